@@ -1,0 +1,68 @@
+"""The laminate on the bed and what holds it there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An upright rectangle, mm."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def __post_init__(self) -> None:
+        if not (self.x0 < self.x1 and self.y0 < self.y1):
+            raise ValueError(f"a box needs x0 < x1 and y0 < y1: {self}")
+
+    def grown(self, by: float) -> Box:
+        """The box with every side moved outward."""
+        return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
+
+    def contains(self, x: float, y: float, slack: float = 1e-9) -> bool:
+        """Whether a point lies in the box."""
+        return (
+            self.x0 - slack <= x <= self.x1 + slack and self.y0 - slack <= y <= self.y1 + slack
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """A piece of copper-clad laminate; its low corner is the blank frame's origin.
+
+    Attributes:
+        number: from 1.
+        size: (x, y) as it lies on the machine.
+        thickness: copper and carrier together.
+        copper: thickness of the foil.
+    """
+
+    number: int
+    size: tuple[float, float]
+    thickness: float
+    copper: float
+
+    def __post_init__(self) -> None:
+        if not (self.size[0] > 0 and self.size[1] > 0 and 0 < self.copper < self.thickness):
+            raise ValueError(f"blank {self.number}: sizes must be above 0, copper below thickness")
+
+
+@dataclass(frozen=True, slots=True)
+class Clamp:
+    """Something that holds the blank and stands in the way, in machine coordinates.
+
+    Attributes:
+        height: above the copper surface.
+        passes: the passes in which it is on; None for all.
+    """
+
+    box: Box
+    height: float
+    passes: tuple[int, ...] | None = None
+
+    def on_in(self, number: int) -> bool:
+        """Whether the clamp is on in that pass."""
+        return self.passes is None or number in self.passes

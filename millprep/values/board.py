@@ -1,0 +1,98 @@
+"""A board as the drawing gives it, in drawing coordinates (mm, y up, not yet mirrored)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from millprep.values.path import Point
+
+
+@dataclass(frozen=True, slots=True)
+class CopperPiece:
+    """One connected copper area of the design.
+
+    Attributes:
+        id: "c1", "c2", … in reading order (left to right, then bottom to top).
+        shape: valid polygon, curves flattened to 2 µm with every vertex on the true curve.
+    """
+
+    id: str
+    shape: shapely.Polygon
+
+    def __post_init__(self) -> None:
+        if self.shape.is_empty or not self.shape.is_valid:
+            raise ValueError(f"piece {self.id} is no valid area")
+
+    @property
+    def at(self) -> Point:
+        """A point on the copper, to name the piece by."""
+        point = self.shape.representative_point()
+        return (point.x, point.y)
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A round hole.
+
+    Attributes:
+        id: "h1", "h2", … in reading order.
+        piece: id of the copper piece it stands on, or None.
+    """
+
+    id: str
+    at: Point
+    diameter: float
+    piece: str | None = None
+
+    def __post_init__(self) -> None:
+        if not self.diameter > 0:
+            raise ValueError(f"hole {self.id} has no diameter")
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """Text drawn on a copper layer; `mirrored` when it reads backwards in the drawing."""
+
+    words: str
+    at: Point
+    mirrored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Entities of the drawing that are not part of the board, and why."""
+
+    layer: str
+    kind: str
+    count: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """One circuit board as drawn.
+
+    Attributes:
+        name: the job's name for it.
+        outline: the board's area; its interior rings are cut-outs. Vertices lie on the
+            true curve, chords within 2 µm of it.
+        pieces: the copper, disjoint.
+        holes: every hole, registration excepted.
+        lettering: text on copper layers.
+        left_out: what the drawing holds besides.
+    """
+
+    name: str
+    outline: shapely.Polygon
+    pieces: tuple[CopperPiece, ...]
+    holes: tuple[Hole, ...]
+    lettering: tuple[Lettering, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.pieces:
+            raise ValueError(f"board {self.name} has no copper")
+        if self.outline.is_empty or not self.outline.is_valid:
+            raise ValueError(f"board {self.name} has no valid outline")

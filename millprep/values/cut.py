@@ -1,0 +1,87 @@
+"""What is to be cut, in the blank frame: rings, holes, profiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from millprep.values.path import Path, Point
+
+Work = Literal["register", "isolate", "clear", "drill", "bore", "profile", "engrave"]
+WORK_ORDER: tuple[Work, ...] = (
+    "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
+)  # fmt: skip
+"""In a pass: the holes that find the blank again first, what frees the boards last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """One isolation lap, or what is left of it where neighbours stand close.
+
+    Attributes:
+        path: of the cutter's axis.
+        placement: index of the copy it belongs to.
+        piece: id of the copper piece it goes around.
+        lap: 0 for the lap that touches the copper, then outward.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+    """
+
+    path: Path
+    placement: int
+    piece: str
+    lap: int
+    cutter: str
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoleCut:
+    """A hole and the cutter that makes it: a drill plunges, an end mill bores.
+
+    Attributes:
+        depth: of the tip below the copper surface.
+        placement: index of the copy, None for registration holes.
+        hole: id of the hole.
+        piece: id of the copper piece the hole stands on, None for bare laminate.
+    """
+
+    at: Point
+    diameter: float
+    cutter: str
+    depth: float
+    work: Literal["register", "drill", "bore"]
+    placement: int | None
+    hole: str
+    piece: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """A bridge left in a profile: from `start` to `end` along the path, the cutter stays high."""
+
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A cut through the laminate along an edge of a board.
+
+    Attributes:
+        path: of the cutter's axis, at full depth.
+        depth: of the tip below the surface in the last lap.
+        tab_depth: of the tip where a tab stays.
+        inner: True for a cut-out within the board.
+    """
+
+    path: Path
+    cutter: str
+    depth: float
+    tab_depth: float
+    tabs: tuple[Tab, ...]
+    placement: int
+    inner: bool
+
+
+Cut = Ring | HoleCut | Profile

@@ -1,0 +1,70 @@
+"""A set: everything one run makes, as values, before it becomes files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from millprep.values.as_cut import AsCut, BoardProof
+from millprep.values.blank import Clamp
+from millprep.values.cut import HoleCut, Profile, Ring
+from millprep.values.cutter import Cutter
+from millprep.values.finding import Finding
+from millprep.values.layout import Layout
+from millprep.values.machine import Machine
+from millprep.values.milling_pass import Join, MillingPass
+from millprep.values.program import Program
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file the set was made from, by its name in the job and its hash."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What one program costs: seconds, mm of cutting, mm of rapid travel."""
+
+    seconds: float
+    cut_length: float
+    travel_length: float
+
+
+@dataclass(frozen=True, slots=True)
+class CutSet:
+    """Everything about one run; a refused run has what was known by then, the rest empty.
+
+    Attributes:
+        id: hash of the inputs and the tool's version.
+        job: name of the job.
+        inputs: first the job file, then the drawings.
+        board_input: for each placement, index into `inputs` of its drawing.
+        nets: (placement, piece) to the net's name.
+        pieces, holes cut, rings, profiles: blank frame, unsplit.
+        figures: one per program.
+        as_cut, proofs: from the programs read back.
+    """
+
+    id: str
+    job: str
+    machine: Machine
+    clamps: tuple[Clamp, ...]
+    cutters: tuple[Cutter, ...]
+    gap: float
+    inputs: tuple[InputFile, ...]
+    layout: Layout
+    board_input: tuple[int, ...]
+    nets: dict[tuple[int, str], str]
+    rings: tuple[Ring, ...] = ()
+    holes: tuple[HoleCut, ...] = ()
+    profiles: tuple[Profile, ...] = ()
+    passes: tuple[MillingPass, ...] = ()
+    joins: tuple[Join, ...] = ()
+    programs: tuple[Program, ...] = ()
+    figures: tuple[Figures, ...] = ()
+    as_cut: tuple[AsCut, ...] = ()
+    proofs: tuple[BoardProof, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    derived_from: str | None = None

@@ -1,0 +1,47 @@
+"""The mill."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from millprep.values.blank import Box
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """What the machine can do, in the work coordinates its programs are written in.
+
+    Attributes:
+        travel: where the spindle's axis can go in x and y; work zero is (0, 0).
+        above, below: free travel above and below the copper surface.
+        clearance: height of rapid moves above the copper surface.
+        rapid: speed of rapid moves, mm/min, for the time estimate only.
+        max_feed, max_plunge: limits, mm/min.
+        spindle_by_program: False when a person switches the spindle.
+        max_spindle: revolutions per minute.
+        dwell: seconds after the spindle starts.
+        screw_lead: travel for one turn of the lead screw, if known.
+        collet: diameter of the collet nut.
+    """
+
+    name: str
+    travel: Box
+    above: float
+    below: float
+    clearance: float
+    rapid: float
+    max_feed: float
+    max_plunge: float
+    max_spindle: float
+    spindle_by_program: bool
+    dwell: float
+    collet: float
+    screw_lead: float | None = None
+
+    def __post_init__(self) -> None:
+        positive = ("above", "below", "clearance", "rapid", "max_feed", "max_plunge", "max_spindle")
+        for noun in positive:
+            if not getattr(self, noun) > 0:
+                raise ValueError(f"machine {self.name}: {noun} must be above 0")
+        if self.clearance > self.above:
+            raise ValueError(f"machine {self.name}: clearance is above the free travel")

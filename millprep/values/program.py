@@ -1,0 +1,57 @@
+"""A program: ordered moves of one cutter in one pass, in the machine frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from millprep.values.cut import Work
+from millprep.values.cutter import Cutter
+
+Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw"]
+
+
+class Move(NamedTuple):
+    """One motion to (x, y, z); i, j lead from its start to the arc's centre.
+
+    `feed` in mm/min, None for a rapid.
+    """
+
+    motion: Motion
+    x: float
+    y: float
+    z: float
+    i: float | None = None
+    j: float | None = None
+    feed: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """One file.
+
+    Attributes:
+        file: path relative to the set's folder, "blank-1/pass-1/01-isolate-vee30.ngc".
+        works: the kinds of work in it, the first of them names the file.
+        depth: of the deepest move below the copper surface.
+        spindle: revolutions per minute.
+        start: where the machine stands before the first move, (x, y, z).
+        moves: all motion; the first goes up.
+        notes: words for the head of the file.
+    """
+
+    file: str
+    blank: int
+    mill_pass: int
+    cutter: Cutter
+    works: tuple[Work, ...]
+    depth: float
+    spindle: float
+    start: tuple[float, float, float]
+    moves: tuple[Move, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def work(self) -> Work:
+        """The work that names the file."""
+        return self.works[0]
