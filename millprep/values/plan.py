@@ -1,0 +1,181 @@
+"""What the job asks for, as values: every default already filled in, every name resolved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path as File
+from typing import Literal
+
+from millprep.values.blank import Clamp
+from millprep.values.cutter import Cutter
+from millprep.values.machine import Machine
+from millprep.values.path import Point
+
+Direction = Literal["climb", "conventional"]
+DrawnFrom = Literal["components", "copper"]
+Unit = Literal["mm", "inch", "mil", "cm", "m", "point"]
+
+
+@dataclass(frozen=True, slots=True)
+class LayerRoles:
+    """Which layers of a drawing play which role; a layer may play several."""
+
+    copper: tuple[str, ...]
+    outline: tuple[str, ...]
+    holes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WireLink:
+    """A wire the maker solders between two points on the copper, drawing coordinates in mm."""
+
+    start: Point
+    end: Point
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPlan:
+    """One board of the job.
+
+    Attributes:
+        drawing: the DXF file, made absolute from the job file's folder.
+        drawing_name: as the job wrote it.
+        unit: of the drawing, None to take what the file says.
+    """
+
+    name: str
+    drawing: File
+    drawing_name: str
+    count: int
+    drawn_from: DrawnFrom
+    layers: LayerRoles
+    unit: Unit | None
+    links: tuple[WireLink, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlankPlan:
+    """One size of laminate.
+
+    Attributes:
+        size: (x, y) as it lies on the machine.
+        margin: strip along every edge that no board may enter.
+        spacing: between neighbouring boards, at least; the profile cutter fits in it.
+        count: how many there are.
+    """
+
+    size: tuple[float, float]
+    thickness: float
+    copper: float
+    margin: float
+    spacing: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class IsolationPlan:
+    """How copper pieces are set apart.
+
+    Attributes:
+        gap: asked distance between piece and whatever is beyond, at the foot of the copper.
+        depth: of the tip; `flatness` is how far the surface may lie off, up or down.
+        cutters: vees or end mills, in the order listed; the tool tries the widest first.
+        overlap: share of the foot width by which neighbouring laps overlap, 0 to under 1.
+    """
+
+    gap: float
+    depth: float
+    flatness: float
+    cutters: tuple[Cutter, ...]
+    overlap: float
+    direction: Direction
+
+
+@dataclass(frozen=True, slots=True)
+class DrillingPlan:
+    """How holes are made.
+
+    Attributes:
+        cutters: drills; a hole takes the nearest within `tolerance` of its diameter.
+        borer: end mill for holes that no drill serves, or None.
+        breakthrough: how far the full diameter goes below the blank.
+        spoilboard: thickness of the board beneath, which no cutter may pass.
+    """
+
+    cutters: tuple[Cutter, ...]
+    tolerance: float
+    borer: Cutter | None
+    breakthrough: float
+    spoilboard: float
+
+
+@dataclass(frozen=True, slots=True)
+class ProfilePlan:
+    """How boards are cut out.
+
+    Attributes:
+        breakthrough: depth below the blank.
+        tab_width: of the bridge that is left, at its narrowest; tab_height: thickness left;
+        tab_every: largest distance between tabs along the edge.
+        ramp: angle of entry in degrees.
+    """
+
+    cutter: Cutter
+    breakthrough: float
+    tab_width: float
+    tab_height: float
+    tab_every: float
+    ramp: float
+    direction: Direction
+
+
+@dataclass(frozen=True, slots=True)
+class RegistrationPlan:
+    """How a blank is found again after it was moved.
+
+    Attributes:
+        method: `pins` in the bed, or `measure` the holes and type the readings in.
+        hole: diameter of locating holes as cut in the blank (slip fit on the pins).
+        key: diameter of the key hole, larger than `hole`.
+        wall: laminate left around every hole, at least.
+        cutters: drills or end mills that may make the holes.
+        pin: diameter of the bed's holes (press fit); pin_depth: how deep they are bored.
+        overrun: how far each side of a join is cut past it.
+    """
+
+    method: Literal["pins", "measure"]
+    hole: float
+    key: float
+    wall: float
+    cutters: tuple[Cutter, ...]
+    pin: float
+    pin_depth: float
+    overrun: float
+
+
+@dataclass(frozen=True, slots=True)
+class JobPlan:
+    """The whole job.
+
+    Attributes:
+        file: the job file, as given.
+        origin: machine coordinates of the blank's low corner in its first pass.
+        touch: where z is zeroed, machine coordinates; None lets the tool choose.
+        clamps: in machine coordinates.
+        tape: True when the blank is held by tape and no clamps are needed.
+    """
+
+    file: File
+    name: str
+    boards: tuple[BoardPlan, ...]
+    blanks: tuple[BlankPlan, ...]
+    machine: Machine
+    origin: Point
+    touch: Point | None
+    clamps: tuple[Clamp, ...]
+    tape: bool
+    isolation: IsolationPlan
+    drilling: DrillingPlan
+    profile: ProfilePlan
+    registration: RegistrationPlan
+    cutters: tuple[Cutter, ...]
