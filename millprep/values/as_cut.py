@@ -28,7 +28,7 @@ class CopperPart:
     """One connected part of the copper left on a blank.
 
     Attributes:
-        shape: at the foot, where shorts and gaps are judged; blank frame.
+        shape: in the blank frame.
         pieces: (placement index, piece id) of every design piece it carries; empty for
             background copper, two or more for a short.
     """
@@ -39,11 +39,17 @@ class CopperPart:
 
 @dataclass(frozen=True, slots=True)
 class AsCut:
-    """One blank after all its programs."""
+    """One blank after all its programs.
+
+    Attributes:
+        parts: the copper at its foot, where shorts and gaps are judged.
+        surface: the copper at its surface, where opens, necks and gouges are judged.
+    """
 
     blank: int
     grooves: tuple[Groove, ...]
     parts: tuple[CopperPart, ...]
+    surface: tuple[CopperPart, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

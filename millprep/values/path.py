@@ -120,7 +120,8 @@ class Path:
         b = np.abs(self.bulge)
         safe = np.where(b > 0, b, 1.0)
         # arc = radius · angle, radius = chord (1 + b²) / 4b, angle = 4 atan b
-        return np.where(b > 0, chord * (1 + b * b) / safe * np.arctan(safe), chord)
+        arc: FloatArray = chord * (1 + b * b) / safe * np.arctan(safe)
+        return np.where(b > 0, arc, chord).astype(float)
 
     @property
     def length(self) -> float:
@@ -200,7 +201,7 @@ class Path:
         return Path(np.vstack((points[:1], points[1:][keep])), bulge)
 
     def joined(self, after: Path) -> Path:
-        """This path and another that starts where it ends.
+        """The path and another that starts where it ends.
 
         Raises:
             ValueError: when the two do not meet.
@@ -234,7 +235,8 @@ class Path:
             w = which[arc]
             k = (1 - b[w] ** 2) / (4 * b[w])
             d = self.xy[w + 1] - self.xy[w]
-            centre = (self.xy[w] + self.xy[w + 1]) / 2 + np.column_stack((-d[:, 1], d[:, 0])) * k[:, None]
+            left = np.column_stack((-d[:, 1], d[:, 0]))
+            centre = (self.xy[w] + self.xy[w + 1]) / 2 + left * k[:, None]
             r0 = self.xy[w] - centre
             angle = sweep[w] * t[arc]
             cos, sin = np.cos(angle), np.sin(angle)

@@ -62,7 +62,7 @@ class Pose:
         return self.a * self.e - self.b * self.d < 0
 
     def then(self, after: Pose) -> Pose:
-        """This motion first, `after` second."""
+        """The motion first, `after` second."""
         p, q = after, self
         return Pose(
             p.a * q.a + p.b * q.d,

@@ -1,0 +1,1 @@
+"""What the cutters shall follow: isolation, holes, profiles, in the blank frame."""

@@ -1,0 +1,110 @@
+"""Holes: the drill or the end mill for each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from millprep.values.blank import Blank
+from millprep.values.board import Hole
+from millprep.values.cut import HoleCut
+from millprep.values.cutter import Cutter, Drill, EndMill
+from millprep.values.finding import Finding
+from millprep.values.layout import Placement
+from millprep.values.plan import DrillingPlan
+
+
+def choose(diameter: float, cutters: Sequence[Cutter], tolerance: float) -> Cutter | None:
+    """The drill nearest to a diameter within the tolerance, else the widest fitting end mill.
+
+    Of two drills equally near, the larger: a pin that does not enter is the worse fault.
+    """
+    drills = [c for c in cutters if isinstance(c, Drill)]
+    near = [c for c in drills if abs(c.diameter - diameter) <= tolerance + 1e-9]
+    if near:
+        return min(near, key=lambda c: (round(abs(c.diameter - diameter), 9), -c.diameter))
+    mills = [c for c in cutters if isinstance(c, EndMill) and c.diameter < diameter]
+    return max(mills, key=lambda c: c.diameter, default=None)
+
+
+def depth_of(cutter: Cutter, blank: Blank, breakthrough: float) -> float:
+    """Depth of the tip so that the full diameter leaves the blank by the breakthrough."""
+    point = cutter.point if isinstance(cutter, Drill) else 0.0
+    return blank.thickness + breakthrough + point
+
+
+def drill(
+    placements: Sequence[Placement], blank: Blank, plan: DrillingPlan
+) -> tuple[tuple[HoleCut, ...], tuple[Finding, ...]]:
+    """Every hole of the boards on a blank with its cutter; findings for those with none."""
+    cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
+    cuts: list[HoleCut] = []
+    findings: list[Finding] = []
+    for placement in placements:
+        unserved: dict[float, list[Hole]] = {}
+        for hole in placement.board.holes:
+            cutter = choose(hole.diameter, cutters, plan.tolerance)
+            if cutter is None:
+                unserved.setdefault(hole.diameter, []).append(hole)
+                continue
+            cuts.append(
+                HoleCut(
+                    at=placement.pose.point(hole.at),
+                    diameter=cutter.diameter if isinstance(cutter, Drill) else hole.diameter,
+                    cutter=cutter.name,
+                    depth=depth_of(cutter, blank, plan.breakthrough),
+                    work="drill" if isinstance(cutter, Drill) else "bore",
+                    placement=placement.index,
+                    hole=hole.id,
+                    piece=hole.piece,
+                )
+            )
+        findings += [
+            _no_drill(placement, diameter, holes, plan) for diameter, holes in unserved.items()
+        ]
+    findings += _too_deep(cuts, blank, plan)
+    return tuple(cuts), tuple(findings)
+
+
+def _no_drill(
+    placement: Placement, diameter: float, holes: Sequence[Hole], plan: DrillingPlan
+) -> Finding:
+    drills = ", ".join(f"{c.diameter:g}" for c in plan.cutters if isinstance(c, Drill))
+    return Finding(
+        code="hole-without-drill",
+        severity="stop",
+        message=(
+            f"{len(holes)} hole(s) of {diameter:.3f} mm have no drill: the job lists "
+            f"{drills or 'none'} mm with a tolerance of {plan.tolerance:g} mm. Add a drill to "
+            "[drilling] cutters, widen the tolerance, or name an end mill thinner than the "
+            "hole as borer."
+        ),
+        frame="drawing",
+        at=holes[0].at,
+        board=placement.board.name,
+        copy=placement.copy,
+        blank=placement.blank,
+    )
+
+
+def _too_deep(cuts: Sequence[HoleCut], blank: Blank, plan: DrillingPlan) -> list[Finding]:
+    """One finding for every cutter that would pass through the spoilboard."""
+    deepest: dict[str, HoleCut] = {}
+    for cut in cuts:
+        if cut.cutter not in deepest:
+            deepest[cut.cutter] = cut
+    return [
+        Finding(
+            code="through-spoilboard",
+            severity="stop",
+            message=(
+                f"{cut.cutter} goes {cut.depth:.3f} mm deep, blank and spoilboard are "
+                f"{blank.thickness + plan.spoilboard:.3f} mm: it would cut the bed. Lay a "
+                "thicker spoilboard or lower the breakthrough."
+            ),
+            frame="blank",
+            at=cut.at,
+            blank=blank.number,
+        )
+        for cut in deepest.values()
+        if cut.depth > blank.thickness + plan.spoilboard
+    ]
