@@ -1,0 +1,158 @@
+"""The copper left on a blank after its programs, found by cutting the blank as they do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from millprep.proof.sweep import Shapes, map_in_threads, segments, sweep
+from millprep.proof.trace import Trace
+from millprep.values.as_cut import AsCut, CopperPart, Groove
+from millprep.values.blank import Blank
+from millprep.values.cutter import Cutter
+from millprep.values.layout import Placement
+from millprep.values.milling_pass import MillingPass
+
+CORE = 0.03
+"""A piece is looked for in the copper where it would be if shrunk by this much, mm: a
+neighbour's edge or a bite of the tolerances must not be taken for the piece."""
+CELL = 30.0
+"""Side of the squares whose sweeps are united first, mm."""
+
+Key = tuple[int, str]
+
+
+def as_cut(
+    blank: Blank,
+    cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
+    placements: Sequence[Placement],
+) -> AsCut:
+    """What `cuts` leave of a blank's copper, and which design pieces its parts carry.
+
+    Every cut is a program read back, the cutter that runs it and the pass it runs in.
+    `placements` are the copies on this blank.
+    """
+    grooves = tuple(_grooves(blank, cuts))
+    sheet = shapely.box(0.0, 0.0, *blank.size)
+    foot, surface = map_in_threads(
+        lambda levels: _copper(sheet, levels),
+        [
+            np.array([groove.foot for groove in grooves], dtype=object),
+            np.array([groove.surface for groove in grooves], dtype=object),
+        ],
+    )
+    keys, shapes = cores(placements)
+    return AsCut(
+        blank.number,
+        grooves,
+        _parts(foot, keys, shapes),
+        _parts(surface, keys, shapes),
+    )
+
+
+def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
+    """Each piece's inner part on the blank, less the board's holes, shrunk by `CORE`.
+
+    A piece too thin for that keeps a thinner core, so that no piece is without one.
+    """
+    keys: list[Key] = []
+    shapes: list[shapely.Geometry] = []
+    for placement in placements:
+        board = placement.board
+        pieces = np.array([piece.shape for piece in board.pieces], dtype=object)
+        if board.holes:
+            spots = shapely.buffer(
+                shapely.points([hole.at for hole in board.holes]),
+                [hole.diameter / 2 for hole in board.holes],
+            )
+            tree = shapely.STRtree(spots)
+            which, hit = tree.query(pieces, predicate="intersects")
+            for i in np.unique(which):
+                pieces[i] = shapely.difference(
+                    pieces[i], shapely.union_all(spots[hit[which == i]])
+                )
+        inner = shapely.buffer(pieces, -CORE, quad_segs=2)
+        for shrunk in (CORE / 3, CORE / 10, 0.0):
+            empty = shapely.is_empty(inner)
+            inner[empty] = shapely.buffer(pieces[empty], -shrunk, quad_segs=2)
+        keys.extend((placement.index, piece.id) for piece in board.pieces)
+        shapes.extend(shapely.transform(inner, placement.pose.points))
+    return keys, np.array(shapes, dtype=object)
+
+
+def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) -> list[Groove]:
+    """One groove for each cutter, in the order of their first use."""
+    swept: dict[str, tuple[list[Shapes], list[Shapes]]] = {}
+    for trace, cutter, mill_pass in cuts:
+        steps = segments(trace)
+        pose = mill_pass.pose.inverse()
+        surface, foot = swept.setdefault(cutter.name, ([], []))
+        surface.append(sweep(steps, cutter, pose, 0.0))
+        foot.append(sweep(steps, cutter, pose, blank.copper))
+    united = unite([np.concatenate(level) for levels in swept.values() for level in levels])
+    return [Groove(name, united[2 * i], united[2 * i + 1]) for i, name in enumerate(swept)]
+
+
+def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
+    """The union of each array of areas: by squares, then columns of squares, then whole.
+
+    The small unions run two at a time; the last step only stitches columns.
+    """
+    where = [np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL) for job in jobs]
+    columns: list[Shapes] = []
+    owner: list[int] = []
+    cells: list[Shapes] = []
+    column_of: list[int] = []
+    for i, (job, cell) in enumerate(zip(jobs, where, strict=True)):
+        for column in np.unique(cell[:, 0]) if len(job) else ():
+            inside = cell[:, 0] == column
+            rows = cell[inside, 1]
+            cells.extend(job[inside][rows == row] for row in np.unique(rows))
+            column_of.extend([len(owner)] * len(np.unique(rows)))
+            owner.append(i)
+    done = _object_array(map_in_threads(shapely.union_all, cells))
+    columns = [done[np.array(column_of) == k] for k in range(len(owner))]
+    tall = _object_array(map_in_threads(shapely.union_all, columns))
+    whole = map_in_threads(
+        shapely.union_all, [tall[np.array(owner, dtype=int) == i] for i in range(len(jobs))]
+    )
+    return [shapely.MultiPolygon(_areas(shape)) for shape in whole]
+
+
+def _object_array(shapes: Sequence[shapely.Geometry]) -> Shapes:
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
+    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    parts = shapely.get_parts(shape)
+    return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
+
+
+def _copper(sheet: shapely.Polygon, grooves: Shapes) -> shapely.Geometry:
+    left: shapely.Geometry = sheet
+    for groove in grooves:
+        left = shapely.difference(left, groove)
+    return left
+
+
+def _parts(copper: shapely.Geometry, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPart, ...]:
+    """The connected parts, left to right, each with the pieces whose cores it touches."""
+    parts = _object_array(_areas(copper))
+    bounds = shapely.bounds(parts).reshape(-1, 4)
+    parts = parts[np.lexsort(bounds.T[::-1])] if len(parts) else parts
+    carried: list[list[Key]] = [[] for _ in parts]
+    if len(cores) and len(parts):
+        # The parts are the query side: GEOS prepares that one, and it is the big one.
+        for part, core in zip(
+            *shapely.STRtree(cores).query(parts, predicate="intersects").tolist(), strict=True
+        ):
+            carried[part].append(keys[core])
+    return tuple(
+        CopperPart(part, tuple(sorted(pieces)))
+        for part, pieces in zip(parts.tolist(), carried, strict=True)
+    )
