@@ -1,0 +1,213 @@
+"""Pictures of a whole blank: copper from both faces, paths, as-cut copper."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from millprep.report import marks
+from millprep.report.canvas import Canvas, canvas
+from millprep.report.palette import (
+    COPPER,
+    INK,
+    LAMINATE,
+    PAPER,
+    PIECE,
+    QUIET,
+    SHORT,
+    cutter_style,
+)
+from millprep.report.scene import Scene
+from millprep.report.words import cutter_words, many, number, plain
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from millprep.report.places import Marked
+    from millprep.values.cutter import Cutter
+    from millprep.values.path import Point
+
+FROM_COPPER = "seen from the copper: as it lies on the mill"
+FROM_COMPONENTS = (
+    "seen from the components, through the laminate: turned over about its long edge, "
+    "same numbers on the axes"
+)
+MOST_FLAGS = 40
+
+
+def copper_view(
+    scene: Scene, job: str, set_id: str, places: Sequence[Marked], *, components: bool = False
+) -> Canvas:
+    """The copper as designed, from the face that is milled or from the other one."""
+    face = "component side up" if components else "copper side up"
+    flagged = [place for place in places if place.finding.severity != "note"][:MOST_FLAGS]
+    legend = [
+        marks.swatch(PIECE, f"copper as designed ({many(len(scene.pieces), 'piece')})"),
+        marks.swatch(LAMINATE, "blank: laminate without copper in the design"),
+        marks.swatch(PAPER, "hole"),
+        marks.line_swatch(INK, "edge of the board", style="--"),
+    ]
+    if flagged:
+        legend.append(marks.sign_swatch("o", "finding, numbered as in the list"))
+    on = canvas(
+        scene.box(), f"{job} · blank {scene.blank.number} · copper as designed, {face}",
+        FROM_COMPONENTS if components else FROM_COPPER, set_id,
+        axis_words=("X on the blank, mm", "Y on the blank, mm"),
+        legend=legend, turned_over=components,
+    )  # fmt: skip
+    _blank(on, scene)
+    marks.fill(on, scene.pieces, PIECE, over=1.1)
+    _holes(on, scene)
+    _edges(on, scene, names=True)
+    for place in flagged:
+        marks.flag(on, place.at, place.name)
+    return on
+
+
+def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
+    """Every path at its true width, by cutter."""
+    legend: list[Any] = []
+    on_paths = _widths(scene)
+    for i, cutter in enumerate(scene.cutters):
+        if cutter.name in on_paths:
+            style = cutter_style(i)
+            words = f"{plain(cutter.name, 24)}: {cutter_words(cutter)}{on_paths[cutter.name]}"
+            legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
+    tabs = sum(len(profile.tabs) for profile in scene.profiles)
+    holes = list(scene.registration.values())
+    legend.append(marks.swatch(COPPER, "copper as designed"))
+    if tabs:
+        legend.append(marks.sign_swatch("s", f"tab that holds the board ({tabs})"))
+    if scene.joins:
+        legend.append(
+            marks.sign_swatch("D", f"join: two passes meet on a path ({len(scene.joins)})")
+        )
+    if holes:
+        legend.append(marks.sign_swatch("P", f"registration hole ({len(holes)})"))
+    on = canvas(
+        scene.box(),
+        f"{job} · blank {scene.blank.number} · paths of all passes at their true width",
+        FROM_COPPER, set_id, axis_words=("X on the blank, mm", "Y on the blank, mm"),
+        legend=legend,
+    )  # fmt: skip
+    _blank(on, scene)
+    marks.fill(on, scene.pieces, COPPER, over=1.1)
+    for i, cutter in enumerate(scene.cutters):
+        _cut_with(on, scene, i, cutter)
+    _edges(on, scene, names=False)
+    for profile in scene.profiles:
+        middles = [profile.path.point_at((tab.start + tab.end) / 2) for tab in profile.tabs]
+        marks.signs(on, middles, "s", size=4.5, over=5)
+    marks.signs(on, [join.at for join in scene.joins], "D", size=4.5)
+    for hole in holes:
+        registration_hole(on, hole.blank, hole.diameter, hole.id)
+    return on
+
+
+def _widths(scene: Scene) -> dict[str, str]:
+    """Every cutter that is used on the blank, with the words about its grooves."""
+    by_name = {cutter.name: cutter for cutter in scene.cutters}
+    words: dict[str, str] = {hole.cutter: "" for hole in scene.holes}
+    words |= {profile.cutter: "" for profile in scene.profiles}
+    for ring in scene.rings:
+        if ring.cutter not in words and ring.cutter in by_name:
+            wide = number(by_name[ring.cutter].width(ring.depth), 3)
+            words[ring.cutter] = f", cuts {wide} mm wide"
+    return words
+
+
+def _cut_with(on: Canvas, scene: Scene, index: int, cutter: Cutter) -> None:
+    """Rings, profiles and holes of one cutter."""
+    style = cutter_style(index)
+    sagitta = on.tolerance
+    by_depth: dict[float, list[Any]] = {}
+    for cut in scene.path_cuts:
+        if cut.cutter == cutter.name:
+            by_depth.setdefault(cut.depth, []).append(cut.path.flattened(sagitta))
+    for depth, lines in by_depth.items():
+        marks.stroke(on, lines, cutter.width(depth), style.colour, over=2 + index * 0.01)
+    sizes: dict[float, list[Point]] = {}
+    for hole in scene.holes:
+        if hole.cutter == cutter.name:
+            sizes.setdefault(hole.diameter, []).append(hole.at)
+    for diameter, at in sizes.items():
+        marks.discs(
+            on, at, diameter, style.colour, hatch=style.hatch,
+            edge=PAPER if style.hatch else style.colour, over=4,
+        )  # fmt: skip
+
+
+def as_cut_view(scene: Scene, job: str, set_id: str) -> Canvas:
+    """The copper that is left once every program has run."""
+    parts = scene.as_cut.parts if scene.as_cut else ()
+    pieces = [part for part in parts if len(part.pieces) == 1]
+    shorts = [part for part in parts if len(part.pieces) > 1]
+    spare = [part.shape for part in parts if not part.pieces]
+    seen: dict[tuple[int, str], int] = {}
+    for part in parts:
+        for piece in part.pieces:
+            seen[piece] = seen.get(piece, 0) + 1
+    broken = [part for part in pieces if seen[part.pieces[0]] > 1]
+    legend = [
+        marks.swatch(PIECE, f"a piece of the design, on its own ({len(pieces) - len(broken)})"),
+        marks.swatch(COPPER, "left-over copper, part of no piece"),
+        marks.swatch(LAMINATE, "cut away: bare laminate"),
+    ]
+    if shorts:
+        legend.append(marks.swatch(SHORT, f"SHORT: pieces that touch ({len(shorts)})", hatch="xxx"))
+    if broken:
+        legend.append(marks.swatch(PIECE, f"OPEN: piece in parts ({len(broken)})", hatch="///"))
+    on = canvas(
+        scene.box(), f"{job} · blank {scene.blank.number} · copper that is left after all passes",
+        f"{FROM_COPPER}; from the programs as written, at the foot of the copper", set_id,
+        axis_words=("X on the blank, mm", "Y on the blank, mm"), legend=legend,
+    )  # fmt: skip
+    _blank(on, scene)
+    marks.fill(on, spare, COPPER, over=1.1)
+    marks.fill(on, [part.shape for part in pieces], PIECE, over=1.2)
+    marks.fill(on, [part.shape for part in broken], PIECE, hatch="///", edge=PAPER, over=1.3)
+    marks.fill(on, [part.shape for part in shorts], SHORT, hatch="xxx", edge=PAPER, over=1.4)
+    _holes(on, scene)
+    _edges(on, scene, names=False)
+    for part in shorts[:MOST_FLAGS]:
+        names = sorted(name for _, name in part.pieces)
+        more = " …" if len(names) > 4 else ""
+        point = part.shape.representative_point()
+        marks.label(on, (point.x, point.y), "SHORT " + " + ".join(names[:4]) + more)
+    for part in broken[:MOST_FLAGS]:
+        point = part.shape.representative_point()
+        marks.label(on, (point.x, point.y), f"OPEN {part.pieces[0][1]}")
+    return on
+
+
+def registration_hole(on: Canvas, at: Point, diameter: float, words: str) -> None:
+    """A registration hole at its size, with the words beside it."""
+    marks.discs(on, [at], diameter, PAPER, points=0.8, over=6)
+    marks.signs(on, [at], "P", size=4.5, over=6.1)
+    marks.label(on, at, words)
+
+
+def _blank(on: Canvas, scene: Scene) -> None:
+    x, y = scene.blank.size
+    marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=QUIET, width=0.8, over=0.5)
+
+
+def _holes(on: Canvas, scene: Scene) -> None:
+    sizes: dict[float, list[Point]] = {}
+    for placed in scene.placed:
+        for at, diameter in placed.holes:
+            sizes.setdefault(diameter, []).append(at)
+    for diameter, places in sizes.items():
+        marks.discs(on, places, diameter, PAPER)
+
+
+def _edges(on: Canvas, scene: Scene, *, names: bool) -> None:
+    for placed in scene.placed:
+        rings = [placed.outline.exterior, *placed.outline.interiors]
+        marks.hairline(
+            on, [shapely.get_coordinates(ring) for ring in rings], style=(0, (5, 3)), points=0.7
+        )
+        if names and len(scene.placed) > 1:
+            x0, _, _, y1 = placed.outline.bounds
+            marks.label(on, (x0, y1), plain(placed.title, 30), away=(1, -1), size=7)

@@ -1,0 +1,188 @@
+"""Close-ups of the places that findings point at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.report import marks
+from millprep.report.blank_views import FROM_COPPER
+from millprep.report.canvas import Canvas, canvas
+from millprep.report.palette import (
+    CLAMP,
+    COPPER,
+    INK,
+    LAMINATE,
+    PAPER,
+    cutter_style,
+    paler,
+)
+from millprep.report.words import number, plain
+from millprep.values.blank import Box
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from millprep.report.places import Marked
+    from millprep.report.scene import Scene
+    from millprep.values.cut_set import CutSet
+    from millprep.values.cutter import Cutter
+
+FloatArray = NDArray[np.float64]
+
+WIDE, HIGH = 10.0, 6.0
+"""What a close-up shows of the copper, mm; ten times as much for places on the machine."""
+MOST = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One close-up: its middle and the findings it shows."""
+
+    blank: int
+    view: Box
+    marks: tuple[Marked, ...]
+
+
+def spots(places: Sequence[Marked]) -> tuple[Spot, ...]:
+    """At most six close-ups, `stop` first; findings that lie close together share one."""
+    made: list[tuple[int, Box, list[Marked]]] = []
+    for mark in places:
+        if mark.finding.severity == "note":
+            continue
+        for blank, view, held in made:
+            inner = view.grown(-(view.y1 - view.y0) / 6)
+            if blank == mark.blank and inner.contains(*mark.at) and len(held) < 4:
+                held.append(mark)
+                break
+        else:
+            if len(made) < MOST:
+                grow = 10.0 if mark.finding.frame == "machine" else 1.0
+                x, y = mark.at
+                w, h = WIDE / 2 * grow, HIGH / 2 * grow
+                made.append((mark.blank, Box(x - w, y - h, x + w, y + h), [mark]))
+    return tuple(Spot(blank, view, tuple(held)) for blank, view, held in made)
+
+
+def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
+    """The copper, the grooves at surface and foot, the holes, and the findings' words."""
+    view = spot.view
+    frame = shapely.box(view.x0, view.y0, view.x1, view.y1)
+    grooves = [
+        (i, cutter, lines)
+        for i, cutter in enumerate(scene.cutters)
+        if (lines := _lines_near(scene, cutter, frame))
+    ]
+    legend = [marks.swatch(COPPER, "copper as designed, with its id"), marks.swatch(PAPER, "hole")]
+    for i, cutter, lines in grooves:
+        colour = cutter_style(i).colour
+        depth = lines[0][0]
+        name = plain(cutter.name, 22)
+        foot = cutter.width(depth, scene.blank.copper)
+        wide = f"{number(cutter.width(depth), 3)} mm at the surface"
+        legend.append(marks.swatch(paler(colour, 0.55), f"{name}: {wide}"))
+        if foot != cutter.width(depth):
+            legend.append(marks.swatch(colour, f"{name}: {number(foot, 3)} mm at the foot"))
+    clamps = [clamp for clamp in cut_set.clamps if _machine_pass(spot, clamp.passes)]
+    if spot.marks[0].finding.frame == "machine":
+        legend.append(marks.swatch(CLAMP, "clamp", hatch="\\\\\\"))
+        legend.append(marks.line_swatch(INK, "travel of the machine", style=(0, (7, 3))))
+    names = ", ".join(mark.name for mark in spot.marks)
+    on = canvas(
+        view, f"{cut_set.job} · blank {spot.blank} · close-up of {names}", FROM_COPPER, cut_set.id,
+        axis_words=("X on the blank, mm", "Y on the blank, mm"), legend=legend,
+        below=[line for mark in spot.marks for line in sentence(mark)], widest=9.5,
+    )  # fmt: skip
+    x, y = scene.blank.size
+    marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=INK, width=0.8, over=0.5)
+    for placed in scene.placed:
+        for name, shape in placed.pieces:
+            part = shapely.clip_by_rect(shape, view.x0, view.y0, view.x1, view.y1)
+            if not part.is_empty:
+                marks.fill(on, [part], COPPER, over=1)
+                if view.x1 - view.x0 <= WIDE:
+                    point = part.representative_point()
+                    marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
+        for at, diameter in placed.holes:
+            if view.grown(diameter).contains(*at):
+                marks.discs(on, [at], diameter, PAPER, points=0.8)
+        rings = [placed.outline.exterior, *placed.outline.interiors]
+        edges = [shapely.get_coordinates(ring) for ring in rings]
+        marks.hairline(on, edges, style=(0, (5, 3)), points=1.0)
+    for i, cutter, lines in grooves:
+        _groove(on, scene, cutter_style(i).colour, cutter, lines)
+    if spot.marks[0].finding.frame == "machine":
+        _machine(on, cut_set, scene, spot, clamps)
+    for mark in spot.marks:
+        marks.flag(on, mark.at, mark.name, radius=(view.y1 - view.y0) / 14)
+    return on
+
+
+def sentence(mark: Marked) -> list[str]:
+    """The finding in lines that fit under the picture."""
+    import textwrap
+
+    words = f"{mark.name} ({mark.finding.severity}): {plain(mark.finding.message, 400)}"
+    return textwrap.wrap(words, 120)[:3]
+
+
+def _lines_near(
+    scene: Scene, cutter: Cutter, frame: shapely.Polygon
+) -> list[tuple[float, FloatArray]]:
+    """(depth, line) of every ring and profile of the cutter that crosses the frame."""
+    x0, y0, x1, y1 = frame.bounds
+    found = []
+    for cut in scene.path_cuts:
+        if cut.cutter != cutter.name:
+            continue
+        half = cutter.width(cut.depth) / 2 + 1
+        low, high = cut.path.xy.min(axis=0) - half, cut.path.xy.max(axis=0) + half
+        # an arc bulges past its ends by no more than its chord
+        slack = float(np.abs(cut.path.bulge).max()) * float((high - low).max())
+        beside = low[0] - slack > x1 or high[0] + slack < x0
+        if not (beside or low[1] - slack > y1 or high[1] + slack < y0):
+            found.append((cut.depth, cut.path.flattened(0.002)))
+    return found
+
+
+def _groove(
+    on: Canvas, scene: Scene, colour: str, cutter: Cutter, lines: list[tuple[float, FloatArray]]
+) -> None:
+    for depth in sorted({depth for depth, _ in lines}):
+        xy = [line for d, line in lines if d == depth]
+        surface, foot = cutter.width(depth), cutter.width(depth, scene.blank.copper)
+        marks.stroke(on, xy, surface, paler(colour, 0.55), over=2)
+        if foot != surface:
+            marks.stroke(on, xy, foot, colour, over=2.1)
+        marks.hairline(on, xy, PAPER, points=0.5, style=(0, (4, 3)), over=2.2)
+
+
+def _machine_pass(spot: Spot, passes: tuple[int, ...] | None) -> bool:
+    number_ = spot.marks[0].finding.mill_pass
+    return passes is None or number_ is None or number_ in passes
+
+
+def _machine(
+    on: Canvas, cut_set: CutSet, scene: Scene, spot: Spot, clamps: Sequence[object]
+) -> None:
+    """Clamps and travel, moved from the machine to the blank of the finding's pass."""
+    number_ = spot.marks[0].finding.mill_pass
+    for milling_pass in scene.passes:
+        if number_ in (None, milling_pass.number):
+            back = milling_pass.pose.inverse()
+            for clamp in cut_set.clamps:
+                if clamp in clamps:
+                    box = clamp.box
+                    shape = back.shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
+                    marks.fill(on, [shape], CLAMP, edge=INK, hatch="\\\\\\", width=0.8, over=5)
+            travel = cut_set.machine.travel
+            frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
+            marks.hairline(
+                on, [shapely.get_coordinates(back.shape(frame))], points=1.2,
+                style=(0, (7, 3)), over=4.5,
+            )  # fmt: skip
+            return

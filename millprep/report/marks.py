@@ -1,0 +1,213 @@
+"""What is drawn on a canvas: areas, strokes of true width, holes, flags."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.report.palette import FLAG, INK, PAPER
+
+if TYPE_CHECKING:
+    from matplotlib.path import Path as Outline
+
+    from millprep.report.canvas import Canvas
+
+FloatArray = NDArray[np.float64]
+Point = tuple[float, float]
+
+
+def outline(shapes: Iterable[shapely.Geometry], tolerance: float) -> Outline | None:
+    """All polygons as one compound outline, thinned by `tolerance`; None when there are none."""
+    from matplotlib.path import Path as Outline
+
+    parts = shapely.get_parts(np.array(list(shapes), dtype=object))
+    parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    if len(parts) == 0:
+        return None
+    thin = shapely.simplify(parts, tolerance, preserve_topology=False)
+    gone = shapely.is_empty(thin)
+    thin[gone] = parts[gone]
+    # opposite turns for holes: every renderer then leaves them empty
+    rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(thin)))
+    xy, which = shapely.get_coordinates(rings, return_index=True)
+    codes = np.full(len(xy), Outline.LINETO, dtype=Outline.code_type)
+    starts = np.searchsorted(which, np.arange(len(rings)))
+    codes[starts] = Outline.MOVETO
+    codes[np.append(starts[1:], len(xy)) - 1] = Outline.CLOSEPOLY
+    return Outline(xy, codes)
+
+
+def fill(
+    on: Canvas,
+    shapes: Iterable[shapely.Geometry],
+    colour: str,
+    *,
+    edge: str = "none",
+    hatch: str = "",
+    width: float = 0.0,
+    style: str = "-",
+    over: float = 1.0,
+) -> None:
+    """Fill areas; `width` of the edge in points, `over` is the height in the stack."""
+    from matplotlib.patches import PathPatch
+
+    path = outline(shapes, on.tolerance)
+    if path is not None:
+        on.axes.add_patch(
+            PathPatch(
+                path, facecolor=colour, edgecolor=edge, hatch=hatch or None, linewidth=width,
+                linestyle=style, zorder=over,
+            )
+        )  # fmt: skip
+
+
+def stroke(
+    on: Canvas, lines: Sequence[FloatArray], width: float, colour: str, *, over: float = 2.0
+) -> None:
+    """Draw what a round cutter of this width in mm leaves along the lines."""
+    from matplotlib.collections import LineCollection
+
+    if lines:
+        on.axes.add_collection(
+            LineCollection(
+                [_thinned(line, on.tolerance) for line in lines],
+                linewidths=on.points(width), colors=colour, capstyle="round", joinstyle="round",
+                zorder=over,
+            ),
+            autolim=False,
+        )  # fmt: skip
+
+
+def hairline(
+    on: Canvas,
+    lines: Sequence[FloatArray],
+    colour: str = INK,
+    *,
+    points: float = 0.6,
+    style: Any = "-",
+    over: float = 3.0,
+) -> None:
+    """Draw lines whose width means nothing."""
+    from matplotlib.collections import LineCollection
+
+    if lines:
+        on.axes.add_collection(
+            LineCollection(
+                [_thinned(line, on.tolerance) for line in lines],
+                linewidths=points, colors=colour, linestyles=style, zorder=over,
+            ),
+            autolim=False,
+        )  # fmt: skip
+
+
+def _thinned(line: FloatArray, tolerance: float) -> FloatArray:
+    if len(line) < 3:
+        return line
+    thin: FloatArray = shapely.get_coordinates(
+        shapely.simplify(shapely.LineString(line), tolerance, preserve_topology=False)
+    )
+    return thin if len(thin) > 1 else line
+
+
+def discs(
+    on: Canvas,
+    at: Sequence[Point],
+    diameter: float,
+    colour: str,
+    *,
+    edge: str = INK,
+    points: float = 0.4,
+    hatch: str = "",
+    over: float = 4.0,
+) -> None:
+    """Round holes at their true diameter, mm."""
+    from matplotlib.collections import EllipseCollection
+
+    if at:
+        size = np.full(len(at), diameter)
+        on.axes.add_collection(
+            EllipseCollection(
+                size, size, np.zeros(len(at)), units="xy", offsets=np.array(at),
+                offset_transform=on.axes.transData, facecolors=colour, edgecolors=edge,
+                linewidths=points, hatch=hatch or None, zorder=over,
+            ),
+            autolim=False,
+        )  # fmt: skip
+
+
+def signs(
+    on: Canvas, at: Sequence[Point], marker: str, *, size: float = 6.0, over: float = 6.0
+) -> None:
+    """Signs of a fixed size in points, ink on a paper ground so they show on any colour."""
+    if at:
+        x, y = zip(*at, strict=True)
+        on.axes.plot(
+            x, y, linestyle="none", marker=marker, markersize=size, markerfacecolor=PAPER,
+            markeredgecolor=INK, markeredgewidth=1.0, zorder=over,
+        )  # fmt: skip
+
+
+def label(
+    on: Canvas, at: Point, words: str, *, away: Point = (6.0, 6.0), size: float = 7.5,
+    over: float = 8.0,
+) -> None:  # fmt: skip
+    """Words beside a point, `away` from it in points, on a paper ground."""
+    on.axes.annotate(
+        words, at, xytext=away, textcoords="offset points", fontsize=size, color=INK,
+        ha="left" if away[0] >= 0 else "right", va="bottom" if away[1] >= 0 else "top",
+        bbox={"boxstyle": "square,pad=0.12", "facecolor": PAPER, "edgecolor": "none",
+              "alpha": 0.85},
+        zorder=over, annotation_clip=True,
+    )  # fmt: skip
+
+
+def flag(on: Canvas, at: Point, words: str, *, radius: float | None = None) -> None:
+    """A ring around a place and a flag that names the finding."""
+    if radius is None:
+        on.axes.plot(
+            *at, linestyle="none", marker="o", markersize=15, markerfacecolor="none",
+            markeredgecolor=PAPER, markeredgewidth=3.5, zorder=9,
+        )  # fmt: skip
+        on.axes.plot(
+            *at, linestyle="none", marker="o", markersize=15, markerfacecolor="none",
+            markeredgecolor=INK, markeredgewidth=1.6, zorder=9.1,
+        )  # fmt: skip
+    else:
+        discs(on, [at], 2 * radius, "none", edge=PAPER, points=4.0, over=9)
+        discs(on, [at], 2 * radius, "none", edge=INK, points=1.8, over=9.1)
+    on.axes.annotate(
+        words, at, xytext=(13, 13), textcoords="offset points", fontsize=9, weight="bold",
+        color=INK, zorder=9.2,
+        bbox={"boxstyle": "round,pad=0.2", "facecolor": FLAG, "edgecolor": INK, "linewidth": 0.8},
+        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.8, "shrinkB": 6},
+    )  # fmt: skip
+
+
+def swatch(colour: str, words: str, *, hatch: str = "", edge: str = INK) -> Any:
+    """A legend entry for an area."""
+    from matplotlib.patches import Patch
+
+    return Patch(
+        facecolor=colour, edgecolor=edge, hatch=hatch or None, linewidth=0.5, label=words
+    )
+
+
+def sign_swatch(marker: str, words: str) -> Any:
+    """A legend entry for a sign."""
+    from matplotlib.lines import Line2D
+
+    return Line2D(
+        [], [], linestyle="none", marker=marker, markersize=6, markerfacecolor=PAPER,
+        markeredgecolor=INK, markeredgewidth=1.0, label=words,
+    )  # fmt: skip
+
+
+def line_swatch(colour: str, words: str, *, style: Any = "-", points: float = 1.2) -> Any:
+    """A legend entry for a line."""
+    from matplotlib.lines import Line2D
+
+    return Line2D([], [], color=colour, linestyle=style, linewidth=points, label=words)

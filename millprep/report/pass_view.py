@@ -1,0 +1,188 @@
+"""The picture of one pass: what stands where on the machine, and what is cut."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.report import marks
+from millprep.report.blank_views import registration_hole
+from millprep.report.canvas import Canvas, canvas
+from millprep.report.palette import (
+    CLAMP,
+    COPPER,
+    EARLIER,
+    INK,
+    LAMINATE,
+    PAPER,
+    cutter_style,
+)
+from millprep.report.scene import Scene, around, moved
+from millprep.report.words import WORK_WORDS, number, place, plain
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+    from millprep.values.milling_pass import MillingPass, RegistrationHole
+    from millprep.values.path import Point
+    from millprep.values.program import Program
+
+FloatArray = NDArray[np.float64]
+
+
+def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
+    """The blank as it lies in this pass, in machine coordinates."""
+    number_, pose = milling_pass.number, milling_pass.pose
+    travel = cut_set.machine.travel
+    clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(number_)]
+    programs = [p for p in scene.programs if p.mill_pass == number_]
+    used, drilled = milling_pass.registration, drilled_in(scene, number_)
+    x, y = scene.blank.size
+    blank = pose.shape(shapely.box(0, 0, x, y))
+    corners = [(travel.x0, travel.y0), (travel.x1, travel.y1), (0.0, 0.0)]
+    corners += [(clamp.box.x0, clamp.box.y0) for clamp in clamps]
+    corners += [(clamp.box.x1, clamp.box.y1) for clamp in clamps]
+    corners += [tuple(xy) for xy in shapely.get_coordinates(blank).tolist()]
+
+    order = {cutter.name: i for i, cutter in enumerate(scene.cutters)}
+    legend: list[Any] = []
+    for i, program in enumerate(programs):
+        style = cutter_style(order.get(program.cutter.name, i))
+        words = f"{file_number(program)} {works_words(program)}: {plain(program.cutter.name, 22)}"
+        legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
+    if number_ > 1:
+        legend.append(marks.swatch(EARLIER, "cut in an earlier pass"))
+    legend.append(marks.swatch(COPPER, "copper as designed"))
+    legend.append(marks.line_swatch(INK, "travel of the machine", style=(0, (7, 3))))
+    if clamps:
+        legend.append(marks.swatch(CLAMP, "clamp, with its height", hatch="\\\\\\"))
+    if used or drilled:
+        legend.append(marks.sign_swatch("P", "registration hole"))
+    legend.append(marks.sign_swatch("X", "machine zero X0 Y0"))
+    legend.append(marks.sign_swatch("v", f"Z touch point at {place(milling_pass.touch)}"))
+    on = canvas(
+        around(corners),
+        f"{cut_set.job} · blank {scene.blank.number} · pass {number_} of {len(scene.passes)}",
+        "on the machine's bed, seen from above, copper side up; the axes show what the "
+        "machine shows", cut_set.id,
+        axis_words=("X of the machine, mm", "Y of the machine, mm"), legend=legend,
+    )  # fmt: skip
+
+    marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)
+    marks.fill(on, moved(scene.pieces, pose), COPPER, over=1)
+    for earlier in scene.passes:
+        if earlier.number < number_:
+            here = earlier.pose.inverse().then(pose)
+            for program in scene.programs:
+                if program.mill_pass == earlier.number:
+                    lines, points = contacts(program, on.tolerance)
+                    lines = [here.points(line) for line in lines]
+                    at = [here.point(point) for point in points]
+                    _draw(on, program, lines, at, EARLIER, "", 1.5)
+    for i, program in enumerate(programs):
+        style = cutter_style(order.get(program.cutter.name, i))
+        lines, points = contacts(program, on.tolerance)
+        _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
+    _machine(on, cut_set, clamps)
+    for hole in drilled:
+        registration_hole(on, pose.point(hole.blank), hole.diameter, f"{hole.id} drilled now")
+    for hole in used:
+        registration_hole(on, hole.machine, hole.diameter, f"{hole.id} locates")
+    marks.signs(on, [(0.0, 0.0)], "X", size=8, over=7)
+    marks.label(on, (0.0, 0.0), "X0 Y0", away=(6, -6))
+    marks.signs(on, [milling_pass.touch], "v", size=8, over=7)
+    marks.label(on, milling_pass.touch, "Z touch", away=(6, -6))
+    return on
+
+
+def drilled_in(scene: Scene, number_: int) -> list[RegistrationHole]:
+    """The registration holes that a pass drills for later ones."""
+    return [hole for hole in scene.registration.values() if hole.drilled_in == number_]
+
+
+def file_number(program: Program) -> str:
+    """The number that leads the program's file name."""
+    return program.file.rsplit("/", 1)[-1].split("-", 1)[0]
+
+
+def works_words(program: Program) -> str:
+    """The works of a program in words."""
+    return ", ".join(WORK_WORDS.get(work, work) for work in program.works)
+
+
+def _machine(on: Canvas, cut_set: CutSet, clamps: list[Any]) -> None:
+    travel = cut_set.machine.travel
+    frame = shapely.get_coordinates(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+    marks.hairline(on, [frame], points=1.1, style=(0, (7, 3)), over=4.5)
+    for clamp in clamps:
+        box = shapely.box(clamp.box.x0, clamp.box.y0, clamp.box.x1, clamp.box.y1)
+        marks.fill(on, [box], CLAMP, edge=INK, hatch="\\\\\\", width=0.8, over=5)
+        middle = ((clamp.box.x0 + clamp.box.x1) / 2, (clamp.box.y0 + clamp.box.y1) / 2)
+        on.axes.text(
+            *middle, f"{number(clamp.height)} mm", fontsize=6.5, ha="center", va="center",
+            color=INK, zorder=5.1,
+            bbox={"boxstyle": "square,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
+        )  # fmt: skip
+
+
+def _draw(
+    on: Canvas, program: Program, lines: list[FloatArray], at: list[Point], colour: str,
+    hatch: str, over: float,
+) -> None:  # fmt: skip
+    width = program.cutter.width(program.depth)
+    marks.stroke(on, lines, width, colour, over=over)
+    marks.discs(
+        on, at, width, colour, edge=PAPER if hatch else colour, hatch=hatch, over=over + 1
+    )
+
+
+def contacts(program: Program, sagitta: float) -> tuple[list[FloatArray], list[Point]]:
+    """Where a program is in the work: (n, 2) lines and the points of plain plunges."""
+    lines: list[FloatArray] = []
+    plunges: dict[Point, None] = {}
+    x, y, z = program.start
+    run: list[Point] = []
+    aside = False  # whether this contact has moved sideways
+    for move in program.moves:
+        still = move.x == x and move.y == y and move.i is None
+        if min(z, move.z) < 0 and not still:
+            aside = True
+            if not run:
+                run.append((x, y))
+            if move.i is None or move.j is None:
+                run.append((move.x, move.y))
+            else:
+                run.extend(_arc((x, y), (move.x, move.y), (move.i, move.j), move.motion, sagitta))
+        elif move.z >= 0:
+            if z < 0 and not aside:
+                plunges[(x, y)] = None
+            if run:
+                lines.append(np.array(run))
+            run, aside = [], False
+        x, y, z = move.x, move.y, move.z
+    if run:
+        lines.append(np.array(run))
+    return lines, list(plunges)
+
+
+def _arc(start: Point, end: Point, lead: Point, motion: str, sagitta: float) -> list[Point]:
+    """Points along an arc after its start; a full turn when it ends where it starts."""
+    centre = (start[0] + lead[0], start[1] + lead[1])
+    radius = math.hypot(*lead)
+    first = math.atan2(-lead[1], -lead[0])
+    sweep = math.atan2(end[1] - centre[1], end[0] - centre[0]) - first
+    turn = 2 * math.pi
+    sweep = sweep % turn or turn if motion == "arc_ccw" else -((-sweep) % turn or turn)
+    step = 2 * math.acos(max(1 - sagitta / radius, 0.5)) if radius > 0 else turn
+    count = max(1, math.ceil(abs(sweep) / step))
+    between = [
+        (
+            centre[0] + radius * math.cos(first + sweep * k / count),
+            centre[1] + radius * math.sin(first + sweep * k / count),
+        )
+        for k in range(1, count)
+    ]
+    return [*between, end]

@@ -1,0 +1,117 @@
+"""Every picture of a set: which there are, what they are called, and drawing them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from millprep.report.blank_views import as_cut_view, copper_view, paths_view
+from millprep.report.canvas import Canvas, drawing_settings, save
+from millprep.report.close_up import Spot, close_up, spots
+from millprep.report.pass_view import pass_view
+from millprep.report.places import Marked, marked
+from millprep.report.scene import scene
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from millprep.values.cut import Cut
+    from millprep.values.cut_set import CutSet
+
+FOLDER = "previews"
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture on disk: `previews/STEM.png`, and .svg beside it when `svg`."""
+
+    stem: str
+    words: str
+    svg: bool
+    blank: int
+    mill_pass: int | None = None
+    findings: tuple[str, ...] = ()
+
+    @property
+    def png(self) -> str:
+        """Its path relative to the set's folder."""
+        return f"{FOLDER}/{self.stem}.png"
+
+
+def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
+    """The pictures that `draw` makes of this set, in order."""
+    found = []
+    for blank in cut_set.layout.blanks:
+        n = blank.number
+        stem = f"blank-{n}"
+        found.append(Picture(f"{stem}-copper", "copper, as it lies on the mill", True, n))
+        found.append(
+            Picture(f"{stem}-components", "copper, seen from the components", True, n)
+        )
+        if any(c.placement in _indices(cut_set, n) for c in _cuts(cut_set)):
+            found.append(Picture(f"{stem}-paths", "paths at their true width", True, n))
+        if any(a.blank == n for a in cut_set.as_cut):
+            found.append(Picture(f"{stem}-as-cut", "copper that is left", True, n))
+        found += [
+            Picture(f"{stem}-pass-{p.number}", f"pass {p.number}", False, n, p.number)
+            for p in cut_set.passes
+            if p.blank == n
+        ]
+    for i, spot in enumerate(_spots(cut_set), start=1):
+        names = tuple(mark.name for mark in spot.marks)
+        found.append(
+            Picture(f"close-up-{i}", "close-up of " + ", ".join(names), False, spot.blank,
+                    findings=names)
+        )  # fmt: skip
+    return tuple(found)
+
+
+def draw(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
+    """Write every picture that the set has the values for into `folder`.
+
+    Returns:
+        what was drawn, as `gallery` lists it.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    pictures = gallery(cut_set)
+    with drawing_settings():
+        for picture, canvas in zip(pictures, _canvases(cut_set), strict=True):
+            save(canvas, folder / picture.stem, svg=picture.svg)
+    return pictures
+
+
+def draw_refused(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
+    """The pictures of a run that was refused: what was known by then, findings circled."""
+    return draw(cut_set, folder)
+
+
+def _canvases(cut_set: CutSet) -> Iterator[Canvas]:
+    """The pictures of `gallery`, one after the other, in the same order."""
+    places = marked(cut_set)
+    scenes = {blank.number: scene(cut_set, blank) for blank in cut_set.layout.blanks}
+    for here in scenes.values():
+        flags = [place for place in places if place.blank == here.blank.number]
+        yield copper_view(here, cut_set.job, cut_set.id, flags)
+        yield copper_view(here, cut_set.job, cut_set.id, flags, components=True)
+        if here.rings or here.holes or here.profiles:
+            yield paths_view(here, cut_set.job, cut_set.id)
+        if here.as_cut is not None:
+            yield as_cut_view(here, cut_set.job, cut_set.id)
+        for milling_pass in here.passes:
+            yield pass_view(here, cut_set, milling_pass)
+    for spot in _spots(cut_set):
+        yield close_up(scenes[spot.blank], cut_set, spot)
+
+
+def _spots(cut_set: CutSet) -> tuple[Spot, ...]:
+    places: tuple[Marked, ...] = marked(cut_set)
+    return spots(places)
+
+
+def _indices(cut_set: CutSet, blank: int) -> set[int]:
+    return {placement.index for placement in cut_set.layout.on(blank)}
+
+
+def _cuts(cut_set: CutSet) -> tuple[Cut, ...]:
+    return (*cut_set.rings, *cut_set.holes, *cut_set.profiles)

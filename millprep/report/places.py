@@ -1,0 +1,62 @@
+"""Where on which blank a finding is, so that pictures can point at it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+    from millprep.values.finding import Finding
+    from millprep.values.path import Point
+
+ORDER = {"stop": 0, "warn": 1, "note": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A finding, its short name ("F3": third of the set's list) and its place on a blank."""
+
+    name: str
+    finding: Finding
+    blank: int
+    at: Point
+
+
+def name_of(index: int) -> str:
+    """The short name that pictures and sheet call a finding by."""
+    return f"F{index + 1}"
+
+
+def marked(cut_set: CutSet) -> tuple[Marked, ...]:
+    """Every finding whose place on a blank is known, `stop` first, otherwise in order."""
+    found = []
+    for index, finding in enumerate(cut_set.findings):
+        where = _on_blank(cut_set, finding)
+        if where is not None:
+            found.append(Marked(name_of(index), finding, *where))
+    return tuple(sorted(found, key=lambda mark: ORDER[mark.finding.severity]))
+
+
+def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
+    """Blank number and place in its frame; None when the set does not say."""
+    if finding.at is None:
+        return None
+    if finding.frame == "drawing":
+        for placement in cut_set.layout.placements:
+            if finding.board in (None, placement.board.name) and finding.copy in (
+                None,
+                placement.copy,
+            ):
+                return placement.blank, placement.pose.point(finding.at)
+        return None
+    numbers = [blank.number for blank in cut_set.layout.blanks]
+    blank = finding.blank if finding.blank is not None else (numbers[0] if numbers else None)
+    if blank not in numbers:
+        return None
+    if finding.frame == "blank":
+        return blank, finding.at
+    for milling_pass in cut_set.passes:
+        if milling_pass.blank == blank and finding.mill_pass in (None, milling_pass.number):
+            return blank, milling_pass.pose.inverse().point(finding.at)
+    return None

@@ -1,0 +1,70 @@
+"""Small words for people: numbers, durations, names that fit a line."""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import TYPE_CHECKING
+
+from millprep.values.cutter import Drill, EndMill, Vee
+
+if TYPE_CHECKING:
+    from millprep.values.cutter import Cutter
+
+WORK_WORDS = {
+    "register": "registration holes",
+    "isolate": "isolation",
+    "clear": "clearing of copper",
+    "drill": "drilling",
+    "bore": "boring",
+    "profile": "profile",
+    "engrave": "engraving",
+    "probe": "probing",
+    "dry-run": "dry run",
+}
+"""Each kind of work as a person at the mill calls it."""
+
+
+def plain(text: str, longest: int = 80) -> str:
+    """The text on one line, without control characters, cut to `longest` characters."""
+    kept = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in text)
+    line = " ".join(kept.split())
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
+def number(value: float, digits: int = 2) -> str:
+    """A number without needless zeros: 12.5, 3, -0.08; never "-0"."""
+    text = f"{value:.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text.replace("-", "−")
+
+
+def place(at: tuple[float, float]) -> str:
+    """A point in words."""
+    return f"X {number(at[0])}  Y {number(at[1])}"
+
+
+def duration(seconds: float) -> str:
+    """Hours and minutes, or minutes and seconds."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    if hours:
+        return f"{hours} h {minutes:02d} min"
+    return f"{minutes} min {left:02d} s" if minutes else f"{left} s"
+
+
+def cutter_words(cutter: Cutter) -> str:
+    """What to look for in the tray."""
+    if isinstance(cutter, Vee):
+        return f"vee, {number(cutter.angle)}° included, tip {number(cutter.tip, 3)} mm"
+    if isinstance(cutter, EndMill):
+        return f"end mill, {number(cutter.diameter, 3)} mm"
+    if isinstance(cutter, Drill):
+        return f"drill, {number(cutter.diameter, 3)} mm"
+    return cutter.kind
+
+
+def many(count: int, one: str, more: str | None = None) -> str:
+    """`1 tab`, `3 tabs`."""
+    return f"{count} {one if count == 1 else more or one + 's'}"
