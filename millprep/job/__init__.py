@@ -1,0 +1,8 @@
+"""The job file: one TOML file that says everything."""
+
+from millprep.job.load import load
+from millprep.job.presets import presets
+from millprep.job.reference import key_table, schema
+from millprep.job.starter import starter
+
+__all__ = ["key_table", "load", "presets", "schema", "starter"]

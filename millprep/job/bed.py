@@ -1,0 +1,167 @@
+"""Tables of the mill, the laminate on it and what holds it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from millprep.job.fields import (
+    FASTEST_FEED,
+    FASTEST_SPINDLE,
+    LARGEST,
+    NAME_ALLOWED,
+    Name,
+    NotNegative,
+    Number,
+    Pair,
+    PositivePair,
+    Table,
+    choice,
+    entry,
+    number,
+)
+
+Spindle = Literal["program", "hand"]
+
+
+class MachineTable(Table):
+    """The mill: a preset with overrides, or every key spelt."""
+
+    preset: str | None = entry(
+        "Ready-made machine to start from; keys written beside it replace its values",
+        "the name of a machine preset",
+        default=None,
+        words="none",
+    )
+    name: Name = entry("What the reports call the machine", NAME_ALLOWED)
+    travel: PositivePair = entry(
+        "How far the spindle's axis travels, [x, y]",
+        "two plain numbers in mm above 0, [x, y]",
+        unit="mm",
+    )
+    zero: Annotated[list[NotNegative], Field(min_length=2, max_length=2)] = entry(
+        "Place of the work zero, measured from the low corner of the travel, [x, y]",
+        "two plain numbers in mm within the travel, [x, y]",
+        unit="mm",
+        default=[0.0, 0.0],
+    )
+    above: float = number("Free travel above the copper surface", "mm", above=0, most=1000)
+    below: float = number("Free travel below the copper surface", "mm", above=0, most=1000)
+    clearance: float = number(
+        "Height of rapid moves above the copper surface; higher than every clamp they cross",
+        "mm",
+        default=5.0,
+        above=0,
+        most=1000,
+    )
+    rapid: float | None = number(
+        "Speed of rapid moves, for the time estimate only",
+        "mm/min",
+        default=None,
+        words="max_feed",
+        above=0,
+        most=FASTEST_FEED,
+    )
+    max_feed: float = number("Fastest feed along a path", "mm/min", above=0, most=FASTEST_FEED)
+    max_plunge: float = number("Fastest feed straight down", "mm/min", above=0, most=FASTEST_FEED)
+    max_spindle: float = number("Fastest spindle", "rev/min", above=0, most=FASTEST_SPINDLE)
+    spindle: Spindle = choice(
+        "Who switches the spindle; by hand, programs stop and ask for it before contact", Spindle
+    )
+    dwell: float = number(
+        "Wait after the spindle starts, before contact", "s", default=3.0, least=0, most=120
+    )
+    collet: float = number(
+        "Diameter of the collet nut, which must clear the clamps", "mm", above=0, most=200
+    )
+    screw_lead: float | None = number(
+        "Travel for one turn of the lead screw; shifts between passes become multiples of it",
+        "mm",
+        default=None,
+        words="unknown",
+        above=0,
+        most=100,
+    )
+
+
+class BlankTable(Table):
+    """A size of copper-clad laminate: `[blank]`, or `[[blank]]` for several sizes."""
+
+    preset: str | None = entry(
+        "Ready-made laminate to take thickness and copper from",
+        "the name of a laminate preset",
+        default=None,
+        words="none",
+    )
+    size: PositivePair = entry(
+        "Size as it lies on the machine, [x, y]",
+        "two plain numbers in mm above 0, [x, y]",
+        unit="mm",
+    )
+    thickness: float = number("Carrier and copper together", "mm", above=0, most=20)
+    copper: float = number("Thickness of the copper foil", "mm", above=0, most=1)
+    margin: float = number(
+        "Strip along every edge that no board enters; registration holes lie in it",
+        "mm",
+        default=10.0,
+        least=0,
+        most=LARGEST,
+    )
+    spacing: float | None = number(
+        "Distance between neighbouring boards, at least; the profile cutter must fit",
+        "mm",
+        default=None,
+        words="the profile cutter's diameter + 0.5",
+        above=0,
+        most=LARGEST,
+    )
+    count: int = number(
+        "How many blanks of this size there are", "", default=1, least=1, most=1000, whole=True
+    )
+
+
+class ClampTable(Table):
+    """Something that holds the blank and stands in the way."""
+
+    box: Annotated[list[Number], Field(min_length=4, max_length=4)] = entry(
+        "Where it stands, machine coordinates, [x0, y0, x1, y1]",
+        "four plain numbers in mm, [x0, y0, x1, y1] with x0 < x1 and y0 < y1",
+        unit="mm",
+    )
+    height: float = number("Height above the copper surface", "mm", least=0, most=1000)
+    passes: Annotated[list[Annotated[int, Field(ge=1)]], Field(min_length=1)] | None = entry(
+        "Passes in which it is on",
+        "a list of pass numbers from 1, such as [1, 2]",
+        default=None,
+        words="all passes",
+    )
+
+
+class SetupTable(Table):
+    """How the blank lies on the machine and what holds it."""
+
+    origin: Pair = entry(
+        "Machine coordinates of the blank's low corner in pass 1, [x, y]",
+        "two plain numbers in mm, [x, y]",
+        unit="mm",
+        default=[0.0, 0.0],
+        words="the work zero",
+    )
+    touch: Pair | None = entry(
+        "Where z is zeroed on the copper after each cutter change, machine coordinates, [x, y]; "
+        "never cut",
+        "two plain numbers in mm within the travel, [x, y]",
+        unit="mm",
+        default=None,
+        words="chosen for you",
+    )
+    tape: bool = entry(
+        "Whether tape holds the blank, so that no clamp is needed", "true or false", default=False
+    )
+    clamp: list[ClampTable] = entry(
+        "The clamps, one [[setup.clamp]] each; at least one unless tape = true",
+        "tables headed [[setup.clamp]]",
+        default=[],
+        words="none",
+    )

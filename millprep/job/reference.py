@@ -1,0 +1,100 @@
+"""Every key of the job file, told to editors as JSON Schema and to people as a table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
+from millprep.job.fields import Table, doc_of
+from millprep.job.model import BoardTable, JobFile, LayersTable
+from millprep.job.presets import presets
+from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
+from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
+
+TABLES: tuple[tuple[str, type[Table]], ...] = (
+    ("", JobFile),
+    ("[machine]", MachineTable),
+    ("[blank] or [[blank]]", BlankTable),
+    ("[setup]", SetupTable),
+    ("[[setup.clamp]]", ClampTable),
+    ("[[board]]", BoardTable),
+    ("[[board]] layers", LayersTable),
+    ("[cutters.NAME]", CutterTable),
+    ('[cutters.NAME], kind = "vee"', VeeTable),
+    ('[cutters.NAME], kind = "endmill"', EndMillTable),
+    ('[cutters.NAME], kind = "drill"', DrillTable),
+    ("[isolation]", IsolationTable),
+    ("[drilling]", DrillingTable),
+    ("[profile]", ProfileTable),
+    ("[registration]", RegistrationTable),
+)
+"""Every table, as the job file heads it."""
+
+_PRESET_KINDS = {
+    "MachineTable": "machines",
+    "BlankTable": "laminates",
+    **{table.__name__: "cutters" for table in CUTTER_TABLES.values()},
+}
+
+
+def schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of the job file, for editors."""
+    made = JobFile.model_json_schema()
+    made["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    made["title"] = "millprep job"
+    for name, kind in _PRESET_KINDS.items():
+        _allow_preset(made["$defs"][name], presets()[kind])
+    blank = made["properties"]["blank"]
+    made["properties"]["blank"] = {
+        "description": blank.pop("description"),
+        "anyOf": [{"$ref": "#/$defs/BlankTable"}, blank],
+    }
+    # A cutter from a preset does not write its kind, so more than one may match.
+    cutter = made["properties"]["cutters"]["patternProperties"]
+    for value in cutter.values():
+        value["anyOf"] = value.pop("oneOf")
+        value.pop("discriminator", None)
+    return made
+
+
+def _allow_preset(table: dict[str, Any], known: dict[str, dict[str, Any]]) -> None:
+    """Require a table's keys, or a preset instead of those it gives."""
+    kind = table["properties"].get("kind", {}).get("const")
+    given = {
+        name: values for name, values in known.items() if kind is None or values["kind"] == kind
+    }
+    table["properties"]["preset"] = {
+        "description": table["properties"]["preset"]["description"],
+        "enum": list(given),
+    }
+    needed = table.pop("required")
+    by_preset = set.intersection(*(set(values) for values in given.values())) | {"name"}
+    table["anyOf"] = [
+        {"required": needed},
+        {"required": ["preset", *(key for key in needed if key not in by_preset)]},
+    ]
+
+
+def key_table() -> str:
+    """Every key of the job file in plain text: name, unit, default, meaning."""
+    blocks = [(heading or "top of the file", _rows(table)) for heading, table in TABLES]
+    rows = [row for _, block in blocks for row in block]
+    widths = [max(len(row[i]) for row in rows) for i in range(3)]
+    lines: list[str] = []
+    for heading, block in blocks:
+        lines += ["", heading]
+        for *cells, meaning in block:
+            padded = (cell.ljust(width) for cell, width in zip(cells, widths, strict=True))
+            lines.append("  ".join(["", *padded, meaning]))
+    return "\n".join(lines[1:]) + "\n"
+
+
+def _rows(table: type[Table]) -> list[tuple[str, str, str, str]]:
+    """Name, unit, default and meaning of the keys that are a table's own."""
+    # What every cutter has is told once; the three kinds then add theirs.
+    shared = () if table is CutterTable else CutterTable.model_fields
+    return [
+        (name, doc.unit or "-", doc.default or "must be written", doc.meaning)
+        for name, doc in ((name, doc_of(field)) for name, field in table.model_fields.items())
+        if not issubclass(table, CutterTable) or name not in shared
+    ]

@@ -1,0 +1,168 @@
+"""From the tables of a checked job file to the plan: defaults worked out, names resolved."""
+
+from __future__ import annotations
+
+from pathlib import Path as File
+from typing import Any
+
+from millprep.job.bed import BlankTable, ClampTable, MachineTable
+from millprep.job.model import BoardTable, JobFile
+from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
+from millprep.job.work import DrillingTable, RegistrationTable
+from millprep.values.blank import Box, Clamp
+from millprep.values.cutter import Cutter, Drill, EndMill, Vee
+from millprep.values.machine import Machine
+from millprep.values.path import Point
+from millprep.values.plan import (
+    BlankPlan,
+    BoardPlan,
+    DrillingPlan,
+    IsolationPlan,
+    JobPlan,
+    LayerRoles,
+    ProfilePlan,
+    RegistrationPlan,
+    WireLink,
+)
+
+SPACING_ALLOWANCE = 0.5
+PIN_DEPTH = 6.0
+
+
+def plan_of(file: File, job: JobFile) -> JobPlan:
+    """Build the plan of a job whose checks have passed; `file` as given."""
+    cutters = {name: _cutter(name, table) for name, table in job.cutters.items()}
+    isolation, profile = job.isolation, job.profile
+    borer = cutters[job.drilling.borer] if job.drilling.borer else None
+    drilling = DrillingPlan(
+        cutters=tuple(cutters[name] for name in job.drilling.cutters),
+        tolerance=job.drilling.tolerance,
+        borer=borer,
+        breakthrough=job.drilling.breakthrough,
+        spoilboard=job.drilling.spoilboard,
+    )
+    profile_cutter = cutters[profile.cutter]
+    width = profile_cutter.width(0.0)
+    return JobPlan(
+        file=file,
+        name=job.name,
+        boards=tuple(_board(file, board) for board in job.board),
+        blanks=tuple(_blank(blank, width + SPACING_ALLOWANCE) for blank in job.blank),
+        machine=_machine(job.machine),
+        origin=_point(job.setup.origin),
+        touch=_point(job.setup.touch) if job.setup.touch else None,
+        clamps=tuple(_clamp(clamp) for clamp in job.setup.clamp),
+        tape=job.setup.tape,
+        isolation=IsolationPlan(
+            gap=isolation.gap,
+            depth=isolation.depth,
+            flatness=isolation.flatness,
+            cutters=tuple(cutters[name] for name in isolation.cutters),
+            overlap=isolation.overlap,
+            direction=isolation.direction,
+        ),
+        drilling=drilling,
+        profile=ProfilePlan(
+            cutter=profile_cutter,
+            breakthrough=profile.breakthrough,
+            tab_width=profile.tab_width,
+            tab_height=profile.tab_height,
+            tab_every=profile.tab_every,
+            ramp=profile.ramp,
+            direction=profile.direction,
+        ),
+        registration=_registration(job.registration, job.drilling, cutters),
+        cutters=tuple(cutters.values()),
+    )
+
+
+def _point(pair: list[float]) -> Point:
+    return (float(pair[0]), float(pair[1]))
+
+
+def _machine(table: MachineTable) -> Machine:
+    (x, y), (zero_x, zero_y) = table.travel, table.zero
+    return Machine(
+        name=table.name,
+        travel=Box(0.0 - zero_x, 0.0 - zero_y, x - zero_x, y - zero_y),
+        above=table.above,
+        below=table.below,
+        clearance=table.clearance,
+        rapid=table.max_feed if table.rapid is None else table.rapid,
+        max_feed=table.max_feed,
+        max_plunge=table.max_plunge,
+        max_spindle=table.max_spindle,
+        spindle_by_program=table.spindle == "program",
+        dwell=table.dwell,
+        collet=table.collet,
+        screw_lead=table.screw_lead,
+    )
+
+
+def _blank(table: BlankTable, spacing: float) -> BlankPlan:
+    return BlankPlan(
+        size=_point(table.size),
+        thickness=table.thickness,
+        copper=table.copper,
+        margin=table.margin,
+        spacing=spacing if table.spacing is None else table.spacing,
+        count=table.count,
+    )
+
+
+def _clamp(table: ClampTable) -> Clamp:
+    return Clamp(Box(*table.box), table.height, tuple(table.passes) if table.passes else None)
+
+
+def _board(file: File, table: BoardTable) -> BoardPlan:
+    return BoardPlan(
+        name=table.name,
+        drawing=(file.parent / table.drawing).resolve(),
+        drawing_name=table.drawing,
+        count=table.count,
+        drawn_from=table.drawn_from,
+        layers=LayerRoles(
+            copper=tuple(table.layers.copper),
+            outline=tuple(table.layers.outline),
+            holes=tuple(table.layers.holes),
+        ),
+        unit=table.unit,
+        links=tuple(WireLink(_point(start), _point(end)) for start, end in table.links),
+    )
+
+
+def _cutter(name: str, table: AnyCutter) -> Cutter:
+    common: dict[str, Any] = {
+        "name": name,
+        "shank": table.shank,
+        "flute": table.flute,
+        "stickout": table.stickout,
+        "runout": table.runout,
+        "spindle": table.spindle,
+        "plunge": table.plunge,
+    }
+    if isinstance(table, DrillTable):
+        feed = table.plunge if table.feed is None else table.feed
+        return Drill(**common, feed=feed, diameter=table.diameter, point_angle=table.point_angle)
+    if isinstance(table, EndMillTable):
+        return EndMill(**common, feed=table.feed, diameter=table.diameter, step=table.step)
+    return Vee(**common, feed=table.feed, tip=table.tip, angle=table.angle)
+
+
+def _registration(
+    table: RegistrationTable, drilling: DrillingTable, cutters: dict[str, Cutter]
+) -> RegistrationPlan:
+    names = table.cutters
+    if names is None:
+        names = [*([drilling.borer] if drilling.borer else []), *drilling.cutters]
+    depth = table.pin_depth
+    return RegistrationPlan(
+        method=table.method,
+        hole=table.hole,
+        key=table.key,
+        wall=table.wall,
+        cutters=tuple(cutters[name] for name in names),
+        pin=table.pin,
+        pin_depth=min(PIN_DEPTH, 0.75 * drilling.spoilboard) if depth is None else depth,
+        overrun=table.overrun,
+    )

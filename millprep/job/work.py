@@ -1,0 +1,160 @@
+"""Tables of the work: isolation, drilling, profile, registration.
+
+Defaults that are the trade's habit rather than anybody's finding are common practice,
+no source: depth of a vee cut 0.06 to 0.10 mm, breakthrough 0.2 to 0.3 mm, a tab every
+60 to 80 mm. What could spoil a board or a cutter has no default.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from millprep.job.fields import LARGEST, Table, Words, choice, entry, number
+from millprep.values.plan import Direction
+
+Method = Literal["pins", "measure"]
+CutterNames = list[Words]
+
+CUTTERS_ALLOWED = "a list of names defined as [cutters.NAME]"
+CUTTER_ALLOWED = "a name defined as [cutters.NAME]"
+
+
+class IsolationTable(Table):
+    """How copper pieces are set apart."""
+
+    gap: float = number(
+        "Asked distance between a piece and whatever is beyond, at the foot of the copper",
+        "mm",
+        above=0,
+        most=20,
+    )
+    depth: float = number(
+        "Depth of the tip below the copper surface", "mm", default=0.08, above=0, most=5
+    )
+    flatness: float = number(
+        "How far the surface may lie off, up or down", "mm", default=0.02, least=0, most=5
+    )
+    cutters: Annotated[CutterNames, Field(min_length=1)] = entry(
+        "Vees or end mills that may isolate; the widest that fits is used", CUTTERS_ALLOWED
+    )
+    overlap: float = number(
+        "Share of the groove's foot by which neighbouring laps overlap",
+        "",
+        default=0.15,
+        least=0,
+        below=1,
+    )
+    direction: Direction = choice(
+        "Direction of travel along the copper", Direction, default="climb"
+    )
+
+
+class DrillingTable(Table):
+    """How holes are made."""
+
+    cutters: CutterNames = entry(
+        "Drills that may drill; a hole takes the nearest within tolerance",
+        CUTTERS_ALLOWED,
+        default=[],
+        words="none",
+    )
+    tolerance: float = number(
+        "Largest difference between a hole and the drill that makes it",
+        "mm",
+        default=0.05,
+        least=0,
+        most=1,
+    )
+    borer: Words | None = entry(
+        "End mill that bores the holes no drill serves", CUTTER_ALLOWED, default=None, words="none"
+    )
+    breakthrough: float = number(
+        "How far the full diameter goes below the blank", "mm", default=0.3, above=0, most=5
+    )
+    spoilboard: float = number(
+        "Thickness of the board beneath the blank, which no cutter may pass",
+        "mm",
+        above=0,
+        most=100,
+    )
+
+
+class ProfileTable(Table):
+    """How boards are cut out."""
+
+    cutter: Words = entry("End mill that cuts along the outline", CUTTER_ALLOWED)
+    breakthrough: float = number(
+        "Depth of the last lap below the blank", "mm", default=0.3, above=0, most=5
+    )
+    tab_width: float = number(
+        "Width of a holding tab where it is narrowest", "mm", default=3.0, above=0, most=100
+    )
+    tab_height: float = number(
+        "Thickness of laminate left in a holding tab", "mm", default=0.4, above=0, most=20
+    )
+    tab_every: float = number(
+        "Largest distance between tabs along the edge", "mm", default=70.0, above=0, most=LARGEST
+    )
+    ramp: float = number(
+        "Angle at which the cutter enters along the path",
+        "degrees",
+        default=10.0,
+        above=0,
+        most=90,
+    )
+    direction: Direction = choice("Direction of travel along the board", Direction, default="climb")
+
+
+class RegistrationTable(Table):
+    """How a blank is found again after it was moved; only long boards need it."""
+
+    method: Method = choice(
+        "Pins in the bed, or holes that are measured and typed in", Method, default="pins"
+    )
+    hole: float = number(
+        "Diameter of the locating holes in the blank, a slip fit on 3 mm pins",
+        "mm",
+        default=3.02,
+        above=0,
+        most=20,
+    )
+    key: float = number(
+        "Diameter of the key hole, larger than the locating holes",
+        "mm",
+        default=4.0,
+        above=0,
+        most=30,
+    )
+    wall: float = number(
+        "Laminate left around every registration hole, at least",
+        "mm",
+        default=2.0,
+        above=0,
+        most=100,
+    )
+    cutters: CutterNames | None = entry(
+        "Drills or end mills that may make the holes",
+        CUTTERS_ALLOWED,
+        default=None,
+        words="the borer and the cutters of [drilling]",
+    )
+    pin: float = number(
+        "Diameter of the holes in the bed, a press fit on 3 mm pins",
+        "mm",
+        default=2.98,
+        above=0,
+        most=20,
+    )
+    pin_depth: float | None = number(
+        "Depth of the holes in the bed",
+        "mm",
+        default=None,
+        words="6, or three quarters of the spoilboard if that is less",
+        above=0,
+        most=100,
+    )
+    overrun: float = number(
+        "How far each side of a join is cut past it", "mm", default=0.4, least=0, most=10
+    )

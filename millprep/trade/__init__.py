@@ -1,0 +1,1 @@
+"""Published rules of the trade as pure functions, each with its source."""
