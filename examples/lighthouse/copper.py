@@ -108,9 +108,7 @@ class Sheet:
         for at, net, end in ((pa, nets[0], "a"), (pb, nets[1], "b")):
             self.pads.append(Pad(at, net, f"{name}.{end}", size, hole))
         cut = min(0.25, 1.9 / pitch)  # the body stops short of the wires' bends
-        inner = [
-            (pa[0] + (pb[0] - pa[0]) * t, pa[1] + (pb[1] - pa[1]) * t) for t in (cut, 1 - cut)
-        ]
+        inner = [(pa[0] + (pb[0] - pa[0]) * t, pa[1] + (pb[1] - pa[1]) * t) for t in (cut, 1 - cut)]
         self.bodies.append(Body(inner[0], inner[1], 1.2))
         mid = ((pa[0] + pb[0]) / 2, (pa[1] + pb[1]) / 2)
         upright = abs(pb[1] - pa[1]) > abs(pb[0] - pa[0])
@@ -149,9 +147,8 @@ class Sheet:
         self.tracks.append(Track([(x * U, y * U) for x, y in points], width, net))
 
     def outline(self) -> Polygon:
-        rim = [segment for segment in edges(self.corners)]
         points: list[XY] = []
-        for kind, data in rim:
+        for kind, data in edges(self.corners):
             points += [data[0], data[1]] if kind == "line" else arc_points(data)
         area = Polygon(points)
         for x0, y0, x1, y1, radius in self.windows:
@@ -244,9 +241,7 @@ def examine(sheet: Sheet) -> Figures:
         return k
 
     for link in sheet.links:
-        a, b = (
-            int(tree.query(Point(end), predicate="intersects")[0]) for end in (link.a, link.b)
-        )
+        a, b = (int(tree.query(Point(end), predicate="intersects")[0]) for end in (link.a, link.b))
         if a == b or root(a) == root(b):
             faults.append(f"idle wire on {link.net} at {link.a}")
         group[root(a)] = root(b)

@@ -6,10 +6,9 @@ import math
 from pathlib import Path
 
 import ezdxf
+from copper import Pad, Sheet, edges
 from ezdxf import units
 from ezdxf.layouts import BlockLayout, Modelspace
-
-from copper import Pad, Sheet, edges
 
 COPPER, RIM, BORES, NOTES = "foil", "rim", "bores", "notes"
 INCH = 25.4
@@ -44,7 +43,7 @@ def write_dxf(sheet: Sheet, file: Path, inches: bool = False) -> None:
             dxfattribs={"layer": COPPER, "const_width": mm(track.width)},
         )
     for area in sheet.areas:
-        hatch = space.add_hatch(dxfattribs={"layer": COPPER})
+        hatch = space.add_hatch(color=256, dxfattribs={"layer": COPPER})
         hatch.paths.add_polyline_path([spot(corner) for corner in area.corners], flags=1)
         for x, y, radius in area.openings:
             edge = hatch.paths.add_edge_path(flags=0)
@@ -53,12 +52,12 @@ def write_dxf(sheet: Sheet, file: Path, inches: bool = False) -> None:
         hole(space, spot((x, y)), mm(diameter / 2))
     draw_rim(space, sheet, spot, mm)
     for words, x, y, turn in sheet.notes:
-        text = space.add_text(
-            words, height=mm(1.2), rotation=turn, dxfattribs={"layer": NOTES}
-        )
+        text = space.add_text(words, height=mm(1.2), rotation=turn, dxfattribs={"layer": NOTES})
         text.set_placement(spot((x, y)), align=ezdxf.enums.TextEntityAlignment.MIDDLE_CENTER)
     for link in sheet.links:
         space.add_line(spot(link.a), spot(link.b), dxfattribs={"layer": NOTES})
+    for kind in sorted(doc.entitydb.dxf_types_in_use()):
+        doc.classes.add_class(kind)  # else they are listed in the order of a hash
     doc.saveas(file)
 
 
@@ -84,7 +83,7 @@ def draw_pad(block: BlockLayout, pad: Pad, mm) -> None:  # type: ignore[no-untyp
             dxfattribs={"layer": COPPER, "const_width": mm(outer - inner)},
         )
     else:
-        hatch = block.add_hatch(dxfattribs={"layer": COPPER})
+        hatch = block.add_hatch(color=256, dxfattribs={"layer": COPPER})
         hatch.paths.add_edge_path(flags=1).add_arc((0, 0), mm(outer), 0, 360)
 
 

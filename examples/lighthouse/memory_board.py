@@ -40,13 +40,9 @@ def memory_board() -> Sheet:
         x = (border * PITCH - 0.5) * U
         sheet.mounts += [(x, 3 * U, 3.2), (x, 23.5 * U, 3.2)]
         # Ground spreads round the inner screw and leaves its head bare.
-        sheet.areas.append(
-            Area(
-                [(x - 3.55, 18.5 * U), (x + 3.55, 18.5 * U), (x + 3.55, 31 * U), (x - 3.55, 31 * U)],
-                [(x, 23.5 * U, 2.6)],
-                "GND",
-            )
-        )
+        low, high, left, right = 18.5 * U, 31 * U, x - 3.55, x + 3.55
+        corners = [(left, low), (right, low), (right, high), (left, high)]
+        sheet.areas.append(Area(corners, [(x, 23.5 * U, 2.6)], "GND"))
     for net, width, y, first, last in RAILS:
         sheet.rail(net, width, [(first, y), (last, y)])
         size = 3.0 if width > 2 else 2.4

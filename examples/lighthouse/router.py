@@ -11,8 +11,6 @@ import math
 
 import numpy as np
 import shapely
-
-
 from copper import EDGE, Link, Pad, Sheet, Track, U
 
 GRID = U / 2
@@ -63,9 +61,7 @@ class Router:
     def _zero(self) -> np.ndarray:
         return np.zeros((self.nx, self.ny), dtype=np.int16)
 
-    def _near(
-        self, grid: np.ndarray, a: tuple, b: tuple, reach: float, sign: int
-    ) -> None:
+    def _near(self, grid: np.ndarray, a: tuple, b: tuple, reach: float, sign: int) -> None:
         """Count up the cells nearer to the line a to b than `reach`."""
         i0 = max(0, int((min(a[0], b[0]) - reach) / GRID))
         i1 = min(self.nx, int((max(a[0], b[0]) + reach) / GRID) + 2)
@@ -165,7 +161,8 @@ class Router:
                 return False
             self._lay(net, found, dict(tree) | dict(target), pushing)
             tree = tree + target
-            tree += [pair for item in self.laid[net][-len(found) * 3 :] for pair in self._cells(item)]
+            for item in self.laid[net][-len(found) * 3 :]:
+                tree += self._cells(item)
         return True
 
     def _lay(self, net: str, legs: list[list[int]], places: dict, pushing: bool) -> None:
@@ -206,9 +203,7 @@ class Router:
             for cell, _ in self._cells(item):
                 self.past[divmod(cell, self.ny)] += 1.5
 
-    def _path(
-        self, net: str, tree: list, target: list, pushing: bool
-    ) -> list[list[int]] | None:
+    def _path(self, net: str, tree: list, target: list, pushing: bool) -> list[list[int]] | None:
         """Cheapest way from the tree to the target, as legs of cells between wires."""
         width = self.sheet.widths.get(net, 1.0)
         own_hard = {kind: self._zero() for kind in self.kinds}
@@ -332,5 +327,3 @@ def straightened(points: list[tuple[float, float]]) -> list[tuple[float, float]]
                 kept.pop()
         kept.append(point)
     return kept
-
-
