@@ -70,9 +70,7 @@ def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
             tree = shapely.STRtree(spots)
             which, hit = tree.query(pieces, predicate="intersects")
             for i in np.unique(which):
-                pieces[i] = shapely.difference(
-                    pieces[i], shapely.union_all(spots[hit[which == i]])
-                )
+                pieces[i] = shapely.difference(pieces[i], shapely.union_all(spots[hit[which == i]]))
         inner = shapely.buffer(pieces, -CORE, quad_segs=2)
         for shrunk in (CORE / 3, CORE / 10, 0.0):
             empty = shapely.is_empty(inner)

@@ -37,9 +37,7 @@ def segments(trace: Trace) -> FloatArray:
 
     Rapids and probes below the surface count as cutting: the metal does not know the word.
     """
-    steps = [
-        np.array([(*m.start, *m.end) for m in trace.moves if m.centre is None], dtype=float)
-    ]
+    steps = [np.array([(*m.start, *m.end) for m in trace.moves if m.centre is None], dtype=float)]
     order = [np.array([i for i, m in enumerate(trace.moves) if m.centre is None], dtype=float)]
     for i, move in enumerate(trace.moves):
         if move.centre is not None and min(move.start[2], move.end[2]) < 0:

@@ -1,0 +1,164 @@
+"""As-cut copper against the design: shorts, opens, bites and the narrowest gap."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.proof.bridge import bridges
+from millprep.proof.edges import bites, unparted
+from millprep.proof.ring import drilled, rings
+from millprep.proof.told import limited, on_blank
+from millprep.values.as_cut import AsCut, BoardProof, CopperPart
+from millprep.values.finding import Finding
+from millprep.values.layout import Layout, Placement
+from millprep.values.path import Point
+
+SLIVER = 0.015
+"""Copper that a disc of this radius, mm, does not fit into is a sliver: it is named and
+counted, but it neither joins nor parts anything a person would call copper."""
+
+Key = tuple[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """A copy with its pieces where they lie on the blank."""
+
+    placement: Placement
+    pieces: dict[str, shapely.Polygon]
+
+
+def compare(
+    as_cuts: Sequence[AsCut], layout: Layout
+) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
+    """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
+
+    Shorts and gaps are judged at the foot of the copper, opens and bites at its surface.
+    """
+    by_blank = {cut.blank: cut for cut in as_cuts}
+    proofs: list[BoardProof] = []
+    findings: list[Finding] = []
+    for placement in layout.placements:
+        cut = by_blank.get(placement.blank)
+        if cut is None:
+            raise ValueError(f"no as-cut copper for blank {placement.blank}")
+        pieces = placement.board.pieces
+        shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
+        proof, found = _board(cut, shown)
+        proofs.append(proof)
+        findings.extend(found)
+    return tuple(proofs), tuple(findings)
+
+
+def _board(cut: AsCut, shown: _Shown) -> tuple[BoardProof, list[Finding]]:
+    index = shown.placement.index
+    mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
+    shorts = _shorts(mine, shown)
+    opens = _opens(cut, shown)
+    gap, gap_at = _narrowest(mine)
+    at_foot = Counter(key for part in mine for key in part.pieces)
+    spoilt = {key for part in mine if len(part.pieces) > 1 for key in part.pieces}
+    spoilt |= {(index, finding_piece) for finding_piece, _ in opens}
+    whole = sum(
+        1 for piece in shown.pieces if at_foot[(index, piece)] and (index, piece) not in spoilt
+    )
+    surface = cut.surface or cut.parts
+    holes = drilled(cut.grooves, shown.placement)
+    findings = limited(
+        [
+            *shorts,
+            *(finding for _, finding in opens),
+            *unparted(mine, shown.placement, shown.pieces),
+            *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
+            *rings(surface, shown.placement, holes),
+        ]
+    )
+    return BoardProof(index, whole, len(shorts), len(opens), gap, gap_at), findings
+
+
+def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
+    """One finding for each piece too many on a part."""
+    index = shown.placement.index
+    found: list[Finding] = []
+    for part in mine:
+        if len(part.pieces) < 2:
+            continue
+        own = [piece for copy, piece in part.pieces if copy == index]
+        foreign = [key for key in part.pieces if key[0] != index]
+        for one, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
+            found.append(
+                on_blank(
+                    shown.placement,
+                    "copper-short",
+                    "stop",
+                    f"pieces {one} and {other} stay joined by copper. "
+                    "The path that should part them is missing, too narrow or too shallow.",
+                    at,
+                )
+            )
+        # Told once for two copies: by the one that comes first.
+        if foreign and min(copy for copy, _ in part.pieces) == index:
+            at = part.shape.representative_point()
+            found.append(
+                on_blank(
+                    shown.placement,
+                    "copper-short",
+                    "stop",
+                    f"piece {own[0]} stays joined to piece {foreign[0][1]} of another copy.",
+                    (at.x, at.y),
+                )
+            )
+    return found
+
+
+def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
+    """One finding for each part too many of a piece, and one for a piece that is gone."""
+    index = shown.placement.index
+    carriers: dict[str, list[shapely.Polygon]] = {piece: [] for piece in shown.pieces}
+    for part in cut.surface or cut.parts:
+        for copy, piece in part.pieces:
+            if copy == index:
+                carriers[piece].append(part.shape)
+    found: list[tuple[str, Finding]] = []
+    for piece, shapes in carriers.items():
+        if len(shapes) == 1:
+            continue
+        shape = shown.pieces[piece]
+        if not shapes:
+            at = shape.representative_point()
+            message = f"piece {piece} is cut away altogether."
+            found.append((piece, _open(shown.placement, message, at)))
+            continue
+        own = np.asarray(shapely.intersection(np.array(shapes, dtype=object), shape))
+        solid = own[~shapely.is_empty(shapely.buffer(own, -SLIVER))]
+        solid = solid[np.argsort(-shapely.area(solid), kind="stable")].tolist()
+        for other in solid[1:]:
+            line = shapely.shortest_line(solid[0], other)
+            at = line.interpolate(0.5, normalized=True)
+            message = f"piece {piece} is cut in two. A path crosses it."
+            found.append((piece, _open(shown.placement, message, at)))
+    return found
+
+
+def _open(placement: Placement, message: str, at: shapely.Point) -> Finding:
+    return on_blank(placement, "copper-open", "stop", message, (at.x, at.y))
+
+
+def _narrowest(mine: Sequence[CopperPart]) -> tuple[float | None, Point | None]:
+    """Smallest distance between parts that carry pieces, and the middle of that gap."""
+    shapes = np.array([part.shape for part in mine], dtype=object)
+    if len(shapes) < 2:
+        return None, None
+    tree = shapely.STRtree(shapes)
+    (one, other), distance = tree.query_nearest(
+        shapes, exclusive=True, return_distance=True, all_matches=False
+    )
+    best = int(np.argmin(distance))
+    line = shapely.shortest_line(shapes[one[best]], shapes[other[best]])
+    middle = line.interpolate(0.5, normalized=True)
+    return float(distance[best]), (middle.x, middle.y)
