@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Clamp
@@ -45,6 +46,7 @@ class CutSet:
         pieces, holes cut, rings, profiles: blank frame, unsplit.
         figures: one per program.
         as_cut, proofs: from the programs read back.
+        locating: how a moved blank is found again; None when no pass moves one.
     """
 
     id: str
@@ -68,3 +70,4 @@ class CutSet:
     proofs: tuple[BoardProof, ...] = ()
     findings: tuple[Finding, ...] = ()
     derived_from: str | None = None
+    locating: Literal["pins", "measure"] | None = None

@@ -43,7 +43,7 @@ MACHINE = Machine(
 
 
 def board(stages: int) -> Board:
-    shapes: list[shapely.Geometry] = []
+    shapes: list[shapely.Polygon] = []
     holes: list[Point] = []
     length = stages * 80.0
     rails = [
@@ -58,19 +58,21 @@ def board(stages: int) -> Board:
                     pad = (cx + 4.765 * math.cos(a), cy + 4.765 * math.sin(a))
                     far = (cx + 13 * math.cos(a), cy + 13 * math.sin(a))
                     holes += [pad, far]
-                    shapes.append(
-                        shapely.union_all(
-                            [
-                                shapely.LineString([pad, far]).buffer(0.5),
-                                shapely.Point(pad).buffer(0.85, quad_segs=24),
-                                shapely.Point(far).buffer(1.1, quad_segs=24),
-                            ]
-                        )
+                    whole = shapely.union_all(
+                        [
+                            shapely.LineString([pad, far]).buffer(0.5),
+                            shapely.Point(pad).buffer(0.85, quad_segs=24),
+                            shapely.Point(far).buffer(1.1, quad_segs=24),
+                        ]
                     )
+                    assert isinstance(whole, shapely.Polygon)
+                    shapes.append(whole)
     pieces = tuple(CopperPiece(f"c{i + 1}", s) for i, s in enumerate([*rails, *shapes]))
+    cut_out = shapely.get_coordinates(shapely.box(36, 40, 42, 50))
+    edge = shapely.get_coordinates(shapely.box(0, 0, length, 90))
     return Board(
         name="memory",
-        outline=shapely.box(0, 0, length, 90).difference(shapely.box(36, 40, 42, 50)),
+        outline=shapely.Polygon(edge, [cut_out]),
         pieces=pieces,
         holes=tuple(Hole(f"h{i + 1}", at, 1.1) for i, at in enumerate(holes)),
     )
@@ -166,8 +168,8 @@ def invented(stages: int = 6) -> CutSet:
         cut = [inner] if k == 1 else []
         low, high = (MARGIN - 1, seam) if k == 1 else (seam, MARGIN + length + 1)
         part = edge.exterior.intersection(shapely.box(low, 0, high, 200)) if two else edge.exterior
-        for line in shapely.get_parts(shapely.line_merge(part)):
-            cut.append(Path.lines(shapely.get_coordinates(line)))
+        runs = shapely.get_parts(shapely.line_merge(part))
+        cut += [Path.lines(shapely.get_coordinates(run)) for run in runs]
         programs.append(_program(3, k, MILL, "profile", 1.8, cut, [], there))
     if two:
         for y, piece in ((15.0, "c1"), (95.0, "c2")):

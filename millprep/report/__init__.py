@@ -1,0 +1,38 @@
+"""What a person reads of a set: report.json, the sheet, the pictures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from millprep.report.json_text import to_text
+from millprep.report.pictures import FOLDER, draw, draw_refused
+from millprep.report.record import record
+from millprep.report.sheet import findings_text, sheet
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from millprep.values.cut_set import CutSet
+
+__all__ = ["write", "write_refused"]
+
+
+def write(cut_set: CutSet, folder: Path) -> None:
+    """Write report.json, sheet.html and the pictures of a finished set into `folder`."""
+    folder.mkdir(parents=True, exist_ok=True)
+    _put(folder / "report.json", to_text(record(cut_set)))
+    _put(folder / "sheet.html", sheet(cut_set))
+    draw(cut_set, folder / FOLDER)
+
+
+def write_refused(cut_set: CutSet, folder: Path) -> None:
+    """Write what explains a refusal: report.json, findings.txt, pictures; never a program."""
+    folder.mkdir(parents=True, exist_ok=True)
+    _put(folder / "report.json", to_text(record(cut_set)))
+    _put(folder / "findings.txt", findings_text(cut_set))
+    draw_refused(cut_set, folder / FOLDER)
+
+
+def _put(file: Path, text: str) -> None:
+    # a file name of the system may hold bytes that are no characters; UTF-8 refuses those
+    file.write_bytes(text.encode("utf-8", errors="replace"))

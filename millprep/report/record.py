@@ -1,0 +1,199 @@
+"""report.json: the set as plain data, by the contract in report.schema.json."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from millprep.report.bed import bed_programs
+from millprep.values.cutter import Drill, EndMill, Vee
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from millprep.values.cut_set import CutSet, Figures
+    from millprep.values.cutter import Cutter
+    from millprep.values.finding import Finding
+    from millprep.values.layout import Placement
+    from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.values.pose import Pose
+    from millprep.values.program import Program
+
+FORMAT = 1
+Row = dict[str, Any]
+Costs = dict[str, "Figures"]
+"""Figures of a program by its file."""
+
+
+def schema() -> Row:
+    """The JSON Schema of report.json, as shipped with the package."""
+    text = files("millprep.report").joinpath("report.schema.json").read_text(encoding="utf-8")
+    loaded: Row = json.loads(text)
+    return loaded
+
+
+def record(cut_set: CutSet) -> Row:
+    """The report of one run.
+
+    Lengths in mm to four decimals, times in s; None for what was not computed. A refused run
+    has no programs, so its `machine_seconds` is None too.
+    """
+    costs: Costs = {}
+    if cut_set.figures:
+        pairs = zip(cut_set.programs, cut_set.figures, strict=True)
+        costs = {program.file: figures for program, figures in pairs}
+    return {
+        "format": FORMAT,
+        "set": cut_set.id,
+        "job": cut_set.job,
+        "derived_from": cut_set.derived_from,
+        "inputs": [{"file": i.file, "sha256": i.sha256} for i in cut_set.inputs],
+        "blanks": [
+            {
+                "number": blank.number,
+                "size": _point(blank.size),
+                "thickness": _mm(blank.thickness),
+                "copper": _mm(blank.copper),
+            }
+            for blank in cut_set.layout.blanks
+        ],
+        "boards": [_board(cut_set, placement) for placement in cut_set.layout.placements],
+        "cutters": {cutter.name: _cutter(cutter) for cutter in cut_set.cutters},
+        "bed": [_program(program, costs) for program in bed_programs(cut_set)],
+        "passes": [_pass(cut_set, milling_pass, costs) for milling_pass in cut_set.passes],
+        "joins": [_join(cut_set, join) for join in cut_set.joins],
+        "certificate": None,
+        "findings": [_finding(finding) for finding in cut_set.findings],
+        "machine_seconds": _mm(sum(f.seconds for f in cut_set.figures)) if costs else None,
+    }
+
+
+def _board(cut_set: CutSet, placement: Placement) -> Row:
+    proof = next((p for p in cut_set.proofs if p.placement == placement.index), None)
+    return {
+        "name": placement.board.name,
+        "copy": placement.copy,
+        "input": cut_set.board_input[placement.index],
+        "blank": placement.blank,
+        "drawing_to_blank": _affine(placement.pose),
+        "pieces": [
+            {
+                "id": piece.id,
+                "net": cut_set.nets.get((placement.index, piece.id)),
+                "at": _point(piece.at),
+            }
+            for piece in placement.board.pieces
+        ],
+        "proof": None
+        if proof is None
+        else {
+            "pieces": proof.pieces,
+            "shorts": proof.shorts,
+            "opens": proof.opens,
+            "narrowest_gap": _mm(proof.narrowest_gap),
+            "narrowest_copper": _mm(proof.narrowest_copper),
+        },
+    }
+
+
+def _cutter(cutter: Cutter) -> Row:
+    row: Row = {"kind": cutter.kind}
+    if isinstance(cutter, Vee):
+        row |= {"tip": _mm(cutter.tip), "angle": _mm(cutter.angle)}
+    elif isinstance(cutter, EndMill):
+        # a flat tip is a point of half a turn; the contract asks both kinds for the angle
+        row |= {"diameter": _mm(cutter.diameter), "point_angle": 180.0}
+    elif isinstance(cutter, Drill):
+        row |= {"diameter": _mm(cutter.diameter), "point_angle": _mm(cutter.point_angle)}
+    return row | {"flute": _mm(cutter.flute), "shank": _mm(cutter.shank)}
+
+
+def _pass(cut_set: CutSet, milling_pass: MillingPass, costs: Costs) -> Row:
+    here = (milling_pass.blank, milling_pass.number)
+    window = shapely.get_coordinates(milling_pass.window.exterior)[:-1]
+    return {
+        "blank": milling_pass.blank,
+        "number": milling_pass.number,
+        "window": [_point(corner) for corner in window.tolist()],
+        "blank_to_machine": _affine(milling_pass.pose),
+        "touch": _point(milling_pass.touch),
+        "registration": [_hole(hole) for hole in milling_pass.registration],
+        "programs": [
+            _program(program, costs)
+            for program in cut_set.programs
+            if (program.blank, program.mill_pass) == here
+        ],
+    }
+
+
+def _hole(hole: RegistrationHole) -> Row:
+    return {
+        "id": hole.id,
+        "blank": _point(hole.blank),
+        "machine": _point(hole.machine),
+        "diameter": _mm(hole.diameter),
+        "role": hole.role,
+        "drilled_in": hole.drilled_in,
+        "used_in": hole.used_in,
+    }
+
+
+def _program(program: Program, costs: Costs) -> Row:
+    cost = costs.get(program.file)
+    return {
+        "file": program.file,
+        "cutter": program.cutter.name,
+        "work": program.work,
+        "depth": _mm(program.depth),
+        "spindle": _mm(program.spindle),
+        "seconds": _mm(cost.seconds) if cost else None,
+        "cut_length": _mm(cost.cut_length) if cost else None,
+        "travel_length": _mm(cost.travel_length) if cost else None,
+    }
+
+
+def _join(cut_set: CutSet, join: Join) -> Row:
+    placement = cut_set.layout.placements[join.placement]
+    return {
+        "blank": join.blank,
+        "board": placement.board.name,
+        "copy": placement.copy,
+        "piece": join.piece,
+        "at": _point(join.at),
+        "passes": list(join.passes),
+        "predicted_997": None,
+        "tolerance_electrical": None,
+        "tolerance_gap": None,
+    }
+
+
+def _finding(finding: Finding) -> Row:
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": finding.message,
+        "frame": finding.frame,
+        "at": None if finding.at is None else _point(finding.at),
+        "board": finding.board,
+        "copy": finding.copy,
+        "blank": finding.blank,
+        "pass": finding.mill_pass,
+        "file": finding.file,
+        "line": finding.line,
+    }
+
+
+def _mm(value: float | None) -> Any:
+    """Four decimals, and no negative zero."""
+    return None if value is None else round(float(value), 4) + 0.0
+
+
+def _point(at: Iterable[float]) -> list[float]:
+    return [_mm(value) for value in at]
+
+
+def _affine(pose: Pose) -> list[float]:
+    return [round(float(value), 9) + 0.0 for value in pose.as_list()]

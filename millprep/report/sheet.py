@@ -1,0 +1,210 @@
+"""sheet.html: what the person at the mill does, in order, on a few printed pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from millprep.report.bed import bed_programs
+from millprep.report.pass_view import works_words
+from millprep.report.pictures import Picture, gallery
+from millprep.report.places import ORDER, name_of
+from millprep.report.setup import ZERO_AGAIN, setup_words, zero_words
+from millprep.report.words import cutter_words, duration, many, number, place, plain
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+    from millprep.values.finding import Finding
+    from millprep.values.program import Program
+
+SEVERITY = {"stop": "STOP", "warn": "Decide", "note": "Note"}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One program as a row of the sheet; `change` says to put another cutter in."""
+
+    file: str
+    work: str
+    cutter: str
+    change: bool
+    depth: str
+    spindle: str
+    feed: str
+    time: str
+
+
+@dataclass(frozen=True, slots=True)
+class PassPage:
+    """One pass of one blank."""
+
+    title: str
+    setup: tuple[str, ...]
+    zero: tuple[str, ...]
+    picture: Picture | None
+    steps: tuple[Step, ...]
+    time: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A finding in words."""
+
+    name: str
+    severity: str
+    kind: str
+    message: str
+    where: str
+    picture: str | None
+
+
+def sheet(cut_set: CutSet) -> str:
+    """The sheet as HTML 5 text; it asks for nothing but the pictures beside it."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    source = files("millprep.report").joinpath("sheet.html.j2").read_text(encoding="utf-8")
+    pictures = gallery(cut_set)
+    return environment.from_string(source).render(
+        job=plain(cut_set.job),
+        set_id=plain(cut_set.id),
+        derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
+        machine=plain(cut_set.machine.name),
+        total=duration(sum(f.seconds for f in cut_set.figures)) if cut_set.figures else None,
+        blanks=[
+            (
+                blank.number,
+                f"{number(blank.size[0])} × {number(blank.size[1])} mm",
+                f"{number(blank.thickness)} mm with {number(blank.copper, 3)} mm of copper",
+                _boards_on(cut_set, blank.number),
+            )
+            for blank in cut_set.layout.blanks
+        ],
+        cutters=[
+            (plain(c.name, 60), cutter_words(c), number(c.shank, 3))
+            for c in cut_set.cutters
+            if any(p.cutter.name == c.name for p in cut_set.programs)
+        ],
+        bed=[_step(cut_set, program, i == 0) for i, program in enumerate(bed_programs(cut_set))],
+        pages=_pages(cut_set, pictures),
+        overview=[picture for picture in pictures if picture.svg],
+        zero_again=ZERO_AGAIN,
+        remarks=_remarks(cut_set, pictures),
+        inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
+        by_hand=not cut_set.machine.spindle_by_program,
+        clearance=number(cut_set.machine.clearance),
+    )
+
+
+def _boards_on(cut_set: CutSet, blank: int) -> str:
+    counts: dict[str, int] = {}
+    for placement in cut_set.layout.on(blank):
+        counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
+    return ", ".join(f"{count} × {plain(name, 60)}" for name, count in counts.items())
+
+
+def _pages(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[PassPage]:
+    pages = []
+    for milling_pass in cut_set.passes:
+        here = (milling_pass.blank, milling_pass.number)
+        programs = [p for p in cut_set.programs if (p.blank, p.mill_pass) == here]
+        last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
+        before = [None, *(p.cutter.name for p in programs)]
+        seconds = sum(_seconds(cut_set, program) or 0.0 for program in programs)
+        pages.append(
+            PassPage(
+                title=f"Blank {here[0]}, pass {here[1]} of {last}",
+                setup=setup_words(cut_set, milling_pass),
+                zero=zero_words(milling_pass),
+                picture=next((p for p in pictures if (p.blank, p.mill_pass) == here), None),
+                steps=tuple(
+                    _step(cut_set, program, program.cutter.name != name)
+                    for program, name in zip(programs, before, strict=False)
+                ),
+                time=duration(seconds) if cut_set.figures else "not known",
+            )
+        )
+    return pages
+
+
+def _seconds(cut_set: CutSet, program: Program) -> float | None:
+    if not cut_set.figures:
+        return None
+    return cut_set.figures[cut_set.programs.index(program)].seconds
+
+
+def _step(cut_set: CutSet, program: Program, change: bool) -> Step:
+    seconds = _seconds(cut_set, program)
+    return Step(
+        file=plain(program.file, 160),
+        work=works_words(program),
+        cutter=plain(program.cutter.name, 60),
+        change=change,
+        depth=number(program.depth, 3),
+        spindle=number(program.spindle, 0),
+        feed=f"{number(program.cutter.feed, 0)} / {number(program.cutter.plunge, 0)}",
+        time=duration(seconds) if seconds is not None else "",
+    )
+
+
+def _remarks(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[Remark]:
+    shown = {name: p.png for p in pictures for name in p.findings}
+    rows = sorted(
+        enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
+    )
+    return [
+        Remark(
+            name=name_of(index),
+            severity=SEVERITY[finding.severity],
+            kind=plain(finding.code),
+            message=plain(finding.message, 1000),
+            where=where_words(finding),
+            picture=shown.get(name_of(index)),
+        )
+        for index, finding in rows
+    ]
+
+
+def where_words(finding: Finding) -> str:
+    """The place of a finding in words; empty when it has none."""
+    parts = []
+    if finding.board is not None:
+        copy = f", copy {finding.copy}" if finding.copy is not None else ""
+        parts.append(f"board {plain(finding.board, 60)}{copy}")
+    if finding.blank is not None:
+        parts.append(f"blank {finding.blank}")
+    if finding.mill_pass is not None:
+        parts.append(f"pass {finding.mill_pass}")
+    if finding.at is not None:
+        of = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
+        parts.append(f"{place(finding.at)} {of[finding.frame or 'drawing']}")
+    if finding.file is not None:
+        line = f", line {finding.line}" if finding.line is not None else ""
+        parts.append(f"{plain(finding.file, 120)}{line}")
+    return "; ".join(parts)
+
+
+def findings_text(cut_set: CutSet) -> str:
+    """findings.txt of a refused run: every finding in plain words, `stop` first."""
+    stops = sum(finding.severity == "stop" for finding in cut_set.findings)
+    lines = [
+        f"Refused: {plain(cut_set.job)}, set {plain(cut_set.id)}.",
+        f"{many(stops, 'finding stops', 'findings stop')} this job. No program was written.",
+        "",
+    ]
+    for remark in _remarks(cut_set, gallery(cut_set)):
+        lines.append(f"{remark.name}  {remark.severity.upper()}  {remark.kind}")
+        lines.append(f"    {remark.message}")
+        if remark.where:
+            lines.append(f"    Where: {remark.where}.")
+        if remark.picture:
+            lines.append(f"    Picture: {remark.picture}")
+        lines.append("")
+    return "\n".join(lines)
