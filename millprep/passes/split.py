@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 from millprep.values.path import Path, Point, Segment
@@ -42,7 +43,9 @@ def _arc_crossings(segment: Segment, centre: Point, axis: int, value: float) -> 
     return sorted(fractions)
 
 
-def parts(path: Path, axis: int, lines: list[float], shortest: float) -> list[tuple[float, float, int]]:
+def parts(
+    path: Path, axis: int, lines: list[float], shortest: float
+) -> list[tuple[float, float, int]]:
     """The stretches of a path between the join lines: start, end, and which side they lie on.
 
     Side k lies between lines k - 1 and k, and is cut in pass k (from 0). On a closed path
@@ -56,7 +59,7 @@ def parts(path: Path, axis: int, lines: list[float], shortest: float) -> list[tu
     else:
         bounds = sorted({0.0, *cuts, total})
     found: list[tuple[float, float, int]] = []
-    for start, end in zip(bounds, bounds[1:], strict=False):
+    for start, end in itertools.pairwise(bounds):
         middle = (start + end) / 2
         place = path.point_at(middle - total if middle > total else middle)[axis]
         side = sum(place > line for line in lines)

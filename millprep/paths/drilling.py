@@ -10,7 +10,11 @@ from millprep.values.cut import HoleCut
 from millprep.values.cutter import Cutter, Drill, EndMill
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
-from millprep.values.plan import DrillingPlan
+from millprep.values.milling_pass import RegistrationHole
+from millprep.values.plan import DrillingPlan, RegistrationPlan
+
+REGISTRATION_FIT = 0.005
+"""A drill serves a registration hole when its diameter is this near, mm."""
 
 
 def choose(diameter: float, cutters: Sequence[Cutter], tolerance: float) -> Cutter | None:
@@ -108,3 +112,44 @@ def _too_deep(cuts: Sequence[HoleCut], blank: Blank, plan: DrillingPlan) -> list
         for cut in deepest.values()
         if cut.depth > blank.thickness + plan.spoilboard
     ]
+
+
+def register(
+    holes: Sequence[RegistrationHole],
+    blank: Blank,
+    plan: RegistrationPlan,
+    drilling: DrillingPlan,
+) -> tuple[dict[int, list[HoleCut]], tuple[Finding, ...]]:
+    """The cuts of registration holes by the pass that makes them."""
+    by_pass: dict[int, list[HoleCut]] = {}
+    findings: list[Finding] = []
+    for hole in holes:
+        # a hole that finds the blank again is worth its exact size
+        cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
+        if cutter is None:
+            findings.append(
+                Finding(
+                    code="registration-without-cutter",
+                    severity="stop",
+                    message=(
+                        f"No cutter makes the registration hole of {hole.diameter:g} mm. Name a "
+                        "drill of that size or a thinner end mill in [registration] cutters."
+                    ),
+                    frame="blank",
+                    at=hole.blank,
+                    blank=blank.number,
+                )
+            )
+            continue
+        by_pass.setdefault(hole.drilled_in, []).append(
+            HoleCut(
+                at=hole.blank,
+                diameter=hole.diameter,
+                cutter=cutter.name,
+                depth=depth_of(cutter, blank, drilling.breakthrough),
+                work="register",
+                placement=None,
+                hole=hole.id,
+            )
+        )
+    return by_pass, tuple(findings)

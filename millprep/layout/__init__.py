@@ -1,0 +1,1 @@
+"""Boards on blanks."""

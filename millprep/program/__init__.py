@@ -1,0 +1,1 @@
+"""From cuts to programs: the order of the moves, and the files that hold them."""

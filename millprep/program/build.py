@@ -1,0 +1,123 @@
+"""Programs of one pass: a file for every cutter, in the order of the work."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from millprep.program import moves, order
+from millprep.values.cut import WORK_ORDER, Cut, HoleCut, Profile, Ring, Work
+from millprep.values.cutter import Cutter
+from millprep.values.machine import Machine
+from millprep.values.milling_pass import MillingPass
+from millprep.values.plan import ProfilePlan
+from millprep.values.pose import Pose
+from millprep.values.program import Program
+
+
+def work_of(cut: Cut) -> Work:
+    """The kind of work a cut is."""
+    if isinstance(cut, Ring):
+        return "isolate"
+    return "profile" if isinstance(cut, Profile) else cut.work
+
+
+def build(
+    cuts: Sequence[Cut],
+    mill_pass: MillingPass,
+    cutters: Sequence[Cutter],
+    machine: Machine,
+    profile: ProfilePlan,
+) -> tuple[Program, ...]:
+    """One program for every cutter that has work in this pass.
+
+    Args:
+        cuts: blank frame.
+        mill_pass: its pose leads to the machine frame.
+        cutters: all of the job's.
+        machine: heights and limits.
+        profile: how profiles are entered.
+    """
+    by_cutter: dict[str, list[Cut]] = {}
+    for cut in cuts:
+        by_cutter.setdefault(cut.cutter, []).append(_moved(cut, mill_pass.pose))
+    named = {cutter.name: cutter for cutter in cutters}
+
+    def rank(name: str) -> tuple[int, int, float, str]:
+        works = [WORK_ORDER.index(work_of(cut)) for cut in by_cutter[name]]
+        cutter = named[name]
+        # wide isolation cutters before fine ones, small drills before large ones
+        size = cutter.width(1e3)
+        wide_first = WORK_ORDER[min(works)] == "isolate"
+        # what frees the boards comes last, whatever else the same cutter does
+        frees = int(max(works) == len(WORK_ORDER) - 1)
+        return (frees, min(works), -size if wide_first else size, name)
+
+    programs = []
+    for number, name in enumerate(sorted(by_cutter, key=rank), 1):
+        mine = by_cutter[name]
+        works = tuple(w for w in WORK_ORDER if any(work_of(cut) == w for cut in mine))
+        folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
+        safe = re.sub(r"[^A-Za-z0-9.-]", "-", name)
+        programs.append(
+            _program(
+                f"{folder}/{number:02d}-{works[0]}-{safe}.ngc",
+                mine,
+                works,
+                mill_pass,
+                named[name],
+                machine,
+                profile,
+            )
+        )
+    return tuple(programs)
+
+
+def _moved(cut: Cut, pose: Pose) -> Cut:
+    if isinstance(cut, HoleCut):
+        return replace(cut, at=pose.point(cut.at))
+    return replace(cut, path=cut.path.moved(pose))
+
+
+def _program(
+    file: str,
+    cuts: Sequence[Cut],
+    works: tuple[Work, ...],
+    mill_pass: MillingPass,
+    cutter: Cutter,
+    machine: Machine,
+    profile: ProfilePlan,
+) -> Program:
+    start = (*mill_pass.touch, machine.clearance)
+    pen = moves.Pen(machine, cutter, start)
+    for work in works:
+        mine = [cut for cut in cuts if work_of(cut) == work]
+        here = (pen.at[0], pen.at[1])
+        if work == "isolate":
+            rings = [cut for cut in mine if isinstance(cut, Ring)]
+            for n, vertex in order.paths([r.path for r in rings], here):
+                moves.ring(pen, rings[n], vertex)
+        elif work == "profile":
+            profiles = [cut for cut in mine if isinstance(cut, Profile)]
+            for inner in (True, False):
+                some = [p for p in profiles if p.inner == inner]
+                for n in order.points([p.path.start for p in some], here):
+                    moves.profile(pen, some[n], profile)
+        else:
+            holes = [cut for cut in mine if isinstance(cut, HoleCut)]
+            for n in order.points([h.at for h in holes], here):
+                moves.hole(pen, holes[n])
+    # the next cutter is put in and zeroed where this one ends
+    pen.over(*mill_pass.touch)
+    return Program(
+        file=file,
+        blank=mill_pass.blank,
+        mill_pass=mill_pass.number,
+        cutter=cutter,
+        works=works,
+        depth=-min(move.z for move in pen.moves),
+        spindle=min(cutter.spindle, machine.max_spindle),
+        start=start,
+        moves=tuple(pen.moves),
+    )

@@ -1,0 +1,55 @@
+"""All motion as one CSV table, machine frame, absolute on every row."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from millprep.program.rs274 import TextSink
+from millprep.program.sink import number
+from millprep.values.program import Move, Program
+
+HEADER = "blank,pass,program,line,motion,x,y,z,i,j,feed\n"
+
+
+class TableSink:
+    """Writes the rows of one program; the first is its start.
+
+    Args:
+        write: takes one row at a time, line feed included.
+        text: the text of the same program, run just before this sink; rows carry its lines.
+    """
+
+    def __init__(self, write: Callable[[str], object], text: TextSink) -> None:
+        self._write = write
+        self._text = text
+        self._prefix = ""
+        self._line = 0
+
+    def begin(self, program: Program) -> None:
+        """The start row."""
+        file = program.file.rsplit("/", 1)[-1]
+        self._prefix = f"{program.blank},{program.mill_pass},{file}"
+        x, y, z = program.start
+        self._line = self._text.line
+        self._row(Move("rapid", x, y, z))
+
+    def move(self, move: Move) -> None:
+        """A row for every move that has a line."""
+        if self._text.line != self._line:
+            self._line = self._text.line
+            self._row(move)
+
+    def end(self) -> None:
+        """Nothing more."""
+
+    def _row(self, move: Move) -> None:
+        values = (
+            move.motion,
+            number(move.x),
+            number(move.y),
+            number(move.z),
+            "" if move.i is None else number(move.i),
+            "" if move.j is None else number(move.j),
+            "" if move.feed is None else number(move.feed),
+        )
+        self._write(f"{self._prefix},{self._line},{','.join(values)}\n")
