@@ -48,6 +48,8 @@ class Router:
         for item in [*sheet.pads, *sheet.tracks]:
             self.fixed.setdefault(item.net, []).append(item)
             self._stamp(item, self.hard, 1)
+        for pad in sheet.pads:
+            self._near(self.body, pad.at, pad.at, 1.4, 1)  # no wire over a soldered end
         for area in sheet.areas:
             apart = shapely.distance(cells, area.shape())
             for kind, half in self.kinds.items():
