@@ -1,0 +1,49 @@
+"""DXF drawings: reading a board from one, and surveying what one holds.
+
+The DXF library is loaded only when a drawing is opened.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from millprep.values.board import Board
+from millprep.values.plan import LayerRoles, Unit
+
+if TYPE_CHECKING:
+    from millprep.drawing.survey import Survey
+
+__all__ = ["read", "survey"]
+
+
+def read(file: Path, *, name: str, shown_as: str, layers: LayerRoles, unit: Unit | None) -> Board:
+    """Read the board that a DXF file draws.
+
+    The board is in drawing coordinates times the unit, in mm, y up, not mirrored.
+
+    Args:
+        file: the DXF file.
+        name: the job's name for the board, for the findings.
+        shown_as: the file as the job writes it, for the findings.
+        layers: which layers hold copper, outline and holes.
+        unit: of the drawing; None takes what the file says.
+
+    Raises:
+        Refusal: exit code 3, with everything found wrong with the drawing.
+    """
+    from millprep.drawing.reading import read_board
+
+    board, _ = read_board(file, name=name, shown_as=shown_as, layers=layers, asked=unit)
+    return board
+
+
+def survey(file: Path) -> Survey:
+    """What a drawing holds: layers, kinds, extents, unit and likely roles.
+
+    Raises:
+        Refusal: exit code 3, when the file is missing, damaged or no DXF.
+    """
+    from millprep.drawing.survey import survey_file
+
+    return survey_file(file)

@@ -1,0 +1,270 @@
+"""Chaining: loose lines and arcs whose ends meet become closed loops."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.drawing.marks import SAME, Curve, Round, Source, round_of
+from millprep.values.path import Point
+
+FloatArray = NDArray[np.float64]
+
+TOLERANCE = 1e-3
+"""Ends this close meet, mm."""
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A closed line: (n, 2) points, none repeated."""
+
+    points: FloatArray
+    curved: bool
+    sources: tuple[Source, ...]
+
+    @cached_property
+    def round(self) -> Round | None:
+        """The circle this loop is, if it is one."""
+        return round_of(self.points) if self.curved else None
+
+
+@dataclass(frozen=True)
+class OpenChain:
+    """A line that does not close: (n, 2) points."""
+
+    points: FloatArray
+    sources: tuple[Source, ...]
+
+
+@dataclass(frozen=True)
+class Chained:
+    """What the curves became.
+
+    Attributes:
+        loops, opened: closed and open chains.
+        branches: places where more than two ends meet.
+        repeated: sources of curves drawn a second time, dropped.
+        closed_gaps: gaps above SAME that were bridged, as (end, end).
+    """
+
+    loops: list[Loop]
+    opened: list[OpenChain]
+    branches: list[Point]
+    repeated: list[Source]
+    closed_gaps: list[tuple[Point, Point]]
+
+
+@dataclass(frozen=True)
+class _Item:
+    """An open curve or a run of them."""
+
+    points: FloatArray
+    curved: bool
+    sources: tuple[Source, ...]
+
+
+def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
+    """Join curves end to end; loops are simple: none passes a meeting point twice.
+
+    Ends that coincide meet first; only what stays open then is joined within the
+    tolerance, so that segments shorter than it keep their ends apart.
+    """
+    loops = [Loop(c.points, c.curved, (c.source,)) for c in curves if c.closed]
+    items = [_Item(c.points, c.curved, (c.source,)) for c in curves if not c.closed]
+    if not items:
+        return Chained(loops, [], [], [], [])
+    gaps: list[tuple[Point, Point]] = []
+    found, opened, _, repeated = _join(items, SAME, gaps)
+    branches: list[Point] = []
+    if opened:
+        more, opened, branches, again = _join(opened, tolerance, gaps)
+        found += more
+        repeated += again
+    loops += [Loop(i.points, i.curved, i.sources) for i in found]
+    return Chained(
+        loops, [OpenChain(i.points, i.sources) for i in opened], branches, repeated, gaps
+    )
+
+
+def _join(
+    items: list[_Item], tolerance: float, gaps: list[tuple[Point, Point]]
+) -> tuple[list[_Item], list[_Item], list[Point], list[Source]]:
+    """Closed runs, open runs, places where three or more meet beside an open end, repeats."""
+    ends = np.array([p for c in items for p in (c.points[0], c.points[-1])])
+    node = _nodes(ends, tolerance)
+    keep, dropped = _once(items, node, tolerance)
+    touch: dict[int, list[int]] = {}
+    for k in keep:
+        for end in (2 * k, 2 * k + 1):
+            touch.setdefault(node[end], []).append(k)
+    branches = [_pair(ends[n]) for n, at in touch.items() if len(at) > 2 and len(at) % 2]
+    closed_runs, open_runs = _Walker(node, touch).run(keep)
+    repeated = [source for k in dropped for source in items[k].sources]
+    closed: list[_Item] = []
+    opened: list[_Item] = []
+    for runs, out, close in ((open_runs, opened, False), (closed_runs, closed, True)):
+        for run in runs:
+            points = _points(items, run, gaps, close=close)
+            sources = tuple(s for k, _ in run for s in items[k].sources)
+            if close and len(points) < 3:
+                repeated += sources  # two lines over each other enclose nothing
+            else:
+                out.append(_Item(points, all(items[k].curved for k, _ in run), sources))
+    return closed, opened, branches, repeated
+
+
+def _nodes(ends: FloatArray, tolerance: float) -> list[int]:
+    """For every end the number of its meeting point."""
+    points = shapely.points(ends)
+    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=tolerance)
+    parent = list(range(len(ends)))
+    for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):
+        i, j = _root(parent, i), _root(parent, j)
+        if i != j:
+            parent[max(i, j)] = min(i, j)
+    return [_root(parent, i) for i in range(len(ends))]
+
+
+def _root(parent: list[int], i: int) -> int:
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+def _once(items: list[_Item], node: list[int], tolerance: float) -> tuple[list[int], list[int]]:
+    """Indices of the items to walk, and of repeats and items of no length to drop.
+
+    Two outlines that share an edge draw it twice, rightly; dropping one of the two would
+    leave three lines at its ends. So repeats stay wherever only they make the number of
+    lines at every meeting point even.
+    """
+    seen: dict[tuple[float, ...], int] = {}
+    keep: list[int] = []
+    repeats: list[int] = []
+    dropped: list[int] = []
+    for k, item in enumerate(items):
+        p, q = sorted((node[2 * k], node[2 * k + 1]))
+        points = item.points
+        if p == q and float(np.ptp(points, axis=0).max()) <= tolerance:
+            dropped.append(k)
+            continue
+        key: tuple[float, ...] = (p, q)
+        if len(points) > 2:
+            middle = (points[1:] + points[:-1]).mean(axis=0) / 2
+            key = (p, q, *np.round(middle, 3).tolist())
+        (repeats if key in seen else keep).append(k)
+        seen.setdefault(key, k)
+    if not repeats:
+        return keep, dropped
+    once: dict[int, int] = {}
+    parent = {n: n for n in node}
+    for k in keep:
+        for end in (node[2 * k], node[2 * k + 1]):
+            once[end] = once.get(end, 0) + 1
+        _tie(parent, node[2 * k], node[2 * k + 1])
+    uneven = {_top(parent, n) for n, count in once.items() if count % 2}
+    twice = dict(once)
+    for k in repeats:
+        for end in (node[2 * k], node[2 * k + 1]):
+            twice[end] = twice.get(end, 0) + 1
+    still = {_top(parent, n) for n, count in twice.items() if count % 2}
+    back = [k for k in repeats if _top(parent, node[2 * k]) in uneven - still]
+    dropped += [k for k in repeats if k not in set(back)]
+    return sorted(keep + back), dropped
+
+
+def _top(parent: dict[int, int], n: int) -> int:
+    while parent[n] != n:
+        parent[n] = parent[parent[n]]
+        n = parent[n]
+    return n
+
+
+def _tie(parent: dict[int, int], a: int, b: int) -> None:
+    a, b = _top(parent, a), _top(parent, b)
+    parent[max(a, b)] = min(a, b)
+
+
+Run = list[tuple[int, bool]]
+
+
+class _Walker:
+    """Walks from meeting point to meeting point; cuts a loop off whenever it comes back."""
+
+    def __init__(self, node: list[int], touch: dict[int, list[int]]) -> None:
+        self.node, self.touch = node, touch
+        self.used: set[int] = set()
+
+    def run(self, keep: list[int]) -> tuple[list[Run], list[Run]]:
+        """Loops and open chains, each a list of (curve, whether run backwards)."""
+        closed: list[Run] = []
+        opened: list[Run] = []
+        odd = [n for n, at in self.touch.items() if len(at) % 2]
+        starts = [*odd, *(self.node[2 * k] for k in keep)]
+        for start in starts:
+            while any(k not in self.used for k in self.touch[start]):
+                rest = self._walk(start, closed)
+                if rest:
+                    opened.append(rest)
+        return closed, opened
+
+    def _walk(self, start: int, closed: list[Run]) -> Run:
+        run: Run = []
+        place = {start: 0}
+        at = start
+        while True:
+            waiting = self.touch[at]
+            while waiting and waiting[-1] in self.used:
+                waiting.pop()
+            step = waiting[-1] if waiting else None
+            if step is None:
+                return run
+            self.used.add(step)
+            backwards = self.node[2 * step] != at
+            at = self.node[2 * step] if backwards else self.node[2 * step + 1]
+            run.append((step, backwards))
+            if at in place:
+                cut = place[at]
+                closed.append(run[cut:])
+                run = run[:cut]
+                for n in [n for n, i in place.items() if i > cut]:
+                    del place[n]
+            else:
+                place[at] = len(run)
+
+
+def _points(
+    items: list[_Item], run: Run, gaps: list[tuple[Point, Point]], *, close: bool
+) -> FloatArray:
+    pieces: list[FloatArray] = []
+    for k, backwards in run:
+        piece = items[k].points[::-1] if backwards else items[k].points
+        if pieces:
+            piece = _meet(pieces[-1][-1], piece, gaps)
+        if len(piece):
+            pieces.append(piece)
+    points = np.vstack(pieces)
+    if close and len(points) > 1:
+        gap = float(np.hypot(*(points[0] - points[-1])))
+        if gap <= SAME:
+            points = points[:-1]
+        else:
+            gaps.append((_pair(points[-1]), _pair(points[0])))
+    return points
+
+
+def _meet(end: FloatArray, piece: FloatArray, gaps: list[tuple[Point, Point]]) -> FloatArray:
+    if float(np.hypot(*(end - piece[0]))) <= SAME:
+        return piece[1:]
+    gaps.append((_pair(end), _pair(piece[0])))
+    return piece
+
+
+def _pair(p: FloatArray) -> Point:
+    return (float(p[0]), float(p[1]))

@@ -1,0 +1,163 @@
+"""Areas from closed outlines that nest: inside an odd number of them is filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.values.path import Point
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Why outlines enclose no clear area, and where; `first` and `second` number the rings."""
+
+    words: str
+    at: Point
+    first: int
+    second: int
+
+
+def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossing:
+    """The area that one closed outline encloses.
+
+    An outline may touch itself and may run along a line there and back (a bridge to an
+    inner ring): its signed area then still is the area it encloses. One that crosses
+    itself encloses its parts with both signs, so that the two differ.
+    """
+    polygon = shapely.Polygon(ring)
+    if polygon.is_valid:
+        return polygon
+    valid = shapely.make_valid(polygon, method="linework")
+    parts = [g for g in shapely.get_parts(valid) if g.geom_type == "Polygon"]
+    if valid.geom_type == "GeometryCollection":
+        parts = [p for g in shapely.get_parts(valid) for p in shapely.get_parts(g)
+                 if p.geom_type == "Polygon"]  # fmt: skip
+    area: shapely.Polygon | shapely.MultiPolygon = (
+        parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+    )
+    # local coordinates: far from the origin the cross products would lose their digits
+    x, y = (ring - ring[0]).T
+    signed = abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))) / 2
+    if abs(signed - area.area) <= 1e-6 * (signed + area.area) + 1e-9:
+        return area
+    return Crossing("its line crosses itself", _fault_at(polygon), 0, 0)
+
+
+def _fault_at(polygon: shapely.Polygon) -> Point:
+    words = shapely.is_valid_reason(polygon)
+    try:
+        x, y = words[words.index("[") + 1 : words.index("]")].split()[:2]
+        return (float(x), float(y))
+    except ValueError:
+        x, y = polygon.exterior.coords[0]
+        return (x, y)
+
+
+@dataclass(frozen=True, slots=True)
+class Nest:
+    """Outlines sorted out.
+
+    Attributes:
+        areas: of every outline, alone.
+        kept: index of the outline for each area; repeated ones are dropped.
+        pairs: (k, 2) areas of which the first holds the second.
+        crossing: (k, 2) areas that overlap without one holding the other.
+    """
+
+    areas: list[shapely.Polygon | shapely.MultiPolygon]
+    kept: list[int]
+    pairs: NDArray[np.int64]
+    crossing: NDArray[np.int64]
+
+    @property
+    def depth(self) -> NDArray[np.int64]:
+        """How many outlines hold each one."""
+        return np.bincount(self.pairs[:, 1], minlength=len(self.areas))
+
+    def cross(self) -> Crossing | None:
+        """The first pair of outlines that overlap, as a place."""
+        if not len(self.crossing):
+            return None
+        i, j = self.crossing[0].tolist()
+        at = shapely.intersection(self.areas[i], self.areas[j]).representative_point()
+        return Crossing("two outlines overlap", (at.x, at.y), self.kept[i], self.kept[j])
+
+
+def nest(rings: list[FloatArray]) -> Nest | Crossing:
+    """Which outline holds which."""
+    areas: list[shapely.Polygon | shapely.MultiPolygon] = []
+    kept: list[int] = []
+    seen: set[tuple[float, ...]] = set()
+    for i, ring in enumerate(rings):
+        area = area_of(ring)
+        if isinstance(area, Crossing):
+            return Crossing(area.words, area.at, i, i)
+        key = (*np.round(area.bounds, 6).tolist(), round(area.area, 6))
+        if key in seen and any(
+            shapely.symmetric_difference(area, other).area <= 1e-6 * area.area
+            for other in areas
+            if np.allclose(other.bounds, area.bounds, rtol=0, atol=2e-6)
+        ):
+            continue
+        seen.add(key)
+        areas.append(area)
+        kept.append(i)
+    array = np.array(areas, dtype=object)
+    shapely.prepare(array)
+    i, j = shapely.STRtree(array).query(array, predicate="intersects")
+    i, j = i[i != j], j[i != j]
+    holds = shapely.covers(array[i], array[j])
+    pairs = np.column_stack((i[holds], j[holds]))
+    related = {(a, b) for a, b in pairs.tolist()}
+    loose = np.array(
+        [
+            (a, b)
+            for a, b in np.column_stack((i, j)).tolist()
+            if a < b and (a, b) not in related and (b, a) not in related
+        ],
+        dtype=np.int64,
+    ).reshape(-1, 2)
+    if len(loose):
+        # to share an edge or a point is no crossing; float noise along an edge is none either
+        common = shapely.area(shapely.intersection(array[loose[:, 0]], array[loose[:, 1]]))
+        loose = loose[common > 1e-6]
+    return Nest(areas, kept, pairs, loose)
+
+
+def fill(rings: list[FloatArray]) -> list[shapely.Polygon] | Crossing:
+    """Areas inside an odd number of the rings; rings that overlap have no such reading."""
+    found = nest(rings)
+    if isinstance(found, Crossing):
+        return found
+    return found.cross() or odd_areas(found)
+
+
+def odd_areas(found: Nest) -> list[shapely.Polygon]:
+    """Areas inside an odd number of outlines that nest without crossing."""
+    depth = found.depth
+    children: dict[int, list[int]] = {}
+    for outer, inner in found.pairs.tolist():
+        if depth[inner] == depth[outer] + 1:
+            children.setdefault(outer, []).append(inner)
+    out: list[shapely.Polygon] = []
+    for i, area in enumerate(found.areas):
+        if depth[i] % 2:
+            continue
+        inner = [found.areas[k] for k in children.get(i, [])]
+        if inner and area.geom_type == "Polygon" and all(a.geom_type == "Polygon" for a in inner):
+            whole = shapely.Polygon(
+                area.exterior,
+                [*area.interiors, *(a.exterior for a in inner if not len(a.interiors))],
+            )
+            if whole.is_valid and not any(len(a.interiors) for a in inner):
+                out.append(whole)
+                continue
+        left = shapely.difference(area, shapely.union_all(inner)) if inner else area
+        out += [p for p in shapely.get_parts(left) if p.geom_type == "Polygon" and p.area > 0]
+    return out

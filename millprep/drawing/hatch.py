@@ -1,0 +1,154 @@
+"""Filled areas: HATCH, SOLID and TRACE entities."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.drawing import spline
+from millprep.drawing.affine import Affine
+from millprep.drawing.evenodd import Crossing, fill
+from millprep.drawing.marks import Aside, Fill, Mark, Source, Unread, rim
+from millprep.values.path import SAGITTA, Path
+
+FloatArray = NDArray[np.float64]
+
+
+def filled(source: Source, rings: list[FloatArray], curved: bool) -> Mark:
+    """A fill bounded by rings in mm: inside an odd number of them is filled."""
+    rings = [ring for ring in rings if len(ring) >= 3]
+    if not rings:
+        return Aside(source, "it encloses nothing")
+    found = fill(rings)
+    if isinstance(found, Crossing):
+        return Unread(source, "fill-crosses-itself", found.words, found.at)
+    areas = tuple(area for area in found if area.area > 1e-9)
+    if not areas:
+        return Aside(source, "it encloses nothing")
+    return Fill(source, areas, curved)
+
+
+def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
+    """A HATCH entity: its boundary paths, islands by its own style."""
+    if not entity.dxf.get("solid_fill", 1):
+        return Unread(source, "hatch-not-solid", "it is hatched with lines, not filled")
+    if entity.gradient is not None and not entity.has_solid_fill:
+        return Unread(source, "hatch-not-solid", "it is filled with a gradient")
+    style = int(entity.dxf.get("hatch_style", 0))
+    sagitta = SAGITTA / to_mm.stretch[0]
+    rings: list[FloatArray] = []
+    outer: list[FloatArray] = []
+    curved = True
+    for path in entity.paths.paths:
+        flags = int(path.path_type_flags)
+        if flags & 8:  # the frame around a text
+            continue
+        ring, bent = _ring(path, sagitta)
+        if len(ring) < 3:
+            continue
+        curved = curved and bent
+        rings.append(to_mm.points(ring))
+        if flags & 1 or flags & 16:
+            outer.append(rings[-1])
+    if style == 2 and outer:  # every island within is ignored
+        rings = outer
+    return filled(source, rings, curved)
+
+
+def _ring(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
+    """Ring of one boundary path, and whether it is all arcs."""
+    if path.type.name == "POLYLINE":
+        rows = [(float(x), float(y), float(b)) for x, y, b in path.vertices]
+        xy = np.array([row[:2] for row in rows]).reshape(-1, 2)
+        bulges = np.array([row[2] for row in rows])
+        return _bulged(xy, bulges, sagitta)
+    pieces: list[FloatArray] = []
+    curved = True
+    for edge in path.edges:
+        piece = _edge(edge, sagitta)
+        curved = curved and edge.type.name != "LINE"
+        if pieces and len(piece):
+            # edges may be written either way round; turn this one to meet the last
+            end = pieces[-1][-1]
+            if len(pieces) == 1:
+                first = pieces[0]
+                gaps = [
+                    min(math.dist(first[0], p) for p in (piece[0], piece[-1])),
+                    min(math.dist(first[-1], p) for p in (piece[0], piece[-1])),
+                ]
+                if gaps[0] < gaps[1]:
+                    pieces[0] = first[::-1]
+                    end = pieces[0][-1]
+            if math.dist(end, piece[-1]) < math.dist(end, piece[0]):
+                piece = piece[::-1]
+            if math.dist(end, piece[0]) > max(1e-3, 500 * sagitta):
+                raise ValueError(f"its boundary is open at ({end[0]:.4f}, {end[1]:.4f})")
+        pieces.append(piece)
+    if not pieces:
+        return np.zeros((0, 2)), False
+    ring = np.vstack(pieces)
+    keep = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > 1e-9
+    return ring[keep], curved
+
+
+def _bulged(xy: FloatArray, bulges: FloatArray, sagitta: float) -> tuple[FloatArray, bool]:
+    if len(xy) and (xy[0] == xy[-1]).all() and len(xy) > 1:
+        xy, bulges = xy[:-1], bulges[:-1]
+    keep = np.hypot(*(xy - np.roll(xy, -1, axis=0)).T) > 0
+    xy, bulges = xy[keep], bulges[keep]
+    if len(xy) < 2 or (len(xy) == 2 and not bulges.any()):
+        return np.zeros((0, 2)), False
+    if len(xy) == 2 and abs(bulges[0]) == 1 and bulges[0] == bulges[1]:
+        centre = xy.mean(axis=0)
+        x, y = (xy[0] - centre).tolist()
+        return centre + rim(math.hypot(x, y), sagitta, start=(x, y)), True
+    points = Path(np.vstack((xy, xy[:1])), bulges).flattened(sagitta)[:-1]
+    return points, bool((np.abs(bulges) > 0.01).all())
+
+
+def _edge(edge: Any, sagitta: float) -> FloatArray:
+    kind = edge.type.name
+    if kind == "LINE":
+        return np.array([tuple(edge.start)[:2], tuple(edge.end)[:2]])
+    if kind in ("ARC", "ELLIPSE"):
+        if kind == "ARC":
+            major = np.array([float(edge.radius), 0.0])
+            minor = np.array([0.0, float(edge.radius)])
+            start, end = math.radians(edge.start_angle), math.radians(edge.end_angle)
+        else:
+            major = np.array(tuple(edge.major_axis)[:2])
+            minor = np.array([-major[1], major[0]]) * float(edge.ratio)
+            start, end = float(edge.start_param), float(edge.end_param)
+        sweep = (end - start) % (2 * math.pi)
+        if sweep < 1e-9:
+            sweep = 2 * math.pi
+        whole = sweep > 2 * math.pi - 1e-9
+        t = start + spline.steps(float(np.hypot(*major)), sweep, sagitta, whole)
+        centre = np.array(tuple(edge.center)[:2])
+        points = centre + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)
+        return points if edge.ccw else points[::-1]
+    if kind == "SPLINE":
+        tool = _Spline(edge.construction_tool())
+        points, closed = spline.flattened(tool, sagitta)
+        return points if not closed else np.vstack((points, points[:1]))
+    raise ValueError(f"its boundary has an edge of kind {kind}")
+
+
+class _Spline:
+    """Gives a boundary's spline the one method that the flattening asks for."""
+
+    def __init__(self, tool: Any) -> None:
+        self._tool = tool
+
+    def construction_tool(self) -> Any:
+        """The curve."""
+        return self._tool
+
+
+def shapes(fills: list[Fill]) -> list[shapely.Polygon]:
+    """All areas of the fills, one after the other."""
+    return [area for one in fills for area in one.areas]

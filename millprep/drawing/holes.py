@@ -1,0 +1,187 @@
+"""Holes: circles, dots and rings on hole layers; the smallest of concentric ones is the drill."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from millprep.drawing.chain import Loop
+from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import Fill, Mark, Round, Source, Stroke, round_of
+from millprep.values.board import CopperPiece, Hole
+
+CONCENTRIC = 0.01
+"""Centres this close are one, mm."""
+
+THIN = 0.2
+"""A ring drawn with a pen thinner than this share of its diameter may be the pen's circle."""
+
+
+def rounds(marks: Sequence[Mark], loops: list[Loop], ledger: Ledger) -> list[Round]:
+    """Circles on a layer that holds nothing but holes; whatever is not round is a fault."""
+    out: list[Round] = []
+    for mark in marks:
+        if isinstance(mark, Stroke) and mark.widths.any():
+            found = _of_stroke(mark, ledger)
+        elif isinstance(mark, Fill):
+            found = _of_fill(mark, ledger)
+        else:
+            continue
+        if found is not None:
+            out.append(found)
+            ledger.use(mark.source, "holes")
+    for loop in loops:
+        if loop.round is not None:
+            out.append(loop.round)
+            for source in loop.sources:
+                ledger.use(source, "holes")
+        else:
+            _not_round(
+                loop.sources[0], (float(loop.points[0][0]), float(loop.points[0][1])), ledger
+            )
+    return out
+
+
+def _not_round(source: Source, at: tuple[float, float], ledger: Ledger) -> None:
+    ledger.stop(
+        "hole-not-round",
+        "this shape on a hole layer is no circle",
+        "draw holes as circles, and slots as cut-outs on the outline layer",
+        source=source,
+        at=at,
+    )
+
+
+def _of_stroke(mark: Stroke, ledger: Ledger) -> Round | None:
+    at = mark.to_mm.point(*mark.vertices[0].tolist())
+    if len(mark.vertices) == 1 and mark.to_mm.even:
+        return Round(at, float(mark.widths.max()) * mark.to_mm.stretch[0])
+    circle = mark.curve.round
+    if circle is None or mark.tapered or np.ptp(mark.widths) > 0 or not mark.to_mm.even:
+        _not_round(mark.source, at, ledger)
+        return None
+    width = float(mark.widths[0]) * mark.to_mm.stretch[0]
+    inner, outer = circle.diameter - width, circle.diameter + width
+    if inner <= 1e-6 * outer:
+        return Round(circle.at, outer)
+    if width < THIN * circle.diameter:
+        ledger.stop(
+            "hole-doubtful",
+            f"a circle drawn with a pen of {width:.3f} mm: the hole may be {inner:.3f} mm (its "
+            f"inside), {circle.diameter:.3f} mm (its middle) or {outer:.3f} mm (its outside)",
+            "draw the hole as a circle without width",
+            source=mark.source,
+            at=circle.at,
+        )
+        return None
+    return Round(circle.at, inner)
+
+
+def _of_fill(mark: Fill, ledger: Ledger) -> Round | None:
+    area = mark.areas[0]
+    ring = area.interiors[0] if len(area.interiors) == 1 else area.exterior
+    found = None
+    if mark.curved and len(mark.areas) == 1 and len(area.interiors) <= 1:
+        found = round_of(np.asarray(ring.coords)[:-1])
+    if found is None:
+        point = area.representative_point()
+        _not_round(mark.source, (point.x, point.y), ledger)
+    return found
+
+
+def drills(found: Sequence[Round]) -> list[Round]:
+    """The smallest of every set of concentric circles."""
+    if not found:
+        return []
+    points = shapely.points([r.at for r in found])
+    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=CONCENTRIC)
+    beaten: set[int] = set()
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        if i != j and (found[j].diameter, j) < (found[i].diameter, i):
+            beaten.add(i)
+    return [r for i, r in enumerate(found) if i not in beaten]
+
+
+def split_shared(loops: list[Loop], ledger: Ledger) -> tuple[list[Loop], list[Round]]:
+    """On a layer that is copper and holes at once: the loops that stay copper, and the drills.
+
+    A circle is the drill when no smaller one shares its centre; larger ones around it are
+    the pad's edge.
+    """
+    round_loops = [loop for loop in loops if loop.round is not None]
+    rest = [loop for loop in loops if loop.round is None]
+    all_rounds = [loop.round for loop in round_loops if loop.round is not None]
+    small = drills(all_rounds)
+    # repeated circles drop out with their twins, pads stay
+    keep = set(small)
+    pads = []
+    for loop in round_loops:
+        assert loop.round is not None
+        if any(
+            np.hypot(loop.round.at[0] - s.at[0], loop.round.at[1] - s.at[1]) <= CONCENTRIC
+            and loop.round.diameter <= s.diameter * (1 + 1e-6) + 1e-6
+            for s in ([loop.round] if loop.round in keep else _near(loop.round, small))
+        ):
+            for source in loop.sources:
+                ledger.use(source, "holes")
+        else:
+            pads.append(loop)
+    return rest + pads, small
+
+
+def _near(one: Round, small: list[Round]) -> list[Round]:
+    return [s for s in small if abs(s.at[0] - one.at[0]) <= CONCENTRIC]
+
+
+def holes(found: Sequence[Round], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:
+    """Numbered holes in reading order, each with the copper piece it stands on."""
+    unique = drills(found)
+    unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
+    if not unique:
+        return ()
+    discs = shapely.buffer(
+        shapely.points([r.at for r in unique]), [r.diameter / 2 + 0.01 for r in unique]
+    )
+    shapes = np.array([piece.shape for piece in pieces], dtype=object)
+    which: dict[int, list[int]] = {}
+    a, b = shapely.STRtree(shapes).query(discs, predicate="intersects")
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        which.setdefault(i, []).append(j)
+    out = []
+    for i, r in enumerate(unique):
+        candidates = which.get(i, [])
+        best = max(
+            candidates,
+            key=lambda j: shapely.intersection(discs[i], shapes[j]).area,
+            default=None,
+        ) if len(candidates) > 1 else (candidates[0] if candidates else None)  # fmt: skip
+        out.append(Hole(f"h{i + 1}", r.at, r.diameter, None if best is None else pieces[best].id))
+    return tuple(out)
+
+
+def close_drilled(
+    shapes: Sequence[shapely.Polygon], found: Sequence[Round]
+) -> list[shapely.Polygon]:
+    """Fill openings in pads that the drill takes away anyway, so that pads are whole."""
+    if not found or not any(len(s.interiors) for s in shapes):
+        return list(shapes)
+    tree = shapely.STRtree(shapely.points([r.at for r in found]))
+    out = []
+    for shape in shapes:
+        keep = []
+        for ring in shape.interiors:
+            inside = shapely.Polygon(ring)
+            near = tree.query(inside.envelope.buffer(CONCENTRIC))
+            xy = np.asarray(ring.coords)
+            if not any(
+                np.hypot(*(xy - found[k].at).T).max() <= found[k].diameter / 2 + 1e-3
+                for k in near.tolist()
+            ):
+                keep.append(ring)
+        whole = (
+            shape if len(keep) == len(shape.interiors) else shapely.Polygon(shape.exterior, keep)
+        )
+        out.append(whole)
+    return out

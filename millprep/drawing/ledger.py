@@ -1,0 +1,123 @@
+"""The ledger: what became of every entity, and everything that is wrong with the drawing."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from millprep.drawing.marks import Source
+from millprep.values.board import LeftOut
+from millprep.values.finding import Finding, Refusal
+from millprep.values.path import Point
+
+LISTED = 8
+"""Findings of one code that are spelt out; the rest is counted."""
+
+
+class Ledger:
+    """Collects, for one drawing, what is used, what is left out and what is wrong.
+
+    Attributes:
+        used: numbers of the model space entities of which something is used.
+    """
+
+    def __init__(self, board: str | None, shown_as: str) -> None:
+        self.board = board
+        self.shown_as = shown_as
+        self.used: set[int] = set()
+        self._roles: dict[int, set[str]] = {}
+        self._left: list[tuple[Source, str]] = []
+        self._stops: list[Finding] = []
+        self._more: Counter[str] = Counter()
+
+    def use(self, source: Source, role: str) -> None:
+        """The mark of this source plays a role."""
+        self.used.add(source.index)
+        self._roles.setdefault(source.index, set()).add(role)
+
+    def leave(self, source: Source, reason: str) -> None:
+        """The mark of this source plays none."""
+        self._left.append((source, reason))
+
+    def stop(
+        self,
+        code: str,
+        what: str,
+        remedy: str,
+        *,
+        source: Source | None = None,
+        at: Point | None = None,
+    ) -> None:
+        """Note a fault that refuses the drawing; `at` in mm, drawing frame."""
+        self._more[code] += 1
+        if self._more[code] > LISTED:
+            return
+        where = []
+        if source is not None:
+            where.append(str(source))
+        if at is not None:
+            where.append(f"at ({at[0]:.3f}, {at[1]:.3f}) mm")
+        head = f"{', '.join(where)}: " if where else ""
+        self._stops.append(
+            Finding(
+                code=code,
+                severity="stop",
+                message=f"{head}{what}; {remedy}" if remedy else f"{head}{what}",
+                frame="drawing" if at is not None else None,
+                at=at,
+                board=self.board,
+                file=self.shown_as,
+            )
+        )
+
+    @property
+    def stopped(self) -> bool:
+        """Whether anything refuses the drawing."""
+        return bool(self._stops)
+
+    def refuse_if_stopped(self) -> None:
+        """Raise all faults together.
+
+        Raises:
+            Refusal: exit code 3, when there is any.
+        """
+        if not self._stops:
+            return
+        findings = list(self._stops)
+        for code, n in self._more.items():
+            if n > LISTED:
+                findings.append(
+                    Finding(
+                        code=code,
+                        severity="stop",
+                        message=f"{n - LISTED} more of the same ({code}) are not listed",
+                        board=self.board,
+                        file=self.shown_as,
+                    )
+                )
+        raise Refusal(findings, exit_code=3)
+
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Entities of which nothing is used, then parts of used inserts, grouped and sorted.
+
+        Entities count once each, under the reason first given for them; what lies in a
+        block carries its block's name in its kind.
+        """
+        whole: dict[int, tuple[str, str, str]] = {}
+        inside: Counter[tuple[str, str, str]] = Counter()
+        for source, reason in self._left:
+            if source.index in self.used:
+                if source.block is not None:
+                    inside[(source.layer, f"{source.kind} in block {source.block}", reason)] += 1
+                continue
+            kind = source.kind if source.block is None else f"INSERT of {source.block}"
+            whole.setdefault(source.index, (source.layer, kind, reason))
+        counts = Counter(whole.values())
+        return tuple(
+            LeftOut(layer, kind, n, reason)
+            for group in (counts, inside)
+            for (layer, kind, reason), n in sorted(group.items())
+        )
+
+    def roles(self) -> dict[str, int]:
+        """Number of model space entities for each set of roles, "copper + holes"."""
+        return dict(sorted(Counter(" + ".join(sorted(r)) for r in self._roles.values()).items()))

@@ -1,0 +1,238 @@
+"""Marks: what the entities of a drawing draw, freed of the file format, in mm.
+
+A mark is one drawn thing with its source, so that every message can name the layer,
+the handle and the place. Which role a mark plays is decided later, by its layer.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal, NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.drawing.affine import Affine
+from millprep.values.path import SAGITTA, Path, Point
+
+FloatArray = NDArray[np.float64]
+
+SAME = 1e-6
+"""Two points of a curve closer than this are one, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a mark comes from.
+
+    Attributes:
+        layer: the effective one: content of blocks on layer 0 takes its insert's layer.
+        kind: DXF name of the entity.
+        handle: of the entity itself.
+        index: number of the entity in the model space that it belongs to.
+        block: for content of an insert, the block's name.
+        insert: for content of an insert, the outermost insert's handle.
+    """
+
+    layer: str
+    kind: str
+    handle: str
+    index: int
+    block: str | None = None
+    insert: str | None = None
+
+    def __str__(self) -> str:
+        inside = f" in block {self.block!r} of INSERT {self.insert}" if self.block else ""
+        return f"layer {self.layer!r}, {self.kind} {self.handle}{inside}"
+
+
+class Round(NamedTuple):
+    """A circle."""
+
+    at: Point
+    diameter: float
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A line of no width.
+
+    Attributes:
+        points: (n, 2), every one on the true curve; a closed curve repeats none.
+        curved: whether it is drawn with arcs or splines only, no straight part.
+    """
+
+    source: Source
+    points: FloatArray
+    closed: bool
+    curved: bool
+
+    @cached_property
+    def round(self) -> Round | None:
+        """The circle this curve is, if it is one."""
+        return round_of(self.points) if self.closed and self.curved else None
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """Lines and arcs in the entity's own coordinates, with widths.
+
+    Attributes:
+        vertices: (n, 2), no point twice in a row; a closed stroke does not repeat the first.
+        bulges: (m,) of the segment after each vertex, m = n when closed, n - 1 when open.
+        widths: (m,) per segment, in own coordinates; 0 for a line of no width.
+        to_mm: from own coordinates to the drawing in mm.
+        tapered: whether a segment has two different widths.
+    """
+
+    source: Source
+    vertices: FloatArray
+    bulges: FloatArray
+    widths: FloatArray
+    closed: bool
+    to_mm: Affine
+    tapered: bool = False
+
+    @cached_property
+    def curve(self) -> Curve:
+        """The centre line, whatever the width."""
+        if len(self.vertices) < 2:
+            points = self.vertices
+        else:
+            most = self.to_mm.stretch[0] or 1.0
+            xy = np.vstack((self.vertices, self.vertices[:1])) if self.closed else self.vertices
+            if self.closed and len(self.vertices) == 2 and (np.abs(self.bulges) == 1).all():
+                points = _circle(self.vertices, float(self.bulges[0]), SAGITTA / most)
+            else:
+                points = Path(xy, self.bulges).flattened(SAGITTA / most)
+                points = points[:-1] if self.closed else points
+        curved = bool(len(self.bulges) and (np.abs(self.bulges) > 0.01).all())
+        return Curve(self.source, self.to_mm.points(points), self.closed, curved)
+
+    @property
+    def mean_width(self) -> float:
+        """Width in mm; the mean one under an uneven scale."""
+        if not len(self.widths):
+            return 0.0
+        return float(self.widths.mean()) * math.sqrt(abs(self.to_mm.determinant))
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Filled areas in mm, holes in them as interior rings."""
+
+    source: Source
+    areas: tuple[shapely.Polygon, ...]
+    curved: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Text; it has no outline of its own in the file."""
+
+    source: Source
+    words: str
+    at: Point
+    mirrored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """An entity that never is part of a board: it is left out, and why."""
+
+    source: Source
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """An entity that draws something this reader cannot read truly."""
+
+    source: Source
+    code: str
+    reason: str
+    at: Point | None = None
+
+
+Mark = Curve | Stroke | Fill | Words | Aside | Unread
+Shade = Literal["curve", "stroke", "fill", "words", "aside", "unread"]
+
+
+def round_of(points: FloatArray) -> Round | None:
+    """The circle whose flattened rim these points are, or None.
+
+    The points of a rim lie on one circle to a millionth of its radius and no two
+    neighbours span more than 50 degrees.
+    """
+    if len(points) < 8:
+        return None
+    low, high = points.min(axis=0), points.max(axis=0)
+    # three points far apart give the centre exactly; the box only says whether to try
+    size = high - low
+    if abs(size[0] - size[1]) > 0.05 * max(size):
+        return None
+    centre = _centre(points[0], points[len(points) // 3], points[2 * len(points) // 3])
+    if centre is None:
+        return None
+    radii = np.hypot(*(points - centre).T)
+    radius = float(radii.mean())
+    if not radius > 0 or np.abs(radii - radius).max() > max(1e-6 * radius, 1e-7):
+        return None
+    angles = np.unwrap(np.arctan2(*(points - centre).T[::-1]))
+    steps = np.abs(np.diff(angles))
+    whole = abs(angles[-1] - angles[0])
+    closing = 2 * math.pi - whole
+    if steps.max() > 0.9 or not -1e-6 <= closing <= 0.9:
+        return None
+    return Round((float(centre[0]), float(centre[1])), 2 * radius)
+
+
+def _centre(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray | None:
+    """Centre of the circle through three points."""
+    b, c = q - p, r - p
+    d = 2 * (b[0] * c[1] - b[1] * c[0])
+    if d == 0:
+        return None
+    bb, cc = b @ b, c @ c
+    found: FloatArray = p + np.array([c[1] * bb - b[1] * cc, b[0] * cc - c[0] * bb]) / d
+    return found
+
+
+def _circle(ends: FloatArray, bulge: float, sagitta: float) -> FloatArray:
+    """Rim of the circle on this diameter in equal steps, a multiple of four of them."""
+    centre = ends.mean(axis=0)
+    x, y = (ends[0] - centre).tolist()
+    return centre + rim(math.hypot(x, y), sagitta, start=(x, y), clockwise=bulge < 0)
+
+
+def steps_for(radius: float, sweep: float, sagitta: float) -> int:
+    """Equal steps in which an arc's chords stay within the sagitta, r·(1 - cos(step / 2))."""
+    if sagitta >= 0.07 * radius:  # never coarser than 16 to the circle
+        step = math.pi / 8
+    else:
+        step = 2 * math.acos(1 - sagitta / radius)
+    return max(1, math.ceil(abs(sweep) / step - 1e-9))
+
+
+def rim(
+    radius: float,
+    sagitta: float,
+    start: tuple[float, float] | None = None,
+    *,
+    clockwise: bool = False,
+) -> FloatArray:
+    """(n, 2) rim of a circle about the origin, n a multiple of four, no point repeated.
+
+    Quarter points are exact: each comes from the first by swapping its coordinates.
+    """
+    n = 4 * math.ceil(steps_for(radius, 2 * math.pi, sagitta) / 4)
+    x, y = start if start is not None else (radius, 0.0)
+    angle = np.arange(n // 4) * (2 * math.pi / n)
+    cos, sin = np.cos(angle), np.sin(angle)
+    quarter = np.column_stack((x * cos - y * sin, x * sin + y * cos))
+    turned = np.column_stack((-quarter[:, 1], quarter[:, 0]))
+    points = np.vstack((quarter, turned, -quarter, -turned))
+    return np.vstack((points[:1], points[:0:-1])) if clockwise else points

@@ -1,0 +1,84 @@
+"""Opening a DXF file: every way it can fail becomes a refusal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from millprep.drawing.ledger import Ledger
+
+MOST_BYTES = 200_000_000
+"""Larger files are refused; a half-metre board takes a hundredth of it."""
+
+
+def load(file: Path, ledger: Ledger) -> Any:
+    """The drawing as the DXF library holds it.
+
+    Raises:
+        Refusal: exit code 3, when there is no such file or it is no sound DXF.
+    """
+    try:
+        with file.open("rb") as stream:
+            head = stream.read(4096)
+        size = file.stat().st_size
+    except FileNotFoundError:
+        ledger.stop("drawing-missing", f"there is no file {ledger.shown_as}", "correct its path")
+    except IsADirectoryError:
+        ledger.stop("drawing-missing", f"{ledger.shown_as} is a folder", "name the DXF file in it")
+    except OSError as fault:
+        ledger.stop(
+            "drawing-unreadable",
+            f"{ledger.shown_as} cannot be opened ({fault.strerror or 'no reason given'})",
+            "make the file readable",
+        )
+    ledger.refuse_if_stopped()
+    if not head.strip(b"\0 \t\r\n"):
+        ledger.stop("drawing-empty", f"{ledger.shown_as} is an empty file", "export it again")
+    elif size > MOST_BYTES:
+        ledger.stop(
+            "drawing-too-large",
+            f"{ledger.shown_as} has {size / 1e6:.0f} MB, {MOST_BYTES / 1e6:.0f} MB are read",
+            "export only the layers of the board",
+        )
+    elif not _looks_like_dxf(head):
+        ledger.stop(
+            "drawing-not-dxf",
+            f"{ledger.shown_as} does not begin like a DXF file",
+            "export the drawing as DXF, R12 or later",
+        )
+    ledger.refuse_if_stopped()
+    return _parse(file, ledger)
+
+
+def _looks_like_dxf(head: bytes) -> bool:
+    """Whether the first lines are pairs of a group code and a value, or the binary mark."""
+    if head.startswith(b"AutoCAD Binary DXF"):
+        return True
+    first = head.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip()
+    return first.isdigit()
+
+
+def _parse(file: Path, ledger: Ledger) -> Any:
+    import logging
+
+    import ezdxf
+
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
+    try:
+        doc = ezdxf.readfile(file)
+        doc.modelspace()
+    except MemoryError:
+        ledger.stop(
+            "drawing-too-large", f"{ledger.shown_as} does not fit into memory", "export less"
+        )
+    except RecursionError:
+        ledger.stop("drawing-unreadable", "its structure is nested without end", "export it again")
+    except Exception as fault:  # the library raises its own and many built-in errors
+        words = (str(fault).strip().splitlines() or [""])[0][:160]
+        ledger.stop(
+            "drawing-unreadable",
+            f"the structure of {ledger.shown_as} is damaged ({type(fault).__name__}: {words})",
+            "open it in a drawing program, save it as DXF again and look at what changed",
+        )
+    ledger.refuse_if_stopped()
+    return doc

@@ -1,0 +1,163 @@
+"""The board's edge: one outer loop and the cut-outs in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from millprep.drawing.chain import Chained, Loop, OpenChain, chain
+from millprep.drawing.evenodd import Crossing, nest
+from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke
+from millprep.values.path import Point
+
+
+def outline(
+    marks: Sequence[Mark], ledger: Ledger, *, circles_are_holes: bool
+) -> tuple[shapely.Polygon | None, list[Round]]:
+    """Board area from the marks of the outline layers, and circles left for holes.
+
+    Wide lines count by their centre line. With `circles_are_holes`, circles within the
+    outer loop are holes instead of cut-outs.
+    """
+    curves: list[Curve] = []
+    for mark in marks:
+        if isinstance(mark, Stroke):
+            curves.append(mark.curve)
+        elif isinstance(mark, Curve):
+            curves.append(mark)
+        elif isinstance(mark, Fill):
+            ledger.leave(mark.source, "a filled area draws no edge")
+    if not curves:
+        ledger.stop(
+            "outline-empty",
+            "the outline layers hold no lines",
+            "name the layer that holds the board's edge",
+        )
+        return None, []
+    chained = chain(curves)
+    for source in chained.repeated:
+        ledger.leave(source, "it is drawn twice")
+    _faults(chained, ledger)
+    if chained.opened or chained.branches:
+        return None, []
+    return _sorted_out(chained.loops, ledger, circles_are_holes)
+
+
+def _faults(chained: Chained, ledger: Ledger) -> None:
+    for at in chained.branches:
+        ledger.stop(
+            "outline-branches",
+            "more than two lines of the outline meet here",
+            "leave only the board's edge on the outline layer",
+            at=at,
+        )
+    ends: list[tuple[Point, int]] = []
+    for k, run in enumerate(chained.opened):
+        ends += [(_pair(run.points[0]), k), (_pair(run.points[-1]), k)]
+    for end, other in _gaps([e for e, _ in ends]):
+        (x0, y0), (x1, y1) = ends[end][0], ends[other][0]
+        size = float(np.hypot(x1 - x0, y1 - y0))
+        run: OpenChain = chained.opened[ends[end][1]]
+        ledger.stop(
+            "outline-open",
+            f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
+            f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
+            "close the gap in the drawing",
+            source=run.sources[0],
+            at=(x0, y0),
+        )
+
+
+def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
+    """Pairs of open ends, nearest first, each end once."""
+    xy = np.array(ends).reshape(-1, 2)
+    found: list[tuple[int, int]] = []
+    free = list(range(len(ends)))
+    if len(free) > 400:  # hopeless; the first few say enough
+        free = free[:400]
+    while len(free) > 1:
+        pts = xy[free]
+        d = np.hypot(*(pts[:, None] - pts[None]).transpose(2, 0, 1))
+        d[np.tril_indices(len(free))] = np.inf
+        i, j = np.unravel_index(int(np.argmin(d)), d.shape)
+        found.append((free[int(i)], free[int(j)]))
+        free = [k for n, k in enumerate(free) if n not in (int(i), int(j))]
+    return found
+
+
+def _sorted_out(
+    loops: list[Loop], ledger: Ledger, circles_are_holes: bool
+) -> tuple[shapely.Polygon | None, list[Round]]:
+    found = nest([loop.points for loop in loops])
+    crossing = found if isinstance(found, Crossing) else found.cross()
+    if crossing is not None or isinstance(found, Crossing):
+        assert crossing is not None
+        ledger.stop(
+            "outline-crosses",
+            f"{crossing.words} on the outline layers",
+            "leave only the board's edge and its cut-outs there",
+            source=loops[crossing.first].sources[0],
+            at=crossing.at,
+        )
+        return None, []
+    depth = found.depth.tolist()
+    if depth.count(0) > 1:
+        places = [found.areas[i].bounds for i, d in enumerate(depth) if d == 0]
+        size = ", ".join(f"{b[2] - b[0]:.2f} × {b[3] - b[1]:.2f} mm at ({b[0]:.2f}, {b[1]:.2f})"
+                         for b in places[:6])  # fmt: skip
+        at = loops[found.kept[depth.index(0)]].points[0]
+        ledger.stop(
+            "outline-several",
+            f"the outline layers hold {len(places)} separate boards: {size}",
+            "leave one board in the drawing and ask for more copies in the job",
+            at=_pair(at),
+        )
+        return None, []
+    outer = depth.index(0)
+    shell = found.areas[outer]
+    holes: list[Round] = []
+    inner: list[shapely.Polygon] = []
+    for i, area in enumerate(found.areas):
+        loop = loops[found.kept[i]]
+        if i != outer and circles_are_holes and loop.round is not None:
+            holes.append(loop.round)
+            for source in loop.sources:
+                ledger.use(source, "holes")
+            continue
+        for source in loop.sources:
+            ledger.use(source, "outline")
+        if i == outer:
+            continue
+        if depth[i] > 1:
+            ledger.stop(
+                "outline-island",
+                "a closed line within a cut-out encloses laminate that would fall out",
+                "remove it from the outline layer",
+                source=loop.sources[0],
+                at=_pair(loop.points[0]),
+            )
+        inner.append(area)
+    for k, loop in enumerate(loops):
+        if k not in found.kept:
+            for source in loop.sources:
+                ledger.leave(source, "it is drawn twice")
+    board = shapely.difference(shell, shapely.union_all(inner)) if inner else shell
+    if inner and shell.geom_type == "Polygon" and not len(shell.interiors):
+        plain = shapely.Polygon(shell.exterior, [a.exterior for a in inner])
+        board = plain if plain.is_valid else board
+    if board.geom_type != "Polygon" or board.is_empty:
+        ledger.stop(
+            "outline-falls-apart",
+            "the cut-outs cut the board into several parts",
+            "leave the board in one part",
+            at=_pair(loops[found.kept[outer]].points[0]),
+        )
+        return None, []
+    return board, holes
+
+
+def _pair(p: np.ndarray) -> Point:  # type: ignore[type-arg]
+    return (float(p[0]), float(p[1]))

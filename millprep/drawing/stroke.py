@@ -1,0 +1,196 @@
+"""The copper of a stroke: everything within half its width of the centre line.
+
+Ends and outer corners are round, as a round pen draws them. Each segment becomes a
+part of its own; neighbours share the very points of the disc at their common vertex,
+so that the union of the parts has every vertex on the true outline and no slivers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.drawing.marks import Stroke, rim, steps_for
+from millprep.values.path import SAGITTA
+
+FloatArray = NDArray[np.float64]
+TURN = 2 * math.pi
+
+
+class Fan:
+    """The rim of the disc at a vertex, with given directions among its points.
+
+    Attributes:
+        points: (n, 2) counter-clockwise, equal steps between neighbouring directions.
+        spot: for each given direction, its index in `points`.
+    """
+
+    def __init__(
+        self, at: tuple[float, float], radius: float, directions: Sequence[float], sagitta: float
+    ) -> None:
+        order = sorted(range(len(directions)), key=lambda k: directions[k] % TURN)
+        marks: list[float] = []
+        which = [0] * len(directions)
+        for k in order:
+            angle = directions[k] % TURN
+            if marks and angle - marks[-1] < 1e-7:
+                which[k] = len(marks) - 1
+            elif marks and marks[0] + TURN - angle < 1e-7:
+                which[k] = 0
+            else:
+                which[k] = len(marks)
+                marks.append(angle)
+        angles: list[float] = []
+        first: list[int] = []
+        for k, angle in enumerate(marks):
+            after = marks[k + 1] if k + 1 < len(marks) else marks[0] + TURN
+            n = steps_for(radius, after - angle, sagitta)
+            first.append(len(angles))
+            angles += [angle + (after - angle) * j / n for j in range(n)]
+        self.points = [(at[0] + radius * math.cos(a), at[1] + radius * math.sin(a)) for a in angles]
+        self.spot = [first[k] for k in which]
+
+    def run(self, start: int, end: int) -> list[tuple[float, float]]:
+        """Points from one given direction counter-clockwise to another, both included."""
+        i, j = self.spot[start], self.spot[end]
+        if j > i:
+            return self.points[i : j + 1]
+        return self.points[i:] + self.points[: j + 1]
+
+
+def areas(stroke: Stroke) -> list[shapely.Polygon]:
+    """Parts whose union is the stroke's copper, in mm.
+
+    The stroke must have a width on every segment. A stroke of no length is a dot.
+    """
+    sagitta = SAGITTA / (stroke.to_mm.stretch[0] or 1.0)
+    rings = _rings(stroke, sagitta)
+    return [
+        shapely.Polygon(stroke.to_mm.points(outer), [stroke.to_mm.points(r) for r in inner])
+        for outer, inner in rings
+    ]
+
+
+Ring = list[tuple[float, float]] | FloatArray
+
+
+def _rings(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
+    """Outer ring and inner rings of every part, own coordinates."""
+    xy = stroke.vertices
+    if len(xy) == 1:
+        return [(xy[0] + rim(float(stroke.widths.max()) / 2, sagitta), [])]
+    if _is_circle(stroke):
+        centre = xy.mean(axis=0)
+        radius = float(np.hypot(*(xy[0] - centre)))
+        h = float(stroke.widths[0]) / 2
+        inner: list[Ring] = []
+        if radius - h > 1e-9 * radius:
+            inner = [centre + rim(radius - h, sagitta)]
+        return [(centre + rim(radius + h, sagitta), inner)]
+    pieces = [
+        piece
+        for i, bulge in enumerate(stroke.bulges.tolist())
+        for piece in _halves(
+            tuple(xy[i].tolist()),
+            tuple(xy[(i + 1) % len(xy)].tolist()),
+            bulge,
+            float(stroke.widths[i]) / 2,
+        )
+    ]
+    return _parts(pieces, stroke.closed, sagitta)
+
+
+def _is_circle(stroke: Stroke) -> bool:
+    b, w = stroke.bulges, stroke.widths
+    return bool(
+        stroke.closed
+        and len(stroke.vertices) == 2
+        and b[0] == b[1]
+        and abs(b[0]) == 1
+        and w[0] == w[1]
+    )
+
+
+P = tuple[float, float]
+Piece = tuple[P, P, float, float]
+
+
+def _halves(p: P, q: P, bulge: float, h: float) -> list[Piece]:
+    """A segment, cut in two where it is an arc of more than half a circle."""
+    if abs(bulge) <= 1:
+        return [(p, q, bulge, h)]
+    # the arc's middle stands bulge · chord / 2 to the right of the chord's middle
+    middle = (
+        (p[0] + q[0]) / 2 + bulge * (q[1] - p[1]) / 2,
+        (p[1] + q[1]) / 2 - bulge * (q[0] - p[0]) / 2,
+    )
+    half = math.tan(math.atan(bulge) / 2)
+    return [(p, middle, half, h), (middle, q, half, h)]
+
+
+def _parts(pieces: list[Piece], closed: bool, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
+    ends = [_normals(piece) for piece in pieces]
+    out: list[tuple[Ring, list[Ring]]] = []
+    n = len(pieces)
+    fans: dict[tuple[int, float], Fan] = {}
+
+    def fan(vertex: int, h: float) -> Fan:
+        """Disc at the start of piece `vertex`, with the normals of both its segments."""
+        key = (vertex % n if closed else vertex, h)
+        if key not in fans:
+            at = pieces[vertex % n][0] if vertex < n or closed else pieces[-1][1]
+            directions: list[float] = []
+            # leaving segment first, arriving second, so that each knows its marks
+            leaves = ends[vertex % n][0] if vertex < n or closed else ends[-1][1]
+            arrives = ends[vertex - 1][1] if vertex > 0 or closed else leaves
+            directions = [leaves, leaves + math.pi, arrives, arrives + math.pi]
+            fans[key] = Fan(at, h, directions, sagitta)
+        return fans[key]
+
+    for i, (p, q, bulge, h) in enumerate(pieces):
+        start, end = fan(i, h), fan(i + 1, h)
+        if bulge == 0:
+            # left normal first: back cap from left to right, front cap from right to left
+            out.append(([*start.run(0, 1), *end.run(3, 2)], []))
+            continue
+        out.append((_sector(p, q, bulge, h, start, end, sagitta), []))
+        out.append((start.points, []))
+        out.append((end.points, []))
+    return out
+
+
+def _normals(piece: Piece) -> tuple[float, float]:
+    """Direction of the left normal at a segment's start and end, radians."""
+    p, q, bulge, _ = piece
+    chord = math.atan2(q[1] - p[1], q[0] - p[0])
+    half = 2 * math.atan(bulge)
+    return (chord - half + math.pi / 2, chord + half + math.pi / 2)
+
+
+def _sector(p: P, q: P, bulge: float, h: float, start: Fan, end: Fan, sagitta: float) -> list[P]:
+    """Band along an arc of half a circle at most, or its whole sector when h passes the radius."""
+    k = (1 - bulge * bulge) / (4 * bulge)
+    cx, cy = (p[0] + q[0]) / 2 - k * (q[1] - p[1]), (p[1] + q[1]) / 2 + k * (q[0] - p[0])
+    radius = math.hypot(p[0] - cx, p[1] - cy)
+    sweep = 4 * math.atan(bulge)
+    a0 = math.atan2(p[1] - cy, p[0] - cx)
+    # a counter-clockwise arc has its centre on the left: the far side is the right normal
+    far, near = (1, 0) if bulge > 0 else (0, 1)
+
+    def edge(r: float, first: P, last: P) -> list[P]:
+        n = steps_for(r, sweep, sagitta)
+        between = [
+            (cx + r * math.cos(a0 + sweep * j / n), cy + r * math.sin(a0 + sweep * j / n))
+            for j in range(1, n)
+        ]
+        return [first, *between, last]
+
+    outer = edge(radius + h, start.points[start.spot[far]], end.points[end.spot[2 + far]])
+    if radius - h <= 1e-9 * radius:
+        return [*outer, (cx, cy)]
+    inner = edge(radius - h, start.points[start.spot[near]], end.points[end.spot[2 + near]])
+    return outer + inner[::-1]
