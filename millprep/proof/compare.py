@@ -103,14 +103,14 @@ def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
             )
         # Told once for two copies: by the one that comes first.
         if foreign and min(copy for copy, _ in part.pieces) == index:
-            at = part.shape.representative_point()
+            spot = part.shape.representative_point()
             found.append(
                 on_blank(
                     shown.placement,
                     "copper-short",
                     "stop",
                     f"piece {own[0]} stays joined to piece {foreign[0][1]} of another copy.",
-                    (at.x, at.y),
+                    (spot.x, spot.y),
                 )
             )
     return found

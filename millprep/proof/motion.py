@@ -1,0 +1,358 @@
+"""What a program may do on the machine: each rule looks at all moves and names the lines.
+
+Every rule is a function of the setting that yields findings; `RULES` lists them. Places
+that no word has told are taken as anywhere in the machine's travel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.proof.body import radius_at
+from millprep.proof.spindle import spindle_rules
+from millprep.proof.table import Mask, Table, table
+from millprep.proof.told import limited
+from millprep.proof.trace import Trace
+from millprep.values.blank import Blank, Box, Clamp
+from millprep.values.cutter import Cutter, Drill
+from millprep.values.finding import Finding, Severity
+from millprep.values.machine import Machine
+from millprep.values.milling_pass import MillingPass
+
+SLACK = 1e-6
+SHORTEST_ARC = 0.001
+"""An arc whose ends are nearer than this, mm, but not the same may be read as a full turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A program and all that stands around it."""
+
+    trace: Trace
+    moves: Table
+    cutter: Cutter
+    machine: Machine
+    clamps: tuple[Clamp, ...]
+    mill_pass: MillingPass
+    blank: Blank
+    spoilboard: float
+    pins: bool
+    file: str
+
+    def finding(
+        self, code: str, message: str, move: int, *, severity: Severity = "stop"
+    ) -> Finding:
+        """A finding at the end of a move."""
+        x, y = self.moves.end[move, :2].tolist()
+        known = np.isfinite(x) and np.isfinite(y)
+        return Finding(
+            code=code,
+            severity=severity,
+            message=message,
+            frame="machine" if known else None,
+            at=(x, y) if known else None,
+            blank=self.blank.number,
+            mill_pass=self.mill_pass.number,
+            file=self.file,
+            line=int(self.moves.line[move]),
+        )
+
+    def each(
+        self, bad: Mask, code: str, message: str, *, severity: Severity = "stop"
+    ) -> Iterator[Finding]:
+        """One finding for each move of a mask."""
+        for move in np.flatnonzero(bad).tolist():
+            yield self.finding(code, message, move, severity=severity)
+
+
+def check(
+    trace: Trace,
+    *,
+    cutter: Cutter,
+    machine: Machine,
+    clamps: Sequence[Clamp],
+    mill_pass: MillingPass,
+    blank: Blank,
+    spoilboard: float,
+    file: str,
+    pins: bool = True,
+) -> tuple[Finding, ...]:
+    """Every rule of motion that a program breaks, by file and line.
+
+    `clamps` stand in machine coordinates, those of other passes are left aside. `spoilboard`
+    is the thickness of the board beneath the blank. `pins` says whether pins stand in the
+    holes this pass is found by; False for the program that bores the bed for them.
+    """
+    setting = Setting(
+        trace=trace,
+        moves=table(trace),
+        cutter=cutter,
+        machine=machine,
+        clamps=tuple(clamp for clamp in clamps if clamp.on_in(mill_pass.number)),
+        mill_pass=mill_pass,
+        blank=blank,
+        spoilboard=spoilboard,
+        pins=pins,
+        file=file,
+    )
+    found = [finding for rule in RULES for finding in rule(setting)]
+    return tuple(limited(sorted(found, key=lambda finding: finding.line or 0)))
+
+
+def _said(s: Setting) -> Iterator[Finding]:
+    """The program says all it relies on, and nothing hangs on a switch of the machine."""
+    for word in s.trace.assumed:
+        yield Finding(
+            code="state-assumed",
+            severity="warn",
+            message=f"the program relies on {word} and never says it. Say it in the head.",
+            file=s.file,
+            line=1,
+        )
+    for line in s.trace.deletable:
+        yield Finding(
+            code="block-delete",
+            severity="stop",
+            message="whether this line runs hangs on the machine's block delete switch.",
+            file=s.file,
+            line=line,
+        )
+
+
+def _first_move(s: Setting) -> Iterator[Finding]:
+    """The first move goes straight up to the clearance."""
+    if not len(s.moves):
+        return
+    first = s.trace.moves[0]
+    only_z = np.isnan(first.end[:2]).all()
+    if first.kind != "rapid" or not only_z or not first.end[2] >= s.machine.clearance - SLACK:
+        message = f"the first move must be G0 straight up to Z{s.machine.clearance:g} or higher."
+        yield s.finding("first-move", message, 0)
+
+
+def _rapids(s: Setting) -> Iterator[Finding]:
+    """Rapids run at or above clearance; from below it they only rise."""
+    m = s.moves
+    clearance = s.machine.clearance - SLACK
+    straight = ~(m.across > SLACK) & ~np.isnan(m.across)
+    # The first move is another rule's; it moves in z only.
+    straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
+    rising = straight & ~(m.end[:, 2] < m.start[:, 2] - SLACK)
+    low = m.rapid & (m.bottom < clearance) & ~rising
+    plunge = low & straight & ~_pecked(m)
+    yield from s.each(plunge, "rapid-plunge", "a rapid goes down below clearance. Use G1.")
+    yield from s.each(
+        low & ~straight,
+        "rapid-low",
+        f"a rapid runs below the clearance of {s.machine.clearance:g} mm. Go up first.",
+    )
+    unknown = np.isnan(m.start[:, 2]) & m.rapid
+    unknown[:1] = False
+    yield from s.each(
+        unknown, "rapid-low", "a rapid starts at an unknown height. Go up first, alone."
+    )
+
+
+def _pecked(m: Table) -> Mask:
+    """Rapids straight down into a hole that was drilled at least that deep just before."""
+    free = np.zeros(len(m), dtype=bool)
+    floor = np.inf
+    for i, (across, z, rapid) in enumerate(
+        zip(m.across.tolist(), m.end[:, 2].tolist(), m.rapid.tolist(), strict=True)
+    ):
+        if not across <= SLACK:
+            floor = np.inf
+        elif rapid:
+            free[i] = z >= floor - SLACK
+        else:
+            floor = min(floor, z)
+    return free
+
+
+def _clamps(s: Setting) -> Iterator[Finding]:
+    """Neither cutter nor shank nor collet nut meets a clamp; a rapid sweeps its whole box."""
+    m, travel = s.moves, s.machine.travel
+    low = np.where(np.isnan(m.low[:, :2]), (travel.x0, travel.y0), m.low[:, :2])
+    high = np.where(np.isnan(m.high[:, :2]), (travel.x1, travel.y1), m.high[:, :2])
+    # A coordinate unknown at one end alone is unknown all the way.
+    part = np.isnan(m.start[:, :2]) & ~np.isnan(m.end[:, :2])
+    low = np.where(part, (travel.x0, travel.y0), low)
+    high = np.where(part, (travel.x1, travel.y1), high)
+    bottom = m.bottom
+    only_up = np.isnan(m.start).all(axis=1) & m.rapid & np.isnan(m.end[:, :2]).all(axis=1)
+    for clamp in s.clamps:
+        box = clamp.box
+        hit = (bottom < clamp.height) & ~only_up
+        widest = radius_at(s.cutter, s.machine, s.cutter.stickout + 1.0)
+        hit &= (low[:, 0] < box.x1 + widest) & (high[:, 0] > box.x0 - widest)
+        hit &= (low[:, 1] < box.y1 + widest) & (high[:, 1] > box.y0 - widest)
+        for move in np.flatnonzero(hit).tolist():
+            radius = radius_at(s.cutter, s.machine, clamp.height - float(bottom[move]))
+            if _distance(s, move, (low[move].tolist(), high[move].tolist()), box) < radius:
+                word = "a rapid" if m.rapid[move] else "a cut"
+                yield s.finding(
+                    "clamp-hit",
+                    f"{word} meets the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to "
+                    f"{box.y1:g} with cutter, shank or collet. Move the clamp.",
+                    move,
+                )
+
+
+def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], box: Box) -> float:
+    clamp = shapely.box(box.x0, box.y0, box.x1, box.y1)
+    (x0, y0), (x1, y1) = around
+    straight = not s.moves.rapid[move] and not s.moves.arc[move]
+    if straight and np.isfinite(s.moves.start[move]).all():
+        path = shapely.LineString([s.moves.start[move, :2], s.moves.end[move, :2]])
+        return float(shapely.distance(path, clamp))
+    dx = max(box.x0 - x1, x0 - box.x1, 0.0)
+    dy = max(box.y0 - y1, y0 - box.y1, 0.0)
+    return float(np.hypot(dx, dy))
+
+
+def _feeds(s: Setting) -> Iterator[Finding]:
+    """Feeds stay within the machine's limits, and downward within its plunge limit."""
+    m = s.moves
+    cutting = ~m.rapid
+    yield from s.each(
+        cutting & (m.feed > s.machine.max_feed + SLACK),
+        "feed-too-fast",
+        f"the feed is above the machine's {s.machine.max_feed:g} mm/min.",
+    )
+    down = m.start[:, 2] - m.end[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plunge = m.feed * down / m.length
+    fast = cutting & (down > 0) & (m.bottom < 0) & (plunge > s.machine.max_plunge + SLACK)
+    yield from s.each(
+        fast,
+        "plunge-too-fast",
+        f"the cutter goes down faster than the machine's {s.machine.max_plunge:g} mm/min.",
+    )
+
+
+def _travel(s: Setting) -> Iterator[Finding]:
+    """Everything lies where the machine can go."""
+    m, t = s.moves, s.machine.travel
+    out = (m.low[:, 0] < t.x0 - SLACK) | (m.high[:, 0] > t.x1 + SLACK)
+    out |= (m.low[:, 1] < t.y0 - SLACK) | (m.high[:, 1] > t.y1 + SLACK)
+    yield from s.each(
+        out,
+        "outside-travel",
+        f"the move leaves the machine's travel, X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}.",
+    )
+    up = m.high[:, 2] > s.machine.above + SLACK
+    yield from s.each(up, "outside-travel", f"the move goes above Z{s.machine.above:g}.")
+    down = m.bottom < -s.machine.below - SLACK
+    yield from s.each(down, "outside-travel", f"the move goes below Z{-s.machine.below:g}.")
+
+
+def _depths(s: Setting) -> Iterator[Finding]:
+    """The tip stays above the bed, the flute reaches the surface, the nut stays above it."""
+    depth = -s.moves.bottom
+    bed = s.blank.thickness + s.spoilboard
+    for limit, code, message in (
+        (bed, "too-deep", f"the tip goes below the spoilboard, {bed:g} mm under the surface."),
+        (
+            s.cutter.flute,
+            "flute-too-short",
+            f"the cut is deeper than the flute of {s.cutter.name}, {s.cutter.flute:g} mm.",
+        ),
+        (
+            s.cutter.stickout,
+            "collet-low",
+            f"the collet nut meets the blank: {s.cutter.name} sticks out {s.cutter.stickout:g} mm.",
+        ),
+    ):
+        yield from s.each(depth > limit + SLACK, code, message)
+
+
+def _on_blank(s: Setting) -> Iterator[Finding]:
+    """The cutter's axis stays on the blank while it cuts, and off the pins."""
+    m = s.moves
+    below = m.bottom < -SLACK
+    if not below.any():
+        return
+    lost = below & (np.isnan(m.start).any(axis=1) | np.isnan(m.end).any(axis=1))
+    yield from s.each(lost, "place-unknown", "the cutter is in the work at an unknown place.")
+    x, y = s.blank.size
+    corners = [s.mill_pass.pose.point(corner) for corner in ((0, 0), (x, 0), (x, y), (0, y))]
+    sheet = shapely.Polygon(corners).buffer(SLACK, join_style="mitre")
+    (x0, y0, x1, y1) = sheet.bounds
+    known = np.flatnonzero(below & ~lost)
+    inside = (m.low[known, 0] >= x0) & (m.low[known, 1] >= y0)
+    inside &= (m.high[known, 0] <= x1) & (m.high[known, 1] <= y1)
+    if abs(sheet.area - (x1 - x0) * (y1 - y0)) > SLACK:
+        paths = shapely.box(m.low[known, 0], m.low[known, 1], m.high[known, 0], m.high[known, 1])
+        inside &= shapely.covers(sheet, paths)
+    out = np.zeros(len(m), dtype=bool)
+    out[known[~inside]] = True
+    yield from s.each(out, "off-blank", "the cutter works beside the blank.")
+    if not s.pins:
+        return
+    for hole in s.mill_pass.registration:
+        if hole.used_in != s.mill_pass.number or hole.role == "witness":
+            continue
+        reach = hole.diameter / 2 + radius_at(s.cutter, s.machine, s.cutter.flute)
+        hx, hy = hole.machine
+        pin = Box(hx - reach, hy - reach, hx + reach, hy + reach)
+        near = below & (m.low[:, 0] < pin.x1) & (m.high[:, 0] > pin.x0)
+        near &= (m.low[:, 1] < pin.y1) & (m.high[:, 1] > pin.y0)
+        for move in np.flatnonzero(near).tolist():
+            width = s.cutter.width(float(-m.bottom[move]))
+            path = _path(s, move)
+            if shapely.distance(path, shapely.Point(hx, hy)) < (hole.diameter + width) / 2:
+                message = f"the cutter runs into the pin in hole {hole.id}."
+                yield s.finding("pin-hit", message, move)
+
+
+def _path(s: Setting, move: int) -> shapely.Geometry:
+    """The move in the plane; an arc by the box around it."""
+    m = s.moves
+    if m.arc[move]:
+        return shapely.box(*m.low[move, :2], *m.high[move, :2])
+    return shapely.LineString([m.start[move, :2], m.end[move, :2]])
+
+
+def _drilling(s: Setting) -> Iterator[Finding]:
+    """A drill moves only up and down while it is in the work."""
+    if isinstance(s.cutter, Drill):
+        sideways = (s.moves.bottom < -SLACK) & ((s.moves.across > SLACK) | s.moves.arc)
+        yield from s.each(sideways, "drill-sideways", "a drill moves sideways in the work.")
+
+
+def _short_arcs(s: Setting) -> Iterator[Finding]:
+    """No arc is so short that a controller may take it for a full turn."""
+    m = s.moves
+    short = m.arc & (m.across > 0) & (m.across < SHORTEST_ARC)
+    yield from s.each(
+        short,
+        "arc-too-short",
+        "the arc's ends nearly meet: some controllers would run a full circle. Use G1.",
+    )
+
+
+def _end(s: Setting) -> Iterator[Finding]:
+    """The program ends at clearance."""
+    if len(s.moves) and not s.moves.end[-1, 2] >= s.machine.clearance - SLACK:
+        message = "the program ends below clearance. Go up before the end."
+        yield s.finding("ends-low", message, len(s.moves) - 1)
+
+
+RULES: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
+    _said,
+    _first_move,
+    _rapids,
+    _clamps,
+    _feeds,
+    _travel,
+    _depths,
+    _on_blank,
+    _drilling,
+    _short_arcs,
+    _end,
+    lambda s: spindle_rules(s.trace, s.machine, file=s.file),
+)
