@@ -120,7 +120,7 @@ def _join(
 
 def _nodes(ends: FloatArray, tolerance: float) -> list[int]:
     """For every end the number of its meeting point."""
-    points = shapely.points(ends)
+    points: NDArray[np.object_] = np.asarray(shapely.points(ends))
     a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=tolerance)
     parent = list(range(len(ends)))
     for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):

@@ -52,11 +52,11 @@ def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossi
 def _fault_at(polygon: shapely.Polygon) -> Point:
     words = shapely.is_valid_reason(polygon)
     try:
-        x, y = words[words.index("[") + 1 : words.index("]")].split()[:2]
-        return (float(x), float(y))
+        east, north = words[words.index("[") + 1 : words.index("]")].split()[:2]
+        return (float(east), float(north))
     except ValueError:
-        x, y = polygon.exterior.coords[0]
-        return (x, y)
+        x, y = polygon.exterior.coords[0][:2]
+        return (float(x), float(y))
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,12 +152,12 @@ def holes(found: Sequence[Round], pieces: Sequence[CopperPiece]) -> tuple[Hole, 
     out = []
     for i, r in enumerate(unique):
         candidates = which.get(i, [])
-        best = max(
-            candidates,
-            key=lambda j: shapely.intersection(discs[i], shapes[j]).area,
-            default=None,
-        ) if len(candidates) > 1 else (candidates[0] if candidates else None)  # fmt: skip
-        out.append(Hole(f"h{i + 1}", r.at, r.diameter, None if best is None else pieces[best].id))
+        if len(candidates) > 1:
+            # between pads, the one with most copper under the hole has it
+            common = shapely.area(shapely.intersection(discs[i], shapes[candidates]))
+            candidates = [candidates[int(np.argmax(common))]]
+        piece = pieces[candidates[0]].id if candidates else None
+        out.append(Hole(f"h{i + 1}", r.at, r.diameter, piece))
     return tuple(out)
 
 

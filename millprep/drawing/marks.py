@@ -205,15 +205,15 @@ def _circle(ends: FloatArray, bulge: float, sagitta: float) -> FloatArray:
     """Rim of the circle on this diameter in equal steps, a multiple of four of them."""
     centre = ends.mean(axis=0)
     x, y = (ends[0] - centre).tolist()
-    return centre + rim(math.hypot(x, y), sagitta, start=(x, y), clockwise=bulge < 0)
+    around = rim(math.hypot(x, y), sagitta, start=(x, y), clockwise=bulge < 0)
+    return np.asarray(centre + around, dtype=np.float64)
 
 
 def steps_for(radius: float, sweep: float, sagitta: float) -> int:
     """Equal steps in which an arc's chords stay within the sagitta, r·(1 - cos(step / 2))."""
-    if sagitta >= 0.07 * radius:  # never coarser than 16 to the circle
-        step = math.pi / 8
-    else:
-        step = 2 * math.acos(1 - sagitta / radius)
+    # never coarser than 16 to the circle
+    coarse = sagitta >= 0.019 * radius
+    step = math.pi / 8 if coarse else 2 * math.acos(1 - sagitta / radius)
     return max(1, math.ceil(abs(sweep) / step - 1e-9))
 
 
@@ -235,4 +235,7 @@ def rim(
     quarter = np.column_stack((x * cos - y * sin, x * sin + y * cos))
     turned = np.column_stack((-quarter[:, 1], quarter[:, 0]))
     points = np.vstack((quarter, turned, -quarter, -turned))
-    return np.vstack((points[:1], points[:0:-1])) if clockwise else points
+    if clockwise:
+        points = np.vstack((points[:1], points[:0:-1]))
+    rim_points: FloatArray = points
+    return rim_points

@@ -61,11 +61,11 @@ def _looks_like_dxf(head: bytes) -> bool:
 def _parse(file: Path, ledger: Ledger) -> Any:
     import logging
 
-    import ezdxf
+    from ezdxf import filemanagement
 
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     try:
-        doc = ezdxf.readfile(file)
+        doc = filemanagement.readfile(file)
         doc.modelspace()
     except MemoryError:
         ledger.stop(

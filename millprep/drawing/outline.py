@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from millprep.drawing.chain import Chained, Loop, OpenChain, chain
+from millprep.drawing.chain import Chained, Loop, chain
 from millprep.drawing.evenodd import Crossing, nest
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke
@@ -60,13 +61,12 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
     for end, other in _gaps([e for e, _ in ends]):
         (x0, y0), (x1, y1) = ends[end][0], ends[other][0]
         size = float(np.hypot(x1 - x0, y1 - y0))
-        run: OpenChain = chained.opened[ends[end][1]]
         ledger.stop(
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
             f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
             "close the gap in the drawing",
-            source=run.sources[0],
+            source=chained.opened[ends[end][1]].sources[0],
             at=(x0, y0),
         )
 
@@ -119,7 +119,7 @@ def _sorted_out(
     outer = depth.index(0)
     shell = found.areas[outer]
     holes: list[Round] = []
-    inner: list[shapely.Polygon] = []
+    inner: list[shapely.Polygon | shapely.MultiPolygon] = []
     for i, area in enumerate(found.areas):
         loop = loops[found.kept[i]]
         if i != outer and circles_are_holes and loop.round is not None:
@@ -145,8 +145,9 @@ def _sorted_out(
             for source in loop.sources:
                 ledger.leave(source, "it is drawn twice")
     board = shapely.difference(shell, shapely.union_all(inner)) if inner else shell
-    if inner and shell.geom_type == "Polygon" and not len(shell.interiors):
-        plain = shapely.Polygon(shell.exterior, [a.exterior for a in inner])
+    single = [a for a in (shell, *inner) if isinstance(a, shapely.Polygon) and not a.interiors]
+    if inner and len(single) == len(inner) + 1:
+        plain = shapely.Polygon(single[0].exterior, [a.exterior for a in single[1:]])
         board = plain if plain.is_valid else board
     if board.geom_type != "Polygon" or board.is_empty:
         ledger.stop(
@@ -159,5 +160,5 @@ def _sorted_out(
     return board, holes
 
 
-def _pair(p: np.ndarray) -> Point:  # type: ignore[type-arg]
+def _pair(p: NDArray[np.float64]) -> Point:
     return (float(p[0]), float(p[1]))

@@ -151,7 +151,8 @@ def _no_unit(by_layer: dict[str, list[Mark]], roles: LayerRoles, ledger: Ledger)
     small = [r.diameter for r in holes.drills(circles)]
     ledger.stop(
         "drawing-no-unit",
-        f"the drawing does not say its unit ($INSUNITS is 0 or absent): {unit.sizes(extent, small)}",
+        f"the drawing does not say its unit ($INSUNITS is 0 or absent): "
+        f"{unit.sizes(extent, small)}",
         "say the unit of this drawing in the job",
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import Any
 
@@ -23,7 +24,8 @@ def steps(radius: float, sweep: float, sagitta: float, closed: bool) -> FloatArr
     n = steps_for(radius, sweep, sagitta)
     if closed:
         n = 4 * math.ceil(n / 4)
-    return np.arange(n if closed else n + 1) * (sweep / n)
+    count = n if closed else n + 1
+    return np.linspace(0.0, sweep, n + 1, dtype=np.float64)[:count]
 
 
 def flattened(entity: Any, sagitta: float) -> tuple[FloatArray, bool]:
@@ -38,7 +40,7 @@ def flattened(entity: Any, sagitta: float) -> tuple[FloatArray, bool]:
     low, high = float(tool.knots()[tool.order - 1]), float(tool.knots()[-tool.order])
     spans = knots[(knots >= low) & (knots <= high)]
     parameters: list[float] = []
-    for t0, t1 in zip(spans[:-1], spans[1:], strict=True):
+    for t0, t1 in itertools.pairwise(spans.tolist()):
         width = float(t1 - t0)
         if width <= 1e-12 * max(1.0, abs(high - low)):
             continue
