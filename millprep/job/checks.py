@@ -146,7 +146,7 @@ def _machine(good: Good) -> Iterator[Mistake]:
 def _setup(good: Good) -> Iterator[Mistake]:
     setup = good.setup
     if good.has_setup and setup["tape"] is False and setup["clamp"] == []:
-        words = "names nothing that holds the blank; list the clamps as [[setup.clamp]] or say tape = true"
+        words = "names nothing that holds the blank; list [[setup.clamp]] or say tape = true"
         yield Mistake("job-missing-key", ("setup",), words)
     for i, clamp in enumerate(good.clamps):
         box = clamp.get("box")

@@ -130,7 +130,7 @@ def plain(value: object) -> str:
         return str(value).lower()
     if isinstance(value, str):
         text = '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-        text = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+        text = printable(text)
     elif isinstance(value, int):
         # Python refuses to print numbers of thousands of digits.
         text = str(value) if value.bit_length() < 200 else "a very long number"
@@ -143,6 +143,11 @@ def plain(value: object) -> str:
     else:
         text = str(value)
     return text if len(text) <= 60 else text[:57] + "…"
+
+
+def printable(text: str) -> str:
+    """Text in which no control character can spoil a message."""
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
 def nearest(word: object, options: Iterable[str]) -> str | None:

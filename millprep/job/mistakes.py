@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 from pydantic_core import ErrorDetails
 
-from millprep.job.fields import Doc, Table, doc_of, nearest, plain
+from millprep.job.fields import Doc, Table, doc_of, nearest, plain, printable
 from millprep.job.model import JobFile
 from millprep.job.places import KeyPath
 from millprep.job.tools import CUTTER_NAME_ALLOWED, CUTTER_TABLES
@@ -40,7 +40,7 @@ def label(path: KeyPath) -> str:
     words = ""
     for step in rest:
         words += f" item {step + 1}" if isinstance(step, int) else f".{step}"
-    return f"{head} {words.lstrip('. ')}".rstrip()
+    return printable(f"{head} {words.lstrip('. ')}".rstrip())
 
 
 def quoted(options: Iterator[str] | list[str]) -> str:

@@ -30,10 +30,11 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
 )
 """Every table, as the job file heads it."""
 
-_PRESET_KINDS = {
-    "MachineTable": "machines",
-    "BlankTable": "laminates",
-    **{table.__name__: "cutters" for table in CUTTER_TABLES.values()},
+_PRESET_KINDS: dict[type[Table], str] = {
+    MachineTable: "machines",
+    BlankTable: "laminates",
+    CutterTable: "cutters",
+    **dict.fromkeys(CUTTER_TABLES.values(), "cutters"),
 }
 
 
@@ -42,16 +43,18 @@ def schema() -> dict[str, Any]:
     made = JobFile.model_json_schema()
     made["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     made["title"] = "millprep job"
-    for name, kind in _PRESET_KINDS.items():
-        _allow_preset(made["$defs"][name], presets()[kind])
+    for table, kind in _PRESET_KINDS.items():
+        if table is not CutterTable:
+            _allow_preset(made["$defs"][table.__name__], presets()[kind])
     blank = made["properties"]["blank"]
     made["properties"]["blank"] = {
         "description": blank.pop("description"),
         "anyOf": [{"$ref": "#/$defs/BlankTable"}, blank],
     }
     # A cutter from a preset does not write its kind, so more than one may match.
-    cutter = made["properties"]["cutters"]["patternProperties"]
-    for value in cutter.values():
+    cutters = made["properties"]["cutters"]
+    cutters["additionalProperties"] = False
+    for value in cutters["patternProperties"].values():
         value["anyOf"] = value.pop("oneOf")
         value.pop("discriminator", None)
     return made
@@ -68,7 +71,7 @@ def _allow_preset(table: dict[str, Any], known: dict[str, dict[str, Any]]) -> No
         "enum": list(given),
     }
     needed = table.pop("required")
-    by_preset = set.intersection(*(set(values) for values in given.values())) | {"name"}
+    by_preset = set.intersection(*map(set, given.values())) | {"name"}
     table["anyOf"] = [
         {"required": needed},
         {"required": ["preset", *(key for key in needed if key not in by_preset)]},
@@ -92,9 +95,17 @@ def key_table() -> str:
 def _rows(table: type[Table]) -> list[tuple[str, str, str, str]]:
     """Name, unit, default and meaning of the keys that are a table's own."""
     # What every cutter has is told once; the three kinds then add theirs.
-    shared = () if table is CutterTable else CutterTable.model_fields
-    return [
-        (name, doc.unit or "-", doc.default or "must be written", doc.meaning)
-        for name, doc in ((name, doc_of(field)) for name, field in table.model_fields.items())
-        if not issubclass(table, CutterTable) or name not in shared
-    ]
+    told = CutterTable.model_fields if table in CUTTER_TABLES.values() else {}
+    rows = []
+    for name, field in table.model_fields.items():
+        if name not in told:
+            doc = doc_of(field)
+            default = doc.default or _without_default(table, name)
+            rows.append((name, doc.unit or "-", default, doc.meaning))
+    return rows
+
+
+def _without_default(table: type[Table], name: str) -> str:
+    given = presets().get(_PRESET_KINDS.get(table, ""), {}).values()
+    by_preset = any(name in values for values in given) or (table is MachineTable)
+    return "the preset's, or must be written" if by_preset else "must be written"

@@ -55,6 +55,8 @@ def choose(
 
     Args:
         shift: windows and poses.
+        blank: the laminate.
+        plan: diameters and wall.
         keep_out: what is cut on the blank, grown to where no hole's wall may reach.
         clamped: per pass what the clamps deny to a drill, machine frame.
         far_end: coordinate along the axis of the farthest cut, where an error in angle shows.

@@ -69,6 +69,7 @@ class Canvas:
     Attributes:
         view: what the drawing shows, mm.
         per_mm: points (1/72 inch) for one millimetre.
+        dpi: pixels for one inch.
         tolerance: a tenth of a pixel in mm, never below 5 µm: shapes may be thinned by it.
     """
 
@@ -76,6 +77,7 @@ class Canvas:
     axes: Axes
     view: Box
     per_mm: float
+    dpi: int
     tolerance: float
 
     def points(self, width: float) -> float:
@@ -94,13 +96,14 @@ def canvas(
     below: Sequence[str] = (),
     turned_over: bool = False,
     widest: float = WIDEST,
+    dpi: int = DPI,
 ) -> Canvas:
     """Open a picture of `view`, mm.
 
     `title` says what the picture is, `words` beneath it how to read it. `legend` holds
     matplotlib handles with labels and stands outside the drawing, the sentences `below`
     under it. `turned_over` lets y grow downward, for views from the other face of the
-    laminate. `widest` is in inches.
+    laminate. `widest` is in inches, `dpi` in pixels for one inch.
     """
     from matplotlib.figure import Figure
 
@@ -114,7 +117,7 @@ def canvas(
         scale = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
     width = max(wide * scale + LEFT + RIGHT, NARROWEST)
     height = high * scale + TOP + foot
-    figure = Figure(figsize=(width, height), dpi=DPI, facecolor=PAPER)
+    figure = Figure(figsize=(width, height), dpi=dpi, facecolor=PAPER)
     axes = figure.add_axes(
         (LEFT / width, foot / height, wide * scale / width, high * scale / height)
     )
@@ -128,8 +131,10 @@ def canvas(
     axes.xaxis.set_major_locator(_multiples(step))
     axes.yaxis.set_major_locator(_multiples(next((s for s in STEPS if high / s <= 8), 500)))
     x = LEFT / width
-    figure.text(x, 1 - 0.26 / height, plain(title, 110), fontsize=11, weight="bold", color=INK)
-    figure.text(x, 1 - 0.5 / height, plain(words, 190), fontsize=8.5, color=INK)
+    figure.text(
+        x, 1 - 0.26 / height, plain(title, int(width * 9.5)), fontsize=11, weight="bold", color=INK
+    )
+    figure.text(x, 1 - 0.5 / height, plain(words, int(width * 14)), fontsize=8.5, color=INK)
     figure.text(
         1 - RIGHT / width, 0.08 / height, f"set {plain(set_id, 24)}",
         ha="right", fontsize=7, color=QUIET,
@@ -145,7 +150,7 @@ def canvas(
         y = (foot - AXIS - ROW * rows - ROW * (i + 0.6)) / height
         figure.text(x, y, plain(sentence, int(width * 15)), fontsize=8, color=INK)
     per_mm = scale * 72
-    return Canvas(figure, axes, view, per_mm, max(0.005, 0.1 / (scale * DPI)))
+    return Canvas(figure, axes, view, per_mm, dpi, max(0.005, 0.1 / (scale * dpi)))
 
 
 def _multiples(step: float) -> Any:
@@ -190,7 +195,7 @@ def save(picture: Canvas, stem: Path, *, svg: bool) -> None:
     """Write `stem`.png and, when asked, `stem`.svg; no clock and no program name goes in."""
     figure = picture.figure
     figure.savefig(
-        stem.with_suffix(".png"), format="png", dpi=DPI, metadata={"Software": None},
+        stem.with_suffix(".png"), format="png", dpi=picture.dpi, metadata={"Software": None},
         pil_kwargs={"compress_level": 4},
     )  # fmt: skip
     if svg:

@@ -139,13 +139,16 @@ def _lines_near(
     for cut in scene.path_cuts:
         if cut.cutter != cutter.name:
             continue
-        half = cutter.width(cut.depth) / 2 + 1
+        half = cutter.width(cut.depth) / 2
         low, high = cut.path.xy.min(axis=0) - half, cut.path.xy.max(axis=0) + half
-        # an arc bulges past its ends by no more than its chord
-        slack = float(np.abs(cut.path.bulge).max()) * float((high - low).max())
+        # an arc bulges past its ends by its sagitta, bulge times half its chord
+        slack = float(np.abs(cut.path.bulge).max()) * float(np.hypot(*(high - low))) / 2
         beside = low[0] - slack > x1 or high[0] + slack < x0
-        if not (beside or low[1] - slack > y1 or high[1] + slack < y0):
-            found.append((cut.depth, cut.path.flattened(0.002)))
+        if beside or low[1] - slack > y1 or high[1] + slack < y0:
+            continue
+        line = cut.path.flattened(0.002)
+        if shapely.dwithin(shapely.LineString(line), frame, half):
+            found.append((cut.depth, line))
     return found
 
 
@@ -158,7 +161,8 @@ def _groove(
         marks.stroke(on, xy, surface, paler(colour, 0.55), over=2)
         if foot != surface:
             marks.stroke(on, xy, foot, colour, over=2.1)
-        marks.hairline(on, xy, PAPER, points=0.5, style=(0, (4, 3)), over=2.2)
+        if on.points(surface) > 6:
+            marks.hairline(on, xy, PAPER, points=0.5, style=(0, (4, 3)), over=2.2)
 
 
 def _machine_pass(spot: Spot, passes: tuple[int, ...] | None) -> bool:

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+PRINTED = 9.5
+"""Widest figure in inches whose words stay legible once printed 184 mm wide."""
+
 
 def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
     """The blank as it lies in this pass, in machine coordinates."""
@@ -69,6 +72,7 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         "on the machine's bed, seen from above, copper side up; the axes show what the "
         "machine shows", cut_set.id,
         axis_words=("X of the machine, mm", "Y of the machine, mm"), legend=legend,
+        widest=PRINTED, dpi=200,
     )  # fmt: skip
 
     marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 
-from millprep.report.words import number, place
+from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
     from millprep.values.blank import Blank, Clamp
@@ -18,26 +18,41 @@ ZERO_AGAIN = (
     "X and Y stay as they are."
 )
 
+ROLE = {
+    "locate": "locates the blank",
+    "key": "key hole: fits one way round only",
+    "witness": "is looked at",
+}
+
 
 def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """The steps before the first program of a pass, in order."""
     blank = next(b for b in cut_set.layout.blanks if b.number == milling_pass.blank)
     words = ["Spindle off and standing still."]
-    words += _clamp_changes(cut_set, milling_pass)
+    words += _taken_off(cut_set, milling_pass)
+    words += _below(cut_set, milling_pass, blank)
     words += _lay(cut_set, milling_pass, blank)
     words += _overhang(cut_set, milling_pass, blank)
-    drilled = _drilled(cut_set, milling_pass)
-    if drilled:
-        holes = ", ".join(
-            f"{hole.id} ({number(hole.diameter, 3)} mm) at "
-            f"{place(milling_pass.pose.point(hole.blank))}"
-            for hole in drilled
-        )
-        words.append(
-            f"This pass drills the registration {'hole' if len(drilled) == 1 else 'holes'} "
-            f"that a later pass is found by: {holes}. Leave their chips out of the way."
-        )
+    words += _held(cut_set, milling_pass)
     return tuple(words)
+
+
+def hole_rows(
+    cut_set: CutSet, milling_pass: MillingPass
+) -> tuple[tuple[str, str, str, str, str], ...]:
+    """(id, diameter, X, Y, what it is for) of each registration hole that plays a part."""
+    rows = [
+        (hole, hole.machine, f"{ROLE[hole.role]}; drilled in pass {hole.drilled_in}")
+        for hole in milling_pass.registration
+    ]
+    rows += [
+        (hole, milling_pass.pose.point(hole.blank), f"is drilled now for pass {hole.used_in}")
+        for hole in _drilled(cut_set, milling_pass)
+    ]
+    return tuple(
+        (plain(hole.id), number(hole.diameter, 3), number(at[0], 3), number(at[1], 3), words)
+        for hole, at, words in rows
+    )
 
 
 def zero_words(milling_pass: MillingPass) -> tuple[str, ...]:
@@ -46,7 +61,7 @@ def zero_words(milling_pass: MillingPass) -> tuple[str, ...]:
     same = milling_pass.number > 1
     xy = (
         "X and Y: keep the zero of the pass before; do not set it again. If it was lost, set it "
-        "by the registration holes at the places above."
+        "by the registration holes in the list."
         if same
         else f"X and Y: the low left corner of the blank stands at {place(corner)} of the "
         "machine. Set the zero so that the display shows these numbers with the spindle's axis "
@@ -60,22 +75,31 @@ def zero_words(milling_pass: MillingPass) -> tuple[str, ...]:
     )
 
 
-def _clamp_changes(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
-    number_ = milling_pass.number
-    on = [clamp for clamp in cut_set.clamps if clamp.on_in(number_)]
-    if not cut_set.clamps:
-        return ["No clamps are planned: hold the blank with tape on a flat, clean bed."]
-    words = []
-    if number_ > 1:
-        off = [c for c in cut_set.clamps if c.on_in(number_ - 1) and c not in on]
-        if off:
-            words.append(f"Take off for good: {_clamps(off)}.")
-        words.append("Open the other clamps, move the blank, sweep the bed clean.")
-    if on:
-        words.append(f"Clamps on in this pass, and nothing else in the way: {_clamps(on)}.")
-    else:
-        words.append("No clamp is on in this pass: hold the blank with tape.")
-    return words
+def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+    if milling_pass.number == 1:
+        return ["Bed flat and swept clean."]
+    now, before = milling_pass.number, milling_pass.number - 1
+    off = [c for c in cut_set.clamps if c.on_in(before) and not c.on_in(now)]
+    words = [f"Take these clamps off the bed: {_clamps(off)}."] if off else []
+    return [*words, "Free the blank, lift it off, sweep the bed and the holes clean."]
+
+
+def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+    on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
+    if not on:
+        return ["No clamp is planned in this pass: hold the blank flat with tape."]
+    return [f"Clamp it here and nowhere else: {_clamps(on)}."]
+
+
+def _below(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
+    here = (milling_pass.blank, milling_pass.number)
+    depths = [p.depth for p in cut_set.programs if (p.blank, p.mill_pass) == here]
+    under = max(depths, default=0.0) - blank.thickness
+    if under <= 0:
+        return []
+    return [
+        f"A spoilboard lies under the blank: the cutters go {number(under)} mm below the laminate."
+    ]
 
 
 def _clamps(clamps: list[Clamp]) -> str:
@@ -93,34 +117,20 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
         corner = place(milling_pass.pose.point((0.0, 0.0)))
         pins = " Pins out of the bed." if cut_set.locating == "pins" else ""
         return [
-            f"Lay blank {blank.number} ({size}) copper side up, its long edge along X as in the "
-            f"picture, its low left corner at {corner}.{pins}"
+            f"Lay blank {blank.number} ({size}) copper side up, as in the picture, "
+            f"its low left corner at {corner}.{pins}"
         ]
-    lines = [_hole(hole) for hole in used]
     if cut_set.locating == "pins":
-        head = (
-            f"Put the pins in the bed and lower blank {blank.number} onto them, copper side up, "
-            "without turning it end for end. Pins end below the copper."
-        )
-    else:
-        head = (
-            f"Move blank {blank.number} to its new place, copper side up, without turning it end "
-            "for end. Measure where its holes stand and shift or turn it until they are where "
-            "this list says."
-        )
-    return [head, *lines]
-
-
-def _hole(hole: RegistrationHole) -> str:
-    role = {
-        "locate": "locates the blank",
-        "key": "the larger key hole, fits one way round only",
-        "witness": "to look at only",
-    }[hole.role]
-    return (
-        f"Hole {hole.id}, {number(hole.diameter, 3)} mm, at {place(hole.machine)}: {role} "
-        f"(drilled in pass {hole.drilled_in})."
-    )
+        return [
+            f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
+            "listed below, copper side up, not turned end for end. The pins must end below the "
+            "copper."
+        ]
+    return [
+        f"Move blank {blank.number} to its new place, copper side up, not turned end for end. "
+        "Measure where its registration holes stand and shift or turn it until they are where "
+        "the list below says."
+    ]
 
 
 def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
@@ -132,7 +142,7 @@ def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[
         if by > 1:
             words.append(
                 f"The blank reaches {number(by, 0)} mm past the machine's travel on the {side}: "
-                "support it there at the height of the bed."
+                "hold it up there, level with the bed, where the bed ends."
             )
     return words
 

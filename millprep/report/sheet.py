@@ -10,7 +10,7 @@ from millprep.report.bed import bed_programs
 from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
 from millprep.report.places import ORDER, name_of
-from millprep.report.setup import ZERO_AGAIN, setup_words, zero_words
+from millprep.report.setup import hole_rows, setup_words, zero_words
 from millprep.report.words import cutter_words, duration, many, number, place, plain
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ class PassPage:
 
     title: str
     setup: tuple[str, ...]
+    holes: tuple[tuple[str, str, str, str, str], ...]
     zero: tuple[str, ...]
     picture: Picture | None
     steps: tuple[Step, ...]
@@ -95,7 +96,6 @@ def sheet(cut_set: CutSet) -> str:
         bed=[_step(cut_set, program, i == 0) for i, program in enumerate(bed_programs(cut_set))],
         pages=_pages(cut_set, pictures),
         overview=[picture for picture in pictures if picture.svg],
-        zero_again=ZERO_AGAIN,
         remarks=_remarks(cut_set, pictures),
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
@@ -122,6 +122,7 @@ def _pages(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[PassPage]:
             PassPage(
                 title=f"Blank {here[0]}, pass {here[1]} of {last}",
                 setup=setup_words(cut_set, milling_pass),
+                holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(milling_pass),
                 picture=next((p for p in pictures if (p.blank, p.mill_pass) == here), None),
                 steps=tuple(

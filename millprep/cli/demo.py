@@ -1,0 +1,24 @@
+"""`millprep demo`: the main job on the example that comes with the package."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from millprep.cli.prepare import run
+
+
+def example() -> Path:
+    """The lighthouse example: in an installed package beside the code, in a clone above it."""
+    packaged = Path(str(files("millprep"))) / "lighthouse"
+    return packaged if packaged.is_dir() else packaged.parents[1] / "examples" / "lighthouse"
+
+
+@click.command()
+@click.argument("out", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+def demo(out: Path, as_json: bool) -> None:
+    """Prepare the 480 mm memory board of the lighthouse example, an invented machine."""
+    run(example() / "memory-board.toml", out, as_json)

@@ -1,0 +1,42 @@
+"""The group of commands."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+
+import click
+
+from millprep import __version__
+from millprep.cli.demo import demo
+from millprep.cli.new import new
+from millprep.cli.prepare import prepare
+from millprep.cli.schema import schema
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="millprep")
+def commands() -> None:
+    """From a drawing of a circuit board to safe cut files for a small mill.
+
+    Exit codes: 0 done, 1 refused, 2 mistake in job or usage, 3 drawing unreadable or doubtful,
+    70 a fault of millprep itself.
+    """
+
+
+for command in (prepare, new, schema, demo):
+    commands.add_command(command)
+
+
+def main() -> None:
+    """Run the command line; a fault of ours ends with 70 and says so."""
+    try:
+        commands()
+    except Exception:
+        traceback.print_exc()
+        click.echo(
+            "This is a fault of millprep, not of your files. Nothing was replaced. "
+            "Please report it with the lines above.",
+            err=True,
+        )
+        sys.exit(70)

@@ -1,0 +1,57 @@
+"""`millprep prepare`: a job file in, a set of programs out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    required=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the set; an earlier set there is replaced as a whole.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+def prepare(job_file: Path, out: Path, as_json: bool) -> None:
+    """Make programs, pictures, sheet and report for a job."""
+    run(job_file, out, as_json)
+
+
+def run(job_file: Path, out: Path, as_json: bool) -> None:
+    """Prepare a job and say what came of it."""
+    from millprep.prepare import prepare as make
+
+    try:
+        cut_set = make(job_file, out, words.steps())
+    except Refusal as refusal:
+        if as_json:
+            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
+        words.refuse(refusal, out)
+        return
+    words.say_findings(cut_set.findings)
+    if as_json:
+        click.echo((out / "report.json").read_text("utf-8"), nl=False)
+        return
+    seconds = sum(f.seconds for f in cut_set.figures)
+    pieces = sum(p.pieces for p in cut_set.proofs)
+    click.echo(f"set {cut_set.id} in {out}")
+    click.echo(
+        f"{len(cut_set.layout.placements)} board(s) on {len(cut_set.layout.blanks)} blank(s), "
+        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs, "
+        f"about {seconds / 60:.0f} min of machine time"
+    )
+    click.echo(
+        f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "
+        f"{sum(p.opens for p in cut_set.proofs)} opens, "
+        f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins"
+    )
+    click.echo(f"look at {out / 'sheet.html'} and {out / 'previews'} before you cut")

@@ -1,0 +1,59 @@
+"""How findings and results are said in a terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from millprep.values.finding import Finding, Refusal
+
+ORDER = {"stop": 0, "warn": 1, "note": 2}
+
+
+def say_findings(findings: Sequence[Finding]) -> None:
+    """All findings on stderr, the worst first, notes of one kind counted."""
+    for finding in sorted(findings, key=lambda f: ORDER[f.severity]):
+        click.echo(f"{finding.severity}: {_line(finding)}", err=True)
+
+
+def _line(finding: Finding) -> str:
+    where = []
+    if finding.board:
+        where.append(finding.board + (f" copy {finding.copy}" if finding.copy else ""))
+    if finding.blank:
+        where.append(f"blank {finding.blank}")
+    if finding.mill_pass:
+        where.append(f"pass {finding.mill_pass}")
+    if finding.file:
+        where.append(finding.file + (f" line {finding.line}" if finding.line else ""))
+    if finding.at and finding.frame:
+        where.append(f"at {finding.at[0]:.3f}, {finding.at[1]:.3f} mm, {finding.frame} frame")
+    place = f" ({', '.join(where)})" if where else ""
+    return f"{finding.message} [{finding.code}]{place}"
+
+
+def refuse(refusal: Refusal, out: Path | None = None) -> None:
+    """Say a refusal and end with its exit code."""
+    say_findings(refusal.findings)
+    if out is not None:
+        beside = f"; see {out}-refused" if refusal.exit_code == 1 else ""
+        click.echo(f"refused, nothing was written to {out}{beside}", err=True)
+    raise SystemExit(refusal.exit_code)
+
+
+def as_row(finding: Finding) -> dict[str, object]:
+    """A finding as the report holds it."""
+    row = asdict(finding)
+    row["pass"] = row.pop("mill_pass")
+    return row
+
+
+def steps() -> Callable[[str], None]:
+    """What takes the name of every step: said on a terminal, kept quiet elsewhere."""
+    if not sys.stderr.isatty():
+        return lambda _: None
+    return lambda step: click.echo(f"{step} …", err=True)

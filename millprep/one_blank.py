@@ -1,0 +1,173 @@
+"""One blank: from boards on it to programs, in the order in which the questions arise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.passes import joins, registration, share, shift, touch
+from millprep.paths import checks, drilling, profile
+from millprep.paths.isolation import Island, isolate
+from millprep.program.build import build
+from millprep.values.blank import Blank, Box
+from millprep.values.cut import Cut, HoleCut, Profile, Ring
+from millprep.values.finding import Finding, Refusal
+from millprep.values.layout import Placement
+from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.values.plan import JobPlan
+from millprep.values.program import Program
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """What is to be cut on a blank, unsplit, and what was noticed on the way."""
+
+    rings: tuple[Ring, ...]
+    holes: tuple[HoleCut, ...]
+    profiles: tuple[Profile, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Passes:
+    """How the cuts are shared among passes, and their programs."""
+
+    passes: tuple[MillingPass, ...]
+    joins: tuple[Join, ...]
+    profiles: tuple[Profile, ...]
+    registration: tuple[HoleCut, ...]
+    programs: tuple[Program, ...]
+    findings: tuple[Finding, ...]
+
+
+def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
+    """Rings, holes and profiles of all boards on the blank."""
+    findings = [*checks.depth(job.isolation, blank)]
+    for placement in placements:
+        findings += checks.board(placement)
+    islands = [
+        Island(p.index, piece.id, p.pose.shape(piece.shape))
+        for p in placements
+        for piece in p.board.pieces
+    ]
+    edge = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
+    rings: tuple[Ring, ...] = ()
+    if not findings or all(f.severity != "stop" for f in findings):
+        rings, tight = isolate(islands, edge, job.isolation, blank.copper)
+        findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
+    holes, hole_findings = drilling.drill(placements, blank, job.drilling)
+    profiles, profile_findings = profile.profile(placements, blank, job.profile)
+    return Cuts(rings, holes, profiles, (*findings, *hole_findings, *profile_findings))
+
+
+def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, ...]) -> Passes:
+    """The passes of a blank with their programs.
+
+    Raises:
+        Refusal: when no plan of passes holds the boards.
+    """
+    plan = shift.plan(
+        _extent(made), job.machine, job.origin, registration.least_overlap(job.registration),
+        blank.number,
+    )  # fmt: skip
+    clamped = [_clamped(job, number + 1) for number in range(len(plan.poses))]
+    radius = job.profile.cutter.width(blank.thickness) / 2
+    kerf = shapely.union_all(
+        [p.pose.shape(p.board.outline).buffer(2 * radius, quad_segs=4) for p in placements]
+    )
+    far_end = max(plan.high(-1), plan.low(0))
+    holes = registration.choose(plan, blank, job.registration, kerf, clamped, far_end)
+    find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
+    if findings:
+        raise Refusal(findings)
+
+    join_plan = joins.plan(plan, made.rings, made.holes, job.registration.overrun)
+    rings = share.share_rings(made.rings, join_plan, plan, job.registration.overrun, blank.number)
+    drilled = share.share_holes(made.holes, join_plan, plan)
+    untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
+    profiles, tab_findings = _tabbed(job, made, placements, untabbed.joins)
+    freed = share.share_profiles(profiles, plan, radius, blank.number)
+
+    swept = shapely.union_all([kerf, *(_disc(hole) for hole in holes)])
+    milling: list[MillingPass] = []
+    programs: list[Program] = []
+    for k, pose in enumerate(plan.poses):
+        number = k + 1
+        mill_pass = MillingPass(
+            blank=blank.number,
+            number=number,
+            window=plan.polygon(k),
+            pose=pose,
+            registration=tuple(h for h in holes if h.used_in == number),
+            touch=touch.choose(
+                plan.windows[k], pose, blank, swept, clamped[k], job.touch, number
+            ),
+        )
+        milling.append(mill_pass)
+        mine: list[Cut] = [
+            *find_again.get(number, ()),
+            *rings.by_pass[k],
+            *drilled[k],
+            *freed.by_pass[k],
+        ]
+        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile)
+    return Passes(
+        tuple(milling),
+        (*rings.joins, *freed.joins),
+        profiles,
+        tuple(cut for cuts_ in find_again.values() for cut in cuts_),
+        tuple(programs),
+        tab_findings,
+    )
+
+
+def _tabbed(
+    job: JobPlan, made: Cuts, placements: tuple[Placement, ...], joined: tuple[Join, ...]
+) -> tuple[tuple[Profile, ...], tuple[Finding, ...]]:
+    """Profiles with tabs away from pads and joins."""
+    by_index = {p.index: p for p in placements}
+    done: list[Profile] = []
+    findings: list[Finding] = []
+    for one in made.profiles:
+        placement = by_index[one.placement]
+        pads = [placement.pose.point(hole.at) for hole in placement.board.holes]
+        avoid: BaseGeometry = shapely.MultiPoint(pads) if pads else shapely.Point(1e9, 1e9)
+        places = [join.at for join in joined if join.placement == one.placement]
+        tabbed, found = profile.with_tabs(one, job.profile, avoid, places)
+        done.append(tabbed)
+        findings += [
+            replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)
+            for f in found
+        ]
+    return tuple(done), tuple(findings)
+
+
+def _extent(made: Cuts) -> Box:
+    """Extent of every cutter's axis, blank frame."""
+    paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
+    lines = [path.line().bounds for path in paths]
+    lines += [(h.at[0], h.at[1], h.at[0], h.at[1]) for h in made.holes]
+    return Box(
+        min(b[0] for b in lines),
+        min(b[1] for b in lines),
+        max(b[2] for b in lines),
+        max(b[3] for b in lines),
+    )
+
+
+def _clamped(job: JobPlan, number: int) -> BaseGeometry:
+    """What the clamps of a pass deny to the spindle, machine frame."""
+    reach = job.machine.collet / 2 + 1.0
+    boxes = [
+        shapely.box(*(getattr(clamp.box.grown(reach), side) for side in ("x0", "y0", "x1", "y1")))
+        for clamp in job.clamps
+        if clamp.on_in(number)
+    ]
+    return shapely.union_all(boxes)
+
+
+def _disc(hole: RegistrationHole) -> shapely.Polygon:
+    return shapely.Point(hole.blank).buffer(hole.diameter / 2)
+

@@ -1,0 +1,245 @@
+"""The walk: a job file in, a set of programs out."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+
+from millprep import (
+    __version__,
+    drawing,
+    job,
+    nets,
+    one_blank,
+    readback,
+    report,
+    set_on_disk,
+)
+from millprep.layout import rows
+from millprep.program import sink
+from millprep.program.rs274 import TextSink
+from millprep.program.table import HEADER, TableSink
+from millprep.program.tally import TallySink
+from millprep.values.board import Board
+from millprep.values.cut_set import CutSet, Figures, InputFile
+from millprep.values.finding import Finding, Refusal
+from millprep.values.layout import Layout
+from millprep.values.plan import JobPlan
+
+Say = Callable[[str], None]
+
+
+def prepare(job_file: Path, out: Path, say: Say = lambda _: None) -> CutSet:
+    """Make a complete new set in `out`, or leave `out` as it was.
+
+    Args:
+        job_file: the TOML file.
+        out: folder of the set; made, or replaced when it holds an earlier set.
+        say: takes the name of every step as it begins.
+
+    Raises:
+        Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
+    """
+    set_on_disk.check(out)
+    say("reading the job")
+    plan = job.load(job_file)
+    say("reading the drawings")
+    boards = _boards(plan)
+    cut_set = _empty(plan, job_file, boards)
+    try:
+        with set_on_disk.staged(out) as folder:
+            say("laying the boards out")
+            cut_set = _laid_out(cut_set, plan, boards)
+            say("making paths and passes")
+            cut_set = _planned(cut_set, plan)
+            say("writing the programs")
+            cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
+            say("reading them back and cutting the blanks in simulation")
+            cut_set = _proved(cut_set, plan, folder)
+            say("drawing pictures, writing sheet and report")
+            report.write(cut_set, folder)
+            set_on_disk.put_in_place(folder, out)
+    except Stopped as stopped:
+        _write_refused(stopped.cut_set, out)
+        raise Refusal(stopped.cut_set.findings) from None
+    return cut_set
+
+
+class Stopped(Exception):  # noqa: N818 - no error of the program: a finding says stop
+    """The walk ends here; carries what was known."""
+
+    def __init__(self, cut_set: CutSet) -> None:
+        self.cut_set = cut_set
+        super().__init__("stopped by a finding")
+
+
+def _boards(plan: JobPlan) -> tuple[Board, ...]:
+    """Every drawing read; the faults of all of them together."""
+    boards: list[Board] = []
+    faults: list[Finding] = []
+    for one in plan.boards:
+        try:
+            boards.append(
+                drawing.read(
+                    one.drawing,
+                    name=one.name,
+                    shown_as=one.drawing_name,
+                    layers=one.layers,
+                    unit=one.unit,
+                )
+            )
+        except Refusal as refusal:
+            faults += [replace(f, board=f.board or one.name) for f in refusal.findings]
+    if faults:
+        raise Refusal(faults, exit_code=3)
+    return tuple(boards)
+
+
+def _empty(plan: JobPlan, job_file: Path, boards: Iterable[Board]) -> CutSet:
+    """The set before anything is planned: its id, inputs and machine."""
+    inputs = [InputFile(job_file.name, _hash(job_file))]
+    for one in plan.boards:
+        if one.drawing_name not in {i.file for i in inputs}:
+            inputs.append(InputFile(one.drawing_name, _hash(one.drawing)))
+    known = "\n".join([__version__, *(f"{i.file} {i.sha256}" for i in inputs)])
+    return CutSet(
+        id=hashlib.sha256(known.encode()).hexdigest()[:12],
+        job=plan.name,
+        machine=plan.machine,
+        clamps=plan.clamps,
+        cutters=plan.cutters,
+        gap=plan.isolation.gap,
+        inputs=tuple(inputs),
+        layout=Layout((), ()),
+        board_input=(),
+        nets={},
+        findings=tuple(
+            Finding(
+                code="drawing-left-out",
+                severity="note",
+                message=f"{left.count} × {left.kind} on layer {left.layer}: {left.reason}.",
+                board=board.name,
+            )
+            for board in boards
+            for left in board.left_out
+        ),
+    )
+
+
+def _hash(file: Path) -> str:
+    return hashlib.sha256(file.read_bytes()).hexdigest()
+
+
+def _laid_out(cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...]) -> CutSet:
+    orders = [
+        rows.Order(board, one.count, one.drawn_from == "components")
+        for board, one in zip(boards, plan.boards, strict=True)
+    ]
+    try:
+        layout = rows.lay_out(orders, plan.blanks)
+    except Refusal as refusal:
+        raise _stopped(cut_set, refusal) from refusal
+    files = [i.file for i in cut_set.inputs]
+    drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
+    named, faults = nets.name(plan.boards, layout)
+    return replace(
+        cut_set,
+        layout=layout,
+        board_input=tuple(drawn[p.board.name] for p in layout.placements),
+        nets=named,
+        findings=(*cut_set.findings, *faults),
+    )
+
+
+def _planned(cut_set: CutSet, plan: JobPlan) -> CutSet:
+    """Cuts and passes of every blank; the stops of all blanks together."""
+    layout = cut_set.layout
+    for blank in layout.blanks:
+        here = layout.on(blank.number)
+        cuts = one_blank.cuts(plan, blank, here)
+        cut_set = replace(
+            cut_set,
+            rings=(*cut_set.rings, *cuts.rings),
+            holes=(*cut_set.holes, *cuts.holes),
+            profiles=(*cut_set.profiles, *cuts.profiles),
+            findings=(*cut_set.findings, *cuts.findings),
+        )
+    _stop(cut_set)
+    bare = replace(cut_set, profiles=())
+    for blank in layout.blanks:
+        mine = {p.index for p in layout.on(blank.number)}
+        made = one_blank.Cuts(
+            tuple(r for r in cut_set.rings if r.placement in mine),
+            tuple(h for h in cut_set.holes if h.placement in mine),
+            tuple(p for p in cut_set.profiles if p.placement in mine),
+            (),
+        )
+        try:
+            done = one_blank.passes(plan, blank, made, layout.on(blank.number))
+        except Refusal as refusal:
+            raise _stopped(cut_set, refusal) from refusal
+        bare = replace(
+            bare,
+            holes=(*bare.holes, *done.registration),
+            profiles=(*bare.profiles, *done.profiles),
+            passes=(*bare.passes, *done.passes),
+            joins=(*bare.joins, *done.joins),
+            programs=(*bare.programs, *done.programs),
+            findings=(*bare.findings, *done.findings),
+        )
+    return bare
+
+
+def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
+    """Every program as RS-274, all motion as one CSV table; what each program costs."""
+    table = io.StringIO()
+    table.write(HEADER)
+    figures: list[Figures] = []
+    for program in cut_set.programs:
+        text = io.StringIO()
+        text_sink = TextSink(text.write, cut_set.id, cut_set.job, cut_set.machine)
+        tally = TallySink(cut_set.machine)
+        sink.run(program, text_sink, TableSink(table.write, text_sink), tally)
+        file = folder / program.file
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(text.getvalue().encode("ascii"))
+        figures.append(tally.figures)
+    (folder / "toolpaths.csv").write_bytes(table.getvalue().encode("ascii"))
+    return tuple(figures)
+
+
+def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
+    """The set with what the files on disk prove of it."""
+    try:
+        as_cut, proofs, found = readback.prove(
+            folder, plan, cut_set.layout, cut_set.passes, cut_set.programs
+        )
+    except Refusal as refusal:
+        raise _stopped(cut_set, refusal) from refusal
+    findings = (*cut_set.findings, *found)
+    proved = replace(cut_set, as_cut=as_cut, proofs=proofs, findings=findings)
+    _stop(proved)
+    return proved
+
+
+def _stop(cut_set: CutSet) -> None:
+    """End the walk when a finding says stop."""
+    if any(f.severity == "stop" for f in cut_set.findings):
+        raise Stopped(cut_set)
+
+
+def _stopped(cut_set: CutSet, refusal: Refusal) -> Stopped:
+    """The end of the walk by a refusal from one of its steps."""
+    return Stopped(replace(cut_set, findings=(*cut_set.findings, *refusal.findings)))
+
+
+def _write_refused(cut_set: CutSet, out: Path) -> None:
+    """Findings and pictures beside `out`, in place of those of an earlier refusal."""
+    refused = set_on_disk.refused_folder(out)
+    set_on_disk.check(refused)
+    with set_on_disk.staged(refused) as folder:
+        report.write_refused(cut_set, folder)
+        set_on_disk.put_in_place(folder, refused)
