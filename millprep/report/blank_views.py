@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 FROM_COPPER = "seen from the copper: as it lies on the mill"
 FROM_COMPONENTS = (
-    "seen from the components, through the laminate: turned over about its long edge, "
+    "seen from the components, through the laminate: turned over top to bottom, "
     "same numbers on the axes"
 )
 MOST_FLAGS = 40

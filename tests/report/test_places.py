@@ -1,0 +1,53 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from millprep.report.close_up import MOST, spots
+from millprep.report.places import marked
+from millprep.values.finding import Finding, Severity
+from tests.report.synthetic import invented
+
+
+def test_every_frame_leads_to_the_blank() -> None:
+    found = {mark.name: mark for mark in marked(invented(4))}
+    # F1 has no place; F2 is in the drawing, mirrored about y 90 and moved by the margin of 10
+    assert found["F2"].at == pytest.approx((37.0, 80.0))
+    # F3 is on the machine in pass 1, whose blank lies at (15, 30)
+    assert found["F3"].at == pytest.approx((-3.0, 30.0))
+    assert set(found) == {"F2", "F3"}
+
+
+def test_stop_comes_first() -> None:
+    assert [mark.name for mark in marked(invented(1))] == ["F3", "F2"]
+
+
+def _at(x: float, severity: Severity = "warn") -> Finding:
+    return Finding(
+        code="invented", severity=severity, message="m", frame="blank", at=(x, 20.0), blank=1
+    )
+
+
+def test_no_more_close_ups_than_a_person_reads() -> None:
+    many = tuple(_at(10.0 * i) for i in range(12))
+    seen = spots(marked(replace(invented(1), findings=many)))
+    assert len(seen) == MOST
+
+
+def test_neighbours_share_a_close_up() -> None:
+    seen = spots(marked(replace(invented(1), findings=(_at(20), _at(21), _at(60)))))
+    assert [[mark.name for mark in spot.marks] for spot in seen] == [["F1", "F2"], ["F3"]]
+    assert all(spot.view.contains(*mark.at) for spot in seen for mark in spot.marks)
+
+
+def test_notes_take_no_close_up() -> None:
+    assert spots(marked(replace(invented(1), findings=(_at(20, "note"),)))) == ()
+
+
+def test_a_place_on_an_unknown_board_or_blank_is_not_drawn() -> None:
+    findings = (
+        replace(_at(1), blank=9),
+        Finding(code="x", severity="warn", message="m", frame="drawing", at=(1, 1), board="no"),
+    )
+    assert marked(replace(invented(1), findings=findings)) == ()

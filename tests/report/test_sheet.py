@@ -1,0 +1,172 @@
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from millprep.report.sheet import findings_text, sheet
+from millprep.values.cut_set import CutSet, InputFile
+from millprep.values.finding import Finding
+from tests.report.synthetic import VEE, invented, refused
+
+VOID = {"meta", "img", "br", "hr", "link", "input"}
+HOSTILE = "</td><script>alert('x')</script>\"&{{ 7 * 7 }}"
+
+
+class Reader(HTMLParser):
+    """Strict about nesting: every element is closed by its own end tag."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.links: list[str] = []
+        self.seen: set[str] = set()
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.add(tag)
+        self.links += [value or "" for name, value in attrs if name in ("href", "src")]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def read(text: str) -> Reader:
+    reader = Reader()
+    reader.feed(text)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+@pytest.fixture(scope="module")
+def two_passes() -> CutSet:
+    return replace(invented(4), locating="pins")
+
+
+def test_the_reader_sees_bad_nesting() -> None:
+    with pytest.raises(AssertionError):
+        read("<p><b>x</p></b>")
+
+
+def test_the_sheet_is_html_5(two_passes: CutSet) -> None:
+    text = sheet(two_passes)
+    assert text.startswith('<!DOCTYPE html>\n<html lang="en">')
+    assert text.endswith("</html>\n")
+    assert {"title", "h1", "table", "img", "ol"} <= read(text).seen
+
+
+def test_it_asks_for_nothing_from_outside(two_passes: CutSet) -> None:
+    text = sheet(two_passes)
+    links = read(text).links
+    assert "previews/blank-1-pass-2.png" in links
+    assert all(re.fullmatch(r"previews/[a-z0-9-]+\.png", link) for link in links)
+    assert "http" not in text
+    assert "@import" not in text
+    assert "url(" not in text
+
+
+def test_cautions_come_before_anything_to_do(two_passes: CutSet) -> None:
+    text = read(sheet(two_passes)).text
+    first = text.index("Set up")
+    for caution in (
+        "respirator", "never with compressed air", "Eye protection", "Rotating spindle",
+        "Lethal voltages", "keep their charge", "deburr", "Local codes and licensed practice",
+        "the standard itself decides",
+    ):  # fmt: skip
+        assert text.index(caution) < first
+
+
+def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
+    text = read(sheet(two_passes)).text
+    places = [text.index(program.file) for program in two_passes.programs]
+    assert places == sorted(places)
+    assert text.count("put in: vee30") == 2
+    assert "300 / 100" in text
+    assert "1 min 02 s" in text
+    assert "set 5f0c2a91d3b7" in text
+
+
+def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
+    first, second = sheet(two_passes).split("Blank 1, pass 2 of 2", 1)
+    assert "Pins out of the bed." in first
+    assert "its low left corner at X 15  Y 30" in first
+    assert "X 0 to 12, Y 60 to 90, 12 mm above the copper" in first
+    assert "is drilled now for pass 2" in first
+    assert "Take these clamps off the bed: X 0 to 12" in second
+    assert "Put the pins in the bed" in second
+    assert "keep the zero of the pass before" in second
+    assert "touch off on the copper at X 20  Y 34" in second
+    assert "again after every change of cutter" in second
+    assert "mm past the machine&#39;s travel on the left" in second
+
+
+def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
+    text = sheet(replace(two_passes, locating="measure"))
+    assert "Measure where its registration holes stand" in text
+    assert "pins" not in text
+
+
+def test_no_clamps_means_tape(two_passes: CutSet) -> None:
+    assert "hold the blank flat with tape" in sheet(replace(two_passes, clamps=()))
+
+
+def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
+    pins = replace(two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0)
+    with_bed = replace(
+        two_passes,
+        programs=(pins, *two_passes.programs),
+        figures=(two_passes.figures[0], *two_passes.figures),
+    )
+    text = sheet(with_bed)
+    assert text.index("bed/01-bore-pins.ngc") < text.index("Blank 1, pass 1 of 2")
+    assert "Blank off." in text
+    assert "Blank off." not in sheet(two_passes)
+
+
+def test_findings_with_place_and_close_up(two_passes: CutSet) -> None:
+    text = read(sheet(two_passes)).text
+    assert text.index("F3") < text.index("F2") < text.index("F1")
+    assert "board memory, copy 1; X 27  Y 20 in the drawing" in text
+    assert "blank 1; pass 1; X 12  Y 60 on the machine" in text
+
+
+def test_hostile_names_stay_words() -> None:
+    whole = invented(1)
+    vee = replace(VEE, name=HOSTILE)
+    bad = Finding(
+        code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3
+    )
+    odd = replace(
+        whole, job=HOSTILE, id=HOSTILE, cutters=(vee,),
+        machine=replace(whole.machine, name=HOSTILE),
+        inputs=(InputFile(HOSTILE, "c" * 64),), findings=(bad,), derived_from=HOSTILE,
+        programs=(replace(whole.programs[0], cutter=vee, file=HOSTILE),),
+        figures=whole.figures[:1],
+    )  # fmt: skip
+    text = sheet(odd)
+    reader = read(text)
+    assert "script" not in reader.seen
+    assert "<script" not in text
+    assert "49" not in reader.text
+    assert reader.text.count("{{ 7 * 7 }}") >= 8
+
+
+def test_findings_text_of_a_refused_run() -> None:
+    assert findings_text(refused()) == (
+        "Refused: lamp sequencer, set 5f0c2a91d3b7.\n"
+        "1 finding stops this job. No program was written.\n"
+        "\n"
+        "F1  STOP  gap-too-narrow\n"
+        "    c3 and c4 stand 0.05 mm apart and no cutter fits. Move them apart.\n"
+        "    Where: board memory, copy 1; X 27  Y 20 in the drawing.\n"
+        "    Picture: previews/close-up-1.png\n"
+    )
