@@ -338,6 +338,9 @@ class _Reader:
             raise Fault(f"{spelt(motion)} with no feed")
         if math.isnan(sum(self.at)):
             raise Fault("a drilling cycle from an unknown place")
+        if self.cycle is not None and self.modal["distance"] == 910:
+            # Interpreters differ in what R is counted from.
+            raise Fault("increments in a drilling cycle that follows another", standard=False)
         self.cycle, moves = expand(
             motion,
             block.words,
