@@ -37,7 +37,7 @@ _SPACE = re.compile(r"[ \t]*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 # The closing quotes of a long string may follow up to two quotes that belong to it.
 _STRING = re.compile(
-    r'"""(?:\\.|[^\\])*?"""(?:"{0,0})'
+    r'"""(?:\\.|[^\\])*?"""(?:"{0,2})'
     r"|'''.*?'''(?:'{0,2})"
     r'|"(?:\\.|[^"\\\n])*"'
     r"|'[^'\n]*'",
