@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.passes import joins, registration, share, shift, touch
 from millprep.paths import checks, drilling, profile
 from millprep.paths.isolation import Island, isolate
+from millprep.program.bed import bed
 from millprep.program.build import build
 from millprep.values.blank import Blank, Box
 from millprep.values.cut import Cut, HoleCut, Profile, Ring
@@ -80,6 +81,13 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
     far_end = max(plan.high(-1), plan.low(0))
     holes = registration.choose(plan, blank, job.registration, kerf, clamped, far_end)
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
+    programs: list[Program] = []
+    if holes and job.registration.method == "pins":
+        pin_cutter, found = drilling.pin_cutter(job.registration, job.drilling)
+        findings = (*findings, *found)
+        if pin_cutter is not None:
+            pins = [hole.machine for hole in holes if hole.used_in == 2]
+            programs.append(bed(job, pins, pin_cutter, blank.number))
     if findings:
         raise Refusal(findings)
 
@@ -92,7 +100,6 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
 
     swept = shapely.union_all([kerf, *(_disc(hole) for hole in holes)])
     milling: list[MillingPass] = []
-    programs: list[Program] = []
     for k, pose in enumerate(plan.poses):
         number = k + 1
         mill_pass = MillingPass(

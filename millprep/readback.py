@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import shapely
+
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
 from millprep.proof.compare import compare
 from millprep.proof.trace import Trace
 from millprep.values.as_cut import AsCut, BoardProof
+from millprep.values.blank import Blank
 from millprep.values.finding import Finding
 from millprep.values.layout import Layout
 from millprep.values.milling_pass import MillingPass
 from millprep.values.plan import JobPlan
+from millprep.values.pose import Pose
 from millprep.values.program import Program
 
 
@@ -31,20 +35,23 @@ def prove(
     """
     by_pass = {(p.blank, p.number): p for p in passes}
     blanks = {blank.number: blank for blank in layout.blanks}
+    bed, bed_board = _bed(job)
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
     for program in programs:
         trace = reader.read((folder / program.file).read_text("ascii"), file=program.file)
-        mill_pass = by_pass[program.blank, program.mill_pass]
-        traces.setdefault(program.blank, []).append((trace, program))
+        mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
+        on_bed = mill_pass is bed
+        if not on_bed:
+            traces.setdefault(program.blank, []).append((trace, program))
         findings += motion.check(
             trace,
             cutter=program.cutter,
             machine=job.machine,
-            clamps=tuple(c for c in job.clamps if c.on_in(program.mill_pass)),
+            clamps=() if on_bed else tuple(c for c in job.clamps if c.on_in(mill_pass.number)),
             mill_pass=mill_pass,
-            blank=blanks[program.blank],
-            spoilboard=job.drilling.spoilboard,
+            blank=bed_board if on_bed else blanks[program.blank],
+            spoilboard=0.0 if on_bed else job.drilling.spoilboard,
             file=program.file,
         )
     cut = tuple(
@@ -61,3 +68,16 @@ def prove(
     proofs, faults = compare(cut, layout)
     findings += faults
     return cut, proofs, tuple(findings)
+
+
+def _bed(job: JobPlan) -> tuple[MillingPass, Blank]:
+    """The bed as the motion rules see it: a sheet as large as the travel, the spoilboard thick."""
+    t = job.machine.travel
+    pose = Pose.shift(t.x0, t.y0)
+    size = (t.x1 - t.x0, t.y1 - t.y0)
+    window = shapely.box(0.0, 0.0, *size)
+    thickness = job.drilling.spoilboard
+    return (
+        MillingPass(0, 0, window, pose, (), (t.x0, t.y0)),
+        Blank(1, size, thickness, thickness / 2),
+    )

@@ -61,24 +61,23 @@ def board(placement: Placement) -> tuple[Finding, ...]:
                     blank=placement.blank,
                 )
             )
-    for text in drawn.lettering:
-        if text.mirrored != placement.pose.mirrored:
-            found.append(
-                Finding(
-                    code="lettering-backwards",
-                    severity="warn",
-                    message=(
-                        f"The lettering “{text.words}” on copper would read backwards on the "
-                        "milled board. Is drawn_from right? The two pictures of the copper show "
-                        "both sides."
-                    ),
-                    frame="drawing",
-                    at=text.at,
-                    board=drawn.name,
-                    copy=placement.copy,
-                    blank=placement.blank,
-                )
-            )
+    found += [
+        Finding(
+            code="lettering-backwards",
+            severity="warn",
+            message=(
+                f"The lettering “{text.words}” on copper would read backwards on the milled "
+                "board. Is drawn_from right? The two pictures of the copper show both sides."
+            ),
+            frame="drawing",
+            at=text.at,
+            board=drawn.name,
+            copy=placement.copy,
+            blank=placement.blank,
+        )
+        for text in drawn.lettering
+        if text.mirrored != placement.pose.mirrored
+    ]
     return tuple(found)
 
 

@@ -153,3 +153,35 @@ def register(
             )
         )
     return by_pass, tuple(findings)
+
+
+def pin_cutter(
+    plan: RegistrationPlan, drilling: DrillingPlan
+) -> tuple[Cutter | None, tuple[Finding, ...]]:
+    """The cutter for the bed's pin holes, or why there is none."""
+    cutter = choose(plan.pin, plan.cutters, REGISTRATION_FIT)
+    findings: list[Finding] = []
+    if cutter is None:
+        findings.append(
+            Finding(
+                code="pin-hole-without-cutter",
+                severity="stop",
+                message=(
+                    f"No cutter makes the pin holes of {plan.pin:g} mm in the bed. Name a drill of "
+                    "that size or a thinner end mill in [registration] cutters."
+                ),
+            )
+        )
+    if plan.pin_depth > drilling.spoilboard:
+        findings.append(
+            Finding(
+                code="pin-hole-through-spoilboard",
+                severity="stop",
+                message=(
+                    f"Pin holes of {plan.pin_depth:g} mm pass through the spoilboard of "
+                    f"{drilling.spoilboard:g} mm. Lower [registration] pin_depth or lay a thicker "
+                    "spoilboard."
+                ),
+            )
+        )
+    return cutter, tuple(findings)

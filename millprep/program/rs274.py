@@ -34,6 +34,13 @@ def describe(cutter: Cutter) -> str:
     return f"drill, {cutter.diameter:g} mm"
 
 
+def _position(program: Program) -> str:
+    """Where the blank lies when the program runs."""
+    if program.mill_pass == 0:
+        return f"the bed, pins for blank {program.blank}"
+    return f"blank {program.blank}, pass {program.mill_pass}"
+
+
 class TextSink:
     """Writes one program through a `write` callable.
 
@@ -64,9 +71,9 @@ class TextSink:
         x, y, _ = program.start
         head = [
             f"job {self._job}, set {self._set_id}",
-            f"blank {program.blank}, pass {program.mill_pass}, {' and '.join(program.works)}",
+            f"{_position(program)}, {' and '.join(program.works)}",
             f"cutter {cutter.name}: {describe(cutter)}",
-            f"put in {cutter.name}, then set Z zero with it on the copper at "
+            f"put in {cutter.name}, then set Z zero with it on {program.zero_on} at "
             f"X{number(x)} Y{number(y)}",
             "X and Y zero stay as they were set for this pass",
             f"deepest Z{number(-program.depth)}, rapid moves at Z{number(machine.clearance)}",

@@ -38,6 +38,7 @@ class Program:
         start: where the machine stands before the first move, (x, y, z).
         moves: all motion; the first goes up.
         notes: words for the head of the file.
+        zero_on: the surface that Z is zeroed on.
     """
 
     file: str
@@ -50,6 +51,7 @@ class Program:
     start: tuple[float, float, float]
     moves: tuple[Move, ...]
     notes: tuple[str, ...] = ()
+    zero_on: str = "the copper"
 
     @property
     def work(self) -> Work:
