@@ -26,7 +26,7 @@ from millprep.values.plan import (
 )
 
 SPACING_ALLOWANCE = 0.5
-PIN_DEPTH = 6.0
+PIN_DEPTH = 4.5
 
 
 def plan_of(file: File, job: JobFile) -> JobPlan:

@@ -151,7 +151,7 @@ class RegistrationTable(Table):
         "Depth of the holes in the bed",
         "mm",
         default=None,
-        words="6, or three quarters of the spoilboard if that is less",
+        words="4.5, or three quarters of the spoilboard if that is less",
         above=0,
         most=100,
     )
