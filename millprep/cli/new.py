@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import words
 from millprep.values.finding import Refusal
+from millprep.values.plan import LayerRoles
+
+if TYPE_CHECKING:
+    from millprep.drawing.survey import Survey
 
 
 @click.command()
@@ -22,18 +28,44 @@ def new(drawing_file: Path, out: Path | None) -> None:
     """Write a commented starter job for a drawing."""
     from millprep import drawing, job
 
+    if out is not None and out.exists():
+        raise click.UsageError(f"{out} exists; name another file")
     try:
         survey = drawing.survey(drawing_file)
     except Refusal as refusal:
         words.refuse(refusal)
         return
-    text = job.starter(drawing_file.name, survey.roles, survey.unit, survey.size)
-    for reason in survey.reasons:
-        click.echo(reason, err=True)
+    folder = Path() if out is None else out.parent
+    shown = Path(os.path.relpath(drawing_file, folder)).as_posix()
+    roles = survey.roles or LayerRoles((), (), ())
+    text = job.starter(shown, roles, None, _size(survey))
+    for line in _noticed(survey):
+        click.echo(line, err=True)
     if out is None:
         click.echo(text, nl=False)
         return
-    if out.exists():
-        raise click.UsageError(f"{out} exists; name another file")
     out.write_text(text, "utf-8")
     click.echo(f"wrote {out}: fill in drawn_from and read the comments")
+
+
+def _size(survey: Survey) -> tuple[float, float]:
+    """Of everything drawn, mm; drawing units count as mm when the file names none."""
+    if survey.box is None:
+        return (10.0, 10.0)
+    x0, y0, x1, y1 = survey.box
+    mm = survey.unit_mm or 1.0
+    return (max((x1 - x0) * mm, 1.0), max((y1 - y0) * mm, 1.0))
+
+
+def _noticed(survey: Survey) -> list[str]:
+    """What was seen in the drawing, for the person who fills the job in."""
+    lines = []
+    for layer in survey.layers:
+        kinds = ", ".join(f"{count} {kind}" for kind, count in layer.kinds)
+        roles = "; ".join(f"maybe {role}: {reason}" for role, reason in layer.roles)
+        lines.append(f"layer {layer.name}: {kinds}" + (f" ({roles})" if roles else ""))
+    if survey.roles is None:
+        lines.append("the layers' roles are not settled: fill in layers yourself")
+    if survey.unit is None:
+        lines.append(f"the file states no unit: add unit to [[board]]. {survey.unit_words}")
+    return [*lines, *survey.doubts, *survey.unread]
