@@ -79,12 +79,12 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
     if not items:
         return Chained(loops, [], [], [], [])
     gaps: list[tuple[Point, Point]] = []
-    found, opened, _, repeated = _join(items, SAME, gaps)
-    branches: list[Point] = []
+    found, opened, branches, repeated = _join(items, SAME, gaps)
     if opened:
-        more, opened, branches, again = _join(opened, tolerance, gaps)
+        more, opened, wider, again = _join(opened, tolerance, gaps)
         found += more
         repeated += again
+        branches = branches + wider if opened else []
     loops += [Loop(i.points, i.curved, i.sources) for i in found]
     return Chained(
         loops, [OpenChain(i.points, i.sources) for i in opened], branches, repeated, gaps

@@ -330,7 +330,7 @@ def _stroke(
 
 def _ellipse(entity: Any, source: Source, to_mm: Affine) -> Mark:
     dxf = entity.dxf
-    major, ratio = np.array(dxf.major_axis[:2]), float(dxf.ratio)
+    major, ratio = np.array(dxf.major_axis.xyz[:2]), float(dxf.ratio)
     ez = float(dxf.extrusion[2]) if dxf.hasattr("extrusion") else 1.0
     # minor axis = extrusion × major axis, times the ratio
     minor = np.array([-major[1], major[0]]) * ratio * math.copysign(1.0, ez)
@@ -342,7 +342,7 @@ def _ellipse(entity: Any, source: Source, to_mm: Affine) -> Mark:
     if not most > 0:
         return Aside(source, "it has no size")
     t = spline.steps(most, 2 * math.pi if closed else sweep, SAGITTA, closed) + start
-    points = np.array(dxf.center[:2]) + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)
+    points = np.array(dxf.center.xyz[:2]) + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)
     return Curve(source, to_mm.points(points), closed, True)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.drawing.chain import Loop
 from millprep.drawing.ledger import Ledger
@@ -151,7 +152,7 @@ def holes(found: Sequence[Round], pieces: Sequence[CopperPiece]) -> tuple[Hole, 
         which.setdefault(i, []).append(j)
     out = []
     for i, r in enumerate(unique):
-        candidates = which.get(i, [])
+        candidates = which.get(i) or _around(r, shapes)
         if len(candidates) > 1:
             # between pads, the one with most copper under the hole has it
             common = shapely.area(shapely.intersection(discs[i], shapes[candidates]))
@@ -159,6 +160,18 @@ def holes(found: Sequence[Round], pieces: Sequence[CopperPiece]) -> tuple[Hole, 
         piece = pieces[candidates[0]].id if candidates else None
         out.append(Hole(f"h{i + 1}", r.at, r.diameter, piece))
     return tuple(out)
+
+
+def _around(r: Round, shapes: NDArray[np.object_]) -> list[int]:
+    """The piece in whose opening the hole lies, if that is no wider than two holes."""
+    point = shapely.Point(r.at)
+    found = []
+    for j in shapely.STRtree(shapes).query(point).tolist():
+        for ring in shapes[j].interiors:
+            x0, y0, x1, y1 = ring.bounds
+            if max(x1 - x0, y1 - y0) <= 2 * r.diameter and shapely.Polygon(ring).covers(point):
+                found.append(j)
+    return found
 
 
 def close_drilled(

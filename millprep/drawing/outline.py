@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.chain import Chained, Loop, chain
+from millprep.drawing.chain import TOLERANCE, Chained, Loop, chain
 from millprep.drawing.evenodd import Crossing, nest
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke
@@ -57,16 +58,21 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
         )
     ends: list[tuple[Point, int]] = []
     for k, run in enumerate(chained.opened):
-        ends += [(_pair(run.points[0]), k), (_pair(run.points[-1]), k)]
-    for end, other in _gaps([e for e, _ in ends]):
-        (x0, y0), (x1, y1) = ends[end][0], ends[other][0]
+        # an end at a branch is no gap
+        ends += [
+            (end, k)
+            for end in (_pair(run.points[0]), _pair(run.points[-1]))
+            if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
+        ]
+    for one, other in _gaps([e for e, _ in ends]):
+        (x0, y0), (x1, y1) = ends[one][0], ends[other][0]
         size = float(np.hypot(x1 - x0, y1 - y0))
         ledger.stop(
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
             f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
             "close the gap in the drawing",
-            source=chained.opened[ends[end][1]].sources[0],
+            source=chained.opened[ends[one][1]].sources[0],
             at=(x0, y0),
         )
 

@@ -49,6 +49,8 @@ class Fan:
         for k, angle in enumerate(marks):
             after = marks[k + 1] if k + 1 < len(marks) else marks[0] + TURN
             n = steps_for(radius, after - angle, sagitta)
+            if n > 1 and after - angle > 3.1:
+                n += n % 2  # the tip of a round end is a point of it
             first.append(len(angles))
             angles += [angle + (after - angle) * j / n for j in range(n)]
         self.points = [(at[0] + radius * math.cos(a), at[1] + radius * math.sin(a)) for a in angles]
