@@ -33,7 +33,7 @@ FROM_COMPONENTS = (
     "seen from the components, through the laminate: turned over top to bottom, "
     "same numbers on the axes"
 )
-MOST_FLAGS = 40
+MOST_FLAGS = 200
 
 
 def copper_view(
@@ -49,7 +49,7 @@ def copper_view(
         marks.line_swatch(INK, "edge of the board", style="--"),
     ]
     if flagged:
-        legend.append(marks.sign_swatch("o", "finding, numbered as in the list"))
+        legend.append(marks.sign_swatch("o", "finding by its number; +3: three more beside it"))
     on = canvas(
         scene.box(), f"{job} · blank {scene.blank.number} · copper as designed, {face}",
         FROM_COMPONENTS if components else FROM_COPPER, set_id,
@@ -60,8 +60,7 @@ def copper_view(
     marks.fill(on, scene.pieces, PIECE, over=1.1)
     _holes(on, scene)
     _edges(on, scene, names=True)
-    for place in flagged:
-        marks.flag(on, place.at, place.name)
+    marks.flags(on, [(place.name, place.at) for place in flagged])
     return on
 
 
@@ -181,11 +180,13 @@ def as_cut_view(scene: Scene, job: str, set_id: str) -> Canvas:
     return on
 
 
-def registration_hole(on: Canvas, at: Point, diameter: float, words: str) -> None:
-    """A registration hole at its size, with the words beside it."""
+def registration_hole(
+    on: Canvas, at: Point, diameter: float, words: str, *, leftward: bool = False
+) -> None:
+    """A registration hole at its size, with the words on its right or left."""
     marks.discs(on, [at], diameter, PAPER, points=0.8, over=6)
     marks.signs(on, [at], "P", size=4.5, over=6.1)
-    marks.label(on, at, words)
+    marks.label(on, at, words, away=(-6 if leftward else 6, -4), size=7)
 
 
 def _blank(on: Canvas, scene: Scene) -> None:

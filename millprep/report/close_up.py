@@ -77,7 +77,10 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
         for i, cutter in enumerate(scene.cutters)
         if (lines := _lines_near(scene, cutter, frame))
     ]
-    legend = [marks.swatch(COPPER, "copper as designed, with its id"), marks.swatch(PAPER, "hole")]
+    legend = [
+        marks.swatch(COPPER, "copper as designed, dotted edge, with its id"),
+        marks.swatch(PAPER, "hole"),
+    ]
     for i, cutter, lines in grooves:
         colour = cutter_style(i).colour
         depth = lines[0][0]
@@ -99,14 +102,20 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
     )  # fmt: skip
     x, y = scene.blank.size
     marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=INK, width=0.8, over=0.5)
+    near = view.grown(view.y1 - view.y0)
     for placed in scene.placed:
+        bores = shapely.union_all(
+            [shapely.Point(at).buffer(d / 2) for at, d in placed.holes if near.contains(*at)]
+        )
         for name, shape in placed.pieces:
             part = shapely.clip_by_rect(shape, view.x0, view.y0, view.x1, view.y1)
-            if not part.is_empty:
-                marks.fill(on, [part], COPPER, over=1)
-                if view.x1 - view.x0 <= WIDE:
-                    point = part.representative_point()
-                    marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
+            if part.is_empty:
+                continue
+            marks.fill(on, [part], COPPER, over=1)
+            marks.fill(on, [part], "none", edge=INK, width=0.7, style=":", over=3)
+            if view.x1 - view.x0 <= WIDE and not (solid := part.difference(bores)).is_empty:
+                point = solid.representative_point()
+                marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
         for at, diameter in placed.holes:
             if view.grown(diameter).contains(*at):
                 marks.discs(on, [at], diameter, PAPER, points=0.8)
@@ -118,7 +127,7 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
     if spot.marks[0].finding.frame == "machine":
         _machine(on, cut_set, scene, spot, clamps)
     for mark in spot.marks:
-        marks.flag(on, mark.at, mark.name, radius=(view.y1 - view.y0) / 14)
+        marks.ringed(on, mark.at, mark.name, (view.y1 - view.y0) / 14)
     return on
 
 

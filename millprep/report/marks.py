@@ -155,35 +155,54 @@ def label(
     on: Canvas, at: Point, words: str, *, away: Point = (6.0, 6.0), size: float = 7.5,
     over: float = 8.0,
 ) -> None:  # fmt: skip
-    """Words beside a point, `away` from it in points, on a paper ground."""
+    """Words beside a point, on a paper ground.
+
+    `away` leads in points to their nearer end; more than 5 down, the words hang below it.
+    """
     on.axes.annotate(
         words, at, xytext=away, textcoords="offset points", fontsize=size, color=INK,
-        ha="left" if away[0] >= 0 else "right", va="bottom" if away[1] >= 0 else "top",
+        ha="left" if away[0] >= 0 else "right", va="top" if away[1] < -5 else "bottom",
         bbox={"boxstyle": "square,pad=0.12", "facecolor": PAPER, "edgecolor": "none",
               "alpha": 0.85},
         zorder=over, annotation_clip=True,
     )  # fmt: skip
 
 
-def flag(on: Canvas, at: Point, words: str, *, radius: float | None = None) -> None:
-    """A ring around a place and a flag that names the finding."""
-    if radius is None:
-        on.axes.plot(
-            *at, linestyle="none", marker="o", markersize=15, markerfacecolor="none",
-            markeredgecolor=PAPER, markeredgewidth=3.5, zorder=9,
-        )  # fmt: skip
-        on.axes.plot(
-            *at, linestyle="none", marker="o", markersize=15, markerfacecolor="none",
-            markeredgecolor=INK, markeredgewidth=1.6, zorder=9.1,
-        )  # fmt: skip
-    else:
-        discs(on, [at], 2 * radius, "none", edge=PAPER, points=4.0, over=9)
-        discs(on, [at], 2 * radius, "none", edge=INK, points=1.8, over=9.1)
+def flags(on: Canvas, places: Sequence[tuple[str, Point]]) -> None:
+    """A ring around every place; one flag for places that would crowd each other.
+
+    The flag of a crowd names its first place and counts the others: "F5 +3".
+    """
+    near = 30.0 / on.per_mm
+    crowds: list[tuple[str, Point, int]] = []
+    for words, at in places:
+        for size, style in ((12.0, (PAPER, 3.5)), (12.0, (INK, 1.5))):
+            on.axes.plot(
+                *at, linestyle="none", marker="o", markersize=size, markerfacecolor="none",
+                markeredgecolor=style[0], markeredgewidth=style[1], zorder=9,
+            )  # fmt: skip
+        for i, (first, there, count) in enumerate(crowds):
+            if abs(there[0] - at[0]) < near and abs(there[1] - at[1]) < near * 0.7:
+                crowds[i] = (first, there, count + 1)
+                break
+        else:
+            crowds.append((words, at, 0))
+    for first, there, count in crowds:
+        _flag(on, there, f"{first} +{count}" if count else first, 11.0)
+
+
+def ringed(on: Canvas, at: Point, words: str, radius: float) -> None:
+    """A ring of this radius in mm with its flag outside it."""
+    discs(on, [at], 2 * radius, "none", edge=PAPER, points=4.0, over=9)
+    discs(on, [at], 2 * radius, "none", edge=INK, points=1.8, over=9.1)
+    _flag(on, at, words, radius * on.per_mm * 0.75 + 2.0)
+
+
+def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
     on.axes.annotate(
-        words, at, xytext=(13, 13), textcoords="offset points", fontsize=9, weight="bold",
+        words, at, xytext=(away, away), textcoords="offset points", fontsize=8.5, weight="bold",
         color=INK, zorder=9.2,
         bbox={"boxstyle": "round,pad=0.2", "facecolor": FLAG, "edgecolor": INK, "linewidth": 0.8},
-        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.8, "shrinkB": 6},
     )  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from millprep.report.palette import (
 )
 from millprep.report.scene import Scene, around, moved
 from millprep.report.words import WORK_WORDS, number, place, plain
+from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
@@ -91,14 +92,17 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         lines, points = contacts(program, on.tolerance)
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
     _machine(on, cut_set, clamps)
-    for hole in drilled:
-        registration_hole(on, pose.point(hole.blank), hole.diameter, f"{hole.id} drilled now")
-    for hole in used:
-        registration_hole(on, hole.machine, hole.diameter, f"{hole.id} locates")
+    named = [(pose.point(hole.blank), hole, "drilled now") for hole in drilled]
+    named += [(hole.machine, hole, "locates") for hole in used]
+    for (hx, hy), hole, said in named:
+        # the words need about 80 points to the right of the hole
+        beside = Box(hx, hy - 5, hx + 80 / on.per_mm, hy + 5)
+        blocked = beside.x1 > on.view.x1 or any(_meet(beside, clamp.box) for clamp in clamps)
+        registration_hole(on, (hx, hy), hole.diameter, f"{hole.id} {said}", leftward=blocked)
     marks.signs(on, [(0.0, 0.0)], "X", size=8, over=7)
-    marks.label(on, (0.0, 0.0), "X0 Y0", away=(6, -6))
+    marks.label(on, (0.0, 0.0), "X0 Y0", away=(-2, -7))
     marks.signs(on, [milling_pass.touch], "v", size=8, over=7)
-    marks.label(on, milling_pass.touch, "Z touch", away=(6, -6))
+    marks.label(on, milling_pass.touch, "Z touch", away=(1, -9))
     return on
 
 
@@ -115,6 +119,10 @@ def file_number(program: Program) -> str:
 def works_words(program: Program) -> str:
     """The works of a program in words."""
     return ", ".join(WORK_WORDS.get(work, work) for work in program.works)
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a.x0 < b.x1 and b.x0 < a.x1 and a.y0 < b.y1 and b.y0 < a.y1
 
 
 def _machine(on: Canvas, cut_set: CutSet, clamps: list[Any]) -> None:
