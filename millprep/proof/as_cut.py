@@ -94,29 +94,26 @@ def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) ->
 
 
 def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
-    """The union of each array of areas: by squares, then columns of squares, then whole.
-
-    The small unions run two at a time; the last step only stitches columns.
-    """
-    where = [np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL) for job in jobs]
-    columns: list[Shapes] = []
+    """The union of each array of areas: square by square, two at a time, then whole."""
     owner: list[int] = []
     cells: list[Shapes] = []
-    column_of: list[int] = []
-    for i, (job, cell) in enumerate(zip(jobs, where, strict=True)):
-        for column in np.unique(cell[:, 0]) if len(job) else ():
-            inside = cell[:, 0] == column
-            rows = cell[inside, 1]
-            cells.extend(job[inside][rows == row] for row in np.unique(rows))
-            column_of.extend([len(owner)] * len(np.unique(rows)))
-            owner.append(i)
-    done = _object_array(map_in_threads(shapely.union_all, cells))
-    columns = [done[np.array(column_of) == k] for k in range(len(owner))]
-    tall = _object_array(map_in_threads(shapely.union_all, columns))
-    whole = map_in_threads(
-        shapely.union_all, [tall[np.array(owner, dtype=int) == i] for i in range(len(jobs))]
-    )
+    for i, job in enumerate(jobs):
+        if len(job):
+            cell = np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL)
+            _, square = np.unique(cell, axis=0, return_inverse=True)
+            order = np.argsort(square.ravel(), kind="stable")
+            parted = np.flatnonzero(np.diff(square.ravel()[order])) + 1
+            cells.extend(np.split(job[order], parted))
+            owner.extend([i] * (len(parted) + 1))
+    done = _object_array(map_in_threads(_union, cells))
+    owners = np.array(owner, dtype=int)
+    whole = map_in_threads(_union, [done[owners == i] for i in range(len(jobs))])
     return [shapely.MultiPolygon(_areas(shape)) for shape in whole]
+
+
+def _union(shapes: Shapes) -> shapely.Geometry:
+    """The union of areas, of which only those that touch are brought together."""
+    return shapely.disjoint_subset_union_all(shapely.get_parts(shapes))
 
 
 def _object_array(shapes: Sequence[shapely.Geometry]) -> Shapes:

@@ -22,6 +22,9 @@ SLIVER = 0.015
 """Copper that a disc of this radius, mm, does not fit into is a sliver: it is named and
 counted, but it neither joins nor parts anything a person would call copper."""
 
+FIRST_REACH = 0.1
+"""Where the search for the narrowest gap begins, mm."""
+
 Key = tuple[int, str]
 
 
@@ -155,9 +158,14 @@ def _narrowest(mine: Sequence[CopperPart]) -> tuple[float | None, Point | None]:
     if len(shapes) < 2:
         return None, None
     tree = shapely.STRtree(shapes)
-    (one, other), distance = tree.query_nearest(
-        shapes, exclusive=True, return_distance=True, all_matches=False
-    )
+    # Growing reach: boxes are far cheaper to compare than outlines are to measure.
+    reach = FIRST_REACH
+    one = other = np.array([], dtype=int)
+    while not len(one):
+        one, other = tree.query(shapes, predicate="dwithin", distance=reach)
+        one, other = one[one < other], other[one < other]
+        reach *= 4
+    distance = shapely.distance(shapes[one], shapes[other])
     best = int(np.argmin(distance))
     line = shapely.shortest_line(shapes[one[best]], shapes[other[best]])
     middle = line.interpolate(0.5, normalized=True)

@@ -41,6 +41,7 @@ class Setting:
     blank: Blank
     spoilboard: float
     pins: bool
+    at: tuple[float, float] | None
     file: str
 
     def finding(
@@ -80,12 +81,14 @@ def check(
     spoilboard: float,
     file: str,
     pins: bool = True,
+    at: tuple[float, float] | None = None,
 ) -> tuple[Finding, ...]:
     """Every rule of motion that a program breaks, by file and line.
 
     `clamps` stand in machine coordinates, those of other passes are left aside. `spoilboard`
     is the thickness of the board beneath the blank. `pins` says whether pins stand in the
-    holes this pass is found by; False for the program that bores the bed for them.
+    holes this pass is found by; False for the program that bores the bed for them. `at` is
+    where the machine stands in x and y before it, None for anywhere.
     """
     setting = Setting(
         trace=trace,
@@ -97,6 +100,7 @@ def check(
         blank=blank,
         spoilboard=spoilboard,
         pins=pins,
+        at=at,
         file=file,
     )
     found = [finding for rule in RULES for finding in rule(setting)]
@@ -150,7 +154,7 @@ def _rapids(s: Setting) -> Iterator[Finding]:
         "rapid-low",
         f"a rapid runs below the clearance of {s.machine.clearance:g} mm. Go up first.",
     )
-    unknown = np.isnan(m.start[:, 2]) & m.rapid
+    unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
     unknown[:1] = False
     yield from s.each(
         unknown, "rapid-low", "a rapid starts at an unknown height. Go up first, alone."
@@ -176,12 +180,12 @@ def _pecked(m: Table) -> Mask:
 def _clamps(s: Setting) -> Iterator[Finding]:
     """Neither cutter nor shank nor collet nut meets a clamp; a rapid sweeps its whole box."""
     m, travel = s.moves, s.machine.travel
-    low = np.where(np.isnan(m.low[:, :2]), (travel.x0, travel.y0), m.low[:, :2])
-    high = np.where(np.isnan(m.high[:, :2]), (travel.x1, travel.y1), m.high[:, :2])
-    # A coordinate unknown at one end alone is unknown all the way.
-    part = np.isnan(m.start[:, :2]) & ~np.isnan(m.end[:, :2])
-    low = np.where(part, (travel.x0, travel.y0), low)
-    high = np.where(part, (travel.x1, travel.y1), high)
+    first = s.at or (travel.x0, travel.y0)
+    last = s.at or (travel.x1, travel.y1)
+    # A place unknown at the start of a move widens its box to wherever it may start.
+    unknown = np.isnan(m.start[:, :2])
+    low = np.where(unknown, np.fmin(m.low[:, :2], first), m.low[:, :2])
+    high = np.where(unknown, np.fmax(m.high[:, :2], last), m.high[:, :2])
     bottom = m.bottom
     only_up = np.isnan(m.start).all(axis=1) & m.rapid & np.isnan(m.end[:, :2]).all(axis=1)
     for clamp in s.clamps:
@@ -273,7 +277,9 @@ def _depths(s: Setting) -> Iterator[Finding]:
 def _on_blank(s: Setting) -> Iterator[Finding]:
     """The cutter's axis stays on the blank while it cuts, and off the pins."""
     m = s.moves
-    below = m.bottom < -SLACK
+    # Going up is how a fault ends; the move that led there is told.
+    rising = (m.across <= SLACK) & (m.end[:, 2] > m.start[:, 2])
+    below = (m.bottom < -SLACK) & ~rising
     if not below.any():
         return
     lost = below & (np.isnan(m.start).any(axis=1) | np.isnan(m.end).any(axis=1))

@@ -27,7 +27,7 @@ PATH_TOLERANCE = 0.002
 """Distance of a chord from its arc, mm: at 5 µm the narrowest gap was 4 µm off."""
 DISC_TOLERANCE = 0.001
 """Distance of a disc's polygon from its circle, mm; the polygon lies inside."""
-CHUNK = 24
+CHUNK = 96
 """Segments swept as one piece: short enough for small unions, long enough to be few."""
 WORKERS = 2
 
