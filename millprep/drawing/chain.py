@@ -26,10 +26,13 @@ class Loop:
     points: FloatArray
     curved: bool
     sources: tuple[Source, ...]
+    known: Round | None = None
 
     @cached_property
     def round(self) -> Round | None:
         """The circle this loop is, if it is one."""
+        if self.known is not None:
+            return self.known
         return round_of(self.points) if self.curved else None
 
 
@@ -74,7 +77,7 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
     Ends that coincide meet first; only what stays open then is joined within the
     tolerance, so that segments shorter than it keep their ends apart.
     """
-    loops = [Loop(c.points, c.curved, (c.source,)) for c in curves if c.closed]
+    loops = [Loop(c.points, c.curved, (c.source,), c.known) for c in curves if c.closed]
     items = [_Item(c.points, c.curved, (c.source,)) for c in curves if not c.closed]
     if not items:
         return Chained(loops, [], [], [], [])

@@ -21,6 +21,8 @@ from millprep.values.path import SAGITTA
 
 FloatArray = NDArray[np.float64]
 
+_X, _Y, _Z = np.eye(3)
+
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""
 
@@ -80,8 +82,8 @@ def walk(
         TooMuchError: for blocks nested too deep or too many marks.
     """
     count = 0
+    rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
     for index, entity in enumerate(entities):
-        rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
         for mark in _marks(entity, Frame(rows, index), wanted):
             count += 1
             if count > MOST_MARKS:
@@ -146,14 +148,15 @@ def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark
 def _finite(mark: Mark) -> Mark:
     """The mark, or word that it holds numbers that are none or lie beyond any drawing."""
     if isinstance(mark, Stroke):
-        arrays = [mark.to_mm.points(mark.vertices), mark.bulges, mark.widths]
+        size = np.abs(mark.to_mm.points(mark.vertices)).max()
+        size += np.abs(mark.bulges).sum() + np.abs(mark.widths).sum()
     elif isinstance(mark, Curve):
-        arrays = [mark.points]
+        size = np.abs(mark.points).max()
     elif isinstance(mark, Fill):
-        arrays = [np.array([area.bounds for area in mark.areas])]
+        size = np.abs([area.bounds for area in mark.areas]).max()
     else:
         return mark
-    if all(np.isfinite(a).all() and (np.abs(a) < 1e9).all() for a in arrays):
+    if size < 1e9:  # False for what is no number
         return mark
     return Unread(mark.source, "entity-damaged", "it holds numbers that are not finite")
 
@@ -165,12 +168,12 @@ def _plane(entity: Any, kind: str, frame: Frame) -> Affine | None:
     ex, ey, ez = dxf.extrusion if dxf.hasattr("extrusion") else (0.0, 0.0, 1.0)
     if kind in ("LINE", "SPLINE", "ELLIPSE"):
         # these are written in world coordinates; the extrusion turns no point of theirs
-        ux, uy, origin = np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.zeros(3)
+        ux, uy, origin = _X, _Y, _Z * 0
         if kind == "ELLIPSE" and (abs(ex) > 1e-9 * abs(ez) or abs(ey) > 1e-9 * abs(ez)):
             return None
     elif ex == 0 and ey == 0 and ez > 0:
-        ux, uy = np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
-        origin = np.array([0, 0, _elevation(entity, kind)])
+        ux, uy = _X, _Y
+        origin = _Z * _elevation(entity, kind)
     else:
         ocs = entity.ocs()
         ux, uy = np.array(ocs.ux.xyz), np.array(ocs.uy.xyz)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,10 +133,18 @@ def nest(rings: list[FloatArray]) -> Nest | Crossing:
 
 def fill(rings: list[FloatArray]) -> list[shapely.Polygon] | Crossing:
     """Areas inside an odd number of the rings; rings that overlap have no such reading."""
+    if len(rings) == 1:
+        area = area_of(rings[0])
+        return area if isinstance(area, Crossing) else list(area_parts(area))
     found = nest(rings)
     if isinstance(found, Crossing):
         return found
     return found.cross() or odd_areas(found)
+
+
+def area_parts(area: shapely.Polygon | shapely.MultiPolygon) -> Sequence[shapely.Polygon]:
+    """The polygons of an area."""
+    return [area] if isinstance(area, shapely.Polygon) else list(area.geoms)
 
 
 def odd_areas(found: Nest) -> list[shapely.Polygon]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -63,16 +63,20 @@ class Curve:
     Attributes:
         points: (n, 2), every one on the true curve; a closed curve repeats none.
         curved: whether it is drawn with arcs or splines only, no straight part.
+        known: the circle, where the entity itself says that it is one.
     """
 
     source: Source
     points: FloatArray
     closed: bool
     curved: bool
+    known: Round | None = None
 
     @cached_property
     def round(self) -> Round | None:
         """The circle this curve is, if it is one."""
+        if self.known is not None:
+            return self.known
         return round_of(self.points) if self.closed and self.curved else None
 
 
@@ -99,18 +103,29 @@ class Stroke:
     @cached_property
     def curve(self) -> Curve:
         """The centre line, whatever the width."""
-        if len(self.vertices) < 2:
+        most, least = self.to_mm.stretch
+        sagitta = SAGITTA / (most or 1.0)
+        known = None
+        if self.is_circle:
+            points = _circle(self.vertices, float(self.bulges[0]), sagitta)
+            if most - least <= 1e-9 * most:
+                (x0, y0), (x1, y1) = self.vertices.tolist()
+                at = self.to_mm.point((x0 + x1) / 2, (y0 + y1) / 2)
+                known = Round(at, math.hypot(x1 - x0, y1 - y0) * most)
+        elif len(self.vertices) < 2 or not self.bulges.any():
             points = self.vertices
         else:
-            most = self.to_mm.stretch[0] or 1.0
             xy = np.vstack((self.vertices, self.vertices[:1])) if self.closed else self.vertices
-            if self.closed and len(self.vertices) == 2 and (np.abs(self.bulges) == 1).all():
-                points = _circle(self.vertices, float(self.bulges[0]), SAGITTA / most)
-            else:
-                points = Path(xy, self.bulges).flattened(SAGITTA / most)
-                points = points[:-1] if self.closed else points
+            points = Path(xy, self.bulges).flattened(sagitta)
+            points = points[:-1] if self.closed else points
         curved = bool(len(self.bulges) and (np.abs(self.bulges) > 0.01).all())
-        return Curve(self.source, self.to_mm.points(points), self.closed, curved)
+        return Curve(self.source, self.to_mm.points(points), self.closed, curved, known)
+
+    @property
+    def is_circle(self) -> bool:
+        """Whether it is two half circles the same way round."""
+        b = self.bulges
+        return bool(self.closed and len(b) == 2 and b[0] == b[1] and abs(b[0]) == 1)
 
     @property
     def mean_width(self) -> float:
@@ -226,16 +241,19 @@ def rim(
 ) -> FloatArray:
     """(n, 2) rim of a circle about the origin, n a multiple of four, no point repeated.
 
-    Quarter points are exact: each comes from the first by swapping its coordinates.
+    Quarter points are exact: the extent of a circle is its diameter.
     """
     n = 4 * math.ceil(steps_for(radius, 2 * math.pi, sagitta) / 4)
+    cos, sin = _turns(n)
+    if clockwise:
+        sin = -sin
     x, y = start if start is not None else (radius, 0.0)
+    return np.stack((x * cos - y * sin, x * sin + y * cos), axis=1)
+
+
+@lru_cache(maxsize=256)
+def _turns(n: int) -> tuple[FloatArray, FloatArray]:
+    """Cosine and sine of n equal steps of a turn, n a multiple of four; quarters are exact."""
     angle = np.arange(n // 4) * (2 * math.pi / n)
     cos, sin = np.cos(angle), np.sin(angle)
-    quarter = np.column_stack((x * cos - y * sin, x * sin + y * cos))
-    turned = np.column_stack((-quarter[:, 1], quarter[:, 0]))
-    points = np.vstack((quarter, turned, -quarter, -turned))
-    if clockwise:
-        points = np.vstack((points[:1], points[:0:-1]))
-    rim_points: FloatArray = points
-    return rim_points
+    return np.concatenate((cos, -sin, -cos, sin)), np.concatenate((sin, cos, -sin, -cos))

@@ -85,7 +85,7 @@ def _rings(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
     xy = stroke.vertices
     if len(xy) == 1:
         return [(xy[0] + rim(float(stroke.widths.max()) / 2, sagitta), [])]
-    if _is_circle(stroke):
+    if stroke.is_circle and stroke.widths[0] == stroke.widths[1]:
         centre = xy.mean(axis=0)
         radius = float(np.hypot(*(xy[0] - centre)))
         h = float(stroke.widths[0]) / 2
@@ -104,17 +104,6 @@ def _rings(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
         )
     ]
     return _parts(pieces, stroke.closed, sagitta)
-
-
-def _is_circle(stroke: Stroke) -> bool:
-    b, w = stroke.bulges, stroke.widths
-    return bool(
-        stroke.closed
-        and len(stroke.vertices) == 2
-        and b[0] == b[1]
-        and abs(b[0]) == 1
-        and w[0] == w[1]
-    )
 
 
 P = tuple[float, float]

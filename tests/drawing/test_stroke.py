@@ -160,7 +160,9 @@ def test_the_edge_of_any_stroke_lies_half_a_width_away(
     assert shapely.covers(area.buffer(1e-6), line)
     # the round pen itself, held at many places of the centre line (a general buffer
     # would not do: it smooths shallow hollows by a hundredth of the width)
-    at = shapely.get_coordinates(shapely.line_interpolate_point(line, np.linspace(0, 1, 40), True))
+    at = shapely.get_coordinates(
+        shapely.line_interpolate_point(line, np.linspace(0, 1, 40), normalized=True)
+    )
     turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
     pen = np.column_stack((np.cos(turn), np.sin(turn))) * (width / 2 - 1.2 * SAGITTA)
     inked = shapely.points((at[:, None] + pen[None]).reshape(-1, 2))
