@@ -43,7 +43,9 @@ def prepare(job_file: Path, out: Path, say: Say = lambda _: None) -> CutSet:
     Raises:
         Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
     """
+    out = out.resolve()
     set_on_disk.check(out)
+    set_on_disk.check(set_on_disk.refused_folder(out))
     say("reading the job")
     plan = job.load(job_file)
     say("reading the drawings")
@@ -62,6 +64,7 @@ def prepare(job_file: Path, out: Path, say: Say = lambda _: None) -> CutSet:
             say("drawing pictures, writing sheet and report")
             report.write(cut_set, folder)
             set_on_disk.put_in_place(folder, out)
+        set_on_disk.forget_refused(out)
     except Stopped as stopped:
         _write_refused(stopped.cut_set, out)
         raise Refusal(stopped.cut_set.findings) from None
@@ -239,7 +242,6 @@ def _stopped(cut_set: CutSet, refusal: Refusal) -> Stopped:
 def _write_refused(cut_set: CutSet, out: Path) -> None:
     """Findings and pictures beside `out`, in place of those of an earlier refusal."""
     refused = set_on_disk.refused_folder(out)
-    set_on_disk.check(refused)
     with set_on_disk.staged(refused) as folder:
         report.write_refused(cut_set, folder)
         set_on_disk.put_in_place(folder, refused)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -12,6 +13,18 @@ from millprep.values.finding import Finding, Refusal
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""
+
+FIRST_BYTES = b'{\n "format": '
+"""How that file begins."""
+
+OURS = re.compile(
+    r"(report\.json|sheet\.html|toolpaths\.csv|findings\.txt"
+    r"|previews/[^/]+\.(png|svg)|bed/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
+)
+"""Every file of a set or of a refusal, as seen from its folder."""
+
+LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
+"""Files that file managers leave wherever a person looks."""
 
 
 @contextmanager
@@ -34,19 +47,21 @@ def put_in_place(folder: Path, out: Path) -> None:
         Refusal: when `out` holds something that is no set.
     """
     check(out)
-    old = None
-    if out.exists():
-        old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent)) / "set"
-        out.rename(old)
-    try:
+    if not out.exists():
         folder.rename(out)
-    except OSError:
-        if old is not None:
+        return
+    keep = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
+    old = keep / "set"
+    try:
+        out.rename(old)
+        folder.rename(out)
+    except BaseException:  # a signal as well: whatever it is, the old set comes back
+        if old.exists() and not out.exists():
             old.rename(out)
         raise
     finally:
-        if old is not None and old.parent.exists():
-            shutil.rmtree(old.parent)
+        if out.exists():
+            shutil.rmtree(keep)
 
 
 def check(out: Path) -> None:
@@ -55,15 +70,18 @@ def check(out: Path) -> None:
     Raises:
         Refusal: with exit code 2.
     """
-    if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / MARK).is_file())):
+    foreign = _foreign(out)
+    if foreign is not None:
         raise Refusal(
             [
                 Finding(
                     code="output-not-ours",
                     severity="stop",
                     message=(
-                        f"{out} exists and is no set of programs; it would be replaced. Name a "
-                        "new or empty folder with --out."
+                        f"{out} holds {foreign}, which is no part of a set of programs and would "
+                        "be lost. Name a new or empty folder with --out."
+                        if out.is_dir()
+                        else f"{out} is no folder. Name a new or empty folder with --out."
                     ),
                     file=str(out),
                 )
@@ -72,6 +90,31 @@ def check(out: Path) -> None:
         )
 
 
+def _foreign(out: Path) -> str | None:
+    """The first thing in a folder that no run of ours put there."""
+    if not out.exists():
+        return None
+    if not out.is_dir():
+        return out.name
+    inside = sorted(path.relative_to(out) for path in out.rglob("*") if not path.is_dir())
+    for path in inside:
+        if path.name not in LITTER and not OURS.fullmatch(path.as_posix()):
+            return path.as_posix()
+    mark = out / MARK
+    if inside and not (mark.is_file() and mark.read_bytes().startswith(FIRST_BYTES)):
+        return MARK if mark.exists() else inside[0].as_posix()
+    return None
+
+
 def refused_folder(out: Path) -> Path:
     """Where findings of a refused run go."""
+    if out.name in ("", ".."):
+        out = out.resolve()
     return out.with_name(f"{out.name}-refused")
+
+
+def forget_refused(out: Path) -> None:
+    """Remove the findings of an earlier refusal, which a new set has outdated."""
+    refused = refused_folder(out)
+    if refused.is_dir() and _foreign(refused) is None:
+        shutil.rmtree(refused)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import traceback
 
@@ -30,8 +31,10 @@ for command in (prepare, new, schema, demo):
 
 def main() -> None:
     """Run the command line; a fault of ours ends with 70 and says so."""
+    # ended from outside, a run cleans up after itself as it does after an error
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     try:
-        commands()
+        commands(prog_name="millprep")
     except Exception:
         traceback.print_exc()
         click.echo(

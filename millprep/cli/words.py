@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from millprep import set_on_disk
 from millprep.values.finding import Finding, Refusal
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
@@ -40,7 +41,7 @@ def refuse(refusal: Refusal, out: Path | None = None) -> None:
     """Say a refusal and end with its exit code."""
     say_findings(refusal.findings)
     if out is not None:
-        beside = f"; see {out}-refused" if refusal.exit_code == 1 else ""
+        beside = f"; see {set_on_disk.refused_folder(out)}" if refusal.exit_code == 1 else ""
         click.echo(f"refused, nothing was written to {out}{beside}", err=True)
     raise SystemExit(refusal.exit_code)
 

@@ -1,0 +1,72 @@
+"""What the tree of files promises."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "millprep", "fixtures", "tests", "examples"}
+KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)+")
+CALLS = {"Finding": None, "stop": 0, "finding": 0, "each": 1, "Mistake": 0}
+"""What takes a finding's code, and where it stands when it is not named `code`."""
+
+
+def kept_files() -> list[str]:
+    """All files under version control."""
+    listed = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    if listed.returncode != 0:
+        pytest.skip("not a clone: git lists no files here")
+    return [name for name in listed.stdout.split("\0") if name]
+
+
+def test_the_top_level_holds_what_it_should_and_nothing_else() -> None:
+    top = {name.split("/")[0] for name in kept_files()}
+    assert {name for name in top if not name.startswith(".")} <= TOP
+
+
+def codes(source: str) -> set[str]:
+    """Every finding code that a source spells, f-strings with X for what they fill in."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.Call):
+            continue
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else None
+        name = node.func.id if isinstance(node.func, ast.Name) else name
+        if name not in CALLS:
+            continue
+        place = CALLS[name]
+        said = [word.value for word in node.keywords if word.arg == "code"]
+        if place is not None and len(node.args) > place:
+            said.append(node.args[place])
+        for value in said:
+            if isinstance(value, ast.Constant):
+                found.add(str(value.value))
+            elif isinstance(value, ast.JoinedStr):
+                parts = value.values
+                found.add(
+                    "".join(str(p.value) if isinstance(p, ast.Constant) else "x" for p in parts)
+                )
+    return found
+
+
+def test_every_finding_code_is_kebab_case() -> None:
+    spelt: set[str] = set()
+    for file in (ROOT / "millprep").rglob("*.py"):
+        spelt |= codes(file.read_text("utf-8"))
+    assert {code for code in spelt if not KEBAB.fullmatch(code)} == set()
+    # one code of each way to say one, so that the search itself is seen to work
+    assert {"gap-too-narrow", "outline-open", "x-empty", "clamp-hit", "outside-travel"} <= spelt
+    assert {"job-contradiction", "job-unknown-key"} <= spelt
+
+
+@pytest.mark.parametrize("bad", ["Finding(code='Gap_narrow')", "ledger.stop('gap')", "s.each(m, 'A-b')"])
+def test_a_bad_code_is_found(bad: str) -> None:
+    (code,) = codes(bad)
+    assert not KEBAB.fullmatch(code)
