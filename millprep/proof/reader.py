@@ -12,19 +12,11 @@ from __future__ import annotations
 
 import math
 
+from millprep.proof.arc import arc_centre
 from millprep.proof.block import Block, Fault, parse, whole
 from millprep.proof.cycles import Cycle, expand
-from millprep.proof.modal import (
-    ARCS,
-    CYCLES,
-    G_GROUP,
-    M_GROUP,
-    MOST_M,
-    RESET,
-    UNPROVED,
-    USERS,
-    spelt,
-)
+from millprep.proof.groups import check_letters, grouped_g, grouped_m
+from millprep.proof.modal import ARCS, CYCLES, RESET, spelt
 from millprep.proof.trace import (
     Dwell,
     Kind,
@@ -37,8 +29,6 @@ from millprep.proof.trace import (
 )
 from millprep.values.finding import Finding, Refusal
 
-ARC_MISMATCH = 0.002
-"""Largest difference of an arc's two radii, mm (3.5.3.2); 0.0002 inch in G20."""
 SHORTEST_PROBE = 0.254
 """A probe must be aimed at least this far, mm (3.5.6)."""
 MOST_FINDINGS = 50
@@ -156,12 +146,12 @@ class _Reader:
     # One line, in the order of table 8.
 
     def _carry_out(self, block: Block) -> None:
-        g = _grouped_g(block.g)
-        m = _grouped_m(block.m)
+        g = grouped_g(block.g)
+        m = grouped_m(block.m)
         if block.deletable:
             self.deletable.append(self.line)
         motion, axes = self._motion_of(block, g)
-        self._check_letters(block, g, motion)
+        check_letters(block.words, {motion, g.get("non-modal")})
         before = len(self.moves)
         w = block.words
         self._units(g, w)
@@ -243,14 +233,6 @@ class _Reader:
             raise Fault(f"{spelt(motion)} without X, Y or Z")
         return motion, axes
 
-    def _check_letters(self, block: Block, g: dict[str, int], motion: int | None) -> None:
-        for letter in block.words:
-            if letter in "ABC":
-                raise Fault(f"{letter}: turning axes are not proved", standard=False)
-            takers = USERS.get(letter)
-            if takers is not None and not takers & {motion, g.get("non-modal")}:
-                raise Fault(f"the word {letter} has no code in its line that takes it")
-
     def _move(self, motion: int, block: Block) -> None:
         self._rely("distance")
         if motion in CYCLES:
@@ -265,7 +247,7 @@ class _Reader:
                 raise Fault(f"{spelt(motion)} with no feed")
         if motion in ARCS:
             self._rely("plane")
-            centre = self._centre(motion, block.words, end)
+            centre = arc_centre(motion == 20, block.words, self.at, end, self._mm("an arc"))
         if motion == 382:
             far = math.dist(self.at, end)
             if not far >= SHORTEST_PROBE:
@@ -303,34 +285,6 @@ class _Reader:
             z + w.get("Z", 0.0) * unit,
         )
 
-    def _centre(self, motion: int, w: dict[str, float], end: Place) -> tuple[float, float]:
-        """The arc's centre, 3.5.3."""
-        unit = self._mm("a length")
-        x, y, z = self.at
-        if math.isnan(x + y + z):
-            raise Fault("an arc from an unknown place")
-        if "X" not in w and "Y" not in w:
-            raise Fault(f"{spelt(motion)} without X or Y")
-        if "R" in w:
-            if "I" in w or "J" in w:
-                raise Fault("an arc with R and a centre")
-            return _centre_by_radius(self.at, end, w["R"] * unit, clockwise=motion == 20)
-        if "I" not in w and "J" not in w:
-            raise Fault(f"{spelt(motion)} without I, J or R")
-        centre = (x + w.get("I", 0.0) * unit, y + w.get("J", 0.0) * unit)
-        first = math.dist((x, y), centre)
-        last = math.dist(end[:2], centre)
-        allowed = ARC_MISMATCH if unit == 1.0 else ARC_MISMATCH / 10 * _INCH
-        # Decimal words are not exact in binary: a mismatch of just the limit must pass.
-        if abs(first - last) > allowed + 1e-9:
-            raise Fault(
-                f"the arc's radius is {first:.4f} at its start and {last:.4f} at its end, "
-                f"{allowed:.4g} mm apart are allowed"
-            )
-        if first == 0:
-            raise Fault("an arc of no radius")
-        return centre
-
     def _drill(self, motion: int, block: Block) -> None:
         unit = self._mm("a length")
         self._rely("feed mode")
@@ -355,51 +309,3 @@ class _Reader:
                 self.dwells.append(Dwell(len(self.moves), self.line, self.cycle.dwell))
             else:
                 self._add(kind, end)
-
-
-def _grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for code in codes:
-        group = G_GROUP.get(code)
-        if group is None:
-            raise Fault(f"{spelt(code)} is no code of RS-274")
-        if code in UNPROVED:
-            raise Fault(f"{spelt(code)}: {UNPROVED[code]} cannot be proved", standard=False)
-        if group in found:
-            raise Fault(f"{spelt(found[group])} and {spelt(code)} are of one modal group")
-        found[group] = code
-    return found
-
-
-def _grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    if len(codes) > MOST_M:
-        raise Fault(f"{len(codes)} M words in a line, {MOST_M} are allowed")
-    for code in codes:
-        group = M_GROUP.get(code)
-        if group is None:
-            raise Fault(f"M{code} is no code of RS-274")
-        if code == 60:
-            raise Fault("M60: pallets cannot be proved", standard=False)
-        if group in found:
-            raise Fault(f"M{found[group]} and M{code} are of one modal group")
-        found[group] = code
-    return found
-
-
-def _centre_by_radius(
-    start: Place, end: Place, radius: float, *, clockwise: bool
-) -> tuple[float, float]:
-    """Centre of an arc given by its radius; positive for at most half a turn, 3.5.3.1."""
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    chord = math.hypot(dx, dy)
-    if chord == 0:
-        raise Fault("an arc with R that ends where it starts")
-    if chord / 2 - abs(radius) > ARC_MISMATCH:
-        raise Fault(f"radius {abs(radius):.4f} is too small to reach the arc's end")
-    height = math.sqrt(max(radius * radius - chord * chord / 4, 0.0))
-    side = -1.0 if clockwise == (radius > 0) else 1.0
-    return (
-        (start[0] + end[0]) / 2 - side * dy / chord * height,
-        (start[1] + end[1]) / 2 + side * dx / chord * height,
-    )

@@ -7,7 +7,6 @@ import itertools
 import math
 from collections.abc import Sequence
 
-import numpy as np
 import pytest
 import shapely
 
@@ -214,7 +213,7 @@ def test_a_shifted_pass(off: float, code: str) -> None:
 def test_passes_are_brought_together_in_the_blank_frame() -> None:
     """Half the laps cut after the blank was moved by (-7, 3): as one pass."""
     moved = dataclasses.replace(PASS, number=2, pose=Pose.shift(-7.0, 3.0))
-    shifted = [shapely.transform(piece, lambda xy: xy + np.array([-7.0, 3.0])) for piece in PIECES[3:]]
+    shifted = [moved.pose.shape(piece) for piece in PIECES[3:]]
     second = "".join(around(piece, SURFACE / 2) for piece in shifted)
     where = layout(board(PIECES))
     cuts = [
