@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from millprep.report.words import place, plain
+
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
     from millprep.values.program import Program
@@ -13,3 +15,19 @@ def bed_programs(cut_set: CutSet) -> tuple[Program, ...]:
     """The programs run with the blank off, such as the one that bores the pin holes."""
     passes = {(p.blank, p.number) for p in cut_set.passes}
     return tuple(p for p in cut_set.programs if (p.blank, p.mill_pass) not in passes)
+
+
+def bed_words(cut_set: CutSet) -> tuple[str, ...]:
+    """What to do before the bed is cut: zero, and what the programs themselves note."""
+    words = [
+        "X and Y: set the zero as for the first pass, and keep it from now on: the pins and every "
+        "pass depend on it.",
+    ]
+    for program in bed_programs(cut_set):
+        x, y, _ = program.start
+        words.append(
+            f"Z: touch off on {plain(program.zero_on)} at {place((x, y))}, again after every "
+            "change of cutter."
+        )
+        words += [plain(note[:1].upper() + note[1:], 200) + "." for note in program.notes]
+    return tuple(dict.fromkeys(words))

@@ -188,7 +188,7 @@ def _scale_bar(
     )
 
 
-_LONG_NUMBER = re.compile(r"(-?\d+\.\d{3})\d+")
+_BEYOND_THREE = re.compile(r"(?<=\.\d{3})\d+")
 
 
 def save(picture: Canvas, stem: Path, *, svg: bool) -> None:
@@ -204,5 +204,5 @@ def save(picture: Canvas, stem: Path, *, svg: bool) -> None:
         figure.savefig(text, format="svg", metadata=nothing)
         # a thousandth of a point is finer than any of these pictures can show
         stem.with_suffix(".svg").write_text(
-            _LONG_NUMBER.sub(r"\1", text.getvalue()), encoding="utf-8", newline="\n"
+            _BEYOND_THREE.sub("", text.getvalue()), encoding="utf-8", newline="\n"
         )

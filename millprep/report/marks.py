@@ -57,7 +57,8 @@ def fill(
 
     path = outline(shapes, on.tolerance)
     if path is not None:
-        on.axes.add_patch(
+        # not add_patch: that walks every vertex to widen limits which are fixed here
+        on.axes.add_artist(
             PathPatch(
                 path, facecolor=colour, edgecolor=edge, hatch=hatch or None, linewidth=width,
                 linestyle=style, zorder=over,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from millprep.report.bed import bed_programs
+from millprep.report.bed import bed_programs, bed_words
 from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
 from millprep.report.places import ORDER, name_of
@@ -71,6 +72,7 @@ def sheet(cut_set: CutSet) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    environment.filters["kept"] = kept
     source = files("millprep.report").joinpath("sheet.html.j2").read_text(encoding="utf-8")
     pictures = gallery(cut_set)
     return environment.from_string(source).render(
@@ -94,6 +96,7 @@ def sheet(cut_set: CutSet) -> str:
             if any(p.cutter.name == c.name for p in cut_set.programs)
         ],
         bed=[_step(cut_set, program, i == 0) for i, program in enumerate(bed_programs(cut_set))],
+        bed_words=bed_words(cut_set),
         pages=_pages(cut_set, pictures),
         overview=[picture for picture in pictures if picture.svg],
         remarks=_remarks(cut_set, pictures),
@@ -101,6 +104,11 @@ def sheet(cut_set: CutSet) -> str:
         by_hand=not cut_set.machine.spindle_by_program,
         clearance=number(cut_set.machine.clearance),
     )
+
+
+def kept(words: str) -> str:
+    """The words with every coordinate kept together with its axis at the end of a line."""
+    return re.sub(r"\b([XYZ]) (?=[−\d])", "\\1\N{NO-BREAK SPACE}", words)
 
 
 def _boards_on(cut_set: CutSet, blank: int) -> str:

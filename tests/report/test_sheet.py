@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from millprep.report.sheet import findings_text, sheet
+from millprep.report.sheet import findings_text, kept, sheet
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.finding import Finding
 from tests.report.synthetic import VEE, invented, refused
@@ -96,7 +96,8 @@ def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
 
 
 def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
-    first, second = sheet(two_passes).split("Blank 1, pass 2 of 2", 1)
+    text = sheet(two_passes).replace("\N{NO-BREAK SPACE}", " ")
+    first, second = text.split("Blank 1, pass 2 of 2", 1)
     assert "Pins out of the bed." in first
     assert "its low left corner at X 15  Y 30" in first
     assert "X 0 to 12, Y 60 to 90, 12 mm above the copper" in first
@@ -120,7 +121,10 @@ def test_no_clamps_means_tape(two_passes: CutSet) -> None:
 
 
 def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
-    pins = replace(two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0)
+    pins = replace(
+        two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0, zero_on="the bed",
+        start=(1.0, 2.5, 5.0), notes=("press the pins in",),
+    )  # fmt: skip
     with_bed = replace(
         two_passes,
         programs=(pins, *two_passes.programs),
@@ -129,6 +133,9 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     text = sheet(with_bed)
     assert text.index("bed/01-bore-pins.ngc") < text.index("Blank 1, pass 1 of 2")
     assert "Blank off." in text
+    said = text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "Z: touch off on the bed at X 1  Y 2.5, again after" in said
+    assert "Press the pins in." in said
     assert "Blank off." not in sheet(two_passes)
 
 
@@ -158,6 +165,11 @@ def test_hostile_names_stay_words() -> None:
     assert "<script" not in text
     assert "49" not in reader.text
     assert reader.text.count("{{ 7 * 7 }}") >= 8
+
+
+def test_a_coordinate_is_not_torn_from_its_axis() -> None:
+    assert kept("at X 2  Y −3.5, Z 0.") == "at X\u00a02  Y\u00a0−3.5, Z\u00a00."
+    assert kept("MAX 2, X and Y") == "MAX 2, X and Y"
 
 
 def test_findings_text_of_a_refused_run() -> None:
