@@ -21,6 +21,11 @@ class Shared:
     joins: tuple[Join, ...]
 
 
+def crowded(overrun: float) -> float:
+    """Stretches shorter than this are not cut apart; half of it lies within a line's margin."""
+    return min(4 * overrun, 2 * (overrun + 1.0))
+
+
 def share_rings(
     rings: Sequence[Ring], plan: JoinPlan, shift: ShiftPlan, overrun: float, blank: int
 ) -> Shared:
@@ -32,7 +37,7 @@ def share_rings(
         if k is not None:
             by_pass[k].append(ring)
             continue
-        stretches = split.parts(ring.path, shift.axis, list(plan.lines), 4 * overrun)
+        stretches = split.parts(ring.path, shift.axis, list(plan.lines), crowded(overrun))
         if len(stretches) == 1:
             by_pass[stretches[0][2]].append(ring)
             continue
@@ -98,7 +103,7 @@ def share_profiles(
     joins: list[Join] = []
     for profile in profiles:
         path = profile.path
-        stretches = split.parts(path, shift.axis, lines, 4 * overrun)
+        stretches = split.parts(path, shift.axis, lines, crowded(overrun))
         if len(stretches) == 1:
             by_pass[stretches[0][2]].append(profile)
             continue
