@@ -69,7 +69,10 @@ def choose(
     edge = plan.key / 2 + plan.wall
     inside = shapely.box(edge, edge, blank.size[0] - edge, blank.size[1] - edge)
     overlap = shift.overlap(0)
-    reach = shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1)
+    # an end mill winds within the hole, so the whole hole lies in both windows
+    reach = shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1).buffer(
+        -plan.key / 2, join_style="mitre"
+    )
     grid = _grid(reach.intersection(inside).bounds)
     free = np.ones(len(grid), dtype=bool)
     step = np.array([shift.shift, 0.0] if shift.axis == 0 else [0.0, shift.shift])
