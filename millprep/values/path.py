@@ -24,6 +24,8 @@ Point = tuple[float, float]
 
 SAGITTA = 0.002
 """Flattening of curves: the largest distance of a chord from its arc, mm."""
+LEAST = 1e-9
+"""Shorter than this is nothing, mm."""
 
 
 class Segment(NamedTuple):
@@ -180,9 +182,11 @@ class Path:
         """
         total = self.length
         if self.closed and end > total:
-            if start >= total:
-                return self.part(start - total, end - total)
+            if start >= total - LEAST:
+                return self.part(max(start - total, 0.0), end - total)
             head = self.part(start, total)
+            if end <= total + LEAST:
+                return head
             return head.joined(self.part(0.0, min(end - total, total)))
         start, end = max(start, 0.0), min(end, total)
         if not end > start:
