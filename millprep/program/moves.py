@@ -1,7 +1,7 @@
 """Cuts as moves: down, along, up.
 
-All rapid moves run at the clearance height; the only vertical rapids go up. Down to the
-copper the cutter feeds, after a rapid to a small height above it.
+All rapid moves run at the clearance height; the only vertical rapids go up. Down the
+cutter always feeds.
 """
 
 from __future__ import annotations
@@ -13,16 +13,18 @@ from dataclasses import dataclass, field
 from millprep.values.cut import HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter, Drill, EndMill
 from millprep.values.machine import Machine
-from millprep.values.path import FloatArray, Path, Point
+from millprep.values.path import FloatArray, Path, Point, Segment
 from millprep.values.plan import ProfilePlan
-from millprep.values.program import Move
+from millprep.values.program import Motion, Move
 
 OVERLAP = 0.3
 """A closed lap runs this far over its own start, mm."""
-SHORT_ARC = 0.005
+SHORT_ARC = 0.002
 """Arcs with a shorter chord are run as lines, mm."""
 FLAT_ARC = 0.0005
 """Arcs that rise less above their chord are run as lines, mm."""
+CRUMB = 1e-6
+"""Shorter stretches of a profile are left to their neighbours, mm."""
 PITCH = 0.5
 """Boring descends by at most this share of the cutter's step in one turn."""
 
@@ -58,18 +60,36 @@ class Pen:
         """Along a path whose start the cutter stands on, to one z for every segment's end."""
         feed = min(self.cutter.feed, self.machine.max_feed)
         z = self.at[2]
-        for n, (_, (x, y), centre, sweep) in enumerate(path.segments()):
+        for n, segment in enumerate(path.segments()):
             z_end = z if depths is None else depths[n]
-            if centre is None or _nearly_straight(self.at, (x, y), sweep):
-                self._go(Move("feed", x, y, z_end, feed=feed))
-            else:
+            z_start = self.at[2]
+            halves = _halves(segment)
+            for k, (_, (x, y), centre, sweep) in enumerate(halves, 1):
+                z_here = z_start + (z_end - z_start) * k / len(halves)
+                if centre is None or _nearly_straight(self.at, (x, y), sweep):
+                    self._go(Move("feed", x, y, z_here, feed=feed))
+                    continue
                 i, j = centre[0] - self.at[0], centre[1] - self.at[1]
-                motion = "arc_ccw" if sweep > 0 else "arc_cw"
-                self._go(Move(motion, x, y, z_end, i, j, feed))  # type: ignore[arg-type]
+                motion: Motion = "arc_ccw" if sweep > 0 else "arc_cw"
+                self._go(Move(motion, x, y, z_here, i, j, feed))
 
     def _go(self, move: Move) -> None:
         self.moves.append(move)
         self.at = (move.x, move.y, move.z)
+
+
+def _halves(segment: Segment) -> tuple[Segment, ...]:
+    """A segment, in two where it is more than half a circle: its ends could be too near."""
+    start, end, centre, sweep = segment
+    if centre is None or abs(sweep) <= 1.01 * math.pi:
+        return (segment,)
+    x, y = start[0] - centre[0], start[1] - centre[1]
+    cos, sin = math.cos(sweep / 2), math.sin(sweep / 2)
+    middle = (centre[0] + x * cos - y * sin, centre[1] + x * sin + y * cos)
+    return (
+        Segment(start, middle, centre, sweep / 2),
+        Segment(middle, end, centre, sweep / 2),
+    )
 
 
 def _nearly_straight(at: tuple[float, float, float], end: Point, sweep: float) -> bool:
@@ -135,14 +155,18 @@ def _pecks(depth: float, diameter: float) -> list[float]:
 def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
     """Lap by lap down to full depth, entered by ramps, high over the tabs.
 
-    A closed course goes round and round in one direction; an open one is run from its
-    start each time, so that both sides of a join are cut in the same direction.
+    A closed course goes round and round in one direction. An open one is run from its
+    start each time, so that both sides of a join are cut in the same direction; its ramp
+    runs backwards to the start, and the lap then takes away what the ramp left.
     """
     assert isinstance(pen.cutter, EndMill)
-    laps = max(1, math.ceil(cut.depth / pen.cutter.step - 1e-9))
     path = cut.path
     total = path.length
     slope = math.tan(math.radians(plan.ramp))
+    # a lap takes no more than the cutter's step, and no more than a ramp can go down on it
+    step = min(pen.cutter.step, 0.9 * total * slope)
+    laps = max(1, math.ceil(cut.depth / step - 1e-9))
+    ramp = cut.depth / laps / slope
     tabs = [(t.start, t.end) for t in cut.tabs]
     if path.closed and tabs:
         # the ramp needs the longest free stretch, so the course starts just after a tab
@@ -154,25 +178,23 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
         path = path.part(origin, origin + total)
         path = Path(_closed(path), path.bulge)
         tabs = sorted(((a - origin) % total, (a - origin) % total + b - a) for a, b in tabs)
-    pen.over(*path.start)
-    pen.plunge(0.0)
+    back = [(ramp - b, ramp - a) for a, b in reversed(tabs)]
+    pen.over(*(path.start if path.closed else path.point_at(ramp)))
     for lap in range(laps):
         high = -cut.depth * lap / laps
         low = -cut.depth * (lap + 1) / laps
-        ramp = min((high - low) / slope, total / 3)
-        if not path.closed and lap > 0:
-            pen.over(*path.start)
-            pen.plunge(high)
-        _lap(pen, path, high, low, ramp, tabs, cut.tab_depth)
-    # what the last ramp left standing
-    ramp = min((cut.depth / laps) / slope, total / 3)
+        if path.closed:
+            _lap_part(pen, path, 0.0, ramp, high, low, tabs, cut.tab_depth)
+            _lap_part(pen, path, ramp, total, low, low, tabs, cut.tab_depth)
+            continue
+        pen.over(*path.point_at(ramp))
+        if ramp > CRUMB:
+            down = path.part(0.0, ramp).reversed()
+            _lap_part(pen, down, 0.0, ramp, high, low, back, cut.tab_depth)
+        _lap_part(pen, path, 0.0, total, low, low, tabs, cut.tab_depth)
     if path.closed:
+        # what the last ramp left standing
         _lap_part(pen, path, 0.0, ramp, -cut.depth, -cut.depth, tabs, cut.tab_depth)
-    else:
-        back = path.part(0.0, ramp)
-        pen.over(*back.end)
-        pen.plunge(-cut.depth)
-        pen.follow(back.reversed())
     pen.rise()
 
 
@@ -181,20 +203,6 @@ def _closed(path: Path) -> FloatArray:
     xy = path.xy.copy()
     xy[-1] = xy[0]
     return xy
-
-
-def _lap(
-    pen: Pen,
-    path: Path,
-    high: float,
-    low: float,
-    ramp: float,
-    tabs: Sequence[tuple[float, float]],
-    tab_depth: float,
-) -> None:
-    """Down the ramp from `high` to `low`, then along the rest of the course."""
-    _lap_part(pen, path, 0.0, ramp, high, low, tabs, tab_depth)
-    _lap_part(pen, path, ramp, path.length, low, low, tabs, tab_depth)
 
 
 def _lap_part(
@@ -227,12 +235,12 @@ def _stretches(
     at = start
     for a, b in tabs:
         a, b = max(a, start), min(b, end)
-        if b <= a:
+        if b <= a + CRUMB:
             continue
-        if a > at + 1e-6:
+        if a > at + CRUMB:
             yield at, a, False
         yield max(a, at), b, True
         at = b
-    if end > at + 1e-6:
+    if end > at + CRUMB:
         yield at, end, False
 
