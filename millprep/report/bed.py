@@ -17,6 +17,13 @@ def bed_programs(cut_set: CutSet) -> tuple[Program, ...]:
     return tuple(p for p in cut_set.programs if (p.blank, p.mill_pass) not in passes)
 
 
+def on_pins(cut_set: CutSet) -> bool:
+    """Whether a moved blank drops onto pins; a set that bores the bed for them means them."""
+    if cut_set.locating is None:
+        return bool(bed_programs(cut_set))
+    return cut_set.locating == "pins"
+
+
 def bed_words(cut_set: CutSet) -> tuple[str, ...]:
     """What to do before the bed is cut: zero, and what the programs themselves note."""
     words = [

@@ -68,7 +68,7 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     legend.append(marks.sign_swatch("X", "machine zero X0 Y0"))
     legend.append(marks.sign_swatch("v", f"Z touch point at {place(milling_pass.touch)}"))
     on = canvas(
-        around(corners),
+        around(corners, 0.045),
         f"{cut_set.job} · blank {scene.blank.number} · pass {number_} of {len(scene.passes)}",
         "on the machine's bed, seen from above, copper side up; the axes show what the "
         "machine shows", cut_set.id,

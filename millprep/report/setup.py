@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from millprep.report.bed import on_pins
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -115,12 +116,12 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     size = f"{number(blank.size[0])} × {number(blank.size[1])} mm"
     if not used:
         corner = place(milling_pass.pose.point((0.0, 0.0)))
-        pins = " Pins out of the bed." if cut_set.locating == "pins" else ""
+        pins = " Pins out of the bed." if on_pins(cut_set) else ""
         return [
             f"Lay blank {blank.number} ({size}) copper side up, as in the picture, "
             f"its low left corner at {corner}.{pins}"
         ]
-    if cut_set.locating == "pins":
+    if on_pins(cut_set):
         return [
             f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
             "listed below, copper side up, not turned end for end. The pins must end below the "

@@ -136,6 +136,8 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     said = text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Z: touch off on the bed at X 1  Y 2.5, again after" in said
     assert "Press the pins in." in said
+    # a set that bores holes for pins means them, said or not
+    assert "Put the pins in the bed" in sheet(replace(with_bed, locating=None))
     assert "Blank off." not in sheet(two_passes)
 
 
