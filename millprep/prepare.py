@@ -115,6 +115,7 @@ def _empty(plan: JobPlan, job_file: Path, boards: Iterable[Board]) -> CutSet:
         clamps=plan.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
+        locating=plan.registration.method,
         inputs=tuple(inputs),
         layout=Layout((), ()),
         board_input=(),
