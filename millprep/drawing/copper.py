@@ -2,47 +2,138 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from millprep.drawing import stroke
+from millprep.drawing.affine import Affine
 from millprep.drawing.chain import Loop, chain
-from millprep.drawing.evenodd import Crossing, nest, odd_areas
+from millprep.drawing.evenodd import Crossing, area_of, nest, odd_areas
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Fill, Mark, Stroke
+from millprep.values.plan import CopperMode
+
+OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})
+NOT_READ = "the job reads other things as copper on its layer"
 
 SPECK = 1e-6
 """Areas below this, mm², are noise of the arithmetic, not copper and no gap in it."""
 
 
-def parts(marks: Sequence[Mark], loops: list[Loop], ledger: Ledger) -> list[shapely.Polygon]:
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """How one layer is read.
+
+    Attributes:
+        kinds: what draws copper; empty for whatever is there.
+        width: in mm, of lines drawn without one; None when they are outlines.
+    """
+
+    kinds: frozenset[CopperMode] = frozenset()
+    width: float | None = None
+
+    def reads(self, *kinds: CopperMode) -> bool:
+        """Whether any of these is read."""
+        return not self.kinds or bool(self.kinds & set(kinds))
+
+
+def parts(
+    marks: Sequence[Mark], loops: list[Loop], mode: Mode, ledger: Ledger
+) -> list[shapely.Polygon]:
     """Copper areas of one layer, not yet joined.
 
     Args:
-        marks: of the layer, without those taken for holes.
+        marks: of the layer, lines of no width excepted.
         loops: closed lines of the layer, without those taken for holes.
+        mode: how the layer is read.
         ledger: takes the faults.
     """
     out: list[shapely.Polygon] = []
     for mark in marks:
         if isinstance(mark, Fill):
-            out += mark.areas
-            ledger.use(mark.source, "copper")
-        elif isinstance(mark, Stroke) and mark.widths.any():
-            out += _wide(mark, ledger)
-    return out + _enclosed(loops, ledger)
+            if mode.reads("fills"):
+                out += mark.areas
+                ledger.use(mark.source, "copper")
+            else:
+                ledger.leave(mark.source, NOT_READ)
+        elif isinstance(mark, Stroke):
+            if mode.reads("strokes"):
+                out += _wide(mark, ledger)
+            else:
+                ledger.leave(mark.source, NOT_READ)
+    fills = [area for mark in marks if isinstance(mark, Fill) for area in mark.areas]
+    if fills and not mode.kinds:
+        loops = _beside_fills(loops, fills, ledger)
+    return out + _enclosed(loops, mode, ledger)
 
 
-def lines(marks: Sequence[Mark], ledger: Ledger) -> list[Loop]:
-    """Closed lines of no width on one layer, chained; open ones are a fault."""
-    curves = [
-        mark if isinstance(mark, Curve) else mark.curve
+def _beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger) -> list[Loop]:
+    """Closed lines that are not just the drawn edge of a fill.
+
+    A line inside a fill may be meant as a gap or as copper on copper; only circles, the
+    marks of pads and drills, are taken for copper.
+    """
+    rings = [shapely.Polygon(ring) for f in fills for ring in (f.exterior, *f.interiors)]
+    ring_tree = shapely.STRtree(rings)
+    fill_tree = shapely.STRtree(fills)
+    out = []
+    for loop in loops:
+        area = area_of(loop.points)
+        if isinstance(area, Crossing):
+            out.append(loop)
+            continue
+        near = [rings[k] for k in ring_tree.query(area, predicate="intersects").tolist()]
+        if any(_alike(area, ring) for ring in near):
+            for source in loop.sources:
+                ledger.leave(source, "it only draws the edge of a filled area")
+            continue
+        if loop.round is None and len(fill_tree.query(area, predicate="covered_by")):
+            x, y = loop.points[0].tolist()
+            ledger.stop(
+                "copper-ambiguous",
+                "a closed line within a filled area may be a gap in it or copper",
+                "say in the job whether only fills are copper, or overlapping outlines too",
+                source=loop.sources[0],
+                at=(x, y),
+            )
+            continue
+        out.append(loop)
+    return out
+
+
+def _alike(area: shapely.Geometry, ring: shapely.Polygon) -> bool:
+    """Whether two areas have the same edge, to about 10 µm."""
+    if not np.allclose(area.bounds, ring.bounds, rtol=0, atol=0.01):
+        return False
+    return bool(shapely.symmetric_difference(area, ring).area <= 0.01 * ring.length)
+
+
+def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark], list[Loop]]:
+    """What has a width or an area on one layer, and its closed lines of no width, chained.
+
+    Open lines of no width are a fault, unless the job gives their width or does not read them.
+    """
+    bare = [
+        mark
         for mark in marks
         if isinstance(mark, Curve) or (isinstance(mark, Stroke) and not mark.widths.any())
     ]
-    chained = chain(curves)
+    bold: list[Mark] = [
+        mark
+        for mark in marks
+        if isinstance(mark, Fill) or (isinstance(mark, Stroke) and mark.widths.any())
+    ]
+    if mode.width is not None:
+        return [*bold, *(_given(mark, mode.width) for mark in bare)], []
+    if not mode.reads(*OUTLINES):
+        for mark in bare:
+            ledger.leave(mark.source, NOT_READ)
+        return bold, []
+    chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in bare])
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice")
     for run in chained.opened:
@@ -52,11 +143,22 @@ def lines(marks: Sequence[Mark], ledger: Ledger) -> list[Loop]:
             f"a line of no width that encloses nothing, from "
             f"({run.points[0][0]:.3f}, {run.points[0][1]:.3f}) to "
             f"({run.points[-1][0]:.3f}, {run.points[-1][1]:.3f})",
-            "draw the track with its width, or close the outline",
+            "draw the track with its width, give the width in the job, or close the outline",
             source=run.sources[0],
             at=(float(middle[0]), float(middle[1])),
         )
-    return chained.loops
+    return bold, chained.loops
+
+
+def _given(mark: Curve | Stroke, width: float) -> Stroke:
+    """A bare line with the width that the job gives."""
+    if isinstance(mark, Stroke):
+        own = width / math.sqrt(abs(mark.to_mm.determinant))
+        return replace(mark, widths=np.full(len(mark.widths), own))
+    count = len(mark.points) - (0 if mark.closed else 1)
+    return Stroke(
+        mark.source, mark.points, np.zeros(count), np.full(count, width), mark.closed, Affine()
+    )
 
 
 def _wide(mark: Stroke, ledger: Ledger) -> list[shapely.Polygon]:
@@ -83,11 +185,11 @@ def _wide(mark: Stroke, ledger: Ledger) -> list[shapely.Polygon]:
     return stroke.areas(mark)
 
 
-def _enclosed(loops: list[Loop], ledger: Ledger) -> list[shapely.Polygon]:
+def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Polygon]:
     """Areas that the closed lines of one layer enclose.
 
-    Lines that nest are read even-odd, lines that only overlap as one area. Where some
-    nest and others overlap both readings are possible: refused.
+    Unless the job says which, lines that nest are read even-odd, lines that only overlap
+    as one area. Where some nest and others overlap both readings are possible: refused.
     """
     if not loops:
         return []
@@ -102,13 +204,24 @@ def _enclosed(loops: list[Loop], ledger: Ledger) -> list[shapely.Polygon]:
         )
         return []
     crossing = found.cross()
-    if crossing is not None and len(found.pairs):
+    asked = mode.kinds & OUTLINES
+    if crossing is not None and asked == {"nested outlines"}:
+        ledger.stop(
+            "copper-not-nested",
+            f"the job reads this layer as nested outlines, but two of them overlap here "
+            f"({len(found.crossing)} pairs in all)",
+            "read it as overlapping outlines, or draw them apart",
+            source=loops[crossing.first].sources[0],
+            at=crossing.at,
+        )
+        return []
+    if crossing is not None and len(found.pairs) and not asked:
         ledger.stop(
             "copper-ambiguous",
             f"two closed lines overlap here, while others on the layer lie within each other: "
             f"the inner ones may be gaps or copper ({len(found.crossing)} pairs overlap, "
             f"{len(found.pairs)} nest)",
-            "draw the copper as fills or merged outlines",
+            "say in the job whether the layer holds nested or overlapping outlines",
             source=loops[crossing.first].sources[0],
             at=crossing.at,
         )
@@ -116,7 +229,7 @@ def _enclosed(loops: list[Loop], ledger: Ledger) -> list[shapely.Polygon]:
     for loop in loops:
         for source in loop.sources:
             ledger.use(source, "copper")
-    if crossing is not None:
+    if crossing is not None or asked == {"overlapping outlines"}:
         return [p for area in found.areas for p in shapely.get_parts(area)]
     return odd_areas(found)
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing import hatch, spline
@@ -26,8 +27,11 @@ _X, _Y, _Z = np.eye(3)
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""
 
-MOST_MARKS = 2_000_000
+MOST_MARKS = 200_000
 """Marks beyond this number are refused: inserts of inserts grow without bound."""
+
+MOST_POINTS = 4_000_000
+"""Vertices beyond this number are refused."""
 
 ANNOTATION = frozenset(
     {"DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER", "MLEADER"}
@@ -81,11 +85,14 @@ def walk(
     Raises:
         TooMuchError: for blocks nested too deep or too many marks.
     """
-    count = 0
+    count = points = 0
     rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
     for index, entity in enumerate(entities):
         for mark in _marks(entity, Frame(rows, index), wanted):
             count += 1
+            points += _weight(mark)
+            if points > MOST_POINTS:
+                raise TooMuchError(f"its shapes have more than {MOST_POINTS} vertices")
             if count > MOST_MARKS:
                 raise TooMuchError(f"its inserts unfold to more than {MOST_MARKS} shapes")
             yield mark
@@ -120,6 +127,17 @@ def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator
         if type(fault).__module__.partition(".")[0] != "ezdxf":
             raise
         yield Unread(source, "entity-damaged", f"its data make no sense ({_words(fault)})")
+
+
+def _weight(mark: Mark) -> int:
+    """Number of its vertices."""
+    if isinstance(mark, Stroke):
+        return len(mark.vertices)
+    if isinstance(mark, Curve):
+        return len(mark.points)
+    if isinstance(mark, Fill):
+        return sum(int(shapely.get_num_coordinates(area)) for area in mark.areas)
+    return 0
 
 
 def _words(fault: BaseException) -> str:

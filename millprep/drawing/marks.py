@@ -20,6 +20,9 @@ from millprep.values.path import SAGITTA, Path, Point
 
 FloatArray = NDArray[np.float64]
 
+MOST_STEPS = 100_000
+"""A curve that needs more chords than this is refused."""
+
 SAME = 1e-6
 """Two points of a curve closer than this are one, mm."""
 
@@ -179,8 +182,8 @@ Shade = Literal["curve", "stroke", "fill", "words", "aside", "unread"]
 def round_of(points: FloatArray) -> Round | None:
     """The circle whose flattened rim these points are, or None.
 
-    The points of a rim lie on one circle to a millionth of its radius and no two
-    neighbours span more than 50 degrees.
+    The points of a rim lie on one circle to a thousandth of its radius and 2 µm, and no
+    two neighbours span more than 50 degrees.
     """
     if len(points) < 8:
         return None
@@ -194,7 +197,8 @@ def round_of(points: FloatArray) -> Round | None:
         return None
     radii = np.hypot(*(points - centre).T)
     radius = float(radii.mean())
-    if not radius > 0 or np.abs(radii - radius).max() > max(1e-6 * radius, 1e-7):
+    # four cubic curves, the usual stand-in for a circle, stray from it by 0.03 % of the radius
+    if not radius > 0 or np.ptp(radii) > max(min(1e-3 * radius, 2e-3), 1e-7):
         return None
     angles = np.unwrap(np.arctan2(*(points - centre).T[::-1]))
     steps = np.abs(np.diff(angles))
@@ -229,7 +233,10 @@ def steps_for(radius: float, sweep: float, sagitta: float) -> int:
     # never coarser than 16 to the circle
     coarse = sagitta >= 0.019 * radius
     step = math.pi / 8 if coarse else 2 * math.acos(1 - sagitta / radius)
-    return max(1, math.ceil(abs(sweep) / step - 1e-9))
+    count = max(1, math.ceil(abs(sweep) / step - 1e-9))
+    if count > MOST_STEPS:
+        raise ValueError(f"a curve of radius {radius:g} is too large to be part of a board")
+    return count
 
 
 def rim(

@@ -2,25 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from millprep.drawing.ledger import Ledger
 
-MOST_BYTES = 200_000_000
-"""Larger files are refused; a half-metre board takes a hundredth of it."""
+MOST_BYTES = 20_000_000
+"""Larger files are refused; a half-metre board takes a fiftieth of it."""
 
 
-def load(file: Path, ledger: Ledger) -> Any:
-    """The drawing as the DXF library holds it.
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """An opened file.
+
+    Attributes:
+        doc: the drawing as the DXF library holds it.
+        header: names of the header variables that stand in the file itself; the library
+            fills in others, $INSUNITS among them, as if the file had said so.
+    """
+
+    doc: Any
+    header: frozenset[str]
+
+
+def load(file: Path, ledger: Ledger) -> Drawing:
+    """Open a drawing.
 
     Raises:
         Refusal: exit code 3, when there is no such file or it is no sound DXF.
     """
     try:
         with file.open("rb") as stream:
-            head = stream.read(4096)
-        size = file.stat().st_size
+            content = stream.read(MOST_BYTES + 1)
     except FileNotFoundError:
         ledger.stop("drawing-missing", f"there is no file {ledger.shown_as}", "correct its path")
     except IsADirectoryError:
@@ -32,22 +46,25 @@ def load(file: Path, ledger: Ledger) -> Any:
             "make the file readable",
         )
     ledger.refuse_if_stopped()
-    if not head.strip(b"\0 \t\r\n"):
+    if not content.strip(b"\0 \t\r\n"):
         ledger.stop("drawing-empty", f"{ledger.shown_as} is an empty file", "export it again")
-    elif size > MOST_BYTES:
+    elif len(content) > MOST_BYTES:
         ledger.stop(
             "drawing-too-large",
-            f"{ledger.shown_as} has {size / 1e6:.0f} MB, {MOST_BYTES / 1e6:.0f} MB are read",
+            f"{ledger.shown_as} has more than {MOST_BYTES / 1e6:.0f} MB",
             "export only the layers of the board",
         )
-    elif not _looks_like_dxf(head):
+    elif not _looks_like_dxf(content[:4096]):
         ledger.stop(
             "drawing-not-dxf",
             f"{ledger.shown_as} does not begin like a DXF file",
             "export the drawing as DXF, R12 or later",
         )
     ledger.refuse_if_stopped()
-    return _parse(file, ledger)
+    said = frozenset(
+        name for name in ("$INSUNITS", "$MEASUREMENT") if name.encode("ascii") in content
+    )
+    return Drawing(_parse(file, ledger), said)
 
 
 def _looks_like_dxf(head: bytes) -> bool:

@@ -17,7 +17,11 @@ from millprep.values.path import Point
 
 
 def outline(
-    marks: Sequence[Mark], ledger: Ledger, *, circles_are_holes: bool
+    marks: Sequence[Mark],
+    ledger: Ledger,
+    *,
+    circles_are_holes: bool,
+    tolerance: float = TOLERANCE,
 ) -> tuple[shapely.Polygon | None, list[Round]]:
     """Board area from the marks of the outline layers, and circles left for holes.
 
@@ -39,7 +43,7 @@ def outline(
             "name the layer that holds the board's edge",
         )
         return None, []
-    chained = chain(curves)
+    chained = chain(curves, tolerance)
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice")
     _faults(chained, ledger)
@@ -71,7 +75,7 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
             f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
-            "close the gap in the drawing",
+            "close the gap in the drawing, or let the job close gaps of this size",
             source=chained.opened[ends[one][1]].sources[0],
             at=(x0, y0),
         )

@@ -11,12 +11,13 @@ import numpy as np
 import shapely
 
 from millprep.drawing import copper, holes, opening, unit
+from millprep.drawing.chain import TOLERANCE, chain
 from millprep.drawing.entities import TooMuchError, walk
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread, Words
 from millprep.drawing.outline import outline
 from millprep.values.board import Board, CopperPiece, Lettering
-from millprep.values.plan import LayerRoles, Unit
+from millprep.values.plan import CopperMode, LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
 
@@ -26,7 +27,8 @@ def read_board(
 ) -> tuple[Board, Ledger]:
     """A board and the ledger of every entity; see `millprep.drawing.read`."""
     ledger = Ledger(name, shown_as)
-    doc = opening.load(file, ledger)
+    drawing = opening.load(file, ledger)
+    doc = drawing.doc
     entities = list(doc.modelspace())
     if not entities:
         ledger.stop(
@@ -36,7 +38,7 @@ def read_board(
         )
     ledger.refuse_if_stopped()
     roles = _known(layers, doc, entities, ledger)
-    scale = unit.scale(doc, asked, ledger)
+    scale = unit.scale(drawing, asked, ledger)
     wanted = {layer.casefold() for layer in (*roles.copper, *roles.outline, *roles.holes)}
     by_layer = _gather(entities, scale or 1.0, wanted, ledger)
     if scale is None:
@@ -60,7 +62,14 @@ def _known(layers: LayerRoles, doc: Any, entities: list[Any], ledger: Ledger) ->
     known = {layer.casefold() for layer in present}
     for role in ("copper", "outline", "holes"):
         names: tuple[str, ...] = getattr(layers, role)
-        if not names and role != "holes":
+        if role == "outline" and _stated(layers):
+            if names:
+                ledger.stop(
+                    "outline-twice",
+                    "the job gives the outline as a layer and as a size",
+                    "keep one of them",
+                )
+        elif not names and role != "holes":
             ledger.stop(
                 f"{role}-no-layer",
                 f"the job names no layer for the {role}",
@@ -81,7 +90,19 @@ def _known(layers: LayerRoles, doc: Any, entities: list[Any], ledger: Ledger) ->
                     f"layer {wanted!r} ({role}) is in the drawing, but nothing is drawn on it",
                     "name the layer that holds it, or leave this one out of the job",
                 )
+    for name in sorted(
+        {c.casefold() for c in layers.copper} & {c.casefold() for c in layers.outline}
+    ):
+        ledger.stop(
+            "layer-mixed",
+            f"layer {name!r} is to be copper and outline at once, which cannot be told apart",
+            "put the outline on a layer of its own, or give it as a rectangle in the job",
+        )
     return layers
+
+
+def _stated(layers: LayerRoles) -> bool:
+    return layers.outline_box is not None or layers.outline_margin is not None
 
 
 def _all_entities(doc: Any, entities: list[Any]) -> Iterable[Any]:
@@ -174,27 +195,36 @@ class _Reading:
 
     def __init__(self, by_layer: dict[str, list[Mark]], roles: LayerRoles, ledger: Ledger) -> None:
         self.by_layer, self.ledger = by_layer, ledger
+        self.roles = roles
+        self.modes: dict[str, set[CopperMode]] = {}
+        for layer, mode in roles.copper_modes:
+            self.modes.setdefault(layer.casefold(), set()).add(mode)
+        self.widths = {layer.casefold(): width for layer, width in roles.line_widths}
         self.copper = _folded(roles.copper)
         self.outline = _folded(roles.outline)
         self.holes = _folded(roles.holes)
 
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
-        shared = bool(set(self.outline) & (set(self.holes) | set(self.copper)))
-        edge, found = outline(
-            [m for layer in self.outline for m in self._shapes(layer)],
-            self.ledger,
-            circles_are_holes=shared and bool(set(self.outline) & set(self.holes)),
-        )
+        edge: shapely.Polygon | None = None
+        found: list[Round] = []
+        if self.outline:
+            edge, found = outline(
+                [m for layer in self.outline for m in self._shapes(layer)],
+                self.ledger,
+                circles_are_holes=bool(set(self.outline) & set(self.holes)),
+                tolerance=max(TOLERANCE, self.roles.close_gaps),
+            )
         areas = []
         for layer in self.copper:
             marks = self._shapes(layer)
-            loops = copper.lines(marks, self.ledger)
+            mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
+            marks, loops = copper.lines(marks, mode, self.ledger)
             if layer in self.holes:
                 loops, small = holes.split_shared(loops, self.ledger)
                 found += small
                 marks = self._dots(marks, found)
-            areas += copper.parts(marks, loops, self.ledger)
+            areas += copper.parts(marks, loops, mode, self.ledger)
         for layer in self.holes:
             if layer not in self.copper and layer not in self.outline:
                 marks = self._shapes(layer)
@@ -213,7 +243,7 @@ class _Reading:
         found = holes.drills(found)
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
-        assert edge is not None
+        edge = edge or self._stated_edge(shapes)
         return Board(
             name,
             edge,
@@ -222,6 +252,14 @@ class _Reading:
             lettering,
             self.ledger.left_out(),
         )
+
+    def _stated_edge(self, shapes: list[shapely.Polygon]) -> shapely.Polygon:
+        """The rectangle that the job gives, or the copper's box with a margin."""
+        if self.roles.outline_box is not None:
+            return shapely.box(*self.roles.outline_box)
+        margin = self.roles.outline_margin or 0.0
+        x0, y0, x1, y1 = shapely.MultiPolygon(shapes).bounds
+        return shapely.box(x0 - margin, y0 - margin, x1 + margin, y1 + margin)
 
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
@@ -239,8 +277,6 @@ class _Reading:
         return marks
 
     def _hole_loops(self, marks: list[Mark]) -> list[Any]:
-        from millprep.drawing.chain import chain
-
         curves = [
             m if isinstance(m, Curve) else m.curve
             for m in marks

@@ -76,7 +76,8 @@ class Survey:
 def survey_file(file: Path) -> Survey:
     """Survey a DXF file; see `millprep.drawing.survey`."""
     ledger = Ledger(None, file.name)
-    doc = opening.load(file, ledger)
+    drawing = opening.load(file, ledger)
+    doc = drawing.doc
     entities = list(doc.modelspace())
     layers: dict[str, _Layer] = {}
     unread: Counter[str] = Counter()
@@ -90,7 +91,7 @@ def survey_file(file: Path) -> Survey:
         ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")
         ledger.refuse_if_stopped()
     hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
-    said = unit.of_file(doc)
+    said = unit.of_file(drawing)
     for layer in layers.values():
         layer.close()
     roles, doubts, reasons = _guess(list(layers.values()), said[1] if said else 1.0)

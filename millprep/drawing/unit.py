@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from millprep.drawing.ledger import Ledger
+from millprep.drawing.opening import Drawing
 from millprep.values.plan import Unit
 
 MM: dict[Unit, float] = {
@@ -39,24 +39,28 @@ INSUNITS: dict[int, tuple[str, float]] = {
 """$INSUNITS to name and mm (Autodesk's table for INSUNITS); larger ones draw no board."""
 
 
-def of_file(doc: Any) -> tuple[str, float] | None:
+def of_file(drawing: Drawing) -> tuple[str, float] | None:
     """Name and mm of the unit that $INSUNITS states, or None for 0, absent or unknown."""
+    if "$INSUNITS" not in drawing.header:
+        return None
     try:
-        code = int(doc.header.get("$INSUNITS", 0))
+        code = int(drawing.doc.header.get("$INSUNITS", 0))
     except (TypeError, ValueError):
         return None
     return INSUNITS.get(code)
 
 
-def measurement(doc: Any) -> str | None:
+def measurement(drawing: Drawing) -> str | None:
     """What $MEASUREMENT hints at: "imperial", "metric" or None. It is wrong at times."""
-    value = doc.header.get("$MEASUREMENT", None)
+    if "$MEASUREMENT" not in drawing.header:
+        return None
+    value = drawing.doc.header.get("$MEASUREMENT", None)
     return {0: "imperial", 1: "metric"}.get(value) if isinstance(value, int) else None
 
 
-def scale(doc: Any, asked: Unit | None, ledger: Ledger) -> float | None:
+def scale(drawing: Drawing, asked: Unit | None, ledger: Ledger) -> float | None:
     """Millimetres per drawing unit, or None when nobody says; a contradiction is a stop."""
-    said = of_file(doc)
+    said = of_file(drawing)
     if asked is None:
         return said[1] if said else None
     if said is not None and abs(said[1] - MM[asked]) > 1e-9 * said[1]:

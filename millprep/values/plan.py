@@ -16,13 +16,32 @@ DrawnFrom = Literal["components", "copper"]
 Unit = Literal["mm", "inch", "mil", "cm", "m", "point"]
 
 
+CopperMode = Literal["strokes", "fills", "nested outlines", "overlapping outlines"]
+"""What draws copper on a layer: lines with a width; filled areas; closed lines of no width,
+read even-odd; closed lines of no width, each of them filled."""
+
+
 @dataclass(frozen=True, slots=True)
 class LayerRoles:
-    """Which layers of a drawing play which role; a layer may play several."""
+    """Which layers of a drawing play which role; a layer may play several.
+
+    Attributes:
+        copper_modes: (layer, mode) pairs, several for one layer if it is mixed: only what they
+            name is read as copper there. A layer without any is read by what is drawn on it.
+        line_widths: (layer, mm): width of the tracks that the drawing gives as bare centre lines.
+        close_gaps: gaps in the outline up to this are closed, mm.
+        outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
+        outline_margin: the board is the copper's box and this much around it, mm.
+    """
 
     copper: tuple[str, ...]
     outline: tuple[str, ...]
     holes: tuple[str, ...]
+    copper_modes: tuple[tuple[str, CopperMode], ...] = ()
+    line_widths: tuple[tuple[str, float], ...] = ()
+    close_gaps: float = 0.0
+    outline_box: tuple[float, float, float, float] | None = None
+    outline_margin: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
