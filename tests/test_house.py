@@ -66,7 +66,9 @@ def test_every_finding_code_is_kebab_case() -> None:
     assert {"job-contradiction", "job-unknown-key"} <= spelt
 
 
-@pytest.mark.parametrize("bad", ["Finding(code='Gap_narrow')", "ledger.stop('gap')", "s.each(m, 'A-b')"])
+@pytest.mark.parametrize(
+    "bad", ["Finding(code='Gap_narrow')", "ledger.stop('gap')", "s.each(m, 'A-b')"]
+)
 def test_a_bad_code_is_found(bad: str) -> None:
     (code,) = codes(bad)
     assert not KEBAB.fullmatch(code)

@@ -26,12 +26,13 @@ if TYPE_CHECKING:
 )
 def new(drawing_file: Path, out: Path | None) -> None:
     """Write a commented starter job for a drawing."""
-    from millprep import drawing, job
+    from millprep import job
+    from millprep.drawing.survey import survey_file
 
     if out is not None and out.exists():
         raise click.UsageError(f"{out} exists; name another file")
     try:
-        survey = drawing.survey(drawing_file)
+        survey = survey_file(drawing_file)
     except Refusal as refusal:
         words.refuse(refusal)
         return

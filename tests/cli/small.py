@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-import ezdxf
 from click.testing import CliRunner, Result
-from ezdxf import units
-from ezdxf.layouts import Modelspace
+from ezdxf import filemanagement, units
+from ezdxf.layouts.layout import Modelspace
 
 from millprep.cli.main import commands
 
@@ -91,7 +90,7 @@ def whole(space: Modelspace) -> None:
 
 
 def draw(file: Path, what: Draw = whole, *, unit: int = units.MM) -> None:
-    doc = ezdxf.new("R2010", units=unit)
+    doc = filemanagement.new("R2010", units=unit)
     for layer in ("sheen", "shore", "wells", "blank-sheen"):
         doc.layers.add(layer)
     what(doc.modelspace())
@@ -113,7 +112,7 @@ def put(folder: Path, text: str = JOB, what: Draw = whole, *, unit: int = units.
 
 def run(*words: str | Path) -> Result:
     """A command as a person types it; a traceback is a failure of the test."""
-    result = CliRunner().invoke(commands, [str(word) for word in words])
+    result = CliRunner().invoke(commands, [str(word) for word in words], prog_name="millprep")
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
     return result

@@ -1,0 +1,167 @@
+"""Every program of the examples, as readers that are not ours understand it.
+
+Sources: the `rs274` interpreter, which descends from the program of NISTIR 6556 (see
+rs274_tool), and gcodeparser from the package index. The end points they find are compared
+with toolpaths.csv; program, table and the interpreter's print all hold four decimals, so what
+the interpreter prints may be off by half the last digit, and what is parsed from the text not
+at all.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import NamedTuple
+
+import gcodeparser
+import pytest
+
+from tests.published import rs274_tool
+from tests.published.test_rs274 import needs_interpreter
+
+HALF_A_DIGIT = 0.5e-4 + 1e-9
+ARC_ENDS = 0.002
+"""Largest difference of an arc's radii at start and end, mm.
+
+NISTIR 6556, 3.5.3.2 (page 28): an error where the distances of centre to current point and to
+end point differ by more than 0.0002 inch or 0.002 mm. Quoted from memory.
+"""
+
+
+class Row(NamedTuple):
+    """A row of toolpaths.csv."""
+
+    line: int
+    motion: str
+    x: float
+    y: float
+    z: float
+    centre: tuple[float, float] | None
+
+
+@cache
+def table(folder: Path) -> dict[str, list[Row]]:
+    """The rows of every program, by the program's file."""
+    programs: dict[str, list[Row]] = {}
+    with (folder / "toolpaths.csv").open(newline="") as lines:
+        for row in csv.DictReader(lines):
+            where = f"blank-{row['blank']}/pass-{row['pass']}" if row["pass"] != "0" else "bed"
+            rows = programs.setdefault(f"{where}/{row['program']}", [])
+            x, y, z = (float(row[word]) for word in "xyz")
+            centre = None
+            if row["i"]:
+                before = rows[-1]
+                centre = (before.x + float(row["i"]), before.y + float(row["j"]))
+            rows.append(Row(int(row["line"]), row["motion"], x, y, z, centre))
+    return programs
+
+
+def differences(rows: list[Row], canon: list[rs274_tool.CanonMove]) -> list[str]:
+    """Where the interpreter's motions are not the table's."""
+    # Z alone goes up first, before the row of the start.
+    first, *moves = canon
+    found = [] if first.kind == "rapid" and first.z >= rows[0].z else [f"first move {first}"]
+    if len(moves) != len(rows):
+        found.append(f"{len(moves)} moves, {len(rows)} rows")
+    for row, move in zip(rows, moves, strict=False):
+        kind = "arc" if row.centre else row.motion
+        far = max(abs(a - b) for a, b in zip(row[2:5], move[1:4], strict=True))
+        if row.centre and move.centre:
+            far = max(far, *(abs(a - b) for a, b in zip(row.centre, move.centre, strict=True)))
+            kind = kind if move.turn == (1 if row.motion == "arc_ccw" else -1) else "other way"
+        if kind != move.kind or far > HALF_A_DIGIT:
+            found.append(f"line {row.line}: {row} {move}")
+    return found
+
+
+@needs_interpreter
+def test_the_interpreter_makes_the_table_s_motions(example_set: Path) -> None:
+    programs = table(example_set)
+    assert set(programs) == {
+        str(file.relative_to(example_set)) for file in example_set.rglob("*.ngc")
+    }
+    for file, rows in programs.items():
+        canon = rs274_tool.canon((example_set / file).read_text("ascii"))
+        assert differences(rows, canon) == [], file
+
+
+@needs_interpreter
+def test_a_program_that_differs_from_the_table_is_found(indicators: Path) -> None:
+    file = "blank-1/pass-1/01-isolate-vee.ngc"
+    rows = table(indicators)[file]
+    lines = (indicators / file).read_text("ascii").splitlines()
+    arc = next(row for row in rows if row.motion == "arc_cw")
+    spoilt = lines.copy()
+    spoilt[arc.line - 1] = spoilt[arc.line - 1].replace("G2 ", "G3 ", 1)
+    assert differences(rows, rs274_tool.canon("\n".join(spoilt)))
+    moved = [*rows[:-1], rows[-1]._replace(x=rows[-1].x + 0.0002)]
+    assert len(differences(moved, rs274_tool.canon("\n".join(lines)))) == 1
+    del spoilt[arc.line - 1]
+    assert differences(rows, rs274_tool.canon("\n".join([*spoilt, ""])))
+
+
+WORDS = {0: "rapid", 1: "feed", 2: "arc_cw", 3: "arc_ccw"}
+
+
+def parsed(text: str) -> list[Row]:
+    """Motion as gcodeparser reads it; it keeps only lines that carry a G word."""
+    rows: list[Row] = []
+    x = y = z = 0.0
+    for line in gcodeparser.parse_gcode_lines(text):
+        letter, number = line.command
+        if letter != "G" or number not in WORDS:
+            continue
+        words = line.params
+        centre = (x + words["I"], y + words["J"]) if "I" in words else None
+        x, y, z = words.get("X", x), words.get("Y", y), words.get("Z", z)
+        rows.append(Row(line.line_index + 1, WORDS[number], x, y, z, centre))
+    return rows
+
+
+def test_a_second_reader_finds_the_same_words(example_set: Path) -> None:
+    for file, rows in table(example_set).items():
+        _up, *read = parsed((example_set / file).read_text("ascii"))
+        assert read == rows, file
+
+
+def test_a_changed_word_is_found(indicators: Path) -> None:
+    file = "blank-1/pass-1/02-drill-drill-1-0.ngc"
+    rows = table(indicators)[file]
+    text = (indicators / file).read_text("ascii")
+    word = f"X{rows[-2].x:.4f}"
+    assert word in text
+    _up, *read = parsed(text.replace(word, f"X{rows[-2].x + 0.0001:.4f}"))
+    assert read != rows
+
+
+def widest(rows: list[Row]) -> float:
+    """The largest difference between an arc's radius at its start and at its end."""
+    found = 0.0
+    for before, row in pairwise(rows):
+        if row.centre:
+            start = math.dist(before[2:4], row.centre)
+            found = max(found, abs(math.dist(row[2:4], row.centre) - start))
+    return found
+
+
+def test_the_radii_of_an_arc_agree_at_both_ends(example_set: Path) -> None:
+    arcs = 0
+    for file, rows in table(example_set).items():
+        arcs += sum(row.centre is not None for row in rows)
+        assert widest(rows) <= ARC_ENDS, file
+    assert arcs > 100
+
+
+def test_radii_that_differ_are_found() -> None:
+    start = Row(1, "feed", 0.0, 0.0, 0.0, None)
+    assert widest([start, Row(2, "arc_cw", 2.0021, 0.0, 0.0, (1.0, 0.0))]) > ARC_ENDS
+
+
+@needs_interpreter
+def test_the_interpreter_refuses_an_arc_whose_end_lies_off_it() -> None:
+    text = "G21 G90 G17\nG0 Z5.\nG0 X0. Y0.\nG1 Z0. F100.\nG2 X0. Y2. I1. J0.\nM2\n"
+    with pytest.raises(rs274_tool.Refused, match=r"[Rr]adius"):
+        rs274_tool.canon(text)
