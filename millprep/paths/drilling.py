@@ -152,7 +152,8 @@ def register(
                 hole=hole.id,
             )
         )
-    return by_pass, tuple(findings)
+    made = [cut for cuts in by_pass.values() for cut in cuts]
+    return by_pass, (*findings, *_too_deep(made, blank, drilling))
 
 
 def pin_cutter(

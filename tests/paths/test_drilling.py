@@ -1,0 +1,130 @@
+"""Holes: which cutter makes which, and how deep it goes."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+import shapely
+
+from millprep.paths.drilling import REGISTRATION_FIT, choose, depth_of, drill, register
+from millprep.values.board import Hole
+from millprep.values.cutter import Cutter
+from millprep.values.milling_pass import RegistrationHole
+from millprep.values.plan import RegistrationPlan
+from millprep.values.pose import Pose
+from tests.paths import bench
+
+BOARD = shapely.box(0, 0, 50, 40)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "tolerance", "chosen"),
+    [
+        (0.98, 0.05, "drill1"),
+        (1.04, 0.05, "drill1"),
+        (1.05, 0.05, "drill1.1"),  # equally near: the larger, so that the pin goes in
+        (1.05, 0.049, "mill"),
+        (1.15, 0.05, "drill1.1"),
+        (1.16, 0.05, "mill"),
+        (3.2, 0.05, "mill"),
+        (0.5, 0.05, None),  # no drill, and the mill is thicker than the hole
+        (0.8, 0.05, None),  # a mill as wide as the hole cannot wind down in it
+    ],
+)
+def test_the_nearest_drill_or_the_borer(
+    diameter: float, tolerance: float, chosen: str | None
+) -> None:
+    cutters: list[Cutter] = [bench.drill(1.1), bench.drill(1.0), bench.mill(0.8)]
+    found = choose(diameter, cutters, tolerance)
+    assert (found.name if found else None) == chosen
+
+
+def test_of_two_borers_the_wider() -> None:
+    cutters: list[Cutter] = [bench.mill(0.8, "thin"), bench.mill(2.0, "wide")]
+    found = choose(3.0, cutters, 0.05)
+    assert found is not None
+    assert found.name == "wide"
+
+
+def test_the_full_diameter_leaves_the_blank() -> None:
+    """A 118° point is d / 2 / tan(59°) long, plane geometry: 0.3004 mm for 1 mm."""
+    assert depth_of(bench.drill(1.0), bench.BLANK, 0.2) == pytest.approx(1.8 + 0.30043, abs=1e-5)
+    assert depth_of(bench.mill(1.0), bench.BLANK, 0.2) == pytest.approx(1.8)
+
+
+def test_holes_are_placed_by_the_pose() -> None:
+    holes = [Hole("h1", (10.0, 5.0), 1.0, "c1"), Hole("h2", (20.0, 5.0), 3.2)]
+    placement = bench.placed(BOARD, holes, pose=Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0)))
+    plan = bench.drilling(bench.drill(0.97), borer=bench.mill(2.0))
+    cuts, findings = drill([placement], bench.BLANK, plan)
+    assert not findings
+    one, two = cuts
+    assert (one.at, one.work, one.diameter, one.piece) == ((17.0, 38.0), "drill", 0.97, "c1")
+    assert (two.at, two.work, two.diameter, two.piece) == ((27.0, 38.0), "bore", 3.2, None)
+    assert {one.hole, two.hole} == {"h1", "h2"}
+
+
+def test_holes_without_a_cutter_stop_once_for_each_size() -> None:
+    holes = [Hole(f"h{n}", (5.0 + n, 5.0), d) for n, d in enumerate((0.6, 0.6, 2.0, 1.0))]
+    cuts, findings = drill(
+        [bench.placed(BOARD, holes)], bench.BLANK, bench.drilling(bench.drill(1.0))
+    )
+    assert [c.hole for c in cuts] == ["h3"]
+    assert [(f.code, f.severity) for f in findings] == [("hole-without-drill", "stop")] * 2
+    assert findings[0].message.startswith("2 hole(s) of 0.600 mm have no drill")
+    assert findings[0].at == (5.0, 5.0)
+
+
+def test_no_cutter_goes_through_the_spoilboard() -> None:
+    holes = [Hole("h1", (5.0, 5.0), 3.0), Hole("h2", (9.0, 5.0), 3.0)]
+    deep = 0.2 + 1.5 / math.tan(math.radians(59))
+    for spoilboard, expected in ((deep + 0.001, []), (deep - 0.001, ["through-spoilboard"])):
+        plan = bench.drilling(bench.drill(3.0), spoilboard=spoilboard)
+        _, findings = drill([bench.placed(BOARD, holes)], bench.BLANK, plan)
+        assert [f.code for f in findings] == expected
+
+
+def locating(*cutters: Cutter) -> RegistrationPlan:
+    return RegistrationPlan(
+        method="pins", hole=3.0, key=4.0, wall=2.0, cutters=cutters, pin=2.98, pin_depth=4.0,
+        overrun=0.4,
+    )  # fmt: skip
+
+
+def holes_of(*diameters: float) -> list[RegistrationHole]:
+    return [
+        RegistrationHole(f"r{n}", (10.0 * n, 5.0), (10.0 * n - 200, 5.0), d, "locate", 1, 2)
+        for n, d in enumerate(diameters, 1)
+    ]
+
+
+def test_registration_holes_want_their_exact_size() -> None:
+    plan = locating(bench.drill(3.0 + 2 * REGISTRATION_FIT), bench.mill(2.0))
+    by_pass, findings = register(holes_of(3.0, 4.0), bench.BLANK, plan, bench.drilling())
+    assert not findings
+    assert [(c.cutter, c.work, c.diameter) for c in by_pass[1]] == [
+        ("mill", "register", 3.0),
+        ("mill", "register", 4.0),
+    ]
+    plan = locating(bench.drill(3.0), bench.mill(2.0))
+    by_pass, _ = register(holes_of(3.0, 4.0), bench.BLANK, plan, bench.drilling())
+    assert [c.cutter for c in by_pass[1]] == ["drill3", "mill"]
+
+
+def test_a_registration_hole_no_cutter_makes() -> None:
+    by_pass, findings = register(
+        holes_of(3.0), bench.BLANK, locating(bench.drill(2.5)), bench.drilling()
+    )
+    assert not by_pass
+    assert [(f.code, f.severity, f.at) for f in findings] == [
+        ("registration-without-cutter", "stop", (10.0, 5.0))
+    ]
+
+
+def test_a_registration_hole_does_not_go_through_the_spoilboard_either() -> None:
+    plan = locating(bench.drill(3.0))
+    _, findings = register(
+        holes_of(3.0, 3.0), bench.BLANK, plan, bench.drilling(spoilboard=1.0)
+    )
+    assert [f.code for f in findings] == ["through-spoilboard"]
