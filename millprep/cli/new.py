@@ -10,7 +10,6 @@ import click
 
 from millprep.cli import words
 from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles
 
 if TYPE_CHECKING:
     from millprep.drawing.survey import Survey
@@ -28,6 +27,7 @@ def new(drawing_file: Path, out: Path | None) -> None:
     """Write a commented starter job for a drawing."""
     from millprep import job
     from millprep.drawing.survey import survey_file
+    from millprep.values.plan import LayerRoles
 
     if out is not None and out.exists():
         raise click.UsageError(f"{out} exists; name another file")
