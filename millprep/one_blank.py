@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.passes import joins, registration, share, shift, touch
+from millprep.passes import budget, joins, registration, share, shift, touch
 from millprep.paths import checks, drilling, profile
-from millprep.paths.isolation import Island, isolate
+from millprep.paths.isolation import Island, Laps, isolate
 from millprep.program.bed import bed
 from millprep.program.build import build
 from millprep.values.blank import Blank, Box
@@ -17,6 +17,7 @@ from millprep.values.cut import Cut, HoleCut, Profile, Ring
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.values.path import FloatArray
 from millprep.values.plan import JobPlan
 from millprep.values.program import Program
 
@@ -91,8 +92,13 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
     if findings:
         raise Refusal(findings)
 
-    join_plan = joins.plan(plan, made.rings, made.holes, job.registration.overrun)
-    rings = share.share_rings(made.rings, join_plan, plan, job.registration.overrun, blank.number)
+    locating = [
+        budget.locating([h.blank for h in holes if h.used_in == k + 2 and h.role == "locate"])
+        for k in range(len(plan.poses) - 1)
+    ]
+    overrun, gap = job.registration.overrun, job.isolation.gap
+    join_plan = joins.plan(plan, made.rings, made.holes, locating, overrun, gap)
+    rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
     drilled = share.share_holes(made.holes, join_plan, plan)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, made, placements, untabbed.joins)
@@ -122,7 +128,9 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
         programs += build(mine, mill_pass, job.cutters, job.machine, job.profile)
     return Passes(
         tuple(milling),
-        (*rings.joins, *freed.joins),
+        tuple(
+            _judged(join, job, blank, made, locating) for join in (*rings.joins, *freed.joins)
+        ),
         profiles,
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
@@ -149,6 +157,30 @@ def _tabbed(
             for f in found
         ]
     return tuple(done), tuple(findings)
+
+
+def _judged(
+    join: Join, job: JobPlan, blank: Blank, made: Cuts, locating: list[FloatArray]
+) -> Join:
+    """The join with the mismatch to expect and the mismatch it stands."""
+    holes = locating[join.passes[0] - 1]
+    predicted = budget.predicted(holes, join.at, join.across, job.registration.sigma)
+    if join.piece is None:
+        return replace(join, predicted=predicted)
+    mine = [r for r in made.rings if (r.placement, r.piece) == (join.placement, join.piece)]
+    # the finest cutter decides, should more than one have worked on the piece
+    cutters = {c.name: c for c in job.isolation.cutters}
+    name = min({r.cutter for r in mine}, key=lambda n: cutters[n].width(job.isolation.depth))
+    laps = Laps.for_gap(cutters[name], job.isolation, blank.copper)
+    count = 1 + max(r.lap for r in mine if r.cutter == name)
+    return replace(
+        join,
+        predicted=predicted,
+        tolerance_electrical=budget.tolerance_electrical(laps.foot, count, laps.pitch),
+        tolerance_gap=budget.tolerance_gap(
+            laps.foot, count, laps.pitch, job.isolation.gap, join.overrun
+        ),
+    )
 
 
 def _extent(made: Cuts) -> Box:

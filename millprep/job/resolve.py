@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path as File
 from typing import Any
 
@@ -27,6 +28,9 @@ from millprep.values.plan import (
 
 SPACING_ALLOWANCE = 0.5
 PIN_DEPTH = 4.5
+ASSUMED_ERROR = 0.03
+"""Of one registration hole per axis, drilling and finding it together, mm; nobody measured it."""
+HALF_ERROR = ASSUMED_ERROR / math.sqrt(2)
 
 
 def plan_of(file: File, job: JobFile) -> JobPlan:
@@ -156,6 +160,8 @@ def _registration(
     if names is None:
         names = [*([drilling.borer] if drilling.borer else []), *drilling.cutters]
     depth = table.pin_depth
+    drill, locate = table.drill_error, table.locate_error
+    assumed = drill is None and locate is None
     return RegistrationPlan(
         method=table.method,
         hole=table.hole,
@@ -165,4 +171,6 @@ def _registration(
         pin=table.pin,
         pin_depth=min(PIN_DEPTH, 0.75 * drilling.spoilboard) if depth is None else depth,
         overrun=table.overrun,
+        sigma=ASSUMED_ERROR if assumed else math.hypot(drill or HALF_ERROR, locate or HALF_ERROR),
+        assumed=assumed,
     )

@@ -158,3 +158,19 @@ class RegistrationTable(Table):
     overrun: float = number(
         "How far each side of a join is cut past it", "mm", default=0.4, least=0, most=10
     )
+    drill_error: float | None = number(
+        "Standard deviation of a drilled hole's place, per axis",
+        "mm",
+        default=None,
+        words="with locate_error 0.03 in total, assumed",
+        above=0,
+        most=1,
+    )
+    locate_error: float | None = number(
+        "Standard deviation of finding a hole again, per axis",
+        "mm",
+        default=None,
+        words="with drill_error 0.03 in total, assumed",
+        above=0,
+        most=1,
+    )

@@ -71,8 +71,9 @@ def gap_left(width: float, across: float, overrun: float, along: float = 0.0) ->
 
     Args:
         width: of the groove.
-        across, along: the mismatch, `along` positive where the sides draw apart.
+        across: the mismatch across the path.
         overrun: of each side past the join.
+        along: the mismatch along the path, positive where the sides draw apart.
     """
     lap = 2 * overrun - along
     across = abs(across)

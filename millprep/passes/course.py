@@ -68,13 +68,15 @@ class Harm:
 
     Attributes:
         pads: (n, 3) x, y and radius of the copper around each hole of the ring's piece.
-        foreign: tree of other pieces' copper, whose nearness narrows what a tick may use.
-        reach: distance within which foreign copper counts.
+        foreign: the first laps of all pieces, and the piece (as a number) each belongs to.
+        own: number of the ring's own piece.
+        reach: distance within which a foreign lap counts: joins beside it crowd.
         holes: for neighbouring passes k, k + 1 the (n, 2) locating holes between them.
     """
 
     pads: FloatArray
-    foreign: shapely.STRtree
+    foreign: tuple[shapely.STRtree, NDArray[np.int_]]
+    own: int
     reach: float
     holes: Sequence[FloatArray]
 
@@ -91,11 +93,12 @@ class Harm:
 
     def near_foreign(self, points: FloatArray) -> FloatArray:
         """1 where other copper stands within reach, else 0."""
-        hit, _ = self.foreign.query(
+        tree, owner = self.foreign
+        hit, line = tree.query(
             np.asarray(shapely.points(points)), predicate="dwithin", distance=self.reach
         )
         found = np.zeros(len(points))
-        found[np.unique(hit)] = 1.0
+        found[np.unique(hit[owner[line] != self.own])] = 1.0
         return found
 
     def mismatch(self, points: FloatArray, k: int, axis: int) -> FloatArray:
@@ -175,10 +178,13 @@ def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _allowed(points: FloatArray, shift: ShiftPlan, margin: float) -> NDArray[np.bool_]:
     """(n, passes) whether a pass reaches a place with the margin to spare."""
     columns = []
-    for w in shift.windows:
-        x, y = points[:, 0], points[:, 1]
-        along, low, high = (x, w.x0, w.x1) if shift.axis == 0 else (y, w.y0, w.y1)
-        columns.append((along >= low + margin) & (along <= high - margin))
+    along = points[:, shift.axis]
+    last = len(shift.windows) - 1
+    for k in range(last + 1):
+        # a margin is for overruns, so only an end that faces another pass has one
+        low = shift.low(k) + (margin if k > 0 else 0.0)
+        high = shift.high(k) - (margin if k < last else 0.0)
+        columns.append((along >= low - 1e-9) & (along <= high + 1e-9))
     return np.column_stack(columns)
 
 

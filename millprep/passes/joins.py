@@ -1,4 +1,9 @@
-"""Where passes meet: one straight line in every overlap, at its best place."""
+"""Which pass cuts what of every band, and where passes meet.
+
+A band is all laps around one piece. A band that fits one window is cut whole. Of any other
+the first lap is given the cheapest course through the passes (`course.py`), and the other
+laps change over beside it, so that the band is joined as one and no slivers are left.
+"""
 
 from __future__ import annotations
 
@@ -6,18 +11,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
+from millprep.passes import course
+from millprep.passes.course import Course, Crossover, Harm
 from millprep.passes.shift import ShiftPlan
 from millprep.values.cut import HoleCut, Ring
-from millprep.values.path import FloatArray
-
-STEP = 0.5
-"""Join lines are tried this far apart, mm."""
-NEAR = 1.5
-"""A pad's hole nearer than this to a join costs as much as another join, mm."""
+from millprep.values.path import FloatArray, Path, Point
 
 Band = tuple[int, str]
 """All rings around one piece: (placement, piece)."""
+
+SLACK = 1.0
+"""Joins stay this far from the end of a window besides their overrun, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,93 +31,116 @@ class JoinPlan:
     """How the rings of a blank are shared among its passes.
 
     Attributes:
-        lines: one coordinate along the axis for every overlap, ascending.
-        whole: the pass (from 0) of every band that fits one window and stays whole.
+        whole: the pass (from 0) of every band that is cut whole.
+        courses: the first laps of every other band, each with its change-overs.
     """
 
-    lines: tuple[float, ...]
     whole: Mapping[Band, int]
+    courses: Mapping[Band, tuple[Course, ...]]
 
-    def side(self, at: float) -> int:
-        """The pass (from 0) on whose side of the lines a coordinate lies."""
-        return sum(at > line for line in self.lines)
+    def pass_at(self, band: Band, at: Point) -> int | None:
+        """The pass (from 0) that cuts a band near a place; None for a band that is not cut."""
+        if band in self.whole:
+            return self.whole[band]
+        found = self.courses.get(band)
+        if not found:
+            return None
+        point = shapely.Point(at)
+        lines = [one.path.line() for one in found]
+        n = int(np.argmin([line.distance(point) for line in lines]))
+        along = lines[n].project(point, normalized=True) * found[n].path.length
+        return found[n].pass_at(along)
+
+    def cuts(self, ring: Ring, reach: float) -> list[tuple[float, Crossover]]:
+        """Where a lap of a split band changes over: distance along it, and the change-over."""
+        band = (ring.placement, ring.piece)
+        courses = self.courses[band]
+        line = ring.path.line()
+        found = []
+        for one in courses:
+            if one.path is ring.path:
+                return [(c.distance, c) for c in one.crossovers]
+            for crossover in one.crossovers:
+                point = shapely.Point(crossover.at)
+                if line.distance(point) <= reach:
+                    along = line.project(point, normalized=True) * ring.path.length
+                    found.append((along, crossover))
+        return sorted(found, key=lambda item: item[0])
 
 
 def plan(
-    shift: ShiftPlan, rings: Sequence[Ring], holes: Sequence[HoleCut], overrun: float
+    shift: ShiftPlan,
+    rings: Sequence[Ring],
+    holes: Sequence[HoleCut],
+    locating: Sequence[FloatArray],
+    overrun: float,
+    gap: float,
 ) -> JoinPlan:
-    """Lines that cross the fewest bands, away from pads and bends; other bands stay whole."""
-    if len(shift.windows) == 1:
-        bands = {(ring.placement, ring.piece) for ring in rings}
-        return JoinPlan((), dict.fromkeys(bands, 0))
-    axis = shift.axis
-    extent: dict[Band, tuple[float, float]] = {}
-    for ring in rings:
-        band = (ring.placement, ring.piece)
-        low, high = float(ring.path.xy[:, axis].min()), float(ring.path.xy[:, axis].max())
-        # an arc may bulge beyond its ends; half its chord is the most it can add
-        bulge = float(np.abs(ring.path.bulge).max(initial=0.0))
-        slack = float(ring.path.lengths.max()) / 2 if bulge else 0.0
-        was = extent.get(band, (low - slack, high + slack))
-        extent[band] = (min(was[0], low - slack), max(was[1], high + slack))
-    margin = overrun + 1.0
-    fits = {
-        band: [
-            k
-            for k in range(len(shift.windows))
-            if low >= shift.low(k) + margin and high <= shift.high(k) - margin
-        ]
-        for band, (low, high) in extent.items()
-    }
-    split = [ring for ring in rings if not fits[(ring.placement, ring.piece)] and ring.lap == 0]
-    segments = _segments(split, axis)
-    cut_apart = {band for band, passes in fits.items() if not passes}
-    pads = np.array([h.at[axis] for h in holes if (h.placement, h.piece) in cut_apart])
-    lines = tuple(
-        _best_line(shift, k, segments, pads, margin) for k in range(len(shift.windows) - 1)
-    )
-    plan_ = JoinPlan(lines, {})
-    whole = {}
-    for band, passes in fits.items():
-        if passes:
-            middle = sum(extent[band]) / 2
-            side = plan_.side(middle)
-            whole[band] = side if side in passes else min(passes, key=lambda k: abs(k - side))
-    return JoinPlan(lines, whole)
+    """The cheapest sharing: whole bands where they fit, the others joined where it harms least.
 
-
-def _segments(rings: Sequence[Ring], axis: int) -> FloatArray:
-    """(n, 3) of all chords of the rings: low and high end along the axis, and steepness.
-
-    Steepness is |across| / |along|: 0 where the path runs along the axis, large at a bend.
+    Args:
+        shift: windows.
+        rings: all rings of the blank, unsplit.
+        holes: of the boards; joins keep away from their pads.
+        locating: (n, 2) locating holes between passes k and k + 1, blank frame.
+        overrun: of each side past a join.
+        gap: of the isolation; a band is about as wide.
     """
-    rows = [np.zeros((0, 3))]
+    bands: dict[Band, list[Ring]] = {}
     for ring in rings:
-        xy = ring.path.flattened(0.02)
-        a, b = xy[:-1, axis], xy[1:, axis]
-        across = np.abs(np.diff(xy[:, 1 - axis]))
-        along = np.abs(b - a)
-        steep = across / np.maximum(along, 1e-9)
-        rows.append(np.column_stack((np.minimum(a, b), np.maximum(a, b), steep)))
-    return np.vstack(rows)
+        bands.setdefault((ring.placement, ring.piece), []).append(ring)
+    whole: dict[Band, int] = {}
+    for band, mine in bands.items():
+        k = _whole(mine, shift)
+        if k is not None:
+            whole[band] = k
+    split = [band for band in bands if band not in whole]
+    if not split:
+        return JoinPlan(whole, {})
+    numbers = {band: n for n, band in enumerate(bands)}
+    first = [ring for ring in rings if ring.lap == 0]
+    tree = shapely.STRtree([ring.path.line(0.02) for ring in first])
+    owner = np.array([numbers[ring.placement, ring.piece] for ring in first], dtype=int)
+    courses = {}
+    for band in split:
+        harm = Harm(_pads(band, holes), (tree, owner), numbers[band], 2 * gap, locating)
+        made = [
+            course.plan(ring.path, shift, overrun + gap + SLACK, harm)
+            for ring in bands[band]
+            if ring.lap == 0
+        ]
+        courses[band] = tuple(one for one in made if one is not None)
+    return JoinPlan(whole, courses)
 
 
-def _best_line(
-    shift: ShiftPlan, k: int, segments: FloatArray, pads: FloatArray, margin: float
-) -> float:
-    low = shift.low(k + 1) + margin
-    high = shift.high(k) - margin
-    middle = (low + high) / 2
-    best = (np.inf, middle)
-    for x in np.arange(np.ceil(low / STEP) * STEP, high + 1e-9, STEP).tolist():
-        # a crossing within a lap's bend is judged by what lies 1 mm to either side, too
-        hit = segments[(segments[:, 0] <= x + 1) & (segments[:, 1] >= x - 1)]
-        crossing = hit[(hit[:, 0] < x) & (hit[:, 1] >= x)]
-        bends = float(np.minimum(hit[:, 2], 1.0).sum())
-        close = float((np.abs(pads - x) < NEAR).sum())
-        # near the middle of the overlap both sets of holes serve best
-        centre = abs(x - middle) / max(high - low, 1e-9)
-        cost = len(crossing) + bends + close + 0.5 * centre
-        if cost < best[0] - 1e-12:
-            best = (cost, x)
-    return best[1]
+def _whole(mine: Sequence[Ring], shift: ShiftPlan) -> int | None:
+    """The pass that holds a band whole; of two, the one on whose side it lies."""
+    lows, highs = zip(*(_extent(ring.path, shift.axis) for ring in mine), strict=True)
+    low, high = min(lows), max(highs)
+    fits = [
+        k
+        for k in range(len(shift.windows))
+        if low >= shift.low(k) - 1e-9 and high <= shift.high(k) + 1e-9
+    ]
+    if not fits:
+        return None
+    # one line for all bands, so that neighbours mostly share a pass
+    side = sum(
+        (low + high) / 2 > (shift.low(k + 1) + shift.high(k)) / 2
+        for k in range(len(shift.windows) - 1)
+    )
+    return side if side in fits else min(fits, key=lambda k: abs(k - side))
+
+
+def _extent(path: Path, axis: int) -> tuple[float, float]:
+    flat = path.flattened(0.01)[:, axis]
+    # a chord lies inside its arc by at most the flattening
+    return float(flat.min()) - 0.01, float(flat.max()) + 0.01
+
+
+def _pads(band: Band, holes: Sequence[HoleCut]) -> FloatArray:
+    """(n, 3) x, y and an allowance for the pad's radius, twice that of its hole."""
+    rows = [
+        (*hole.at, hole.diameter) for hole in holes if (hole.placement, hole.piece) == band
+    ]
+    return np.array(rows, dtype=float).reshape(-1, 3)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,7 +12,7 @@ from millprep.passes.joins import JoinPlan
 from millprep.passes.shift import ShiftPlan
 from millprep.values.cut import Cut, HoleCut, Profile, Ring, Tab
 from millprep.values.milling_pass import Join
-from millprep.values.path import Path
+from millprep.values.path import Path, Point
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,42 +29,103 @@ def crowded(overrun: float) -> float:
 
 
 def share_rings(
-    rings: Sequence[Ring], plan: JoinPlan, shift: ShiftPlan, overrun: float, blank: int
+    rings: Sequence[Ring],
+    plan: JoinPlan,
+    shift: ShiftPlan,
+    overrun: float,
+    reach: float,
+    blank: int,
 ) -> Shared:
-    """Bands that stay whole go whole; the others are split at the lines with overrun."""
+    """Bands that stay whole go whole; the others change over where their first lap does.
+
+    Args:
+        rings: all rings of the blank.
+        plan: which pass cuts what.
+        shift: windows.
+        overrun: of each side past a join.
+        reach: a lap this near to a change-over of its band's first lap changes over beside it.
+        blank: number.
+    """
     by_pass: list[list[Cut]] = [[] for _ in shift.windows]
     joins: list[Join] = []
     for ring in rings:
-        k = plan.whole.get((ring.placement, ring.piece))
+        band = (ring.placement, ring.piece)
+        k = plan.whole.get(band)
         if k is not None:
             by_pass[k].append(ring)
             continue
-        stretches = split.parts(ring.path, shift.axis, list(plan.lines), crowded(overrun))
+        stretches = _stretches(ring, plan, reach)
         if len(stretches) == 1:
-            by_pass[stretches[0][2]].append(ring)
+            by_pass[stretches[0].side].append(ring)
             continue
-        for n, (start, end, side) in enumerate(stretches):
+        for n, stretch in enumerate(stretches):
             first, last = n == 0, n == len(stretches) - 1
             before = overrun if ring.path.closed or not first else 0.0
             after = overrun if ring.path.closed or not last else 0.0
-            by_pass[side].append(replace(ring, path=_stretch(ring, start - before, end + after)))
+            by_pass[stretch.side].append(
+                replace(ring, path=_part(ring.path, stretch.start - before, stretch.end + after))
+            )
             if ring.lap == 0 and (ring.path.closed or not last):
-                beyond = stretches[(n + 1) % len(stretches)][2]
+                beyond = stretches[(n + 1) % len(stretches)]
                 joins.append(
                     Join(
                         blank=blank,
                         placement=ring.placement,
                         piece=ring.piece,
-                        at=ring.path.point_at(end % ring.path.length if ring.path.closed else end),
-                        passes=(min(side, beyond) + 1, max(side, beyond) + 1),
+                        at=ring.path.point_at(stretch.end % ring.path.length),
+                        passes=(
+                            min(stretch.side, beyond.side) + 1,
+                            max(stretch.side, beyond.side) + 1,
+                        ),
                         overrun=overrun,
+                        across=across(ring.path, stretch.end % ring.path.length),
                     )
                 )
     return Shared(tuple(map(tuple, by_pass)), tuple(joins))
 
 
-def _stretch(ring: Ring, start: float, end: float) -> Path:
-    path = ring.path
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Part of a lap that one pass cuts; on a closed lap `end` may pass the length."""
+
+    start: float
+    end: float
+    side: int
+
+
+def _stretches(ring: Ring, plan: JoinPlan, reach: float) -> list[_Stretch]:
+    path, total = ring.path, ring.path.length
+    band = (ring.placement, ring.piece)
+    cuts = [along for along, _ in plan.cuts(ring, reach)]
+    if path.closed:
+        bounds = [*cuts, cuts[0] + total] if cuts else [0.0, total]
+    else:
+        bounds = [0.0, *(c for c in cuts if 0.0 < c < total), total]
+    found: list[_Stretch] = []
+    for start, end in itertools.pairwise(bounds):
+        side = plan.pass_at(band, path.point_at((start + end) / 2 % total))
+        assert side is not None
+        if found and found[-1].side == side:
+            found[-1] = replace(found[-1], end=end)
+        else:
+            found.append(_Stretch(start, end, side))
+    if path.closed and len(found) > 1 and found[0].side == found[-1].side:
+        last = found.pop()
+        found[0] = _Stretch(last.start, found[0].end + total, last.side)
+        found.sort(key=lambda stretch: stretch.start)
+    return found
+
+
+def across(path: Path, distance: float) -> Point:
+    """Unit vector across a path at a place along it."""
+    a = path.point_at(max(distance - 0.01, 0.0))
+    b = path.point_at(min(distance + 0.01, path.length))
+    run = math.hypot(b[0] - a[0], b[1] - a[1])
+    return (-(b[1] - a[1]) / run, (b[0] - a[0]) / run)
+
+
+def _part(path: Path, start: float, end: float) -> Path:
+    """A stretch of a path with its overruns; those of a closed path may pass its start."""
     if not path.closed:
         return path.part(start, end)
     total = path.length
@@ -73,15 +136,23 @@ def _stretch(ring: Ring, start: float, end: float) -> Path:
 def share_holes(
     holes: Sequence[HoleCut], plan: JoinPlan, shift: ShiftPlan
 ) -> tuple[tuple[HoleCut, ...], ...]:
-    """Every hole goes to the pass that cuts its pad's loop; others by their side."""
+    """Every hole goes to the pass that cuts its pad's loop, if it reaches; others by their side."""
     by_pass: list[list[HoleCut]] = [[] for _ in shift.windows]
     for hole in holes:
-        band = (-1 if hole.placement is None else hole.placement, hole.piece or "")
-        k = plan.whole.get(band)
-        if k is None:
-            k = plan.side(hole.at[shift.axis])
+        k = None
+        if hole.placement is not None and hole.piece is not None:
+            k = plan.pass_at((hole.placement, hole.piece), hole.at)
+        if k is None or not _reaches(shift, k, hole):
+            k = next(n for n in range(len(shift.windows)) if _reaches(shift, n, hole))
         by_pass[k].append(hole)
     return tuple(map(tuple, by_pass))
+
+
+def _reaches(shift: ShiftPlan, k: int, hole: HoleCut) -> bool:
+    """Whether the window of pass k (from 0) holds the hole; the last pass takes what is left."""
+    at, radius = hole.at[shift.axis], hole.diameter / 2
+    inside = shift.low(k) <= at - radius and at + radius <= shift.high(k)
+    return inside or k == len(shift.windows) - 1
 
 
 def profile_lines(shift: ShiftPlan, slack: float) -> list[float]:
@@ -111,7 +182,7 @@ def share_profiles(
             # the later pass reaches back over what the earlier one has cut
             reach = overrun if side > 0 else 0.0
             begin, stop = start - reach, end + reach
-            by_pass[side].append(_part(profile, begin, stop))
+            by_pass[side].append(_profile_part(profile, begin, stop))
             beyond = stretches[(n + 1) % len(stretches)][2]
             joins.append(
                 Join(
@@ -121,12 +192,13 @@ def share_profiles(
                     at=path.point_at(end % path.length),
                     passes=(min(side, beyond) + 1, max(side, beyond) + 1),
                     overrun=overrun,
+                    across=across(path, end % path.length),
                 )
             )
     return Shared(tuple(map(tuple, by_pass)), tuple(joins))
 
 
-def _part(profile: Profile, start: float, end: float) -> Profile:
+def _profile_part(profile: Profile, start: float, end: float) -> Profile:
     """A stretch of a closed profile with the tabs that lie on it."""
     total = profile.path.length
     shift = total if start < 0 else 0.0
@@ -138,4 +210,3 @@ def _part(profile: Profile, start: float, end: float) -> Profile:
             if b > 0 and a < path.length:
                 tabs.append(Tab(max(a, 0.0), min(b, path.length)))
     return replace(profile, path=path, tabs=tuple(sorted(tabs, key=lambda t: t.start)))
-

@@ -164,9 +164,9 @@ def _join(cut_set: CutSet, join: Join) -> Row:
         "piece": join.piece,
         "at": _point(join.at),
         "passes": list(join.passes),
-        "predicted_997": None,
-        "tolerance_electrical": None,
-        "tolerance_gap": None,
+        "predicted_997": _mm(join.predicted),
+        "tolerance_electrical": _mm(join.tolerance_electrical),
+        "tolerance_gap": _mm(join.tolerance_gap),
     }
 
 

@@ -64,6 +64,10 @@ class Join:
         placement: index of the copy.
         piece: id of the copper piece, None on a profile.
         overrun: how far each side is cut past `at`.
+        across: unit vector across the path.
+        predicted: mismatch across the path that 99.7 % of blanks stay below.
+        tolerance_electrical: mismatch across the path at which the band first leaks.
+        tolerance_gap: mismatch at which less than the asked gap is left.
     """
 
     blank: int
@@ -72,3 +76,7 @@ class Join:
     at: Point
     passes: tuple[int, int]
     overrun: float
+    across: Point
+    predicted: float | None = None
+    tolerance_electrical: float | None = None
+    tolerance_gap: float | None = None

@@ -160,6 +160,8 @@ class RegistrationPlan:
         cutters: drills or end mills that may make the holes.
         pin: diameter of the bed's holes (press fit); pin_depth: how deep they are bored.
         overrun: how far each side of a join is cut past it.
+        sigma: error of one hole per axis, from drilling it and finding it again.
+        assumed: True when the job states no error and the default stands.
     """
 
     method: Literal["pins", "measure"]
@@ -170,6 +172,8 @@ class RegistrationPlan:
     pin: float
     pin_depth: float
     overrun: float
+    sigma: float = 0.03
+    assumed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
