@@ -77,8 +77,19 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
     Ends that coincide meet first; only what stays open then is joined within the
     tolerance, so that segments shorter than it keep their ends apart.
     """
-    loops = [Loop(c.points, c.curved, (c.source,), c.known) for c in curves if c.closed]
+    loops = [
+        Loop(c.points, c.curved, (c.source,), c.known)
+        for c in curves
+        if c.closed and len(c.points) > 2
+    ]
     items = [_Item(c.points, c.curved, (c.source,)) for c in curves if not c.closed]
+    # closed upon two points it runs there and back: a line drawn twice
+    items += [
+        _Item(c.points, False, (c.source,))
+        for c in curves
+        if c.closed and len(c.points) == 2
+        for _ in range(2)
+    ]
     if not items:
         return Chained(loops, [], [], [], [])
     gaps: list[tuple[Point, Point]] = []
@@ -117,8 +128,15 @@ def _join(
             if close and len(points) < 3:
                 repeated += sources  # two lines over each other enclose nothing
             else:
-                out.append(_Item(points, all(items[k].curved for k, _ in run), sources))
+                out.append(_Item(points, _curved([items[k] for k, _ in run]), sources))
     return closed, opened, branches, repeated
+
+
+def _curved(items: list[_Item]) -> bool:
+    """Whether at most a hundredth of the length is straight."""
+    lengths = [float(np.hypot(*np.diff(i.points, axis=0).T).sum()) for i in items]
+    straight = sum(n for n, i in zip(lengths, items, strict=True) if not i.curved)
+    return straight <= 0.01 * sum(lengths)
 
 
 def _nodes(ends: FloatArray, tolerance: float) -> list[int]:

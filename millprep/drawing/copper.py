@@ -105,7 +105,7 @@ def _beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledge
     return out
 
 
-def _alike(area: shapely.Geometry, ring: shapely.Polygon) -> bool:
+def _alike(area: shapely.Polygon | shapely.MultiPolygon, ring: shapely.Polygon) -> bool:
     """Whether two areas have the same edge, to about 10 µm."""
     if not np.allclose(area.bounds, ring.bounds, rtol=0, atol=0.01):
         return False
@@ -135,7 +135,7 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
         return bold, []
     chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in bare])
     for source in chained.repeated:
-        ledger.leave(source, "it is drawn twice")
+        ledger.leave(source, "it is drawn twice or encloses nothing")
     for run in chained.opened:
         middle = run.points[len(run.points) // 2]
         ledger.stop(

@@ -343,9 +343,6 @@ def _stroke(
     elif closed:
         # the last points coincided; the segment that closes was skipped with them
         closed = False
-    if closed and len(b) == 2 and b[0] == b[1] == 0:
-        # there and back on one line: drawn once it is the same
-        closed, b, w = False, b[:1], w[:1]
     return Stroke(source, np.array(xy), np.array(b), np.array(w), closed, to_mm)
 
 

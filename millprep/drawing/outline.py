@@ -45,7 +45,7 @@ def outline(
         return None, []
     chained = chain(curves, tolerance)
     for source in chained.repeated:
-        ledger.leave(source, "it is drawn twice")
+        ledger.leave(source, "it is drawn twice or encloses nothing")
     _faults(chained, ledger)
     if chained.opened or chained.branches:
         return None, []
@@ -153,7 +153,7 @@ def _sorted_out(
     for k, loop in enumerate(loops):
         if k not in found.kept:
             for source in loop.sources:
-                ledger.leave(source, "it is drawn twice")
+                ledger.leave(source, "it is drawn twice or encloses nothing")
     board = shapely.difference(shell, shapely.union_all(inner)) if inner else shell
     single = [a for a in (shell, *inner) if isinstance(a, shapely.Polygon) and not a.interiors]
     if inner and len(single) == len(inner) + 1:

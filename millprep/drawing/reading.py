@@ -284,7 +284,7 @@ class _Reading:
         ]
         chained = chain(curves)
         for source in chained.repeated:
-            self.ledger.leave(source, "it is drawn twice")
+            self.ledger.leave(source, "it is drawn twice or encloses nothing")
         for run in chained.opened:
             x, y = run.points[0].tolist()
             self.ledger.stop(
