@@ -29,9 +29,21 @@ LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
 @contextmanager
 def staged(out: Path) -> Iterator[Path]:
-    """A new empty folder beside `out`, removed at the end unless it was put in place."""
-    out.parent.mkdir(parents=True, exist_ok=True)
-    folder = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    """A new empty folder beside `out`, removed at the end unless it was put in place.
+
+    Raises:
+        Refusal: with exit code 2, when nothing can be written there.
+    """
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    except OSError as fault:
+        raise _refusal(
+            "output-not-writable",
+            f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder with "
+            "--out.",
+            out,
+        ) from None
     folder.chmod(0o755)
     try:
         yield folder
@@ -71,23 +83,25 @@ def check(out: Path) -> None:
         Refusal: with exit code 2.
     """
     foreign = _foreign(out)
-    if foreign is not None:
-        raise Refusal(
-            [
-                Finding(
-                    code="output-not-ours",
-                    severity="stop",
-                    message=(
-                        f"{out} holds {foreign}, which is no part of a set of programs and would "
-                        "be lost. Name a new or empty folder with --out."
-                        if out.is_dir()
-                        else f"{out} is no folder. Name a new or empty folder with --out."
-                    ),
-                    file=str(out),
-                )
-            ],
-            exit_code=2,
+    if foreign is None:
+        return
+    if not out.is_dir():
+        raise _refusal(
+            "output-not-ours",
+            f"{out} is no folder. Name a new or empty folder with --out.",
+            out,
         )
+    raise _refusal(
+        "output-not-ours",
+        f"{out} holds {foreign}, which is no part of a set of programs and would be lost. Name a "
+        "new or empty folder with --out.",
+        out,
+    )
+
+
+def _refusal(code: str, message: str, out: Path) -> Refusal:
+    finding = Finding(code=code, severity="stop", message=message, file=str(out))
+    return Refusal([finding], exit_code=2)
 
 
 def _foreign(out: Path) -> str | None:

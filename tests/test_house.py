@@ -12,7 +12,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "millprep", "fixtures", "tests", "examples"}
 KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)+")
-CALLS = {"Finding": None, "stop": 0, "finding": 0, "each": 1, "Mistake": 0}
+CALLS = {"Finding": None, "stop": 0, "finding": 0, "each": 1, "Mistake": 0, "_refusal": 0}
 """What takes a finding's code, and where it stands when it is not named `code`."""
 
 

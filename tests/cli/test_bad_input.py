@@ -314,6 +314,15 @@ def test_a_file_where_the_set_should_go(tmp_path: Path) -> None:
     assert (tmp_path / "set").read_text() == "mine"
 
 
+def test_a_place_where_nothing_can_be_written(tmp_path: Path) -> None:
+    put(tmp_path)
+    (tmp_path / "shelf").write_text("mine")
+    result = run("prepare", tmp_path / "job.toml", "--out", tmp_path / "shelf" / "set")
+    assert result.exit_code == 2
+    assert "Nothing can be written in" in result.stderr
+    assert "Name another folder with --out. [output-not-writable]" in result.stderr
+
+
 def as_json(folder: Path) -> tuple[Result, list[dict[str, object]]]:
     result = run("prepare", folder / "job.toml", "--out", folder / "set", "--json")
     return result, json.loads(result.stdout)["findings"]
