@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from millprep.values.blank import Blank, Box
 from millprep.values.board import Board, CopperPiece, Hole
@@ -83,3 +84,14 @@ def placed(
     piece = copper or outline.representative_point().buffer(0.5)
     board = Board("panel", outline, (CopperPiece("c1", piece),), tuple(holes))
     return Placement(0, board, 1, 1, pose or Pose())
+
+
+def less(area: shapely.Polygon, hole: shapely.Polygon) -> shapely.Polygon:
+    """An area without another, still in one part."""
+    return one(area.difference(hole))
+
+
+def one(shape: BaseGeometry) -> shapely.Polygon:
+    """A shape that is a single polygon."""
+    assert isinstance(shape, shapely.Polygon)
+    return shape

@@ -124,7 +124,5 @@ def test_a_registration_hole_no_cutter_makes() -> None:
 
 def test_a_registration_hole_does_not_go_through_the_spoilboard_either() -> None:
     plan = locating(bench.drill(3.0))
-    _, findings = register(
-        holes_of(3.0, 3.0), bench.BLANK, plan, bench.drilling(spoilboard=1.0)
-    )
+    _, findings = register(holes_of(3.0, 3.0), bench.BLANK, plan, bench.drilling(spoilboard=1.0))
     assert [f.code for f in findings] == ["through-spoilboard"]

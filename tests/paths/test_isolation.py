@@ -10,6 +10,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.paths.isolation import GOUGE, Island, Laps, isolate
@@ -17,7 +18,7 @@ from millprep.values.cut import Ring
 from millprep.values.cutter import Cutter
 from millprep.values.path import SAGITTA
 from millprep.values.plan import IsolationPlan
-from tests.paths.bench import COPPER, disc, isolation, mill, vee
+from tests.paths.bench import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-50, -50, 50, 50)
 QUICK = settings(max_examples=25, deadline=None)
@@ -55,7 +56,7 @@ def test_the_asked_gap_is_opened_at_the_foot_and_not_more(cutter: Cutter, gap: f
     assert len(shapely.get_parts(band)) == 1
     # laps overlap: nothing stands between them
     ring = shapely.box(0, 0, 10, 10)
-    inside = shapely.Polygon(band.exterior).difference(band)
+    inside = shapely.Polygon(one(band).exterior).difference(band)
     assert inside.area == pytest.approx(ring.buffer(r1, quad_segs=64).area, abs=0.05)
     # the copper itself keeps its size at the surface
     assert swept(rings, [cutter], 0.0, plan).intersection(ring).area < 40 * SAGITTA
@@ -76,7 +77,7 @@ def test_laps_are_as_few_as_the_overlap_allows() -> None:
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
 def test_a_climbing_cutter_has_the_copper_on_its_right(direction: str) -> None:
     """Climb milling with a spindle that turns clockwise: the trade's definition."""
-    land = shapely.box(-10, -10, 10, 10).difference(disc(0, 0, 5))
+    land = less(shapely.box(-10, -10, 10, 10), disc(0, 0, 5))
     plan = isolation(direction=direction)
     rings, _ = isolate(islands(land), EDGE, plan, COPPER)
     assert {r.lap for r in rings} == {0, 1, 2, 3}
@@ -94,7 +95,7 @@ def test_a_climbing_cutter_has_the_copper_on_its_right(direction: str) -> None:
 
 
 def test_a_land_with_a_hole_is_isolated_inside_too() -> None:
-    land = disc(0, 0, 8).difference(disc(0, 0, 3))
+    land = less(disc(0, 0, 8), disc(0, 0, 3))
     plan = isolation()
     rings, _ = isolate(islands(land), EDGE, plan, COPPER)
     inner = [r for r in rings if r.path.length < 2 * math.pi * 5]
@@ -108,7 +109,7 @@ def test_a_land_with_a_hole_is_isolated_inside_too() -> None:
 
 def test_a_hole_too_small_for_the_cutter_stays_as_it_is() -> None:
     """Nothing stands in it, so nothing needs to be set apart from it."""
-    land = disc(0, 0, 8).difference(disc(0, 0, 0.06))
+    land = less(disc(0, 0, 8), disc(0, 0, 0.06))
     rings, tight = isolate(islands(land), EDGE, isolation(), COPPER)
     assert len(rings) == 4
     assert not tight
@@ -146,7 +147,7 @@ def pair(gap: float) -> tuple[shapely.Polygon, shapely.Polygon]:
     """Two long lands that stand `gap` apart over 4 mm of their length and 3 mm elsewhere."""
     low = shapely.box(-20, -5, 20, 0)
     high = shapely.union_all([shapely.box(-20, 3, 20, 8), shapely.box(-2, gap, 2, 3)])
-    return low, high
+    return low, one(high)
 
 
 def test_the_finer_cutter_works_only_where_the_wider_does_not_fit() -> None:
@@ -182,19 +183,19 @@ def test_a_gap_too_tight_for_all_is_told_once_with_its_distance(gap: float) -> N
         low, high = shapely.box(-20, -5, 20, 0), shapely.box(-2, 0, 2, 6)
     _, tight = isolate(islands(low, high), EDGE, isolation(), COPPER)
     assert len(tight) == 1
-    (one,) = tight
-    assert one.gap == pytest.approx(gap, abs=1e-9)
-    assert one.width == pytest.approx(vee().width(0.1))
-    assert {i.piece for i in one.pieces} == {"c1", "c2"}
-    assert abs(one.at[0]) <= 2.1
-    assert -0.01 <= one.at[1] <= gap + 0.01
+    (told,) = tight
+    assert told.gap == pytest.approx(gap, abs=1e-9)
+    assert told.width == pytest.approx(vee().width(0.1))
+    assert {i.piece for i in told.pieces} == {"c1", "c2"}
+    assert abs(told.at[0]) <= 2.1
+    assert -0.01 <= told.at[1] <= gap + 0.01
 
 
 def test_two_tight_places_between_the_same_pieces_are_two() -> None:
     low = shapely.box(-20, -5, 20, 0)
     teeth = [shapely.box(x, 0.1 + y, x + 2, 3) for x, y in ((-10, 0.0), (6, 0.02))]
     high = shapely.union_all([shapely.box(-20, 3, 20, 8), *teeth])
-    _, tight = isolate(islands(low, high), EDGE, isolation(), COPPER)
+    _, tight = isolate(islands(low, one(high)), EDGE, isolation(), COPPER)
     assert sorted(round(t.gap, 6) for t in tight) == [0.1, 0.12]
 
 
@@ -219,7 +220,7 @@ def test_no_lap_gouges_copper(
 ) -> None:
     lands: list[shapely.Polygon] = []
     for shape, x, y in drawn:
-        moved = shapely.transform(shape, lambda p, x=x, y=y: p + (x / 10, y / 10))  # type: ignore[misc]
+        moved = affinity.translate(shape, x / 10, y / 10)
         if all(land.distance(moved) > 0 for land in lands):
             lands.append(moved)
     plan = isolation(*cutters)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -24,7 +25,7 @@ def paths(draw: st.DrawFn, closed: bool | None = None) -> Path:
     points = draw(st.lists(st.tuples(coordinate, coordinate), min_size=3, max_size=8))
     if draw(st.booleans()) if closed is None else closed:
         points.append(points[0])
-    assume(all(math.dist(a, b) >= 0.1 for a, b in zip(points, points[1:], strict=False)))
+    assume(all(math.dist(a, b) >= 0.1 for a, b in itertools.pairwise(points)))
     bulges = draw(st.lists(bulge, min_size=len(points) - 1, max_size=len(points) - 1))
     return Path(np.array(points), np.array(bulges))
 
@@ -140,10 +141,13 @@ def test_a_closed_path_started_elsewhere_is_the_same_course(path: Path, vertex: 
 def test_the_flattening_test_can_fail() -> None:
     coarse = Path.circle((0.0, 0.0), 10.0).line(0.01)
     true = shapely.Point(10 * math.cos(0.04), 10 * math.sin(0.04))
-    assert max(
-        coarse.distance(shapely.Point(10 * math.cos(a), 10 * math.sin(a)))
-        for a in np.linspace(0, 1, 200)
-    ) > SAGITTA
+    assert (
+        max(
+            coarse.distance(shapely.Point(10 * math.cos(a), 10 * math.sin(a)))
+            for a in np.linspace(0, 1, 200)
+        )
+        > SAGITTA
+    )
     assert true.distance(Path.circle((0.0, 0.0), 10.0).line()) <= SAGITTA
 
 
