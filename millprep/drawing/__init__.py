@@ -17,7 +17,16 @@ if TYPE_CHECKING:
 __all__ = ["read", "survey"]
 
 
-def read(file: Path, *, name: str, shown_as: str, layers: LayerRoles, unit: Unit | None) -> Board:
+def read(
+    file: Path,
+    *,
+    name: str,
+    shown_as: str,
+    layers: LayerRoles,
+    unit: Unit | None,
+    outline_file: Path | None = None,
+    holes_file: Path | None = None,
+) -> Board:
     """Read the board that a DXF file draws.
 
     The board is in drawing coordinates times the unit, in mm, y up, not mirrored.
@@ -28,13 +37,23 @@ def read(file: Path, *, name: str, shown_as: str, layers: LayerRoles, unit: Unit
         shown_as: the file as the job writes it, for the findings.
         layers: which layers hold copper, outline and holes.
         unit: of the drawing; None takes what the file says.
+        outline_file: the DXF file that holds the outline, where the first does not.
+        holes_file: the DXF file that holds the holes, where the first does not.
 
     Raises:
         Refusal: exit code 3, with everything found wrong with the drawing.
     """
     from millprep.drawing.reading import read_board
 
-    board, _ = read_board(file, name=name, shown_as=shown_as, layers=layers, asked=unit)
+    board, _ = read_board(
+        file,
+        name=name,
+        shown_as=shown_as,
+        layers=layers,
+        asked=unit,
+        outline_file=outline_file,
+        holes_file=holes_file,
+    )
     return board
 
 

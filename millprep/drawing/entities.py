@@ -75,7 +75,10 @@ class Frame:
 
 
 def walk(
-    entities: Iterator[Any] | list[Any], scale: float, wanted: Callable[[str], bool]
+    entities: Iterator[Any] | list[Any],
+    scale: float,
+    wanted: Callable[[str], bool],
+    first: int = 0,
 ) -> Iterator[Mark]:
     """Marks of the entities in order, in drawing coordinates times `scale`.
 
@@ -87,7 +90,7 @@ def walk(
     """
     count = points = 0
     rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
-    for index, entity in enumerate(entities):
+    for index, entity in enumerate(entities, first):
         for mark in _marks(entity, Frame(rows, index), wanted):
             count += 1
             points += _weight(mark)

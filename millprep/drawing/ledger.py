@@ -80,8 +80,11 @@ class Ledger:
         Raises:
             Refusal: exit code 3, when there is any.
         """
-        if not self._stops:
-            return
+        if self._stops:
+            raise Refusal(self.take(), exit_code=3)
+
+    def take(self) -> tuple[Finding, ...]:
+        """All faults so far; the ledger forgets them."""
         findings = list(self._stops)
         for code, n in self._more.items():
             if n > LISTED:
@@ -94,7 +97,9 @@ class Ledger:
                         file=self.shown_as,
                     )
                 )
-        raise Refusal(findings, exit_code=3)
+        self._stops.clear()
+        self._more.clear()
+        return tuple(findings)
 
     def left_out(self) -> tuple[LeftOut, ...]:
         """Entities of which nothing is used, then parts of used inserts, grouped and sorted.

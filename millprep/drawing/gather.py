@@ -1,0 +1,205 @@
+"""One drawing file: its layers checked against the job, its marks by layer, in mm."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from millprep.drawing import holes, opening, unit
+from millprep.drawing.entities import TooMuchError, walk
+from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread
+from millprep.values.plan import LayerRoles, Unit
+
+NO_ROLE = "its layer plays no role in the job"
+Role = str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The marks of one file, by folded layer name, and how many entities it has."""
+
+    by_layer: dict[str, list[Mark]]
+    entities: int
+
+
+def gather(
+    file: Path,
+    layers: LayerRoles,
+    needed: tuple[Role, ...],
+    asked: Unit | None,
+    ledger: Ledger,
+    first: int = 0,
+) -> Sheet:
+    """Marks on the layers that play a role.
+
+    Args:
+        file: the DXF file; the ledger knows what to call it.
+        layers: the roles, for this file.
+        needed: roles without which the file is no use ("copper", "outline", "holes").
+        asked: unit that the job states.
+        ledger: takes faults and what is left out.
+        first: number of the first entity, so that several files can share a ledger.
+
+    Raises:
+        Refusal: exit code 3, when the file, its layers or its unit are wrong.
+    """
+    drawing = opening.load(file, ledger)
+    entities = list(drawing.doc.modelspace())
+    if not entities:
+        ledger.stop(
+            "drawing-empty",
+            f"the model space of {ledger.shown_as} holds no entities",
+            "export the board's layers into the model space",
+        )
+    ledger.refuse_if_stopped()
+    _check(layers, needed, drawing.doc, entities, ledger)
+    scale = unit.scale(drawing, asked, ledger)
+    wanted = {layer.casefold() for layer in (*layers.copper, *layers.outline, *layers.holes)}
+    by_layer = _marks(entities, scale or 1.0, wanted, ledger, first)
+    if scale is None:
+        _no_unit(by_layer, layers, ledger)
+    ledger.refuse_if_stopped()
+    return Sheet(by_layer, len(entities))
+
+
+def _check(
+    layers: LayerRoles,
+    needed: tuple[Role, ...],
+    doc: Any,
+    entities: list[Any],
+    ledger: Ledger,
+) -> None:
+    """Layers that the drawing does not have, or roles that nothing plays, are faults."""
+    present = {str(layer.dxf.name): 0 for layer in doc.layers}
+    drawn: dict[str, int] = {}
+    for source in _all_entities(doc, entities):
+        layer = str(source.dxf.get("layer", "0"))
+        drawn[layer.casefold()] = drawn.get(layer.casefold(), 0) + 1
+        present.setdefault(layer, 0)
+    known = {layer.casefold() for layer in present}
+    for role in ("copper", "outline", "holes"):
+        names: tuple[str, ...] = getattr(layers, role)
+        if not names and role in needed:
+            ledger.stop(
+                f"{role}-no-layer",
+                f"the job names no layer for the {role}",
+                f"name one or more of {_list(sorted(present))}",
+            )
+        for wanted in names:
+            if wanted.casefold() not in known:
+                near = difflib.get_close_matches(wanted, present, n=1, cutoff=0.5)
+                hint = f"did you mean {near[0]!r}? It has " if near else "It has "
+                ledger.stop(
+                    "layer-absent",
+                    f"the drawing has no layer {wanted!r} ({role})",
+                    f"{hint}{_list(sorted(present))}",
+                )
+            elif wanted.casefold() not in drawn:
+                ledger.stop(
+                    f"{role}-empty",
+                    f"layer {wanted!r} ({role}) is in the drawing, but nothing is drawn on it",
+                    "name the layer that holds it, or leave this one out of the job",
+                )
+    for name in sorted(set(folded(layers.copper)) & set(folded(layers.outline))):
+        ledger.stop(
+            "layer-mixed",
+            f"layer {name!r} is to be copper and outline at once, which cannot be told apart",
+            "put the outline on a layer of its own, or give it as a rectangle in the job",
+        )
+
+
+def _all_entities(doc: Any, entities: list[Any]) -> Iterable[Any]:
+    yield from entities
+    for block in doc.blocks:
+        if not block.is_any_layout:
+            yield from block
+
+
+def _list(names: list[str]) -> str:
+    shown = ", ".join(repr(name) for name in names[:12])
+    return shown + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+
+
+def _marks(
+    entities: list[Any], scale: float, wanted: set[str], ledger: Ledger, first: int
+) -> dict[str, list[Mark]]:
+    """Marks on the layers asked for; the rest goes to the ledger at once."""
+    by_layer: dict[str, list[Mark]] = {}
+    try:
+        for mark in walk(entities, scale, lambda layer: layer.casefold() in wanted, first):
+            if isinstance(mark, Aside):
+                ledger.leave(mark.source, mark.reason or NO_ROLE)
+            elif isinstance(mark, Unread):
+                if mark.source.layer.casefold() in wanted or mark.code.startswith("block-"):
+                    ledger.stop(
+                        mark.code, mark.reason, _REMEDY.get(mark.code, _REDRAW),
+                        source=mark.source, at=mark.at,
+                    )  # fmt: skip
+                ledger.leave(mark.source, mark.reason)
+            else:
+                by_layer.setdefault(mark.source.layer.casefold(), []).append(mark)
+    except TooMuchError as fault:
+        ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")
+    return by_layer
+
+
+_REDRAW = "draw it with lines, arcs, polylines or solid hatches, or move it to another layer"
+_REMEDY = {
+    "entity-damaged": "draw it again, or delete it",
+    "entity-not-flat": "draw it in the XY plane",
+    "fill-crosses-itself": "draw it as separate areas",
+    "hatch-not-solid": "fill it solid, or move it to another layer",
+    "block-missing": "delete the insert or bring its block into the drawing",
+    "block-elsewhere": "bind the other drawing into this one",
+    "block-cycle": "delete the insert in the block",
+    "block-clipped": "remove the clipping, or explode the insert",
+}
+
+
+def _no_unit(by_layer: dict[str, list[Mark]], roles: LayerRoles, ledger: Ledger) -> None:
+    boxes = [_box(mark) for marks in by_layer.values() for mark in marks]
+    boxes = [b for b in boxes if b is not None]
+    if not boxes:
+        extent = (0.0, 0.0)
+    else:
+        array = np.array(boxes)
+        low, high = array[:, :2].min(axis=0), array[:, 2:].max(axis=0)
+        extent = (float(high[0] - low[0]), float(high[1] - low[1]))
+    hole_layers = {layer.casefold() for layer in roles.holes} or set(by_layer)
+    circles: list[Round] = []
+    for layer in hole_layers:
+        for mark in by_layer.get(layer, []):
+            curve = mark.curve if isinstance(mark, Stroke) else mark
+            if isinstance(curve, Curve) and curve.round is not None:
+                circles.append(curve.round)
+    small = [r.diameter for r in holes.drills(circles)]
+    ledger.stop(
+        "drawing-no-unit",
+        f"the drawing does not say its unit ($INSUNITS is 0 or absent): "
+        f"{unit.sizes(extent, small)}",
+        "say the unit of this drawing in the job",
+    )
+
+
+def _box(mark: Mark) -> tuple[float, float, float, float] | None:
+    if isinstance(mark, Fill):
+        bounds: tuple[float, float, float, float] = shapely.MultiPolygon(mark.areas).bounds
+        return bounds
+    if isinstance(mark, Stroke):
+        mark = mark.curve
+    if isinstance(mark, Curve):
+        low, high = mark.points.min(axis=0), mark.points.max(axis=0)
+        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return None
+
+
+def folded(names: tuple[str, ...]) -> list[str]:
+    """Layer names without case, each once: DXF does not tell case apart."""
+    return list(dict.fromkeys(name.casefold() for name in names))
