@@ -134,11 +134,10 @@ def test_the_faults_of_all_drawings_at_once(tmp_path: Path) -> None:
 # Job files.
 
 
-@pytest.mark.xfail(strict=True, reason="the job loader ends with 2: to be decided")
 def test_a_missing_drawing(tmp_path: Path) -> None:
     put(tmp_path)
     (tmp_path / "lamp.dxf").rename(tmp_path / "lampe.dxf")
-    (said,) = refused(tmp_path, 3)
+    (said,) = refused(tmp_path, 2)
     assert "DIR/job.toml:16:1: [[board]] 1 drawing is no file" in said
     assert 'nearest spelling: "lampe.dxf" [job-missing-file]' in said
 

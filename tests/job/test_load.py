@@ -121,6 +121,8 @@ cutters = ["twist"]
 pin = 2.4
 pin_depth = 5
 overrun = 0.35
+drill_error = 0.03
+locate_error = 0.04
 """
 
 
@@ -136,6 +138,7 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert (plan.registration.hole, plan.registration.pin) == (3.02, 2.98)
     # A spoilboard of 6 mm must not be bored through.
     assert plan.registration.pin_depth == 4.5
+    assert (plan.registration.sigma, plan.registration.assumed) == (0.03, True)
     assert [c.name for c in plan.registration.cutters] == ["mill", "drill"]
     board = plan.boards[0]
     assert board.drawing == (tmp_path / "memory.dxf").resolve()
@@ -177,6 +180,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.isolation.cutters == (vee, mill)
     assert full.drilling.tolerance == 0.07
     assert full.drilling.cutters == full.registration.cutters == (twist,)
+    assert full.registration.sigma == pytest.approx(0.05)
+    assert not full.registration.assumed
     # Whatever is not told apart above must at least differ from the default.
     for part in ("isolation", "drilling", "profile", "registration"):
         one, two = getattr(short, part), getattr(full, part)

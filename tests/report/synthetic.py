@@ -173,8 +173,10 @@ def invented(stages: int = 6) -> CutSet:
         programs.append(_program(3, k, MILL, "profile", 1.8, cut, [], there))
     if two:
         for y, piece in ((15.0, "c1"), (95.0, "c2")):
-            joins += [Join(1, 0, piece, (seam, y + dy), (1, 2), 0.4) for dy in (-1.3, 1.3)]
-        joins.append(Join(1, 0, None, (seam, 9.0), (1, 2), 1.2))
+            joins += [
+                Join(1, 0, piece, (seam, y + dy), (1, 2), 0.4, (0.0, 1.0)) for dy in (-1.3, 1.3)
+            ]
+        joins.append(Join(1, 0, None, (seam, 9.0), (1, 2), 1.2, (0.0, 1.0)))
     findings = (
         Finding(code="text-mirrored", severity="note", message="Text on copper is readable."),
         Finding(
