@@ -10,7 +10,9 @@ import numpy as np
 import shapely
 
 from millprep.proof.bridge import bridges
-from millprep.proof.edges import bites, unparted
+from millprep.proof.edges import bites, uncut, unparted
+from millprep.proof.leftovers import SLIVER, leftovers
+from millprep.proof.necks import narrowest_copper
 from millprep.proof.ring import drilled, rings
 from millprep.proof.told import limited, on_blank
 from millprep.values.as_cut import AsCut, BoardProof, CopperPart
@@ -18,10 +20,8 @@ from millprep.values.finding import Finding
 from millprep.values.layout import Layout, Placement
 from millprep.values.path import Point
 
-SLIVER = 0.015
-"""Copper that a disc of this radius, mm, does not fit into is a sliver: it is named and
-counted, but it neither joins nor parts anything a person would call copper."""
-
+REACH = 0.25
+"""Radius of the widest isolating cutter when the caller does not say, mm."""
 FIRST_REACH = 0.1
 """Where the search for the narrowest gap begins, mm."""
 
@@ -37,11 +37,13 @@ class _Shown:
 
 
 def compare(
-    as_cuts: Sequence[AsCut], layout: Layout
+    as_cuts: Sequence[AsCut], layout: Layout, *, reach: float = REACH
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
     """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
 
-    Shorts and gaps are judged at the foot of the copper, opens and bites at its surface.
+    `reach` is the radius at the surface, mm, of the widest cutter that isolates: what it
+    cannot get out of an inner corner is no fault. Shorts and gaps are judged at the foot of
+    the copper, opens, bites and necks at its surface.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []
@@ -52,13 +54,15 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, found = _board(cut, shown)
+        proof, found = _board(cut, shown, reach)
         proofs.append(proof)
         findings.extend(found)
+    for cut in as_cuts:
+        findings.extend(leftovers(cut.parts, cut.blank))
     return tuple(proofs), tuple(findings)
 
 
-def _board(cut: AsCut, shown: _Shown) -> tuple[BoardProof, list[Finding]]:
+def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Finding]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
     shorts = _shorts(mine, shown)
@@ -77,11 +81,15 @@ def _board(cut: AsCut, shown: _Shown) -> tuple[BoardProof, list[Finding]]:
             *shorts,
             *(finding for _, finding in opens),
             *unparted(mine, shown.placement, shown.pieces),
+            *uncut(surface, shown.placement, shown.pieces, reach),
             *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
             *rings(surface, shown.placement, holes),
         ]
     )
-    return BoardProof(index, whole, len(shorts), len(opens), gap, gap_at), findings
+    neck = narrowest_copper(
+        [part.shape for part in surface if [copy for copy, _ in part.pieces] == [index]]
+    )
+    return BoardProof(index, whole, len(shorts), len(opens), gap, gap_at, neck), findings
 
 
 def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:

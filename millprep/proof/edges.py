@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
+from millprep.proof.sweep import Shapes
 from millprep.proof.told import on_blank
 from millprep.values.as_cut import CopperPart
-from millprep.values.finding import Finding
+from millprep.values.finding import Finding, Severity
 from millprep.values.layout import Placement
 
 EDGE = 0.015
@@ -17,6 +18,8 @@ EDGE = 0.015
 CORNER = 0.1
 """Copper left beyond a piece is more than an unreachable corner when a disc of this radius
 fits into it, mm."""
+DEEP = 0.05
+"""Copper in a corner is worth a note when it stands out by more than this, mm."""
 FREE_AREA = 1.0
 """Copper beyond a piece of more than this area, mm², is background: the piece is not parted."""
 
@@ -69,40 +72,99 @@ def bites(
 def unparted(
     parts: Sequence[CopperPart], placement: Placement, pieces: Mapping[str, shapely.Polygon]
 ) -> list[Finding]:
-    """Pieces that keep copper beyond their edge, more than corners a cutter cannot reach.
+    """Pieces whose copper runs on beyond their edge.
 
-    `parts` is the copper at its foot; parts with several pieces are shorts and told as such.
+    `parts` is the copper at its foot: a path that is too shallow parts the surface alone.
+    Parts with several pieces are told as shorts.
     """
     found: list[Finding] = []
-    for part in parts:
-        if len(part.pieces) != 1 or part.pieces[0][0] != placement.index:
-            continue
-        name = part.pieces[0][1]
+    for part, name in _own(parts, placement):
         piece = pieces[name]
         if part.shape.area - piece.area < CORNER**2:
             continue
-        beyond = shapely.difference(part.shape, piece.buffer(CORNER / 2, quad_segs=4))
+        beyond = shapely.difference(part.shape, piece.buffer(DEEP, quad_segs=4))
         solid = [
-            more
-            for more in shapely.get_parts(beyond).tolist()
-            if not shapely.is_empty(shapely.buffer(more, -CORNER, quad_segs=2))
+            area
+            for area in shapely.get_parts(beyond).tolist()
+            if not shapely.is_empty(shapely.buffer(area, -CORNER, quad_segs=2))
         ]
         if not solid:
             continue
-        largest = max(solid, key=lambda more: more.area)
-        line = shapely.shortest_line(piece, largest)
-        at = line.interpolate(1.0, normalized=True)
-        found.append(
-            on_blank(
-                placement,
-                "copper-unparted",
-                "stop" if largest.area > FREE_AREA else "warn",
-                f"{largest.area:.2f} mm² of copper beyond piece {name} stays joined to it. "
-                "A path around the piece is missing or does not close.",
-                (at.x, at.y),
-            )
+        largest = max(solid, key=lambda area: area.area)
+        at = shapely.shortest_line(piece, largest).interpolate(1.0, normalized=True)
+        message = (
+            f"{largest.area:.2f} mm² of copper beyond piece {name} stays joined to it. "
+            "A path around the piece is missing, too shallow, or does not close."
         )
+        severity: Severity = "stop" if largest.area > FREE_AREA else "warn"
+        found.append(on_blank(placement, "copper-unparted", severity, message, (at.x, at.y)))
     return found
+
+
+def uncut(
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    reach: float,
+) -> list[Finding]:
+    """Pieces that keep copper beyond their edge, and one note for corners no cutter reached.
+
+    `parts` is the copper at its surface; parts with several pieces are told as shorts.
+    `reach` is the radius at the surface of the widest cutter that isolates: it leaves the
+    piece grown by it and shrunk by it again, inner corners filled.
+    """
+    own = _own(parts, placement)
+    if not own:
+        return []
+    names = [name for _, name in own]
+    drawn = np.array([pieces[name] for name in names], dtype=object)
+    # In one step outward and back; the last buffer also lets the tolerances pass.
+    filled = shapely.buffer(shapely.buffer(drawn, reach, quad_segs=16), EDGE - reach, quad_segs=16)
+    copper = np.array([part.shape for part, _ in own], dtype=object)
+    found: list[Finding] = []
+    for name, more in zip(names, shapely.difference(copper, filled).tolist(), strict=True):
+        left = [area for area in shapely.get_parts(more).tolist() if area.area > 1e-6]
+        if not left:
+            continue
+        largest = max(left, key=lambda area: area.area)
+        if not shapely.is_empty(shapely.buffer(largest, -CORNER, quad_segs=2)):
+            continue  # this much is told by `unparted`
+        at = shapely.shortest_line(pieces[name], largest).interpolate(1.0, normalized=True)
+        corners = shapely.points(shapely.get_coordinates(largest))
+        out = float(shapely.distance(corners, pieces[name]).max())
+        message = (
+            f"copper stays up to {out:.3f} mm beyond the edge of piece {name}. "
+            "The path beside it is missing or lies off."
+        )
+        found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
+    return [*found, *_corners(placement, drawn, shapely.intersection(copper, filled))]
+
+
+def _corners(placement: Placement, drawn: Shapes, kept: Shapes) -> list[Finding]:
+    """One note for all inner corners where `kept` stands out by more than `DEEP`."""
+    rim = shapely.buffer(drawn, DEEP, quad_segs=4)
+    corners = [
+        area
+        for area in shapely.get_parts(shapely.difference(kept, rim)).tolist()
+        if area.area > 1e-6
+    ]
+    if not corners:
+        return []
+    spot = max(corners, key=lambda area: area.area).representative_point()
+    message = (
+        f"{len(corners)} inner corners keep copper more than {DEEP:g} mm out from the drawn "
+        "edge: the cutter does not fit into them."
+    )
+    return [on_blank(placement, "corner-unreached", "note", message, (spot.x, spot.y))]
+
+
+def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[CopperPart, str]]:
+    """The parts that carry one piece alone, and that of this copy, with its name."""
+    return [
+        (part, part.pieces[0][1])
+        for part in parts
+        if len(part.pieces) == 1 and part.pieces[0][0] == placement.index
+    ]
 
 
 def _carriers(

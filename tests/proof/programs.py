@@ -70,9 +70,9 @@ def plunge(x: float, y: float, z: float = -2.2) -> str:
     return f"G0 X{x:.4f} Y{y:.4f}\nG1 Z{z:.4f} F60.\nG0 Z2.\n"
 
 
-def around(shape: shapely.Polygon, distance: float, z: float = -DEPTH) -> str:
+def around(shape: shapely.Polygon, distance: float, z: float = -DEPTH, quad_segs: int = 64) -> str:
     """A lap around a shape, its axis this far from it."""
-    grown = shape.buffer(distance, quad_segs=64)
+    grown = shape.buffer(distance, quad_segs=quad_segs)
     return cut(np.asarray(grown.exterior.coords).tolist(), z)
 
 
