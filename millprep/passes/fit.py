@@ -16,7 +16,10 @@ import numpy as np
 from millprep.values.path import FloatArray, Point
 from millprep.values.pose import Pose
 
-CHI_SQUARED_99 = {1: 6.635, 3: 11.345, 5: 15.086, 7: 18.475, 9: 21.666}
+CHI_SQUARED_99 = {
+    1: 6.635, 3: 11.345, 5: 15.086, 7: 18.475, 9: 21.666, 11: 24.725, 13: 27.688, 15: 30.578,
+    17: 33.409,
+}  # fmt: skip
 """99 % quantile of χ² by degrees of freedom; any handbook's table."""
 
 
