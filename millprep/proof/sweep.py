@@ -93,10 +93,11 @@ def arc_samples(
     return first + sweep * t, r0 + (r1 - r0) * t, start[2] + (end[2] - start[2]) * t
 
 
-def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float) -> Shapes:
+def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: int = 1) -> Shapes:
     """Areas that cover what the steps cut at `level` below the surface, not yet united.
 
-    `steps` as from `segments`; `pose` moves their x and y into the frame of the result.
+    `steps` as from `segments`; `pose` moves their x and y into the frame of the result. Discs
+    have `fine` times as many corners as `DISC_TOLERANCE` asks for.
     """
     reach = _clip(steps, level)
     if not len(reach):
@@ -109,8 +110,8 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float) -> Shapes
     level_cut = moving & (np.abs(radius[:, 1] - radius[:, 0]) < 1e-7)
     ramp = moving & ~level_cut
     found = [
-        *_stadiums(a[level_cut], b[level_cut], radius[level_cut].max(axis=1)),
-        *_ramps(a[ramp], b[ramp], radius[ramp]),
+        *_stadiums(a[level_cut], b[level_cut], radius[level_cut].max(axis=1), fine),
+        *_ramps(a[ramp], b[ramp], radius[ramp], fine),
     ]
     # A plunge is a disc; most start a cut of the same depth, whose round end covers it.
     still = np.flatnonzero(~moving)
@@ -118,7 +119,7 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float) -> Shapes
         bare = still[~_covered(still, a, radius, level_cut)]
         spots = radius[bare].max(axis=1)
         keep = spots > 1e-9
-        found.extend(_discs(a[bare][keep], spots[keep]))
+        found.extend(_discs(a[bare][keep], spots[keep], fine))
     return np.concatenate(found) if found else np.array([], dtype=object)
 
 
@@ -161,7 +162,7 @@ def quarter(radius: float) -> int:
     return max(8, math.ceil(math.pi / 4 / math.acos(1 - DISC_TOLERANCE / radius)))
 
 
-def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray) -> list[Shapes]:
+def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
     if not len(a):
         return []
     same = np.abs(np.diff(radius)) < 1e-7
@@ -176,14 +177,14 @@ def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray) -> list[Shapes]:
         shapely.linestrings(points, indices=np.insert(chain, starts, chain[starts]))
     )
     wide = radius[starts]
-    return [_grown(lines[wide == r], float(r)) for r in np.unique(wide)]
+    return [_grown(lines[wide == r], float(r), fine) for r in np.unique(wide)]
 
 
-def _grown(shapes: Shapes, radius: float) -> Shapes:
+def _grown(shapes: Shapes, radius: float, fine: int) -> Shapes:
     """The shapes grown by a disc, half of them in each thread."""
 
     def grow(some: Shapes) -> Shapes:
-        return np.asarray(shapely.buffer(some, radius, quad_segs=quarter(radius)))
+        return np.asarray(shapely.buffer(some, radius, quad_segs=fine * quarter(radius)))
 
     if len(shapes) < 200:
         return grow(shapes)
@@ -191,11 +192,11 @@ def _grown(shapes: Shapes, radius: float) -> Shapes:
         return np.concatenate(list(pool.map(grow, np.array_split(shapes, WORKERS))))
 
 
-def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray) -> list[Shapes]:
+def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
     """Convex hulls of the discs at both ends."""
     if not len(a):
         return []
-    n = 4 * quarter(float(radius.max()))
+    n = 4 * fine * quarter(float(radius.max()))
     angle = np.arange(n) * (math.tau / n)
     unit = np.column_stack((np.cos(angle), np.sin(angle)))
     rims = np.concatenate(
@@ -209,9 +210,9 @@ def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray) -> list[Shapes]:
     return [hulls[shapely.get_dimensions(hulls) == 2]]
 
 
-def _discs(at: FloatArray, radius: FloatArray) -> list[Shapes]:
+def _discs(at: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
     spots: Shapes = np.asarray(shapely.points(at))
-    return [_grown(spots[radius == r], float(r)) for r in np.unique(radius)]
+    return [_grown(spots[radius == r], float(r), fine) for r in np.unique(radius)]
 
 
 def _covered(
