@@ -81,7 +81,9 @@ def certify(
 
     `grooves` as from `pass_grooves`, `pieces` by (placement, piece) in the blank frame. The
     least `electrical` is the blank's certificate, its join the place that limits it. A turn
-    t about a point r away shifts by t·r: add it to the shift before comparing.
+    t about a point r away shifts by t·r: add it to the shift before comparing. `gap` is what
+    must be left; a band no wider than the asked gap has none to give, so ask for the gap less
+    the tolerances of its edges.
     """
     found: list[JoinTolerance] = []
     for join in joins:
