@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import shapely
@@ -19,6 +20,7 @@ from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.values.path import FloatArray
 from millprep.values.plan import JobPlan
+from millprep.values.pose import Pose
 from millprep.values.program import Program
 
 
@@ -64,8 +66,22 @@ def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
     return Cuts(rings, holes, profiles, (*findings, *hole_findings, *profile_findings))
 
 
-def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, ...]) -> Passes:
+def passes(
+    job: JobPlan,
+    blank: Blank,
+    made: Cuts,
+    placements: tuple[Placement, ...],
+    found: Mapping[tuple[int, int], Pose],
+) -> Passes:
     """The passes of a blank with their programs.
+
+    Args:
+        job: what is asked.
+        blank: the laminate.
+        made: what is to be cut on it.
+        placements: boards on it.
+        found: (blank, pass) to where readings at the machine found the blank. What is cut and
+            what the bed holds stays as planned; only the programs of such a pass move.
 
     Raises:
         Refusal: when no plan of passes holds the boards.
@@ -84,8 +100,8 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
     if holes and job.registration.method == "pins":
-        pin_cutter, found = drilling.pin_cutter(job.registration, job.drilling)
-        findings = (*findings, *found)
+        pin_cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
+        findings = (*findings, *missing)
         if pin_cutter is not None:
             pins = [hole.machine for hole in holes if hole.used_in == 2]
             programs.append(bed(job, pins, pin_cutter, blank.number))
@@ -106,14 +122,20 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
 
     swept = shapely.union_all([kerf, *(_disc(hole) for hole in holes)])
     milling: list[MillingPass] = []
-    for k, pose in enumerate(plan.poses):
+    for k, planned in enumerate(plan.poses):
         number = k + 1
+        pose = _pose(planned, found.get((blank.number, number)))
+        window = plan.polygon(k)
+        if pose is not planned:
+            window = pose.inverse().shape(_area(job.machine.travel))
         mill_pass = MillingPass(
             blank=blank.number,
             number=number,
-            window=plan.polygon(k),
+            window=window,
             pose=pose,
-            registration=tuple(h for h in holes if h.used_in == number),
+            registration=tuple(
+                replace(h, machine=pose.point(h.blank)) for h in holes if h.used_in == number
+            ),
             touch=touch.choose(
                 plan.windows[k], pose, blank, swept, clamped[k], job.touch, number
             ),
@@ -136,6 +158,13 @@ def passes(job: JobPlan, blank: Blank, made: Cuts, placements: tuple[Placement, 
         tuple(programs),
         tab_findings,
     )
+
+
+def _pose(planned: Pose, found: Pose | None) -> Pose:
+    """The pose that was found, or the planned one where that is what a report says of it."""
+    if found is None or found.as_list() == [round(v, 9) for v in planned.as_list()]:
+        return planned
+    return found
 
 
 def _tabbed(
@@ -199,12 +228,12 @@ def _extent(made: Cuts) -> Box:
 def _clamped(job: JobPlan, number: int) -> BaseGeometry:
     """What the clamps of a pass deny to the spindle, machine frame."""
     reach = job.machine.collet / 2 + 1.0
-    boxes = [
-        shapely.box(*(getattr(clamp.box.grown(reach), side) for side in ("x0", "y0", "x1", "y1")))
-        for clamp in job.clamps
-        if clamp.on_in(number)
-    ]
+    boxes = [_area(clamp.box.grown(reach)) for clamp in job.clamps if clamp.on_in(number)]
     return shapely.union_all(boxes)
+
+
+def _area(box: Box) -> shapely.Polygon:
+    return shapely.box(box.x0, box.y0, box.x1, box.y1)
 
 
 def _disc(hole: RegistrationHole) -> shapely.Polygon:

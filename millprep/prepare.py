@@ -25,6 +25,7 @@ from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
 from millprep.values.board import Board
 from millprep.values.cut_set import CutSet, Figures, InputFile
+from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
 from millprep.values.plan import JobPlan
@@ -32,13 +33,19 @@ from millprep.values.plan import JobPlan
 Say = Callable[[str], None]
 
 
-def prepare(job_file: Path, out: Path, say: Say = lambda _: None) -> CutSet:
+def prepare(
+    job_file: Path,
+    out: Path,
+    say: Say = lambda _: None,
+    derivation: Derivation | None = None,
+) -> CutSet:
     """Make a complete new set in `out`, or leave `out` as it was.
 
     Args:
         job_file: the TOML file.
         out: folder of the set; made, or replaced when it holds an earlier set.
         say: takes the name of every step as it begins.
+        derivation: what readings at the machine change; None for a set from a job alone.
 
     Raises:
         Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
@@ -50,13 +57,13 @@ def prepare(job_file: Path, out: Path, say: Say = lambda _: None) -> CutSet:
     plan = job.load(job_file)
     say("reading the drawings")
     boards = _boards(plan)
-    cut_set = _empty(plan, job_file, boards)
+    cut_set = _empty(plan, job_file, boards, derivation)
     try:
         with set_on_disk.staged(out) as folder:
             say("laying the boards out")
             cut_set = _laid_out(cut_set, plan, boards)
             say("making paths and passes")
-            cut_set = _planned(cut_set, plan)
+            cut_set = _planned(cut_set, plan, derivation)
             say("writing the programs")
             cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
             say("reading them back and cutting the blanks in simulation")
@@ -101,22 +108,39 @@ def _boards(plan: JobPlan) -> tuple[Board, ...]:
     return tuple(boards)
 
 
-def _empty(plan: JobPlan, job_file: Path, boards: Iterable[Board]) -> CutSet:
-    """The set before anything is planned: its id, inputs and machine."""
+def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
+    """The job file and every drawing once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file))]
     for one in plan.boards:
         if one.drawing_name not in {i.file for i in inputs}:
             inputs.append(InputFile(one.drawing_name, _hash(one.drawing)))
-    known = "\n".join([__version__, *(f"{i.file} {i.sha256}" for i in inputs)])
+    return tuple(inputs)
+
+
+def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
+    """Id of a set: a hash of its inputs, this version, and how it was derived, if it was."""
+    known = "\n".join([__version__, *(f"{i.file} {i.sha256}" for i in inputs), *derived])
+    return hashlib.sha256(known.encode()).hexdigest()[:12]
+
+
+def _empty(
+    plan: JobPlan, job_file: Path, boards: Iterable[Board], derivation: Derivation | None
+) -> CutSet:
+    """The set before anything is planned: its id, inputs and machine."""
+    inputs = read_inputs(plan, job_file)
+    derived: tuple[str, ...] = ()
+    if derivation is not None:
+        inputs = (*inputs, *derivation.readings)
+        derived = (derivation.derived_from, derivation.step)
     return CutSet(
-        id=hashlib.sha256(known.encode()).hexdigest()[:12],
+        id=set_id(inputs, derived),
         job=plan.name,
         machine=plan.machine,
         clamps=plan.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
         locating=plan.registration.method,
-        inputs=tuple(inputs),
+        inputs=inputs,
         layout=Layout((), ()),
         board_input=(),
         nets={},
@@ -129,7 +153,9 @@ def _empty(plan: JobPlan, job_file: Path, boards: Iterable[Board]) -> CutSet:
             )
             for board in boards
             for left in board.left_out
-        ),
+        )
+        + (() if derivation is None else derivation.findings),
+        derived_from=None if derivation is None else derivation.derived_from,
     )
 
 
@@ -158,7 +184,7 @@ def _laid_out(cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...]) -> CutS
     )
 
 
-def _planned(cut_set: CutSet, plan: JobPlan) -> CutSet:
+def _planned(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> CutSet:
     """Cuts and passes of every blank; the stops of all blanks together."""
     layout = cut_set.layout
     for blank in layout.blanks:
@@ -173,6 +199,7 @@ def _planned(cut_set: CutSet, plan: JobPlan) -> CutSet:
         )
     _stop(cut_set)
     bare = replace(cut_set, profiles=())
+    poses = {} if derivation is None else derivation.poses
     for blank in layout.blanks:
         mine = {p.index for p in layout.on(blank.number)}
         made = one_blank.Cuts(
@@ -182,7 +209,7 @@ def _planned(cut_set: CutSet, plan: JobPlan) -> CutSet:
             (),
         )
         try:
-            done = one_blank.passes(plan, blank, made, layout.on(blank.number))
+            done = one_blank.passes(plan, blank, made, layout.on(blank.number), poses)
         except Refusal as refusal:
             raise _stopped(cut_set, refusal) from refusal
         bare = replace(

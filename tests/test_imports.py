@@ -22,6 +22,7 @@ ALLOWED: dict[str, set[str]] = {
     "program": {"values"},
     "proof": {"values", "trade"},
     "report": {"values"},
+    "shop": {"values", "passes", "program"},
     # steps of the walk that stand beside it
     "nets": {"values"},
     "set_on_disk": {"values"},
@@ -30,7 +31,7 @@ ALLOWED: dict[str, set[str]] = {
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "cli"}
+ALL = {"prepare", "refit", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 NEVER = {"scipy"}

@@ -12,6 +12,7 @@ from millprep import __version__
 from millprep.cli.demo import demo
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
+from millprep.cli.refit import refit
 from millprep.cli.schema import schema
 
 
@@ -25,7 +26,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, new, schema, demo):
+for command in (prepare, new, refit, schema, demo):
     commands.add_command(command)
 
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import words
 from millprep.values.finding import Refusal
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
 
 
 @click.command()
@@ -30,8 +35,13 @@ def run(job_file: Path, out: Path, as_json: bool) -> None:
     """Prepare a job and say what came of it."""
     from millprep.prepare import prepare as make
 
+    finish(lambda: make(job_file, out, words.steps()), out, as_json)
+
+
+def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
+    """Make a set and say what came of it."""
     try:
-        cut_set = make(job_file, out, words.steps())
+        cut_set = make()
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))

@@ -17,6 +17,10 @@ from millprep.values.machine import Machine
 from millprep.values.path import Point
 from millprep.values.pose import Pose
 
+RESERVE = 2.0
+"""Travel left over at the far end in the last pass, mm, where the fewest passes allow it: a
+blank never lies exactly where it was planned, and a refit has to reach its end all the same."""
+
 
 @dataclass(frozen=True, slots=True)
 class ShiftPlan:
@@ -130,7 +134,8 @@ def plan(
             ]
         )
     count = 1 + math.ceil(rest / largest - 1e-9)
-    shift = _shift(rest / (count - 1), largest, machine.screw_lead)
+    least = min((rest + RESERVE) / (count - 1), largest)
+    shift = _shift(least, rest / (count - 1), largest, machine.screw_lead)
     poses, windows = [], []
     for k in range(count):
         dx, dy = (k * shift, 0.0) if axis == 0 else (0.0, k * shift)
@@ -139,14 +144,16 @@ def plan(
     return ShiftPlan(axis, shift, tuple(poses), tuple(windows))
 
 
-def _shift(least: float, largest: float, lead: float | None) -> float:
+def _shift(least: float, barely: float, largest: float, lead: float | None) -> float:
     """The least shift that serves, a multiple of the screw's lead where one fits.
 
-    A shift by whole turns of the screw repeats its periodic error, so it cancels at the join.
+    A shift by whole turns of the screw repeats its periodic error, so it cancels at the join;
+    that is worth more than a reserve, so `barely`, the least without one, may serve as well.
     """
     if lead:
-        turns = math.ceil(least / lead - 1e-9)
-        if turns * lead <= largest + 1e-9:
-            return turns * lead
+        for enough in (least, barely):
+            turns = math.ceil(enough / lead - 1e-9)
+            if turns * lead <= largest + 1e-9:
+                return turns * lead
     # whole millimetres are easier to check with a rule
     return math.ceil(least) if math.ceil(least) <= largest else least

@@ -1,0 +1,56 @@
+"""`millprep refit`: a set made anew for a blank as it lies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.cli.prepare import finish
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("readings_file", metavar="READINGS.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--pass", "number", required=True, metavar="K", type=int, help="The pass that was measured."
+)
+@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
+@click.option(
+    "--out",
+    required=True,
+    metavar="NEW",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the new set; the old one stays.",
+)
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The set's job, if it lies neither here nor beside the set nor beside the readings.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+def refit(
+    folder: Path,
+    readings_file: Path,
+    number: int,
+    blank: int,
+    out: Path,
+    job_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Fit the programs of a pass to the blank as it lies, by readings of its holes.
+
+    OUT is the set that is being cut. READINGS.toml says where holes that an earlier pass
+    drilled were found, in machine coordinates: set = "ID", unit = "mm", and under [holes]
+    lines such as r1 = [41.02, 6.01].
+    """
+    from millprep.refit import refit as make
+
+    finish(
+        lambda: make(folder, out, readings_file, blank, number, job_file, words.steps()),
+        out,
+        as_json,
+    )

@@ -1,0 +1,105 @@
+"""A refit: a set made anew with the place in which readings found a blank."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+from pathlib import Path
+
+from millprep import job
+from millprep.prepare import Say, prepare, read_inputs, set_id
+from millprep.shop import old_set, readings
+from millprep.shop.old_set import OldSet
+from millprep.shop.refit import refit as corrected
+from millprep.values.cut_set import CutSet, InputFile
+from millprep.values.derivation import Derivation
+from millprep.values.finding import Finding, Refusal
+
+
+def refit(
+    folder: Path,
+    out: Path,
+    readings_file: Path,
+    blank: int,
+    number: int,
+    job_file: Path | None = None,
+    say: Say = lambda _: None,
+) -> CutSet:
+    """Make a set whose programs of one pass fit the blank as it lies; all else stays.
+
+    Args:
+        folder: the set that is being cut.
+        out: folder of the new set, another one.
+        readings_file: where the holes were read, machine frame of the pass.
+        blank: its number.
+        number: of the pass.
+        job_file: the job of the set; None looks for it by its name and hash in the working
+            folder, beside the set and beside the readings.
+        say: takes the name of every step as it begins.
+
+    Raises:
+        Refusal: with what is wrong with readings, set or job; nothing is written then but the
+            findings of a preparation that was refused.
+    """
+    if out.resolve() == folder.resolve():
+        raise _usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
+    say("reading the set and the readings")
+    old = old_set.load(folder)
+    read = readings.load(readings_file)
+    if job_file is None:
+        job_file = _found(old, (Path(), folder.resolve().parent, readings_file.parent))
+    plan = job.load(job_file)
+    now = read_inputs(plan, job_file)
+    _same(old, now)
+    # readings first, so that nothing is prepared for bad ones
+    done = corrected(read, old, blank, number, plan.registration.sigma)
+    derivation = Derivation(
+        derived_from=old.id,
+        step=_step(blank, number),
+        readings=(*old.inputs[len(now) :], read.file),
+        poses={**old.poses, (blank, number): done.pose},
+        findings=done.findings,
+    )
+    return prepare(job_file, out, say, derivation)
+
+
+def _step(blank: int, number: int) -> str:
+    return f"refit of blank {blank} pass {number}"
+
+
+def _found(old: OldSet, folders: Iterable[Path]) -> Path:
+    """The job file of a set, wherever it lies near."""
+    name = Path(old.inputs[0].file).name
+    for folder in folders:
+        if (folder / name).is_file():
+            return folder / name
+    raise _usage(
+        "job-not-found",
+        f"The set was made from {name}, which lies neither here nor beside the set nor beside the "
+        "readings. Say where it is with --job.",
+    )
+
+
+def _same(old: OldSet, now: tuple[InputFile, ...]) -> None:
+    """Refuse when job or drawings are not those of the set, or this version is not its maker."""
+    made = {i.file: i.sha256 for i in old.inputs}
+    changed = [i.file for i in now if made.get(i.file) != i.sha256]
+    if changed:
+        raise _usage(
+            "input-changed",
+            f"{', '.join(changed)} changed since set {old.id} was made, so what is cut already "
+            "would not fit what a new set cuts. Put the old file back.",
+        )
+    ways: list[tuple[str, ...]] = [()]
+    if old.derived_from is not None:
+        ways = [(old.derived_from, _step(b, k)) for b, k in old.poses]
+    if old.id not in itertools.starmap(set_id, ((old.inputs, way) for way in ways)):
+        raise _usage(
+            "made-by-another-version",
+            f"Set {old.id} was made by another version of millprep, which may share the cuts among "
+            "passes otherwise. Use the version that made it.",
+        )
+
+
+def _usage(code: str, message: str) -> Refusal:
+    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)

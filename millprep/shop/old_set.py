@@ -1,0 +1,86 @@
+"""A set made earlier, as its report tells it: what a refit needs to know and no more."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from millprep.values.cut_set import InputFile
+from millprep.values.finding import Finding, Refusal
+from millprep.values.milling_pass import RegistrationHole
+from millprep.values.pose import Pose
+
+FORMAT = 1
+"""Of the reports that this reader understands."""
+
+
+@dataclass(frozen=True, slots=True)
+class OldSet:
+    """A set on disk.
+
+    Attributes:
+        inputs: job file, drawings, then readings of earlier refits.
+        poses: (blank, pass) to where the blank was taken to lie, blank to machine.
+        holes: every registration hole of a blank; places in machine frame are those of the
+            pass that uses the hole.
+    """
+
+    id: str
+    derived_from: str | None
+    inputs: tuple[InputFile, ...]
+    poses: Mapping[tuple[int, int], Pose]
+    holes: Mapping[int, tuple[RegistrationHole, ...]]
+
+
+def load(folder: Path) -> OldSet:
+    """Read the report of a set.
+
+    Raises:
+        Refusal: exit code 2, when the folder holds no set this version understands.
+    """
+    file = folder / "report.json"
+    try:
+        row = json.loads(file.read_text("utf-8"))
+        if row["format"] == FORMAT:
+            return _from(row)
+        words = f"is of format {row['format']}, this version reads {FORMAT}"
+    except OSError as fault:
+        words = f"cannot be read ({fault.strerror}); name the folder of a finished set"
+    except (ValueError, KeyError, TypeError) as fault:
+        words = f"is no report of a set ({type(fault).__name__}: {fault})"
+    finding = Finding(
+        code="set-unreadable", severity="stop", message=f"report.json {words}.", file=str(file)
+    )
+    raise Refusal([finding], exit_code=2)
+
+
+def _from(row: Mapping[str, Any]) -> OldSet:
+    holes: dict[int, tuple[RegistrationHole, ...]] = {}
+    poses: dict[tuple[int, int], Pose] = {}
+    for one in row["passes"]:
+        blank = int(one["blank"])
+        poses[blank, int(one["number"])] = Pose(*map(float, one["blank_to_machine"]))
+        holes[blank] = holes.get(blank, ()) + tuple(_hole(hole) for hole in one["registration"])
+    return OldSet(
+        str(row["set"]),
+        row["derived_from"],
+        tuple(InputFile(str(i["file"]), str(i["sha256"])) for i in row["inputs"]),
+        poses,
+        holes,
+    )
+
+
+def _hole(row: Mapping[str, Any]) -> RegistrationHole:
+    (x, y), (u, v) = row["blank"], row["machine"]
+    return RegistrationHole(
+        id=str(row["id"]),
+        blank=(float(x), float(y)),
+        machine=(float(u), float(v)),
+        diameter=float(row["diameter"]),
+        role=row["role"],
+        drilled_in=int(row["drilled_in"]),
+        used_in=int(row["used_in"]),
+    )

@@ -1,0 +1,122 @@
+"""A readings file: where registration holes were found in one pass, as a person types it in.
+
+It says `set = "ID"` as sheet and programs name it, `unit = "mm"`, and in the table [holes] one
+line a hole, `r1 = [41.02, 6.01]`, in machine coordinates as read in that pass.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from millprep.values.cut_set import InputFile
+from millprep.values.finding import Finding, Refusal
+from millprep.values.path import Point
+
+FARTHEST = 10_000.0
+"""A coordinate beyond ten metres is a slip of the pen, mm."""
+
+Number = Annotated[float, Field(ge=-FARTHEST, le=FARTHEST)]
+
+
+class _File(BaseModel):
+    """The file's keys and no others."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+    set: Annotated[str, Field(min_length=1)]
+    unit: Literal["mm"]
+    holes: Annotated[
+        dict[str, Annotated[list[Number], Field(min_length=2, max_length=2)]], Field(min_length=1)
+    ]
+
+
+ALLOWED = {
+    "set": "the id of the set in quotes, as its sheet and programs name it",
+    "unit": '"mm"',
+    "holes": "a table of readings in mm, such as r1 = [41.02, 6.01]",
+}
+"""What may stand under each key, to follow "must be"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Where holes were found.
+
+    Attributes:
+        file: name and hash of the file.
+        set: id of the set they were taken for.
+        holes: id of a hole to its place, machine frame, mm.
+    """
+
+    file: InputFile
+    set: str
+    holes: Mapping[str, Point]
+
+
+def load(file: Path) -> Readings:
+    """Read a readings file.
+
+    Raises:
+        Refusal: exit code 2, with every mistake of the file.
+    """
+    try:
+        raw = file.read_bytes()
+        data = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
+    except OSError as fault:
+        words = f"cannot be read ({fault.strerror})"
+        raise _refusal(file, [("readings-unreadable", words)]) from None
+    except ValueError as fault:
+        raise _refusal(file, [("readings-syntax", f"is not valid TOML: {fault}")]) from None
+    try:
+        read = _File.model_validate(data)
+    except ValidationError as fault:
+        raise _refusal(file, _mistakes(data, fault)) from None
+    return Readings(
+        InputFile(file.name, hashlib.sha256(raw).hexdigest()),
+        read.set,
+        {name: (float(at[0]), float(at[1])) for name, at in read.holes.items()},
+    )
+
+
+def _mistakes(data: dict[str, Any], fault: ValidationError) -> Iterator[tuple[str, str]]:
+    """Code and words of every mistake; one for a hole whose place is wrong twice."""
+    told = set()
+    for error in fault.errors(include_url=False, include_context=False):
+        path = [str(step) for step in error["loc"]][:2]
+        if tuple(path) in told:
+            continue
+        told.add(tuple(path))
+        name = " ".join([f"[{path[0]}]", path[1]]) if len(path) > 1 else path[0]
+        if error["type"] == "extra_forbidden":
+            yield "readings-unknown-key", f"has an unknown key {name}; allowed: set, unit, holes"
+        elif error["type"] == "missing":
+            yield "readings-missing-key", f"lacks {name}, which must be {ALLOWED[path[0]]}"
+        elif path == ["unit"] and str(data["unit"]).lower().startswith("in"):
+            yield (
+                "readings-in-inches",
+                'holds readings in inches: multiply each by 25.4 and say unit = "mm"',
+            )
+        elif len(path) > 1:
+            yield (
+                "readings-bad-value",
+                f"{name} must be [x, y], two plain numbers in mm within ±{FARTHEST:g}",
+            )
+        else:
+            yield "readings-bad-value", f"{name} must be {ALLOWED[path[0]]}"
+
+
+def _refusal(file: Path, mistakes: Any) -> Refusal:
+    return Refusal(
+        [
+            Finding(code=code, severity="stop", message=f"{file.name} {words}.", file=str(file))
+            for code, words in mistakes
+        ],
+        exit_code=2,
+    )

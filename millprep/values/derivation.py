@@ -1,0 +1,29 @@
+"""What a set owes to an earlier one and to readings taken at the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from millprep.values.cut_set import InputFile
+from millprep.values.finding import Finding
+from millprep.values.pose import Pose
+
+
+@dataclass(frozen=True, slots=True)
+class Derivation:
+    """How a set differs from what its job alone would give.
+
+    Attributes:
+        derived_from: id of the earlier set.
+        step: what was done to it, "refit of blank 1 pass 2"; part of the new set's id.
+        readings: the files with what was read, beyond job and drawings.
+        poses: (blank, pass) to where the blank lies on the machine, blank to machine.
+        findings: what the readings told.
+    """
+
+    derived_from: str
+    step: str
+    readings: tuple[InputFile, ...]
+    poses: Mapping[tuple[int, int], Pose]
+    findings: tuple[Finding, ...] = ()
