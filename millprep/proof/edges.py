@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
-from millprep.proof.sweep import Shapes
+from millprep.proof.sweep import Shapes, grown
 from millprep.proof.told import on_blank
 from millprep.values.as_cut import CopperPart
 from millprep.values.finding import Finding, Severity
@@ -39,7 +39,7 @@ def bites(
     names = [name for name in pieces if len(carrier.get(name, ())) == 1]
     if not names:
         return []
-    inner = shapely.buffer([pieces[name] for name in names], -EDGE, quad_segs=4)
+    inner = grown(np.array([pieces[name] for name in names], dtype=object), -EDGE, 2)
     gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))
     tree = shapely.STRtree(np.array(list(drilled), dtype=object))
     found: list[Finding] = []
@@ -78,11 +78,11 @@ def unparted(
     Parts with several pieces are told as shorts.
     """
     found: list[Finding] = []
-    for part, name in _own(parts, placement):
+    own = _own(parts, placement)
+    rims = grown(np.array([pieces[name] for _, name in own], dtype=object), DEEP, 2)
+    for (part, name), rim in zip(own, rims.tolist(), strict=True):
         piece = pieces[name]
-        if part.shape.area - piece.area < CORNER**2:
-            continue
-        beyond = shapely.difference(part.shape, piece.buffer(DEEP, quad_segs=4))
+        beyond = shapely.difference(part.shape, rim)
         solid = [
             area
             for area in shapely.get_parts(beyond).tolist()
@@ -119,7 +119,7 @@ def uncut(
     names = [name for _, name in own]
     drawn = np.array([pieces[name] for name in names], dtype=object)
     # In one step outward and back; the last buffer also lets the tolerances pass.
-    filled = shapely.buffer(shapely.buffer(drawn, reach, quad_segs=16), EDGE - reach, quad_segs=16)
+    filled = grown(grown(drawn, reach, 8), EDGE - reach, 8)
     copper = np.array([part.shape for part, _ in own], dtype=object)
     found: list[Finding] = []
     for name, more in zip(names, shapely.difference(copper, filled).tolist(), strict=True):
@@ -142,7 +142,7 @@ def uncut(
 
 def _corners(placement: Placement, drawn: Shapes, kept: Shapes) -> list[Finding]:
     """One note for all inner corners where `kept` stands out by more than `DEEP`."""
-    rim = shapely.buffer(drawn, DEEP, quad_segs=4)
+    rim = grown(drawn, DEEP, 2)
     corners = [
         area
         for area in shapely.get_parts(shapely.difference(kept, rim)).tolist()

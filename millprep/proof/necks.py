@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.proof.sweep import grown
+
 FIRST_WIDTH = 1.0
 STEP = 0.002
 """The width is found to this, mm."""
@@ -52,7 +54,7 @@ def _thinner(shapes: NDArray[np.object_], width: float) -> NDArray[np.object_]:
     """The shapes with a neck narrower than `width`."""
     if not len(shapes) or width <= 0:
         return shapes[:0]
-    worn = np.asarray(shapely.buffer(shapes, -width / 2, quad_segs=8))
+    worn = grown(shapes, -width / 2, 4)
     whole = shapely.get_type_id(worn) == shapely.GeometryType.POLYGON
     whole &= shapely.get_num_interior_rings(worn) == shapely.get_num_interior_rings(shapes)
     whole &= ~shapely.is_empty(worn)

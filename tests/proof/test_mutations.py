@@ -36,7 +36,7 @@ from tests.proof.programs import (
     vee,
 )
 
-COUNT = 240
+COUNT = 210
 THICK = 0.02
 """Copper that moves by less, mm, is left to the tolerances."""
 VEE = vee()
