@@ -35,8 +35,11 @@ class Refused(Exception):  # noqa: N818 - the interpreter refuses, nothing fails
 
 
 def interpreter() -> str | None:
-    """The interpreter's file, or None."""
-    return os.environ.get("MILLPREP_RS274") or shutil.which("rs274")
+    """The interpreter's file, or None; with MILLPREP_REQUIRE_RS274 set, None is an error."""
+    found = os.environ.get("MILLPREP_RS274") or shutil.which("rs274")
+    if found is None and os.environ.get("MILLPREP_REQUIRE_RS274"):
+        raise FileNotFoundError("MILLPREP_REQUIRE_RS274 is set and no rs274 interpreter is there")
+    return found
 
 
 def canon(program: str, tools: Iterable[int] = (1,)) -> list[CanonMove]:
