@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.passes import budget, joins, registration, share, shift, touch
+from millprep.passes import budget, joins, registration, share, shift, touch, verdict
 from millprep.paths import checks, drilling, profile
 from millprep.paths.isolation import Island, Laps, isolate
 from millprep.program.bed import bed
@@ -148,15 +148,17 @@ def passes(
             *freed.by_pass[k],
         ]
         programs += build(mine, mill_pass, job.cutters, job.machine, job.profile)
+    judged = tuple(
+        _judged(join, job, blank, made, locating) for join in (*rings.joins, *freed.joins)
+    )
+    told = verdict.judge(judged, job.registration, {p.index: p for p in placements}, blank.number)
     return Passes(
         tuple(milling),
-        tuple(
-            _judged(join, job, blank, made, locating) for join in (*rings.joins, *freed.joins)
-        ),
+        judged,
         profiles,
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
-        tab_findings,
+        (*tab_findings, *told),
     )
 
 
