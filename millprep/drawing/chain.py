@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.marks import SAME, Curve, Round, Source, round_of
+from millprep.drawing.neighbours import Groups, same_places
 from millprep.values.path import Point
 
 FloatArray = NDArray[np.float64]
@@ -110,7 +111,7 @@ def _join(
 ) -> tuple[list[_Item], list[_Item], list[Point], list[Source]]:
     """Closed runs, open runs, places where three or more meet beside an open end, repeats."""
     ends = np.array([p for c in items for p in (c.points[0], c.points[-1])])
-    node = _nodes(ends, tolerance)
+    node = same_places(ends, tolerance)
     keep, dropped = _once(items, node, tolerance)
     touch: dict[int, list[int]] = {}
     for k in keep:
@@ -139,36 +140,19 @@ def _curved(items: list[_Item]) -> bool:
     return straight <= 0.01 * sum(lengths)
 
 
-def _nodes(ends: FloatArray, tolerance: float) -> list[int]:
-    """For every end the number of its meeting point."""
-    points: NDArray[np.object_] = np.asarray(shapely.points(ends))
-    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=tolerance)
-    parent = list(range(len(ends)))
-    for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):
-        i, j = _root(parent, i), _root(parent, j)
-        if i != j:
-            parent[max(i, j)] = min(i, j)
-    return [_root(parent, i) for i in range(len(ends))]
-
-
-def _root(parent: list[int], i: int) -> int:
-    while parent[i] != i:
-        parent[i] = parent[parent[i]]
-        i = parent[i]
-    return i
-
-
 def _once(items: list[_Item], node: list[int], tolerance: float) -> tuple[list[int], list[int]]:
     """Indices of the items to walk, and of repeats and items of no length to drop.
 
-    Two outlines that share an edge draw it twice, rightly; dropping one of the two would
-    leave three lines at its ends. So repeats stay wherever only they make the number of
-    lines at every meeting point even.
+    Two outlines that share an edge draw it twice, rightly: dropping one of the two would
+    leave three lines at its ends. So repeats stay where only they make the number of lines
+    at every meeting point even. A loose line that is merely drawn twice stays loose.
     """
     seen: dict[tuple[float, ...], int] = {}
     keep: list[int] = []
     repeats: list[int] = []
     dropped: list[int] = []
+    # lines that one entity draws there and back: they enclose nothing
+    hollow: list[int] = []
     for k, item in enumerate(items):
         p, q = sorted((node[2 * k], node[2 * k + 1]))
         points = item.points
@@ -179,37 +163,34 @@ def _once(items: list[_Item], node: list[int], tolerance: float) -> tuple[list[i
         if len(points) > 2:
             middle = (points[1:] + points[:-1]).mean(axis=0) / 2
             key = (p, q, *np.round(middle, 3).tolist())
-        (repeats if key in seen else keep).append(k)
-        seen.setdefault(key, k)
-    if not repeats:
-        return keep, dropped
-    once: dict[int, int] = {}
-    parent = {n: n for n in node}
-    for k in keep:
-        for end in (node[2 * k], node[2 * k + 1]):
-            once[end] = once.get(end, 0) + 1
-        _tie(parent, node[2 * k], node[2 * k + 1])
-    uneven = {_top(parent, n) for n, count in once.items() if count % 2}
-    twice = dict(once)
-    for k in repeats:
-        for end in (node[2 * k], node[2 * k + 1]):
-            twice[end] = twice.get(end, 0) + 1
-    still = {_top(parent, n) for n, count in twice.items() if count % 2}
-    back = [k for k in repeats if _top(parent, node[2 * k]) in uneven - still]
-    dropped += [k for k in repeats if k not in set(back)]
+        twin = seen.setdefault(key, k)
+        if twin == k:
+            keep.append(k)
+        elif items[twin].sources == item.sources:
+            hollow.append(k)
+        else:
+            repeats.append(k)
+    groups = Groups(len(node))
+    groups.tie((node[2 * k], node[2 * k + 1]) for k in keep)
+    wanting = _uneven(keep, node, groups)
+    back: list[int] = []
+    for some in (hollow, hollow + repeats):
+        if not wanting:
+            break
+        fixed = wanting - _uneven(keep + some, node, groups)
+        if some is not hollow:
+            count = Counter(node[2 * k + e] for k in keep for e in (0, 1))
+            fixed -= {groups.top(n) for n, lines in count.items() if lines == 1}
+        back += [k for k in some if groups.top(node[2 * k]) in fixed]
+        wanting -= fixed
+    dropped += sorted({*repeats, *hollow} - set(back))
     return sorted(keep + back), dropped
 
 
-def _top(parent: dict[int, int], n: int) -> int:
-    while parent[n] != n:
-        parent[n] = parent[parent[n]]
-        n = parent[n]
-    return n
-
-
-def _tie(parent: dict[int, int], a: int, b: int) -> None:
-    a, b = _top(parent, a), _top(parent, b)
-    parent[max(a, b)] = min(a, b)
+def _uneven(some: list[int], node: list[int], groups: Groups) -> set[int]:
+    """Groups of joined lines in which an odd number of lines ends somewhere."""
+    count = Counter(node[2 * k + e] for k in some for e in (0, 1))
+    return {groups.top(n) for n, lines in count.items() if lines % 2}
 
 
 Run = list[tuple[int, bool]]

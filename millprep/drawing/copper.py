@@ -15,6 +15,7 @@ from millprep.drawing.chain import Loop, chain
 from millprep.drawing.evenodd import Crossing, area_of, nest, odd_areas
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Fill, Mark, Stroke
+from millprep.drawing.neighbours import Groups, pairs
 from millprep.values.plan import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})
@@ -240,17 +241,11 @@ def pieces(areas: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
         return []
     array = np.array(areas, dtype=object)
     shapely.prepare(array)
-    a, b = shapely.STRtree(array).query(array, predicate="intersects")
-    parent = list(range(len(array)))
-    for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):
-        i, j = _root(parent, i), _root(parent, j)
-        if i != j:
-            parent[max(i, j)] = min(i, j)
-    groups: dict[int, list[int]] = {}
-    for i in range(len(array)):
-        groups.setdefault(_root(parent, i), []).append(i)
+    groups = Groups(len(array))
+    touching = pairs(array)
+    groups.tie(map(tuple, touching[touching[:, 0] < touching[:, 1]].tolist()))
     out: list[shapely.Polygon] = []
-    for group in groups.values():
+    for group in groups.members():
         joined = array[group[0]] if len(group) == 1 else shapely.union_all(array[group])
         out += [
             _clean(part)
@@ -258,13 +253,6 @@ def pieces(areas: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
             if part.geom_type == "Polygon" and part.area > SPECK
         ]
     return out
-
-
-def _root(parent: list[int], i: int) -> int:
-    while parent[i] != i:
-        parent[i] = parent[parent[i]]
-        i = parent[i]
-    return i
 
 
 def _clean(area: shapely.Polygon) -> shapely.Polygon:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from millprep.drawing import hatch, spline
 from millprep.drawing.affine import Affine
 from millprep.drawing.marks import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
+from millprep.drawing.neighbours import TooMuchError
 from millprep.values.path import SAGITTA
 
 FloatArray = NDArray[np.float64]
@@ -27,8 +28,11 @@ _X, _Y, _Z = np.eye(3)
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""
 
-MOST_MARKS = 200_000
+MOST_MARKS = 100_000
 """Marks beyond this number are refused: inserts of inserts grow without bound."""
+
+LARGEST = 1e9
+"""Coordinates, and ten thousand times a width, stay below this, mm."""
 
 MOST_POINTS = 4_000_000
 """Vertices beyond this number are refused."""
@@ -41,10 +45,6 @@ TRUE_KINDS = frozenset(
     {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE", "HATCH", "SOLID"}
     | {"TRACE", "INSERT", "TEXT", "MTEXT", "ATTRIB"}
 )
-
-
-class TooMuchError(Exception):
-    """The drawing holds more than this reader will open; the words say what."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +101,20 @@ def walk(
             yield mark
 
 
+def layer_of(entity: Any) -> str:
+    """The layer an entity says it is on; "0", the default, when it says nothing readable."""
+    try:
+        return str(entity.dxf.get("layer", "0"))
+    except Exception:  # kinds that the library does not know keep their tags raw
+        try:
+            return str(entity.graphic_properties().get("layer", "0"))
+        except Exception:
+            return "0"
+
+
 def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator[Mark]:
     kind = entity.dxftype()
-    layer = str(entity.dxf.get("layer", "0"))
+    layer = layer_of(entity)
     if frame.layer is not None and layer == "0":
         layer = frame.layer
     if kind == "INSERT":
@@ -113,7 +124,7 @@ def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator
     if not wanted(layer):
         yield Aside(source, "")
         return
-    if entity.dxf.get("invisible", 0):
+    if kind in TRUE_KINDS and entity.dxf.get("invisible", 0):
         yield Aside(source, "it is switched invisible in the drawing")
         return
     if kind in ANNOTATION:
@@ -170,16 +181,18 @@ def _finite(mark: Mark) -> Mark:
     """The mark, or word that it holds numbers that are none or lie beyond any drawing."""
     if isinstance(mark, Stroke):
         size = np.abs(mark.to_mm.points(mark.vertices)).max()
-        size += np.abs(mark.bulges).sum() + np.abs(mark.widths).sum()
+        size += np.abs(mark.bulges).sum() + np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
+        if mark.bulges.any():
+            size += np.abs(mark.curve.points).max()  # here an arc too large is caught
     elif isinstance(mark, Curve):
         size = np.abs(mark.points).max()
     elif isinstance(mark, Fill):
         size = np.abs([area.bounds for area in mark.areas]).max()
     else:
         return mark
-    if size < 1e9:  # False for what is no number
+    if size < LARGEST:  # False for what is no number
         return mark
-    return Unread(mark.source, "entity-damaged", "it holds numbers that are not finite")
+    return Unread(mark.source, "entity-damaged", "it holds numbers that no board has")
 
 
 def _plane(entity: Any, kind: str, frame: Frame) -> Affine | None:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.drawing.neighbours import pairs
 from millprep.values.path import Point
 
 FloatArray = NDArray[np.float64]
@@ -111,11 +112,10 @@ def nest(rings: list[FloatArray]) -> Nest | Crossing:
         kept.append(i)
     array = np.array(areas, dtype=object)
     shapely.prepare(array)
-    i, j = shapely.STRtree(array).query(array, predicate="intersects")
-    i, j = i[i != j], j[i != j]
+    i, j = pairs(array).T
     holds = shapely.covers(array[i], array[j])
-    pairs = np.column_stack((i[holds], j[holds]))
-    related = {(a, b) for a, b in pairs.tolist()}
+    inside = np.column_stack((i[holds], j[holds]))
+    related = {(a, b) for a, b in inside.tolist()}
     loose = np.array(
         [
             (a, b)
@@ -128,7 +128,7 @@ def nest(rings: list[FloatArray]) -> Nest | Crossing:
         # to share an edge or a point is no crossing; float noise along an edge is none either
         common = shapely.area(shapely.intersection(array[loose[:, 0]], array[loose[:, 1]]))
         loose = loose[common > 1e-6]
-    return Nest(areas, kept, pairs, loose)
+    return Nest(areas, kept, inside, loose)
 
 
 def fill(rings: list[FloatArray]) -> list[shapely.Polygon] | Crossing:

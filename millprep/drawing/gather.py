@@ -12,9 +12,10 @@ import numpy as np
 import shapely
 
 from millprep.drawing import holes, opening, unit
-from millprep.drawing.entities import TooMuchError, walk
+from millprep.drawing.entities import layer_of, walk
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread
+from millprep.drawing.neighbours import TooMuchError
 from millprep.values.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
@@ -80,7 +81,7 @@ def _check(
     present = {str(layer.dxf.name): 0 for layer in doc.layers}
     drawn: dict[str, int] = {}
     for source in _all_entities(doc, entities):
-        layer = str(source.dxf.get("layer", "0"))
+        layer = layer_of(source)
         drawn[layer.casefold()] = drawn.get(layer.casefold(), 0) + 1
         present.setdefault(layer, 0)
     known = {layer.casefold() for layer in present}

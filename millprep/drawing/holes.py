@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from millprep.drawing.chain import Loop
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Fill, Mark, Round, Source, Stroke, round_of
+from millprep.drawing.neighbours import pairs
 from millprep.values.board import CopperPiece, Hole
 
 CONCENTRIC = 0.01
@@ -93,16 +94,17 @@ def _of_fill(mark: Fill, ledger: Ledger) -> Round | None:
 
 
 def drills(found: Sequence[Round]) -> list[Round]:
-    """The smallest of every set of concentric circles."""
-    if not found:
-        return []
-    points = shapely.points([r.at for r in found])
-    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=CONCENTRIC)
-    beaten: set[int] = set()
-    for i, j in zip(a.tolist(), b.tolist(), strict=True):
-        if i != j and (found[j].diameter, j) < (found[i].diameter, i):
-            beaten.add(i)
-    return [r for i, r in enumerate(found) if i not in beaten]
+    """The smallest of every set of concentric circles, repeated ones once."""
+    unique = list(
+        {(round(r.at[0], 6), round(r.at[1], 6), round(r.diameter, 6)): r for r in found}.values()
+    )
+    near = pairs(_centres(unique), within=CONCENTRIC)
+    beaten = {i for i, j in near.tolist() if (unique[j].diameter, j) < (unique[i].diameter, i)}
+    return [r for i, r in enumerate(unique) if i not in beaten]
+
+
+def _centres(found: Sequence[Round]) -> NDArray[np.object_]:
+    return np.asarray(shapely.points(np.array([r.at for r in found]).reshape(-1, 2)))
 
 
 def split_shared(loops: list[Loop], ledger: Ledger) -> tuple[list[Loop], list[Round]]:
@@ -111,29 +113,21 @@ def split_shared(loops: list[Loop], ledger: Ledger) -> tuple[list[Loop], list[Ro
     A circle is the drill when no smaller one shares its centre; larger ones around it are
     the pad's edge.
     """
-    round_loops = [loop for loop in loops if loop.round is not None]
-    rest = [loop for loop in loops if loop.round is None]
-    all_rounds = [loop.round for loop in round_loops if loop.round is not None]
-    small = drills(all_rounds)
-    # repeated circles drop out with their twins, pads stay
-    keep = set(small)
-    pads = []
-    for loop in round_loops:
-        assert loop.round is not None
-        if any(
-            np.hypot(loop.round.at[0] - s.at[0], loop.round.at[1] - s.at[1]) <= CONCENTRIC
-            and loop.round.diameter <= s.diameter * (1 + 1e-6) + 1e-6
-            for s in ([loop.round] if loop.round in keep else _near(loop.round, small))
-        ):
+    circles = [(loop, loop.round) for loop in loops if loop.round is not None]
+    stay = [loop for loop in loops if loop.round is None]
+    small = drills([circle for _, circle in circles])
+    if not small:
+        return stay, small
+    tree = shapely.STRtree(_centres(small))
+    for loop, circle in circles:
+        at = shapely.Point(circle.at)
+        around = tree.query(at, predicate="dwithin", distance=CONCENTRIC).tolist()
+        if any(circle.diameter <= small[k].diameter * (1 + 1e-6) + 1e-6 for k in around):
             for source in loop.sources:
                 ledger.use(source, "holes")
         else:
-            pads.append(loop)
-    return rest + pads, small
-
-
-def _near(one: Round, small: list[Round]) -> list[Round]:
-    return [s for s in small if abs(s.at[0] - one.at[0]) <= CONCENTRIC]
+            stay.append(loop)
+    return stay, small
 
 
 def holes(found: Sequence[Round], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:

@@ -14,6 +14,7 @@ from millprep.drawing.chain import TOLERANCE, chain
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
+from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.outline import outline
 from millprep.values.board import Board, CopperPiece, Lettering
 from millprep.values.finding import Finding, Refusal
@@ -71,7 +72,11 @@ def read_board(
     if findings:
         raise Refusal(findings, exit_code=3)
     ledger.shown_as = shown_as
-    board = _Reading(by_layer, keys, layers, ledger).board(name)
+    board = None
+    try:
+        board = _Reading(by_layer, keys, layers, ledger).board(name)
+    except TooMuchError as fault:
+        ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger

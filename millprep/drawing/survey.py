@@ -15,9 +15,10 @@ import shapely
 
 from millprep.drawing import holes, opening, unit
 from millprep.drawing.chain import Loop, chain
-from millprep.drawing.entities import TooMuchError, walk
+from millprep.drawing.entities import walk
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread, Words
+from millprep.drawing.neighbours import TooMuchError
 from millprep.values.plan import LayerRoles
 
 Role = Literal["copper", "outline", "holes"]
@@ -87,13 +88,13 @@ def survey_file(file: Path) -> Survey:
             layer.add(mark)
             if isinstance(mark, Unread):
                 unread[f"layer {mark.source.layer!r}, {mark.source.kind}: {mark.reason}"] += 1
+        for layer in layers.values():
+            layer.close()
     except TooMuchError as fault:
-        ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")
+        ledger.stop("drawing-too-large", str(fault), "export only the layers of the board")
         ledger.refuse_if_stopped()
     hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
     said = unit.of_file(drawing)
-    for layer in layers.values():
-        layer.close()
     roles, doubts, reasons = _guess(list(layers.values()), said[1] if said else 1.0)
     box = _join([layer.box for layer in layers.values()])
     edge = _join([layers[name].box for name in roles.outline]) if roles else box

@@ -1,0 +1,97 @@
+"""Who lies near whom: pairs from a search tree, and the groups they form."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+MOST_PAIRS = 3_000_000
+"""Pairs beyond this number are refused: things drawn thousands of times on one spot."""
+
+CHUNK = 512
+
+
+class TooMuchError(Exception):
+    """The drawing holds more than this reader will work on; the words say what."""
+
+
+def pairs(
+    shapes: Sequence[shapely.Geometry] | NDArray[np.object_],
+    within: float | None = None,
+) -> NDArray[np.int64]:
+    """(k, 2) pairs i ≠ j of shapes that touch, or lie `within` a distance, both ways round.
+
+    Raises:
+        TooMuchError: for more than MOST_PAIRS.
+    """
+    array: NDArray[np.object_] = np.asarray(shapes, dtype=object)
+    tree = shapely.STRtree(array)
+    found: list[NDArray[np.int64]] = []
+    count = 0
+    for start in range(0, len(array), CHUNK):
+        part = array[start : start + CHUNK]
+        if within is None:
+            a, b = tree.query(part, predicate="intersects")
+        else:
+            a, b = tree.query(part, predicate="dwithin", distance=within)
+        a = a + start
+        other = a != b
+        found.append(np.column_stack((a[other], b[other])))
+        count += len(found[-1])
+        if count > MOST_PAIRS:
+            raise TooMuchError(f"more than {MOST_PAIRS} of its shapes lie on each other")
+    return np.vstack(found) if found else np.zeros((0, 2), dtype=np.int64)
+
+
+class Groups:
+    """Disjoint groups of 0 … n - 1; a group is named by its smallest member."""
+
+    def __init__(self, count: int) -> None:
+        self._parent = list(range(count))
+
+    def top(self, i: int) -> int:
+        """Name of the group of i."""
+        parent = self._parent
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    def tie(self, both: Iterable[tuple[int, int]]) -> None:
+        """Put the two of each pair into one group."""
+        for i, j in both:
+            i, j = self.top(i), self.top(j)
+            if i != j:
+                self._parent[max(i, j)] = min(i, j)
+
+    def members(self) -> list[list[int]]:
+        """All groups, by their smallest member."""
+        out: dict[int, list[int]] = {}
+        for i in range(len(self._parent)):
+            out.setdefault(self.top(i), []).append(i)
+        return list(out.values())
+
+
+def same_places(xy: NDArray[np.float64], tolerance: float) -> list[int]:
+    """For every point the number of the first point of its place.
+
+    Points closer than the tolerance share a place, and so do those that a chain of such
+    points joins. Points that coincide are put together first, so that thousands of them
+    on one spot cost nothing.
+    """
+    _, first, which = np.unique(np.round(xy, 9), axis=0, return_index=True, return_inverse=True)
+    which = which.reshape(-1)
+    unique = xy[first]
+    groups = Groups(len(unique))
+    points: NDArray[np.object_] = np.asarray(shapely.points(unique))
+    near = pairs(points, within=tolerance)
+    groups.tie(map(tuple, near[near[:, 0] < near[:, 1]].tolist()))
+    lowest: dict[int, int] = {}
+    tops = [groups.top(k) for k in range(len(unique))]
+    out = []
+    for i, k in enumerate(which.tolist()):
+        out.append(lowest.setdefault(tops[k], i))
+    return out

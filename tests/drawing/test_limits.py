@@ -1,0 +1,156 @@
+"""Hostile files end in a refusal, not in hours or gigabytes."""
+
+from __future__ import annotations
+
+import random
+import struct
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from millprep.drawing import entities, neighbours, opening, read, survey
+from millprep.values.finding import Refusal
+from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
+
+
+def test_a_file_beyond_the_limit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    assert sheet.read().pieces
+    monkeypatch.setattr(opening, "MOST_BYTES", 1000)
+    assert codes(sheet.refusal()) == ["drawing-too-large"]
+
+
+def test_blocks_that_multiply(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # twelve levels of ten inserts: a million million circles from a small file
+    sheet = Sheet(tmp_path)
+    lowest = sheet.doc.blocks.new("b0")
+    lowest.add_circle((0, 0), 1, dxfattribs={"layer": "0"})
+    for level in range(1, 13):
+        block = sheet.doc.blocks.new(f"b{level}")
+        for k in range(10):
+            block.add_blockref(f"b{level - 1}", (k, 0), dxfattribs={"layer": "0"})
+    sheet.space.add_blockref("b12", (5, 5), dxfattribs=FOIL)
+    monkeypatch.setattr(entities, "MOST_MARKS", 2000)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "2000" in finding.message
+
+
+def test_blocks_nested_too_deep(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.blocks.new("b0").add_circle((0, 0), 1)
+    for level in range(1, 40):
+        sheet.doc.blocks.new(f"b{level}").add_blockref(f"b{level - 1}", (0, 0))
+    sheet.space.add_blockref("b39", (5, 5), dxfattribs=FOIL)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "nested" in finding.message
+
+
+def test_an_array_of_a_thousand_million(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.blocks.new("dot").add_circle((0, 0), 1)
+    many = {"column_count": 30000, "row_count": 30000, "column_spacing": 1, "row_spacing": 1}
+    sheet.space.add_blockref("dot", (5, 5), dxfattribs={**FOIL, **many})
+    assert codes(sheet.refusal()) == ["drawing-too-large"]
+
+
+def test_shapes_all_on_one_spot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = Sheet(tmp_path)
+    for k in range(60):
+        sheet.box(5 + k / 100, 5, 15 + k / 50, 15, layer="foil")
+    monkeypatch.setattr(neighbours, "MOST_PAIRS", 1000)
+    assert codes(sheet.refusal()) == ["drawing-too-large"]
+
+
+def test_thousands_of_lines_on_one_spot_cost_nothing(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    for _ in range(3000):
+        sheet.space.add_line((5, 5), (6, 5), dxfattribs=FOIL)
+    findings = sheet.refusal()
+    assert set(codes(findings)) == {"copper-zero-width"}
+    assert len(findings) < 20
+
+
+def test_thousands_of_circles_on_one_spot_are_one_hole(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    for _ in range(3000):
+        sheet.space.add_circle((10, 10), 0.4, dxfattribs={"layer": "bores"})
+    assert len(sheet.read().holes) == 2
+
+
+def test_a_curve_too_large_for_any_board(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, rim=False)
+    sheet.space.add_circle((0, 0), 1e8, dxfattribs=RIM)
+    sheet.pad(10, 10)
+    assert codes(sheet.refusal()) == ["entity-damaged"]
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e300])
+def test_numbers_that_are_none(tmp_path: Path, value: float) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    sheet.space.add_lwpolyline([(5, 5), (value, 5)], dxfattribs={**FOIL, "const_width": 1})
+    assert codes(sheet.refusal()) == ["entity-damaged"]
+
+
+def test_more_findings_than_anyone_reads_are_counted(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    for k in range(50):
+        sheet.space.add_line((5, k / 4), (9, k / 4), dxfattribs=FOIL)
+    findings = sheet.refusal()
+    assert len(findings) == 9
+    assert "42 more of the same" in findings[-1].message
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    sheet = Sheet(tmp_path_factory.mktemp("sound"))
+    sheet.space.add_lwpolyline([(5, 5), (9, 5, 0, 0, 0.5), (9, 9)], format="xyseb",
+                               dxfattribs={**FOIL, "const_width": 1})  # fmt: skip
+    fill = sheet.space.add_hatch(dxfattribs=FOIL)
+    fill.paths.add_polyline_path([(12, 5), (15, 5), (15, 9)])
+    sheet.doc.blocks.new("land").add_circle((0, 0), 1)
+    sheet.space.add_blockref("land", (20, 20), dxfattribs=FOIL)
+    sheet.space.add_spline([(30, 5, 0), (35, 6, 0), (33, 9, 0)], dxfattribs={"layer": "legend"})
+    sheet.read()
+    return sheet.file.read_bytes()
+
+
+def test_a_changed_byte_never_makes_a_traceback(tmp_path: Path, sound: bytes) -> None:
+    rng = random.Random(1886)
+    start, end = sound.index(b"BLOCKS"), sound.rindex(b"OBJECTS")
+    outcomes = Counter[str]()
+    for _ in range(120):
+        content = bytearray(sound)
+        for _ in range(rng.randint(1, 4)):
+            content[rng.randrange(start, end)] = rng.choice(b"\n 019-.eExA\0\xff")
+        file = tmp_path / "changed.dxf"
+        file.write_bytes(bytes(content))
+        try:
+            board = read(file, name="b", shown_as="x.dxf", layers=ROLES, unit=None)
+        except Refusal as refusal:
+            outcomes["refused" if refusal.exit_code == 3 else "wrongly"] += 1
+        else:
+            assert all(np.isfinite(piece.shape.bounds).all() for piece in board.pieces)
+            outcomes["read"] += 1
+    assert set(outcomes) == {"read", "refused"}
+
+
+def test_a_binary_file_cut_short(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    sheet.doc.saveas(sheet.file, fmt="bin")
+    whole = sheet.file.read_bytes()
+    for end in (20, 23, 100, len(whole) // 2, len(whole) - 3):
+        sheet.file.write_bytes(whole[:end])
+        with pytest.raises(Refusal):
+            read(sheet.file, name="b", shown_as="x.dxf", layers=ROLES, unit=None)
+    sheet.file.write_bytes(whole[:22] + struct.pack("<h", 0) + b"SECTION")
+    with pytest.raises(Refusal):
+        survey(sheet.file)
