@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import shapely
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
 from millprep.proof.compare import compare
+from millprep.proof.rows import Row, check_rows
 from millprep.proof.trace import Trace
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Blank
@@ -19,6 +21,9 @@ from millprep.values.milling_pass import MillingPass
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
+
+TABLE = "toolpaths.csv"
+"""All motion of a set, written beside the programs and held against them."""
 
 
 def prove(
@@ -36,10 +41,12 @@ def prove(
     by_pass = {(p.blank, p.number): p for p in passes}
     blanks = {blank.number: blank for blank in layout.blanks}
     bed, bed_board = _bed(job)
+    rows = _rows(folder / TABLE, programs)
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
     for program in programs:
         trace = reader.read((folder / program.file).read_text("ascii"), file=program.file)
+        findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
         on_bed = mill_pass is bed
         if not on_bed:
@@ -53,6 +60,8 @@ def prove(
             blank=bed_board if on_bed else blanks[program.blank],
             spoilboard=0.0 if on_bed else job.drilling.spoilboard,
             file=program.file,
+            # the person has just zeroed z there
+            at=program.start[:2],
         )
     cut = tuple(
         as_cut(
@@ -65,9 +74,27 @@ def prove(
         )
         for blank in layout.blanks
     )
-    proofs, faults = compare(cut, layout)
+    reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
+    proofs, faults = compare(cut, layout, reach=reach)
     findings += faults
     return cut, proofs, tuple(findings)
+
+
+def _rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
+    """The table's rows by program file."""
+    by_name = {
+        (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
+    }
+    found: dict[str, list[Row]] = {}
+    with table.open(encoding="ascii", newline="") as lines:
+        for line in csv.DictReader(lines):
+            file = by_name.get((line["blank"], line["pass"], line["program"]))
+            if file is None:
+                continue
+            i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
+            x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
+            found.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
+    return found
 
 
 def _bed(job: JobPlan) -> tuple[MillingPass, Blank]:

@@ -52,6 +52,7 @@ class TextSink:
 
     Attributes:
         line: number of the line written last, from 1.
+        opening: lines of the two motions in the head, up and over the start.
     """
 
     def __init__(
@@ -64,6 +65,7 @@ class TextSink:
         self._at = (0.0, 0.0, 0.0)
         self._feed: str | None = None
         self.line = 0
+        self.opening: tuple[int, ...] = ()
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""
@@ -85,6 +87,7 @@ class TextSink:
         x, y, z = program.start
         # the first move goes up, before the spindle starts and before any move across
         self._line(f"G0 Z{number(machine.clearance)}")
+        up = self.line
         if machine.spindle_by_program:
             self._line(f"S{number(program.spindle)} M3")
         else:
@@ -93,6 +96,7 @@ class TextSink:
         if machine.dwell > 0:
             self._line(f"G4 P{machine.dwell:.1f}")
         self._line(f"G0 X{number(x)} Y{number(y)}")
+        self.opening = (up, self.line)
         self._at = (x, y, z)
         self._feed = None
 

@@ -26,12 +26,13 @@ class TableSink:
         self._line = 0
 
     def begin(self, program: Program) -> None:
-        """The start row."""
+        """The start row, then the two motions of the program's head."""
         file = program.file.rsplit("/", 1)[-1]
         self._prefix = f"{program.blank},{program.mill_pass},{file}"
         x, y, z = program.start
-        self._line = self._text.line
-        self._row(Move("rapid", x, y, z))
+        for line in (self._text.opening[0], *self._text.opening):
+            self._line = line
+            self._row(Move("rapid", x, y, z))
 
     def move(self, move: Move) -> None:
         """A row for every move that has a line."""

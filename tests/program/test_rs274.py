@@ -204,14 +204,17 @@ def test_the_table_says_what_the_text_says(name: str) -> None:
     rows = list(csv.reader(io.StringIO(table)))
     lines = text.splitlines()
     trace = read(text, file=one.file)
-    assert rows[0][:5] == ["1", "1", "01-isolate-vee.ngc", rows[0][3], "rapid"]
-    assert rows[0][5:] == [number(v) for v in START] + ["", "", ""]
-    assert len(rows) == len(trace.moves) - 1
-    for row, move in zip(rows, trace.moves[1:], strict=True):
+    assert rows[0][:3] == ["1", "1", "01-isolate-vee.ngc"]
+    assert rows[0][5:] == [*(number(v) for v in START), "", "", ""]
+    # the head goes up and over the start; all that follows has one row each
+    head, body = trace.moves[1].line, trace.moves[2:]
+    body_rows = [row for row in rows[1:] if int(row[3]) > head]
+    for row, move in zip(body_rows, body, strict=True):
         assert int(row[3]) == move.line
         assert row[4] == move.kind
         assert lines[move.line - 1].startswith("G")
-        assert [float(v) for v in row[5:8]] == pytest.approx(move.end, abs=1e-9)
+        end = [a if math.isnan(b) else b for a, b in zip(START, move.end, strict=True)]
+        assert [float(v) for v in row[5:8]] == pytest.approx(end, abs=1e-9)
         if move.centre is None:
             assert row[8:10] == ["", ""]
         else:

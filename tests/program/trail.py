@@ -67,7 +67,8 @@ def trail(
 
 def apart(points: FloatArray, line: shapely.LineString) -> float:
     """Largest distance of (n, 2) points from a line."""
-    parts = shapely.linestrings(np.stack((line.coords[:-1], line.coords[1:]), axis=1))
+    ends = shapely.get_coordinates(line)
+    parts = np.asarray(shapely.linestrings(np.stack((ends[:-1], ends[1:]), axis=1)))
     _, away = shapely.STRtree(parts).query_nearest(
         shapely.points(points), return_distance=True, all_matches=False
     )

@@ -124,7 +124,8 @@ def parsed(text: str) -> list[Row]:
 def test_a_second_reader_finds_the_same_words(example_set: Path) -> None:
     for file, rows in table(example_set).items():
         _up, *read = parsed((example_set / file).read_text("ascii"))
-        assert read == rows, file
+        # the start, then the move up, whose x and y no word of the program tells
+        assert read == rows[2:], file
 
 
 def test_a_changed_word_is_found(indicators: Path) -> None:
@@ -134,7 +135,7 @@ def test_a_changed_word_is_found(indicators: Path) -> None:
     word = f"X{rows[-2].x:.4f}"
     assert word in text
     _up, *read = parsed(text.replace(word, f"X{rows[-2].x + 0.0001:.4f}"))
-    assert read != rows
+    assert read != rows[2:]
 
 
 def widest(rows: list[Row]) -> float:
