@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.trade.groove import groove_depth, groove_width
 from millprep.values.cutter import Vee
 
 # included angle, tip, depth, width
@@ -34,7 +33,6 @@ def vee(tip: float, angle: float) -> Vee:
 
 @pytest.mark.parametrize(("angle", "tip", "depth", "width"), FIGURES)
 def test_width_at_depth(angle: float, tip: float, depth: float, width: float) -> None:
-    assert groove_width(tip, angle, depth) == pytest.approx(width, abs=5e-6)
     assert vee(tip, angle).width(depth) == pytest.approx(width, abs=5e-6)
 
 
@@ -42,13 +40,12 @@ def test_width_at_depth(angle: float, tip: float, depth: float, width: float) ->
 def test_depth_for_width(angle: float, tip: float, depth: float, width: float) -> None:
     # Half the last digit of the width, through the slope of the steepest cutter here (20 deg).
     slack = 5e-6 / (2 * 0.17632)
-    assert groove_depth(tip, angle, width) == pytest.approx(depth, abs=slack)
     assert vee(tip, angle).depth_for(width) == pytest.approx(depth, abs=slack)
 
 
 def test_the_half_width_is_not_the_width() -> None:
     """A forum's figure of 0.134 for 30 degrees, tip 0.1, depth 0.127 counts one flank only."""
-    assert groove_width(0.1, 30, 0.127) != pytest.approx(0.134, abs=0.02)
+    assert vee(0.1, 30).width(0.127) != pytest.approx(0.134, abs=0.02)
 
 
 def test_the_groove_is_narrower_at_the_foot_of_the_copper() -> None:
@@ -56,10 +53,9 @@ def test_the_groove_is_narrower_at_the_foot_of_the_copper() -> None:
     cutter = vee(0.1, 30)
     assert cutter.width(0.05) == pytest.approx(0.127, abs=5e-4)
     assert cutter.width(0.05, level=0.035) == pytest.approx(0.108, abs=5e-4)
-    assert groove_width(0.1, 30, 0.05 - 0.035) == pytest.approx(0.108, abs=5e-4)
 
 
 def test_an_error_in_depth_changes_the_width_by_two_flanks() -> None:
     """dw = 2·dz·tan(a / 2): 0.05 mm at 30 degrees is 0.0268 mm."""
-    change = groove_width(0.1, 30, 0.15) - groove_width(0.1, 30, 0.10)
+    change = vee(0.1, 30).width(0.15) - vee(0.1, 30).width(0.10)
     assert change == pytest.approx(0.0268, abs=5e-5)
