@@ -51,7 +51,7 @@ def test_a_join_is_weak_below_one_and_a_half_times_the_mismatch(stands: float, w
         assert (finding.code, finding.severity) == ("join-weak", "warn")
         assert (finding.frame, finding.at) == ("blank", JOIN.at)
         assert (finding.board, finding.copy, finding.mill_pass) == ("lamp", 3, 2)
-        for words in ("0.149 mm", "0.100 mm", "passes 1 and 2", "piece c1", "wider [isolation] gap"):
+        for words in ("0.149 mm", "0.100 mm", "passes 1 and 2", "piece c1", "wider", "lens"):
             assert words in finding.message
 
 
