@@ -118,23 +118,25 @@ def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator
     if frame.layer is not None and layer == "0":
         layer = frame.layer
     if kind == "INSERT":
-        yield from _insert(entity, frame, layer, wanted)
+        yield from _guarded(_insert(entity, frame, layer, wanted), frame.source(entity, layer))
         return
     source = frame.source(entity, layer)
     if not wanted(layer):
         yield Aside(source, "")
-        return
-    if kind in TRUE_KINDS and entity.dxf.get("invisible", 0):
+    elif kind in TRUE_KINDS and entity.dxf.get("invisible", 0):
         yield Aside(source, "it is switched invisible in the drawing")
-        return
-    if kind in ANNOTATION:
+    elif kind in ANNOTATION:
         yield Aside(source, "it is an annotation, not a shape of the board")
-        return
-    if kind not in TRUE_KINDS:
+    elif kind not in TRUE_KINDS:
         yield Unread(source, "entity-unsupported", f"a {kind} cannot be read as a flat shape")
-        return
+    else:
+        yield from _guarded(_flat(entity, kind, source, frame), source)
+
+
+def _guarded(marks: Iterator[Mark], source: Source) -> Iterator[Mark]:
+    """The marks; data that make the library or the arithmetic stumble end in an `Unread`."""
     try:
-        yield from _flat(entity, kind, source, frame)
+        yield from marks
     except (ValueError, ArithmeticError, AttributeError, TypeError, LookupError) as fault:
         yield Unread(source, "entity-damaged", f"its data make no sense ({_words(fault)})")
     except Exception as fault:

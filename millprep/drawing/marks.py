@@ -119,6 +119,7 @@ class Stroke:
             points = self.vertices
         else:
             xy = np.vstack((self.vertices, self.vertices[:1])) if self.closed else self.vertices
+            _refuse_giants(xy, self.bulges, sagitta)
             points = Path(xy, self.bulges).flattened(sagitta)
             points = points[:-1] if self.closed else points
         curved = bool(len(self.bulges) and (np.abs(self.bulges) > 0.01).all())
@@ -207,6 +208,17 @@ def round_of(points: FloatArray) -> Round | None:
     if steps.max() > 0.9 or not -1e-6 <= closing <= 0.9:
         return None
     return Round((float(centre[0]), float(centre[1])), 2 * radius)
+
+
+def _refuse_giants(xy: FloatArray, bulges: FloatArray, sagitta: float) -> None:
+    """Raise ValueError where an arc would need more than MOST_STEPS chords."""
+    chord = np.hypot(*np.diff(xy, axis=0).T)
+    bent = bulges != 0
+    b = np.abs(bulges[bent])
+    radius = chord[bent] * (1 + b * b) / (4 * b)
+    # a chord over the angle a leaves r·a²/8
+    if not (4 * np.arctan(b) * np.sqrt(radius / (8 * sagitta)) < MOST_STEPS).all():
+        raise ValueError("an arc is too large to be part of a board")
 
 
 def _centre(points: FloatArray) -> FloatArray | None:
