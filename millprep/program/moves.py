@@ -124,8 +124,14 @@ def hole(pen: Pen, cut: HoleCut) -> None:
                 pen.rise()
         pen.rise()
         return
+    for radius in _turn_radii(cut.diameter, pen.cutter.width(cut.depth)):
+        _wind(pen, cut, radius)
+    pen.rise()
+
+
+def _wind(pen: Pen, cut: HoleCut, radius: float) -> None:
+    """Down a helix to the hole's depth, and once round there."""
     assert isinstance(pen.cutter, EndMill)
-    radius = (cut.diameter - pen.cutter.diameter) / 2
     x, y = cut.at
     # climbing inside a hole runs counter-clockwise
     turn = Path.circle((x, y), radius)
@@ -136,7 +142,17 @@ def hole(pen: Pen, cut: HoleCut) -> None:
         z0, z1 = -cut.depth * n / turns, -cut.depth * (n + 1) / turns
         pen.follow(turn, (((z0 + z1) / 2), z1))
     pen.follow(turn)
-    pen.rise()
+
+
+def _turn_radii(hole: float, cutter: float) -> list[float]:
+    """Radii of the helices that make a hole, from the middle outward.
+
+    One helix would leave a loose core in a hole wider than twice the cutter, which jams or
+    breaks it. The first one reaches over the middle, each next one overlaps it.
+    """
+    last, first, step = (hole - cutter) / 2, 0.45 * cutter, 0.9 * cutter
+    more = max(0, math.ceil((last - first) / step - 1e-9))
+    return [last - (last - first) * n / more if more else last for n in range(more, -1, -1)]
 
 
 def _pecks(depth: float, diameter: float) -> list[float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -98,9 +99,17 @@ def test_an_end_mill_winds_down_and_levels_the_bottom() -> None:
     moves.hole(one, hole("mill", 3.2, 1.8))
     low = [(m, p) for m, p in trail(START, one.moves) if p[:, 2].min() < 0 and m.feed]
     assert all(m.motion == "arc_ccw" for m, _ in low)
+    radii = []
     for _, points in low:
         away = np.hypot(points[:, 0] - 20.0, points[:, 1] - 10.0)
-        assert np.abs(away - 1.1).max() < 1e-9
+        assert np.ptp(away) < 1e-9
+        radii.append(round(float(away[0]), 9))
+    # from the middle outward, every helix down to the bottom
+    assert radii == sorted(radii)
+    assert sorted(set(radii)) == pytest.approx([0.45, 1.1])
+    for radius in set(radii):
+        ends = [p[-1, 2] for r, (_, p) in zip(radii, low, strict=True) if r == radius]
+        assert min(ends) == -1.8
     # no deeper in one turn than half the step, and a level turn at the end
     falls = [p[0, 2] - p[-1, 2] for _, p in low]
     assert max(falls) * 2 <= 0.25 + 1e-9
@@ -132,3 +141,20 @@ def test_short_arcs_never_turn_into_full_circles(radius: float, sweep: float, be
     assert apart(points[:, :2], true) <= 0.0011
     assert apart(path.flattened(1e-6), line) <= 0.0011
     assert line.length <= path.length + 0.001
+
+
+@pytest.mark.parametrize(("hole", "cutter"), [(1.05, 1.0), (1.9, 1.0), (3.2, 1.0), (7.0, 0.8)])
+def test_a_bored_hole_leaves_no_core(hole: float, cutter: float) -> None:
+    radii = moves._turn_radii(hole, cutter)
+    swept = shapely.union_all(
+        [shapely.Point(0, 0).buffer(r).exterior.buffer(cutter / 2) for r in radii]
+    )
+    assert swept.geom_type == "Polygon"
+    assert swept.area == pytest.approx(shapely.convex_hull(swept).area)
+    assert max(radii) == pytest.approx((hole - cutter) / 2)
+    assert all(b - a <= 0.9 * cutter + 1e-9 for a, b in itertools.pairwise(radii))
+
+
+def test_a_single_wide_helix_would_leave_one() -> None:
+    alone = shapely.Point(0, 0).buffer(1.1).exterior.buffer(0.5)
+    assert list(alone.interiors)
