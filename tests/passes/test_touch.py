@@ -1,0 +1,69 @@
+"""The place where z is zeroed: on copper, uncut, unclamped, within reach."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from millprep.passes import touch
+from millprep.values.blank import Blank, Box
+from millprep.values.finding import Refusal
+from millprep.values.path import Point
+from millprep.values.pose import Pose
+
+BLANK = Blank(1, (200.0, 100.0), 1.6, 0.035)
+WINDOW = Box(-10.0, -10.0, 150.0, 120.0)
+POSE = Pose.shift(10.0, 20.0)
+BOARD = shapely.box(15, 15, 185, 85)
+NOTHING = shapely.Polygon()
+
+
+def choose(
+    cut: shapely.Polygon = BOARD,
+    clamped: shapely.Polygon = NOTHING,
+    asked: Point | None = None,
+) -> Point:
+    return touch.choose(WINDOW, POSE, BLANK, cut, clamped, asked, 1)
+
+
+def test_it_lies_on_the_blank_away_from_edge_and_cuts() -> None:
+    x, y = POSE.inverse().point(choose())
+    assert 2 <= x <= 150 - 2
+    assert 2 <= y <= 98
+    assert shapely.Point(x, y).distance(BOARD) >= 2
+
+
+def test_a_clamp_moves_it() -> None:
+    free = choose()
+    clamp = shapely.Point(free).buffer(30)
+    moved = choose(clamped=clamp)
+    assert not clamp.contains(shapely.Point(moved))
+    assert shapely.Point(POSE.inverse().point(moved)).distance(BOARD) >= 2
+
+
+def test_a_wish_that_serves_is_granted() -> None:
+    asked = POSE.point((5.0, 50.0))
+    assert choose(asked=asked) == asked
+
+
+@pytest.mark.parametrize(
+    "place", [(100.0, 50.0), (14.0, 50.0), (1.0, 50.0), (175.0, 5.0), (-4.0, 5.0)]
+)
+def test_a_wish_on_a_cut_or_off_the_blank_is_refused(place: Point) -> None:
+    with pytest.raises(Refusal) as refusal:
+        choose(asked=POSE.point(place))
+    (finding,) = refusal.value.findings
+    assert finding.code == "touch-point-not-free"
+    assert finding.frame == "machine"
+
+
+def test_a_wish_under_a_clamp_is_refused() -> None:
+    asked = POSE.point((5.0, 50.0))
+    with pytest.raises(Refusal):
+        choose(clamped=shapely.Point(asked).buffer(5), asked=asked)
+
+
+def test_a_blank_cut_all_over_has_no_place() -> None:
+    with pytest.raises(Refusal) as refusal:
+        choose(cut=shapely.box(0, 0, 200, 100))
+    assert refusal.value.findings[0].code == "no-touch-point"

@@ -1,0 +1,72 @@
+"""Visiting orders: everything once, and never longer than the order before improvement."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from millprep.program import order
+from millprep.values.path import Path, Point
+
+PLACES = st.lists(
+    st.tuples(st.floats(0, 300), st.floats(0, 180)), min_size=1, max_size=40, unique=True
+)
+QUICK = settings(max_examples=40, deadline=None)
+
+
+def length(places: list[Point], tour: list[int], start: Point) -> float:
+    way = [start, *(places[n] for n in tour)]
+    return sum(math.dist(a, b) for a, b in itertools.pairwise(way))
+
+
+def nearest_next(places: list[Point], start: Point) -> list[int]:
+    left, here, tour = set(range(len(places))), start, []
+    while left:
+        n = min(left, key=lambda k: (math.dist(places[k], here), k))
+        tour.append(n)
+        left.remove(n)
+        here = places[n]
+    return tour
+
+
+@QUICK
+@given(PLACES)
+def test_every_place_is_visited_once_and_no_farther_than_by_nearest_next(
+    places: list[Point],
+) -> None:
+    tour = order.points(places, (0.0, 0.0))
+    assert sorted(tour) == list(range(len(places)))
+    plain = nearest_next(places, (0.0, 0.0))
+    assert length(places, tour, (0.0, 0.0)) <= length(places, plain, (0.0, 0.0)) + 1e-6
+
+
+def test_a_row_is_walked_along() -> None:
+    places = [(float(x), 0.0) for x in (50, 10, 40, 20, 30)]
+    assert [places[n][0] for n in order.points(places, (0.0, 0.0))] == [10, 20, 30, 40, 50]
+
+
+def test_a_crossing_is_undone() -> None:
+    rng = np.random.default_rng(5)
+    places = [(float(x), float(y)) for x, y in rng.uniform(0, 100, (200, 2))]
+    ours = length(places, order.points(places, (0.0, 0.0)), (0.0, 0.0))
+    plain = length(places, nearest_next(places, (0.0, 0.0)), (0.0, 0.0))
+    assert ours < 0.95 * plain
+
+
+def test_no_place_gives_no_tour() -> None:
+    assert order.points([], (0.0, 0.0)) == []
+    assert order.paths([], (0.0, 0.0)) == []
+
+
+def test_open_paths_keep_their_start_and_closed_ones_are_entered_nearby() -> None:
+    far = Path.lines([(100.0, 0.0), (60.0, 0.0)])
+    loop = Path.lines([(40.0, 10.0), (40.0, 0.0), (50.0, 0.0), (50.0, 10.0), (40.0, 10.0)])
+    found = order.paths([far, loop], (0.0, 0.0))
+    assert [k for k, _ in found] == [1, 0]
+    # entered at the corner nearest to where the cutter comes from
+    assert loop.xy[found[0][1]].tolist() == [40.0, 0.0]
+    assert found[1] == (0, 0)
