@@ -86,10 +86,11 @@ def passes(
     Raises:
         Refusal: when no plan of passes holds the boards.
     """
-    plan = shift.plan(
-        _extent(made), job.machine, job.origin, registration.least_overlap(job.registration),
-        blank.number,
-    )  # fmt: skip
+    overrun, gap = job.registration.overrun, job.isolation.gap
+    shared = max(
+        registration.least_overlap(job.registration), joins.least_overlap(overrun, gap)
+    )
+    plan = shift.plan(_extent(made), job.machine, job.origin, shared, blank.number)
     clamped = [_clamped(job, number + 1) for number in range(len(plan.poses))]
     radius = job.profile.cutter.width(blank.thickness) / 2
     kerf = shapely.union_all(
@@ -112,7 +113,6 @@ def passes(
         budget.locating([h.blank for h in holes if h.used_in == k + 2 and h.role == "locate"])
         for k in range(len(plan.poses) - 1)
     ]
-    overrun, gap = job.registration.overrun, job.isolation.gap
     join_plan = joins.plan(plan, made.rings, made.holes, locating, overrun, gap)
     rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
     drilled = share.share_holes(made.holes, join_plan, plan)

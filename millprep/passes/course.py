@@ -67,7 +67,7 @@ class Harm:
     """What a join should stay away from.
 
     Attributes:
-        pads: (n, 3) x, y and radius of the copper around each hole of the ring's piece.
+        pads: (n, 3) x, y and radius of the copper around holes, the ring's own and others'.
         foreign: the first laps of all pieces, and the piece (as a number) each belongs to.
         own: number of the ring's own piece.
         reach: distance within which a foreign lap counts: joins beside it crowd.

@@ -26,6 +26,16 @@ SLACK = 1.0
 """Joins stay this far from the end of a window besides their overrun, mm."""
 
 
+def least_overlap(overrun: float, gap: float) -> float:
+    """What two windows must share so that every band has a place to change over, mm."""
+    return 2 * _margin(overrun, gap) + 2 * course.STRAIGHT
+
+
+def _margin(overrun: float, gap: float) -> float:
+    """How far inside its window a pass takes over; outer laps lie beside by up to the gap."""
+    return overrun + gap + SLACK
+
+
 @dataclass(frozen=True, slots=True)
 class JoinPlan:
     """How the rings of a blank are shared among its passes.
@@ -98,16 +108,16 @@ def plan(
     if not split:
         return JoinPlan(whole, {})
     numbers = {band: n for n, band in enumerate(bands)}
-    first = [ring for ring in rings if ring.lap == 0]
+    first = [ring for mine in bands.values() for ring in _first(mine)]
     tree = shapely.STRtree([ring.path.line(0.02) for ring in first])
     owner = np.array([numbers[ring.placement, ring.piece] for ring in first], dtype=int)
+    pads = _pads(bands, holes)
     courses = {}
     for band in split:
-        harm = Harm(_pads(band, holes), (tree, owner), numbers[band], 2 * gap, locating)
+        harm = Harm(_beside(bands[band], pads), (tree, owner), numbers[band], 2 * gap, locating)
         made = [
-            course.plan(ring.path, shift, overrun + gap + SLACK, harm)
-            for ring in bands[band]
-            if ring.lap == 0
+            course.plan(ring.path, shift, _margin(overrun, gap), harm)
+            for ring in _first(bands[band])
         ]
         courses[band] = tuple(one for one in made if one is not None)
     return JoinPlan(whole, courses)
@@ -132,15 +142,44 @@ def _whole(mine: Sequence[Ring], shift: ShiftPlan) -> int | None:
     return side if side in fits else min(fits, key=lambda k: abs(k - side))
 
 
+def _first(mine: Sequence[Ring]) -> list[Ring]:
+    """The laps nearest to the copper."""
+    nearest = min(ring.lap for ring in mine)
+    return [ring for ring in mine if ring.lap == nearest]
+
+
 def _extent(path: Path, axis: int) -> tuple[float, float]:
     flat = path.flattened(0.01)[:, axis]
     # a chord lies inside its arc by at most the flattening
     return float(flat.min()) - 0.01, float(flat.max()) + 0.01
 
 
-def _pads(band: Band, holes: Sequence[HoleCut]) -> FloatArray:
-    """(n, 3) x, y and an allowance for the pad's radius, twice that of its hole."""
-    rows = [
-        (*hole.at, hole.diameter) for hole in holes if (hole.placement, hole.piece) == band
-    ]
+def _pads(bands: Mapping[Band, Sequence[Ring]], holes: Sequence[HoleCut]) -> FloatArray:
+    """(n, 3) x, y and radius of the copper around every hole on copper.
+
+    The nearest first lap tells how far the copper reaches; where a hole stands in a wide area
+    that is no pad's size, and twice the hole's diameter serves.
+    """
+    laps = {
+        band: shapely.union_all([ring.path.line(0.02) for ring in _first(mine)])
+        for band, mine in bands.items()
+    }
+    rows = []
+    for hole in holes:
+        if hole.placement is None or hole.piece is None:
+            continue
+        around = laps.get((hole.placement, hole.piece))
+        if around is not None and not around.is_empty:
+            reach = float(around.distance(shapely.Point(hole.at)))
+            rows.append((*hole.at, min(max(reach, hole.diameter / 2), 2 * hole.diameter)))
     return np.array(rows, dtype=float).reshape(-1, 3)
+
+
+def _beside(mine: Sequence[Ring], pads: FloatArray) -> FloatArray:
+    """The pads near a band: its own and its neighbours'."""
+    bounds = np.array([ring.path.line(0.02).bounds for ring in _first(mine)])
+    reach = pads[:, 2] + course.NEAR_PAD
+    near = (pads[:, 0] >= bounds[:, 0].min() - reach) & (pads[:, 0] <= bounds[:, 2].max() + reach)
+    near &= (pads[:, 1] >= bounds[:, 1].min() - reach) & (pads[:, 1] <= bounds[:, 3].max() + reach)
+    found: FloatArray = pads[near]
+    return found
