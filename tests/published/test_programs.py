@@ -61,9 +61,10 @@ def table(folder: Path) -> dict[str, list[Row]]:
 
 def differences(rows: list[Row], canon: list[rs274_tool.CanonMove]) -> list[str]:
     """Where the interpreter's motions are not the table's."""
-    # Z alone goes up first, before the row of the start.
+    # The start is no motion, and of the first move up no word tells x and y.
     first, *moves = canon
-    found = [] if first.kind == "rapid" and first.z >= rows[0].z else [f"first move {first}"]
+    up, rows = rows[1], rows[2:]
+    found = [] if first.kind == up.motion and first.z == up.z else [f"first move {first}"]
     if len(moves) != len(rows):
         found.append(f"{len(moves)} moves, {len(rows)} rows")
     for row, move in zip(rows, moves, strict=False):
