@@ -10,6 +10,7 @@ from millprep import job
 from millprep.prepare import Say, prepare, read_inputs, set_id
 from millprep.shop import old_set, readings
 from millprep.shop.old_set import OldSet
+from millprep.shop.refit import Refit
 from millprep.shop.refit import refit as corrected
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.derivation import Derivation
@@ -60,7 +61,26 @@ def refit(
         poses={**old.poses, (blank, number): done.pose},
         findings=done.findings,
     )
-    return prepare(job_file, out, say, derivation)
+    try:
+        return prepare(job_file, out, say, derivation)
+    except Refusal as refusal:
+        if any(finding.code == "outside-travel" for finding in refusal.findings):
+            raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None
+        raise
+
+
+def _too_far(done: Refit, blank: int, number: int) -> Finding:
+    """The remedy for a cut that leaves the travel because of where the blank lies."""
+    return Finding(
+        code="refit-beyond-travel",
+        severity="stop",
+        message=(
+            "As the blank lies, the travel does not hold what is to be cut. "
+            f"{done.findings[0].message} Put it back nearer to its place and read the holes again."
+        ),
+        blank=blank,
+        mill_pass=number,
+    )
 
 
 def _step(blank: int, number: int) -> str:

@@ -188,6 +188,8 @@ def test_a_blank_beyond_the_travel_is_refused_by_the_proof(made: Path, tmp_path:
     done = refit(made, file, tmp_path / "new")
     assert done.exit_code == 1
     assert "[outside-travel]" in done.stderr
+    assert "found +20.000, +0.000 mm from where it was expected" in done.stderr
+    assert "Put it back nearer to its place" in done.stderr
     assert not (tmp_path / "new").exists()
 
 
