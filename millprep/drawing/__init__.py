@@ -1,4 +1,4 @@
-"""DXF drawings: reading a board from one, and surveying what one holds.
+"""DXF drawings: reading a board from one (`read`), surveying what one holds (`survey.survey_file`).
 
 The DXF library is loaded only when a drawing is opened.
 """
@@ -6,15 +6,11 @@ The DXF library is loaded only when a drawing is opened.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from millprep.values.board import Board
 from millprep.values.plan import LayerRoles, Unit
 
-if TYPE_CHECKING:
-    from millprep.drawing.survey import Survey
-
-__all__ = ["read", "survey"]
+__all__ = ["read"]
 
 
 def read(
@@ -55,14 +51,3 @@ def read(
         holes_file=holes_file,
     )
     return board
-
-
-def survey(file: Path) -> Survey:
-    """What a drawing holds: layers, kinds, extents, unit and likely roles.
-
-    Raises:
-        Refusal: exit code 3, when the file is missing, damaged or no DXF.
-    """
-    from millprep.drawing.survey import survey_file
-
-    return survey_file(file)

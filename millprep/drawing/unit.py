@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.opening import Drawing
 from millprep.values.plan import Unit
@@ -73,23 +75,26 @@ def scale(drawing: Drawing, asked: Unit | None, ledger: Ledger) -> float | None:
     return MM[asked]
 
 
-def drill_share(diameters: Sequence[float], unit: Unit) -> float:
-    """Share of the diameters (drawing units) that are standard drills if drawn in that unit.
+def drill_share(diameters: Sequence[float], unit: Unit) -> tuple[float, str]:
+    """How well diameters (drawing units) are standard drills if drawn in that unit.
 
-    For mm, whole tenths; for inch and mil, whole 1/64 inch or whole 5 mil; for point, either
-    series. All within 0.3 to 8 mm. Common practice, no source.
+    Returns the share that lies within 0.3 to 8 mm and in one series, whole tenths of a mm
+    or whole 1/64 or 5/1000 inch, and the better of the two. Boards drawn in inches may be
+    drilled in mm and the other way round. Common practice, no source.
     """
-    if not diameters:
-        return 0.0
-    hits = 0
-    for d in diameters:
-        mm = d * MM[unit]
-        tenth = abs(mm * 10 - round(mm * 10)) < 0.02
-        inches = mm / 25.4
-        inch = min(abs(inches * n - round(inches * n)) / n for n in (64, 200)) < 1e-4
-        fits = {"inch": inch, "mil": inch, "point": tenth or inch}.get(unit, tenth)
-        hits += 0.3 <= mm <= 8.0 and fits
-    return hits / len(diameters)
+    mm = np.asarray(diameters, dtype=float) * MM[unit]
+    fits = (mm >= 0.3 - 1e-6) & (mm <= 8.0)
+    tenth = np.abs(mm * 10 - np.round(mm * 10)) < 0.02
+    inches = mm / 25.4
+    inch = np.minimum(
+        np.abs(inches * 64 - np.round(inches * 64)) / 64,
+        np.abs(inches * 200 - np.round(inches * 200)) / 200,
+    ) < 1e-4  # fmt: skip
+    share, series = max(
+        (float(np.mean(fits & tenth)), "in tenths of a mm"),
+        (float(np.mean(fits & inch)), "in inch sizes"),
+    )
+    return share, series
 
 
 def sizes(extent: tuple[float, float], diameters: Sequence[float]) -> str:
@@ -101,12 +106,10 @@ def sizes(extent: tuple[float, float], diameters: Sequence[float]) -> str:
     )
     if not diameters:
         return f"{words}; there are no holes to judge by"
-    share = {unit: drill_share(diameters, unit) for unit in likely}
-    best = max(share.values())
-    winners = [unit for unit in likely if share[unit] == best]
+    found = {unit: drill_share(diameters, unit) for unit in likely}
+    best = max(share for share, _ in found.values())
+    winners = [unit for unit in likely if found[unit][0] == best]
     if best < 0.8 or len(winners) > 1:
         return f"{words}; hole sizes fit a drill series in no one of them clearly better"
-    series = {"mm": "in tenths of a mm", "inch": "in inch sizes", "point": "in either series"}
-    return (
-        f"{words}; with {winners[0]}, {best:.0%} of the holes are drill sizes {series[winners[0]]}"
-    )
+    series = found[winners[0]][1]
+    return f"{words}; with {winners[0]}, {best:.0%} of the holes are drill sizes {series}"

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep.drawing import entities, neighbours, opening, read, survey
+from millprep.drawing import entities, neighbours, opening, read
+from millprep.drawing.survey import survey_file
 from millprep.values.finding import Refusal
 from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
 
@@ -153,4 +154,4 @@ def test_a_binary_file_cut_short(tmp_path: Path) -> None:
             read(sheet.file, name="b", shown_as="x.dxf", layers=ROLES, unit=None)
     sheet.file.write_bytes(whole[:22] + struct.pack("<h", 0) + b"SECTION")
     with pytest.raises(Refusal):
-        survey(sheet.file)
+        survey_file(sheet.file)

@@ -17,8 +17,9 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.drawing import read, survey
+from millprep.drawing import read
 from millprep.drawing.reading import read_board
+from millprep.drawing.survey import survey_file
 from millprep.values.board import Board
 from millprep.values.finding import Refusal
 from millprep.values.plan import LayerRoles, Unit
@@ -190,9 +191,9 @@ def test_a_survey_never_breaks(file: str) -> None:
     if any(isinstance(end, Refused) and end.codes == {"drawing-unreadable"}
            for name, _, _, end in OUTCOMES if name == file):  # fmt: skip
         with pytest.raises(Refusal):
-            survey(BOARDS / file)
+            survey_file(BOARDS / file)
         return
-    found = survey(BOARDS / file)
+    found = survey_file(BOARDS / file)
     # second opinion: the DXF library's own count
     assert found.entities == len(ezdxf.filemanagement.readfile(BOARDS / file).modelspace())
 
