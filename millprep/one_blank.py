@@ -117,7 +117,7 @@ def passes(
     rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
     drilled = share.share_holes(made.holes, join_plan, plan)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
-    profiles, tab_findings = _tabbed(job, made, placements, untabbed.joins)
+    profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)
 
     swept = shapely.union_all([kerf, *(_disc(hole) for hole in holes)])
@@ -170,10 +170,16 @@ def _pose(planned: Pose, found: Pose | None) -> Pose:
 
 
 def _tabbed(
-    job: JobPlan, made: Cuts, placements: tuple[Placement, ...], joined: tuple[Join, ...]
+    job: JobPlan,
+    blank: Blank,
+    made: Cuts,
+    placements: tuple[Placement, ...],
+    joined: tuple[Join, ...],
 ) -> tuple[tuple[Profile, ...], tuple[Finding, ...]]:
-    """Profiles with tabs away from pads and joins."""
+    """Profiles with tabs away from pads and joins, where the frame holds them."""
     by_index = {p.index: p for p in placements}
+    radius = job.profile.cutter.width(blank.thickness) / 2
+    hold = profile.frame(blank, made.profiles, radius)
     done: list[Profile] = []
     findings: list[Finding] = []
     for one in made.profiles:
@@ -181,7 +187,7 @@ def _tabbed(
         pads = [placement.pose.point(hole.at) for hole in placement.board.holes]
         avoid: BaseGeometry = shapely.MultiPoint(pads) if pads else shapely.Point(1e9, 1e9)
         places = [join.at for join in joined if join.placement == one.placement]
-        tabbed, found = profile.with_tabs(one, job.profile, avoid, places)
+        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold)
         done.append(tabbed)
         findings += [
             replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)

@@ -112,7 +112,7 @@ class BlankTable(Table):
         "Distance between neighbouring boards, at least; the profile cutter must fit",
         "mm",
         default=None,
-        words="the profile cutter's diameter + 0.5",
+        words="twice the profile cutter's diameter + 2, so that tabs find firm laminate between",
         above=0,
         most=LARGEST,
     )

@@ -26,7 +26,8 @@ from millprep.values.plan import (
     WireLink,
 )
 
-SPACING_ALLOWANCE = 0.5
+SPACING_WEB = 2.0
+"""Laminate left between the kerfs of two boards, mm, so that tabs have something to hold to."""
 PIN_DEPTH = 4.5
 ASSUMED_ERROR = 0.03
 """Of one registration hole per axis, drilling and finding it together, mm; nobody measured it."""
@@ -51,7 +52,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         file=file,
         name=job.name,
         boards=tuple(_board(file, board) for board in job.board),
-        blanks=tuple(_blank(blank, width + SPACING_ALLOWANCE) for blank in job.blank),
+        blanks=tuple(_blank(blank, 2 * width + SPACING_WEB) for blank in job.blank),
         machine=_machine(job.machine),
         origin=_point(job.setup.origin),
         touch=_point(job.setup.touch) if job.setup.touch else None,

@@ -23,6 +23,8 @@ CORNER = 0.05
 """Laminate left in a corner farther than this from the drawn edge is worth a finding, mm."""
 TAB_STEP = 0.5
 """Places for a tab are tried this far apart, mm."""
+WEB = 1.5
+"""Laminate beside a tab narrower than this holds nothing, mm; common practice, no source."""
 KEEP_AWAY = 3.0
 """A tab stays this far from holes and joins where it can, mm."""
 
@@ -78,8 +80,28 @@ def _profile(
     )
 
 
+def frame(blank: Blank, profiles: Sequence[Profile], radius: float) -> BaseGeometry:
+    """What outer tabs may hold to: laminate outside all boards that hangs together with the rim.
+
+    Webs between two kerfs that are narrower than `WEB` hold nothing and are not in it.
+    """
+    kerfs = []
+    for one in profiles:
+        if not one.inner:
+            ring = one.path.flattened()
+            # what the cutter goes round is board, not frame
+            kerfs.append(offset(shapely.Polygon(ring), radius))
+    left = shapely.box(0.0, 0.0, *blank.size).difference(shapely.union_all(kerfs))
+    firm = shapely.get_parts(offset(left, -WEB / 2))
+    return max(firm, key=lambda part: part.area) if len(firm) else shapely.Polygon()
+
+
 def with_tabs(
-    profile: Profile, plan: ProfilePlan, avoid: BaseGeometry, joins: Sequence[Point]
+    profile: Profile,
+    plan: ProfilePlan,
+    avoid: BaseGeometry,
+    joins: Sequence[Point],
+    hold: BaseGeometry | None = None,
 ) -> tuple[Profile, tuple[Finding, ...]]:
     """The profile with its tabs, on straight stretches, away from holes, pads and joins.
 
@@ -88,12 +110,18 @@ def with_tabs(
         plan: width, spacing and cutter.
         avoid: what tabs keep away from, blank frame.
         joins: places where passes meet on this path.
+        hold: the frame, shrunk by half a web; a tab of an outer profile ends on it. None leaves
+            every place open.
     """
     width = plan.tab_width + plan.cutter.width(profile.depth)
     total = profile.path.length
     if total < 3 * width:
         return profile, ()
     starts, cost = _tab_costs(profile.path, width, avoid, joins)
+    if hold is not None and not profile.inner:
+        places = shapely.points([profile.path.point_at(s + width / 2) for s in starts.tolist()])
+        reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
+        cost = np.where(shapely.distance(places, hold) <= reach, cost, np.inf)
     if not np.isfinite(cost).any():
         return profile, (_no_tab(profile, width),)
     count = max(3 if not profile.inner else 2, math.ceil(total / plan.tab_every))
@@ -194,8 +222,9 @@ def _no_tab(profile: Profile, width: float) -> Finding:
         code="no-place-for-tabs",
         severity="warn",
         message=(
-            f"No straight stretch of {width:g} mm is free for a tab: the piece comes loose in "
-            "the last lap. Lower tab_width, or hold the piece with tape."
+            f"No straight stretch of {width:g} mm beside firm laminate is free for a tab: the "
+            "piece comes loose in the last lap. Lower tab_width, raise [[blank]] spacing, or hold the "
+            "piece with tape."
         ),
         frame="blank",
         at=profile.path.start,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from millprep.values.cut import HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter, Drill, EndMill
 from millprep.values.machine import Machine
-from millprep.values.path import FloatArray, Path, Point, Segment
+from millprep.values.path import Path, Point, Segment
 from millprep.values.plan import ProfilePlan
 from millprep.values.program import Motion, Move
 
@@ -21,6 +21,8 @@ OVERLAP = 0.3
 """A closed lap runs this far over its own start, mm."""
 SHORT_ARC = 0.002
 """Arcs with a shorter chord are run as lines, mm."""
+CRUMB = 1e-6
+"""Ends nearer than this are one place, mm."""
 FLAT_ARC = 0.0005
 """Arcs that rise less above their chord are run as lines, mm."""
 CRUMB = 1e-6
@@ -191,8 +193,7 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
             key=lambda n: (tabs[(n + 1) % len(tabs)][0] - tabs[n][1]) % total,
         )
         origin = tabs[begin][1] % total
-        path = path.part(origin, origin + total)
-        path = Path(_closed(path), path.bulge)
+        path = _turned(path, origin)
         tabs = sorted(((a - origin) % total, (a - origin) % total + b - a) for a, b in tabs)
     back = [(ramp - b, ramp - a) for a, b in reversed(tabs)]
     pen.over(*(path.start if path.closed else path.point_at(ramp)))
@@ -214,11 +215,15 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
     pen.rise()
 
 
-def _closed(path: Path) -> FloatArray:
-    """Vertices of a path whose ends meet but for rounding, with the ends made equal."""
-    xy = path.xy.copy()
+def _turned(path: Path, origin: float) -> Path:
+    """A closed path that starts at a distance along itself."""
+    whole = path.part(origin, origin + path.length)
+    xy, bulge = whole.xy.copy(), whole.bulge
+    # rounding may leave a crumb of path between the end and the start
+    while len(bulge) > 2 and math.dist(xy[-2], xy[0]) < CRUMB:
+        xy, bulge = xy[:-1], bulge[:-1]
     xy[-1] = xy[0]
-    return xy
+    return Path(xy, bulge)
 
 
 def _lap_part(

@@ -131,7 +131,7 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert plan.name == "Lamp sequencer"
     assert plan.machine.name == "small-mill-300"
     assert plan.machine.travel == Box(0.0, 0.0, 300.0, 180.0)
-    assert plan.blanks == (BlankPlan((500.0, 110.0), 1.6, 0.035, 10.0, 2.5, 1),)
+    assert plan.blanks == (BlankPlan((500.0, 110.0), 1.6, 0.035, 10.0, 6.0, 1),)
     assert (plan.origin, plan.touch, plan.clamps, plan.tape) == ((0.0, 0.0), None, (), True)
     assert (plan.isolation.depth, plan.isolation.flatness) == (0.08, 0.02)
     assert (plan.profile.tab_every, plan.profile.ramp) == (70.0, 10.0)
@@ -156,7 +156,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert machine.screw_lead == 8
     assert full.blanks == (
         BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2),
-        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 2.5, 1),
+        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1),
     )
     assert (full.origin, full.touch, full.tape) == ((1.0, -2.0), (3.0, 4.0), True)
     assert full.clamps == (

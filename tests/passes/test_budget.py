@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 from numpy.random import default_rng
 
 from millprep.passes import budget
@@ -17,13 +18,12 @@ SEGMENTS = 64
 """Of a quarter circle: a chord lies r · 7.5e-5 inside, under 0.1 µm here."""
 
 
-def cut(width: float, overrun: float, along: float, across: float) -> shapely.Polygon:
+def cut(width: float, overrun: float, along: float, across: float) -> BaseGeometry:
     """The groove of both sides about a join at the origin, the second side off by a mismatch."""
     first = shapely.LineString([(-2 * LONG, 0.0), (overrun, 0.0)])
     second = shapely.LineString([(along - overrun, across), (2 * LONG, across)])
     grown = [side.buffer(width / 2, quad_segs=SEGMENTS) for side in (first, second)]
-    both: shapely.Polygon = shapely.union_all(grown)
-    return both
+    return shapely.union_all(grown)
 
 
 def exact_gap(width: float, overrun: float, along: float, across: float) -> float:

@@ -7,7 +7,7 @@ import math
 import pytest
 import shapely
 
-from millprep.paths.profile import profile, with_tabs
+from millprep.paths.profile import frame, profile, with_tabs
 from millprep.values.cut import Profile
 from millprep.values.path import SAGITTA
 from millprep.values.pose import Pose
@@ -143,3 +143,40 @@ def test_a_small_cut_out_needs_no_tab() -> None:
     tabbed, findings = with_tabs(cuts[0], bench.profiling(), NOWHERE, [])
     assert not tabbed.tabs
     assert not findings
+
+
+def neighbours(gap: float) -> tuple[Profile, ...]:
+    """Three boards in a column that fills the blank from edge to edge but for the sides."""
+    boards = [shapely.box(20, 4 + k * (20 + gap), 80, 24 + k * (20 + gap)) for k in range(3)]
+    cuts, _ = profile([bench.placed(b) for b in boards], bench.BLANK, bench.profiling())
+    return cuts
+
+
+def test_tabs_end_on_firm_laminate_never_in_a_neighbours_kerf() -> None:
+    # kerfs of 2 mm on both sides leave a web of 0.5 mm between the boards
+    cuts = neighbours(4.5)
+    hold = frame(bench.BLANK, cuts, 1.0)
+    tabbed, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [], hold)
+    places = [cuts[1].path.point_at((t.start + t.end) / 2) for t in tabbed.tabs]
+    assert places
+    # only the short sides stand beside the frame
+    assert all(x < 20 or x > 80 for x, _ in places)
+    # left to themselves, tabs would stand on the long sides too
+    careless, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [])
+    middles = [cuts[1].path.point_at((t.start + t.end) / 2) for t in careless.tabs]
+    assert any(20 < x < 80 for x, _ in middles)
+
+
+def test_a_web_between_kerfs_holds_tabs() -> None:
+    cuts = neighbours(6.5)
+    hold = frame(bench.BLANK, cuts, 1.0)
+    tabbed, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [], hold)
+    places = [cuts[1].path.point_at((t.start + t.end) / 2) for t in tabbed.tabs]
+    assert any(20 < x < 80 for x, _ in places)
+
+
+def test_a_board_with_no_frame_beside_it_is_told() -> None:
+    one = only(PANEL)
+    tabbed, findings = with_tabs(one, bench.profiling(), NOWHERE, [], shapely.box(90, 0, 95, 40))
+    assert not tabbed.tabs
+    assert [f.code for f in findings] == ["no-place-for-tabs"]

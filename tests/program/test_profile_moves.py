@@ -157,3 +157,12 @@ def test_the_step_test_can_fail() -> None:
     blunt = replace(PLAN, cutter=replace(MILL, step=0.9))
     with pytest.raises(AssertionError):
         floors(OPEN, run(OPEN, (), blunt), MILL.step)
+
+
+def test_a_closed_course_may_start_anywhere() -> None:
+    square = Path.lines([(0.0, 0.0), (40.0, 0.0), (40.0, 30.0), (0.0, 30.0), (0.0, 0.0)])
+    for origin in (0.0, 1e-9, 40.0 - 1e-9, 40.0, 70.0 + 1e-10, 140.0 - 1e-9, 12.3):
+        turned = moves._turned(square, origin)
+        assert turned.closed
+        assert turned.length == pytest.approx(square.length)
+        assert turned.start == pytest.approx(square.point_at(origin), abs=1e-6)
