@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from millprep.drawing import stroke
+from millprep.drawing import doubts, stroke
 from millprep.drawing.affine import Affine
 from millprep.drawing.chain import Loop, chain
-from millprep.drawing.evenodd import Crossing, area_of, nest, odd_areas
+from millprep.drawing.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Curve, Fill, Mark, Stroke
+from millprep.drawing.marks import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.neighbours import Groups, pairs
 from millprep.values.plan import CopperMode
 
@@ -54,63 +54,24 @@ def parts(
         ledger: takes the faults.
     """
     out: list[shapely.Polygon] = []
+    bold: list[tuple[Source, list[shapely.Polygon]]] = []
     for mark in marks:
-        if isinstance(mark, Fill):
-            if mode.reads("fills"):
-                out += mark.areas
-                ledger.use(mark.source, "copper")
-            else:
-                ledger.leave(mark.source, NOT_READ)
-        elif isinstance(mark, Stroke):
-            if mode.reads("strokes"):
-                out += _wide(mark, ledger)
-            else:
-                ledger.leave(mark.source, NOT_READ)
+        if not isinstance(mark, (Fill, Stroke)):
+            continue
+        if not mode.reads("fills" if isinstance(mark, Fill) else "strokes"):
+            ledger.leave(mark.source, NOT_READ)
+            continue
+        areas = list(mark.areas) if isinstance(mark, Fill) else _wide(mark, ledger)
+        if areas:
+            ledger.use(mark.source, "copper")
+            bold.append((mark.source, areas))
+            out += areas
     fills = [area for mark in marks if isinstance(mark, Fill) for area in mark.areas]
     if fills and not mode.kinds:
-        loops = _beside_fills(loops, fills, ledger)
+        loops = doubts.beside_fills(loops, fills, ledger)
+    if not mode.kinds:
+        doubts.swallowed(bold, loops, ledger)
     return out + _enclosed(loops, mode, ledger)
-
-
-def _beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger) -> list[Loop]:
-    """Closed lines that are not just the drawn edge of a fill.
-
-    A line inside a fill may be meant as a gap or as copper on copper; only circles, the
-    marks of pads and drills, are taken for copper.
-    """
-    rings = [shapely.Polygon(ring) for f in fills for ring in (f.exterior, *f.interiors)]
-    ring_tree = shapely.STRtree(rings)
-    fill_tree = shapely.STRtree(fills)
-    out = []
-    for loop in loops:
-        area = area_of(loop.points)
-        if isinstance(area, Crossing):
-            out.append(loop)
-            continue
-        near = [rings[k] for k in ring_tree.query(area, predicate="intersects").tolist()]
-        if any(_alike(area, ring) for ring in near):
-            for source in loop.sources:
-                ledger.leave(source, "it only draws the edge of a filled area")
-            continue
-        if loop.round is None and len(fill_tree.query(area, predicate="covered_by")):
-            x, y = loop.points[0].tolist()
-            ledger.stop(
-                "copper-ambiguous",
-                "a closed line within a filled area may be a gap in it or copper",
-                "say in the job whether only fills are copper, or overlapping outlines too",
-                source=loop.sources[0],
-                at=(x, y),
-            )
-            continue
-        out.append(loop)
-    return out
-
-
-def _alike(area: shapely.Polygon | shapely.MultiPolygon, ring: shapely.Polygon) -> bool:
-    """Whether two areas have the same edge, to about 10 µm."""
-    if not np.allclose(area.bounds, ring.bounds, rtol=0, atol=0.01):
-        return False
-    return bool(shapely.symmetric_difference(area, ring).area <= 0.01 * ring.length)
 
 
 def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark], list[Loop]]:
@@ -182,7 +143,6 @@ def _wide(mark: Stroke, ledger: Ledger) -> list[shapely.Polygon]:
             at=(x, y),
         )
         return []
-    ledger.use(mark.source, "copper")
     return stroke.areas(mark)
 
 
@@ -227,6 +187,8 @@ def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Pol
             at=crossing.at,
         )
         return []
+    if crossing is None and not asked:
+        doubts.pads_or_gaps(found, loops, ledger)
     for loop in loops:
         for source in loop.sources:
             ledger.use(source, "copper")

@@ -65,7 +65,7 @@ def gather(
     wanted = {layer.casefold() for layer in (*layers.copper, *layers.outline, *layers.holes)}
     by_layer = _marks(entities, scale or 1.0, wanted, ledger, first)
     if scale is None:
-        _no_unit(by_layer, layers, ledger)
+        _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
     ledger.refuse_if_stopped()
     return Sheet(by_layer, len(entities))
 
@@ -164,7 +164,9 @@ _REMEDY = {
 }
 
 
-def _no_unit(by_layer: dict[str, list[Mark]], roles: LayerRoles, ledger: Ledger) -> None:
+def _no_unit(
+    by_layer: dict[str, list[Mark]], roles: LayerRoles, said: str | None, ledger: Ledger
+) -> None:
     boxes = [_box(mark) for marks in by_layer.values() for mark in marks]
     boxes = [b for b in boxes if b is not None]
     if not boxes:
@@ -180,10 +182,11 @@ def _no_unit(by_layer: dict[str, list[Mark]], roles: LayerRoles, ledger: Ledger)
             curve = mark.curve if isinstance(mark, Stroke) else mark
             if isinstance(curve, Curve) and curve.round is not None:
                 circles.append(curve.round)
+    hint = f"; $MEASUREMENT says {said}, which is wrong at times" if said else ""
     small = [r.diameter for r in holes.drills(circles)]
     ledger.stop(
         "drawing-no-unit",
-        f"the drawing does not say its unit ($INSUNITS is 0 or absent): "
+        f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "
         f"{unit.sizes(extent, small)}",
         "say the unit of this drawing in the job",
     )

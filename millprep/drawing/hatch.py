@@ -6,12 +6,11 @@ import math
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing import spline
 from millprep.drawing.affine import Affine
-from millprep.drawing.evenodd import Crossing, fill
+from millprep.drawing.evenodd import Crossing, fill, nest
 from millprep.drawing.marks import Aside, Fill, Mark, Source, Unread, rim
 from millprep.values.path import SAGITTA, Path
 
@@ -52,10 +51,17 @@ def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
             continue
         curved = curved and bent
         rings.append(to_mm.points(ring))
-        if flags & 1 or flags & 16:
+        if flags & 1:
             outer.append(rings[-1])
-    if style == 2 and outer:  # every island within is ignored
+    if style == 2 and outer:
         rings = outer
+    elif style and len(rings) > 1:
+        # 1 fills between the outermost ring and the next, 2 ignores what lies within
+        found = nest(rings)
+        if not isinstance(found, Crossing):
+            most = 1 if style == 1 else 0
+            kept = zip(found.kept, found.depth.tolist(), strict=True)
+            rings = [rings[k] for k, depth in kept if depth <= most]
     return filled(source, rings, curved)
 
 
@@ -147,8 +153,3 @@ class _Spline:
     def construction_tool(self) -> Any:
         """The curve."""
         return self._tool
-
-
-def shapes(fills: list[Fill]) -> list[shapely.Polygon]:
-    """All areas of the fills, one after the other."""
-    return [area for one in fills for area in one.areas]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -177,7 +177,6 @@ class Unread:
 
 
 Mark = Curve | Stroke | Fill | Words | Aside | Unread
-Shade = Literal["curve", "stroke", "fill", "words", "aside", "unread"]
 
 
 def round_of(points: FloatArray) -> Round | None:

@@ -16,7 +16,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.outline import outline
-from millprep.values.board import Board, CopperPiece, Lettering
+from millprep.values.board import Board, CopperPiece, Hole, Lettering
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import CopperMode, LayerRoles, Unit
 
@@ -119,6 +119,7 @@ class _Reading:
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
             )
         areas = []
+        shared: list[Round] = []
         for layer in self.copper:
             marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
@@ -126,6 +127,7 @@ class _Reading:
             if layer in self.holes:
                 loops, small = holes.split_shared(loops, self.ledger)
                 found += small
+                shared += small
                 marks = self._dots(marks, found)
             areas += copper.parts(marks, loops, mode, self.ledger)
         for layer in self.holes:
@@ -147,14 +149,29 @@ class _Reading:
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
+        board_holes = holes.holes(found, pieces)
+        self._lone(board_holes, shared)
         return Board(
             name,
             edge,
             pieces,
-            holes.holes(found, pieces),
+            board_holes,
             lettering,
             self.ledger.left_out(),
         )
+
+    def _lone(self, board_holes: tuple[Hole, ...], shared: list[Round]) -> None:
+        """On a layer of copper and holes a circle that stands alone may be either."""
+        doubtful = {circle.at for circle in shared}
+        for hole in board_holes:
+            if hole.piece is None and hole.at in doubtful:
+                self.ledger.stop(
+                    "hole-doubtful",
+                    f"a circle of {hole.diameter:.3f} mm alone on a layer of copper and holes may "
+                    "be a pad or a hole",
+                    "put holes without a pad on a layer of their own, or draw pad and hole both",
+                    at=hole.at,
+                )
 
     def _stated_edge(self, shapes: list[shapely.Polygon]) -> shapely.Polygon:
         """The rectangle that the job gives, or the copper's box with a margin."""

@@ -83,6 +83,18 @@ def test_a_fill_bounded_by_edges_of_every_kind(tmp_path: Path) -> None:
     assert area.area < exact
 
 
+@pytest.mark.parametrize(("style", "area"), [(0, 100 - 64 + 36), (1, 100 - 64), (2, 100)])
+def test_islands_of_a_fill_follow_its_style(tmp_path: Path, style: int, area: float) -> None:
+    # 0 fills every second ring, 1 only the outermost band, 2 ignores what lies within
+    sheet = Sheet(tmp_path)
+    fill = sheet.space.add_hatch(dxfattribs={**FOIL, "hatch_style": style})
+    fill.dxf.hatch_style = style
+    for k, flags in ((0, 1), (1, 16), (2, 0)):
+        ring = [(5 + k, 5 + k), (15 - k, 5 + k), (15 - k, 15 - k), (5 + k, 15 - k)]
+        fill.paths.add_polyline_path(ring, flags=flags)
+    assert sum(p.shape.area for p in sheet.read().pieces) == pytest.approx(area)
+
+
 def test_solids_take_their_corners_crosswise(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.space.add_solid([(5, 5), (9, 5), (5, 8), (9, 8)], dxfattribs=FOIL)

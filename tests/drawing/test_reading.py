@@ -325,12 +325,51 @@ def test_pads_and_drills_on_one_layer(tmp_path: Path) -> None:
         sheet.pad(x, 10, 1.0)
         sheet.pad(x, 10, 0.4)
     sheet.space.add_lwpolyline([(10, 10), (20, 10)], dxfattribs={**FOIL, "const_width": 0.8})
-    sheet.pad(30, 10, 1.5)
-    board = sheet.read(LayerRoles(("foil",), ("rim",), ("foil",)))
+    both = LayerRoles(("foil",), ("rim",), ("foil",))
+    board = sheet.read(both)
     assert len(board.pieces) == 1
     assert not board.pieces[0].shape.interiors
-    assert [h.diameter for h in board.holes] == pytest.approx([0.8, 0.8, 3.0])
-    assert [h.piece for h in board.holes] == ["c1", "c1", None]
+    assert [h.diameter for h in board.holes] == pytest.approx([0.8, 0.8])
+    assert [h.piece for h in board.holes] == ["c1", "c1"]
+    # alone, a circle there may be a pad or a hole
+    sheet.pad(30, 10, 1.5)
+    (finding,) = sheet.refusal(both)
+    assert finding.code == "hole-doubtful"
+    assert finding.at == pytest.approx((30, 10))
+
+
+def test_a_circle_in_an_outline_is_gap_pad_or_drill(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.box(5, 5, 15, 15, layer="foil")
+    sheet.pad(10, 10, 0.4)
+    assert codes(sheet.refusal()) == ["copper-ambiguous"]
+    as_drill = sheet.read(LayerRoles(("foil",), ("rim",), ("foil",)))
+    assert as_drill.pieces[0].shape.area == pytest.approx(100)
+    assert as_drill.holes[0].piece == "c1"
+    nested = LayerRoles(("foil",), ("rim",), (), copper_modes=(("foil", "nested outlines"),))
+    assert sheet.read(nested).pieces[0].shape.area == pytest.approx(100 - np.pi * 0.16, abs=0.01)
+    union = LayerRoles(("foil",), ("rim",), (), copper_modes=(("foil", "overlapping outlines"),))
+    assert sheet.read(union).pieces[0].shape.area == pytest.approx(100)
+
+
+def test_a_boundary_around_tracks_is_not_filled_in_silence(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.box(4, 4, 20, 20, layer="foil")
+    for y in (6, 10):
+        sheet.space.add_lwpolyline([(6, y), (15, y), (15, y + 2)],
+                                   dxfattribs={**FOIL, "const_width": 1})  # fmt: skip
+    (finding,) = sheet.refusal()
+    assert finding.code == "copper-ambiguous"
+    strokes = LayerRoles(("foil",), ("rim",), (), copper_modes=(("foil", "strokes"),))
+    assert len(sheet.read(strokes).pieces) == 2
+
+
+def test_a_track_may_begin_in_a_pad_drawn_as_an_outline(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.box(4, 4, 8, 8, layer="foil")
+    sheet.space.add_lwpolyline([(5.5, 6), (6.5, 6), (15, 6)],
+                               dxfattribs={**FOIL, "const_width": 1})  # fmt: skip
+    assert len(sheet.read().pieces) == 1
 
 
 def test_outlines_that_overlap_are_one_piece(tmp_path: Path) -> None:
