@@ -138,11 +138,13 @@ def _best(places: FloatArray, shift: ShiftPlan, far_end: float) -> FloatArray | 
             continue
         score = spread(pair, seam, shift.axis) + 0.25 * spread(pair, far_end, shift.axis)
         scored.append((round(score, 9), i, j))
-    for _, i, j in sorted(scored):
-        pair = tried[[i, j]]
-        key = _key(pair, tried)
-        if key is not None:
-            return np.vstack((pair, key))
+    # in a short overlap only a key farther in makes the sides differ
+    for keys in (tried, places):
+        for _, i, j in sorted(scored):
+            pair = tried[[i, j]]
+            key = _key(pair, keys)
+            if key is not None:
+                return np.vstack((pair, key))
     return None
 
 
