@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 import shapely
-from shapely.geometry.base import BaseGeometry
 from numpy.random import default_rng
+from shapely.geometry.base import BaseGeometry
 
 from millprep.passes import budget
 
