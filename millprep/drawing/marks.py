@@ -131,13 +131,6 @@ class Stroke:
         b = self.bulges
         return bool(self.closed and len(b) == 2 and b[0] == b[1] and abs(b[0]) == 1)
 
-    @property
-    def mean_width(self) -> float:
-        """Width in mm; the mean one under an uneven scale."""
-        if not len(self.widths):
-            return 0.0
-        return float(self.widths.mean()) * math.sqrt(abs(self.to_mm.determinant))
-
 
 @dataclass(frozen=True, slots=True)
 class Fill:

@@ -450,3 +450,32 @@ def test_every_version_reads_the_same(tmp_path: Path, version: str) -> None:
     board = sheet.read(unit="mm")
     assert board.outline.area == pytest.approx(1500)
     assert len(board.pieces) == len(board.holes) == 1
+
+
+def test_outline_and_holes_in_files_of_their_own(tmp_path: Path) -> None:
+    files = {}
+    for role in ("foil", "rim", "bores"):
+        (tmp_path / role).mkdir()
+        sheet = Sheet(tmp_path / role, rim=role == "rim", insunits=1 if role == "rim" else 4)
+        for entity in sheet.space.query(f"CIRCLE[layer!='{role}']"):
+            sheet.space.delete_entity(entity)
+        if role == "foil":
+            sheet.pad(10, 10)
+        sheet.doc.saveas(sheet.file)
+        files[role] = sheet.file
+    board = read(
+        files["foil"], name="lamp", shown_as="foil.dxf", layers=ROLES, unit=None,
+        outline_file=files["rim"], holes_file=files["bores"],
+    )  # fmt: skip
+    # each file is read in its own unit
+    assert board.outline.bounds == pytest.approx((0, 0, 1270, 762))
+    assert [hole.at for hole in board.holes] == [pytest.approx((45, 25))]
+    assert len(board.pieces) == 1
+    with pytest.raises(Refusal) as caught:
+        read(
+            files["foil"], name="lamp", shown_as="foil.dxf", layers=ROLES, unit=None,
+            outline_file=tmp_path / "none.dxf", holes_file=files["foil"],
+        )  # fmt: skip
+    assert {(f.code, f.file) for f in caught.value.findings} == {
+        ("drawing-missing", "none.dxf"), ("holes-empty", "foil.dxf"),
+    }  # fmt: skip
