@@ -223,8 +223,8 @@ def _no_tab(profile: Profile, width: float) -> Finding:
         severity="warn",
         message=(
             f"No straight stretch of {width:g} mm beside firm laminate is free for a tab: the "
-            "piece comes loose in the last lap. Lower tab_width, raise [[blank]] spacing, or hold the "
-            "piece with tape."
+            "piece comes loose in the last lap. Lower tab_width, raise [[blank]] spacing, or "
+            "hold the piece with tape."
         ),
         frame="blank",
         at=profile.path.start,
