@@ -106,7 +106,7 @@ def test_a_source_that_keeps_the_rules_is_not() -> None:
     assert faults("proof", source) == []
 
 
-HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "rich", "jinja2")
+HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "jinja2")
 
 
 def loaded_by(statement: str) -> set[str]:

@@ -1,0 +1,90 @@
+"""The example's sockets against the 7-pin miniature base.
+
+Seven of eight positions, 45° apart, on a circle of 9.53 mm (0.375 in): read in a public
+footprint library's file for that base, whose pads lie at a radius of 4.766 mm; its pin 1 to
+pin 7 stand 6.74 mm apart, neighbours 3.647 mm. The standards' own sheets were not read.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.drawing import read
+from millprep.values.path import FloatArray
+from millprep.values.plan import LayerRoles
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
+RADIUS = 4.766
+"""Of the pin circle in that file, mm; 9.53 / 2 = 4.765."""
+NEIGHBOUR, ACROSS_THE_GAP = 3.647, 6.74
+SLACK = 0.0015
+"""Half the last digit of the radius and of the two chords."""
+
+
+def pins() -> FloatArray:
+    board = read(
+        EXAMPLE / "memory-board.dxf",
+        name="memory-board",
+        shown_as="memory-board.dxf",
+        layers=LayerRoles(("foil",), ("rim",), ("bores",)),
+        unit=None,
+    )
+    return np.array([hole.at for hole in board.holes if hole.diameter == pytest.approx(1.1)])
+
+
+def sockets(holes: FloatArray) -> list[FloatArray]:
+    """Groups of exactly seven holes on one circle of the base's radius."""
+    tree = shapely.STRtree([shapely.Point(at) for at in holes])
+    centres: set[tuple[float, float]] = set()
+    for i, j in itertools.combinations(range(len(holes)), 2):
+        apart = holes[j] - holes[i]
+        chord = float(np.hypot(*apart))
+        if abs(chord - NEIGHBOUR) > SLACK:
+            continue
+        rise = math.sqrt(RADIUS**2 - chord**2 / 4) / chord
+        middle = (holes[i] + holes[j]) / 2
+        for side in (rise, -rise):
+            x, y = middle + side * np.array([-apart[1], apart[0]])
+            centres.add((round(float(x), 1), round(float(y), 1)))
+    found: dict[tuple[int, ...], FloatArray] = {}
+    for x, y in centres:
+        near = tree.query(shapely.Point(x, y), predicate="dwithin", distance=RADIUS + 0.2)
+        ring = [n for n in near.tolist() if math.dist(holes[n], (x, y)) > RADIUS - 0.2]
+        if len(ring) == 7:
+            found[tuple(sorted(ring))] = holes[ring]
+    return list(found.values())
+
+
+def misfit(ring: FloatArray) -> float:
+    """How far seven holes are from seven places of the base, by their chords, mm."""
+    x, y, c = ring[:, 0], ring[:, 1], np.ones(len(ring))
+    a, b, _ = np.linalg.lstsq(np.column_stack((2 * x, 2 * y, c)), x**2 + y**2, rcond=None)[0]
+    around = ring[np.argsort(np.arctan2(y - b, x - a))]
+    chords = sorted(np.hypot(*(around - np.roll(around, 1, axis=0)).T).tolist())
+    radii = np.hypot(x - a, y - b)
+    worst: float = max(
+        float(np.abs(radii - RADIUS).max()),
+        max(abs(chord - NEIGHBOUR) for chord in chords[:6]),
+        abs(chords[6] - ACROSS_THE_GAP),
+    )
+    return worst
+
+
+def test_every_socket_of_the_memory_board_is_the_base() -> None:
+    found = sockets(pins())
+    # three valves in each of six stages
+    assert len(found) == 18
+    # the last digits of file and circle differ by a micrometre
+    assert max(map(misfit, found)) <= SLACK
+
+
+def test_a_base_on_a_wrong_circle_is_not_taken_for_it() -> None:
+    ring = sockets(pins())[0]
+    centre = ring.mean(axis=0)
+    assert misfit(centre + (ring - centre) * 9.8 / 9.53) > 0.1
