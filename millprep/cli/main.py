@@ -10,6 +10,7 @@ import click
 
 from millprep import __version__
 from millprep.cli.demo import demo
+from millprep.cli.inspect import inspect
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.refit import refit
@@ -26,7 +27,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, new, refit, schema, demo):
+for command in (prepare, inspect, new, refit, schema, demo):
     commands.add_command(command)
 
 

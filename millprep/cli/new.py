@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.inspect import described
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def new(drawing_file: Path, out: Path | None) -> None:
     shown = Path(os.path.relpath(drawing_file, folder)).as_posix()
     roles = survey.roles or LayerRoles((), (), ())
     text = job.starter(shown, roles, None, _size(survey))
-    for line in _noticed(survey):
+    for line in described(survey):
         click.echo(line, err=True)
     if out is None:
         click.echo(text, nl=False)
@@ -56,17 +57,3 @@ def _size(survey: Survey) -> tuple[float, float]:
     x0, y0, x1, y1 = survey.box
     mm = survey.unit_mm or 1.0
     return (max((x1 - x0) * mm, 1.0), max((y1 - y0) * mm, 1.0))
-
-
-def _noticed(survey: Survey) -> list[str]:
-    """What was seen in the drawing, for the person who fills the job in."""
-    lines = []
-    for layer in survey.layers:
-        kinds = ", ".join(f"{count} {kind}" for kind, count in layer.kinds)
-        roles = "; ".join(f"maybe {role}: {reason}" for role, reason in layer.roles)
-        lines.append(f"layer {layer.name}: {kinds}" + (f" ({roles})" if roles else ""))
-    if survey.roles is None:
-        lines.append("the layers' roles are not settled: fill in layers yourself")
-    if survey.unit is None:
-        lines.append(f"the file states no unit: add unit to [[board]]. {survey.unit_words}")
-    return [*lines, *survey.doubts, *survey.unread]
