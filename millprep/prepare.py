@@ -23,12 +23,12 @@ from millprep.program import sink
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
-from millprep.values.board import Board
+from millprep.values.board import Board, LeftOut
 from millprep.values.cut_set import CutSet, Figures, InputFile
 from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
-from millprep.values.plan import JobPlan
+from millprep.values.plan import BoardPlan, JobPlan
 
 Say = Callable[[str], None]
 
@@ -145,17 +145,25 @@ def _empty(
         board_input=(),
         nets={},
         findings=tuple(
-            Finding(
-                code="drawing-left-out",
-                severity="note",
-                message=f"{left.count} × {left.kind} on layer {left.layer}: {left.reason}.",
-                board=board.name,
-            )
-            for board in boards
+            _left_out(board, one, left)
+            for board, one in zip(boards, plan.boards, strict=True)
             for left in board.left_out
         )
         + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
+    )
+
+
+def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
+    """What of a drawing is not on the board; on a layer the job names, it deserves a look."""
+    roles = plan.layers
+    used = left.layer in {*roles.copper, *roles.outline, *roles.holes}
+    look = " The job uses this layer: look whether it is missing on the board." if used else ""
+    return Finding(
+        code="drawing-left-out",
+        severity="warn" if used else "note",
+        message=f"{left.count} × {left.kind} on layer {left.layer}: {left.reason}.{look}",
+        board=board.name,
     )
 
 

@@ -350,3 +350,18 @@ def test_a_set_in_json(tmp_path: Path) -> None:
     result, _ = as_json(tmp_path)
     assert result.exit_code == 0
     assert result.stdout == (tmp_path / "set" / "report.json").read_text("utf-8")
+
+
+def test_what_is_left_out_of_a_used_layer_deserves_a_look(tmp_path: Path) -> None:
+    def with_stray(space: Modelspace) -> None:
+        small.whole(space)
+        space.add_line((5, 5), (5, 5), dxfattribs={"layer": "sheen"})
+        space.add_line((6, 5), (6, 5), dxfattribs={"layer": "remarks"})
+
+    put(tmp_path, small.JOB, with_stray)
+    result, _ = as_json(tmp_path)
+    assert result.exit_code == 0
+    said = result.stderr.splitlines()
+    (warned,) = [line for line in said if line.startswith("warn: 1 × LINE on layer sheen")]
+    assert "look whether it is missing on the board" in warned
+    assert any(line.startswith("note: 1 × LINE on layer remarks") for line in said)
