@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -34,22 +34,28 @@ def staged(out: Path) -> Iterator[Path]:
     Raises:
         Refusal: with exit code 2, when nothing can be written there.
     """
+    # the name is known before the folder is: a signal in between leaves nothing behind
+    folder = _beside(out, "")
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    except OSError as fault:
-        raise _refusal(
-            "output-not-writable",
-            f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder with "
-            "--out.",
-            out,
-        ) from None
-    folder.chmod(0o755)
-    try:
+        try:
+            out.parent.mkdir(parents=True, exist_ok=True)
+            folder.mkdir()
+        except OSError as fault:
+            raise _refusal(
+                "output-not-writable",
+                f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder "
+                "with --out.",
+                out,
+            ) from None
         yield folder
     finally:
         if folder.exists():
             shutil.rmtree(folder)
+
+
+def _beside(out: Path, purpose: str) -> Path:
+    """A name beside `out` that nothing has yet; it never shows in what is written."""
+    return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
 
 
 def put_in_place(folder: Path, out: Path) -> None:
@@ -62,8 +68,7 @@ def put_in_place(folder: Path, out: Path) -> None:
     if not out.exists():
         folder.rename(out)
         return
-    keep = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
-    old = keep / "set"
+    old = _beside(out, "old-")
     try:
         out.rename(old)
         folder.rename(out)
@@ -72,8 +77,8 @@ def put_in_place(folder: Path, out: Path) -> None:
             old.rename(out)
         raise
     finally:
-        if out.exists():
-            shutil.rmtree(keep)
+        if out.exists() and old.exists():
+            shutil.rmtree(old)
 
 
 def check(out: Path) -> None:
