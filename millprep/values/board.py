@@ -34,21 +34,27 @@ class CopperPiece:
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """A round hole.
+    """A round hole, or a slot: a long hole with round ends.
 
     Attributes:
         id: "h1", "h2", … in reading order.
+        at: its centre; of a slot the centre of its first end.
+        diameter: of a slot, its width.
         piece: id of the copper piece it stands on, or None.
+        end: of a slot the centre of its other end, None for a round hole.
     """
 
     id: str
     at: Point
     diameter: float
     piece: str | None = None
+    end: Point | None = None
 
     def __post_init__(self) -> None:
         if not self.diameter > 0:
             raise ValueError(f"hole {self.id} has no diameter")
+        if self.end == self.at:
+            raise ValueError(f"slot {self.id} has no length")
 
 
 @dataclass(frozen=True, slots=True)

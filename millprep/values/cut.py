@@ -40,10 +40,12 @@ class HoleCut:
     """A hole and the cutter that makes it: a drill plunges, an end mill bores.
 
     Attributes:
+        at, diameter: of a slot, the centre of its first end and its width.
         depth: of the tip below the copper surface.
         placement: index of the copy, None for registration holes.
         hole: id of the hole.
         piece: id of the copper piece the hole stands on, None for bare laminate.
+        end: of a slot the centre of its other end, None for a round hole.
     """
 
     at: Point
@@ -54,6 +56,7 @@ class HoleCut:
     placement: int | None
     hole: str
     piece: str | None = None
+    end: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path as File
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from millprep.values.blank import Clamp
 from millprep.values.cutter import Cutter
@@ -22,6 +22,33 @@ read even-odd; closed lines of no width, each of them filled."""
 
 
 @dataclass(frozen=True, slots=True)
+class Selection:
+    """Shapes of a drawing picked out by more than their layer, and named like a layer.
+
+    What meets every stated condition counts as drawn on a layer called `name`, and no longer
+    on its own; of several selections that it meets the first has it.
+
+    Attributes:
+        name: unlike any layer of the drawing.
+        layer: name of the layer it is drawn on.
+        colour: number of the colour in the drawing's index (1 to 255), as shown: a colour "by
+            layer" or "by block" is followed.
+        line_type: name of the line type, as shown.
+        block: name of the block that it is drawn in, at any depth.
+        shape: whether its line closes on itself.
+        region: (x0, y0, x1, y1) that holds it wholly, drawing frame, mm.
+    """
+
+    name: str
+    layer: str | None = None
+    colour: int | None = None
+    line_type: str | None = None
+    block: str | None = None
+    shape: Literal["closed", "open"] | None = None
+    region: tuple[float, float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LayerRoles:
     """Which layers of a drawing play which role; a layer may play several.
 
@@ -32,6 +59,7 @@ class LayerRoles:
         close_gaps: gaps in the outline up to this are closed, mm.
         outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
         outline_margin: the board is the copper's box and this much around it, mm.
+        selections: shapes that are named apart from their layer; the other fields may name them.
     """
 
     copper: tuple[str, ...]
@@ -42,6 +70,7 @@ class LayerRoles:
     close_gaps: float = 0.0
     outline_box: tuple[float, float, float, float] | None = None
     outline_margin: float | None = None
+    selections: tuple[Selection, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +81,13 @@ class WireLink:
     end: Point
 
 
+class FurtherDrawing(NamedTuple):
+    """A DXF file beside the board's own: absolute, and as the job wrote it."""
+
+    file: File
+    name: str
+
+
 @dataclass(frozen=True, slots=True)
 class BoardPlan:
     """One board of the job.
@@ -60,6 +96,8 @@ class BoardPlan:
         drawing: the DXF file, made absolute from the job file's folder.
         drawing_name: as the job wrote it.
         unit: of the drawing, None to take what the file says.
+        outline_drawing, holes_drawing: further DXF files, where outline or holes have their own.
+        accepted: names of changes that a repair may make to shapes in use.
     """
 
     name: str
@@ -70,6 +108,9 @@ class BoardPlan:
     layers: LayerRoles
     unit: Unit | None
     links: tuple[WireLink, ...]
+    outline_drawing: FurtherDrawing | None = None
+    holes_drawing: FurtherDrawing | None = None
+    accepted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
