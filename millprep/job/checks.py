@@ -11,9 +11,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
-from millprep.job.fields import Table, plain
-from millprep.job.mistakes import Mistake, near, quoted
-from millprep.job.model import BoardTable
+from millprep.job.board import BoardTable
+from millprep.job.board_checks import check_board, ordered
+from millprep.job.fields import filled, plain
+from millprep.job.mistakes import Mistake, near, quoted, wrong
 from millprep.job.places import KeyPath
 from millprep.job.tools import CUTTER_TABLES
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
@@ -38,20 +39,20 @@ class Good:
         self.defined = list(defined)
         setup = data.get("setup")
         self.has_setup = setup is not None
-        self.machine = _filled(MachineTable, data.get("machine"))
-        self.blanks = [_filled(BlankTable, table) for table in data.get("blank") or []]
-        self.setup = _filled(SetupTable, setup)
-        self.clamps = [_filled(ClampTable, table) for table in self.setup["clamp"] or []]
-        self.boards = [_filled(BoardTable, table) for table in data.get("board") or []]
+        self.machine = filled(MachineTable, data.get("machine"))
+        self.blanks = [filled(BlankTable, table) for table in data.get("blank") or []]
+        self.setup = filled(SetupTable, setup)
+        self.clamps = [filled(ClampTable, table) for table in self.setup["clamp"] or []]
+        self.boards = [filled(BoardTable, table) for table in data.get("board") or []]
         self.cutters = {
-            name: _filled(CUTTER_TABLES[table["kind"]], table)
+            name: filled(CUTTER_TABLES[table["kind"]], table)
             for name, table in (data.get("cutters") or {}).items()
             if table and table.get("kind")
         }
-        self.isolation = _filled(IsolationTable, data.get("isolation"))
-        self.drilling = _filled(DrillingTable, data.get("drilling"))
-        self.profile = _filled(ProfileTable, data.get("profile"))
-        self.registration = _filled(RegistrationTable, data.get("registration"))
+        self.isolation = filled(IsolationTable, data.get("isolation"))
+        self.drilling = filled(DrillingTable, data.get("drilling"))
+        self.profile = filled(ProfileTable, data.get("profile"))
+        self.registration = filled(RegistrationTable, data.get("registration"))
 
     def used(self, table: str, key: str) -> list[tuple[KeyPath, str]]:
         """The cutters a key names, each with its place."""
@@ -61,26 +62,17 @@ class Good:
         return [((table, key, i), name) for i, name in enumerate(value or [])]
 
 
-def _filled(model: type[Table], table: dict[str, Any] | None) -> dict[str, Any]:
-    fields = model.model_fields.items()
-    return {name: field.default for name, field in fields if not field.is_required()} | (
-        table or {}
-    )
-
-
 def check(good: Good) -> Iterator[Mistake]:
     """Yield every contradiction."""
     yield from _names(good)
+    for i, board in enumerate(good.boards):
+        yield from check_board(("board", i), board)
     yield from _uses(good)
     yield from _machine(good)
     yield from _setup(good)
     yield from _blanks(good)
     yield from _cutters(good)
     yield from _work(good)
-
-
-def _wrong(path: KeyPath, words: str) -> Mistake:
-    return Mistake("job-contradiction", path, words)
 
 
 def _above(value: float | None, limit: float | None) -> bool:
@@ -99,7 +91,7 @@ def _names(good: Good) -> Iterator[Mistake]:
         for path, name in paths:
             # Some file systems do not tell capitals from small letters.
             if name is not None and name.casefold() in seen:
-                yield _wrong(
+                yield wrong(
                     path, f"has a name twice, capitals aside: {plain(name)}; choose another"
                 )
             elif name is not None:
@@ -107,7 +99,7 @@ def _names(good: Good) -> Iterator[Mistake]:
     for i, board in enumerate(good.boards):
         for j, (start, end) in enumerate(board["links"] or []):
             if start == end:
-                yield _wrong(("board", i, "links", j), "must lead from one point to another")
+                yield wrong(("board", i, "links", j), "must lead from one point to another")
 
 
 def _uses(good: Good) -> Iterator[Mistake]:
@@ -115,7 +107,7 @@ def _uses(good: Good) -> Iterator[Mistake]:
         seen: set[str] = set()
         for path, name in good.used(table, key):
             if name in seen:
-                yield _wrong(path, f"names {plain(name)} a second time; once is enough")
+                yield wrong(path, f"names {plain(name)} a second time; once is enough")
                 continue
             seen.add(name)
             if name not in good.defined:
@@ -125,20 +117,20 @@ def _uses(good: Good) -> Iterator[Mistake]:
                 yield Mistake("job-unknown-cutter", path, words)
             elif name in good.cutters and good.cutters[name]["kind"] not in kinds:
                 kind = good.cutters[name]["kind"]
-                yield _wrong(path, f"must be of kind {' or '.join(kinds)}; {plain(name)} is {kind}")
+                yield wrong(path, f"must be of kind {' or '.join(kinds)}; {plain(name)} is {kind}")
 
 
 def _machine(good: Good) -> Iterator[Mistake]:
     machine = good.machine
     if _above(machine["clearance"], machine.get("above")):
-        yield _wrong(
+        yield wrong(
             ("machine", "clearance"),
             f"must be at most the free travel above the copper, {machine['above']:g} mm; "
             f"got {machine['clearance']:g}",
         )
     travel, zero = machine.get("travel"), machine["zero"]
     if travel and zero and any(map(_above, zero, travel)):
-        yield _wrong(
+        yield wrong(
             ("machine", "zero"), f"must lie within the travel {plain(travel)}; got {plain(zero)}"
         )
 
@@ -149,17 +141,15 @@ def _setup(good: Good) -> Iterator[Mistake]:
         words = "names nothing that holds the blank; list [[setup.clamp]] or say tape = true"
         yield Mistake("job-missing-key", ("setup",), words)
     for i, clamp in enumerate(good.clamps):
-        box = clamp.get("box")
-        if box and not (box[0] < box[2] and box[1] < box[3]):
-            words = f"must be [x0, y0, x1, y1] with x0 < x1 and y0 < y1; got {plain(box)}"
-            yield _wrong(("setup", "clamp", i, "box"), words)
+        if clamp.get("box"):
+            yield from ordered(("setup", "clamp", i, "box"), clamp["box"])
     travel, zero, touch = good.machine.get("travel"), good.machine["zero"], setup["touch"]
     if travel and zero and touch:
         low = [0.0 - zero[0], 0.0 - zero[1]]
         high = [travel[0] - zero[0], travel[1] - zero[1]]
         if any(map(_above, low, touch)) or any(map(_above, touch, high)):
             words = f"must lie within the travel, {plain(low)} to {plain(high)}; got {plain(touch)}"
-            yield _wrong(("setup", "touch"), words)
+            yield wrong(("setup", "touch"), words)
 
 
 def _blanks(good: Good) -> Iterator[Mistake]:
@@ -167,18 +157,18 @@ def _blanks(good: Good) -> Iterator[Mistake]:
     for i, blank in enumerate(good.blanks):
         copper, thickness, size = blank.get("copper"), blank.get("thickness"), blank.get("size")
         if _reaches(copper, thickness):
-            yield _wrong(
+            yield wrong(
                 ("blank", i, "copper"),
                 f"must be below the thickness of {thickness:g} mm; got {copper:g}",
             )
         if size and _reaches(blank["margin"], min(size) / 2):
-            yield _wrong(
+            yield wrong(
                 ("blank", i, "margin"),
                 f"must leave room between both edges, so be below {min(size) / 2:g} mm; "
                 f"got {blank['margin']:g}",
             )
         if _above(cutter, blank["spacing"]):
-            yield _wrong(
+            yield wrong(
                 ("blank", i, "spacing"),
                 f"must let the profile cutter of {cutter:g} mm pass; got {blank['spacing']:g}",
             )
@@ -190,18 +180,18 @@ def _cutters(good: Good) -> Iterator[Mistake]:
         for key, limit in limits:
             value, most = cutter.get(key), good.machine.get(limit)
             if _above(value, most):
-                yield _wrong(
+                yield wrong(
                     ("cutters", name, key),
                     f"must be at most {limit} of the machine, {most:g}; got {value:g}",
                 )
         if _above(cutter.get("flute"), cutter.get("stickout")):
-            yield _wrong(
+            yield wrong(
                 ("cutters", name, "flute"),
                 f"must be at most the stickout of {cutter['stickout']:g} mm; "
                 f"got {cutter['flute']:g}",
             )
         if _above(cutter.get("tip"), cutter.get("shank")):
-            yield _wrong(
+            yield wrong(
                 ("cutters", name, "tip"),
                 f"must be at most the shank of {cutter['shank']:g} mm; got {cutter['tip']:g}",
             )
@@ -211,7 +201,7 @@ def _work(good: Good) -> Iterator[Mistake]:
     floor = good.drilling.get("spoilboard")
     reach = good.profile.get("breakthrough")
     if _reaches(reach, floor):
-        yield _wrong(
+        yield wrong(
             ("profile", "breakthrough"),
             f"must end within the spoilboard of {floor:g} mm; got {reach:g}",
         )
@@ -223,36 +213,36 @@ def _work(good: Good) -> Iterator[Mistake]:
             continue
         deepest = through + diameter / 2 / math.tan(math.radians(angle) / 2)
         if _reaches(deepest, floor):
-            yield _wrong(
+            yield wrong(
                 path,
                 f"would pass the spoilboard of {floor:g} mm: the point of {plain(name)} goes "
                 f"{deepest:.2f} mm below the blank; use a thicker board or less breakthrough",
             )
     thinnest = min((b["thickness"] for b in good.blanks if b.get("thickness")), default=None)
     if _reaches(good.profile["tab_height"], thinnest):
-        yield _wrong(
+        yield wrong(
             ("profile", "tab_height"),
             f"must be below the laminate's thickness of {thinnest:g} mm; "
             f"got {good.profile['tab_height']:g}",
         )
     if _reaches(good.profile["tab_width"], good.profile["tab_every"]):
-        yield _wrong(
+        yield wrong(
             ("profile", "tab_every"),
             f"must be above tab_width, {good.profile['tab_width']:g} mm; "
             f"got {good.profile['tab_every']:g}",
         )
     pins = good.registration
     if _reaches(pins["hole"], pins["key"]):
-        yield _wrong(
+        yield wrong(
             ("registration", "key"), f"must be above hole, {pins['hole']:g} mm; got {pins['key']:g}"
         )
     if pins["method"] == "pins" and _reaches(pins["pin"], pins["hole"]):
-        yield _wrong(
+        yield wrong(
             ("registration", "pin"),
             f"must be below hole, {pins['hole']:g} mm, for a press fit; got {pins['pin']:g}",
         )
     if _above(pins["pin_depth"], floor):
-        yield _wrong(
+        yield wrong(
             ("registration", "pin_depth"),
             f"must be at most the spoilboard of {floor:g} mm; got {pins['pin_depth']:g}",
         )

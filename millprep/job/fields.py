@@ -40,6 +40,14 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
+def filled(model: type[Table], table: dict[str, Any] | None) -> dict[str, Any]:
+    """What a table says, with the defaults of the keys it leaves out."""
+    fields = model.model_fields.items()
+    return {name: field.default for name, field in fields if not field.is_required()} | (
+        table or {}
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Doc:
     """What a key means to a person.

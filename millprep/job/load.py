@@ -111,16 +111,19 @@ def _pruned(data: dict[str, Any], paths: Iterable[KeyPath]) -> dict[str, Any]:
 
 def _missing_drawings(file: File, good: Good) -> Iterator[Mistake]:
     for i, board in enumerate(good.boards):
-        name = board.get("drawing")
-        if name is None or os.path.isfile(file.parent / name):  # noqa: PTH113 - never raises
-            continue
-        folder = (file.parent / name).parent
-        beside = (
-            sorted(entry.name for entry in folder.glob("*.[dD][xX][fF]")) if folder.is_dir() else []
-        )
-        words = f"is no file: {plain(name)}, seen from the job file's folder"
-        words += near(File(name).name, beside)
-        yield Mistake("job-missing-file", ("board", i, "drawing"), words)
+        for key in ("drawing", "outline_drawing", "holes_drawing"):
+            name = board.get(key)
+            if name is None or os.path.isfile(file.parent / name):  # noqa: PTH113 - never raises
+                continue
+            folder = (file.parent / name).parent
+            beside = (
+                sorted(entry.name for entry in folder.glob("*.[dD][xX][fF]"))
+                if folder.is_dir()
+                else []
+            )
+            words = f"is no file: {plain(name)}, seen from the job file's folder"
+            words += near(File(name).name, beside)
+            yield Mistake("job-missing-file", ("board", i, key), words)
 
 
 def _refused(

@@ -24,6 +24,11 @@ class Mistake:
     words: str
 
 
+def wrong(path: KeyPath, words: str) -> Mistake:
+    """A key whose value does not go with another's."""
+    return Mistake("job-contradiction", path, words)
+
+
 def label(path: KeyPath) -> str:
     """Name of a key or table for a person: "[[board]] 2 count", "[cutters.vee] tip"."""
     first, rest = str(path[0]), path[1:]
@@ -31,6 +36,8 @@ def label(path: KeyPath) -> str:
         head, rest = f"[cutters.{rest[0]}]", rest[1:]
     elif path[:2] == ("setup", "clamp") and len(path) > 2:
         head, rest = f"[[setup.clamp]] {int(path[2]) + 1}", path[3:]
+    elif first == "board" and path[2:3] == ("selection",) and len(path) > 3:
+        head, rest = f"[[board.selection]] {int(path[3]) + 1} of board {int(path[1]) + 1}", path[4:]
     elif first in ("board", "blank") and rest and isinstance(rest[0], int):
         head, rest = f"[[{first}]] {rest[0] + 1}", rest[1:]
     elif first in JobFile.model_fields and first != "name":

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
+from millprep.job.board import BoardTable, LayersTable, SelectionTable
 from millprep.job.fields import Table, doc_of
-from millprep.job.model import BoardTable, JobFile, LayersTable
+from millprep.job.model import JobFile
 from millprep.job.presets import presets
 from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
@@ -19,6 +20,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[setup.clamp]]", ClampTable),
     ("[[board]]", BoardTable),
     ("[[board]] layers", LayersTable),
+    ("[[board.selection]]", SelectionTable),
     ("[cutters.NAME]", CutterTable),
     ('[cutters.NAME], kind = "vee"', VeeTable),
     ('[cutters.NAME], kind = "endmill"', EndMillTable),

@@ -7,7 +7,8 @@ from pathlib import Path as File
 from typing import Any
 
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
-from millprep.job.model import BoardTable, JobFile
+from millprep.job.board import BoardTable
+from millprep.job.model import JobFile
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
 from millprep.job.work import DrillingTable, RegistrationTable
 from millprep.values.blank import Box, Clamp
@@ -18,11 +19,13 @@ from millprep.values.plan import (
     BlankPlan,
     BoardPlan,
     DrillingPlan,
+    FurtherDrawing,
     IsolationPlan,
     JobPlan,
     LayerRoles,
     ProfilePlan,
     RegistrationPlan,
+    Selection,
     WireLink,
 )
 
@@ -126,14 +129,47 @@ def _board(file: File, table: BoardTable) -> BoardPlan:
         drawing_name=table.drawing,
         count=table.count,
         drawn_from=table.drawn_from,
-        layers=LayerRoles(
-            copper=tuple(table.layers.copper),
-            outline=tuple(table.layers.outline),
-            holes=tuple(table.layers.holes),
-        ),
+        layers=_roles(table),
         unit=table.unit,
         links=tuple(WireLink(_point(start), _point(end)) for start, end in table.links),
+        outline_drawing=_further(file, table.outline_drawing),
+        holes_drawing=_further(file, table.holes_drawing),
+        accepted=tuple(table.accept_repairs),
     )
+
+
+def _roles(table: BoardTable) -> LayerRoles:
+    layers = table.layers
+    return LayerRoles(
+        copper=tuple(layers.copper),
+        outline=tuple(layers.outline),
+        holes=tuple(layers.holes),
+        copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
+        line_widths=tuple((layer, float(width)) for layer, width in layers.widths.items()),
+        close_gaps=table.close_gaps,
+        outline_box=_box(table.outline_box),
+        outline_margin=table.outline_margin,
+        selections=tuple(
+            Selection(
+                name=one.name,
+                layer=one.layer,
+                colour=one.colour,
+                line_type=one.line_type,
+                block=one.block,
+                shape=one.shape,
+                region=_box(one.region),
+            )
+            for one in table.selection
+        ),
+    )
+
+
+def _box(four: list[float] | None) -> tuple[float, float, float, float] | None:
+    return None if four is None else (four[0], four[1], four[2], four[3])
+
+
+def _further(file: File, name: str | None) -> FurtherDrawing | None:
+    return None if name is None else FurtherDrawing((file.parent / name).resolve(), name)
 
 
 def _cutter(name: str, table: AnyCutter) -> Cutter:
