@@ -99,6 +99,8 @@ def _boards(plan: JobPlan) -> tuple[Board, ...]:
                     shown_as=one.drawing_name,
                     layers=one.layers,
                     unit=one.unit,
+                    outline_file=one.outline_drawing and one.outline_drawing.file,
+                    holes_file=one.holes_drawing and one.holes_drawing.file,
                 )
             )
         except Refusal as refusal:
@@ -112,8 +114,9 @@ def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file and every drawing once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file))]
     for one in plan.boards:
-        if one.drawing_name not in {i.file for i in inputs}:
-            inputs.append(InputFile(one.drawing_name, _hash(one.drawing)))
+        for file, name in one.files:
+            if name not in {i.file for i in inputs}:
+                inputs.append(InputFile(name, _hash(file)))
     return tuple(inputs)
 
 

@@ -112,6 +112,12 @@ class BoardPlan:
     holes_drawing: FurtherDrawing | None = None
     accepted: tuple[str, ...] = ()
 
+    @property
+    def files(self) -> tuple[tuple[File, str], ...]:
+        """Every drawing, absolute and as the job wrote it."""
+        further = (self.outline_drawing, self.holes_drawing)
+        return ((self.drawing, self.drawing_name), *(f for f in further if f is not None))
+
 
 @dataclass(frozen=True, slots=True)
 class BlankPlan:
