@@ -86,7 +86,10 @@ def mistake_of(error: ErrorDetails) -> Mistake:
         meaning = doc.meaning[0].lower() + doc.meaning[1:]
         return Mistake("job-missing-key", path, f"is missing ({meaning}); needed: {doc.allowed}")
     wrong_type = error_type.endswith("_type") or error_type == "int_from_float"
-    if isinstance(path[-1], int):
+    if isinstance(path[-1], int) and doc.choices:
+        options = list(doc.choices)
+        words = f"is {plain(value)}; it must be one of {quoted(options)}{near(value, options)}"
+    elif isinstance(path[-1], int):
         name = next(step for step in reversed(path) if isinstance(step, str))
         words = f"is {plain(value)}; {name} must be {doc.allowed}"
     else:
