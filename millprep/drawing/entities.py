@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.affine import Affine
+from millprep.drawing.look import PLAIN, Look, look_of
 from millprep.drawing.marks import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
 from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.shapes import SHAPES
@@ -52,6 +53,7 @@ class Frame:
 
     Attributes:
         rows: (4, 3) map of 3-D points, p' = (x, y, z, 1) · rows, z in mm too.
+        look: of the insert, for content that is shown "by block".
     """
 
     rows: FloatArray
@@ -60,6 +62,7 @@ class Frame:
     block: str | None = None
     insert: str | None = None
     open_blocks: tuple[str, ...] = ()
+    look: Look = PLAIN
 
     def source(self, entity: Any, layer: str) -> Source:
         """The source of a mark drawn by an entity here."""
@@ -70,6 +73,8 @@ class Frame:
             self.index,
             self.block,
             self.insert,
+            *look_of(entity, layer, self.look),
+            self.open_blocks,
         )
 
 
@@ -297,6 +302,7 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
             name,
             frame.insert or str(entity.dxf.handle),
             (*frame.open_blocks, key),
+            Look(source.colour, source.line_type),
         )
         for child in block:
             empty = False

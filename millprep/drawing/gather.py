@@ -9,16 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import shapely
 
-from millprep.drawing import holes, opening, unit
+from millprep.drawing import holes, opening, selection, unit
+from millprep.drawing.chain import TOLERANCE
 from millprep.drawing.entities import layer_of, walk
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread
+from millprep.drawing.marks import Aside, Curve, Mark, Round, Source, Stroke, Unread, box_of
 from millprep.drawing.neighbours import TooMuchError
 from millprep.values.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
+NOT_SELECTED = "no selection has it, and its layer plays no role in the job"
 Role = str
 
 
@@ -62,8 +63,7 @@ def gather(
     ledger.refuse_if_stopped()
     _check(layers, needed, drawing.doc, entities, ledger)
     scale = unit.scale(drawing, asked, ledger)
-    wanted = {layer.casefold() for layer in (*layers.copper, *layers.outline, *layers.holes)}
-    by_layer = _marks(entities, scale or 1.0, wanted, ledger, first)
+    by_layer = _marks(entities, scale, layers, ledger, first)
     if scale is None:
         _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
     ledger.refuse_if_stopped()
@@ -85,6 +85,16 @@ def _check(
         drawn[layer.casefold()] = drawn.get(layer.casefold(), 0) + 1
         present.setdefault(layer, 0)
     known = {layer.casefold() for layer in present}
+    for one in layers.selections:
+        if one.name.casefold() in known:
+            ledger.stop(
+                "selection-name-taken",
+                f"the drawing has a layer of the name of selection {one.name!r}",
+                "give the selection another name",
+            )
+        if one.layer is not None and one.layer.casefold() not in known:
+            _absent(one.layer, f"selection {one.name!r}", present, ledger)
+    selected = {one.name.casefold() for one in layers.selections}
     for role in ("copper", "outline", "holes"):
         names: tuple[str, ...] = getattr(layers, role)
         if not names and role in needed:
@@ -94,14 +104,10 @@ def _check(
                 f"name one or more of {_list(sorted(present))}",
             )
         for wanted in names:
+            if wanted.casefold() in selected:
+                continue  # whether it has anything is seen once the shapes are read
             if wanted.casefold() not in known:
-                near = difflib.get_close_matches(wanted, present, n=1, cutoff=0.5)
-                hint = f"did you mean {near[0]!r}? It has " if near else "It has "
-                ledger.stop(
-                    "layer-absent",
-                    f"the drawing has no layer {wanted!r} ({role})",
-                    f"{hint}{_list(sorted(present))}",
-                )
+                _absent(wanted, role, present, ledger)
             elif wanted.casefold() not in drawn:
                 ledger.stop(
                     f"{role}-empty",
@@ -114,6 +120,17 @@ def _check(
             f"layer {name!r} is to be copper and outline at once, which cannot be told apart",
             "put the outline on a layer of its own, or give it as a rectangle in the job",
         )
+
+
+def _absent(wanted: str, what_for: str, present: Iterable[str], ledger: Ledger) -> None:
+    names = sorted(present)
+    near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
+    hint = f"did you mean {near[0]!r}? It has " if near else "It has "
+    ledger.stop(
+        "layer-absent",
+        f"the drawing has no layer {wanted!r} ({what_for})",
+        f"{hint}{_list(names)}",
+    )
 
 
 def _all_entities(doc: Any, entities: list[Any]) -> Iterable[Any]:
@@ -129,26 +146,51 @@ def _list(names: list[str]) -> str:
 
 
 def _marks(
-    entities: list[Any], scale: float, wanted: set[str], ledger: Ledger, first: int
+    entities: list[Any], scale: float | None, layers: LayerRoles, ledger: Ledger, first: int
 ) -> dict[str, list[Mark]]:
-    """Marks on the layers asked for; the rest goes to the ledger at once."""
-    by_layer: dict[str, list[Mark]] = {}
+    """Marks of what plays a role, selections made; the rest goes to the ledger at once."""
+    roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
+
+    def wanted(layer: str) -> bool:
+        return layer.casefold() in roles or selection.looked_at(layers.selections, layer)
+
     try:
-        for mark in walk(entities, scale, lambda layer: layer.casefold() in wanted, first):
-            if isinstance(mark, Aside):
-                ledger.leave(mark.source, mark.reason or NO_ROLE)
-            elif isinstance(mark, Unread):
-                if mark.source.layer.casefold() in wanted or mark.code.startswith("block-"):
-                    ledger.stop(
-                        mark.code, mark.reason, _REMEDY.get(mark.code, _REDRAW),
-                        source=mark.source, at=mark.at,
-                    )  # fmt: skip
-                ledger.leave(mark.source, mark.reason)
-            else:
-                by_layer.setdefault(mark.source.layer.casefold(), []).append(mark)
+        drawn = list(walk(entities, scale or 1.0, wanted, first))
+        selected = selection.select(drawn, layers.selections, max(TOLERANCE, layers.close_gaps))
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")
+        return {}
+    if scale is not None:  # without a unit, where shapes lie is not known
+        # what has no role is missed where the copper is
+        due = {
+            one.name for one in layers.selections if layers.copper or one.name.casefold() in roles
+        }
+        selection.refuse_empty(layers.selections, drawn, selected, due, ledger)
+    by_layer: dict[str, list[Mark]] = {}
+    for mark, one in zip(selected.marks, drawn, strict=True):
+        source = mark.source
+        if isinstance(mark, Aside):
+            ledger.leave(source, mark.reason or NO_ROLE)
+        elif isinstance(mark, Unread):
+            if mark.code.startswith("block-") or selection.may_play(
+                one.source, layers.selections, roles
+            ):
+                ledger.stop(
+                    mark.code, mark.reason, _REMEDY.get(mark.code, _REDRAW),
+                    source=source, at=mark.at,
+                )  # fmt: skip
+            ledger.leave(source, mark.reason)
+        elif source.layer.casefold() in roles:
+            by_layer.setdefault(source.layer.casefold(), []).append(mark)
+        else:
+            ledger.leave(source, _no_role(source))
     return by_layer
+
+
+def _no_role(source: Source) -> str:
+    if source.drawn_on is None:
+        return NOT_SELECTED
+    return f"it is selected as {source.layer!r}, which plays no role in the job"
 
 
 _REDRAW = "draw it with lines, arcs, polylines or solid hatches, or move it to another layer"
@@ -167,7 +209,7 @@ _REMEDY = {
 def _no_unit(
     by_layer: dict[str, list[Mark]], roles: LayerRoles, said: str | None, ledger: Ledger
 ) -> None:
-    boxes = [_box(mark) for marks in by_layer.values() for mark in marks]
+    boxes = [box_of(mark) for marks in by_layer.values() for mark in marks]
     boxes = [b for b in boxes if b is not None]
     if not boxes:
         extent = (0.0, 0.0)
@@ -190,18 +232,6 @@ def _no_unit(
         f"{unit.sizes(extent, small)}",
         "say the unit of this drawing in the job",
     )
-
-
-def _box(mark: Mark) -> tuple[float, float, float, float] | None:
-    if isinstance(mark, Fill):
-        bounds: tuple[float, float, float, float] = shapely.MultiPolygon(mark.areas).bounds
-        return bounds
-    if isinstance(mark, Stroke):
-        mark = mark.curve
-    if isinstance(mark, Curve):
-        low, high = mark.points.min(axis=0), mark.points.max(axis=0)
-        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return None
 
 
 def folded(names: tuple[str, ...]) -> list[str]:

@@ -32,12 +32,16 @@ class Source:
     """Where a mark comes from.
 
     Attributes:
-        layer: the effective one: content of blocks on layer 0 takes its insert's layer.
+        layer: the effective one: content of blocks on layer 0 takes its insert's layer. For
+            what the job selects, the selection's name.
         kind: DXF name of the entity.
         handle: of the entity itself.
         index: number of the entity in the model space that it belongs to.
         block: for content of an insert, the block's name.
         insert: for content of an insert, the outermost insert's handle.
+        colour, line_type: as shown; no colour where it is none of the drawing's index.
+        blocks: every block that it lies in, outermost first, without case.
+        drawn_on: for what the job selects, the layer that the drawing has it on.
     """
 
     layer: str
@@ -46,10 +50,17 @@ class Source:
     index: int
     block: str | None = None
     insert: str | None = None
+    colour: int | None = None
+    line_type: str = ""
+    blocks: tuple[str, ...] = ()
+    drawn_on: str | None = None
 
     def __str__(self) -> str:
         inside = f" in block {self.block!r} of INSERT {self.insert}" if self.block else ""
-        return f"layer {self.layer!r}, {self.kind} {self.handle}{inside}"
+        where = f"layer {self.layer!r}"
+        if self.drawn_on is not None:
+            where = f"layer {self.drawn_on!r} (selected as {self.layer!r})"
+        return f"{where}, {self.kind} {self.handle}{inside}"
 
 
 class Round(NamedTuple):
@@ -170,6 +181,19 @@ class Unread:
 
 
 Mark = Curve | Stroke | Fill | Words | Aside | Unread
+
+
+def box_of(mark: Mark) -> tuple[float, float, float, float] | None:
+    """Low and high corner of what a mark draws, pens of no width; None for what has no size."""
+    if isinstance(mark, Fill):
+        bounds: tuple[float, float, float, float] = shapely.MultiPolygon(mark.areas).bounds
+        return bounds
+    if isinstance(mark, Stroke):
+        mark = mark.curve
+    if isinstance(mark, Curve):
+        low, high = mark.points.min(axis=0), mark.points.max(axis=0)
+        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return None
 
 
 def round_of(points: FloatArray) -> Round | None:

@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.drawing import copper, holes
+from millprep.drawing import copper, holes, selection
 from millprep.drawing.chain import TOLERANCE, chain
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.outline import outline
+from millprep.drawing.slots import Bore
 from millprep.values.board import Board, CopperPiece, Hole, Lettering
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import CopperMode, LayerRoles, Unit
@@ -40,6 +41,7 @@ def read_board(
             "the job gives the outline as a layer and as a size",
             "keep one of them",
         )
+    selection.check(layers.selections, ledger)
     plans: dict[Path, list[str]] = {file: ["copper"]}
     for other, role in ((outline_file, "outline"), (holes_file, "holes")):
         if other is not None:
@@ -57,6 +59,17 @@ def read_board(
             copper=layers.copper if "copper" in roles else (),
             outline=layers.outline if "outline" in roles else (),
             holes=layers.holes if "holes" in roles else (),
+        )
+        # a selection is made in the files whose part it plays; one without a part, in all
+        mine = {*part.copper, *part.outline, *part.holes}
+        others = {*layers.copper, *layers.outline, *layers.holes} - mine
+        part = replace(
+            part,
+            selections=tuple(
+                one
+                for one in layers.selections
+                if one.name.casefold() not in set(folded(tuple(others))) - set(folded(tuple(mine)))
+            ),
         )
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
@@ -110,7 +123,7 @@ class _Reading:
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
         edge: shapely.Polygon | None = None
-        found: list[Round] = []
+        found: list[Bore] = []
         if self.outline:
             edge, found = outline(
                 [m for layer in self.outline for m in self._shapes(layer)],
@@ -119,7 +132,7 @@ class _Reading:
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
             )
         areas = []
-        shared: list[Round] = []
+        shared: list[Bore] = []
         for layer in self.copper:
             marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
@@ -145,12 +158,14 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        found = holes.drills(found)
+        found = holes.settled(found, self.ledger)
+        if self.ledger.stopped:
+            return None
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
         board_holes = holes.holes(found, pieces)
-        self._lone(board_holes, shared)
+        self._lone(board_holes, shared, pieces)
         return Board(
             name,
             edge,
@@ -160,15 +175,26 @@ class _Reading:
             self.ledger.left_out(),
         )
 
-    def _lone(self, board_holes: tuple[Hole, ...], shared: list[Round]) -> None:
-        """On a layer of copper and holes a circle that stands alone may be either."""
-        doubtful = {circle.at for circle in shared}
+    def _lone(
+        self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]
+    ) -> None:
+        """On a layer of copper and holes what stands alone may be a pad or a hole."""
+        doubtful = {(bore.at, bore.diameter) for bore in shared}
+        shapes = {piece.id: piece.shape for piece in pieces}
         for hole in board_holes:
-            if hole.piece is None and hole.at in doubtful:
+            if (hole.at, hole.diameter) not in doubtful:
+                continue
+            if hole.end is None:
+                alone = hole.piece is None
+                words = f"a circle of {hole.diameter:.3f} mm"
+            else:
+                rim = hole.spine.buffer(hole.diameter / 2 - holes.CONCENTRIC)
+                alone = hole.piece is None or not shapes[hole.piece].covers(rim)
+                words = f"a slot {hole.diameter:.3f} mm wide"
+            if alone:
                 self.ledger.stop(
                     "hole-doubtful",
-                    f"a circle of {hole.diameter:.3f} mm alone on a layer of copper and holes may "
-                    "be a pad or a hole",
+                    f"{words} alone on a layer of copper and holes may be a pad or a hole",
                     "put holes without a pad on a layer of their own, or draw pad and hole both",
                     at=hole.at,
                 )
@@ -184,7 +210,7 @@ class _Reading:
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
 
-    def _dots(self, marks: list[Mark], found: list[Round]) -> list[Mark]:
+    def _dots(self, marks: list[Mark], found: list[Bore]) -> list[Mark]:
         """On a shared layer a ring's inside is the drill; the ring itself stays copper."""
         for mark in marks:
             if isinstance(mark, Stroke) and mark.widths.any() and mark.to_mm.even:
@@ -205,15 +231,7 @@ class _Reading:
         chained = chain(curves)
         for source in chained.repeated:
             self.ledger.leave(source, "it is drawn twice or encloses nothing")
-        for run in chained.opened:
-            x, y = run.points[0].tolist()
-            self.ledger.stop(
-                "hole-not-round",
-                "an open line on a hole layer",
-                "draw holes as circles, and slots as cut-outs on the outline layer",
-                source=run.sources[0],
-                at=(x, y),
-            )
+        holes.left_open(chained.opened, self.ledger)
         return chained.loops
 
     def _lettering(self) -> tuple[Lettering, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path as File
 from typing import Literal, NamedTuple
@@ -37,6 +38,9 @@ class Selection:
         block: name of the block that it is drawn in, at any depth.
         shape: whether its line closes on itself.
         region: (x0, y0, x1, y1) that holds it wholly, drawing frame, mm.
+
+    Raises:
+        ValueError: for a colour outside the index or a region without an area.
     """
 
     name: str
@@ -46,6 +50,16 @@ class Selection:
     block: str | None = None
     shape: Literal["closed", "open"] | None = None
     region: tuple[float, float, float, float] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.name:
+            raise ValueError("a selection needs a name")
+        if self.colour is not None and not 1 <= self.colour <= 255:
+            raise ValueError(f"selection {self.name}: colours go from 1 to 255")
+        if self.region is not None:
+            x0, y0, x1, y1 = self.region
+            if not (x0 < x1 and y0 < y1 and all(map(math.isfinite, self.region))):
+                raise ValueError(f"selection {self.name}: its region has no area")
 
 
 @dataclass(frozen=True, slots=True)
