@@ -16,7 +16,6 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.outline import outline
-from millprep.drawing.slots import Bore
 from millprep.values.board import Board, CopperPiece, Hole, Lettering
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import CopperMode, LayerRoles, Unit
@@ -123,7 +122,7 @@ class _Reading:
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
         edge: shapely.Polygon | None = None
-        found: list[Bore] = []
+        found: list[Round] = []
         if self.outline:
             edge, found = outline(
                 [m for layer in self.outline for m in self._shapes(layer)],
@@ -132,7 +131,7 @@ class _Reading:
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
             )
         areas = []
-        shared: list[Bore] = []
+        shared: list[Round] = []
         for layer in self.copper:
             marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
@@ -158,14 +157,12 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        found = holes.settled(found, self.ledger)
-        if self.ledger.stopped:
-            return None
+        found = holes.drills(found)
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
         board_holes = holes.holes(found, pieces)
-        self._lone(board_holes, shared, pieces)
+        self._lone(board_holes, shared)
         return Board(
             name,
             edge,
@@ -175,26 +172,15 @@ class _Reading:
             self.ledger.left_out(),
         )
 
-    def _lone(
-        self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]
-    ) -> None:
-        """On a layer of copper and holes what stands alone may be a pad or a hole."""
-        doubtful = {(bore.at, bore.diameter) for bore in shared}
-        shapes = {piece.id: piece.shape for piece in pieces}
+    def _lone(self, board_holes: tuple[Hole, ...], shared: list[Round]) -> None:
+        """On a layer of copper and holes a circle that stands alone may be either."""
+        doubtful = {circle.at for circle in shared}
         for hole in board_holes:
-            if (hole.at, hole.diameter) not in doubtful:
-                continue
-            if hole.end is None:
-                alone = hole.piece is None
-                words = f"a circle of {hole.diameter:.3f} mm"
-            else:
-                rim = hole.spine.buffer(hole.diameter / 2 - holes.CONCENTRIC)
-                alone = hole.piece is None or not shapes[hole.piece].covers(rim)
-                words = f"a slot {hole.diameter:.3f} mm wide"
-            if alone:
+            if hole.piece is None and hole.at in doubtful:
                 self.ledger.stop(
                     "hole-doubtful",
-                    f"{words} alone on a layer of copper and holes may be a pad or a hole",
+                    f"a circle of {hole.diameter:.3f} mm alone on a layer of copper and holes may "
+                    "be a pad or a hole",
                     "put holes without a pad on a layer of their own, or draw pad and hole both",
                     at=hole.at,
                 )
@@ -210,7 +196,7 @@ class _Reading:
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
 
-    def _dots(self, marks: list[Mark], found: list[Bore]) -> list[Mark]:
+    def _dots(self, marks: list[Mark], found: list[Round]) -> list[Mark]:
         """On a shared layer a ring's inside is the drill; the ring itself stays copper."""
         for mark in marks:
             if isinstance(mark, Stroke) and mark.widths.any() and mark.to_mm.even:
@@ -231,7 +217,15 @@ class _Reading:
         chained = chain(curves)
         for source in chained.repeated:
             self.ledger.leave(source, "it is drawn twice or encloses nothing")
-        holes.left_open(chained.opened, self.ledger)
+        for run in chained.opened:
+            x, y = run.points[0].tolist()
+            self.ledger.stop(
+                "hole-not-round",
+                "an open line on a hole layer",
+                "draw holes as circles, and slots as cut-outs on the outline layer",
+                source=run.sources[0],
+                at=(x, y),
+            )
         return chained.loops
 
     def _lettering(self) -> tuple[Lettering, ...]:
