@@ -83,6 +83,39 @@ class MachineTable(Table):
         above=0,
         most=100,
     )
+    scale_error: float | None = number(
+        "How much a metre of travel is too long, measured; boards grow by it, joins do not",
+        "mm/m",
+        default=None,
+        words="not stated",
+        least=-20,
+        most=20,
+    )
+    squareness: float | None = number(
+        "How far the angle between the axes is off 90, measured; boards lean by it, joins do not",
+        "degrees",
+        default=None,
+        words="not stated",
+        least=-2,
+        most=2,
+    )
+    periodic_error: float | None = number(
+        "Amplitude of the error that repeats with every turn of the lead screw; it cancels at "
+        "joins when the shift is a multiple of screw_lead",
+        "mm",
+        default=None,
+        words="not stated",
+        least=0,
+        most=1,
+    )
+    backlash: float | None = number(
+        "Play of an axis when it turns back; counted at joins that it can move",
+        "mm",
+        default=None,
+        words="not stated",
+        least=0,
+        most=1,
+    )
 
 
 class BlankTable(Table):

@@ -104,6 +104,10 @@ def _machine(table: MachineTable) -> Machine:
         dwell=table.dwell,
         collet=table.collet,
         screw_lead=table.screw_lead,
+        scale_error=table.scale_error,
+        squareness=table.squareness,
+        periodic_error=table.periodic_error,
+        backlash=table.backlash,
     )
 
 

@@ -22,6 +22,10 @@ class Machine:
         dwell: seconds after the spindle starts.
         screw_lead: travel for one turn of the lead screw, if known.
         collet: diameter of the collet nut.
+        scale_error: mm that a metre of its travel is too long, either sign; None when not stated.
+        squareness: degrees by which its axes are off a right angle; None when not stated.
+        periodic_error: amplitude of the error that repeats with every turn of the screw.
+        backlash: play of an axis when it turns back.
     """
 
     name: str
@@ -37,6 +41,10 @@ class Machine:
     dwell: float
     collet: float
     screw_lead: float | None = None
+    scale_error: float | None = None
+    squareness: float | None = None
+    periodic_error: float | None = None
+    backlash: float | None = None
 
     def __post_init__(self) -> None:
         positive = ("above", "below", "clearance", "rapid", "max_feed", "max_plunge", "max_spindle")

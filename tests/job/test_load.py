@@ -34,6 +34,10 @@ spindle = "hand"
 dwell = 2
 collet = 17
 screw_lead = 8
+scale_error = -0.4
+squareness = 0.05
+periodic_error = 0.02
+backlash = 0.01
 
 [[blank]]
 size = [500, 110]
@@ -154,6 +158,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert (machine.max_feed, machine.max_plunge, machine.max_spindle) == (800, 310, 12500)
     assert (machine.spindle_by_program, machine.dwell, machine.collet) == (False, 2, 17)
     assert machine.screw_lead == 8
+    assert (machine.scale_error, machine.squareness) == (-0.4, 0.05)
+    assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
     assert full.blanks == (
         BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2),
         BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1),
