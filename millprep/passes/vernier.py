@@ -1,0 +1,194 @@
+"""Verniers: where they stand, which lines they have, and what their readings say.
+
+The first comb is cut by the earlier pass, its lines i · p from the middle. The second is cut
+by the later pass, its lines i · (p - δ), so that lines coincide where i = s / δ when the later
+pass cuts s too far along the direction that is measured. A person reads i with a lens.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.values.blank import Box
+from millprep.values.path import FloatArray, Path, Point
+from millprep.values.pose import Pose
+from millprep.values.vernier import Measured, Vernier
+
+SIZES: dict[Measured, tuple[float, float, int]] = {"x": (1.0, 0.02, 10), "y": (0.6, 0.02, 6)}
+"""Pitch, step and reach. Along x ±0.2 mm are shown, along y ±0.12 mm, so that the second kind
+fits a margin of ten millimetres."""
+LINE = 1.2
+"""Length of a line from the common edge outward, mm."""
+LONGER = 0.5
+"""Every fifth line is longer by this at its outer end, the middle one by twice as much."""
+SIGN = 0.8
+"""Size of the plus sign at the positive end, mm."""
+CLEAR = 1.0
+"""Bare laminate around a vernier, mm."""
+READING_ERROR = 0.01
+"""Standard deviation of a reading, half a step, mm: assumed, nobody measured it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What readings say of the later pass.
+
+    Attributes:
+        shift: how far it cuts too far, blank frame, at `about`.
+        turn: by which what it cuts is turned, radians counter-clockwise.
+        about: middle of the verniers that were read.
+        residuals: reading less fit of every vernier, mm.
+    """
+
+    shift: Point
+    turn: float
+    about: Point
+    residuals: tuple[float, ...]
+
+    @property
+    def error(self) -> Pose:
+        """The motion of what the pass cuts, blank frame."""
+        cos, sin = math.cos(self.turn), math.sin(self.turn)
+        (x, y), (dx, dy) = self.about, self.shift
+        return Pose(cos, -sin, x + dx - cos * x + sin * y, sin, cos, y + dy - sin * x - cos * y)
+
+
+def combs(one: Vernier) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+    """Lines of the first comb with its plus sign, and of the second, blank frame."""
+    first, second = [], []
+    for i in range(-one.reach, one.reach + 1):
+        length = LINE + LONGER * (2 if i == 0 else int(i % 5 == 0))
+        first.append(_path(one, [(i * one.pitch, 0.0), (i * one.pitch, -length)]))
+        place = i * (one.pitch - one.step)
+        second.append(_path(one, [(place, 0.0), (place, length)]))
+    # beyond the last line's outer end: so it takes no room along the measured direction
+    x, y, half = one.reach * one.pitch - SIGN / 2, -(LINE + LONGER + SIGN), SIGN / 2
+    first.append(_path(one, [(x - half, y), (x + half, y)]))
+    first.append(_path(one, [(x, y - half), (x, y + half)]))
+    return tuple(first), tuple(second)
+
+
+def _path(one: Vernier, points: Sequence[Point]) -> Path:
+    """Points (along the measured direction, across it) as a path in the blank frame."""
+    x, y = one.at
+    if one.measures == "x":
+        return Path.lines([(x + u, y + v) for u, v in points])
+    # turned a quarter to the left: the first comb stands to the right
+    return Path.lines([(x - v, y + u) for u, v in points])
+
+
+def area(one: Vernier) -> Box:
+    """The box of both combs, blank frame."""
+    first, second = combs(one)
+    xy = np.vstack([path.xy for path in (*first, *second)])
+    (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
+    return Box(x0, y0, x1, y1)
+
+
+def choose(
+    blank: int,
+    passes: tuple[int, int],
+    overlap: Box,
+    free: BaseGeometry,
+    joins: float,
+    axis: int,
+    first_number: int,
+) -> tuple[Vernier, ...]:
+    """Verniers for two passes: one of each kind in both long margins, where they find room.
+
+    Args:
+        blank: its number.
+        passes: earlier and later.
+        overlap: what both windows share, blank frame.
+        free: bare laminate in the margins, clear of boards, holes, clamps and marks.
+        joins: where the joins lie on average along the axis; verniers stand near it.
+        axis: 0 when the blank moves along x, 1 along y.
+        first_number: of the first vernier's id.
+    """
+    room = shapely.intersection(free, shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1))
+    middle = (overlap.y0 + overlap.y1, overlap.x0 + overlap.x1)[axis] / 2
+    found: list[Vernier] = []
+    for side in (-1, 1):
+        for measures, (pitch, step, reach) in SIZES.items():
+            ident = f"v{first_number + len(found)}"
+            trial = Vernier(ident, blank, (0.0, 0.0), measures, passes, pitch, step, reach)
+            here = shapely.intersection(room, _half(overlap, axis, middle, side))
+            at = _nearest(here, area(trial), joins, axis)
+            if at is not None:
+                found.append(replace(trial, at=at))
+                room = shapely.difference(room, _grown(area(found[-1])))
+    return tuple(found)
+
+
+def _nearest(room: BaseGeometry, box: Box, joins: float, axis: int) -> Point | None:
+    """The place nearest to the joins along the axis where the room holds the box."""
+    places = _places(room)
+    places = places[np.argsort(np.abs(places[:, axis] - joins), kind="stable")]
+    x0, y0, x1, y1 = _grown(box).bounds
+    x, y = places.T
+    needed = shapely.box(x + x0, y + y0, x + x1, y + y1)
+    shapely.prepare(room)
+    fits = np.flatnonzero(shapely.covers(room, needed))
+    return None if not len(fits) else (float(places[fits[0], 0]), float(places[fits[0], 1]))
+
+
+def _grown(box: Box) -> shapely.Polygon:
+    return shapely.box(box.x0 - CLEAR, box.y0 - CLEAR, box.x1 + CLEAR, box.y1 + CLEAR)
+
+
+def _half(overlap: Box, axis: int, middle: float, side: int) -> shapely.Polygon:
+    """The half of the overlap on one side of the middle line along the axis."""
+    x0, y0, x1, y1 = overlap.x0, overlap.y0, overlap.x1, overlap.y1
+    if axis == 0:
+        return shapely.box(x0, y0 if side < 0 else middle, x1, middle if side < 0 else y1)
+    return shapely.box(x0 if side < 0 else middle, y0, middle if side < 0 else x1, y1)
+
+
+def _places(room: BaseGeometry) -> FloatArray:
+    """(n, 2) grid over the room; finer across, where margins are narrow."""
+    if room.is_empty:
+        return np.empty((0, 2))
+    x0, y0, x1, y1 = room.bounds
+    x, y = np.meshgrid(
+        np.arange(math.ceil(2 * x0) / 2, x1, 0.5), np.arange(math.ceil(4 * y0) / 4, y1, 0.25)
+    )
+    return np.column_stack((x.ravel(), y.ravel()))
+
+
+def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
+    """What readings say, by least squares; a turn only where two verniers of a kind tell it.
+
+    Args:
+        read: verniers with the number of the line that runs through, between lines in part.
+
+    Raises:
+        ValueError: when no vernier of one of the kinds was read, or a reading is out of reach.
+    """
+    for one, line in read:
+        if not abs(line) <= one.reach:
+            raise ValueError(f"{one.id} has lines from -{one.reach} to {one.reach}, got {line:g}")
+    kinds = [one.measures for one, _ in read]
+    if not {"x", "y"} <= set(kinds):
+        raise ValueError("one vernier along x and one along y at least must be read")
+    places = np.array([one.at for one, _ in read])
+    values = np.array([line * one.step for one, line in read])
+    x, y = places.mean(axis=0).tolist()
+    rows = []
+    for one, (px, py) in zip((v for v, _ in read), places.tolist(), strict=True):
+        along_x = one.measures == "x"
+        # a small turn t moves (px, py) by t · (-(py - y), px - x)
+        rows.append([float(along_x), float(not along_x), -(py - y) if along_x else px - x])
+    matrix = np.array(rows)
+    if len(read) < 3:
+        matrix[:, 2] = 0.0
+    found = np.linalg.lstsq(matrix, values, rcond=None)[0]
+    left = values - matrix @ found
+    return Correction(
+        (float(found[0]), float(found[1])), float(found[2]), (x, y), tuple(left.tolist())
+    )
