@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import holes, opening, selection, unit
+from millprep.drawing import changes, holes, opening, selection, unit
 from millprep.drawing.chain import TOLERANCE
 from millprep.drawing.entities import layer_of, walk
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Aside, Curve, Mark, Round, Source, Stroke, Unread, box_of
 from millprep.drawing.neighbours import TooMuchError
+from millprep.drawing.raw import MODEL
 from millprep.values.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
@@ -38,6 +39,8 @@ def gather(
     asked: Unit | None,
     ledger: Ledger,
     first: int = 0,
+    repair: bool = False,
+    accepted: tuple[str, ...] = (),
 ) -> Sheet:
     """Marks on the layers that play a role.
 
@@ -48,11 +51,14 @@ def gather(
         asked: unit that the job states.
         ledger: takes faults and what is left out.
         first: number of the first entity, so that several files can share a ledger.
+        repair: whether a damaged file may be mended.
+        accepted: names of the changes that mending may make to what is read.
 
     Raises:
         Refusal: exit code 3, when the file, its layers or its unit are wrong.
     """
-    drawing = opening.load(file, ledger)
+    drawing = opening.load(file, ledger, repair)
+    _mend(drawing, changes.in_use(layers), repair, accepted, ledger)
     entities = list(drawing.doc.modelspace())
     if not entities:
         ledger.stop(
@@ -68,6 +74,40 @@ def gather(
         _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
     ledger.refuse_if_stopped()
     return Sheet(by_layer, len(entities))
+
+
+def _mend(
+    drawing: opening.Drawing,
+    used: frozenset[str] | None,
+    repair: bool,
+    accepted: tuple[str, ...],
+    ledger: Ledger,
+) -> None:
+    """What is lost or not whole is a fault, or a change that the job accepts."""
+    if not repair:
+        for change in drawing.changes:
+            if not changes.touches(change, used):
+                continue
+            if change.is_loss:
+                ledger.stop(
+                    "drawing-entities-lost",
+                    f"opening the file does not give what is in it: {change.words}",
+                    "save it as DXF again from a drawing program, or let --repair try to mend it",
+                )
+            elif change.drop is not None:
+                ledger.stop("entity-damaged", change.words, "draw it again, or delete it")
+        return
+    ledger.changed += [name for one in drawing.changes for name in (one.name, one.family)]
+    leave = changes.settle(drawing.changes, used, accepted, ledger)
+    for one in changes.drop(drawing.doc, drawing.raw, leave):
+        layer = changes.decoder(drawing.doc)(one.layer)
+        if used is None or one.place != MODEL or layer.casefold() in used:
+            ledger.stop(
+                "entity-damaged",
+                f"{one.kind} in {one.place}, line {one.line}: {one.words}, and it cannot be told "
+                "from others to leave it out",
+                "draw it again, or delete it",
+            )
 
 
 def _check(

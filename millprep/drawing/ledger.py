@@ -18,12 +18,16 @@ class Ledger:
 
     Attributes:
         used: numbers of the model space entities of which something is used.
+        repairs: what was changed to open damaged files, as sentences.
+        changed: names of all such changes.
     """
 
     def __init__(self, board: str | None, shown_as: str) -> None:
         self.board = board
         self.shown_as = shown_as
         self.used: set[int] = set()
+        self.repairs: list[str] = []
+        self.changed: list[str] = []
         self._roles: dict[int, set[str]] = {}
         self._left: list[tuple[Source, str]] = []
         self._stops: list[Finding] = []

@@ -6,10 +6,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from millprep.drawing import changes, raw
+from millprep.drawing.changes import Change
 from millprep.drawing.ledger import Ledger
+from millprep.drawing.raw import Raw
 
 MOST_BYTES = 20_000_000
 """Larger files are refused; a half-metre board takes a fiftieth of it."""
+
+MOST_PATHS = 20_000
+"""Ways through blocks in blocks beyond which a file is not mended: the audit walks each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +26,23 @@ class Drawing:
         doc: the drawing as the DXF library holds it.
         header: names of the header variables that stand in the file itself; the library
             fills in others, $INSUNITS among them, as if the file had said so.
+        raw: what the bare tags of the file show.
+        changes: what opening it lost or changed, and entities that are not whole.
     """
 
     doc: Any
     header: frozenset[str]
+    raw: Raw
+    changes: tuple[Change, ...]
 
 
-def load(file: Path, ledger: Ledger) -> Drawing:
+def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     """Open a drawing.
+
+    Args:
+        file: the DXF file.
+        ledger: takes the faults.
+        repair: whether the library may mend a file that does not open as it is.
 
     Raises:
         Refusal: exit code 3, when there is no such file or it is no sound DXF.
@@ -64,7 +79,13 @@ def load(file: Path, ledger: Ledger) -> Drawing:
     said = frozenset(
         name for name in ("$INSUNITS", "$MEASUREMENT") if name.encode("ascii") in content
     )
-    return Drawing(_parse(file, ledger), said)
+    found = raw.read(content)
+    del content
+    opened = _parse(file, found, ledger, repair)
+    ledger.refuse_if_stopped()
+    assert opened is not None
+    doc, changes = opened
+    return Drawing(doc, said, found, changes)
 
 
 def _looks_like_dxf(head: bytes) -> bool:
@@ -75,27 +96,72 @@ def _looks_like_dxf(head: bytes) -> bool:
     return first.isdigit()
 
 
-def _parse(file: Path, ledger: Ledger) -> Any:
-    import logging
+Opened = tuple[Any, tuple[Change, ...]]
 
-    from ezdxf import filemanagement
+
+def _parse(file: Path, found: Raw, ledger: Ledger, repair: bool) -> Opened | None:
+    """The library's drawing with its changes; as it is if it can be, else mended."""
+    import logging
 
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     try:
-        doc = filemanagement.readfile(file)
-        doc.modelspace()
+        opened = _as_it_is(file, found)
+        if not repair or not any(one.is_loss for one in opened[1]):
+            return opened
     except MemoryError:
+        _no_memory(ledger)
+        return None
+    except Exception as first:  # the library raises its own and many built-in errors
+        if not repair:
+            remedy = (
+                "open it in a drawing program and save it as DXF again, or let --repair try to "
+                "mend it: that lists all it changes"
+            )
+            _unreadable(first, remedy, ledger)
+            return None
+    if raw.ways(found) > MOST_PATHS:
         ledger.stop(
-            "drawing-too-large", f"{ledger.shown_as} does not fit into memory", "export less"
+            "drawing-too-large",
+            "its blocks hold each other in too many ways to mend the file",
+            "explode the inserts and export again",
         )
-    except RecursionError:
-        ledger.stop("drawing-unreadable", "its structure is nested without end", "export it again")
-    except Exception as fault:  # the library raises its own and many built-in errors
-        words = (str(fault).strip().splitlines() or [""])[0][:160]
-        ledger.stop(
-            "drawing-unreadable",
-            f"the structure of {ledger.shown_as} is damaged ({type(fault).__name__}: {words})",
-            "open it in a drawing program, save it as DXF again and look at what changed",
-        )
-    ledger.refuse_if_stopped()
-    return doc
+        return None
+    try:
+        return _mended(file, found)
+    except MemoryError:
+        _no_memory(ledger)
+        return None
+    except Exception as second:
+        remedy = "it cannot be mended either: export it again, from another program if need be"
+        _unreadable(second, remedy, ledger)
+        return None
+
+
+def _as_it_is(file: Path, found: Raw) -> Opened:
+    from ezdxf import filemanagement
+
+    doc: Any = filemanagement.readfile(file)
+    doc.modelspace()
+    return doc, (*changes.lost(found, doc), *changes.damaged(found, doc))
+
+
+def _mended(file: Path, found: Raw) -> Opened:
+    from ezdxf import recover
+
+    doc: Any
+    doc, auditor = recover.readfile(file)
+    doc.modelspace()
+    done = changes.audited(auditor, found, doc)
+    return doc, (*changes.lost(found, doc), *changes.damaged(found, doc), *done)
+
+
+def _no_memory(ledger: Ledger) -> None:
+    ledger.stop("drawing-too-large", f"{ledger.shown_as} does not fit into memory", "export less")
+
+
+def _unreadable(fault: Exception, remedy: str, ledger: Ledger) -> None:
+    words = (str(fault).strip().splitlines() or [""])[0][:160]
+    what = f"the structure of {ledger.shown_as} is damaged ({type(fault).__name__}: {words})"
+    if isinstance(fault, RecursionError):
+        what = f"the structure of {ledger.shown_as} is nested without end"
+    ledger.stop("drawing-unreadable", what, remedy)

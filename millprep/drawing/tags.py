@@ -1,0 +1,158 @@
+"""A tag scan of our own: the pairs of group code and value of a DXF file, damaged or not.
+
+It shares nothing with the DXF library, so that what the library loses can be counted.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass, field
+
+BINARY_MARK = b"AutoCAD Binary DXF\r\n\x1a\x00"
+LEAST_CODE, MOST_CODE = -5, 1071
+
+
+@dataclass(frozen=True, slots=True)
+class Tags:
+    """Group codes and values in file order, up to the end mark.
+
+    Attributes:
+        codes, values: one each a tag; numbers of binary files are written out as text.
+        lines: number of the first line of every tag, from 1; empty where that is 2k + 1.
+        broken: index of the tag at or before which a group code could not be read, and the
+            words that stand there.
+        ended: whether the end mark is there.
+    """
+
+    codes: list[int]
+    values: list[bytes]
+    lines: list[int] = field(default_factory=list)
+    broken: list[tuple[int, str]] = field(default_factory=list)
+    ended: bool = True
+
+    def line(self, index: int) -> int:
+        """The line that a tag begins on, from 1."""
+        return self.lines[index] if self.lines else 2 * index + 1
+
+
+def scan(content: bytes) -> Tags:
+    """The tags of a file; what cannot be read is skipped and noted, never a fault."""
+    if content.startswith(BINARY_MARK):
+        return _binary(content)
+    content = content.removeprefix(b"\xef\xbb\xbf")
+    if b"\r" in content:
+        content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    rows = content.split(b"\n")
+    while rows and not rows[-1].strip(b"\0 \t"):
+        rows.pop()
+    codes, values = rows[0::2], rows[1::2]
+    try:
+        numbers = list(map(int, codes[: len(values)]))
+    except ValueError:
+        return _damaged(rows)
+    if numbers and (min(numbers) < LEAST_CODE or max(numbers) > MOST_CODE):
+        return _damaged(rows)
+    end = _end(numbers, values)
+    if end is None:
+        return Tags(numbers, values, ended=False)
+    return Tags(numbers[: end + 1], values[: end + 1])
+
+
+def _end(codes: list[int], values: list[bytes]) -> int | None:
+    """Index of the end mark."""
+    for k in range(len(values) - 1, -1, -1):
+        if codes[k] == 0 and values[k].strip() == b"EOF":
+            # beyond the first one nothing counts
+            return next(i for i in range(k + 1) if codes[i] == 0 and values[i].strip() == b"EOF")
+    return None
+
+
+def _damaged(rows: list[bytes]) -> Tags:
+    """Line by line: what is no group code is skipped until one follows."""
+    tags = Tags([], [], [], [], ended=False)
+    k = 0
+    while k + 1 < len(rows):
+        try:
+            code = int(rows[k])
+        except ValueError:
+            code = MOST_CODE + 1
+        if not LEAST_CODE <= code <= MOST_CODE:
+            tags.broken.append((len(tags.codes), f"line {k + 1}: {_shown(rows[k])}"))
+            # a code with a slip in it still has its value below: skip both then
+            k += 2 if k + 2 < len(rows) and _is_code(rows[k + 2]) else 1
+            continue
+        tags.codes.append(code)
+        tags.values.append(rows[k + 1])
+        tags.lines.append(k + 1)
+        k += 2
+        if code == 0 and tags.values[-1].strip() == b"EOF":
+            return Tags(tags.codes, tags.values, tags.lines, tags.broken)
+    return tags
+
+
+def _is_code(row: bytes) -> bool:
+    try:
+        return LEAST_CODE <= int(row) <= MOST_CODE
+    except ValueError:
+        return False
+
+
+def _shown(row: bytes) -> str:
+    return repr(row[:40].decode("ascii", errors="replace"))
+
+
+def _format(code: int) -> str:
+    """How the binary form writes a value: a struct letter, "s" text, "c" a chunk.
+
+    Ranges after the reference's table of group codes.
+    """
+    if code in (1004,) or 310 <= code <= 319:
+        return "c"
+    if code <= 9 or 100 <= code <= 105 or 300 <= code <= 369 or 390 <= code <= 399:
+        return "s"
+    if 10 <= code <= 59 or 110 <= code <= 149 or 210 <= code <= 239 or 460 <= code <= 469:
+        return "d"
+    if 1010 <= code <= 1059:
+        return "d"
+    if 60 <= code <= 79 or 170 <= code <= 179 or 270 <= code <= 289 or 370 <= code <= 389:
+        return "h"
+    if 400 <= code <= 409 or 1060 <= code <= 1070:
+        return "h"
+    if 90 <= code <= 99 or 420 <= code <= 429 or 440 <= code <= 459 or code == 1071:
+        return "i"
+    if 160 <= code <= 169:
+        return "q"
+    return "B" if 290 <= code <= 299 else "s"
+
+
+def _binary(data: bytes) -> Tags:
+    tags = Tags([], [], [], [], ended=False)
+    at = len(BINARY_MARK)
+    # the first tag is (0, SECTION): one byte of group code up to R12, two later
+    short = data[at : at + 2] == b"\0S"
+    try:
+        while at < len(data):
+            if short and data[at] != 255:
+                code, at = data[at], at + 1
+            else:
+                at += 1 if short else 0
+                (code,), at = struct.unpack_from("<h", data, at), at + 2
+            kind = _format(code)
+            if kind == "s":
+                end = data.index(b"\0", at)
+                value, after = data[at:end], end + 1
+            elif kind == "c":
+                after = at + 1 + data[at]
+                value = data[at + 1 : after]
+            else:
+                (number,) = struct.unpack_from("<" + kind, data, at)
+                value, after = str(number).encode("ascii"), at + struct.calcsize("<" + kind)
+            tags.lines.append(at)
+            tags.codes.append(code)
+            tags.values.append(value)
+            at = after
+            if code == 0 and value == b"EOF":
+                return Tags(tags.codes, tags.values, tags.lines)
+    except (struct.error, ValueError, IndexError):
+        tags.broken.append((len(tags.codes), f"byte {at}"))
+    return tags
