@@ -11,11 +11,13 @@ import shapely
 
 from millprep.drawing import copper, holes, selection
 from millprep.drawing.chain import TOLERANCE, chain
+from millprep.drawing.changes import check_accepted
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.neighbours import TooMuchError
 from millprep.drawing.outline import outline
+from millprep.drawing.slots import Bore
 from millprep.values.board import Board, CopperPiece, Hole, Lettering
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import CopperMode, LayerRoles, Unit
@@ -30,6 +32,8 @@ def read_board(
     asked: Unit | None,
     outline_file: Path | None = None,
     holes_file: Path | None = None,
+    repair: bool = False,
+    accepted: tuple[str, ...] = (),
 ) -> tuple[Board, Ledger]:
     """A board and the ledger of every entity; see `millprep.drawing.read`."""
     ledger = Ledger(name, shown_as)
@@ -72,7 +76,7 @@ def read_board(
         )
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
-            sheet = gather(path, part, needed, asked, ledger, first)
+            sheet = gather(path, part, needed, asked, ledger, first, repair, accepted)
         except Refusal as refusal:
             findings += refusal.findings
             ledger.take()
@@ -81,9 +85,12 @@ def read_board(
         by_layer |= {_key(number, layer): marks for layer, marks in sheet.by_layer.items()}
         for role in roles:
             keys[role] = [_key(number, layer) for layer in folded(getattr(layers, role))]
+    ledger.shown_as = shown_as
+    if not any(finding.code in _UNOPENED for finding in findings):
+        check_accepted(accepted, ledger.changed, ledger)
+        findings += ledger.take()
     if findings:
         raise Refusal(findings, exit_code=3)
-    ledger.shown_as = shown_as
     board = None
     try:
         board = _Reading(by_layer, keys, layers, ledger).board(name)
@@ -92,6 +99,13 @@ def read_board(
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger
+
+
+_UNOPENED = frozenset(
+    {"drawing-missing", "drawing-unreadable", "drawing-empty", "drawing-too-large"}
+    | {"drawing-not-dxf", "drawing-entities-lost", "entity-damaged"}
+)
+"""Refusals after which it is not known what mending would change."""
 
 
 def _key(number: int, layer: str) -> str:
@@ -122,16 +136,17 @@ class _Reading:
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
         edge: shapely.Polygon | None = None
-        found: list[Round] = []
+        found: list[Bore] = []
         if self.outline:
-            edge, found = outline(
+            edge, circles = outline(
                 [m for layer in self.outline for m in self._shapes(layer)],
                 self.ledger,
                 circles_are_holes=bool(set(self.outline) & set(self.holes)),
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
             )
+            found += circles
         areas = []
-        shared: list[Round] = []
+        shared: list[Bore] = []
         for layer in self.copper:
             marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
@@ -157,12 +172,14 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        found = holes.drills(found)
+        found = holes.settled(found, self.ledger)
+        if self.ledger.stopped:
+            return None
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
         board_holes = holes.holes(found, pieces)
-        self._lone(board_holes, shared)
+        self._lone(board_holes, shared, pieces)
         return Board(
             name,
             edge,
@@ -170,17 +187,29 @@ class _Reading:
             board_holes,
             lettering,
             self.ledger.left_out(),
+            tuple(self.ledger.repairs),
         )
 
-    def _lone(self, board_holes: tuple[Hole, ...], shared: list[Round]) -> None:
-        """On a layer of copper and holes a circle that stands alone may be either."""
-        doubtful = {circle.at for circle in shared}
+    def _lone(
+        self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]
+    ) -> None:
+        """On a layer of copper and holes what stands alone may be a pad or a hole."""
+        doubtful = {(bore.at, bore.diameter) for bore in shared}
+        shapes = {piece.id: piece.shape for piece in pieces}
         for hole in board_holes:
-            if hole.piece is None and hole.at in doubtful:
+            if (hole.at, hole.diameter) not in doubtful:
+                continue
+            if hole.end is None:
+                alone = hole.piece is None
+                words = f"a circle of {hole.diameter:.3f} mm"
+            else:
+                rim = hole.spine.buffer(hole.diameter / 2 - holes.CONCENTRIC)
+                alone = hole.piece is None or not shapes[hole.piece].covers(rim)
+                words = f"a slot {hole.diameter:.3f} mm wide"
+            if alone:
                 self.ledger.stop(
                     "hole-doubtful",
-                    f"a circle of {hole.diameter:.3f} mm alone on a layer of copper and holes may "
-                    "be a pad or a hole",
+                    f"{words} alone on a layer of copper and holes may be a pad or a hole",
                     "put holes without a pad on a layer of their own, or draw pad and hole both",
                     at=hole.at,
                 )
@@ -196,7 +225,7 @@ class _Reading:
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
 
-    def _dots(self, marks: list[Mark], found: list[Round]) -> list[Mark]:
+    def _dots(self, marks: list[Mark], found: list[Bore]) -> list[Mark]:
         """On a shared layer a ring's inside is the drill; the ring itself stays copper."""
         for mark in marks:
             if isinstance(mark, Stroke) and mark.widths.any() and mark.to_mm.even:
@@ -217,15 +246,7 @@ class _Reading:
         chained = chain(curves)
         for source in chained.repeated:
             self.ledger.leave(source, "it is drawn twice or encloses nothing")
-        for run in chained.opened:
-            x, y = run.points[0].tolist()
-            self.ledger.stop(
-                "hole-not-round",
-                "an open line on a hole layer",
-                "draw holes as circles, and slots as cut-outs on the outline layer",
-                source=run.sources[0],
-                at=(x, y),
-            )
+        holes.left_open(chained.opened, self.ledger)
         return chained.loops
 
     def _lettering(self) -> tuple[Lettering, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
-from millprep.values.path import Point
+from millprep.values.path import Point, spine
+from millprep.values.pose import Pose
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,23 @@ class Hole:
         if self.end == self.at:
             raise ValueError(f"slot {self.id} has no length")
 
+    @property
+    def spine(self) -> shapely.Point | shapely.LineString:
+        """The hole is all that lies within its radius of this: its centre, or centre line."""
+        return spine(self.at, self.end)
+
+    @property
+    def words(self) -> str:
+        """Its kind, id and size."""
+        if self.end is None:
+            return f"hole {self.id} of {self.diameter:.2f} mm"
+        long = self.spine.length + self.diameter
+        return f"slot {self.id} of {long:.2f} × {self.diameter:.2f} mm"
+
+    def moved(self, pose: Pose) -> Hole:
+        """The hole in another frame."""
+        return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
+
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
@@ -88,6 +106,7 @@ class Board:
         holes: every hole, registration excepted.
         lettering: text on copper layers.
         left_out: what the drawing holds besides.
+        repairs: what was changed to open damaged files, each with its name.
     """
 
     name: str
@@ -96,6 +115,7 @@ class Board:
     holes: tuple[Hole, ...]
     lettering: tuple[Lettering, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    repairs: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.pieces:

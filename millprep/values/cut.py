@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from millprep.values.path import Path, Point
+import shapely
+
+from millprep.values.path import Path, Point, spine
+from millprep.values.pose import Pose
 
 Work = Literal["register", "isolate", "clear", "drill", "bore", "profile", "engrave"]
 WORK_ORDER: tuple[Work, ...] = (
@@ -57,6 +60,15 @@ class HoleCut:
     hole: str
     piece: str | None = None
     end: Point | None = None
+
+    @property
+    def spine(self) -> shapely.Point | shapely.LineString:
+        """The hole is all that lies within its radius of this: its centre, or centre line."""
+        return spine(self.at, self.end)
+
+    def moved(self, pose: Pose) -> HoleCut:
+        """The cut in another frame."""
+        return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
 
 
 @dataclass(frozen=True, slots=True)

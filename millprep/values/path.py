@@ -273,3 +273,8 @@ class Path:
         angle = 4 * math.atan(b) * t
         cos, sin = math.cos(angle), math.sin(angle)
         return (cx + (x0 - cx) * cos - (y0 - cy) * sin, cy + (x0 - cx) * sin + (y0 - cy) * cos)
+
+
+def spine(at: Point, end: Point | None) -> shapely.Point | shapely.LineString:
+    """The centre of a round hole, or the centre line of a slot."""
+    return shapely.Point(at) if end is None else shapely.LineString((at, end))

@@ -12,7 +12,7 @@ import shapely
 from millprep.drawing import read
 from millprep.values.finding import Refusal
 from millprep.values.path import SAGITTA
-from millprep.values.plan import LayerRoles
+from millprep.values.plan import LayerRoles, Selection
 
 DIALECTS = Path(__file__).parents[2] / "fixtures" / "dialects"
 NAMES = sorted(file.stem for file in DIALECTS.glob("*.dxf"))
@@ -28,10 +28,16 @@ def readings() -> list[tuple[str, int, dict[str, Any]]]:
     ]
 
 
+def tupled(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
 def roles(layers: dict[str, Any]) -> LayerRoles:
     plain: dict[str, Any] = {}
     for key, value in layers.items():
-        if isinstance(value, list):
+        if key == "selections":
+            value = tuple(Selection(**{k: tupled(v) for k, v in one.items()}) for one in value)
+        elif isinstance(value, list):
             value = tuple(tuple(v) if isinstance(v, list) else v for v in value)
         plain[key] = value
     return LayerRoles(**plain)
@@ -61,7 +67,7 @@ def test_each_reading(name: str, number: int, meant: dict[str, Any]) -> None:
         (piece,) = [p for p in board.pieces if p.shape.covers(shapely.Point(x, y))]
         assert piece.shape.area == pytest.approx(area, abs=SAGITTA * piece.shape.length)
         assert len(piece.shape.interiors) == openings
-    assert [(*hole.at, hole.diameter) for hole in board.holes] == [
+    assert [(*hole.at, hole.diameter, *(hole.end or ())) for hole in board.holes] == [
         pytest.approx(hole, abs=5e-4) for hole in meant["holes"]
     ]
     assert [[one.layer, one.kind, one.count] for one in board.left_out] == meant["left_out"]
