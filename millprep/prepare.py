@@ -56,7 +56,7 @@ def prepare(
     say("reading the job")
     plan = job.load(job_file)
     say("reading the drawings")
-    boards = _boards(plan)
+    boards = read_boards(plan)
     cut_set = _empty(plan, job_file, boards, derivation)
     try:
         with set_on_disk.staged(out) as folder:
@@ -86,8 +86,12 @@ class Stopped(Exception):  # noqa: N818 - no error of the program: a finding say
         super().__init__("stopped by a finding")
 
 
-def _boards(plan: JobPlan) -> tuple[Board, ...]:
-    """Every drawing read; the faults of all of them together."""
+def read_boards(plan: JobPlan) -> tuple[Board, ...]:
+    """Every drawing read.
+
+    Raises:
+        Refusal: exit code 3, with the faults of all of them together.
+    """
     boards: list[Board] = []
     faults: list[Finding] = []
     for one in plan.boards:

@@ -15,7 +15,7 @@ from millprep.proof.rows import Row, check_rows
 from millprep.proof.trace import Trace
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Blank
-from millprep.values.finding import Finding
+from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
 from millprep.values.milling_pass import MillingPass
 from millprep.values.plan import JobPlan
@@ -32,21 +32,26 @@ def prove(
     layout: Layout,
     passes: Sequence[MillingPass],
     programs: Sequence[Program],
+    *,
+    table: bool = True,
 ) -> tuple[tuple[AsCut, ...], tuple[BoardProof, ...], tuple[Finding, ...]]:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
+    With `table` False the programs are not held against the table of motions.
+
     Raises:
-        Refusal: when a program is not RS-274.
+        Refusal: when programs are not RS-274, with the faults of all of them, or the table of
+            motions is damaged.
     """
     by_pass = {(p.blank, p.number): p for p in passes}
     blanks = {blank.number: blank for blank in layout.blanks}
     bed, bed_board = _bed(job)
-    rows = _rows(folder / TABLE, programs)
+    rows = _rows(folder / TABLE, programs) if table else None
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
-    for program in programs:
-        trace = reader.read((folder / program.file).read_text("ascii"), file=program.file)
-        findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
+    for program, trace in zip(programs, _traces(folder, programs), strict=True):
+        if rows is not None:
+            findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
         on_bed = mill_pass is bed
         if not on_bed:
@@ -80,8 +85,43 @@ def prove(
     return cut, proofs, tuple(findings)
 
 
+def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:
+    """Every program read."""
+    found: list[Trace] = []
+    faults: list[Finding] = []
+    for program in programs:
+        try:
+            text = (folder / program.file).read_text("ascii")
+            found.append(reader.read(text, file=program.file))
+        except UnicodeDecodeError as fault:
+            line = fault.object.count(b"\n", 0, fault.start) + 1
+            message = "the file holds characters that no program may hold. Write the set again."
+            faults.append(_damaged(program.file, message, line))
+        except Refusal as refusal:
+            faults += refusal.findings
+    if faults:
+        raise Refusal(faults)
+    return found
+
+
+def _damaged(file: str, message: str, line: int | None = None) -> Finding:
+    return Finding(code="file-damaged", severity="stop", message=message, file=file, line=line)
+
+
 def _rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
-    """The table's rows by program file."""
+    """The table's rows by program file.
+
+    Raises:
+        Refusal: when it is no such table.
+    """
+    try:
+        return _rows_of(table, programs)
+    except (KeyError, TypeError, ValueError) as fault:
+        words = f"the table of motions is damaged ({fault}). Write the set again."
+        raise Refusal([_damaged(table.name, words)]) from None
+
+
+def _rows_of(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
     by_name = {
         (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
     }

@@ -48,7 +48,7 @@ def refit(
     old = old_set.load(folder)
     read = readings.load(readings_file)
     if job_file is None:
-        job_file = _found(old, (Path(), folder.resolve().parent, readings_file.parent))
+        job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
     now = read_inputs(plan, job_file)
     _same(old, now)
@@ -87,8 +87,12 @@ def _step(blank: int, number: int) -> str:
     return f"refit of blank {blank} pass {number}"
 
 
-def _found(old: OldSet, folders: Iterable[Path]) -> Path:
-    """The job file of a set, wherever it lies near."""
+def find_job(old: OldSet, folders: Iterable[Path]) -> Path:
+    """The job file of a set, wherever it lies near.
+
+    Raises:
+        Refusal: exit code 2, when it lies in none of the folders.
+    """
     name = Path(old.inputs[0].file).name
     for folder in folders:
         if (folder / name).is_file():
@@ -110,10 +114,7 @@ def _same(old: OldSet, now: tuple[InputFile, ...]) -> None:
             f"{', '.join(changed)} changed since set {old.id} was made, so what is cut already "
             "would not fit what a new set cuts. Put the old file back.",
         )
-    ways: list[tuple[str, ...]] = [()]
-    if old.derived_from is not None:
-        ways = [(old.derived_from, _step(b, k)) for b, k in old.poses]
-    if old.id not in itertools.starmap(set_id, ((old.inputs, way) for way in ways)):
+    if not made_by_this_version(old):
         raise _usage(
             "made-by-another-version",
             f"Set {old.id} was made by another version of millprep, which may share the cuts among "
@@ -123,3 +124,11 @@ def _same(old: OldSet, now: tuple[InputFile, ...]) -> None:
 
 def _usage(code: str, message: str) -> Refusal:
     return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
+def made_by_this_version(old: OldSet) -> bool:
+    """Whether the id of a set is the one that this version gives to its inputs."""
+    ways: list[tuple[str, ...]] = [()]
+    if old.derived_from is not None:
+        ways = [(old.derived_from, _step(b, k)) for b, k in old.poses]
+    return old.id in itertools.starmap(set_id, ((old.inputs, way) for way in ways))
+
+

@@ -31,7 +31,7 @@ ALLOWED: dict[str, set[str]] = {
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "refit", "cli"}
+ALL = {"prepare", "refit", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 NEVER = {"scipy"}

@@ -15,6 +15,7 @@ from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.refit import refit
 from millprep.cli.schema import schema
+from millprep.cli.verify import verify
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -27,7 +28,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, inspect, new, refit, schema, demo):
+for command in (prepare, inspect, new, refit, verify, schema, demo):
     commands.add_command(command)
 
 

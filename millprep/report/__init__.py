@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from millprep.report.json_text import to_text
 from millprep.report.pictures import FOLDER, draw, draw_refused
 from millprep.report.record import record
+from millprep.report.seal import sealed
 from millprep.report.sheet import findings_text, sheet
 
 if TYPE_CHECKING:
@@ -20,9 +21,10 @@ __all__ = ["write", "write_refused"]
 def write(cut_set: CutSet, folder: Path) -> None:
     """Write report.json, sheet.html and the pictures of a finished set into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
-    _put(folder / "report.json", to_text(record(cut_set)))
     _put(folder / "sheet.html", sheet(cut_set))
     draw(cut_set, folder / FOLDER)
+    # last of all: it holds the hashes of every other file, programs included
+    _put(folder / "report.json", to_text(sealed(record(cut_set), folder)))
 
 
 def write_refused(cut_set: CutSet, folder: Path) -> None:

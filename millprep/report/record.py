@@ -68,6 +68,8 @@ def record(cut_set: CutSet) -> Row:
         "certificate": None,
         "findings": [_finding(finding) for finding in cut_set.findings],
         "machine_seconds": _mm(sum(f.seconds for f in cut_set.figures)) if costs else None,
+        "files": None,
+        "seal": None,
     }
 
 

@@ -82,6 +82,7 @@ def test_keys_of_the_contract_in_its_order(rows: dict[str, Any]) -> None:
     assert list(rows) == [
         "format", "set", "job", "derived_from", "inputs", "blanks", "boards", "cutters", "bed",
         "passes", "joins", "certificate", "findings", "machine_seconds",
+        "files", "seal",
     ]  # fmt: skip
     assert list(rows["findings"][0]) == [
         "code", "severity", "message", "frame", "at", "board", "copy", "blank", "pass", "file",

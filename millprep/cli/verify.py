@@ -1,0 +1,64 @@
+"""`millprep verify`: a finished set proved again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The set's job, if it lies neither here nor beside the set.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
+def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
+    """Prove a finished set again, before it is cut.
+
+    Every file of OUT is held against its hash; then the programs are read, their motion is
+    checked and the blanks are cut with them in simulation. Exit code 1 when anything is not as
+    it was written, or would do harm.
+    """
+    from millprep.verify import verify as prove
+
+    try:
+        done = prove(folder, job_file, words.steps())
+    except Refusal as refusal:
+        if as_json:
+            rows = [words.as_row(f) for f in refusal.findings]
+            click.echo(json.dumps({"good": False, "findings": rows}))
+        words.say_findings(refusal.findings)
+        raise SystemExit(refusal.exit_code) from None
+    words.say_findings(done.findings)
+    if as_json:
+        boards = [
+            {
+                "name": placement.board.name,
+                "copy": placement.copy,
+                "pieces": proof.pieces,
+                "shorts": proof.shorts,
+                "opens": proof.opens,
+                "narrowest_gap": proof.narrowest_gap,
+                "narrowest_copper": proof.narrowest_copper,
+            }
+            for placement, proof in zip(done.layout.placements, done.proofs, strict=False)
+        ]
+        rows = [words.as_row(f) for f in done.findings]
+        found = {"set": done.id, "good": done.good, "files": done.files, "boards": boards}
+        click.echo(json.dumps(found | {"findings": rows}))
+    elif done.good:
+        pieces = sum(proof.pieces for proof in done.proofs)
+        click.echo(f"set {done.id} in {folder}: {done.files} files as they were written")
+        click.echo(f"{pieces} copper pieces, 0 shorts, 0 opens")
+    if not done.good:
+        click.echo(f"refused: do not cut {folder}", err=True)
+        raise SystemExit(1)

@@ -1,0 +1,154 @@
+"""A finished set proved again: the files on disk against the job and the drawings they are for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from millprep import job, readback
+from millprep.prepare import Say, read_boards, read_inputs
+from millprep.refit import find_job, made_by_this_version
+from millprep.report.seal import seal
+from millprep.shop import written_set
+from millprep.shop.written_set import WrittenSet
+from millprep.values.as_cut import BoardProof
+from millprep.values.cut_set import InputFile
+from millprep.values.finding import Finding, Refusal
+from millprep.values.layout import Layout
+
+SAME = 1e-4
+"""A length the report tells to four decimals is the same within this, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What the files of a set prove.
+
+    Attributes:
+        id: of the set.
+        files: how many files were held against their hashes.
+        layout: the boards on the blanks.
+        proofs: one for each copy; empty when the programs could not be read.
+        findings: what is wrong, and what deserves a look.
+    """
+
+    id: str
+    files: int
+    layout: Layout
+    proofs: tuple[BoardProof, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def good(self) -> bool:
+        """Whether the set may be cut."""
+        return bool(self.proofs) and all(f.severity != "stop" for f in self.findings)
+
+
+def verify(
+    folder: Path,
+    job_file: Path | None = None,
+    say: Say = lambda _: None,
+    *,
+    hashes: bool = True,
+) -> Verified:
+    """Hold a set against its hashes, read its programs again, and cut its blanks once more.
+
+    Args:
+        folder: of the set.
+        job_file: the set's job; None looks for it by its name in the working folder and
+            beside the set.
+        say: takes the name of every step as it begins.
+        hashes: False leaves hashes and table aside, so that the simulation alone must find
+            what is wrong; for tests of the simulation.
+
+    Raises:
+        Refusal: exit code 2 when there is no set or no job, 1 when the set is another job's.
+    """
+    say("reading the set")
+    written = written_set.load(folder)
+    if job_file is None:
+        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+    say("reading the job and the drawings")
+    plan = job.load(job_file)
+    _same_inputs(written, read_inputs(plan, job_file))
+    boards = read_boards(plan)
+    findings: list[Finding] = []
+    if hashes:
+        say("comparing the files with their hashes")
+        findings += written_set.changed(written, seal(dict(written.row)))
+    if not made_by_this_version(written.old):
+        findings.append(_another_version(written))
+    say("reading the programs and cutting the blanks in simulation")
+    try:
+        layout = written_set.layout(written, boards)
+        passes = written_set.passes(written)
+        programs = written_set.programs(written, plan.cutters, plan.machine)
+    except (ValueError, KeyError, TypeError) as fault:
+        message = f"report.json does not fit its job ({fault}). Make the set again."
+        raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
+    gone = [one for one in written.programs if not (folder / one).is_file()]
+    if not hashes:
+        findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
+    proofs: tuple[BoardProof, ...] = ()
+    if not gone:
+        try:
+            _, proofs, found = readback.prove(
+                folder, plan, layout, passes, programs, table=hashes
+            )
+            findings += found
+            findings += _unlike(written, proofs)
+        except Refusal as refusal:
+            findings += refusal.findings
+    return Verified(written.old.id, len(written.files or ()), layout, proofs, tuple(findings))
+
+
+def _same_inputs(written: WrittenSet, now: tuple[InputFile, ...]) -> None:
+    """Refuse a set whose job or drawings are not those it was made from."""
+    made = {one.file: one.sha256 for one in written.old.inputs}
+    changed = [one for one in now if made.get(one.file) != one.sha256]
+    if changed:
+        message = (
+            "not the file that the set was made from: what it asks for now is not what the "
+            "set cuts. Put the old file back, or prepare the job again."
+        )
+        raise Refusal([_stop("input-changed", f"{i.file} is {message}", i.file) for i in changed])
+
+
+def _another_version(written: WrittenSet) -> Finding:
+    return Finding(
+        code="made-by-another-version",
+        severity="warn",
+        message=f"Set {written.old.id} was made by another version of millprep, whose machine and "
+        "cutter presets may differ. It is proved with those of this version.",
+    )
+
+
+def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding]:
+    """Where the proof comes out other than the report says."""
+    found: list[Finding] = []
+    for row, proof in zip(written.row["boards"], proofs, strict=True):
+        told = row["proof"] or {}
+        for noun in ("pieces", "shorts", "opens", "narrowest_gap", "narrowest_copper"):
+            old, new = told.get(noun), getattr(proof, noun)
+            same = old is new if old is None or new is None else abs(old - new) <= SAME
+            if not same:
+                words = f"{noun.replace('_', ' ')} is {_told(new)}, the report says {_told(old)}"
+                found.append(
+                    Finding(
+                        code="proof-differs",
+                        severity="stop",
+                        message=f"{words}. Make the set again.",
+                        board=row["name"],
+                        copy=row["copy"],
+                        blank=row["blank"],
+                    )
+                )
+    return found
+
+
+def _told(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.4g}"
+
+
+def _stop(code: str, message: str, file: str) -> Finding:
+    return Finding(code=code, severity="stop", message=message, file=file)
