@@ -122,8 +122,6 @@ def _same(old: OldSet, now: tuple[InputFile, ...]) -> None:
         )
 
 
-def _usage(code: str, message: str) -> Refusal:
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
 def made_by_this_version(old: OldSet) -> bool:
     """Whether the id of a set is the one that this version gives to its inputs."""
     ways: list[tuple[str, ...]] = [()]
@@ -132,3 +130,5 @@ def made_by_this_version(old: OldSet) -> bool:
     return old.id in itertools.starmap(set_id, ((old.inputs, way) for way in ways))
 
 
+def _usage(code: str, message: str) -> Refusal:
+    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
