@@ -8,7 +8,7 @@ from pathlib import Path
 
 from millprep import job
 from millprep.prepare import Say, prepare, read_inputs, set_id
-from millprep.shop import old_set, readings
+from millprep.shop import old_set, readings, vernier
 from millprep.shop.old_set import OldSet
 from millprep.shop.refit import Refit
 from millprep.shop.refit import refit as corrected
@@ -24,6 +24,7 @@ def refit(
     blank: int,
     number: int,
     job_file: Path | None = None,
+    by_vernier: bool = False,
     say: Say = lambda _: None,
 ) -> CutSet:
     """Make a set whose programs of one pass fit the blank as it lies; all else stays.
@@ -36,6 +37,7 @@ def refit(
         number: of the pass.
         job_file: the job of the set; None looks for it by its name and hash in the working
             folder, beside the set and beside the readings.
+        by_vernier: whether the readings are of verniers.
         say: takes the name of every step as it begins.
 
     Raises:
@@ -46,14 +48,17 @@ def refit(
         raise _usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
     old = old_set.load(folder)
-    read = readings.load(readings_file)
+    read = readings.load(readings_file, verniers=by_vernier)
     if job_file is None:
         job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
     now = read_inputs(plan, job_file)
     _same(old, now)
     # readings first, so that nothing is prepared for bad ones
-    done = corrected(read, old, blank, number, plan.registration.sigma)
+    if by_vernier:
+        done = vernier.refit(read, old, blank, number)
+    else:
+        done = corrected(read, old, blank, number, plan.registration.sigma)
     derivation = Derivation(
         derived_from=old.id,
         step=_step(blank, number),

@@ -31,6 +31,12 @@ from millprep.cli.prepare import finish
     type=click.Path(path_type=Path),
     help="The set's job, if it lies neither here nor beside the set nor beside the readings.",
 )
+@click.option(
+    "--vernier",
+    "by_vernier",
+    is_flag=True,
+    help="READINGS.toml holds readings of verniers instead of holes.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def refit(
     folder: Path,
@@ -39,18 +45,22 @@ def refit(
     blank: int,
     out: Path,
     job_file: Path | None,
+    by_vernier: bool,
     as_json: bool,
 ) -> None:
     """Fit the programs of a pass to the blank as it lies, by readings of its holes.
 
     OUT is the set that is being cut. READINGS.toml says where holes that an earlier pass
     drilled were found, in machine coordinates: set = "ID", unit = "mm", and under [holes]
-    lines such as r1 = [41.02, 6.01].
+    lines such as r1 = [41.02, 6.01]. With --vernier it holds set = "ID" and under [verniers]
+    the line that runs through each, such as v1 = -3.5.
     """
     from millprep.refit import refit as make
 
     finish(
-        lambda: make(folder, out, readings_file, blank, number, job_file, words.steps()),
+        lambda: make(
+            folder, out, readings_file, blank, number, job_file, by_vernier, words.steps()
+        ),
         out,
         as_json,
     )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
     from millprep.values.pose import Pose
     from millprep.values.program import Program
+    from millprep.values.vernier import Vernier
 
 FORMAT = 1
 Row = dict[str, Any]
@@ -123,6 +124,7 @@ def _pass(cut_set: CutSet, milling_pass: MillingPass, costs: Costs) -> Row:
         "blank_to_machine": _affine(milling_pass.pose),
         "touch": _point(milling_pass.touch),
         "registration": [_hole(hole) for hole in milling_pass.registration],
+        "verniers": [_vernier(one) for one in milling_pass.verniers],
         "programs": [
             _program(program, costs)
             for program in cut_set.programs
@@ -140,6 +142,18 @@ def _hole(hole: RegistrationHole) -> Row:
         "role": hole.role,
         "drilled_in": hole.drilled_in,
         "used_in": hole.used_in,
+    }
+
+
+def _vernier(one: Vernier) -> Row:
+    return {
+        "id": one.id,
+        "at": _point(one.at),
+        "measures": one.measures,
+        "passes": list(one.passes),
+        "pitch": _mm(one.pitch),
+        "step": _mm(one.step),
+        "reach": one.reach,
     }
 
 
@@ -166,9 +180,11 @@ def _join(cut_set: CutSet, join: Join) -> Row:
         "piece": join.piece,
         "at": _point(join.at),
         "passes": list(join.passes),
+        "predicted_rms": _mm(join.predicted_rms),
         "predicted_997": _mm(join.predicted),
         "tolerance_electrical": _mm(join.tolerance_electrical),
         "tolerance_gap": _mm(join.tolerance_gap),
+        "tick": _mm(join.tick),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import RegistrationHole
 from millprep.values.pose import Pose
+from millprep.values.vernier import Vernier
 
 FORMAT = 1
 """Of the reports that this reader understands."""
@@ -26,6 +27,7 @@ class OldSet:
         poses: (blank, pass) to where the blank was taken to lie, blank to machine.
         holes: every registration hole of a blank; places in machine frame are those of the
             pass that uses the hole.
+        verniers: every vernier of a blank.
     """
 
     id: str
@@ -33,6 +35,7 @@ class OldSet:
     inputs: tuple[InputFile, ...]
     poses: Mapping[tuple[int, int], Pose]
     holes: Mapping[int, tuple[RegistrationHole, ...]]
+    verniers: Mapping[int, tuple[Vernier, ...]] = field(default_factory=dict)
 
 
 def load(folder: Path) -> OldSet:
@@ -64,17 +67,36 @@ def unreadable(words: str, file: Path) -> Refusal:
 
 def _from(row: Mapping[str, Any]) -> OldSet:
     holes: dict[int, tuple[RegistrationHole, ...]] = {}
+    verniers: dict[int, tuple[Vernier, ...]] = {}
     poses: dict[tuple[int, int], Pose] = {}
     for one in row["passes"]:
         blank = int(one["blank"])
         poses[blank, int(one["number"])] = Pose(*map(float, one["blank_to_machine"]))
         holes[blank] = holes.get(blank, ()) + tuple(_hole(hole) for hole in one["registration"])
+        verniers[blank] = verniers.get(blank, ()) + tuple(
+            _vernier(row, blank) for row in one["verniers"]
+        )
     return OldSet(
         str(row["set"]),
         row["derived_from"],
         tuple(InputFile(str(i["file"]), str(i["sha256"])) for i in row["inputs"]),
         poses,
         holes,
+        verniers,
+    )
+
+
+def _vernier(row: Mapping[str, Any], blank: int) -> Vernier:
+    (x, y), (first, second) = row["at"], row["passes"]
+    return Vernier(
+        id=str(row["id"]),
+        blank=blank,
+        at=(float(x), float(y)),
+        measures=row["measures"],
+        passes=(int(first), int(second)),
+        pitch=float(row["pitch"]),
+        step=float(row["step"]),
+        reach=int(row["reach"]),
     )
 
 

@@ -1,7 +1,8 @@
-"""A readings file: where registration holes were found in one pass, as a person types it in.
+"""A readings file: what was found in one pass, as a person types it in.
 
-It says `set = "ID"` as sheet and programs name it, `unit = "mm"`, and in the table [holes] one
-line a hole, `r1 = [41.02, 6.01]`, in machine coordinates as read in that pass.
+It says `set = "ID"` as sheet and programs name it, and either `unit = "mm"` and in the table
+[holes] one line a hole, `r1 = [41.02, 6.01]`, in machine coordinates as read in that pass; or in
+the table [verniers] one line a vernier, `v1 = -3.5`, the number of the line that runs through.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -22,6 +23,9 @@ from millprep.values.path import Point
 FARTHEST = 10_000.0
 """A coordinate beyond ten metres is a slip of the pen, mm."""
 
+MOST_LINES = 100
+"""No vernier has more lines on a side."""
+
 Number = Annotated[float, Field(ge=-FARTHEST, le=FARTHEST)]
 
 
@@ -31,9 +35,18 @@ class _File(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
     set: Annotated[str, Field(min_length=1)]
+
+
+class _Holes(_File):
     unit: Literal["mm"]
     holes: Annotated[
         dict[str, Annotated[list[Number], Field(min_length=2, max_length=2)]], Field(min_length=1)
+    ]
+
+
+class _Verniers(_File):
+    verniers: Annotated[
+        dict[str, Annotated[float, Field(ge=-MOST_LINES, le=MOST_LINES)]], Field(min_length=1)
     ]
 
 
@@ -41,27 +54,30 @@ ALLOWED = {
     "set": "the id of the set in quotes, as its sheet and programs name it",
     "unit": '"mm"',
     "holes": "a table of readings in mm, such as r1 = [41.02, 6.01]",
+    "verniers": "a table of lines that run through, such as v1 = -3.5",
 }
 """What may stand under each key, to follow "must be"."""
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Where holes were found.
+    """What was found; holes or verniers.
 
     Attributes:
         file: name and hash of the file.
         set: id of the set they were taken for.
         holes: id of a hole to its place, machine frame, mm.
+        verniers: id of a vernier to the number of the line that runs through.
     """
 
     file: InputFile
     set: str
     holes: Mapping[str, Point]
+    verniers: Mapping[str, float] = field(default_factory=dict)
 
 
-def load(file: Path) -> Readings:
-    """Read a readings file.
+def load(file: Path, *, verniers: bool = False) -> Readings:
+    """Read a readings file; `verniers` says which kind of readings it is to hold.
 
     Raises:
         Refusal: exit code 2, with every mistake of the file.
@@ -74,18 +90,27 @@ def load(file: Path) -> Readings:
         raise _refusal(file, [("readings-unreadable", words)]) from None
     except ValueError as fault:
         raise _refusal(file, [("readings-syntax", f"is not valid TOML: {fault}")]) from None
+    made = InputFile(file.name, hashlib.sha256(raw).hexdigest())
+    other = "holes" if verniers else "verniers"
+    if other in data and ("verniers" if verniers else "holes") not in data:
+        words = "with --vernier" if not verniers else "without --vernier"
+        raise _refusal(file, [("readings-other-kind", f"holds [{other}]: give it {words}")])
     try:
-        read = _File.model_validate(data)
+        if verniers:
+            lines = _Verniers.model_validate(data)
+            return Readings(made, lines.set, {}, {k: float(v) for k, v in lines.verniers.items()})
+        read = _Holes.model_validate(data)
     except ValidationError as fault:
-        raise _refusal(file, _mistakes(data, fault)) from None
+        kind = _Verniers if verniers else _Holes
+        raise _refusal(file, _mistakes(data, fault, list(kind.model_fields))) from None
     return Readings(
-        InputFile(file.name, hashlib.sha256(raw).hexdigest()),
-        read.set,
-        {name: (float(at[0]), float(at[1])) for name, at in read.holes.items()},
+        made, read.set, {name: (float(at[0]), float(at[1])) for name, at in read.holes.items()}
     )
 
 
-def _mistakes(data: dict[str, Any], fault: ValidationError) -> Iterator[tuple[str, str]]:
+def _mistakes(
+    data: dict[str, Any], fault: ValidationError, keys: list[str]
+) -> Iterator[tuple[str, str]]:
     """Code and words of every mistake; one for a hole whose place is wrong twice."""
     told = set()
     for error in fault.errors(include_url=False, include_context=False):
@@ -95,13 +120,18 @@ def _mistakes(data: dict[str, Any], fault: ValidationError) -> Iterator[tuple[st
         told.add(tuple(path))
         name = " ".join([f"[{path[0]}]", path[1]]) if len(path) > 1 else path[0]
         if error["type"] == "extra_forbidden":
-            yield "readings-unknown-key", f"has an unknown key {name}; allowed: set, unit, holes"
+            yield "readings-unknown-key", (f"has an unknown key {name}; allowed: {', '.join(keys)}")
         elif error["type"] == "missing":
             yield "readings-missing-key", f"lacks {name}, which must be {ALLOWED[path[0]]}"
         elif path == ["unit"] and str(data["unit"]).lower().startswith("in"):
             yield (
                 "readings-in-inches",
                 'holds readings in inches: multiply each by 25.4 and say unit = "mm"',
+            )
+        elif path[0] == "verniers" and len(path) > 1:
+            yield (
+                "readings-bad-value",
+                f"{name} must be the number of a line, such as -3.5",
             )
         elif len(path) > 1:
             yield (

@@ -61,7 +61,7 @@ def refit(readings: Readings, old: OldSet, blank: int, number: int, sigma: float
         at = {"blank": blank, "mill_pass": number}
         raise Refusal([_fault(holes, read, expected, found, sigma, at)])
     return Refit(
-        _reported(found.pose, expected, places),
+        reported(found.pose, expected, places),
         tuple(_told(found, expected, holes, read, sigma, blank, number)),
     )
 
@@ -70,16 +70,7 @@ def _holes(
     readings: Readings, old: OldSet, blank: int, number: int
 ) -> tuple[Pose, list[RegistrationHole]]:
     """The pose the old set expected, and the holes that were read, in the blank's order."""
-    if readings.set != old.id:
-        raise _stop(
-            "readings-of-another-set",
-            f"The readings were taken for set {readings.set}, the folder holds set {old.id}: they "
-            "are of another set. Take the set whose id stands on the sheet at the mill.",
-        )
-    expected = old.poses.get((blank, number))
-    if expected is None:
-        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(old.poses))
-        raise _stop("no-such-pass", f"The set has no blank {blank} pass {number}; it has {known}.")
+    expected = of_this_set(readings, old, blank, number)
     drilled = [h for h in old.holes.get(blank, ()) if h.drilled_in < number]
     if not drilled:
         raise _stop(
@@ -106,6 +97,25 @@ def _holes(
             exit_code=2,
         )
     return expected, mine
+
+
+def of_this_set(readings: Readings, old: OldSet, blank: int, number: int) -> Pose:
+    """The pose that the old set expected in this pass.
+
+    Raises:
+        Refusal: when the readings are of another set, or it has no such pass.
+    """
+    if readings.set != old.id:
+        raise _stop(
+            "readings-of-another-set",
+            f"The readings were taken for set {readings.set}, the folder holds set {old.id}: they "
+            "are of another set. Take the set whose id stands on the sheet at the mill.",
+        )
+    expected = old.poses.get((blank, number))
+    if expected is None:
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(old.poses))
+        raise _stop("no-such-pass", f"The set has no blank {blank} pass {number}; it has {known}.")
+    return expected
 
 
 def _near(found: Fit, expected: Pose, places: Sequence[Point]) -> bool:
@@ -213,7 +223,7 @@ def _mistakes(
                 )
 
 
-def _reported(pose: Pose, expected: Pose, places: Sequence[Point]) -> Pose:
+def reported(pose: Pose, expected: Pose, places: Sequence[Point]) -> Pose:
     """The pose with the digits that a report holds, so that a later refit reads the same one.
 
     The turn is rounded first and the shift worked out for the holes' middle, so that neither

@@ -9,6 +9,7 @@ import shapely
 
 from millprep.values.path import Point
 from millprep.values.pose import Pose
+from millprep.values.vernier import Vernier
 
 Role = Literal["locate", "key", "witness"]
 
@@ -46,6 +47,7 @@ class MillingPass:
         pose: blank to machine.
         registration: the holes this pass is found by.
         touch: where the cutter is zeroed in z, machine frame.
+        verniers: those whose second combs this pass cuts.
     """
 
     blank: int
@@ -54,6 +56,7 @@ class MillingPass:
     pose: Pose
     registration: tuple[RegistrationHole, ...]
     touch: Point
+    verniers: tuple[Vernier, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,8 @@ class Join:
         predicted: mismatch across the path that 99.7 % of blanks stay below.
         tolerance_electrical: mismatch across the path at which the band first leaks.
         tolerance_gap: mismatch at which less than the asked gap is left.
+        predicted_rms: root mean square of the mismatch across the path.
+        tick: length of the ticks at both ends, outward into background copper; 0 for none.
     """
 
     blank: int
@@ -80,3 +85,5 @@ class Join:
     predicted: float | None = None
     tolerance_electrical: float | None = None
     tolerance_gap: float | None = None
+    predicted_rms: float | None = None
+    tick: float = 0.0
