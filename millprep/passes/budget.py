@@ -16,6 +16,8 @@ from millprep.values.path import FloatArray, Point
 
 QUANTILE = 2.97
 """99.7 % of a normal error in one direction stay within this many standard deviations."""
+ALONG = 3.0
+"""Standard deviations of a hole that two passes may draw apart along a path."""
 
 
 def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
@@ -39,24 +41,30 @@ def predicted(holes: FloatArray, at: Point, across: Point, sigma: float) -> floa
     return QUANTILE * sigma_across(holes, at, across, sigma)
 
 
-def tolerance_electrical(foot: float, laps: int, pitch: float) -> float:
+def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0) -> float:
     """The mismatch across a path at which a band of laps first leaks, mm.
 
     Bands are joined as one, so all of the band's width at the foot holds: W = w + (k - 1)·pitch.
+    Ticks of length m at the ends of both sides, outward, make it W + m.
     """
-    return foot + (laps - 1) * pitch
+    return foot + (laps - 1) * pitch + tick
 
 
-def tolerance_gap(foot: float, laps: int, pitch: float, gap: float, overrun: float) -> float:
+def tolerance_gap(
+    foot: float, laps: int, pitch: float, gap: float, overrun: float, tick: float = 0.0
+) -> float:
     """The mismatch across a path at which less than the asked gap is left at the join, mm.
 
     With the band's width W, overrun e on both sides (ℓ = 2e) and q = √(W·|d| - d²), the gap left
     is min(W, hypot(ℓ + 2q, W - |d|)) for ℓ ≥ -q; found by bisection, 0 where the band has
-    nothing to spare.
+    nothing to spare. Beyond W a tick alone stands between the copper on either side: as wide as
+    one lap, w, and t before its round end slides past only 2·√(w·t - t²).
     """
     width = tolerance_electrical(foot, laps, pitch)
     if gap_left(width, 0.0, overrun) < gap - 1e-9:
         return 0.0
+    if tick and foot >= gap - 1e-9 and 2 * overrun >= width:
+        return width + tick - (foot - math.sqrt(max(foot**2 - gap**2, 0.0))) / 2
     low, high = 0.0, width
     for _ in range(60):
         middle = (low + high) / 2
@@ -64,6 +72,20 @@ def tolerance_gap(foot: float, laps: int, pitch: float, gap: float, overrun: flo
             (middle, high) if gap_left(width, middle, overrun) >= gap - 1e-9 else (low, middle)
         )
     return low
+
+
+def overrun(asked: float, width: float, sigma: float) -> float:
+    """How far each side is cut past a join, so that the full gap survives, mm.
+
+    The gap of a band W wide stays whole while 2e is W and the mismatch along the path, which is
+    taken as `ALONG` standard deviations of a hole's error: passes are rarely found worse.
+
+    Args:
+        asked: by the job; never less.
+        width: of the widest band at the foot.
+        sigma: error of one hole per axis.
+    """
+    return max(asked, (width + ALONG * sigma) / 2)
 
 
 def gap_left(width: float, across: float, overrun: float, along: float = 0.0) -> float:

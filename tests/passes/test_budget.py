@@ -128,3 +128,86 @@ def test_mismatch_across_the_path_alone_counts() -> None:
     x, y = (turn @ at).tolist()
     u, v = (turn @ across).tolist()
     assert budget.sigma_across(holes @ turn.T, (x, y), (u, v), 0.03) == pytest.approx(here)
+
+
+def ticked(
+    foot: float, laps: int, pitch: float, tick: float, overrun: float, across: float
+) -> BaseGeometry:
+    """Both sides of a band at the origin, laps upward, each with a tick at its end."""
+    sides = []
+    top = (laps - 1) * pitch
+    for end, off, away in ((overrun, 0.0, -2 * LONG), (-overrun, across, 2 * LONG)):
+        lines = [[(away, k * pitch + off), (end, k * pitch + off)] for k in range(laps)]
+        lines[-1].append((end, top + off + tick))
+        sides += [shapely.LineString(line) for line in lines]
+    grown = [side.buffer(foot / 2, quad_segs=SEGMENTS) for side in sides]
+    return shapely.union_all(grown)
+
+
+def ticked_gap(
+    foot: float, laps: int, pitch: float, tick: float, overrun: float, across: float
+) -> float:
+    """Distance from the copper inside to whatever else there is; 0 where the join leaks."""
+    window = shapely.box(-LONG, -LONG, LONG, LONG)
+    grooves = ticked(foot, laps, pitch, tick, overrun, across)
+    copper = shapely.get_parts(window.difference(grooves))
+    inner = [p for p in copper if p.contains(shapely.Point(0.0, -LONG + 0.01))]
+    outer = [p for p in copper if p.contains(shapely.Point(0.0, LONG - 0.01))]
+    if inner[0] is outer[0]:
+        return 0.0
+    return min(float(inner[0].distance(p)) for p in outer)
+
+
+@pytest.mark.parametrize("laps", [1, 2, 4])
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_ticks_add_their_length_to_what_a_band_stands(laps: int, way: float) -> None:
+    random = default_rng(laps)
+    for _ in range(15):
+        foot = random.uniform(0.08, 0.2)
+        pitch = foot * random.uniform(0.6, 0.95)
+        tick = random.uniform(0.1, 0.6)
+        e = random.uniform(0.3, 0.6)
+        limit = budget.tolerance_electrical(foot, laps, pitch, tick)
+        assert limit == budget.tolerance_electrical(foot, laps, pitch) + tick
+        for share, holds in ((0.3, True), (0.7, True), (0.99, True), (1.01, False)):
+            left = ticked_gap(foot, laps, pitch, tick, e, way * share * limit)
+            assert (left > 0) == holds, (foot, pitch, tick, e, share)
+
+
+@pytest.mark.parametrize("laps", [1, 3])
+def test_with_ticks_the_asked_gap_stays_up_to_the_tolerance(laps: int) -> None:
+    random = default_rng(20 + laps)
+    kinds = set()
+    for _ in range(40):
+        foot = random.uniform(0.08, 0.2)
+        pitch, tick = foot * 0.85, random.uniform(0.1, 0.5)
+        width = budget.tolerance_electrical(foot, laps, pitch)
+        gap = random.choice([foot * random.uniform(0.5, 1.0), width])
+        e = width / 2 + random.uniform(0.0, 0.3)
+        limit = budget.tolerance_gap(foot, laps, pitch, float(gap), e, tick)
+        kinds.add(limit > width + 1e-9)
+        for share in (0.2, 0.6, 0.98):
+            for way in (1.0, -1.0):
+                left = ticked_gap(foot, laps, pitch, tick, e, way * share * limit)
+                assert left >= gap - 2e-3
+        assert ticked_gap(foot, laps, pitch, tick, e, limit + 0.02 * width) <= gap + 2e-3
+    assert True in kinds
+    assert kinds == {True, False} or laps == 1
+
+
+def test_the_check_sees_a_tick_that_is_too_short() -> None:
+    args = (0.15, 2, 0.12, 0.3, 0.4)
+    beyond = 0.9 * budget.tolerance_electrical(0.15, 2, 0.12, 0.3)
+    assert ticked_gap(*args, beyond) > 0
+    assert ticked_gap(0.15, 2, 0.12, 0.1, 0.4, beyond) == 0
+
+
+def test_the_overrun_leaves_the_full_gap_at_a_join_drawn_apart() -> None:
+    for width in (0.14, 0.45, 1.2):
+        e = budget.overrun(0.4, width, 0.03)
+        assert e >= 0.4
+        for across in (0.0, 0.5 * width, 0.99 * width):
+            assert budget.gap_left(width, across, e, 3 * 0.03) == pytest.approx(width)
+            assert exact_gap(width, e, 3 * 0.03, across) == pytest.approx(width, abs=2e-3)
+    # the asked one alone would not have done
+    assert exact_gap(1.2, 0.4, 0.0, 0.99 * 1.2) < 1.1
