@@ -1,4 +1,4 @@
-"""Holes: the drill or the end mill for each."""
+"""Holes: the drill or the end mill for each; slots are milled."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ from millprep.values.plan import DrillingPlan, RegistrationPlan
 REGISTRATION_FIT = 0.005
 """A drill serves a registration hole when its diameter is this near, mm."""
 
+SLOT_FIT = 0.002
+"""An end mill is as wide as a slot when it is wider by no more, mm: drawings round to that."""
+
 
 def choose(diameter: float, cutters: Sequence[Cutter], tolerance: float) -> Cutter | None:
     """The drill nearest to a diameter within the tolerance, else the widest fitting end mill.
@@ -27,6 +30,12 @@ def choose(diameter: float, cutters: Sequence[Cutter], tolerance: float) -> Cutt
     if near:
         return min(near, key=lambda c: (round(abs(c.diameter - diameter), 9), -c.diameter))
     mills = [c for c in cutters if isinstance(c, EndMill) and c.diameter < diameter]
+    return max(mills, key=lambda c: c.diameter, default=None)
+
+
+def choose_mill(width: float, cutters: Sequence[Cutter]) -> Cutter | None:
+    """The widest end mill that is no wider than a slot."""
+    mills = [c for c in cutters if isinstance(c, EndMill) and c.diameter <= width + SLOT_FIT]
     return max(mills, key=lambda c: c.diameter, default=None)
 
 
@@ -44,15 +53,20 @@ def drill(
     cuts: list[HoleCut] = []
     findings: list[Finding] = []
     for placement in placements:
-        unserved: dict[float, list[Hole]] = {}
+        unserved: dict[tuple[float, bool], list[Hole]] = {}
         for hole in placement.board.holes:
-            cutter = choose(hole.diameter, cutters, plan.tolerance)
+            if hole.end is None:
+                cutter = choose(hole.diameter, cutters, plan.tolerance)
+            else:
+                cutter = choose_mill(hole.diameter, cutters)
             if cutter is None:
-                unserved.setdefault(hole.diameter, []).append(hole)
+                unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
                 continue
+            there = hole.moved(placement.pose)
             cuts.append(
                 HoleCut(
-                    at=placement.pose.point(hole.at),
+                    at=there.at,
+                    end=there.end,
                     diameter=cutter.diameter if isinstance(cutter, Drill) else hole.diameter,
                     cutter=cutter.name,
                     depth=depth_of(cutter, blank, plan.breakthrough),
@@ -63,7 +77,8 @@ def drill(
                 )
             )
         findings += [
-            _no_drill(placement, diameter, holes, plan) for diameter, holes in unserved.items()
+            (_no_drill if is_round else _no_mill)(placement, size, holes, plan)
+            for (size, is_round), holes in unserved.items()
         ]
     findings += _too_deep(cuts, blank, plan)
     return tuple(cuts), tuple(findings)
@@ -84,6 +99,27 @@ def _no_drill(
         ),
         frame="drawing",
         at=holes[0].at,
+        board=placement.board.name,
+        copy=placement.copy,
+        blank=placement.blank,
+    )
+
+
+def _no_mill(
+    placement: Placement, width: float, slots: Sequence[Hole], plan: DrillingPlan
+) -> Finding:
+    cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
+    mills = ", ".join(sorted({f"{c.diameter:g}" for c in cutters if isinstance(c, EndMill)}))
+    return Finding(
+        code="slot-without-mill",
+        severity="stop",
+        message=(
+            f"{len(slots)} slot(s) {width:.3f} mm wide have no end mill: those for holes are "
+            f"{mills + ' mm' if mills else 'none'}. Name an end mill no wider than the slot as "
+            "borer or among [drilling] cutters."
+        ),
+        frame="drawing",
+        at=slots[0].at,
         board=placement.board.name,
         copy=placement.copy,
         blank=placement.blank,

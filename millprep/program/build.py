@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from millprep.program import moves, order
+from millprep.program import moves, order, slots
 from millprep.values.cut import WORK_ORDER, Cut, HoleCut, Profile, Ring, Work
 from millprep.values.cutter import Cutter
 from millprep.values.machine import Machine
@@ -76,7 +76,7 @@ def build(
 
 def _moved(cut: Cut, pose: Pose) -> Cut:
     if isinstance(cut, HoleCut):
-        return replace(cut, at=pose.point(cut.at))
+        return cut.moved(pose)
     return replace(cut, path=cut.path.moved(pose))
 
 
@@ -107,7 +107,10 @@ def _program(
         else:
             holes = [cut for cut in mine if isinstance(cut, HoleCut)]
             for n in order.points([h.at for h in holes], here):
-                moves.hole(pen, holes[n])
+                if holes[n].end is None:
+                    moves.hole(pen, holes[n])
+                else:
+                    slots.slot(pen, holes[n], profile.ramp)
     # the next cutter is put in and zeroed where this one ends
     pen.over(*mill_pass.touch)
     return Program(

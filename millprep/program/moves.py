@@ -55,17 +55,19 @@ class Pen:
     def plunge(self, z: float) -> None:
         """Straight down at the plunge feed."""
         if self.at[2] != z:
-            feed = min(self.cutter.plunge, self.machine.max_plunge)
-            self._go(Move("feed", self.at[0], self.at[1], z, feed=feed))
+            self._go(Move("feed", self.at[0], self.at[1], z, feed=self.plunge_feed))
 
     def follow(self, path: Path, depths: Sequence[float] | None = None) -> None:
-        """Along a path whose start the cutter stands on, to one z for every segment's end."""
-        feed = min(self.cutter.feed, self.machine.max_feed)
+        """Along a path whose start the cutter stands on, to one z for every segment's end.
+
+        On a ramp the cutter goes down no faster than it plunges.
+        """
         z = self.at[2]
         for n, segment in enumerate(path.segments()):
             z_end = z if depths is None else depths[n]
             z_start = self.at[2]
             halves = _halves(segment)
+            feed = self._feed(float(path.lengths[n]), z_start - z_end)
             for k, (_, (x, y), centre, sweep) in enumerate(halves, 1):
                 z_here = z_start + (z_end - z_start) * k / len(halves)
                 if centre is None or _nearly_straight(self.at, (x, y), sweep):
@@ -74,6 +76,18 @@ class Pen:
                 i, j = centre[0] - self.at[0], centre[1] - self.at[1]
                 motion: Motion = "arc_ccw" if sweep > 0 else "arc_cw"
                 self._go(Move(motion, x, y, z_here, i, j, feed))
+
+    def _feed(self, run: float, fall: float) -> float:
+        """The feed along a segment this long in the plane that goes down this much."""
+        feed = min(self.cutter.feed, self.machine.max_feed)
+        if fall <= 0:
+            return feed
+        return min(feed, self.plunge_feed * math.hypot(run, fall) / fall)
+
+    @property
+    def plunge_feed(self) -> float:
+        """The feed straight down."""
+        return min(self.cutter.plunge, self.machine.max_plunge)
 
     def _go(self, move: Move) -> None:
         self.moves.append(move)
@@ -117,7 +131,10 @@ def ring(pen: Pen, cut: Ring, vertex: int) -> None:
 
 
 def hole(pen: Pen, cut: HoleCut) -> None:
-    """A drill plunges, withdrawing where the hole is deep; an end mill winds down."""
+    """A drill plunges, withdrawing where the hole is deep; an end mill winds down.
+
+    Slots are another module's.
+    """
     if isinstance(pen.cutter, Drill):
         pen.over(*cut.at)
         for depth in _pecks(cut.depth, pen.cutter.diameter):
@@ -126,7 +143,7 @@ def hole(pen: Pen, cut: HoleCut) -> None:
                 pen.rise()
         pen.rise()
         return
-    for radius in _turn_radii(cut.diameter, pen.cutter.width(cut.depth)):
+    for radius in turn_radii(cut.diameter, pen.cutter.width(cut.depth)):
         _wind(pen, cut, radius)
     pen.rise()
 
@@ -146,7 +163,7 @@ def _wind(pen: Pen, cut: HoleCut, radius: float) -> None:
     pen.follow(turn)
 
 
-def _turn_radii(hole: float, cutter: float) -> list[float]:
+def turn_radii(hole: float, cutter: float) -> list[float]:
     """Radii of the helices that make a hole, from the middle outward.
 
     One helix would leave a loose core in a hole wider than twice the cutter, which jams or

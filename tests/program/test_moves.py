@@ -145,7 +145,7 @@ def test_short_arcs_never_turn_into_full_circles(radius: float, sweep: float, be
 
 @pytest.mark.parametrize(("hole", "cutter"), [(1.05, 1.0), (1.9, 1.0), (3.2, 1.0), (7.0, 0.8)])
 def test_a_bored_hole_leaves_no_core(hole: float, cutter: float) -> None:
-    radii = moves._turn_radii(hole, cutter)
+    radii = moves.turn_radii(hole, cutter)
     swept = shapely.union_all(
         [shapely.Point(0, 0).buffer(r).exterior.buffer(cutter / 2) for r in radii]
     )
