@@ -64,7 +64,7 @@ def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
         pieces = np.array([piece.shape for piece in board.pieces], dtype=object)
         if board.holes:
             spots = shapely.buffer(
-                shapely.points([hole.at for hole in board.holes]),
+                [hole.spine for hole in board.holes],
                 [hole.diameter / 2 for hole in board.holes],
             )
             tree = shapely.STRtree(spots)

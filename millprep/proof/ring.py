@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.proof.told import on_blank
 from millprep.values.as_cut import CopperPart, Groove
+from millprep.values.board import Hole
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 
@@ -17,6 +19,8 @@ LEAST_RING = 0.15
 """External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
 SIZE_TOLERANCE = 0.15
 """A hole that misses its diameter by more, mm, was made by the wrong cutter."""
+SLOT_LEFT = 0.05
+"""What stays of a slot's area is left over when it is wider than twice this, mm."""
 EATEN = 0.002
 """A ring thinner than the tolerance of the paths, mm, is no ring."""
 
@@ -26,9 +30,11 @@ def drilled(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapel
 
     The area of the groove that surrounds the hole's middle and comes nearest to its size,
     filled. A hole that only a larger groove cut (a slot, the edge) is taken at its own size.
+    A slot is what was cut of its own area, grown by the tolerance.
     """
-    holes = placement.board.holes
-    if not holes:
+    holes = [hole for hole in placement.board.holes if hole.end is None]
+    slots = [hole for hole in placement.board.holes if hole.end is not None]
+    if not holes and not slots:
         return {}
     areas = np.array(
         [area for groove in grooves for area in shapely.get_parts(groove.surface).tolist()],
@@ -36,11 +42,13 @@ def drilled(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapel
     )
     if not len(areas):
         return {}
+    found = _milled(areas, slots, placement)
+    if not holes:
+        return found
     filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(areas)))
     middles = shapely.points([placement.pose.point(hole.at) for hole in holes])
     asked = np.array([hole.diameter for hole in holes])
     across = 2 * np.sqrt(shapely.area(filled) / math.pi)
-    found: dict[str, shapely.Polygon] = {}
     which, area = shapely.STRtree(filled).query(middles, predicate="within")
     for i, hole in enumerate(holes):
         here = area[which == i]
@@ -51,6 +59,65 @@ def drilled(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapel
             found[hole.id] = filled[best]
         elif bool(shapely.intersects(areas[here], middles[i]).any()):
             found[hole.id] = shapely.buffer(middles[i], asked[i] / 2)
+    return found
+
+
+def _milled(
+    areas: NDArray[np.object_], slots: Sequence[Hole], placement: Placement
+) -> dict[str, shapely.Polygon]:
+    """What the grooves took of each slot and close around it; slots half uncut are not in.
+
+    A groove that lies beside the slot, such as the isolation of its pad, is no part of it.
+    """
+    found: dict[str, shapely.Polygon] = {}
+    tree = shapely.STRtree(areas)
+    for slot in slots:
+        drawn = _drawn(slot, placement)
+        own = areas[tree.query(drawn, predicate="intersects")]
+        own = own[shapely.area(shapely.intersection(own, drawn)) > EATEN * drawn.length]
+        around = _drawn(slot, placement, SIZE_TOLERANCE)
+        taken = shapely.union_all([drawn.intersection(a) for a in own])
+        if taken.area < drawn.area / 2:
+            continue
+        cut = shapely.union_all([around.intersection(a) for a in own])
+        found[slot.id] = max(shapely.get_parts(cut).tolist(), key=lambda part: part.area)
+    return found
+
+
+def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polygon:
+    """A hole's area as drawn, on the blank, grown by so much."""
+    there = hole.moved(placement.pose)
+    area: shapely.Polygon = there.spine.buffer(hole.diameter / 2 + more, quad_segs=64)
+    return area
+
+
+def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> list[Finding]:
+    """A slot that keeps laminate in it, or is cut beyond its edge."""
+    found: list[Finding] = []
+    drawn = _drawn(slot, placement)
+    left = [
+        part
+        for part in shapely.get_parts(shapely.difference(drawn, area)).tolist()
+        if not shapely.is_empty(shapely.buffer(part, -SLOT_LEFT))
+    ]
+    if left:
+        largest = max(left, key=lambda part: part.area)
+        spot = largest.representative_point()
+        message = (
+            f"{slot.words} keeps {largest.area:.2f} mm² uncut: it comes out short, narrow, off its "
+            "place, or with a loose core. Write the set again."
+        )
+        found.append(on_blank(placement, "slot-not-cleared", "stop", message, (spot.x, spot.y)))
+    # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
+    corners = shapely.points(shapely.get_coordinates(shapely.difference(area, drawn)))
+    beyond = float(shapely.distance(corners, drawn).max(initial=0.0))
+    if beyond > SIZE_TOLERANCE - EATEN:
+        message = (
+            f"{slot.words} is cut more than {SIZE_TOLERANCE:g} mm beyond its edge. "
+            "Check which cutter the program is for."
+        )
+        at = placement.pose.point(slot.at)
+        found.append(on_blank(placement, "hole-size", "warn", message, at))
     return found
 
 
@@ -67,11 +134,13 @@ def rings(
         at = placement.pose.point(hole.at)
         area = cut.get(hole.id)
         if area is None:
-            message = f"hole {hole.id} of {hole.diameter:.2f} mm is not cut. Write the set again."
+            message = f"{hole.words} is not cut. Write the set again."
             found.append(on_blank(placement, "hole-missing", "stop", message, at))
             continue
         across = 2 * math.sqrt(area.area / math.pi)
-        if abs(across - hole.diameter) > SIZE_TOLERANCE:
+        if hole.end is not None:
+            found += _slot_faults(hole, area, placement)
+        elif abs(across - hole.diameter) > SIZE_TOLERANCE:
             message = (
                 f"hole {hole.id} comes out {across:.2f} mm wide, {hole.diameter:.2f} was asked. "
                 "Check which cutter the program is for."
