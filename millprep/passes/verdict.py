@@ -2,19 +2,26 @@
 
 A join is weak when the mismatch at which it first leaks is less than `ENOUGH` times the one
 that 99.7 % of blanks stay below: common practice for an error that is itself a guess, no source.
+Between that and what ticks (`ticks.py`) would make of it, it is noted that they found no room.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
+from millprep.passes import ticks
+from millprep.passes.neighbours import Bite
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
+from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join
 from millprep.values.plan import RegistrationPlan
 
 ENOUGH = 1.5
 """A join stands at least this many times the mismatch to expect."""
+TELLING = 0.01
+"""Smaller changes of a whole board are not worth a word, mm."""
 
 
 def judge(
@@ -23,7 +30,7 @@ def judge(
     placements: Mapping[int, Placement],
     blank: int,
 ) -> tuple[Finding, ...]:
-    """One note on all joins in copper, and a warning for every one that is weak.
+    """One note on all joins in copper, and one on every join that stands less than it should.
 
     Args:
         joins: of one blank, with their figures.
@@ -44,7 +51,110 @@ def judge(
     for join, predicted, stands in figures:
         if stands < ENOUGH * predicted:
             found.append(_weak(join, predicted, stands, placements[join.placement]))
+        elif stands < ticks.ENOUGH * predicted - 1e-9:
+            found.append(_no_room(join, predicted, stands, placements[join.placement]))
     return tuple(found)
+
+
+def stretched(
+    machine: Machine, placements: Sequence[Placement], blank: int
+) -> tuple[Finding, ...]:
+    """A note on how far the machine's scale and squareness, as stated, move a board's far corner.
+
+    They cancel where passes meet, so no join tells of them.
+    """
+    sizes = []
+    for placement in placements:
+        x0, y0, x1, y1 = placement.pose.shape(placement.board.outline).bounds
+        sizes.append((x1 - x0, y1 - y0))
+    if not sizes:
+        return ()
+    length, width = max(sizes)
+    found = []
+    longer = (machine.scale_error or 0.0) / 1000 * length
+    if abs(longer) >= TELLING:
+        found.append(
+            Finding(
+                code="board-stretched",
+                severity="note",
+                message=(
+                    f"The machine's scale, stated as {machine.scale_error:g} mm per metre, makes a "
+                    f"board of {length:.1f} mm {abs(longer):.2f} mm "
+                    f"{'longer' if longer > 0 else 'shorter'}. Joins do not show it. Correct the "
+                    "machine's steps per millimetre where parts are to fit a case."
+                ),
+                blank=blank,
+            )
+        )
+    lean = math.tan(math.radians(machine.squareness or 0.0)) * width
+    if abs(lean) >= TELLING:
+        found.append(
+            Finding(
+                code="board-leans",
+                severity="note",
+                message=(
+                    f"The machine's axes, stated as {machine.squareness:g} degrees off square, "
+                    f"move one long edge of a board {width:.1f} mm wide along the other by "
+                    f"{abs(lean):.2f} mm. Joins do not show it. Set the axes square where parts "
+                    "are to fit a case."
+                ),
+                blank=blank,
+            )
+        )
+    return tuple(found)
+
+
+def bitten(
+    bites: Sequence[Bite], placements: Mapping[int, Placement], blank: int
+) -> tuple[Finding, ...]:
+    """One note on all grooves that may cut into a neighbour of another pass, at the deepest."""
+    if not bites:
+        return ()
+    worst = bites[0]
+    (index, piece), (_, other) = worst.pair.one, worst.pair.other
+    one, two = (k + 1 for k in worst.passes)
+    placement = placements[index]
+    return (
+        Finding(
+            code="neighbours-apart",
+            severity="note",
+            message=(
+                f"At {len(bites)} places a groove runs close to copper that another pass parts, "
+                f"and may bite into it. The deepest: the path around piece {piece}, cut in pass "
+                f"{one}, may go {worst.depth:.3f} mm into piece {other}, parted in pass {two}. "
+                "Nothing leaks; where such a track is thin, a smaller [isolation] gap or more "
+                "room in the drawing would do."
+            ),
+            frame="blank",
+            at=worst.pair.at,
+            board=placement.board.name,
+            copy=placement.copy,
+            blank=blank,
+            mill_pass=one,
+        ),
+    )
+
+
+def _no_room(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
+    room = f"room for {join.tick:.2f} mm of them" if join.tick else "no room for any"
+    return Finding(
+        code="join-without-room",
+        severity="note",
+        message=(
+            f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
+            f"isolation stands a mismatch of {stands:.3f} mm, {stands / predicted:.1f} times the "
+            f"{predicted:.3f} mm that 99.7 % of blanks stay below. To make it "
+            f"{ticks.ENOUGH:g} times, ticks would have to run out into background copper; foreign "
+            f"copper or the board's edge leaves {room}. Look at the place with a lens after "
+            "cutting, or leave more room beside it in the drawing."
+        ),
+        frame="blank",
+        at=join.at,
+        board=placement.board.name,
+        copy=placement.copy,
+        blank=join.blank,
+        mill_pass=join.passes[1],
+    )
 
 
 def _note(

@@ -7,13 +7,15 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from millprep.passes.verdict import ENOUGH, judge
+from millprep.passes.neighbours import Bite, Pair
+from millprep.passes.verdict import ENOUGH, bitten, judge, stretched
 from millprep.values.board import Board, CopperPiece
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join
 from millprep.values.plan import RegistrationPlan
 from millprep.values.pose import Pose
+from tests.paths.bench import MACHINE
 
 PLAN = RegistrationPlan(
     method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(), pin=2.98, pin_depth=4.0, overrun=0.4
@@ -44,15 +46,57 @@ def test_a_stated_error_is_not_called_assumed() -> None:
 @pytest.mark.parametrize(("stands", "weak"), [(0.149, True), (0.151, False)])
 def test_a_join_is_weak_below_one_and_a_half_times_the_mismatch(stands: float, weak: bool) -> None:
     assert ENOUGH == 1.5
-    found = told(replace(JOIN, tolerance_electrical=stands))
-    assert (len(found) == 2) == weak
+    _, finding = told(replace(JOIN, tolerance_electrical=stands))
+    assert (finding.code == "join-weak") == weak
     if weak:
-        finding = found[1]
-        assert (finding.code, finding.severity) == ("join-weak", "warn")
+        assert finding.severity == "warn"
         assert (finding.frame, finding.at) == ("blank", JOIN.at)
         assert (finding.board, finding.copy, finding.mill_pass) == ("lamp", 3, 2)
         for words in ("0.149 mm", "0.100 mm", "passes 1 and 2", "piece c1", "wider", "lens"):
             assert words in finding.message
+
+
+@pytest.mark.parametrize(("stands", "enough"), [(0.299, False), (0.3, True)])
+def test_a_join_that_ticks_could_not_raise_is_named(stands: float, enough: bool) -> None:
+    found = told(replace(JOIN, tolerance_electrical=stands))
+    assert len(found) == (1 if enough else 2)
+    if not enough:
+        finding = found[1]
+        assert (finding.code, finding.severity) == ("join-without-room", "note")
+        assert (finding.frame, finding.at, finding.mill_pass) == ("blank", JOIN.at, 2)
+        for words in ("piece c1", "0.299 mm", "3.0 times", "no room for any"):
+            assert words in finding.message
+        (_, short) = told(replace(JOIN, tolerance_electrical=stands, tick=0.15))
+        assert "room for 0.15 mm of them" in short.message
+
+
+def placed(width: float, height: float) -> Placement:
+    board = replace(BOARD, outline=shapely.box(0, 0, width, height))
+    return Placement(0, board, 1, 1, Pose())
+
+
+def test_scale_and_squareness_are_told_of_the_whole_board() -> None:
+    """0.05 % of 480 mm is 0.24 mm, 0.05 degrees across 90 mm is 0.079 mm, by hand."""
+    machine = replace(MACHINE, scale_error=0.5, squareness=0.05)
+    longer, leans = stretched(machine, [placed(480.0, 90.0)], 1)
+    assert (longer.code, leans.code) == ("board-stretched", "board-leans")
+    assert "480.0 mm 0.24 mm longer" in longer.message
+    assert "0.08 mm" in leans.message
+    (shorter,) = stretched(replace(MACHINE, scale_error=-0.5), [placed(480.0, 90.0)], 1)
+    assert "0.24 mm shorter" in shorter.message
+    assert stretched(MACHINE, [placed(480.0, 90.0)], 1) == ()
+    assert stretched(machine, [placed(10.0, 10.0)], 1) == ()
+    assert stretched(machine, [], 1) == ()
+
+
+def test_bites_are_told_once_at_the_deepest() -> None:
+    pair = Pair((0, "c1"), (0, "c2"), 0.02, (250.0, 40.0), (0.0, 1.0))
+    by_index = {0: placed(480.0, 90.0)}
+    (note,) = bitten([Bite(pair, (0, 1), 0.04), Bite(pair, (1, 0), 0.01)], by_index, 1)
+    assert (note.code, note.severity, note.at) == ("neighbours-apart", "note", (250.0, 40.0))
+    for words in ("2 places", "piece c1", "pass 1", "0.040 mm into piece c2", "pass 2"):
+        assert words in note.message
+    assert bitten([], by_index, 1) == ()
 
 
 def test_joins_of_profiles_are_not_judged() -> None:

@@ -1,0 +1,253 @@
+"""Near neighbours in the same pass.
+
+A loop that one pass cuts whole cannot leak. But where two passes lie apart, its groove bites into
+a neighbour that the other pass cuts, by the mismatch less what stood between groove and copper.
+Bands that fit several windows are therefore shared out by a minimum cut: every pair of near
+neighbours is an edge that costs its bite, and what a pass must cut anyway holds the rest to it.
+With two passes the cut is the best sharing there is; with more, every two of them are settled in
+turn until nothing gets better.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from millprep.values.blank import Box
+from millprep.values.cut import Ring
+from millprep.values.path import Point
+
+Band = tuple[int, str]
+Expected = Callable[[int, int, Point, Point], float]
+"""The mismatch of two passes (from 0) at a place in the direction of a unit vector, mm."""
+
+REACH = 0.3
+"""Copper farther from a groove than this is out of every mismatch's reach, mm."""
+FLAT = 0.002
+SETTLED = 1e-6
+"""What a band costs that is not cut where it was meant to be, mm: less than any bite."""
+ROUNDS = 4
+
+
+class Pair(NamedTuple):
+    """A groove near a neighbour's copper.
+
+    Attributes:
+        one: the band whose groove it is.
+        other: the neighbour.
+        spacing: from the groove's edge to the neighbour's copper, mm.
+        at: the place, blank frame.
+        across: unit vector from one to the other.
+    """
+
+    one: Band
+    other: Band
+    spacing: float
+    at: Point
+    across: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Bite:
+    """A groove that may cut into a neighbour's copper by `depth`, passes from 0."""
+
+    pair: Pair
+    passes: tuple[int, int]
+    depth: float
+
+
+def near(
+    bands: Mapping[Band, Sequence[Ring]], first: Sequence[Ring], shared: Sequence[Box]
+) -> tuple[Pair, ...]:
+    """The nearest place of every groove to every neighbour within `REACH`.
+
+    First laps run half a groove beside their copper, so a groove's edge is as far from a
+    neighbour's copper as the groove's axis is from the neighbour's first lap.
+
+    Args:
+        bands: all rings.
+        first: the first laps.
+        shared: areas that several windows share; elsewhere nothing can be shared out.
+    """
+    areas = [shapely.box(b.x0, b.y0, b.x1, b.y1) for b in shared]
+    if not areas or not first:
+        return ()
+    within = shapely.union_all(areas).buffer(REACH)
+    shapely.prepare(within)
+    rings = [ring for mine in bands.values() for ring in mine]
+    boxes = np.array([(*r.path.xy.min(axis=0), *r.path.xy.max(axis=0)) for r in rings])
+    # an arc may bulge out of its vertices' box, never by more than the box is wide
+    bulge = np.where([r.path.bulge.any() for r in rings], np.ptp(boxes[:, [0, 2]], axis=1), 0.0)
+    grown = shapely.box(
+        boxes[:, 0] - bulge, boxes[:, 1] - bulge, boxes[:, 2] + bulge, boxes[:, 3] + bulge
+    )
+    inside = np.flatnonzero(shapely.intersects(within, grown)).tolist()
+    lines = {id(rings[n]): rings[n].path.line(FLAT) for n in inside}
+    mine = [rings[n] for n in inside]
+    others = [ring for ring in first if id(ring) in lines]
+    if not others:
+        return ()
+    tree = shapely.STRtree([lines[id(ring)] for ring in others])
+    grooves = np.array([lines[id(ring)] for ring in mine], dtype=object)
+    left, right = tree.query(grooves, predicate="dwithin", distance=REACH)
+    apart = [_key(mine[i]) != _key(others[j]) for i, j in zip(left, right, strict=True)]
+    left, right = left[apart], right[apart]
+    ways = shapely.shortest_line(grooves[left], tree.geometries[right])
+    found: dict[tuple[Band, Band], Pair] = {}
+    for i, j, way in zip(left.tolist(), right.tolist(), ways.tolist(), strict=True):
+        one, other = _key(mine[i]), _key(others[j])
+        known = found.get((one, other))
+        if known is None or way.length < known.spacing:
+            found[one, other] = _pair(one, other, way)
+    return tuple(found.values())
+
+
+def _key(ring: Ring) -> Band:
+    return (ring.placement, ring.piece)
+
+
+def _pair(one: Band, other: Band, way: shapely.LineString) -> Pair:
+    (x0, y0), (x1, y1) = way.coords[0], way.coords[-1]
+    length = way.length
+    # laps that cross have no direction between them; any mismatch bites
+    across = ((x1 - x0) / length, (y1 - y0) / length) if length > 1e-9 else (0.0, 1.0)
+    return Pair(one, other, length, ((x0 + x1) / 2, (y0 + y1) / 2), across)
+
+
+def settle(
+    meant: Mapping[Band, int],
+    fits: Mapping[Band, Sequence[int]],
+    pairs: Sequence[Pair],
+    fixed: Callable[[Band, Point], int | None],
+    expected: Expected,
+) -> dict[Band, int]:
+    """The pass of every whole band, so that bites are least.
+
+    Args:
+        meant: the pass each would be cut in for all that neighbours matter.
+        fits: the passes whose windows hold it.
+        pairs: near neighbours.
+        fixed: the pass that cuts a band which is not whole, near a place.
+        expected: the mismatch of two passes.
+    """
+    now = dict(meant)
+    near_free = [p for p in pairs if len(fits.get(p.one, ())) > 1 or len(fits.get(p.other, ())) > 1]
+    if not near_free:
+        return now
+    choices = sorted({k for band in fits for k in fits[band] if len(fits[band]) > 1})
+
+    def at(band: Band, place: Point) -> int | None:
+        return now[band] if band in now else fixed(band, place)
+
+    for _ in range(ROUNDS):
+        before = dict(now)
+        for n, a in enumerate(choices):
+            for b in choices[n + 1 :]:
+                _swap(a, b, now, meant, fits, near_free, at, expected)
+        if now == before or len(choices) == 2:
+            break
+    return now
+
+
+def _swap(
+    a: int,
+    b: int,
+    now: dict[Band, int],
+    meant: Mapping[Band, int],
+    fits: Mapping[Band, Sequence[int]],
+    pairs: Sequence[Pair],
+    at: Callable[[Band, Point], int | None],
+    expected: Expected,
+) -> None:
+    """The best sharing between two passes of the bands that they cut and that fit both."""
+    free = [band for band, k in now.items() if k in (a, b) and {a, b} <= set(fits[band])]
+    touched = {band for pair in pairs for band in (pair.one, pair.other)}
+    number = {band: n + 2 for n, band in enumerate(b_ for b_ in free if b_ in touched)}
+    if not number:
+        return
+    # node 0 stands for pass a, node 1 for pass b
+    flow = Flow(len(number) + 2)
+    for band, n in number.items():
+        if meant[band] in (a, b):
+            flow.tie(n, 0 if meant[band] == a else 1, SETTLED)
+
+    def price(pair: Pair, one: int, other: int) -> float:
+        if one == other:
+            return 0.0
+        return max(0.0, expected(one, other, pair.at, pair.across) - pair.spacing)
+
+    for pair in pairs:
+        ends = (pair.one, pair.other)
+        known = [band in number for band in ends]
+        if all(known):
+            flow.tie(number[ends[0]], number[ends[1]], price(pair, a, b))
+        elif any(known):
+            band, other = ends if known[0] else ends[::-1]
+            k = at(other, pair.at)
+            if k is None:
+                continue
+            # to lie with a costs what a does to the other, and the other way round
+            flow.tie(number[band], 1, price(pair, a, k))
+            flow.tie(number[band], 0, price(pair, b, k))
+    with_a = flow.side(0, 1)
+    for band, n in number.items():
+        now[band] = a if n in with_a else b
+
+
+def bites(
+    pairs: Sequence[Pair], pass_at: Callable[[Band, Point], int | None], expected: Expected
+) -> tuple[Bite, ...]:
+    """What is left: grooves near copper that another pass cuts, the deepest bite first."""
+    found = []
+    for pair in pairs:
+        one, other = pass_at(pair.one, pair.at), pass_at(pair.other, pair.at)
+        if one is None or other is None or one == other:
+            continue
+        depth = expected(one, other, pair.at, pair.across) - pair.spacing
+        if depth > 0:
+            found.append(Bite(pair, (one, other), depth))
+    return tuple(sorted(found, key=lambda bite: (-bite.depth, bite.pair)))
+
+
+class Flow:
+    """A graph whose smallest cut between two nodes is asked for (Edmonds and Karp, 1972)."""
+
+    def __init__(self, nodes: int) -> None:
+        self.room: list[dict[int, float]] = [{} for _ in range(nodes)]
+
+    def tie(self, a: int, b: int, cost: float) -> None:
+        """What it costs to part two nodes; costs of one pair add up."""
+        if cost > 0:
+            self.room[a][b] = self.room[a].get(b, 0.0) + cost
+            self.room[b][a] = self.room[b].get(a, 0.0) + cost
+
+    def side(self, source: int, sink: int) -> set[int]:
+        """The nodes that stay with the source."""
+        while True:
+            came = self._reached(source)
+            if sink not in came:
+                return set(came)
+            way, node = [], sink
+            while node != source:
+                way.append((came[node], node))
+                node = came[node]
+            least = min(self.room[a][b] for a, b in way)
+            for a, b in way:
+                self.room[a][b] -= least
+                self.room[b][a] = self.room[b].get(a, 0.0) + least
+
+    def _reached(self, source: int) -> dict[int, int]:
+        came = {source: source}
+        queue = deque([source])
+        while queue:
+            node = queue.popleft()
+            for other, left in self.room[node].items():
+                if left > 1e-12 and other not in came:
+                    came[other] = node
+                    queue.append(other)
+        return came
