@@ -22,6 +22,8 @@ def read(
     unit: Unit | None,
     outline_file: Path | None = None,
     holes_file: Path | None = None,
+    repair: bool = False,
+    accepted: tuple[str, ...] = (),
 ) -> Board:
     """Read the board that a DXF file draws.
 
@@ -35,6 +37,9 @@ def read(
         unit: of the drawing; None takes what the file says.
         outline_file: the DXF file that holds the outline, where the first does not.
         holes_file: the DXF file that holds the holes, where the first does not.
+        repair: mend files that do not open as they are; every change stands in the board's
+            `repairs`, and one that touches what is read must be accepted.
+        accepted: names of the changes that are accepted.
 
     Raises:
         Refusal: exit code 3, with everything found wrong with the drawing.
@@ -49,5 +54,7 @@ def read(
         asked=unit,
         outline_file=outline_file,
         holes_file=holes_file,
+        repair=repair,
+        accepted=accepted,
     )
     return board

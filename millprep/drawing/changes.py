@@ -32,7 +32,15 @@ MERE_ORDER = frozenset(
 )
 """Repairs of the file's bookkeeping and of looks that no reading asks for: no shape changes."""
 
-FEW = 8
+KEPT = {
+    "broken-number": "the number is what could be read of it",
+    "scattered": "its coordinates are put together by their group codes",
+}
+"""Damage with which an entity is kept, and what is done about it."""
+
+PARTS = ", parts"
+
+FEW = 3
 """Changes of one family that are spelt out one by one."""
 
 
@@ -45,6 +53,7 @@ class Change:
         words: what was done to what.
         layer: of what is changed, None where that is not known.
         shapes: whether it can touch shapes at all.
+        then: what is done about it.
         drop: the entity that is left out once the change is accepted.
     """
 
@@ -52,6 +61,7 @@ class Change:
     words: str
     layer: str | None
     shapes: bool = True
+    then: str = ""
     drop: RawEntity | None = None
 
     @property
@@ -66,7 +76,12 @@ class Change:
 
     def __str__(self) -> str:
         place = f" on layer {self.layer!r}" if self.layer is not None else ""
-        return f"{self.name!r}{place}: {self.words}"
+        return f"{self.name!r}{place}: {self.done}"
+
+    @property
+    def done(self) -> str:
+        """What is wrong and what is done about it."""
+        return f"{self.words}; {self.then}" if self.then else self.words
 
 
 def lost(raw: Raw, doc: Any) -> list[Change]:
@@ -78,14 +93,14 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
         layer = "" if kind in LAYER_UNREAD else decode(one.layer)
         count = before.setdefault((kind, layer), Counter())
         count[one.place] += 1
-        count[f"{one.place}, parts"] += one.parts
+        count[one.place + PARTS] += one.parts
     after: dict[tuple[str, str], Counter[str]] = {}
     for place, entity in _opened(doc):
         kind = _kind(entity.dxftype())
         layer = "" if kind in LAYER_UNREAD else layer_of(entity)
         count = after.setdefault((kind, layer), Counter())
         count[place] += 1
-        count[f"{place}, parts"] += _parts(entity)
+        count[place + PARTS] += _parts(entity)
     blocks = {one.place for one in raw.entities}
     out = []
     for kind, layer in sorted({*before, *after}):
@@ -96,6 +111,8 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
             if place.startswith("block ") and place.partition(",")[0] not in blocks:
                 continue  # arrow heads and the like, which the library adds to old drawings
             fewer = had[place] - has[place]
+            if place.endswith(PARTS) and had[place[: -len(PARTS)]] != has[place[: -len(PARTS)]]:
+                continue  # the whole is told of already
             if fewer:
                 word, n = ("missing", fewer) if fewer > 0 else ("added", -fewer)
                 out.append(_lost(word, kind, layer, place, n))
@@ -105,11 +122,13 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
 
 
 def _lost(word: str, kind: str, layer: str, place: str, n: int) -> Change:
+    if place.endswith(PARTS):
+        kind, place = f"{kind} part", place[: -len(PARTS)]
     where = "" if place == MODEL else f" in {place}"
     # what an insert draws, and what is drawn on layer 0 of a block, can be on any layer
     known = kind != "INSERT" and (layer != "0" or place.startswith(MODEL))
     return Change(
-        f"{word}-{kind.lower().replace('_', '-')} {layer}{where}",
+        f"{word}-{kind.lower().replace('_', '-').replace(' ', '-')} {layer}{where}",
         f"{word} {kind} on layer {layer!r}{where}: {n}",
         layer if known else None,
         shapes=not place.startswith(PAPER),
@@ -125,16 +144,17 @@ def damaged(raw: Raw, doc: Any) -> list[Change]:
             continue
         layer = decode(one.layer)
         known = one.kind != "INSERT" and (layer != "0" or not one.place.startswith("block "))
-        keeps = one.damage == "broken-number"
-        then = "the number is what could be read of it" if keeps else "it is left out"
+        keeps = one.damage in KEPT
+        then = KEPT.get(one.damage, "it is left out")
         handle = one.handle or f"line-{one.line}"
         name = one.damage if keeps else f"{one.damage}-{one.kind.lower()}"
         out.append(
             Change(
                 f"{name} {handle}",
-                f"{one.kind} {handle} in {one.place}, line {one.line}: {one.words}; {then}",
+                f"{one.kind} {handle} in {one.place}, line {one.line}: {one.words}",
                 layer if known else None,
                 shapes=one.place not in (PAPER, NOWHERE),
+                then=then,
                 drop=None if keeps else one,
             )
         )
@@ -146,9 +166,7 @@ def audited(auditor: Any, raw: Raw, doc: Any) -> list[Change]:
     """What the library says that it changed or could not mend."""
     from ezdxf.audit import AuditError
 
-    names = {
-        value: name for name, value in vars(AuditError).items() if isinstance(value, int)
-    }
+    names = {value: name for name, value in vars(AuditError).items() if isinstance(value, int)}
     decode = decoder(doc)
     layers: dict[str, set[str]] = {}
     for one in raw.entities:
@@ -260,32 +278,40 @@ def settle(
     agreed = {key(name) for name in accepted}
     refused: dict[str, list[Change]] = {}
     leave: list[RawEntity] = []
+    listed: dict[tuple[str, bool], list[Change]] = {}
     for change in changes:
         if not touches(change, used):
-            ledger.repairs.append(str(change))
+            listed.setdefault((change.name, False), []).append(change)
         elif key(change.name) in agreed or change.family in agreed:
-            ledger.repairs.append(f"{change} (accepted)")
+            listed.setdefault((change.name, True), []).append(change)
         else:
             refused.setdefault(change.family, []).append(change)
             continue
         if change.drop is not None:
             leave.append(change.drop)
+    for (_, yes), alike in listed.items():
+        more = f", and {len(alike) - 1} more of this name" if len(alike) > 1 else ""
+        ledger.repairs.append(f"{alike[0]}{more}{' (accepted)' if yes else ''}")
     for family, some in refused.items():
         names = list(dict.fromkeys(change.name for change in some))
-        for name in names[:FEW]:
-            first = next(change for change in some if change.name == name)
-            more = sum(change.name == name for change in some) - 1
-            again = f" (and {more} more of this name)" if more else ""
-            ledger.stop(
-                "repair-not-accepted",
-                f"mending the file changed what is read: {first.words}{again}",
-                f"look at it; if that is right, accept {name!r} in the job, or mend the drawing",
-            )
         if len(names) > FEW:
+            shown = "; ".join(f"{change.name!r}, {change.done}" for change in some[:FEW])
             ledger.stop(
                 "repair-not-accepted",
-                f"{len(names) - FEW} more changes are of the kind {family!r}",
-                f"look at them; {family!r} accepts all of them",
+                f"mending the file makes {len(names)} changes of the kind {family!r} to what may "
+                f"be read, among them {shown}",
+                f"look at them; if all are right, accept {family!r} in the job, or mend the "
+                "drawing",
+            )
+            continue
+        for name in names:
+            first = next(change for change in some if change.name == name)
+            others = sum(change.name == name for change in some) - 1
+            again = f" (and {others} more of this name)" if others else ""
+            ledger.stop(
+                "repair-not-accepted",
+                f"mending the file may change what is read: {first.done}{again}",
+                f"look at it; if that is right, accept {name!r} in the job, or mend the drawing",
             )
     return leave
 

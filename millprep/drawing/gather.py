@@ -59,6 +59,7 @@ def gather(
     """
     drawing = opening.load(file, ledger, repair)
     _mend(drawing, changes.in_use(layers), repair, accepted, ledger)
+    ledger.refuse_if_stopped()
     entities = list(drawing.doc.modelspace())
     if not entities:
         ledger.stop(
@@ -94,7 +95,7 @@ def _mend(
                     f"opening the file does not give what is in it: {change.words}",
                     "save it as DXF again from a drawing program, or let --repair try to mend it",
                 )
-            elif change.drop is not None:
+            elif change.drop is not None or change.family in changes.KEPT:
                 ledger.stop("entity-damaged", change.words, "draw it again, or delete it")
         return
     ledger.changed += [name for one in drawing.changes for name in (one.name, one.family)]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from millprep.drawing import changes, raw
+from millprep.drawing import changes, raw, tags
 from millprep.drawing.changes import Change
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.raw import Raw
@@ -80,8 +80,7 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
         name for name in ("$INSUNITS", "$MEASUREMENT") if name.encode("ascii") in content
     )
     found = raw.read(content)
-    del content
-    opened = _parse(file, found, ledger, repair)
+    opened = _parse(file, content, found, ledger, repair)
     ledger.refuse_if_stopped()
     assert opened is not None
     doc, changes = opened
@@ -99,7 +98,7 @@ def _looks_like_dxf(head: bytes) -> bool:
 Opened = tuple[Any, tuple[Change, ...]]
 
 
-def _parse(file: Path, found: Raw, ledger: Ledger, repair: bool) -> Opened | None:
+def _parse(file: Path, content: bytes, found: Raw, ledger: Ledger, repair: bool) -> Opened | None:
     """The library's drawing with its changes; as it is if it can be, else mended."""
     import logging
 
@@ -127,7 +126,7 @@ def _parse(file: Path, found: Raw, ledger: Ledger, repair: bool) -> Opened | Non
         )
         return None
     try:
-        return _mended(file, found)
+        return _mended(content, found)
     except MemoryError:
         _no_memory(ledger)
         return None
@@ -145,11 +144,15 @@ def _as_it_is(file: Path, found: Raw) -> Opened:
     return doc, (*changes.lost(found, doc), *changes.damaged(found, doc))
 
 
-def _mended(file: Path, found: Raw) -> Opened:
+def _mended(content: bytes, found: Raw) -> Opened:
+    import io
+
     from ezdxf import recover
 
+    if any(name == "missing-eof" for name, _ in found.loose):
+        content = tags.closed(content, found.cut)
     doc: Any
-    doc, auditor = recover.readfile(file)
+    doc, auditor = recover.read(io.BytesIO(content))
     doc.modelspace()
     done = changes.audited(auditor, found, doc)
     return doc, (*changes.lost(found, doc), *changes.damaged(found, doc), *done)

@@ -30,7 +30,8 @@ class RawEntity:
         number: its number among the entities of its place, vertices and attributes apart.
         line: the line of its first tag, the byte in a binary file.
         parts: its vertices or attributes.
-        damage: kind of damage, "" for none: "incomplete", "broken-code" or "broken-number".
+        damage: kind of damage, "" for none: "incomplete", "broken-code", "broken-point",
+            "broken-number", or "scattered" for coordinates out of their order.
         words: what the damage is.
     """
 
@@ -52,11 +53,13 @@ class Raw:
     Attributes:
         loose: damage that belongs to no entity, as (kind, words).
         inserts: for each block the blocks that it inserts.
+        cut: whether the file ends within a section.
     """
 
     entities: tuple[RawEntity, ...]
     loose: tuple[tuple[str, str], ...]
     inserts: dict[str, frozenset[str]]
+    cut: bool = False
 
 
 def read(content: bytes) -> Raw:
@@ -98,6 +101,7 @@ class _Walk:
         self._breaks(starts)
         section: bytes | None = None
         block: str | None = None
+        names: set[bytes] = set()
         for start, end in itertools.pairwise([*starts, len(codes)]):
             kind = values[start].strip().upper()
             broken = self.breaks.get(start, [])
@@ -105,6 +109,10 @@ class _Walk:
                 section = values[start + 1].strip() if codes[start + 1 : end][:1] == [2] else b"?"
                 if section not in SECTIONS:
                     self.loose.append(("unknown-section", f"a section {_text(section)!r}"))
+                elif section in names and section in (b"ENTITIES", b"BLOCKS", b"TABLES"):
+                    again = f"a second section {_text(section)} is joined to the first"
+                    self.loose.append(("second-section", again))
+                names.add(section)
                 block = None
             elif kind in (b"ENDSEC", b"EOF"):
                 section = block = None
@@ -130,7 +138,7 @@ class _Walk:
         if not self.tags.ended:
             self.loose.append(("missing-eof", "the file ends without its end mark"))
         frozen = {name: frozenset(held) for name, held in self.inserts.items()}
-        return Raw(tuple(self.found), tuple(self.loose), frozen)
+        return Raw(tuple(self.found), tuple(self.loose), frozen, section is not None)
 
     def _breaks(self, starts: list[int]) -> None:
         """Unreadable group codes, by the entity that they stand in."""
@@ -165,10 +173,17 @@ class _Walk:
         codes, values = self.tags.codes[start + 1 : end], self.tags.values[start + 1 : end]
         damage = words = ""
         lacks = whole.lacks(kind, codes, values)
-        if broken:
+        scattered = whole.scattered(codes)
+        if end == len(self.tags.codes) and not self.tags.ended:
+            damage, words = "incomplete", "the file ends within it"
+        elif broken:
             damage, words = "broken-code", f"no group code at {'; '.join(broken[:3])}"
         elif lacks:
             damage, words = "incomplete", lacks
+        elif scattered:
+            # of a line the library puts them together again, of others it drops them
+            damage = "scattered" if kind == b"LINE" else "broken-point"
+            words = scattered
         else:
             numbers = whole.broken_numbers(codes, values)
             if numbers:

@@ -58,6 +58,20 @@ def scan(content: bytes) -> Tags:
     return Tags(numbers[: end + 1], values[: end + 1])
 
 
+def closed(content: bytes, within: bool) -> bytes:
+    """A text file that was cut off, with the marks of its end: without, all would be lost.
+
+    `within` says that it ends within a section.
+    """
+    rows = content.replace(b"\r\n", b"\n").split(b"\n")
+    while rows and not rows[-1].strip(b"\0 \t"):
+        rows.pop()
+    if len(rows) % 2:
+        rows.pop()
+    marks = [b"  0", b"ENDSEC"] if within else []
+    return b"\n".join([*rows, *marks, b"  0", b"EOF", b""])
+
+
 def _end(codes: list[int], values: list[bytes]) -> int | None:
     """Index of the end mark."""
     for k in range(len(values) - 1, -1, -1):

@@ -68,6 +68,21 @@ def _hatch(codes: Sequence[int], values: Sequence[bytes]) -> str:
     return ""
 
 
+def scattered(codes: Sequence[int]) -> str:
+    """Words on the first coordinate that does not stand beside its partner; "" when all do."""
+    after = False
+    for k, code in enumerate(codes):
+        if 10 <= code <= 18:
+            if k + 1 == len(codes) or codes[k + 1] != code + 10:
+                return f"group {code} is not followed by group {code + 10}"
+            after = True
+        elif 20 <= code <= 28:
+            if not after:
+                return f"group {code} does not follow group {code - 10}"
+            after = False
+    return ""
+
+
 def broken_numbers(codes: Sequence[int], values: Sequence[bytes]) -> list[str]:
     """Values that are no number where one must stand, as words."""
     out = []
@@ -77,9 +92,7 @@ def broken_numbers(codes: Sequence[int], values: Sequence[bytes]) -> list[str]:
                 float(value)
             except ValueError:
                 out.append(f"{_shown(value)} is no number in group {code}")
-        elif (
-            60 <= code <= 99 or 170 <= code <= 179 or 270 <= code <= 289
-        ) and _int(value) is None:
+        elif (60 <= code <= 99 or 170 <= code <= 179 or 270 <= code <= 289) and _int(value) is None:
             out.append(f"{_shown(value)} is no whole number in group {code}")
     return out
 

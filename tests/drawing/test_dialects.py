@@ -51,6 +51,7 @@ def test_each_reading(name: str, number: int, meant: dict[str, Any]) -> None:
         return read(
             DIALECTS / f"{name}.dxf", name="b", shown_as=f"{name}.dxf",
             layers=roles(meant["layers"]), unit=meant["unit"],
+            repair=meant.get("repair", False), accepted=tuple(meant.get("accepted", ())),
         )  # fmt: skip
 
     if "refused" in meant:
