@@ -45,7 +45,7 @@ def copper_view(
     legend = [
         marks.swatch(PIECE, f"copper as designed ({many(len(scene.pieces), 'piece')})"),
         marks.swatch(LAMINATE, "blank: laminate without copper in the design"),
-        marks.swatch(PAPER, "hole"),
+        marks.swatch(PAPER, "hole or slot" if _slots(scene) else "hole"),
         marks.line_swatch(INK, "edge of the board", style="--"),
     ]
     if flagged:
@@ -126,15 +126,10 @@ def _cut_with(on: Canvas, scene: Scene, index: int, cutter: Cutter) -> None:
             by_depth.setdefault(cut.depth, []).append(cut.path.flattened(sagitta))
     for depth, lines in by_depth.items():
         marks.stroke(on, lines, cutter.width(depth), style.colour, over=2 + index * 0.01)
-    sizes: dict[float, list[Point]] = {}
-    for hole in scene.holes:
-        if hole.cutter == cutter.name:
-            sizes.setdefault(hole.diameter, []).append(hole.at)
-    for diameter, at in sizes.items():
-        marks.discs(
-            on, at, diameter, style.colour, hatch=style.hatch,
-            edge=PAPER if style.hatch else style.colour, over=4,
-        )  # fmt: skip
+    marks.holes(
+        on, [hole for hole in scene.holes if hole.cutter == cutter.name], style.colour,
+        hatch=style.hatch, edge=PAPER if style.hatch else style.colour,
+    )  # fmt: skip
 
 
 def as_cut_view(scene: Scene, job: str, set_id: str) -> Canvas:
@@ -195,12 +190,11 @@ def _blank(on: Canvas, scene: Scene) -> None:
 
 
 def _holes(on: Canvas, scene: Scene) -> None:
-    sizes: dict[float, list[Point]] = {}
-    for placed in scene.placed:
-        for at, diameter in placed.holes:
-            sizes.setdefault(diameter, []).append(at)
-    for diameter, places in sizes.items():
-        marks.discs(on, places, diameter, PAPER)
+    marks.holes(on, [hole for placed in scene.placed for hole in placed.holes], PAPER)
+
+
+def _slots(scene: Scene) -> bool:
+    return any(hole.end is not None for placed in scene.placed for hole in placed.holes)
 
 
 def _edges(on: Canvas, scene: Scene, *, names: bool) -> None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from millprep.report.places import Marked
     from millprep.report.scene import Scene
+    from millprep.values.board import Hole
     from millprep.values.cut_set import CutSet
     from millprep.values.cutter import Cutter
 
@@ -102,10 +103,14 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
     )  # fmt: skip
     x, y = scene.blank.size
     marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=INK, width=0.8, over=0.5)
-    near = view.grown(view.y1 - view.y0)
+    seen = frame.buffer(view.y1 - view.y0)
+
+    def near(hole: Hole) -> bool:
+        return bool(seen.intersects(hole.spine))
+
     for placed in scene.placed:
         bores = shapely.union_all(
-            [shapely.Point(at).buffer(d / 2) for at, d in placed.holes if near.contains(*at)]
+            [hole.spine.buffer(hole.diameter / 2) for hole in placed.holes if near(hole)]
         )
         for name, shape in placed.pieces:
             part = shapely.clip_by_rect(shape, view.x0, view.y0, view.x1, view.y1)
@@ -116,9 +121,7 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
             if view.x1 - view.x0 <= WIDE and not (solid := part.difference(bores)).is_empty:
                 point = solid.representative_point()
                 marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
-        for at, diameter in placed.holes:
-            if view.grown(diameter).contains(*at):
-                marks.discs(on, [at], diameter, PAPER, points=0.8)
+        marks.holes(on, [hole for hole in placed.holes if near(hole)], PAPER, points=0.8)
         rings = [placed.outline.exterior, *placed.outline.interiors]
         edges = [shapely.get_coordinates(ring) for ring in rings]
         marks.hairline(on, edges, style=(0, (5, 3)), points=1.0)

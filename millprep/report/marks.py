@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from matplotlib.path import Path as Outline
 
     from millprep.report.canvas import Canvas
+    from millprep.values.board import Hole
+    from millprep.values.cut import HoleCut
 
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]
@@ -138,6 +140,30 @@ def discs(
             ),
             autolim=False,
         )  # fmt: skip
+
+
+def holes(
+    on: Canvas,
+    some: Iterable[Hole | HoleCut],
+    colour: str,
+    *,
+    edge: str = INK,
+    points: float = 0.4,
+    hatch: str = "",
+    over: float = 4.0,
+) -> None:
+    """Holes and slots, true to size."""
+    sizes: dict[float, list[Point]] = {}
+    slots: list[shapely.Polygon] = []
+    for hole in some:
+        if hole.end is None:
+            sizes.setdefault(hole.diameter, []).append(hole.at)
+        else:
+            slots.append(hole.spine.buffer(hole.diameter / 2, quad_segs=32))
+    for diameter, at in sizes.items():
+        discs(on, at, diameter, colour, edge=edge, points=points, hatch=hatch, over=over)
+    if slots:
+        fill(on, slots, colour, edge=edge, hatch=hatch, width=points, over=over)
 
 
 def signs(

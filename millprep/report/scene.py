@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from millprep.values.as_cut import AsCut
     from millprep.values.blank import Blank
+    from millprep.values.board import Hole
     from millprep.values.cut import HoleCut, Profile, Ring
     from millprep.values.cut_set import CutSet
     from millprep.values.cutter import Cutter
@@ -30,12 +31,12 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One copy in the blank frame; `pieces` are (id, shape), `holes` are (place, diameter)."""
+    """One copy in the blank frame; `pieces` are (id, shape)."""
 
     placement: Placement
     outline: shapely.Polygon
     pieces: tuple[tuple[str, shapely.Polygon], ...]
-    holes: tuple[tuple[Point, float], ...]
+    holes: tuple[Hole, ...]
 
     @property
     def title(self) -> str:
@@ -113,7 +114,7 @@ def _placed(placement: Placement) -> Placed:
         placement,
         pose.shape(board.outline),
         tuple(zip(ids, shapes, strict=True)),
-        tuple((pose.point(hole.at), hole.diameter) for hole in board.holes),
+        tuple(hole.moved(pose) for hole in board.holes),
     )
 
 
