@@ -16,6 +16,7 @@ import pytest
 import shapely
 
 from millprep.drawing import read
+from millprep.trade.bases import BASES, Base, patterns
 from millprep.values.path import FloatArray
 from millprep.values.plan import LayerRoles
 
@@ -88,3 +89,32 @@ def test_a_base_on_a_wrong_circle_is_not_taken_for_it() -> None:
     ring = sockets(pins())[0]
     centre = ring.mean(axis=0)
     assert misfit(centre + (ring - centre) * 9.8 / 9.53) > 0.1
+
+
+@pytest.mark.parametrize(
+    ("base", "radius", "neighbours"),
+    [(BASES[0], 4.766, 3.647), (BASES[1], 5.943, 3.674), (BASES[2], 8.726, 6.678)],
+)
+def test_bases_as_the_footprint_library_has_them(
+    base: Base, radius: float, neighbours: float
+) -> None:
+    # The file's name says D11.89, its pads lie 2 µm nearer: two published figures.
+    assert base.circle / 2 == pytest.approx(radius, abs=0.0021)
+    assert base.neighbours == pytest.approx(neighbours, abs=0.0006)
+
+
+def test_chords_across_the_gap() -> None:
+    """Noval pin 1 to 9 6.99 mm, B7G pin 1 to 7 6.74 mm."""
+    for base, chord in ((BASES[0], 6.74), (BASES[1], 6.99)):
+        places = base.places()
+        assert math.dist(places[0], places[-1]) == pytest.approx(chord, abs=0.005)
+
+
+def test_the_package_finds_the_same_sockets() -> None:
+    found = patterns(pins())
+    assert {tuple(sorted(p.holes)) for p in found} == {
+        tuple(sorted(np.flatnonzero((pins()[:, None] == ring).all(axis=2).any(axis=1)).tolist()))
+        for ring in sockets(pins())
+    }
+    assert {p.base.name for p in found} == {"7-pin miniature (B7G)"}
+    assert max(p.error for p in found) <= SLACK

@@ -1,0 +1,70 @@
+"""Holes for leads, and the copper around them.
+
+Sources: hole to lead IPC-2222, land IPC-2221, read at second hand in a sheet of design notes;
+the narrowest ring 0.05 mm is that of plated holes (IPC-6012E table 3-9 by a maker's article).
+A milled board's holes are not plated: 0.15 mm is the floor (IPC-2221 table 9-2, from memory),
+0.30 mm the advice of a maker of single-sided boards. The standards themselves decide.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Level = Literal["A", "B", "C"]
+"""Ease of making: A general, B moderate, C tight."""
+
+OVER_LEAD: dict[Level, float] = {"A": 0.25, "B": 0.20, "C": 0.15}
+"""What the hole has beyond the thickest lead, mm."""
+ALLOWANCE: dict[Level, float] = {"A": 0.60, "B": 0.50, "C": 0.40}
+"""What making the board takes of a land, mm of its diameter."""
+PLATED_RING = 0.05
+RING_FLOOR = 0.15
+"""Narrowest ring of a hole that is not plated, mm."""
+RING_ADVICE = 0.30
+"""Ring that solder holds well without plating, mm."""
+
+
+def least_hole(lead: float, level: Level = "A") -> float:
+    """Diameter in mm of the smallest hole for a lead of this largest diameter.
+
+    Of a flat lead that is the diagonal.
+
+    Raises:
+        ValueError: when the lead is not above 0, or for no such level.
+    """
+    _check_level(level)
+    if not lead > 0:
+        raise ValueError(f"lead must be above 0, got {lead}")
+    return lead + OVER_LEAD[level]
+
+
+def least_land(hole: float, level: Level = "A", ring: float = RING_FLOOR) -> float:
+    """Diameter in mm of the smallest land around a hole: hole + 2·ring + allowance.
+
+    Raises:
+        ValueError: when the hole is not above 0, the ring below 0, or for no such level.
+    """
+    _check_level(level)
+    if not hole > 0 or not ring >= 0:
+        raise ValueError(f"hole must be above 0 and ring 0 or more, got {hole} and {ring}")
+    return hole + 2 * ring + ALLOWANCE[level]
+
+
+def ring_left(hole: float, land: float, wander: float = 0.0) -> float:
+    """Narrowest copper in mm between the edges of hole and land, below 0 when they cross.
+
+    `wander` is how far the hole may stand from the land's centre.
+
+    Raises:
+        ValueError: when a diameter is not above 0, or the wander below 0.
+    """
+    if not (hole > 0 and land > 0 and wander >= 0):
+        raise ValueError(
+            f"hole and land must be above 0, wander 0 or more, got {hole}, {land} and {wander}"
+        )
+    return (land - hole) / 2 - wander
+
+
+def _check_level(level: str) -> None:
+    if level not in OVER_LEAD:
+        raise ValueError(f"no level {level!r}, there are A, B and C")
