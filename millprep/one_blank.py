@@ -8,7 +8,10 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.passes import budget, joins, registration, share, shift, touch, verdict
+from millprep.passes import budget, joins, registration, seams, share, shift, touch, verdict
+from millprep.passes.clamping import Clamping, denied
+from millprep.passes.network import Network
+from millprep.passes.shift import ShiftPlan
 from millprep.paths import checks, drilling, profile
 from millprep.paths.isolation import Island, Laps, isolate
 from millprep.program.bed import bed
@@ -18,7 +21,6 @@ from millprep.values.cut import Cut, HoleCut, Profile, Ring
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
-from millprep.values.path import FloatArray
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
@@ -87,35 +89,33 @@ def passes(
         Refusal: when no plan of passes holds the boards.
     """
     overrun, gap = job.registration.overrun, job.isolation.gap
+    width = job.profile.cutter.width(blank.thickness)
+    radius = width / 2
     shared = max(
-        registration.least_overlap(job.registration), joins.least_overlap(overrun, gap)
+        registration.least_overlap(job.registration),
+        joins.least_overlap(overrun, gap),
+        share.least_overlap(radius),
     )
     plan = shift.plan(_extent(made), job.machine, job.origin, shared, blank.number)
-    clamped = [_clamped(job, number + 1) for number in range(len(plan.poses))]
-    radius = job.profile.cutter.width(blank.thickness) / 2
+    clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+    clamped = denied(clamping, len(plan.poses))
     kerf = shapely.union_all(
-        [p.pose.shape(p.board.outline).buffer(2 * radius, quad_segs=4) for p in placements]
+        [p.pose.shape(p.board.outline).buffer(width, quad_segs=4) for p in placements]
     )
-    far_end = max(plan.high(-1), plan.low(0))
-    holes = registration.choose(plan, blank, job.registration, kerf, clamped, far_end)
+    holes, network, join_plan = _registered(job, blank, made, plan, clamping, kerf)
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
     if holes and job.registration.method == "pins":
         pin_cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
         findings = (*findings, *missing)
         if pin_cutter is not None:
-            pins = [hole.machine for hole in holes if hole.used_in == 2]
+            pins = list(dict.fromkeys(hole.machine for hole in holes))
             programs.append(bed(job, pins, pin_cutter, blank.number))
     if findings:
         raise Refusal(findings)
 
-    locating = [
-        budget.locating([h.blank for h in holes if h.used_in == k + 2 and h.role == "locate"])
-        for k in range(len(plan.poses) - 1)
-    ]
-    join_plan = joins.plan(plan, made.rings, made.holes, locating, overrun, gap)
     rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
-    drilled = share.share_holes(made.holes, join_plan, plan)
+    drilled = share.share_holes(made.holes, join_plan, plan, blank.number)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)
@@ -149,7 +149,7 @@ def passes(
         ]
         programs += build(mine, mill_pass, job.cutters, job.machine, job.profile)
     judged = tuple(
-        _judged(join, job, blank, made, locating) for join in (*rings.joins, *freed.joins)
+        _judged(join, job, blank, made, network) for join in (*rings.joins, *freed.joins)
     )
     told = verdict.judge(judged, job.registration, {p.index: p for p in placements}, blank.number)
     return Passes(
@@ -158,8 +158,40 @@ def passes(
         profiles,
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
-        (*tab_findings, *told),
+        (*shift.told(plan, job.machine, blank.number), *tab_findings, *told),
     )
+
+
+def _registered(
+    job: JobPlan,
+    blank: Blank,
+    made: Cuts,
+    plan: ShiftPlan,
+    clamping: Clamping,
+    kerf: BaseGeometry,
+) -> tuple[tuple[RegistrationHole, ...], Network, joins.JoinPlan]:
+    """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
+    told, need = job.registration, _extent(made)
+    overrun, gap = told.overrun, job.isolation.gap
+    where = seams.expected(plan, need)
+    for last in (False, True):
+        holes = registration.choose(
+            plan,
+            blank,
+            told,
+            kerf,
+            clamping,
+            need,
+            job.profile.cutter.width(blank.thickness),
+            where,
+        )
+        network = Network.of(holes, len(plan.poses), keys=told.method == "measure")
+        join_plan = joins.plan(plan, made.rings, made.holes, network, overrun, gap)
+        if last or not holes:
+            break
+        rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
+        where = seams.of_joins(rings.joins, where)
+    return holes, network, join_plan
 
 
 def _pose(planned: Pose, found: Pose | None) -> Pose:
@@ -184,8 +216,8 @@ def _tabbed(
     findings: list[Finding] = []
     for one in made.profiles:
         placement = by_index[one.placement]
-        pads = [placement.pose.point(hole.at) for hole in placement.board.holes]
-        avoid: BaseGeometry = shapely.MultiPoint(pads) if pads else shapely.Point(1e9, 1e9)
+        pads = [hole.moved(placement.pose).spine for hole in placement.board.holes]
+        avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
         places = [join.at for join in joined if join.placement == one.placement]
         tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold)
         done.append(tabbed)
@@ -197,11 +229,11 @@ def _tabbed(
 
 
 def _judged(
-    join: Join, job: JobPlan, blank: Blank, made: Cuts, locating: list[FloatArray]
+    join: Join, job: JobPlan, blank: Blank, made: Cuts, network: Network
 ) -> Join:
     """The join with the mismatch to expect and the mismatch it stands."""
-    holes = locating[join.passes[0] - 1]
-    predicted = budget.predicted(holes, join.at, join.across, job.registration.sigma)
+    a, b = join.passes[0] - 1, join.passes[1] - 1
+    predicted = network.predicted(a, b, join.at, join.across, job.registration.sigma)
     if join.piece is None:
         return replace(join, predicted=predicted)
     mine = [r for r in made.rings if (r.placement, r.piece) == (join.placement, join.piece)]
@@ -224,20 +256,13 @@ def _extent(made: Cuts) -> Box:
     """Extent of every cutter's axis, blank frame."""
     paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
     lines = [path.line().bounds for path in paths]
-    lines += [(h.at[0], h.at[1], h.at[0], h.at[1]) for h in made.holes]
+    lines += [h.spine.bounds for h in made.holes]
     return Box(
         min(b[0] for b in lines),
         min(b[1] for b in lines),
         max(b[2] for b in lines),
         max(b[3] for b in lines),
     )
-
-
-def _clamped(job: JobPlan, number: int) -> BaseGeometry:
-    """What the clamps of a pass deny to the spindle, machine frame."""
-    reach = job.machine.collet / 2 + 1.0
-    boxes = [_area(clamp.box.grown(reach)) for clamp in job.clamps if clamp.on_in(number)]
-    return shapely.union_all(boxes)
 
 
 def _area(box: Box) -> shapely.Polygon:

@@ -9,13 +9,14 @@ programming (Viterbi), once for every pass the ring may start in.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
 from millprep.values.path import FloatArray, Path, Point
 
@@ -71,14 +72,14 @@ class Harm:
         foreign: the first laps of all pieces, and the piece (as a number) each belongs to.
         own: number of the ring's own piece.
         reach: distance within which a foreign lap counts: joins beside it crowd.
-        holes: for neighbouring passes k, k + 1 the (n, 2) locating holes between them.
+        network: how far any two passes miss each other.
     """
 
     pads: FloatArray
     foreign: tuple[shapely.STRtree, NDArray[np.int_]]
     own: int
     reach: float
-    holes: Sequence[FloatArray]
+    network: Network
 
     def near_pads(self, points: FloatArray) -> FloatArray:
         """1 at a pad's rim or inside, 0 from `NEAR_PAD` away."""
@@ -100,16 +101,6 @@ class Harm:
         found = np.zeros(len(points))
         found[np.unique(hit[owner[line] != self.own])] = 1.0
         return found
-
-    def mismatch(self, points: FloatArray, k: int, axis: int) -> FloatArray:
-        """Standard deviation of the mismatch of passes k and k + 1, per unit of hole error."""
-        holes = self.holes[k]
-        centre = holes.mean(axis=0)
-        s = float(((holes - centre) ** 2).sum())
-        spread: FloatArray = np.sqrt(
-            1 / len(holes) + (points[:, axis] - centre[axis]) ** 2 / s
-        )
-        return spread
 
 
 def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | None:
@@ -140,7 +131,11 @@ def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | No
         + 2.0 * harm.near_pads(points)
         + 0.5 * harm.near_foreign(points)
     )
-    states = _walk(allowed, cost, points, path.closed, shift.axis, harm)
+    changes = {
+        pair: cost + harm.network.across(*pair, points, _normals(points, path.closed))
+        for pair in shift.pairs
+    }
+    states = _walk(allowed, changes, path.closed)
     found = []
     for n in range(len(states)):
         before = states[n - 1]
@@ -178,31 +173,36 @@ def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _allowed(points: FloatArray, shift: ShiftPlan, margin: float) -> NDArray[np.bool_]:
     """(n, passes) whether a pass reaches a place with the margin to spare."""
     columns = []
-    along = points[:, shift.axis]
-    last = len(shift.windows) - 1
-    for k in range(last + 1):
-        # a margin is for overruns, so only an end that faces another pass has one
-        low = shift.low(k) + (margin if k > 0 else 0.0)
-        high = shift.high(k) - (margin if k < last else 0.0)
-        columns.append((along >= low - 1e-9) & (along <= high + 1e-9))
+    x, y = points[:, 0], points[:, 1]
+    for k in range(len(shift.windows)):
+        # a margin is for overruns, so only a side that faces another pass has one
+        box = shift.inner(k, margin).grown(1e-9)
+        columns.append((x >= box.x0) & (x <= box.x1) & (y >= box.y0) & (y <= box.y1))
     return np.column_stack(columns)
 
 
+def _normals(points: FloatArray, closed: bool) -> FloatArray:
+    """(n, 2) unit vectors across the way through the points."""
+    if closed:
+        run = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    else:
+        run = np.gradient(points, axis=0)
+    length = np.hypot(*run.T)
+    length[length == 0] = 1.0
+    found: FloatArray = np.column_stack((-run[:, 1], run[:, 0])) / length[:, None]
+    return found
+
+
 def _walk(
-    allowed: NDArray[np.bool_],
-    cost: FloatArray,
-    points: FloatArray,
-    closed: bool,
-    axis: int,
-    harm: Harm,
+    allowed: NDArray[np.bool_], changes: Mapping[tuple[int, int], FloatArray], closed: bool
 ) -> NDArray[np.int_]:
     """The state of every sample on the cheapest walk."""
     n, passes = allowed.shape
     change = np.full((passes, passes, n), np.inf)
     for k in range(passes):
         change[k, k] = 0.0
-    for k in range(passes - 1):
-        change[k, k + 1] = change[k + 1, k] = cost + harm.mismatch(points, k, axis)
+    for (a, b), cost in changes.items():
+        change[a, b] = change[b, a] = cost
     best: tuple[float, list[int]] | None = None
     starts = np.flatnonzero(allowed[0]).tolist()
     for start in starts if closed else [None]:

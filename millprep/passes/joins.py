@@ -15,6 +15,7 @@ import shapely
 
 from millprep.passes import course
 from millprep.passes.course import Course, Crossover, Harm
+from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
 from millprep.values.cut import HoleCut, Ring
 from millprep.values.path import FloatArray, Path, Point
@@ -82,7 +83,7 @@ def plan(
     shift: ShiftPlan,
     rings: Sequence[Ring],
     holes: Sequence[HoleCut],
-    locating: Sequence[FloatArray],
+    network: Network,
     overrun: float,
     gap: float,
 ) -> JoinPlan:
@@ -92,7 +93,7 @@ def plan(
         shift: windows.
         rings: all rings of the blank, unsplit.
         holes: of the boards; joins keep away from their pads.
-        locating: (n, 2) locating holes between passes k and k + 1, blank frame.
+        network: how far any two passes miss each other.
         overrun: of each side past a join.
         gap: of the isolation; a band is about as wide.
     """
@@ -114,7 +115,7 @@ def plan(
     pads = _pads(bands, holes)
     courses = {}
     for band in split:
-        harm = Harm(_beside(bands[band], pads), (tree, owner), numbers[band], 2 * gap, locating)
+        harm = Harm(_beside(bands[band], pads), (tree, owner), numbers[band], 2 * gap, network)
         made = [
             course.plan(ring.path, shift, _margin(overrun, gap), harm)
             for ring in _first(bands[band])
@@ -125,21 +126,24 @@ def plan(
 
 def _whole(mine: Sequence[Ring], shift: ShiftPlan) -> int | None:
     """The pass that holds a band whole; of two, the one on whose side it lies."""
-    lows, highs = zip(*(_extent(ring.path, shift.axis) for ring in mine), strict=True)
-    low, high = min(lows), max(highs)
+    bounds = np.array([_extent(ring.path) for ring in mine])
+    x0, y0 = bounds[:, :2].min(axis=0).tolist()
+    x1, y1 = bounds[:, 2:].max(axis=0).tolist()
     fits = [
         k
-        for k in range(len(shift.windows))
-        if low >= shift.low(k) - 1e-9 and high <= shift.high(k) + 1e-9
+        for k, w in enumerate(shift.windows)
+        if w.contains(x0, y0) and w.contains(x1, y1)
     ]
     if not fits:
         return None
     # one line for all bands, so that neighbours mostly share a pass
-    side = sum(
-        (low + high) / 2 > (shift.low(k + 1) + shift.high(k)) / 2
-        for k in range(len(shift.windows) - 1)
-    )
-    return side if side in fits else min(fits, key=lambda k: abs(k - side))
+    i, j = shift.home(((x0 + x1) / 2, (y0 + y1) / 2))
+
+    def away(k: int) -> tuple[int, int]:
+        cell = shift.cell(k)
+        return (abs(cell[0] - i) + abs(cell[1] - j), k)
+
+    return min(fits, key=away)
 
 
 def _first(mine: Sequence[Ring]) -> list[Ring]:
@@ -148,10 +152,10 @@ def _first(mine: Sequence[Ring]) -> list[Ring]:
     return [ring for ring in mine if ring.lap == nearest]
 
 
-def _extent(path: Path, axis: int) -> tuple[float, float]:
-    flat = path.flattened(0.01)[:, axis]
+def _extent(path: Path) -> tuple[float, float, float, float]:
+    x0, y0, x1, y1 = path.line(0.01).bounds
     # a chord lies inside its arc by at most the flattening
-    return float(flat.min()) - 0.01, float(flat.max()) + 0.01
+    return x0 - 0.01, y0 - 0.01, x1 + 0.01, y1 + 0.01
 
 
 def _pads(bands: Mapping[Band, Sequence[Ring]], holes: Sequence[HoleCut]) -> FloatArray:
@@ -170,8 +174,11 @@ def _pads(bands: Mapping[Band, Sequence[Ring]], holes: Sequence[HoleCut]) -> Flo
             continue
         around = laps.get((hole.placement, hole.piece))
         if around is not None and not around.is_empty:
-            reach = float(around.distance(shapely.Point(hole.at)))
-            rows.append((*hole.at, min(max(reach, hole.diameter / 2), 2 * hole.diameter)))
+            # along a slot, a place for every half of its width
+            spots = shapely.segmentize(hole.spine, hole.diameter / 2)
+            for at in shapely.points(shapely.get_coordinates(spots)).tolist():
+                reach = min(max(float(around.distance(at)), hole.diameter / 2), 2 * hole.diameter)
+                rows.append((at.x, at.y, reach))
     return np.array(rows, dtype=float).reshape(-1, 3)
 
 

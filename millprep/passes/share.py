@@ -10,7 +10,9 @@ from dataclasses import dataclass, replace
 from millprep.passes import split
 from millprep.passes.joins import JoinPlan
 from millprep.passes.shift import ShiftPlan
+from millprep.values.blank import Box
 from millprep.values.cut import Cut, HoleCut, Profile, Ring, Tab
+from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import Join
 from millprep.values.path import Path, Point
 
@@ -134,47 +136,121 @@ def _part(path: Path, start: float, end: float) -> Path:
 
 
 def share_holes(
-    holes: Sequence[HoleCut], plan: JoinPlan, shift: ShiftPlan
+    holes: Sequence[HoleCut], plan: JoinPlan, shift: ShiftPlan, blank: int = 1
 ) -> tuple[tuple[HoleCut, ...], ...]:
-    """Every hole goes to the pass that cuts its pad's loop, if it reaches; others by their side."""
+    """Every hole goes to the pass that cuts its pad's loop, if it reaches; others by their side.
+
+    Raises:
+        Refusal: for slots that no pass holds whole.
+    """
+    too_long: list[Finding] = []
     by_pass: list[list[HoleCut]] = [[] for _ in shift.windows]
     for hole in holes:
         k = None
         if hole.placement is not None and hole.piece is not None:
-            k = plan.pass_at((hole.placement, hole.piece), hole.at)
+            middle = hole.spine.centroid
+            k = plan.pass_at((hole.placement, hole.piece), (middle.x, middle.y))
         if k is None or not _reaches(shift, k, hole):
-            k = next(n for n in range(len(shift.windows)) if _reaches(shift, n, hole))
-        by_pass[k].append(hole)
+            k = next((n for n in range(len(shift.windows)) if _reaches(shift, n, hole)), None)
+        if k is None and hole.end is not None and len(shift.windows) > 1:
+            too_long.append(_too_long(hole, blank))
+        # a hole bored at the very end of the travel is told by the motion rules
+        by_pass[-1 if k is None else k].append(hole)
+    if too_long:
+        raise Refusal(too_long)
     return tuple(map(tuple, by_pass))
 
 
+def _too_long(slot: HoleCut, blank: int) -> Finding:
+    long = slot.spine.length + slot.diameter
+    return Finding(
+        code="slot-in-no-pass",
+        severity="stop",
+        message=(
+            f"Slot {slot.hole}, {long:.1f} mm long, lies wholly in the window of no pass. Draw it "
+            "as two slots that overlap, or lay the board so that one pass holds it."
+        ),
+        frame="blank",
+        at=slot.at,
+        blank=blank,
+    )
+
+
 def _reaches(shift: ShiftPlan, k: int, hole: HoleCut) -> bool:
-    """Whether the window of pass k (from 0) holds the hole; the last pass takes what is left."""
-    at, radius = hole.at[shift.axis], hole.diameter / 2
-    inside = shift.low(k) <= at - radius and at + radius <= shift.high(k)
-    return inside or k == len(shift.windows) - 1
+    """Whether the window of pass k (from 0) holds the hole."""
+    x0, y0, x1, y1 = hole.spine.bounds
+    radius, w = hole.diameter / 2, shift.windows[k]
+    return w.contains(x0 - radius, y0 - radius) and w.contains(x1 + radius, y1 + radius)
 
 
-def profile_lines(shift: ShiftPlan, slack: float) -> list[float]:
-    """Where profiles are handed on: as soon as the next window reaches them.
+@dataclass(frozen=True, slots=True)
+class Regions:
+    """Which pass cuts a profile where: the last one that reaches the place.
 
-    Pass k cuts only below its overlap with pass k + 1, so the frame that carries the
-    registration holes stays whole; the last pass cuts the rest.
+    So pass k cuts only what no later pass reaches, and the frame that carries the registration
+    holes stays whole until the last.
+
+    Attributes:
+        inner: windows, less what overruns need on the sides that face other passes.
     """
-    return [shift.low(k + 1) + slack for k in range(len(shift.windows) - 1)]
+
+    inner: tuple[Box, ...]
+
+    @classmethod
+    def of(cls, shift: ShiftPlan, overrun: float) -> Regions:
+        """The regions of a plan."""
+        slack = profile_slack(overrun, grid=bool(shift.cells))
+        return cls(tuple(shift.inner(k, slack) for k in range(len(shift.windows))))
+
+    @property
+    def lines(self) -> list[tuple[int, float]]:
+        """Everything that may bound a region: (axis, value)."""
+        return sorted(
+            {
+                line
+                for box in self.inner
+                for line in ((0, box.x0), (0, box.x1), (1, box.y0), (1, box.y1))
+            }
+        )
+
+    def owner(self, at: Point) -> int:
+        """The pass (from 0) that cuts here; the nearest one where none reaches."""
+        reached = [k for k, box in enumerate(self.inner) if box.contains(*at)]
+        if reached:
+            return reached[-1]
+        x, y = at
+        off = [
+            max(box.x0 - x, x - box.x1, box.y0 - y, y - box.y1, 0.0) for box in self.inner
+        ]
+        return min(range(len(off)), key=off.__getitem__)
+
+
+def least_overlap(radius: float) -> float:
+    """What two windows must share so that profiles can be handed on, also in a grid."""
+    return 2 * profile_slack(profile_overrun(radius), grid=True)
+
+
+def profile_slack(overrun: float, *, grid: bool) -> float:
+    """How far inside its window a pass takes over profiles; half of what windows must share."""
+    return overrun + (crowded(overrun) if grid else 1.0)
+
+
+def profile_overrun(radius: float) -> float:
+    """How far both sides of a join in a profile are cut past it."""
+    return radius + 0.5
 
 
 def share_profiles(
     profiles: Sequence[Profile], shift: ShiftPlan, radius: float, blank: int
 ) -> Shared:
-    """Profiles split where the next window begins; both sides overrun by the cutter's radius."""
-    overrun = radius + 0.5
-    lines = profile_lines(shift, overrun + 1.0)
+    """Profiles split where a later window begins; both sides overrun by the cutter's radius."""
+    overrun = profile_overrun(radius)
+    regions = Regions.of(shift, overrun)
     by_pass: list[list[Cut]] = [[] for _ in shift.windows]
     joins: list[Join] = []
     for profile in profiles:
         path = profile.path
-        stretches = split.parts(path, shift.axis, lines, crowded(overrun))
+        stretches = split.regions(path, regions.lines, regions.owner, crowded(overrun))
         if len(stretches) == 1:
             by_pass[stretches[0][2]].append(profile)
             continue

@@ -1,11 +1,14 @@
-"""The shift plan: the fewest passes, a constant shift, a window for each.
+"""The shift plan: the fewest passes, a constant shift along each axis, a window for each pass.
 
-The blank moves by the same distance D between passes, along the axis in which it is too
-long for the travel. Pass k sees the blank at its first place less (k - 1)·D.
+A blank too long for the travel along one axis moves by the same distance D between passes;
+one too long along both is cut in a grid of passes, walked in a snake, so that every move of
+the blank is one shift along one axis. A blank that is turned is cut in two passes, half a
+turn apart (`turn.py`).
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -20,6 +23,12 @@ from millprep.values.pose import Pose
 RESERVE = 2.0
 """Travel left over at the far end in the last pass, mm, where the fewest passes allow it: a
 blank never lies exactly where it was planned, and a refit has to reach its end all the same."""
+MOST = 20
+"""Passes along one axis, at most: beyond, errors add up and nobody would move a blank so often;
+common practice, no source."""
+
+Cell = tuple[int, int]
+"""Place of a pass in the grid: how many shifts along x and along y."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,21 +36,33 @@ class ShiftPlan:
     """Where the blank lies in each pass.
 
     Attributes:
-        axis: 0 when the blank moves along x, 1 along y.
-        shift: D, how far it moves between passes; 0 for one pass.
+        axis: 0 when the blank moves along x, 1 along y; of a grid 0.
+        shift: D, how far it moves between passes along the axis; 0 for one pass.
         poses: blank to machine, one per pass.
         windows: what the cutter's axis reaches, blank frame, one per pass.
+        cells: place of every pass in a grid; empty for passes in one line.
+        turned: whether the second pass sees the blank turned by half a turn.
     """
 
     axis: int
     shift: float
     poses: tuple[Pose, ...]
     windows: tuple[Box, ...]
+    cells: tuple[Cell, ...] = ()
+    turned: bool = False
 
     def overlap(self, k: int) -> Box:
         """What windows k and k + 1 (from 0) share, blank frame."""
-        a, b = self.windows[k], self.windows[k + 1]
-        return Box(max(a.x0, b.x0), max(a.y0, b.y0), min(a.x1, b.x1), min(a.y1, b.y1))
+        found = self.shared(k, k + 1)
+        assert found is not None
+        return found
+
+    def shared(self, k: int, other: int) -> Box | None:
+        """What two windows share, blank frame; None where that is no area."""
+        a, b = self.windows[k], self.windows[other]
+        x0, y0 = max(a.x0, b.x0), max(a.y0, b.y0)
+        x1, y1 = min(a.x1, b.x1), min(a.y1, b.y1)
+        return Box(x0, y0, x1, y1) if x0 < x1 and y0 < y1 else None
 
     def low(self, k: int) -> float:
         """Where window k begins along the axis."""
@@ -55,6 +76,55 @@ class ShiftPlan:
         """Window k as an area."""
         w = self.windows[k]
         return shapely.box(w.x0, w.y0, w.x1, w.y1)
+
+    def cell(self, k: int) -> Cell:
+        """Place of pass k in the grid."""
+        if self.cells:
+            return self.cells[k]
+        return (k, 0) if self.axis == 0 else (0, k)
+
+    def step(self, k: int, other: int) -> Cell:
+        """From the cell of one pass to that of another."""
+        a, b = self.cell(k), self.cell(other)
+        return (b[0] - a[0], b[1] - a[1])
+
+    @property
+    def pairs(self) -> tuple[tuple[int, int], ...]:
+        """Passes (from 0) whose cells touch, also at a corner, and whose windows share an area."""
+        return tuple(
+            (a, b)
+            for a, b in itertools.combinations(range(len(self.poses)), 2)
+            if max(map(abs, self.step(a, b))) == 1 and self.shared(a, b) is not None
+        )
+
+    def inner(self, k: int, margin: float) -> Box:
+        """Window k less a margin on every side that faces another pass."""
+        w, here = self.windows[k], self.cell(k)
+        cells = {self.cell(n) for n in range(len(self.poses))}
+
+        def faces(dx: int, dy: int) -> float:
+            return margin if (here[0] + dx, here[1] + dy) in cells else 0.0
+
+        x0, x1 = w.x0 + faces(-1, 0), w.x1 - faces(1, 0)
+        y0, y1 = w.y0 + faces(0, -1), w.y1 - faces(0, 1)
+        # a margin as wide as the window leaves a sliver nobody lies in
+        return Box(x0, y0, max(x1, x0 + 1e-9), max(y1, y0 + 1e-9))
+
+    def home(self, at: Point) -> Cell:
+        """The cell on whose side of the middles between windows a place lies."""
+        found = [0, 0]
+        for a in (0, 1):
+            spans = sorted(
+                {
+                    (self.cell(k)[a], (w.x0, w.y0)[a], (w.x1, w.y1)[a])
+                    for k, w in enumerate(self.windows)
+                }
+            )
+            found[a] = sum(
+                at[a] > (low + high) / 2
+                for (_, _, high), (_, low, _) in itertools.pairwise(spans)
+            )
+        return (found[0], found[1])
 
 
 def plan(
@@ -70,19 +140,90 @@ def plan(
         blank: number, for findings.
 
     Raises:
-        Refusal: when the first window does not hold the low end, or both sides are too long.
+        Refusal: when the first window does not hold the low end, or the travel is too short.
     """
-    t = machine.travel
-    first = Box(t.x0 - origin[0], t.y0 - origin[1], t.x1 - origin[0], t.y1 - origin[1])
+    first = _first(machine, origin)
     low, high = (need.x0, need.y0), (need.x1, need.y1)
     w_low, w_high = (first.x0, first.y0), (first.x1, first.y1)
-    names = "xy"
-    findings = [
+    findings = outside(need, first, origin, blank)
+    counts, shifts = [1, 1], [0.0, 0.0]
+    for a in (0, 1):
+        if high[a] <= w_high[a] + 1e-9 or low[a] < w_low[a] - 1e-9:
+            continue
+        length, whole = w_high[a] - w_low[a], high[a] - w_low[a]
+        least = least_travel(whole, least_overlap)
+        if length < least - 1e-9:
+            findings.append(_too_short(a, length, least, whole, least_overlap, blank))
+            continue
+        counts[a], shifts[a] = _along(whole, length, least_overlap, machine.screw_lead)
+    if findings:
+        raise Refusal(findings)
+    cells = tuple(_snake(counts[0], counts[1]))
+    poses, windows = [], []
+    for i, j in cells:
+        dx, dy = i * shifts[0], j * shifts[1]
+        poses.append(Pose.shift(origin[0] - dx, origin[1] - dy))
+        windows.append(Box(first.x0 + dx, first.y0 + dy, first.x1 + dx, first.y1 + dy))
+    axis = 1 if counts[0] == 1 and counts[1] > 1 else 0
+    grid = min(counts) > 1
+    return ShiftPlan(axis, shifts[axis], tuple(poses), tuple(windows), cells if grid else ())
+
+
+def least_travel(whole: float, least_overlap: float) -> float:
+    """The least travel along an axis that holds this length in at most `MOST` passes.
+
+    N windows of length X that share O hold N·X - (N - 1)·O.
+    """
+    return (whole + (MOST - 1) * least_overlap) / MOST
+
+
+def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
+    """A warning for every shift that is no whole number of turns of the screw, if known."""
+    lead = machine.screw_lead
+    if not lead or made.turned:
+        return ()
+    first, found = made.windows[0], []
+    for a, name in enumerate("xy"):
+        shifts = {
+            round(low - (first.x0, first.y0)[a], 9)
+            for w in made.windows
+            if (low := (w.x0, w.y0)[a]) > (first.x0, first.y0)[a] + 1e-9
+        }
+        if not shifts:
+            continue
+        shift = min(shifts)
+        turns = shift / lead
+        if abs(turns - round(turns)) < 1e-6:
+            continue
+        # two places D apart on a sine of amplitude A differ by at most 2A·|sin(πD / lead)|
+        share = 2 * abs(math.sin(math.pi * turns))
+        found.append(
+            Finding(
+                code="shift-not-whole-turns",
+                severity="warn",
+                message=(
+                    f"The blank moves by {shift:g} mm in {name}, {turns:.3f} turns of a screw of "
+                    f"{lead:g} mm lead: no whole number of turns fits between what must be "
+                    "reached and what windows must share. The screw's periodic error does not "
+                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude "
+                    f"(0.01 mm gives {0.01 * share:.3f} mm). A little more travel, or a shorter "
+                    "board, would do."
+                ),
+                blank=blank,
+            )
+        )
+    return tuple(found)
+
+
+def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:
+    """What the first window misses at the low ends, with the origin that would do."""
+    low, w_low = (need.x0, need.y0), (first.x0, first.y0)
+    return [
         Finding(
             code="outside-travel",
             severity="stop",
             message=(
-                f"The cut begins at {names[a]} {low[a]:.3f} mm of the blank, the machine's travel "
+                f"The cut begins at {name} {low[a]:.3f} mm of the blank, the machine's travel "
                 f"at {w_low[a]:.3f}. Move the blank: [setup] origin[{a}] at least "
                 f"{origin[a] + w_low[a] - low[a]:.3f}."
             ),
@@ -90,58 +231,42 @@ def plan(
             at=low,
             blank=blank,
         )
-        for a in (0, 1)
+        for a, name in enumerate("xy")
         if low[a] < w_low[a] - 1e-9
     ]
-    long = [a for a in (0, 1) if high[a] > w_high[a] + 1e-9]
-    if len(long) == 2:
-        findings.append(
-            Finding(
-                code="too-large-both-ways",
-                severity="stop",
-                message=(
-                    f"The cut spans {high[0] - low[0]:.1f} × {high[1] - low[1]:.1f} mm, the travel "
-                    f"holds {w_high[0] - low[0]:.1f} × {w_high[1] - low[1]:.1f} mm from where the "
-                    "blank lies: a blank can be moved along one side only. Turn the board, make "
-                    "it narrower, or use a machine with more travel in one of the two."
-                ),
-                frame="blank",
-                at=high,
-                blank=blank,
-            )
-        )
-    if findings:
-        raise Refusal(findings)
-    axis = long[0] if long else 0
-    length = w_high[axis] - w_low[axis]
-    rest = high[axis] - w_high[axis]
-    if rest <= 1e-9:
-        return ShiftPlan(axis, 0.0, (Pose.shift(*origin),), (first,))
-    largest = length - least_overlap
-    if largest <= 0:
-        raise Refusal(
-            [
-                Finding(
-                    code="travel-too-short",
-                    severity="stop",
-                    message=(
-                        f"Two passes must share {least_overlap:.1f} mm for registration holes and "
-                        f"joins, the travel in {names[axis]} is {length:.1f} mm. A travel of at "
-                        f"least {least_overlap * 1.5:.0f} mm would do."
-                    ),
-                    blank=blank,
-                )
-            ]
-        )
+
+
+def _first(machine: Machine, origin: Point) -> Box:
+    """The window of the first pass."""
+    t = machine.travel
+    return Box(t.x0 - origin[0], t.y0 - origin[1], t.x1 - origin[0], t.y1 - origin[1])
+
+
+def _too_short(
+    axis: int, length: float, least: float, whole: float, overlap: float, blank: int
+) -> Finding:
+    # rounded up, so that what is named truly does
+    enough = math.ceil(least * 10 - 1e-6) / 10
+    return Finding(
+        code="travel-too-short",
+        severity="stop",
+        message=(
+            f"Two passes must share {overlap:.1f} mm for registration holes and joins, the travel "
+            f"in {'xy'[axis]} is {length:.1f} mm and {whole:.1f} mm are to be reached in at most "
+            f"{MOST} passes. A travel of at least {enough:.1f} mm would do."
+        ),
+        blank=blank,
+    )
+
+
+def _along(
+    whole: float, length: float, least_overlap: float, lead: float | None
+) -> tuple[int, float]:
+    """Number of passes and shift along one axis."""
+    rest, largest = whole - length, length - least_overlap
     count = 1 + math.ceil(rest / largest - 1e-9)
     least = min((rest + RESERVE) / (count - 1), largest)
-    shift = _shift(least, rest / (count - 1), largest, machine.screw_lead)
-    poses, windows = [], []
-    for k in range(count):
-        dx, dy = (k * shift, 0.0) if axis == 0 else (0.0, k * shift)
-        poses.append(Pose.shift(origin[0] - dx, origin[1] - dy))
-        windows.append(Box(first.x0 + dx, first.y0 + dy, first.x1 + dx, first.y1 + dy))
-    return ShiftPlan(axis, shift, tuple(poses), tuple(windows))
+    return count, _shift(least, rest / (count - 1), largest, lead)
 
 
 def _shift(least: float, barely: float, largest: float, lead: float | None) -> float:
@@ -157,3 +282,10 @@ def _shift(least: float, barely: float, largest: float, lead: float | None) -> f
                 return turns * lead
     # whole millimetres are easier to check with a rule
     return math.ceil(least) if math.ceil(least) <= largest else least
+
+
+def _snake(columns: int, rows: int) -> list[Cell]:
+    """Every row along, the next one back."""
+    return [
+        (i if j % 2 == 0 else columns - 1 - i, j) for j in range(rows) for i in range(columns)
+    ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable, Iterable
 
 from millprep.values.path import Path, Point, Segment
 
@@ -66,13 +67,31 @@ def parts(
 ) -> list[tuple[float, float, int]]:
     """The stretches of a path between the join lines: start, end, and which side they lie on.
 
-    Side k lies between lines k - 1 and k, and is cut in pass k (from 0). On a closed path
-    a stretch may run over the start, with an end beyond the path's length. A stretch
-    shorter than `shortest` stays with the one before it, since two joins would crowd there;
-    it reaches past the line by at most half its length.
+    Side k lies between lines k - 1 and k, and is cut in pass k (from 0).
+    """
+    return regions(
+        path,
+        [(axis, line) for line in lines],
+        lambda at: sum(at[axis] > line for line in lines),
+        shortest,
+    )
+
+
+def regions(
+    path: Path,
+    lines: Iterable[tuple[int, float]],
+    owner: Callable[[Point], int],
+    shortest: float,
+) -> list[tuple[float, float, int]]:
+    """The stretches of a path in regions that lines x = … (axis 0) and y = … (axis 1) bound.
+
+    Start, end and the region's number, as `owner` tells it of a place between the lines. On a
+    closed path a stretch may run over the start, with an end beyond the path's length. A
+    stretch shorter than `shortest` stays with the one before it, since two joins would crowd
+    there; past one line it reaches by at most half its length, past a corner by all of it.
     """
     total = path.length
-    cuts = sorted({s for line in lines for s in crossings(path, axis, line)})
+    cuts = sorted({s for axis, line in lines for s in crossings(path, axis, line)})
     if path.closed:
         bounds = [*cuts, cuts[0] + total] if cuts else [0.0, total]
     else:
@@ -80,8 +99,16 @@ def parts(
     raw: list[tuple[float, float, int]] = []
     for start, end in itertools.pairwise(bounds):
         middle = (start + end) / 2
-        place = path.point_at(middle - total if middle > total else middle)[axis]
-        raw.append((start, end, sum(place > line for line in lines)))
+        place = path.point_at(middle - total if middle > total else middle)
+        side = owner(place)
+        if raw and raw[-1][2] == side:
+            # a line that divides other regions only
+            raw[-1] = (raw[-1][0], end, side)
+        else:
+            raw.append((start, end, side))
+    if path.closed and len(raw) > 1 and raw[0][2] == raw[-1][2]:
+        start, _, side = raw.pop()
+        raw[0] = (start, raw[0][1] + total, side)
     if path.closed:
         # the longest first, so that a short one always has a long one before it
         n = max(range(len(raw)), key=lambda k: raw[k][1] - raw[k][0])

@@ -12,19 +12,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
-from millprep.passes import budget, course, joins
+from millprep.passes import course, joins
 from millprep.passes.course import Course, Harm
 from millprep.passes.joins import JoinPlan
+from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
 from millprep.paths.isolation import Island, isolate
 from millprep.values.blank import Box
 from millprep.values.cut import HoleCut
+from millprep.values.milling_pass import RegistrationHole
 from millprep.values.path import FloatArray, Path
 from millprep.values.pose import Pose
 from tests.paths.bench import disc, isolation, one
 
 MARGIN = 2.0
-HOLES = budget.locating([(120.0, 5.0), (130.0, 95.0)])
+HOLES = ((120.0, 5.0), (130.0, 95.0))
 
 
 def windows(*bounds: tuple[float, float]) -> ShiftPlan:
@@ -42,8 +44,17 @@ THREE = windows((0.0, 150.0), (100.0, 250.0), (200.0, 350.0))
 def harm(count: int = 1, pads: FloatArray | None = None) -> Harm:
     tree = shapely.STRtree([shapely.LineString([(-9.0, -9.0), (-8.0, -9.0)])])
     none = np.zeros((0, 3)) if pads is None else pads
-    holes = [HOLES + np.array([100.0 * k, 0.0]) for k in range(count)]
-    return Harm(none, (tree, np.array([5])), 0, 0.5, holes)
+    return Harm(none, (tree, np.array([5])), 0, 0.5, network(count))
+
+
+def network(count: int = 1) -> Network:
+    """Two holes between every two passes, 100 mm from those before."""
+    holes = [
+        RegistrationHole(f"r{k}", (x + 100.0 * k, y), (x, y), 3.0, "locate", k + 1, k + 2)
+        for k in range(count)
+        for x, y in HOLES
+    ]
+    return Network.of(holes, count + 1, keys=False)
 
 
 def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
@@ -137,9 +148,7 @@ def test_the_walk_is_the_cheapest_of_all(seed: int, closed: bool) -> None:
     random = default_rng(seed)
     n, passes = 8, 3
     allowed = random.random((n, passes)) < 0.75
-    points = np.column_stack((random.uniform(100.0, 150.0, n), random.uniform(0.0, 90.0, n)))
-    cost = random.uniform(0.0, 4.0, n)
-    by = harm(2)
+    changes = {(k, k + 1): random.uniform(0.0, 4.0, n) for k in (0, 1)}
 
     def price(walk: tuple[int, ...]) -> float:
         if not all(allowed[t, k] for t, k in enumerate(walk)):
@@ -150,14 +159,13 @@ def test_the_walk_is_the_cheapest_of_all(seed: int, closed: bool) -> None:
             if abs(before - after) > 1:
                 return math.inf
             if before != after:
-                spread = by.mismatch(points[t : t + 1], min(before, after), 0)
-                total += float(cost[t] + spread[0])
+                total += float(changes[min(before, after), max(before, after)][t])
         return total
 
     best = min(price(walk) for walk in itertools.product(range(passes), repeat=n))
     if math.isinf(best):
         return
-    states = course._walk(allowed, cost, points, closed, 0, by)
+    states = course._walk(allowed, changes, closed)
     assert price(tuple(states.tolist())) == pytest.approx(best)
 
 
@@ -166,7 +174,7 @@ def joined(track: shapely.Polygon, *others: shapely.Polygon, pads: list[HoleCut]
     edge = shapely.box(0.0, 0.0, 250.0, 100.0)
     rings, tight = isolate(islands, edge, isolation(gap=0.3), 0.035)
     assert not tight
-    return joins.plan(TWO, rings, pads, [HOLES], 0.4, 0.3)
+    return joins.plan(TWO, rings, pads, network(), 0.4, 0.3)
 
 
 def hole(x: float, y: float, diameter: float, piece: str) -> HoleCut:
@@ -202,5 +210,5 @@ def test_windows_that_share_the_least_overlap_leave_every_band_a_place() -> None
     narrow = windows((0.0, 150.0), (150.0 - least, 250.0))
     islands = [Island(0, "c0", TRACK)]
     rings, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
-    plan = joins.plan(narrow, rings, [], [HOLES], 0.4, 0.3)
+    plan = joins.plan(narrow, rings, [], network(), 0.4, 0.3)
     assert len(plan.courses[0, "c0"][0].crossovers) == 2

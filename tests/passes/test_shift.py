@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from millprep.passes.shift import ShiftPlan, plan
+from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan, told
 from millprep.values.blank import Box
 from millprep.values.finding import Refusal
 from tests.paths.bench import MACHINE
@@ -72,6 +74,10 @@ def test_a_lead_without_a_fitting_multiple_gives_way() -> None:
 def test_the_windows_reach_everything_and_share_enough(
     length: int, travel: int, lead: float | None, along: int
 ) -> None:
+    if travel < least_travel(float(length), LEAST):
+        with pytest.raises(Refusal):
+            planned(float(length), float(travel), lead, along=along)
+        return
     made = planned(float(length), float(travel), lead, along=along)
     count = len(made.poses)
     first, last = made.windows[0], made.windows[-1]
@@ -97,7 +103,6 @@ def refused(*, origin: tuple[float, float], need: Box, least: float = LEAST) -> 
 def test_refusals() -> None:
     assert refused(origin=(0.0, 0.0), need=Box(-1.0, 0.0, 100.0, 90.0)) == ["outside-travel"]
     assert refused(origin=(0.0, 0.0), need=Box(-1.0, -2.0, 100.0, 90.0)) == ["outside-travel"] * 2
-    assert refused(origin=(5.0, 5.0), need=Box(0.0, 0.0, 400.0, 200.0)) == ["too-large-both-ways"]
     long = Box(0.0, 0.0, 400.0, 90.0)
     assert refused(origin=(0.0, 0.0), need=long, least=290.0) == ["travel-too-short"]
 
@@ -108,3 +113,67 @@ def test_a_refusal_names_an_origin_that_would_do() -> None:
     with pytest.raises(Refusal, match=r"\[setup\] origin\[0\] at least 1\.250"):
         plan(need, machine, (0.0, 0.0), LEAST, 1)
     assert len(plan(need, machine, (1.25, 0.0), LEAST, 1).poses) == 1
+
+
+@pytest.mark.parametrize("length", [400.0, 733.3, 1200.0])
+@pytest.mark.parametrize("along", [0, 1])
+def test_a_refusal_names_the_least_travel_that_would_do(length: float, along: int) -> None:
+    """With it the plan is made, with a tenth less it is not."""
+    with pytest.raises(Refusal) as refusal:
+        planned(length, LEAST, None, along=along)
+    (finding,) = refusal.value.findings
+    found = re.search(r"A travel of at least (\d+\.\d) mm would do", finding.message)
+    assert found
+    enough = float(found[1])
+    assert len(planned(length, enough, None, along=along).poses) == MOST
+    with pytest.raises(Refusal):
+        planned(length, enough - 0.1, None, along=along)
+
+
+def grid(need: Box, lead: float | None = 8.0) -> ShiftPlan:
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 180.0), screw_lead=lead)
+    return plan(need, machine, (0.0, 0.0), LEAST, 1)
+
+
+def test_what_is_too_long_both_ways_is_cut_in_a_grid() -> None:
+    made = grid(Box(5.0, 5.0, 500.0, 300.0))
+    assert made.cells == ((0, 0), (1, 0), (1, 1), (0, 1))
+    assert made.pairs == ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3))
+    for pose, window in zip(made.poses, made.windows, strict=True):
+        assert pose.point((window.x0, window.y0)) == pytest.approx((0.0, 0.0))
+    # a pass is cut short only where another takes over
+    inner = made.inner(1, 3.0)
+    window = made.windows[1]
+    assert (inner.x0, inner.y1) == (window.x0 + 3.0, window.y1 - 3.0)
+    assert (inner.x1, inner.y0) == (window.x1, window.y0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(100, 900), st.integers(100, 700), st.sampled_from([None, 5.0, 8.0]))
+def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
+    x: int, y: int, lead: float | None
+) -> None:
+    made = grid(Box(0.0, 0.0, float(x), float(y)), lead)
+    windows = shapely.union_all([made.polygon(k) for k in range(len(made.poses))])
+    assert windows.covers(shapely.box(0.0, 0.0, x, y))
+    for k in range(len(made.poses) - 1):
+        step = made.step(k, k + 1)
+        assert abs(step[0]) + abs(step[1]) == 1
+        shared = made.overlap(k)
+        across = 0 if step[0] else 1
+        assert (shared.x1 - shared.x0, shared.y1 - shared.y0)[across] >= LEAST - 1e-9
+    # each place is at home in a pass that reaches it
+    for at in [(0.0, 0.0), (float(x), float(y)), (x / 2, y / 3), (x / 3, float(y))]:
+        k = [made.cell(n) for n in range(len(made.poses))].index(made.home(at))
+        assert made.windows[k].contains(*at)
+
+
+def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
+    machine = replace(MACHINE, screw_lead=300.0)
+    (finding,) = told(planned(550.0, 290.0, 300.0), machine, 1)
+    assert (finding.code, finding.severity) == ("shift-not-whole-turns", "warn")
+    # 260 of 300 mm: 2·sin(π·260/300) = 0.813
+    assert "0.867 turns" in finding.message
+    assert "0.81 times its amplitude" in finding.message
+    assert told(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
+    assert told(planned(486.0, 290.0, None), MACHINE, 1) == ()

@@ -14,8 +14,10 @@ import shapely
 from numpy.random import default_rng
 
 from fixtures.valve_boards import WIDTH, ValveBoard, valve_board
-from millprep.passes import budget, joins, registration, share, shift
+from millprep.passes import joins, registration, share, shift
+from millprep.passes.clamping import Clamping
 from millprep.passes.joins import Band, JoinPlan
+from millprep.passes.network import Network
 from millprep.passes.share import Shared
 from millprep.passes.shift import ShiftPlan
 from millprep.paths.isolation import Island, isolate
@@ -76,13 +78,10 @@ def cut(made: ValveBoard, travel: float) -> Cut:
         Box(*edge.buffer(1.0).bounds), machine, (0.0, 0.0),
         registration.least_overlap(REGISTRATION), 1,
     )  # fmt: skip
-    nothing = [shapely.Polygon()] * len(plan.poses)
-    found = registration.choose(plan, blank, REGISTRATION, kerf, nothing, x1 - 20.0)
-    locating = [
-        budget.locating([h.blank for h in found if h.used_in == k + 2 and h.role == "locate"])
-        for k in range(len(plan.poses) - 1)
-    ]
-    join_plan = joins.plan(plan, rings, holes, locating, OVERRUN, GAP)
+    need = Box(*edge.buffer(1.0).bounds)
+    found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
+    network = Network.of(found, len(plan.poses), keys=False)
+    join_plan = joins.plan(plan, rings, holes, network, OVERRUN, GAP)
     shared = share.share_rings(rings, join_plan, plan, OVERRUN, 1.5 * GAP, 1)
     return Cut(made, rings, holes, plan, join_plan, shared)
 

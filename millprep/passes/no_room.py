@@ -1,0 +1,106 @@
+"""Why registration holes have no room, and the least that would give them some."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import shapely
+
+from millprep.passes.clamping import Clamping, denied, words
+from millprep.passes.ground import Ground
+from millprep.values.finding import Finding
+
+DIRECTIONS = {"left": (-1, 0), "right": (1, 0), "towards the front": (0, -1), "back": (0, 1)}
+"""Ways a clamp may be moved: words and machine axes."""
+FINE = 0.1
+"""A move is told to this, mm."""
+
+
+def no_room(
+    ground: Ground,
+    clamping: Clamping,
+    number: int,
+    kerf: float,
+    fits: Callable[[Ground], bool],
+) -> Finding:
+    """The reason for which a pass finds no place for its holes, with the remedy.
+
+    Args:
+        ground: on which nothing was found.
+        clamping: the clamps on it.
+        number: of the pass.
+        kerf: what of the margin the boards' profiles take.
+        fits: whether holes find room on another ground.
+    """
+    nothing = [shapely.Polygon()] * len(ground.clamped)
+    if fits(ground.clamped_by(nothing)):
+        message = _clamp(ground, clamping, fits)
+    elif fits(ground.clamped_by(nothing).without_cuts()):
+        margin = 2 * ground.edge + kerf
+        message = (
+            "the strips along the edges that both passes reach are too narrow beside the boards. "
+            f"A margin of at least {math.ceil(margin * 1000 - 1e-6) / 1000:g} mm free of boards "
+            "along both long edges would do, on a blank that leaves it"
+        )
+        if kerf:
+            message += f" ({kerf:g} mm of it go to the cut around the boards)"
+        message += "; or lower [registration] wall."
+    else:
+        message = (
+            "the passes share too little of the blank, even without boards and clamps. A blank "
+            "that is wider or a machine with more travel would do; or lower [registration] wall."
+        )
+    return Finding(
+        code="no-room-for-registration",
+        severity="stop",
+        message=(
+            f"Blank {ground.blank.number} has no room for three registration holes of pass "
+            f"{number}: {message}"
+        ),
+        blank=ground.blank.number,
+        mill_pass=number,
+    )
+
+
+def _clamp(ground: Ground, clamping: Clamping, fits: Callable[[Ground], bool]) -> str:
+    """The clamp in the way, and the shortest move that frees the holes."""
+    count = len(ground.clamped)
+
+    def free(other: Clamping) -> bool:
+        return fits(ground.clamped_by(denied(other, count)))
+
+    for n, clamp in enumerate(clamping.clamps):
+        if not free(clamping.without(n)):
+            continue
+        moves = [
+            (move, direction)
+            for direction, (x, y) in DIRECTIONS.items()
+            if (move := _least(_mover(free, clamping, n, x, y)))
+        ]
+        if not moves:
+            return f"{words(clamp)} stands where they would be. Take it off or put it elsewhere."
+        move, direction = min(moves, key=lambda item: item[0])
+        return (
+            f"{words(clamp)} stands in the way. Moved {direction} by {move:.1f} mm it leaves room."
+        )
+    named = "; ".join(words(clamp) for clamp in clamping.clamps)
+    return f"the clamps leave none, several of them together: {named}. Move them apart."
+
+
+def _mover(
+    free: Callable[[Clamping], bool], clamping: Clamping, n: int, x: float, y: float
+) -> Callable[[float], bool]:
+    """Whether a clamp moved this far in one direction leaves room."""
+    return lambda by: free(clamping.moved(n, by * x, by * y))
+
+
+def _least(free: Callable[[float], bool], most: float = 400.0) -> float | None:
+    """The least move, in steps of `FINE`, that frees; None where even the farthest does not."""
+    low, high = 0, round(most / FINE)
+    if not free(high * FINE):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if free(middle * FINE) else (middle, high)
+    return high * FINE
