@@ -22,7 +22,7 @@ from millprep.drawing.reading import read_board
 from millprep.drawing.survey import survey_file
 from millprep.values.board import Board
 from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles, Unit
+from millprep.values.plan import LayerRoles, Selection, Unit
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 BOARDS = Path(SHARED or ".") / "boards"
@@ -43,6 +43,17 @@ def copper(
 def edge(*names: str, **more: Any) -> LayerRoles:
     """Roles for a drawing that holds only an outline; the copper is a pad of our own."""
     return LayerRoles(("foil",), names, names, **more)
+
+
+def picked(*selections: Selection) -> LayerRoles:
+    """Roles by the selections' names: what is called edge is the outline, the rest copper."""
+    names = tuple(one.name for one in selections)
+    return copper(
+        *(name for name in names if name != "edge"),
+        outline=("edge",) if "edge" in names else (),
+        line_widths=tuple((name, 0.25) for name in names if name == "tracks"),
+        selections=selections,
+    )
 
 
 class Read:
@@ -90,6 +101,22 @@ OUTCOMES: list[tuple[str, Unit | None, LayerRoles, Read | Refused]] = [
     ("copper/wifi-led-flat0.dxf", None, copper("0", outline=("0",)), Refused("layer-mixed")),
     ("copper/wifi-led-flat0.dxf", None, copper("0", holes=("0",)),
      Refused("copper-zero-width", "copper-ambiguous")),
+    # judged by eye: both drawings show all in colour 7, continuous, without blocks or widths.
+    # Open lines are tracks and legend alike, closed ones pads, bodies of parts and areas free of
+    # solder resist, and legend runs across the copper everywhere, so that no region parts them;
+    # on the first, tracks of both sides cross each other. No selection reads them truly, and
+    # the likely ones are refused.
+    *((file, None, roles, Refused(*codes)) for file, plain, shaped, placed in (
+        ("copper/esp8266-flat0.dxf", (5.7, -103.7, 28.7, -72.3), ("outline-crosses",),
+         ("outline-open", "copper-ambiguous")),
+        ("copper/wifi-led-flat0.dxf", (12.9, -60.6, 112.6, -12.9), ("outline-branches",),
+         ("copper-zero-width", "copper-ambiguous")),
+      ) for roles, codes in (
+        (picked(Selection("red", layer="0", colour=1)), ("selection-empty",)),
+        (picked(Selection("tracks", shape="open"), Selection("edge", shape="closed")), shaped),
+        (picked(Selection("tracks", region=plain, shape="open"), Selection("pads", region=plain),
+                Selection("edge", layer="0")), placed),
+      )),
     ("large/acs-ac1027-ascii.dxf", None, copper("0"),
      Refused("entity-unsupported", "hatch-not-solid", "block-clipped")),
     ("large/closed-loop-with-arcs.dxf", None, edge("0"), Refused("outline-crosses")),
