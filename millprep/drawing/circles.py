@@ -21,6 +21,8 @@ def in_circles(lines: Sequence[FloatArray], gap: float) -> set[int]:
     is not decided here. A line drawn twice is one. Only ends that meet no other line
     bridge a gap.
     """
+    if not lines:
+        return set()
     ends = np.array([p for line in lines for p in (line[0], line[-1])])
     node = same_places(ends, SAME)
     twins: dict[tuple[float, ...], list[int]] = {}
