@@ -1,0 +1,61 @@
+"""Joins with their figures: the mismatch to expect, ticks where they are due, what each stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from millprep.passes import budget, ticks
+from millprep.passes.drift import Mismatch
+from millprep.passes.share import Shared
+from millprep.passes.ticks import Band, Groove, Room
+from millprep.values.milling_pass import Join
+from millprep.values.path import Point
+
+Expect = Callable[[tuple[int, int], Point, Point], Mismatch]
+"""The mismatch of two passes (numbers from 1) at a place, across a unit vector."""
+
+
+def expect(joins: Sequence[Join], expected: Expect) -> tuple[Join, ...]:
+    """The joins with the mismatch to expect at each."""
+    found = []
+    for join in joins:
+        rms, most = expected(join.passes, join.at, join.across)
+        found.append(replace(join, predicted=most, predicted_rms=rms))
+    return tuple(found)
+
+
+def strengthen(
+    shared: Shared,
+    expected: Expect,
+    grooves: Mapping[Band, tuple[str, Groove]],
+    room: Room,
+) -> Shared:
+    """Rings cut apart, with ticks where they are due, and their joins with all figures.
+
+    Args:
+        shared: rings and joins.
+        expected: the mismatch of two passes.
+        grooves: for every joined band the cutter that decides and what its laps cut.
+        room: where ticks may go, and the gap that is asked.
+    """
+    joins, by_pass = ticks.add(expect(shared.joins, expected), shared.by_pass, grooves, room)
+    found = []
+    for join in joins:
+        known = grooves.get((join.placement, join.piece or ""))
+        if known is None:
+            found.append(join)
+            continue
+        _, g = known
+        found.append(
+            replace(
+                join,
+                tolerance_electrical=budget.tolerance_electrical(
+                    g.foot, g.laps, g.pitch, join.tick
+                ),
+                tolerance_gap=budget.tolerance_gap(
+                    g.foot, g.laps, g.pitch, room.gap, join.overrun, join.tick
+                ),
+            )
+        )
+    return Shared(by_pass, tuple(found))
