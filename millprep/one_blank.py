@@ -96,7 +96,8 @@ def passes(
         joins.least_overlap(overrun, gap),
         share.least_overlap(radius),
     )
-    plan = shift.plan(_extent(made), job.machine, job.origin, shared, blank.number)
+    beyond = registration.beyond(job.registration, width)
+    plan = shift.plan(_extent(made), job.machine, job.origin, shared, blank.number, beyond)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
     clamped = denied(clamping, len(plan.poses))
     kerf = shapely.union_all(

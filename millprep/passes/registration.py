@@ -45,6 +45,11 @@ def least_overlap(plan: RegistrationPlan) -> float:
     return 2 * (plan.hole + 2 * plan.wall) + plan.key + plan.overrun * 2
 
 
+def beyond(plan: RegistrationPlan, kerf: float) -> float:
+    """How much farther than a profile's axis a window reaches to hold a hole beside it."""
+    return kerf / 2 + plan.wall + plan.key
+
+
 def choose(
     shift: ShiftPlan,
     blank: Blank,

@@ -128,7 +128,12 @@ class ShiftPlan:
 
 
 def plan(
-    need: Box, machine: Machine, origin: Point, least_overlap: float, blank: int
+    need: Box,
+    machine: Machine,
+    origin: Point,
+    least_overlap: float,
+    blank: int,
+    beyond: float = 0.0,
 ) -> ShiftPlan:
     """The fewest passes that reach everything.
 
@@ -138,6 +143,8 @@ def plan(
         origin: machine coordinates of the blank's low corner in the first pass.
         least_overlap: what two windows must share so that registration holes and joins fit.
         blank: number, for findings.
+        beyond: how much farther than the cuts a grid reaches at its far ends, where the strips
+            lie that carry registration holes of the rows and columns there.
 
     Raises:
         Refusal: when the first window does not hold the low end, or the travel is too short.
@@ -147,6 +154,8 @@ def plan(
     w_low, w_high = (first.x0, first.y0), (first.x1, first.y1)
     findings = outside(need, first, origin, blank)
     counts, shifts = [1, 1], [0.0, 0.0]
+    if all(high[a] > w_high[a] + 1e-9 for a in (0, 1)):
+        high = (high[0] + beyond, high[1] + beyond)
     for a in (0, 1):
         if high[a] <= w_high[a] + 1e-9 or low[a] < w_low[a] - 1e-9:
             continue
