@@ -196,7 +196,7 @@ def test_a_fault_names_the_layer_of_the_drawing(tmp_path: Path) -> None:
         ((Selection("tracks", layer="foil", colour=7),), False),
         # its shape is not known: it may be one of them
         ((Selection("tracks", layer="foil", shape="closed"),), True),
-        ((Selection("others", colour=2), Selection("tracks", shape="closed")), False),
+        ((Selection("others", colour=2), Selection("tracks", "foil", shape="closed")), False),
     ],
 )
 def test_what_cannot_be_read_stops_where_it_may_be_selected(
