@@ -3,60 +3,59 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import words
+from millprep.cli.survey_words import UNITS, described
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.drawing.survey import Survey, SurveyedLayer
+    from millprep.values.plan import Unit
 
 
 @click.command()
 @click.argument("drawing_file", metavar="DRAWING.dxf", type=click.Path(path_type=Path))
+@click.option(
+    "--unit",
+    type=click.Choice(UNITS),
+    help="Unit of a drawing that states none.",
+)
+@click.option(
+    "--pictures",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Draw every layer, and each reading of it as copper, into this folder.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
-def inspect(drawing_file: Path, as_json: bool) -> None:
-    """Tell what a drawing holds: layers, unit, the roles layers may play, and why."""
+def inspect(
+    drawing_file: Path, unit: Unit | None, pictures: Path | None, as_json: bool
+) -> None:
+    """Tell what a drawing holds: layers, unit, what each layer may be, and why.
+
+    A layer that may be copper is read in every way that could be meant: pieces, narrowest
+    gap, and what would be left out or refused.
+    """
     from millprep.drawing.survey import survey_file
 
     try:
-        survey = survey_file(drawing_file)
+        survey = survey_file(drawing_file, unit)
     except Refusal as refusal:
         words.refuse(refusal)
         return
+    files: dict[tuple[str, int | None], str] = {}
+    if pictures is not None:
+        from millprep.cli.survey_pictures import draw
+
+        files = draw(survey, drawing_file.name, pictures)
     if as_json:
-        click.echo(json.dumps(asdict(survey), indent=2, ensure_ascii=False))
+        from millprep.drawing.survey_record import record
+
+        click.echo(json.dumps(record(survey, drawing_file.name, files), indent=2))
         return
-    for line in described(survey):
+    for line in described(survey, files):
         click.echo(line)
-
-
-def described(survey: Survey) -> list[str]:
-    """The survey in words, a line for each fact."""
-    lines = [f"{survey.version}, {survey.entities} entities"]
-    if survey.unit is None:
-        lines.append("the file states no unit: a job needs unit in [[board]]")
-    else:
-        lines.append(f"the file states its unit: {survey.unit}")
-    if survey.unit_words:
-        lines.append(survey.unit_words)
-    for layer in survey.layers:
-        lines += _layer(layer)
-    if survey.roles is None:
-        lines.append("the layers' roles are not settled: say them in the job's layers")
-    return [*lines, *survey.doubts, *survey.unread]
-
-
-def _layer(layer: SurveyedLayer) -> list[str]:
-    kinds = ", ".join(f"{count} {kind}" for kind, count in layer.kinds)
-    hidden = ", frozen or switched off" if layer.hidden else ""
-    lines = [f"layer {layer.name}{hidden}: {kinds}"]
-    if layer.box is not None:
-        x0, y0, x1, y1 = layer.box
-        lines.append(f"  from {x0:g}, {y0:g} to {x1:g}, {y1:g} drawing units")
-    lines += [f"  may be {role}: {reason}" for role, reason in layer.roles]
-    return lines
+    if any(layer.box is not None for layer in survey.layers) and pictures is None:
+        click.echo("pictures of every layer and reading: --pictures DIR")

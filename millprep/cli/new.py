@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.inspect import described
+from millprep.cli.survey_words import described
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:

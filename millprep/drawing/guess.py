@@ -1,15 +1,20 @@
-"""Which layers may play which role: reasons from geometry, never from names."""
+"""Which layers play which role: settled by geometry, never by names."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
+from millprep.drawing.candidates import (
+    Candidate,
+    copper_readings,
+    hole_reading,
+    many,
+    outline_reading,
+)
 from millprep.drawing.layer_facts import LayerFacts, joined
+from millprep.drawing.marks import Stroke
 from millprep.values.plan import CopperMode, LayerRoles
-
-Role = Literal["copper", "outline", "holes"]
 
 LARGEST_BORE = 12.0
 """Circles above this, mm, are no holes for wires and screws (common practice, no source)."""
@@ -21,118 +26,125 @@ class Guess:
 
     Attributes:
         roles: a role without a layer is not settled; None when copper is not.
-        reasons: for every layer that may play a role, which and why.
+        candidates: for every layer what it may be, the likeliest first.
         doubts: what is not settled, and what would settle it.
-        loose: layers of open bare lines, of interest while no other layer is copper.
+        asked: copper layers whose mode, and `bare` those whose width, the job has to say.
+        close_gaps: gaps to close in the outline that the roles name, working unit; 0 for none.
     """
 
     roles: LayerRoles | None = None
-    reasons: dict[str, list[tuple[Role, str]]] = field(default_factory=dict)
+    candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     doubts: list[str] = field(default_factory=list)
-    loose: list[str] = field(default_factory=list)
-
-    def note(self, layer: LayerFacts, role: Role, words: str) -> None:
-        """Add a reason."""
-        self.reasons.setdefault(layer.name, []).append((role, words))
+    asked: list[str] = field(default_factory=list)
+    bare: list[str] = field(default_factory=list)
+    close_gaps: float = 0.0
 
 
-def guess(layers: Sequence[LayerFacts], mm: float) -> Guess:
-    """Roles, reasons and doubts; `mm` is the drawing unit, 1 where the file states none."""
+def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
+    """Roles, candidates and doubts; `in_mm` says that the unit is known and applied."""
     out = Guess()
     drawn = [la for la in layers if la.box is not None]
     everything = joined([la.box for la in drawn])
-    edges = [la for la in drawn if _may_be_edge(la) and la.encloses(everything)]
-    coppers: list[tuple[LayerFacts, CopperMode | None]] = []
+    edges: list[tuple[LayerFacts, Candidate]] = []
     bores: list[LayerFacts] = []
+    coppers: list[tuple[LayerFacts, list[Candidate]]] = []
+    rest: list[tuple[LayerFacts, list[Candidate]]] = []
+    # circles around circles: pads with their holes, or holes drawn with their pads
+    either: list[tuple[LayerFacts, list[Candidate]]] = []
     for layer in drawn:
-        if layer in edges:
-            what = "drawn with a pen" if layer.pens else "of no width"
-            out.note(layer, "outline", f"a closed line {what} that encloses everything else")
+        mine = out.candidates.setdefault(layer.name, [])
+        edge = outline_reading(layer) if layer.spans(everything) else None
+        bore = hole_reading(layer)
+        if bore is not None and in_mm and any(d > LARGEST_BORE for d, _ in bore.drills):
+            bore = None
+        # straight lines with a width are slots to a hole layer, but tracks rather than slots
+        tracks = any(isinstance(mark, Stroke) and mark.widths.any() and not mark.closed
+                     and len(mark.vertices) > 1 for mark in layer.marks)  # fmt: skip
+        if edge is not None:
+            mine.append(edge)
+        if edge is not None and edge.pieces is not None:
+            edges.append((layer, edge))
+            rest.append((layer, mine))
             continue
-        if layer.only_circles:
-            if all(r.diameter * mm <= LARGEST_BORE for r in layer.rounds):
-                sizes = len({round(r.diameter * mm, 3) for r in layer.rounds})
-                out.note(layer, "holes", f"{len(layer.rounds)} circles of {sizes} sizes, no more")
-                bores.append(layer)
+        if bore is not None and not tracks and not bore.ringed:
+            mine.append(bore)
+            bores.append(layer)
+            rest.append((layer, mine))
             continue
-        mode = _copper(layer, out)
-        if mode is not False:
-            coppers.append((layer, mode))
+        readings = _copper(layer)
+        mine += readings
+        if bore is not None:
+            mine.append(bore)
+        if bore is not None and bore.ringed and not tracks:
+            either.append((layer, readings))
+            continue
+        several = edge is not None and not layer.wide and layer.deepest < 2 and len(drawn) > 1
+        if readings:
+            (rest if several else coppers).append((layer, readings))
+            hopeless = edge is not None and {code for code, _ in edge.refused} - {"outline-open"}
+            if edge is not None and hopeless and any(one.reads for one in readings) and not several:
+                mine.remove(edge)
+    coppers = _likely(coppers, rest)
+    if coppers or not bores:
+        coppers += either
     _settle(out, edges, coppers, bores, alone=len(drawn) == 1)
     return out
 
 
-def _may_be_edge(layer: LayerFacts) -> bool:
-    """Nothing but closed lines, with cut-outs at most one deep."""
-    lines_only = not layer.fills and not layer.loose and layer.wide == len(layer.pens)
-    return lines_only and layer.deepest <= 1 and not layer.overlaps and not layer.tangled
+def _copper(layer: LayerFacts) -> list[Candidate]:
+    """The readings as copper, where there is any sign of it."""
+    bold = layer.wide or layer.fills
+    if not bold and (layer.tangled or len(layer.loops) + layer.loose < 2):
+        return []
+    return copper_readings(layer)
 
 
-def _copper(layer: LayerFacts, out: Guess) -> CopperMode | Literal[False] | None:
-    """How the layer may be copper: None for strokes and fills, False for not at all."""
-    plain = len(layer.plain_loops)
-    if layer.wide or layer.fills:
-        words = [f"{layer.wide} lines with a width"] if layer.wide else []
-        words += [f"{layer.fills} filled areas"] if layer.fills else []
-        words += [f"{layer.inserted} shapes in inserts"] if layer.inserted else []
-        out.note(layer, "copper", ", ".join(words) + _pieces(layer))
-        return None
-    if layer.loose:
-        out.loose.append(
-            f"layer {layer.name!r} holds {layer.loose} open lines of no width: tracks whose "
-            "width is lost, or no copper"
-        )
-        return False
-    if plain < 2 or layer.tangled:
-        return False
-    if layer.overlaps and layer.deepest:
-        out.doubts.append(
-            f"layer {layer.name!r} holds outlines that overlap ({layer.overlaps} pairs) and "
-            f"outlines within each other ({layer.deepest} deep): the inner ones may be gaps "
-            "or copper"
-        )
-        return False
-    if layer.overlaps:
-        out.note(layer, "copper", f"{plain} closed outlines, some overlapping{_pieces(layer)}")
-        return "overlapping outlines"
-    how = f", nested {layer.deepest} deep" if layer.deepest else ""
-    out.note(layer, "copper", f"{plain} closed outlines{how}{_pieces(layer)}")
-    if layer.rounds:
-        out.note(layer, "holes", f"{len(layer.rounds)} circles among the outlines")
-    return "nested outlines"
+def _likely(
+    coppers: list[tuple[LayerFacts, list[Candidate]]],
+    rest: list[tuple[LayerFacts, list[Candidate]]],
+) -> list[tuple[LayerFacts, list[Candidate]]]:
+    """Layers that are copper rather than anything else.
 
-
-def _pieces(layer: LayerFacts) -> str:
-    if layer.pieces is None:
-        return ""
-    gap = f", narrowest gap {layer.gap:.4g} units" if layer.gap is not None else ""
-    return f"; {layer.pieces} pieces{gap}"
+    Bare lines are copper only where nothing better is. Without any copper the readings of
+    what is edge or holes already are told too, for a person to choose from.
+    """
+    firm = [one for one in coppers if any(c.reads for c in one[1])]
+    bold = [one for one in coppers if one not in firm and (one[0].wide or one[0].fills)]
+    if coppers:
+        return [*firm, *bold] or coppers
+    for layer, mine in rest:
+        known = {(c.role, c.modes) for c in mine}
+        if len(layer.loops) > 1 or not any(c.role == "outline" for c in mine):
+            mine += [c for c in copper_readings(layer) if (c.role, c.modes) not in known]
+    return []
 
 
 def _settle(
     out: Guess,
-    edges: list[LayerFacts],
-    coppers: list[tuple[LayerFacts, CopperMode | None]],
+    edges: list[tuple[LayerFacts, Candidate]],
+    coppers: list[tuple[LayerFacts, list[Candidate]]],
     bores: list[LayerFacts],
     *,
     alone: bool,
 ) -> None:
     if len(coppers) != 1:
-        out.doubts += out.loose if not coppers else []
         out.doubts.append(
             f"{len(coppers)} layers may be copper: name yours"
             if coppers
             else "no layer holds wide lines, filled areas or sets of outlines"
         )
-        if alone:
+        if bores and not coppers:
             out.doubts.append(
-                "everything is on one layer: if copper, outline and text are mixed there, "
-                "they cannot be told apart"
+                f"{many(len(bores), 'layer')} with nothing but circles or slots: they may be pads "
+                "or holes, name them"
             )
+        if alone:
+            out.doubts.append(_MIXED)
         return
-    copper, mode = coppers[0]
+    layer, readings = coppers[0]
     if len(edges) == 1:
-        edge: tuple[str, ...] = (edges[0].name,)
+        edge: tuple[str, ...] = (edges[0][0].name,)
+        out.close_gaps = edges[0][1].close_gaps or 0.0
     else:
         edge = ()
         out.doubts.append(
@@ -140,12 +152,41 @@ def _settle(
             if edges
             else "no layer draws the board's edge: state its size, or a margin around the copper"
         )
-    drilled = tuple(layer.name for layer in bores)
-    if not drilled and copper.rounds and mode == "nested outlines":
-        drilled = (copper.name,)
+    if out.close_gaps:
+        out.doubts.append(
+            f"the outline on layer {edge[0]!r} is open in {many(len(edges[0][1].gaps), 'place')}: "
+            "close them in the drawing, or let the job close gaps of that size"
+        )
+    taken = readings[0]
+    drilled = tuple(bore.name for bore in bores)
+    if not drilled and any(one.own_holes for one in readings):
+        drilled = (layer.name,)
     if not drilled:
         out.doubts.append("no layer holds only circles: the board's holes are elsewhere or none")
     elif len(drilled) > 1:
         out.doubts.append(f"{len(drilled)} layers hold only circles: all are taken for holes")
-    modes = ((copper.name, mode),) if mode is not None else ()
-    out.roles = LayerRoles((copper.name,), edge, drilled, copper_modes=modes)
+    modes: tuple[tuple[str, CopperMode], ...] = ()
+    if taken.reads:
+        modes = tuple((layer.name, m) for m in taken.modes if m.endswith("outlines"))
+    elif not (layer.loops or layer.wide or layer.fills):
+        out.bare.append(layer.name)
+        out.doubts.append(f"layer {layer.name!r}: {readings[-1].reason}; give their width")
+    else:
+        some = sum(one.reads for one in readings)
+        out.asked.append(layer.name)
+        out.doubts.append(
+            f"layer {layer.name!r} as copper admits more than one reading, "
+            f"{many(some, 'reading')} of those tried can go on: say which is meant"
+            if some
+            else f"layer {layer.name!r}: no reading of it as copper can go on"
+        )
+        if alone:
+            out.doubts.append(_MIXED)
+    out.roles = LayerRoles((layer.name,), edge, drilled, copper_modes=modes)
+
+
+_MIXED = (
+    "everything is on one layer: if copper, outline and text are mixed there, a "
+    "[[board.selection]] of the job can part them by colour, line type, block, closed or open "
+    "lines, or region"
+)

@@ -7,13 +7,13 @@ from collections import Counter
 import numpy as np
 import shapely
 
-from millprep.drawing import copper, holes
-from millprep.drawing.chain import Loop, chain
+from millprep.drawing.chain import Loop, OpenChain, chain
 from millprep.drawing.evenodd import Crossing, nest
-from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Aside, Curve, Fill, Mark, Round, Stroke, Unread, Words
+from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke, Unread, Words
 
 Box = tuple[float, float, float, float]
+APART = ("colour", "line_type", "block", "shape")
+"""Keys of a [[board.selection]] that can part the shapes of one layer, its region aside."""
 
 
 class LayerFacts:
@@ -24,15 +24,16 @@ class LayerFacts:
         kinds: entities by kind; content of inserts is counted as "LINE in insert".
         box: of everything with a shape, drawing units.
         loops: closed lines of no width; `rounds` those that are circles.
-        pens: closed lines with a width, by their centre line.
         loose: open lines of no width.
         wide, fills, words: strokes with a width, filled areas, texts.
         inserted: shapes that stand in inserts.
         deepest: how many outlines hold the innermost one, circles left aside.
         overlaps: pairs of outlines that overlap.
         tangled: whether an outline crosses itself.
-        pieces: connected areas if the layer is copper, None where that has no reading.
-        gap: the narrowest gap between them, drawing units.
+        marks: everything with a shape; `unread` what has one that cannot be read.
+        opened: the lines that stay open after chaining.
+        apart: what could part its shapes: counts of colours, line types, blocks, and of lines
+            that close on themselves or do not; by kind of difference, then by value.
     """
 
     def __init__(self, name: str) -> None:
@@ -41,13 +42,13 @@ class LayerFacts:
         self.box: Box | None = None
         self.loops: list[Loop] = []
         self.rounds: list[Round] = []
-        self.pens: list[Curve] = []
         self.loose = self.wide = self.fills = self.words = self.inserted = 0
         self.deepest = self.overlaps = 0
         self.tangled = False
-        self.pieces: int | None = None
-        self.gap: float | None = None
-        self._marks: list[Mark] = []
+        self.marks: list[Curve | Stroke | Fill] = []
+        self.unread: list[Unread] = []
+        self.opened: list[OpenChain] = []
+        self.apart: dict[str, Counter[str]] = {key: Counter() for key in APART}
 
     def add(self, mark: Mark) -> None:
         """Count one mark."""
@@ -55,62 +56,57 @@ class LayerFacts:
         self.kinds[mark.source.kind + (" in insert" if inside else "")] += 1
         if isinstance(mark, Words):
             self.words += 1
-        elif not isinstance(mark, (Aside, Unread)):
+        elif isinstance(mark, Unread):
+            self.unread.append(mark)
+        elif isinstance(mark, (Curve, Stroke, Fill)):
             self.inserted += inside
-            self._marks.append(mark)
+            self.marks.append(mark)
+            self._part(mark)
+
+    def _part(self, mark: Curve | Stroke | Fill) -> None:
+        source = mark.source
+        colour = "none of the index" if source.colour is None else str(source.colour)
+        self.apart["colour"][colour] += 1
+        self.apart["line_type"][source.line_type] += 1
+        if source.block is not None:
+            self.apart["block"][source.block] += 1
+        closed = isinstance(mark, Fill) or mark.closed
+        self.apart["shape"]["closed" if closed else "open"] += 1
 
     def close(self) -> None:
         """Chain, nest, count."""
         curves: list[Curve] = []
         boxes: list[Box] = []
-        for mark in self._marks:
+        for mark in self.marks:
             if isinstance(mark, Fill):
                 self.fills += 1
                 boxes.append(shapely.MultiPolygon(list(mark.areas)).bounds)
                 continue
             curve = mark.curve if isinstance(mark, Stroke) else mark
-            assert isinstance(curve, Curve)
             low, high = curve.points.min(axis=0).tolist(), curve.points.max(axis=0).tolist()
             boxes.append((low[0], low[1], high[0], high[1]))
             if isinstance(mark, Stroke) and mark.widths.any():
                 self.wide += 1
-                if curve.closed and curve.round is None:
-                    self.pens.append(curve)
             else:
                 curves.append(curve)
         self.box = joined(boxes)
         chained = chain(curves)
-        self.loops, self.loose = chained.loops, len(chained.opened)
+        self.loops, self.opened = chained.loops, chained.opened
+        self.loose = len(chained.opened)
         self.rounds = [loop.round for loop in self.loops if loop.round is not None]
         self._nest()
-        if self.wide or self.fills or len(self.loops) > len(self.rounds):
-            self._count_pieces()
 
     @property
     def plain_loops(self) -> list[Loop]:
         """Closed lines that are no circles."""
         return [loop for loop in self.loops if loop.round is None]
 
-    @property
-    def only_circles(self) -> bool:
-        """Whether nothing but circles of no width is drawn here."""
-        return bool(self.rounds) and not (self.plain_loops or self.loose or self.wide or self.fills)
-
-    def encloses(self, everything: Box | None) -> bool:
-        """Whether one closed line holds the box of everything."""
-        if everything is None:
+    def spans(self, everything: Box | None) -> bool:
+        """Whether what is drawn here reaches as far as everything does, on all four sides."""
+        if everything is None or self.box is None:
             return False
         slack = 1e-6 * max(everything[2] - everything[0], everything[3] - everything[1])
-        return any(
-            bool(
-                (points.min(axis=0) <= np.array(everything[:2]) + slack).all()
-                and (points.max(axis=0) >= np.array(everything[2:]) - slack).all()
-            )
-            for points in (
-                *(loop.points for loop in self.loops),
-                *(pen.points for pen in self.pens),
-            )
-        )
+        return bool(np.allclose(self.box, everything, rtol=0, atol=slack))
 
     def _nest(self) -> None:
         plain = self.plain_loops
@@ -122,23 +118,6 @@ class LayerFacts:
             return
         self.deepest = int(found.depth.max())
         self.overlaps = len(found.crossing)
-
-    def _count_pieces(self) -> None:
-        """Read the layer as copper, circles with smaller ones in them as pads."""
-        ledger = Ledger(None, "")
-        marks, loops = copper.lines(self._marks, copper.Mode(), ledger)
-        loops, _ = holes.split_shared(loops, ledger)
-        areas = copper.parts(marks, loops, copper.Mode(), ledger)
-        if ledger.stopped or not areas:
-            return
-        shapes = copper.pieces(areas)
-        self.pieces = len(shapes)
-        if len(shapes) > 1:
-            tree = shapely.STRtree(shapes)
-            _, away = tree.query_nearest(
-                np.array(shapes, dtype=object), exclusive=True, return_distance=True
-            )
-            self.gap = float(away.min())
 
 
 def joined(boxes: list[Box] | list[Box | None]) -> Box | None:

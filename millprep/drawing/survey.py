@@ -6,17 +6,20 @@ Guesses rest on the geometry and on what the file says of itself, never on layer
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep.drawing import holes, opening, unit
+from millprep.drawing import opening, unit
+from millprep.drawing.candidates import Candidate
 from millprep.drawing.entities import walk
-from millprep.drawing.guess import Role, guess
+from millprep.drawing.guess import Guess, guess
 from millprep.drawing.layer_facts import Box, LayerFacts, joined
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Unread
+from millprep.drawing.marks import Curve, Fill, Stroke, Unread
 from millprep.drawing.neighbours import TooMuchError
-from millprep.values.plan import LayerRoles
+from millprep.drawing.unit import UnitReading
+from millprep.values.plan import LayerRoles, Unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,38 +30,46 @@ class SurveyedLayer:
         name: as the file spells it.
         kinds: entity kind and count, most frequent first; content of inserts counts on
             the layer it is drawn on, named "LINE in insert".
-        box: (x0, y0, x1, y1) of what is drawn, drawing units; None when nothing has a shape.
+        box: (x0, y0, x1, y1) of what is drawn, working unit; None when nothing has a shape.
         hidden: whether the file freezes the layer or switches it off.
-        roles: what it may be, with the reason for each.
-        pieces: connected areas if it is copper, None where that has no clear reading.
-        gap: the narrowest gap between them, drawing units.
+        candidates: what it may be, the likeliest first.
+        apart: for each key of a selection the values found and how many shapes have them.
+        marks: everything with a shape, working unit, for pictures.
+        words: number of texts.
     """
 
     name: str
     kinds: tuple[tuple[str, int], ...]
     box: Box | None
     hidden: bool
-    roles: tuple[tuple[Role, str], ...]
-    pieces: int | None = None
-    gap: float | None = None
+    candidates: tuple[Candidate, ...]
+    apart: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
+    marks: tuple[Curve | Stroke | Fill, ...]
+    words: int
 
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """What a drawing holds.
+    """What a drawing holds. The working unit is mm where the unit is known, else the drawing's.
 
     Attributes:
         version: of the format, as the file says ("AC1027").
         entities: number in the model space.
         layers: those with something drawn on them, by name.
-        box: of everything, drawing units.
-        unit: name of the unit the file states, None when it states none.
+        box: of everything, working unit.
+        unit: name of the unit: the file's, or the one asked for; None when nobody says.
         unit_mm: its length.
-        unit_words: sizes in mm for each likely unit and what the holes speak for.
+        stated: whether the file itself states it.
+        hint: what $MEASUREMENT hints at, which is wrong at times.
+        units: what each likely unit makes of the board.
+        unit_words: the same in words.
         roles: the guess, None where geometry does not settle the copper; a role without
             layers is not settled.
+        asked, bare: copper layers whose mode, or whose track width, the job has to say.
+        close_gaps: gaps to close in the outline, working unit; 0 for none.
         doubts: why there is no guess, or what is to be looked at in it.
         unread: what could not be read, as sentences.
+        repairs: what was changed to open a damaged file, each with its name.
     """
 
     version: str
@@ -67,26 +78,82 @@ class Survey:
     box: Box | None
     unit: str | None
     unit_mm: float | None
+    stated: bool
+    hint: str | None
+    units: tuple[UnitReading, ...]
     unit_words: str
     roles: LayerRoles | None
+    asked: tuple[str, ...]
+    bare: tuple[str, ...]
+    close_gaps: float
     doubts: tuple[str, ...]
     unread: tuple[str, ...]
+    repairs: tuple[str, ...] = ()
+
+    @property
+    def per_mm(self) -> float:
+        """Drawing units to one working unit."""
+        return 1.0 / self.unit_mm if self.unit_mm else 1.0
 
 
-def survey_file(file: Path) -> Survey:
+def survey_file(file: Path, asked: Unit | None = None, repair: bool = False) -> Survey:
     """Survey a DXF file.
 
+    Args:
+        file: the drawing.
+        asked: its unit, for one that states none.
+        repair: whether a file that does not open as it is may be mended.
+
     Raises:
-        Refusal: exit code 3, when the file is missing, damaged or no DXF.
+        Refusal: exit code 3, when the file is missing, damaged, no DXF, or of another unit.
     """
     ledger = Ledger(None, file.name)
-    drawing = opening.load(file, ledger)
+    drawing = opening.load(file, ledger, repair)
     doc = drawing.doc
     entities = list(doc.modelspace())
+    said = unit.of_file(drawing)
+    scale = unit.scale(drawing, asked, ledger)
+    ledger.refuse_if_stopped()
+    layers, unread = _walked(entities, scale or 1.0, ledger)
+    hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
+    found = guess(layers, in_mm=scale is not None)
+    box = joined([layer.box for layer in layers])
+    per_mm = 1.0 / scale if scale else 1.0
+    extent, diameters = _measured(layers, found, box)
+    size = (extent[0] * per_mm, extent[1] * per_mm)
+    drills = [diameter * per_mm for diameter in diameters]
+    return Survey(
+        version=str(doc.dxfversion),
+        entities=len(entities),
+        layers=tuple(_layer(layer, found, layer.name in hidden) for layer in layers),
+        box=box,
+        unit=said[0] if said else asked,
+        unit_mm=scale,
+        stated=said is not None,
+        hint=unit.measurement(drawing),
+        units=unit.readings(size, drills),
+        unit_words=unit.sizes(size, drills),
+        roles=found.roles,
+        asked=tuple(found.asked),
+        bare=tuple(found.bare),
+        close_gaps=found.close_gaps,
+        doubts=tuple(found.doubts),
+        unread=(
+            *(f"{n} × {words}" for words, n in sorted(unread.items())),
+            *(str(one) for one in drawing.changes if not repair),
+        ),
+        repairs=tuple(str(one) for one in drawing.changes if repair),
+    )
+
+
+def _walked(
+    entities: list[object], scale: float, ledger: Ledger
+) -> tuple[list[LayerFacts], Counter[str]]:
+    """Facts of every layer, by name, and what could not be read."""
     layers: dict[str, LayerFacts] = {}
     unread: Counter[str] = Counter()
     try:
-        for mark in walk(entities, 1.0, lambda _: True):
+        for mark in walk(entities, scale, lambda _: True):
             layer = layers.setdefault(mark.source.layer, LayerFacts(mark.source.layer))
             layer.add(mark)
             if isinstance(mark, Unread):
@@ -96,36 +163,39 @@ def survey_file(file: Path) -> Survey:
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "export only the layers of the board")
         ledger.refuse_if_stopped()
-    hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
-    said = unit.of_file(drawing)
-    found = guess(sorted(layers.values(), key=lambda la: la.name), said[1] if said else 1.0)
-    roles = found.roles
-    box = joined([layer.box for layer in layers.values()])
-    edge = joined([layers[name].box for name in roles.outline]) if roles else None
-    edge = edge or (joined([layers[name].box for name in roles.copper]) if roles else box)
-    drilled = [la for la in layers.values() if roles is None or la.name in roles.holes]
-    circles = holes.drills([r for layer in drilled for r in layer.rounds])
-    size = (edge[2] - edge[0], edge[3] - edge[1]) if edge else (0.0, 0.0)
-    return Survey(
-        version=str(doc.dxfversion),
-        entities=len(entities),
-        layers=tuple(
-            SurveyedLayer(
-                layer.name,
-                tuple(sorted(layer.kinds.items(), key=lambda kv: (-kv[1], kv[0]))),
-                layer.box,
-                layer.name in hidden,
-                tuple(found.reasons.get(layer.name, [])),
-                layer.pieces,
-                layer.gap,
-            )
-            for layer in sorted(layers.values(), key=lambda la: la.name)
+    return sorted(layers.values(), key=lambda la: la.name), unread
+
+
+def _layer(layer: LayerFacts, found: Guess, hidden: bool) -> SurveyedLayer:
+    return SurveyedLayer(
+        layer.name,
+        tuple(sorted(layer.kinds.items(), key=lambda kv: (-kv[1], kv[0]))),
+        layer.box,
+        hidden,
+        tuple(found.candidates.get(layer.name, [])),
+        tuple(
+            (key, tuple(sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))))
+            for key, counts in layer.apart.items()
+            if counts
         ),
-        box=box,
-        unit=said[0] if said else None,
-        unit_mm=said[1] if said else None,
-        unit_words=unit.sizes(size, [r.diameter for r in circles]),
-        roles=roles,
-        doubts=tuple(found.doubts),
-        unread=tuple(f"{n} × {words}" for words, n in sorted(unread.items())),
+        tuple(layer.marks),
+        layer.words,
     )
+
+
+def _measured(
+    layers: Sequence[LayerFacts], found: Guess, box: Box | None
+) -> tuple[tuple[float, float], list[float]]:
+    """Extent of the board and diameters of its holes, as far as roles are settled."""
+    by_name = {layer.name: layer for layer in layers}
+    roles = found.roles
+    edge = box
+    if roles is not None:
+        edge = joined([by_name[name].box for name in roles.outline or roles.copper])
+    diameters: list[float] = []
+    for name, candidates in found.candidates.items():
+        if roles is None or name in roles.holes:
+            some = next((c.drills for c in candidates if c.drills), ())
+            diameters += [diameter for diameter, n in some for _ in range(n)]
+    size = (edge[2] - edge[0], edge[3] - edge[1]) if edge else (0.0, 0.0)
+    return size, diameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -97,19 +98,55 @@ def drill_share(diameters: Sequence[float], unit: Unit) -> tuple[float, str]:
     return share, series
 
 
+class UnitReading(NamedTuple):
+    """What a unit would make of the drawing.
+
+    Attributes:
+        size: of the board, (x, y) in mm.
+        share: of its holes that are drill sizes, None without holes; `series` says which sizes.
+    """
+
+    unit: Unit
+    size: tuple[float, float]
+    share: float | None
+    series: str | None
+
+
+LIKELY: tuple[Unit, ...] = ("mm", "inch", "point")
+CLEARLY = 0.8
+"""Share of the holes from which on drill sizes speak for a unit."""
+
+
+def readings(
+    extent: tuple[float, float], diameters: Sequence[float]
+) -> tuple[UnitReading, ...]:
+    """What each likely unit makes of the board's extent and its holes, both in that unit."""
+    out = []
+    for unit in LIKELY:
+        share, series = drill_share(diameters, unit) if diameters else (None, None)
+        size = (extent[0] * MM[unit], extent[1] * MM[unit])
+        out.append(UnitReading(unit, size, share, series))
+    return tuple(out)
+
+
+def best(found: Sequence[UnitReading]) -> UnitReading | None:
+    """The one unit that the hole sizes speak for, or None."""
+    most = max((one.share or 0.0 for one in found), default=0.0)
+    winners = [one for one in found if one.share == most]
+    return winners[0] if most >= CLEARLY and len(winners) == 1 else None
+
+
 def sizes(extent: tuple[float, float], diameters: Sequence[float]) -> str:
     """The board's size in mm for each likely unit, and which one the holes speak for."""
-    likely: tuple[Unit, ...] = ("mm", "inch", "point")
+    found = readings(extent, diameters)
     words = ", ".join(
-        f"{unit} makes it {extent[0] * MM[unit]:.2f} × {extent[1] * MM[unit]:.2f} mm"
-        for unit in likely
+        f"{one.unit} makes it {one.size[0]:.2f} × {one.size[1]:.2f} mm" for one in found
     )
     if not diameters:
         return f"{words}; there are no holes to judge by"
-    found = {unit: drill_share(diameters, unit) for unit in likely}
-    best = max(share for share, _ in found.values())
-    winners = [unit for unit in likely if found[unit][0] == best]
-    if best < 0.8 or len(winners) > 1:
+    clear = best(found)
+    if clear is None:
         return f"{words}; hole sizes fit a drill series in no one of them clearly better"
-    series = found[winners[0]][1]
-    return f"{words}; with {winners[0]}, {best:.0%} of the holes are drill sizes {series}"
+    return (
+        f"{words}; with {clear.unit}, {clear.share:.0%} of the holes are drill sizes {clear.series}"
+    )

@@ -33,6 +33,9 @@ LEFT, RIGHT, TOP, AXIS = 0.75, 0.3, 0.72, 0.5
 """Inches kept free around the drawing: y axis, right edge, title, x axis."""
 ROW = 0.2
 STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
+"""Round numbers of mm for axes and scale bar."""
+ANY_STEPS = tuple(m * 10.0**k for k in range(-5, 9) for m in (1, 2, 5))
+"""The same for a unit that may be of any size."""
 
 _RC: dict[str, Any] = {
     "font.family": ["DejaVu Sans"],
@@ -97,13 +100,15 @@ def canvas(
     turned_over: bool = False,
     widest: float = WIDEST,
     dpi: int = DPI,
+    unit: str = "mm",
 ) -> Canvas:
     """Open a picture of `view`, mm.
 
     `title` says what the picture is, `words` beneath it how to read it. `legend` holds
     matplotlib handles with labels and stands outside the drawing, the sentences `below`
     under it. `turned_over` lets y grow downward, for views from the other face of the
-    laminate. `widest` is in inches, `dpi` in pixels for one inch.
+    laminate. `widest` is in inches, `dpi` in pixels for one inch. `unit` names the unit of the
+    view where it is not mm; a picture that belongs to no set has no `set_id`.
     """
     from matplotlib.figure import Figure
 
@@ -127,19 +132,23 @@ def canvas(
     axes.set_xlabel(axis_words[0], labelpad=2)
     axes.set_ylabel(axis_words[1], labelpad=2)
     axes.tick_params(labelsize=7, colors=QUIET, width=0.5, length=3)
-    step = next((s for s in STEPS if wide / s <= 16), STEPS[-1])
+    steps = STEPS if unit == "mm" else ANY_STEPS
+    step = next((s for s in steps if wide / s <= 16), steps[-1])
     axes.xaxis.set_major_locator(_multiples(step))
-    axes.yaxis.set_major_locator(_multiples(next((s for s in STEPS if high / s <= 8), 500)))
+    axes.yaxis.set_major_locator(_multiples(next((s for s in steps if high / s <= 8), steps[-1])))
     x = LEFT / width
     figure.text(
         x, 1 - 0.26 / height, plain(title, int(width * 9.5)), fontsize=11, weight="bold", color=INK
     )
     figure.text(x, 1 - 0.5 / height, plain(words, int(width * 14)), fontsize=8.5, color=INK)
-    figure.text(
-        1 - RIGHT / width, 0.08 / height, f"set {plain(set_id, 24)}",
-        ha="right", fontsize=7, color=QUIET,
-    )  # fmt: skip
-    _scale_bar(figure, scale, (x, 0.12 / height), (width, height), wide)
+    if set_id:
+        figure.text(
+            1 - RIGHT / width, 0.08 / height, f"set {plain(set_id, 24)}",
+            ha="right", fontsize=7, color=QUIET,
+        )  # fmt: skip
+    length = max((s for s in steps if s <= wide / 4), default=steps[0])
+    bar = f"{number(length, 5)} {unit}"
+    _scale_bar(figure, scale, (x, 0.12 / height), (width, height), length, bar)
     if legend:
         figure.legend(
             handles=list(legend), loc="upper left", ncols=columns, frameon=False, fontsize=8,
@@ -169,12 +178,16 @@ def _grid(legend: Sequence[Any], width: float) -> tuple[int, int]:
 
 
 def _scale_bar(
-    figure: Figure, scale: float, at: tuple[float, float], size: tuple[float, float], wide: float
+    figure: Figure,
+    scale: float,
+    at: tuple[float, float],
+    size: tuple[float, float],
+    length: float,
+    words: str,
 ) -> None:
-    """A bar of a round number of mm, between a tenth and a quarter of the drawing."""
+    """A bar of a round length, between a tenth and a quarter of the drawing."""
     from matplotlib.patches import Rectangle
 
-    length = max((s for s in STEPS if s <= wide / 4), default=STEPS[0])
     x, y = at
     for half, colour in ((0, INK), (1, PAPER)):
         figure.add_artist(
@@ -183,9 +196,7 @@ def _scale_bar(
                 0.07 / size[1], facecolor=colour, edgecolor=INK, linewidth=0.6,
             )
         )  # fmt: skip
-    figure.text(
-        x + (length * scale + 0.08) / size[0], y, f"{number(length)} mm", fontsize=8, color=INK
-    )
+    figure.text(x + (length * scale + 0.08) / size[0], y, words, fontsize=8, color=INK)
 
 
 _BEYOND_THREE = re.compile(r"(?<=\.\d{3})\d+")

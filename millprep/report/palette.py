@@ -32,6 +32,9 @@ CLAMP = "#c9ccd1"
 FLAG = "#ffd21f"
 """Ground of the numbered flags that point at findings."""
 
+PIECES = (PIECE, COPPER, "#4d778c", "#240a5c")
+"""Copper pieces of one reading of a drawing: neighbours differ."""
+
 CUTTERS = ("#240a5c", "#d9480f", "#4d778c", "#1226d9", "#6b0f0f", "#4a7be0")
 HATCHES = ("", "////", "....", "xxxx")
 

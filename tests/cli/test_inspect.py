@@ -25,6 +25,7 @@ def test_layers_unit_and_roles_are_told_with_reasons() -> None:
     assert "inch makes it 50.00 × 35.00 mm" in text
     assert "layer bores: 34 CIRCLE" in text
     assert "  may be holes: 34 circles of 4 sizes" in text
+    assert "    holes: 10 × 1 mm, 13 × 1.1 mm, 7 × 1.3 mm, 4 × 3.2 mm" in text
     assert "  may be outline: a closed line" in text
     assert "14 pieces" in text
 
@@ -36,7 +37,8 @@ def test_the_same_as_json() -> None:
     assert got["roles"]["copper"] == ["foil"]
     assert got["roles"]["outline"] == ["rim"]
     assert got["roles"]["holes"] == ["bores"]
-    counted = sum(n for la in got["layers"] for kind, n in la["kinds"] if "insert" not in kind)
+    kinds = [kind for layer in got["layers"] for kind in layer["kinds"]]
+    counted = sum(one["count"] for one in kinds if "insert" not in one["kind"])
     inserts = got["entities"] - counted
     # every pad is an insert: 34 holes less four screws that have none
     assert inserts == 30

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from millprep.drawing import read
+from millprep.drawing.candidates import Candidate
 from millprep.drawing.survey import Survey, survey_file
 from millprep.values.finding import Refusal
 from millprep.values.plan import LayerRoles
@@ -26,7 +27,7 @@ def test_a_clean_board_names_its_own_roles(tmp_path: Path) -> None:
         "foil": {"LWPOLYLINE": 1},
         "rim": {"LWPOLYLINE": 1},
     }
-    assert all(layer.roles for layer in found.layers)
+    assert all(layer.candidates for layer in found.layers)
 
 
 def test_one_layer_for_all_settles_nothing(tmp_path: Path) -> None:
@@ -64,8 +65,10 @@ def test_merged_outlines_are_recognised_with_their_drills(tmp_path: Path) -> Non
         ("foil",), (), ("foil",), copper_modes=(("foil", "nested outlines"),)
     )
     (layer,) = found.layers
-    assert layer.pieces == 2
-    assert layer.gap == pytest.approx(2.0)
+    nested, overlapping = layer.candidates
+    assert (nested.modes, nested.pieces, nested.stated) == (("nested outlines",), 2, False)
+    assert nested.gap == pytest.approx(2.0)
+    assert (overlapping.pieces, overlapping.stated) == (1, True)
     assert any("board's edge" in doubt for doubt in found.doubts)
     # the guess reads, once the edge is stated
     board = read(
@@ -85,22 +88,148 @@ def test_overlapping_outlines_are_recognised(tmp_path: Path) -> None:
     assert found.roles.outline == ("rim",)
 
 
-def test_nested_and_overlapping_settle_nothing(tmp_path: Path) -> None:
+def modes(found: Survey, name: str) -> dict[tuple[str, ...], Candidate]:
+    """The readings of a layer as copper."""
+    (layer,) = [one for one in found.layers if one.name == name]
+    return {c.modes: c for c in reversed(layer.candidates) if c.role == "copper"}
+
+
+def test_nested_and_overlapping_leave_the_mode_to_the_job(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.box(5, 5, 20, 15, layer="foil")
     sheet.box(17, 5, 25, 20, layer="foil")
     sheet.box(7, 7, 9, 9, layer="foil")
     found = surveyed(sheet)
-    assert found.roles is None
-    assert any("may be gaps or copper" in doubt for doubt in found.doubts)
+    assert found.roles == ROLES
+    assert found.asked == ("foil",)
+    assert any("more than one reading" in doubt for doubt in found.doubts)
+    read_as = modes(found, "foil")
+    assert [code for code, _ in read_as[()].refused] == ["copper-ambiguous"]
+    assert [code for code, _ in read_as["nested outlines",].refused] == ["copper-not-nested"]
+    assert read_as["overlapping outlines",].pieces == 1
 
 
-def test_bare_centre_lines_are_no_copper(tmp_path: Path) -> None:
+def test_bare_centre_lines_ask_for_their_width(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.space.add_line((5, 5), (9, 5), dxfattribs=FOIL)
+    sheet.space.add_line((5, 9), (9, 9), dxfattribs=FOIL)
+    found = surveyed(sheet)
+    assert found.roles == ROLES
+    assert found.bare == ("foil",)
+    assert any("width is lost" in doubt for doubt in found.doubts)
+    assert modes(found, "foil")["strokes",].needs_width
+
+
+def test_copper_beside_other_things_on_its_layer_is_a_reading_of_its_own(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
+    sheet.space.add_line((5, 9), (9, 9), dxfattribs=FOIL)
+    sheet.space.add_text("lamp", dxfattribs=FOIL)
+    found = surveyed(sheet)
+    assert found.asked == ("foil",)
+    read_as = modes(found, "foil")
+    assert [code for code, _ in read_as[()].refused] == ["copper-zero-width"]
+    strokes = read_as["strokes",]
+    assert strokes.pieces == 1
+    assert {(kind, n) for kind, n, _ in strokes.left_out} == {("LINE", 1), ("TEXT", 1)}
+
+
+def test_the_gap_and_its_place_are_told(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    for y in (5.0, 6.4, 20.0):
+        sheet.space.add_lwpolyline([(5, y), (9, y)], dxfattribs={**FOIL, "const_width": 1})
+    copper = modes(surveyed(sheet), "foil")["strokes",]
+    assert copper.pieces == 3
+    assert copper.gap == pytest.approx(0.4)
+    assert copper.gap_at is not None
+    assert copper.gap_at[1] == pytest.approx(5.7)
+
+
+def test_pads_with_their_holes_are_not_taken_for_holes_alone(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
+    for r in (1.0, 0.4):
+        sheet.space.add_circle((9, 5), r, dxfattribs={"layer": "through"})
     found = surveyed(sheet)
     assert found.roles is None
-    assert any("width is lost" in doubt for doubt in found.doubts)
+    (through,) = [la for la in found.layers if la.name == "through"]
+    assert {c.role for c in through.candidates} == {"copper", "holes"}
+    assert through.candidates[0].drills == ((0.8, 1),)
+
+
+def test_a_circle_as_large_as_its_pad_is_no_hole_in_it(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
+    sheet.pad(9, 5, 3.0)
+    (copper,) = modes(surveyed(sheet), "foil").values()
+    assert not copper.own_holes
+    assert copper.pieces == 1
+
+
+def test_a_gap_in_the_outline_is_told_with_its_place(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, rim=False)
+    corners = [(0.0, 0.03), (0.0, 30.0), (50.0, 30.0), (50.0, 0.0), (0.0, 0.0)]
+    sheet.space.add_lwpolyline(corners, dxfattribs={"layer": "rim"})
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
+    found = surveyed(sheet)
+    assert found.roles == ROLES
+    assert found.close_gaps == pytest.approx(0.04)
+    (rim,) = [la for la in found.layers if la.name == "rim"]
+    ((at, size),) = rim.candidates[0].gaps
+    assert at == pytest.approx((0.0, 0.015))
+    assert size == pytest.approx(0.03)
+    # the gap that is offered is closed by it
+    roles = replace(ROLES, close_gaps=found.close_gaps)
+    assert read(sheet.file, name="b", shown_as="x", unit=None, layers=roles).outline.area > 1499
+
+
+def test_several_boards_are_not_taken_for_copper(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.box(60, 0, 110, 30)
+    for x in (10, 70):
+        sheet.pad(x, 10)
+    found = surveyed(sheet)
+    assert found.roles is None
+    (rim,) = [la for la in found.layers if la.name == "rim"]
+    assert [code for code, _ in rim.candidates[0].refused] == ["outline-several"]
+
+
+def test_what_parts_one_layer_is_counted(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, rim=False)
+    sheet.space.delete_all_entities()
+    sheet.box(0, 0, 50, 30, layer="0")
+    sheet.space.add_line((1, 1), (9, 1), dxfattribs={"color": 3})
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={"const_width": 1, "color": 1})
+    block = sheet.doc.blocks.new("PAD")
+    block.add_circle((0, 0), 1)
+    sheet.space.add_blockref("PAD", (20, 20))
+    found = surveyed(sheet)
+    (layer,) = found.layers
+    assert dict(layer.apart) == {
+        "colour": (("7", 2), ("1", 1), ("3", 1)),
+        "line_type": (("Continuous", 4),),
+        "block": (("PAD", 1),),
+        "shape": (("closed", 2), ("open", 2)),
+    }
+    assert any("[[board.selection]]" in doubt for doubt in found.doubts)
+
+
+def test_a_unit_that_is_asked_for_is_applied(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, insunits=None)
+    sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
+    sheet.doc.saveas(sheet.file)
+    found = survey_file(sheet.file, "inch")
+    assert (found.unit, found.stated, found.unit_mm) == ("inch", False, 25.4)
+    assert found.box == pytest.approx((0, 0, 50 * 25.4, 30 * 25.4))
+    assert found.per_mm == pytest.approx(1 / 25.4)
+
+
+def test_a_unit_that_contradicts_the_file_is_refused(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.saveas(sheet.file)
+    with pytest.raises(Refusal) as caught:
+        survey_file(sheet.file, "inch")
+    assert [f.code for f in caught.value.findings] == ["unit-contradicts"]
 
 
 def test_an_edge_drawn_with_a_pen(tmp_path: Path) -> None:

@@ -37,6 +37,7 @@ TOGETHER = {
     "paths": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE),
     "pass": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE, palette.EARLIER),
     "as cut": (palette.PIECE, palette.COPPER, palette.LAMINATE, palette.SHORT),
+    "reading": (*palette.PIECES, palette.LAMINATE),
     "design": (palette.PIECE, palette.LAMINATE, palette.FLAG, palette.INK),
 }
 

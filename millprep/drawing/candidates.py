@@ -1,0 +1,388 @@
+"""What one layer may be: every reading that could be meant, with what would come of it.
+
+A reading is worked out by the reader itself, so that what is told here is what a job would get.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from millprep.drawing import copper, holes
+from millprep.drawing.chain import TOLERANCE
+from millprep.drawing.layer_facts import LayerFacts
+from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import Mark, Stroke, Unread
+from millprep.drawing.outline import outline
+from millprep.drawing.slots import Bore, Slot
+from millprep.values.board import CopperPiece
+from millprep.values.finding import Finding
+from millprep.values.path import Point
+from millprep.values.plan import CopperMode
+
+Role = Literal["copper", "outline", "holes"]
+
+LARGEST_GAP = 0.5
+"""Gaps in an outline up to this, mm, are offered to be closed (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One reading of a layer; lengths and places in the survey's working unit.
+
+    Attributes:
+        role: the role the layer would play.
+        modes: what would draw copper; () where the shapes are read as they are drawn.
+        reason: why it could be meant.
+        stated: whether a job has to say the modes for this reading to be taken.
+        pieces: connected copper areas, or boards; None where the reading is refused.
+        gap: the narrowest between copper pieces, and `gap_at` its middle.
+        box: (x0, y0, x1, y1) of what is read.
+        drills: (diameter, count) of the holes that are read; `bores` the holes themselves.
+        own_holes: whether circles on a copper layer are taken for its holes.
+        ringed: whether a layer of holes draws circles around them too, which may be pads.
+        close_gaps: gaps in the outline that would have to be closed, None for none.
+        gaps: (place, size) of each of them.
+        needs_width: whether the job has to give the width of bare lines.
+        left_out: (kind, count, reason) of what would be left out.
+        refused: (code, message) of what the reading meets, one for each code.
+        shapes: the copper pieces, or the board's area.
+    """
+
+    role: Role
+    reason: str
+    modes: tuple[CopperMode, ...] = ()
+    stated: bool = False
+    pieces: int | None = None
+    gap: float | None = None
+    gap_at: Point | None = None
+    box: tuple[float, float, float, float] | None = None
+    drills: tuple[tuple[float, int], ...] = ()
+    own_holes: bool = False
+    close_gaps: float | None = None
+    gaps: tuple[tuple[Point, float], ...] = ()
+    needs_width: bool = False
+    left_out: tuple[tuple[str, int, str], ...] = ()
+    refused: tuple[tuple[str, str], ...] = ()
+    shapes: tuple[shapely.Polygon, ...] = ()
+    bores: tuple[Bore, ...] = ()
+    ringed: bool = False
+
+    @property
+    def reads(self) -> bool:
+        """Whether a job with this reading goes on."""
+        return not self.refused
+
+    @property
+    def words(self) -> str:
+        """The reading in words."""
+        if self.role != "copper":
+            return self.role
+        how = " and ".join(self.modes) if self.modes else "as drawn"
+        return f"copper, {how}" + (", of a width that the job gives" if self.needs_width else "")
+
+
+def many(count: int, one: str) -> str:
+    """`1 line`, `3 lines`."""
+    return f"{count} {one}{'' if count == 1 else 's'}"
+
+
+def copper_readings(layer: LayerFacts) -> list[Candidate]:
+    """Every reading of the layer as copper; the first is what the reader takes unasked."""
+    unasked = _unasked(layer)
+    if unasked.reads:
+        return [unasked, *_other_outlines(layer, unasked)]
+    found: list[Candidate] = [unasked]
+    for modes in _choices(layer):
+        one = _copper(layer, modes, _mode_reason(layer, modes))
+        if not one.reads and len(modes) > 1:
+            continue
+        if all(not _same(one, other) for other in found if other.reads) or not one.reads:
+            found.append(replace(one, stated=True))
+    if layer.loose:
+        found.append(
+            Candidate(
+                "copper",
+                many(layer.loose, "open line")
+                + " of no width: tracks whose width is lost, or no copper",
+                modes=("strokes",),
+                stated=True,
+                needs_width=True,
+                box=layer.box,
+                refused=tuple(one for one in unasked.refused if one[0] == "copper-zero-width"),
+            )
+        )
+    return found
+
+
+def _unasked(layer: LayerFacts) -> Candidate:
+    words = [many(layer.wide, "line") + " with a width"] if layer.wide else []
+    words += [many(layer.fills, "filled area")] if layer.fills else []
+    words += [many(layer.inserted, "shape") + " in inserts"] if layer.inserted else []
+    plain = len(layer.plain_loops)
+    if plain and (layer.wide or layer.fills):
+        words.append(many(plain, "closed outline"))
+    elif plain:
+        nested = f", nested {layer.deepest} deep" if layer.deepest else ""
+        crossed = ", some overlapping" if layer.overlaps else ""
+        words.append(many(plain, "closed outline") + nested + crossed)
+    modes: tuple[CopperMode, ...] = ()
+    if not plain and not layer.rounds and not layer.loose:
+        modes = (*(("strokes",) if layer.wide else ()), *(("fills",) if layer.fills else ()))
+    elif not layer.wide and not layer.fills and not layer.loose:
+        modes = ("overlapping outlines",) if layer.overlaps else ("nested outlines",)
+    if not words and layer.rounds:
+        words.append(many(len(layer.rounds), "circle") + ", each filled")
+    found = _copper(layer, (), ", ".join(words) or "bare lines")
+    return replace(found, modes=modes) if found.reads else found
+
+
+def _other_outlines(layer: LayerFacts, taken: Candidate) -> list[Candidate]:
+    """The other reading of outlines, where it gives other copper."""
+    other: CopperMode
+    if taken.modes == ("nested outlines",) and layer.deepest:
+        other = "overlapping outlines"
+    elif taken.modes == ("overlapping outlines",):
+        other = "nested outlines"
+    else:
+        return []
+    reason = _mode_reason(layer, (other,))
+    if other == "overlapping outlines":
+        reason += ": then those that lie within others would change nothing"
+    one = _copper(layer, (other,), reason)
+    return [replace(one, stated=True)] if one.reads and not _same(one, taken) else []
+
+
+def _choices(layer: LayerFacts) -> list[tuple[CopperMode, ...]]:
+    bold: tuple[CopperMode, ...] = (
+        *(("strokes",) if layer.wide else ()),
+        *(("fills",) if layer.fills else ()),
+    )
+    lines: tuple[CopperMode, ...] = ()
+    if layer.loops:
+        lines = ("nested outlines", "overlapping outlines")
+    single: list[tuple[CopperMode, ...]] = [(mode,) for mode in bold]
+    both = [bold] if len(bold) == 2 else []
+    alone: list[tuple[CopperMode, ...]] = [(mode,) for mode in lines]
+    mixed: list[tuple[CopperMode, ...]] = [(*bold, mode) for mode in lines] if bold else []
+    return [*both, *single, *(mixed or alone)]
+
+
+def _mode_reason(layer: LayerFacts, modes: tuple[CopperMode, ...]) -> str:
+    count = len(layer.loops)
+    say = {
+        "strokes": many(layer.wide, "line") + " with a width",
+        "fills": many(layer.fills, "filled area"),
+        "nested outlines": many(count, "closed line") + ", every second one a gap in its outer",
+        "overlapping outlines": many(count, "closed line") + ", each filled",
+    }
+    return "only " * (len(modes) == 1) + " and ".join(say[mode] for mode in modes)
+
+
+def _same(one: Candidate, other: Candidate) -> bool:
+    """Whether two readings give the same copper."""
+    if not (one.reads and other.reads) or one.pieces != other.pieces:
+        return False
+    areas = [sum(shape.area for shape in which.shapes) for which in (one, other)]
+    return abs(areas[0] - areas[1]) <= 1e-6 * (areas[0] + areas[1])
+
+
+def _copper(layer: LayerFacts, modes: tuple[CopperMode, ...], reason: str) -> Candidate:
+    """One reading as copper; circles are drills where all of them lie on copper."""
+    if layer.rounds:
+        drilled = _attempt(layer, modes, reason, own_holes=True)
+        if drilled is not None:
+            return drilled
+    found = _attempt(layer, modes, reason, own_holes=False)
+    assert found is not None
+    return found
+
+
+def _attempt(
+    layer: LayerFacts, modes: tuple[CopperMode, ...], reason: str, *, own_holes: bool
+) -> Candidate | None:
+    """None where circles were to be drills and some of them lie beside the copper."""
+    ledger = Ledger(None, "")
+    mode = copper.Mode(frozenset(modes))
+    bold, loops = copper.lines(layer.marks, mode, ledger)
+    small: list[Bore] = []
+    if own_holes:
+        loops, small = holes.split_shared(loops, ledger)
+        if not small:
+            return None
+    areas = copper.parts(bold, loops, mode, ledger)
+    _not_read(layer.unread, ledger)
+    stops = ledger.take()
+    if not areas and not stops:
+        if own_holes:
+            return None
+        stops = (Finding(code="copper-empty", severity="stop", message="nothing draws copper"),)
+    left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
+    if layer.words:
+        left += (("TEXT", layer.words, "lettering is not cut"),)
+    base = Candidate(
+        "copper", reason, modes=modes, own_holes=own_holes, box=layer.box, left_out=left
+    )
+    if stops:
+        return replace(base, refused=first_of_each(stops))
+    shapes = copper.sorted_reading(holes.close_drilled(copper.pieces(areas), small))
+    pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
+    if own_holes and not _on_copper(small, pieces):
+        return None
+    gap, at = narrowest(shapes)
+    box = tuple(float(v) for v in shapely.MultiPolygon(shapes).bounds)
+    return replace(
+        base,
+        pieces=len(shapes),
+        gap=gap,
+        gap_at=at,
+        box=(box[0], box[1], box[2], box[3]),
+        drills=sizes(small),
+        bores=tuple(holes.smallest(small)),
+        shapes=tuple(shapes),
+    )
+
+
+def _on_copper(small: Sequence[Bore], pieces: tuple[CopperPiece, ...]) -> bool:
+    """Whether every hole has copper all around it."""
+    whole = {piece.id: shapely.Polygon(piece.shape.exterior) for piece in pieces}
+    return all(
+        hole.piece is not None
+        and whole[hole.piece].covers(hole.spine.buffer(0.51 * hole.diameter))
+        for hole in holes.holes(small, pieces)
+    )
+
+
+def _not_read(unread: Sequence[Unread], ledger: Ledger) -> None:
+    for mark in unread:
+        ledger.stop(mark.code, mark.reason, "", source=mark.source, at=mark.at)
+
+
+def first_of_each(stops: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
+    """Of every code the first message."""
+    found: dict[str, str] = {}
+    for stop in stops:
+        found.setdefault(stop.code, stop.message)
+    return tuple(found.items())
+
+
+def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | None]:
+    """The narrowest gap between pieces and its middle; None for fewer than two pieces."""
+    if len(shapes) < 2:
+        return None, None
+    array = np.array(shapes, dtype=object)
+    pairs, away = shapely.STRtree(array).query_nearest(
+        array, exclusive=True, return_distance=True
+    )
+    k = int(np.argmin(away))
+    line = shapely.shortest_line(array[pairs[0, k]], array[pairs[1, k]])
+    middle = line.interpolate(0.5, normalized=True)
+    return float(away[k]), (float(middle.x), float(middle.y))
+
+
+def sizes(found: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
+    """Diameters, of slots their widths, and how many there are of each."""
+    return tuple(sorted(Counter(round(one.diameter, 6) for one in holes.smallest(found)).items()))
+
+
+def hole_reading(layer: LayerFacts) -> Candidate | None:
+    """The layer as holes, where nothing but holes is drawn on it."""
+    if layer.loose or layer.unread or not (layer.loops or layer.wide or layer.fills):
+        return None
+    ledger = Ledger(None, "")
+    bold: list[Mark] = [
+        mark for mark in layer.marks if not isinstance(mark, Stroke) or mark.widths.any()
+    ]
+    if any(isinstance(m, Stroke) and len(m.vertices) > 1 and not m.bulges.any() for m in bold):
+        return None  # wide lines may be slots, but are tracks far more often
+    found = holes.rounds(bold, layer.loops, ledger)
+    doubtful = first_of_each(ledger.take())
+    if not found or {code for code, _ in doubtful} - {"hole-doubtful"}:
+        return None
+    once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in found}
+    circles = sizes(found)
+    slots = sum(isinstance(one, Slot) for one in holes.smallest(found))
+    count = sum(n for _, n in circles) - slots
+    words = [many(count, "circle")] if count else []
+    words += [many(slots, "slot")] if slots else []
+    return Candidate(
+        "holes",
+        f"{' and '.join(words)} of {many(len(circles), 'size')}, no more",
+        drills=circles,
+        box=layer.box,
+        refused=doubtful,
+        ringed=len(holes.smallest(found)) < len(once),
+        bores=tuple(holes.smallest(found)),
+    )
+
+
+def outline_reading(layer: LayerFacts) -> Candidate | None:
+    """The layer as the board's edge, where its lines are closed or nearly so."""
+    if layer.fills or not layer.marks:
+        return None
+    pen = "drawn with a pen" if layer.wide else "of no width"
+    reason = f"a closed line {pen} that encloses everything else"
+    found, stops, left = _edge(layer, TOLERANCE)
+    gaps: tuple[tuple[Point, float], ...] = ()
+    close = None
+    if {stop.code for stop in stops} == {"outline-open"}:
+        gaps = open_ends(layer)
+        widest = max((size for _, size in gaps), default=0.0)
+        if gaps and widest <= LARGEST_GAP:
+            close = float(np.ceil(widest * 100 + 0.5) / 100)
+            found, again, left = _edge(layer, close)
+            reason = f"a line {pen} around everything else, with {many(len(gaps), 'gap')}"
+            if again:
+                found, close = None, None
+    if found is None and {stop.code for stop in stops} - _EDGE_FAULTS:
+        return None
+    return Candidate(
+        "outline",
+        reason,
+        pieces=1 if found is not None else None,
+        box=layer.box,
+        close_gaps=close,
+        gaps=gaps if close else (),
+        left_out=left,
+        refused=first_of_each(stops),
+        shapes=(found,) if found is not None else (),
+    )
+
+
+_EDGE_FAULTS = {"outline-open", "outline-crosses", "outline-branches", "outline-several"}
+
+
+def _edge(
+    layer: LayerFacts, tolerance: float
+) -> tuple[shapely.Polygon | None, tuple[Finding, ...], tuple[tuple[str, int, str], ...]]:
+    ledger = Ledger(None, "")
+    found, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
+    stops = ledger.take()
+    left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
+    return (None if stops else found), stops, left
+
+
+def open_ends(layer: LayerFacts) -> tuple[tuple[Point, float], ...]:
+    """Places where the layer's lines end, each with the distance to the nearest other end."""
+    ends = [run.points[k] for run in layer.opened for k in (0, -1)]
+    if len(ends) < 2 or len(ends) > 40:
+        return ()
+    xy = np.array(ends)
+    away = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
+    np.fill_diagonal(away, np.inf)
+    out: list[tuple[Point, float]] = []
+    free = set(range(len(xy)))
+    while len(free) > 1:
+        some = sorted(free)
+        part = away[np.ix_(some, some)]
+        i, j = np.unravel_index(int(np.argmin(part)), part.shape)
+        one, other = some[int(i)], some[int(j)]
+        x, y = ((xy[one] + xy[other]) / 2).tolist()
+        out.append(((x, y), float(away[one, other])))
+        free -= {one, other}
+    return tuple(out)

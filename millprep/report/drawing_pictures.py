@@ -1,0 +1,179 @@
+"""Pictures of a drawing before there is a job: a layer as drawn, and what a reading makes of it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.report import marks
+from millprep.report.canvas import Canvas, canvas, drawing_settings, save
+from millprep.report.palette import INK, LAMINATE, PAPER, PIECE, PIECES, QUIET
+from millprep.report.words import many, plain
+from millprep.values.blank import Box
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+FloatArray = NDArray[np.float64]
+Point = tuple[float, float]
+Bounds = tuple[float, float, float, float]
+
+NEAR = 0.04
+"""Pieces within this share of the picture's width are neighbours and differ in colour."""
+THINNEST = 0.15
+"""The shorter side of a picture is this share of the longer one at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class LayerPicture:
+    """A layer as drawn, drawing units.
+
+    Attributes:
+        stem: name of the file without its ending.
+        title, words: above the drawing.
+        lines: (n, 2) each, of no width; `areas` lines with a width, and fills.
+        box: of everything drawn here.
+        below: sentences under the drawing.
+    """
+
+    stem: str
+    title: str
+    words: str
+    lines: tuple[FloatArray, ...]
+    areas: tuple[shapely.Polygon, ...]
+    box: Bounds
+    below: tuple[str, ...] = ()
+    unit: str = "drawing units"
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingPicture:
+    """Copper as a reading gives it, drawing units.
+
+    Attributes:
+        pieces: connected copper areas.
+        holes: (centre line of no width, diameter) of the holes that go with it.
+        gap_at: middle of the narrowest gap, and `gap_words` its size.
+        lines: as drawn, where the copper swallows them.
+        box: of what is shown.
+    """
+
+    stem: str
+    title: str
+    words: str
+    pieces: tuple[shapely.Polygon, ...]
+    holes: tuple[tuple[shapely.Geometry, float], ...]
+    box: Bounds
+    gap_at: Point | None = None
+    gap_words: str = ""
+    lines: tuple[FloatArray, ...] = ()
+    below: tuple[str, ...] = ()
+    unit: str = "drawing units"
+
+
+def draw_drawing(
+    pictures: Sequence[LayerPicture | ReadingPicture], folder: Path
+) -> tuple[str, ...]:
+    """Write every picture as STEM.png into `folder`, which is made; other files there stay.
+
+    Returns:
+        names of the files, in order.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    with drawing_settings():
+        for picture in pictures:
+            on = _reading(picture) if isinstance(picture, ReadingPicture) else _layer(picture)
+            save(on, folder / picture.stem, svg=False)
+    return tuple(f"{picture.stem}.png" for picture in pictures)
+
+
+def stem(number: int, *names: str) -> str:
+    """A name that every file system takes: `layer-03-TRACKS-copper`."""
+    words = []
+    for name in names:
+        safe = "".join(c if c.isascii() and c.isalnum() else "-" for c in name)
+        words.append("-".join(part for part in safe.split("-") if part)[:40])
+    return "-".join([f"layer-{number:02d}", *(word for word in words if word)])
+
+
+def _layer(picture: LayerPicture) -> Canvas:
+    legend = []
+    if picture.lines:
+        legend.append(marks.line_swatch(INK, "line of no width"))
+    if picture.areas:
+        legend.append(marks.swatch(PIECE, "line with a width, or filled area"))
+    on = _open(picture, legend)
+    marks.fill(on, picture.areas, PIECE, edge=INK, width=0.3, over=1.1)
+    marks.hairline(on, picture.lines, points=0.8, over=2.0)
+    return on
+
+
+def _reading(picture: ReadingPicture) -> Canvas:
+    legend = [
+        marks.swatch(PIECE, "copper; pieces side by side differ in colour, which says no more"),
+        marks.swatch(LAMINATE, "no copper"),
+    ]
+    if picture.holes:
+        legend.append(marks.swatch(PAPER, f"{many(len(picture.holes), 'hole')} in it"))
+    if picture.lines:
+        legend.append(marks.line_swatch(QUIET, "line that is drawn within the copper (white)"))
+    on = _open(picture, legend)
+    marks.hairline(on, picture.lines, PAPER, points=0.9, over=1.5)
+    colours = _coloured(picture.pieces, NEAR * (on.view.x1 - on.view.x0))
+    for k, colour in enumerate(PIECES):
+        some = [shape for shape, c in zip(picture.pieces, colours, strict=True) if c == k]
+        marks.fill(on, some, colour, edge=INK, width=0.25, over=1.1)
+    bored = [shapely.buffer(spine, diameter / 2) for spine, diameter in picture.holes]
+    marks.fill(on, bored, PAPER, edge=INK, width=0.3, over=2.0)
+    if picture.gap_at is not None:
+        radius = 0.012 * (on.view.x1 - on.view.x0)
+        marks.ringed(on, picture.gap_at, picture.gap_words, radius)
+    return on
+
+
+def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[object]) -> Canvas:
+    on = canvas(
+        _view(picture.box), picture.title, picture.words, "",
+        axis_words=(f"X, {picture.unit}", f"Y, {picture.unit}"), legend=legend,
+        below=picture.below, unit=picture.unit,
+    )  # fmt: skip
+    on.axes.set_facecolor(LAMINATE)
+    on.axes.ticklabel_format(useOffset=False, style="plain")
+    # a tenth of a pixel, in a unit of any size
+    return replace(on, tolerance=7.2 / (on.per_mm * on.dpi))
+
+
+def _view(box: Bounds) -> Box:
+    """The box with some room around it; never a sliver."""
+    x0, y0, x1, y1 = box
+    longer = max(x1 - x0, y1 - y0) or 1.0
+    wide, high = (max(side, THINNEST * longer) + 0.08 * longer for side in (x1 - x0, y1 - y0))
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    return Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+
+
+def _coloured(shapes: Sequence[shapely.Polygon], near: float) -> list[int]:
+    """A number below len(PIECES) for each piece, unlike its neighbours' as far as they go."""
+    array = np.array(shapes, dtype=object)
+    a, b = shapely.STRtree(array).query(array, predicate="dwithin", distance=near)
+    around: dict[int, list[int]] = {}
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        if i != j:
+            around.setdefault(i, []).append(j)
+    colours: dict[int, int] = {}
+    for i in sorted(range(len(shapes)), key=lambda k: (-len(around.get(k, [])), k)):
+        beside = Counter(colours[j] for j in around.get(i, []) if j in colours)
+        used = Counter(colours.values())
+        colours[i] = min(range(len(PIECES)), key=lambda c: (beside[c], used[c], c))
+    return [colours[i] for i in range(len(shapes))]
+
+
+def titled(file: str, layer: str, what: str) -> str:
+    """File, layer and what the picture shows, each cut to fit."""
+    return f"{plain(file, 40)} · layer {plain(layer, 30)} · {what}"
