@@ -192,6 +192,12 @@ class SetupTable(Table):
     tape: bool = entry(
         "Whether tape holds the blank, so that no clamp is needed", "true or false", default=False
     )
+    turn: bool = entry(
+        "Whether a blank longer than the travel is turned by half a turn for a second pass, so "
+        "that both halves are cut from the same side, instead of being moved along",
+        "true or false",
+        default=False,
+    )
     clamp: list[ClampTable] = entry(
         "The clamps, one [[setup.clamp]] each; at least one unless tape = true",
         "tables headed [[setup.clamp]]",

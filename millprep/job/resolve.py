@@ -61,6 +61,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         touch=_point(job.setup.touch) if job.setup.touch else None,
         clamps=tuple(_clamp(clamp) for clamp in job.setup.clamp),
         tape=job.setup.tape,
+        turn=job.setup.turn,
         isolation=IsolationPlan(
             gap=isolation.gap,
             depth=isolation.depth,

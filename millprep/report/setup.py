@@ -121,14 +121,16 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
             f"Lay blank {blank.number} ({size}) copper side up, as in the picture, "
             f"its low left corner at {corner}.{pins}"
         ]
+    first = next(p for p in cut_set.passes if p.blank == blank.number)
+    turned = first.pose.inverse().then(milling_pass.pose).a < 0
+    way = "turned end for end by half a turn" if turned else "not turned end for end"
     if on_pins(cut_set):
         return [
             f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
-            "listed below, copper side up, not turned end for end. The pins must end below the "
-            "copper."
+            f"listed below, copper side up, {way}. The pins must end below the copper."
         ]
     return [
-        f"Move blank {blank.number} to its new place, copper side up, not turned end for end. "
+        f"Move blank {blank.number} to its new place, copper side up, {way}. "
         "Measure where its registration holes stand and shift or turn it until they are where "
         "the list below says."
     ]

@@ -247,6 +247,7 @@ class JobPlan:
         touch: where z is zeroed, machine coordinates; None lets the tool choose.
         clamps: in machine coordinates.
         tape: True when the blank is held by tape and no clamps are needed.
+        turn: whether a blank too long for the travel is turned by half a turn, not moved along.
     """
 
     file: File
@@ -263,3 +264,4 @@ class JobPlan:
     profile: ProfilePlan
     registration: RegistrationPlan
     cutters: tuple[Cutter, ...]
+    turn: bool = False
