@@ -32,9 +32,9 @@ def slot(pen: Pen, cut: HoleCut, ramp: float) -> None:
         pen.plunge(0.0)
         way = lap
         for n in range(count):
-            z0, z1 = -cut.depth * n / count, -cut.depth * (n + 1) / count
-            share = np.cumsum(way.lengths) / way.length
-            pen.follow(way, (z0 + (z1 - z0) * share).tolist())
+            z0, z1 = -cut.depth * (n / count), -cut.depth * ((n + 1) / count)
+            share = np.cumsum(way.lengths)[:-1] / way.length
+            pen.follow(way, [*(z0 + (z1 - z0) * share).tolist(), z1])
             way = way if way.closed else way.reversed()
         pen.follow(way)
     pen.rise()
