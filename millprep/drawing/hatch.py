@@ -14,6 +14,9 @@ from millprep.drawing.evenodd import Crossing, fill, nest
 from millprep.drawing.marks import Aside, Fill, Mark, Source, Unread, rim
 from millprep.values.path import SAGITTA, Path
 
+LARGEST = 1e9
+"""Coordinates stay below this, mm."""
+
 FloatArray = NDArray[np.float64]
 
 
@@ -22,6 +25,8 @@ def filled(source: Source, rings: list[FloatArray], curved: bool) -> Mark:
     rings = [ring for ring in rings if len(ring) >= 3]
     if not rings:
         return Aside(source, "it encloses nothing")
+    if not max(float(np.abs(ring).max()) for ring in rings) < LARGEST:  # False for no number
+        return Unread(source, "entity-damaged", "it holds numbers that no board has")
     found = fill(rings)
     if isinstance(found, Crossing):
         return Unread(source, "fill-crosses-itself", found.words, found.at)

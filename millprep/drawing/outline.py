@@ -113,6 +113,13 @@ def _sorted_out(
             at=crossing.at,
         )
         return None, []
+    if not any(area.area > 0 for area in found.areas):
+        ledger.stop(
+            "outline-empty",
+            "what is drawn on the outline layers encloses nothing",
+            "draw the board's edge there as a closed line",
+        )
+        return None, []
     depth = found.depth.tolist()
     if depth.count(0) > 1:
         places = [found.areas[i].bounds for i, d in enumerate(depth) if d == 0]
