@@ -7,7 +7,14 @@ import math
 import pytest
 import shapely
 
-from millprep.paths.drilling import REGISTRATION_FIT, choose, depth_of, drill, register
+from millprep.paths.drilling import (
+    REGISTRATION_FIT,
+    choose,
+    choose_mill,
+    depth_of,
+    drill,
+    register,
+)
 from millprep.values.board import Hole
 from millprep.values.cutter import Cutter
 from millprep.values.milling_pass import RegistrationHole
@@ -126,3 +133,53 @@ def test_a_registration_hole_does_not_go_through_the_spoilboard_either() -> None
     plan = locating(bench.drill(3.0))
     _, findings = register(holes_of(3.0, 3.0), bench.BLANK, plan, bench.drilling(spoilboard=1.0))
     assert [f.code for f in findings] == ["through-spoilboard"]
+
+
+def slot(name: str, width: float) -> Hole:
+    return Hole(name, (10.0, 5.0), width, "c1", (16.0, 7.0))
+
+
+@pytest.mark.parametrize(
+    ("width", "chosen"),
+    [
+        (0.7, None),
+        (0.8, "thin"),  # as wide as the slot: along its centre line
+        (0.799, "thin"),  # drawn to a micrometre
+        (0.797, None),
+        (1.0, "thin"),  # never the drill, though it has the width
+        (1.99, "thin"),
+        (5.0, "wide"),
+    ],
+)
+def test_a_slot_takes_the_widest_end_mill_that_is_no_wider(
+    width: float, chosen: str | None
+) -> None:
+    cutters: list[Cutter] = [bench.drill(1.0), bench.mill(2.0, "wide"), bench.mill(0.8, "thin")]
+    found = choose_mill(width, cutters)
+    assert (found.name if found else None) == chosen
+
+
+def test_slots_are_placed_by_the_pose_with_both_ends() -> None:
+    pose = Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0))
+    placement = bench.placed(BOARD, [slot("h1", 1.5)], pose=pose)
+    plan = bench.drilling(bench.drill(1.5), borer=bench.mill(1.0))
+    (cut,), findings = drill([placement], bench.BLANK, plan)
+    assert not findings
+    assert (cut.at, cut.end) == ((17.0, 38.0), (23.0, 36.0))
+    assert (cut.work, cut.cutter, cut.diameter, cut.depth) == ("bore", "mill", 1.5, 1.8)
+
+
+def test_slots_without_a_mill_stop_once_for_each_width() -> None:
+    holes = [slot("h1", 0.9), slot("h2", 0.9), Hole("h3", (30.0, 5.0), 0.9)]
+    plan = bench.drilling(bench.drill(0.9), bench.mill(2.0), borer=bench.mill(1.0, "fine"))
+    cuts, (finding,) = drill([bench.placed(BOARD, holes)], bench.BLANK, plan)
+    assert [c.hole for c in cuts] == ["h3"]
+    assert (finding.code, finding.severity) == ("slot-without-mill", "stop")
+    assert (finding.at, finding.board) == ((10.0, 5.0), "panel")
+    assert finding.message.startswith(
+        "2 slot(s) 0.900 mm wide have no end mill: those for holes are 1, 2 mm."
+    )
+    _, (finding,) = drill(
+        [bench.placed(BOARD, holes)], bench.BLANK, bench.drilling(bench.drill(0.9))
+    )
+    assert "those for holes are none" in finding.message

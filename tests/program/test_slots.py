@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -14,7 +15,7 @@ from millprep.program import slots
 from millprep.values.cut import HoleCut
 from millprep.values.program import Move
 from tests.paths.bench import MACHINE, mill
-from tests.program.trail import START, pen, read_back, program, trail
+from tests.program.trail import START, pen, program, read_back, trail
 
 QUICK = settings(max_examples=30, deadline=None)
 RAMP = 3.0
@@ -95,7 +96,7 @@ def test_a_wide_slot_is_cut_from_the_middle_outward_and_climbing() -> None:
     assert reach == sorted(reach)
     assert reach[0] <= 0.5
     assert reach[-1] == pytest.approx(1.5)
-    assert all(b - a <= 0.9 + 1e-9 for a, b in zip(reach, reach[1:], strict=False))
+    assert all(b - a <= 0.9 + 1e-9 for a, b in itertools.pairwise(reach))
     assert all(shapely.LinearRing(lap.flattened()).is_ccw for lap in laps)
 
 
