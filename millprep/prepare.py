@@ -38,6 +38,8 @@ def prepare(
     out: Path,
     say: Say = lambda _: None,
     derivation: Derivation | None = None,
+    *,
+    repair: bool = False,
 ) -> CutSet:
     """Make a complete new set in `out`, or leave `out` as it was.
 
@@ -46,6 +48,7 @@ def prepare(
         out: folder of the set; made, or replaced when it holds an earlier set.
         say: takes the name of every step as it begins.
         derivation: what readings at the machine change; None for a set from a job alone.
+        repair: mend drawings that do not open as they are, as far as the job accepts it.
 
     Raises:
         Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
@@ -56,7 +59,7 @@ def prepare(
     say("reading the job")
     plan = job.load(job_file)
     say("reading the drawings")
-    boards = read_boards(plan)
+    boards = read_boards(plan, repair=repair)
     cut_set = _empty(plan, job_file, boards, derivation)
     try:
         with set_on_disk.staged(out) as folder:
@@ -86,7 +89,7 @@ class Stopped(Exception):  # noqa: N818 - no error of the program: a finding say
         super().__init__("stopped by a finding")
 
 
-def read_boards(plan: JobPlan) -> tuple[Board, ...]:
+def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
     """Every drawing read.
 
     Raises:
@@ -105,6 +108,8 @@ def read_boards(plan: JobPlan) -> tuple[Board, ...]:
                     unit=one.unit,
                     outline_file=one.outline_drawing and one.outline_drawing.file,
                     holes_file=one.holes_drawing and one.holes_drawing.file,
+                    repair=repair,
+                    accepted=one.accepted,
                 )
             )
         except Refusal as refusal:
@@ -152,6 +157,11 @@ def _empty(
         board_input=(),
         nets={},
         findings=tuple(
+            Finding(code="drawing-repaired", severity="warn", message=change, board=board.name)
+            for board in boards
+            for change in board.repairs
+        )
+        + tuple(
             _left_out(board, one, left)
             for board, one in zip(boards, plan.boards, strict=True)
             for left in board.left_out

@@ -67,7 +67,8 @@ def refit(
         findings=done.findings,
     )
     try:
-        return prepare(job_file, out, say, derivation)
+        # what the drawings needed to be read, the set that is being cut was told already
+        return prepare(job_file, out, say, derivation, repair=True)
     except Refusal as refusal:
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None

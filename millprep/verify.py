@@ -71,7 +71,7 @@ def verify(
     say("reading the job and the drawings")
     plan = job.load(job_file)
     _same_inputs(written, read_inputs(plan, job_file))
-    boards = read_boards(plan)
+    boards = read_boards(plan, repair=True)
     findings: list[Finding] = []
     if hashes:
         say("comparing the files with their hashes")

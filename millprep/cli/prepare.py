@@ -25,17 +25,23 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the set; an earlier set there is replaced as a whole.",
 )
+@click.option(
+    "--repair",
+    is_flag=True,
+    help="Mend damaged drawings; every change is listed, and one to a shape in use must be "
+    "accepted in the job.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
-def prepare(job_file: Path, out: Path, as_json: bool) -> None:
+def prepare(job_file: Path, out: Path, repair: bool, as_json: bool) -> None:
     """Make programs, pictures, sheet and report for a job."""
-    run(job_file, out, as_json)
+    run(job_file, out, as_json, repair=repair)
 
 
-def run(job_file: Path, out: Path, as_json: bool) -> None:
+def run(job_file: Path, out: Path, as_json: bool, *, repair: bool = False) -> None:
     """Prepare a job and say what came of it."""
     from millprep.prepare import prepare as make
 
-    finish(lambda: make(job_file, out, words.steps()), out, as_json)
+    finish(lambda: make(job_file, out, words.steps(), repair=repair), out, as_json)
 
 
 def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
