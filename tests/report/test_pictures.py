@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 import re
 import struct
 import xml.etree.ElementTree as ET
@@ -22,6 +23,7 @@ from millprep.report.pictures import draw, draw_refused, gallery
 from millprep.report.scene import scene
 from millprep.values.as_cut import AsCut, CopperPart
 from millprep.values.blank import Box
+from millprep.values.board import Hole
 from millprep.values.cut_set import CutSet
 from millprep.values.program import Move
 from tests.report.synthetic import invented, refused
@@ -128,6 +130,19 @@ def test_holes_of_an_area_stay_empty(tmp_path: File) -> None:
     pixels = matplotlib.image.imread(tmp_path / "p.png")
     blue = (pixels[..., 2] > 0.9) & (pixels[..., 0] < 0.1)
     assert blue.sum() / (on.per_mm * on.dpi / 72) ** 2 == pytest.approx(400 - 40, rel=0.01)
+
+
+def test_holes_and_slots_are_drawn_true_to_size(tmp_path: File) -> None:
+    round_one = Hole("h1", (42.0, 10.0), 6.0)
+    slot = Hole("h2", (10.0, 5.0), 4.0, None, (28.0, 15.0))
+    with drawing_settings():
+        on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
+        marks.holes(on, [round_one, slot], "#0000ff", edge="none")
+        save(on, tmp_path / "p", svg=False)
+    pixels = matplotlib.image.imread(tmp_path / "p.png")
+    blue = (pixels[..., 2] > 0.9) & (pixels[..., 0] < 0.1)
+    area = 9 * math.pi + 4 * math.hypot(18, 10) + 4 * math.pi
+    assert blue.sum() / (on.per_mm * on.dpi / 72) ** 2 == pytest.approx(area, rel=0.02)
 
 
 def test_a_pass_shows_machine_clamps_zero_and_touch() -> None:
