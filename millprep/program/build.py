@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from millprep.program import moves, order, slots
-from millprep.values.cut import WORK_ORDER, Cut, HoleCut, Profile, Ring, Work
+from millprep.values.cut import WORK_ORDER, Cut, Engraving, HoleCut, Profile, Ring, Work
 from millprep.values.cutter import Cutter
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import MillingPass
+from millprep.values.path import Point
 from millprep.values.plan import ProfilePlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
@@ -20,6 +21,8 @@ def work_of(cut: Cut) -> Work:
     """The kind of work a cut is."""
     if isinstance(cut, Ring):
         return "isolate"
+    if isinstance(cut, Engraving):
+        return "engrave"
     return "profile" if isinstance(cut, Profile) else cut.work
 
 
@@ -29,6 +32,7 @@ def build(
     cutters: Sequence[Cutter],
     machine: Machine,
     profile: ProfilePlan,
+    shown: Sequence[Point] = (),
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass.
 
@@ -38,6 +42,8 @@ def build(
         cutters: all of the job's.
         machine: heights and limits.
         profile: how profiles are entered.
+        shown: places, machine frame, that a dry run with the first cutter shows before anything
+            is cut.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -55,14 +61,15 @@ def build(
         return (frees, min(works), -size if wide_first else size, name)
 
     programs = []
-    for number, name in enumerate(sorted(by_cutter, key=rank), 1):
+    names = sorted(by_cutter, key=rank)
+    if shown and names:
+        programs.append(_dry_run(shown, mill_pass, named[names[0]], machine))
+    for number, name in enumerate(names, len(programs) + 1):
         mine = by_cutter[name]
         works = tuple(w for w in WORK_ORDER if any(work_of(cut) == w for cut in mine))
-        folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
-        safe = re.sub(r"[^A-Za-z0-9.-]", "-", name)
         programs.append(
             _program(
-                f"{folder}/{number:02d}-{works[0]}-{safe}.ngc",
+                _file(mill_pass, number, works[0], name),
                 mine,
                 works,
                 mill_pass,
@@ -72,6 +79,39 @@ def build(
             )
         )
     return tuple(programs)
+
+
+def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
+    folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
+    safe = re.sub(r"[^A-Za-z0-9.-]", "-", cutter)
+    return f"{folder}/{number:02d}-{work}-{safe}.ngc"
+
+
+def _dry_run(
+    shown: Sequence[Point], mill_pass: MillingPass, cutter: Cutter, machine: Machine
+) -> Program:
+    """The cutter stands over every place in turn, the spindle off."""
+    start = (*mill_pass.touch, machine.clearance)
+    pen = moves.Pen(machine, cutter, start)
+    for at in shown:
+        moves.look(pen, at)
+    pen.over(*mill_pass.touch)
+    return Program(
+        file=_file(mill_pass, 1, "dry-run", cutter.name),
+        blank=mill_pass.blank,
+        mill_pass=mill_pass.number,
+        cutter=cutter,
+        works=("dry-run",),
+        depth=0.0,
+        spindle=0.0,
+        start=start,
+        moves=tuple(pen.moves),
+        notes=(
+            f"dry run: the spindle stays off, the tip stays {moves.HOVER:g} mm above the copper",
+            f"at each place it waits {moves.LOOK:g} s: look whether it stands over the mark",
+        ),
+        spins=False,
+    )
 
 
 def _moved(cut: Cut, pose: Pose) -> Cut:
@@ -104,6 +144,10 @@ def _program(
                 some = [p for p in profiles if p.inner == inner]
                 for n in order.points([p.path.start for p in some], here):
                     moves.profile(pen, some[n], profile)
+        elif work == "engrave":
+            lines = [cut for cut in mine if isinstance(cut, Engraving)]
+            for n, _ in order.paths([cut.path for cut in lines], here):
+                moves.engraving(pen, lines[n])
         else:
             holes = [cut for cut in mine if isinstance(cut, HoleCut)]
             for n in order.points([h.at for h in holes], here):

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from millprep.values.cut import HoleCut, Profile, Ring
+from millprep.values.cut import Engraving, HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter, Drill, EndMill
 from millprep.values.machine import Machine
 from millprep.values.path import Path, Point, Segment
@@ -27,6 +27,10 @@ FLAT_ARC = 0.0005
 """Arcs that rise less above their chord are run as lines, mm."""
 CRUMB = 1e-6
 """Shorter stretches of a profile are left to their neighbours, mm."""
+HOVER = 1.0
+"""Height above the copper at which a dry run shows a place, mm."""
+LOOK = 4.0
+"""Seconds that a dry run waits at a place."""
 PITCH = 0.5
 """Boring descends by at most this share of the cutter's step in one turn."""
 
@@ -127,6 +131,22 @@ def ring(pen: Pen, cut: Ring, vertex: int) -> None:
     pen.over(*path.start)
     pen.plunge(-cut.depth)
     pen.follow(path)
+    pen.rise()
+
+
+def engraving(pen: Pen, cut: Engraving) -> None:
+    """One line of a number, a cross or a comb."""
+    pen.over(*cut.path.start)
+    pen.plunge(-cut.depth)
+    pen.follow(cut.path)
+    pen.rise()
+
+
+def look(pen: Pen, at: Point) -> None:
+    """Down to `HOVER` above the copper, wait for a person to look, and up."""
+    pen.over(*at)
+    pen.plunge(HOVER)
+    pen.moves[-1] = pen.moves[-1]._replace(wait=LOOK)
     pen.rise()
 
 

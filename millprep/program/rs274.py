@@ -41,6 +41,11 @@ def _position(program: Program) -> str:
     return f"blank {program.blank}, pass {program.mill_pass}"
 
 
+def _deepest(program: Program) -> float:
+    """The lowest a program goes; above zero where it never meets the copper."""
+    return -program.depth if program.spins else min(move.z for move in program.moves)
+
+
 class TextSink:
     """Writes one program through a `write` callable.
 
@@ -64,6 +69,8 @@ class TextSink:
         self._machine = machine
         self._at = (0.0, 0.0, 0.0)
         self._feed: str | None = None
+        self._wait = 0.0
+        self._spins = True
         self.line = 0
         self.opening: tuple[int, ...] = ()
 
@@ -78,7 +85,7 @@ class TextSink:
             f"put in {cutter.name}, then set Z zero with it on {program.zero_on} at "
             f"X{number(x)} Y{number(y)}",
             "X and Y zero stay as they were set for this pass",
-            f"deepest Z{number(-program.depth)}, rapid moves at Z{number(machine.clearance)}",
+            f"deepest Z{number(_deepest(program))}, rapid moves at Z{number(machine.clearance)}",
             *program.notes,
         ]
         for line in head:
@@ -88,17 +95,21 @@ class TextSink:
         # the first move goes up, before the spindle starts and before any move across
         self._line(f"G0 Z{number(machine.clearance)}")
         up = self.line
-        if machine.spindle_by_program:
+        self._spins = program.spins
+        if not program.spins:
+            self._line("(the spindle stays off)")
+        elif machine.spindle_by_program:
             self._line(f"S{number(program.spindle)} M3")
         else:
             self._line(f"(MSG, start the spindle at {program.spindle:.0f} rpm, then go on)")
             self._line("M0")
-        if machine.dwell > 0:
+        if program.spins and machine.dwell > 0:
             self._line(f"G4 P{machine.dwell:.1f}")
         self._line(f"G0 X{number(x)} Y{number(y)}")
         self.opening = (up, self.line)
         self._at = (x, y, z)
         self._feed = None
+        self._wait = 0.0
 
     def move(self, move: Move) -> None:
         """One motion line; words that do not change are left out, G never."""
@@ -119,16 +130,27 @@ class TextSink:
         if move.feed is not None and number(move.feed) != self._feed:
             self._feed = number(move.feed)
             line.append(f"F{self._feed}")
+        self._waited()
+        self._wait = move.wait
         self._line(" ".join(line))
 
     def end(self) -> None:
         """Spindle off, end; the last move has already gone up."""
-        if self._machine.spindle_by_program:
+        self._waited()
+        if not self._spins:
+            pass
+        elif self._machine.spindle_by_program:
             self._line("M5")
         else:
             self._line("(MSG, stop the spindle)")
             self._line("M0")
         self._line("M2")
+
+    def _waited(self) -> None:
+        """The wait at the end of the last move, written late: the table asks for a move's line."""
+        if self._wait > 0:
+            self._line(f"G4 P{self._wait:.1f}")
+        self._wait = 0.0
 
     def _line(self, text: str) -> None:
         self.line += 1

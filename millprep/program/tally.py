@@ -22,7 +22,7 @@ class TallySink:
     def begin(self, program: Program) -> None:
         """The spindle starts."""
         self._at = program.start
-        self._seconds += self._machine.dwell
+        self._seconds += self._machine.dwell if program.spins else 0.0
 
     def move(self, move: Move) -> None:
         """One motion."""
@@ -31,6 +31,7 @@ class TallySink:
         if move.i is not None and move.j is not None:
             flat = _arc_length(self._at, move)
         length = math.hypot(flat, move.z - z)
+        self._seconds += move.wait
         self._at = (move.x, move.y, move.z)
         if move.feed is None:
             self._travel += length

@@ -10,9 +10,11 @@ import shapely
 from millprep.values.path import Path, Point, spine
 from millprep.values.pose import Pose
 
-Work = Literal["register", "isolate", "clear", "drill", "bore", "profile", "engrave"]
+Work = Literal[
+    "register", "isolate", "clear", "drill", "bore", "profile", "engrave", "dry-run"
+]
 WORK_ORDER: tuple[Work, ...] = (
-    "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
+    "dry-run", "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
 )  # fmt: skip
 """In a pass: the holes that find the blank again first, what frees the boards last."""
 
@@ -99,4 +101,21 @@ class Profile:
     inner: bool
 
 
-Cut = Ring | HoleCut | Profile
+@dataclass(frozen=True, slots=True)
+class Engraving:
+    """A line cut into copper that is no board's: of a number, a cross, a comb.
+
+    Attributes:
+        path: of the cutter's axis.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+        mark: what the line is part of.
+    """
+
+    path: Path
+    cutter: str
+    depth: float
+    mark: str
+
+
+Cut = Ring | HoleCut | Profile | Engraving

@@ -14,7 +14,7 @@ Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw"]
 class Move(NamedTuple):
     """One motion to (x, y, z); i, j lead from its start to the arc's centre.
 
-    `feed` in mm/min, None for a rapid.
+    `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look.
     """
 
     motion: Motion
@@ -24,6 +24,7 @@ class Move(NamedTuple):
     i: float | None = None
     j: float | None = None
     feed: float | None = None
+    wait: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ class Program:
         moves: all motion; the first goes up.
         notes: words for the head of the file.
         zero_on: the surface that Z is zeroed on.
+        spins: False for a dry run, whose spindle stays off.
     """
 
     file: str
@@ -52,6 +54,7 @@ class Program:
     moves: tuple[Move, ...]
     notes: tuple[str, ...] = ()
     zero_on: str = "the copper"
+    spins: bool = True
 
     @property
     def work(self) -> Work:
