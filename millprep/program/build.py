@@ -51,7 +51,9 @@ def build(
     named = {cutter.name: cutter for cutter in cutters}
 
     def rank(name: str) -> tuple[int, int, float, str]:
-        works = [WORK_ORDER.index(work_of(cut)) for cut in by_cutter[name]]
+        works = [WORK_ORDER.index(work) for work in _works(by_cutter[name])]
+        if WORK_ORDER.index("isolate") in works and WORK_ORDER.index("engrave") in works:
+            works.remove(WORK_ORDER.index("engrave"))
         cutter = named[name]
         # wide isolation cutters before fine ones, small drills before large ones
         size = cutter.width(1e3)
@@ -66,7 +68,7 @@ def build(
         programs.append(_dry_run(shown, mill_pass, named[names[0]], machine))
     for number, name in enumerate(names, len(programs) + 1):
         mine = by_cutter[name]
-        works = tuple(w for w in WORK_ORDER if any(work_of(cut) == w for cut in mine))
+        works = _works(mine)
         programs.append(
             _program(
                 _file(mill_pass, number, works[0], name),
@@ -79,6 +81,15 @@ def build(
             )
         )
     return tuple(programs)
+
+
+def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:
+    """The works of one cutter in their order; an engraving beside others names no file."""
+    made = {work_of(cut) for cut in cuts}
+    works = tuple(work for work in WORK_ORDER if work in made)
+    if "isolate" in works and "engrave" in works:
+        return ("isolate", "engrave", *(w for w in works if w not in ("isolate", "engrave")))
+    return works
 
 
 def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:

@@ -98,6 +98,8 @@ class TextSink:
         self._spins = program.spins
         if not program.spins:
             self._line("(the spindle stays off)")
+            if machine.spindle_by_program:
+                self._line("M5")
         elif machine.spindle_by_program:
             self._line(f"S{number(program.spindle)} M3")
         else:

@@ -93,7 +93,9 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
     _machine(on, cut_set, clamps)
     named = [(pose.point(hole.blank), hole, "drilled now") for hole in drilled]
-    named += [(hole.machine, hole, "locates") for hole in used]
+    named += [
+        (hole.machine, hole, "look here" if hole.role == "witness" else "locates") for hole in used
+    ]
     for (hx, hy), hole, said in named:
         # the words need about 80 points to the right of the hole
         beside = Box(hx, hy - 5, hx + 80 / on.per_mm, hy + 5)

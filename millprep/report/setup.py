@@ -127,7 +127,7 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     if on_pins(cut_set):
         return [
             f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
-            f"listed below, copper side up, {way}. The pins must end below the copper."
+            f"listed below, which have a {milling_pass.number} engraved beside them, copper side up, {way}. The pins must end below the copper."
         ]
     return [
         f"Move blank {blank.number} to its new place, copper side up, {way}. "
