@@ -1,0 +1,209 @@
+"""Numbers beside the holes of every set, and crosses that show a person the right one.
+
+With a constant shift the holes of another set come over the pins as well, and nothing but a
+look can tell. So the pass that drills a set engraves beside it the number of the pass that the
+set is for, and a cross which stands in no two passes at the same place of the bed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.passes.shift import ShiftPlan
+from millprep.values.blank import Blank, Box
+from millprep.values.cut import Engraving
+from millprep.values.cutter import Cutter
+from millprep.values.finding import Finding
+from millprep.values.milling_pass import RegistrationHole
+from millprep.values.path import FloatArray, Path, Point
+
+HEIGHT, WIDTH, STEP = 3.0, 2.0, 3.0
+"""Height and width of a digit and from one digit to the next, mm."""
+CROSS = 3.0
+"""Width of a cross, mm."""
+CLEAR = 1.0
+"""Laminate between an engraving and whatever else is cut, and the blank's edge, mm."""
+NEAR = 25.0
+"""A number stands within this distance of its key hole, mm."""
+APART = 6.0
+"""Crosses of two passes stand at least this far apart on the bed, mm."""
+
+DIGITS: dict[str, tuple[tuple[Point, ...], ...]] = {
+    "0": (((0, 0), (2, 0), (2, 3), (0, 3), (0, 0)),),
+    "1": (((0.4, 2.4), (1, 3), (1, 0)), ((0.4, 0), (1.6, 0))),
+    "2": (((0, 3), (2, 3), (2, 1.5), (0, 1.5), (0, 0), (2, 0)),),
+    "3": (((0, 3), (2, 3), (2, 0), (0, 0)), ((0.6, 1.5), (2, 1.5))),
+    "4": (((1.5, 0), (1.5, 3), (0, 1), (2, 1)),),
+    "5": (((2, 3), (0, 3), (0, 1.6), (2, 1.6), (2, 0), (0, 0)),),
+    "6": (((2, 3), (0, 1.6), (0, 0), (2, 0), (2, 1.6), (0, 1.6)),),
+    "7": (((0, 3), (2, 3), (0.6, 0)), ((0.6, 1.5), (1.8, 1.5))),
+    "8": (((0, 1.5), (0, 3), (2, 3), (2, 1.5), (0, 1.5), (0, 0), (2, 0), (2, 1.5)),),
+    "9": (((0, 0), (2, 1.4), (2, 3), (0, 3), (0, 1.4), (2, 1.4)),),
+}
+"""Strokes of digits, 2 wide and 3 high."""
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """What is engraved on a blank so that sets of holes are told apart.
+
+    Attributes:
+        by_pass: lines by the number of the pass that engraves them.
+        witnesses: the crosses as places to look at.
+        taken: where they are, blank frame.
+        findings: what found no room.
+    """
+
+    by_pass: dict[int, tuple[Engraving, ...]]
+    witnesses: tuple[RegistrationHole, ...]
+    taken: BaseGeometry
+    findings: tuple[Finding, ...]
+
+
+def strokes(text: str, at: Point) -> list[Path]:
+    """The lines of a number whose low left corner is at a place."""
+    return [
+        Path.lines([(at[0] + n * STEP + x, at[1] + y) for x, y in stroke])
+        for n, digit in enumerate(text)
+        for stroke in DIGITS[digit]
+    ]
+
+
+def plan(
+    shift: ShiftPlan,
+    blank: Blank,
+    holes: Sequence[RegistrationHole],
+    cut: BaseGeometry,
+    clamped: Sequence[BaseGeometry],
+    cutter: Cutter,
+    depth: float,
+) -> Labels:
+    """Numbers and crosses for every pass that is found by holes.
+
+    Args:
+        shift: windows and poses.
+        blank: the laminate.
+        holes: registration holes of all passes.
+        cut: what is cut on the blank besides, blank frame.
+        clamped: per pass what clamps deny to the spindle, machine frame.
+        cutter: that engraves, at `depth` below the surface.
+        depth: of the tip.
+    """
+    width = cutter.width(depth)
+    taken: list[BaseGeometry] = []
+    by_pass: dict[int, list[Engraving]] = {}
+    crosses: list[RegistrationHole] = []
+    findings: list[Finding] = []
+    discs = [shapely.Point(h.blank).buffer(h.diameter / 2, quad_segs=4) for h in holes]
+    solid = shapely.union_all([cut, *discs]).buffer(CLEAR + width / 2, quad_segs=4)
+
+    def room(passes: Sequence[int]) -> BaseGeometry:
+        free = shapely.box(CLEAR, CLEAR, blank.size[0] - CLEAR, blank.size[1] - CLEAR)
+        denied = [solid, *(area.buffer(CLEAR) for area in taken)]
+        for k in passes:
+            free = free.intersection(shift.polygon(k))
+            denied.append(shift.poses[k].inverse().shape(clamped[k]))
+        found = free.difference(shapely.union_all(denied))
+        shapely.prepare(found)
+        return found
+
+    for number in sorted({hole.used_in for hole in holes}):
+        mine = [hole for hole in holes if hole.used_in == number]
+        key = next(hole for hole in mine if hole.role == "key")
+        engraved = by_pass.setdefault(key.drilled_in, [])
+        size = (STEP * (len(str(number)) - 1) + WIDTH, HEIGHT)
+        at = _beside(room([key.drilled_in - 1]), key.blank, size)
+        if at is None:
+            findings.append(_no_room("number", number, key))
+        else:
+            taken.append(shapely.box(*at, at[0] + size[0], at[1] + size[1]))
+            engraved += [
+                Engraving(path, cutter.name, depth, f"number {number}")
+                for path in strokes(str(number), at)
+            ]
+        avoid = [
+            shift.poses[number - 1].inverse().point(other.machine) for other in crosses
+        ]
+        there = _away(room([key.drilled_in - 1, number - 1]), mine, avoid)
+        if there is None:
+            findings.append(_no_room("cross to look at", number, key))
+            continue
+        (x, y), half = there, CROSS / 2
+        taken.append(shapely.box(x - half, y - half, x + half, y + half))
+        engraved += [
+            Engraving(Path.lines(line), cutter.name, depth, f"cross {number}")
+            for line in ([(x - half, y), (x + half, y)], [(x, y - half), (x, y + half)])
+        ]
+        crosses.append(
+            RegistrationHole(
+                id=f"w{number}",
+                blank=there,
+                machine=shift.poses[number - 1].point(there),
+                diameter=width,
+                role="witness",
+                drilled_in=key.drilled_in,
+                used_in=number,
+            )
+        )
+    return Labels(
+        {number: tuple(lines) for number, lines in by_pass.items()},
+        tuple(crosses),
+        shapely.union_all(taken),
+        tuple(findings),
+    )
+
+
+def _beside(room: BaseGeometry, hole: Point, size: tuple[float, float]) -> Point | None:
+    """Low corner of the free rectangle of this size whose middle is nearest to a hole."""
+    steps = np.arange(-NEAR, NEAR + 0.25, 0.5)
+    u, v = (grid.ravel() for grid in np.meshgrid(steps, steps))
+    order = np.lexsort((u, v, np.round(np.hypot(u, v), 6)))
+    # low corners at half millimetres, so that they can be found with a rule
+    x = np.round((hole[0] + u[order] - size[0] / 2) * 2) / 2
+    y = np.round((hole[1] + v[order] - size[1] / 2) * 2) / 2
+    fits = np.flatnonzero(shapely.covers(room, shapely.box(x, y, x + size[0], y + size[1])))
+    return (float(x[fits[0]]), float(y[fits[0]])) if len(fits) else None
+
+
+def _away(
+    room: BaseGeometry,
+    holes: Sequence[RegistrationHole],
+    avoid: Sequence[Point],
+) -> Point | None:
+    """Middle of a free cross, whole millimetres, as far from the holes as the pass reaches."""
+    if room.is_empty:
+        return None
+    bounds = Box(*room.bounds)
+    xs = np.arange(np.ceil(bounds.x0), bounds.x1)
+    ys = np.arange(np.ceil(bounds.y0), bounds.y1)
+    x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))
+    half = CROSS / 2
+    free = shapely.covers(room, shapely.box(x - half, y - half, x + half, y + half))
+    places: FloatArray = np.column_stack((x, y))[free]
+    for other in avoid:
+        places = places[np.hypot(*(places - np.array(other)).T) >= APART]
+    if not len(places):
+        return None
+    middle = np.mean([hole.blank for hole in holes], axis=0)
+    n = int(np.argmax(np.round(np.hypot(*(places - middle).T), 6)))
+    return (float(places[n, 0]), float(places[n, 1]))
+
+
+def _no_room(what: str, number: int, key: RegistrationHole) -> Finding:
+    return Finding(
+        code="no-room-for-label",
+        severity="note",
+        message=(
+            f"Beside the holes of pass {number} is no room to engrave a {what}. Write the number "
+            "on the blank by hand once they are drilled: the holes of another pass fit the pins "
+            "as well. A wider margin would do."
+        ),
+        frame="blank",
+        at=key.blank,
+        mill_pass=key.drilled_in,
+    )
