@@ -174,7 +174,10 @@ def _empty(
 def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
     """What of a drawing is not on the board; on a layer the job names, it deserves a look."""
     roles = plan.layers
-    used = left.layer in {*roles.copper, *roles.outline, *roles.holes}
+    looked_at = {one.layer for one in roles.selections}
+    used = None in looked_at or left.layer in {
+        *roles.copper, *roles.outline, *roles.holes, *looked_at,
+    }  # fmt: skip
     look = " The job uses this layer: look whether it is missing on the board." if used else ""
     return Finding(
         code="drawing-left-out",
