@@ -144,7 +144,7 @@ def _guarded(marks: Iterator[Mark], source: Source) -> Iterator[Mark]:
     except (ValueError, ArithmeticError, AttributeError, TypeError, LookupError) as fault:
         yield Unread(source, "entity-damaged", f"its data make no sense ({_words(fault)})")
     except Exception as fault:
-        if type(fault).__module__.partition(".")[0] != "ezdxf":
+        if type(fault).__module__.partition(".")[0] not in ("ezdxf", "shapely"):
             raise
         yield Unread(source, "entity-damaged", f"its data make no sense ({_words(fault)})")
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.neighbours import pairs
+from millprep.drawing.neighbours import TooMuchError, pairs
 from millprep.values.path import Point
 
 FloatArray = NDArray[np.float64]
@@ -35,6 +35,8 @@ def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossi
     polygon = shapely.Polygon(ring)
     if polygon.is_valid:
         return polygon
+    if _tangled(ring):
+        return Crossing("its line crosses itself many times", _fault_at(polygon), 0, 0)
     valid = shapely.make_valid(polygon, method="linework")
     parts = [g for g in shapely.get_parts(valid) if g.geom_type == "Polygon"]
     if valid.geom_type == "GeometryCollection":
@@ -49,6 +51,20 @@ def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossi
     if abs(signed - area.area) <= 1e-6 * (signed + area.area) + 1e-9:
         return area
     return Crossing("its line crosses itself", _fault_at(polygon), 0, 0)
+
+
+def _tangled(ring: FloatArray) -> bool:
+    """Whether the ring meets itself more often than any that only touches itself would.
+
+    Sorting out a scribble takes memory with the square of its length.
+    """
+    ends = np.stack((ring, np.roll(ring, -1, axis=0)), axis=1)
+    segments: NDArray[np.object_] = np.asarray(shapely.linestrings(ends))
+    try:
+        # every segment meets its two neighbours
+        return len(pairs(segments, most=100 * len(ring) + 10_000)) > 20 * len(ring) + 2000
+    except TooMuchError:
+        return True
 
 
 def _fault_at(polygon: shapely.Polygon) -> Point:

@@ -12,6 +12,8 @@ MOST_PAIRS = 3_000_000
 """Pairs beyond this number are refused: things drawn thousands of times on one spot."""
 
 CHUNK = 512
+AT_ONCE = 4_000_000
+"""Pairs that one question to the tree may bring at most, lest the memory fills up."""
 
 
 class TooMuchError(Exception):
@@ -21,18 +23,21 @@ class TooMuchError(Exception):
 def pairs(
     shapes: Sequence[shapely.Geometry] | NDArray[np.object_],
     within: float | None = None,
+    most: int | None = None,
 ) -> NDArray[np.int64]:
     """(k, 2) pairs i ≠ j of shapes that touch, or lie `within` a distance, both ways round.
 
     Raises:
-        TooMuchError: for more than MOST_PAIRS.
+        TooMuchError: for more than `most` of them, or than MOST_PAIRS.
     """
     array: NDArray[np.object_] = np.asarray(shapes, dtype=object)
     tree = shapely.STRtree(array)
     found: list[NDArray[np.int64]] = []
     count = 0
-    for start in range(0, len(array), CHUNK):
-        part = array[start : start + CHUNK]
+    start = 0
+    chunk = max(1, min(CHUNK, AT_ONCE // max(1, len(array))))
+    while start < len(array):
+        part = array[start : start + chunk]
         if within is None:
             a, b = tree.query(part, predicate="intersects")
         else:
@@ -41,7 +46,10 @@ def pairs(
         other = a != b
         found.append(np.column_stack((a[other], b[other])))
         count += len(found[-1])
-        if count > MOST_PAIRS:
+        start += len(part)
+        # sparse so far: ask for more at once
+        chunk = min(CHUNK, 2 * chunk) if len(a) < AT_ONCE // 16 else max(1, chunk // 2)
+        if count > min(MOST_PAIRS, most or MOST_PAIRS):
             raise TooMuchError(f"more than {MOST_PAIRS} of its shapes lie on each other")
     return np.vstack(found) if found else np.zeros((0, 2), dtype=np.int64)
 

@@ -96,6 +96,10 @@ def read_board(
         board = _Reading(by_layer, keys, layers, ledger).board(name)
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
+    except (MemoryError, shapely.GEOSException) as fault:
+        if not isinstance(fault, MemoryError) and "bad_alloc" not in str(fault):
+            raise
+        ledger.stop("drawing-too-large", "its shapes do not fit into memory", "draw less")
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger
