@@ -8,10 +8,27 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.passes import budget, joins, registration, seams, share, shift, touch, verdict
+from millprep.passes import (
+    budget,
+    joins,
+    labels,
+    neighbours,
+    registration,
+    seams,
+    share,
+    shift,
+    strength,
+    touch,
+    turn,
+    verdict,
+)
 from millprep.passes.clamping import Clamping, denied
+from millprep.passes.drift import Budget, Drift
+from millprep.passes.neighbours import Pair
 from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
+from millprep.passes.survey import Band, extent_of, survey
+from millprep.passes.ticks import Groove, Room
 from millprep.paths import checks, drilling, profile
 from millprep.paths.isolation import Island, Laps, isolate
 from millprep.program.bed import bed
@@ -88,7 +105,10 @@ def passes(
     Raises:
         Refusal: when no plan of passes holds the boards.
     """
-    overrun, gap = job.registration.overrun, job.isolation.gap
+    widest = max(groove.width for groove in _grooves(job, blank).values())
+    told = job.registration
+    overrun, gap = budget.overrun(told.overrun, widest, told.sigma), job.isolation.gap
+    job = replace(job, registration=replace(told, overrun=overrun))
     width = job.profile.cutter.width(blank.thickness)
     radius = width / 2
     shared = max(
@@ -96,14 +116,14 @@ def passes(
         joins.least_overlap(overrun, gap),
         share.least_overlap(radius),
     )
-    beyond = registration.beyond(job.registration, width)
-    plan = shift.plan(_extent(made), job.machine, job.origin, shared, blank.number, beyond)
+    need = _extent(made)
+    plan = _shifts(job, blank, need, shared)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
     clamped = denied(clamping, len(plan.poses))
     kerf = shapely.union_all(
         [p.pose.shape(p.board.outline).buffer(width, quad_segs=4) for p in placements]
     )
-    holes, network, join_plan = _registered(job, blank, made, plan, clamping, kerf)
+    holes, errors, join_plan, pairs = _registered(job, blank, made, plan, clamping, kerf, need)
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
     if holes and job.registration.method == "pins":
@@ -115,13 +135,20 @@ def passes(
     if findings:
         raise Refusal(findings)
 
-    rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
+    rings = strength.strengthen(
+        share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number),
+        errors,
+        _joined(job, blank, made, join_plan),
+        _room(plan, placements, gap),
+    )
     drilled = share.share_holes(made.holes, join_plan, plan, blank.number)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)
 
-    swept = shapely.union_all([kerf, *(_disc(hole) for hole in holes)])
+    engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
+    marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
+    swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
     milling: list[MillingPass] = []
     for k, planned in enumerate(plan.poses):
         number = k + 1
@@ -135,7 +162,9 @@ def passes(
             window=window,
             pose=pose,
             registration=tuple(
-                replace(h, machine=pose.point(h.blank)) for h in holes if h.used_in == number
+                replace(h, machine=pose.point(h.blank))
+                for h in (*holes, *marks.witnesses)
+                if h.used_in == number
             ),
             touch=touch.choose(
                 plan.windows[k], pose, blank, swept, clamped[k], job.touch, number
@@ -144,23 +173,44 @@ def passes(
         milling.append(mill_pass)
         mine: list[Cut] = [
             *find_again.get(number, ()),
+            *marks.by_pass.get(number, ()),
             *rings.by_pass[k],
             *drilled[k],
             *freed.by_pass[k],
         ]
-        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile)
-    judged = tuple(
-        _judged(join, job, blank, made, network) for join in (*rings.joins, *freed.joins)
+        # the cross first: it shows at once whether the blank lies on the right set
+        looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
+        shown = [hole.machine for hole in looked_at]
+        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile, shown)
+    judged = (*rings.joins, *strength.expect(freed.joins, errors))
+    by_index = {p.index: p for p in placements}
+    bites = neighbours.bites(pairs, join_plan.pass_at, errors.most)
+    words = (
+        *shift.told(plan, job.machine, blank.number),
+        *turn.told(plan, holes, blank.number),
+        *(replace(finding, blank=blank.number) for finding in marks.findings),
+        *tab_findings,
+        *verdict.judge(judged, job.registration, by_index, blank.number),
+        *verdict.bitten(bites, by_index, blank.number),
+        *verdict.stretched(job.machine, placements, blank.number),
     )
-    told = verdict.judge(judged, job.registration, {p.index: p for p in placements}, blank.number)
     return Passes(
         tuple(milling),
         judged,
         profiles,
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
-        (*shift.told(plan, job.machine, blank.number), *tab_findings, *told),
+        words,
     )
+
+
+def _shifts(job: JobPlan, blank: Blank, need: Box, shared: float) -> ShiftPlan:
+    """Where the blank lies in each pass."""
+    if job.turn:
+        return turn.plan(need, job.machine, job.origin, shared, blank.size, blank.number)
+    width = job.profile.cutter.width(blank.thickness)
+    beyond = registration.beyond(job.registration, width)
+    return shift.plan(need, job.machine, job.origin, shared, blank.number, beyond)
 
 
 def _registered(
@@ -170,11 +220,14 @@ def _registered(
     plan: ShiftPlan,
     clamping: Clamping,
     kerf: BaseGeometry,
-) -> tuple[tuple[RegistrationHole, ...], Network, joins.JoinPlan]:
+    need: Box,
+) -> tuple[tuple[RegistrationHole, ...], Budget, joins.JoinPlan, tuple[Pair, ...]]:
     """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
-    told, need = job.registration, _extent(made)
+    told = job.registration
     overrun, gap = told.overrun, job.isolation.gap
     where = seams.expected(plan, need)
+    seen = survey(plan, made.rings, made.holes)
+    keys = told.method == "measure"
     for last in (False, True):
         holes = registration.choose(
             plan,
@@ -186,13 +239,17 @@ def _registered(
             job.profile.cutter.width(blank.thickness),
             where,
         )
-        network = Network.of(holes, len(plan.poses), keys=told.method == "measure")
-        join_plan = joins.plan(plan, made.rings, made.holes, network, overrun, gap)
+        errors = Budget(
+            Network.of(holes, len(plan.poses), keys=keys),
+            Drift.of(job.machine, plan.poses, holes, keys=keys),
+            told.sigma,
+        )
+        join_plan = joins.plan(seen, errors, overrun, gap)
         if last or not holes:
             break
         rings = share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number)
         where = seams.of_joins(rings.joins, where)
-    return holes, network, join_plan
+    return holes, errors, join_plan, seen.pairs
 
 
 def _pose(planned: Pose, found: Pose | None) -> Pose:
@@ -229,40 +286,58 @@ def _tabbed(
     return tuple(done), tuple(findings)
 
 
-def _judged(
-    join: Join, job: JobPlan, blank: Blank, made: Cuts, network: Network
-) -> Join:
-    """The join with the mismatch to expect and the mismatch it stands."""
-    a, b = join.passes[0] - 1, join.passes[1] - 1
-    predicted = network.predicted(a, b, join.at, join.across, job.registration.sigma)
-    if join.piece is None:
-        return replace(join, predicted=predicted)
-    mine = [r for r in made.rings if (r.placement, r.piece) == (join.placement, join.piece)]
-    # the finest cutter decides, should more than one have worked on the piece
-    cutters = {c.name: c for c in job.isolation.cutters}
-    name = min({r.cutter for r in mine}, key=lambda n: cutters[n].width(job.isolation.depth))
-    laps = Laps.for_gap(cutters[name], job.isolation, blank.copper)
-    count = 1 + max(r.lap for r in mine if r.cutter == name)
-    return replace(
-        join,
-        predicted=predicted,
-        tolerance_electrical=budget.tolerance_electrical(laps.foot, count, laps.pitch),
-        tolerance_gap=budget.tolerance_gap(
-            laps.foot, count, laps.pitch, job.isolation.gap, join.overrun
-        ),
+def _grooves(job: JobPlan, blank: Blank) -> dict[str, Groove]:
+    """What a band of all its laps cuts, by isolating cutter."""
+    made = {c.name: Laps.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters}
+    return {
+        name: Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
+        for name, laps in made.items()
+    }
+
+
+def _joined(
+    job: JobPlan, blank: Blank, made: Cuts, plan: joins.JoinPlan
+) -> dict[Band, tuple[str, Groove]]:
+    """For every joined band the cutter that decides what its joins stand, and its laps."""
+    grooves = _grooves(job, blank)
+    laps: dict[Band, dict[str, int]] = {}
+    for ring in made.rings:
+        band = (ring.placement, ring.piece)
+        if band in plan.courses:
+            mine = laps.setdefault(band, {})
+            mine[ring.cutter] = max(mine.get(ring.cutter, 0), ring.lap + 1)
+    found = {}
+    for band, mine in laps.items():
+        # the finest cutter decides, should more than one have worked on the piece
+        name = min(mine, key=lambda n: grooves[n].surface)
+        found[band] = (name, replace(grooves[name], laps=mine[name]))
+    return found
+
+
+def _room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> Room:
+    """Where ticks may go."""
+    return Room(
+        {
+            (p.index, piece.id): p.pose.shape(piece.shape)
+            for p in placements
+            for piece in p.board.pieces
+        },
+        shapely.union_all([p.pose.shape(p.board.outline) for p in placements]),
+        [plan.polygon(k) for k in range(len(plan.poses))],
+        gap,
     )
 
 
 def _extent(made: Cuts) -> Box:
     """Extent of every cutter's axis, blank frame."""
     paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
-    lines = [path.line().bounds for path in paths]
-    lines += [h.spine.bounds for h in made.holes]
+    x0, y0, x1, y1 = extent_of(paths)
+    bounds = [h.spine.bounds for h in made.holes]
     return Box(
-        min(b[0] for b in lines),
-        min(b[1] for b in lines),
-        max(b[2] for b in lines),
-        max(b[3] for b in lines),
+        min([x0, *(b[0] for b in bounds)]),
+        min([y0, *(b[1] for b in bounds)]),
+        max([x1, *(b[2] for b in bounds)]),
+        max([y1, *(b[3] for b in bounds)]),
     )
 
 

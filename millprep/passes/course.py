@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -46,13 +47,18 @@ class Crossover:
     across: Point
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Course:
     """A ring and the passes that cut it; `first` cuts from the start to the first crossover."""
 
     path: Path
     first: int
     crossovers: tuple[Crossover, ...]
+
+    @cached_property
+    def line(self) -> shapely.LineString:
+        """The path flattened."""
+        return self.path.line()
 
     def pass_at(self, distance: float) -> int:
         """The pass (from 0) that cuts the ring this far along."""

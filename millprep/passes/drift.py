@@ -129,25 +129,31 @@ class Drift:
         return self.backlash * total
 
 
-def mismatch(
-    network: Network, drift: Drift, passes: tuple[int, int], at: Point, across: Point, sigma: float
-) -> Mismatch:
+@dataclass(frozen=True, slots=True, eq=False)
+class Budget:
     """Both together: the holes' errors are random, the machine's add to them in full.
 
     99.7 % stay below 2.97 σ + s, where s is what the machine adds at worst; rms √(σ² + s²).
 
-    Args:
+    Attributes:
         network: errors of the holes.
-        drift: errors of the machine.
-        passes: numbers from 1.
-        at: the place, blank frame.
-        across: unit vector across the path.
+        drift: errors of the machine; None for a machine that states none.
         sigma: error of one hole per axis, mm.
     """
-    a, b = passes[0] - 1, passes[1] - 1
-    random = network.sigma_across(a, b, at, across, sigma)
-    steady = drift.across(a, b, at, across)
-    return Mismatch(math.hypot(random, steady), QUANTILE * random + steady)
+
+    network: Network
+    drift: Drift | None
+    sigma: float
+
+    def mismatch(self, a: int, b: int, at: Point, across: Point) -> Mismatch:
+        """Of passes a and b (from 0) at a place, in the direction of a unit vector."""
+        random = self.network.sigma_across(a, b, at, across, self.sigma)
+        steady = 0.0 if self.drift is None else self.drift.across(a, b, at, across)
+        return Mismatch(math.hypot(random, steady), QUANTILE * random + steady)
+
+    def most(self, a: int, b: int, at: Point, across: Point) -> float:
+        """What 99.7 % of all blanks stay below, mm."""
+        return self.mismatch(a, b, at, across).most
 
 
 def _fields(machine: Machine) -> tuple[Field, ...]:

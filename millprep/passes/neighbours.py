@@ -32,6 +32,7 @@ FLAT = 0.002
 SETTLED = 1e-6
 """What a band costs that is not cut where it was meant to be, mm: less than any bite."""
 ROUNDS = 4
+NOTHING = shapely.LineString()
 
 
 class Pair(NamedTuple):
@@ -87,9 +88,11 @@ def near(
         boxes[:, 0] - bulge, boxes[:, 1] - bulge, boxes[:, 2] + bulge, boxes[:, 3] + bulge
     )
     inside = np.flatnonzero(shapely.intersects(within, grown)).tolist()
-    lines = {id(rings[n]): rings[n].path.line(FLAT) for n in inside}
-    mine = [rings[n] for n in inside]
-    others = [ring for ring in first if id(ring) in lines]
+    flat = [rings[n].path.line(FLAT) for n in inside]
+    kept = shapely.intersection(within, np.array(flat, dtype=object))
+    lines = {id(rings[n]): line for n, line in zip(inside, kept.tolist(), strict=True)}
+    mine = [rings[n] for n in inside if not lines[id(rings[n])].is_empty]
+    others = [ring for ring in first if not lines.get(id(ring), NOTHING).is_empty]
     if not others:
         return ()
     tree = shapely.STRtree([lines[id(ring)] for ring in others])

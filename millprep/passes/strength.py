@@ -2,32 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from millprep.passes import budget, ticks
-from millprep.passes.drift import Mismatch
+from millprep.passes.drift import Budget
 from millprep.passes.share import Shared
 from millprep.passes.ticks import Band, Groove, Room
 from millprep.values.milling_pass import Join
-from millprep.values.path import Point
-
-Expect = Callable[[tuple[int, int], Point, Point], Mismatch]
-"""The mismatch of two passes (numbers from 1) at a place, across a unit vector."""
 
 
-def expect(joins: Sequence[Join], expected: Expect) -> tuple[Join, ...]:
+def expect(joins: Sequence[Join], errors: Budget) -> tuple[Join, ...]:
     """The joins with the mismatch to expect at each."""
     found = []
     for join in joins:
-        rms, most = expected(join.passes, join.at, join.across)
+        a, b = join.passes
+        rms, most = errors.mismatch(a - 1, b - 1, join.at, join.across)
         found.append(replace(join, predicted=most, predicted_rms=rms))
     return tuple(found)
 
 
 def strengthen(
     shared: Shared,
-    expected: Expect,
+    errors: Budget,
     grooves: Mapping[Band, tuple[str, Groove]],
     room: Room,
 ) -> Shared:
@@ -35,11 +32,11 @@ def strengthen(
 
     Args:
         shared: rings and joins.
-        expected: the mismatch of two passes.
+        errors: the mismatch of any two passes.
         grooves: for every joined band the cutter that decides and what its laps cut.
         room: where ticks may go, and the gap that is asked.
     """
-    joins, by_pass = ticks.add(expect(shared.joins, expected), shared.by_pass, grooves, room)
+    joins, by_pass = ticks.add(expect(shared.joins, errors), shared.by_pass, grooves, room)
     found = []
     for join in joins:
         known = grooves.get((join.placement, join.piece or ""))

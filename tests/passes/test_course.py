@@ -14,9 +14,11 @@ from numpy.random import default_rng
 
 from millprep.passes import course, joins
 from millprep.passes.course import Course, Harm
+from millprep.passes.drift import Budget
 from millprep.passes.joins import JoinPlan
 from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
+from millprep.passes.survey import survey
 from millprep.paths.isolation import Island, isolate
 from millprep.values.blank import Box
 from millprep.values.cut import HoleCut
@@ -55,6 +57,9 @@ def network(count: int = 1) -> Network:
         for x, y in HOLES
     ]
     return Network.of(holes, count + 1, keys=False)
+
+
+ERRORS = Budget(network(), None, 0.03)
 
 
 def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
@@ -174,7 +179,7 @@ def joined(track: shapely.Polygon, *others: shapely.Polygon, pads: list[HoleCut]
     edge = shapely.box(0.0, 0.0, 250.0, 100.0)
     rings, tight = isolate(islands, edge, isolation(gap=0.3), 0.035)
     assert not tight
-    return joins.plan(TWO, rings, pads, network(), 0.4, 0.3)
+    return joins.plan(survey(TWO, rings, pads), ERRORS, 0.4, 0.3)
 
 
 def hole(x: float, y: float, diameter: float, piece: str) -> HoleCut:
@@ -210,5 +215,5 @@ def test_windows_that_share_the_least_overlap_leave_every_band_a_place() -> None
     narrow = windows((0.0, 150.0), (150.0 - least, 250.0))
     islands = [Island(0, "c0", TRACK)]
     rings, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
-    plan = joins.plan(narrow, rings, [], network(), 0.4, 0.3)
+    plan = joins.plan(survey(narrow, rings, []), ERRORS, 0.4, 0.3)
     assert len(plan.courses[0, "c0"][0].crossovers) == 2

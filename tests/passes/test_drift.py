@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from millprep.passes.drift import Drift, mismatch
+from millprep.passes.drift import Budget, Drift
 from millprep.passes.fit import fit
 from millprep.passes.network import QUANTILE, Network
 from millprep.values.machine import Machine
@@ -136,9 +136,8 @@ def test_random_and_steady_errors_together() -> None:
     at, across = PLACES[1], (0.6, 0.8)
     sigma, steady = network.sigma_across(0, 1, at, across, 0.03), wave.across(0, 1, at, across)
     assert steady > 0.01
-    assert mismatch(network, none, (1, 2), at, across, 0.03) == pytest.approx(
-        (sigma, QUANTILE * sigma)
-    )
-    assert mismatch(network, wave, (1, 2), at, across, 0.03) == pytest.approx(
-        (math.hypot(sigma, steady), QUANTILE * sigma + steady)
-    )
+    for by, extra in ((Budget(network, None, 0.03), 0.0), (Budget(network, none, 0.03), 0.0),
+                      (Budget(network, wave, 0.03), steady)):  # fmt: skip
+        expected = (math.hypot(sigma, extra), QUANTILE * sigma + extra)
+        assert by.mismatch(0, 1, at, across) == pytest.approx(expected)
+        assert by.most(0, 1, at, across) == by.mismatch(0, 1, at, across).most

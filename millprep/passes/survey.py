@@ -1,0 +1,185 @@
+"""What is known of the rings of a blank before any registration hole or join is chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.passes import neighbours
+from millprep.passes.neighbours import Pair
+from millprep.passes.shift import ShiftPlan
+from millprep.values.cut import HoleCut, Ring
+from millprep.values.path import FloatArray, Path
+
+Band = tuple[int, str]
+"""All rings around one piece: (placement, piece)."""
+Bounds = tuple[float, float, float, float]
+
+FLAT = 0.02
+"""Flattening of laps where only their neighbourhood matters, mm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """The rings of a blank.
+
+    Attributes:
+        shift: windows.
+        bands: all rings, unsplit.
+        first: of every band the laps nearest to its copper.
+        meant: the pass (from 0) on whose side every band lies that fits a window.
+        fits: the passes whose windows hold it.
+        pairs: grooves near neighbours where windows overlap.
+        tree, owner: first laps as lines, and the number of the band each belongs to.
+        pads: (n, 3) x, y and radius of the copper around every hole.
+    """
+
+    shift: ShiftPlan
+    bands: Mapping[Band, Sequence[Ring]]
+    first: Mapping[Band, Sequence[Ring]]
+    meant: Mapping[Band, int]
+    fits: Mapping[Band, tuple[int, ...]]
+    pairs: tuple[Pair, ...]
+    tree: shapely.STRtree
+    owner: NDArray[np.int_]
+    pads: FloatArray
+
+
+def survey(shift: ShiftPlan, rings: Sequence[Ring], holes: Sequence[HoleCut]) -> Survey:
+    """Look at the rings of a blank.
+
+    Args:
+        shift: windows.
+        rings: all rings of the blank, unsplit.
+        holes: of the boards; joins keep away from their pads.
+    """
+    bands: dict[Band, list[Ring]] = {}
+    for ring in rings:
+        bands.setdefault((ring.placement, ring.piece), []).append(ring)
+    first = {band: _first(mine) for band, mine in bands.items()}
+    meant: dict[Band, int] = {}
+    fits: dict[Band, tuple[int, ...]] = {}
+    for band, mine in bands.items():
+        side, those = _whole(mine, shift)
+        if those:
+            meant[band], fits[band] = side, those
+    laps = [ring for mine in first.values() for ring in mine]
+    lines = [ring.path.line(FLAT) for ring in laps]
+    numbers = {band: n for n, band in enumerate(bands)}
+    joined = len(meant) < len(bands)
+    return Survey(
+        shift,
+        bands,
+        first,
+        meant,
+        fits,
+        _pairs(shift, bands, laps),
+        shapely.STRtree(lines),
+        np.array([numbers[ring.placement, ring.piece] for ring in laps], dtype=int),
+        _pads(first, dict(zip(map(id, laps), lines, strict=True)), holes if joined else ()),
+    )
+
+
+def _pairs(
+    shift: ShiftPlan, bands: Mapping[Band, Sequence[Ring]], first: Sequence[Ring]
+) -> tuple[Pair, ...]:
+    shared = [shift.shared(a, b) for a, b in shift.pairs]
+    return neighbours.near(bands, first, [box for box in shared if box is not None])
+
+
+def _whole(mine: Sequence[Ring], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
+    """The pass on whose side a band lies, and all passes that hold it whole."""
+    inner = around([_vertices(ring.path, 0.0) for ring in mine])
+    outer = around([_vertices(ring.path, 1.0) for ring in mine])
+    fits = _holding(shift, outer)
+    if fits != _holding(shift, inner):
+        # arcs decide it, so they are followed
+        fits = _holding(shift, around([extent(ring.path) for ring in mine]))
+    # one line for all bands, so that neighbours mostly share a pass
+    i, j = shift.home(((inner[0] + inner[2]) / 2, (inner[1] + inner[3]) / 2))
+
+    def away(k: int) -> tuple[int, int]:
+        cell = shift.cell(k)
+        return (abs(cell[0] - i) + abs(cell[1] - j), k)
+
+    return min(fits, key=away, default=0), fits
+
+
+def around(bounds: Sequence[Bounds]) -> Bounds:
+    """The bounds of all of them together."""
+    x0, y0, x1, y1 = zip(*bounds, strict=True)
+    return min(x0), min(y0), max(x1), max(y1)
+
+
+def _holding(shift: ShiftPlan, bounds: Bounds) -> tuple[int, ...]:
+    x0, y0, x1, y1 = bounds
+    return tuple(
+        k for k, w in enumerate(shift.windows) if w.contains(x0, y0) and w.contains(x1, y1)
+    )
+
+
+def _vertices(path: Path, share: float) -> Bounds:
+    """Bounds of a path's vertices, grown by this share of what its arcs may reach beyond."""
+    (x0, y0), (x1, y1) = path.xy.min(axis=0).tolist(), path.xy.max(axis=0).tolist()
+    grow = 0.0
+    if share and path.bulge.any():
+        # no point of an arc is farther from its chord than its height, half the chord times bulge
+        steps = np.diff(path.xy, axis=0)
+        heights = np.abs(path.bulge) * np.hypot(steps[:, 0], steps[:, 1]) / 2
+        grow = share * float(heights.max())
+    return x0 - grow, y0 - grow, x1 + grow, y1 + grow
+
+
+def _first(mine: Sequence[Ring]) -> list[Ring]:
+    """The laps nearest to the copper."""
+    nearest = min(ring.lap for ring in mine)
+    return [ring for ring in mine if ring.lap == nearest]
+
+
+def extent_of(paths: Sequence[Path]) -> Bounds:
+    """Bounds of all paths together, flattened to 2 µm; only arcs that reach farthest count."""
+    inner = np.array([_vertices(path, 0.0) for path in paths])
+    outer = np.array([_vertices(path, 1.0) for path in paths])
+    x0, y0, x1, y1 = around(inner.tolist())
+    beyond = (outer[:, 0] < x0) | (outer[:, 1] < y0) | (outer[:, 2] > x1) | (outer[:, 3] > y1)
+    arcs = [paths[n].line().bounds for n in np.flatnonzero(beyond).tolist()]
+    return around([(x0, y0, x1, y1), *arcs])
+
+
+def extent(path: Path) -> Bounds:
+    """Bounds of a path, arcs followed; too wide by up to 0.01 mm."""
+    x0, y0, x1, y1 = path.line(0.01).bounds
+    # a chord lies inside its arc by at most the flattening
+    return x0 - 0.01, y0 - 0.01, x1 + 0.01, y1 + 0.01
+
+
+def _pads(
+    first: Mapping[Band, Sequence[Ring]],
+    lines: Mapping[int, shapely.LineString],
+    holes: Sequence[HoleCut],
+) -> FloatArray:
+    """(n, 3) x, y and radius of the copper around every hole on copper.
+
+    The nearest first lap tells how far the copper reaches; where a hole stands in a wide area
+    that is no pad's size, and twice the hole's diameter serves.
+    """
+    by_band: dict[Band, list[HoleCut]] = {}
+    for hole in holes:
+        if hole.placement is not None and hole.piece is not None:
+            by_band.setdefault((hole.placement, hole.piece), []).append(hole)
+    rows = []
+    for band, mine in by_band.items():
+        if band not in first:
+            continue
+        around = shapely.MultiLineString([lines[id(ring)] for ring in first[band]])
+        for hole in mine:
+            # along a slot, a place for every half of its width
+            spots = shapely.get_coordinates(shapely.segmentize(hole.spine, hole.diameter / 2))
+            reach = shapely.distance(around, shapely.points(spots))
+            radius = np.minimum(np.maximum(reach, hole.diameter / 2), 2 * hole.diameter)
+            rows.append(np.column_stack((spots, radius)))
+    return np.vstack(rows) if rows else np.zeros((0, 3))
