@@ -30,9 +30,7 @@ if TYPE_CHECKING:
     help="Draw every layer, and each reading of it as copper, into this folder.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
-def inspect(
-    drawing_file: Path, unit: Unit | None, pictures: Path | None, as_json: bool
-) -> None:
+def inspect(drawing_file: Path, unit: Unit | None, pictures: Path | None, as_json: bool) -> None:
     """Tell what a drawing holds: layers, unit, what each layer may be, and why.
 
     A layer that may be copper is read in every way that could be meant: pieces, narrowest

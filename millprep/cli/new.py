@@ -2,58 +2,121 @@
 
 from __future__ import annotations
 
-import os
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import words
-from millprep.cli.survey_words import described
+from millprep.cli.survey_words import UNITS, described
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.drawing.survey import Survey
+    from millprep.cli.starting import Box
+    from millprep.values.plan import DrawnFrom, Unit
 
 
 @click.command()
 @click.argument("drawing_file", metavar="DRAWING.dxf", type=click.Path(path_type=Path))
+@click.option("--unit", type=click.Choice(UNITS), help="Unit of a drawing that states none.")
+@click.option(
+    "--drawn-from",
+    type=click.Choice(("components", "copper")),
+    help="The side that the drawing is seen from.",
+)
+@click.option(
+    "--margin", metavar="MM", type=float, help="The board is the copper's box and this around it."
+)
+@click.option(
+    "--outline",
+    metavar="X0,Y0,X1,Y1",
+    help="The board is this rectangle, in drawing coordinates, mm.",
+)
+@click.option(
+    "--outline-drawing",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The DXF file that draws the board's edge.",
+)
+@click.option(
+    "--holes-drawing",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The DXF file that draws the holes.",
+)
 @click.option(
     "--out",
     metavar="JOB.toml",
     type=click.Path(path_type=Path, dir_okay=False),
     help="Where to write it; without this it is printed.",
 )
-def new(drawing_file: Path, out: Path | None) -> None:
-    """Write a commented starter job for a drawing."""
+def new(
+    drawing_file: Path,
+    unit: Unit | None,
+    drawn_from: DrawnFrom | None,
+    margin: float | None,
+    outline: str | None,
+    outline_drawing: Path | None,
+    holes_drawing: Path | None,
+    out: Path | None,
+) -> None:
+    """Write a commented starter job for a drawing.
+
+    Its cutters, gap and depth fit what is drawn. What neither the drawing nor an option
+    answers stands in the job as FILL IN.
+    """
     from millprep import job
+    from millprep.cli.starting import Answers, begin
     from millprep.drawing.survey import survey_file
-    from millprep.values.plan import LayerRoles
 
     if out is not None and out.exists():
         raise click.UsageError(f"{out} exists; name another file")
+    if out is not None and not out.parent.is_dir():
+        raise click.UsageError(f"there is no folder {out.parent}")
+    ways = {"--margin": margin, "--outline": outline, "--outline-drawing": outline_drawing}
+    given = [name for name, value in ways.items() if value is not None]
+    if len(given) > 1:
+        raise click.UsageError(f"{' and '.join(given)} both give the outline; keep one")
+    if margin is not None and not 0 <= margin <= 1000:
+        raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
+    said = Answers(
+        drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
+        None if outline is None else _box(outline), outline_drawing, holes_drawing,
+    )  # fmt: skip
     try:
-        survey = survey_file(drawing_file)
+        survey = survey_file(drawing_file, unit)
+        start, refused = begin(survey, said)
     except Refusal as refusal:
         words.refuse(refusal)
         return
-    folder = Path() if out is None else out.parent
-    shown = Path(os.path.relpath(drawing_file, folder)).as_posix()
-    roles = survey.roles or LayerRoles((), (), ())
-    text = job.starter(shown, roles, None, _size(survey))
+    text = job.starter(start)
+    from millprep.drawing.guess import NO_EDGE
+
     for line in described(survey):
-        click.echo(line, err=True)
+        if line != NO_EDGE or not given:
+            click.echo(line, err=True)
+    if refused:
+        click.echo("as this job stands, the drawing is refused:", err=True)
+        words.say_findings(refused)
+    for line in job.warnings(start):
+        click.echo(f"warn: {line}", err=True)
     if out is None:
         click.echo(text, nl=False)
         return
     out.write_text(text, "utf-8")
-    click.echo(f"wrote {out}: fill in drawn_from and read the comments")
+    if start.open:
+        click.echo(f"wrote {out}; left to fill in: {', '.join(start.open)}")
+    else:
+        click.echo(f"wrote {out}; read it, then: millprep prepare {out} --out DIR")
 
 
-def _size(survey: Survey) -> tuple[float, float]:
-    """Of everything drawn, mm; drawing units count as mm when the file names none."""
-    if survey.box is None:
-        return (10.0, 10.0)
-    x0, y0, x1, y1 = survey.box
-    mm = survey.unit_mm or 1.0
-    return (max((x1 - x0) * mm, 1.0), max((y1 - y0) * mm, 1.0))
+def _box(text: str) -> Box:
+    """Four numbers, the low corner first."""
+    try:
+        x0, y0, x1, y1 = (float(part) for part in text.split(","))
+    except ValueError:
+        raise click.UsageError(f"--outline must be X0,Y0,X1,Y1 in mm; got {text}") from None
+    if not (all(map(math.isfinite, (x0, y0, x1, y1))) and x0 < x1 and y0 < y1):
+        raise click.UsageError(f"--outline must have X0 < X1 and Y0 < Y1; got {text}")
+    return (x0, y0, x1, y1)

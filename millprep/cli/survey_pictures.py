@@ -110,7 +110,5 @@ def _scaled(shapes: tuple[shapely.Polygon, ...], k: float) -> tuple[shapely.Poly
     return tuple(shapely.transform(shape, lambda xy: xy * k) for shape in shapes)
 
 
-def _box(
-    box: tuple[float, float, float, float], k: float
-) -> tuple[float, float, float, float]:
+def _box(box: tuple[float, float, float, float], k: float) -> tuple[float, float, float, float]:
     return (box[0] * k, box[1] * k, box[2] * k, box[3] * k)

@@ -64,7 +64,7 @@ def _layer(layer: SurveyedLayer, survey: Survey, pictures: Pictures) -> list[str
         if (layer.name, n) in pictures:
             lines.append(f"    picture: {pictures[layer.name, n]}")
     if layer.name in survey.asked or (layer.box is not None and survey.roles is None):
-        lines += _apart(layer)
+        lines += parts_words(layer)
     return lines
 
 
@@ -112,7 +112,7 @@ def length(value: float, survey: Survey) -> str:
     return f"{value:.4g} mm"
 
 
-def _apart(layer: SurveyedLayer) -> list[str]:
+def parts_words(layer: SurveyedLayer) -> list[str]:
     """What a selection of the job could part the layer's shapes by."""
     lines = []
     for key, values in layer.apart:

@@ -252,8 +252,7 @@ def _on_copper(small: Sequence[Bore], pieces: tuple[CopperPiece, ...]) -> bool:
     """Whether every hole has copper all around it."""
     whole = {piece.id: shapely.Polygon(piece.shape.exterior) for piece in pieces}
     return all(
-        hole.piece is not None
-        and whole[hole.piece].covers(hole.spine.buffer(0.51 * hole.diameter))
+        hole.piece is not None and whole[hole.piece].covers(hole.spine.buffer(0.51 * hole.diameter))
         for hole in holes.holes(small, pieces)
     )
 
@@ -276,9 +275,7 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
     if len(shapes) < 2:
         return None, None
     array = np.array(shapes, dtype=object)
-    pairs, away = shapely.STRtree(array).query_nearest(
-        array, exclusive=True, return_distance=True
-    )
+    pairs, away = shapely.STRtree(array).query_nearest(array, exclusive=True, return_distance=True)
     k = int(np.argmin(away))
     line = shapely.shortest_line(array[pairs[0, k]], array[pairs[1, k]])
     middle = line.interpolate(0.5, normalized=True)

@@ -24,6 +24,10 @@ NOT_READ = "the job reads other things as copper on its layer"
 SPECK = 1e-6
 """Areas below this, mm², are noise of the arithmetic, not copper and no gap in it."""
 
+MOST_TOUCHING = 500_000
+"""Areas that touch, counted both ways, beyond which copper is refused: joining those that cross
+takes some 40 s a million, and 1.4 GB."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mode:
@@ -105,7 +109,8 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
             f"a line of no width that encloses nothing, from "
             f"({run.points[0][0]:.3f}, {run.points[0][1]:.3f}) to "
             f"({run.points[-1][0]:.3f}, {run.points[-1][1]:.3f})",
-            "draw the track with its width, give the width in the job, or close the outline",
+            "draw the track with its width, give it in layers.widths of the job, or close the "
+            "outline",
             source=run.sources[0],
             at=(float(middle[0]), float(middle[1])),
         )
@@ -182,7 +187,8 @@ def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Pol
             f"two closed lines overlap here, while others on the layer lie within each other: "
             f"the inner ones may be gaps or copper ({len(found.crossing)} pairs overlap, "
             f"{len(found.pairs)} nest)",
-            "say in the job whether the layer holds nested or overlapping outlines",
+            'say in layers.modes of the job: "nested outlines" or "overlapping outlines"; '
+            + doubts.LOOK,
             source=loops[crossing.first].sources[0],
             at=crossing.at,
         )
@@ -204,7 +210,7 @@ def pieces(areas: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
     array = np.array(areas, dtype=object)
     shapely.prepare(array)
     groups = Groups(len(array))
-    touching = pairs(array)
+    touching = pairs(array, most=MOST_TOUCHING)
     groups.tie(map(tuple, touching[touching[:, 0] < touching[:, 1]].tolist()))
     out: list[shapely.Polygon] = []
     for group in groups.members():

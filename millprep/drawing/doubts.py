@@ -15,6 +15,8 @@ from millprep.drawing.evenodd import Crossing, Nest, area_of
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import Source
 
+LOOK = "`millprep inspect --pictures` draws each reading"
+
 
 def beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger) -> list[Loop]:
     """Closed lines that are not just the drawn edge of a fill.
@@ -41,7 +43,7 @@ def beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger
             ledger.stop(
                 "copper-ambiguous",
                 "a closed line within a filled area may be a gap in it or copper",
-                "say in the job whether only fills are copper, or overlapping outlines too",
+                f'say in layers.modes of the job: "fills", or "overlapping outlines" too; {LOOK}',
                 source=loop.sources[0],
                 at=(x, y),
             )
@@ -84,7 +86,7 @@ def swallowed(
             ledger.stop(
                 "copper-ambiguous",
                 f"a closed line around copper ({source}) may be a filled area or only a boundary",
-                "say in the job whether only strokes and fills are copper, or outlines too",
+                f'say in layers.modes of the job: "strokes" and "fills", or outlines too; {LOOK}',
                 source=loop.sources[0],
                 at=(x, y),
             )
@@ -106,8 +108,8 @@ def pads_or_gaps(found: Nest, loops: list[Loop], ledger: Ledger) -> None:
         ledger.stop(
             "copper-ambiguous",
             "a circle within a closed outline may be a gap in the copper, a pad on it, or a drill",
-            "let the layer play the role of holes too if it is a drill; if not, say in the job "
-            "whether the layer holds nested or overlapping outlines",
+            "name the layer in layers.holes too if it is a drill; if not, say in layers.modes of "
+            f'the job: "nested outlines" or "overlapping outlines"; {LOOK}',
             source=loops[found.kept[i]].sources[0],
             at=circle.at,
         )

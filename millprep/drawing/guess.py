@@ -16,6 +16,7 @@ from millprep.drawing.layer_facts import LayerFacts, joined
 from millprep.drawing.marks import Stroke
 from millprep.values.plan import CopperMode, LayerRoles
 
+NO_EDGE = "no layer draws the board's edge: state its size, or a margin around the copper"
 LARGEST_BORE = 12.0
 """Circles above this, mm, are no holes for wires and screws (common practice, no source)."""
 
@@ -26,6 +27,7 @@ class Guess:
 
     Attributes:
         roles: a role without a layer is not settled; None when copper is not.
+        edge: the layer that draws the board's edge, where there is just one.
         candidates: for every layer what it may be, the likeliest first.
         doubts: what is not settled, and what would settle it.
         asked: copper layers whose mode, and `bare` those whose width, the job has to say.
@@ -33,6 +35,7 @@ class Guess:
     """
 
     roles: LayerRoles | None = None
+    edge: tuple[str, ...] = ()
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     doubts: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
@@ -127,6 +130,9 @@ def _settle(
     *,
     alone: bool,
 ) -> None:
+    if len(edges) == 1:
+        out.edge = (edges[0][0].name,)
+        out.close_gaps = edges[0][1].close_gaps or 0.0
     if len(coppers) != 1:
         out.doubts.append(
             f"{len(coppers)} layers may be copper: name yours"
@@ -142,19 +148,16 @@ def _settle(
             out.doubts.append(_MIXED)
         return
     layer, readings = coppers[0]
-    if len(edges) == 1:
-        edge: tuple[str, ...] = (edges[0][0].name,)
-        out.close_gaps = edges[0][1].close_gaps or 0.0
-    else:
-        edge = ()
+    if not out.edge:
         out.doubts.append(
             f"{len(edges)} layers hold a closed line that encloses everything else: name one"
             if edges
-            else "no layer draws the board's edge: state its size, or a margin around the copper"
+            else NO_EDGE
         )
     if out.close_gaps:
         out.doubts.append(
-            f"the outline on layer {edge[0]!r} is open in {many(len(edges[0][1].gaps), 'place')}: "
+            f"the outline on layer {out.edge[0]!r} is open in "
+            f"{many(len(edges[0][1].gaps), 'place')}: "
             "close them in the drawing, or let the job close gaps of that size"
         )
     taken = readings[0]
@@ -182,7 +185,7 @@ def _settle(
         )
         if alone:
             out.doubts.append(_MIXED)
-    out.roles = LayerRoles((layer.name,), edge, drilled, copper_modes=modes)
+    out.roles = LayerRoles((layer.name,), out.edge, drilled, copper_modes=modes)
 
 
 _MIXED = (

@@ -65,6 +65,7 @@ class Survey:
         unit_words: the same in words.
         roles: the guess, None where geometry does not settle the copper; a role without
             layers is not settled.
+        edge: the layer that draws the board's edge, where there is just one.
         asked, bare: copper layers whose mode, or whose track width, the job has to say.
         close_gaps: gaps to close in the outline, working unit; 0 for none.
         doubts: why there is no guess, or what is to be looked at in it.
@@ -83,6 +84,7 @@ class Survey:
     units: tuple[UnitReading, ...]
     unit_words: str
     roles: LayerRoles | None
+    edge: tuple[str, ...]
     asked: tuple[str, ...]
     bare: tuple[str, ...]
     close_gaps: float
@@ -134,6 +136,7 @@ def survey_file(file: Path, asked: Unit | None = None, repair: bool = False) -> 
         units=unit.readings(size, drills),
         unit_words=unit.sizes(size, drills),
         roles=found.roles,
+        edge=found.edge,
         asked=tuple(found.asked),
         bare=tuple(found.bare),
         close_gaps=found.close_gaps,

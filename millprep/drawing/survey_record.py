@@ -99,8 +99,7 @@ def _candidate(one: Candidate, survey: Survey) -> dict[str, Any]:
         "close_gaps": None if one.close_gaps is None else _number(one.close_gaps * k),
         "gaps": [{"at": _scaled(at, k), "size": _number(size * k)} for at, size in one.gaps],
         "left_out": [
-            {"kind": kind, "count": count, "reason": reason}
-            for kind, count, reason in one.left_out
+            {"kind": kind, "count": count, "reason": reason} for kind, count, reason in one.left_out
         ],
         "refused": [{"code": code, "message": message} for code, message in one.refused],
     }

@@ -117,9 +117,7 @@ CLEARLY = 0.8
 """Share of the holes from which on drill sizes speak for a unit."""
 
 
-def readings(
-    extent: tuple[float, float], diameters: Sequence[float]
-) -> tuple[UnitReading, ...]:
+def readings(extent: tuple[float, float], diameters: Sequence[float]) -> tuple[UnitReading, ...]:
     """What each likely unit makes of the board's extent and its holes, both in that unit."""
     out = []
     for unit in LIKELY:

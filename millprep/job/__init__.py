@@ -3,6 +3,7 @@
 from millprep.job.load import load
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
-from millprep.job.starter import starter
+from millprep.job.start import Start
+from millprep.job.starter import starter, warnings
 
-__all__ = ["key_table", "load", "presets", "schema", "starter"]
+__all__ = ["Start", "key_table", "load", "presets", "schema", "starter", "warnings"]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from millprep.values.path import Point
-from millprep.values.plan import LayerRoles, Unit
+from millprep.job.fit import Table, drilling, isolation
+from millprep.job.start import Start
+from millprep.values.plan import CopperMode
 
 FILL_IN = "FILL IN"
 """Stands where only the maker knows the answer."""
@@ -13,32 +15,173 @@ FILL_IN = "FILL IN"
 _MARGIN = 10.0
 
 
-def starter(drawing_name: str, roles: LayerRoles, unit: Unit | None, size: Point) -> str:
-    """Text of a job for one drawing; it loads once `drawn_from` is filled in.
-
-    Args:
-        drawing_name: path of the drawing, seen from the folder the job will lie in.
-        roles: layers of the drawing by role.
-        unit: unit of the drawing when it states none, else None.
-        size: of the board, (x, y) in mm.
-    """
-    stem = drawing_name.replace("\\", "/").rsplit("/", 1)[-1].rsplit(".", 1)[0]
+def starter(start: Start) -> str:
+    """Text of a job for one drawing; it loads once what is `open` is filled in."""
+    stem = start.drawing.replace("\\", "/").rsplit("/", 1)[-1].rsplit(".", 1)[0]
     name = "".join(c for c in stem if c.isprintable()).strip(" .") or "board"
-    blank = (math.ceil(side + 2 * _MARGIN) for side in size)
+    blank = (math.ceil(side + 2 * _MARGIN) for side in start.size)
+    cut, bores = isolation(start.narrowest), drilling(start.diameters, start.slots)
+    left = start.open
     return _TEXT.format(
+        todo="# >>> Left to fill in: " + ", ".join(left) + ". <<<"
+        if left
+        else "# Nothing is left to fill in; read it all the same.",
         name=_quoted(name[:100]),
-        drawing=_quoted(drawing_name),
-        fill_in=_quoted(FILL_IN),
-        unit=f"unit = {_quoted(unit)}" if unit else '# unit = "mm"',
-        copper=_listed(roles.copper),
-        outline=_listed(roles.outline),
-        holes=_listed(roles.holes),
+        board="\n".join(_board(start)),
         size=", ".join(str(side) for side in blank),
         margin=f"{_MARGIN:.1f}",
+        vee=_quoted(cut.preset),
+        cutters="\n".join(_cutter(table) for table in bores.cutters),
+        isolation="\n".join(_isolation(start)),
+        depth=f"{cut.depth:g}",
+        gap=f"{cut.gap:g}",
+        drills=_listed(bores.drills),
+        borer=_quoted(bores.borer),
+        holes="\n".join(_holes(start)),
     )
 
 
-def _listed(words: tuple[str, ...]) -> str:
+def warnings(start: Start) -> list[str]:
+    """What a person must hear of the job beside what is left to fill in."""
+    cut = isolation(start.narrowest)
+    if cut.fits or start.narrowest is None:
+        return []
+    return [
+        f"the narrowest gap is {start.narrowest:.3f} mm, and no preset vee passes it: "
+        f"{cut.preset} cuts {cut.width:.3f} mm wide at {cut.depth:g} mm depth; "
+        "name a finer cutter, or widen the gap in the drawing"
+    ]
+
+
+def _board(start: Start) -> list[str]:
+    """The keys of the board, each with what a person has to know of it."""
+    roles = start.roles
+    side = '   # >>> "components" or "copper" <<<' if start.drawn_from is None else ""
+    lines = [
+        f"drawing = {_quoted(start.drawing)}",
+        f"drawn_from = {_quoted(start.drawn_from or FILL_IN)}{side}",
+        "count = 1",
+        *_unit(start),
+    ]
+    choices = start.choices or {}
+    for role, names in (("copper", roles.copper), ("holes", roles.holes)):
+        lines += [f"# {_plain(line)}" for line in choices.get(role, ())]
+        lines.append(f"layers.{role} = {_listed(names)}")
+        if role == "copper":
+            lines += _modes(start)
+    if start.holes_drawing is not None:
+        lines.append(f"holes_drawing = {_quoted(start.holes_drawing)}")
+    return [*lines, *_outline(start, choices.get("outline", ()))]
+
+
+def _unit(start: Start) -> list[str]:
+    if start.unit is not None:
+        return [f"unit = {_quoted(start.unit)}"]
+    if start.unit_stated:
+        return ['# unit = "mm"   # only for drawings that state none; this one does']
+    return [
+        "# The drawing does not say its unit:",
+        *(f"#   {_plain(line)}" for line in start.unit_words),
+        f'unit = {_quoted(FILL_IN)}   # >>> "mm", "inch", "mil", "cm", "m" or "point" <<<',
+    ]
+
+
+def _modes(start: Start) -> list[str]:
+    lines = []
+    said: dict[str, list[CopperMode]] = {}
+    for layer, mode in start.roles.copper_modes:
+        said.setdefault(layer, []).append(mode)
+    modes = [
+        f"{_quoted(layer)} = {_quoted(some[0]) if len(some) == 1 else _listed(some)}"
+        for layer, some in said.items()
+    ]
+    for layer, readings in (start.asked or {}).items():
+        lines.append(f"# >>> What draws copper on layer {_plain(layer)}? One of these, or a list:")
+        lines += [f"#   {_plain(one)}" for one in readings]
+        modes.append(f"{_quoted(layer)} = {_quoted(FILL_IN)}")
+    if modes:
+        lines.append(f"layers.modes = {{ {', '.join(modes)} }}")
+    if start.bare:
+        lines.append("# >>> Tracks are drawn as bare lines: say their width, mm, as a number.")
+        widths = ", ".join(f"{_quoted(layer)} = {_quoted(FILL_IN)}" for layer in start.bare)
+        lines.append(f"layers.widths = {{ {widths} }}")
+    return lines
+
+
+def _outline(start: Start, choices: Sequence[str]) -> list[str]:
+    roles = start.roles
+    lines = [f"# {_plain(line)}" for line in choices]
+    if start.outline_drawing is not None:
+        lines.append(f"outline_drawing = {_quoted(start.outline_drawing)}")
+    if roles.outline or start.outline_drawing is not None:
+        lines.append(f"layers.outline = {_listed(roles.outline)}")
+        if start.gaps:
+            lines.append("# The outline is open, and would be refused without close_gaps, at:")
+            lines += [f"#   {_plain(one)}" for one in start.gaps]
+            lines.append(f"# close_gaps = {roles.close_gaps:g}   # >>> if they may be closed <<<")
+    elif roles.outline_box is not None:
+        box = ", ".join(f"{value:g}" for value in roles.outline_box)
+        lines.append(f"outline_box = [{box}]   # drawing coordinates, mm")
+    elif roles.outline_margin is not None:
+        lines.append(
+            f"outline_margin = {roles.outline_margin:g}   # the copper's box and this around it"
+        )
+    else:
+        lines += [
+            "# >>> Nothing settles the board's edge. Say one of these:",
+            '# layers.outline = ["…"]             # layers that draw it',
+            "# outline_margin = 1.0               # the copper's box and this around it, mm",
+            "# outline_box = [0.0, 0.0, 0.0, 0.0] # x0, y0, x1, y1: drawing coordinates, mm",
+            '# outline_drawing = "….dxf"          # another file, with its layers.outline',
+        ]
+    return lines
+
+
+def _isolation(start: Start) -> list[str]:
+    cut = isolation(start.narrowest)
+    if start.narrowest is None:
+        return ["# No gap between pieces of copper is known of: `millprep inspect` tells."]
+    given = f", if its unit is {start.assumed}" if start.assumed else ""
+    what = "The drawing's narrowest gap"
+    if start.asked or not start.roles.copper:
+        what = "The narrowest gap of what could be copper"
+    lines = [f"# {what} is {start.narrowest:.3f} mm{given}."]
+    lines += [f"# >>> {line}" for line in warnings(start)]
+    if cut.fits:
+        lines.append(f"# This vee cuts {cut.width:.3f} mm wide at the copper's surface.")
+    return lines
+
+
+def _holes(start: Start) -> list[str]:
+    if not start.diameters and not start.slots:
+        return ["# No holes are known of."]
+    found = [*start.diameters, *start.slots]
+    given = f", if the unit is {start.assumed}" if start.assumed else ""
+    low, high = min(found), max(found)
+    sizes = f"{low:.2f} mm" if high - low < 0.005 else f"{low:.2f} to {high:.2f} mm"
+    slots = f", {len(start.slots)} of them slots" if start.slots else ""
+    what = "The drawing has" if start.roles.holes else "There could be"
+    return [f"# {what} {len(found)} holes, {sizes}{slots}{given}."]
+
+
+def _cutter(table: Table) -> str:
+    note = f"   # {table.note}" if table.note else ""
+    lines = [f"[cutters.{table.name}]{note}"]
+    if table.preset is not None:
+        lines.append(f"preset = {_quoted(table.preset)}")
+    lines += [
+        f"{key} = {_quoted(value) if isinstance(value, str) else value}"
+        for key, value in table.keys
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _plain(text: str) -> str:
+    """Text for a comment, which no line break may end."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _listed(words: Sequence[str]) -> str:
     return "[" + ", ".join(map(_quoted, words)) + "]"
 
 
@@ -56,7 +199,7 @@ _TEXT = """\
 # A job for millprep: from the drawing of a board to cut files for a small mill.
 # Lengths are millimetres, feeds mm/min, spindle speeds rev/min, angles degrees.
 #
-# >>> One thing is left to fill in: drawn_from, in [[board]] below. <<<
+{todo}
 
 name = {name}
 
@@ -87,42 +230,30 @@ tape = true
 # components stand, or at the copper? Text on the copper reads right when seen from the copper.
 [[board]]
 name = {name}
-drawing = {drawing}
-drawn_from = {fill_in}   # >>> "components" or "copper" <<<
-count = 1
-{unit}   # only for drawings that state none, or a wrong one
-layers.copper = {copper}
-layers.outline = {outline}
-layers.holes = {holes}
+{board}
 
 # The cutters. Give each a name of your own; programs are named after it.
 [cutters.vee]
-preset = "vee-30-0.1"
+preset = {vee}
 
 [cutters.mill]
 preset = "endmill-2"
 
-[cutters.drill-08]
-preset = "drill-0.8"
-
-[cutters.drill-10]
-preset = "drill-1.0"
-
-[cutters.drill-13]
-preset = "drill-1.3"
-
+{cutters}
 # How copper is set apart: `gap` is what stays free of copper, measured at its foot.
 # The depth less the flatness must be more than the copper is thick.
+{isolation}
 [isolation]
-gap = 0.3
-depth = 0.08      # common practice 0.06 to 0.10, no source
+gap = {gap}
+depth = {depth}      # common practice 0.06 to 0.10, no source
 flatness = 0.02   # how far the copper may lie off, up or down
 cutters = ["vee"]
 
-# Holes take the nearest drill within the tolerance; others are bored.
+# Holes take the nearest drill within the tolerance; others, and slots, are milled by the borer.
+{holes}
 [drilling]
-cutters = ["drill-08", "drill-10", "drill-13"]
-borer = "mill"
+cutters = {drills}
+borer = {borer}
 tolerance = 0.05
 breakthrough = 0.3   # common practice 0.2 to 0.3, no source
 spoilboard = 6.0     # thickness of the board beneath the blank

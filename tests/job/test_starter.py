@@ -1,21 +1,29 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from millprep.job import load, starter
+from millprep.job import Start, load, starter, warnings
 from millprep.values.plan import LayerRoles
 
 from .sample import messages, write
 
 ROLES = LayerRoles(("TRACKS", 'odd "one"\\'), ("EDGE",), ())
-TEXT = starter("memory.dxf", ROLES, None, (480.0, 90.0))
+START = Start(drawing="memory.dxf", roles=ROLES, size=(480.0, 90.0))
+TEXT = starter(START)
+
+
+def full(**keys: object) -> Start:
+    """A start in which nothing is left to fill in."""
+    return replace(START, drawn_from="copper", **keys)  # type: ignore[arg-type]
 
 
 def test_it_loads_once_the_side_is_filled_in(tmp_path: Path) -> None:
     assert TEXT.count('"FILL IN"') == 1
+    assert START.open == ("drawn_from",)
     plan = load(write(tmp_path, TEXT.replace('"FILL IN"', '"components"')))
     assert plan.name == plan.boards[0].name == "memory"
     assert plan.boards[0].layers == ROLES
@@ -31,20 +39,109 @@ def test_until_then_the_side_is_the_one_thing_that_is_asked_for(tmp_path: Path) 
     ]
 
 
-def test_a_unit_is_written_where_the_drawing_states_none(tmp_path: Path) -> None:
-    text = starter("memory.dxf", ROLES, "inch", (50.0, 30.0)).replace('"FILL IN"', '"copper"')
-    assert load(write(tmp_path, text)).boards[0].unit == "inch"
+def test_an_answered_start_leaves_nothing_to_fill_in(tmp_path: Path) -> None:
+    start = full(
+        roles=replace(ROLES, outline=(), outline_margin=1.5, copper_modes=(
+            ("TRACKS", "nested outlines"), ('odd "one"\\', "strokes"), ('odd "one"\\', "fills"),
+        )),
+        unit="inch",
+        unit_stated=False,
+    )  # fmt: skip
+    assert start.open == ()
+    text = starter(start)
+    assert "FILL IN" not in text
+    board = load(write(tmp_path, text)).boards[0]
+    assert (board.layers, board.unit, board.drawn_from) == (start.roles, "inch", "copper")
+
+
+def test_a_box_and_further_drawings_are_written(tmp_path: Path) -> None:
+    for name in ("edge.dxf", "holes.dxf"):
+        (tmp_path / name).write_text("0\nEOF\n")
+    boxed = full(roles=replace(ROLES, outline=(), outline_box=(0.0, -1.5, 30.0, 20.0)))
+    assert load(write(tmp_path, starter(boxed))).boards[0].layers == boxed.roles
+    apart = full(
+        roles=replace(ROLES, holes=("H",)), outline_drawing="edge.dxf", holes_drawing="holes.dxf"
+    )
+    board = load(write(tmp_path, starter(apart))).boards[0]
+    assert board.outline_drawing is not None
+    assert board.holes_drawing is not None
+    assert (board.outline_drawing.name, board.holes_drawing.name) == ("edge.dxf", "holes.dxf")
+    assert board.layers == apart.roles
+
+
+def test_what_nobody_knows_is_named_in_the_job_and_by_its_mistakes(tmp_path: Path) -> None:
+    start = replace(
+        START,
+        roles=LayerRoles(("TRACKS", "BARE"), (), ()),
+        unit_stated=False,
+        unit_words=["mm: 2.00 × 1.00 mm"],
+        asked={"TRACKS": ['"fills": 3 filled areas; 3 pieces']},
+        bare=["BARE"],
+    )
+    wanting = ("drawn_from", "unit", "the outline", "layers.modes", "layers.widths")
+    assert start.open == wanting
+    text = starter(start)
+    assert f"Left to fill in: {', '.join(wanting)}." in text
+    assert '#   "fills": 3 filled areas; 3 pieces' in text
+    assert "#   mm: 2.00 × 1.00 mm" in text
+    said = "\n".join(messages(tmp_path, text))
+    for key in ("drawn_from", "unit", "outline", "modes", "widths"):
+        assert key in said
+
+
+def test_copper_that_is_not_settled_is_asked_for(tmp_path: Path) -> None:
+    start = full(roles=LayerRoles((), ("EDGE",), ()), choices={"copper": ["TRACKS\n: 3 pieces"]})
+    assert start.open == ("layers.copper",)
+    text = starter(start)
+    assert "# TRACKS : 3 pieces" in text
+    assert any("copper" in line for line in messages(tmp_path, text))
+
+
+def test_gaps_in_the_outline_are_offered_to_be_closed_never_closed(tmp_path: Path) -> None:
+    start = full(roles=replace(ROLES, close_gaps=0.04), gaps=["0.000, 0.015: 0.0300 mm"])
+    text = starter(start)
+    assert "#   0.000, 0.015: 0.0300 mm" in text
+    assert load(write(tmp_path, text)).boards[0].layers.close_gaps == 0
+    closed = text.replace("# close_gaps", "close_gaps")
+    assert load(write(tmp_path, closed)).boards[0].layers.close_gaps == pytest.approx(0.04)
+
+
+def test_gap_and_vee_fit_the_narrowest_gap(tmp_path: Path) -> None:
+    start = full(narrowest=0.196)
+    plan = load(write(tmp_path, starter(start)))
+    assert plan.isolation.gap == pytest.approx(0.15)
+    (vee,) = plan.isolation.cutters
+    assert vee.width(plan.isolation.depth + plan.isolation.flatness) < 0.196
+    assert "narrowest gap is 0.196 mm" in starter(start)
+    assert warnings(start) == []
+
+
+def test_a_gap_that_no_preset_passes_is_told(tmp_path: Path) -> None:
+    start = full(narrowest=0.1)
+    assert "# >>> the narrowest gap is 0.100 mm, and no preset vee passes it" in starter(start)
+    assert len(warnings(start)) == 1
+    load(write(tmp_path, starter(start)))
+
+
+def test_drills_fit_the_holes(tmp_path: Path) -> None:
+    start = full(diameters=[0.4, 0.4, 0.8, 1.01, 3.3], slots=[1.0])
+    text = starter(start)
+    plan = load(write(tmp_path, text))
+    assert [c.width(9.0) for c in plan.drilling.cutters] == pytest.approx([0.4, 0.8, 1.0])
+    assert plan.drilling.borer is not None
+    assert plan.drilling.borer.width(1.0) == pytest.approx(1.0)
+    assert text.count("assumed feed, speed and lengths: check") == 1
+    assert "There could be 6 holes, 0.40 to 3.30 mm, 1 of them slots." in text
 
 
 @pytest.mark.parametrize(
     "name", ["a/b/board.v2.dxf", "b\\oard.dxf", 'b"o{a}rd.dxf', "..dxf", "\u0007.dxf", "x" * 300]
 )
 def test_any_file_name_gives_toml_and_a_name_that_is_allowed(tmp_path: Path, name: str) -> None:
-    text = starter(name, ROLES, None, (50.0, 30.0))
+    text = starter(full(drawing=name))
     data = tomllib.loads(text)
     assert data["board"][0]["drawing"] == name
-    allowed = text.replace('"FILL IN"', '"copper"')
-    assert [m for m in messages(tmp_path, allowed) if " name " in m] == []
+    assert [m for m in messages(tmp_path, text) if " name " in m] == []
 
 
 def test_every_table_is_explained() -> None:

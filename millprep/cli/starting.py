@@ -1,0 +1,264 @@
+"""From a survey and a person's answers to what a starter job is written from."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from millprep.cli.survey_words import parts_words, pieces_words
+from millprep.values.finding import Finding, Refusal
+
+if TYPE_CHECKING:
+    from millprep.drawing.candidates import Candidate
+    from millprep.drawing.survey import Survey
+    from millprep.drawing.unit import UnitReading
+    from millprep.job import Start
+    from millprep.values.board import Board
+    from millprep.values.plan import DrawnFrom, LayerRoles, Unit
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What the person said; `folder` is where the job will lie."""
+
+    drawing: Path
+    folder: Path
+    unit: Unit | None = None
+    drawn_from: DrawnFrom | None = None
+    margin: float | None = None
+    box: Box | None = None
+    outline: Path | None = None
+    holes: Path | None = None
+
+
+def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
+    """All that a starter job is written from, and why the drawing is refused as it stands.
+
+    Raises:
+        Refusal: when a further drawing cannot be surveyed.
+    """
+    from millprep.drawing.survey import survey_file
+    from millprep.job import Start
+    from millprep.values.plan import LayerRoles
+
+    roles = survey.roles or LayerRoles((), survey.edge, ())
+    choices: dict[str, list[str]] = {}
+    if survey.roles is None:
+        choices = {"copper": _copper(survey), "holes": _holes(survey)}
+    if not roles.outline:
+        choices["outline"] = _edges(survey)
+    gaps = _gaps(survey) if roles.outline else []
+    close = _up(survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
+    roles = replace(roles, close_gaps=close)
+    if said.margin is not None or said.box is not None or said.outline is not None:
+        roles = replace(roles, outline=(), close_gaps=0.0)
+        gaps, choices["outline"] = [], []
+    roles = replace(roles, outline_margin=said.margin, outline_box=said.box)
+    if said.outline is not None:
+        beside = survey_file(said.outline, said.unit)
+        names = _playing(beside, "outline")
+        roles = replace(roles, outline=names if len(names) == 1 else ())
+        gaps = _gaps(beside) if len(names) == 1 else []
+        choices["outline"] = _of(said.outline, names)
+    if said.holes is not None:
+        names = _playing(survey_file(said.holes, said.unit), "holes")
+        roles = replace(roles, holes=names)
+        choices["holes"] = _of(said.holes, names)
+    start = Start(
+        drawing=_shown(said.drawing, said.folder),
+        roles=roles,
+        size=(10.0, 10.0),
+        drawn_from=said.drawn_from,
+        unit=said.unit,
+        unit_stated=survey.stated,
+        unit_words=[_unit_line(one) for one in survey.units],
+        outline_drawing=_shown(said.outline, said.folder) if said.outline else None,
+        holes_drawing=_shown(said.holes, said.folder) if said.holes else None,
+        asked={name: _readings(survey, name) for name in survey.asked},
+        bare=survey.bare,
+        choices=choices,
+        gaps=gaps,
+    )
+    return _measured(start, survey, said)
+
+
+def _measured(start: Start, survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
+    """Sizes by the reader where the job could be read, else by the survey."""
+    unread = [name for name in start.open if name.startswith("layers.")]
+    if survey.unit_mm is not None and not unread:
+        try:
+            return _by_reading(start, _read(start.roles, said)), ()
+        except Refusal as refusal:
+            return _by_survey(start, survey), refusal.findings
+    return _by_survey(start, survey), ()
+
+
+def _read(roles: LayerRoles, said: Answers) -> Board:
+    from millprep import drawing
+
+    if not roles.outline and roles.outline_box is None and roles.outline_margin is None:
+        roles = replace(roles, outline_margin=1.0)
+    return drawing.read(
+        said.drawing,
+        name="board",
+        shown_as=said.drawing.name,
+        layers=roles,
+        unit=said.unit,
+        outline_file=said.outline,
+        holes_file=said.holes,
+    )
+
+
+def _by_reading(start: Start, board: Board) -> Start:
+    from millprep.drawing.candidates import narrowest
+
+    x0, y0, x1, y1 = board.outline.bounds
+    gap, _ = narrowest([piece.shape for piece in board.pieces])
+    return replace(
+        start,
+        size=(max(x1 - x0, 1.0), max(y1 - y0, 1.0)),
+        narrowest=gap,
+        diameters=[hole.diameter for hole in board.holes if hole.end is None],
+        slots=[hole.diameter for hole in board.holes if hole.end is not None],
+    )
+
+
+def _by_survey(start: Start, survey: Survey) -> Start:
+    """Of everything drawn; where no unit is known, of the one that the holes speak for."""
+    from millprep.drawing.slots import Slot
+    from millprep.drawing.unit import MM, best
+
+    likely = best(survey.units)
+    assumed: Unit | None = None
+    mm = 1.0
+    if survey.unit_mm is None:
+        assumed = likely.unit if likely is not None else "mm"
+        mm = MM[assumed]
+    x0, y0, x1, y1 = survey.box or (0.0, 0.0, 10.0, 10.0)
+    every = [layer.name for layer in survey.layers]
+    copper = [
+        c
+        for c in _candidates(survey, start.roles.copper or every)
+        if c.role == "copper" and c.reads and (start.asked or not c.stated)
+    ]
+    gaps = [c.gap for c in copper if c.gap is not None]
+    found = _candidates(survey, start.roles.holes or every)
+    # on a layer of copper the holes of one reading are those of the others
+    some = {c.drills: c for c in found if c.bores and (c.own_holes or c.role == "holes")}
+    bores = [bore for one in some.values() for bore in one.bores]
+    # a board whose edge is not drawn takes the margin that is given, or that is likely
+    margin = 1.0 if start.roles.outline_margin is None else start.roles.outline_margin
+    more = 0.0 if start.roles.outline else 2 * margin
+    size = ((x1 - x0) * mm + more, (y1 - y0) * mm + more)
+    if start.roles.outline_box is not None:
+        x0, y0, x1, y1 = start.roles.outline_box
+        size = (x1 - x0, y1 - y0)
+    return replace(
+        start,
+        size=(max(size[0], 1.0), max(size[1], 1.0)),
+        narrowest=min(gaps) * mm if gaps else None,
+        diameters=[one.diameter * mm for one in bores if not isinstance(one, Slot)],
+        slots=[one.diameter * mm for one in bores if isinstance(one, Slot)],
+        assumed=assumed,
+    )
+
+
+def _candidates(survey: Survey, layers: Sequence[str]) -> list[Candidate]:
+    return [c for la in survey.layers if la.name in layers for c in la.candidates]
+
+
+def _playing(survey: Survey, role: str) -> tuple[str, ...]:
+    """Layers that could play a role in a drawing given for it."""
+    return tuple(
+        layer.name
+        for layer in survey.layers
+        if any(c.role == role and (c.reads or c.close_gaps) for c in layer.candidates)
+    )
+
+
+def _of(file: Path, names: Sequence[str]) -> list[str]:
+    listed = ", ".join(names)
+    return [f"Of {file.name}: {listed}."] if names else [f"No layer of {file.name} could be it."]
+
+
+def _copper(survey: Survey) -> list[str]:
+    """What could be copper, for roles that are not settled."""
+    lines = [">>> Name the copper's layers. These could be copper:"]
+    for layer in survey.layers:
+        lines += [
+            f"  {layer.name}: {one.reason}; {pieces_words(one, survey)}"
+            for one in layer.candidates
+            if one.role == "copper" and one.reads and not one.stated
+        ]
+    return lines
+
+
+def _holes(survey: Survey) -> list[str]:
+    """What could be holes, for roles that are not settled."""
+    found = [
+        f"  {layer.name}: {one.reason}"
+        for layer in survey.layers
+        for one in layer.candidates
+        if one.role == "holes" and one.reads
+    ]
+    return [">>> Name the layers of the holes, if any. These could be:", *found] if found else []
+
+
+def _edges(survey: Survey) -> list[str]:
+    """What could be the outline, where that is not settled."""
+    return [
+        f"{layer.name} could be the outline"
+        for layer in survey.layers
+        for one in layer.candidates
+        if one.role == "outline" and one.pieces
+    ]
+
+
+def _unit_line(one: UnitReading) -> str:
+    x, y = one.size
+    words = f"{one.unit}: {x:.2f} × {y:.2f} mm"
+    if one.share is None:
+        return words
+    return f"{words}, {one.share:.0%} of the holes are drill sizes {one.series}"
+
+
+def _readings(survey: Survey, name: str) -> list[str]:
+    """Every reading of a layer whose mode is asked."""
+    lines = []
+    for one in _candidates(survey, [name]):
+        if one.role != "copper" or not one.stated or one.needs_width:
+            continue
+        modes = ", ".join(f'"{mode}"' for mode in one.modes)
+        modes = modes if len(one.modes) == 1 else f"[{modes}]"
+        end = pieces_words(one, survey)
+        if one.refused:
+            end = "refused: " + ", ".join(code for code, _ in one.refused)
+        lines.append(f"{modes}: {one.reason.removeprefix('only ')}; {end}")
+    (layer,) = [one for one in survey.layers if one.name == name]
+    return [*lines, *(line.strip() for line in parts_words(layer))]
+
+
+def _gaps(survey: Survey) -> list[str]:
+    return [
+        f"{at[0]:.3f}, {at[1]:.3f}: {size:.4f} mm"
+        for layer in survey.layers
+        for one in layer.candidates
+        if one.role == "outline" and one.close_gaps
+        for at, size in one.gaps
+    ]
+
+
+def _up(value: float) -> float:
+    return round(value + 0.0049, 2)
+
+
+def _shown(file: Path, folder: Path) -> str:
+    try:
+        return Path(os.path.relpath(file, folder)).as_posix()
+    except ValueError:  # another drive
+        return file.resolve().as_posix()

@@ -1,0 +1,244 @@
+"""`millprep new`: what it writes loads, and prepares, once its questions are answered."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from ezdxf import filemanagement, units
+from ezdxf.layouts.layout import Modelspace
+
+from millprep.job import load
+from millprep.prepare import prepare
+from millprep.values.plan import BoardPlan, LayerRoles
+from tests.cli import small
+from tests.cli.small import run
+
+ROOT = Path(__file__).parents[2]
+DIALECTS = ROOT / "fixtures" / "dialects"
+ROLES = LayerRoles(("sheen",), ("shore",), ("wells",))
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def written(*words: str, drawing: str = "lamp.dxf") -> BoardPlan:
+    """The board of the job that `new` writes, which must load as it stands."""
+    result = run("new", drawing, "--drawn-from", "copper", *words, "--out", "job.toml")
+    assert result.exit_code == 0, result.output
+    assert "left to fill in" not in result.stdout
+    return load(Path("job.toml")).boards[0]
+
+
+def bare(space: Modelspace) -> None:
+    """Copper and holes without an edge."""
+    small.copper(space)
+
+
+def test_roles_come_back_as_the_survey_found_them() -> None:
+    small.draw(Path("lamp.dxf"))
+    board = written()
+    assert board.layers == ROLES
+    assert (board.drawn_from, board.unit) == ("copper", None)
+
+
+def test_a_job_prepares_without_further_editing() -> None:
+    small.draw(Path("lamp.dxf"))
+    written()
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [(p.pieces, p.shorts, p.opens) for p in cut_set.proofs] == [(2, 0, 0)]
+
+
+def test_the_unit_is_written_and_applied() -> None:
+    small.draw(Path("lamp.dxf"), unit=0)
+    board = written("--unit", "mm")
+    assert board.unit == "mm"
+
+
+def test_without_a_unit_one_answer_suffices() -> None:
+    small.draw(Path("lamp.dxf"), unit=0)
+    result = run("new", "lamp.dxf", "--drawn-from", "components", "--out", "job.toml")
+    assert result.stdout == "wrote job.toml; left to fill in: unit\n"
+    text = Path("job.toml").read_text("utf-8")
+    assert "#   mm: 30.00 × 20.00 mm" in text
+    assert "#   inch: 762.00 × 508.00 mm" in text
+    Path("job.toml").write_text(text.replace('unit = "FILL IN"', 'unit = "mm"'), "utf-8")
+    assert load(Path("job.toml")).boards[0].unit == "mm"
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [p.pieces for p in cut_set.proofs] == [2]
+
+
+@pytest.mark.parametrize(
+    ("words", "roles"),
+    [
+        (("--margin", "1.5"), LayerRoles(("sheen",), (), ("wells",), outline_margin=1.5)),
+        (
+            ("--outline", "-1,-2,31,22.5"),
+            LayerRoles(("sheen",), (), ("wells",), outline_box=(-1.0, -2.0, 31.0, 22.5)),
+        ),
+    ],
+)
+def test_an_outline_that_is_given(words: tuple[str, ...], roles: LayerRoles) -> None:
+    for what in (bare, small.whole):
+        Path("job.toml").unlink(missing_ok=True)
+        small.draw(Path("lamp.dxf"), what)
+        assert written(*words).layers == roles
+
+
+def test_outline_and_holes_from_other_drawings() -> None:
+    small.draw(Path("edge.dxf"), lambda space: small.edge(space))
+
+    def wells(space: Modelspace) -> None:
+        for x, y in ((8, 6), (22, 6), (15, 14)):
+            space.add_circle((x, y), 0.5, dxfattribs={"layer": "wells"})
+
+    def sheen(space: Modelspace) -> None:
+        small.track(space, [(8.0, 6.0), (22.0, 6.0)], width=2.4)
+        small.track(space, [(14.0, 14.0), (16.0, 14.0)], width=2.4)
+
+    small.draw(Path("holes.dxf"), wells)
+    small.draw(Path("lamp.dxf"), sheen)
+    board = written("--outline-drawing", "edge.dxf", "--holes-drawing", "holes.dxf")
+    assert board.layers == ROLES
+    assert board.outline_drawing is not None
+    assert board.holes_drawing is not None
+    assert board.outline_drawing.name == "edge.dxf"
+    assert board.holes_drawing.name == "holes.dxf"
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert len(cut_set.layout.placements[0].board.holes) == 3
+
+
+def test_a_gap_in_the_outline_is_offered_with_its_place() -> None:
+    def draw(space: Modelspace) -> None:
+        small.edge(space, gap=0.03)
+        small.copper(space)
+
+    small.draw(Path("lamp.dxf"), draw)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "job.toml")
+    assert result.stdout == "wrote job.toml; left to fill in: close_gaps\n"
+    assert run("prepare", "job.toml", "--out", "out").exit_code == 3
+    text = Path("job.toml").read_text("utf-8")
+    assert "#   0.000, 0.015: 0.0300 mm" in text
+    Path("job.toml").write_text(text.replace("# close_gaps = 0.0", "close_gaps = 0.0"), "utf-8")
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [p.pieces for p in cut_set.proofs] == [2]
+
+
+def answered(name: str, *changes: tuple[str, str]) -> LayerRoles:
+    """The roles of a dialect's job once a person has answered what it asks."""
+    shutil.copy(DIALECTS / f"{name}.dxf", "board.dxf")
+    result = run("new", "board.dxf", "--drawn-from", "copper", "--out", "job.toml")
+    assert "left to fill in" in result.stdout
+    text = Path("job.toml").read_text("utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    Path("job.toml").write_text(text, "utf-8")
+    return load(Path("job.toml")).boards[0].layers
+
+
+@pytest.mark.parametrize(
+    ("name", "changes", "pieces"),
+    [
+        (
+            "nested-and-overlapping",
+            [('{ "foil" = "FILL IN" }', '{ "foil" = "overlapping outlines" }')],
+            1,
+        ),
+        ("bare-centre-lines", [('{ "foil" = "FILL IN" }', '{ "foil" = 0.8 }')], 2),
+        ("gap-or-copper-in-a-fill", [('{ "foil" = "FILL IN" }', '{ "foil" = "fills" }')], 1),
+        (
+            "through-pads",
+            [
+                ("layers.copper = []", 'layers.copper = ["foil", "through"]'),
+                ("layers.holes = []", 'layers.holes = ["through"]'),
+            ],
+            2,
+        ),
+    ],
+)
+def test_what_is_left_to_fill_in_suffices(
+    name: str, changes: list[tuple[str, str]], pieces: int
+) -> None:
+    answered(name, *changes)
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [(p.pieces, p.shorts, p.opens) for p in cut_set.proofs] == [(pieces, 0, 0)]
+
+
+def test_holes_that_are_not_settled_are_asked_for() -> None:
+    shutil.copy(DIALECTS / "through-pads.dxf", "board.dxf")
+    result = run("new", "board.dxf", "--drawn-from", "copper", "--out", "job.toml")
+    assert result.stdout == "wrote job.toml; left to fill in: layers.copper, layers.holes\n"
+    assert "#   through: 3 circles of 2 sizes, no more" in Path("job.toml").read_text("utf-8")
+
+
+def test_both_readings_stand_in_the_job() -> None:
+    shutil.copy(DIALECTS / "nested-and-overlapping.dxf", "board.dxf")
+    text = run("new", "board.dxf").stdout
+    assert '#   "nested outlines": 3 closed lines' in text
+    assert "refused: copper-not-nested" in text
+    assert '#   "overlapping outlines": 3 closed lines, each filled; 1 piece' in text
+
+
+def test_a_gap_too_narrow_for_any_vee_is_told() -> None:
+    def draw(space: Modelspace) -> None:
+        small.edge(space)
+        small.track(space, [(8.0, 6.0), (22.0, 6.0)], width=1.0)
+        small.track(space, [(8.0, 7.1), (22.0, 7.1)], width=1.0)
+
+    small.draw(Path("lamp.dxf"), draw)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper")
+    assert "warn: the narrowest gap is 0.100 mm, and no preset vee passes it" in result.stderr
+
+
+MISTAKES: dict[str, tuple[tuple[str, ...], int, str]] = {
+    "unknown unit": (("--unit", "ell"), 2, "'ell' is not one of"),
+    "unknown side": (("--drawn-from", "above"), 2, "'above' is not one of"),
+    "two outlines": (("--margin", "1", "--outline", "0,0,1,1"), 2, "both give the outline"),
+    "three outlines": (
+        ("--margin", "1", "--outline-drawing", "lamp.dxf"),
+        2,
+        "--margin and --outline-drawing both give",
+    ),
+    "margin below 0": (("--margin", "-1"), 2, "--margin must be 0 to 1000 mm"),
+    "margin no number": (("--margin", "nan"), 2, "--margin must be 0 to 1000 mm"),
+    "three numbers": (("--outline", "0,0,1"), 2, "--outline must be X0,Y0,X1,Y1"),
+    "words": (("--outline", "a,b,c,d"), 2, "--outline must be X0,Y0,X1,Y1"),
+    "turned over": (("--outline", "3,0,1,1"), 2, "must have X0 < X1"),
+    "without end": (("--outline", "0,0,inf,1"), 2, "must have X0 < X1"),
+    "no such edge": (("--outline-drawing", "none.dxf"), 3, "there is no file none.dxf"),
+    "no such holes": (("--holes-drawing", "none.dxf"), 3, "there is no file none.dxf"),
+    "other unit": (("--unit", "inch"), 3, "$INSUNITS says mm"),
+    "no folder": (("--out", "none/job.toml"), 2, "there is no folder none"),
+}
+
+
+@pytest.mark.parametrize(("words", "code", "said"), MISTAKES.values(), ids=MISTAKES.keys())
+def test_mistakes(words: tuple[str, ...], code: int, said: str) -> None:
+    small.draw(Path("lamp.dxf"))
+    result = run("new", "lamp.dxf", *words)
+    assert result.exit_code == code
+    assert said in result.stderr
+    assert [path.name for path in Path().iterdir()] == ["lamp.dxf"]
+
+
+@pytest.mark.parametrize("name", sorted(file.stem for file in DIALECTS.glob("*.dxf")))
+def test_no_drawing_breaks_it(name: str) -> None:
+    result = run("new", DIALECTS / f"{name}.dxf")
+    assert result.exit_code in (0, 3)
+    assert bool(result.stdout) == (result.exit_code == 0)
+
+
+def test_a_drawing_of_any_name_and_layer() -> None:
+    doc = filemanagement.new(units=units.MM)
+    for y in (5, 9):
+        doc.modelspace().add_lwpolyline(
+            [(5, y), (9, y)], dxfattribs={"layer": "Züge 100% {0}", "const_width": 1}
+        )
+    doc.saveas("a b {x}.dxf")
+    board = written("--margin", "1", drawing="a b {x}.dxf")
+    assert board.layers.copper == ("Züge 100% {0}",)
+    assert board.drawing_name == "a b {x}.dxf"

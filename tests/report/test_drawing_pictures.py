@@ -1,0 +1,104 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.report.canvas import drawing_settings
+from millprep.report.drawing_pictures import (
+    LayerPicture,
+    ReadingPicture,
+    _coloured,
+    _view,
+    draw_drawing,
+    stem,
+)
+from millprep.report.palette import PIECES
+
+PIECE = shapely.box(0, 0, 10, 4)
+OTHER = shapely.box(0, 5, 10, 9)
+READING = ReadingPicture(
+    "layer-01-foil-copper", "lamp.dxf · layer foil · copper", "2 pieces", (PIECE, OTHER),
+    ((shapely.Point(2, 2), 1.0), (shapely.LineString([(5, 7), (7, 7)]), 1.0)), (0, 0, 10, 9),
+    gap_at=(5, 4.5), gap_words="narrowest gap 1", below=("mm: 10 × 9 mm",),
+)  # fmt: skip
+LAYER = LayerPicture(
+    "layer-01-foil", "lamp.dxf · layer foil", "as drawn",
+    (np.array([(0.0, 0.0), (10.0, 9.0)]),), (PIECE,), (0, 0, 10, 9),
+)  # fmt: skip
+
+
+def pixels(file: Path) -> np.ndarray:
+    with drawing_settings():
+        from matplotlib.image import imread
+
+        image: np.ndarray = imread(file)
+    return (image[..., :3] * 255).round().astype(int)
+
+
+def has(image: np.ndarray, colour: str, least: int) -> bool:
+    wanted = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
+    return int((np.abs(image - wanted).max(axis=-1) <= 2).sum()) >= least
+
+
+def test_pictures_are_drawn_and_show_what_they_should(tmp_path: Path) -> None:
+    names = draw_drawing([LAYER, READING], tmp_path / "new" / "folder")
+    assert names == ("layer-01-foil.png", "layer-01-foil-copper.png")
+    image = pixels(tmp_path / "new" / "folder" / names[1])
+    # both pieces, each in a colour of its own, and the yellow flag at the gap
+    colours = _coloured(READING.pieces, 1.0)
+    assert len(set(colours)) == 2
+    for k in colours:
+        assert has(image, PIECES[k], 20_000)
+    assert has(image, "#ffd21f", 500)
+    plain = pixels(tmp_path / "new" / "folder" / names[0])
+    assert has(plain, PIECES[0], 20_000)
+    assert not has(plain, "#ffd21f", 1)
+
+
+def test_the_same_drawing_gives_the_same_bytes(tmp_path: Path) -> None:
+    for folder in ("a", "b"):
+        draw_drawing([LAYER, READING], tmp_path / folder)
+    for name in ("layer-01-foil.png", "layer-01-foil-copper.png"):
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
+    (tmp_path / "mine.png").write_bytes(b"mine")
+    draw_drawing([LAYER], tmp_path)
+    assert (tmp_path / "mine.png").read_bytes() == b"mine"
+
+
+@pytest.mark.parametrize(
+    ("layer", "name"),
+    [
+        ("TRACKS", "layer-03-TRACKS"),
+        ("../../etc/x", "layer-03-etc-x"),
+        ("Leiterzüge $0", "layer-03-Leiterz-ge-0"),
+        ("···", "layer-03"),
+        ("x" * 300, "layer-03-" + "x" * 40),
+    ],
+)
+def test_names_are_safe_for_every_layer(layer: str, name: str) -> None:
+    assert stem(3, layer) == name
+
+
+def test_neighbours_differ_in_colour_as_far_as_colours_go() -> None:
+    grid = [shapely.box(x, y, x + 0.9, y + 0.9) for x in range(6) for y in range(6)]
+    colours = _coloured(grid, 0.15)
+    a, b = shapely.STRtree(grid).query(np.array(grid), predicate="dwithin", distance=0.12)
+    assert all(
+        colours[i] != colours[j] for i, j in zip(a.tolist(), b.tolist(), strict=True) if i != j
+    )
+    assert len(set(colours)) > 2
+
+
+@pytest.mark.parametrize("box", [(0, 0, 100, 0), (3, 3, 3, 3), (0, 0, 1e-3, 5e5)])
+def test_the_view_is_never_a_sliver(box: tuple[float, float, float, float]) -> None:
+    view = _view(box)
+    wide, high = view.x1 - view.x0, view.y1 - view.y0
+    assert min(wide, high) >= 0.15 * max(wide, high)
+    assert view.contains(box[0], box[1])
+    assert view.contains(box[2], box[3])
