@@ -21,6 +21,7 @@ from millprep.passes import (
     touch,
     turn,
     verdict,
+    vernier_places,
 )
 from millprep.passes.clamping import Clamping, denied
 from millprep.passes.drift import Budget, Drift
@@ -149,6 +150,13 @@ def passes(
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
     marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
     swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
+    scales = vernier_places.Scales()
+    if told.verniers:
+        finest = min(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
+        scales = vernier_places.plan(
+            plan, blank, holes, swept, clamped, rings.joins, finest, job.isolation.depth
+        )
+        swept = shapely.union_all([swept, scales.taken])
     milling: list[MillingPass] = []
     for k, planned in enumerate(plan.poses):
         number = k + 1
@@ -169,11 +177,13 @@ def passes(
             touch=touch.choose(
                 plan.windows[k], pose, blank, swept, clamped[k], job.touch, number
             ),
+            verniers=tuple(one for one in scales.verniers if one.passes[1] == number),
         )
         milling.append(mill_pass)
         mine: list[Cut] = [
             *find_again.get(number, ()),
             *marks.by_pass.get(number, ()),
+            *scales.first.get(number, ()),
             *rings.by_pass[k],
             *drilled[k],
             *freed.by_pass[k],
@@ -181,14 +191,15 @@ def passes(
         # the cross first: it shows at once whether the blank lies on the right set
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
         shown = [hole.machine for hole in looked_at]
-        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile, shown)
+        ahead = scales.second.get(number, ())
+        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile, shown, ahead)
     judged = (*rings.joins, *strength.expect(freed.joins, errors))
     by_index = {p.index: p for p in placements}
     bites = neighbours.bites(pairs, join_plan.pass_at, errors.most)
     words = (
         *shift.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
-        *(replace(finding, blank=blank.number) for finding in marks.findings),
+        *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
         *tab_findings,
         *verdict.judge(judged, job.registration, by_index, blank.number),
         *verdict.bitten(bites, by_index, blank.number),

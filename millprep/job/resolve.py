@@ -215,4 +215,5 @@ def _registration(
         overrun=table.overrun,
         sigma=ASSUMED_ERROR if assumed else math.hypot(drill or HALF_ERROR, locate or HALF_ERROR),
         assumed=assumed,
+        verniers=table.verniers,
     )

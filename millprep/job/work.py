@@ -174,3 +174,8 @@ class RegistrationTable(Table):
         above=0,
         most=1,
     )
+    verniers: bool = entry(
+        "Engrave verniers that show how far two passes lie apart, where the margins have room",
+        "true or false",
+        default=True,
+    )

@@ -1,4 +1,4 @@
-"""Verniers: where they stand, which lines they have, and what their readings say.
+"""Verniers: which lines they have, and what their readings say.
 
 The first comb is cut by the earlier pass, its lines i · p from the middle. The second is cut
 by the later pass, its lines i · (p - δ), so that lines coincide where i = s / δ when the later
@@ -9,14 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
 
 from millprep.values.blank import Box
-from millprep.values.path import FloatArray, Path, Point
+from millprep.values.path import Path, Point
 from millprep.values.pose import Pose
 from millprep.values.vernier import Measured, Vernier
 
@@ -29,8 +27,6 @@ LONGER = 0.5
 """Every fifth line is longer by this at its outer end, the middle one by twice as much."""
 SIGN = 0.8
 """Size of the plus sign at the positive end, mm."""
-CLEAR = 1.0
-"""Bare laminate around a vernier, mm."""
 READING_ERROR = 0.01
 """Standard deviation of a reading, half a step, mm: assumed, nobody measured it."""
 
@@ -89,76 +85,6 @@ def area(one: Vernier) -> Box:
     xy = np.vstack([path.xy for path in (*first, *second)])
     (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
     return Box(x0, y0, x1, y1)
-
-
-def choose(
-    blank: int,
-    passes: tuple[int, int],
-    overlap: Box,
-    free: BaseGeometry,
-    joins: float,
-    axis: int,
-    first_number: int,
-) -> tuple[Vernier, ...]:
-    """Verniers for two passes: one of each kind in both long margins, where they find room.
-
-    Args:
-        blank: its number.
-        passes: earlier and later.
-        overlap: what both windows share, blank frame.
-        free: bare laminate in the margins, clear of boards, holes, clamps and marks.
-        joins: where the joins lie on average along the axis; verniers stand near it.
-        axis: 0 when the blank moves along x, 1 along y.
-        first_number: of the first vernier's id.
-    """
-    room = shapely.intersection(free, shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1))
-    middle = (overlap.y0 + overlap.y1, overlap.x0 + overlap.x1)[axis] / 2
-    found: list[Vernier] = []
-    for side in (-1, 1):
-        for measures, (pitch, step, reach) in SIZES.items():
-            ident = f"v{first_number + len(found)}"
-            trial = Vernier(ident, blank, (0.0, 0.0), measures, passes, pitch, step, reach)
-            here = shapely.intersection(room, _half(overlap, axis, middle, side))
-            at = _nearest(here, area(trial), joins, axis)
-            if at is not None:
-                found.append(replace(trial, at=at))
-                room = shapely.difference(room, _grown(area(found[-1])))
-    return tuple(found)
-
-
-def _nearest(room: BaseGeometry, box: Box, joins: float, axis: int) -> Point | None:
-    """The place nearest to the joins along the axis where the room holds the box."""
-    places = _places(room)
-    places = places[np.argsort(np.abs(places[:, axis] - joins), kind="stable")]
-    x0, y0, x1, y1 = _grown(box).bounds
-    x, y = places.T
-    needed = shapely.box(x + x0, y + y0, x + x1, y + y1)
-    shapely.prepare(room)
-    fits = np.flatnonzero(shapely.covers(room, needed))
-    return None if not len(fits) else (float(places[fits[0], 0]), float(places[fits[0], 1]))
-
-
-def _grown(box: Box) -> shapely.Polygon:
-    return shapely.box(box.x0 - CLEAR, box.y0 - CLEAR, box.x1 + CLEAR, box.y1 + CLEAR)
-
-
-def _half(overlap: Box, axis: int, middle: float, side: int) -> shapely.Polygon:
-    """The half of the overlap on one side of the middle line along the axis."""
-    x0, y0, x1, y1 = overlap.x0, overlap.y0, overlap.x1, overlap.y1
-    if axis == 0:
-        return shapely.box(x0, y0 if side < 0 else middle, x1, middle if side < 0 else y1)
-    return shapely.box(x0 if side < 0 else middle, y0, middle if side < 0 else x1, y1)
-
-
-def _places(room: BaseGeometry) -> FloatArray:
-    """(n, 2) grid over the room; finer across, where margins are narrow."""
-    if room.is_empty:
-        return np.empty((0, 2))
-    x0, y0, x1, y1 = room.bounds
-    x, y = np.meshgrid(
-        np.arange(math.ceil(2 * x0) / 2, x1, 0.5), np.arange(math.ceil(4 * y0) / 4, y1, 0.25)
-    )
-    return np.column_stack((x.ravel(), y.ravel()))
 
 
 def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:

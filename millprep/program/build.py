@@ -16,6 +16,8 @@ from millprep.values.plan import ProfilePlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
 
+READ = "verniers: read them, as the sheet shows, before anything else is cut"
+
 
 def work_of(cut: Cut) -> Work:
     """The kind of work a cut is."""
@@ -33,6 +35,7 @@ def build(
     machine: Machine,
     profile: ProfilePlan,
     shown: Sequence[Point] = (),
+    ahead: Sequence[Engraving] = (),
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass.
 
@@ -44,6 +47,8 @@ def build(
         profile: how profiles are entered.
         shown: places, machine frame, that a dry run with the first cutter shows before anything
             is cut.
+        ahead: lines of second combs, blank frame: a program of their own, to be read before the
+            rest is cut.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -66,6 +71,12 @@ def build(
     names = sorted(by_cutter, key=rank)
     if shown and names:
         programs.append(_dry_run(shown, mill_pass, named[names[0]], machine))
+    if ahead:
+        lines = [_moved(cut, mill_pass.pose) for cut in ahead]
+        name = ahead[0].cutter
+        file = _file(mill_pass, len(programs) + 1, "engrave", name)
+        combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
+        programs.append(replace(combs, notes=(READ,)))
     for number, name in enumerate(names, len(programs) + 1):
         mine = by_cutter[name]
         works = _works(mine)

@@ -223,6 +223,7 @@ class RegistrationPlan:
         overrun: how far each side of a join is cut past it.
         sigma: error of one hole per axis, from drilling it and finding it again.
         assumed: True when the job states no error and the default stands.
+        verniers: whether passes engrave verniers where the margins have room.
     """
 
     method: Literal["pins", "measure"]
@@ -235,6 +236,7 @@ class RegistrationPlan:
     overrun: float
     sigma: float = 0.03
     assumed: bool = True
+    verniers: bool = True
 
 
 @dataclass(frozen=True, slots=True)

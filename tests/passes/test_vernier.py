@@ -9,7 +9,8 @@ import pytest
 import shapely
 
 from millprep.passes import vernier
-from millprep.passes.vernier import READING_ERROR, Correction, area, choose, combs, correction
+from millprep.passes.vernier import READING_ERROR, Correction, area, combs, correction
+from millprep.passes.vernier_places import choose
 from millprep.values.blank import Box
 from millprep.values.pose import Pose
 from millprep.values.vernier import Measured, Vernier

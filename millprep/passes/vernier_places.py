@@ -1,0 +1,200 @@
+"""Where verniers stand: in both margins along the blank, near the joins, where there is room."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.vernier import SIZES, area, combs
+from millprep.values.blank import Blank, Box
+from millprep.values.cut import Engraving
+from millprep.values.cutter import Cutter
+from millprep.values.finding import Finding
+from millprep.values.milling_pass import Join, RegistrationHole
+from millprep.values.path import FloatArray, Path, Point
+from millprep.values.vernier import Vernier
+
+CLEAR = 1.0
+"""Laminate between a vernier and whatever else is cut, and the blank's edge, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """The verniers of a blank.
+
+    Attributes:
+        verniers: all of them.
+        first: lines of first combs, by the number of the pass that cuts them.
+        second: lines of second combs, by the number of the pass that cuts them before all else.
+        taken: where they are, blank frame.
+        findings: passes that get none.
+    """
+
+    verniers: tuple[Vernier, ...] = ()
+    first: dict[int, tuple[Engraving, ...]] = field(default_factory=dict)
+    second: dict[int, tuple[Engraving, ...]] = field(default_factory=dict)
+    taken: BaseGeometry = field(default_factory=shapely.Polygon)
+    findings: tuple[Finding, ...] = ()
+
+
+def plan(
+    shift: ShiftPlan,
+    blank: Blank,
+    holes: Sequence[RegistrationHole],
+    cut: BaseGeometry,
+    clamped: Sequence[BaseGeometry],
+    joins: Sequence[Join],
+    cutter: Cutter,
+    depth: float,
+) -> Scales:
+    """Verniers for every pass that is found by holes of an earlier one.
+
+    Args:
+        shift: windows and poses.
+        blank: the laminate.
+        holes: registration holes of all passes.
+        cut: what is cut on the blank besides, holes and marks included, blank frame.
+        clamped: per pass what clamps deny to the spindle, machine frame.
+        joins: of all passes.
+        cutter: that engraves, at `depth` below the surface.
+        depth: of the tip.
+    """
+    solid = cut.buffer(cutter.width(depth) / 2, quad_segs=4)
+    found: list[Vernier] = []
+    findings: list[Finding] = []
+    first: dict[int, list[Engraving]] = {}
+    second: dict[int, list[Engraving]] = {}
+    taken: list[BaseGeometry] = []
+    for earlier, later in _pairs(holes):
+        shared = shift.shared(earlier - 1, later - 1)
+        if shared is None:
+            continue
+        denied = [
+            shift.poses[number - 1].inverse().shape(clamped[number - 1])
+            for number in (earlier, later)
+        ]
+        free = shapely.box(0, 0, *blank.size).difference(
+            shapely.union_all([solid, *taken, *denied])
+        )
+        axis = 0 if shift.step(earlier - 1, later - 1)[0] else 1
+        middle = (shared.x0 + shared.x1, shared.y0 + shared.y1)[axis] / 2
+        places = [j.at[axis] for j in joins if j.passes == (earlier, later)]
+        mine = choose(
+            blank.number, (earlier, later), shared, free,
+            float(np.mean(places)) if places else middle, axis, len(found) + 1,
+        )  # fmt: skip
+        if {one.measures for one in mine} != {"x", "y"}:
+            findings.append(_no_room(later, (shared.x0, shared.y0)))
+            continue
+        found += mine
+        for one in mine:
+            taken.append(_grown(area(one)))
+            a, b = combs(one)
+            first.setdefault(earlier, []).extend(_engraved(a, one, cutter, depth))
+            second.setdefault(later, []).extend(_engraved(b, one, cutter, depth))
+    return Scales(
+        tuple(found),
+        {number: tuple(lines) for number, lines in first.items()},
+        {number: tuple(lines) for number, lines in second.items()},
+        shapely.union_all(taken),
+        tuple(findings),
+    )
+
+
+def _pairs(holes: Sequence[RegistrationHole]) -> list[tuple[int, int]]:
+    """For every pass that is found again, the pass that drilled its key."""
+    return sorted((h.drilled_in, h.used_in) for h in holes if h.role == "key")
+
+
+def _engraved(paths: Iterable[Path], one: Vernier, cutter: Cutter, depth: float) -> list[Engraving]:
+    return [Engraving(path, cutter.name, depth, f"vernier {one.id}") for path in paths]
+
+
+def _no_room(later: int, at: Point) -> Finding:
+    return Finding(
+        code="no-room-for-vernier",
+        severity="note",
+        message=(
+            f"The margins hold no pair of verniers for pass {later}: how well the passes meet "
+            "can be judged at the joins only. A margin wider by some millimetres would do."
+        ),
+        frame="blank",
+        at=at,
+        mill_pass=later,
+    )
+
+
+def choose(
+    blank: int,
+    passes: tuple[int, int],
+    overlap: Box,
+    free: BaseGeometry,
+    joins: float,
+    axis: int,
+    first_number: int,
+) -> tuple[Vernier, ...]:
+    """Verniers for two passes: one of each kind in both long margins, where they find room.
+
+    Args:
+        blank: its number.
+        passes: earlier and later.
+        overlap: what both windows share, blank frame.
+        free: bare laminate in the margins, clear of boards, holes, clamps and marks.
+        joins: where the joins lie on average along the axis; verniers stand near it.
+        axis: 0 when the blank moves along x, 1 along y.
+        first_number: of the first vernier's id.
+    """
+    room = shapely.intersection(free, shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1))
+    middle = (overlap.y0 + overlap.y1, overlap.x0 + overlap.x1)[axis] / 2
+    found: list[Vernier] = []
+    for side in (-1, 1):
+        for measures, (pitch, step, reach) in SIZES.items():
+            ident = f"v{first_number + len(found)}"
+            trial = Vernier(ident, blank, (0.0, 0.0), measures, passes, pitch, step, reach)
+            here = shapely.intersection(room, _half(overlap, axis, middle, side))
+            at = _nearest(here, area(trial), joins, axis)
+            if at is not None:
+                found.append(replace(trial, at=at))
+                room = shapely.difference(room, _grown(area(found[-1])))
+    return tuple(found)
+
+
+def _nearest(room: BaseGeometry, box: Box, joins: float, axis: int) -> Point | None:
+    """The place nearest to the joins along the axis where the room holds the box."""
+    places = _places(room)
+    places = places[np.argsort(np.abs(places[:, axis] - joins), kind="stable")]
+    x0, y0, x1, y1 = _grown(box).bounds
+    x, y = places.T
+    needed = shapely.box(x + x0, y + y0, x + x1, y + y1)
+    shapely.prepare(room)
+    fits = np.flatnonzero(shapely.covers(room, needed))
+    return None if not len(fits) else (float(places[fits[0], 0]), float(places[fits[0], 1]))
+
+
+def _grown(box: Box) -> shapely.Polygon:
+    return shapely.box(box.x0 - CLEAR, box.y0 - CLEAR, box.x1 + CLEAR, box.y1 + CLEAR)
+
+
+def _half(overlap: Box, axis: int, middle: float, side: int) -> shapely.Polygon:
+    """The half of the overlap on one side of the middle line along the axis."""
+    x0, y0, x1, y1 = overlap.x0, overlap.y0, overlap.x1, overlap.y1
+    if axis == 0:
+        return shapely.box(x0, y0 if side < 0 else middle, x1, middle if side < 0 else y1)
+    return shapely.box(x0 if side < 0 else middle, y0, middle if side < 0 else x1, y1)
+
+
+def _places(room: BaseGeometry) -> FloatArray:
+    """(n, 2) grid over the room; finer across, where margins are narrow."""
+    if room.is_empty:
+        return np.empty((0, 2))
+    x0, y0, x1, y1 = room.bounds
+    x, y = np.meshgrid(
+        np.arange(math.ceil(2 * x0) / 2, x1, 0.5), np.arange(math.ceil(4 * y0) / 4, y1, 0.25)
+    )
+    return np.column_stack((x.ravel(), y.ravel()))
