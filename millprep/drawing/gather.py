@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import changes, holes, opening, selection, unit
+from millprep.drawing import changes, holes, opening, selection, unit, witnesses
 from millprep.drawing.chain import TOLERANCE
 from millprep.drawing.entities import layer_of, walk
 from millprep.drawing.ledger import Ledger
@@ -101,7 +101,7 @@ def _mend(
     ledger.changed += [name for one in drawing.changes for name in (one.name, one.family)]
     leave = changes.settle(drawing.changes, used, accepted, ledger)
     for one in changes.drop(drawing.doc, drawing.raw, leave):
-        layer = changes.decoder(drawing.doc)(one.layer)
+        layer = witnesses.decoder(drawing.doc)(one.layer)
         if used is None or one.place != MODEL or layer.casefold() in used:
             ledger.stop(
                 "entity-damaged",

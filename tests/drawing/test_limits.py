@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep.drawing import entities, neighbours, opening, read
+from millprep.drawing import copper, entities, neighbours, opening, read
 from millprep.drawing.survey import survey_file
 from millprep.values.finding import Refusal
 from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
@@ -155,3 +155,61 @@ def test_a_binary_file_cut_short(tmp_path: Path) -> None:
     sheet.file.write_bytes(whole[:22] + struct.pack("<h", 0) + b"SECTION")
     with pytest.raises(Refusal):
         survey_file(sheet.file)
+
+
+def scribble(n: int) -> list[tuple[float, float]]:
+    rng = random.Random(n)
+    return [(5 + 20 * rng.random(), 5 + 20 * rng.random()) for _ in range(n)]
+
+
+def test_a_scribble_of_crossing_lines_is_not_sorted_out(tmp_path: Path) -> None:
+    # 1000 lines cross each other about a hundred thousand times
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline(scribble(1000), close=True, dxfattribs=FOIL)
+    (finding,) = sheet.refusal()
+    assert finding.code == "copper-crosses-itself"
+    assert "many times" in finding.message
+
+
+def test_a_filled_scribble(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    fill = sheet.space.add_hatch(dxfattribs=FOIL)
+    fill.paths.add_polyline_path(scribble(1000))
+    assert codes(sheet.refusal()) == ["fill-crosses-itself"]
+
+
+def test_a_scribble_with_a_broad_pen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline(scribble(200), dxfattribs={**FOIL, "const_width": 0.02})
+    monkeypatch.setattr(copper, "MOST_TOUCHING", 5000)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "draw every shape once" in finding.message
+
+
+def test_an_outline_that_encloses_nothing(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, rim=False)
+    sheet.pad(10, 10)
+    sheet.space.add_lwpolyline([(0, 0), (50, 0)], close=True, dxfattribs=RIM)
+    assert codes(sheet.refusal()) == ["outline-empty"]
+
+
+def test_blocks_that_hold_each_other_in_too_many_ways_are_not_mended(tmp_path: Path) -> None:
+    # two blocks a level, each in both of the next: 2^20 ways, all of which an audit would walk
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    for side in "ab":
+        sheet.doc.blocks.new(f"{side}0").add_circle((0, 0), 1)
+    for level in range(1, 20):
+        for side in "ab":
+            block = sheet.doc.blocks.new(f"{side}{level}")
+            for inner in "ab":
+                block.add_blockref(f"{inner}{level - 1}", (0, 0))
+    sheet.doc.saveas(sheet.file)
+    whole = sheet.file.read_bytes()
+    sheet.file.write_bytes(whole[: whole.rindex(b"  0\nEOF")])
+    with pytest.raises(Refusal) as caught:
+        read(sheet.file, name="b", shown_as="x", layers=ROLES, unit=None, repair=True)
+    (finding,) = caught.value.findings
+    assert finding.code == "drawing-too-large"
+    assert "too many ways" in finding.message
