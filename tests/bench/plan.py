@@ -1,0 +1,78 @@
+"""Processor seconds of the pass plan of the half-metre example, beside those of its isolation.
+
+Run it from the project's folder: `python -m tests.bench.plan`; `--runs` says how often, `--json`
+writes one object instead of words. Both are measured in turns in one process, so that whatever
+else the machine does slows both; the least of all runs counts. The pass plan is everything from
+the windows to the judged joins: holes, joins in two rounds, sharing, ticks, profiles with tabs.
+Exit code 1 when it takes twice the time of the isolation or more.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+from millprep import drawing, job, one_blank
+from millprep.layout import rows
+from millprep.paths.isolation import Island, isolate
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
+MOST = 2.0
+
+
+def measured(runs: int) -> dict[str, Any]:
+    """Seconds of isolation, pass plan and programs, and the plan's share of the isolation."""
+    plan = job.load(EXAMPLE)
+    (one,) = plan.boards
+    board = drawing.read(
+        one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
+    )
+    layout = rows.lay_out([rows.Order(board, 1, True)], plan.blanks)
+    (blank,), placements = layout.blanks, layout.placements
+    made = one_blank.cuts(plan, blank, placements)
+    (placement,) = placements
+    islands = [Island(0, p.id, placement.pose.shape(p.shape)) for p in board.pieces]
+    edge = placement.pose.shape(board.outline)
+
+    def without_programs() -> object:
+        with patch.object(one_blank, "build", lambda *_: ()):
+            return one_blank.passes(plan, blank, made, placements, {})
+
+    works: dict[str, Callable[[], object]] = {
+        "isolation": lambda: isolate(islands, edge, plan.isolation, blank.copper),
+        "plan": without_programs,
+        "plan and programs": lambda: one_blank.passes(plan, blank, made, placements, {}),
+    }
+    least = dict.fromkeys(works, float("inf"))
+    for _ in range(runs):
+        for name, work in works.items():
+            start = time.process_time()
+            work()
+            least[name] = min(least[name], time.process_time() - start)
+    found: dict[str, Any] = {name: round(seconds, 3) for name, seconds in least.items()}
+    found["plan / isolation"] = round(least["plan"] / least["isolation"], 2)
+    return found
+
+
+def main() -> int:
+    """Measure and say."""
+    parser = argparse.ArgumentParser(description="pass plan against isolation")
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args()
+    found = measured(asked.runs)
+    if asked.json:
+        sys.stdout.write(json.dumps(found) + "\n")
+    else:
+        sys.stdout.writelines(f"{name:<18} {value}\n" for name, value in found.items())
+    return 0 if found["plan / isolation"] < MOST else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
