@@ -18,6 +18,8 @@ from millprep.values.milling_pass import MillingPass
 CORE = 0.03
 """A piece is looked for in the copper where it would be if shrunk by this much, mm: a
 neighbour's edge or a bite of the tolerances must not be taken for the piece."""
+SKIN = 0.02
+"""What a hole may leave of the laminate's thickness, mm: it breaks away."""
 CELL = 30.0
 """Side of the squares whose sweeps are united first, mm."""
 
@@ -82,15 +84,15 @@ def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
 
 def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) -> list[Groove]:
     """One groove for each cutter, in the order of their first use."""
-    swept: dict[str, tuple[list[Shapes], list[Shapes]]] = {}
+    swept: dict[str, tuple[list[Shapes], ...]] = {}
+    levels = (0.0, blank.copper, blank.thickness - SKIN)
     for trace, cutter, mill_pass in cuts:
         steps = segments(trace)
         pose = mill_pass.pose.inverse()
-        surface, foot = swept.setdefault(cutter.name, ([], []))
-        surface.append(sweep(steps, cutter, pose, 0.0))
-        foot.append(sweep(steps, cutter, pose, blank.copper))
-    united = unite([np.concatenate(level) for levels in swept.values() for level in levels])
-    return [Groove(name, united[2 * i], united[2 * i + 1]) for i, name in enumerate(swept)]
+        for level, found in zip(levels, swept.setdefault(cutter.name, ([], [], [])), strict=True):
+            found.append(sweep(steps, cutter, pose, level))
+    united = unite([np.concatenate(level) for found in swept.values() for level in found])
+    return [Groove(name, *united[3 * i : 3 * i + 3]) for i, name in enumerate(swept)]
 
 
 def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:

@@ -83,7 +83,7 @@ def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Fi
             *unparted(mine, shown.placement, shown.pieces),
             *uncut(surface, shown.placement, shown.pieces, reach),
             *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
-            *rings(surface, shown.placement, holes),
+            *rings(surface, shown.placement, holes, cut.grooves),
         ]
     )
     neck = narrowest_copper(

@@ -122,9 +122,12 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> lis
 
 
 def rings(
-    surface: Sequence[CopperPart], placement: Placement, cut: Mapping[str, shapely.Polygon]
+    surface: Sequence[CopperPart],
+    placement: Placement,
+    cut: Mapping[str, shapely.Polygon],
+    grooves: Sequence[Groove] = (),
 ) -> list[Finding]:
-    """Holes that are missing, of the wrong size, too near an edge, or through it.
+    """Holes that are missing, of the wrong size or depth, too near an edge, or through it.
 
     `surface` is the copper at its surface, `cut` the holes as from `drilled`.
     """
@@ -148,6 +151,7 @@ def rings(
             found.append(on_blank(placement, "hole-size", "warn", message, at))
         if hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)
+    found += _floors(placement, cut, grooves)
     where = {hole.id: placement.pose.point(hole.at) for hole in placement.board.holes}
     for part in surface:
         for copy, piece in part.pieces:
@@ -157,6 +161,39 @@ def rings(
             for name, ring in zip(ids, _widths(part.shape, [cut[i] for i in ids]), strict=True):
                 if ring < LEAST_RING:
                     found.append(_thin(placement, name, piece, ring, where[name]))
+    return found
+
+
+def _floors(
+    placement: Placement, cut: Mapping[str, shapely.Polygon], grooves: Sequence[Groove]
+) -> list[Finding]:
+    """Holes that do not go through the laminate, where the grooves say how deep they are.
+
+    A core that stands in a hole comes out with it.
+    """
+    known = [groove for groove in grooves if groove.under is not None]
+    if not known:
+        return []
+    open_above, open_below = (
+        shapely.STRtree(shapely.get_parts(np.array(level, dtype=object)))
+        for level in ([g.surface for g in known], [g.under for g in known])
+    )
+
+    def within(tree: shapely.STRtree, area: shapely.Geometry) -> shapely.Geometry:
+        near = tree.geometries[tree.query(area, predicate="intersects")]
+        return shapely.union_all(shapely.intersection(near, area))
+
+    found: list[Finding] = []
+    for hole in placement.board.holes:
+        if hole.id not in cut:
+            continue
+        inner = shapely.buffer(cut[hole.id], -SLOT_LEFT)
+        floor = shapely.difference(within(open_above, inner), within(open_below, inner))
+        floor = shapely.buffer(shapely.buffer(floor, -EATEN), EATEN)
+        if not floor.is_empty:
+            spot = floor.representative_point()
+            message = f"{hole.words} does not go through the laminate. Write the set again."
+            found.append(on_blank(placement, "hole-not-through", "stop", message, (spot.x, spot.y)))
     return found
 
 

@@ -16,11 +16,13 @@ class Groove:
     Attributes:
         surface: area at the copper's surface.
         foot: area at the copper's foot.
+        under: area just above the laminate's lower face; None when nobody looked.
     """
 
     cutter: str
     surface: shapely.MultiPolygon
     foot: shapely.MultiPolygon
+    under: shapely.MultiPolygon | None = None
 
 
 @dataclass(frozen=True, slots=True)

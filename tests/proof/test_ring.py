@@ -24,8 +24,10 @@ from tests.proof.programs import (
     around,
     board,
     cut,
+    drill,
     end_mill,
     layout,
+    plunge,
     vee,
 )
 
@@ -127,3 +129,31 @@ def test_a_turned_copy_is_judged_in_its_place() -> None:
     cuts = [(read(HEAD + text + TAIL, file="a"), cutter, PASS) for text, cutter in jobs]
     _, findings = compare([as_cut(BLANK, cuts, where.placements)], where)
     assert findings == ()
+
+
+@pytest.mark.parametrize(
+    ("depth", "told"), [(-0.8, True), (-1.5, True), (-1.59, False), (-1.8, False)]
+)
+def test_a_slot_must_go_through_the_laminate(depth: float, told: bool) -> None:
+    found = judged(SLOT, cut([(20, 20), (26, 20)], depth))
+    assert codes(found) == ({"hole-not-through"} if told else set())
+
+
+def test_a_ramp_that_no_level_lap_follows_leaves_a_floor() -> None:
+    ramp = "G0 X20. Y20.\nG1 Z0. F60.\nG1 X26. Z-1.8 F300.\nG0 Z2.\n"
+    (finding,) = judged(SLOT, ramp)
+    assert (finding.code, finding.severity) == ("hole-not-through", "stop")
+    assert finding.at is not None
+    assert finding.at[0] < 25.5
+
+
+def test_a_drill_that_does_not_break_through_is_told() -> None:
+    pin = Hole("h1", (20.0, 20.0), 1.0, "c1")
+    for depth, expected in ((-1.91, set()), (-1.2, {"hole-not-through"})):
+        where = layout(board([PAD], [pin]))
+        cuts = [
+            (read(HEAD + text + TAIL, file="a"), cutter, PASS)
+            for text, cutter in ((LAP, vee()), (plunge(20, 20, depth), drill(1.0)))
+        ]
+        _, findings = compare([as_cut(BLANK, cuts, where.placements)], where)
+        assert codes(findings) == expected
