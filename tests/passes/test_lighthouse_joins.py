@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from millprep import drawing, job, one_blank
 from millprep.layout import rows
 from millprep.passes import split
+from millprep.values.path import Point
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
 
@@ -28,22 +30,40 @@ def test_the_joins_are_as_the_example_says() -> None:
     first = [ring.path for ring in cuts.rings if ring.lap == 0]
     low, high = done.passes[1].window.bounds[0], done.passes[0].window.bounds[2]
 
-    def straight(x: float) -> int:
-        return sum(len(split.crossings(path, 0, x)) for path in first)
-
-    best = min(straight(x) for x in np.arange(low + 2, high - 2, 0.5).tolist())
     pose = layout.placements[0].pose
     holes = np.array([pose.point(hole.at) for hole in board.holes])
-    away = min(float(np.hypot(*(holes - join.at).T).min()) for join in joins)
 
-    assert (len(joins), best, straight((low + high) / 2)) == (18, 18, 24)
-    assert away >= 3
-    predicted = [join.predicted for join in joins if join.predicted is not None]
-    tolerated = [join.tolerance_electrical for join in joins if join.tolerance_electrical]
-    assert len(predicted) == len(tolerated) == len(joins)
-    assert max(predicted) == pytest.approx(0.063, abs=0.0005)
-    assert min(tolerated) == pytest.approx(0.450, abs=0.0005)
+    def away(places: Iterable[Point]) -> float:
+        """From the nearest hole's middle."""
+        return min(float(np.hypot(*(holes - at).T).min()) for at in places)
+
+    def straight(x: float) -> list[Point]:
+        return [path.point_at(s) for path in first for s in split.crossings(path, 0, x)]
+
+    lines = [straight(x) for x in np.arange(low + 2, high - 2, 0.5).tolist()]
+    fewest = min(map(len, lines))
+    best = max(away(places) for places in lines if len(places) == fewest)
+    middle = straight((low + high) / 2)
+    counts = (len(joins), fewest, len(middle))
+    nearest = (away(join.at for join in joins), best, away(middle))
+
+    assert counts == (18, 18, 24)
+    assert len(joins) <= fewest
+    # pads there are 2.2 mm across, so joins are more than 1 mm from any of them
+    assert nearest == pytest.approx((3.2, 1.2, 1.2), abs=0.05)
+    for join in joins:
+        assert join.predicted is not None
+        assert join.tolerance_electrical is not None
+        assert join.predicted_rms == pytest.approx(0.021, abs=0.0005)
+        assert join.predicted == pytest.approx(0.063, abs=0.0005)
+        assert join.tolerance_electrical == pytest.approx(0.450, abs=0.0005)
+        assert join.tolerance_electrical / join.predicted == pytest.approx(7.1, abs=0.05)
+        assert join.tick == 0
 
     text = " ".join((EXAMPLE / "README.md").read_text("utf-8").split())
-    for words in ("18 change-overs", "would make 18 as well", "the overlap 24", "0.063", "0.450"):
+    for words in (
+        "| change-overs on copper | 18 | 18 | 24 |",
+        "| nearest to the middle of a hole | 3.2 mm | 1.2 mm, beside its pad |",
+        "0.021 mm rms", "less than 0.063 mm", "stands 0.450 mm", "7.1 times", "no join needs ticks",
+    ):  # fmt: skip
         assert words in text
