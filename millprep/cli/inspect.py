@@ -29,8 +29,11 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, file_okay=False),
     help="Draw every layer, and each reading of it as copper, into this folder.",
 )
+@click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
-def inspect(drawing_file: Path, unit: Unit | None, pictures: Path | None, as_json: bool) -> None:
+def inspect(
+    drawing_file: Path, unit: Unit | None, pictures: Path | None, repair: bool, as_json: bool
+) -> None:
     """Tell what a drawing holds: layers, unit, what each layer may be, and why.
 
     A layer that may be copper is read in every way that could be meant: pieces, narrowest
@@ -39,7 +42,7 @@ def inspect(drawing_file: Path, unit: Unit | None, pictures: Path | None, as_jso
     from millprep.drawing.survey import survey_file
 
     try:
-        survey = survey_file(drawing_file, unit)
+        survey = survey_file(drawing_file, unit, repair)
     except Refusal as refusal:
         words.refuse(refusal)
         return

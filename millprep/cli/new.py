@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, dir_okay=False),
     help="The DXF file that draws the holes.",
 )
+@click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
     "--out",
     metavar="JOB.toml",
@@ -59,6 +60,7 @@ def new(
     outline: str | None,
     outline_drawing: Path | None,
     holes_drawing: Path | None,
+    repair: bool,
     out: Path | None,
 ) -> None:
     """Write a commented starter job for a drawing.
@@ -82,10 +84,10 @@ def new(
         raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
     said = Answers(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
-        None if outline is None else _box(outline), outline_drawing, holes_drawing,
+        None if outline is None else _box(outline), outline_drawing, holes_drawing, repair,
     )  # fmt: skip
     try:
-        survey = survey_file(drawing_file, unit)
+        survey = survey_file(drawing_file, unit, repair)
         start, refused = begin(survey, said)
     except Refusal as refusal:
         words.refuse(refusal)

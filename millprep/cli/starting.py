@@ -34,6 +34,7 @@ class Answers:
     box: Box | None = None
     outline: Path | None = None
     holes: Path | None = None
+    repair: bool = False
 
 
 def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
@@ -60,13 +61,13 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
         gaps, choices["outline"] = [], []
     roles = replace(roles, outline_margin=said.margin, outline_box=said.box)
     if said.outline is not None:
-        beside = survey_file(said.outline, said.unit)
+        beside = survey_file(said.outline, said.unit, said.repair)
         names = _playing(beside, "outline")
         roles = replace(roles, outline=names if len(names) == 1 else ())
         gaps = _gaps(beside) if len(names) == 1 else []
         choices["outline"] = _of(said.outline, names)
     if said.holes is not None:
-        names = _playing(survey_file(said.holes, said.unit), "holes")
+        names = _playing(survey_file(said.holes, said.unit, said.repair), "holes")
         roles = replace(roles, holes=names)
         choices["holes"] = _of(said.holes, names)
     start = Start(
@@ -83,6 +84,7 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
         bare=survey.bare,
         choices=choices,
         gaps=gaps,
+        repairs=survey.repairs,
     )
     return _measured(start, survey, said)
 
@@ -111,6 +113,7 @@ def _read(roles: LayerRoles, said: Answers) -> Board:
         unit=said.unit,
         outline_file=said.outline,
         holes_file=said.holes,
+        repair=said.repair,
     )
 
 

@@ -33,7 +33,8 @@ def described(survey: Survey, pictures: Pictures | None = None) -> list[str]:
             if names
         ]  # fmt: skip
         lines.append(f"taken: {'; '.join(said)}")
-    return [*lines, *survey.doubts, *survey.unread]
+    mended = [f"mended: {words}" for words in survey.repairs]
+    return [*lines, *survey.doubts, *survey.unread, *mended]
 
 
 def unit_lines(survey: Survey) -> list[str]:

@@ -59,6 +59,7 @@ def record(
         "close_gaps": _scaled((survey.close_gaps,), k)[0],
         "doubts": list(survey.doubts),
         "unread": list(survey.unread),
+        "repairs": list(survey.repairs),
     }
 
 

@@ -23,6 +23,7 @@ class Start:
         bare: copper layers whose track width is asked.
         choices: for roles that are not settled, what could play them, in words.
         gaps: words on the gaps in the outline that the job could close, and by how much.
+        repairs: what mending the damaged drawing changes, each with its name in quotes.
         size: of the board, (x, y).
         narrowest: gap between pieces, None when not known.
         diameters, slots: of the holes, and widths of slots.
@@ -42,6 +43,7 @@ class Start:
     bare: Sequence[str] = ()
     choices: Mapping[str, Sequence[str]] | None = None
     gaps: Sequence[str] = ()
+    repairs: Sequence[str] = ()
     narrowest: float | None = None
     diameters: Sequence[float] = ()
     slots: Sequence[float] = ()

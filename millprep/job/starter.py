@@ -71,7 +71,7 @@ def _board(start: Start) -> list[str]:
             lines += _modes(start)
     if start.holes_drawing is not None:
         lines.append(f"holes_drawing = {_quoted(start.holes_drawing)}")
-    return [*lines, *_outline(start, choices.get("outline", ()))]
+    return [*lines, *_outline(start, choices.get("outline", ())), *_repairs(start)]
 
 
 def _unit(start: Start) -> list[str]:
@@ -135,6 +135,17 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
             '# outline_drawing = "….dxf"          # another file, with its layers.outline',
         ]
     return lines
+
+
+def _repairs(start: Start) -> list[str]:
+    if not start.repairs:
+        return []
+    return [
+        "# The drawing is damaged: prepare it with --repair. Changes to shapes in use are accepted",
+        "# here, by the names in quotes, once you have seen that they do no harm:",
+        *(f"#   {_plain(words)}" for words in start.repairs),
+        "# accept_repairs = []",
+    ]
 
 
 def _isolation(start: Start) -> list[str]:

@@ -56,7 +56,7 @@ def test_a_file_that_is_no_drawing_is_refused(tmp_path: Path) -> None:
 DIALECTS = Path(__file__).parents[2] / "fixtures" / "dialects"
 KEYS = {
     "survey": "format file version entities unit unit_mm unit_stated measurement_hint box units "
-    "unit_words layers roles asked_modes asked_widths close_gaps doubts unread",
+    "unit_words layers roles asked_modes asked_widths close_gaps doubts unread repairs",
     "unit": "unit size_mm drill_share drill_series",
     "layer": "name kinds texts box hidden apart picture candidates",
     "candidate": "role modes words reason job_must_say job_must_give_width pieces gap gap_at box "
@@ -136,3 +136,11 @@ def test_a_unit_that_contradicts_the_drawing_is_refused() -> None:
 
 def test_an_unknown_unit_is_a_mistake_of_use() -> None:
     said(str(EXAMPLE / "relay-driver.dxf"), "--unit", "ell", code=2)
+
+
+def test_a_damaged_drawing_is_mended_only_when_asked() -> None:
+    file = str(DIALECTS / "damaged-cut-off.dxf")
+    assert "let --repair try to mend it" in said(file, code=3)
+    got = json.loads(said(file, "--repair", "--json"))
+    assert got["repairs"]
+    assert f"mended: {got['repairs'][0]}" in said(file, "--repair")

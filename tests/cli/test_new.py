@@ -225,6 +225,14 @@ def test_mistakes(words: tuple[str, ...], code: int, said: str) -> None:
     assert [path.name for path in Path().iterdir()] == ["lamp.dxf"]
 
 
+def test_changes_of_a_damaged_drawing_are_listed_to_be_accepted() -> None:
+    shutil.copy(DIALECTS / "damaged-cut-off.dxf", "board.dxf")
+    assert run("new", "board.dxf").exit_code == 3
+    text = run("new", "board.dxf", "--repair").stdout
+    assert "# accept_repairs = []" in text
+    assert "#   'missing-eof'" in text
+
+
 @pytest.mark.parametrize("name", sorted(file.stem for file in DIALECTS.glob("*.dxf")))
 def test_no_drawing_breaks_it(name: str) -> None:
     result = run("new", DIALECTS / f"{name}.dxf")
