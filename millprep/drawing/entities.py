@@ -6,9 +6,10 @@ layers asked for is worked out.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,7 @@ class Frame:
     Attributes:
         rows: (4, 3) map of 3-D points, p' = (x, y, z, 1) · rows, z in mm too.
         look: of the insert, for content that is shown "by block".
+        opened: counts the blocks that are opened in the whole walk.
     """
 
     rows: FloatArray
@@ -63,6 +65,7 @@ class Frame:
     insert: str | None = None
     open_blocks: tuple[str, ...] = ()
     look: Look = PLAIN
+    opened: Iterator[int] = field(default_factory=lambda: itertools.count(1))
 
     def source(self, entity: Any, layer: str) -> Source:
         """The source of a mark drawn by an entity here."""
@@ -94,8 +97,9 @@ def walk(
     """
     count = points = 0
     rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
+    opened = itertools.count(1)
     for index, entity in enumerate(entities, first):
-        for mark in _marks(entity, Frame(rows, index), wanted):
+        for mark in _marks(entity, Frame(rows, index, opened=opened), wanted):
             count += 1
             points += _weight(mark)
             if points > MOST_POINTS:
@@ -292,6 +296,9 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
     if entity.mcount > MOST_MARKS:
         raise TooMuchError(f"{source} repeats its block {entity.mcount} times")
     for copy in copies:
+        # blocks that draw nothing make no marks, however often they are opened
+        if next(frame.opened) > MOST_MARKS:
+            raise TooMuchError(f"its inserts open blocks more than {MOST_MARKS} times")
         m = np.array(list(copy.matrix44())).reshape(4, 4)
         # row vectors: p' = p · M; then on by the frame's own map
         rows = np.vstack((m[:3, :3] @ frame.rows[:3], m[3, :3] @ frame.rows[:3] + frame.rows[3]))
@@ -303,6 +310,7 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
             frame.insert or str(entity.dxf.handle),
             (*frame.open_blocks, key),
             Look(source.colour, source.line_type),
+            frame.opened,
         )
         for child in block:
             empty = False

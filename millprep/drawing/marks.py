@@ -257,9 +257,9 @@ def _circle(ends: FloatArray, bulge: float, sagitta: float) -> FloatArray:
 
 def steps_for(radius: float, sweep: float, sagitta: float) -> int:
     """Equal steps in which an arc's chords stay within the sagitta, r·(1 - cos(step / 2))."""
-    # never coarser than 16 to the circle
+    # never coarser than 16 to the circle; 2·acos(1 - x) = 4·asin(√(x / 2)), without cancelling
     coarse = sagitta >= 0.019 * radius
-    step = math.pi / 8 if coarse else 2 * math.acos(1 - sagitta / radius)
+    step = math.pi / 8 if coarse else 4 * math.asin(math.sqrt(sagitta / radius / 2))
     count = max(1, math.ceil(abs(sweep) / step - 1e-9))
     if count > MOST_STEPS:
         raise ValueError(f"a curve of radius {radius:g} is too large to be part of a board")

@@ -14,7 +14,7 @@ import numpy as np
 
 from millprep.drawing import hatch, spline
 from millprep.drawing.affine import Affine
-from millprep.drawing.marks import Aside, Curve, Mark, Source, Stroke, Unread
+from millprep.drawing.marks import SAME, Aside, Curve, Mark, Source, Stroke, Unread
 from millprep.values.path import SAGITTA
 
 
@@ -128,8 +128,10 @@ def _stroke(
         after = vertices[(i + 1) % len(vertices)]
         if math.dist(xy[-1], after) * scale <= 1e-9:
             continue
+        # an arc within a nanometre of its chord is straight: its centre is lost in the digits
+        flat = abs(bulge) * math.dist(xy[-1], after) * scale < 2 * SAME
         xy.append(after)
-        b.append(bulge)
+        b.append(0.0 if flat else bulge)
         w.append(width)
     if not b:
         if not any(width > 0 for width in widths):

@@ -92,8 +92,8 @@ def _damaged(rows: list[bytes]) -> Tags:
             code = MOST_CODE + 1
         if not LEAST_CODE <= code <= MOST_CODE:
             tags.broken.append((len(tags.codes), f"line {k + 1}: {_shown(rows[k])}"))
-            # a code with a slip in it still has its value below: skip both then
-            k += 2 if k + 2 < len(rows) and _is_code(rows[k + 2]) else 1
+            # a code with a slip in it has its value below; a stray row has a code there
+            k += 2 if _run(rows, k + 2) >= _run(rows, k + 1) else 1
             continue
         tags.codes.append(code)
         tags.values.append(rows[k + 1])
@@ -102,6 +102,12 @@ def _damaged(rows: list[bytes]) -> Tags:
         if code == 0 and tags.values[-1].strip() == b"EOF":
             return Tags(tags.codes, tags.values, tags.lines, tags.broken)
     return tags
+
+
+def _run(rows: list[bytes], start: int) -> int:
+    """How many rows from here on are group codes, every second one read; of 100 at most."""
+    some = range(start, min(start + 200, len(rows)), 2)
+    return next((n for n, k in enumerate(some) if not _is_code(rows[k])), len(some))
 
 
 def _is_code(row: bytes) -> bool:

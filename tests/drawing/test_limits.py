@@ -213,3 +213,30 @@ def test_blocks_that_hold_each_other_in_too_many_ways_are_not_mended(tmp_path: P
     (finding,) = caught.value.findings
     assert finding.code == "drawing-too-large"
     assert "too many ways" in finding.message
+
+
+def test_blocks_that_draw_nothing_are_not_opened_for_ever(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # each level opens the next twice, and the last is empty: no mark is ever made
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    sheet.doc.blocks.new("b0")
+    for level in range(1, 24):
+        block = sheet.doc.blocks.new(f"b{level}")
+        for x in (0, 1):
+            block.add_blockref(f"b{level - 1}", (x, 0), dxfattribs={"layer": "0"})
+    sheet.space.add_blockref("b23", (5, 5), dxfattribs={"layer": "legend"})
+    monkeypatch.setattr(entities, "MOST_MARKS", 2000)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+
+
+@pytest.mark.parametrize("bulge", [1e-309, 1e-300, 1e-12, 1e-7])
+def test_an_arc_that_is_as_good_as_straight(tmp_path: Path, bulge: float) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline(
+        [(5, 5, bulge), (15, 5, 0)], format="xyb", dxfattribs={**FOIL, "const_width": 1}
+    )
+    (piece,) = sheet.read().pieces
+    assert piece.shape.bounds == pytest.approx((4.5, 4.5, 15.5, 5.5), abs=1e-5)
