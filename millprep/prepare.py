@@ -273,15 +273,25 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
 def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
     """The set with what the files on disk prove of it."""
     try:
-        as_cut, proofs, found = readback.prove(
-            folder, plan, cut_set.layout, cut_set.passes, cut_set.programs
+        proved = readback.prove(
+            folder,
+            plan,
+            cut_set.layout,
+            cut_set.passes,
+            cut_set.programs,
+            joins=cut_set.joins,
         )
     except Refusal as refusal:
         raise _stopped(cut_set, refusal) from refusal
-    findings = (*cut_set.findings, *found)
-    proved = replace(cut_set, as_cut=as_cut, proofs=proofs, findings=findings)
-    _stop(proved)
-    return proved
+    done = replace(
+        cut_set,
+        as_cut=proved.as_cut,
+        proofs=proved.proofs,
+        certificate=proved.certificate,
+        findings=(*cut_set.findings, *proved.findings),
+    )
+    _stop(done)
+    return done
 
 
 def _stop(cut_set: CutSet) -> None:

@@ -4,26 +4,41 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import shapely
 
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
+from millprep.proof.certificate import certificate_of
 from millprep.proof.compare import compare
+from millprep.proof.edges import EDGE
 from millprep.proof.rows import Row, check_rows
 from millprep.proof.trace import Trace
+from millprep.proof.worst import worst, worst_findings
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Blank
+from millprep.values.certificate import Certificate
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
-from millprep.values.milling_pass import MillingPass
+from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
 
 TABLE = "toolpaths.csv"
 """All motion of a set, written beside the programs and held against them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """What the programs of a set prove."""
+
+    as_cut: tuple[AsCut, ...]
+    proofs: tuple[BoardProof, ...]
+    certificate: Certificate | None
+    findings: tuple[Finding, ...]
 
 
 def prove(
@@ -33,8 +48,9 @@ def prove(
     passes: Sequence[MillingPass],
     programs: Sequence[Program],
     *,
+    joins: Sequence[Join] = (),
     table: bool = True,
-) -> tuple[tuple[AsCut, ...], tuple[BoardProof, ...], tuple[Finding, ...]]:
+) -> Proved:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
     With `table` False the programs are not held against the table of motions.
@@ -68,21 +84,34 @@ def prove(
             # the person has just zeroed z there
             at=program.start[:2],
         )
+    cuts = {
+        number: [
+            (trace, program.cutter, by_pass[program.blank, program.mill_pass])
+            for trace, program in traces.get(number, ())
+        ]
+        for number in blanks
+    }
     cut = tuple(
-        as_cut(
-            blank,
-            [
-                (trace, program.cutter, by_pass[program.blank, program.mill_pass])
-                for trace, program in traces.get(blank.number, ())
-            ],
-            layout.on(blank.number),
-        )
-        for blank in layout.blanks
+        as_cut(blank, cuts[blank.number], layout.on(blank.number)) for blank in layout.blanks
     )
     reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
     proofs, faults = compare(cut, layout, reach=reach)
     findings += faults
-    return cut, proofs, tuple(findings)
+    if any(finding.severity == "stop" for finding in findings):
+        # What is spoilt as asked needs no worst case.
+        return Proved(cut, proofs, None, tuple(findings))
+    by_index = {proof.placement: proof for proof in proofs}
+    for blank, asked in zip(layout.blanks, cut, strict=True):
+        here = layout.on(blank.number)
+        flatness = job.isolation.flatness
+        told = worst(blank, cuts[blank.number], here, asked, by_index, flatness)
+        for index, case in told.items():
+            by_index[index] = replace(by_index[index], worst=case)
+            findings += worst_findings(layout.placements[index], case, flatness)
+    certificate = certificate_of(
+        layout, cuts, passes, joins, gap=job.isolation.gap, edges=2 * EDGE
+    )
+    return Proved(cut, tuple(by_index.values()), certificate, tuple(findings))
 
 
 def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:

@@ -83,6 +83,7 @@ def verify(
         layout = written_set.layout(written, boards)
         passes = written_set.passes(written)
         programs = written_set.programs(written, plan.cutters, plan.machine)
+        joins = written_set.joins(written, layout)
     except (ValueError, KeyError, TypeError) as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
@@ -92,10 +93,11 @@ def verify(
     proofs: tuple[BoardProof, ...] = ()
     if not gone:
         try:
-            _, proofs, found = readback.prove(
-                folder, plan, layout, passes, programs, table=hashes
+            proved = readback.prove(
+                folder, plan, layout, passes, programs, joins=joins, table=hashes
             )
-            findings += found
+            proofs = proved.proofs
+            findings += proved.findings
             findings += _unlike(written, proofs)
         except Refusal as refusal:
             findings += refusal.findings

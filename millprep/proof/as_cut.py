@@ -54,6 +54,25 @@ def as_cut(
     )
 
 
+def as_copper(
+    blank: Blank,
+    cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
+    placements: Sequence[Placement],
+    *,
+    raised: float,
+) -> tuple[CopperPart, ...]:
+    """The copper at its foot with every cutter held higher than asked by `raised`, mm."""
+    swept = []
+    for trace, cutter, mill_pass in cuts:
+        steps = segments(trace)
+        steps[:, (2, 5)] += raised
+        swept.append(sweep(steps, cutter, mill_pass.pose.inverse(), blank.copper))
+    (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
+    sheet = shapely.box(0.0, 0.0, *blank.size)
+    keys, shapes = cores(placements)
+    return _parts(shapely.difference(sheet, groove), keys, shapes)
+
+
 def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
     """Each piece's inner part on the blank, less the board's holes, shrunk by `CORE`.
 

@@ -11,6 +11,7 @@ import shapely
 
 from millprep.proof.bridge import bridges
 from millprep.proof.edges import bites, uncut, unparted
+from millprep.proof.gaps import pair_gaps
 from millprep.proof.leftovers import SLIVER, leftovers
 from millprep.proof.necks import narrowest_copper
 from millprep.proof.ring import drilled, rings
@@ -18,12 +19,11 @@ from millprep.proof.told import limited, on_blank
 from millprep.values.as_cut import AsCut, BoardProof, CopperPart
 from millprep.values.finding import Finding
 from millprep.values.layout import Layout, Placement
-from millprep.values.path import Point
 
 REACH = 0.25
 """Radius of the widest isolating cutter when the caller does not say, mm."""
-FIRST_REACH = 0.1
-"""Where the search for the narrowest gap begins, mm."""
+GAPS = 20
+"""So many of the narrowest gaps of a copy are kept."""
 
 Key = tuple[int, str]
 
@@ -67,7 +67,7 @@ def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Fi
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
     shorts = _shorts(mine, shown)
     opens = _opens(cut, shown)
-    gap, gap_at = _narrowest(mine)
+    gaps = pair_gaps(mine, index, GAPS)
     at_foot = Counter(key for part in mine for key in part.pieces)
     spoilt = {key for part in mine if len(part.pieces) > 1 for key in part.pieces}
     spoilt |= {(index, finding_piece) for finding_piece, _ in opens}
@@ -89,7 +89,18 @@ def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Fi
     neck = narrowest_copper(
         [part.shape for part in surface if [copy for copy, _ in part.pieces] == [index]]
     )
-    return BoardProof(index, whole, len(shorts), len(opens), gap, gap_at, neck), findings
+    proof = BoardProof(
+        placement=index,
+        pieces=whole,
+        shorts=len(shorts),
+        opens=len(opens),
+        narrowest_gap=gaps[0].gap if gaps else None,
+        gap_at=gaps[0].at if gaps else None,
+        narrowest_copper=None if neck is None else neck[0],
+        copper_at=None if neck is None else neck[1],
+        gaps=gaps,
+    )
+    return proof, findings
 
 
 def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
@@ -158,23 +169,3 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
 
 def _open(placement: Placement, message: str, at: shapely.Point) -> Finding:
     return on_blank(placement, "copper-open", "stop", message, (at.x, at.y))
-
-
-def _narrowest(mine: Sequence[CopperPart]) -> tuple[float | None, Point | None]:
-    """Smallest distance between parts that carry pieces, and the middle of that gap."""
-    shapes = np.array([part.shape for part in mine], dtype=object)
-    if len(shapes) < 2:
-        return None, None
-    tree = shapely.STRtree(shapes)
-    # Growing reach: boxes are far cheaper to compare than outlines are to measure.
-    reach = FIRST_REACH
-    one = other = np.array([], dtype=int)
-    while not len(one):
-        one, other = tree.query(shapes, predicate="dwithin", distance=reach)
-        one, other = one[one < other], other[one < other]
-        reach *= 4
-    distance = shapely.distance(shapes[one], shapes[other])
-    best = int(np.argmin(distance))
-    line = shapely.shortest_line(shapes[one[best]], shapes[other[best]])
-    middle = line.interpolate(0.5, normalized=True)
-    return float(distance[best]), (middle.x, middle.y)

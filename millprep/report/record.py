@@ -14,6 +14,8 @@ from millprep.values.cutter import Drill, EndMill, Vee
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from millprep.values.as_cut import WorstCase
+    from millprep.values.certificate import Limit
     from millprep.values.cut_set import CutSet, Figures
     from millprep.values.cutter import Cutter
     from millprep.values.finding import Finding
@@ -66,7 +68,7 @@ def record(cut_set: CutSet) -> Row:
         "bed": [_program(program, costs) for program in bed_programs(cut_set)],
         "passes": [_pass(cut_set, milling_pass, costs) for milling_pass in cut_set.passes],
         "joins": [_join(cut_set, join) for join in cut_set.joins],
-        "certificate": None,
+        "certificate": _certificate(cut_set),
         "findings": [_finding(finding) for finding in cut_set.findings],
         "machine_seconds": _mm(sum(f.seconds for f in cut_set.figures)) if costs else None,
         "files": None,
@@ -98,7 +100,54 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
             "opens": proof.opens,
             "narrowest_gap": _mm(proof.narrowest_gap),
             "narrowest_copper": _mm(proof.narrowest_copper),
+            "gap_at": _place(proof.gap_at),
+            "copper_at": _place(proof.copper_at),
+            "gaps": [
+                {"pieces": list(one.pieces), "gap": _mm(one.gap), "at": _point(one.at)}
+                for one in proof.gaps
+            ],
+            "worst": _worst(proof.worst),
         },
+    }
+
+
+def _worst(worst: WorstCase | None) -> Row | None:
+    if worst is None:
+        return None
+    return {
+        "shorts": worst.shorts,
+        "short_at": _place(worst.short_at),
+        "opens": worst.opens,
+        "narrowest_gap": _mm(worst.narrowest_gap),
+        "gap_at": _place(worst.gap_at),
+        "narrowest_copper": _mm(worst.narrowest_copper),
+        "copper_at": _place(worst.copper_at),
+    }
+
+
+def _certificate(cut_set: CutSet) -> Row | None:
+    stands = cut_set.certificate
+    if stands is None:
+        return None
+
+    def limit(of: Limit) -> Row:
+        placement = cut_set.layout.placements[of.placement]
+        return {
+            "mismatch": _mm(of.mismatch),
+            "limited_by": {
+                "at": _point(of.at),
+                "blank": of.blank,
+                "board": placement.board.name,
+                "copy": placement.copy,
+                "piece": of.piece,
+            },
+        }
+
+    return limit(stands.least) | {
+        "turn": _mm(stands.turn),
+        "short": limit(stands.short),
+        "open": limit(stands.open),
+        "gap": {"asked": _mm(stands.asked)} | limit(stands.gap),
     }
 
 
@@ -207,6 +256,10 @@ def _finding(finding: Finding) -> Row:
 def _mm(value: float | None) -> Any:
     """Four decimals, and no negative zero."""
     return None if value is None else round(float(value), 4) + 0.0
+
+
+def _place(at: Iterable[float] | None) -> list[float] | None:
+    return None if at is None else _point(at)
 
 
 def _point(at: Iterable[float]) -> list[float]:

@@ -21,7 +21,7 @@ from millprep.values.cutter import Cutter
 from millprep.values.finding import Finding
 from millprep.values.layout import Layout, Placement
 from millprep.values.machine import Machine
-from millprep.values.milling_pass import MillingPass
+from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.pose import Pose
 from millprep.values.program import Program
 
@@ -168,6 +168,28 @@ def programs(
         blank, number = int(one["blank"]), int(one["number"])
         found += [_program(row, blank, number, by_name, start) for row in one["programs"]]
     return tuple(found)
+
+
+def joins(written: WrittenSet, of: Layout) -> tuple[Join, ...]:
+    """The joins of the set, as far as the proof asks for them.
+
+    Raises:
+        ValueError, KeyError, TypeError: when the report is damaged.
+    """
+    index = {(p.board.name, p.copy): p.index for p in of.placements}
+    return tuple(
+        Join(
+            blank=int(row["blank"]),
+            placement=index[row["board"], int(row["copy"])],
+            piece=row["piece"],
+            at=_pair(row["at"]),
+            passes=(int(row["passes"][0]), int(row["passes"][1])),
+            overrun=0.0,
+            across=(0.0, 1.0),
+            predicted=row["predicted_997"],
+        )
+        for row in written.row["joins"]
+    )
 
 
 def _program(

@@ -55,6 +55,42 @@ class AsCut:
 
 
 @dataclass(frozen=True, slots=True)
+class PairGap:
+    """The gap between two pieces of a copy.
+
+    Attributes:
+        pieces: ids of both.
+        gap: smallest distance between their copper at the foot.
+        at: middle of that gap, blank frame.
+    """
+
+    pieces: tuple[str, str]
+    gap: float
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class WorstCase:
+    """A copy as it may come out, should surface and cutters lie off as far as they may.
+
+    Attributes:
+        shorts, opens: number of faults.
+        short_at: place of the first of the shorts, blank frame.
+        narrowest_gap: smallest distance between two pieces, at the foot.
+        narrowest_copper: width of the narrowest neck.
+        gap_at, copper_at: where they are, blank frame.
+    """
+
+    shorts: int
+    short_at: Point | None
+    opens: int
+    narrowest_gap: float | None
+    gap_at: Point | None
+    narrowest_copper: float | None
+    copper_at: Point | None
+
+
+@dataclass(frozen=True, slots=True)
 class BoardProof:
     """What was proved of one copy.
 
@@ -63,6 +99,10 @@ class BoardProof:
         shorts, opens: number of faults.
         narrowest_gap: smallest distance between two pieces, at the foot.
         gap_at: where, blank frame.
+        narrowest_copper: width of the narrowest neck of a piece, at the surface.
+        copper_at: where, blank frame.
+        gaps: the narrowest gaps, between another two pieces each, narrowest first.
+        worst: what surface and cutters may make of it.
     """
 
     placement: int
@@ -72,3 +112,6 @@ class BoardProof:
     narrowest_gap: float | None
     gap_at: Point | None
     narrowest_copper: float | None = None
+    copper_at: Point | None = None
+    gaps: tuple[PairGap, ...] = ()
+    worst: WorstCase | None = None

@@ -7,6 +7,7 @@ from typing import Literal
 
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Clamp
+from millprep.values.certificate import Certificate
 from millprep.values.cut import HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
 from millprep.values.finding import Finding
@@ -46,6 +47,7 @@ class CutSet:
         pieces, holes cut, rings, profiles: blank frame, unsplit.
         figures: one per program.
         as_cut, proofs: from the programs read back.
+        certificate: what the joins stand; None when no join is on copper.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -71,3 +73,4 @@ class CutSet:
     findings: tuple[Finding, ...] = ()
     derived_from: str | None = None
     locating: Literal["pins", "measure"] | None = None
+    certificate: Certificate | None = None

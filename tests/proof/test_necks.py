@@ -33,7 +33,20 @@ WASHER = shapely.Point(0, 0).buffer(2, quad_segs=256) - shapely.Point(0.3, 0).bu
     ],
 )
 def test_known_necks(shape: shapely.Geometry, width: float) -> None:
-    assert narrowest_copper([shape]) == pytest.approx(width, abs=STEP)
+    found = narrowest_copper([shape])
+    assert found is not None
+    assert found[0] == pytest.approx(width, abs=STEP)
+    assert shapely.dwithin(shape, shapely.Point(found[1]), 1e-6)
+
+
+def test_where_the_neck_is() -> None:
+    for shape, area in (
+        (DUMBBELL, shapely.box(2.9, 0.9, 6.1, 1.5)),
+        (WASHER, shapely.box(1.2, -1.6, 2.1, 1.6)),
+    ):
+        found = narrowest_copper([shape])
+        assert found is not None
+        assert area.contains(shapely.Point(found[1]))
 
 
 def test_the_narrowest_of_many_wherever_it_stands() -> None:
@@ -41,9 +54,10 @@ def test_the_narrowest_of_many_wherever_it_stands() -> None:
         shapely.box(0, 10 * i, 20, 10 * i + 1 + i / 10) for i in range(9)
     ]
     for place in (0, 4, 9):
-        assert narrowest_copper([*boxes[:place], DUMBBELL, *boxes[place:]]) == pytest.approx(
-            0.4, abs=STEP
-        )
+        found = narrowest_copper([*boxes[:place], DUMBBELL, *boxes[place:]])
+        assert found is not None
+        assert found[0] == pytest.approx(0.4, abs=STEP)
+        assert DUMBBELL.contains(shapely.Point(found[1]))
 
 
 def test_a_taper_is_no_neck() -> None:
@@ -51,7 +65,7 @@ def test_a_taper_is_no_neck() -> None:
     drop = shapely.Polygon([(0, 0), (10, 1), (10, -1)])
     found = narrowest_copper([drop])
     assert found is not None
-    assert found > 1.5
+    assert found[0] > 1.5
 
 
 def test_no_copper() -> None:
