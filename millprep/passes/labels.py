@@ -103,8 +103,8 @@ def plan(
     solid = shapely.union_all([cut, *discs]).buffer(CLEAR + width / 2, quad_segs=4)
 
     def room(passes: Sequence[int]) -> BaseGeometry:
-        free = shapely.box(CLEAR, CLEAR, blank.size[0] - CLEAR, blank.size[1] - CLEAR)
-        denied = [solid, *(area.buffer(CLEAR) for area in taken)]
+        free: BaseGeometry = shapely.box(CLEAR, CLEAR, blank.size[0] - CLEAR, blank.size[1] - CLEAR)
+        denied: list[BaseGeometry] = [solid, *(area.buffer(CLEAR) for area in taken)]
         for k in passes:
             free = free.intersection(shift.polygon(k))
             denied.append(shift.poses[k].inverse().shape(clamped[k]))

@@ -36,6 +36,13 @@ def no_room(
     nothing = [shapely.Polygon()] * len(ground.clamped)
     if fits(ground.clamped_by(nothing)):
         message = _clamp(ground, clamping, fits)
+    elif not _reaches_an_edge(ground, number - 1):
+        spacing = 2 * (ground.edge + kerf)
+        message = (
+            "it lies in the middle of the blank and reaches none of its edges. Its holes would "
+            "have to stand between boards: several boards with a [[blank]] spacing of at least "
+            f"{spacing:g} mm would do, or a machine with more travel in one of the two."
+        )
     elif fits(ground.clamped_by(nothing).without_cuts()):
         margin = 2 * ground.edge + kerf
         message = (
@@ -60,6 +67,17 @@ def no_room(
         ),
         blank=ground.blank.number,
         mill_pass=number,
+    )
+
+
+def _reaches_an_edge(ground: Ground, k: int) -> bool:
+    """Whether what a pass (from 0) shares with earlier ones holds a hole beside an edge."""
+    (x, y), reach = ground.blank.size, 2 * ground.edge
+    shared = [ground.shift.shared(a, b) for a, b in ground.shift.pairs if b == k]
+    return any(
+        box.x0 < reach or box.y0 < reach or box.x1 > x - reach or box.y1 > y - reach
+        for box in shared
+        if box is not None
     )
 
 

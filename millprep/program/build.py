@@ -70,7 +70,8 @@ def build(
     programs = []
     names = sorted(by_cutter, key=rank)
     if shown and names:
-        programs.append(_dry_run(shown, mill_pass, named[names[0]], machine))
+        first = named[ahead[0].cutter if ahead else names[0]]
+        programs.append(_dry_run(shown, mill_pass, first, machine))
     if ahead:
         lines = [_moved(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter

@@ -1,0 +1,166 @@
+"""A blank goes on the pins in one way only; what cannot be ruled out is told apart by numbers."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.passes import labels, registration
+from millprep.passes.clamping import Clamping
+from millprep.passes.foolproof import NEAR, other_sets, ways, wrong_ways
+from millprep.passes.shift import ShiftPlan, plan
+from millprep.values.blank import Blank, Box
+from millprep.values.finding import Refusal
+from millprep.values.milling_pass import RegistrationHole
+from millprep.values.pose import Pose
+from tests.passes.test_registration import REGISTRATION
+from tests.paths.bench import MACHINE, vee
+
+SIZES = [
+    (500.0, 110.0, 290.0, 180.0), (700.0, 110.0, 210.0, 180.0), (1200.0, 120.0, 300.0, 180.0),
+    (760.0, 130.0, 220.0, 180.0), (400.0, 300.0, 240.0, 180.0), (400.0, 480.0, 240.0, 190.0),
+    (420.0, 110.0, 290.0, 180.0),
+]  # fmt: skip
+MARGIN = 17.0
+
+
+def made_for(
+    x: float, y: float, travel_x: float, travel_y: float, method: str = "pins"
+) -> tuple[ShiftPlan, Blank, tuple[RegistrationHole, ...]]:
+    """One large board in the middle of a blank."""
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel_x, travel_y), screw_lead=8.0)
+    need = Box(MARGIN - 1, MARGIN - 1, x - MARGIN + 1, y - MARGIN + 1)
+    told = replace(REGISTRATION, method=method)  # type: ignore[arg-type]
+    shift = plan(
+        need, machine, (0.0, 0.0), registration.least_overlap(told), 1,
+        registration.beyond(told, 2.0),
+    )  # fmt: skip
+    blank = Blank(1, (x, y), 1.6, 0.035)
+    kerf = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)
+    holes = registration.choose(shift, blank, told, kerf, Clamping(), need, 2.0)
+    return shift, blank, holes
+
+
+def sets(holes: tuple[RegistrationHole, ...]) -> list[list[RegistrationHole]]:
+    return [
+        [h for h in holes if h.used_in == number] for number in sorted({h.used_in for h in holes})
+    ]
+
+
+def three(mine: list[RegistrationHole]) -> list[RegistrationHole]:
+    """The holes that stand for pins: two and the key."""
+    return [*[h for h in mine if h.role == "locate"][:2], *(h for h in mine if h.role == "key")]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("method", ["pins", "measure"])
+def test_no_turned_or_flipped_blank_fits_any_pins(
+    size: tuple[float, float, float, float], method: str
+) -> None:
+    _, _, holes = made_for(*size, method=method)
+    for mine in sets(holes):
+        assert wrong_ways(three(mine), holes) == ()
+        # by force: turned about every angle and flipped, no set of three comes over the pins
+        assert [way.holes for way in ways(three(mine), mine) if way.right] != []
+
+
+@pytest.mark.parametrize("size", SIZES[:4])
+def test_what_fits_wrongly_is_another_set_and_has_another_number_and_cross(
+    size: tuple[float, float, float, float],
+) -> None:
+    """With a constant shift the holes of another pass fit; a look at number and cross tells."""
+    shift, blank, holes = made_for(*size)
+    nothing = [shapely.Polygon()] * len(shift.poses)
+    x, y = blank.size
+    board = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)
+    made = labels.plan(shift, blank, holes, board, nothing, vee(), 0.08)
+    assert made.findings == ()
+    crosses = {hole.used_in: hole for hole in made.witnesses}
+    for mine in sets(holes):
+        number = mine[0].used_in
+        for way in other_sets(three(mine), holes):
+            others = {next(h for h in holes if h.id == name).used_in for name in way.holes}
+            assert number not in others
+            # the cross meant for this pass is nowhere near another where the blank lies now
+            expected = np.array(crosses[number].blank)
+            for cross in made.witnesses:
+                there = np.array(way.pose.point(cross.blank))
+                assert np.hypot(*(there - expected)) >= labels.CROSS
+
+
+def test_all_ways_are_found_by_force() -> None:
+    """Random holes: every placement found on a fine search of turns is among the ways."""
+    rng = np.random.default_rng(7)
+    for _ in range(4):
+        base = rng.uniform(0.0, 60.0, (3, 2))
+        copies = [base, _moved(base, Pose.turn(180)), _moved(base, Pose(e=-1.0))]
+        holes = [
+            RegistrationHole(
+                f"h{n}-{k}", tuple((at + 200.0 * n).tolist()), (0.0, 0.0),
+                4.0 if k == 2 else 3.0, "key" if k == 2 else "locate", 1, 2 + n,
+            )
+            for n, copy in enumerate(copies)
+            for k, at in enumerate(copy)
+        ]
+        pins = holes[:3]
+        found = ways(pins, holes)
+        seen = {
+            (way.holes, way.pose.mirrored, round(math.atan2(way.pose.d, way.pose.a), 2))
+            for way in found
+        }
+        names = {way.holes for way in found}
+        assert {tuple(f"h{n}-{k}" for k in range(3)) for n in range(3)} <= names
+        assert len(seen) == len(found)
+        assert any(way.right for way in found)
+        assert any(way.pose.mirrored for way in wrong_ways(pins, holes))
+        assert any(not way.pose.mirrored for way in wrong_ways(pins, holes))
+
+
+def _moved(at: np.ndarray, pose: Pose) -> np.ndarray:
+    return pose.points(at)
+
+
+def test_equal_sides_are_seen_as_wrong() -> None:
+    def at(n: int, x: float, y: float, d: float) -> RegistrationHole:
+        return RegistrationHole(
+            f"r{n}", (x, y), (x, y), d, "key" if d > 3 else "locate", 1, 2
+        )
+
+    equal = [at(1, 0.0, 0.0, 3.0), at(2, 80.0, 0.0, 3.0), at(3, 40.0, 60.0, 4.0)]
+    assert {way.pose.mirrored for way in wrong_ways(equal, equal)} == {True}
+    unequal = [*equal[:2], at(3, 30.0, 60.0, 4.0)]
+    assert wrong_ways(unequal, unequal) == ()
+    nearly = [*equal[:2], at(3, 40.0 + 0.4 * NEAR, 60.0, 4.0)]
+    assert wrong_ways(nearly, nearly) != ()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_hole_is_within_the_windows_of_both_its_passes(
+    size: tuple[float, float, float, float],
+) -> None:
+    shift, blank, holes = made_for(*size)
+    x, y = blank.size
+    board = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)
+    for hole in holes:
+        disc = shapely.Point(hole.blank).buffer(hole.diameter / 2)
+        assert hole.drilled_in < hole.used_in
+        for number in (hole.drilled_in, hole.used_in):
+            assert shift.polygon(number - 1).covers(disc)
+        assert shift.poses[hole.used_in - 1].point(hole.blank) == pytest.approx(hole.machine)
+        assert disc.distance(board) >= REGISTRATION.wall - 1e-6
+    for one, other in itertools.combinations(holes, 2):
+        apart = math.dist(one.blank, other.blank) - (one.diameter + other.diameter) / 2
+        assert apart >= REGISTRATION.wall - 1e-6
+    for number in range(2, len(shift.poses) + 1):
+        roles = sorted(hole.role for hole in holes if hole.used_in == number)
+        assert roles == ["key", "locate", "locate"]
+
+
+def test_a_pass_in_the_middle_of_a_large_board_is_refused_with_what_would_do() -> None:
+    with pytest.raises(Refusal, match=r"reaches none of its edges.*spacing of at least 12 mm"):
+        made_for(700.0, 420.0, 290.0, 180.0)
