@@ -127,6 +127,7 @@ pin_depth = 5
 overrun = 0.35
 drill_error = 0.03
 locate_error = 0.04
+verniers = false
 """
 
 
@@ -200,7 +201,7 @@ def test_nothing_of_the_plan_is_left_untold() -> None:
     told = {f.name for f in dataclasses.fields(JobPlan)}
     assert told == {
         "file", "name", "boards", "blanks", "machine", "origin", "touch", "clamps", "tape",
-        "isolation", "drilling", "profile", "registration", "cutters",
+        "isolation", "drilling", "profile", "registration", "cutters", "turn",
     }  # fmt: skip
 
 
