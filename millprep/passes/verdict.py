@@ -47,7 +47,8 @@ def judge(
     ]
     if not figures:
         return ()
-    found = [_note([(a, b) for _, a, b in figures], plan, blank)]
+    rms = [join.predicted_rms for join, *_ in figures if join.predicted_rms is not None]
+    found = [_note([(a, b) for _, a, b in figures], rms, plan, blank)]
     for join, predicted, stands in figures:
         if stands < ENOUGH * predicted:
             found.append(_weak(join, predicted, stands, placements[join.placement]))
@@ -158,10 +159,14 @@ def _no_room(join: Join, predicted: float, stands: float, placement: Placement) 
 
 
 def _note(
-    figures: Sequence[tuple[float, float]], plan: RegistrationPlan, blank: int
+    figures: Sequence[tuple[float, float]],
+    rms: Sequence[float],
+    plan: RegistrationPlan,
+    blank: int,
 ) -> Finding:
     predicted = _span([a for a, _ in figures])
     stands = _span([b for _, b in figures])
+    typical = f"{_span(rms)} mm rms, by " if rms else ""
     source = (
         f"an error of {plan.sigma:g} mm per axis for each registration hole, which is assumed: "
         "nobody has measured it on this machine. Drill a few holes, measure them, and say "
@@ -174,7 +179,7 @@ def _note(
         severity="note",
         message=(
             f"At the {len(figures)} places where passes meet on copper they miss each other across "
-            f"the path by less than {predicted} mm on 99.7 % of blanks; the isolation stands "
+            f"the path by {typical}less than {predicted} mm on 99.7 % of blanks; the isolation stands "
             f"{stands} mm before it leaks. This rests on {source}."
         ),
         blank=blank,

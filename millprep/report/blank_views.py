@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from millprep.report import marks
+from millprep.report import join_marks, marks
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import (
     COPPER,
@@ -79,9 +79,7 @@ def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
     if tabs:
         legend.append(marks.sign_swatch("s", f"tab that holds the board ({tabs})"))
     if scene.joins:
-        legend.append(
-            marks.sign_swatch("D", f"join: two passes meet on a path ({len(scene.joins)})")
-        )
+        legend.append(join_marks.legend(scene.joins))
     if holes:
         legend.append(marks.sign_swatch("P", f"registration hole ({len(holes)})"))
     on = canvas(
@@ -98,7 +96,7 @@ def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
     for profile in scene.profiles:
         middles = [profile.path.point_at((tab.start + tab.end) / 2) for tab in profile.tabs]
         marks.signs(on, middles, "s", size=4.5, over=5)
-    marks.signs(on, [join.at for join in scene.joins], "D", size=4.5)
+    join_marks.joins(on, [(join.at, join) for join in scene.joins])
     for hole in holes:
         registration_hole(on, hole.blank, hole.diameter, hole.id)
     return on

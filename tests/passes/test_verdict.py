@@ -36,6 +36,13 @@ def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
         assert words in note.message
 
 
+def test_the_note_says_the_rms_where_it_is_known() -> None:
+    (note,) = told(replace(JOIN, predicted_rms=0.034))
+    assert "by 0.034 mm rms, by less than 0.100 mm on 99.7 %" in note.message
+    (bare,) = told(JOIN)
+    assert "the path by less than 0.100 mm" in bare.message
+
+
 def test_a_stated_error_is_not_called_assumed() -> None:
     (note,) = told(JOIN, plan=replace(PLAN, sigma=0.02, assumed=False))
     assert note.code == "mismatch-predicted"
