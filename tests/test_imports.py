@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ ALLOWED: dict[str, set[str]] = {
     "passes": {"values"},
     "program": {"values"},
     "proof": {"values", "trade"},
+    "rules": {"values", "trade"},
     "report": {"values"},
     "shop": {"values", "passes", "program"},
     # steps of the walk that stand beside it
@@ -34,7 +36,8 @@ ALLOWED: dict[str, set[str]] = {
 ALL = {"prepare", "refit", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
-NEVER = {"scipy"}
+LATE = {"scipy": "rules"}
+"""Libraries that one part alone may import, and only when it comes to use them."""
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -44,10 +47,21 @@ def part_of(file: Path) -> str:
     return first.removesuffix(".py").replace("__init__", "")
 
 
-def imports(source: str) -> set[str]:
-    """Full names of all that a source imports, wherever in it the import stands."""
+FUNCTION = (ast.FunctionDef, ast.AsyncFunctionDef)
+
+
+def nodes(tree: ast.AST, *, late: bool) -> Iterator[ast.AST]:
+    """All nodes below one; without `late`, none that waits in a function until it is called."""
+    for node in ast.iter_child_nodes(tree):
+        if late or not isinstance(node, FUNCTION):
+            yield node
+            yield from nodes(node, late=late)
+
+
+def imports(source: str, *, late: bool = True) -> set[str]:
+    """Full names of all that a source imports, wherever in it or only when it is loaded."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(ast.parse(source), late=late):
         if isinstance(node, ast.Import):
             found |= {name.name for name in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -62,7 +76,9 @@ def faults(part: str, source: str) -> list[str]:
     found = []
     for name in sorted(imports(source)):
         top, *rest = name.split(".")
-        if top in NEVER or name.startswith("matplotlib.pyplot"):
+        if name.startswith("matplotlib.pyplot"):
+            found.append(name)
+        if top in LATE and (LATE[top] != part or name in imports(source, late=False)):
             found.append(name)
         if top != "millprep" or part in ALL:
             continue
@@ -94,6 +110,9 @@ def test_every_part_of_the_package_has_a_rule() -> None:
         ("report", "import matplotlib.pyplot as plt", "matplotlib.pyplot"),
         ("cli", "from matplotlib import pyplot", "matplotlib.pyplot"),
         ("paths", "from scipy import spatial", "scipy.spatial"),
+        ("paths", "def late():\n    from scipy import spatial", "scipy.spatial"),
+        ("rules", "from scipy import spatial", "scipy.spatial"),
+        ("rules", "class Early:\n    from scipy import spatial", "scipy.spatial"),
         ("nowhere", "from millprep.values import path", "millprep.values.path"),
     ],
 )  # fmt: skip
@@ -104,9 +123,10 @@ def test_a_source_that_breaks_the_rules_is_found(part: str, source: str, fault: 
 def test_a_source_that_keeps_the_rules_is_not() -> None:
     source = "import numpy\nfrom millprep.values.path import Path\nfrom millprep.proof import body"
     assert faults("proof", source) == []
+    assert faults("rules", "def late():\n    from scipy import spatial") == []
 
 
-HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "jinja2")
+HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "jinja2", "scipy")
 
 
 def loaded_by(statement: str) -> set[str]:

@@ -1,0 +1,1 @@
+"""The rules of the trade, judged on the copper that is left after the programs have run."""

@@ -1,0 +1,312 @@
+"""Triangles over a copper area, fine where it is narrow.
+
+The start is the Delaunay triangulation of the polygon's vertices. Bad and large triangles are
+then halved across their longest edge, and edges flipped until the triangulation is Delaunay
+again (longest-edge refinement, M.-C. Rivara, Int. J. Numer. Meth. Eng. 40, 1997, from memory).
+Later halving without flips keeps every old edge, so that each mesh holds all functions of the
+mesh before and an error falls steadily.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.values.path import FloatArray
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+LEAST_ANGLE = 20.0
+"""Triangles with a smaller angle are bad, degrees; halving longest edges is known to end
+below 30."""
+BAD_SHARE = 0.01
+"""So few bad triangles may stay: where they spoil the solution, its error has them halved."""
+FINEST = 0.02
+"""Bad triangles whose longest edge is below this stay as they are, mm."""
+MOST_ROUNDS = 40
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """Triangles that cover one or more areas, edge to edge.
+
+    Attributes:
+        points: (n, 2) mm.
+        triangles: (m, 3) indices into `points`, counter-clockwise.
+    """
+
+    points: FloatArray
+    triangles: IntArray
+
+    @property
+    def areas(self) -> FloatArray:
+        """(m,) areas, mm²."""
+        a, b, c = (self.points[self.triangles[:, k]] for k in range(3))
+        area: FloatArray = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
+        return area
+
+    @property
+    def lengths(self) -> FloatArray:
+        """(m, 3) lengths of the edges; edge k lies opposite corner k."""
+        corner = self.points[self.triangles]
+        side = np.roll(corner, -1, axis=1) - np.roll(corner, -2, axis=1)
+        length: FloatArray = np.hypot(side[..., 0], side[..., 1])
+        return length
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edges:
+    """The edges of a mesh.
+
+    Attributes:
+        ends: (e, 2) indices of points, the lower first.
+        of: (m, 3) edge opposite each corner of each triangle.
+        sides: (e, 2) place in the flat `of` on either side, -1 beyond the boundary.
+    """
+
+    ends: IntArray
+    of: IntArray
+    sides: IntArray
+
+    @property
+    def boundary(self) -> BoolArray:
+        """(e,) whether the edge has copper on one side only."""
+        return self.sides[:, 1] < 0
+
+
+def edges(triangles: IntArray) -> Edges:
+    """The edges of triangles (m, 3)."""
+    pairs = np.stack((np.roll(triangles, -1, axis=1), np.roll(triangles, -2, axis=1)), axis=-1)
+    low, high = pairs.min(axis=-1).ravel(), pairs.max(axis=-1).ravel()
+    key = low * (triangles.max() + 1) + high
+    order = np.argsort(key, kind="stable")
+    fresh = np.ones(len(key), dtype=bool)
+    fresh[1:] = key[order][1:] != key[order][:-1]
+    number = np.empty(len(key), dtype=np.int64)
+    number[order] = np.cumsum(fresh) - 1
+    first = np.flatnonzero(fresh)
+    sides = np.full((len(first), 2), -1, dtype=np.int64)
+    sides[:, 0] = order[first]
+    second = first + 1
+    paired = np.zeros(len(first), dtype=bool)
+    paired[second < len(key)] = ~fresh[second[second < len(key)]]
+    sides[paired, 1] = order[second[paired]]
+    ends = np.column_stack((low[order[first]], high[order[first]]))
+    return Edges(ends, number.reshape(-1, 3), sides)
+
+
+def triangulate(shape: shapely.Polygon) -> Mesh:
+    """A Delaunay triangulation of a polygon, whose edges are halved until each is part of it.
+
+    Raises:
+        ValueError: for an empty polygon.
+    """
+    from scipy.spatial import Delaunay
+
+    if shape.is_empty:
+        raise ValueError("an empty area has no triangles")
+    points, rim = _rim(shape)
+    shapely.prepare(shape)
+    for _ in range(MOST_ROUNDS):
+        triangles = Delaunay(points).simplices.astype(np.int64)
+        inside = shapely.contains_xy(shape, *points[triangles].mean(axis=1).T)
+        mesh = _turned(Mesh(points, triangles[inside]))
+        net = edges(mesh.triangles)
+        width = len(points)
+        found = net.ends[net.boundary] @ (width, 1)
+        missing = ~np.isin(rim.min(axis=1) * width + rim.max(axis=1), found)
+        if not missing.any() and len(found) == len(rim):
+            return mesh
+        if not missing.any():
+            break
+        middle = width + np.arange(missing.sum())
+        one, other = rim[missing].T
+        points = np.vstack((points, (points[one] + points[other]) / 2))
+        rim = np.vstack(
+            (rim[~missing], np.column_stack((one, middle)), np.column_stack((middle, other)))
+        )
+    # Outlines that meet at very sharp angles: GEOS cuts ears, and edges are flipped.
+    parts = shapely.get_parts(shapely.constrained_delaunay_triangles(shape))
+    corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3]
+    points, index = np.unique(corners.reshape(-1, 2), axis=0, return_inverse=True)
+    return _flipped(_turned(Mesh(points, index.reshape(-1, 3).astype(np.int64))))
+
+
+def _rim(shape: shapely.Polygon) -> tuple[FloatArray, IntArray]:
+    """Points of a polygon's rings, and the pairs of them that are its edges."""
+    xy: list[FloatArray] = []
+    pairs: list[IntArray] = []
+    for ring in (shape.exterior, *shape.interiors):
+        own = shapely.get_coordinates(ring)[:-1]
+        start = sum(map(len, xy)) + np.arange(len(own))
+        xy.append(own)
+        pairs.append(np.column_stack((start, np.roll(start, -1))))
+    # Rings may touch in a point.
+    points, index = np.unique(np.concatenate(xy), axis=0, return_inverse=True)
+    return points, index.ravel()[np.concatenate(pairs)]
+
+
+def _turned(mesh: Mesh) -> Mesh:
+    """The mesh with all triangles counter-clockwise and none of no area."""
+    area = mesh.areas
+    triangles = np.where((area < 0)[:, None], mesh.triangles[:, ::-1], mesh.triangles)
+    return Mesh(mesh.points, triangles[area != 0])
+
+
+def meshed(shape: shapely.Polygon, largest: float = np.inf) -> Mesh:
+    """A mesh of mostly well-shaped triangles with edges up to `largest` mm."""
+    # Edges much longer than the copper is wide would take many rounds to be halved.
+    width = 2 * shape.area / shape.length
+    mesh = triangulate(shapely.segmentize(shape, min(largest, 1.5 * width)))
+    for _ in range(MOST_ROUNDS):
+        long = mesh.lengths.max(axis=1) > largest
+        bad = _bad(mesh)
+        if not long.any() and bad.mean() <= BAD_SHARE:
+            break
+        mesh = _flipped(halved(mesh, _terminal(mesh, bad | long)))
+    return mesh
+
+
+def joined(meshes: list[Mesh]) -> Mesh:
+    """Several meshes as one; they share no points."""
+    start = np.cumsum([0, *(len(mesh.points) for mesh in meshes[:-1])])
+    return Mesh(
+        np.concatenate([mesh.points for mesh in meshes]),
+        np.concatenate([m.triangles + s for m, s in zip(meshes, start, strict=True)]),
+    )
+
+
+def smallest_angles(mesh: Mesh) -> tuple[FloatArray, IntArray]:
+    """(m,) smallest angle in degrees, and the corner that has it."""
+    a2, b2, c2 = (mesh.lengths**2).T
+    twice = 4 * np.abs(mesh.areas)
+    angle = np.stack(
+        [np.arctan2(twice, b2 + c2 - a2), np.arctan2(twice, c2 + a2 - b2),
+         np.arctan2(twice, a2 + b2 - c2)], axis=1,
+    )  # fmt: skip
+    return np.degrees(angle.min(axis=1)), angle.argmin(axis=1)
+
+
+def halved(mesh: Mesh, marked: BoolArray) -> Mesh:
+    """The mesh with the marked triangles halved, and as many others as edge to edge needs."""
+    if not marked.any():
+        return mesh
+    net = edges(mesh.triangles)
+    rows = np.arange(len(mesh.triangles))
+    longest = _longest(mesh, net)
+    across = net.of[rows, longest]
+    split = np.zeros(len(net.ends), dtype=bool)
+    split[across[marked]] = True
+    while True:
+        # A triangle with a halved edge has its longest halved too.
+        touched = split[net.of].any(axis=1) & ~split[across]
+        if not touched.any():
+            break
+        split[across[touched]] = True
+    middle = np.full(len(net.ends), -1, dtype=np.int64)
+    middle[split] = len(mesh.points) + np.arange(split.sum())
+    points = np.vstack((mesh.points, mesh.points[net.ends[split]].mean(axis=1)))
+
+    turn = (longest[:, None] + np.arange(3)) % 3
+    corner = np.take_along_axis(mesh.triangles, turn, axis=1)
+    half = middle[np.take_along_axis(net.of, turn, axis=1)]
+    whole = half[:, 0] < 0
+    parts = [mesh.triangles[whole]]
+    v0, v1, v2 = corner.T
+    m0, m1, m2 = half.T
+    for cut, plain, one, two in (
+        (m2 >= 0, (v0, v1, m0), (v0, m2, m0), (m2, v1, m0)),
+        (m1 >= 0, (v0, m0, v2), (m0, v2, m1), (m0, m1, v0)),
+    ):
+        keep, halve = ~whole & ~cut, ~whole & cut
+        parts.append(np.column_stack(plain)[keep])
+        parts.extend(np.column_stack(child)[halve] for child in (one, two))
+    return Mesh(points, np.concatenate(parts))
+
+
+def _bad(mesh: Mesh) -> BoolArray:
+    """Triangles with too small an angle, except where the outline itself has that angle."""
+    angle, corner = smallest_angles(mesh)
+    net = edges(mesh.triangles)
+    rows = np.arange(len(mesh.triangles))
+    beside = net.boundary[net.of]
+    given = beside[rows, (corner + 1) % 3] & beside[rows, (corner + 2) % 3]
+    bad: BoolArray = (angle < LEAST_ANGLE) & ~given & (mesh.lengths.max(axis=1) > FINEST)
+    return bad
+
+
+def _longest(mesh: Mesh, net: Edges) -> IntArray:
+    """(m,) corner opposite each triangle's longest edge.
+
+    By rank, so that of two edges of the same length one is the longer in both triangles.
+    """
+    lengths = np.hypot(*(mesh.points[net.ends[:, 0]] - mesh.points[net.ends[:, 1]]).T)
+    rank = np.empty(len(lengths), dtype=np.int64)
+    rank[np.argsort(lengths, kind="stable")] = np.arange(len(lengths))
+    longest: IntArray = rank[net.of].argmax(axis=1)
+    return longest
+
+
+def _terminal(mesh: Mesh, bad: BoolArray) -> BoolArray:
+    """Where the bad triangles' paths over ever longer edges end; only there is halved.
+
+    Halving on the way as well would set points close together before flips can help.
+    """
+    net = edges(mesh.triangles)
+    rows = np.arange(len(mesh.triangles))
+    longest = _longest(mesh, net)
+    sides = net.sides[net.of[rows, longest]] // 3
+    beyond = np.where(sides[:, 0] == rows, sides[:, 1], sides[:, 0])
+    beyond = np.where(beyond < 0, rows, beyond)
+    # Two triangles that share their longest edge would send each other around in a ring.
+    beyond = np.where(beyond[beyond] == rows, np.minimum(beyond, rows), beyond)
+    end = beyond
+    while (end[end] != end).any():
+        end = end[end]
+    at_end = np.zeros(len(rows), dtype=bool)
+    at_end[end[bad]] = True
+    return at_end
+
+
+def _flipped(mesh: Mesh) -> Mesh:
+    """The mesh with inner edges flipped until each is Delaunay (Lawson)."""
+    triangles = mesh.triangles.copy()
+    for _ in range(10 * MOST_ROUNDS):
+        net = edges(triangles)
+        inner = np.flatnonzero(~net.boundary)
+        left, right = net.sides[inner].T
+        one, other = left // 3, right // 3
+        a, b = net.ends[inner].T
+        c, d = triangles[one, left % 3], triangles[other, right % 3]
+        # Two opposite angles are above 180° together when their cotangents are below 0.
+        excess = -_cotangent(mesh.points, c, a, b) - _cotangent(mesh.points, d, a, b)
+        wrong = np.flatnonzero(excess > 1e-7)
+        if not len(wrong):
+            break
+        # Of the edges of one triangle only the worst is flipped at a time.
+        order = wrong[np.argsort(excess[wrong], kind="stable")]
+        rank = np.zeros(len(inner), dtype=np.int64)
+        rank[order] = 1 + np.arange(len(order))
+        top = np.zeros(len(triangles), dtype=np.int64)
+        np.maximum.at(top, one[wrong], rank[wrong])
+        np.maximum.at(top, other[wrong], rank[wrong])
+        flip = wrong[(top[one[wrong]] == rank[wrong]) & (top[other[wrong]] == rank[wrong])]
+        k = left[flip] % 3
+        t = one[flip]
+        # Around `one`: c, then the edge's ends in that triangle's own turn.
+        p, q = triangles[t, (k + 1) % 3], triangles[t, (k + 2) % 3]
+        triangles[t] = np.column_stack((c[flip], p, d[flip]))
+        triangles[other[flip]] = np.column_stack((c[flip], d[flip], q))
+    return Mesh(mesh.points, triangles)
+
+
+def _cotangent(points: FloatArray, at: IntArray, a: IntArray, b: IntArray) -> FloatArray:
+    """Cotangent of the angle at one point between two others."""
+    u, v = points[a] - points[at], points[b] - points[at]
+    cross = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    cot: FloatArray = (u * v).sum(axis=1) / np.maximum(cross, 1e-300)
+    return cot

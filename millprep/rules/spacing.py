@@ -1,0 +1,284 @@
+"""Whether nets stand far enough apart for the voltage between them.
+
+Measured on the copper as cut, at its foot, where gaps are narrowest. Copper that belongs to no
+net is no insulator: a way from net to net may lead over it, and only the gaps on the way add
+up. The same holds for copper whose volts the job does not tell, because it may stand at either.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from millprep.rules.gaps import Gap, Way, Ways, gaps, gaps_to
+from millprep.rules.told import limited, on_copy
+from millprep.trade.spacing import Column, required
+from millprep.values.as_cut import AsCut
+from millprep.values.board import Hole
+from millprep.values.finding import Finding, Severity
+from millprep.values.layout import Placement
+from millprep.values.net import NetFacts
+from millprep.values.path import Point
+
+WASHER = 2.2
+"""A fixing hole's washer is so many times its diameter: M3, 7.0 mm on 3.2 (ISO 7089, from
+memory)."""
+FIXING = 2.5
+"""From this diameter a hole on no copper is taken for a fixing hole, mm; common practice, no
+source."""
+LAND_EDGE = 0.05
+"""A land reaches this far beyond the drawn copper nearest to its hole, mm: what the cut leaves."""
+INSIDE = 0.05
+"""Copper that reaches this far into the outline is of the board, mm."""
+FARTHER, AROUND = 1.2, 0.5
+"""Neighbours are looked for within so many times the largest requirement, and this more, mm."""
+ENOUGH = 1e-6
+"""A gap short by less is wide enough, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpacingRule:
+    """What is asked.
+
+    Attributes:
+        column: of IPC-2221 table 6-1.
+        lands: column for the gap between two lands; None for `column` there too.
+        least_counted: gaps narrower than this count as nothing, mm.
+        edge: whether the edge and the fixing holes are judged, as metal at 0 V.
+    """
+
+    column: Column = "B2"
+    lands: Column | None = None
+    least_counted: float = 0.0
+    edge: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """Two neighbours and what stands between them.
+
+    Attributes:
+        one, other: names of nets; `other` may be "the board's edge" or a hole.
+        volts: between them, at most.
+        required: mm.
+        measured: mm, the sum of the gaps that count on the shortest way.
+        direct: mm, from copper to copper through the air; None when beyond the search.
+        stones: number of floating areas on the way.
+        at: middle of the narrowest gap on the way, blank frame.
+        column: of the table.
+    """
+
+    one: str
+    other: str
+    volts: float
+    required: float
+    measured: float
+    direct: float | None
+    stones: int
+    at: Point
+    column: Column
+
+    @property
+    def margin(self) -> float:
+        """What is over, mm; below 0 when too narrow."""
+        return self.measured - self.required
+
+
+@dataclass(slots=True)
+class _Scene:
+    """The copper of one copy, net by net, and what else may be metal."""
+
+    areas: list[shapely.Geometry] = field(default_factory=list)
+    tracks: dict[str, list[int]] = field(default_factory=dict)
+    lands: dict[str, list[int]] = field(default_factory=dict)
+    stones: set[int] = field(default_factory=set)
+
+    def add(self, shape: shapely.Geometry) -> int:
+        self.areas.append(shape)
+        return len(self.areas) - 1
+
+    def sides(self, net: str) -> Iterator[tuple[bool, list[int]]]:
+        """(whether they are lands, areas) of a net."""
+        yield False, self.tracks.get(net, [])
+        yield True, self.lands.get(net, [])
+
+
+def spacing(
+    nets: Sequence[NetFacts],
+    placement: Placement,
+    as_cut: AsCut,
+    rule: SpacingRule = SpacingRule(),
+) -> tuple[tuple[Spacing, ...], tuple[Finding, ...]]:
+    """Every pair of neighbours with volts, the least margin first, and what is too near."""
+    told = [net for net in nets if net.volts is not None]
+    ground = NetFacts("0 V", ("",), (0.0, 0.0))
+    pairs = [*itertools.combinations(told, 2), *((net, ground) for net in told)]
+    if not told:
+        return (), ()
+    columns = {rule.column, rule.lands or rule.column}
+    most = max(required(_volts(a, b), column) for a, b in pairs for column in columns)
+    reach = FARTHER * most + AROUND
+    scene = _scene(told, placement, as_cut, rule)
+    metal = list(_metal(placement)) if rule.edge else []
+    between = gaps(scene.areas, reach)
+    beside = gaps_to(scene.areas, [shape for _, shape in metal], reach)
+    ways = Ways((*between, *beside), rule.least_counted)
+    direct = {(gap.one, gap.other): gap.width for gap in (*between, *beside)}
+    names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metal)]
+
+    worst: dict[tuple[str, str], Spacing] = {}
+    for n, net in enumerate(told):
+        for is_land, starts in scene.sides(net.name):
+            if not starts:
+                continue
+            reached = ways.shortest(starts, scene.stones, reach)
+            for other in told[n + 1 :]:
+                for other_land, ends in scene.sides(other.name):
+                    column = rule.lands if rule.lands and is_land and other_land else rule.column
+                    _keep(worst, _pair(net, other, reached, ends, direct, column))
+            for name, number in names:
+                facts = NetFacts(name, ("",), (0.0, 0.0))
+                _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
+    found = tuple(sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other)))
+    fixed = {name for name, _ in metal}
+    near = [s for s in found if s.margin < -ENOUGH]
+    return found, limited(
+        [_too_near(placement, s, "warn" if s.other in fixed else "stop") for s in near]
+    )
+
+
+def _volts(one: NetFacts, other: NetFacts) -> float:
+    volts = one.volts_to(other)
+    assert volts is not None
+    return volts
+
+
+def _pair(
+    net: NetFacts,
+    other: NetFacts,
+    reached: dict[int, Way],
+    ends: Sequence[int],
+    direct: dict[tuple[int, int], float],
+    column: Column,
+) -> Spacing | None:
+    """The shortest way from a net to areas of another; None when they are no neighbours."""
+    found = [reached[end] for end in ends if end in reached]
+    if not found:
+        return None
+    way = min(found, key=lambda way: way.length)
+    starts = [area for area, way in reached.items() if not way.gaps]
+    sides = (sorted(pair) for pair in itertools.product(starts, ends))
+    straight = [direct[a, b] for a, b in sides if (a, b) in direct]
+    narrowest: Gap | None = way.narrowest
+    assert narrowest is not None, "areas of two nets are never one"
+    volts = _volts(net, other)
+    return Spacing(
+        net.name,
+        other.name,
+        volts,
+        required(volts, column),
+        way.length,
+        min(straight, default=None),
+        len(way.gaps) - 1,
+        narrowest.at,
+        column,
+    )
+
+
+def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
+    if new is None:
+        return
+    old = worst.get((new.one, new.other))
+    if old is None or new.margin < old.margin:
+        worst[new.one, new.other] = new
+
+
+def _scene(
+    nets: Sequence[NetFacts], placement: Placement, as_cut: AsCut, rule: SpacingRule
+) -> _Scene:
+    """The board's copper by net; copper of two nets at once is a short and told as such."""
+    scene = _Scene()
+    owner = {(placement.index, piece): net.name for net in nets for piece in net.pieces}
+    outline = shapely.buffer(placement.pose.shape(placement.board.outline), -INSIDE)
+    shapely.prepare(outline)
+    lands = _lands(placement) if rule.lands else None
+    for part in as_cut.parts:
+        names = sorted({owner[key] for key in part.pieces if key in owner})
+        mine = any(copy == placement.index for copy, _ in part.pieces)
+        if not mine and not (not part.pieces and shapely.intersects(outline, part.shape)):
+            continue
+        if not names:
+            # What lies beyond the outline falls off, or is another copy's.
+            inner = shapely.intersection(part.shape, placement.pose.shape(placement.board.outline))
+            scene.stones.update(scene.add(area) for area in _areas(inner))
+            continue
+        track: shapely.Geometry = part.shape
+        if lands is not None:
+            track = shapely.difference(part.shape, lands)
+            for area in _areas(shapely.intersection(part.shape, lands)):
+                scene.lands.setdefault(names[0], []).append(scene.add(area))
+        for area in _areas(track):
+            scene.tracks.setdefault(names[0], []).append(scene.add(area))
+    return scene
+
+
+def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
+    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    parts = shapely.get_parts(shape)
+    return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
+
+
+def _lands(placement: Placement) -> shapely.Geometry:
+    """Discs around the holes, as wide as the drawn copper is around each; blank frame."""
+    shapes = {piece.id: piece.shape for piece in placement.board.pieces}
+    discs = [
+        shapely.buffer(
+            hole.spine, shapely.distance(hole.spine, shapes[hole.piece].boundary) + LAND_EDGE
+        )
+        for hole in placement.board.holes
+        if hole.piece in shapes
+    ]
+    return placement.pose.shape(shapely.union_all(discs))
+
+
+def _metal(placement: Placement) -> Iterator[tuple[str, shapely.Geometry]]:
+    """What may touch a chassis: the edge, and what a washer covers around a fixing hole."""
+    yield "the board's edge", placement.pose.shape(placement.board.outline).boundary
+    for hole in placement.board.holes:
+        if is_fixing(hole):
+            disc = shapely.buffer(hole.spine, WASHER * hole.diameter / 2, quad_segs=32)
+            yield hole.words, placement.pose.shape(disc)
+
+
+def is_fixing(hole: Hole) -> bool:
+    """Whether a screw is likely to go through the hole."""
+    return hole.piece is None and hole.diameter >= FIXING
+
+
+def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Finding:
+    way = ""
+    if pair.stones:
+        straight = "farther" if pair.direct is None else f"{pair.direct:.3f} mm"
+        areas = "an area" if pair.stones == 1 else f"{pair.stones} areas"
+        way = f" over {areas} of copper on no net with volts (straight across it is {straight})"
+    code = "spacing-too-narrow" if severity == "stop" else "spacing-to-metal"
+    remedy = (
+        "Move them apart in the drawing, or isolate by voltage"
+        if severity == "stop"
+        else "Move it away, clear the copper between, or keep metal off there"
+    )
+    message = (
+        f"{pair.one} and {pair.other} are {pair.measured:.3f} mm apart{way}; {pair.volts:g} V "
+        f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
+    )
+    return on_copy(placement, code, severity, message, pair.at)
+
+
+def floating(nets: Sequence[NetFacts], pieces: Sequence[str]) -> tuple[str, ...]:
+    """The pieces whose volts nobody tells: each counts as a bridge."""
+    told = {piece for net in nets if net.volts is not None for piece in net.pieces}
+    return tuple(piece for piece in np.unique(list(pieces)).tolist() if piece not in told)
