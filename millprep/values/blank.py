@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import shapely
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
@@ -38,12 +40,14 @@ class Blank:
         size: (x, y) as it lies on the machine.
         thickness: copper and carrier together.
         copper: thickness of the foil.
+        outline: of an offcut, in the blank frame; None for the whole rectangle.
     """
 
     number: int
     size: tuple[float, float]
     thickness: float
     copper: float
+    outline: shapely.Polygon | None = None
 
     def __post_init__(self) -> None:
         if not (self.size[0] > 0 and self.size[1] > 0 and 0 < self.copper < self.thickness):

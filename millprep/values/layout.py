@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from millprep.values.blank import Blank
@@ -26,6 +27,37 @@ class Placement:
     copy: int
     blank: int
     pose: Pose
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where one copy of a board lies, in the numbers that a layout is written in.
+
+    Attributes:
+        board: the job's name for it.
+        copy: from 1.
+        blank: the blank's number.
+        x, y: low corner of the box around the board as it lies, blank frame, mm.
+        turn: degrees counter-clockwise, after the mirroring if there is one.
+    """
+
+    board: str
+    copy: int
+    blank: int
+    x: float
+    y: float
+    turn: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not all(map(math.isfinite, (self.x, self.y, self.turn))):
+            raise ValueError(f"board {self.board} copy {self.copy}: its place is no number")
+        if self.copy < 1 or self.blank < 1:
+            raise ValueError(f"board {self.board}: copies and blanks are numbered from 1")
+
+    @property
+    def words(self) -> str:
+        """The copy's name for people."""
+        return f"board {self.board} copy {self.copy}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,6 +112,8 @@ class BoardPlan:
         unit: of the drawing, None to take what the file says.
         outline_drawing, holes_drawing: further DXF files, where outline or holes have their own.
         accepted: names of changes that a repair may make to shapes in use.
+        turns: degrees by which a copy may be turned on its blank.
+        priority: boards of a higher number get their places first.
     """
 
     name: str
@@ -125,6 +127,8 @@ class BoardPlan:
     outline_drawing: FurtherDrawing | None = None
     holes_drawing: FurtherDrawing | None = None
     accepted: tuple[str, ...] = ()
+    turns: tuple[float, ...] = (0.0,)
+    priority: int = 0
 
     @property
     def files(self) -> tuple[tuple[File, str], ...]:
@@ -142,6 +146,7 @@ class BlankPlan:
         margin: strip along every edge that no board may enter.
         spacing: between neighbouring boards, at least; the profile cutter fits in it.
         count: how many there are.
+        outline: corners of an offcut in the blank frame; None for the whole rectangle.
     """
 
     size: tuple[float, float]
@@ -150,6 +155,7 @@ class BlankPlan:
     margin: float
     spacing: float
     count: int
+    outline: tuple[Point, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
