@@ -178,7 +178,8 @@ def _mode_reason(layer: LayerFacts, modes: tuple[CopperMode, ...]) -> str:
     say = {
         "strokes": many(layer.wide, "line") + " with a width",
         "fills": many(layer.fills, "filled area"),
-        "nested outlines": many(count, "closed line") + ", every second one a gap in its outer",
+        "nested outlines": many(count, "closed line")
+        + ", every second one a gap in the one around it",
         "overlapping outlines": many(count, "closed line") + ", each filled",
     }
     return "only " * (len(modes) == 1) + " and ".join(say[mode] for mode in modes)
@@ -283,8 +284,9 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
 
 
 def sizes(found: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
-    """Diameters, of slots their widths, and how many there are of each."""
-    return tuple(sorted(Counter(round(one.diameter, 6) for one in holes.smallest(found)).items()))
+    """Diameters to five digits, of slots their widths, and how many there are of each."""
+    counts = Counter(float(f"{one.diameter:.5g}") for one in holes.smallest(found))
+    return tuple(sorted(counts.items()))
 
 
 def hole_reading(layer: LayerFacts) -> Candidate | None:

@@ -144,7 +144,7 @@ def _settle(
                 f"{many(len(bores), 'layer')} with nothing but circles or slots: they may be pads "
                 "or holes, name them"
             )
-        if alone:
+        if alone and not out.edge:
             out.doubts.append(_MIXED)
         return
     layer, readings = coppers[0]

@@ -196,8 +196,9 @@ def _measured(
     if roles is not None:
         edge = joined([by_name[name].box for name in roles.outline or roles.copper])
     diameters: list[float] = []
+    only = {name for name, some in found.candidates.items() if any(c.role == "holes" for c in some)}
     for name, candidates in found.candidates.items():
-        if roles is None or name in roles.holes:
+        if name in (roles.holes if roles is not None else only or found.candidates):
             some = next((c.drills for c in candidates if c.drills), ())
             diameters += [diameter for diameter, n in some for _ in range(n)]
     size = (edge[2] - edge[0], edge[3] - edge[1]) if edge else (0.0, 0.0)
