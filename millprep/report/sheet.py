@@ -12,6 +12,7 @@ from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
 from millprep.report.places import ORDER, name_of
 from millprep.report.setup import hole_rows, setup_words, zero_words
+from millprep.report.vernier_view import VernierPage, vernier_page
 from millprep.report.words import cutter_words, duration, many, number, place, plain
 
 if TYPE_CHECKING:
@@ -47,6 +48,7 @@ class PassPage:
     picture: Picture | None
     steps: tuple[Step, ...]
     time: str
+    vernier: VernierPage | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +140,7 @@ def _pages(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[PassPage]:
                     for program, name in zip(programs, before, strict=False)
                 ),
                 time=duration(seconds) if cut_set.figures else "not known",
+                vernier=vernier_page(cut_set, milling_pass),
             )
         )
     return pages
