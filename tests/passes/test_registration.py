@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,6 +13,8 @@ import pytest
 import shapely
 
 from millprep.passes.clamping import Clamping
+from millprep.passes.network import Network
+from millprep.passes.no_room import DIRECTIONS
 from millprep.passes.registration import SCALENE, choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from millprep.values.blank import Blank, Box, Clamp
@@ -149,3 +153,86 @@ def test_a_bored_hole_at_the_end_of_the_travel_stays_within_it() -> None:
 
 def test_constants_speak_of_the_same_triangle() -> None:
     assert least_overlap(REGISTRATION) == pytest.approx(2 * 7 + 4 + 0.8)
+
+
+# Refusals: with the figure that is named it works, with a tenth less it does not.
+
+
+def strip(margin: float, kerf: float, clamps: Sequence[Clamp] = ()) -> int:
+    """Holes found beside a board this far from the edges of a blank."""
+    made, blank = shifted(500.0, 290.0)
+    board = shapely.box(
+        margin - kerf, margin - kerf, 500.0 - margin + kerf, 110.0 - margin + kerf
+    )
+    clamping = Clamping(tuple(clamps), 9.0)
+    return len(choose(made, blank, REGISTRATION, board, clamping, need_of(500.0), kerf))
+
+
+@pytest.mark.parametrize("kerf", [0.0, 2.0, 1.3, 3.175])
+def test_the_least_margin_is_exact(kerf: float) -> None:
+    with pytest.raises(Refusal) as refusal:
+        strip(kerf + 3.0, kerf)
+    (finding,) = refusal.value.findings
+    named = re.search(r"A margin of at least (\d+(?:\.\d+)?) mm", finding.message)
+    assert named
+    margin = float(named[1])
+    assert strip(margin, kerf) == 3
+    with pytest.raises(Refusal):
+        strip(margin - 0.1, kerf)
+
+
+def test_the_least_move_of_a_clamp_is_exact() -> None:
+    """Clamps over both strips, of which one is enough to move.
+
+    The strips are wide enough for a triangle: three holes in a row would fit a flipped blank.
+    """
+
+    def clamps(x: float, y: float) -> list[Clamp]:
+        low, high = Box(-10.0 + x, -15.0 + y, 280.0 + x, 4.0 + y), Box(-10.0, 106.0, 280.0, 125.0)
+        return [Clamp(low, 4.0), Clamp(high, 4.0, (1, 2))]
+
+    with pytest.raises(Refusal) as refusal:
+        strip(14.0, 2.0, clamps(0.0, 0.0))
+    message = refusal.value.findings[0].message
+    assert "the clamp [-10, -15, 280, 4] stands in the way" in message
+    named = re.search(r"Moved (.+?) by (\d+\.\d) mm it leaves room", message)
+    assert named
+    x, y = DIRECTIONS[named[1]]
+    move = float(named[2])
+    assert strip(14.0, 2.0, clamps(x * move, y * move)) == 3
+    with pytest.raises(Refusal):
+        strip(14.0, 2.0, clamps(x * (move - 0.1), y * (move - 0.1)))
+
+
+def test_clamps_that_only_together_leave_no_room_are_all_named() -> None:
+    clamp = Clamp(Box(-10.0, -15.0, 280.0, 125.0), 4.0)
+    with pytest.raises(Refusal, match=r"several of them together: the clamp \[-10, .*; the clamp"):
+        strip(14.0, 2.0, [clamp, clamp])
+
+
+def test_measured_holes_are_four_and_better_than_pins() -> None:
+    made, blank = shifted(500.0, 290.0)
+    board = shapely.box(9.0, 9.0, 491.0, 101.0)
+    told = replace(REGISTRATION, method="measure")
+    measured = choose(made, blank, told, board, Clamping(), need_of(500.0))
+    assert [h.role for h in measured] == ["locate"] * 3 + ["key"]
+    pins, _, _ = chosen()
+    at, across = (245.0, 50.0), (0.0, 1.0)
+    better = Network.of(measured, 2, keys=True).predicted(0, 1, at, across, 0.03)
+    assert better < Network.of(pins, 2, keys=False).predicted(0, 1, at, across, 0.03)
+
+
+def test_the_holes_chosen_are_the_best_pair_there_is() -> None:
+    """Against every pair of free places of the same kind, by the same figures."""
+    holes, made, board = chosen()
+    seam = Network.of(holes, 2, keys=False)
+    shared = made.overlap(0)
+    x = (shared.x0 + shared.x1) / 2
+    figure = max(seam.sigma_across(0, 1, (x, y), (0.0, 1.0), 1.0) for y in (9.0, 55.0, 101.0))
+    # a pair on both edges: 1/√2 at the holes' middle, which lies in the middle of the seam
+    assert figure == pytest.approx(0.7071, abs=0.002)
+    base = math.dist(holes[0].blank, holes[1].blank)
+    reach = shapely.box(shared.x0, 4.0, shared.x1, 106.0)
+    assert base >= 0.95 * math.hypot(shared.x1 - shared.x0 - 4.0, 102.0)
+    assert reach.buffer(1e-6).covers(shapely.MultiPoint([h.blank for h in holes]))
+    assert not board.intersects(shapely.MultiPoint([h.blank for h in holes]))
