@@ -156,7 +156,8 @@ def _guarded(marks: Iterator[Mark], source: Source) -> Iterator[Mark]:
 def _weight(mark: Mark) -> int:
     """Number of its vertices."""
     if isinstance(mark, Stroke):
-        return len(mark.vertices)
+        # the points of its arcs are worked out by now, and kept
+        return len(mark.curve.points) if mark.bulges.any() else len(mark.vertices)
     if isinstance(mark, Curve):
         return len(mark.points)
     if isinstance(mark, Fill):

@@ -81,6 +81,10 @@ def read_board(
             findings += refusal.findings
             ledger.take()
             continue
+        except MemoryError:
+            ledger.stop("drawing-too-large", "its shapes do not fit into memory", "draw less")
+            findings += ledger.take()
+            continue
         first += sheet.entities
         by_layer |= {_key(number, layer): marks for layer, marks in sheet.by_layer.items()}
         for role in roles:

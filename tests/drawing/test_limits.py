@@ -240,3 +240,15 @@ def test_an_arc_that_is_as_good_as_straight(tmp_path: Path, bulge: float) -> Non
     )
     (piece,) = sheet.read().pieces
     assert piece.shape.bounds == pytest.approx((4.5, 4.5, 15.5, 5.5), abs=1e-5)
+
+
+def test_many_curves_of_many_points(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # 20 circles of 20 m, some 7000 points each
+    sheet = Sheet(tmp_path, rim=False)
+    sheet.pad(10, 10)
+    for k in range(20):
+        sheet.space.add_circle((k, 0), 2e4, dxfattribs=RIM)
+    monkeypatch.setattr(entities, "MOST_POINTS", 50_000)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "50000 vertices" in finding.message
