@@ -14,21 +14,16 @@ import numpy as np
 import shapely
 
 from millprep.drawing import copper, holes
-from millprep.drawing.chain import TOLERANCE
 from millprep.drawing.layer_facts import LayerFacts
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Mark, Stroke, Unread
-from millprep.drawing.outline import outline
-from millprep.drawing.slots import Bore, Slot
+from millprep.drawing.marks import Unread
+from millprep.drawing.slots import Bore
 from millprep.values.board import CopperPiece
 from millprep.values.finding import Finding
 from millprep.values.path import Point
 from millprep.values.plan import CopperMode
 
 Role = Literal["copper", "outline", "holes"]
-
-LARGEST_GAP = 0.5
-"""Gaps in an outline up to this, mm, are offered to be closed (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,101 +282,3 @@ def sizes(found: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
     """Diameters to five digits, of slots their widths, and how many there are of each."""
     counts = Counter(float(f"{one.diameter:.5g}") for one in holes.smallest(found))
     return tuple(sorted(counts.items()))
-
-
-def hole_reading(layer: LayerFacts) -> Candidate | None:
-    """The layer as holes, where nothing but holes is drawn on it."""
-    if layer.loose or layer.unread or not (layer.loops or layer.wide or layer.fills):
-        return None
-    ledger = Ledger(None, "")
-    bold: list[Mark] = [
-        mark for mark in layer.marks if not isinstance(mark, Stroke) or mark.widths.any()
-    ]
-    if any(isinstance(m, Stroke) and len(m.vertices) > 1 and not m.bulges.any() for m in bold):
-        return None  # wide lines may be slots, but are tracks far more often
-    found = holes.rounds(bold, layer.loops, ledger)
-    doubtful = first_of_each(ledger.take())
-    if not found or {code for code, _ in doubtful} - {"hole-doubtful"}:
-        return None
-    once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in found}
-    circles = sizes(found)
-    slots = sum(isinstance(one, Slot) for one in holes.smallest(found))
-    count = sum(n for _, n in circles) - slots
-    words = [many(count, "circle")] if count else []
-    words += [many(slots, "slot")] if slots else []
-    return Candidate(
-        "holes",
-        f"{' and '.join(words)} of {many(len(circles), 'size')}, no more",
-        drills=circles,
-        box=layer.box,
-        refused=doubtful,
-        ringed=len(holes.smallest(found)) < len(once),
-        bores=tuple(holes.smallest(found)),
-    )
-
-
-def outline_reading(layer: LayerFacts) -> Candidate | None:
-    """The layer as the board's edge, where its lines are closed or nearly so."""
-    if layer.fills or not layer.marks:
-        return None
-    pen = "drawn with a pen" if layer.wide else "of no width"
-    reason = f"a closed line {pen} that encloses everything else"
-    found, stops, left = _edge(layer, TOLERANCE)
-    gaps: tuple[tuple[Point, float], ...] = ()
-    close = None
-    if {stop.code for stop in stops} == {"outline-open"}:
-        gaps = open_ends(layer)
-        widest = max((size for _, size in gaps), default=0.0)
-        if gaps and widest <= LARGEST_GAP:
-            close = float(np.ceil(widest * 100 + 0.5) / 100)
-            found, again, left = _edge(layer, close)
-            reason = f"a line {pen} around everything else, with {many(len(gaps), 'gap')}"
-            if again:
-                found, close = None, None
-    if found is None and {stop.code for stop in stops} - _EDGE_FAULTS:
-        return None
-    return Candidate(
-        "outline",
-        reason,
-        pieces=1 if found is not None else None,
-        box=layer.box,
-        close_gaps=close,
-        gaps=gaps if close else (),
-        left_out=left,
-        refused=first_of_each(stops),
-        shapes=(found,) if found is not None else (),
-    )
-
-
-_EDGE_FAULTS = {"outline-open", "outline-crosses", "outline-branches", "outline-several"}
-
-
-def _edge(
-    layer: LayerFacts, tolerance: float
-) -> tuple[shapely.Polygon | None, tuple[Finding, ...], tuple[tuple[str, int, str], ...]]:
-    ledger = Ledger(None, "")
-    found, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
-    stops = ledger.take()
-    left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
-    return (None if stops else found), stops, left
-
-
-def open_ends(layer: LayerFacts) -> tuple[tuple[Point, float], ...]:
-    """Places where the layer's lines end, each with the distance to the nearest other end."""
-    ends = [run.points[k] for run in layer.opened for k in (0, -1)]
-    if len(ends) < 2 or len(ends) > 40:
-        return ()
-    xy = np.array(ends)
-    away = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
-    np.fill_diagonal(away, np.inf)
-    out: list[tuple[Point, float]] = []
-    free = set(range(len(xy)))
-    while len(free) > 1:
-        some = sorted(free)
-        part = away[np.ix_(some, some)]
-        i, j = np.unravel_index(int(np.argmin(part)), part.shape)
-        one, other = some[int(i)], some[int(j)]
-        x, y = ((xy[one] + xy[other]) / 2).tolist()
-        out.append(((x, y), float(away[one, other])))
-        free -= {one, other}
-    return tuple(out)

@@ -5,13 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from millprep.drawing.candidates import (
-    Candidate,
-    copper_readings,
-    hole_reading,
-    many,
-    outline_reading,
-)
+from millprep.drawing.candidates import Candidate, copper_readings, many
+from millprep.drawing.edge_or_holes import hole_reading, outline_reading
 from millprep.drawing.layer_facts import LayerFacts, joined
 from millprep.drawing.marks import Stroke
 from millprep.values.plan import CopperMode, LayerRoles
