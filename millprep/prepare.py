@@ -23,6 +23,7 @@ from millprep.program import sink
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
+from millprep.proof.buzz_out import buzz_out
 from millprep.values.board import Board, LeftOut
 from millprep.values.cut_set import CutSet, Figures, InputFile
 from millprep.values.derivation import Derivation
@@ -291,7 +292,10 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
         findings=(*cut_set.findings, *proved.findings),
     )
     _stop(done)
-    return done
+    return replace(
+        done,
+        checks=buzz_out(done.layout, done.nets, done.as_cut, done.proofs, done.joins),
+    )
 
 
 def _stop(cut_set: CutSet) -> None:

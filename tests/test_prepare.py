@@ -96,6 +96,7 @@ def test_the_small_boards_take_one_pass(indicators: Path) -> None:
 def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
     top = {path.name for path in example_set.iterdir()}
     contract = {"report.json", "sheet.html", "toolpaths.csv", "previews", "blank-1"}
+    contract |= {"buzz-out.csv", "as-cut"}
     assert top - {"bed"} == contract
     assert ("bed" in top) == bool(report_of(example_set)["bed"])
     shown = list((example_set / "previews").iterdir())

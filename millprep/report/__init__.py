@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from millprep.report import buzz_out
+from millprep.report.as_cut_files import write_as_cut
 from millprep.report.json_text import to_text
 from millprep.report.pictures import FOLDER, draw, draw_refused
 from millprep.report.record import record
@@ -22,6 +24,8 @@ def write(cut_set: CutSet, folder: Path) -> None:
     """Write report.json, sheet.html and the pictures of a finished set into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
     _put(folder / "sheet.html", sheet(cut_set))
+    _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
+    write_as_cut(cut_set, folder)
     draw(cut_set, folder / FOLDER)
     # last of all: it holds the hashes of every other file, programs included
     _put(folder / "report.json", to_text(sealed(record(cut_set), folder)))

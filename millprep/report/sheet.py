@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from millprep.report.bed import bed_programs, bed_words
+from millprep.report.buzz_out import tables
 from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
 from millprep.report.places import ORDER, name_of
@@ -102,6 +103,7 @@ def sheet(cut_set: CutSet) -> str:
         pages=_pages(cut_set, pictures),
         overview=[picture for picture in pictures if picture.svg],
         remarks=_remarks(cut_set, pictures),
+        buzz_out=tables(cut_set),
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
         clearance=number(cut_set.machine.clearance),

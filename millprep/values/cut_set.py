@@ -8,6 +8,7 @@ from typing import Literal
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Clamp
 from millprep.values.certificate import Certificate
+from millprep.values.check import Check
 from millprep.values.cut import HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
 from millprep.values.finding import Finding
@@ -48,6 +49,7 @@ class CutSet:
         figures: one per program.
         as_cut, proofs: from the programs read back.
         certificate: what the joins stand; None when no join is on copper.
+        checks: what to measure on the finished boards.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -74,3 +76,4 @@ class CutSet:
     derived_from: str | None = None
     locating: Literal["pins", "measure"] | None = None
     certificate: Certificate | None = None
+    checks: tuple[Check, ...] = ()
