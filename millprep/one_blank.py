@@ -9,10 +9,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.passes import (
+    baseline,
     budget,
     joins,
     labels,
     neighbours,
+    overhang,
     registration,
     seams,
     share,
@@ -199,6 +201,12 @@ def passes(
     words = (
         *shift.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
+        *baseline.judge(judged, holes, told, blank.number),
+        *(
+            finding
+            for one in milling
+            for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
+        ),
         *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
         *tab_findings,
         *verdict.judge(judged, job.registration, by_index, blank.number),

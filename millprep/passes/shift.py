@@ -192,6 +192,11 @@ def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
     if not lead or made.turned:
         return ()
     first, found = made.windows[0], []
+    stated = machine.periodic_error
+    amplitude = 0.01 if stated is None else stated
+    told_as = (
+        "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
+    )
     for a, name in enumerate("xy"):
         shifts = {
             round(low - (first.x0, first.y0)[a], 9)
@@ -214,9 +219,9 @@ def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
                     f"The blank moves by {shift:g} mm in {name}, {turns:.3f} turns of a screw of "
                     f"{lead:g} mm lead: no whole number of turns fits between what must be "
                     "reached and what windows must share. The screw's periodic error does not "
-                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude "
-                    f"(0.01 mm gives {0.01 * share:.3f} mm). A little more travel, or a shorter "
-                    "board, would do."
+                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude, "
+                    f"{amplitude * share:.3f} mm with {told_as}. A little more travel, or a "
+                    "shorter board, would do."
                 ),
                 blank=blank,
             )

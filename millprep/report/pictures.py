@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from millprep.values.cut import Cut
+    from millprep.values.cut import HoleCut, Profile, Ring
     from millprep.values.cut_set import CutSet
 
 FOLDER = "previews"
@@ -113,5 +113,5 @@ def _indices(cut_set: CutSet, blank: int) -> set[int]:
     return {placement.index for placement in cut_set.layout.on(blank)}
 
 
-def _cuts(cut_set: CutSet) -> tuple[Cut, ...]:
+def _cuts(cut_set: CutSet) -> tuple[Ring | HoleCut | Profile, ...]:
     return (*cut_set.rings, *cut_set.holes, *cut_set.profiles)

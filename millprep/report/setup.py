@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import shapely
-
 from millprep.report.bed import on_pins
 from millprep.report.words import number, place, plain
+from millprep.values.overhang import overhangs
 
 if TYPE_CHECKING:
     from millprep.values.blank import Blank, Clamp
@@ -125,9 +124,12 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     turned = first.pose.inverse().then(milling_pass.pose).a < 0
     way = "turned end for end by half a turn" if turned else "not turned end for end"
     if on_pins(cut_set):
+        # sets have numbers where they have crosses, unless a note says otherwise
+        marked = any(hole.role == "witness" for hole in used)
+        which = f" (the set numbered {milling_pass.number})" if marked else ""
         return [
             f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
-            f"listed below, which have a {milling_pass.number} engraved beside them, copper side up, {way}. The pins must end below the copper."
+            f"listed below{which}, copper side up, {way}. The pins must end below the copper."
         ]
     return [
         f"Move blank {blank.number} to its new place, copper side up, {way}. "
@@ -138,15 +140,13 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
 
 def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     travel = cut_set.machine.travel
-    lies = milling_pass.pose.shape(shapely.box(0, 0, *blank.size))
-    x0, _, x1, _ = lies.bounds
     words = []
-    for by, side in ((travel.x0 - x0, "left"), (x1 - travel.x1, "right")):
-        if by > 1:
-            words.append(
-                f"The blank reaches {number(by, 0)} mm past the machine's travel on the {side}: "
-                "hold it up there, level with the bed, where the bed ends."
-            )
+    for one in overhangs(milling_pass.pose, blank, travel):
+        tips = " More than half of it hangs there, and it tips." if one.share > 0.5 else ""
+        words.append(
+            f"The blank reaches {number(one.by, 0)} mm past the machine's travel on the "
+            f"{one.side}: hold it up there, level with the bed, at about {place(one.prop)}.{tips}"
+        )
     return words
 
 

@@ -174,6 +174,9 @@ def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
     assert (finding.code, finding.severity) == ("shift-not-whole-turns", "warn")
     # 260 of 300 mm: 2·sin(π·260/300) = 0.813
     assert "0.867 turns" in finding.message
-    assert "0.81 times its amplitude" in finding.message
+    assert "0.81 times its amplitude, 0.008 mm with 0.01 mm, which nobody" in finding.message
+    stated = replace(machine, periodic_error=0.02)
+    (finding,) = told(planned(550.0, 290.0, 300.0), stated, 1)
+    assert "0.016 mm with the stated 0.02 mm" in finding.message
     assert told(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
     assert told(planned(486.0, 290.0, None), MACHINE, 1) == ()

@@ -1,0 +1,45 @@
+"""What hangs over the travel, and where it is held up."""
+
+from __future__ import annotations
+
+import pytest
+
+from millprep.passes import overhang
+from millprep.values.blank import Blank, Box
+from millprep.values.overhang import PROP, overhangs
+from millprep.values.pose import Pose
+
+TRAVEL = Box(0.0, 0.0, 220.0, 160.0)
+BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)
+
+
+def test_what_lies_on_the_bed_needs_no_prop() -> None:
+    small = Blank(1, (200.0, 100.0), 1.6, 0.035)
+    assert overhangs(Pose.shift(5.0, 5.0), small, TRAVEL) == ()
+    assert overhang.told(Pose.shift(5.0, 5.0), small, TRAVEL, 1) == ()
+
+
+def test_a_prop_stands_outside_the_travel_under_the_blank() -> None:
+    right, = overhangs(Pose(), BLANK, TRAVEL)
+    assert (right.side, right.by) == ("right", 380.0)
+    assert right.share == pytest.approx(380.0 / 600.0)
+    assert right.prop == pytest.approx((220.0 + PROP * 380.0, 60.0), abs=0.05)
+    left, = overhangs(Pose.shift(-380.0, 0.0), BLANK, TRAVEL)
+    assert left.side == "left"
+    assert left.prop == pytest.approx((-PROP * 380.0, 60.0), abs=0.05)
+
+
+def test_both_ends_and_front_and_back() -> None:
+    both = overhangs(Pose.shift(-100.0, -30.0), BLANK, TRAVEL)
+    assert [one.side for one in both] == ["left", "right", "front"]
+    turned = Pose.turn(180).then(Pose.shift(600.0, 200.0))
+    assert [one.side for one in overhangs(turned, BLANK, TRAVEL)] == ["right", "back"]
+
+
+def test_only_a_blank_that_tips_is_told() -> None:
+    (note,) = overhang.told(Pose.shift(-380.0, 0.0), BLANK, TRAVEL, 3)
+    assert (note.code, note.severity, note.frame, note.mill_pass) == (
+        "blank-overhangs", "note", "machine", 3,
+    )  # fmt: skip
+    assert "380 mm of blank 1, 63 % of its length, hang over the left end" in note.message
+    assert overhang.told(Pose.shift(-190.0, 0.0), BLANK, TRAVEL, 2) == ()
