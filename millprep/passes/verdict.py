@@ -179,8 +179,8 @@ def _note(
         severity="note",
         message=(
             f"At the {len(figures)} places where passes meet on copper they miss each other across "
-            f"the path by {typical}less than {predicted} mm on 99.7 % of blanks; the isolation stands "
-            f"{stands} mm before it leaks. This rests on {source}."
+            f"the path by {typical}less than {predicted} mm on 99.7 % of blanks; the isolation "
+            f"stands {stands} mm before it leaks. This rests on {source}."
         ),
         blank=blank,
     )

@@ -303,17 +303,22 @@ class _Place:
         self.window = _window(at)
         first, self.second = _clipped(at, first, second)
         self.left = shapely.difference(self.window, first)
-        # Copper that is cut by the second pass moves with it. A mark stands so far from the edges
-        # that copper of the other side reaches it only after it has crossed the whole groove:
-        # by then the join has leaked.
+        # Copper that is cut by the second pass moves with it. A mark stands where the other pass's
+        # groove never comes, so the copper under it is its own whatever the mismatch: with ticks
+        # a join holds though one side has moved by more than its groove is wide.
         parts = np.asarray(shapely.get_parts(self.copper(0.0, 0.0, 0.0)))
         own = shapely.intersects(parts, _less(piece, MARK))
-        self.inside, self.outside = (
+        sides = [
             _less(shapely.GeometryCollection(some.tolist()), MARK)
             for some in (parts[own], parts[~own])
-        )
+        ]
+        still, moving = (one.buffer(MOST + MARK) for one in (self.second, first))
+        self.still = [shapely.difference(side, still) for side in sides]
+        self.moving = [shapely.difference(side, moving) for side in sides]
         # Without marks on both sides nothing could ever be seen to join them.
-        self.marked = not shapely.is_empty([self.inside, self.outside]).any()
+        self.marked = not any(
+            a.is_empty and b.is_empty for a, b in zip(self.still, self.moving, strict=True)
+        )
 
     def copper(self, dx: float, dy: float, worn: float) -> shapely.Geometry:
         """What stays in the window with the second pass off by (dx, dy), its groove worn."""
@@ -328,8 +333,10 @@ class _Place:
         if not self.marked:
             return False
         parts = np.asarray(shapely.get_parts(self.copper(dx, dy, worn)))
-        inner = shapely.intersects(parts, self.inside)
-        outer = shapely.intersects(parts, self.outside)
+        inner, outer = (
+            shapely.intersects(parts, still) | shapely.intersects(parts, _moved(moving, dx, dy))
+            for still, moving in zip(self.still, self.moving, strict=True)
+        )
         if (inner & outer).any():
             return False
         if gap <= 0 or not inner.any():
