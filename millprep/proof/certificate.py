@@ -312,7 +312,7 @@ class _Place:
             _less(shapely.GeometryCollection(some.tolist()), MARK)
             for some in (parts[own], parts[~own])
         ]
-        still, moving = (one.buffer(MOST + MARK) for one in (self.second, first))
+        still, moving = np.asarray(shapely.buffer([self.second, first], MOST + MARK)).tolist()
         self.still = [shapely.difference(side, still) for side in sides]
         self.moving = [shapely.difference(side, moving) for side in sides]
         # Without marks on both sides nothing could ever be seen to join them.
