@@ -39,7 +39,7 @@ def inspect(
     A layer that may be copper is read in every way that could be meant: pieces, narrowest
     gap, and what would be left out or refused.
     """
-    from millprep.drawing.survey import survey_file
+    from millprep.drawing.survey.survey import survey_file
 
     try:
         survey = survey_file(drawing_file, unit, repair)
@@ -52,7 +52,7 @@ def inspect(
 
         files = draw(survey, drawing_file.name, pictures)
     if as_json:
-        from millprep.drawing.survey_record import record
+        from millprep.drawing.survey.record import record
 
         click.echo(json.dumps(record(survey, drawing_file.name, files), indent=2))
         return

@@ -70,7 +70,7 @@ def new(
     """
     from millprep import job
     from millprep.cli.starting import Answers, begin
-    from millprep.drawing.survey import survey_file
+    from millprep.drawing.survey.survey import survey_file
 
     if out is not None and out.exists():
         raise click.UsageError(f"{out} exists; name another file")
@@ -93,7 +93,7 @@ def new(
         words.refuse(refusal)
         return
     text = job.starter(start)
-    from millprep.drawing.guess import NO_EDGE
+    from millprep.drawing.survey.guess import NO_EDGE
 
     for line in described(survey):
         if line != NO_EDGE or not given:

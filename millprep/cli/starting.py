@@ -12,8 +12,8 @@ from millprep.cli.survey_words import parts_words, pieces_words
 from millprep.values.finding import Finding, Refusal
 
 if TYPE_CHECKING:
-    from millprep.drawing.candidates import Candidate
-    from millprep.drawing.survey import Survey
+    from millprep.drawing.survey.candidates import Candidate
+    from millprep.drawing.survey.survey import Survey
     from millprep.drawing.unit import UnitReading
     from millprep.job import Start
     from millprep.values.board import Board
@@ -43,7 +43,7 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
     Raises:
         Refusal: when a further drawing cannot be surveyed.
     """
-    from millprep.drawing.survey import survey_file
+    from millprep.drawing.survey.survey import survey_file
     from millprep.job import Start
     from millprep.values.plan import LayerRoles
 
@@ -118,7 +118,7 @@ def _read(roles: LayerRoles, said: Answers) -> Board:
 
 
 def _by_reading(start: Start, board: Board) -> Start:
-    from millprep.drawing.candidates import narrowest
+    from millprep.drawing.survey.candidates import narrowest
 
     x0, y0, x1, y1 = board.outline.bounds
     gap, _ = narrowest([piece.shape for piece in board.pieces])
@@ -133,7 +133,7 @@ def _by_reading(start: Start, board: Board) -> Start:
 
 def _by_survey(start: Start, survey: Survey) -> Start:
     """Of everything drawn; where no unit is known, of the one that the holes speak for."""
-    from millprep.drawing.slots import Slot
+    from millprep.drawing.marks.slot import Slot
     from millprep.drawing.unit import MM, best
 
     likely = best(survey.units)

@@ -10,8 +10,8 @@ import shapely
 from millprep.cli.survey_words import length, pieces_words
 
 if TYPE_CHECKING:
-    from millprep.drawing.candidates import Candidate
-    from millprep.drawing.survey import Survey, SurveyedLayer
+    from millprep.drawing.survey.candidates import Candidate
+    from millprep.drawing.survey.survey import Survey, SurveyedLayer
     from millprep.report.drawing_pictures import LayerPicture, ReadingPicture
 
 
@@ -35,7 +35,7 @@ def draw(survey: Survey, file: str, folder: Path) -> dict[tuple[str, int | None]
 
 
 def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> LayerPicture:
-    from millprep.drawing.drawn import drawn
+    from millprep.drawing.marks.drawn import drawn
     from millprep.report.drawing_pictures import LayerPicture, stem, titled
 
     lines, areas = drawn(layer.marks)
@@ -58,8 +58,8 @@ def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> Laye
 def _reading(
     survey: Survey, file: str, number: int, layer: SurveyedLayer, one: Candidate
 ) -> ReadingPicture:
-    from millprep.drawing.drawn import drawn
-    from millprep.drawing.slots import spine_of
+    from millprep.drawing.marks.drawn import drawn
+    from millprep.drawing.marks.slot import spine_of
     from millprep.report.drawing_pictures import ReadingPicture, stem, titled
 
     k = survey.per_mm

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from millprep.drawing.candidates import Candidate
-    from millprep.drawing.survey import Survey, SurveyedLayer
+    from millprep.drawing.survey.candidates import Candidate
+    from millprep.drawing.survey.survey import Survey, SurveyedLayer
 
 Pictures = Mapping[tuple[str, int | None], str]
 UNITS = ("mm", "inch", "mil", "cm", "m", "point")

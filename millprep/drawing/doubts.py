@@ -10,10 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from millprep.drawing.chain import Loop
-from millprep.drawing.evenodd import Crossing, Nest, area_of
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Source
+from millprep.drawing.marks.chain import Loop
+from millprep.drawing.marks.evenodd import Crossing, Nest, area_of
+from millprep.drawing.marks.mark import Source
 
 LOOK = "`millprep inspect --pictures` draws each reading"
 

@@ -10,13 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import changes, holes, opening, selection, unit, witnesses
-from millprep.drawing.chain import TOLERANCE
-from millprep.drawing.entities import layer_of, walk
+from millprep.drawing import holes, selection, unit
+from millprep.drawing.dxf import changes, opening, witnesses
+from millprep.drawing.dxf.entities import layer_of, walk
+from millprep.drawing.dxf.raw import MODEL
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Aside, Curve, Mark, Round, Source, Stroke, Unread, box_of
-from millprep.drawing.neighbours import TooMuchError
-from millprep.drawing.raw import MODEL
+from millprep.drawing.marks.chain import TOLERANCE
+from millprep.drawing.marks.mark import Aside, Curve, Mark, Round, Source, Stroke, Unread, box_of
+from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.values.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"

@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.chain import Loop, OpenChain
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Fill, Mark, Round, Source, Stroke, round_of
-from millprep.drawing.neighbours import pairs
-from millprep.drawing.slots import Bore, Slot, area_of, end_of, slot_of, spine_of
+from millprep.drawing.marks.chain import Loop, OpenChain
+from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
+from millprep.drawing.marks.neighbours import pairs
+from millprep.drawing.marks.slot import Bore, Slot, area_of, end_of, slot_of, spine_of
 from millprep.values.board import CopperPiece, Hole
 from millprep.values.path import Point
 

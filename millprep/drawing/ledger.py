@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from millprep.drawing.marks import Source
+from millprep.drawing.marks.mark import Source
 from millprep.values.board import LeftOut
 from millprep.values.finding import Finding, Refusal
 from millprep.values.path import Point

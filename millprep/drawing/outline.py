@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.chain import TOLERANCE, Chained, Loop, chain
-from millprep.drawing.evenodd import Crossing, nest
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke
+from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
+from millprep.drawing.marks.evenodd import Crossing, nest
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke
 from millprep.values.path import Point
 
 

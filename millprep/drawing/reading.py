@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 
 from millprep.drawing import copper, holes, selection
-from millprep.drawing.chain import TOLERANCE, chain
-from millprep.drawing.changes import check_accepted
+from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Curve, Mark, Round, Stroke, Words
-from millprep.drawing.neighbours import TooMuchError
+from millprep.drawing.marks.chain import TOLERANCE, chain
+from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
+from millprep.drawing.marks.neighbours import TooMuchError
+from millprep.drawing.marks.slot import Bore
 from millprep.drawing.outline import outline
-from millprep.drawing.slots import Bore
 from millprep.values.board import Board, CopperPiece, Hole, Lettering
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import CopperMode, LayerRoles, Unit

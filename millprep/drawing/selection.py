@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.drawing.chain import TOLERANCE
-from millprep.drawing.circles import in_circles
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
+from millprep.drawing.marks.chain import TOLERANCE
+from millprep.drawing.marks.circles import in_circles
+from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
 from millprep.values.plan import Selection
 
 FloatArray = NDArray[np.float64]

@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from millprep.drawing.dxf.opening import Drawing
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.opening import Drawing
 from millprep.values.plan import Unit
 
 MM: dict[Unit, float] = {

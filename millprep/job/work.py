@@ -68,7 +68,10 @@ class DrillingTable(Table):
         most=1,
     )
     borer: Words | None = entry(
-        "End mill that bores the holes no drill serves, and mills slots", CUTTER_ALLOWED, default=None, words="none"
+        "End mill that bores the holes no drill serves, and mills slots",
+        CUTTER_ALLOWED,
+        default=None,
+        words="none",
     )
     breakthrough: float = number(
         "How far the full diameter goes below the blank", "mm", default=0.3, above=0, most=5

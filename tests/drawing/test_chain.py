@@ -4,8 +4,8 @@ import itertools
 
 import numpy as np
 
-from millprep.drawing.chain import chain
-from millprep.drawing.marks import Curve, Source
+from millprep.drawing.marks.chain import chain
+from millprep.drawing.marks.mark import Curve, Source
 
 
 def line(*points: tuple[float, float], handle: str = "1") -> Curve:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.drawing.evenodd import Crossing, area_of, fill, nest
+from millprep.drawing.marks.evenodd import Crossing, area_of, fill, nest
 
 
 def square(x: float, y: float, size: float) -> np.ndarray:

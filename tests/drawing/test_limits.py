@@ -10,8 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep.drawing import copper, entities, neighbours, opening, read
-from millprep.drawing.survey import survey_file
+from millprep.drawing import copper, read
+from millprep.drawing.dxf import entities, opening
+from millprep.drawing.marks import neighbours
+from millprep.drawing.survey.survey import survey_file
 from millprep.values.finding import Refusal
 from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from millprep.drawing.marks import FloatArray
-from millprep.drawing.slots import Slot, slot_of
+from millprep.drawing.marks.mark import FloatArray
+from millprep.drawing.marks.slot import Slot, slot_of
 from millprep.values.path import Path
 from millprep.values.plan import LayerRoles
 from tests.drawing.sheet import BORES, FOIL, ROLES, Sheet, codes

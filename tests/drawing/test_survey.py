@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from millprep.drawing import read
-from millprep.drawing.candidates import Candidate
-from millprep.drawing.survey import Survey, survey_file
+from millprep.drawing.survey.candidates import Candidate
+from millprep.drawing.survey.survey import Survey, survey_file
 from millprep.values.finding import Refusal
 from millprep.values.plan import LayerRoles
 from tests.drawing.sheet import FOIL, ROLES, Sheet

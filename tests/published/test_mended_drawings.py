@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from millprep.drawing import opening, raw, read
+from millprep.drawing import read
+from millprep.drawing.dxf import opening, raw
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.survey import survey_file
+from millprep.drawing.survey.survey import survey_file
 from millprep.values.board import Board
 from millprep.values.finding import Refusal
 from millprep.values.plan import LayerRoles

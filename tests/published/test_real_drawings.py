@@ -19,7 +19,7 @@ import shapely
 
 from millprep.drawing import read
 from millprep.drawing.reading import read_board
-from millprep.drawing.survey import survey_file
+from millprep.drawing.survey.survey import survey_file
 from millprep.values.board import Board
 from millprep.values.finding import Refusal
 from millprep.values.plan import LayerRoles, Selection, Unit

@@ -10,8 +10,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.drawing.marks import SAME, Curve, Round, Source, round_of
-from millprep.drawing.neighbours import Groups, same_places
+from millprep.drawing.marks.mark import SAME, Curve, Round, Source, round_of
+from millprep.drawing.marks.neighbours import Groups, same_places
 from millprep.values.path import Point
 
 FloatArray = NDArray[np.float64]

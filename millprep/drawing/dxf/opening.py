@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from millprep.drawing import raw, tags, witnesses
-from millprep.drawing.changes import Change
+from millprep.drawing.dxf import raw, tags, witnesses
+from millprep.drawing.dxf.changes import Change
+from millprep.drawing.dxf.raw import Raw
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.raw import Raw
 
 MOST_BYTES = 20_000_000
 """Larger files are refused; a half-metre board takes a fiftieth of it."""

@@ -7,9 +7,9 @@ from collections import Counter
 import numpy as np
 import shapely
 
-from millprep.drawing.chain import Loop, OpenChain, chain
-from millprep.drawing.evenodd import Crossing, nest
-from millprep.drawing.marks import Curve, Fill, Mark, Round, Stroke, Unread, Words
+from millprep.drawing.marks.chain import Loop, OpenChain, chain
+from millprep.drawing.marks.evenodd import Crossing, nest
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread, Words
 
 Box = tuple[float, float, float, float]
 APART = ("colour", "line_type", "block", "shape")

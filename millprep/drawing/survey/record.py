@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from millprep.drawing.candidates import Candidate
-from millprep.drawing.survey import Survey, SurveyedLayer
+from millprep.drawing.survey.candidates import Candidate
+from millprep.drawing.survey.survey import Survey, SurveyedLayer
 from millprep.drawing.unit import LIKELY, MM
 
 FORMAT = 1

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 
-from millprep.drawing import stroke
-from millprep.drawing.marks import Curve, Fill, FloatArray, Stroke
+from millprep.drawing.marks import stroke
+from millprep.drawing.marks.mark import Curve, Fill, FloatArray, Stroke
 
 
 def drawn(

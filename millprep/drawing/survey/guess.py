@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from millprep.drawing.candidates import Candidate, copper_readings, many
-from millprep.drawing.edge_or_holes import hole_reading, outline_reading
-from millprep.drawing.layer_facts import LayerFacts, joined
-from millprep.drawing.marks import Stroke
+from millprep.drawing.marks.mark import Stroke
+from millprep.drawing.survey.candidates import Candidate, copper_readings, many
+from millprep.drawing.survey.edge_or_holes import hole_reading, outline_reading
+from millprep.drawing.survey.layer_facts import LayerFacts, joined
 from millprep.values.plan import CopperMode, LayerRoles
 
 NO_EDGE = "no layer draws the board's edge: state its size, or a margin around the copper"

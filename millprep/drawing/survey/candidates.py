@@ -14,10 +14,10 @@ import numpy as np
 import shapely
 
 from millprep.drawing import copper, holes
-from millprep.drawing.layer_facts import LayerFacts
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Unread
-from millprep.drawing.slots import Bore
+from millprep.drawing.marks.mark import Unread
+from millprep.drawing.marks.slot import Bore
+from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.values.board import CopperPiece
 from millprep.values.finding import Finding
 from millprep.values.path import Point

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.drawing import spline
-from millprep.drawing.affine import Affine
-from millprep.drawing.evenodd import Crossing, fill, nest
-from millprep.drawing.marks import Aside, Fill, Mark, Source, Unread, rim
+from millprep.drawing.dxf import spline
+from millprep.drawing.marks.affine import Affine
+from millprep.drawing.marks.evenodd import Crossing, fill, nest
+from millprep.drawing.marks.mark import Aside, Fill, Mark, Source, Unread, rim
 from millprep.values.path import SAGITTA, Path
 
 LARGEST = 1e9

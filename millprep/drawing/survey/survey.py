@@ -10,14 +10,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep.drawing import opening, unit
-from millprep.drawing.candidates import Candidate
-from millprep.drawing.entities import walk
-from millprep.drawing.guess import Guess, guess
-from millprep.drawing.layer_facts import Box, LayerFacts, joined
+from millprep.drawing import unit
+from millprep.drawing.dxf import opening
+from millprep.drawing.dxf.entities import walk
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Curve, Fill, Stroke, Unread
-from millprep.drawing.neighbours import TooMuchError
+from millprep.drawing.marks.mark import Curve, Fill, Stroke, Unread
+from millprep.drawing.marks.neighbours import TooMuchError
+from millprep.drawing.survey.candidates import Candidate
+from millprep.drawing.survey.guess import Guess, guess
+from millprep.drawing.survey.layer_facts import Box, LayerFacts, joined
 from millprep.drawing.unit import UnitReading
 from millprep.values.plan import LayerRoles, Unit
 

@@ -6,8 +6,8 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from millprep.drawing import whole
-from millprep.drawing.tags import Tags, scan
+from millprep.drawing.dxf import whole
+from millprep.drawing.dxf.tags import Tags, scan
 
 SECTIONS = frozenset(
     {b"HEADER", b"CLASSES", b"TABLES", b"BLOCKS", b"ENTITIES", b"OBJECTS"}

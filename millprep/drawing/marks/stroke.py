@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.marks import Stroke, rim, steps_for
+from millprep.drawing.marks.mark import Stroke, rim, steps_for
 from millprep.values.path import SAGITTA
 
 FloatArray = NDArray[np.float64]

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import hatch, spline
-from millprep.drawing.affine import Affine
-from millprep.drawing.marks import SAME, Aside, Curve, Mark, Source, Stroke, Unread
+from millprep.drawing.dxf import hatch, spline
+from millprep.drawing.marks.affine import Affine
+from millprep.drawing.marks.mark import SAME, Aside, Curve, Mark, Source, Stroke, Unread
 from millprep.values.path import SAGITTA
 
 

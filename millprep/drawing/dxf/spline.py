@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.drawing.marks import steps_for
+from millprep.drawing.marks.mark import steps_for
 
 FloatArray = NDArray[np.float64]
 

@@ -11,9 +11,9 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from millprep.drawing.changes import KEPT, Change
-from millprep.drawing.entities import layer_of
-from millprep.drawing.raw import MODEL, NOWHERE, PAPER, Raw
+from millprep.drawing.dxf.changes import KEPT, Change
+from millprep.drawing.dxf.entities import layer_of
+from millprep.drawing.dxf.raw import MODEL, NOWHERE, PAPER, Raw
 
 SAME_KIND = {"MLEADER": "MULTILEADER"}
 LAYER_UNREAD = frozenset({"ACAD_TABLE"})

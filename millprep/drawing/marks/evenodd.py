@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.neighbours import TooMuchError, pairs
+from millprep.drawing.marks.neighbours import TooMuchError, pairs
 from millprep.values.path import Point
 
 FloatArray = NDArray[np.float64]

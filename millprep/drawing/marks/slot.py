@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from millprep.drawing.marks import FloatArray, Round
+from millprep.drawing.marks.mark import FloatArray, Round
 from millprep.values.path import SAGITTA, Point, spine
 
 SHORTEST = 0.03

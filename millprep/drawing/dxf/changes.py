@@ -7,8 +7,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
+from millprep.drawing.dxf.raw import MODEL, Raw, RawEntity
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.raw import MODEL, Raw, RawEntity
 from millprep.values.plan import LayerRoles
 
 KEPT = {

@@ -16,11 +16,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.affine import Affine
-from millprep.drawing.look import PLAIN, Look, look_of
-from millprep.drawing.marks import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
-from millprep.drawing.neighbours import TooMuchError
-from millprep.drawing.shapes import SHAPES
+from millprep.drawing.dxf.look import PLAIN, Look, look_of
+from millprep.drawing.dxf.shapes import SHAPES
+from millprep.drawing.marks.affine import Affine
+from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
+from millprep.drawing.marks.neighbours import TooMuchError
 
 FloatArray = NDArray[np.float64]
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.drawing.marks import SAME
-from millprep.drawing.neighbours import same_places
+from millprep.drawing.marks.mark import SAME
+from millprep.drawing.marks.neighbours import same_places
 
 FloatArray = NDArray[np.float64]
 

@@ -6,13 +6,13 @@ import numpy as np
 import shapely
 
 from millprep.drawing import holes
-from millprep.drawing.candidates import Candidate, first_of_each, many, sizes
-from millprep.drawing.chain import TOLERANCE
-from millprep.drawing.layer_facts import LayerFacts
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks import Mark, Stroke
+from millprep.drawing.marks.chain import TOLERANCE
+from millprep.drawing.marks.mark import Mark, Stroke
+from millprep.drawing.marks.slot import Slot
 from millprep.drawing.outline import outline
-from millprep.drawing.slots import Slot
+from millprep.drawing.survey.candidates import Candidate, first_of_each, many, sizes
+from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.values.finding import Finding
 from millprep.values.path import Point
 

@@ -1,0 +1,187 @@
+"""Sheets of copper with a known resistance, and a second solver.
+
+Closed forms: a strip is as many squares as it is times longer than wide; a ring and a sector of
+it are ln(r2/r1) over its angle (both elementary). A right-angled bend counts its corner square
+as 0.5588 squares: P. M. Hall, Thin Solid Films 1 (1967/68) 277, from memory. A step in one edge
+of a strip adds (1/π)·[(α² + 1)/α·ln((1 + α)/(1 − α)) − 2·ln(4α/(1 − α²))] squares, α the ratio of
+the widths: the capacitance of a step in a parallel-plate line, N. Marcuvitz, Waveguide Handbook
+(1951), from memory; a current between insulating edges is a field between plates, turned. A
+small hole in a wide strip adds the field of a dipole and its images, worked out here.
+
+Second solver: scikit-fem, with quadratic elements on meshes of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+import scipy.sparse
+import scipy.sparse.linalg
+import shapely
+import skfem
+from skfem.models.poisson import laplace
+
+from millprep.rules.sheet import Solution, solve
+from millprep.trade.copper import sheet_resistance
+from millprep.values.path import FloatArray
+from tests.rules.scene import joined, less
+
+
+def through(shape: shapely.Polygon, *ends: shapely.Polygon, sheet: float = 1.0) -> Solution:
+    """1 A in at the first end and out at the second."""
+    return solve([shape], ends, [-1.0, 1.0], sheet)
+
+
+def test_the_heater_run() -> None:
+    """480 × 3 mm of 35 µm: 160 squares, 78.818 mΩ."""
+    ends = shapely.box(-1, 0, 0, 3), shapely.box(480, 0, 481, 3)
+    found = through(shapely.box(0, 0, 480, 3), *ends, sheet=sheet_resistance(0.035))
+    assert found.ohms[1] * 1000 == pytest.approx(78.818, abs=5e-4)
+    assert found.volts[1] == pytest.approx(-found.ohms[1])
+
+
+@pytest.mark.parametrize("outer", [2.0, 10.0])
+def test_a_ring(outer: float) -> None:
+    rim = shapely.Point(0, 0).buffer(outer, quad_segs=64)
+    inner = shapely.Point(0, 0).buffer(1, quad_segs=64)
+    around = less(shapely.box(-20, -20, 20, 20), rim)
+    found = through(rim, inner, around)
+    assert found.ohms[1] == pytest.approx(math.log(outer) / (2 * math.pi), rel=2e-3)
+    assert found.error < 3e-3
+
+
+def test_a_sector_along_its_rays() -> None:
+    """A quarter ring from r 1 to r 3, current along its arcs: its squares are angle / ln 3."""
+    ring = less(
+        shapely.Point(0, 0).buffer(3, quad_segs=128), shapely.Point(0, 0).buffer(1, quad_segs=128)
+    )
+    quarter = shapely.intersection(ring, shapely.box(0, 0, 5, 5))
+    assert isinstance(quarter, shapely.Polygon)
+    found = through(quarter, shapely.box(0.5, -1, 4, 0), shapely.box(-1, 0.5, 0, 4))
+    assert found.ohms[1] == pytest.approx(math.pi / 2 / math.log(3), rel=2e-3)
+
+
+def test_a_bend() -> None:
+    bend = joined(shapely.box(0, 0, 6, 1), shapely.box(5, 0, 6, 6))
+    found = through(bend, shapely.box(-1, 0, 0, 1), shapely.box(5, 6, 6, 7))
+    assert found.ohms[1] - 10 == pytest.approx(0.5588, abs=0.02)
+    assert found.ohms[1] == pytest.approx(10.5588, rel=2e-3)
+
+
+@pytest.mark.parametrize("ratio", [0.25, 0.5, 0.8])
+def test_a_step(ratio: float) -> None:
+    wide = 2.0
+    narrow = ratio * wide
+    shape = joined(shapely.box(0, 0, 6, narrow), shapely.box(6, 0, 14, wide))
+    more = (
+        (ratio**2 + 1) / ratio * math.log((1 + ratio) / (1 - ratio))
+        - 2 * math.log(4 * ratio / (1 - ratio**2))
+    ) / math.pi
+    found = through(shape, shapely.box(-1, 0, 0, narrow), shapely.box(14, 0, 15, wide))
+    exact = 6 / narrow + 8 / wide + more
+    assert found.ohms[1] == pytest.approx(exact, rel=2e-3)
+    assert abs(found.ohms[1] / exact - 1) <= max(found.error, 2e-4)
+
+
+def test_a_small_hole() -> None:
+    """A hole of radius r in the middle of a strip w wide weakens the sheet like a dipole.
+
+    Alone it adds 2π·r²/w² squares. Its images across the edges, w apart, each act on it with
+    (r/kw)²; their sum over k ≠ 0 is (π²/3)·(r/w)², so that it adds 2π·r²/w² / (1 − that).
+    """
+    r, w = 0.3, 3.0
+    hole = shapely.Point(6, w / 2).buffer(r, quad_segs=64)
+    strip = less(shapely.box(0, 0, 12, w), hole)
+    found = through(strip, shapely.box(-1, 0, 0, w), shapely.box(12, 0, 13, w))
+    more = 2 * math.pi * (r / w) ** 2 / (1 - math.pi**2 / 3 * (r / w) ** 2)
+    assert found.ohms[1] - 12 / w == pytest.approx(more, rel=0.02)
+    assert found.ohms[1] == pytest.approx(12 / w + more, rel=1e-3)
+
+
+CELL, RADIUS, AROUND = 3.0, 0.55, 64
+
+
+def circle(x: float) -> shapely.Polygon:
+    turn = 2 * math.pi * np.arange(AROUND) / AROUND + math.pi / 4
+    return shapely.Polygon(
+        np.column_stack((x + RADIUS * np.cos(turn), CELL / 2 + RADIUS * np.sin(turn)))
+    )
+
+
+def cells(count: int, layers: int = 10) -> Any:
+    """A row of square cells, each with a round hole: rays from the hole to the cell's edge."""
+    turn = 2 * math.pi * np.arange(AROUND) / AROUND + math.pi / 4
+    ray = np.column_stack((np.cos(turn), np.sin(turn)))
+    out = ray / np.abs(ray).max(axis=1)[:, None] * CELL / 2
+    share = np.linspace(0, 1, layers + 1) ** 1.5
+    one = RADIUS * ray[:, None] * (1 - share[:, None]) + out[:, None] * share[:, None]
+    points: list[FloatArray] = []
+    triangles: list[list[int]] = []
+    for k in range(count):
+        base = k * one.shape[0] * one.shape[1]
+        points.append(one.reshape(-1, 2) + (CELL * (k + 0.5), CELL / 2))
+        for a in range(AROUND):
+            for b in range(layers):
+                p, q = base + a * (layers + 1) + b, base + (a + 1) % AROUND * (layers + 1) + b
+                triangles += [[p, p + 1, q], [q, p + 1, q + 1]]
+    xy, index = np.unique(np.round(np.concatenate(points), 9), axis=0, return_inverse=True)
+    return skfem.MeshTri(xy.T.copy(), index.ravel()[np.array(triangles)].T.copy())
+
+
+def second_solver(mesh: Any, rims: list[Any], amperes: list[float]) -> FloatArray:
+    """Volts of contacts against the first, sheet of 1 Ω; rims say which places are on each."""
+    basis = skfem.Basis(mesh, skfem.ElementTriP2())
+    matrix = laplace.assemble(basis)
+    unknown = np.full(basis.N, -1)
+    for k, rim in enumerate(rims):
+        on = basis.get_dofs(mesh.facets_satisfying(rim, boundaries_only=True)).all()
+        unknown[on] = k
+    free = unknown < 0
+    unknown[free] = len(rims) + np.arange(free.sum())
+    size = len(rims) + int(free.sum())
+    rows = np.arange(basis.N)
+    merge = scipy.sparse.csr_matrix((np.ones(basis.N), (rows, unknown)), (basis.N, size))
+    small = (merge.T @ matrix @ merge).tocsc()
+    current = np.zeros(size)
+    current[: len(rims)] = -np.array(amperes)
+    volts = np.zeros(size)
+    volts[1:] = scipy.sparse.linalg.spsolve(small[1:, 1:], current[1:])
+    found: FloatArray = volts[: len(rims)]
+    return found
+
+
+def test_a_large_hole_against_the_second_solver() -> None:
+    ends = [lambda x: x[0] < 1e-6, lambda x: x[0] > CELL - 1e-6]
+    other = second_solver(cells(1), ends, [-1.0, 1.0])
+    shape = less(shapely.box(0, 0, CELL, CELL), circle(CELL / 2))
+    found = through(shape, shapely.box(-1, 0, 0, CELL), shapely.box(CELL, 0, CELL + 1, CELL))
+    assert found.volts[1] == pytest.approx(other[1], rel=2e-3)
+
+
+def test_loads_along_a_rail_against_the_second_solver() -> None:
+    """Feed at the first pin, five loads on the way, each drawing something else."""
+    amperes = [-2.0, 0.3, 0.3, 0.6, 0.2, 0.6]
+    middles = [CELL * (k + 0.5) for k in range(len(amperes))]
+    near = RADIUS + 1e-6
+
+    def at(middle: float) -> Any:
+        return lambda x: np.hypot(x[0] - middle, x[1] - CELL / 2) < near
+
+    other = second_solver(cells(len(amperes)), [at(m) for m in middles], amperes)
+    pins = [circle(m) for m in middles]
+    rail = less(shapely.box(0, 0, CELL * len(amperes), CELL), *pins)
+    found = solve([rail], pins, amperes, 1.0)
+    assert found.volts == pytest.approx(other, rel=4e-3)
+    assert found.error < 4e-3
+
+
+def test_the_comparison_can_fail() -> None:
+    """A rail a tenth narrower is told apart."""
+    ends = [lambda x: x[0] < 1e-6, lambda x: x[0] > CELL - 1e-6]
+    other = second_solver(cells(1), ends, [-1.0, 1.0])
+    shape = less(shapely.box(0, 0, CELL, CELL - 0.3), circle(CELL / 2))
+    found = through(shape, shapely.box(-1, 0, 0, CELL), shapely.box(CELL, 0, CELL + 1, CELL))
+    assert abs(found.volts[1] / other[1] - 1) > 0.1
