@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 Points = list[tuple[float, float]]
 
@@ -17,11 +18,13 @@ def covering(outline: shapely.Polygon, tolerance: float) -> shapely.Polygon:
     they are, so boards with straight edges keep their exact spacing.
 
     Args:
+        outline: the true one, with cut-outs.
         tolerance: how far the new corners may lie outside, mm; 0 keeps the outline.
     """
-    outline = shapely.orient_polygons(shapely.simplify(outline, 0.0))
-    if tolerance <= 0:
+    plain: BaseGeometry = shapely.orient_polygons(shapely.simplify(outline, 0.0))
+    if tolerance <= 0 or not isinstance(plain, shapely.Polygon):
         return outline
+    outline = shapely.Polygon(plain)
     shell = _covering_ring(_open(outline.exterior), tolerance)
     holes = [_covering_ring(_open(hole), tolerance) for hole in outline.interiors]
     covered = shapely.Polygon(shell, [hole for hole in holes if len(hole) >= 3])

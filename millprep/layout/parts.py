@@ -98,7 +98,8 @@ def no_fit(
     """Offsets of the moving outline at which it is nearer to the standing one than the spacing.
 
     Args:
-        standing, moving: convex parts, each at its own origin.
+        standing: convex parts of the outline that lies still, at its own origin.
+        moving: those of the other, likewise.
         spacing: mm, 0 or more.
     """
     if spacing > 0:
@@ -112,7 +113,8 @@ def no_fit(
             owner.append(np.full(len(sums), len(points)))
             points.append(sums)
     clouds = shapely.multipoints(
-        shapely.points(np.concatenate(points)), indices=np.concatenate(owner).astype(np.intp)
+        np.asarray(shapely.points(np.concatenate(points))),
+        indices=np.concatenate(owner).astype(np.intp),
     )
     whole = shapely.union_all(shapely.convex_hull(clouds), grid_size=GRID)
     shrunk = shapely.buffer(whole, -PLAY, join_style="mitre", mitre_limit=4.0)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from millprep.values.layout import Spot
 from millprep.values.pose import Pose
@@ -84,9 +85,9 @@ class Sheet:
         return 0 if x1 - x0 >= y1 - y0 else 1
 
     @property
-    def usable(self) -> shapely.Geometry:
+    def usable(self) -> BaseGeometry:
         """What boards may cover: the outline less margin and keep-outs."""
-        inner = self.outline.buffer(-self.margin, join_style="mitre", quad_segs=32)
+        inner = self.outline.buffer(-self.margin, quad_segs=32)
         return inner.difference(shapely.union_all(self.keep_outs))
 
 

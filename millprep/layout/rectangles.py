@@ -1,0 +1,107 @@
+"""Rectangles on a rectangular blank: the largest free rectangles are known at every step.
+
+The free space of a partly filled blank is kept as all its maximal rectangles, overlapping as
+they are (Jylänki, "A Thousand Ways to Pack the Bin", 2010, MAXRECTS). Every board is taken
+larger by the spacing to the right and above, the blank too, so neighbours only touch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from millprep.layout.parts import PLAY, FloatArray
+from millprep.layout.place import DIGITS, Lean, Way, allowed_ways, scores
+from millprep.layout.wanted import Sheet, is_box
+
+
+def suits(ways: Sequence[Way], sheets: Sequence[Sheet]) -> bool:
+    """Whether all boards and blanks are upright rectangles and nothing is kept out."""
+    return all(is_box(way.shape) for way in ways) and all(
+        sheet.is_box and not sheet.keep_outs for sheet in sheets
+    )
+
+
+class Rectangles:
+    """Places by maximal free rectangles, (n, 4) arrays of x0, y0, x1, y1."""
+
+    def __init__(self, ways: Sequence[Way], sheets: Sequence[Sheet]) -> None:
+        self.ways = tuple(ways)
+        self.sheets = tuple(sheets)
+        self._of = allowed_ways(ways)
+
+    def empty(self, sheet: int) -> tuple[int, FloatArray]:
+        """The sheet's number and its one free rectangle."""
+        one = self.sheets[sheet]
+        x0, y0, x1, y1 = one.outline.bounds
+        m, s = one.margin, one.spacing
+        free = np.array([[x0 + m, y0 + m, x1 - m + s, y1 - m + s]])
+        return sheet, free
+
+    def best(
+        self, blank: tuple[int, FloatArray], kind: int, lean: Lean
+    ) -> tuple[int, tuple[float, float]] | None:
+        """The best low corner of a free rectangle that holds the board."""
+        sheet, free = blank
+        axis, spacing = self.sheets[sheet].axis, self.sheets[sheet].spacing
+        best: tuple[float, int, tuple[float, float]] | None = None
+        # the smallest number that can be written and is not below the corner
+        corners = np.round(np.ceil(free[:, :2] * 10**DIGITS - 0.01) * 10.0**-DIGITS, DIGITS)
+        for n in self._of[kind]:
+            way = self.ways[n]
+            room = free[:, 2:] - corners - spacing - way.size
+            fits = corners[(room >= -PLAY).all(axis=1)]
+            if not len(fits):
+                continue
+            values = scores(way, fits, lean, axis)
+            m = int(np.argmin(values))
+            if best is None or values[m] < best[0] - PLAY:
+                best = (float(values[m]), n, (float(fits[m, 0]), float(fits[m, 1])))
+        return None if best is None else best[1:]
+
+    def filled(
+        self,
+        blank: tuple[int, FloatArray],
+        way: int,
+        at: tuple[float, float],
+        live: Sequence[int],  # noqa: ARG002 - the protocol's; rectangles are the same for all
+    ) -> tuple[int, FloatArray]:
+        """Free rectangles cut at the board, and those that lie within others dropped."""
+        sheet, free = blank
+        spacing = self.sheets[sheet].spacing
+        x0, y0 = at
+        x1, y1 = (a + s + spacing for a, s in zip(at, self.ways[way].size, strict=True))
+        meets = (
+            (free[:, 0] < x1 - PLAY)
+            & (free[:, 2] > x0 + PLAY)
+            & (free[:, 1] < y1 - PLAY)
+            & (free[:, 3] > y0 + PLAY)
+        )
+        cut = free[meets]
+        pieces = [free[~meets]]
+        for column, edge, keep in (
+            (2, x0, cut[:, 0] < x0 - PLAY),
+            (0, x1, cut[:, 2] > x1 + PLAY),
+            (3, y0, cut[:, 1] < y0 - PLAY),
+            (1, y1, cut[:, 3] > y1 + PLAY),
+        ):
+            piece = cut[keep].copy()
+            piece[:, column] = edge
+            pieces.append(piece)
+        return sheet, _maximal(np.concatenate(pieces))
+
+
+def _maximal(free: FloatArray) -> FloatArray:
+    """Without rectangles that lie within another; of equal ones the first stays."""
+    within = (
+        (free[:, None, 0] >= free[None, :, 0] - PLAY)
+        & (free[:, None, 1] >= free[None, :, 1] - PLAY)
+        & (free[:, None, 2] <= free[None, :, 2] + PLAY)
+        & (free[:, None, 3] <= free[None, :, 3] + PLAY)
+    )
+    both = within & within.T
+    later = np.tri(len(free), k=-1, dtype=bool)
+    drop = (within & ~both) | (both & later)
+    result: FloatArray = free[~drop.any(axis=1)]
+    return result
