@@ -289,6 +289,7 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
         as_cut=proved.as_cut,
         proofs=proved.proofs,
         certificate=proved.certificate,
+        trails=proved.trails,
         findings=(*cut_set.findings, *proved.findings),
     )
     _stop(done)

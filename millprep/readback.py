@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import shapely
 
 from millprep.proof import motion, reader
@@ -26,6 +27,7 @@ from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
+from millprep.values.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 
 TABLE = "toolpaths.csv"
 """All motion of a set, written beside the programs and held against them."""
@@ -39,6 +41,7 @@ class Proved:
     proofs: tuple[BoardProof, ...]
     certificate: Certificate | None
     findings: tuple[Finding, ...]
+    trails: tuple[Trail, ...] = ()
 
 
 def prove(
@@ -65,7 +68,9 @@ def prove(
     rows = _rows(folder / TABLE, programs) if table else None
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
-    for program, trace in zip(programs, _traces(folder, programs), strict=True):
+    read = _traces(folder, programs)
+    trails = tuple(trail_of(trace, p) for trace, p in zip(read, programs, strict=True))
+    for program, trace in zip(programs, read, strict=True):
         if rows is not None:
             findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
@@ -99,7 +104,7 @@ def prove(
     findings += faults
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
-        return Proved(cut, proofs, None, tuple(findings))
+        return Proved(cut, proofs, None, tuple(findings), trails)
     by_index = {proof.placement: proof for proof in proofs}
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
@@ -111,7 +116,7 @@ def prove(
     certificate = certificate_of(
         layout, cuts, passes, joins, gap=job.isolation.gap, edges=2 * EDGE
     )
-    return Proved(cut, tuple(by_index.values()), certificate, tuple(findings))
+    return Proved(cut, tuple(by_index.values()), certificate, tuple(findings), trails)
 
 
 def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:
@@ -131,6 +136,30 @@ def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:
     if faults:
         raise Refusal(faults)
     return found
+
+
+_KINDS = {"rapid": RAPID, "feed": FEED, "probe": FEED, "arc_cw": ARC_CW, "arc_ccw": ARC_CCW}
+
+
+def trail_of(trace: Trace, program: Program) -> Trail:
+    """A trace as plain arrays; where no word has told a place yet, the program's start stands."""
+    moves = trace.moves
+    places = np.array([program.start, *(move.end for move in moves)], dtype=float)
+    for column, start in zip(places.T, program.start, strict=True):
+        column[np.isnan(column)] = start
+    wait = np.zeros(len(moves) + 1)
+    for dwell in trace.dwells:
+        wait[dwell.before] += dwell.seconds
+    nowhere = (np.nan, np.nan)
+    return Trail(
+        file=program.file,
+        xyz=places,
+        kind=np.array([_KINDS[move.kind] for move in moves], dtype=np.int64),
+        centre=np.array([move.centre or nowhere for move in moves], dtype=float).reshape(-1, 2),
+        feed=np.array([np.nan if m.feed is None else m.feed for m in moves], dtype=float),
+        line=np.array([move.line for move in moves], dtype=np.int64),
+        wait=wait[: len(moves)],
+    )
 
 
 def _damaged(file: str, message: str, line: int | None = None) -> Finding:

@@ -16,6 +16,7 @@ from millprep.values.layout import Layout
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.program import Program
+from millprep.values.trail import Trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,7 @@ class CutSet:
         pieces, holes cut, rings, profiles: blank frame, unsplit.
         figures: one per program.
         as_cut, proofs: from the programs read back.
+        trails: the programs as read back, one for each that was.
         certificate: what the joins stand; None when no join is on copper.
         checks: what to measure on the finished boards.
         locating: how a moved blank is found again; None when no pass moves one.
@@ -77,3 +79,4 @@ class CutSet:
     locating: Literal["pins", "measure"] | None = None
     certificate: Certificate | None = None
     checks: tuple[Check, ...] = ()
+    trails: tuple[Trail, ...] = ()
