@@ -65,7 +65,7 @@ def prove(
     by_pass = {(p.blank, p.number): p for p in passes}
     blanks = {blank.number: blank for blank in layout.blanks}
     bed, bed_board = _bed(job)
-    rows = _rows(folder / TABLE, programs) if table else None
+    rows = motion_rows(folder / TABLE, programs) if table else None
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
     read = _traces(folder, programs)
@@ -100,7 +100,9 @@ def prove(
         as_cut(blank, cuts[blank.number], layout.on(blank.number)) for blank in layout.blanks
     )
     reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
-    proofs, faults = compare(cut, layout, reach=reach)
+    depth, copper = job.isolation.depth, max(blank.copper for blank in layout.blanks)
+    slope = max(c.width(depth) - c.width(depth, copper) for c in job.isolation.cutters) / 2
+    proofs, faults = compare(cut, layout, reach=reach, slope=slope)
     findings += faults
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
@@ -166,7 +168,7 @@ def _damaged(file: str, message: str, line: int | None = None) -> Finding:
     return Finding(code="file-damaged", severity="stop", message=message, file=file, line=line)
 
 
-def _rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
+def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
     """The table's rows by program file.
 
     Raises:

@@ -37,13 +37,14 @@ class _Shown:
 
 
 def compare(
-    as_cuts: Sequence[AsCut], layout: Layout, *, reach: float = REACH
+    as_cuts: Sequence[AsCut], layout: Layout, *, reach: float = REACH, slope: float | None = None
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
     """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
 
     `reach` is the radius at the surface, mm, of the widest cutter that isolates: what it
-    cannot get out of an inner corner is no fault. Shorts and gaps are judged at the foot of
-    the copper, opens, bites and necks at its surface.
+    cannot get out of an inner corner is no fault. `slope` is by how much its groove's edge at
+    the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
+    and gaps are judged at the foot of the copper, opens, bites and necks at its surface.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []
@@ -54,7 +55,7 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, found = _board(cut, shown, reach)
+        proof, found = _board(cut, shown, reach, slope)
         proofs.append(proof)
         findings.extend(found)
     for cut in as_cuts:
@@ -62,7 +63,9 @@ def compare(
     return tuple(proofs), tuple(findings)
 
 
-def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Finding]]:
+def _board(
+    cut: AsCut, shown: _Shown, reach: float, slope: float | None
+) -> tuple[BoardProof, list[Finding]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
     shorts = _shorts(mine, shown)
@@ -75,13 +78,18 @@ def _board(cut: AsCut, shown: _Shown, reach: float) -> tuple[BoardProof, list[Fi
         1 for piece in shown.pieces if at_foot[(index, piece)] and (index, piece) not in spoilt
     )
     surface = cut.surface or cut.parts
+    edges = uncut(surface, shown.placement, shown.pieces, reach)
+    feet: list[Finding] = []
+    if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
+        feet = uncut(mine, shown.placement, shown.pieces, reach, slope=slope)
     holes = drilled(cut.grooves, shown.placement)
     findings = limited(
         [
             *shorts,
             *(finding for _, finding in opens),
             *unparted(mine, shown.placement, shown.pieces),
-            *uncut(surface, shown.placement, shown.pieces, reach),
+            *edges,
+            *feet,
             *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
             *rings(surface, shown.placement, holes, cut.grooves),
         ]

@@ -106,10 +106,14 @@ def uncut(
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
     reach: float,
+    *,
+    slope: float | None = None,
 ) -> list[Finding]:
     """Pieces that keep copper beyond their edge, and one note for corners no cutter reached.
 
-    `parts` is the copper at its surface; parts with several pieces are told as shorts.
+    `parts` is the copper at its surface; parts with several pieces are told as shorts. With a
+    `slope` it is the copper at its foot, which stands out by so much more where the groove is
+    narrower there; the corners were told of the surface.
     `reach` is the radius at the surface of the widest cutter that isolates: it leaves the
     piece grown by it and shrunk by it again, inner corners filled.
     """
@@ -119,7 +123,7 @@ def uncut(
     names = [name for _, name in own]
     drawn = np.array([pieces[name] for name in names], dtype=object)
     # In one step outward and back; the last buffer also lets the tolerances pass.
-    filled = grown(grown(drawn, reach, 8), EDGE - reach, 8)
+    filled = grown(grown(drawn, reach, 8), EDGE - reach + (slope or 0.0), 8)
     copper = np.array([part.shape for part, _ in own], dtype=object)
     found: list[Finding] = []
     for name, more in zip(names, shapely.difference(copper, filled).tolist(), strict=True):
@@ -134,9 +138,11 @@ def uncut(
         out = float(shapely.distance(corners, pieces[name]).max())
         message = (
             f"copper stays up to {out:.3f} mm beyond the edge of piece {name}. "
-            "The path beside it is missing or lies off."
+            "The path beside it is missing, too shallow, or lies off."
         )
         found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
+    if slope is not None:
+        return found
     return [*found, *_corners(placement, drawn, shapely.intersection(copper, filled))]
 
 

@@ -19,6 +19,8 @@ LEAST_RING = 0.15
 """External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
 SIZE_TOLERANCE = 0.15
 """A hole that misses its diameter by more, mm, was made by the wrong cutter."""
+OFF = 0.015
+"""A hole may lie off its place by all tolerances together, mm (the house's table)."""
 SLOT_LEFT = 0.05
 """What stays of a slot's area is left over when it is wider than twice this, mm."""
 EATEN = 0.002
@@ -149,6 +151,13 @@ def rings(
                 "Check which cutter the program is for."
             )
             found.append(on_blank(placement, "hole-size", "warn", message, at))
+        else:
+            off = math.dist(area.centroid.coords[0], at)
+            if off > OFF:
+                message = (
+                    f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
+                )
+                found.append(on_blank(placement, "hole-off", "warn", message, at))
         if hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)
     found += _floors(placement, cut, grooves)

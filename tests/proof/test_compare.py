@@ -302,3 +302,24 @@ def test_all_pairs_are_measured() -> None:
 def test_no_copper_for_a_blank() -> None:
     with pytest.raises(ValueError, match="no as-cut copper for blank 1"):
         compare([], layout(board(PIECES)))
+
+
+@pytest.mark.parametrize(("off", "told"), [(0.005, []), (0.03, ["hole-off"])])
+def test_a_hole_off_its_place_is_told(off: float, told: list[str]) -> None:
+    of = board(PIECES, [Hole("h1", (40.0, 20.0), 1.0, "c6")])
+    jobs = [("".join(LAPS), VEE), (plunge(40.0 + off, 20.0), drill(1.0))]
+    assert faults(prove(of, jobs)[2]) == told
+
+
+def test_a_lap_that_leaves_the_foot_uncut_is_told_when_the_foot_is_asked_for() -> None:
+    """Shallower than the copper, a lap beside another leaves a skirt of copper at the foot."""
+    pad = PIECES[5]
+    outer = around(pad, SURFACE / 2 + 0.1)
+    for depth, told in ((DEPTH, []), (0.03, ["copper-uncut"])):
+        text = around(pad, SURFACE / 2, -depth) + outer
+        where = layout(board([pad]))
+        trace = read(HEAD + text + TAIL, file="a")
+        copper = as_cut(BLANK, [(trace, VEE, PASS)], where.placements)
+        slope = (SURFACE - FOOT) / 2
+        found = compare([copper], where, reach=SURFACE / 2, slope=slope)[1]
+        assert [f.code for f in found if f.severity != "note"] == told
