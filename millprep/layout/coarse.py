@@ -30,12 +30,12 @@ def covering(outline: shapely.Polygon, tolerance: float) -> shapely.Polygon:
     covered = shapely.Polygon(shell, [hole for hole in holes if len(hole) >= 3])
     if not covered.is_valid:
         return outline
-    covered = covered.intersection(shapely.box(*outline.bounds))
-    missed = outline.difference(covered).area
+    boxed = covered.intersection(shapely.box(*outline.bounds))
+    missed = outline.difference(boxed).area
     # Rounding at the new corners is all that may be missing.
-    if not isinstance(covered, shapely.Polygon) or missed > 1e-9 * outline.length:
+    if not isinstance(boxed, shapely.Polygon) or missed > 1e-9 * outline.length:
         return outline
-    return covered
+    return boxed
 
 
 def _open(ring: shapely.LinearRing) -> Points:
