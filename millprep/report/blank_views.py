@@ -130,7 +130,9 @@ def _cut_with(on: Canvas, scene: Scene, index: int, cutter: Cutter) -> None:
     )  # fmt: skip
 
 
-def as_cut_view(scene: Scene, job: str, set_id: str) -> Canvas:
+def as_cut_view(
+    scene: Scene, job: str, set_id: str, flagged: Sequence[Marked] = ()
+) -> Canvas:
     """The copper that is left once every program has run."""
     parts = scene.as_cut.parts if scene.as_cut else ()
     pieces = [part for part in parts if len(part.pieces) == 1]
@@ -170,6 +172,9 @@ def as_cut_view(scene: Scene, job: str, set_id: str) -> Canvas:
     for part in broken[:MOST_FLAGS]:
         point = part.shape.representative_point()
         marks.label(on, (point.x, point.y), f"OPEN {part.pieces[0][1]}")
+    x, y = scene.blank.size
+    for place in flagged[:MOST_FLAGS]:
+        marks.ringed(on, place.at, place.name, max(x, y) / 60)
     return on
 
 

@@ -97,7 +97,8 @@ def _canvases(cut_set: CutSet) -> Iterator[Canvas]:
         if here.rings or here.holes or here.profiles:
             yield paths_view(here, cut_set.job, cut_set.id)
         if here.as_cut is not None:
-            yield as_cut_view(here, cut_set.job, cut_set.id)
+            faults = [flag for flag in flags if flag.finding.severity != "note"]
+            yield as_cut_view(here, cut_set.job, cut_set.id, faults)
         for milling_pass in here.passes:
             yield pass_view(here, cut_set, milling_pass)
     for spot in _spots(cut_set):
