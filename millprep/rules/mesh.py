@@ -23,11 +23,13 @@ BoolArray = NDArray[np.bool_]
 LEAST_ANGLE = 20.0
 """Triangles with a smaller angle are bad, degrees; halving longest edges is known to end
 below 30."""
-BAD_SHARE = 0.01
+BAD_FEW, BAD_SHARE = 4, 0.01
 """So few bad triangles may stay: where they spoil the solution, its error has them halved."""
 FINEST = 0.02
 """Bad triangles whose longest edge is below this stay as they are, mm."""
 MOST_ROUNDS = 40
+LEAST_EDGE = 1e-4
+"""The outline is not parted into shorter edges, mm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,6 +112,7 @@ def triangulate(shape: shapely.Polygon) -> Mesh:
     if shape.is_empty:
         raise ValueError("an empty area has no triangles")
     points, rim = _rim(shape)
+    given = len(points)
     shapely.prepare(shape)
     for _ in range(MOST_ROUNDS):
         triangles = Delaunay(points).simplices.astype(np.int64)
@@ -123,13 +126,16 @@ def triangulate(shape: shapely.Polygon) -> Mesh:
             return mesh
         if not missing.any():
             break
-        middle = width + np.arange(missing.sum())
+        new = _split(points, rim[missing], given)
+        if np.hypot(*(points[rim[missing][:, 0]] - new).T).min() < LEAST_EDGE:
+            break
+        middle = width + np.arange(len(new))
         one, other = rim[missing].T
-        points = np.vstack((points, (points[one] + points[other]) / 2))
+        points = np.vstack((points, new))
         rim = np.vstack(
             (rim[~missing], np.column_stack((one, middle)), np.column_stack((middle, other)))
         )
-    # Outlines that meet at very sharp angles: GEOS cuts ears, and edges are flipped.
+    # Outlines too close together for that: GEOS cuts ears, and edges are flipped.
     parts = shapely.get_parts(shapely.constrained_delaunay_triangles(shape))
     corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3]
     points, index = np.unique(corners.reshape(-1, 2), axis=0, return_inverse=True)
@@ -150,6 +156,23 @@ def _rim(shape: shapely.Polygon) -> tuple[FloatArray, IntArray]:
     return points, index.ravel()[np.concatenate(pairs)]
 
 
+def _split(points: FloatArray, pairs: IntArray, given: int) -> FloatArray:
+    """Where edges of the outline are parted: in the middle, or on a shell around a corner.
+
+    Edges that meet at a sharp angle would part each other for ever. Parted at a power of two
+    from a corner that was `given` they end at the same distance (J. Ruppert, J. Algorithms 18,
+    1995, from memory).
+    """
+    start, end = points[pairs[:, 0]], points[pairs[:, 1]]
+    length = np.hypot(*(end - start).T)
+    corner = pairs < given
+    shell = 2.0 ** np.round(np.log2(length / 2)) / length
+    share = np.where(corner[:, 0], shell, 1 - shell)
+    share = np.where(corner[:, 0] == corner[:, 1], 0.5, share)
+    middle: FloatArray = start + share[:, None] * (end - start)
+    return middle
+
+
 def _turned(mesh: Mesh) -> Mesh:
     """The mesh with all triangles counter-clockwise and none of no area."""
     area = mesh.areas
@@ -165,7 +188,7 @@ def meshed(shape: shapely.Polygon, largest: float = np.inf) -> Mesh:
     for _ in range(MOST_ROUNDS):
         long = mesh.lengths.max(axis=1) > largest
         bad = _bad(mesh)
-        if not long.any() and bad.mean() <= BAD_SHARE:
+        if not long.any() and bad.sum() <= max(BAD_FEW, BAD_SHARE * len(bad)):
             break
         mesh = _flipped(halved(mesh, _terminal(mesh, bad | long)))
     return mesh

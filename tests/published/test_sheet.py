@@ -122,7 +122,7 @@ def cells(count: int, layers: int = 10) -> Any:
     triangles: list[list[int]] = []
     for k in range(count):
         base = k * one.shape[0] * one.shape[1]
-        points.append(one.reshape(-1, 2) + (CELL * (k + 0.5), CELL / 2))
+        points.append(one.reshape(-1, 2) + np.array([CELL * (k + 0.5), CELL / 2]))
         for a in range(AROUND):
             for b in range(layers):
                 p, q = base + a * (layers + 1) + b, base + (a + 1) % AROUND * (layers + 1) + b

@@ -1,0 +1,155 @@
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from millprep.rules.drop import drop
+from millprep.trade.copper import sheet_resistance
+from millprep.values.board import Hole
+from millprep.values.net import Load, NetFacts, Wire
+from millprep.values.pose import Pose
+from tests.rules.scene import cut, placed
+
+SQUARE = sheet_resistance(0.035)
+RAIL = shapely.box(5, 20, 95, 23)
+
+
+def holes(*x: float) -> list[Hole]:
+    return [Hole(f"h{n}", (at, 21.5), 1.1, "c1") for n, at in enumerate(x, 1)]
+
+
+def rail(*amperes: float, **more: object) -> NetFacts:
+    """Loads 10 mm apart from x = 10."""
+    loads = tuple(
+        Load(f"V{n}", (10.0 + 10 * n, 21.5), a, contact=3.0) for n, a in enumerate(amperes)
+    )
+    return NetFacts("heater", ("c1",), loads=loads, **more)  # type: ignore[arg-type]
+
+
+def test_volts_and_ohms_at_every_load() -> None:
+    """Joints as wide as the rail: between their rims the strip is nearly a strip."""
+    net = rail(-3.0, 1.0, 1.0, 1.0)
+    placement = placed([RAIL], holes(10, 20, 30, 40))
+    done, faults = drop(net, placement, cut(placement), 0.035)
+    assert done is not None
+    assert faults == ()
+    assert done.feed == "V0"
+    assert [at.load.name for at in done.loads] == ["V0", "V1", "V2", "V3"]
+    one = done.loads[3].ohms - done.loads[2].ohms
+    # All stretches are alike, and carry 3, 2 and 1 A.
+    assert [at.ohms for at in done.loads] == pytest.approx([0, one, 2 * one, 3 * one], rel=4e-3)
+    assert [at.lost for at in done.loads] == pytest.approx([0, 3 * one, 5 * one, 6 * one], rel=4e-3)
+    assert 7 / 3 * SQUARE < one < 10 / 3 * SQUARE
+    assert done.error < 0.004
+    assert done.hottest is not None
+    assert done.hottest.amperes == pytest.approx(3.0, rel=0.03)
+    assert 10 < done.hottest.at[0] < 20
+
+
+def test_the_drop_is_linear_in_copper_and_current() -> None:
+    placement = placed([RAIL], holes(10, 20))
+    as_cut = cut(placement)
+    once, _ = drop(rail(-1.0, 1.0), placement, as_cut, 0.035)
+    twice, _ = drop(rail(-2.0, 2.0), placement, as_cut, 0.070)
+    warm, _ = drop(rail(-1.0, 1.0), placement, as_cut, 0.035, celsius=60)
+    assert once is not None
+    assert twice is not None
+    assert warm is not None
+    assert twice.loads[1].lost == pytest.approx(once.loads[1].lost)
+    assert warm.loads[1].lost == pytest.approx(once.loads[1].lost * (1 + 0.00393 * 40))
+
+
+def test_the_copper_at_the_surface_counts() -> None:
+    placement = placed([RAIL])
+    net = rail(-1.0, 1.0)
+    drawn, _ = drop(net, placement, cut(placement), 0.035)
+    worn, _ = drop(net, placement, cut(placement, wear=0.25), 0.035)
+    assert drawn is not None
+    assert worn is not None
+    assert worn.loads[1].lost > 1.1 * drawn.loads[1].lost
+
+
+def test_a_mirrored_board_loses_the_same() -> None:
+    net = rail(-1.0, 0.4, 0.6)
+    pose = Pose.mirror_y(50).then(Pose.turn(90)).then(Pose.shift(60, 3))
+    plain, mirrored = (
+        placed([RAIL], holes(10, 20, 30)),
+        placed([RAIL], holes(10, 20, 30), pose=pose),
+    )
+    one, _ = drop(net, plain, cut(plain), 0.035)
+    other, _ = drop(net, mirrored, cut(mirrored), 0.035)
+    assert one is not None
+    assert other is not None
+    assert [at.lost for at in other.loads] == pytest.approx([at.lost for at in one.loads], rel=3e-3)
+    assert other.loads[2].at == pytest.approx(pose.point((30, 21.5)))
+
+
+def test_too_much_is_lost() -> None:
+    placement = placed([RAIL], holes(10, 20))
+    net = rail(-5.0, 5.0)
+    done, faults = drop(net, placement, cut(placement), 0.035, most_lost=0.005)
+    assert done is not None
+    (fault,) = faults
+    assert (fault.code, fault.severity) == ("drop-too-large", "warn")
+    assert fault.message.startswith(
+        f"net heater: V1 gets {done.loads[1].lost:.3f} V less than V0, 0.005 V are allowed."
+    )
+    assert fault.at == (20.0, 21.5)
+    assert drop(net, placement, cut(placement), 0.035, most_lost=0.5)[1] == ()
+
+
+PARTED = [shapely.box(5, 20, 48, 23), shapely.box(52, 20, 95, 23)]
+
+
+def across(ohms: float | None) -> NetFacts:
+    ends = (Load("in", (10, 21.5), -2.0, 2.0), Load("out", (90, 21.5), 2.0, 2.0))
+    wires = () if ohms is None else (Wire((45, 21.5), (55, 21.5), ohms),)
+    return NetFacts("heater", ("c1", "c2"), loads=ends, wires=wires)
+
+
+def test_a_wire_joins_two_pieces() -> None:
+    placement = placed(PARTED)
+    as_cut = cut(placement)
+    perfect, faults = drop(across(0.0), placement, as_cut, 0.035)
+    thin, _ = drop(across(0.005), placement, as_cut, 0.035)
+    assert faults == ()
+    assert perfect is not None
+    assert thin is not None
+    assert perfect.loads[1].ohms > 64 / 3 * SQUARE
+    assert thin.loads[1].ohms - perfect.loads[1].ohms == pytest.approx(0.005, rel=1e-3)
+    assert thin.loads[1].lost - perfect.loads[1].lost == pytest.approx(0.010, rel=1e-3)
+
+
+def test_without_the_wire_nothing_gets_across() -> None:
+    placement = placed(PARTED)
+    done, faults = drop(across(None), placement, cut(placement), 0.035)
+    assert done is not None
+    assert done.loads == ()
+    assert done.hottest is None
+    assert [fault.code for fault in faults] == ["load-cut-off", "load-cut-off"]
+    assert {fault.severity for fault in faults} == {"stop"}
+    assert [fault.at for fault in faults] == [(10, 21.5), (90, 21.5)]
+    assert "no copper as cut carries the current of out" in faults[1].message
+
+
+def test_loads_on_no_copper() -> None:
+    placement = placed([RAIL])
+    net = NetFacts("n", ("c1",), loads=(Load("in", (10, 40), -1.0), Load("out", (20, 40), 1.0)))
+    done, faults = drop(net, placement, cut(placement), 0.035)
+    assert done is None
+    assert [fault.code for fault in faults] == ["load-cut-off"] * 2
+    assert drop(NetFacts("n", ("c1",)), placement, cut(placement), 0.035) == (None, ())
+
+
+def test_loads_in_one_joint_are_one_piece_of_metal() -> None:
+    placement = placed([RAIL], holes(10, 20))
+    loads = (
+        Load("in", (10, 21.5), -2.0),
+        Load("pin", (20, 21.5), 1.0),
+        Load("wire", (20, 21.5), 1.0),
+    )
+    done, faults = drop(NetFacts("n", ("c1",), loads=loads), placement, cut(placement), 0.035)
+    assert faults == ()
+    assert done is not None
+    assert done.loads[1].lost == pytest.approx(done.loads[2].lost)
+    assert done.loads[1].lost == pytest.approx(2 * done.loads[1].ohms)
