@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 import shapely
 
+from fixtures.valve_boards import BASES
 from millprep.drawing import read
 from millprep.trade.bases import BASES, Base, patterns
 from millprep.values.path import FloatArray
@@ -118,3 +119,23 @@ def test_the_package_finds_the_same_sockets() -> None:
     }
     assert {p.base.name for p in found} == {"7-pin miniature (B7G)"}
     assert max(p.error for p in found) <= SLACK
+
+
+NOVAL = 5.943, 3.674, 6.989
+"""Radius of the pin circle in the same library's file for the 9-pin base (nine of ten positions,
+36° apart, 11.89 mm), and by 2 R sin the chords of neighbours and across the gap."""
+
+
+def test_the_sockets_of_the_boards_from_seeds_are_both_bases() -> None:
+    radius, neighbour, across_the_gap = NOVAL
+    assert {count for count, _ in BASES} == {7, 9}
+    for count, circle in BASES:
+        place = [math.pi / 2 + n * 2 * math.pi / (count + 1) for n in range(1, count + 1)]
+        ring = circle / 2 * np.column_stack((np.cos(place), np.sin(place)))
+        steps = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T)
+        found = (circle / 2, float(steps[1:].max()), float(steps[0]))
+        published = (radius, neighbour, across_the_gap)
+        if count == 7:
+            published = (RADIUS, NEIGHBOUR, ACROSS_THE_GAP)
+        # the footprint's circle and the base's differ in their last digits
+        assert found == pytest.approx(published, abs=0.004)
