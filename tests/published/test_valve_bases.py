@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import shapely
 
-from fixtures.valve_boards import BASES
+from fixtures import valve_boards
 from millprep.drawing import read
 from millprep.trade.bases import BASES, Base, patterns
 from millprep.values.path import FloatArray
@@ -128,8 +128,8 @@ NOVAL = 5.943, 3.674, 6.989
 
 def test_the_sockets_of_the_boards_from_seeds_are_both_bases() -> None:
     radius, neighbour, across_the_gap = NOVAL
-    assert {count for count, _ in BASES} == {7, 9}
-    for count, circle in BASES:
+    assert {count for count, _ in valve_boards.BASES} == {7, 9}
+    for count, circle in valve_boards.BASES:
         place = [math.pi / 2 + n * 2 * math.pi / (count + 1) for n in range(1, count + 1)]
         ring = circle / 2 * np.column_stack((np.cos(place), np.sin(place)))
         steps = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T)
