@@ -158,24 +158,12 @@ def register(
 ) -> tuple[dict[int, list[HoleCut]], tuple[Finding, ...]]:
     """The cuts of registration holes by the pass that makes them."""
     by_pass: dict[int, list[HoleCut]] = {}
-    findings: list[Finding] = []
+    missing: dict[float, RegistrationHole] = {}
     for hole in holes:
         # a hole that finds the blank again is worth its exact size
         cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
         if cutter is None:
-            findings.append(
-                Finding(
-                    code="registration-without-cutter",
-                    severity="stop",
-                    message=(
-                        f"No cutter makes the registration hole of {hole.diameter:g} mm. Name a "
-                        "drill of that size or a thinner end mill in [registration] cutters."
-                    ),
-                    frame="blank",
-                    at=hole.blank,
-                    blank=blank.number,
-                )
-            )
+            missing.setdefault(hole.diameter, hole)
             continue
         by_pass.setdefault(hole.drilled_in, []).append(
             HoleCut(
@@ -188,6 +176,20 @@ def register(
                 hole=hole.id,
             )
         )
+    findings = [
+        Finding(
+            code="registration-without-cutter",
+            severity="stop",
+            message=(
+                f"No cutter makes registration holes of {diameter:g} mm. Name a drill of that "
+                "size or a thinner end mill in [registration] cutters."
+            ),
+            frame="blank",
+            at=hole.blank,
+            blank=blank.number,
+        )
+        for diameter, hole in missing.items()
+    ]
     made = [cut for cuts in by_pass.values() for cut in cuts]
     return by_pass, (*findings, *_too_deep(made, blank, drilling))
 

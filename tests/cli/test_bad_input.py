@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -198,16 +199,28 @@ def test_a_folder_for_a_job(tmp_path: Path) -> None:
 # What cannot be cut.
 
 
-def test_a_board_beyond_every_plan_of_passes(tmp_path: Path) -> None:
-    def large(space: Modelspace) -> None:
-        edge(space, scale=12.0)
-        copper(space)
+def large(space: Modelspace) -> None:
+    """A board too long both ways for the machine."""
+    edge(space, scale=12.0)
+    copper(space)
 
-    put(tmp_path, changed("size = [60.0, 50.0]", "size = [400.0, 300.0]"), large)
+
+LARGE = changed("size = [60.0, 50.0]", "size = [400.0, 300.0]")
+
+
+def test_registration_holes_that_nothing_makes(tmp_path: Path) -> None:
+    put(tmp_path, LARGE, large)
+    said = refused(tmp_path, 1)
+    assert [re.findall(r"[0-9.]+ mm", line)[0] for line in said] == ["3.02 mm", "4 mm", "2.98 mm"]
+    assert "Name a drill of that size or a thinner end mill in [registration] cutters." in said[0]
+
+
+def test_a_board_beyond_every_plan_of_passes(tmp_path: Path) -> None:
+    machine = 'preset = "small-mill-300"'
+    put(tmp_path, changed(machine, f"{machine}\ntravel = [100, 100]", LARGE), large)
     (said,) = refused(tmp_path, 1)
-    assert "The cut spans 362.0 × 242.0 mm, the travel holds 281.0 × 151.0 mm" in said
-    assert "Turn the board, make it narrower, or use a machine with more travel" in said
-    assert "[too-large-both-ways] (blank 1, at 381.000, 271.000 mm, blank frame)" in said
+    assert "no room for three registration holes of pass 7: it lies in the middle" in said
+    assert "several boards with a [[blank]] spacing of at least 12 mm would do, or a machine" in said
 
 
 def test_a_board_beyond_its_blank(tmp_path: Path) -> None:
