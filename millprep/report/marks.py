@@ -226,9 +226,12 @@ def ringed(on: Canvas, at: Point, words: str, radius: float) -> None:
 
 
 def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
+    """Words on a flag to the upper right of a place; long ones lean toward the middle."""
+    x0, x1 = on.axes.get_xlim()
+    left = len(words) > 8 and at[0] > (x0 + x1) / 2
     on.axes.annotate(
-        words, at, xytext=(away, away), textcoords="offset points", fontsize=8.5, weight="bold",
-        color=INK, zorder=9.2,
+        words, at, xytext=(-away if left else away, away), textcoords="offset points",
+        ha="right" if left else "left", fontsize=8.5, weight="bold", color=INK, zorder=9.2,
         bbox={"boxstyle": "round,pad=0.2", "facecolor": FLAG, "edgecolor": INK, "linewidth": 0.8},
     )  # fmt: skip
 
