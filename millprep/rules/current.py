@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import shapely
 
-from millprep.rules.drop import Drop, all_necks, copper_of, joint
+from millprep.rules.drop import Drop, copper_of, joint
 from millprep.rules.necks import Neck, bottleneck
 from millprep.rules.told import on_copy
 from millprep.trade.current import (
@@ -62,7 +62,7 @@ def current(
     between its holes. `thickness` in mm, `rise` in K. None when no current is told.
     """
     if drop is not None:
-        necks = [n for n in all_necks(drop.areas, drop.solution) if n.amperes > NOTHING]
+        necks = [neck for neck in drop.necks if neck.amperes > NOTHING]
     elif net.amperes > NOTHING:
         necks = list(_bottlenecks(net, placement, as_cut))
     else:

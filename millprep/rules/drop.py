@@ -49,20 +49,23 @@ class Drop:
     Attributes:
         feed: name of the load against which volts are lost: where most current enters.
         loads: in the job's order, without those that no copper reaches.
-        hottest: the section with the most amperes for each mm of its width; None when no
-            current flows.
+        necks: every section of the copper, with the current that crosses it.
         error: estimated share of the largest drop by which the volts are off.
-        areas: the copper that was solved, blank frame, less its joints.
-        solution: potential and current density, for a picture.
+        solution: potential and current density on triangles in the blank frame, for a picture.
     """
 
     net: str
     feed: str
     loads: tuple[AtLoad, ...]
-    hottest: Neck | None
+    necks: tuple[Neck, ...]
     error: float
-    areas: shapely.MultiPolygon
     solution: Solution
+
+    @property
+    def hottest(self) -> Neck | None:
+        """The section with the most amperes for each mm of its width; None without current."""
+        hottest = max(self.necks, key=lambda neck: neck.amperes / neck.width, default=None)
+        return hottest if hottest is not None and hottest.amperes > 0 else None
 
 
 def copper_of(net: NetFacts, placement: Placement, as_cut: AsCut) -> list[shapely.Polygon]:
@@ -114,7 +117,7 @@ def drop(
         for k in reached
     )
     feed = net.loads[min(range(len(net.loads)), key=lambda k: amperes[k])].name
-    done = Drop(net.name, feed, loads, _hottest(areas, solution), solution.error, areas, solution)
+    done = Drop(net.name, feed, loads, _necks(areas, solution), solution.error, solution)
     findings += _judged(done, placement, most_lost)
     return done, tuple(findings)
 
@@ -129,11 +132,11 @@ def joint(
     here = shapely.Point(at)
     spot: shapely.Geometry = here
     width = contact or 0.0
+    drawn = shapely.Point(placement.pose.inverse().point(at))
     for hole in placement.board.holes:
-        spine = placement.pose.shape(hole.spine)
-        if spine.distance(here) <= hole.diameter / 2:
+        if hole.spine.distance(drawn) <= hole.diameter / 2:
             if width <= hole.diameter:
-                spot, width = spine, hole.diameter + 2 * RIM
+                spot, width = placement.pose.shape(hole.spine), hole.diameter + 2 * RIM
             break
     metal: shapely.Geometry = shapely.buffer(spot, (width or JOINT) / 2, quad_segs=8)
     for shape in shapes:
@@ -154,14 +157,7 @@ def _shared(joints: Sequence[shapely.Polygon]) -> list[Bridge]:
     return [Bridge(a, b, 0.0) for a, b in pairs.T.tolist() if a < b]
 
 
-def _hottest(areas: shapely.MultiPolygon, solution: Solution) -> Neck | None:
-    necks = all_necks(areas, solution)
-    hottest = max(necks, key=lambda neck: neck.amperes / neck.width, default=None)
-    return hottest if hottest is not None and hottest.amperes > 0 else None
-
-
-def all_necks(areas: shapely.MultiPolygon, solution: Solution) -> list[Neck]:
-    """Every section of the copper with its current."""
+def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:
     found: list[Neck] = []
     for area in areas.geoms:
         cuts = sections(area)
@@ -172,7 +168,7 @@ def all_necks(areas: shapely.MultiPolygon, solution: Solution) -> list[Neck]:
             for width, (x, y), amperes in zip(cuts.widths.tolist(), middle, flow, strict=True)
             if width > 0
         )
-    return found
+    return tuple(found)
 
 
 def _lost_loads(

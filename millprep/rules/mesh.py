@@ -28,6 +28,7 @@ BAD_FEW, BAD_SHARE = 4, 0.01
 FINEST = 0.02
 """Bad triangles whose longest edge is below this stay as they are, mm."""
 MOST_ROUNDS = 40
+FEW_FLIPS = 2
 LEAST_EDGE = 1e-4
 """The outline is not parted into shorter edges, mm."""
 
@@ -55,7 +56,7 @@ class Mesh:
     def lengths(self) -> FloatArray:
         """(m, 3) lengths of the edges; edge k lies opposite corner k."""
         corner = self.points[self.triangles]
-        side = np.roll(corner, -1, axis=1) - np.roll(corner, -2, axis=1)
+        side = corner[:, [1, 2, 0]] - corner[:, [2, 0, 1]]
         length: FloatArray = np.hypot(side[..., 0], side[..., 1])
         return length
 
@@ -82,21 +83,24 @@ class Edges:
 
 def edges(triangles: IntArray) -> Edges:
     """The edges of triangles (m, 3)."""
-    pairs = np.stack((np.roll(triangles, -1, axis=1), np.roll(triangles, -2, axis=1)), axis=-1)
-    low, high = pairs.min(axis=-1).ravel(), pairs.max(axis=-1).ravel()
+    one, other = triangles[:, [1, 2, 0]].ravel(), triangles[:, [2, 0, 1]].ravel()
+    low, high = np.minimum(one, other), np.maximum(one, other)
     key = low * (triangles.max() + 1) + high
-    order = np.argsort(key, kind="stable")
+    order = np.argsort(key)
+    ranked = key[order]
     fresh = np.ones(len(key), dtype=bool)
-    fresh[1:] = key[order][1:] != key[order][:-1]
+    fresh[1:] = ranked[1:] != ranked[:-1]
     number = np.empty(len(key), dtype=np.int64)
     number[order] = np.cumsum(fresh) - 1
     first = np.flatnonzero(fresh)
+    paired = np.zeros(len(first), dtype=bool)
+    paired[:-1] = np.diff(first) == 2
+    paired[-1:] = len(key) - first[-1:] == 2
+    # Sorted: which of two equal keys comes first is left to the machine.
+    left, right = order[first[paired]], order[first[paired] + 1]
     sides = np.full((len(first), 2), -1, dtype=np.int64)
     sides[:, 0] = order[first]
-    second = first + 1
-    paired = np.zeros(len(first), dtype=bool)
-    paired[second < len(key)] = ~fresh[second[second < len(key)]]
-    sides[paired, 1] = order[second[paired]]
+    sides[paired] = np.column_stack((np.minimum(left, right), np.maximum(left, right)))
     ends = np.column_stack((low[order[first]], high[order[first]]))
     return Edges(ends, number.reshape(-1, 3), sides)
 
@@ -190,8 +194,9 @@ def meshed(shape: shapely.Polygon, largest: float = np.inf) -> Mesh:
         bad = _bad(mesh)
         if not long.any() and bad.sum() <= max(BAD_FEW, BAD_SHARE * len(bad)):
             break
-        mesh = _flipped(halved(mesh, _terminal(mesh, bad | long)))
-    return mesh
+        # A few flips between rounds do; the last mesh is Delaunay again.
+        mesh = _flipped(halved(mesh, _terminal(mesh, bad | long)), FEW_FLIPS)
+    return _flipped(mesh)
 
 
 def joined(meshes: list[Mesh]) -> Mesh:
@@ -295,10 +300,10 @@ def _terminal(mesh: Mesh, bad: BoolArray) -> BoolArray:
     return at_end
 
 
-def _flipped(mesh: Mesh) -> Mesh:
-    """The mesh with inner edges flipped until each is Delaunay (Lawson)."""
+def _flipped(mesh: Mesh, most: int = 10 * MOST_ROUNDS) -> Mesh:
+    """The mesh with inner edges flipped until each is Delaunay (Lawson), in `most` rounds."""
     triangles = mesh.triangles.copy()
-    for _ in range(10 * MOST_ROUNDS):
+    for _ in range(most):
         net = edges(triangles)
         inner = np.flatnonzero(~net.boundary)
         left, right = net.sides[inner].T
