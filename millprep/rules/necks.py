@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from millprep.rules.mesh import IntArray, Mesh, edges, triangulate
+from millprep.rules.mesh import IntArray, Mesh, edges
+from millprep.rules.meshing import triangulate
 from millprep.rules.sheet import Solution
 from millprep.values.path import FloatArray, Point
 

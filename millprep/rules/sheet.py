@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.rules.mesh import BoolArray, Edges, IntArray, Mesh, edges, halved, joined, meshed
+from millprep.rules.mesh import BoolArray, Edges, IntArray, Mesh, edges, halved, joined
+from millprep.rules.meshing import meshed
 from millprep.values.path import FloatArray
 
 ON_RIM = 1e-6
@@ -28,7 +29,7 @@ SHARE = 0.6
 """Share of the estimated error whose triangles are halved in a round (W. Dörfler 1996, from
 memory)."""
 MOST_NODES = 120_000
-MOST_STEPS = 12
+MOST_STEPS = 24
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ import skfem
 
 from millprep.drawing import read
 from millprep.rules.drop import drop, joint
-from millprep.rules.mesh import joined, meshed
+from millprep.rules.mesh import joined
+from millprep.rules.meshing import meshed
 from millprep.rules.sheet import domain
 from millprep.trade.copper import sheet_resistance
 from millprep.values.layout import Placement

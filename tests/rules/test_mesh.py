@@ -6,16 +6,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from millprep.rules.mesh import (
-    LEAST_ANGLE,
-    Mesh,
-    edges,
-    halved,
-    joined,
-    meshed,
-    smallest_angles,
-    triangulate,
-)
+from millprep.rules.mesh import Mesh, edges, halved, joined, smallest_angles
+from millprep.rules.meshing import LEAST_ANGLE, meshed, triangulate
 
 POINT = st.tuples(st.floats(0, 30), st.floats(0, 30))
 
