@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -66,7 +66,8 @@ class Spacing:
         volts: between them, at most.
         required: mm.
         measured: mm, the sum of the gaps that count on the shortest way.
-        direct: mm, from copper to copper through the air; None when beyond the search.
+        direct: mm, from copper to copper through the air; None when it is beyond the search
+            and the pair is not too near.
         stones: number of floating areas on the way.
         at: middle of the narrowest gap on the way, blank frame.
         column: of the table.
@@ -92,12 +93,12 @@ class Spacing:
 class _Scene:
     """The copper of one copy, net by net, and what else may be metal."""
 
-    areas: list[shapely.Geometry] = field(default_factory=list)
+    areas: list[shapely.Polygon] = field(default_factory=list)
     tracks: dict[str, list[int]] = field(default_factory=dict)
     lands: dict[str, list[int]] = field(default_factory=dict)
     stones: set[int] = field(default_factory=set)
 
-    def add(self, shape: shapely.Geometry) -> int:
+    def add(self, shape: shapely.Polygon) -> int:
         self.areas.append(shape)
         return len(self.areas) - 1
 
@@ -143,8 +144,11 @@ def spacing(
             for name, number in names:
                 facts = NetFacts(name, ("",), (0.0, 0.0))
                 _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
-    found = tuple(sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other)))
-    fixed = {name for name, _ in metal}
+    fixed = dict(metal)
+    found = tuple(
+        _straight(pair, scene, fixed)
+        for pair in sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other))
+    )
     near = [s for s in found if s.margin < -ENOUGH]
     return found, limited(
         [_too_near(placement, s, "warn" if s.other in fixed else "stop") for s in near]
@@ -187,6 +191,17 @@ def _pair(
         narrowest.at,
         column,
     )
+
+
+def _straight(pair: Spacing, scene: _Scene, metal: dict[str, shapely.Geometry]) -> Spacing:
+    """The pair with its distance through the air, if it is too near and that is not yet known."""
+    if pair.direct is not None or pair.margin >= -ENOUGH:
+        return pair
+    one, other = (
+        shapely.MultiPolygon([scene.areas[n] for _, areas in scene.sides(net) for n in areas])
+        for net in (pair.one, pair.other)
+    )
+    return replace(pair, direct=float(shapely.distance(one, metal.get(pair.other, other))))
 
 
 def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
@@ -262,9 +277,9 @@ def is_fixing(hole: Hole) -> bool:
 def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Finding:
     way = ""
     if pair.stones:
-        straight = "farther" if pair.direct is None else f"{pair.direct:.3f} mm"
         areas = "an area" if pair.stones == 1 else f"{pair.stones} areas"
-        way = f" over {areas} of copper on no net with volts (straight across it is {straight})"
+        straight = f"straight across it is {pair.direct:.3f} mm"
+        way = f" over {areas} of copper on no net with volts ({straight})"
     code = "spacing-too-narrow" if severity == "stop" else "spacing-to-metal"
     remedy = (
         "Move them apart in the drawing, or isolate by voltage"

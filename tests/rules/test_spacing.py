@@ -77,6 +77,16 @@ def test_copper_between_two_nets_is_a_bridge() -> None:
     )
 
 
+def test_both_figures_are_told_however_far_apart_the_nets_are() -> None:
+    shapes = [shapely.box(10, 20, 20, 22), shapely.box(60, 20, 70, 22)]
+    placement = placed(shapes)
+    island = shapely.box(20.2, 20, 59.7, 22)
+    found, (fault,) = spacing([HIGH, LOW], placement, cut(placement, [island]), AWAY)
+    assert only(found).measured == pytest.approx(0.5)
+    assert only(found).direct == pytest.approx(40)
+    assert "straight across it is 40.000 mm" in fault.message
+
+
 @given(st.floats(0.05, 0.6), st.floats(0.05, 0.6), st.floats(0.0, 0.7))
 def test_gaps_below_the_least_count_as_nothing(one: float, other: float, least: float) -> None:
     placement = placed(two(one + other + 0.1))
