@@ -15,6 +15,7 @@ from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.refit import refit
 from millprep.cli.schema import schema
+from millprep.cli.show import show
 from millprep.cli.verify import verify
 
 
@@ -28,7 +29,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, inspect, new, refit, verify, schema, demo):
+for command in (prepare, show, inspect, new, refit, verify, schema, demo):
     commands.add_command(command)
 
 

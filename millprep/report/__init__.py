@@ -23,10 +23,11 @@ __all__ = ["write", "write_refused"]
 def write(cut_set: CutSet, folder: Path) -> None:
     """Write report.json, sheet.html and the pictures of a finished set into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
-    _put(folder / "sheet.html", sheet(cut_set))
+    drawn = draw(cut_set, folder / FOLDER)
+    images = {p.png: (folder / p.png).read_bytes() for p in drawn if p.mill_pass is not None}
+    _put(folder / "sheet.html", sheet(cut_set, images))
     _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
     write_as_cut(cut_set, folder)
-    draw(cut_set, folder / FOLDER)
     # last of all: it holds the hashes of every other file, programs included
     _put(folder / "report.json", to_text(sealed(record(cut_set), folder)))
 

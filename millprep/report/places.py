@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.report.words import place, plain
+
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
     from millprep.values.finding import Finding
@@ -60,3 +62,22 @@ def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
         if milling_pass.blank == blank and finding.mill_pass in (None, milling_pass.number):
             return blank, milling_pass.pose.inverse().point(finding.at)
     return None
+
+
+def where_words(finding: Finding) -> str:
+    """The place of a finding in words; empty when it has none."""
+    parts = []
+    if finding.board is not None:
+        copy = f", copy {finding.copy}" if finding.copy is not None else ""
+        parts.append(f"board {plain(finding.board, 60)}{copy}")
+    if finding.blank is not None:
+        parts.append(f"blank {finding.blank}")
+    if finding.mill_pass is not None:
+        parts.append(f"pass {finding.mill_pass}")
+    if finding.at is not None:
+        of = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
+        parts.append(f"{place(finding.at)} {of[finding.frame or 'drawing']}")
+    if finding.file is not None:
+        line = f", line {finding.line}" if finding.line is not None else ""
+        parts.append(f"{plain(finding.file, 120)}{line}")
+    return "; ".join(parts)

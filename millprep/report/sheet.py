@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from dataclasses import dataclass
 from importlib.resources import files
@@ -9,16 +10,19 @@ from typing import TYPE_CHECKING
 
 from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import tables
+from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
-from millprep.report.places import ORDER, name_of
+from millprep.report.places import ORDER, name_of, where_words
+from millprep.report.review import part, review
 from millprep.report.setup import hole_rows, setup_words, zero_words
 from millprep.report.vernier_view import VernierPage, vernier_page
-from millprep.report.words import cutter_words, duration, many, number, place, plain
+from millprep.report.words import cutter_words, duration, many, number, plain
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from millprep.values.cut_set import CutSet
-    from millprep.values.finding import Finding
     from millprep.values.program import Program
 
 SEVERITY = {"stop": "STOP", "warn": "Decide", "note": "Note"}
@@ -47,6 +51,7 @@ class PassPage:
     holes: tuple[tuple[str, str, str, str, str], ...]
     zero: tuple[str, ...]
     picture: Picture | None
+    image: str | None
     steps: tuple[Step, ...]
     time: str
     vernier: VernierPage | None = None
@@ -64,11 +69,15 @@ class Remark:
     picture: str | None
 
 
-def sheet(cut_set: CutSet) -> str:
-    """The sheet as HTML 5 text; it asks for nothing but the pictures beside it."""
+def sheet(cut_set: CutSet, images: Mapping[str, bytes] | None = None) -> str:
+    """The sheet as HTML 5 text, complete in itself: it asks for nothing.
+
+    `images` holds pictures as PNG by their paths in the set, as many as are to stand in it.
+    """
     import jinja2
 
     environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(part),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -100,7 +109,10 @@ def sheet(cut_set: CutSet) -> str:
         ],
         bed=[_step(cut_set, program, i == 0) for i, program in enumerate(bed_programs(cut_set))],
         bed_words=bed_words(cut_set),
-        pages=_pages(cut_set, pictures),
+        pages=_pages(cut_set, pictures, images or {}),
+        review=review(cut_set),
+        w=WORDS,
+        layers=LAYERS,
         overview=[picture for picture in pictures if picture.svg],
         remarks=_remarks(cut_set, pictures),
         buzz_out=tables(cut_set),
@@ -108,6 +120,11 @@ def sheet(cut_set: CutSet) -> str:
         by_hand=not cut_set.machine.spindle_by_program,
         clearance=number(cut_set.machine.clearance),
     )
+
+
+def data_uri(png: bytes) -> str:
+    """A picture as an address that holds the picture itself."""
+    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
 
 
 def kept(words: str) -> str:
@@ -122,7 +139,9 @@ def _boards_on(cut_set: CutSet, blank: int) -> str:
     return ", ".join(f"{count} × {plain(name, 60)}" for name, count in counts.items())
 
 
-def _pages(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[PassPage]:
+def _pages(
+    cut_set: CutSet, pictures: tuple[Picture, ...], images: Mapping[str, bytes]
+) -> list[PassPage]:
     pages = []
     for milling_pass in cut_set.passes:
         here = (milling_pass.blank, milling_pass.number)
@@ -130,13 +149,16 @@ def _pages(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[PassPage]:
         last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
         before = [None, *(p.cutter.name for p in programs)]
         seconds = sum(_seconds(cut_set, program) or 0.0 for program in programs)
+        picture = next((p for p in pictures if (p.blank, p.mill_pass) == here), None)
+        png = None if picture is None else images.get(picture.png)
         pages.append(
             PassPage(
                 title=f"Blank {here[0]}, pass {here[1]} of {last}",
                 setup=setup_words(cut_set, milling_pass),
                 holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(milling_pass),
-                picture=next((p for p in pictures if (p.blank, p.mill_pass) == here), None),
+                picture=picture,
+                image=None if png is None else data_uri(png),
                 steps=tuple(
                     _step(cut_set, program, program.cutter.name != name)
                     for program, name in zip(programs, before, strict=False)
@@ -184,25 +206,6 @@ def _remarks(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[Remark]:
         )
         for index, finding in rows
     ]
-
-
-def where_words(finding: Finding) -> str:
-    """The place of a finding in words; empty when it has none."""
-    parts = []
-    if finding.board is not None:
-        copy = f", copy {finding.copy}" if finding.copy is not None else ""
-        parts.append(f"board {plain(finding.board, 60)}{copy}")
-    if finding.blank is not None:
-        parts.append(f"blank {finding.blank}")
-    if finding.mill_pass is not None:
-        parts.append(f"pass {finding.mill_pass}")
-    if finding.at is not None:
-        of = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
-        parts.append(f"{place(finding.at)} {of[finding.frame or 'drawing']}")
-    if finding.file is not None:
-        line = f", line {finding.line}" if finding.line is not None else ""
-        parts.append(f"{plain(finding.file, 120)}{line}")
-    return "; ".join(parts)
 
 
 def findings_text(cut_set: CutSet) -> str:

@@ -110,7 +110,7 @@ def drawing(one: Vernier) -> str:
     wide = half + 34
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="{-wide:.0f} {top:.0f} '
-        f'{2 * wide:.0f} {low - top:.0f}" style="width:120mm;max-width:100%">'
+        f'{2 * wide:.0f} {low - top:.0f}">'
         f"<title>Two combs that meet; line {EXAMPLE} runs through both</title>"
         + "".join(parts)
         + "</svg>"

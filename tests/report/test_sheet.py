@@ -36,7 +36,8 @@ class Reader(HTMLParser):
         assert self.open.pop() == tag
 
     def handle_data(self, data: str) -> None:
-        self.text += data
+        if self.open and self.open[-1] not in ("script", "style"):
+            self.text += data
 
 
 def read(text: str) -> Reader:
@@ -58,18 +59,21 @@ def test_the_reader_sees_bad_nesting() -> None:
 
 
 def test_the_sheet_is_html_5(two_passes: CutSet) -> None:
-    text = sheet(two_passes)
+    text = sheet(two_passes, {"previews/blank-1-pass-1.png": b"not looked at"})
     assert text.startswith('<!DOCTYPE html>\n<html lang="en">')
     assert text.endswith("</html>\n")
     assert {"title", "h1", "table", "img", "ol"} <= read(text).seen
 
 
 def test_it_asks_for_nothing_from_outside(two_passes: CutSet) -> None:
-    text = sheet(two_passes)
+    text = sheet(two_passes, {"previews/blank-1-pass-2.png": b"not looked at"})
     links = read(text).links
     assert "previews/blank-1-pass-2.png" in links
-    assert all(re.fullmatch(r"previews/[a-z0-9-]+\.png", link) for link in links)
-    assert "http" not in text
+    assert sum(link.startswith("data:image/png;base64,") for link in links) == 1
+    beside = r"previews/[a-z0-9-]+\.png|#(plan|review)|data:image/png;base64,[A-Za-z0-9+/=]+"
+    assert all(re.fullmatch(beside, link) for link in links)
+    assert "http:" not in text
+    assert "https:" not in text
     assert "@import" not in text
     assert "url(" not in text
 
@@ -113,7 +117,7 @@ def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
 def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
     text = sheet(replace(two_passes, locating="measure"))
     assert "Measure where its registration holes stand" in text
-    assert "pins" not in text
+    assert "pins" not in read(text).text
 
 
 def test_no_clamps_means_tape(two_passes: CutSet) -> None:
@@ -159,12 +163,13 @@ def test_hostile_names_stay_words() -> None:
         machine=replace(whole.machine, name=HOSTILE),
         inputs=(InputFile(HOSTILE, "c" * 64),), findings=(bad,), derived_from=HOSTILE,
         programs=(replace(whole.programs[0], cutter=vee, file=HOSTILE),),
-        figures=whole.figures[:1],
+        figures=whole.figures[:1], holes=(), profiles=(), rings=(),
     )  # fmt: skip
     text = sheet(odd)
     reader = read(text)
-    assert "script" not in reader.seen
-    assert "<script" not in text
+    # the page's own data and script, and no other
+    assert text.count("<script") == 2
+    assert "<script>alert" not in text
     assert "49" not in reader.text
     assert reader.text.count("{{ 7 * 7 }}") >= 8
 

@@ -1,0 +1,33 @@
+"""`millprep show`: a set's sheet in the browser."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Finding, Refusal
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print where the sheet is, open nothing.")
+def show(folder: Path, as_json: bool) -> None:
+    """Open the sheet of a finished set: the review to look at, the plan to print.
+
+    It is one file that needs nothing but a browser; take it wherever you like.
+    """
+    sheet = folder / "sheet.html"
+    if not (folder / "report.json").is_file() or not sheet.is_file():
+        message = f"{folder} holds no set. Name the folder that a set was prepared in."
+        words.refuse(
+            Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
+        )
+    if as_json:
+        click.echo(json.dumps({"sheet": str(sheet.resolve())}))
+        return
+    click.echo(str(sheet))
+    if click.launch(str(sheet)) != 0:
+        click.echo("no browser could be started: open this file in one", err=True)

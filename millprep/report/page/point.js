@@ -1,0 +1,334 @@
+// What lies at a place, what is near it, and how far two places are apart.
+const NEAR = 6; // pixels
+
+function toSegment(x, y, x0, y0, x1, y1) {
+  const dx = x1 - x0;
+  const dy = y1 - y0;
+  const square = dx * dx + dy * dy;
+  const t = square ? Math.min(1, Math.max(0, ((x - x0) * dx + (y - y0) * dy) / square)) : 0;
+  const at = [x0 + t * dx, y0 + t * dy];
+  return { at, distance: Math.hypot(x - at[0], y - at[1]) };
+}
+
+function toMove(p, i, x, y) {
+  const arc = p.arcs.get(i);
+  if (arc) {
+    const angle = Math.atan2(y - arc.y, x - arc.x);
+    const full = 2 * Math.PI;
+    const way = Math.sign(arc.sweep);
+    const gone = (((way * (angle - arc.from)) % full) + full) % full;
+    if (gone <= Math.abs(arc.sweep)) {
+      return Math.abs(Math.hypot(x - arc.x, y - arc.y) - arc.radius);
+    }
+  }
+  if (arc) {
+    return Math.min(
+      Math.hypot(x - p.X[i], y - p.Y[i]),
+      Math.hypot(x - p.X[i + 1], y - p.Y[i + 1]),
+    );
+  }
+  return toSegment(x, y, p.X[i], p.Y[i], p.X[i + 1], p.Y[i + 1]).distance;
+}
+
+/** Moves at a place, those whose axis is nearest first; several laps may run on one line. */
+function movesAt(x, y) {
+  if (!state.layers.paths && !state.layers.air) return [];
+  const slack = NEAR / state.scale;
+  let least = Infinity;
+  let found = [];
+  for (const p of shown()) {
+    for (const chunk of p.chunks) {
+      const box = chunk.box;
+      if (x < box[0] - slack || x > box[2] + slack || y < box[1] - slack || y > box[3] + slack) {
+        continue;
+      }
+      for (let i = chunk.from; i < chunk.to; i++) {
+        const width = p.width[i];
+        if (width > 0 ? !state.layers.paths : !state.layers.air) continue;
+        const distance = toMove(p, i, x, y);
+        if (distance > Math.max(width / 2, slack)) continue;
+        if (distance < least - 1e-3) {
+          found = found.filter((one) => one.distance < distance + 1e-3);
+        }
+        if (distance < least + 1e-3) {
+          found.push({ program: p, move: i, distance });
+          least = Math.min(least, distance);
+        }
+      }
+    }
+  }
+  return found;
+}
+
+const pieceAt = (x, y) =>
+  onBed() ? undefined : pieces.find((one) => one.blank === state.blank && inside(one.area, x, y));
+const partAt = (x, y) =>
+  onBed() ? undefined : parts.find((one) => one.blank === state.blank && inside(one.area, x, y));
+const partOf = (piece) =>
+  parts.find((part) =>
+    part.blank === piece.blank &&
+    part.carries.some(([copy, id]) => copy === piece.copy && id === piece.piece));
+
+// Narrowest gaps are measured on what is drawn: outlines of the as-cut copper, thinned by less
+// than a hundredth of a millimetre. Segments lie in a grid of square cells.
+const CELL = 1;
+const grids = new Map();
+const cellOf = (v) => Math.floor(v / CELL);
+const keyOf = (i, j) => i * 100003 + j;
+
+function gridOf(blank) {
+  if (grids.has(blank)) return grids.get(blank);
+  const grid = new Map();
+  parts.forEach((part, index) => {
+    if (part.blank !== blank) return;
+    eachSegment(part.area, (x0, y0, x1, y1) => {
+      const segment = [x0, y0, x1, y1, index];
+      let last = null;
+      for (const key of cellsAlong(x0, y0, x1, y1, 0)) {
+        if (key === last) continue;
+        last = key;
+        if (!grid.has(key)) grid.set(key, []);
+        grid.get(key).push(segment);
+      }
+    });
+  });
+  grids.set(blank, grid);
+  return grid;
+}
+
+function eachSegment(area, take) {
+  for (const ring of area.rings) {
+    for (let i = 0, j = ring.length - 2; i < ring.length; j = i, i += 2) {
+      take(ring[j], ring[j + 1], ring[i], ring[i + 1]);
+    }
+  }
+}
+
+/** Keys of all cells that the box around a short stretch meets, stretch by stretch. */
+function* cellsAlong(x0, y0, x1, y1, by) {
+  const steps = Math.max(1, Math.ceil(Math.max(Math.abs(x1 - x0), Math.abs(y1 - y0)) / CELL));
+  for (let k = 0; k < steps; k++) {
+    const [ax, bx] = [x0 + ((x1 - x0) * k) / steps, x0 + ((x1 - x0) * (k + 1)) / steps];
+    const [ay, by_] = [y0 + ((y1 - y0) * k) / steps, y0 + ((y1 - y0) * (k + 1)) / steps];
+    for (let i = cellOf(Math.min(ax, bx) - by); i <= cellOf(Math.max(ax, bx) + by); i++) {
+      for (let j = cellOf(Math.min(ay, by_) - by); j <= cellOf(Math.max(ay, by_) + by); j++) {
+        yield keyOf(i, j);
+      }
+    }
+  }
+}
+
+/** The nearest copper to a part: any, and such as carries a piece; null beyond 40 mm. */
+function gapsOf(part) {
+  if (part.gaps) return part.gaps;
+  const grid = gridOf(part.blank);
+  const mine = parts.indexOf(part);
+  let any = null;
+  let other = null;
+  for (const reach of [2, 40]) {
+    eachSegment(part.area, (x0, y0, x1, y1) => {
+      const by = other ? other.distance : reach;
+      for (const key of cellsAlong(x0, y0, x1, y1, by)) {
+        const cell = grid.get(key);
+        if (!cell) continue;
+        for (const [u0, v0, u1, v1, index] of cell) {
+          if (index === mine) continue;
+          const limit = other ? other.distance : reach;
+          if (
+            Math.min(u0, u1) > Math.max(x0, x1) + limit || Math.max(u0, u1) < Math.min(x0, x1) - limit ||
+            Math.min(v0, v1) > Math.max(y0, y1) + limit || Math.max(v0, v1) < Math.min(y0, y1) - limit
+          ) continue;
+          for (const [x, y, a, b, c, d] of [
+            [x0, y0, u0, v0, u1, v1], [x1, y1, u0, v0, u1, v1],
+            [u0, v0, x0, y0, x1, y1], [u1, v1, x0, y0, x1, y1],
+          ]) {
+            const near = toSegment(x, y, a, b, c, d);
+            const one = { distance: near.distance, from: [x, y], to: near.at, index };
+            if (!any || one.distance < any.distance) any = one;
+            const carries = parts[index].carries.length > 0;
+            if (carries && (!other || one.distance < other.distance)) other = one;
+          }
+        }
+      }
+    });
+    if (other && other.distance <= reach) break;
+  }
+  part.gaps = { any, other };
+  return part.gaps;
+}
+
+const nameOf = (piece) =>
+  piece.net && piece.net !== piece.piece ? `${piece.piece}, ${piece.net}` : piece.piece;
+
+/** What a person wants to know of a place: [title, [[name, value], …]] in turn. */
+function facts(x, y) {
+  const found = [];
+  const here = [[say(onBed() ? "onMachine" : "onBlank"), placeWords(x, y)]];
+  const stage = windows.find((w) => w.blank === state.blank && w.number === state.pass);
+  if (stage && !onBed()) here.push([say("onMachine"), placeWords(...moved(stage.pose, x, y))]);
+  found.push([say("place"), here]);
+  const slack = NEAR / state.scale;
+  const near = (at, more = 0) => at && Math.hypot(x - at[0], y - at[1]) <= Math.max(slack, more);
+  const mine = (one) => one.blank === state.blank && !onBed();
+  for (const hole of data.registration) {
+    if (mine(hole) && state.layers.registration && near(hole.at, hole.diameter / 2)) {
+      found.push([`${say("registrationHole")} ${hole.id}`, [
+        [say("diameter"), `${figure(hole.diameter, 3)} mm`],
+        [say("purpose"), say(hole.role)],
+        [say("passes"), say("drilledUsed", { drilled: hole.drilledIn, used: hole.usedIn })],
+      ]]);
+    }
+  }
+  for (const hole of data.holes) {
+    if (!mine(hole) || !state.layers.holes || hole.work === "register") continue;
+    const at = hole.end ? toSegment(x, y, ...hole.at, ...hole.end).at : hole.at;
+    if (!near(at, hole.diameter / 2)) continue;
+    found.push([`${say(hole.end ? "slot" : "hole")} ${hole.id}`, [
+      [say("diameter"), `${figure(hole.diameter, 3)} mm`],
+      [say("cutter"), data.cutters[hole.cutter].name],
+      [say("depth"), `${figure(hole.depth, 3)} mm`],
+    ]]);
+  }
+  const moves = movesAt(x, y);
+  if (moves.length) found.push([say("path"), moveFacts(moves[0])]);
+  if (moves.length > 1) {
+    const rest = moves.slice(1, 5).map((m) => [m.program.file, say("line", { line: m.program.line[m.move] })]);
+    if (moves.length > 5) rest.push([say("andMore"), String(moves.length - 5)]);
+    found.push([say("alsoHere"), rest]);
+  }
+  const piece = pieceAt(x, y);
+  if (piece) found.push([say("copper"), pieceFacts(piece)]);
+  else if (state.layers.asCut && partAt(x, y)) found.push([say("copper"), [[say("net"), say("noPiece")]]]);
+  for (const join of data.joins) {
+    if (mine(join) && state.layers.joins && near(join.at)) {
+      found.push([say("join"), joinFacts(join)]);
+    }
+  }
+  for (const stageOf of windows) {
+    for (const one of stageOf.verniers) {
+      if (stageOf.blank === state.blank && state.layers.verniers && near(one.at)) {
+        found.push([`${say("vernier")} ${one.id}`, [
+          [say("measures"), one.measures.toUpperCase()],
+          [say("oneLine"), `${figure(one.step, 3)} mm`],
+        ]]);
+      }
+    }
+  }
+  return found;
+}
+
+const placeWords = (x, y, digits = 2) => `X ${figure(x, digits)}  Y ${figure(y, digits)}`;
+
+function moveFacts({ program: p, move: i }) {
+  const depths = [p.mz[i], p.mz[i + 1]].map((z) => figure(-z, 3));
+  const depth = depths[0] === depths[1] ? depths[0] : `${depths[0]} → ${depths[1]}`;
+  return [
+    [say("file"), p.file],
+    [say("lineName"), String(p.line[i])],
+    [say("cutter"), `${p.cutter.name}: ${p.cutter.words}`],
+    [say("depth"), `${depth} mm`],
+    [say("feed"), p.kind[i] === RAPID ? say("rapid") : `${figure(p.feed[i], 0)} mm/min`],
+    [say("groove"), p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : say("none")],
+  ];
+}
+
+function pieceFacts(piece) {
+  const rows = [
+    [say("net"), piece.net ?? say("none")],
+    [say("piece"), piece.piece],
+    [say("boardName"), copyWords(piece.copy)],
+  ];
+  const part = partOf(piece);
+  if (part) {
+    const { any, other } = gapsOf(part);
+    const to = (one) => {
+      const carried = parts[one.index].carries[0];
+      if (!carried) return say("noPiece");
+      return nameOf(pieces.find((p) => p.copy === carried[0] && p.piece === carried[1]));
+    };
+    if (other) rows.push([say("narrowest"), say("gapTo", { gap: figure(other.distance), to: to(other) })]);
+    if (any && (!other || any.distance < other.distance - 0.005)) {
+      rows.push([say("nearestCopper"), say("gapTo", { gap: figure(any.distance), to: to(any) })]);
+    }
+  }
+  const joins = data.joins.filter((j) => j.copy === piece.copy && j.piece === piece.piece);
+  rows.push([say("joins"), joins.length ? String(joins.length) : say("none")]);
+  const stands = joins.filter((j) => j.tolerance !== null);
+  if (stands.length) {
+    rows.push([say("tolerance"), say("upTo", { mm: figure(Math.min(...stands.map((j) => j.tolerance)), 3) })]);
+  }
+  const told = joins.filter((j) => j.predicted !== null);
+  if (told.length) {
+    rows.push([say("predicted"), say("below", { mm: figure(Math.max(...told.map((j) => j.predicted)), 3) })]);
+  }
+  return rows;
+}
+
+function joinFacts(join) {
+  const rows = [[say("passes"), join.passes.join(" – ")]];
+  if (join.predicted !== null) rows.push([say("predicted"), say("below", { mm: figure(join.predicted, 3) })]);
+  if (join.tolerance !== null) rows.push([say("tolerance"), say("upTo", { mm: figure(join.tolerance, 3) })]);
+  return rows;
+}
+
+/** What is under the pointer, drawn again so that it stands out. */
+function highlight(v) {
+  const at = state.pinned ?? state.pointer ?? (state.keys ? [state.x, state.y] : null);
+  if (!at) return;
+  const ink = colours();
+  const piece = pieceAt(...at);
+  if (piece) {
+    pen.beginPath();
+    for (const ring of piece.area.rings) trace(pen, v, ring);
+    pen.strokeStyle = ink.accent;
+    pen.lineWidth = 2.5;
+    pen.stroke();
+    const gaps = partOf(piece) ? gapsOf(partOf(piece)).other : null;
+    if (gaps) {
+      const [a, b] = [toScreen(...gaps.from), toScreen(...gaps.to)];
+      for (const [colour, wide] of [[ink.page, 6], [ink.accent, 3]]) {
+        pen.strokeStyle = colour;
+        pen.lineWidth = wide;
+        pen.beginPath();
+        pen.moveTo(...a);
+        pen.lineTo(...b);
+        pen.stroke();
+      }
+    }
+  }
+  if (state.pinned) cross(...toScreen(...state.pinned), ink.ink);
+}
+
+/** The place that a click near it means: a hole's centre, a corner of copper, then an edge. */
+function snapped(x, y) {
+  if (onBed()) return [x, y];
+  const slack = (NEAR + 2) / state.scale;
+  const best = (list) => list.filter((c) => c.distance <= slack).sort((a, b) => a.distance - b.distance)[0];
+  const to = (at) => ({ at, distance: Math.hypot(x - at[0], y - at[1]) });
+  const centres = [...data.holes, ...data.registration]
+    .filter((hole) => hole.blank === state.blank)
+    .flatMap((hole) => (hole.end ? [hole.at, hole.end] : [hole.at]));
+  const centre = best(centres.map(to));
+  if (centre) return centre.at;
+  const list = state.layers.asCut && parts.length ? parts : pieces;
+  const near = [...list, ...outlines].filter(
+    (one) =>
+      one.blank === state.blank &&
+      x >= one.area.box[0] - slack && x <= one.area.box[2] + slack &&
+      y >= one.area.box[1] - slack && y <= one.area.box[3] + slack,
+  );
+  let edge = null;
+  for (const one of near) {
+    eachSegment(one.area, (x0, y0, x1, y1) => {
+      const found = toSegment(x, y, x0, y0, x1, y1);
+      if (found.distance <= slack && (!edge || found.distance < edge.distance)) {
+        const corner = [[x0, y0], [x1, y1]].map(to).find((c) => c.distance <= slack / 3);
+        edge = { at: corner ? corner.at : found.at, distance: found.distance };
+      }
+    });
+  }
+  return edge ? edge.at : [x, y];
+}
+
+const measured = () =>
+  Math.hypot(state.measure[1][0] - state.measure[0][0], state.measure[1][1] - state.measure[0][1]);

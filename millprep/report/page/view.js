@@ -1,0 +1,93 @@
+// What is looked at, and from where.
+const canvas = document.getElementById("review-canvas");
+const pen = canvas.getContext("2d");
+const BED = 0;
+
+const state = {
+  blank: blanks.length ? blanks[0].number : 0,
+  pass: null, // a number, BED, or null for all passes
+  program: null, // an index, or null for all of the pass
+  fromComponents: false,
+  layers: {},
+  time: null, // seconds since the first program in view began; null: all is cut
+  x: 0, y: 0, scale: 1, // middle of the view in mm, pixels for a mm
+  pointer: null, // place under the pointer, mm
+  pinned: null,
+  measuring: false,
+  measure: [null, null],
+  flagged: null, // name of the finding that was gone to
+};
+
+/** Programs in view, in the order they run. */
+function shown() {
+  return programs.filter(
+    (p) =>
+      p.blank === state.blank &&
+      (state.pass === null ? p.pass !== BED : p.pass === state.pass) &&
+      (state.program === null || p.index === state.program),
+  );
+}
+
+const onBed = () => state.pass === BED;
+
+/** The box of all that there is to see. */
+function wholeBox() {
+  if (onBed()) return data.machine.travel;
+  const blank = blanks.find((b) => b.number === state.blank);
+  return blank ? blank.area.box : [0, 0, 100, 100];
+}
+
+const size = { width: 300, height: 200, ratio: 1 };
+const LEAST_SCALE = 0.2;
+const MOST_SCALE = 4000;
+
+function fit() {
+  const box = wholeBox();
+  const wide = box[2] - box[0];
+  const high = box[3] - box[1];
+  state.x = (box[0] + box[2]) / 2;
+  state.y = (box[1] + box[3]) / 2;
+  state.scale = Math.min((size.width - 32) / wide, (size.height - 64) / high);
+  state.scale = Math.max(state.scale, LEAST_SCALE);
+}
+
+/** Pixels from mm and back; from the copper y grows upward, from the components downward. */
+const up = () => (state.fromComponents ? 1 : -1);
+const toScreen = (x, y) => [
+  size.width / 2 + (x - state.x) * state.scale,
+  size.height / 2 + up() * (y - state.y) * state.scale,
+];
+const toPlace = (sx, sy) => [
+  state.x + (sx - size.width / 2) / state.scale,
+  state.y + (up() * (sy - size.height / 2)) / state.scale,
+];
+
+function panBy(dx, dy) {
+  state.x -= dx / state.scale;
+  state.y -= (up() * dy) / state.scale;
+  const box = wholeBox();
+  state.x = Math.min(Math.max(state.x, box[0]), box[2]);
+  state.y = Math.min(Math.max(state.y, box[1]), box[3]);
+  changed(false);
+}
+
+/** Zoom by a factor; the place at (sx, sy) stays where it is. */
+function zoomBy(factor, sx = size.width / 2, sy = size.height / 2) {
+  const [x, y] = toPlace(sx, sy);
+  state.scale = Math.min(Math.max(state.scale * factor, LEAST_SCALE), MOST_SCALE);
+  state.x = x - (sx - size.width / 2) / state.scale;
+  state.y = y - (up() * (sy - size.height / 2)) / state.scale;
+  changed(false);
+}
+
+/** Put a place in the middle, near enough to see it. */
+function centreOn(x, y, scale = 0) {
+  state.x = x;
+  state.y = y;
+  state.scale = Math.max(state.scale, scale);
+  changed(false);
+}
+
+let dark = false;
+const colours = () => data.colours[dark ? "dark" : "light"];
+const cutterColour = (index) => colours().cutters[index % colours().cutters.length];

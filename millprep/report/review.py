@@ -1,0 +1,86 @@
+"""The review part of sheet.html: data, style and script, all inside the page."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from millprep.report.page_words import WORDS
+from millprep.report.scene_data import scene_data
+from millprep.report.screen_colours import DARK, LIGHT, colours, style_variables
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+
+SCRIPTS = ("read.js", "view.js", "clock.js", "paint.js", "point.js", "page.js")
+"""The script's parts, in the order they stand in the page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What the template puts into the page.
+
+    Attributes:
+        data: JSON that holds no character of HTML.
+        policy: content security policy: this script and nothing from elsewhere.
+    """
+
+    data: str
+    style: str
+    script: str
+    policy: str
+
+
+def review(cut_set: CutSet) -> Review:
+    """The review of a set."""
+    script, style = _script(), _style()
+    return Review(
+        data=to_script_json({**scene_data(cut_set), "colours": colours(), "words": WORDS}),
+        style=style,
+        script=script,
+        policy=(
+            f"default-src 'none'; script-src {_digest(script)}; style-src {_digest(style)}; "
+            "img-src data:; base-uri 'none'; form-action 'none'"
+        ),
+    )
+
+
+def to_script_json(value: Any) -> str:
+    """JSON that may stand in a script element: nothing in it can end the element.
+
+    Raises:
+        ValueError: for numbers JSON does not have.
+    """
+    told = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    for letter in "<>&":
+        told = told.replace(letter, f"\\u{ord(letter):04x}")
+    return told
+
+
+def _digest(text: str) -> str:
+    """How a content security policy names a script or style by its own bytes."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def part(name: str) -> str:
+    """A file of the page."""
+    return files("millprep.report").joinpath("page", name).read_text(encoding="utf-8")
+
+
+def _script() -> str:
+    """All parts as one function, so that no name of theirs meets one of the browser's."""
+    return '"use strict";\n(() => {\n' + "".join(part(name) for name in SCRIPTS) + "})();\n"
+
+
+def _style() -> str:
+    dark = style_variables(DARK)
+    return (
+        f":root {{ {style_variables(LIGHT)}; color-scheme: light }}\n"
+        f'@media screen {{ [data-light="dark"] {{ {dark}; color-scheme: dark }} }}\n'
+        + part("review.css")
+        + part("plan.css")
+    )

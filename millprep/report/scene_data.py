@@ -1,0 +1,266 @@
+"""A set as the review page takes it: everything that lies on its blanks, in few bytes.
+
+Design copper is told once for each board, in the drawing's frame, with the pose of every copy;
+what is cut is told in the blank's frame, the programs in the machine's frame as their files
+have them, with the pose of every pass.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, whole
+from millprep.report.places import ORDER, marked, name_of, where_words
+from millprep.report.scene import ordered_cutters
+from millprep.report.trail_data import trail_data
+from millprep.report.words import cutter_words, plain
+from millprep.values.cutter import Drill, EndMill, Vee
+
+if TYPE_CHECKING:
+    from millprep.values.board import Board
+    from millprep.values.cut import HoleCut
+    from millprep.values.cut_set import CutSet
+    from millprep.values.cutter import Cutter
+    from millprep.values.layout import Placement
+    from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.values.path import Point
+
+DIGITS = 4
+"""Figures that are told as they are have so many decimals."""
+
+
+def scene_data(cut_set: CutSet) -> dict[str, Any]:
+    """The set as a tree of plain values; names are freed of control characters."""
+    boards = _boards(cut_set)
+    cutters = [cutter.name for cutter in ordered_cutters(cut_set)]
+    return {
+        "set": plain(cut_set.id),
+        "units": {"shape": SHAPE_UNIT, "path": PATH_UNIT},
+        "machine": {
+            "rapid": cut_set.machine.rapid,
+            "travel": _box(cut_set.machine.travel),
+        },
+        "gap": cut_set.gap,
+        "cutters": [_cutter(cutter) for cutter in ordered_cutters(cut_set)],
+        "boards": [_board(board) for board in boards],
+        "blanks": [
+            {
+                "number": blank.number,
+                "size": [_figure(v) for v in blank.size],
+                "outline": None if blank.outline is None else areas([blank.outline]),
+            }
+            for blank in cut_set.layout.blanks
+        ],
+        "copies": [_copy(cut_set, boards, p) for p in cut_set.layout.placements],
+        "asCut": [
+            {
+                "blank": one.blank,
+                "parts": areas([part.shape for part in one.parts]),
+                "carries": [
+                    [[copy, plain(piece, 40)] for copy, piece in part.pieces] for part in one.parts
+                ],
+            }
+            for one in cut_set.as_cut
+        ],
+        "holes": [_hole(cut_set, cutters, hole) for hole in cut_set.holes],
+        "tabs": _tabs(cut_set),
+        "passes": [_pass(milling_pass) for milling_pass in cut_set.passes],
+        "registration": [
+            {"blank": p.blank, **_registration(hole)}
+            for p in cut_set.passes
+            for hole in p.registration
+        ],
+        "clamps": [
+            {"box": _box(c.box), "height": _figure(c.height),
+             "passes": None if c.passes is None else list(c.passes)}
+            for c in cut_set.clamps
+        ],
+        "joins": [_join(join) for join in cut_set.joins],
+        "findings": _findings(cut_set),
+        "programs": [
+            {
+                "file": plain(program.file, 160),
+                "blank": program.blank,
+                "pass": program.mill_pass,
+                "cutter": cutters.index(program.cutter.name),
+                "works": [plain(work) for work in program.works],
+                "spins": program.spins,
+                **trail_data(trail),
+            }
+            for program, trail in zip(cut_set.programs, cut_set.trails, strict=False)
+        ],
+    }  # fmt: skip
+
+
+def _boards(cut_set: CutSet) -> list[Board]:
+    """Every board once, in the order of its first copy."""
+    return list({id(p.board): p.board for p in cut_set.layout.placements}.values())
+
+
+def _board(board: Board) -> dict[str, Any]:
+    return {
+        "name": plain(board.name, 60),
+        "outline": areas([board.outline]),
+        "pieces": [plain(piece.id, 40) for piece in board.pieces],
+        "copper": areas([piece.shape for piece in board.pieces]),
+    }
+
+
+def _copy(cut_set: CutSet, boards: list[Board], placement: Placement) -> dict[str, Any]:
+    board = placement.board
+    nets = [cut_set.nets.get((placement.index, piece.id)) for piece in board.pieces]
+    proof = next((p for p in cut_set.proofs if p.placement == placement.index), None)
+    return {
+        "board": next(i for i, known in enumerate(boards) if known is board),
+        "copy": placement.copy,
+        "blank": placement.blank,
+        "pose": placement.pose.as_list(),
+        "nets": [None if net is None else plain(net, 60) for net in nets],
+        "narrowest": None if proof is None else _figure(proof.narrowest_gap),
+        "narrowestAt": None if proof is None else _point(proof.gap_at),
+    }
+
+
+def _cutter(cutter: Cutter) -> dict[str, Any]:
+    """The cutter and what its groove's width follows from."""
+    row: dict[str, Any] = {
+        "name": plain(cutter.name, 60),
+        "kind": cutter.kind,
+        "words": cutter_words(cutter),
+    }
+    if isinstance(cutter, Vee):
+        row |= {"tip": cutter.tip, "angle": cutter.angle}
+    elif isinstance(cutter, EndMill):
+        row |= {"diameter": cutter.diameter}
+    elif isinstance(cutter, Drill):
+        row |= {"diameter": cutter.diameter, "angle": cutter.point_angle}
+    return row
+
+
+def _hole(cut_set: CutSet, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
+    placements = cut_set.layout.placements
+    blank = None if hole.placement is None else placements[hole.placement].blank
+    if blank is None:
+        blank = next(
+            (
+                p.blank
+                for p in cut_set.passes
+                for known in p.registration
+                if known.id == hole.hole and known.blank == hole.at
+            ),
+            cut_set.layout.blanks[0].number,
+        )
+    return {
+        "id": plain(hole.hole, 40),
+        "blank": blank,
+        "copy": hole.placement,
+        "at": _point(hole.at),
+        "end": _point(hole.end),
+        "diameter": _figure(hole.diameter),
+        "depth": _figure(hole.depth),
+        "work": hole.work,
+        "cutter": cutters.index(hole.cutter),
+    }
+
+
+def _tabs(cut_set: CutSet) -> list[dict[str, Any]]:
+    """Each tab as the line along which the cutter stays high."""
+    width = {c.name: c.width(1.0) for c in cut_set.cutters}
+    found = []
+    for profile in cut_set.profiles:
+        for tab in profile.tabs:
+            run = profile.path.part(tab.start, tab.end)
+            found.append(
+                {
+                    "blank": cut_set.layout.placements[profile.placement].blank,
+                    "width": _figure(width[profile.cutter]),
+                    "xy": line([whole(run.flattened(), SHAPE_UNIT)]),
+                }
+            )
+    return found
+
+
+def _pass(milling_pass: MillingPass) -> dict[str, Any]:
+    return {
+        "blank": milling_pass.blank,
+        "number": milling_pass.number,
+        "pose": milling_pass.pose.as_list(),
+        "window": areas([milling_pass.window]),
+        "touch": _point(milling_pass.touch),
+        "verniers": [
+            {
+                "id": plain(one.id, 40),
+                "at": _point(one.at),
+                "measures": one.measures,
+                "pitch": one.pitch,
+                "step": one.step,
+                "reach": one.reach,
+                "passes": list(one.passes),
+            }
+            for one in milling_pass.verniers
+        ],
+    }
+
+
+def _registration(hole: RegistrationHole) -> dict[str, Any]:
+    return {
+        "id": plain(hole.id, 40),
+        "at": _point(hole.blank),
+        "diameter": _figure(hole.diameter),
+        "role": hole.role,
+        "drilledIn": hole.drilled_in,
+        "usedIn": hole.used_in,
+    }
+
+
+def _join(join: Join) -> dict[str, Any]:
+    return {
+        "blank": join.blank,
+        "copy": join.placement,
+        "piece": None if join.piece is None else plain(join.piece, 40),
+        "at": _point(join.at),
+        "passes": list(join.passes),
+        "across": [_figure(v) for v in join.across],
+        "overrun": _figure(join.overrun),
+        "predicted": _figure(join.predicted),
+        "tolerance": _figure(join.tolerance_electrical),
+        "toleranceGap": _figure(join.tolerance_gap),
+    }
+
+
+def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
+    """Every finding, `stop` first, with its place on a blank where it has one."""
+    places = {mark.name: mark for mark in marked(cut_set)}
+    found = []
+    for index, finding in sorted(
+        enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
+    ):
+        mark = places.get(name_of(index))
+        found.append(
+            {
+                "name": name_of(index),
+                "severity": finding.severity,
+                "code": plain(finding.code),
+                "message": plain(finding.message, 1000),
+                "where": where_words(finding),
+                "blank": None if mark is None else mark.blank,
+                "at": None if mark is None else _point(mark.at),
+            }
+        )
+    return found
+
+
+def _box(box: Any) -> list[float | None]:
+    return [_figure(v) for v in (box.x0, box.y0, box.x1, box.y1)]
+
+
+def _figure(value: float | None) -> float | None:
+    return None if value is None or not np.isfinite(value) else round(float(value), DIGITS) + 0.0
+
+
+def _point(at: Point | None) -> list[float | None] | None:
+    return None if at is None else [_figure(v) for v in at]
+
+

@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+import pytest
+
+from tests.cli.small import run
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What would have been opened in a browser."""
+    files: list[str] = []
+
+    def launch(url: str) -> int:
+        files.append(url)
+        return 0
+
+    monkeypatch.setattr(click, "launch", launch)
+    return files
+
+
+@pytest.fixture
+def small_set(tmp_path: Path) -> Path:
+    folder = tmp_path / "lamp set"
+    folder.mkdir()
+    (folder / "report.json").write_text("{}")
+    (folder / "sheet.html").write_text("<!DOCTYPE html>")
+    return folder
+
+
+def test_the_sheet_is_opened(small_set: Path, opened: list[str]) -> None:
+    result = run("show", str(small_set))
+    assert result.exit_code == 0
+    assert opened == [str(small_set / "sheet.html")]
+    assert result.stdout == f"{small_set / 'sheet.html'}\n"
+
+
+def test_as_json_it_is_named_and_not_opened(small_set: Path, opened: list[str]) -> None:
+    result = run("show", str(small_set), "--json")
+    assert json.loads(result.stdout) == {"sheet": str(small_set / "sheet.html")}
+    assert opened == []
+
+
+@pytest.mark.parametrize("gone", ["report.json", "sheet.html"])
+def test_a_folder_without_a_set_is_refused(
+    small_set: Path, opened: list[str], gone: str
+) -> None:
+    (small_set / gone).unlink()
+    result = run("show", str(small_set))
+    assert result.exit_code == 2
+    assert "holds no set" in result.stderr
+    assert opened == []
+
+
+def test_a_folder_that_is_not_there_is_refused(tmp_path: Path, opened: list[str]) -> None:
+    assert run("show", str(tmp_path / "nowhere")).exit_code == 2
+    assert opened == []
+
+
+def test_without_a_browser_the_file_is_named(
+    small_set: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(click, "launch", lambda _: 1)
+    result = run("show", str(small_set))
+    assert result.exit_code == 0
+    assert "no browser" in result.stderr
