@@ -1,4 +1,4 @@
-"""One blank: from boards on it to programs, in the order in which the questions arise."""
+"""The cuts of a blank shared among passes, and their programs."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.one_blank.grooves import grooves, joined, room
+from millprep.one_blank.whole import Cuts, extent
 from millprep.passes import (
     baseline,
     budget,
@@ -30,30 +32,18 @@ from millprep.passes.drift import Budget, Drift
 from millprep.passes.neighbours import Pair
 from millprep.passes.network import Network
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.survey import Band, extent_of, survey
-from millprep.passes.ticks import Groove, Room
-from millprep.paths import checks, drilling, profile
-from millprep.paths.isolation import Island, Laps, isolate
+from millprep.passes.survey import survey
+from millprep.paths import drilling, profile
 from millprep.program.bed import bed
 from millprep.program.build import build
 from millprep.values.blank import Blank, Box
-from millprep.values.cut import Cut, HoleCut, Profile, Ring
+from millprep.values.cut import Cut, HoleCut, Profile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
-
-
-@dataclass(frozen=True, slots=True)
-class Cuts:
-    """What is to be cut on a blank, unsplit, and what was noticed on the way."""
-
-    rings: tuple[Ring, ...]
-    holes: tuple[HoleCut, ...]
-    profiles: tuple[Profile, ...]
-    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,26 +56,6 @@ class Passes:
     registration: tuple[HoleCut, ...]
     programs: tuple[Program, ...]
     findings: tuple[Finding, ...]
-
-
-def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
-    """Rings, holes and profiles of all boards on the blank."""
-    findings = [*checks.depth(job.isolation, blank)]
-    for placement in placements:
-        findings += checks.board(placement)
-    islands = [
-        Island(p.index, piece.id, p.pose.shape(piece.shape))
-        for p in placements
-        for piece in p.board.pieces
-    ]
-    edge = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
-    rings: tuple[Ring, ...] = ()
-    if not findings or all(f.severity != "stop" for f in findings):
-        rings, tight = isolate(islands, edge, job.isolation, blank.copper)
-        findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
-    holes, hole_findings = drilling.drill(placements, blank, job.drilling)
-    profiles, profile_findings = profile.profile(placements, blank, job.profile)
-    return Cuts(rings, holes, profiles, (*findings, *hole_findings, *profile_findings))
 
 
 def passes(
@@ -108,7 +78,7 @@ def passes(
     Raises:
         Refusal: when no plan of passes holds the boards.
     """
-    widest = max(groove.width for groove in _grooves(job, blank).values())
+    widest = max(groove.width for groove in grooves(job, blank).values())
     told = job.registration
     overrun, gap = budget.overrun(told.overrun, widest, told.sigma), job.isolation.gap
     job = replace(job, registration=replace(told, overrun=overrun))
@@ -119,7 +89,7 @@ def passes(
         joins.least_overlap(overrun, gap),
         share.least_overlap(radius),
     )
-    need = _extent(made)
+    need = extent(made)
     plan = _shifts(job, blank, need, shared)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
     clamped = denied(clamping, len(plan.poses))
@@ -141,8 +111,8 @@ def passes(
     rings = strength.strengthen(
         share.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number),
         errors,
-        _joined(job, blank, made, join_plan),
-        _room(plan, placements, gap),
+        joined(job, blank, made, join_plan),
+        room(plan, placements, gap),
     )
     drilled = share.share_holes(made.holes, join_plan, plan, blank.number)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
@@ -176,9 +146,7 @@ def passes(
                 for h in (*holes, *marks.witnesses)
                 if h.used_in == number
             ),
-            touch=touch.choose(
-                plan.windows[k], pose, blank, swept, clamped[k], job.touch, number
-            ),
+            touch=touch.choose(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
             verniers=tuple(one for one in scales.verniers if one.passes[1] == number),
         )
         milling.append(mill_pass)
@@ -194,7 +162,9 @@ def passes(
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
         shown = [hole.machine for hole in looked_at]
         ahead = scales.second.get(number, ())
-        programs += build(mine, mill_pass, job.cutters, job.machine, job.profile, shown, ahead)
+        programs += build(
+            mine, mill_pass, job.cutters, job.machine, job.profile, shown, ahead, told.probe
+        )
     judged = (*rings.joins, *strength.expect(freed.joins, errors))
     by_index = {p.index: p for p in placements}
     bites = neighbours.bites(pairs, join_plan.pass_at, errors.most)
@@ -305,65 +275,9 @@ def _tabbed(
     return tuple(done), tuple(findings)
 
 
-def _grooves(job: JobPlan, blank: Blank) -> dict[str, Groove]:
-    """What a band of all its laps cuts, by isolating cutter."""
-    made = {c.name: Laps.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters}
-    return {
-        name: Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
-        for name, laps in made.items()
-    }
-
-
-def _joined(
-    job: JobPlan, blank: Blank, made: Cuts, plan: joins.JoinPlan
-) -> dict[Band, tuple[str, Groove]]:
-    """For every joined band the cutter that decides what its joins stand, and its laps."""
-    grooves = _grooves(job, blank)
-    laps: dict[Band, dict[str, int]] = {}
-    for ring in made.rings:
-        band = (ring.placement, ring.piece)
-        if band in plan.courses:
-            mine = laps.setdefault(band, {})
-            mine[ring.cutter] = max(mine.get(ring.cutter, 0), ring.lap + 1)
-    found = {}
-    for band, mine in laps.items():
-        # the finest cutter decides, should more than one have worked on the piece
-        name = min(mine, key=lambda n: grooves[n].surface)
-        found[band] = (name, replace(grooves[name], laps=mine[name]))
-    return found
-
-
-def _room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> Room:
-    """Where ticks may go."""
-    return Room(
-        {
-            (p.index, piece.id): p.pose.shape(piece.shape)
-            for p in placements
-            for piece in p.board.pieces
-        },
-        shapely.union_all([p.pose.shape(p.board.outline) for p in placements]),
-        [plan.polygon(k) for k in range(len(plan.poses))],
-        gap,
-    )
-
-
-def _extent(made: Cuts) -> Box:
-    """Extent of every cutter's axis, blank frame."""
-    paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
-    x0, y0, x1, y1 = extent_of(paths)
-    bounds = [h.spine.bounds for h in made.holes]
-    return Box(
-        min([x0, *(b[0] for b in bounds)]),
-        min([y0, *(b[1] for b in bounds)]),
-        max([x1, *(b[2] for b in bounds)]),
-        max([y1, *(b[3] for b in bounds)]),
-    )
-
-
 def _area(box: Box) -> shapely.Polygon:
     return shapely.box(box.x0, box.y0, box.x1, box.y1)
 
 
 def _disc(hole: RegistrationHole) -> shapely.Polygon:
     return shapely.Point(hole.blank).buffer(hole.diameter / 2)
-

@@ -1,0 +1,59 @@
+"""What is to be cut on a blank, unsplit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from millprep.passes.survey import extent_of
+from millprep.paths import checks, drilling, profile
+from millprep.paths.isolation import Island, isolate
+from millprep.values.blank import Blank, Box
+from millprep.values.cut import HoleCut, Profile, Ring
+from millprep.values.finding import Finding
+from millprep.values.layout import Placement
+from millprep.values.plan import JobPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """What is to be cut on a blank, unsplit, and what was noticed on the way."""
+
+    rings: tuple[Ring, ...]
+    holes: tuple[HoleCut, ...]
+    profiles: tuple[Profile, ...]
+    findings: tuple[Finding, ...]
+
+
+def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
+    """Rings, holes and profiles of all boards on the blank."""
+    findings = [*checks.depth(job.isolation, blank)]
+    for placement in placements:
+        findings += checks.board(placement)
+    islands = [
+        Island(p.index, piece.id, p.pose.shape(piece.shape))
+        for p in placements
+        for piece in p.board.pieces
+    ]
+    edge = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
+    rings: tuple[Ring, ...] = ()
+    if not findings or all(f.severity != "stop" for f in findings):
+        rings, tight = isolate(islands, edge, job.isolation, blank.copper)
+        findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
+    holes, hole_findings = drilling.drill(placements, blank, job.drilling)
+    profiles, profile_findings = profile.profile(placements, blank, job.profile)
+    return Cuts(rings, holes, profiles, (*findings, *hole_findings, *profile_findings))
+
+
+def extent(made: Cuts) -> Box:
+    """Extent of every cutter's axis, blank frame."""
+    paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
+    x0, y0, x1, y1 = extent_of(paths)
+    bounds = [h.spine.bounds for h in made.holes]
+    return Box(
+        min([x0, *(b[0] for b in bounds)]),
+        min([y0, *(b[1] for b in bounds)]),
+        max([x1, *(b[2] for b in bounds)]),
+        max([y1, *(b[3] for b in bounds)]),
+    )
