@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from millprep.layout.left_over import left_over
-from millprep.layout.place import Lean, NoFit, Placer, Way, ways_of
+from millprep.layout.place import NoFit, Placer, Way, ways_of
 from millprep.layout.rectangles import Rectangles, suits
-from millprep.layout.search import LEANS, Found, Put, Task, chain
+from millprep.layout.search import COURSES, Found, Put, Task, chain
 from millprep.layout.wanted import Sheet, Wanted
 from millprep.values.finding import Finding
 from millprep.values.layout import Spot
@@ -28,7 +28,7 @@ class Effort:
     """
 
     steps: int = 3000
-    chains: int = 4
+    chains: int = 6
     seed: int = 1
 
     def __post_init__(self) -> None:
@@ -36,7 +36,7 @@ class Effort:
             raise ValueError("an effort has at least one chain and no steps below 0")
 
 
-EFFORTS = {"low": Effort(300, 2), "default": Effort(), "high": Effort(15000, 8)}
+EFFORTS = {"low": Effort(300, 2), "default": Effort(), "high": Effort(6000, 12)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +149,8 @@ def _chain(problem: _Problem, counts: Sequence[int], effort: Effort, number: int
 
 
 def _on(task: Task, problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:
-    lean: Lean = LEANS[number % len(LEANS)]
-    classes = problem.classes(counts, number // len(LEANS))
-    return chain(task, classes, lean, effort.seed + number, effort.steps)
+    classes = problem.classes(counts, number // len(COURSES))
+    return chain(task, classes, number, effort.seed + number, effort.steps)
 
 
 def _best(

@@ -123,6 +123,14 @@ def tiles(width: float, height: float, count: int, seed: int) -> list[Wanted]:
     ]
 
 
+def filled(width: float, height: float, count: int, effort: Effort, workers: int = 1) -> float:
+    """Per cent of a blank that rectangles cut from it cover again, proved."""
+    wanted, sheet = tiles(width, height, count, 1), Sheet(shapely.box(0, 0, width, height), 0, 0)
+    nested = nest(wanted, [sheet], effort, workers=workers)
+    assert not faults(nested.spots, wanted, [sheet], nested.blanks, complete=False)
+    return 100 * covered(1, nested.spots, wanted, sheet)
+
+
 def small_boards() -> list[Wanted]:
     """The realistic set, invented: six outlines, 32 boards that fill most of two blanks."""
     box = shapely.box
@@ -176,7 +184,7 @@ def lines(names: list[str], effort: Effort, workers: int) -> Iterator[str]:
             note = f"{len(nested.spots)} on {len(nested.blanks)} blanks, at least 73.5"
         elif name in RECTANGLES:
             width, height, count = RECTANGLES[name]
-            value = density(tiles(height, width, count, 1), width, effort, workers)
+            value = filled(width, height, count, effort, workers)
             best, note = 100.0, "known optimum 100"
         else:
             value = density(*instance(name), effort, workers)
