@@ -75,7 +75,9 @@ def prove(
             findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
         on_bed = mill_pass is bed
-        if not on_bed:
+        probing = program.work == "probe"
+        # a touch that breaks no rule stays within a hole and cuts nothing
+        if not on_bed and not probing:
             traces.setdefault(program.blank, []).append((trace, program))
         findings += motion.check(
             trace,
@@ -88,6 +90,7 @@ def prove(
             file=program.file,
             # the person has just zeroed z there
             at=program.start[:2],
+            probing=probing,
         )
     cuts = {
         number: [

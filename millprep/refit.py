@@ -8,8 +8,9 @@ from pathlib import Path
 
 from millprep import job
 from millprep.prepare import Say, prepare, read_inputs, set_id
-from millprep.shop import old_set, readings, vernier
+from millprep.shop import old_set, readings, touches, vernier
 from millprep.shop.old_set import OldSet
+from millprep.shop.readings import Kind
 from millprep.shop.refit import Refit
 from millprep.shop.refit import refit as corrected
 from millprep.values.cut_set import CutSet, InputFile
@@ -24,7 +25,7 @@ def refit(
     blank: int,
     number: int,
     job_file: Path | None = None,
-    by_vernier: bool = False,
+    kind: Kind = "holes",
     say: Say = lambda _: None,
 ) -> CutSet:
     """Make a set whose programs of one pass fit the blank as it lies; all else stays.
@@ -37,7 +38,7 @@ def refit(
         number: of the pass.
         job_file: the job of the set; None looks for it by its name and hash in the working
             folder, beside the set and beside the readings.
-        by_vernier: whether the readings are of verniers.
+        kind: what the readings are of.
         say: takes the name of every step as it begins.
 
     Raises:
@@ -48,14 +49,20 @@ def refit(
         raise _usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
     old = old_set.load(folder)
-    read = readings.load(readings_file, verniers=by_vernier)
+    read = readings.load(readings_file, kind)
     if job_file is None:
         job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
     now = read_inputs(plan, job_file)
     _same(old, now)
     # readings first, so that nothing is prepared for bad ones
-    if by_vernier:
+    told: tuple[Finding, ...] = ()
+    if kind == "touches":
+        probe = plan.registration.probe
+        read, told = touches.found(
+            read, old, blank, number, touches.TOUCH_ERROR if probe is None else probe.error
+        )
+    if kind == "verniers":
         done = vernier.refit(read, old, blank, number)
     else:
         done = corrected(read, old, blank, number, plan.registration.sigma)
@@ -64,7 +71,7 @@ def refit(
         step=_step(blank, number),
         readings=(*old.inputs[len(now) :], read.file),
         poses={**old.poses, (blank, number): done.pose},
-        findings=done.findings,
+        findings=(*done.findings, *told),
     )
     try:
         # what the drawings needed to be read, the set that is being cut was told already

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import words
 from millprep.cli.prepare import finish
+
+if TYPE_CHECKING:
+    from millprep.shop.readings import Kind
 
 
 @click.command()
@@ -37,6 +41,12 @@ from millprep.cli.prepare import finish
     is_flag=True,
     help="READINGS.toml holds readings of verniers instead of holes.",
 )
+@click.option(
+    "--touches",
+    "by_touches",
+    is_flag=True,
+    help="READINGS.toml holds touches on four sides of holes.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def refit(
     folder: Path,
@@ -46,6 +56,7 @@ def refit(
     out: Path,
     job_file: Path | None,
     by_vernier: bool,
+    by_touches: bool,
     as_json: bool,
 ) -> None:
     """Fit the programs of a pass to the blank as it lies, by readings of its holes.
@@ -53,14 +64,17 @@ def refit(
     OUT is the set that is being cut. READINGS.toml says where holes that an earlier pass
     drilled were found, in machine coordinates: set = "ID", unit = "mm", and under [holes]
     lines such as r1 = [41.02, 6.01]. With --vernier it holds set = "ID" and under [verniers]
-    the line that runs through each, such as v1 = -3.5.
+    the line that runs through each, such as v1 = -3.5. With --touches it holds set, unit, and
+    under [touches] where the spindle stood at four touches of each hole, and the tip's diameter:
+    r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }.
     """
     from millprep.refit import refit as make
 
+    if by_vernier and by_touches:
+        raise click.UsageError("--vernier and --touches are two kinds of readings: give one.")
+    kind: Kind = "verniers" if by_vernier else "touches" if by_touches else "holes"
     finish(
-        lambda: make(
-            folder, out, readings_file, blank, number, job_file, by_vernier, words.steps()
-        ),
+        lambda: make(folder, out, readings_file, blank, number, job_file, kind, words.steps()),
         out,
         as_json,
     )

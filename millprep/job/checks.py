@@ -16,6 +16,7 @@ from millprep.job.board_checks import check_board, ordered
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, quoted, wrong
 from millprep.job.places import KeyPath
+from millprep.job.probe import check_probe
 from millprep.job.tools import CUTTER_TABLES
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
@@ -25,6 +26,7 @@ USES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("drilling", "borer", ("endmill",)),
     ("profile", "cutter", ("endmill",)),
     ("registration", "cutters", ("drill", "endmill")),
+    ("registration", "probe_cutter", ("endmill",)),
 )
 """Which kinds of cutter may do what."""
 
@@ -73,6 +75,7 @@ def check(good: Good) -> Iterator[Mistake]:
     yield from _blanks(good)
     yield from _cutters(good)
     yield from _work(good)
+    yield from check_probe(good.registration, good.cutters, good.blanks)
 
 
 def _above(value: float | None, limit: float | None) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
 from millprep.job.board import BoardTable
 from millprep.job.model import JobFile
+from millprep.job.probe import probe_of
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
 from millprep.job.work import DrillingTable, RegistrationTable
 from millprep.values.blank import Box, Clamp
@@ -204,6 +205,10 @@ def _registration(
     depth = table.pin_depth
     drill, locate = table.drill_error, table.locate_error
     assumed = drill is None and locate is None
+    probe = probe_of(table, cutters)
+    if locate is None and probe is not None:
+        # the middle of two touches, each with its own error
+        locate = probe.error / math.sqrt(2)
     return RegistrationPlan(
         method=table.method,
         hole=table.hole,
@@ -213,7 +218,12 @@ def _registration(
         pin=table.pin,
         pin_depth=min(PIN_DEPTH, 0.75 * drilling.spoilboard) if depth is None else depth,
         overrun=table.overrun,
-        sigma=ASSUMED_ERROR if assumed else math.hypot(drill or HALF_ERROR, locate or HALF_ERROR),
+        sigma=(
+            ASSUMED_ERROR
+            if drill is None and locate is None
+            else math.hypot(drill or HALF_ERROR, locate or HALF_ERROR)
+        ),
         assumed=assumed,
         verniers=table.verniers,
+        probe=probe,
     )

@@ -15,6 +15,7 @@ from millprep.job.fields import LARGEST, Table, Words, choice, entry, number
 from millprep.values.plan import Direction
 
 Method = Literal["pins", "measure"]
+Probe = Literal["none", "electrical"]
 CutterNames = list[Words]
 
 CUTTERS_ALLOWED = "a list of names defined as [cutters.NAME]"
@@ -174,6 +175,34 @@ class RegistrationTable(Table):
         "mm",
         default=None,
         words="with drill_error 0.03 in total, assumed",
+        above=0,
+        most=1,
+    )
+    probe: Probe = choice(
+        "How measured holes are found: by a person, or by a program whose tip touches the copper "
+        "rims and closes a circuit; needs copper around the holes",
+        Probe,
+        default="none",
+    )
+    probe_cutter: Words | None = entry(
+        "The tip that touches: a plain pin entered as an end mill, or an end mill",
+        CUTTER_ALLOWED,
+        default=None,
+        words="the widest end mill that leaves 0.4 mm around it in the locating holes",
+    )
+    probe_depth: float = number(
+        "Depth of the tip below the copper while it touches",
+        "mm",
+        default=0.4,
+        above=0,
+        most=10,
+    )
+    probe_feed: float = number("Feed of every touch", "mm/min", default=30.0, above=0, most=100)
+    probe_error: float = number(
+        "Standard deviation of one touch",
+        "mm",
+        default=0.01,
+        words="0.01, assumed",
         above=0,
         most=1,
     )

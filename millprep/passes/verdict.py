@@ -168,11 +168,11 @@ def _note(
     stands = _span([b for _, b in figures])
     typical = f"{_span(rms)} mm rms, by " if rms else ""
     source = (
-        f"an error of {plan.sigma:g} mm per axis for each registration hole, which is assumed: "
+        f"an error of {plan.sigma:.3g} mm per axis for each registration hole, which is assumed: "
         "nobody has measured it on this machine. Drill a few holes, measure them, and say "
         "[registration] drill_error and locate_error"
         if plan.assumed
-        else f"the job's error of {plan.sigma:g} mm per axis for each registration hole"
+        else f"the job's error of {plan.sigma:.3g} mm per axis for each registration hole"
     )
     return Finding(
         code="mismatch-assumed" if plan.assumed else "mismatch-predicted",

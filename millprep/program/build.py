@@ -6,13 +6,13 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from millprep.program import moves, order, slots
+from millprep.program import moves, order, slots, touch
 from millprep.values.cut import WORK_ORDER, Cut, Engraving, HoleCut, Profile, Ring, Work
 from millprep.values.cutter import Cutter
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import MillingPass
 from millprep.values.path import Point
-from millprep.values.plan import ProfilePlan
+from millprep.values.plan import ProbePlan, ProfilePlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
 
@@ -36,6 +36,7 @@ def build(
     profile: ProfilePlan,
     shown: Sequence[Point] = (),
     ahead: Sequence[Engraving] = (),
+    probe: ProbePlan | None = None,
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass.
 
@@ -49,6 +50,7 @@ def build(
             is cut.
         ahead: lines of second combs, blank frame: a program of their own, to be read before the
             rest is cut.
+        probe: how the holes that find this pass are touched, before all else; None for not.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -68,10 +70,14 @@ def build(
         return (frees, min(works), -size if wide_first else size, name)
 
     programs = []
+    if probe is not None and touch.touched(mill_pass):
+        file = _file(mill_pass, 1, "probe", probe.cutter.name)
+        programs.append(touch.program(file, mill_pass, probe, machine))
     names = sorted(by_cutter, key=rank)
     if shown and names:
         first = named[ahead[0].cutter if ahead else names[0]]
-        programs.append(_dry_run(shown, mill_pass, first, machine))
+        file = _file(mill_pass, len(programs) + 1, "dry-run", first.name)
+        programs.append(_dry_run(file, shown, mill_pass, first, machine))
     if ahead:
         lines = [_moved(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter
@@ -111,7 +117,7 @@ def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
 
 
 def _dry_run(
-    shown: Sequence[Point], mill_pass: MillingPass, cutter: Cutter, machine: Machine
+    file: str, shown: Sequence[Point], mill_pass: MillingPass, cutter: Cutter, machine: Machine
 ) -> Program:
     """The cutter stands over every place in turn, the spindle off."""
     start = (*mill_pass.touch, machine.clearance)
@@ -120,7 +126,7 @@ def _dry_run(
         moves.look(pen, at)
     pen.over(*mill_pass.touch)
     return Program(
-        file=_file(mill_pass, 1, "dry-run", cutter.name),
+        file=file,
         blank=mill_pass.blank,
         mill_pass=mill_pass.number,
         cutter=cutter,

@@ -21,8 +21,6 @@ OVERLAP = 0.3
 """A closed lap runs this far over its own start, mm."""
 SHORT_ARC = 0.002
 """Arcs with a shorter chord are run as lines, mm."""
-CRUMB = 1e-6
-"""Ends nearer than this are one place, mm."""
 FLAT_ARC = 0.0005
 """Arcs that rise less above their chord are run as lines, mm."""
 CRUMB = 1e-6
@@ -142,12 +140,13 @@ def engraving(pen: Pen, cut: Engraving) -> None:
     pen.rise()
 
 
-def look(pen: Pen, at: Point) -> None:
-    """Down to `HOVER` above the copper, wait for a person to look, and up."""
+def look(pen: Pen, at: Point, *, rises: bool = True) -> None:
+    """Down to `HOVER` above the copper, wait for a person to look, and up if it `rises`."""
     pen.over(*at)
     pen.plunge(HOVER)
     pen.moves[-1] = pen.moves[-1]._replace(wait=LOOK)
-    pen.rise()
+    if rises:
+        pen.rise()
 
 
 def hole(pen: Pen, cut: HoleCut) -> None:

@@ -1,4 +1,4 @@
-"""Programs as RS-274 text (NISTIR 6556), nothing but G0 to G3 and one dwell.
+"""Programs as RS-274 text (NISTIR 6556): G0 to G3, dwells, and G38.2 where holes are touched.
 
 Every motion line carries its G word, every number a decimal point; no canned cycles, no
 lines over 200 characters.
@@ -14,7 +14,7 @@ from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.machine import Machine
 from millprep.values.program import Move, Program
 
-WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3"}
+WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
 WIDTH = 200
 
 
@@ -70,6 +70,7 @@ class TextSink:
         self._at = (0.0, 0.0, 0.0)
         self._feed: str | None = None
         self._wait = 0.0
+        self._stop = ""
         self._spins = True
         self.line = 0
         self.opening: tuple[int, ...] = ()
@@ -112,6 +113,7 @@ class TextSink:
         self._at = (x, y, z)
         self._feed = None
         self._wait = 0.0
+        self._stop = ""
 
     def move(self, move: Move) -> None:
         """One motion line; words that do not change are left out, G never."""
@@ -133,7 +135,7 @@ class TextSink:
             self._feed = number(move.feed)
             line.append(f"F{self._feed}")
         self._waited()
-        self._wait = move.wait
+        self._wait, self._stop = move.wait, move.stop
         self._line(" ".join(line))
 
     def end(self) -> None:
@@ -152,7 +154,10 @@ class TextSink:
         """The wait at the end of the last move, written late: the table asks for a move's line."""
         if self._wait > 0:
             self._line(f"G4 P{self._wait:.1f}")
-        self._wait = 0.0
+        if self._stop:
+            self._line(f"(MSG, {words(self._stop)})")
+            self._line("M0")
+        self._wait, self._stop = 0.0, ""
 
     def _line(self, text: str) -> None:
         self.line += 1

@@ -45,7 +45,8 @@ class TableSink:
 
     def _row(self, move: Move) -> None:
         values = (
-            move.motion,
+            # a touch is a feed to where it would end had it met nothing
+            "feed" if move.motion == "probe" else move.motion,
             number(move.x),
             number(move.y),
             number(move.z),

@@ -1,7 +1,7 @@
 """What a program may do on the machine: each rule looks at all moves and names the lines.
 
-Every rule is a function of the setting that yields findings; `RULES` lists them. Places
-that no word has told are taken as anywhere in the machine's travel.
+Every rule is a function of the setting that yields findings; `EVERY`, `CUTTING` and `PROBING`
+list them. Places that no word has told are taken as anywhere in the machine's travel.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from millprep.proof.obstacles import clamp_rule, pin_rule
+from millprep.proof.probing import no_probe_rule, probe_rule
 from millprep.proof.setting import SLACK, Setting
 from millprep.proof.spindle import spindle_rules
 from millprep.proof.table import Mask, Table, table
@@ -39,6 +40,7 @@ def check(
     file: str,
     pins: bool = True,
     at: tuple[float, float] | None = None,
+    probing: bool = False,
 ) -> tuple[Finding, ...]:
     """Every rule of motion that a program breaks, by file and line.
 
@@ -46,6 +48,7 @@ def check(
     is the thickness of the board beneath the blank. `pins` says whether pins stand in the
     holes this pass is found by; False for the program that bores the bed for them. `at` is
     where the machine stands in x and y before it, None for anywhere.
+    `probing` says that the program is to touch holes from within and to cut nothing.
     """
     setting = Setting(
         trace=trace,
@@ -60,7 +63,8 @@ def check(
         at=at,
         file=file,
     )
-    found = [finding for rule in RULES for finding in rule(setting)]
+    rules = (*EVERY, *(PROBING if probing else CUTTING))
+    found = [finding for rule in rules for finding in rule(setting)]
     return tuple(limited(sorted(found, key=lambda finding: finding.line or 0)))
 
 
@@ -240,18 +244,23 @@ def _end(s: Setting) -> Iterator[Finding]:
         yield s.finding("ends-low", message, len(s.moves) - 1)
 
 
-RULES: tuple[Callable[[Setting], Iterator[Finding]], ...] = (
+Rule = Callable[[Setting], Iterator[Finding]]
+EVERY: tuple[Rule, ...] = (
     _said,
     _first_move,
     _rapids,
     clamp_rule,
-    pin_rule,
     _feeds,
     _travel,
     _depths,
-    _on_blank,
-    _drilling,
     _short_arcs,
     _end,
+)
+CUTTING: tuple[Rule, ...] = (
+    pin_rule,
+    _on_blank,
+    _drilling,
+    no_probe_rule,
     lambda s: spindle_rules(s.trace, s.machine, file=s.file),
 )
+PROBING: tuple[Rule, ...] = (probe_rule,)

@@ -47,7 +47,8 @@ def check_rows(trace: Trace, rows: Sequence[Row], *, file: str) -> tuple[Finding
         return differs("the table of motions has no rows for this program", 1)
     at = rows[0][1:4]
     for move, row in zip(trace.moves, rows[1:], strict=False):
-        if move.kind != row.motion:
+        # the table knows no touch: it holds the feed to where one is aimed
+        if ("feed" if move.kind == "probe" else move.kind) != row.motion:
             return differs(f"a {move.kind} where the table has a {row.motion}", move.line)
         end = tuple(old if math.isnan(new) else new for new, old in zip(move.end, at, strict=True))
         if max(abs(a - b) for a, b in zip(end, row[1:4], strict=True)) > HALF_DIGIT:

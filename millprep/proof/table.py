@@ -20,11 +20,11 @@ class Table:
     """Columns over the n moves of a trace, mm.
 
     Attributes:
-        start, end: (n, 3), nan where unknown.
+        start, end: (n, 3), nan where unknown; a touch is taken to end at its target.
         feed: (n,), nan for rapids.
         length: (n,) along the path, an arc's own length.
         low, high: (n, 3) corners of the box around each move, arcs bulging included.
-        rapid, arc: masks.
+        rapid, arc, probe: masks.
         line: (n,) line numbers.
     """
 
@@ -36,6 +36,7 @@ class Table:
     high: FloatArray
     rapid: Mask
     arc: Mask
+    probe: Mask
     line: NDArray[np.int64]
 
     def __len__(self) -> int:
@@ -59,6 +60,10 @@ def table(trace: Trace) -> Table:
     moves = trace.moves
     start = np.array([move.start for move in moves], dtype=float).reshape(-1, 3)
     end = np.array([move.end for move in moves], dtype=float).reshape(-1, 3)
+    for i, move in enumerate(moves[:-1]):
+        if move.kind == "probe":
+            # it stops on the way to its target: from there a move sweeps all it may sweep
+            start[i + 1] = np.where(np.isnan(start[i + 1]), end[i], start[i + 1])
     low, high = np.fmin(start, end), np.fmax(start, end)
     length = np.sqrt(((end - start) ** 2).sum(axis=1))
     arc = np.array([move.centre is not None for move in moves], dtype=bool)
@@ -83,5 +88,6 @@ def table(trace: Trace) -> Table:
         high=high,
         rapid=np.array([move.kind == "rapid" for move in moves], dtype=bool),
         arc=arc,
+        probe=np.array([move.kind == "probe" for move in moves], dtype=bool),
         line=np.array([move.line for move in moves], dtype=np.int64),
     )

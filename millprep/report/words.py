@@ -18,7 +18,7 @@ WORK_WORDS = {
     "bore": "boring",
     "profile": "profile",
     "engrave": "engraving",
-    "probe": "probing",
+    "probe": "touching holes",
     "dry-run": "dry run",
 }
 """Each kind of work as a person at the mill calls it."""

@@ -11,10 +11,10 @@ from millprep.values.path import Path, Point, spine
 from millprep.values.pose import Pose
 
 Work = Literal[
-    "register", "isolate", "clear", "drill", "bore", "profile", "engrave", "dry-run"
+    "register", "isolate", "clear", "drill", "bore", "profile", "engrave", "probe", "dry-run"
 ]
 WORK_ORDER: tuple[Work, ...] = (
-    "dry-run", "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
+    "probe", "dry-run", "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
 )  # fmt: skip
 """In a pass: the holes that find the blank again first, what frees the boards last."""
 

@@ -8,7 +8,7 @@ from pathlib import Path as File
 from typing import Literal, NamedTuple
 
 from millprep.values.blank import Clamp
-from millprep.values.cutter import Cutter
+from millprep.values.cutter import Cutter, EndMill
 from millprep.values.machine import Machine
 from millprep.values.path import Point
 
@@ -216,6 +216,23 @@ class ProfilePlan:
 
 
 @dataclass(frozen=True, slots=True)
+class ProbePlan:
+    """How holes are measured by touching their copper rims; contact closes a circuit.
+
+    Attributes:
+        cutter: the tip, a cylinder: a plain pin, or an end mill that stands still.
+        depth: of the tip below the copper surface, deeper than the copper, less than the laminate.
+        feed: of every touch, mm/min.
+        error: standard deviation of one touch; the middle of two is off by error / √2.
+    """
+
+    cutter: EndMill
+    depth: float
+    feed: float
+    error: float
+
+
+@dataclass(frozen=True, slots=True)
 class RegistrationPlan:
     """How a blank is found again after it was moved.
 
@@ -230,6 +247,7 @@ class RegistrationPlan:
         sigma: error of one hole per axis, from drilling it and finding it again.
         assumed: True when the job states no error and the default stands.
         verniers: whether passes engrave verniers where the margins have room.
+        probe: how holes are touched by a program; None when a person measures them.
     """
 
     method: Literal["pins", "measure"]
@@ -243,6 +261,7 @@ class RegistrationPlan:
     sigma: float = 0.03
     assumed: bool = True
     verniers: bool = True
+    probe: ProbePlan | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,14 @@ from typing import Literal, NamedTuple
 from millprep.values.cut import Work
 from millprep.values.cutter import Cutter
 
-Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw"]
+Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
 
 class Move(NamedTuple):
     """One motion to (x, y, z); i, j lead from its start to the arc's centre.
 
-    `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look.
+    `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look; `stop`
+    words for a stop at its end, until the person goes on. A probe ends where it touches.
     """
 
     motion: Motion
@@ -25,6 +26,7 @@ class Move(NamedTuple):
     j: float | None = None
     feed: float | None = None
     wait: float = 0.0
+    stop: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ class Program:
         moves: all motion; the first goes up.
         notes: words for the head of the file.
         zero_on: the surface that Z is zeroed on.
-        spins: False for a dry run, whose spindle stays off.
+        spins: False for a dry run and for touching, when the spindle stays off.
     """
 
     file: str

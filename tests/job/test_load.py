@@ -13,7 +13,7 @@ from millprep.job import load
 from millprep.values.blank import Box, Clamp
 from millprep.values.cutter import Drill, EndMill, Vee
 from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import BlankPlan, JobPlan, LayerRoles, WireLink
+from millprep.values.plan import BlankPlan, JobPlan, LayerRoles, ProbePlan, WireLink
 
 from .sample import JOB, changed, findings, messages, write
 
@@ -118,6 +118,11 @@ ramp = 12
 direction = "conventional"
 [registration]
 method = "measure"
+probe = "electrical"
+probe_cutter = "mill"
+probe_depth = 0.5
+probe_feed = 20.0
+probe_error = 0.02
 hole = 2.5
 key = 3.5
 wall = 3
@@ -189,6 +194,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.drilling.cutters == full.registration.cutters == (twist,)
     assert full.registration.sigma == pytest.approx(0.05)
     assert not full.registration.assumed
+    assert full.registration.probe == ProbePlan(mill, 0.5, 20.0, 0.02)
     # Whatever is not told apart above must at least differ from the default.
     for part in ("isolation", "drilling", "profile", "registration"):
         one, two = getattr(short, part), getattr(full, part)

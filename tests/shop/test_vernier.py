@@ -116,7 +116,7 @@ def test_files_that_hold_something_else(
     file = tmp_path / "r.toml"
     file.write_text(text, encoding="utf-8")
     with pytest.raises(Refusal) as caught:
-        load(file, verniers=verniers)
+        load(file, "verniers" if verniers else "holes")
     assert caught.value.exit_code == 2
     assert [f.message for f in caught.value.findings] == [f"r.toml {said}."]
 
@@ -124,4 +124,4 @@ def test_files_that_hold_something_else(
 def test_a_file_of_verniers(tmp_path: Path) -> None:
     file = tmp_path / "r.toml"
     file.write_text('set = "a"\n[verniers]\nv1 = -3.5\nv2 = 2\n', encoding="utf-8")
-    assert load(file, verniers=True).verniers == {"v1": -3.5, "v2": 2.0}
+    assert load(file, "verniers").verniers == {"v1": -3.5, "v2": 2.0}
