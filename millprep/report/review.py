@@ -16,7 +16,10 @@ from millprep.report.screen_colours import DARK, LIGHT, colours, style_variables
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
 
-SCRIPTS = ("read.js", "view.js", "clock.js", "paint.js", "point.js", "page.js")
+SCRIPTS = (
+    "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
+    "overlay.js", "lists.js", "controls.js", "input.js", "page.js",
+)  # fmt: skip
 """The script's parts, in the order they stand in the page."""
 
 

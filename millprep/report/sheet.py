@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import re
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from millprep.report.bed import bed_programs, bed_words
@@ -85,9 +84,8 @@ def sheet(cut_set: CutSet, images: Mapping[str, bytes] | None = None) -> str:
         keep_trailing_newline=True,
     )
     environment.filters["kept"] = kept
-    source = files("millprep.report").joinpath("sheet.html.j2").read_text(encoding="utf-8")
     pictures = gallery(cut_set)
-    return environment.from_string(source).render(
+    return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),

@@ -69,94 +69,6 @@ const partOf = (piece) =>
     part.blank === piece.blank &&
     part.carries.some(([copy, id]) => copy === piece.copy && id === piece.piece));
 
-// Narrowest gaps are measured on what is drawn: outlines of the as-cut copper, thinned by less
-// than a hundredth of a millimetre. Segments lie in a grid of square cells.
-const CELL = 1;
-const grids = new Map();
-const cellOf = (v) => Math.floor(v / CELL);
-const keyOf = (i, j) => i * 100003 + j;
-
-function gridOf(blank) {
-  if (grids.has(blank)) return grids.get(blank);
-  const grid = new Map();
-  parts.forEach((part, index) => {
-    if (part.blank !== blank) return;
-    eachSegment(part.area, (x0, y0, x1, y1) => {
-      const segment = [x0, y0, x1, y1, index];
-      let last = null;
-      for (const key of cellsAlong(x0, y0, x1, y1, 0)) {
-        if (key === last) continue;
-        last = key;
-        if (!grid.has(key)) grid.set(key, []);
-        grid.get(key).push(segment);
-      }
-    });
-  });
-  grids.set(blank, grid);
-  return grid;
-}
-
-function eachSegment(area, take) {
-  for (const ring of area.rings) {
-    for (let i = 0, j = ring.length - 2; i < ring.length; j = i, i += 2) {
-      take(ring[j], ring[j + 1], ring[i], ring[i + 1]);
-    }
-  }
-}
-
-/** Keys of all cells that the box around a short stretch meets, stretch by stretch. */
-function* cellsAlong(x0, y0, x1, y1, by) {
-  const steps = Math.max(1, Math.ceil(Math.max(Math.abs(x1 - x0), Math.abs(y1 - y0)) / CELL));
-  for (let k = 0; k < steps; k++) {
-    const [ax, bx] = [x0 + ((x1 - x0) * k) / steps, x0 + ((x1 - x0) * (k + 1)) / steps];
-    const [ay, by_] = [y0 + ((y1 - y0) * k) / steps, y0 + ((y1 - y0) * (k + 1)) / steps];
-    for (let i = cellOf(Math.min(ax, bx) - by); i <= cellOf(Math.max(ax, bx) + by); i++) {
-      for (let j = cellOf(Math.min(ay, by_) - by); j <= cellOf(Math.max(ay, by_) + by); j++) {
-        yield keyOf(i, j);
-      }
-    }
-  }
-}
-
-/** The nearest copper to a part: any, and such as carries a piece; null beyond 40 mm. */
-function gapsOf(part) {
-  if (part.gaps) return part.gaps;
-  const grid = gridOf(part.blank);
-  const mine = parts.indexOf(part);
-  let any = null;
-  let other = null;
-  for (const reach of [2, 40]) {
-    eachSegment(part.area, (x0, y0, x1, y1) => {
-      const by = other ? other.distance : reach;
-      for (const key of cellsAlong(x0, y0, x1, y1, by)) {
-        const cell = grid.get(key);
-        if (!cell) continue;
-        for (const [u0, v0, u1, v1, index] of cell) {
-          if (index === mine) continue;
-          const limit = other ? other.distance : reach;
-          if (
-            Math.min(u0, u1) > Math.max(x0, x1) + limit || Math.max(u0, u1) < Math.min(x0, x1) - limit ||
-            Math.min(v0, v1) > Math.max(y0, y1) + limit || Math.max(v0, v1) < Math.min(y0, y1) - limit
-          ) continue;
-          for (const [x, y, a, b, c, d] of [
-            [x0, y0, u0, v0, u1, v1], [x1, y1, u0, v0, u1, v1],
-            [u0, v0, x0, y0, x1, y1], [u1, v1, x0, y0, x1, y1],
-          ]) {
-            const near = toSegment(x, y, a, b, c, d);
-            const one = { distance: near.distance, from: [x, y], to: near.at, index };
-            if (!any || one.distance < any.distance) any = one;
-            const carries = parts[index].carries.length > 0;
-            if (carries && (!other || one.distance < other.distance)) other = one;
-          }
-        }
-      }
-    });
-    if (other && other.distance <= reach) break;
-  }
-  part.gaps = { any, other };
-  return part.gaps;
-}
-
 const nameOf = (piece) =>
   piece.net && piece.net !== piece.piece ? `${piece.piece}, ${piece.net}` : piece.piece;
 
@@ -192,13 +104,16 @@ function facts(x, y) {
   const moves = movesAt(x, y);
   if (moves.length) found.push([say("path"), moveFacts(moves[0])]);
   if (moves.length > 1) {
-    const rest = moves.slice(1, 5).map((m) => [m.program.file, say("line", { line: m.program.line[m.move] })]);
+    const lineOf = (m) => say("line", { line: m.program.line[m.move] });
+    const rest = moves.slice(1, 5).map((m) => [m.program.file, lineOf(m)]);
     if (moves.length > 5) rest.push([say("andMore"), String(moves.length - 5)]);
     found.push([say("alsoHere"), rest]);
   }
   const piece = pieceAt(x, y);
   if (piece) found.push([say("copper"), pieceFacts(piece)]);
-  else if (state.layers.asCut && partAt(x, y)) found.push([say("copper"), [[say("net"), say("noPiece")]]]);
+  else if (state.layers.asCut && partAt(x, y)) {
+    found.push([say("copper"), [[say("net"), say("noPiece")]]]);
+  }
   for (const join of data.joins) {
     if (mine(join) && state.layers.joins && near(join.at)) {
       found.push([say("join"), joinFacts(join)]);
@@ -219,6 +134,9 @@ function facts(x, y) {
 
 const placeWords = (x, y, digits = 2) => `X ${figure(x, digits)}  Y ${figure(y, digits)}`;
 
+const feedWords = (p, i) =>
+  p.kind[i] === RAPID ? say("rapid") : `${figure(p.feed[i], 0)} mm/min`;
+
 function moveFacts({ program: p, move: i }) {
   const depths = [p.mz[i], p.mz[i + 1]].map((z) => figure(-z, 3));
   const depth = depths[0] === depths[1] ? depths[0] : `${depths[0]} → ${depths[1]}`;
@@ -227,7 +145,7 @@ function moveFacts({ program: p, move: i }) {
     [say("lineName"), String(p.line[i])],
     [say("cutter"), `${p.cutter.name}: ${p.cutter.words}`],
     [say("depth"), `${depth} mm`],
-    [say("feed"), p.kind[i] === RAPID ? say("rapid") : `${figure(p.feed[i], 0)} mm/min`],
+    [say("feed"), feedWords(p, i)],
     [say("groove"), p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : say("none")],
   ];
 }
@@ -241,69 +159,50 @@ function pieceFacts(piece) {
   const part = partOf(piece);
   if (part) {
     const { any, other } = gapsOf(part);
-    const to = (one) => {
+    const gapTo = (one) => {
       const carried = parts[one.index].carries[0];
-      if (!carried) return say("noPiece");
-      return nameOf(pieces.find((p) => p.copy === carried[0] && p.piece === carried[1]));
+      const named = pieces.find((p) => carried && p.copy === carried[0] && p.piece === carried[1]);
+      const to = named ? nameOf(named) : say("noPiece");
+      return say("gapTo", { gap: figure(one.distance), to });
     };
-    if (other) rows.push([say("narrowest"), say("gapTo", { gap: figure(other.distance), to: to(other) })]);
+    if (other) rows.push([say("narrowest"), gapTo(other)]);
     if (any && (!other || any.distance < other.distance - 0.005)) {
-      rows.push([say("nearestCopper"), say("gapTo", { gap: figure(any.distance), to: to(any) })]);
+      rows.push([say("nearestCopper"), gapTo(any)]);
     }
   }
   const joins = data.joins.filter((j) => j.copy === piece.copy && j.piece === piece.piece);
   rows.push([say("joins"), joins.length ? String(joins.length) : say("none")]);
-  const stands = joins.filter((j) => j.tolerance !== null);
-  if (stands.length) {
-    rows.push([say("tolerance"), say("upTo", { mm: figure(Math.min(...stands.map((j) => j.tolerance)), 3) })]);
-  }
-  const told = joins.filter((j) => j.predicted !== null);
-  if (told.length) {
-    rows.push([say("predicted"), say("below", { mm: figure(Math.max(...told.map((j) => j.predicted)), 3) })]);
-  }
+  const known = (list) => list.filter((v) => v !== null);
+  const stands = known(joins.map((j) => j.tolerance));
+  const expected = known(joins.map((j) => j.predicted));
+  return [
+    ...rows,
+    ...mismatch(
+      expected.length ? Math.max(...expected) : null,
+      stands.length ? Math.min(...stands) : null,
+    ),
+  ];
+}
+
+/** What mismatch is to be expected, and what is stood, as far as they are known. */
+function mismatch(predicted, tolerance) {
+  const rows = [];
+  const told = (key, mm) => say(key, { mm: figure(mm, 3) });
+  if (predicted !== null) rows.push([say("predicted"), told("below", predicted)]);
+  if (tolerance !== null) rows.push([say("tolerance"), told("upTo", tolerance)]);
   return rows;
 }
 
 function joinFacts(join) {
-  const rows = [[say("passes"), join.passes.join(" – ")]];
-  if (join.predicted !== null) rows.push([say("predicted"), say("below", { mm: figure(join.predicted, 3) })]);
-  if (join.tolerance !== null) rows.push([say("tolerance"), say("upTo", { mm: figure(join.tolerance, 3) })]);
-  return rows;
-}
-
-/** What is under the pointer, drawn again so that it stands out. */
-function highlight(v) {
-  const at = state.pinned ?? state.pointer ?? (state.keys ? [state.x, state.y] : null);
-  if (!at) return;
-  const ink = colours();
-  const piece = pieceAt(...at);
-  if (piece) {
-    pen.beginPath();
-    for (const ring of piece.area.rings) trace(pen, v, ring);
-    pen.strokeStyle = ink.accent;
-    pen.lineWidth = 2.5;
-    pen.stroke();
-    const gaps = partOf(piece) ? gapsOf(partOf(piece)).other : null;
-    if (gaps) {
-      const [a, b] = [toScreen(...gaps.from), toScreen(...gaps.to)];
-      for (const [colour, wide] of [[ink.page, 6], [ink.accent, 3]]) {
-        pen.strokeStyle = colour;
-        pen.lineWidth = wide;
-        pen.beginPath();
-        pen.moveTo(...a);
-        pen.lineTo(...b);
-        pen.stroke();
-      }
-    }
-  }
-  if (state.pinned) cross(...toScreen(...state.pinned), ink.ink);
+  return [[say("passes"), join.passes.join(" – ")], ...mismatch(join.predicted, join.tolerance)];
 }
 
 /** The place that a click near it means: a hole's centre, a corner of copper, then an edge. */
 function snapped(x, y) {
   if (onBed()) return [x, y];
   const slack = (NEAR + 2) / state.scale;
-  const best = (list) => list.filter((c) => c.distance <= slack).sort((a, b) => a.distance - b.distance)[0];
+  const nearer = (a, b) => a.distance - b.distance;
+  const best = (list) => list.filter((c) => c.distance <= slack).sort(nearer)[0];
   const to = (at) => ({ at, distance: Math.hypot(x - at[0], y - at[1]) });
   const centres = [...data.holes, ...data.registration]
     .filter((hole) => hole.blank === state.blank)

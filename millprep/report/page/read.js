@@ -217,8 +217,9 @@ function unfolded(told, index) {
     width[i] = told.spins ? widthOf(cutter, deepest) : 0;
   }
   const program = {
-    ...told, index, stage, cutter, cutterIndex: told.cutter, n, kind, feed, line, wait, mx, my, mz, X, Y, time, width, arcs,
-    x: null, y: null, z: null,
+    index, stage, cutter, n, kind, feed, line, wait, mx, my, mz, X, Y, time, width, arcs,
+    file: told.file, blank: told.blank, pass: told.pass, spins: told.spins,
+    cutterIndex: told.cutter,
   };
   program.chunks = chunked(program);
   return program;

@@ -51,8 +51,9 @@ function fit() {
   state.scale = Math.max(state.scale, LEAST_SCALE);
 }
 
-/** Pixels from mm and back; from the copper y grows upward, from the components downward. */
-const up = () => (state.fromComponents ? 1 : -1);
+/** Pixels from mm and back; from the copper y grows upward, from the components downward. The
+    bed has one face. */
+const up = () => (state.fromComponents && !onBed() ? 1 : -1);
 const toScreen = (x, y) => [
   size.width / 2 + (x - state.x) * state.scale,
   size.height / 2 + up() * (y - state.y) * state.scale,

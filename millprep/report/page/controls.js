@@ -1,0 +1,122 @@
+// The cutter's clock and the two points that are measured.
+
+// ------------------------------------------------------------------ time
+
+const SPEEDS = [1, 10, 60, 600];
+let playing = false;
+let lastTick = 0;
+
+function setTime(seconds) {
+  const all = total();
+  state.time = seconds === null ? null : Math.min(Math.max(seconds, 0), all);
+  if (state.time === null || state.time >= all) playing = false;
+  changed(false);
+  showTime();
+}
+
+function showTime() {
+  const all = total();
+  const slider = $("review-time");
+  slider.max = String(Math.ceil(all * 10) / 10);
+  slider.value = String(state.time ?? all);
+  slider.disabled = all === 0;
+  $("review-play").textContent = say(playing ? "pause" : "play");
+  $("review-play").disabled = all === 0;
+  const now = clockWords(state.time ?? all);
+  $("review-clock").textContent = say("clock", { now, all: clockWords(all) });
+  const at = state.time === null ? null : cutterAt(state.time);
+  const told = at
+    ? [
+        at.program.file,
+        say("line", { line: at.program.line[at.move] }),
+        `X ${figure(at.mx, 4)}`,
+        `Y ${figure(at.my, 4)}`,
+        `Z ${figure(at.mz, 4)}`,
+        feedWords(at.program, at.move),
+      ]
+    : [say(all ? "allCut" : "nothingMoves")];
+  $("review-cutter").replaceChildren(...told.map((text) => element("span", text)));
+  slider.setAttribute("aria-valuetext", `${now}, ${told.join(", ")}`);
+}
+
+/** One frame of playing, at the head of every frame. */
+function tick() {
+  const now = performance.now();
+  if (playing) {
+    const speed = SPEEDS[Number($("review-speed").value)];
+    setTime((state.time ?? 0) + ((now - lastTick) / 1000) * speed);
+    changed(false);
+  }
+  lastTick = now;
+}
+
+function play() {
+  if (total() === 0) return;
+  playing = !playing;
+  if (playing && (state.time === null || state.time >= total())) state.time = 0;
+  lastTick = performance.now();
+  changed(false);
+  showTime();
+}
+
+function step(way) {
+  playing = false;
+  setTime(stepFrom(state.time ?? total(), way));
+}
+
+// ------------------------------------------------------------------ measuring
+
+const FIELDS = ["review-x0", "review-y0", "review-x1", "review-y1"];
+
+function showMeasure() {
+  const [a, b] = state.measure;
+  const values = [a?.[0], a?.[1], b?.[0], b?.[1]];
+  FIELDS.forEach((id, i) => {
+    $(id).value = values[i] === undefined ? "" : values[i].toFixed(3);
+  });
+  showDistance();
+}
+
+function showDistance() {
+  const [a, b] = state.measure;
+  $("review-distance").textContent =
+    a && b
+      ? say("distance", {
+          mm: figure(measured(), 3), dx: figure(b[0] - a[0], 3), dy: figure(b[1] - a[1], 3),
+        })
+      : say(a ? "secondPoint" : "firstPoint");
+}
+
+/** A number as typed, with a point or a comma; null for anything else. */
+function typed(id) {
+  const text = $(id).value.trim().replace("−", "-").replace(",", ".");
+  return /^-?\d+(\.\d+)?$/.test(text) ? Number(text) : null;
+}
+
+function readMeasure() {
+  const [x0, y0, x1, y1] = FIELDS.map(typed);
+  state.measure = [
+    x0 === null || y0 === null ? null : [x0, y0],
+    x1 === null || y1 === null ? null : [x1, y1],
+  ];
+  FIELDS.forEach((id) => {
+    $(id).setAttribute("aria-invalid", String($(id).value.trim() !== "" && typed(id) === null));
+  });
+  showDistance();
+  changed(false);
+}
+
+function takeMeasure(x, y, exact) {
+  const at = exact ? [x, y] : snapped(x, y);
+  if (state.measure[0] && !state.measure[1]) state.measure[1] = at;
+  else state.measure = [at, null];
+  showMeasure();
+  changed(false);
+}
+
+function setMeasuring(on) {
+  state.measuring = on;
+  $("review-measure").setAttribute("aria-pressed", String(on));
+  canvas.classList.toggle("measuring", on);
+  showDistance();
+}

@@ -1,0 +1,147 @@
+// The page's own parts: lists, buttons, keys, pointer.
+const $ = (id) => document.getElementById(id);
+
+function element(name, text, className) {
+  const made = document.createElement(name);
+  if (text !== undefined) made.textContent = text;
+  if (className) made.className = className;
+  return made;
+}
+
+function option(select, value, text) {
+  const made = element("option", text);
+  made.value = value;
+  select.append(made);
+}
+
+// ------------------------------------------------------------------ what is shown
+
+function fillBlanks() {
+  for (const { number } of blanks) {
+    option($("review-blank"), number, say("blankNumber", { blank: number }));
+  }
+  $("review-blank").parentElement.hidden = blanks.length < 2;
+}
+
+function fillPasses() {
+  const select = $("review-pass");
+  select.replaceChildren();
+  option(select, "", say("allPasses"));
+  for (const stage of windows) {
+    if (stage.blank !== state.blank) continue;
+    option(select, stage.number, say("passNumber", { pass: stage.number }));
+  }
+  const forBed = programs.some((p) => p.blank === state.blank && p.pass === BED);
+  if (forBed) option(select, BED, say("bed"));
+  select.value = state.pass === null ? "" : String(state.pass);
+}
+
+function fillPrograms() {
+  const select = $("review-program");
+  select.replaceChildren();
+  const was = state.program;
+  state.program = null;
+  option(select, "", say("allPrograms"));
+  for (const p of shown()) option(select, p.index, p.file);
+  state.program = was;
+  select.value = was === null ? "" : String(was);
+}
+
+function setStage(blank, pass, program = null) {
+  const bed = onBed();
+  state.blank = blank;
+  state.pass = pass;
+  state.program = program;
+  state.time = null;
+  state.pinned = state.pointer = null;
+  $("review-blank").value = String(blank);
+  fillPasses();
+  fillPrograms();
+  if (bed !== onBed() || !boxesMeet(viewNow().box, wholeBox())) fit();
+  sheet = null;
+  changed();
+  showTime();
+  showHere();
+}
+
+function fillLayers() {
+  for (const box of document.querySelectorAll("[data-layer]")) {
+    state.layers[box.dataset.layer] = box.checked;
+    box.addEventListener("change", () => {
+      state.layers[box.dataset.layer] = box.checked;
+      changed();
+    });
+  }
+}
+
+function fillCutters() {
+  const list = $("review-cutters");
+  list.replaceChildren();
+  data.cutters.forEach((cutter, index) => {
+    if (!programs.some((p) => p.cutterIndex === index)) return;
+    const row = element("li");
+    const swatch = element("span", undefined, "swatch");
+    swatch.style.background = cutterColour(index);
+    row.append(swatch, element("bdi", cutter.name), ` ${cutter.words}`);
+    list.append(row);
+  });
+}
+
+// ------------------------------------------------------------------ here
+
+function showHere() {
+  const at = state.pinned ?? state.pointer ?? (state.keys ? [state.x, state.y] : null);
+  const box = $("review-here");
+  box.replaceChildren();
+  if (!at) {
+    box.append(element("p", say("pointAt")));
+    return;
+  }
+  for (const [title, rows] of facts(...at)) {
+    box.append(element("h4", title));
+    const list = element("dl");
+    for (const [name, value] of rows) {
+      const told = element("dd");
+      told.append(element("bdi", value));
+      list.append(element("dt", name), told);
+    }
+    box.append(list);
+  }
+}
+
+// ------------------------------------------------------------------ findings
+
+function fillFindings() {
+  const list = $("review-findings");
+  for (const one of data.findings) {
+    const row = element("li");
+    const holder = element(one.at ? "button" : "div", undefined, `finding ${one.severity}`);
+    holder.append(
+      element("span", `${one.name} ${say(one.severity)}`, "badge"),
+      element("span", one.message),
+    );
+    if (one.where) holder.append(element("span", one.where, "where"));
+    if (one.at) {
+      holder.type = "button";
+      holder.dataset.finding = one.name;
+      holder.addEventListener("click", () => goTo(one));
+    }
+    row.append(holder);
+    list.append(row);
+  }
+  $("review-findings-none").hidden = data.findings.length > 0;
+}
+
+function goTo(one) {
+  if (one.blank !== state.blank || onBed()) setStage(one.blank, null);
+  state.flagged = one.name;
+  state.layers.findings = true;
+  document.querySelector('[data-layer="findings"]').checked = true;
+  for (const button of document.querySelectorAll("[data-finding]")) {
+    button.setAttribute("aria-current", String(button.dataset.finding === one.name));
+  }
+  state.pinned = [...one.at];
+  centreOn(...one.at, 12);
+  showHere();
+  if (canvas.getBoundingClientRect().bottom < 120) canvas.scrollIntoView({ block: "start" });
+}

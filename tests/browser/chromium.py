@@ -1,0 +1,158 @@
+"""A real browser, Debian's chromium, driven by Playwright and cut off from every network.
+
+It is found as `chromium` on PATH; `.ci/run` installs it. Tests skip when it is not there.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Locator, Page
+
+PAINTED = "() => Number(document.getElementById('review-canvas').dataset.painted) > 0"
+SETTLED = """() => new Promise((done) => {
+  const canvas = document.getElementById("review-canvas");
+  let last = null;
+  let same = 0;
+  const look = () => {
+    const now = `${canvas.dataset.painted} ${canvas.dataset.view} ${canvas.dataset.busy}`;
+    same = now === last && canvas.dataset.busy === "false" ? same + 1 : 0;
+    last = now;
+    if (same > 2) done(true);
+    else requestAnimationFrame(look);
+  };
+  look();
+})"""
+
+
+def executable() -> str | None:
+    """The browser's file, or None; with MILLPREP_REQUIRE_BROWSER set, None is an error."""
+    found = shutil.which("chromium")
+    if found is None and os.environ.get("MILLPREP_REQUIRE_BROWSER"):
+        raise FileNotFoundError("MILLPREP_REQUIRE_BROWSER is set and there is no chromium")
+    return found
+
+
+@contextmanager
+def browser() -> Iterator[Browser]:
+    """The browser, started and ended."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        # Containers run as root, where the browser's own sandbox cannot be set up.
+        started = driver.chromium.launch(executable_path=executable(), args=["--no-sandbox"])
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+@dataclass
+class Opened:
+    """A sheet in the browser, and what it did beside showing itself.
+
+    Attributes:
+        said: messages on the console, and errors nobody caught.
+        asked: requests for anything but the page itself and data within it.
+    """
+
+    page: Page
+    said: list[str] = field(default_factory=list)
+    asked: list[str] = field(default_factory=list)
+
+    @property
+    def canvas(self) -> Locator:
+        return self.page.locator("#review-canvas")
+
+    def settle(self) -> None:
+        """Wait until nothing is painted any more."""
+        self.page.evaluate(SETTLED)
+
+    def view(self) -> tuple[float, float, float, float, float, float]:
+        """Middle in mm, pixels for a mm, 1 when y grows downward else -1, width, height."""
+        told = self.canvas.get_attribute("data-view")
+        assert told is not None
+        x, y, scale, up, width, height = map(float, told.split())
+        return x, y, scale, up, width, height
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Where a place of the blank stands in the window, pixels."""
+        mx, my, scale, up, width, height = self.view()
+        box = self.canvas.bounding_box()
+        assert box is not None
+        return (
+            box["x"] + width / 2 + (x - mx) * scale,
+            box["y"] + height / 2 + up * (y - my) * scale,
+        )
+
+    def colour(self, x: float, y: float) -> tuple[int, int, int]:
+        """The colour that the canvas shows at a place of the blank."""
+        px, py = self.at(x, y)
+        found: list[int] = self.page.evaluate(
+            """([px, py]) => {
+              const canvas = document.getElementById("review-canvas");
+              const box = canvas.getBoundingClientRect();
+              const k = canvas.width / box.width;
+              const c = canvas.getContext("2d");
+              return [...c.getImageData((px - box.left) * k, (py - box.top) * k, 1, 1).data];
+            }""",
+            [px, py],
+        )
+        return (found[0], found[1], found[2])
+
+    def zoom_to(self, x: float, y: float, scale: float) -> None:
+        """Bring a place to the middle by wheel and keys, at this scale or a little more."""
+        for _ in range(60):
+            px, py = self.at(x, y)
+            if self.view()[2] >= scale:
+                break
+            self.page.mouse.move(px, py)
+            self.page.mouse.wheel(0, -120)
+            self.settle()
+        self.settle()
+
+    def fact(self, name: str) -> list[str]:
+        """What the page says under a name about the place that is pointed at."""
+        rows: list[list[str]] = self.page.evaluate(
+            """() => [...document.querySelectorAll("#review-here dt")].map(
+              (dt) => [dt.textContent, dt.nextElementSibling.textContent])"""
+        )
+        return [value for key, value in rows if key == name]
+
+
+def open_sheet(
+    started: Browser,
+    file: Path,
+    *,
+    size: tuple[int, int] = (1280, 800),
+    light: Literal["light", "dark"] = "light",
+    **more: Any,
+) -> Opened:
+    """The sheet in a window of its own, without any network, once it is painted."""
+    width, height = size
+    context = started.new_context(
+        viewport={"width": width, "height": height}, color_scheme=light, offline=True, **more
+    )
+    opened = Opened(context.new_page())
+    page = opened.page
+    page.on("console", lambda message: opened.said.append(f"{message.type}: {message.text}"))
+    page.on("pageerror", lambda error: opened.said.append(f"error: {error}"))
+    page.on("dialog", lambda dialog: (opened.said.append("dialog"), dialog.dismiss()))
+    address = file.resolve().as_uri()
+
+    def asked(request: Any) -> None:
+        if request.url != address and not request.url.startswith("data:"):
+            opened.asked.append(request.url)
+
+    page.on("request", asked)
+    page.goto(address)
+    page.wait_for_function(PAINTED)
+    opened.settle()
+    return opened

@@ -1,0 +1,59 @@
+"""Where a program has the cutter at a time, worked out from its text alone."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+from typing import NamedTuple
+
+_WORD = re.compile(r"([A-Z])(-?[\d.]+)")
+
+
+class Stand(NamedTuple):
+    """Place of the cutter, machine frame, and the line that is under way."""
+
+    x: float
+    y: float
+    z: float
+    line: int
+
+
+def walk(file: Path, start: tuple[float, float, float], rapid: float, until: float) -> Stand:
+    """Follow a program from its start for so many seconds; a wait counts to the move after it."""
+    x, y, z = start
+    feed, left, waited = rapid, until, 0.0
+    for number, text in enumerate(file.read_text("ascii").splitlines(), start=1):
+        words = dict(_WORD.findall(re.sub(r"\(.*\)", "", text)))
+        if "F" in words:
+            feed = float(words["F"])
+        if text.startswith("G4"):
+            waited += float(words["P"])
+            continue
+        if not re.match(r"G[0-3] ", text):
+            continue
+        x1, y1, z1 = (float(words.get(k, v)) for k, v in (("X", x), ("Y", y), ("Z", z)))
+        flat, sweep, cx, cy, radius = math.hypot(x1 - x, y1 - y), 0.0, x, y, 0.0
+        if "I" in words:
+            cx, cy = x + float(words["I"]), y + float(words["J"])
+            radius = math.hypot(x - cx, y - cy)
+            sweep = math.atan2(y1 - cy, x1 - cx) - math.atan2(y - cy, x - cx)
+            sweep = sweep % math.tau if text.startswith("G3") else -(-sweep % math.tau)
+            sweep = sweep or (math.tau if text.startswith("G3") else -math.tau)
+            flat = radius * abs(sweep)
+        speed = rapid if text.startswith("G0") else feed
+        needed = math.hypot(flat, z1 - z) / speed * 60
+        if left <= waited:
+            return Stand(x, y, z, number)
+        left -= waited
+        waited = 0.0
+        if left < needed:
+            share = left / needed
+            if radius:
+                angle = math.atan2(y - cy, x - cx) + sweep * share
+                x1, y1 = cx + radius * math.cos(angle), cy + radius * math.sin(angle)
+                return Stand(x1, y1, z + (z1 - z) * share, number)
+            return Stand(x + (x1 - x) * share, y + (y1 - y) * share, z + (z1 - z) * share, number)
+        left -= needed
+        x, y, z = x1, y1, z1
+    raise ValueError(f"{file.name} takes less than {until} s")

@@ -1,0 +1,233 @@
+"""The review part of the sheet, without a browser: its data unfolds, its words are all there."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from millprep.report import compact
+from millprep.report.page_words import LAYERS, WORDS
+from millprep.report.review import SCRIPTS, part, review, to_script_json
+from millprep.report.scene_data import scene_data
+from millprep.report.sheet import sheet
+from millprep.report.trail_data import trail_data
+from millprep.values.cut_set import CutSet
+from millprep.values.trail import Trail
+from tests.report.synthetic import invented
+from tests.report.trails import with_trails
+
+
+def numbers(text: str) -> list[int]:
+    """What `compact.text` wrote, read letter by letter."""
+    found, value, weight = [], 0, 1
+    for letter in text:
+        digit = compact.ALPHABET.index(letter)
+        value += (digit & 31) * weight
+        weight *= 32
+        if digit < 32:
+            found.append(-(value + 1) // 2 if value % 2 else value // 2)
+            value, weight = 0, 1
+    return found
+
+
+def unrolled(text: str) -> list[int]:
+    pairs = numbers(text)
+    return [v for v, n in zip(pairs[::2], pairs[1::2], strict=True) for _ in range(n)]
+
+
+@pytest.fixture(scope="module")
+def two_passes() -> CutSet:
+    return with_trails(invented(4))
+
+
+@given(st.lists(st.integers(-(2**38), 2**38)))
+def test_numbers_come_back(values: list[int]) -> None:
+    assert numbers(compact.text(values)) == values
+
+
+@given(st.lists(st.integers(-3, 3)))
+def test_runs_come_back(values: list[int]) -> None:
+    assert unrolled(compact.runs(values)) == values
+
+
+def test_letters_of_known_numbers() -> None:
+    assert compact.text([0, 1, -1, 15, -16, 16]) == "ACBef" + "gB"
+
+
+def test_a_number_too_large_is_refused() -> None:
+    with pytest.raises(ValueError, match="too large"):
+        compact.text([2**40])
+
+
+def test_an_area_comes_back_to_a_micrometre() -> None:
+    rim = [(0.0, 0.0), (10.1234, 0.0), (10.1234, 5.0), (0.0, 5.0)]
+    hole = [(2.0, 2.0), (2.0, 3.0), (3.0, 3.0)]
+    told = compact.areas([shapely.Polygon(rim, [hole])])
+    assert numbers(told["rings"]) == [2, 4, 3]
+    xy = np.cumsum(np.array(numbers(told["xy"])).reshape(-1, 2), axis=0) * 1e-3
+    rings = shapely.Polygon(xy[:4], [xy[4:]])
+    assert rings.hausdorff_distance(shapely.Polygon(rim, [hole])) < 1e-3
+
+
+def test_thinning_moves_no_edge_by_more_than_it_says() -> None:
+    disc = shapely.Point(3, 4).buffer(2.5, quad_segs=400)
+    (less,) = compact.thinned([disc])
+    assert len(less.exterior.coords) < len(disc.exterior.coords) / 4
+    assert less.hausdorff_distance(disc) <= compact.THINNED
+
+
+def test_a_trail_comes_back(two_passes: CutSet) -> None:
+    for trail in two_passes.trails:
+        told = trail_data(trail)
+        start = np.array(told["start"])
+        steps = np.column_stack((numbers(told["x"]), numbers(told["y"]), unrolled(told["z"])))
+        places = start + np.vstack((np.zeros((1, 3)), np.cumsum(steps, axis=0)))
+        assert np.abs(places * 1e-4 - trail.xyz).max() <= 0.5001e-4
+        assert unrolled(told["kind"]) == trail.kind.tolist()
+        assert np.cumsum(unrolled(told["line"])).tolist() == trail.line.tolist()
+        feed = np.nan_to_num(trail.feed)
+        assert np.array(unrolled(told["feed"])) / 100 == pytest.approx(feed)
+
+
+def test_arcs_and_waits_of_a_trail() -> None:
+    trail = Trail(
+        "x.ngc",
+        np.array([(0, 0, 5), (1, 0, 5), (0, 1, 5), (0, 1, 5)], dtype=float),
+        np.array([0, 3, 1]),
+        np.array([(np.nan, np.nan), (0, 0), (np.nan, np.nan)]),
+        np.array([np.nan, 100, 100]),
+        np.array([4, 7, 9]),
+        np.array([3.0, 0.0, 0.25]),
+    )
+    told = trail_data(trail)
+    assert numbers(told["centre"]) == [-10000, 0]
+    assert numbers(told["wait"]) == [0, 3000, 2, 250]
+    assert unrolled(told["line"]) == [4, 3, 2]
+
+
+def test_a_trail_whose_arrays_do_not_fit_is_refused(two_passes: CutSet) -> None:
+    trail = two_passes.trails[0]
+    with pytest.raises(ValueError, match="do not fit"):
+        replace(trail, xyz=trail.xyz[1:])
+    broken = trail.xyz.copy()
+    broken[0, 0] = np.nan
+    with pytest.raises(ValueError, match="not finite"):
+        replace(trail, xyz=broken)
+
+
+def test_everything_of_the_set_is_told(two_passes: CutSet) -> None:
+    told = scene_data(two_passes)
+    assert [p["file"] for p in told["programs"]] == [p.file for p in two_passes.programs]
+    assert len(told["copies"][0]["nets"]) == len(told["boards"][0]["pieces"])
+    assert told["copies"][0]["nets"][0] == "heater"
+    for key, values in (
+        ("joins", two_passes.joins), ("holes", two_passes.holes), ("clamps", two_passes.clamps),
+        ("passes", two_passes.passes), ("findings", two_passes.findings),
+    ):  # fmt: skip
+        assert len(told[key]) == len(values), key
+    assert len(told["tabs"]) == sum(len(p.tabs) for p in two_passes.profiles)
+    assert [f["name"] for f in told["findings"]] == ["F3", "F2", "F1"]
+    assert told["findings"][0]["at"] == [-3.0, 30.0]
+
+
+def test_copies_of_one_board_share_its_copper(two_passes: CutSet) -> None:
+    (one,) = two_passes.layout.placements
+    other = replace(one, index=1, copy=2)
+    layout = replace(two_passes.layout, placements=(one, other))
+    told = scene_data(replace(two_passes, layout=layout))
+    assert len(told["boards"]) == 1
+    assert [copy["board"] for copy in told["copies"]] == [0, 0]
+
+
+def test_the_same_set_gives_the_same_bytes() -> None:
+    assert sheet(with_trails(invented(4))) == sheet(with_trails(invented(4)))
+
+
+@pytest.mark.parametrize(
+    "name", ["</script><script>alert(1)</script>", "<!--", "a & b", "\u2028", "\ud83d", "😀", "‮abc"]
+)
+def test_data_cannot_end_its_element(name: str) -> None:
+    told = to_script_json({"name": name})
+    assert not re.search(r"[<>&]", told)
+    assert told.isascii()
+    assert json.loads(told) == {"name": name}
+
+
+def test_the_policy_names_the_script_and_the_style_in_the_page(two_passes: CutSet) -> None:
+    text = sheet(two_passes)
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)
+    assert policy
+    said = policy[1].replace("&#39;", "'")
+    assert said.startswith("default-src 'none'; ")
+    assert "unsafe" not in said
+    for element in ("script", "style"):
+        source = re.search(rf"<{element}>(.*?)</{element}>", text, re.S)
+        assert source
+        digest = base64.b64encode(hashlib.sha256(source[1].encode()).digest()).decode()
+        assert f"{element}-src 'sha256-{digest}'" in said
+
+
+def test_the_script_ends_its_element_once() -> None:
+    assert "</script" not in review(with_trails(invented(1))).script
+
+
+def code() -> str:
+    return "\n".join(part(name) for name in SCRIPTS)
+
+
+def test_every_word_the_page_says_is_there_and_none_besides() -> None:
+    template = part("review.html.j2") + part("sheet.html.j2")
+    said = set(re.findall(r"\bw\.(\w+)", template))
+    script = code()
+    # every string of the script that is a key counts: some are chosen by a condition
+    strings = set(re.findall(r'"(\w+)"', script))
+    direct = set(re.findall(r'\bsay\("(\w+)"', script))
+    assert said | direct <= set(WORDS)
+    chosen = {"stop", "warn", "note", "locate", "key", "witness"}
+    assert set(WORDS) - said - strings == chosen - strings
+
+
+def test_every_place_to_fill_in_is_filled_in() -> None:
+    for key, words in WORDS.items():
+        for name in re.findall(r"\{(\w+)\}", words):
+            assert re.search(rf"\b{name}\b", code()), (key, name)
+
+
+def test_every_layer_is_looked_at() -> None:
+    script = code()
+    for key, words, _ in LAYERS:
+        assert words
+        assert re.search(rf"\b(on|state\.layers)\.{key}\b", script), key
+
+
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_nothing_in_the_script_depends_on_a_country_or_reaches_out(name: str) -> None:
+    source = part(name)
+    for word in (
+        "toLocale", "Intl.", "innerHTML", "outerHTML", "insertAdjacent", "document.write", "eval(",
+        "fetch(", "XMLHttp", "import(", "WebSocket", "sendBeacon", "http:", "https:",
+    ):  # fmt: skip
+        assert word not in source, word
+
+
+def test_lines_of_the_page_fit() -> None:
+    for name in (*SCRIPTS, "review.css", "plan.css"):
+        assert max(map(len, part(name).splitlines())) <= 120, name
+
+
+def test_a_set_without_programs_has_a_review_too() -> None:
+    told: dict[str, Any] = scene_data(invented(1))
+    assert told["programs"] == []
+    starts = [len(p["file"]) for p in scene_data(with_trails(invented(1)))["programs"]]
+    assert all(a > 0 and b > 0 for a, b in pairwise(starts))
