@@ -1,22 +1,19 @@
-"""How a pass is set up, in words: clamps, pins, registration holes, zero."""
+"""How a pass is set up, in words: clamps, pins, registration holes."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from millprep.report.bed import on_pins
+from millprep.report.touch_page import touching
 from millprep.report.words import number, place, plain
+from millprep.report.zero import drilled_now
 from millprep.values.overhang import overhangs
 
 if TYPE_CHECKING:
     from millprep.values.blank import Blank, Clamp
     from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass, RegistrationHole
-
-ZERO_AGAIN = (
-    "Zero Z at this same point before the first program and again after every change of cutter. "
-    "X and Y stay as they are."
-)
+    from millprep.values.milling_pass import MillingPass
 
 ROLE = {
     "locate": "locates the blank",
@@ -47,31 +44,11 @@ def hole_rows(
     ]
     rows += [
         (hole, milling_pass.pose.point(hole.blank), f"is drilled now for pass {hole.used_in}")
-        for hole in _drilled(cut_set, milling_pass)
+        for hole in drilled_now(cut_set, milling_pass)
     ]
     return tuple(
         (plain(hole.id), number(hole.diameter, 3), number(at[0], 3), number(at[1], 3), words)
         for hole, at, words in rows
-    )
-
-
-def zero_words(milling_pass: MillingPass) -> tuple[str, ...]:
-    """Where X, Y and Z are zero in this pass."""
-    corner = milling_pass.pose.point((0.0, 0.0))
-    same = milling_pass.number > 1
-    xy = (
-        "X and Y: keep the zero of the pass before; do not set it again. If it was lost, set it "
-        "by the registration holes in the list."
-        if same
-        else f"X and Y: the low left corner of the blank stands at {place(corner)} of the "
-        "machine. Set the zero so that the display shows these numbers with the spindle's axis "
-        "over that corner."
-    )
-    return (
-        xy,
-        f"Z: touch off on the copper at {place(milling_pass.touch)}. Nothing is ever cut there. "
-        "The copper's surface is Z 0.",
-        ZERO_AGAIN,
     )
 
 
@@ -131,10 +108,16 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
             f"Put the pins in the bed and lower blank {blank.number} onto them with the holes "
             f"listed below{which}, copper side up, {way}. The pins must end below the copper."
         ]
+    words = f"Move blank {blank.number} to its new place, copper side up, {way}. "
+    if touching(cut_set, milling_pass) is not None:
+        return [
+            f"{words}Shift it until the tip, lowered to just above the copper, stands over each of "
+            "its registration holes where the list below says; then hold it, and touch the holes "
+            "as told below."
+        ]
     return [
-        f"Move blank {blank.number} to its new place, copper side up, {way}. "
-        "Measure where its registration holes stand and shift or turn it until they are where "
-        "the list below says."
+        f"{words}Measure where its registration holes stand and shift or turn it until they are "
+        "where the list below says; or type what you read into a file for millprep refit."
     ]
 
 
@@ -148,14 +131,3 @@ def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[
             f"{one.side}: hold it up there, level with the bed, at about {place(one.prop)}.{tips}"
         )
     return words
-
-
-def _drilled(cut_set: CutSet, milling_pass: MillingPass) -> list[RegistrationHole]:
-    found = {
-        hole.id: hole
-        for other in cut_set.passes
-        if other.blank == milling_pass.blank
-        for hole in other.registration
-        if hole.drilled_in == milling_pass.number
-    }
-    return list(found.values())

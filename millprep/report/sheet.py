@@ -9,14 +9,17 @@ from typing import TYPE_CHECKING
 
 from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import tables
+from millprep.report.join_table import JoinTable, join_table
 from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.pass_view import works_words
 from millprep.report.pictures import Picture, gallery
 from millprep.report.places import ORDER, name_of, where_words
 from millprep.report.review import part, review
-from millprep.report.setup import hole_rows, setup_words, zero_words
+from millprep.report.setup import hole_rows, setup_words
+from millprep.report.touch_page import TouchPage, touch_page
 from millprep.report.vernier_view import VernierPage, vernier_page
 from millprep.report.words import cutter_words, duration, many, number, plain
+from millprep.report.zero import zero_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -54,6 +57,8 @@ class PassPage:
     steps: tuple[Step, ...]
     time: str
     vernier: VernierPage | None = None
+    touch: TouchPage | None = None
+    joins: JoinTable | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +159,7 @@ def _pages(
                 title=f"Blank {here[0]}, pass {here[1]} of {last}",
                 setup=setup_words(cut_set, milling_pass),
                 holes=hole_rows(cut_set, milling_pass),
-                zero=zero_words(milling_pass),
+                zero=zero_words(cut_set, milling_pass),
                 picture=picture,
                 image=None if png is None else data_uri(png),
                 steps=tuple(
@@ -163,6 +168,8 @@ def _pages(
                 ),
                 time=duration(seconds) if cut_set.figures else "not known",
                 vernier=vernier_page(cut_set, milling_pass),
+                touch=touch_page(cut_set, milling_pass),
+                joins=join_table(cut_set, milling_pass),
             )
         )
     return pages

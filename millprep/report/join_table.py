@@ -1,0 +1,77 @@
+"""The joins of a pass on the sheet: how many, and the weakest with what to expect there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from millprep.report.words import many, number, place, plain
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+    from millprep.values.milling_pass import Join, MillingPass
+
+MOST = 8
+"""Rows of the table."""
+
+
+@dataclass(frozen=True, slots=True)
+class JoinTable:
+    """Words, and rows of place, what meets there, passes, expected, stands, times."""
+
+    words: str
+    rows: tuple[tuple[str, str, str, str, str, str], ...]
+
+
+def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
+    """Joins on copper of this pass with earlier ones, the weakest first; None without any."""
+    number_ = milling_pass.number
+    mine = [
+        join
+        for join in cut_set.joins
+        if join.blank == milling_pass.blank
+        and max(join.passes) == number_
+        and join.piece is not None
+        and join.predicted is not None
+        and join.tolerance_electrical is not None
+    ]
+    if not mine:
+        return None
+    mine.sort(key=lambda join: (round(times(join), 6), join.at))
+    pairs: dict[tuple[int, int], int] = {}
+    for join in mine:
+        pairs[join.passes] = pairs.get(join.passes, 0) + 1
+    counts = " and ".join(f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items()))
+    most = max(join.predicted or 0.0 for join in mine)
+    least = min(join.tolerance_electrical or 0.0 for join in mine)
+    shown = mine[:MOST]
+    rest = f" The {MOST} weakest of them:" if len(mine) > MOST else ""
+    return JoinTable(
+        f"On copper this pass has {many(len(mine), 'join', 'joins')}, {counts}. None is expected "
+        f"to be more than {number(most, 3)} mm off on 99.7 % of blanks, none stands less than "
+        f"{number(least, 3)} mm.{rest}",
+        tuple(_row(cut_set, milling_pass, join) for join in shown),
+    )
+
+
+def times(join: Join) -> float:
+    """How many times the mismatch to expect a join stands."""
+    expected = join.predicted or 0.0
+    stands = join.tolerance_electrical or 0.0
+    return stands / expected if expected > 0 else float("inf")
+
+
+def _row(
+    cut_set: CutSet, milling_pass: MillingPass, join: Join
+) -> tuple[str, str, str, str, str, str]:
+    placement = cut_set.layout.placements[join.placement]
+    copy = f" {placement.copy}" if placement.copy > 1 else ""
+    ratio = times(join)
+    return (
+        place(milling_pass.pose.point(join.at)),
+        f"{plain(placement.board.name, 40)}{copy}, {plain(join.piece or '', 20)}",
+        f"{join.passes[0]} and {join.passes[1]}",
+        f"{join.predicted:.3f}",
+        f"{join.tolerance_electrical:.3f}",
+        "" if ratio == float("inf") else f"{number(ratio, 1)} ×",
+    )
