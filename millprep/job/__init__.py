@@ -1,9 +1,19 @@
 """The job file: one TOML file that says everything."""
 
-from millprep.job.load import load
+from millprep.job.load import Misfit, load, misfits
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
 from millprep.job.start import Start
 from millprep.job.starter import starter, warnings
 
-__all__ = ["Start", "key_table", "load", "presets", "schema", "starter", "warnings"]
+__all__ = [
+    "Misfit",
+    "Start",
+    "key_table",
+    "load",
+    "misfits",
+    "presets",
+    "schema",
+    "starter",
+    "warnings",
+]

@@ -18,6 +18,7 @@ from millprep.job.fields import (
     entry,
     number,
 )
+from millprep.job.net import NetTable
 from millprep.values.plan import CopperMode, DrawnFrom, Unit
 
 LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
@@ -192,4 +193,10 @@ class BoardTable(Table):
         unit="mm",
         default=[],
         words="none",
+    )
+    net: list[NetTable] = entry(
+        "Nets with what they carry, one [[board.net]] each",
+        "tables headed [[board.net]]",
+        default=[],
+        words="none: no voltage and no current is judged",
     )

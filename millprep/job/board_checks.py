@@ -8,6 +8,7 @@ from typing import Any
 from millprep.job.board import LayersTable, SelectionTable
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, wrong
+from millprep.job.net_checks import check_nets
 from millprep.job.places import KeyPath
 
 
@@ -21,6 +22,7 @@ def check_board(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:
     if board["outline_box"]:
         yield from ordered((*at, "outline_box"), board["outline_box"])
     yield from _selections(at, board)
+    yield from check_nets(at, board)
 
 
 def _how_read(at: KeyPath, layers: dict[str, Any]) -> Iterator[Mistake]:

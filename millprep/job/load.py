@@ -7,6 +7,7 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path as File
 from typing import Any
 
@@ -34,6 +35,42 @@ def load(file: File) -> JobPlan:
         return _judged(file, text)
     except RecursionError:
         raise _refusal(file, "job-syntax", Place(1, 1), "brackets are nested too deeply") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """Something in the job that its drawing does not bear out.
+
+    Attributes:
+        path: of the key.
+        words: follow the key's name.
+        board: name of the board.
+        at: place in the drawing frame, mm; None when there is none.
+    """
+
+    code: str
+    path: KeyPath
+    words: str
+    board: str
+    at: tuple[float, float] | None = None
+
+
+def misfits(file: File, found: Iterable[Misfit]) -> Refusal:
+    """Mistakes that only the drawings show, each with its line and column in the job file."""
+    places = key_places(_text(file))
+    located = []
+    for one in found:
+        place = _place(one.path, places)
+        words = f"{label(one.path)} {one.words}"
+        finding = replace(
+            _finding(file, one.code, place, words),
+            board=one.board,
+            at=one.at,
+            frame=None if one.at is None else "drawing",
+        )
+        located.append((place, finding))
+    located.sort(key=lambda pair: pair[0])
+    return Refusal([finding for _, finding in located], exit_code=2)
 
 
 def _judged(file: File, text: str) -> JobPlan:
@@ -134,15 +171,19 @@ def _refused(
         path = mistake.path
         if single_blank and path[:1] == ("blank",):
             path = (path[0], *path[2:])
-        known = path
-        while known and known not in places:
-            known = known[:-1]
-        located.append((places.get(known, Place(1, 1)), label(path), mistake))
+        located.append((_place(path, places), label(path), mistake))
     located.sort(key=lambda found: found[0])
     return Refusal(
         (_finding(file, m.code, place, f"{name} {m.words}") for place, name, m in located),
         exit_code=2,
     )
+
+
+def _place(path: KeyPath, places: dict[KeyPath, Place]) -> Place:
+    """Where a key stands, or the innermost table that holds it."""
+    while path and path not in places:
+        path = path[:-1]
+    return places.get(path, Place(1, 1))
 
 
 def _refusal(file: File, code: str, place: Place, words: str) -> Refusal:

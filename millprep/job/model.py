@@ -5,6 +5,7 @@ from __future__ import annotations
 from millprep.job.bed import BlankTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable
 from millprep.job.fields import NAME_ALLOWED, Name, Table, entry
+from millprep.job.rules import RulesTable
 from millprep.job.tools import AnyCutter, CutterName
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
@@ -33,5 +34,11 @@ class JobFile(Table):
         "How a blank is found again after it was moved",
         "a table headed [registration]",
         default=RegistrationTable(),
+        words="the defaults of its keys",
+    )
+    rules: RulesTable = entry(
+        "What spacing, current and holes are held against",
+        "a table headed [rules]",
+        default=RulesTable(),
         words="the defaults of its keys",
     )

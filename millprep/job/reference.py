@@ -8,7 +8,9 @@ from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable, LayersTable, SelectionTable
 from millprep.job.fields import Table, doc_of
 from millprep.job.model import JobFile
+from millprep.job.net import LoadTable, NetTable
 from millprep.job.presets import presets
+from millprep.job.rules import RulesTable
 from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
@@ -21,6 +23,8 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[board]]", BoardTable),
     ("[[board]] layers", LayersTable),
     ("[[board.selection]]", SelectionTable),
+    ("[[board.net]]", NetTable),
+    ("[[board.net.load]]", LoadTable),
     ("[cutters.NAME]", CutterTable),
     ('[cutters.NAME], kind = "vee"', VeeTable),
     ('[cutters.NAME], kind = "endmill"', EndMillTable),
@@ -29,6 +33,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[drilling]", DrillingTable),
     ("[profile]", ProfileTable),
     ("[registration]", RegistrationTable),
+    ("[rules]", RulesTable),
 )
 """Every table, as the job file heads it."""
 

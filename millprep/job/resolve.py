@@ -9,6 +9,7 @@ from typing import Any
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
 from millprep.job.board import BoardTable
 from millprep.job.model import JobFile
+from millprep.job.net import nets_of
 from millprep.job.probe import probe_of
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
 from millprep.job.work import DrillingTable, RegistrationTable
@@ -83,6 +84,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         ),
         registration=_registration(job.registration, job.drilling, cutters),
         cutters=tuple(cutters.values()),
+        rules=job.rules.plan(),
     )
 
 
@@ -141,6 +143,7 @@ def _board(file: File, table: BoardTable) -> BoardPlan:
         outline_drawing=_further(file, table.outline_drawing),
         holes_drawing=_further(file, table.holes_drawing),
         accepted=tuple(table.accept_repairs),
+        nets=nets_of(table.net),
     )
 
 

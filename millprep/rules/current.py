@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import shapely
 
 from millprep.rules.drop import Drop, copper_of, joint
-from millprep.rules.necks import Neck, bottleneck
+from millprep.rules.necks import bottleneck
 from millprep.rules.told import on_copy
 from millprep.trade.current import (
     MOST_AMPERES,
@@ -22,29 +21,12 @@ from millprep.trade.current import (
 )
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
+from millprep.values.judged import AtNeck, Neck
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
 
 NOTHING = 0.01
 """Less current than this warms no copper that a mill can leave, A."""
-
-
-@dataclass(frozen=True, slots=True)
-class AtNeck:
-    """The section of a net that is nearest to its limit.
-
-    Attributes:
-        carries: A that warm copper of this width by the asked rise.
-    """
-
-    net: str
-    neck: Neck
-    carries: float
-
-    @property
-    def share(self) -> float:
-        """Current as a share of what the section carries."""
-        return self.neck.amperes / self.carries
 
 
 def current(

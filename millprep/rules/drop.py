@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from millprep.rules.necks import Neck, currents, sections
+from millprep.rules.necks import currents, sections
 from millprep.rules.sheet import Bridge, Solution, domain, solve
 from millprep.rules.told import on_copy
 from millprep.trade.copper import sheet_resistance
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
+from millprep.values.judged import AtLoad, Neck
 from millprep.values.layout import Placement
-from millprep.values.net import Load, NetFacts
+from millprep.values.net import BALANCED, NetFacts
 from millprep.values.path import Point
 
 JOINT = 1.0
@@ -26,28 +27,13 @@ SURE = 0.01
 """Volts known to this share of the largest are certain enough."""
 
 
-@dataclass(frozen=True, slots=True)
-class AtLoad:
-    """What one load gets.
-
-    Attributes:
-        at: blank frame.
-        lost: V between the feed and here, all loads drawing; below 0 where it is higher.
-        ohms: between the feed and here, for a current between these two alone.
-    """
-
-    load: Load
-    at: Point
-    lost: float
-    ohms: float
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Drop:
     """The voltage drop along one net.
 
     Attributes:
-        feed: name of the load against which volts are lost: where most current enters.
+        feed: name of the load against which volts are lost: where most current passes, enters
+            if as much leaves elsewhere.
         loads: in the job's order, without those that no copper reaches.
         necks: every section of the copper, with the current that crosses it.
         error: estimated share of the largest drop by which the volts are off.
@@ -108,15 +94,30 @@ def drop(
     areas = domain(shapes, joints)
     if areas.is_empty:
         return None, tuple(_lost_loads(net, placement, places, range(len(net.loads))))
-    solution = solve(shapes, joints, amperes, sheet_resistance(thickness, celsius), bridges=bridges)
+    # A return line is fed where it ends: the other way round the same equations stand.
+    turned = -1.0 if max(amperes) > -min(amperes) * (1 + BALANCED) else 1.0
+    solution = solve(
+        shapes,
+        joints,
+        [turned * amps for amps in amperes],
+        sheet_resistance(thickness, celsius),
+        bridges=bridges,
+    )
+    if turned < 0:
+        solution = replace(
+            solution,
+            potential=-solution.potential,
+            flow=-solution.flow,
+            volts=-solution.volts,
+        )
     cut_off = [k for k in solution.unfed if k < len(net.loads)]
     reached = [k for k in range(len(net.loads)) if k not in cut_off]
     findings = _lost_loads(net, placement, places, cut_off)
     loads = tuple(
-        AtLoad(net.loads[k], places[k], -float(solution.volts[k]), float(solution.ohms[k]))
+        AtLoad(net.loads[k], places[k], 0.0 - float(solution.volts[k]), float(solution.ohms[k]))
         for k in reached
     )
-    feed = net.loads[min(range(len(net.loads)), key=lambda k: amperes[k])].name
+    feed = net.loads[min(range(len(net.loads)), key=lambda k: turned * amperes[k])].name
     done = Drop(net.name, feed, loads, _necks(areas, solution), solution.error, solution)
     findings += _judged(done, placement, most_lost)
     return done, tuple(findings)
@@ -189,16 +190,18 @@ def _lost_loads(
 
 def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[Finding]:
     found: list[Finding] = []
-    worst = max(done.loads, key=lambda at: at.lost, default=None)
+    worst = max(done.loads, key=lambda at: abs(at.lost), default=None)
     if worst is None:
         return found
-    if most_lost is not None and worst.lost > most_lost:
+    if most_lost is not None and abs(worst.lost) > most_lost:
+        less = "gets" if worst.lost > 0 else "lies"
+        off = "less than" if worst.lost > 0 else "above"
         found.append(
             on_copy(
                 placement,
                 "drop-too-large",
                 "warn",
-                f"net {done.net}: {worst.load.name} gets {worst.lost:.3f} V less than "
+                f"net {done.net}: {worst.load.name} {less} {abs(worst.lost):.3f} V {off} "
                 f"{done.feed}, {most_lost:g} V are allowed. Widen the copper on the way, feed "
                 "it in a second place, or solder a wire along it.",
                 worst.at,

@@ -16,7 +16,8 @@ import shapely
 from millprep.rules.mesh import IntArray, Mesh, edges
 from millprep.rules.meshing import triangulate
 from millprep.rules.sheet import Solution
-from millprep.values.path import FloatArray, Point
+from millprep.values.judged import Neck
+from millprep.values.path import FloatArray
 
 SPACING = 0.2
 """Distance of points along an outline, mm."""
@@ -25,15 +26,6 @@ SAMPLES = 9
 BUMP = 2.0
 """A section that cuts off less outline than this many times its own length is none."""
 TIGHTER = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Neck:
-    """A section across copper: its width in mm, where its middle lies, and its current."""
-
-    width: float
-    at: Point
-    amperes: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)

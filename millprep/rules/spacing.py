@@ -20,9 +20,9 @@ from millprep.trade.spacing import Column, required
 from millprep.values.as_cut import AsCut
 from millprep.values.board import Hole
 from millprep.values.finding import Finding, Severity
+from millprep.values.judged import Spacing
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
-from millprep.values.path import Point
 
 WASHER = 2.2
 """A fixing hole's washer is so many times its diameter: M3, 7.0 mm on 3.2 (ISO 7089, from
@@ -55,38 +55,6 @@ class SpacingRule:
     lands: Column | None = None
     least_counted: float = 0.0
     edge: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Spacing:
-    """Two neighbours and what stands between them.
-
-    Attributes:
-        one, other: names of nets; `other` may be "the board's edge" or a hole.
-        volts: between them, at most.
-        required: mm.
-        measured: mm, the sum of the gaps that count on the shortest way.
-        direct: mm, from copper to copper through the air; None when it is beyond the search
-            and the pair is not too near.
-        stones: number of floating areas on the way.
-        at: middle of the narrowest gap on the way, blank frame.
-        column: of the table.
-    """
-
-    one: str
-    other: str
-    volts: float
-    required: float
-    measured: float
-    direct: float | None
-    stones: int
-    at: Point
-    column: Column
-
-    @property
-    def margin(self) -> float:
-        """What is over, mm; below 0 when too narrow."""
-        return self.measured - self.required
 
 
 @dataclass(slots=True)

@@ -12,6 +12,7 @@ from millprep.values.check import Check
 from millprep.values.cut import HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
 from millprep.values.finding import Finding
+from millprep.values.judged import BoardJudged
 from millprep.values.layout import Layout
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join, MillingPass
@@ -52,6 +53,7 @@ class CutSet:
         trails: the programs as read back, one for each that was.
         certificate: what the joins stand; None when no join is on copper.
         checks: what to measure on the finished boards.
+        judged: what the rules of the trade find, one for each copy; empty when not asked.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -80,3 +82,4 @@ class CutSet:
     certificate: Certificate | None = None
     checks: tuple[Check, ...] = ()
     trails: tuple[Trail, ...] = ()
+    judged: tuple[BoardJudged, ...] = ()

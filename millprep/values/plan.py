@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 from millprep.values.blank import Clamp
 from millprep.values.cutter import Cutter, EndMill
 from millprep.values.machine import Machine
+from millprep.values.net import Load
 from millprep.values.path import Point
 
 Direction = Literal["climb", "conventional"]
@@ -95,6 +96,30 @@ class WireLink:
     end: Point
 
 
+@dataclass(frozen=True, slots=True)
+class NetPlan:
+    """A net as the job names it: by a point on its copper, or by text that stands on it.
+
+    Attributes:
+        at: drawing frame, mm; None when `text` names the net.
+        volts, amperes, loads: as in `NetFacts`.
+
+    Raises:
+        ValueError: for a point and text at once, or neither.
+    """
+
+    name: str
+    at: Point | None
+    text: str | None
+    volts: tuple[float, float] | None = None
+    amperes: float = 0.0
+    loads: tuple[Load, ...] = ()
+
+    def __post_init__(self) -> None:
+        if (self.at is None) == (self.text is None):
+            raise ValueError(f"net {self.name} needs a point or text, one of them")
+
+
 class FurtherDrawing(NamedTuple):
     """A DXF file beside the board's own: absolute, and as the job wrote it."""
 
@@ -129,6 +154,7 @@ class BoardPlan:
     accepted: tuple[str, ...] = ()
     turns: tuple[float, ...] = (0.0,)
     priority: int = 0
+    nets: tuple[NetPlan, ...] = ()
 
     @property
     def files(self) -> tuple[tuple[File, str], ...]:
@@ -264,6 +290,39 @@ class RegistrationPlan:
     probe: ProbePlan | None = None
 
 
+Column = Literal["B1", "B2", "B3", "B4", "A5", "A6", "A7"]
+"""A column of IPC-2221 table 6-1; `millprep.trade.spacing` says what each is for."""
+Level = Literal["A", "B", "C"]
+"""Ease of making by IPC-2221: A general, B moderate, C tight."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulesPlan:
+    """What the rules of the trade are asked.
+
+    Attributes:
+        spacing: column for gaps between nets.
+        lands: column for the gap between two lands; None for `spacing` there too.
+        least_counted_gap: narrower gaps count as nothing, mm.
+        edge: whether board's edge and fixing holes count as metal at 0 V.
+        temperature_rise: of copper that carries current, K.
+        celsius: of the copper, for its resistance.
+        most_lost: V that any load may lose; None for no limit.
+        level: of IPC-2222, for holes of leads.
+        drill_wander: how far a hole may stand from where it is asked, mm.
+    """
+
+    spacing: Column = "B2"
+    lands: Column | None = None
+    least_counted_gap: float = 0.0
+    edge: bool = True
+    temperature_rise: float = 10.0
+    celsius: float = 20.0
+    most_lost: float | None = None
+    level: Level = "A"
+    drill_wander: float = 0.05
+
+
 @dataclass(frozen=True, slots=True)
 class JobPlan:
     """The whole job.
@@ -292,3 +351,4 @@ class JobPlan:
     registration: RegistrationPlan
     cutters: tuple[Cutter, ...]
     turn: bool = False
+    rules: RulesPlan = RulesPlan()

@@ -207,7 +207,7 @@ def test_nothing_of_the_plan_is_left_untold() -> None:
     told = {f.name for f in dataclasses.fields(JobPlan)}
     assert told == {
         "file", "name", "boards", "blanks", "machine", "origin", "touch", "clamps", "tape",
-        "isolation", "drilling", "profile", "registration", "cutters", "turn",
+        "isolation", "drilling", "profile", "registration", "cutters", "turn", "rules",
     }  # fmt: skip
 
 

@@ -63,7 +63,7 @@ CASES: list[tuple[str, str, str]] = [
         "[isolation]",
         "[isolaton]\n[isolation]",
         "28:2: isolaton is no known key; nearest spelling: isolation; allowed: name, machine, "
-        "blank, setup, board, cutters, isolation, drilling, profile, registration",
+        "blank, setup, board, cutters, isolation, drilling, profile, registration, rules",
     ),
     (
         'preset = "endmill-2"',

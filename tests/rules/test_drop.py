@@ -153,3 +153,26 @@ def test_loads_in_one_joint_are_one_piece_of_metal() -> None:
     assert done is not None
     assert done.loads[1].lost == pytest.approx(done.loads[2].lost)
     assert done.loads[1].lost == pytest.approx(2 * done.loads[1].ohms)
+
+
+def test_a_return_line_is_measured_against_the_end_it_leaves_by() -> None:
+    """Every current turned round: the same ohms, the same volts the other way."""
+    placement = placed([RAIL], holes(10, 20, 30, 40))
+    there, _ = drop(rail(-3.0, 1.0, 1.0, 1.0), placement, cut(placement), 0.035)
+    back, faults = drop(rail(3.0, -1.0, -1.0, -1.0), placement, cut(placement), 0.035)
+    assert faults == ()
+    assert there is not None
+    assert back is not None
+    assert back.feed == there.feed == "V0"
+    assert [at.lost for at in back.loads] == [0.0 - at.lost for at in there.loads]
+    assert [at.ohms for at in back.loads] == [at.ohms for at in there.loads]
+    assert (back.solution.flow == -there.solution.flow).all()
+
+
+def test_a_return_line_that_rises_too_far_is_told() -> None:
+    placement = placed([RAIL], holes(10, 20, 30))
+    _, faults = drop(rail(2.0, -1.0, -1.0), placement, cut(placement), 0.035, most_lost=0.0005)
+    (fault,) = faults
+    assert fault.code == "drop-too-large"
+    assert "V2 lies 0.00" in fault.message
+    assert "V above V0, 0.0005 V are allowed" in fault.message

@@ -7,8 +7,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.rules.spacing import Spacing, SpacingRule, floating, is_fixing, spacing
+from millprep.rules.spacing import SpacingRule, floating, is_fixing, spacing
 from millprep.values.board import Hole
+from millprep.values.judged import Spacing
 from millprep.values.net import NetFacts
 from millprep.values.pose import Pose
 from tests.rules.scene import cut, joined, less, placed
