@@ -7,7 +7,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from millprep.program import moves, order, slots, touch
-from millprep.values.cut import WORK_ORDER, Cut, Engraving, HoleCut, Profile, Ring, Work
+from millprep.values.cut import (
+    WORK_ORDER,
+    Clearing,
+    Cut,
+    Engraving,
+    HoleCut,
+    Profile,
+    Ring,
+    Work,
+)
 from millprep.values.cutter import Cutter
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import MillingPass
@@ -23,6 +32,8 @@ def work_of(cut: Cut) -> Work:
     """The kind of work a cut is."""
     if isinstance(cut, Ring):
         return "isolate"
+    if isinstance(cut, Clearing):
+        return "clear"
     if isinstance(cut, Engraving):
         return "engrave"
     return "profile" if isinstance(cut, Profile) else cut.work
@@ -62,9 +73,9 @@ def build(
         if WORK_ORDER.index("isolate") in works and WORK_ORDER.index("engrave") in works:
             works.remove(WORK_ORDER.index("engrave"))
         cutter = named[name]
-        # wide isolation cutters before fine ones, small drills before large ones
+        # wide cutters before fine ones where copper is cut, small drills before large ones
         size = cutter.width(1e3)
-        wide_first = WORK_ORDER[min(works)] == "isolate"
+        wide_first = WORK_ORDER[min(works)] in ("isolate", "clear")
         # what frees the boards comes last, whatever else the same cutter does
         frees = int(max(works) == len(WORK_ORDER) - 1)
         return (frees, min(works), -size if wide_first else size, name)
@@ -166,7 +177,11 @@ def _program(
         if work == "isolate":
             rings = [cut for cut in mine if isinstance(cut, Ring)]
             for n, vertex in order.paths([r.path for r in rings], here):
-                moves.ring(pen, rings[n], vertex)
+                moves.lap(pen, rings[n], vertex)
+        elif work == "clear":
+            courses = [cut for cut in mine if isinstance(cut, Clearing)]
+            for n, vertex in order.paths([c.path for c in courses], here):
+                moves.lap(pen, courses[n], vertex)
         elif work == "profile":
             profiles = [cut for cut in mine if isinstance(cut, Profile)]
             for inner in (True, False):

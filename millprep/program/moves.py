@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from millprep.values.cut import Engraving, HoleCut, Profile, Ring
+from millprep.values.cut import Clearing, Engraving, HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter, Drill, EndMill
 from millprep.values.machine import Machine
 from millprep.values.path import Path, Point, Segment
@@ -120,8 +120,8 @@ def _nearly_straight(at: tuple[float, float, float], end: Point, sweep: float) -
     return chord < SHORT_ARC or chord / 2 * math.tan(abs(sweep) / 4) < FLAT_ARC
 
 
-def ring(pen: Pen, cut: Ring, vertex: int) -> None:
-    """One isolation lap; a closed one runs over its start."""
+def lap(pen: Pen, cut: Ring | Clearing, vertex: int) -> None:
+    """One lap of isolation or clearing; a closed one runs over its start."""
     path = cut.path
     if path.closed:
         path = path.started_at(vertex)

@@ -1,4 +1,4 @@
-"""What is to be cut, in the blank frame: rings, holes, profiles."""
+"""What is to be cut, in the blank frame: rings, clearings, holes, profiles."""
 
 from __future__ import annotations
 
@@ -36,6 +36,23 @@ class Ring:
     placement: int
     piece: str
     lap: int
+    cutter: str
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Clearing:
+    """A course that takes away copper that belongs to no piece.
+
+    Attributes:
+        path: of the cutter's axis.
+        placement: index of the copy it lies on.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+    """
+
+    path: Path
+    placement: int
     cutter: str
     depth: float
 
@@ -118,4 +135,4 @@ class Engraving:
     mark: str
 
 
-Cut = Ring | HoleCut | Profile | Engraving
+Cut = Ring | Clearing | HoleCut | Profile | Engraving

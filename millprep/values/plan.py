@@ -14,6 +14,10 @@ from millprep.values.net import Load
 from millprep.values.path import Point
 
 Direction = Literal["climb", "conventional"]
+Course = Literal["copper", "middle"]
+"""Where isolation runs: along the copper, or along the middle of the gaps."""
+Floating = Literal["areas", "all"]
+"""What copper that belongs to no piece is cleared: that of stated areas, or all."""
 DrawnFrom = Literal["components", "copper"]
 Unit = Literal["mm", "inch", "mil", "cm", "m", "point"]
 
@@ -139,6 +143,7 @@ class BoardPlan:
         accepted: names of changes that a repair may make to shapes in use.
         turns: degrees by which a copy may be turned on its blank.
         priority: boards of a higher number get their places first.
+        clear: corners of areas to be cleared of copper that belongs to no piece, drawing frame.
     """
 
     name: str
@@ -155,6 +160,7 @@ class BoardPlan:
     turns: tuple[float, ...] = (0.0,)
     priority: int = 0
     nets: tuple[NetPlan, ...] = ()
+    clear: tuple[tuple[Point, ...], ...] = ()
 
     @property
     def files(self) -> tuple[tuple[File, str], ...]:
@@ -193,6 +199,8 @@ class IsolationPlan:
         depth: of the tip; `flatness` is how far the surface may lie off, up or down.
         cutters: vees or end mills, in the order listed; the tool tries the widest first.
         overlap: share of the foot width by which neighbouring laps overlap, 0 to under 1.
+        by_voltage: whether floating copper is taken away beyond `gap` where volts ask for it.
+        course: where laps run.
     """
 
     gap: float
@@ -201,6 +209,25 @@ class IsolationPlan:
     cutters: tuple[Cutter, ...]
     overlap: float
     direction: Direction
+    by_voltage: bool = False
+    course: Course = "copper"
+
+
+@dataclass(frozen=True, slots=True)
+class ClearingPlan:
+    """How copper that belongs to no piece is taken away.
+
+    Attributes:
+        cutters: vees or end mills; each does what the wider ones left.
+        copper: what is cleared besides what voltages ask for.
+        depth: of the tip.
+        overlap: share of the foot width by which neighbouring laps overlap, 0 to under 1.
+    """
+
+    cutters: tuple[Cutter, ...]
+    copper: Floating
+    depth: float
+    overlap: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,3 +379,4 @@ class JobPlan:
     cutters: tuple[Cutter, ...]
     turn: bool = False
     rules: RulesPlan = RulesPlan()
+    clearing: ClearingPlan | None = None

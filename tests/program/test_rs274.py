@@ -43,7 +43,7 @@ QUICK = settings(max_examples=40, deadline=None)
 def ring_program(*courses: Path) -> Program:
     one = pen(vee())
     for path in courses:
-        moves.ring(one, Ring(path, 0, "c1", 0, "vee", 0.1), 0)
+        moves.lap(one, Ring(path, 0, "c1", 0, "vee", 0.1), 0)
     one.over(*START[:2])
     return program(one.moves, vee())
 
