@@ -16,11 +16,12 @@ import math
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 FloatArray = NDArray[np.float64]
 
 PLAY = 4e-7
-"""No-fit polygons are smaller by this all round, mm: so what fits exactly has a region of
+"""Sums of parts are smaller by this all round, mm: so what fits exactly has a region of
 positions with an area, and is found. A layout's proof allows 1e-6."""
 
 GRID = 1e-7
@@ -116,9 +117,12 @@ def no_fit(
         np.asarray(shapely.points(np.concatenate(points))),
         indices=np.concatenate(owner).astype(np.intp),
     )
-    whole = shapely.union_all(shapely.convex_hull(clouds), grid_size=GRID)
-    shrunk = shapely.buffer(whole, -PLAY, join_style="mitre", mitre_limit=4.0)
-    return shapely.simplify(_without_specks(shrunk), GRID)
+    # Two outlines overlap only where two of their parts do, so every sum is made smaller by
+    # itself: made smaller after the union, a slot that just fits would have closed before.
+    hulls = shapely.convex_hull(np.asarray(clouds))
+    shrunk = shapely.buffer(hulls, -PLAY, join_style="mitre", mitre_limit=4.0)
+    whole = shapely.union_all(np.asarray(shrunk), grid_size=GRID)
+    return shapely.simplify(_without_specks(whole), GRID)
 
 
 def _sums(one: FloatArray, two: FloatArray) -> FloatArray:
@@ -130,13 +134,12 @@ def _hull(points: FloatArray) -> FloatArray:
     return shapely.get_coordinates(shapely.orient_polygons(hull))[:-1]
 
 
-def _without_specks(
-    shape: shapely.Polygon | shapely.MultiPolygon,
-) -> shapely.Polygon | shapely.MultiPolygon:
-    """Without holes that rounding left between parts: no place for a board of any size."""
-    least = (6 * PLAY) ** 2
+def _without_specks(shape: BaseGeometry) -> shapely.Polygon | shapely.MultiPolygon:
+    """Without holes that rounding left between parts."""
+    least = PLAY**2
     kept = [
         shapely.Polygon(p.exterior, [r for r in p.interiors if shapely.Polygon(r).area > least])
         for p in shapely.get_parts(shape)
+        if isinstance(p, shapely.Polygon)
     ]
     return kept[0] if len(kept) == 1 else shapely.MultiPolygon(kept)
