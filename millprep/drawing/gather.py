@@ -16,8 +16,19 @@ from millprep.drawing.dxf.entities import layer_of, walk
 from millprep.drawing.dxf.raw import MODEL
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE
-from millprep.drawing.marks.mark import Aside, Curve, Mark, Round, Source, Stroke, Unread, box_of
+from millprep.drawing.marks.mark import (
+    Aside,
+    Curve,
+    Mark,
+    Round,
+    Source,
+    Stroke,
+    Unread,
+    Words,
+    box_of,
+)
 from millprep.drawing.marks.neighbours import TooMuchError
+from millprep.values.board import Lettering
 from millprep.values.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
@@ -27,10 +38,11 @@ Role = str
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The marks of one file, by folded layer name, and how many entities it has."""
+    """The marks of one file by folded layer name, how many entities it has, text beside them."""
 
     by_layer: dict[str, list[Mark]]
     entities: int
+    notes: tuple[Lettering, ...] = ()
 
 
 def gather(
@@ -71,11 +83,12 @@ def gather(
     ledger.refuse_if_stopped()
     _check(layers, needed, drawing.doc, entities, ledger)
     scale = unit.scale(drawing, asked, ledger)
-    by_layer = _marks(entities, scale, layers, ledger, first)
+    notes: list[Lettering] = []
+    by_layer = _marks(entities, scale, layers, ledger, first, notes)
     if scale is None:
         _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
     ledger.refuse_if_stopped()
-    return Sheet(by_layer, len(entities))
+    return Sheet(by_layer, len(entities), tuple(notes))
 
 
 def _mend(
@@ -188,9 +201,17 @@ def _list(names: list[str]) -> str:
 
 
 def _marks(
-    entities: list[Any], scale: float | None, layers: LayerRoles, ledger: Ledger, first: int
+    entities: list[Any],
+    scale: float | None,
+    layers: LayerRoles,
+    ledger: Ledger,
+    first: int,
+    notes: list[Lettering],
 ) -> dict[str, list[Mark]]:
-    """Marks of what plays a role, selections made; the rest goes to the ledger at once."""
+    """Marks of what plays a role, selections made; the rest goes to the ledger at once.
+
+    Text without a role is added to `notes`.
+    """
     roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
 
     def wanted(layer: str) -> bool:
@@ -212,6 +233,7 @@ def _marks(
     for mark, one in zip(selected.marks, drawn, strict=True):
         source = mark.source
         if isinstance(mark, Aside):
+            notes += [] if mark.text is None else [Lettering(*mark.text)]
             ledger.leave(source, mark.reason or NO_ROLE)
         elif isinstance(mark, Unread):
             if mark.code.startswith("block-") or selection.may_play(
@@ -225,6 +247,8 @@ def _marks(
         elif source.layer.casefold() in roles:
             by_layer.setdefault(source.layer.casefold(), []).append(mark)
         else:
+            if isinstance(mark, Words):
+                notes.append(Lettering(mark.words, mark.at, mark.mirrored))
             ledger.leave(source, _no_role(source))
     return by_layer
 

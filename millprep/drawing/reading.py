@@ -55,6 +55,7 @@ def read_board(
     keys: dict[str, list[str]] = {"copper": [], "outline": [], "holes": []}
     findings: list[Finding] = list(ledger.take())
     first = 0
+    notes: list[Lettering] = []
     for number, (path, roles) in enumerate(plans.items()):
         ledger.shown_as = path.name if number else shown_as
         part = replace(
@@ -86,6 +87,7 @@ def read_board(
             findings += ledger.take()
             continue
         first += sheet.entities
+        notes += sheet.notes
         by_layer |= {_key(number, layer): marks for layer, marks in sheet.by_layer.items()}
         for role in roles:
             keys[role] = [_key(number, layer) for layer in folded(getattr(layers, role))]
@@ -97,7 +99,7 @@ def read_board(
         raise Refusal(findings, exit_code=3)
     board = None
     try:
-        board = _Reading(by_layer, keys, layers, ledger).board(name)
+        board = _Reading(by_layer, keys, layers, ledger, notes).board(name)
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     except (MemoryError, shapely.GEOSException) as fault:
@@ -130,8 +132,9 @@ class _Reading:
         keys: dict[str, list[str]],
         roles: LayerRoles,
         ledger: Ledger,
+        notes: list[Lettering],
     ) -> None:
-        self.by_layer, self.ledger = by_layer, ledger
+        self.by_layer, self.ledger, self.notes = by_layer, ledger, notes
         self.roles = roles
         self.modes: dict[str, set[CopperMode]] = {}
         for layer, mode in roles.copper_modes:
@@ -196,6 +199,7 @@ class _Reading:
             lettering,
             self.ledger.left_out(),
             tuple(self.ledger.repairs),
+            tuple(self.notes),
         )
 
     def _lone(
@@ -268,4 +272,5 @@ class _Reading:
                     out.append(Lettering(mark.words, mark.at, mark.mirrored))
                 else:
                     self.ledger.leave(mark.source, "it is text")
+                    self.notes.append(Lettering(mark.words, mark.at, mark.mirrored))
         return tuple(out)

@@ -77,7 +77,7 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
-    """Text drawn on a copper layer; `mirrored` when it reads backwards in the drawing."""
+    """Text in the drawing; `mirrored` when it reads backwards in the drawing."""
 
     words: str
     at: Point
@@ -107,6 +107,7 @@ class Board:
         lettering: text on copper layers.
         left_out: what the drawing holds besides.
         repairs: what was changed to open damaged files, each with its name.
+        notes: text on other layers.
     """
 
     name: str
@@ -116,6 +117,7 @@ class Board:
     lettering: tuple[Lettering, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     repairs: tuple[str, ...] = ()
+    notes: tuple[Lettering, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.pieces:

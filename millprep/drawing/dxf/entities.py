@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.drawing.dxf import text
 from millprep.drawing.dxf.look import PLAIN, Look, look_of
 from millprep.drawing.dxf.shapes import SHAPES
 from millprep.drawing.marks.affine import Affine
@@ -130,7 +131,7 @@ def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator
         return
     source = frame.source(entity, layer)
     if not wanted(layer):
-        yield Aside(source, "")
+        yield Aside(source, "", text.said(entity, frame.rows))
     elif kind in TRUE_KINDS and entity.dxf.get("invisible", 0):
         yield Aside(source, "it is switched invisible in the drawing")
     elif kind in ANNOTATION:
@@ -170,8 +171,8 @@ def _words(fault: BaseException) -> str:
 
 
 def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark]:
-    if kind in ("TEXT", "ATTRIB", "MTEXT"):
-        yield _text(entity, kind, source, frame)
+    if kind in text.KINDS:
+        yield Words(source, *text.text_of(entity, frame.rows))
         return
     to_mm = _plane(entity, kind, frame)
     if to_mm is None:
@@ -244,29 +245,6 @@ def _elevation(entity: Any, kind: str) -> float:
     if kind in ("ARC", "CIRCLE"):
         return float(dxf.center[2])
     return 0.0
-
-
-def _text(entity: Any, kind: str, source: Source, frame: Frame) -> Mark:
-    dxf = entity.dxf
-    if kind == "MTEXT":
-        words = str(entity.plain_text())
-        point = np.array(dxf.insert)
-        x_axis, up = np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
-        if dxf.hasattr("extrusion") and dxf.extrusion[2] < 0:
-            x_axis = -x_axis
-        turned_over = False
-    else:
-        words = str(entity.plain_text())
-        ocs = entity.ocs()
-        point = np.array(ocs.to_wcs(dxf.insert).xyz)
-        x_axis, up = np.array(ocs.ux.xyz), np.array(ocs.uy.xyz)
-        flags = int(dxf.get("text_generation_flag", 0))
-        # 2 writes it backwards, 4 upside down; both together only turn it
-        turned_over = bool(flags & 2) != bool(flags & 4)
-    at = point @ frame.rows[:3] + frame.rows[3]
-    x, y = x_axis @ frame.rows[:3], up @ frame.rows[:3]
-    mirrored = (x[0] * y[1] - x[1] * y[0] < 0) != turned_over
-    return Words(source, words, (float(at[0]), float(at[1])), bool(mirrored))
 
 
 def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]) -> Iterator[Mark]:

@@ -164,10 +164,14 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Aside:
-    """An entity that never is part of a board: it is left out, and why."""
+    """An entity that never is part of a board: it is left out, and why.
+
+    `text` is what it says and where, if it is text that could be read.
+    """
 
     source: Source
     reason: str
+    text: tuple[str, Point, bool] | None = None
 
 
 @dataclass(frozen=True, slots=True)
