@@ -18,6 +18,7 @@ from millprep.passes import (
     neighbours,
     overhang,
     registration,
+    screw,
     seams,
     share,
     shift,
@@ -169,7 +170,7 @@ def passes(
     by_index = {p.index: p for p in placements}
     bites = neighbours.bites(pairs, join_plan.pass_at, errors.most)
     words = (
-        *shift.told(plan, job.machine, blank.number),
+        *screw.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
         *baseline.judge(judged, holes, told, blank.number),
         *(

@@ -8,14 +8,12 @@ over the pins: with a constant shift that cannot be ruled out, and sets are numb
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray, Point
 from millprep.values.pose import Pose
 
 NEAR = 1.0
@@ -56,26 +54,22 @@ def ways(
     """
     first, second = (hole for hole in pins if hole.role == "locate")
     (key,) = (hole for hole in pins if hole.role == "key")
-    a, b, c = (np.array(hole.blank) for hole in (first, second, key))
-    base = float(np.hypot(*(b - a)))
-    wide = [hole for hole in holes if hole.diameter >= first.diameter - 1e-9]
-    keys = [hole for hole in holes if hole.diameter >= key.diameter - 1e-9]
-    if len(wide) < 2 or not keys:
-        return ()
-    places = np.array([hole.blank for hole in wide])
-    key_places = np.array([hole.blank for hole in keys])
-    apart = np.hypot(*np.moveaxis(places[:, None] - places[None, :], -1, 0))
+    # places as complex numbers: turning is a product, and few holes are quicker without arrays
+    a, b, c = (complex(*hole.blank) for hole in (first, second, key))
+    base = abs(b - a)
+    wide = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= first.diameter - 1e-9]
+    keys = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= key.diameter - 1e-9]
     found = []
-    for i, j in np.argwhere(np.abs(apart - base) <= NEAR).tolist():
-        if i == j:
+    for (i, p), (j, q) in itertools.permutations(wide, 2):
+        if abs(abs(q - p) - base) > NEAR:
             continue
         for mirrored in (False, True):
-            pose = _onto(places[i], places[j], a, b, mirrored=mirrored)
-            off = np.hypot(*(pose.points(key_places) - c).T)
+            turn, shift = _onto(p, q, a, b, mirrored=mirrored)
             found += [
-                Way(pose, (wide[i].id, wide[j].id, keys[n].id))
-                for n in np.flatnonzero(off <= NEAR).tolist()
-                if keys[n].id not in {wide[i].id, wide[j].id}
+                Way(_pose(turn, shift, mirrored=mirrored), (i, j, n))
+                for n, k in keys
+                if abs(turn * (k.conjugate() if mirrored else k) + shift - c) <= NEAR
+                and n not in (i, j)
             ]
     return tuple(found)
 
@@ -95,17 +89,21 @@ def other_sets(
 
 
 def _onto(
-    p: FloatArray, q: FloatArray, a: FloatArray, b: FloatArray, *, mirrored: bool
-) -> Pose:
-    """The motion that brings p on a and q towards b, so that both miss by as much."""
-    from_p, to_b = complex(*(q - p)), complex(*(b - a))
+    p: complex, q: complex, a: complex, b: complex, *, mirrored: bool
+) -> tuple[complex, complex]:
+    """The turn and shift that bring p on a and q towards b, so that both miss by as much.
+
+    A mirroring motion takes the conjugate first.
+    """
     if mirrored:
-        from_p = from_p.conjugate()
-    turn = to_b / from_p
+        p, q = p.conjugate(), q.conjugate()
+    turn = (b - a) / (q - p)
     turn /= abs(turn)
+    return turn, (a + b) / 2 - turn * (p + q) / 2
+
+
+def _pose(turn: complex, shift: complex, *, mirrored: bool) -> Pose:
     cos, sin = turn.real, turn.imag
-    pose = Pose(cos, sin, 0.0, sin, -cos, 0.0) if mirrored else Pose(cos, -sin, 0.0, sin, cos, 0.0)
-    middle: Point = pose.point(tuple(((p + q) / 2).tolist()))
-    return pose.then(
-        Pose.shift(float((a[0] + b[0]) / 2) - middle[0], float((a[1] + b[1]) / 2) - middle[1])
-    )
+    if mirrored:
+        return Pose(cos, sin, shift.real, sin, -cos, shift.imag)
+    return Pose(cos, -sin, shift.real, sin, cos, shift.imag)

@@ -15,6 +15,8 @@ DIRECTIONS = {"left": (-1, 0), "right": (1, 0), "towards the front": (0, -1), "b
 """Ways a clamp may be moved: words and machine axes."""
 FINE = 0.1
 """A move is told to this, mm."""
+FARTHEST = 400.0
+"""No clamp is moved farther, mm."""
 
 
 def no_room(
@@ -91,14 +93,14 @@ def _clamp(ground: Ground, clamping: Clamping, fits: Callable[[Ground], bool]) -
     for n, clamp in enumerate(clamping.clamps):
         if not free(clamping.without(n)):
             continue
-        moves = [
-            (move, direction)
-            for direction, (x, y) in DIRECTIONS.items()
-            if (move := _least(_mover(free, clamping, n, x, y)))
-        ]
-        if not moves:
+        move, direction = FARTHEST, ""
+        for way, (x, y) in DIRECTIONS.items():
+            # no farther than the best so far: most ways end with one look
+            less = move - FINE if direction else move
+            if found := _least(_mover(free, clamping, n, x, y), less):
+                move, direction = found, way
+        if not direction:
             return f"{words(clamp)} stands where they would be. Take it off or put it elsewhere."
-        move, direction = min(moves, key=lambda item: item[0])
         return (
             f"{words(clamp)} stands in the way. Moved {direction} by {move:.1f} mm it leaves room."
         )
@@ -113,10 +115,10 @@ def _mover(
     return lambda by: free(clamping.moved(n, by * x, by * y))
 
 
-def _least(free: Callable[[float], bool], most: float = 400.0) -> float | None:
+def _least(free: Callable[[float], bool], most: float) -> float | None:
     """The least move, in steps of `FINE`, that frees; None where even the farthest does not."""
     low, high = 0, round(most / FINE)
-    if not free(high * FINE):
+    if high < 1 or not free(high * FINE):
         return None
     while high - low > 1:
         middle = (low + high) // 2

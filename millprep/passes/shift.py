@@ -97,6 +97,10 @@ class ShiftPlan:
             if max(map(abs, self.step(a, b))) == 1 and self.shared(a, b) is not None
         )
 
+    def sources(self, k: int) -> list[int]:
+        """Earlier passes whose windows share an area with that of pass k."""
+        return [a for a, b in self.pairs if b == k]
+
     def inner(self, k: int, margin: float) -> Box:
         """Window k less a margin on every side that faces another pass."""
         w, here = self.windows[k], self.cell(k)
@@ -184,49 +188,6 @@ def least_travel(whole: float, least_overlap: float) -> float:
     N windows of length X that share O hold N·X - (N - 1)·O.
     """
     return (whole + (MOST - 1) * least_overlap) / MOST
-
-
-def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
-    """A warning for every shift that is no whole number of turns of the screw, if known."""
-    lead = machine.screw_lead
-    if not lead or made.turned:
-        return ()
-    first, found = made.windows[0], []
-    stated = machine.periodic_error
-    amplitude = 0.01 if stated is None else stated
-    told_as = (
-        "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
-    )
-    for a, name in enumerate("xy"):
-        shifts = {
-            round(low - (first.x0, first.y0)[a], 9)
-            for w in made.windows
-            if (low := (w.x0, w.y0)[a]) > (first.x0, first.y0)[a] + 1e-9
-        }
-        if not shifts:
-            continue
-        shift = min(shifts)
-        turns = shift / lead
-        if abs(turns - round(turns)) < 1e-6:
-            continue
-        # two places D apart on a sine of amplitude A differ by at most 2A·|sin(πD / lead)|
-        share = 2 * abs(math.sin(math.pi * turns))
-        found.append(
-            Finding(
-                code="shift-not-whole-turns",
-                severity="warn",
-                message=(
-                    f"The blank moves by {shift:g} mm in {name}, {turns:.3f} turns of a screw of "
-                    f"{lead:g} mm lead: no whole number of turns fits between what must be "
-                    "reached and what windows must share. The screw's periodic error does not "
-                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude, "
-                    f"{amplitude * share:.3f} mm with {told_as}. A little more travel, or a "
-                    "shorter board, would do."
-                ),
-                blank=blank,
-            )
-        )
-    return tuple(found)
 
 
 def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:

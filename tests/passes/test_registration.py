@@ -15,8 +15,9 @@ import shapely
 from millprep.passes.clamping import Clamping
 from millprep.passes.network import Network
 from millprep.passes.no_room import DIRECTIONS
-from millprep.passes.registration import SCALENE, choose, least_overlap
+from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
+from millprep.passes.triangles import SCALENE
 from millprep.values.blank import Blank, Box, Clamp
 from millprep.values.finding import Refusal
 from millprep.values.milling_pass import RegistrationHole

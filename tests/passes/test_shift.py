@@ -10,7 +10,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan, told
+from millprep.passes.screw import told
+from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
 from millprep.values.blank import Box
 from millprep.values.finding import Refusal
 from tests.paths.bench import MACHINE

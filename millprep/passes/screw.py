@@ -1,0 +1,52 @@
+"""What the lead screw does to a shift: its periodic error cancels over whole turns only."""
+
+from __future__ import annotations
+
+import math
+
+from millprep.passes.shift import ShiftPlan
+from millprep.values.finding import Finding
+from millprep.values.machine import Machine
+
+
+def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
+    """A warning for every shift that is no whole number of turns of the screw, if known."""
+    lead = machine.screw_lead
+    if not lead or made.turned:
+        return ()
+    first, found = made.windows[0], []
+    stated = machine.periodic_error
+    amplitude = 0.01 if stated is None else stated
+    told_as = (
+        "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
+    )
+    for a, name in enumerate("xy"):
+        shifts = {
+            round(low - (first.x0, first.y0)[a], 9)
+            for w in made.windows
+            if (low := (w.x0, w.y0)[a]) > (first.x0, first.y0)[a] + 1e-9
+        }
+        if not shifts:
+            continue
+        shift = min(shifts)
+        turns = shift / lead
+        if abs(turns - round(turns)) < 1e-6:
+            continue
+        # two places D apart on a sine of amplitude A differ by at most 2A·|sin(πD / lead)|
+        share = 2 * abs(math.sin(math.pi * turns))
+        found.append(
+            Finding(
+                code="shift-not-whole-turns",
+                severity="warn",
+                message=(
+                    f"The blank moves by {shift:g} mm in {name}, {turns:.3f} turns of a screw of "
+                    f"{lead:g} mm lead: no whole number of turns fits between what must be "
+                    "reached and what windows must share. The screw's periodic error does not "
+                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude, "
+                    f"{amplitude * share:.3f} mm with {told_as}. A little more travel, or a "
+                    "shorter board, would do."
+                ),
+                blank=blank,
+            )
+        )
+    return tuple(found)
