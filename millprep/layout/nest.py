@@ -22,21 +22,22 @@ class Effort:
     """How long to search; the same effort finds the same layout on every machine.
 
     Attributes:
-        steps: boards put on trial, by each chain.
+        work: of each chain, counted and not timed: putting one board counts 8 and 1 for every
+            kind and turn that still waits for a place.
         chains: searches from different starts, of which the best is taken.
         seed: of the first chain; the next ones count on from it.
     """
 
-    steps: int = 3000
+    work: int = 75_000
     chains: int = 6
     seed: int = 1
 
     def __post_init__(self) -> None:
-        if self.steps < 0 or self.chains < 1:
-            raise ValueError("an effort has at least one chain and no steps below 0")
+        if self.work < 0 or self.chains < 1:
+            raise ValueError("an effort has at least one chain and no work below 0")
 
 
-EFFORTS = {"low": Effort(300, 2), "default": Effort(), "high": Effort(6000, 12)}
+EFFORTS = {"low": Effort(8_000, 2), "default": Effort(), "high": Effort(270_000, 12)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +151,7 @@ def _chain(problem: _Problem, counts: Sequence[int], effort: Effort, number: int
 
 def _on(task: Task, problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:
     classes = problem.classes(counts, number // len(COURSES))
-    return chain(task, classes, number, effort.seed + number, effort.steps)
+    return chain(task, classes, number, effort.seed + number, effort.work)
 
 
 def _best(

@@ -1,4 +1,4 @@
-"""Search for a good order of the boards, seeded and bounded by steps, never by time.
+"""Search for a good order of the boards, seeded and bounded by work, never by time.
 
 Boards take their places one after another: each on the first blank that has room, a new blank
 only when none has. A better order is sought by swaps and moves within classes of the same
@@ -161,9 +161,7 @@ class Found:
     state: State
 
 
-def chain(
-    task: Task, classes: Sequence[Sequence[int]], course: int, seed: int, steps: int
-) -> Found:
+def chain(task: Task, classes: Sequence[Sequence[int]], course: int, seed: int, work: int) -> Found:
     """The best of many orders.
 
     Args:
@@ -171,7 +169,7 @@ def chain(
         course: where to start, counted through `COURSES`.
         seed: of the random changes.
         classes: kinds, one entry a copy, by falling priority and in the order to start with.
-        steps: boards that may be put, in all.
+        work: how much may be done, in the placer's units.
     """
     rng = random.Random(seed)
     lean, free = COURSES[course % len(COURSES)]
@@ -186,13 +184,13 @@ def chain(
     best = Found(here, states[-1])
     movable = bool(order) and (free or any(len(set(one)) > 1 for one in classes))
     idle = 0
-    while spent < steps and movable and idle < 200 * len(order):
+    while spent < work and movable and idle < 200 * len(order):
         idle += 1
         changed = _change(order, bounds, free, rng)
         first = next((n for n, entry in enumerate(changed) if entry != order[n]), None)
         if first is None:
             continue
-        warmth = 2 * WARMTH * (1 - spent / steps) * rng.random()
+        warmth = 2 * WARMTH * (1 - spent / work) * rng.random()
         limit = (here[0], here[1], here[2] * (1 + warmth))
         trial, cost = _run(task, changed, states[: first + 1], limit)
         spent += cost
@@ -227,15 +225,17 @@ def _change(
 def _run(
     task: Task, order: Sequence[Entry], states: list[State], limit: Score
 ) -> tuple[list[State], int]:
-    """States along an order from those given, cut short when hopeless, and the boards put."""
+    """States along an order from those given, cut short when hopeless, and the work done."""
     begun = len(states) - 1
     live = list(task.counts)
     for kind, _ in order[:begun]:
         live[kind] -= 1
+    work = 0
     for kind, lean in order[begun:]:
         live[kind] -= 1
+        work += task.placer.work(live)
         state = task.after(states[-1], kind, LEANS[lean], live)
         states.append(state)
         if task.hopeless(state, limit):
-            return states[:-1], len(states) - 1 - begun
-    return states, len(states) - 1 - begun
+            return states[:-1], work
+    return states, work

@@ -21,7 +21,7 @@ from millprep.layout.wanted import Sheet, Wanted, areas_on
 from millprep.values.layout import Spot
 from tests.bench.nesting import realistic, small_blank, small_boards, tiles
 
-LOW = Effort(steps=60, chains=2)
+LOW = Effort(1500, 2)
 QUARTERS = (0.0, 90.0, 180.0, 270.0)
 BOX = shapely.box
 
@@ -53,7 +53,7 @@ def proved(
 
 def test_the_realistic_set() -> None:
     """Three blanks; little effort already covers what the long search must at least."""
-    nested, share = realistic(Effort(steps=300, chains=1))
+    nested, share = realistic(Effort(7500, 1))
     assert len(nested.spots) == 32
     assert len(nested.blanks) == 3
     assert share >= 0.735
@@ -92,7 +92,7 @@ def test_whatever_is_found_is_sound(
 def test_the_same_in_every_process() -> None:
     program = (
         "from tests.layout.test_nest import *;"
-        "print(nest(small_boards(), [small_blank()], Effort(120, 2)).spots)"
+        "print(nest(small_boards(), [small_blank()], Effort(3000, 2)).spots)"
     )
     runs = [
         subprocess.run(
@@ -122,7 +122,7 @@ def test_more_effort_is_never_worse() -> None:
         number = len(nested.blanks)
         return number, round(used_length(number, nested.spots, boards, blank), 3)
 
-    assert last(Effort(400, 1)) <= last(Effort(0, 1))
+    assert last(Effort(10000, 1)) <= last(Effort(0, 1))
 
 
 def test_a_board_lies_in_the_cut_out_of_another() -> None:
@@ -150,7 +150,7 @@ def test_what_fits_exactly_is_found() -> None:
 
 def test_rectangles_fill_a_blank_without_rest() -> None:
     boards = tiles(40, 30, 9, 3)
-    nested = proved(boards, [Sheet(BOX(0, 0, 40, 30), 0.0, 0.0)], Effort(2000, 2))
+    nested = proved(boards, [Sheet(BOX(0, 0, 40, 30), 0.0, 0.0)], Effort(15000, 2))
     assert covered(1, nested.spots, boards, Sheet(BOX(0, 0, 40, 30), 0.0, 0.0)) == 1.0
 
 

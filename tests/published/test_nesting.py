@@ -31,7 +31,7 @@ def test_densities_of_the_first_order(name: str) -> None:
 def test_a_short_search() -> None:
     """A mean gap of 8 points is promised with the default effort, twenty times this one."""
     names = ("albano", "fu", "marques")
-    gaps = [best_published()[n] - density(*instance(n), Effort(450, 2)) for n in names]
+    gaps = [best_published()[n] - density(*instance(n), Effort(11250, 2)) for n in names]
     assert sum(gaps) / len(gaps) <= 8.0
 
 
@@ -57,4 +57,4 @@ def test_the_instances_are_those_published() -> None:
 @pytest.mark.parametrize(("width", "height", "count"), [(20, 20, 16), (40, 15, 25)])
 def test_rectangles_cut_from_one_go_back_into_it(width: int, height: int, count: int) -> None:
     """Sizes and numbers of Hopper and Turton's classes C1 and C3, whose optimum is 100 %."""
-    assert filled(width, height, count, Effort(1000, 2)) >= 95.0
+    assert filled(width, height, count, Effort(25000, 2)) >= 95.0
