@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import shapely
 
+from millprep import nets
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
 from millprep.proof.certificate import certificate_of
@@ -105,7 +106,8 @@ def prove(
     reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
     depth, copper = job.isolation.depth, max(blank.copper for blank in layout.blanks)
     slope = max(c.width(depth) - c.width(depth, copper) for c in job.isolation.cutters) / 2
-    proofs, faults = compare(cut, layout, reach=reach, slope=slope)
+    named, _ = nets.name(job.boards, layout)
+    proofs, faults = compare(cut, layout, reach=reach, slope=slope, nets=named)
     findings += faults
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
@@ -114,7 +116,7 @@ def prove(
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
         flatness = job.isolation.flatness
-        told = worst(blank, cuts[blank.number], here, asked, by_index, flatness)
+        told = worst(blank, cuts[blank.number], here, asked, by_index, flatness, named)
         for index, case in told.items():
             by_index[index] = replace(by_index[index], worst=case)
             findings += worst_findings(layout.placements[index], case, flatness)

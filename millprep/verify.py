@@ -130,7 +130,7 @@ def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding
     found: list[Finding] = []
     for row, proof in zip(written.row["boards"], proofs, strict=True):
         told = row["proof"] or {}
-        for noun in ("pieces", "shorts", "opens", "narrowest_gap", "narrowest_copper"):
+        for noun in ("pieces", "shorts", "opens", "bridges", "narrowest_gap", "narrowest_copper"):
             old, new = told.get(noun), getattr(proof, noun)
             same = old is new if old is None or new is None else abs(old - new) <= SAME
             if not same:

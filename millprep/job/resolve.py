@@ -188,6 +188,7 @@ def _cutter(name: str, table: AnyCutter) -> Cutter:
         "flute": table.flute,
         "stickout": table.stickout,
         "runout": table.runout,
+        "wear": table.wear,
         "spindle": table.spindle,
         "plunge": table.plunge,
     }

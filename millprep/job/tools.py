@@ -31,6 +31,13 @@ class CutterTable(Table):
         least=0,
         most=1,
     )
+    wear: float = number(
+        "Wear of the tip since it was measured; grooves may be narrower or wider by it",
+        "mm",
+        default=0.0,
+        least=0,
+        most=1,
+    )
     spindle: float = number("Spindle speed", "rev/min", above=0, most=FASTEST_SPINDLE)
     plunge: float = number("Feed straight down", "mm/min", above=0, most=FASTEST_FEED)
 

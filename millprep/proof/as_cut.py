@@ -59,13 +59,13 @@ def as_copper(
     cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
     placements: Sequence[Placement],
     *,
-    raised: float,
+    raised: Sequence[float],
 ) -> tuple[CopperPart, ...]:
-    """The copper at its foot with every cutter held higher than asked by `raised`, mm."""
+    """The copper at its foot with the cutter of each cut held higher by its own `raised`, mm."""
     swept = []
-    for trace, cutter, mill_pass in cuts:
+    for (trace, cutter, mill_pass), higher in zip(cuts, raised, strict=True):
         steps = segments(trace)
-        steps[:, (2, 5)] += raised
+        steps[:, (2, 5)] += higher
         swept.append(sweep(steps, cutter, mill_pass.pose.inverse(), blank.copper))
     (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
     sheet = shapely.box(0.0, 0.0, *blank.size)

@@ -13,7 +13,8 @@ from millprep.proof.bridge import bridges
 from millprep.proof.edges import bites, uncut, unparted
 from millprep.proof.gaps import pair_gaps
 from millprep.proof.leftovers import SLIVER, leftovers
-from millprep.proof.necks import narrowest_copper
+from millprep.proof.necks import every_neck
+from millprep.proof.one_net import Nets, net_of
 from millprep.proof.ring import drilled, rings
 from millprep.proof.told import limited, on_blank
 from millprep.values.as_cut import AsCut, BoardProof, CopperPart
@@ -25,8 +26,6 @@ REACH = 0.25
 GAPS = 20
 """So many of the narrowest gaps of a copy are kept."""
 
-Key = tuple[int, str]
-
 
 @dataclass(frozen=True, slots=True)
 class _Shown:
@@ -37,7 +36,12 @@ class _Shown:
 
 
 def compare(
-    as_cuts: Sequence[AsCut], layout: Layout, *, reach: float = REACH, slope: float | None = None
+    as_cuts: Sequence[AsCut],
+    layout: Layout,
+    *,
+    reach: float = REACH,
+    slope: float | None = None,
+    nets: Nets | None = None,
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
     """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
 
@@ -45,6 +49,8 @@ def compare(
     cannot get out of an inner corner is no fault. `slope` is by how much its groove's edge at
     the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
     and gaps are judged at the foot of the copper, opens, bites and necks at its surface.
+    `nets` names the net of every piece that links join to others: copper between pieces of one
+    net is a bridge, no short.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []
@@ -55,7 +61,7 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, found = _board(cut, shown, reach, slope)
+        proof, found = _board(cut, shown, reach, slope, nets or {})
         proofs.append(proof)
         findings.extend(found)
     for cut in as_cuts:
@@ -64,11 +70,12 @@ def compare(
 
 
 def _board(
-    cut: AsCut, shown: _Shown, reach: float, slope: float | None
+    cut: AsCut, shown: _Shown, reach: float, slope: float | None, nets: Nets
 ) -> tuple[BoardProof, list[Finding]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
-    shorts = _shorts(mine, shown)
+    joined = _joined(mine, shown, nets)
+    shorts = [finding for finding in joined if finding.code == "copper-short"]
     opens = _opens(cut, shown)
     gaps = pair_gaps(mine, index, GAPS)
     at_foot = Counter(key for part in mine for key in part.pieces)
@@ -78,25 +85,26 @@ def _board(
         1 for piece in shown.pieces if at_foot[(index, piece)] and (index, piece) not in spoilt
     )
     surface = cut.surface or cut.parts
-    edges = uncut(surface, shown.placement, shown.pieces, reach)
+    edges, corners = uncut(surface, shown.placement, shown.pieces, reach)
     feet: list[Finding] = []
     if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
-        feet = uncut(mine, shown.placement, shown.pieces, reach, slope=slope)
+        feet, _ = uncut(mine, shown.placement, shown.pieces, reach, slope=slope)
     holes = drilled(cut.grooves, shown.placement)
     findings = limited(
         [
-            *shorts,
+            *joined,
             *(finding for _, finding in opens),
-            *unparted(mine, shown.placement, shown.pieces),
+            *unparted(mine, shown.placement, shown.pieces, nets),
             *edges,
             *feet,
             *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
             *rings(surface, shown.placement, holes, cut.grooves),
         ]
     )
-    neck = narrowest_copper(
-        [part.shape for part in surface if [copy for copy, _ in part.pieces] == [index]]
+    necks = every_neck(
+        [(part.pieces[0][1], part.shape) for part in surface if _copies(part) == [index]]
     )
+    neck = min(necks, key=lambda one: one.width, default=None)
     proof = BoardProof(
         placement=index,
         pieces=whole,
@@ -104,14 +112,21 @@ def _board(
         opens=len(opens),
         narrowest_gap=gaps[0].gap if gaps else None,
         gap_at=gaps[0].at if gaps else None,
-        narrowest_copper=None if neck is None else neck[0],
-        copper_at=None if neck is None else neck[1],
+        narrowest_copper=None if neck is None else neck.width,
+        copper_at=None if neck is None else neck.at,
         gaps=gaps,
+        bridges=len(joined) - len(shorts),
+        necks=necks,
+        corners=corners,
     )
     return proof, findings
 
 
-def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
+def _copies(part: CopperPart) -> list[int]:
+    return [copy for copy, _ in part.pieces]
+
+
+def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Finding]:
     """One finding for each piece too many on a part."""
     index = shown.placement.index
     found: list[Finding] = []
@@ -121,6 +136,9 @@ def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
         own = [piece for copy, piece in part.pieces if copy == index]
         foreign = [key for key in part.pieces if key[0] != index]
         for one, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
+            if net_of(nets, (index, one)) == net_of(nets, (index, other)):
+                found.append(_bridge(shown.placement, one, other, at))
+                continue
             found.append(
                 on_blank(
                     shown.placement,
@@ -144,6 +162,14 @@ def _shorts(mine: Sequence[CopperPart], shown: _Shown) -> list[Finding]:
                 )
             )
     return found
+
+
+def _bridge(placement: Placement, one: str, other: str, at: tuple[float, float]) -> Finding:
+    message = (
+        f"pieces {one} and {other} stay joined by copper. They are of one net, so it is no short, "
+        "but the copper is not as drawn: look whether the path that should part them is missing."
+    )
+    return on_blank(placement, "net-bridged", "warn", message, at)
 
 
 def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
+from millprep.proof.one_net import Nets, nets_on
 from millprep.proof.sweep import Shapes, grown
 from millprep.proof.told import on_blank
-from millprep.values.as_cut import CopperPart
+from millprep.values.as_cut import CopperPart, Corner
 from millprep.values.finding import Finding, Severity
 from millprep.values.layout import Placement
 
@@ -20,6 +21,8 @@ CORNER = 0.1
 fits into it, mm."""
 DEEP = 0.05
 """Copper in a corner is worth a note when it stands out by more than this, mm."""
+CORNERS = 5
+"""So many of the corners that no cutter reaches have a note with their place."""
 FREE_AREA = 1.0
 """Copper beyond a piece of more than this area, mm², is background: the piece is not parted."""
 
@@ -70,18 +73,26 @@ def bites(
 
 
 def unparted(
-    parts: Sequence[CopperPart], placement: Placement, pieces: Mapping[str, shapely.Polygon]
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    nets: Nets,
 ) -> list[Finding]:
     """Pieces whose copper runs on beyond their edge.
 
     `parts` is the copper at its foot: a path that is too shallow parts the surface alone.
-    Parts with several pieces are told as shorts.
+    Parts with pieces of several nets are told as shorts; between pieces of one net a small
+    bridge is told as such, and background that stays joined to them here.
     """
     found: list[Finding] = []
-    own = _own(parts, placement)
-    rims = grown(np.array([pieces[name] for _, name in own], dtype=object), DEEP, 2)
-    for (part, name), rim in zip(own, rims.tolist(), strict=True):
-        piece = pieces[name]
+    own = [
+        (part, [name for _, name in part.pieces])
+        for part in parts
+        if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
+    ]
+    drawn = [shapely.union_all([pieces[name] for name in names]) for _, names in own]
+    rims = grown(np.array(drawn, dtype=object), DEEP, 2)
+    for (part, names), piece, rim in zip(own, drawn, rims.tolist(), strict=True):
         beyond = shapely.difference(part.shape, rim)
         solid = [
             area
@@ -91,9 +102,11 @@ def unparted(
         if not solid:
             continue
         largest = max(solid, key=lambda area: area.area)
+        if len(names) > 1 and largest.area <= FREE_AREA:
+            continue
         at = shapely.shortest_line(piece, largest).interpolate(1.0, normalized=True)
         message = (
-            f"{largest.area:.2f} mm² of copper beyond piece {name} stays joined to it. "
+            f"{largest.area:.2f} mm² of copper beyond piece {names[0]} stays joined to it. "
             "A path around the piece is missing, too shallow, or does not close."
         )
         severity: Severity = "stop" if largest.area > FREE_AREA else "warn"
@@ -108,8 +121,10 @@ def uncut(
     reach: float,
     *,
     slope: float | None = None,
-) -> list[Finding]:
-    """Pieces that keep copper beyond their edge, and one note for corners no cutter reached.
+) -> tuple[list[Finding], tuple[Corner, ...]]:
+    """Pieces that keep copper beyond their edge, and the corners no cutter reached.
+
+    A note tells of each of the `CORNERS` corners that keep most, the last of how many there are.
 
     `parts` is the copper at its surface; parts with several pieces are told as shorts. With a
     `slope` it is the copper at its foot, which stands out by so much more where the groove is
@@ -119,7 +134,7 @@ def uncut(
     """
     own = _own(parts, placement)
     if not own:
-        return []
+        return [], ()
     names = [name for _, name in own]
     drawn = np.array([pieces[name] for name in names], dtype=object)
     # In one step outward and back; the last buffer also lets the tolerances pass.
@@ -142,26 +157,37 @@ def uncut(
         )
         found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
     if slope is not None:
-        return found
-    return [*found, *_corners(placement, drawn, shapely.intersection(copper, filled))]
+        return found, ()
+    unreached = _corners(names, drawn, shapely.intersection(copper, filled))
+    return [*found, *_notes(placement, unreached)], unreached
 
 
-def _corners(placement: Placement, drawn: Shapes, kept: Shapes) -> list[Finding]:
-    """One note for all inner corners where `kept` stands out by more than `DEEP`."""
-    rim = grown(drawn, DEEP, 2)
-    corners = [
-        area
-        for area in shapely.get_parts(shapely.difference(kept, rim)).tolist()
-        if area.area > 1e-6
-    ]
-    if not corners:
-        return []
-    spot = max(corners, key=lambda area: area.area).representative_point()
-    message = (
-        f"{len(corners)} inner corners keep copper more than {DEEP:g} mm out from the drawn "
-        "edge: the cutter does not fit into them."
-    )
-    return [on_blank(placement, "corner-unreached", "note", message, (spot.x, spot.y))]
+def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
+    """The inner corners where `kept` stands out by more than `DEEP`, the farthest out first."""
+    beyond = np.asarray(shapely.difference(kept, grown(drawn, DEEP, 2)))
+    found: list[Corner] = []
+    for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
+        areas = np.asarray(shapely.get_parts(beyond[i]))
+        for area in areas[shapely.area(areas) > 1e-6].tolist():
+            tips = shapely.points(shapely.get_coordinates(area))
+            out = shapely.distance(tips, drawn[i])
+            spot = area.representative_point()
+            found.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
+    return tuple(sorted(found, key=lambda one: (-one.out, one.at)))
+
+
+def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
+    """A note for each of the first `CORNERS`, the last of which tells how many more there are."""
+    found: list[Finding] = []
+    for n, corner in enumerate(corners[:CORNERS], 1):
+        more = len(corners) - CORNERS
+        rest = f" There are {more} more such corners." if n == CORNERS and more > 0 else ""
+        message = (
+            f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm out "
+            f"from the drawn edge: the cutter does not fit into it.{rest}"
+        )
+        found.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
+    return found
 
 
 def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[CopperPart, str]]:

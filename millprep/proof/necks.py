@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.proof.sweep import grown
+from millprep.proof.sweep import FloatArray, Shapes, grown
+from millprep.values.as_cut import Neck
 from millprep.values.path import Point
 
 FIRST_WIDTH = 1.0
@@ -16,32 +17,48 @@ STEP = 0.002
 """The width is found to this, mm."""
 
 
-def narrowest_copper(shapes: Sequence[shapely.Geometry]) -> tuple[float, Point] | None:
-    """Width of the narrowest neck of any shape, mm to `STEP`, and its place; None for no shapes.
+def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ...]:
+    """The narrowest neck of each named shape to `STEP`, in their order.
 
     A neck is narrower than w when taking w / 2 off every edge parts the shape, opens the
     copper around one of its holes, or leaves nothing; copper that leads to nothing wider, a
-    blind end, is no neck. One shape is measured, then all others
-    are only asked whether they are narrower still: few are, so few are measured.
+    blind end, is no neck.
     """
-    left = np.array(list(shapes), dtype=object)
-    if not len(left):
-        return None
-    # A long thin shape of width w has an area of nearly w / 2 for each mm of its edge.
-    left = left[np.argsort(shapely.area(left) / shapely.length(left), kind="stable")]
-    width = np.inf
-    narrowest = left[0]
-    while len(left):
-        found = _width(left[0], width)
-        if found < width:
-            width, narrowest = found, left[0]
-        left = thinner(left[1:], width - STEP)
-    return float(width), _place(narrowest, float(width))
+    every = np.array([shape for _, shape in shapes], dtype=object)
+    width = _widths(every)
+    places = _places(every, width)
+    return tuple(
+        Neck(name, wide, at)
+        for (name, _), wide, at in zip(shapes, width.tolist(), places, strict=True)
+    )
 
 
-def _place(shape: shapely.Geometry, width: float) -> Point:
-    """Where a shape gives way when it is worn by half of its narrowest neck and a little."""
-    worn = shapely.buffer(shape, -(width + STEP) / 2, quad_segs=4)
+def _widths(shapes: Shapes) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`."""
+    low, high = np.zeros(len(shapes)), np.full(len(shapes), FIRST_WIDTH)
+    open_ = np.arange(len(shapes))
+    while len(open_):
+        open_ = open_[~_thin(shapes[open_], high[open_])]
+        low[open_] = high[open_]
+        high[open_] *= 2
+    while (busy := np.flatnonzero(high - low > STEP / 2)).size:
+        middle = (low[busy] + high[busy]) / 2
+        thin = _thin(shapes[busy], middle)
+        high[busy[thin]] = middle[thin]
+        low[busy[~thin]] = middle[~thin]
+    return low
+
+
+def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
+    """Where each shape gives way when it is worn by half of its narrowest neck and a little."""
+    worn = _worn(shapes, width + STEP)
+    return [
+        _place(shape, rest, float(wide))
+        for shape, rest, wide in zip(shapes.tolist(), worn.tolist(), width, strict=True)
+    ]
+
+
+def _place(shape: shapely.Geometry, worn: shapely.Geometry, width: float) -> Point:
     parts = shapely.get_parts(worn)
     if len(parts) > 1:
         parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
@@ -55,28 +72,23 @@ def _place(shape: shapely.Geometry, width: float) -> Point:
     return (float(at.x), float(at.y))
 
 
-def _width(shape: shapely.Geometry, most: float) -> float:
-    """Width of one shape's narrowest neck, known to be at most `most`."""
-    one = np.array([shape], dtype=object)
-    low, high = 0.0, min(FIRST_WIDTH, most)
-    while high < most and not len(thinner(one, high)):
-        low, high = high, 2 * high
-    while high - low > STEP / 4:
-        middle = (low + high) / 2
-        if len(thinner(one, middle)):
-            high = middle
-        else:
-            low = middle
-    return low
-
-
-def thinner(shapes: NDArray[np.object_], width: float) -> NDArray[np.object_]:
+def thinner(shapes: Shapes, width: float) -> Shapes:
     """The shapes with a neck narrower than `width`."""
     if not len(shapes) or width <= 0:
         return shapes[:0]
-    worn = grown(shapes, -width / 2, 4)
+    return shapes[_thin(shapes, width)]
+
+
+def _thin(shapes: Shapes, width: float | FloatArray) -> NDArray[np.bool_]:
+    """Which shapes have a neck narrower than a width, or each than its own."""
+    worn = _worn(shapes, width)
     whole = shapely.get_type_id(worn) == shapely.GeometryType.POLYGON
     whole &= shapely.get_num_interior_rings(worn) == shapely.get_num_interior_rings(shapes)
     whole &= ~shapely.is_empty(worn)
-    thinner: NDArray[np.object_] = shapes[~whole]
-    return thinner
+    thin: NDArray[np.bool_] = ~whole
+    return thin
+
+
+def _worn(shapes: Shapes, width: float | FloatArray) -> Shapes:
+    """Each shape with half of its width taken off every edge."""
+    return grown(shapes, -np.broadcast_to(np.asarray(width), len(shapes)) / 2, 4)

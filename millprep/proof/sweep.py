@@ -37,33 +37,53 @@ def segments(trace: Trace) -> FloatArray:
 
     Rapids and probes below the surface count as cutting: the metal does not know the word.
     """
-    steps = [np.array([(*m.start, *m.end) for m in trace.moves if m.centre is None], dtype=float)]
-    order = [np.array([i for i, m in enumerate(trace.moves) if m.centre is None], dtype=float)]
-    for i, move in enumerate(trace.moves):
-        if move.centre is not None and min(move.start[2], move.end[2]) < 0:
-            pieces = _flattened(move.start, move.end, move.centre, move.kind == "arc_cw")
-            steps.append(pieces)
-            order.append(i + np.arange(len(pieces)) / len(pieces))
-    steps = [part.reshape(-1, 6) for part in steps]
-    every = np.vstack(steps)[np.argsort(np.concatenate(order), kind="stable")]
-    below = np.fmin(every[:, 2], every[:, 5]) < 0
-    kept: FloatArray = every[below & ~np.isnan(every).any(axis=1)]
+    below = [m for m in trace.moves if m.start[2] < 0 or m.end[2] < 0]
+    every = np.array([(*m.start, *m.end) for m in below], dtype=float).reshape(-1, 6)
+    arcs = np.array([i for i, m in enumerate(below) if m.centre is not None], dtype=int)
+    if len(arcs):
+        centres = np.array([below[i].centre for i in arcs.tolist()], dtype=float)
+        clockwise = np.array([below[i].kind == "arc_cw" for i in arcs.tolist()])
+        chords, owner = _flattened(every[arcs], centres, clockwise)
+        order = np.concatenate((np.arange(len(every)), arcs[owner]))
+        straight = np.ones(len(order), dtype=bool)
+        straight[arcs] = False
+        every = np.vstack((every, chords))[straight]
+        every = every[np.argsort(order[straight], kind="stable")]
+    kept: FloatArray = every[~np.isnan(every).any(axis=1)]
     return kept
 
 
 def _flattened(
-    start: tuple[float, float, float],
-    end: tuple[float, float, float],
-    centre: tuple[float, float],
-    clockwise: bool,
-) -> FloatArray:
-    """An arc or helix as (n, 6) chords; the radius runs evenly from its first to its last."""
-    angles, radii, z = arc_samples(start, end, centre, clockwise, PATH_TOLERANCE)
-    points = np.column_stack(
-        (centre[0] + radii * np.cos(angles), centre[1] + radii * np.sin(angles), z)
-    )
-    points[0], points[-1] = start, end
-    return np.hstack((points[:-1], points[1:]))
+    arcs: FloatArray, centres: FloatArray, clockwise: NDArray[np.bool_]
+) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Arcs and helices, (n, 6) each, as chords of all of them, and whose chord each is.
+
+    The radius runs evenly from its first to its last.
+    """
+    a, b = arcs[:, 0:2] - centres, arcs[:, 3:5] - centres
+    first = np.arctan2(a[:, 1], a[:, 0])
+    swept = np.arctan2(b[:, 1], b[:, 0]) - first
+    swept += math.tau * (~clockwise & (swept <= 0)) - math.tau * (clockwise & (swept >= 0))
+    closed = (arcs[:, 0:2] == arcs[:, 3:5]).all(axis=1)
+    swept = np.where(closed, np.where(clockwise, -math.tau, math.tau), swept)
+    r0, r1 = np.hypot(*a.T), np.hypot(*b.T)
+    flat = np.clip(1 - PATH_TOLERANCE / np.maximum(np.maximum(r0, r1), 1e-12), -1.0, 1.0)
+    count = np.maximum(np.ceil(np.abs(swept) / (2 * np.arccos(flat))), 1).astype(int)
+    owner = np.repeat(np.arange(len(arcs)), count)
+    k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+
+    out = np.empty((len(owner), 6))
+    for columns, step in ((slice(0, 3), k), (slice(3, 6), k + 1)):
+        t = step / count[owner]
+        angle = first[owner] + swept[owner] * t
+        radius = r0[owner] + (r1 - r0)[owner] * t
+        z = arcs[owner, 2] + (arcs[:, 5] - arcs[:, 2])[owner] * t
+        ring = np.column_stack((np.cos(angle), np.sin(angle)))
+        out[:, columns] = np.column_stack((centres[owner] + radius[:, None] * ring, z))
+        # both ends as written: chords of neighbours must meet
+        for end, source in ((step == 0, slice(0, 3)), (step == count[owner], slice(3, 6))):
+            out[end, columns] = arcs[owner[end], source]
+    return out, owner
 
 
 def arc_samples(
@@ -185,17 +205,18 @@ def _grown(shapes: Shapes, radius: float, fine: int) -> Shapes:
     return grown(shapes, radius, fine * quarter(radius))
 
 
-def grown(shapes: Shapes, by: float, quad_segs: int) -> Shapes:
+def grown(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
     """The shapes grown by a disc, or worn for a negative `by`, half of them in each thread."""
+    far = np.broadcast_to(np.asarray(by, dtype=float), len(shapes))
 
-    def grow(some: Shapes) -> Shapes:
-        return np.asarray(shapely.buffer(some, by, quad_segs=quad_segs))
+    def grow(turn: slice) -> Shapes:
+        return np.asarray(shapely.buffer(shapes[turn], far[turn], quad_segs=quad_segs))
 
     if len(shapes) < 100:
-        return grow(shapes)
+        return grow(slice(None))
     with ThreadPoolExecutor(WORKERS) as pool:
         # By turns, not in halves: large shapes stand together in reading order.
-        turns = pool.map(grow, [shapes[k::WORKERS] for k in range(WORKERS)])
+        turns = pool.map(grow, [slice(k, None, WORKERS) for k in range(WORKERS)])
         out = np.empty(len(shapes), dtype=object)
         for k, done in enumerate(turns):
             out[k::WORKERS] = done

@@ -1,29 +1,32 @@
 """The copper at its worst: a groove nowhere wider, or nowhere narrower, than any that may be cut.
 
-The surface of the laminate may lie off by the job's flatness, and a cutter may run out of true.
-So a cutter may go less deep than asked by the flatness, and at most deeper by as much while it
-cuts half its runout farther out on both sides. The narrow grooves are swept anew, each step
-that much higher: shorts and gaps are judged on what they leave. The wide ones are the grooves as
-asked, grown on every edge by as much as the most that any cutter adds: opens and necks are
-judged on what those leave.
+The surface of the laminate may lie off by the job's flatness, a cutter may run out of true, and
+its tip may be worn. So a cutter may go less deep than asked by the flatness while it cuts half
+its wear less far out on both sides, and at most deeper by as much while it cuts half its runout
+and half its wear farther out. The narrow grooves are swept anew, with cutters as narrow and as
+high: shorts and gaps are judged on what they leave. The wide ones are the grooves as asked, each
+cutter's grown on every edge by as much as that cutter adds: opens and necks are judged on what
+those leave.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from millprep.proof.as_cut import as_copper
 from millprep.proof.gaps import pair_gaps
-from millprep.proof.necks import thinner
+from millprep.proof.one_net import Nets, nets_on
 from millprep.proof.told import on_blank
 from millprep.proof.trace import Trace
+from millprep.proof.wide import Edges, narrowest, parted
 from millprep.values.as_cut import AsCut, BoardProof, WorstCase
 from millprep.values.blank import Blank
-from millprep.values.cutter import Cutter, Vee
+from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import MillingPass
@@ -31,8 +34,28 @@ from millprep.values.milling_pass import MillingPass
 
 def wider(cutter: Cutter, flatness: float) -> float:
     """How much farther out an edge of the groove may lie on each side than asked, mm."""
-    slope = math.tan(math.radians(cutter.angle) / 2) if isinstance(cutter, Vee) else 0.0
-    return flatness * slope + cutter.runout / 2
+    return flatness * _slope(cutter) + (cutter.runout + cutter.wear) / 2
+
+
+def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
+    """The cutter at its narrowest, and how much higher than asked it may go, mm.
+
+    A flat tip can lose no more than it has: the rest of the wear of a vee narrows its cone,
+    which is the same as to hold it higher.
+    """
+    match cutter:
+        case Vee():
+            tip = max(cutter.tip - cutter.wear, 0.0)
+            higher = (cutter.wear - (cutter.tip - tip)) / 2 / _slope(cutter)
+            return replace(cutter, tip=tip), flatness + higher
+        case EndMill() | Drill():
+            # One that is worn away cuts a groove of no width to speak of.
+            return replace(cutter, diameter=max(cutter.diameter - cutter.wear, 1e-6)), flatness
+    raise TypeError(f"no shape is known for a {cutter.kind}")
+
+
+def _slope(cutter: Cutter) -> float:
+    return math.tan(math.radians(cutter.angle) / 2) if isinstance(cutter, Vee) else 0.0
 
 
 def worst(
@@ -42,33 +65,45 @@ def worst(
     asked: AsCut,
     proofs: Mapping[int, BoardProof],
     flatness: float,
+    nets: Nets | None = None,
 ) -> dict[int, WorstCase]:
     """The worst case of every copy on a blank, by placement.
 
-    `asked` is the copper that cutters as asked leave, `proofs` what it proves.
+    `asked` is the copper that cutters as asked leave, `proofs` what it proves; `nets` as for
+    the comparison.
     """
-    narrow = as_copper(blank, cuts, placements, raised=flatness)
-    more = max((wider(cutter, flatness) for _, cutter, _ in cuts), default=0.0)
+    least = [narrower(cutter, flatness) for _, cutter, _ in cuts]
+    thin = [(one[0], cutter, one[2]) for one, (cutter, _) in zip(cuts, least, strict=True)]
+    narrow = as_copper(blank, thin, placements, raised=[higher for _, higher in least])
+    more = {cutter.name: wider(cutter, flatness) for _, cutter, _ in cuts}
+    edges = Edges(asked.grooves, more)
     found: dict[int, WorstCase] = {}
     for placement in placements:
         index, proof = placement.index, proofs[placement.index]
         mine = [part for part in narrow if any(copy == index for copy, _ in part.pieces)]
         gaps = pair_gaps(mine, index, 1)
-        whole = [
-            part.shape for part in asked.surface if [copy for copy, _ in part.pieces] == [index]
-        ]
-        parted = len(thinner(np.array(whole, dtype=object), 2 * more))
-        neck = proof.narrowest_copper
-        joined = [part for part in mine if len(part.pieces) > 1]
-        shorts = sum(len(part.pieces) - 1 for part in joined)
+        whole = {
+            part.pieces[0][1]: part.shape
+            for part in asked.surface
+            if [copy for copy, _ in part.pieces] == [index]
+        }
+        necks = [neck for neck in proof.necks if neck.piece in whole]
+        shapes = np.array([whole[neck.piece] for neck in necks], dtype=object)
+        widths = np.array([neck.width for neck in necks])
+        lost = parted(shapes, widths, edges)
+        width, which = narrowest(shapes, widths, edges)
+        # where a piece is parted its own neck gives way
+        spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
+        joined = [part for part in mine if len(nets_on(part, nets or {})) > 1]
+        shorts = sum(len(nets_on(part, nets or {})) - 1 for part in joined)
         found[index] = WorstCase(
             shorts=shorts,
             short_at=_at(joined[0].shape) if joined else None,
-            opens=proof.opens + parted,
+            opens=proof.opens + len(lost),
             narrowest_gap=gaps[0].gap if gaps else None,
             gap_at=gaps[0].at if gaps else None,
-            narrowest_copper=None if neck is None else max(neck - 2 * more, 0.0),
-            copper_at=proof.copper_at,
+            narrowest_copper=width,
+            copper_at=None if spot is None else necks[spot].at,
         )
     return found
 
@@ -80,14 +115,14 @@ def worst_findings(
     found: list[Finding] = []
     if case.shorts and case.short_at is not None:
         message = (
-            f"where the surface lies {flatness:g} mm lower than it should, {case.shorts} pairs of "
-            "pieces stay joined. Cut deeper, or level the blank."
+            f"where the surface lies {flatness:g} mm lower than it should and a cutter is worn, "
+            f"{case.shorts} pairs of pieces stay joined. Cut deeper, or level the blank."
         )
         found.append(on_blank(placement, "worst-case-short", "warn", message, case.short_at))
     if case.opens and case.copper_at is not None:
         message = (
             f"where the surface lies {flatness:g} mm higher than it should and a cutter runs out "
-            f"of true, {case.opens} pieces are cut in two. Choose a finer cutter."
+            f"of true or is blunt, {case.opens} pieces are cut in two. Choose a finer cutter."
         )
         found.append(on_blank(placement, "worst-case-open", "warn", message, case.copper_at))
     return tuple(found)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from millprep.values.vernier import Vernier
 
 FORMAT = 1
+CORNERS = 20
+"""Places of so many unreached corners of a copy stand in the report."""
 Row = dict[str, Any]
 Costs = dict[str, "Figures"]
 """Figures of a program by its file."""
@@ -78,6 +80,7 @@ def record(cut_set: CutSet) -> Row:
 
 def _board(cut_set: CutSet, placement: Placement) -> Row:
     proof = next((p for p in cut_set.proofs if p.placement == placement.index), None)
+    necks = {} if proof is None else {neck.piece: neck for neck in proof.necks}
     return {
         "name": placement.board.name,
         "copy": placement.copy,
@@ -89,8 +92,11 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
                 "id": piece.id,
                 "net": cut_set.nets.get((placement.index, piece.id)),
                 "at": _point(piece.at),
+                "narrowest_copper": _mm(neck.width) if neck else None,
+                "copper_at": _point(neck.at) if neck else None,
             }
             for piece in placement.board.pieces
+            for neck in [necks.get(piece.id)]
         ],
         "proof": None
         if proof is None
@@ -107,6 +113,12 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
                 for one in proof.gaps
             ],
             "worst": _worst(proof.worst),
+            "bridges": proof.bridges,
+            "corners_unreached": len(proof.corners),
+            "corners": [
+                {"piece": one.piece, "out": _mm(one.out), "at": _point(one.at)}
+                for one in proof.corners[:CORNERS]
+            ],
         },
     }
 

@@ -70,6 +70,34 @@ class PairGap:
 
 
 @dataclass(frozen=True, slots=True)
+class Neck:
+    """The narrowest copper of one piece.
+
+    Attributes:
+        width: at the surface, mm.
+        at: blank frame.
+    """
+
+    piece: str
+    width: float
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """An inner corner that no cutter of the job reaches.
+
+    Attributes:
+        out: how far copper stands out from the drawn edge there, mm.
+        at: blank frame.
+    """
+
+    piece: str
+    out: float
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
 class WorstCase:
     """A copy as it may come out, should surface and cutters lie off as far as they may.
 
@@ -103,6 +131,10 @@ class BoardProof:
         copper_at: where, blank frame.
         gaps: the narrowest gaps, between another two pieces each, narrowest first.
         worst: what surface and cutters may make of it.
+        bridges: pairs of pieces of one net that copper joins: no short, but not as drawn.
+        necks: the narrowest neck of every piece that is one part of its own.
+        corners: inner corners that keep copper for the cutter does not fit into them, the
+            ones that keep most first.
     """
 
     placement: int
@@ -115,3 +147,6 @@ class BoardProof:
     copper_at: Point | None = None
     gaps: tuple[PairGap, ...] = ()
     worst: WorstCase | None = None
+    bridges: int = 0
+    necks: tuple[Neck, ...] = ()
+    corners: tuple[Corner, ...] = ()

@@ -16,6 +16,8 @@ class Cutter:
         flute: length that cuts, from the tip.
         stickout: from the tip to the collet nut.
         runout: total indicator reading; the groove may be wider by as much.
+        wear: by so much the groove may have become narrower, or wider, since the cutter was
+            measured: flutes wear off, tips grow blunt.
         spindle: revolutions per minute.
         feed: along the path, mm/min.
         plunge: straight down, mm/min.
@@ -29,13 +31,15 @@ class Cutter:
     feed: float
     plunge: float
     runout: float = 0.0
+    wear: float = 0.0
 
     def __post_init__(self) -> None:
         for noun in ("shank", "flute", "stickout", "spindle", "feed", "plunge"):
             if not getattr(self, noun) > 0:
                 raise ValueError(f"cutter {self.name}: {noun} must be above 0")
-        if not self.runout >= 0:
-            raise ValueError(f"cutter {self.name}: runout must be 0 or more")
+        for noun in ("runout", "wear"):
+            if not getattr(self, noun) >= 0:
+                raise ValueError(f"cutter {self.name}: {noun} must be 0 or more")
 
     @property
     def kind(self) -> str:

@@ -323,3 +323,78 @@ def test_a_lap_that_leaves_the_foot_uncut_is_told_when_the_foot_is_asked_for() -
         slope = (SURFACE - FOOT) / 2
         found = compare([copper], where, reach=SURFACE / 2, slope=slope)[1]
         assert [f.code for f in found if f.severity != "note"] == told
+
+
+class TestNets:
+    """Two pads, the lap between them missing: a short, or a bridge when a link joins them."""
+
+    PADS = (shapely.Point(10, 20).buffer(2), shapely.Point(16, 20).buffer(2))
+    OTHER = shapely.Point(40, 20).buffer(2)
+
+    def prove(
+        self, laps: str, nets: dict[tuple[int, str], str]
+    ) -> tuple[BoardProof, tuple[Finding, ...]]:
+        where = layout(board([*self.PADS, self.OTHER]))
+        cuts = [(read(HEAD + laps + TAIL, file="a"), VEE, PASS)]
+        copper = as_cut(BLANK, cuts, where.placements)
+        (proof,), findings = compare([copper], where, reach=SURFACE / 2, nets=nets)
+        return proof, findings
+
+    def bridged(self, width: float) -> str:
+        """A lap around both pads that leaves a bar of this width between them."""
+        bar = shapely.box(10, 20 - width / 2, 16, 20 + width / 2)
+        joined = shapely.union_all([*self.PADS, bar])
+        assert isinstance(joined, shapely.Polygon)
+        return around(joined, SURFACE / 2) + around(self.OTHER, SURFACE / 2)
+
+    def test_pieces_of_two_nets_are_a_short(self) -> None:
+        for nets in ({}, {(0, "c1"): "c1", (0, "c3"): "c1"}, {(1, "c1"): "n", (0, "c2"): "n"}):
+            proof, findings = self.prove(self.bridged(0.3), nets)
+            assert (proof.shorts, proof.bridges, proof.pieces) == (1, 0, 1)
+            assert faults(findings) == ["copper-short"]
+
+    def test_pieces_of_one_net_are_a_bridge(self) -> None:
+        proof, findings = self.prove(self.bridged(0.3), {(0, "c1"): "c1", (0, "c2"): "c1"})
+        assert (proof.shorts, proof.bridges, proof.pieces) == (0, 1, 1)
+        (told,) = [f for f in findings if f.severity != "note"]
+        assert (told.code, told.severity) == ("net-bridged", "warn")
+        assert told.at is not None
+        assert shapely.box(12, 19.8, 14, 20.2).contains(shapely.Point(told.at))
+
+    def test_background_that_stays_joined_to_a_net_is_no_mere_bridge(self) -> None:
+        """Both pads within the background: the net would run all over the board."""
+        nets = {(0, "c1"): "c1", (0, "c2"): "c1"}
+        proof, findings = self.prove(around(self.OTHER, SURFACE / 2), nets)
+        assert proof.shorts == 0
+        assert faults(findings) == ["copper-unparted", "net-bridged"]
+        assert [f.code for f in findings if f.severity == "stop"] == ["copper-unparted"]
+
+
+def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_places() -> None:
+    """A comb: in each of its 2 n inner corners a disc of radius r keeps (sqrt 2 - 1) r of copper
+    off the corner, measured to both edges r (1 - 1 / sqrt 2)."""
+    wide = end_mill(0.8)
+    teeth = [shapely.box(10 + 4 * k, 10, 12 + 4 * k, 20) for k in range(5)]
+    comb = shapely.union_all([shapely.box(10, 10, 28, 12), *teeth])
+    assert isinstance(comb, shapely.Polygon)
+    where = layout(board([comb]))
+    text = HEAD + around(comb, 0.4) + TAIL
+    copper = as_cut(BLANK, [(read(text, file="a"), wide, PASS)], where.placements)
+    (proof,), findings = compare([copper], where, reach=0.4)
+    assert len(proof.corners) == 8
+    corners = [(12 + 4 * k, 12) for k in range(4)] + [(14 + 4 * k, 12) for k in range(4)]
+    found = sorted(proof.corners, key=lambda one: one.at)
+    for one, corner in zip(found, sorted(corners), strict=True):
+        assert one.piece == "c1"
+        assert math.dist(one.at, corner) < 0.3
+        assert one.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
+    told = [f for f in findings if f.code == "corner-unreached"]
+    assert len(told) == 5
+    assert {f.severity for f in told} == {"note"}
+    assert "3 more" in told[-1].message
+    finer = as_cut(
+        BLANK,
+        [(read(HEAD + around(comb, 0.1) + TAIL, file="a"), end_mill(0.2), PASS)],
+        where.placements,
+    )
+    assert compare([finer], where, reach=0.1)[0][0].corners == ()

@@ -1,11 +1,11 @@
-"""The narrowest copper, on shapes whose necks are known."""
+"""The narrowest copper of every piece, on shapes whose necks are known."""
 
 from __future__ import annotations
 
 import pytest
 import shapely
 
-from millprep.proof.necks import STEP, narrowest_copper
+from millprep.proof.necks import STEP, every_neck
 
 DUMBBELL = shapely.union_all(
     [shapely.box(0, 0, 3, 3), shapely.box(3, 1, 6, 1.4), shapely.box(6, 0, 9, 3)]
@@ -33,10 +33,9 @@ WASHER = shapely.Point(0, 0).buffer(2, quad_segs=256) - shapely.Point(0.3, 0).bu
     ],
 )
 def test_known_necks(shape: shapely.Geometry, width: float) -> None:
-    found = narrowest_copper([shape])
-    assert found is not None
-    assert found[0] == pytest.approx(width, abs=STEP)
-    assert shapely.dwithin(shape, shapely.Point(found[1]), 1e-6)
+    (found,) = every_neck([("c1", shape)])
+    assert found.width == pytest.approx(width, abs=STEP)
+    assert shapely.dwithin(shape, shapely.Point(found.at), 1e-6)
 
 
 def test_where_the_neck_is() -> None:
@@ -44,29 +43,29 @@ def test_where_the_neck_is() -> None:
         (DUMBBELL, shapely.box(2.9, 0.9, 6.1, 1.5)),
         (WASHER, shapely.box(1.2, -1.6, 2.1, 1.6)),
     ):
-        found = narrowest_copper([shape])
-        assert found is not None
-        assert area.contains(shapely.Point(found[1]))
+        (found,) = every_neck([("c1", shape)])
+        assert area.contains(shapely.Point(found.at))
 
 
-def test_the_narrowest_of_many_wherever_it_stands() -> None:
+def test_every_neck_of_many() -> None:
     boxes: list[shapely.Geometry] = [
         shapely.box(0, 10 * i, 20, 10 * i + 1 + i / 10) for i in range(9)
     ]
-    for place in (0, 4, 9):
-        found = narrowest_copper([*boxes[:place], DUMBBELL, *boxes[place:]])
-        assert found is not None
-        assert found[0] == pytest.approx(0.4, abs=STEP)
-        assert DUMBBELL.contains(shapely.Point(found[1]))
+    shapes = [*boxes[:4], DUMBBELL, *boxes[4:], shapely.box(0, 0, 9, 0.03)]
+    found = every_neck([(f"c{i}", shape) for i, shape in enumerate(shapes, 1)])
+    widths = [1.0, 1.1, 1.2, 1.3, 0.4, 1.4, 1.5, 1.6, 1.7, 1.8, 0.03]
+    assert [one.width for one in found] == pytest.approx(widths, abs=STEP)
+    assert [one.piece for one in found] == [f"c{i}" for i in range(1, 12)]
+    for one, shape in zip(found, shapes, strict=True):
+        assert shapely.dwithin(shape, shapely.Point(one.at), 1e-6)
 
 
 def test_a_taper_is_no_neck() -> None:
     """A drop that runs out to a point is as wide as its body: nothing hangs on the point."""
     drop = shapely.Polygon([(0, 0), (10, 1), (10, -1)])
-    found = narrowest_copper([drop])
-    assert found is not None
-    assert found[0] > 1.5
+    (found,) = every_neck([("c1", drop)])
+    assert found.width > 1.5
 
 
 def test_no_copper() -> None:
-    assert narrowest_copper([]) is None
+    assert every_neck([]) == ()
