@@ -14,6 +14,8 @@ import shapely
 from fixtures.wide_boards import wide_board, write_job
 from millprep import drawing, job, one_blank
 from millprep.layout import rows
+from millprep.one_blank.shared import _shifts
+from millprep.one_blank.whole import extent
 from millprep.passes import share, turn
 from millprep.passes.labels import CLEAR
 from millprep.passes.network import Network
@@ -185,9 +187,7 @@ def test_a_dry_run_leads_to_the_cross_and_every_hole_above_the_copper(walked: Wa
 
 def test_profiles_are_cut_whole_and_by_the_last_pass_that_reaches(walked: Walked) -> None:
     untabbed = walked.cuts.profiles
-    plan = one_blank._shifts(
-        walked.job, walked.blank, one_blank._extent(walked.cuts), 18.8
-    )
+    plan = _shifts(walked.job, walked.blank, extent(walked.cuts), 18.8)
     shared = share.share_profiles(untabbed, plan, 1.0, 1)
     parts = [c for cuts in shared.by_pass for c in cuts if isinstance(c, Profile)]
     for profile in untabbed:

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from numpy.random import default_rng
 
 from millprep.passes.fit import fit
+from millprep.shop.displacement import FARTHEST, LARGEST_TURN
 from millprep.shop.old_set import OldSet
 from millprep.shop.readings import Readings
-from millprep.shop.refit import FARTHEST, LARGEST_TURN, refit
+from millprep.shop.refit import refit
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import RegistrationHole

@@ -85,7 +85,7 @@ def test_a_known_move_is_found_by_touching_and_undone(made: Path, tmp_path: Path
     assert len(touches) == 4
     assert all(len(one) == 4 for one in touches.values())
     file = write(tmp_path / "read.toml", report(made / "set")["set"], touches)
-    done = run("refit", made / "set", file, "--pass", 2, "--touches", "--out", made / "new")
+    done = run("refit", made / "set", file, "--pass", "2", "--touches", "--out", made / "new")
     assert done.exit_code == 0, done.output
     new = report(made / "new")
     found = Pose(*new["passes"][1]["blank_to_machine"])
@@ -95,7 +95,7 @@ def test_a_known_move_is_found_by_touching_and_undone(made: Path, tmp_path: Path
     assert {"refit-pose", "refit-touched-sizes"} <= codes
     # and touched where they lie now, nothing moves any more
     again = write(tmp_path / "again.toml", new["set"], touched(made / "new", found))
-    done = run("refit", made / "new", again, "--pass", 2, "--touches", "--out", made / "third")
+    done = run("refit", made / "new", again, "--pass", "2", "--touches", "--out", made / "third")
     assert done.exit_code == 0, done.output
     assert report(made / "third")["passes"] == new["passes"]
 
@@ -106,11 +106,11 @@ def test_a_burr_is_refused_and_a_file_of_touches_needs_its_option(
     planned = Pose(*report(made / "set")["passes"][1]["blank_to_machine"])
     touches = touched(made / "set", planned, spoilt="r2")
     file = write(tmp_path / "read.toml", report(made / "set")["set"], touches)
-    done = run("refit", made / "set", file, "--pass", 2, "--touches", "--out", tmp_path / "new")
+    done = run("refit", made / "set", file, "--pass", "2", "--touches", "--out", tmp_path / "new")
     assert done.exit_code == 1
     assert "r2: left and right lie" in done.stderr
     assert "a burr" in done.stderr
-    done = run("refit", made / "set", file, "--pass", 2, "--out", tmp_path / "new")
+    done = run("refit", made / "set", file, "--pass", "2", "--out", tmp_path / "new")
     assert done.exit_code == 2
     assert "give it with --touches" in done.stderr
     assert not (tmp_path / "new").exists()
