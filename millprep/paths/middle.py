@@ -256,12 +256,10 @@ def _centres(corner: FloatArray) -> FloatArray:
     cross = 2 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
     cross = np.where(np.abs(cross) > 1e-15, cross, 1e-15)
     ab2, ac2 = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
-    return a + np.column_stack(
-        (
-            (ac[:, 1] * ab2 - ab[:, 1] * ac2) / cross,
-            (ab[:, 0] * ac2 - ac[:, 0] * ab2) / cross,
-        )
-    )
+    x = (ac[:, 1] * ab2 - ab[:, 1] * ac2) / cross
+    y = (ab[:, 0] * ac2 - ac[:, 0] * ab2) / cross
+    found: FloatArray = a + np.column_stack((x, y))
+    return found
 
 
 def _foot(at: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ together with no net.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,7 +59,9 @@ class MiddleLaps:
 
 
 def isolate_in_the_middle(
-    islands: Sequence[Island], outlines: dict[int, shapely.Polygon], plan: IsolationPlan,
+    islands: Sequence[Island],
+    outlines: Mapping[int, shapely.Polygon],
+    plan: IsolationPlan,
     copper: float,
 ) -> tuple[tuple[Ring, ...], tuple[TightGap, ...]]:
     """The laps in the middle of every gap, and the gaps too tight for all cutters.
@@ -161,10 +163,11 @@ class _Board:
         at = np.flatnonzero(self.net.meets == 3)
         if not len(at):
             return shapely.Polygon()
-        places = shapely.points(self.net.places[at])
+        places = np.asarray(shapely.points(self.net.places[at]))
         tree = shapely.STRtree([ring.path.line() for ring in laps])
         which, away = tree.query_nearest(places, all_matches=False, return_distance=True)
-        far = away > self.foot / 2 - SMOOTH
+        # where more than three meet, the island may lie beside the place
+        far = away > 0.75 * self.foot / 2
         return shapely.union_all(shapely.buffer(places[which[0][far]], away[far]))
 
     def _ring(self, owner: int, path: Path, lap: int) -> Ring:
@@ -248,7 +251,7 @@ class _Board:
     def _cells(self) -> list[BaseGeometry]:
         """What the curves give to every piece, and last the rim."""
         net = self.net
-        lines = shapely.linestrings(net.places[net.links])
+        lines = list(np.asarray(shapely.linestrings(net.places[net.links[self.kept]])))
         rim = [shapely.LineString(ring.coords) for ring in rings_of(self.bound)]
         ends = [
             shapely.LineString(xy[-2:])
@@ -298,8 +301,8 @@ class _Board:
             a, b = net.areas[k].tolist()
             by_pair.setdefault((a, b), []).append(k)
         for (a, b), links in sorted(by_pair.items()):
-            lines = shapely.linestrings(net.places[net.links[links]])
-            stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(lines)))
+            lines = np.asarray(shapely.linestrings(net.places[net.links[links]]))
+            stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
             places = np.unique(net.links[links])
             for stretch in stretches:
                 on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
@@ -343,5 +346,3 @@ def _paths(line: BaseGeometry) -> Iterator[Path]:
     for part in shapely.get_parts(merged):
         if part.length >= SHORTEST:
             yield from_line(part)
-
-

@@ -130,8 +130,8 @@ def test_a_valve_board_comes_apart_and_no_copper_is_gouged(seed: int, gap: float
         float(one.distance(other)) for one, other in itertools.combinations(large.tolist(), 2)
     )
     assert near == pytest.approx(wide, abs=0.004)
-    # and nothing stands between
-    assert len(parts) == len(large)
+    # and nothing stands between, the rounding of curves apart
+    assert parts[shapely.area(parts) > 1e-5].size == len(large)
 
 
 def off_centre(
@@ -149,9 +149,8 @@ def off_centre(
         line = path.line(2e-4)
         places = shapely.get_coordinates(shapely.segmentize(line, 0.03))
         places = places[shapely.contains_xy(edge, *places.T)]
-        away = np.sort(
-            shapely.distance(shapely.points(places)[:, None], sides[None, :]), axis=1
-        )
+        points = np.asarray(shapely.points(places))
+        away = np.sort(shapely.distance(points[:, None], sides[None, :]), axis=1)
         worst = max(worst, float((away[:, 1] - away[:, 0]).max(initial=0.0)) / 2)
     return worst
 
