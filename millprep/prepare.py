@@ -12,6 +12,7 @@ from millprep import (
     __version__,
     drawing,
     job,
+    judging,
     nets,
     one_blank,
     readback,
@@ -29,9 +30,12 @@ from millprep.values.cut_set import CutSet, Figures, InputFile
 from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
+from millprep.values.net import NetFacts
 from millprep.values.plan import BoardPlan, JobPlan
 
 Say = Callable[[str], None]
+Facts = dict[str, tuple[NetFacts, ...]]
+"""Nets by the name of their board."""
 
 
 def prepare(
@@ -61,17 +65,15 @@ def prepare(
     plan = job.load(job_file)
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
-    cut_set = _empty(plan, job_file, boards, derivation)
+    facts = read_nets(plan, boards, job_file)
+    cut_set = empty(plan, job_file, boards, derivation)
     try:
         with set_on_disk.staged(out) as folder:
-            say("laying the boards out")
-            cut_set = _laid_out(cut_set, plan, boards)
-            say("making paths and passes")
-            cut_set = _planned(cut_set, plan, derivation)
-            say("writing the programs")
-            cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
-            say("reading them back and cutting the blanks in simulation")
-            cut_set = _proved(cut_set, plan, folder)
+            cut_set = made(cut_set, plan, boards, facts, folder, say, derivation)
+            if any(facts.values()):
+                say("judging spacing, current and holes")
+            cut_set = judging.judged(cut_set, plan.rules, facts)
+            _stop(cut_set)
             say("drawing pictures, writing sheet and report")
             report.write(cut_set, folder)
             set_on_disk.put_in_place(folder, out)
@@ -80,6 +82,42 @@ def prepare(
         _write_refused(stopped.cut_set, out)
         raise Refusal(stopped.cut_set.findings) from None
     return cut_set
+
+
+def made(
+    cut_set: CutSet,
+    plan: JobPlan,
+    boards: tuple[Board, ...],
+    facts: Facts,
+    folder: Path,
+    say: Say,
+    derivation: Derivation | None,
+) -> CutSet:
+    """The set with its programs written into `folder`, read back and proved.
+
+    Raises:
+        Stopped: when a finding says so.
+    """
+    say("laying the boards out")
+    cut_set = _laid_out(cut_set, plan, boards, facts)
+    say("making paths and passes")
+    cut_set = _planned(cut_set, plan, derivation)
+    say("writing the programs")
+    cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
+    say("reading them back and cutting the blanks in simulation")
+    return _proved(cut_set, plan, folder)
+
+
+def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts:
+    """The nets that the job names, by the board's name.
+
+    Raises:
+        Refusal: exit code 2, with every key that a drawing does not bear out.
+    """
+    facts, misfits = nets.facts(plan.boards, boards)
+    if misfits:
+        raise job.misfits(job_file, misfits)
+    return facts
 
 
 class Stopped(Exception):  # noqa: N818 - no error of the program: a finding says stop
@@ -136,7 +174,7 @@ def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
     return hashlib.sha256(known.encode()).hexdigest()[:12]
 
 
-def _empty(
+def empty(
     plan: JobPlan, job_file: Path, boards: Iterable[Board], derivation: Derivation | None
 ) -> CutSet:
     """The set before anything is planned: its id, inputs and machine."""
@@ -192,7 +230,9 @@ def _hash(file: Path) -> str:
     return hashlib.sha256(file.read_bytes()).hexdigest()
 
 
-def _laid_out(cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...]) -> CutSet:
+def _laid_out(
+    cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...], facts: Facts
+) -> CutSet:
     orders = [
         rows.Order(board, one.count, one.drawn_from == "components")
         for board, one in zip(boards, plan.boards, strict=True)
@@ -203,7 +243,7 @@ def _laid_out(cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...]) -> CutS
         raise _stopped(cut_set, refusal) from refusal
     files = [i.file for i in cut_set.inputs]
     drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
-    named, faults = nets.name(plan.boards, layout)
+    named, faults = nets.name(plan.boards, layout, facts)
     return replace(
         cut_set,
         layout=layout,

@@ -27,13 +27,14 @@ ALLOWED: dict[str, set[str]] = {
     "shop": {"values", "passes", "program"},
     # steps of the walk that stand beside it
     "nets": {"values"},
+    "judging": {"values", "rules"},
     "set_on_disk": {"values"},
     "readback": {"values", "proof"},
     "one_blank": {"values", "paths", "passes", "program"},
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "refit", "verify", "cli"}
+ALL = {"prepare", "check", "refit", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 LATE = {"scipy": "rules"}

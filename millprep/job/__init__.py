@@ -1,13 +1,12 @@
 """The job file: one TOML file that says everything."""
 
-from millprep.job.load import Misfit, load, misfits
+from millprep.job.load import load, misfits
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
 from millprep.job.start import Start
 from millprep.job.starter import starter, warnings
 
 __all__ = [
-    "Misfit",
     "Start",
     "key_table",
     "load",

@@ -7,7 +7,7 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path as File
 from typing import Any
 
@@ -21,6 +21,7 @@ from millprep.job.places import KeyPath, Place, key_places
 from millprep.job.presets import with_presets
 from millprep.job.resolve import plan_of
 from millprep.values.finding import Finding, Refusal
+from millprep.values.misfit import Misfit
 from millprep.values.plan import JobPlan
 
 
@@ -35,24 +36,6 @@ def load(file: File) -> JobPlan:
         return _judged(file, text)
     except RecursionError:
         raise _refusal(file, "job-syntax", Place(1, 1), "brackets are nested too deeply") from None
-
-
-@dataclass(frozen=True, slots=True)
-class Misfit:
-    """Something in the job that its drawing does not bear out.
-
-    Attributes:
-        path: of the key.
-        words: follow the key's name.
-        board: name of the board.
-        at: place in the drawing frame, mm; None when there is none.
-    """
-
-    code: str
-    path: KeyPath
-    words: str
-    board: str
-    at: tuple[float, float] | None = None
 
 
 def misfits(file: File, found: Iterable[Misfit]) -> Refusal:

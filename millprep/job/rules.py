@@ -33,6 +33,14 @@ class RulesTable(Table):
         "true or false",
         default=True,
     )
+    fixing_metal: float | None = number(
+        "Diameter of what a screw covers around a fixing hole: its head or its washer",
+        "mm",
+        default=None,
+        words="2.2 times the hole, a usual washer",
+        above=0,
+        most=100,
+    )
     temperature_rise: float = number(
         "How much current may warm copper; 10 K is common practice, no source",
         "K",
@@ -73,6 +81,7 @@ class RulesTable(Table):
             lands=self.lands,
             least_counted_gap=self.least_counted_gap,
             edge=self.edge,
+            fixing_metal=self.fixing_metal,
             temperature_rise=self.temperature_rise,
             celsius=self.celsius,
             most_lost=self.most_lost,

@@ -159,17 +159,16 @@ def _shared(joints: Sequence[shapely.Polygon]) -> list[Bridge]:
 
 
 def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:
-    found: list[Neck] = []
-    for area in areas.geoms:
-        cuts = sections(area)
-        middle = cuts.ends.mean(axis=1).tolist()
-        flow = currents(cuts, solution).tolist()
-        found.extend(
-            Neck(width, (x, y), amperes)
-            for width, (x, y), amperes in zip(cuts.widths.tolist(), middle, flow, strict=True)
-            if width > 0
-        )
-    return tuple(found)
+    cuts = [sections(area) for area in areas.geoms]
+    widths = np.concatenate([one.widths for one in cuts]).tolist()
+    middles = np.concatenate([one.ends.mean(axis=1) for one in cuts]).tolist()
+    # all areas together: the solution is searched once
+    flow = currents(np.concatenate([one.through for one in cuts]), solution).tolist()
+    return tuple(
+        Neck(width, (x, y), amperes)
+        for width, (x, y), amperes in zip(widths, middles, flow, strict=True)
+        if width > 0
+    )
 
 
 def _lost_loads(

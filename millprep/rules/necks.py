@@ -72,10 +72,10 @@ def sections(shape: shapely.Polygon) -> Sections:
     return Sections(ends, through, net.sides[inner][real] // 3, mesh)
 
 
-def currents(cuts: Sections, solution: Solution) -> FloatArray:
-    """(s,) amperes across each section, without their sign."""
+def currents(through: FloatArray, solution: Solution) -> FloatArray:
+    """(s,) amperes across each section, without their sign; `through` as of `Sections`."""
     step = (np.arange(SAMPLES) + 0.5) / SAMPLES
-    one, other = cuts.through[:, 0], cuts.through[:, 1]
+    one, other = through[:, 0], through[:, 1]
     places = one[:, None] + step[None, :, None] * (other - one)[:, None]
     density = _density(solution, places.reshape(-1, 2)).reshape(places.shape)
     along = other - one

@@ -49,12 +49,14 @@ class SpacingRule:
         lands: column for the gap between two lands; None for `column` there too.
         least_counted: gaps narrower than this count as nothing, mm.
         edge: whether the edge and the fixing holes are judged, as metal at 0 V.
+        fixing_metal: diameter of what a screw covers around its hole, mm; None for a washer.
     """
 
     column: Column = "B2"
     lands: Column | None = None
     least_counted: float = 0.0
     edge: bool = True
+    fixing_metal: float | None = None
 
 
 @dataclass(slots=True)
@@ -92,7 +94,7 @@ def spacing(
     most = max(required(_volts(a, b), column) for a, b in pairs for column in columns)
     reach = FARTHER * most + AROUND
     scene = _scene(told, placement, as_cut, rule)
-    metal = list(_metal(placement)) if rule.edge else []
+    metal = list(_metal(placement, rule.fixing_metal)) if rule.edge else []
     between = gaps(scene.areas, reach)
     beside = gaps_to(scene.areas, [shape for _, shape in metal], reach)
     ways = Ways((*between, *beside), rule.least_counted)
@@ -228,13 +230,16 @@ def _lands(placement: Placement) -> shapely.Geometry:
     return placement.pose.shape(shapely.union_all(discs))
 
 
-def _metal(placement: Placement) -> Iterator[tuple[str, shapely.Geometry]]:
-    """What may touch a chassis: the edge, and what a washer covers around a fixing hole."""
+def _metal(
+    placement: Placement, covered: float | None
+) -> Iterator[tuple[str, shapely.Geometry]]:
+    """What may touch a chassis: the edge, and what a screw covers around a fixing hole."""
     yield "the board's edge", placement.pose.shape(placement.board.outline).boundary
     for hole in placement.board.holes:
         if is_fixing(hole):
-            disc = shapely.buffer(hole.spine, WASHER * hole.diameter / 2, quad_segs=32)
-            yield hole.words, placement.pose.shape(disc)
+            width = WASHER * hole.diameter if covered is None else covered
+            disc = shapely.buffer(hole.spine, max(width, hole.diameter) / 2, quad_segs=32)
+            yield f"the screw in {hole.words}", placement.pose.shape(disc)
 
 
 def is_fixing(hole: Hole) -> bool:

@@ -332,6 +332,8 @@ class RulesPlan:
         lands: column for the gap between two lands; None for `spacing` there too.
         least_counted_gap: narrower gaps count as nothing, mm.
         edge: whether board's edge and fixing holes count as metal at 0 V.
+        fixing_metal: diameter of what a screw covers around a fixing hole, mm; None for the
+            usual washer.
         temperature_rise: of copper that carries current, K.
         celsius: of the copper, for its resistance.
         most_lost: V that any load may lose; None for no limit.
@@ -343,6 +345,7 @@ class RulesPlan:
     lands: Column | None = None
     least_counted_gap: float = 0.0
     edge: bool = True
+    fixing_metal: float | None = None
     temperature_rise: float = 10.0
     celsius: float = 20.0
     most_lost: float | None = None

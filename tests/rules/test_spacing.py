@@ -165,7 +165,7 @@ def test_the_edge_and_a_fixing_hole_may_be_metal() -> None:
     nets = [HIGH, NetFacts("B+ 2", ("c2",), (300.0, 300.0))]
     found, faults = spacing(nets, placement, cut(placement))
     metal = {(p.one, p.other): p.measured for p in found}
-    assert metal["B+", "hole h1 of 3.20 mm"] == pytest.approx(0.6, abs=2e-3)
+    assert metal["B+", "the screw in hole h1 of 3.20 mm"] == pytest.approx(0.6, abs=2e-3)
     assert metal["B+ 2", "the board's edge"] == pytest.approx(1.0)
     assert {fault.code for fault in faults} == {"spacing-to-metal"}
     assert {fault.severity for fault in faults} == {"warn"}
@@ -233,3 +233,12 @@ def test_measured_against_every_pair_of_points() -> None:
         for c in corners
     )
     assert only(found).measured == pytest.approx(plain)
+
+
+def test_a_screw_without_a_washer_covers_what_the_job_says() -> None:
+    hole = Hole("h1", (50, 25), 3.2)
+    placement = placed([shapely.box(50 + 2.75 + 0.6, 20, 60, 30)], [hole])
+    asked = SpacingRule(fixing_metal=5.5)
+    found, _ = spacing([HIGH], placement, cut(placement), asked)
+    metal = {p.other: p.measured for p in found}
+    assert metal["the screw in hole h1 of 3.20 mm"] == pytest.approx(0.6, abs=2e-3)

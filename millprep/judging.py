@@ -1,0 +1,53 @@
+"""The rules of the trade on every copy of a set, on its copper as cut."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from millprep.rules.judge import judge
+from millprep.values.cut_set import CutSet
+from millprep.values.finding import Finding
+from millprep.values.judged import BoardJudged
+from millprep.values.net import NetFacts
+from millprep.values.plan import RulesPlan
+
+
+def judged(
+    cut_set: CutSet,
+    rules: RulesPlan,
+    facts: Mapping[str, tuple[NetFacts, ...]],
+    *,
+    all_boards: bool = False,
+) -> CutSet:
+    """The set with what the rules find.
+
+    Args:
+        cut_set: with its copper as cut.
+        rules: what is asked.
+        facts: nets that the job names, by the board's name.
+        all_boards: whether a board without a named net is judged too, by its holes alone.
+    """
+    as_cut = {one.blank: one for one in cut_set.as_cut}
+    copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
+    done: list[BoardJudged] = []
+    findings: list[Finding] = []
+    for placement in cut_set.layout.placements:
+        told = facts[placement.board.name]
+        if told or all_boards:
+            blank = placement.blank
+            board, faults = judge(told, placement, as_cut[blank], copper[blank], rules)
+            done.append(board)
+            findings += faults
+    bare = [name for name, told in facts.items() if not told]
+    if bare:
+        findings.append(_not_judged(bare))
+    return replace(cut_set, judged=tuple(done), findings=(*cut_set.findings, *findings))
+
+
+def _not_judged(boards: list[str]) -> Finding:
+    message = (
+        f"No net of {', '.join(boards)} is named, so no voltage, current or drop is judged there. "
+        "Name nets with [[board.net]]; millprep check lists what is found of them."
+    )
+    return Finding(code="nets-not-named", severity="note", message=message)

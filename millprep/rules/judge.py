@@ -1,0 +1,121 @@
+"""All rules of the trade on one copy of a board, as cut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from millprep.rules.current import current
+from millprep.rules.drop import Drop, drop
+from millprep.rules.holes import bases, rings
+from millprep.rules.spacing import SpacingRule, spacing
+from millprep.values.as_cut import AsCut
+from millprep.values.finding import Finding
+from millprep.values.judged import Across, AtLoad, BoardJudged, Field, NetJudged
+from millprep.values.layout import Placement
+from millprep.values.net import BALANCED, NetFacts
+from millprep.values.plan import RulesPlan
+
+
+def judge(
+    nets: Sequence[NetFacts],
+    placement: Placement,
+    as_cut: AsCut,
+    thickness: float,
+    asked: RulesPlan,
+) -> tuple[BoardJudged, tuple[Finding, ...]]:
+    """What the rules find on a copy; `thickness` of its copper in mm."""
+    rule = SpacingRule(
+        column=asked.spacing,
+        lands=asked.lands,
+        least_counted=asked.least_counted_gap,
+        edge=asked.edge,
+        fixing_metal=asked.fixing_metal,
+    )
+    spacings, faults = spacing(nets, placement, as_cut, rule)
+    findings = list(faults)
+    judged: list[NetJudged] = []
+    for net in nets:
+        one, faults = _net(net, placement, as_cut, thickness, asked)
+        judged.append(one)
+        findings += faults
+    found, faults = bases(placement, asked.level)
+    findings += faults
+    left, faults = rings(placement, as_cut, asked.drill_wander)
+    findings += faults
+    board = BoardJudged(
+        placement.index, tuple(judged), spacings, across(judged), found, left
+    )
+    return board, tuple(findings)
+
+
+def _net(
+    net: NetFacts, placement: Placement, as_cut: AsCut, thickness: float, asked: RulesPlan
+) -> tuple[NetJudged, tuple[Finding, ...]]:
+    solved, faults = drop(
+        net,
+        placement,
+        as_cut,
+        thickness,
+        celsius=asked.celsius,
+        most_lost=asked.most_lost,
+    )
+    neck, more = current(net, placement, as_cut, thickness, asked.temperature_rise, solved)
+    if solved is None:
+        return NetJudged(net, neck), (*faults, *more)
+    done = NetJudged(
+        net,
+        neck,
+        solved.feed,
+        solved.loads,
+        solved.hottest,
+        solved.error,
+        field(solved),
+    )
+    return done, (*faults, *more)
+
+
+def field(solved: Drop) -> Field:
+    """What the solution holds for a picture."""
+    mesh, flow = solved.solution.mesh, solved.solution.flow
+    density = np.hypot(flow[:, 0], flow[:, 1])
+    return Field(mesh.points, mesh.triangles, solved.solution.potential, density)
+
+
+def across(judged: Sequence[NetJudged]) -> tuple[Across, ...]:
+    """Loads that two nets name, one giving the current that the other takes, in order."""
+    by_name: dict[str, list[tuple[NetJudged, AtLoad]]] = {}
+    for one in judged:
+        for at in one.loads:
+            if at.load.name != one.feed:
+                by_name.setdefault(at.load.name, []).append((one, at))
+    found: list[Across] = []
+    for name, ends in by_name.items():
+        if len(ends) != 2:
+            continue
+        (high, gives), (low, takes) = sorted(ends, key=lambda end: -end[1].load.amperes)
+        amperes = gives.load.amperes
+        if abs(amperes + takes.load.amperes) > BALANCED * abs(amperes):
+            continue
+        found.append(
+            Across(
+                name,
+                high.net.name,
+                low.net.name,
+                amperes,
+                _between(high.net, low.net),
+                gives.lost - takes.lost,
+            )
+        )
+    return tuple(found)
+
+
+def _between(high: NetFacts, low: NetFacts) -> float | None:
+    """Volts between two feeds, when each is one figure."""
+    for net in (high, low):
+        if net.volts is None or net.volts[0] != net.volts[1]:
+            return None
+    assert high.volts is not None
+    assert low.volts is not None
+    return high.volts[0] - low.volts[0]
