@@ -178,13 +178,12 @@ def as_cut_view(
     return on
 
 
-def registration_hole(
-    on: Canvas, at: Point, diameter: float, words: str, *, leftward: bool = False
-) -> None:
-    """A registration hole at its size, with the words on its right or left."""
+def registration_hole(on: Canvas, at: Point, diameter: float, words: str = "") -> None:
+    """A registration hole at its size, with words on its right if there are any."""
     marks.discs(on, [at], diameter, PAPER, points=0.8, over=6)
     marks.signs(on, [at], "P", size=4.5, over=6.1)
-    marks.label(on, at, words, away=(-6 if leftward else 6, -4), size=7)
+    if words:
+        marks.label(on, at, words, away=(6, -4), size=7)
 
 
 def _blank(on: Canvas, scene: Scene) -> None:

@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import marks
+from millprep.report import captions, marks
 from millprep.report.blank_views import registration_hole
 from millprep.report.canvas import Canvas, canvas
+from millprep.report.captions import Caption
 from millprep.report.palette import (
     CLAMP,
     COPPER,
@@ -23,7 +24,6 @@ from millprep.report.palette import (
 )
 from millprep.report.scene import Scene, around, moved
 from millprep.report.words import WORK_WORDS, number, place, plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
@@ -78,6 +78,7 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
 
     marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)
     marks.fill(on, moved(scene.pieces, pose), COPPER, over=1)
+    engraved: list[FloatArray] = []
     for earlier in scene.passes:
         if earlier.number < number_:
             here = earlier.pose.inverse().then(pose)
@@ -85,26 +86,38 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
                 if program.mill_pass == earlier.number:
                     lines, points = contacts(program, on.tolerance)
                     lines = [here.points(line) for line in lines]
+                    engraved += lines
                     at = [here.point(point) for point in points]
                     _draw(on, program, lines, at, EARLIER, "", 1.5)
     for i, program in enumerate(programs):
         style = cutter_style(order.get(program.cutter.name, i))
         lines, points = contacts(program, on.tolerance)
+        engraved += lines
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
     _machine(on, cut_set, clamps)
     named = [(pose.point(hole.blank), hole, "drilled now") for hole in drilled]
     named += [
         (hole.machine, hole, "look here" if hole.role == "witness" else "locates") for hole in used
     ]
-    for (hx, hy), hole, said in named:
-        # the words need about 80 points to the right of the hole
-        beside = Box(hx, hy - 5, hx + 80 / on.per_mm, hy + 5)
-        blocked = beside.x1 > on.view.x1 or any(_meet(beside, clamp.box) for clamp in clamps)
-        registration_hole(on, (hx, hy), hole.diameter, f"{hole.id} {said}", leftward=blocked)
+    for at_, hole, _ in named:
+        registration_hole(on, at_, hole.diameter)
     marks.signs(on, [(0.0, 0.0)], "X", size=8, over=7)
-    marks.label(on, (0.0, 0.0), "X0 Y0", away=(-2, -7))
     marks.signs(on, [milling_pass.touch], "v", size=8, over=7)
-    marks.label(on, milling_pass.touch, "Z touch", away=(1, -9))
+    said = [
+        Caption((0.0, 0.0), "X0 Y0", 5.0),
+        Caption(milling_pass.touch, "Z touch", 5.0),
+        *(
+            Caption(at_, f"{hole.id} {what}", max(3.0, hole.diameter / 2 * on.per_mm))
+            for at_, hole, what in named
+        ),
+    ]
+    boards = shapely.union_all(moved([placed.outline for placed in scene.placed], pose))
+    shapely.prepare(boards)
+    # numbers, crosses and combs lie beside the boards
+    beside = [line for line in map(shapely.LineString, engraved) if not boards.intersects(line)]
+    blocks = [shapely.box(c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in clamps]
+    frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
+    captions.put(on, said, [*beside, *blocks], boards, [frame, blank.exterior])
     return on
 
 
@@ -121,10 +134,6 @@ def file_number(program: Program) -> str:
 def works_words(program: Program) -> str:
     """The works of a program in words."""
     return ", ".join(WORK_WORDS.get(work, work) for work in program.works)
-
-
-def _meet(a: Box, b: Box) -> bool:
-    return a.x0 < b.x1 and b.x0 < a.x1 and a.y0 < b.y1 and b.y0 < a.y1
 
 
 def _machine(on: Canvas, cut_set: CutSet, clamps: list[Any]) -> None:
@@ -154,7 +163,12 @@ def _draw(
 
 
 def contacts(program: Program, sagitta: float) -> tuple[list[FloatArray], list[Point]]:
-    """Where a program is in the work: (n, 2) lines and the points of plain plunges."""
+    """Where a program is in the work: (n, 2) lines and the points of plain plunges.
+
+    A program that touches holes cuts nothing.
+    """
+    if program.work == "probe":
+        return [], []
     lines: list[FloatArray] = []
     plunges: dict[Point, None] = {}
     x, y, z = program.start
