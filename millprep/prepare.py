@@ -101,7 +101,7 @@ def made(
     say("laying the boards out")
     cut_set = _laid_out(cut_set, plan, boards, facts)
     say("making paths and passes")
-    cut_set = _planned(cut_set, plan, derivation)
+    cut_set = _planned(cut_set, plan, facts, derivation)
     say("writing the programs")
     cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
     say("reading them back and cutting the blanks in simulation")
@@ -253,15 +253,18 @@ def _laid_out(
     )
 
 
-def _planned(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> CutSet:
+def _planned(
+    cut_set: CutSet, plan: JobPlan, facts: Facts, derivation: Derivation | None
+) -> CutSet:
     """Cuts and passes of every blank; the stops of all blanks together."""
     layout = cut_set.layout
     for blank in layout.blanks:
         here = layout.on(blank.number)
-        cuts = one_blank.cuts(plan, blank, here)
+        cuts = one_blank.cuts(plan, blank, here, facts)
         cut_set = replace(
             cut_set,
             rings=(*cut_set.rings, *cuts.rings),
+            clearings=(*cut_set.clearings, *cuts.clearings),
             holes=(*cut_set.holes, *cuts.holes),
             profiles=(*cut_set.profiles, *cuts.profiles),
             findings=(*cut_set.findings, *cuts.findings),
@@ -276,6 +279,7 @@ def _planned(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> C
             tuple(h for h in cut_set.holes if h.placement in mine),
             tuple(p for p in cut_set.profiles if p.placement in mine),
             (),
+            tuple(c for c in cut_set.clearings if c.placement in mine),
         )
         try:
             done = one_blank.passes(plan, blank, made, layout.on(blank.number), poses)

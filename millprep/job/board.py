@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
+from millprep.job.clearing import ClearTable
 from millprep.job.fields import (
     NAME_ALLOWED,
     Name,
@@ -184,6 +185,12 @@ class BoardTable(Table):
     accept_repairs: list[Words] = entry(
         "Changes to shapes in use that --repair may make, by the names it lists",
         "a list of the names that --repair lists",
+        default=[],
+        words="none",
+    )
+    clear: list[ClearTable] = entry(
+        "Areas cleared of copper that belongs to no piece, one [[board.clear]] each",
+        "tables headed [[board.clear]]",
         default=[],
         words="none",
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from millprep.job.board import LayersTable, SelectionTable
+from millprep.job.clearing_checks import check_clear
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, wrong
 from millprep.job.net_checks import check_nets
@@ -23,6 +24,7 @@ def check_board(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:
         yield from ordered((*at, "outline_box"), board["outline_box"])
     yield from _selections(at, board)
     yield from check_nets(at, board)
+    yield from check_clear(at, board)
 
 
 def _how_read(at: KeyPath, layers: dict[str, Any]) -> Iterator[Mistake]:

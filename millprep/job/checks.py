@@ -13,6 +13,8 @@ from typing import Any
 from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable
 from millprep.job.board_checks import check_board, ordered
+from millprep.job.clearing import ClearingTable
+from millprep.job.clearing_checks import check_clearing
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, quoted, wrong
 from millprep.job.places import KeyPath
@@ -22,6 +24,7 @@ from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, Regis
 
 USES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("isolation", "cutters", ("vee", "endmill")),
+    ("clearing", "cutters", ("vee", "endmill")),
     ("drilling", "cutters", ("drill",)),
     ("drilling", "borer", ("endmill",)),
     ("profile", "cutter", ("endmill",)),
@@ -52,6 +55,8 @@ class Good:
             if table and table.get("kind")
         }
         self.isolation = filled(IsolationTable, data.get("isolation"))
+        self.has_clearing = data.get("clearing") is not None
+        self.clearing = filled(ClearingTable, data.get("clearing"))
         self.drilling = filled(DrillingTable, data.get("drilling"))
         self.profile = filled(ProfileTable, data.get("profile"))
         self.registration = filled(RegistrationTable, data.get("registration"))
@@ -75,6 +80,7 @@ def check(good: Good) -> Iterator[Mistake]:
     yield from _blanks(good)
     yield from _cutters(good)
     yield from _work(good)
+    yield from check_clearing(good.isolation, good.clearing if good.has_clearing else None)
     yield from check_probe(good.registration, good.cutters, good.blanks)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from millprep.job.bed import BlankTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable
+from millprep.job.clearing import ClearingTable
 from millprep.job.fields import NAME_ALLOWED, Name, Table, entry
 from millprep.job.rules import RulesTable
 from millprep.job.tools import AnyCutter, CutterName
@@ -27,6 +28,12 @@ class JobFile(Table):
     )
     isolation: IsolationTable = entry(
         "How copper pieces are set apart", "a table headed [isolation]"
+    )
+    clearing: ClearingTable | None = entry(
+        "How copper that belongs to no piece is taken away",
+        "a table headed [clearing]",
+        default=None,
+        words="none is",
     )
     drilling: DrillingTable = entry("How holes are made", "a table headed [drilling]")
     profile: ProfileTable = entry("How boards are cut out", "a table headed [profile]")

@@ -6,6 +6,7 @@ from typing import Any
 
 from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable, LayersTable, SelectionTable
+from millprep.job.clearing import ClearingTable, ClearTable
 from millprep.job.fields import Table, doc_of
 from millprep.job.model import JobFile
 from millprep.job.net import LoadTable, NetTable
@@ -25,11 +26,13 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[board.selection]]", SelectionTable),
     ("[[board.net]]", NetTable),
     ("[[board.net.load]]", LoadTable),
+    ("[[board.clear]]", ClearTable),
     ("[cutters.NAME]", CutterTable),
     ('[cutters.NAME], kind = "vee"', VeeTable),
     ('[cutters.NAME], kind = "endmill"', EndMillTable),
     ('[cutters.NAME], kind = "drill"', DrillTable),
     ("[isolation]", IsolationTable),
+    ("[clearing]", ClearingTable),
     ("[drilling]", DrillingTable),
     ("[profile]", ProfileTable),
     ("[registration]", RegistrationTable),

@@ -8,11 +8,12 @@ from typing import Any
 
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
 from millprep.job.board import BoardTable
+from millprep.job.clearing import areas_of, clearing_of
 from millprep.job.model import JobFile
 from millprep.job.net import nets_of
 from millprep.job.probe import probe_of
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
-from millprep.job.work import DrillingTable, RegistrationTable
+from millprep.job.work import BY_VOLTAGE, DrillingTable, RegistrationTable
 from millprep.values.blank import Box, Clamp
 from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.machine import Machine
@@ -65,13 +66,16 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         tape=job.setup.tape,
         turn=job.setup.turn,
         isolation=IsolationPlan(
-            gap=isolation.gap,
+            gap=isolation.base_gap if isinstance(isolation.gap, str) else isolation.gap,
             depth=isolation.depth,
             flatness=isolation.flatness,
             cutters=tuple(cutters[name] for name in isolation.cutters),
             overlap=isolation.overlap,
             direction=isolation.direction,
+            by_voltage=isolation.gap == BY_VOLTAGE,
+            course=isolation.course,
         ),
+        clearing=clearing_of(job.clearing, isolation.depth, cutters),
         drilling=drilling,
         profile=ProfilePlan(
             cutter=profile_cutter,
@@ -144,6 +148,7 @@ def _board(file: File, table: BoardTable) -> BoardPlan:
         holes_drawing=_further(file, table.holes_drawing),
         accepted=tuple(table.accept_repairs),
         nets=nets_of(table.net),
+        clear=areas_of(table.clear),
     )
 
 

@@ -7,16 +7,45 @@ no source: depth of a vee cut 0.06 to 0.10 mm, breakthrough 0.2 to 0.3 mm, a tab
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
 
 from millprep.job.fields import LARGEST, Table, Words, choice, entry, number
-from millprep.values.plan import Direction
+from millprep.values.plan import Course, Direction
 
 Method = Literal["pins", "measure"]
 Probe = Literal["none", "electrical"]
 CutterNames = list[Words]
+
+BY_VOLTAGE = "by voltage"
+WIDEST_GAP = 20.0
+
+
+def _gap(value: Any) -> float | str:
+    if value == BY_VOLTAGE:
+        return BY_VOLTAGE
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise PydanticCustomError("gap_type", "neither a number nor the words")
+    if not 0 < value <= WIDEST_GAP:
+        raise PydanticCustomError("gap_range", "out of range")
+    return float(value)
+
+
+Gap = Annotated[
+    float | str,
+    PlainValidator(_gap),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "number", "exclusiveMinimum": 0, "maximum": WIDEST_GAP},
+                {"const": BY_VOLTAGE},
+            ]
+        }
+    ),
+]
+"""Millimetres, or the words that leave it to the voltages."""
 
 CUTTERS_ALLOWED = "a list of names defined as [cutters.NAME]"
 CUTTER_ALLOWED = "a name defined as [cutters.NAME]"
@@ -25,11 +54,24 @@ CUTTER_ALLOWED = "a name defined as [cutters.NAME]"
 class IsolationTable(Table):
     """How copper pieces are set apart."""
 
-    gap: float = number(
-        "Asked distance between a piece and whatever is beyond, at the foot of the copper",
+    gap: Gap = entry(
+        "Asked distance between a piece and whatever is beyond, at the foot of the copper; by "
+        "voltage as wide as [rules] spacing asks for the volts of the nets",
+        f'a plain number in mm, above 0 and at most {WIDEST_GAP:g}, or "{BY_VOLTAGE}"',
+        unit="mm",
+    )
+    base_gap: float = number(
+        "Distance opened everywhere before voltages widen it; unused where gap is a number",
         "mm",
+        default=0.2,
         above=0,
-        most=20,
+        most=WIDEST_GAP,
+    )
+    course: Course = choice(
+        "Where laps run: along the copper, or along the middle of the gaps, which leaves copper "
+        "as wide as possible",
+        Course,
+        default="copper",
     )
     depth: float = number(
         "Depth of the tip below the copper surface", "mm", default=0.08, above=0, most=5

@@ -119,6 +119,7 @@ def passes(
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)
+    bared = share.share_clearings(made.clearings, plan, overrun)
 
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
     marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
@@ -156,6 +157,7 @@ def passes(
             *marks.by_pass.get(number, ()),
             *scales.first.get(number, ()),
             *rings.by_pass[k],
+            *bared[k],
             *drilled[k],
             *freed.by_pass[k],
         ]

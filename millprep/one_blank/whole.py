@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import shapely
 
+from millprep.one_blank.cleared import Facts, cleared
 from millprep.passes.survey import extent_of
 from millprep.paths import checks, drilling, profile
 from millprep.paths.isolation import Island, isolate
+from millprep.paths.midline import isolate_in_the_middle
 from millprep.values.blank import Blank, Box
-from millprep.values.cut import HoleCut, Profile, Ring
+from millprep.values.cut import Clearing, HoleCut, Profile, Ring
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.plan import JobPlan
@@ -24,10 +27,19 @@ class Cuts:
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
     findings: tuple[Finding, ...]
+    clearings: tuple[Clearing, ...] = ()
 
 
-def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
-    """Rings, holes and profiles of all boards on the blank."""
+def cuts(
+    job: JobPlan,
+    blank: Blank,
+    placements: tuple[Placement, ...],
+    facts: Facts = MappingProxyType({}),
+) -> Cuts:
+    """Rings, clearings, holes and profiles of all boards on the blank.
+
+    `facts` are the nets that the job names, by the name of their board.
+    """
     findings = [*checks.depth(job.isolation, blank)]
     for placement in placements:
         findings += checks.board(placement)
@@ -36,19 +48,31 @@ def cuts(job: JobPlan, blank: Blank, placements: tuple[Placement, ...]) -> Cuts:
         for p in placements
         for piece in p.board.pieces
     ]
-    edge = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
+    outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
     rings: tuple[Ring, ...] = ()
+    clearings: tuple[Clearing, ...] = ()
     if not findings or all(f.severity != "stop" for f in findings):
-        rings, tight = isolate(islands, edge, job.isolation, blank.copper)
+        if job.isolation.course == "middle":
+            rings, tight = isolate_in_the_middle(islands, outlines, job.isolation, blank.copper)
+        else:
+            edge = shapely.union_all(list(outlines.values()))
+            rings, tight = isolate(islands, edge, job.isolation, blank.copper)
         findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
+        clearings, told = cleared(job, blank, placements, facts)
+        findings += told
     holes, hole_findings = drilling.drill(placements, blank, job.drilling)
     profiles, profile_findings = profile.profile(placements, blank, job.profile)
-    return Cuts(rings, holes, profiles, (*findings, *hole_findings, *profile_findings))
+    findings += [*hole_findings, *profile_findings]
+    return Cuts(rings, holes, profiles, tuple(findings), clearings)
 
 
 def extent(made: Cuts) -> Box:
     """Extent of every cutter's axis, blank frame."""
-    paths = [*(ring.path for ring in made.rings), *(one.path for one in made.profiles)]
+    paths = [
+        *(ring.path for ring in made.rings),
+        *(one.path for one in made.clearings),
+        *(one.path for one in made.profiles),
+    ]
     x0, y0, x1, y1 = extent_of(paths)
     bounds = [h.spine.bounds for h in made.holes]
     return Box(

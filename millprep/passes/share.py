@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from millprep.passes import split
 from millprep.passes.joins import JoinPlan
 from millprep.passes.shift import ShiftPlan
+from millprep.passes.survey import extent
 from millprep.values.blank import Box
-from millprep.values.cut import Cut, HoleCut, Profile, Ring, Tab
+from millprep.values.cut import Clearing, Cut, HoleCut, Profile, Ring, Tab
 from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import Join
 from millprep.values.path import Path, Point
@@ -181,6 +182,39 @@ def _reaches(shift: ShiftPlan, k: int, hole: HoleCut) -> bool:
     x0, y0, x1, y1 = hole.spine.bounds
     radius, w = hole.diameter / 2, shift.windows[k]
     return w.contains(x0 - radius, y0 - radius) and w.contains(x1 + radius, y1 + radius)
+
+
+def share_clearings(
+    clearings: Sequence[Clearing], shift: ShiftPlan, overrun: float
+) -> tuple[tuple[Clearing, ...], ...]:
+    """Clearing changes over where a later window begins; each side overruns as rings do.
+
+    No net hangs on where it changes over, so these are no joins.
+    """
+    regions = Regions.of(shift, overrun)
+    by_pass: list[list[Clearing]] = [[] for _ in shift.windows]
+    for one in clearings:
+        path, whole = one.path, _holding(shift, one.path)
+        if whole is not None:
+            by_pass[whole].append(one)
+            continue
+        stretches = split.regions(path, regions.lines, regions.owner, crowded(overrun))
+        for n, (start, end, side) in enumerate(stretches):
+            before = overrun if path.closed or n > 0 else 0.0
+            after = overrun if path.closed or n < len(stretches) - 1 else 0.0
+            alone = len(stretches) == 1
+            part = path if alone else _part(path, start - before, end + after)
+            by_pass[side].append(replace(one, path=part))
+    return tuple(map(tuple, by_pass))
+
+
+def _holding(shift: ShiftPlan, path: Path) -> int | None:
+    """The first pass (from 0) whose window holds a path wholly."""
+    x0, y0, x1, y1 = extent(path)
+    return next(
+        (k for k, w in enumerate(shift.windows) if w.contains(x0, y0) and w.contains(x1, y1)),
+        None,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
+from millprep.paths.by_voltage import Widened
 from millprep.paths.isolation import TightGap
 from millprep.values.blank import Blank
 from millprep.values.cutter import Cutter, Vee
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
-from millprep.values.plan import IsolationPlan
+from millprep.values.net import NetFacts
+from millprep.values.plan import ClearingPlan, Column, IsolationPlan
 
 SHOWN = 12
 """Findings of one kind that are listed one by one; the rest is counted."""
+LEFT = 0.001
+"""Copper of more area than this that no cutter reached is told, mm²."""
 
 
 def depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
@@ -131,3 +136,90 @@ def _would_fit(gap: float, plan: IsolationPlan, copper: float) -> str:
     if reach(cutter) > least:
         return f"{cutter.name} would fit at a depth of {reach(cutter):.3f} mm or less."
     return f"A cutter no wider than {gap:.3f} mm at {least:.3f} mm depth would fit."
+
+
+def not_cleared(
+    left: BaseGeometry, placement: Placement, plan: ClearingPlan
+) -> tuple[Finding, ...]:
+    """A warning for copper that was to be cleared and that no cutter reached."""
+    parts = [part for part in shapely.get_parts(left) if part.area > LEFT]
+    if not parts:
+        return ()
+    largest = max(parts, key=lambda part: float(part.area))
+    at = largest.representative_point()
+    finest = min(plan.cutters, key=lambda cutter: cutter.width(plan.depth))
+    return (
+        Finding(
+            code="copper-not-cleared",
+            severity="warn",
+            message=(
+                f"{len(parts)} places, {sum(part.area for part in parts):.2f} mm² together, are "
+                f"too narrow for every cutter that clears; the finest, {finest.name}, cuts "
+                f"{finest.width(plan.depth):.3f} mm. Add a finer one to [clearing] cutters."
+            ),
+            frame="blank",
+            at=(at.x, at.y),
+            board=placement.board.name,
+            copy=placement.copy,
+            blank=placement.blank,
+        ),
+    )
+
+
+def voltages(
+    widened: Widened, nets: Sequence[NetFacts], column: Column, placement: Placement
+) -> tuple[Finding, ...]:
+    """What isolation by voltage did, and a stop for every pair that no cutting sets apart."""
+    board, copy = placement.board.name, placement.copy
+    if not any(net.volts is not None for net in nets):
+        return (
+            Finding(
+                code="no-volts-told",
+                severity="warn",
+                message=(
+                    "Isolation goes by voltage and no net has volts, so only base_gap is opened. "
+                    "Name nets with volts in [[board.net]], or give gap in mm."
+                ),
+                board=board,
+                copy=copy,
+            ),
+        )
+    found = [
+        Finding(
+            code="drawn-too-near",
+            severity="stop",
+            message=(
+                f"{pair.one} and {pair.other} are drawn so that {pair.gap:.3f} mm stay between "
+                f"them at the foot of the copper; {pair.volts:g} V require {pair.required:g} mm "
+                f"(IPC-2221 table 6-1, {column}). No cut can widen that: move them apart in the "
+                "drawing."
+            ),
+            frame="blank",
+            at=pair.at,
+            board=board,
+            copy=copy,
+        )
+        for pair in widened.too_near[:SHOWN]
+    ]
+    if len(widened.too_near) > SHOWN:
+        found.append(
+            Finding(
+                code="drawn-too-near",
+                severity="stop",
+                message=f"{len(widened.too_near) - SHOWN} more pairs of nets are drawn too near.",
+                board=board,
+                copy=copy,
+            )
+        )
+    if widened.gaps:
+        each = ", ".join(f"{net} {gap:.2f}" for net, gap in sorted(widened.gaps.items()))
+        found.append(
+            Finding(
+                code="gap-by-voltage",
+                severity="note",
+                message=f"Floating copper is taken away for the voltages; gaps in mm: {each}.",
+                board=board,
+                copy=copy,
+            )
+        )
+    return tuple(found)

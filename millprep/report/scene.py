@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from millprep.values.as_cut import AsCut
     from millprep.values.blank import Blank
     from millprep.values.board import Hole
-    from millprep.values.cut import HoleCut, Profile, Ring
+    from millprep.values.cut import Clearing, HoleCut, Profile, Ring
     from millprep.values.cut_set import CutSet
     from millprep.values.cutter import Cutter
     from millprep.values.layout import Placement
@@ -62,6 +62,7 @@ class Scene:
     passes: tuple[MillingPass, ...]
     programs: tuple[Program, ...]
     as_cut: AsCut | None
+    clearings: tuple[Clearing, ...] = ()
 
     @property
     def pieces(self) -> list[shapely.Polygon]:
@@ -69,9 +70,9 @@ class Scene:
         return [shape for placed in self.placed for _, shape in placed.pieces]
 
     @property
-    def path_cuts(self) -> list[Ring | Profile]:
+    def path_cuts(self) -> list[Ring | Clearing | Profile]:
         """Everything that is cut along a path."""
-        return [*self.rings, *self.profiles]
+        return [*self.rings, *self.clearings, *self.profiles]
 
     @property
     def registration(self) -> dict[str, RegistrationHole]:
@@ -103,6 +104,7 @@ def scene(cut_set: CutSet, blank: Blank) -> Scene:
         passes=tuple(p for p in cut_set.passes if p.blank == blank.number),
         programs=tuple(p for p in cut_set.programs if p.blank == blank.number),
         as_cut=next((a for a in cut_set.as_cut if a.blank == blank.number), None),
+        clearings=tuple(one for one in cut_set.clearings if one.placement in here),
     )
 
 

@@ -9,7 +9,7 @@ from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Clamp
 from millprep.values.certificate import Certificate
 from millprep.values.check import Check
-from millprep.values.cut import HoleCut, Profile, Ring
+from millprep.values.cut import Clearing, HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
 from millprep.values.finding import Finding
 from millprep.values.judged import BoardJudged
@@ -47,7 +47,7 @@ class CutSet:
         inputs: first the job file, then the drawings.
         board_input: for each placement, index into `inputs` of its drawing.
         nets: (placement, piece) to the net's name.
-        pieces, holes cut, rings, profiles: blank frame, unsplit.
+        pieces, holes cut, rings, clearings, profiles: blank frame, unsplit.
         figures: one per program.
         as_cut, proofs: from the programs read back.
         trails: the programs as read back, one for each that was.
@@ -83,3 +83,4 @@ class CutSet:
     checks: tuple[Check, ...] = ()
     trails: tuple[Trail, ...] = ()
     judged: tuple[BoardJudged, ...] = ()
+    clearings: tuple[Clearing, ...] = ()

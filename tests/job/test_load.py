@@ -13,7 +13,14 @@ from millprep.job import load
 from millprep.values.blank import Box, Clamp
 from millprep.values.cutter import Drill, EndMill, Vee
 from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import BlankPlan, JobPlan, LayerRoles, ProbePlan, WireLink
+from millprep.values.plan import (
+    BlankPlan,
+    ClearingPlan,
+    JobPlan,
+    LayerRoles,
+    ProbePlan,
+    WireLink,
+)
 
 from .sample import JOB, changed, findings, messages, write
 
@@ -96,12 +103,18 @@ spindle = 9000
 plunge = 250
 
 [isolation]
-gap = 0.4
+gap = "by voltage"
+base_gap = 0.4
 depth = 0.1
 flatness = 0.03
 cutters = ["engraver", "mill"]
 overlap = 0.2
 direction = "conventional"
+[clearing]
+cutters = ["mill", "engraver"]
+copper = "all"
+depth = 0.12
+overlap = 0.3
 [drilling]
 cutters = ["twist"]
 tolerance = 0.07
@@ -194,12 +207,15 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.drilling.cutters == full.registration.cutters == (twist,)
     assert full.registration.sigma == pytest.approx(0.05)
     assert not full.registration.assumed
+    assert full.isolation.gap == 0.4
+    assert full.clearing == ClearingPlan((mill, vee), "all", 0.12, 0.3)
     assert full.registration.probe == ProbePlan(mill, 0.5, 20.0, 0.02)
     # Whatever is not told apart above must at least differ from the default.
     for part in ("isolation", "drilling", "profile", "registration"):
         one, two = getattr(short, part), getattr(full, part)
         for field in dataclasses.fields(one):
-            if field.name not in ("borer", "cutter"):
+            # the middle of gaps goes with no gap by voltage
+            if field.name not in ("borer", "cutter", "course"):
                 assert getattr(one, field.name) != getattr(two, field.name), field.name
 
 
@@ -208,6 +224,7 @@ def test_nothing_of_the_plan_is_left_untold() -> None:
     assert told == {
         "file", "name", "boards", "blanks", "machine", "origin", "touch", "clamps", "tape",
         "isolation", "drilling", "profile", "registration", "cutters", "turn", "rules",
+        "clearing",
     }  # fmt: skip
 
 
@@ -273,8 +290,8 @@ def test_a_drawing_that_is_not_there_and_the_nearest_one(tmp_path: Path) -> None
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "0", "true", '"1mm"', "[1]", "{}"])
 def test_a_gap_takes_nothing_but_a_positive_number(tmp_path: Path, value: str) -> None:
     (message,) = messages(tmp_path, changed("gap = 0.3", f"gap = {value}"))
-    start = "job.toml:29:1: [isolation] gap must be a plain number in mm, above 0 and at most 20; "
-    assert message.startswith(start + "got ")
+    start = "job.toml:29:1: [isolation] gap must be a plain number in mm, above 0 and at most 20, "
+    assert message.startswith(start + 'or "by voltage"; got ')
 
 
 def test_huge_and_odd_values_are_refused_in_words(tmp_path: Path) -> None:

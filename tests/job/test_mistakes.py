@@ -32,8 +32,9 @@ def test_five_mistakes_are_five_messages(tmp_path: Path) -> None:
         'job.toml:17:1: [[board]] 1 drawn_from must be "components" or "copper"; got "component"; '
         'nearest spelling: "components"',
         "job.toml:29:2: [isolation] gap is missing (asked distance between a piece and whatever "
-        "is beyond, at the foot of the copper); needed: a plain number in mm, above 0 and at "
-        "most 20",
+        "is beyond, at the foot of the copper; by voltage as wide as [rules] spacing asks for the "
+        'volts of the nets); needed: a plain number in mm, above 0 and at most 20, or "by '
+        'voltage"',
         'job.toml:39:1: [profile] cutter names a cutter that is not defined: "mil"; nearest '
         'spelling: "mill"; defined: "vee", "mill", "drill"',
     ]
@@ -63,7 +64,7 @@ CASES: list[tuple[str, str, str]] = [
         "[isolation]",
         "[isolaton]\n[isolation]",
         "28:2: isolaton is no known key; nearest spelling: isolation; allowed: name, machine, "
-        "blank, setup, board, cutters, isolation, drilling, profile, registration, rules",
+        "blank, setup, board, cutters, isolation, clearing, drilling, profile, registration, rules",
     ),
     (
         'preset = "endmill-2"',

@@ -36,8 +36,9 @@ def test_the_table_holds_name_unit_default_and_meaning() -> None:
     assert "depth mm 0.08 Depth of the tip below the copper surface" in lines
     assert "count - 1 Copies to make" in lines
     assert (
-        "gap mm must be written Asked distance between a piece and whatever is beyond, "
-        "at the foot of the copper" in lines
+        "gap mm must be written Asked distance between a piece and whatever is beyond, at the "
+        "foot of the copper; by voltage as wide as [rules] spacing asks for the volts of the nets"
+        in lines
     )
     assert "tip mm the preset's, or must be written Width of the flat tip" in lines
 
