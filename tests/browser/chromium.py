@@ -100,15 +100,21 @@ class Opened:
               const canvas = document.getElementById("review-canvas");
               const box = canvas.getBoundingClientRect();
               const k = canvas.width / box.width;
-              const c = canvas.getContext("2d");
-              return [...c.getImageData((px - box.left) * k, (py - box.top) * k, 1, 1).data];
+              const copy = document.createElement("canvas");
+              copy.width = copy.height = 1;
+              const c = copy.getContext("2d", { willReadFrequently: true });
+              const [x, y] = [(px - box.left) * k, (py - box.top) * k].map(Math.floor);
+              c.drawImage(canvas, -x, -y);
+              return [...c.getImageData(0, 0, 1, 1).data];
             }""",
             [px, py],
         )
         return (found[0], found[1], found[2])
 
     def zoom_to(self, x: float, y: float, scale: float) -> None:
-        """Bring a place to the middle by wheel and keys, at this scale or a little more."""
+        """Show all, then bring a place near by wheel, at this scale or a little more."""
+        self.page.locator("#review-fit").click()
+        self.settle()
         for _ in range(60):
             px, py = self.at(x, y)
             if self.view()[2] >= scale:

@@ -43,7 +43,6 @@ def told(opened: Opened) -> str:
 @pytest.mark.parametrize("layer", [key for key, _, _ in LAYERS])
 def test_a_layer_can_be_switched(opened: Opened, layer: str) -> None:
     box = opened.page.locator(f'[data-layer="{layer}"]')
-    # the first pass has everything but combs, which the second engraves
     was = box.is_checked()
     first = picture(opened)
     box.set_checked(not was)
@@ -130,16 +129,14 @@ def test_the_cutter_stands_where_the_program_has_it(
     assert place
     assert [float(v) for v in place.groups()] == pytest.approx(there[:3], abs=2e-3)
     if number and there.z < 0:
-        pose = next(
-            p for p in report["passes"] if p["pass"] == int(number[1])
-        )["pose"]
+        (pose,) = [p["blank_to_machine"] for p in report["passes"] if p["number"] == int(number[1])]
         x, y = there.x - pose[2], there.y - pose[5]
         assert memory.colour(x, y) == rgb(LIGHT["flag"])
 
 
 def test_times_are_those_of_the_sheet(memory: Opened, memory_board: Path) -> None:
     report = json.loads((memory_board / "report.json").read_text("utf-8"))
-    seconds = sum(p["seconds"] for p in report["programs"] if p["pass"] == 1)
+    seconds = sum(p["seconds"] for p in report["passes"][0]["programs"])
     memory.page.select_option("#review-pass", "1")
     clock = memory.page.locator("#review-clock").inner_text()
     hours, minutes, rest = clock.split(" of ")[1].split(":")
@@ -162,7 +159,7 @@ def test_from_move_to_move(opened: Opened) -> None:
 
 
 def test_it_runs_and_holds(opened: Opened) -> None:
-    opened.page.locator("#review-speed").select_option("600×".replace("600×", "×600"))
+    opened.page.locator("#review-speed").select_option(label="×600")
     play = opened.page.locator("#review-play")
     play.click()
     opened.page.wait_for_function(
@@ -256,8 +253,6 @@ def test_a_measured_distance_between_holes(opened: Opened) -> None:
     one, other = SET.holes[0].at, SET.holes[200].at
     opened.page.locator("#review-measure").click()
     for at in (one, other):
-        opened.page.locator("#review-fit").click()
-        opened.settle()
         opened.zoom_to(*at, 12)
         x, y = opened.at(*at)
         opened.page.mouse.click(x + 2, y - 2)

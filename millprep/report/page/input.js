@@ -121,6 +121,12 @@ canvas.addEventListener("keydown", (event) => {
   showHere();
   changed(false);
 });
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape" || event.target === canvas) return;
+  KEYS.Escape();
+  showHere();
+  changed(false);
+});
 canvas.addEventListener("blur", () => {
   state.keys = false;
   changed(false);

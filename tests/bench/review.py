@@ -1,0 +1,133 @@
+"""The review page with very many moves: the first picture, and steps of panning.
+
+Run it from the project's folder: `python -m tests.bench.review`; `--moves` says how many moves
+the set has at least, `--json` writes one object instead of words. The set is invented: rings
+around the pieces of long boards, repeated until the moves suffice. Seconds to the first picture
+count from the page's own start of loading, which holds reading the file, to the end of the first
+complete painting; a pan step is the longest frame of a drag across the drawing, everything zoomed
+to fit and again at ten times that. Exit code 1 when the first picture takes 2 s or a frame 50 ms.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import statistics
+import sys
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from millprep.report.sheet import sheet
+from millprep.values.cut_set import CutSet
+from tests.browser import chromium
+from tests.browser.chromium import Opened, open_sheet
+from tests.report.synthetic import invented
+from tests.report.trails import with_trails
+
+FIRST = 2.0
+FRAME = 50.0
+DRAG = """([x, y]) => new Promise((done) => {
+  const canvas = document.getElementById("review-canvas");
+  const send = (type, dx) => canvas.dispatchEvent(new PointerEvent(type, {
+    pointerId: 1, clientX: x + dx, clientY: y + dx / 4, bubbles: true, isPrimary: true }));
+  canvas.setPointerCapture = () => {};
+  send("pointerdown", 0);
+  const frames = [];
+  let dx = 0;
+  let last = null;
+  const step = (now) => {
+    if (last !== null) frames.push(now - last);
+    last = now;
+    if (frames.length >= 60) {
+      send("pointerup", dx);
+      done(frames);
+      return;
+    }
+    dx += frames.length < 30 ? -9 : 9;
+    send("pointermove", dx);
+    requestAnimationFrame(step);
+  };
+  requestAnimationFrame(step);
+})"""
+LOADED = """() => new Promise((done) => {
+  const canvas = document.getElementById("review-canvas");
+  const look = () => canvas.dataset.painted ? done(performance.now()) : setTimeout(look, 1);
+  look();
+})"""
+
+
+def large(moves: int) -> CutSet:
+    """An invented set with at least so many moves: its programs, run again and again."""
+    whole = with_trails(invented(6))
+    count = sum(len(trail) for trail in whole.trails)
+    times = -(-moves // count)
+    programs, trails = [], []
+    for k in range(times):
+        for program, trail in zip(whole.programs, whole.trails, strict=True):
+            file = program.file.replace(".ngc", f"-{k}.ngc")
+            # every round a little aside, so that no two lie on one another
+            aside = np.array([0.05 * k, 0.03 * k, 0.0])
+            xyz, centre = trail.xyz + aside, trail.centre + aside[:2]
+            programs.append(replace(program, file=file))
+            trails.append(replace(trail, file=file, xyz=xyz, centre=centre))
+    return replace(
+        whole, programs=tuple(programs), trails=tuple(trails), figures=whole.figures * times
+    )
+
+
+def panned(opened: Opened) -> list[float]:
+    """Milliseconds of every frame of a drag."""
+    box = opened.canvas.bounding_box()
+    assert box is not None
+    at = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
+    frames: list[float] = opened.page.evaluate(DRAG, at)
+    return frames
+
+
+def measured(moves: int) -> dict[str, Any]:
+    """Size of the file, seconds to the first picture, milliseconds of frames while panning."""
+    cut_set = large(moves)
+    with tempfile.TemporaryDirectory() as folder, chromium.browser() as started:
+        file = Path(folder) / "sheet.html"
+        file.write_text(sheet(cut_set), "utf-8")
+        opened = open_sheet(started, file)
+        opened.page.reload(wait_until="commit")
+        opened.page.wait_for_selector("#review-canvas", state="attached")
+        first = float(opened.page.evaluate(LOADED)) / 1000
+        opened.settle()
+        found: dict[str, Any] = {
+            "moves": sum(len(trail) for trail in cut_set.trails),
+            "megabytes": round(file.stat().st_size / 1e6, 2),
+            "first picture, s": round(first, 2),
+        }
+        for words in ("all of it", "near"):
+            frames = panned(opened)
+            found[f"{words}: longest frame, ms"] = round(max(frames), 1)
+            found[f"{words}: middle frame, ms"] = round(statistics.median(frames), 1)
+            for _ in range(7):
+                opened.page.locator("#review-in").click()
+            opened.settle()
+        return found
+
+
+def main() -> int:
+    """Measure and say."""
+    parser = argparse.ArgumentParser(description="review page with very many moves")
+    parser.add_argument("--moves", type=int, default=200_000)
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args()
+    found = measured(asked.moves)
+    if asked.json:
+        sys.stdout.write(json.dumps(found) + "\n")
+    else:
+        sys.stdout.writelines(f"{name:<28} {value}\n" for name, value in found.items())
+    longest = max(value for name, value in found.items() if "longest" in name)
+    return 0 if found["first picture, s"] < FIRST and longest < FRAME else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

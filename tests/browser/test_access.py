@@ -1,0 +1,79 @@
+"""What axe-core, the open checker of accessibility, finds in the page; it is run unchanged."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import pytest
+
+from tests.browser.chromium import Opened, open_sheet
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+SERIOUS = {"serious", "critical"}
+
+
+def violations(opened: Opened) -> list[str]:
+    """Serious findings: rule, and the elements it is about."""
+    checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    opened.page.evaluate(checker)
+    found: dict[str, Any] = opened.page.evaluate("() => axe.run()")
+    assert len(found["passes"]) > 20
+    return [
+        f"{one['id']}: {one['help']}: {[node['target'] for node in one['nodes']][:5]}"
+        for one in found["violations"]
+        if one["impact"] in SERIOUS
+    ]
+
+
+@pytest.mark.parametrize("light", ["light", "dark"])
+@pytest.mark.parametrize("size", [(1280, 800), (390, 844)], ids=["desktop", "phone"])
+def test_nothing_serious(
+    started: Browser,
+    memory_board: Path,
+    size: tuple[int, int],
+    light: Literal["light", "dark"],
+) -> None:
+    opened = open_sheet(started, memory_board / "sheet.html", size=size, light=light)
+    opened.canvas.focus()
+    opened.page.keyboard.press("ArrowRight")
+    opened.settle()
+    assert violations(opened) == []
+    opened.page.context.close()
+
+
+def test_something_serious_is_found(started: Browser, two_passes: Path) -> None:
+    opened = open_sheet(started, two_passes)
+    opened.page.evaluate("document.getElementById('review-time').removeAttribute('aria-label')")
+    opened.page.evaluate("document.querySelector('.bar .set').style.color = '#dddddd'")
+    found = " ".join(violations(opened))
+    assert "color-contrast" in found
+    assert "label" in found
+    opened.page.context.close()
+
+
+def test_every_control_is_reached_by_tab_and_shows_it(opened: Opened) -> None:
+    page = opened.page
+    wanted = set(
+        page.evaluate(
+            """() => [...document.querySelectorAll(
+              "#review button:not(:disabled), #review select, #review input, #review canvas")]
+              .filter((e) => e.offsetParent && !(e.type === "radio" && !e.checked))
+              .map((e) => e.id || e.dataset.layer || e.dataset.finding || e.value)"""
+        )
+    )
+    reached = set()
+    for _ in range(90):
+        page.keyboard.press("Tab")
+        name, outline = page.evaluate(
+            """() => { const e = document.activeElement;
+              return [e.id || e.dataset.layer || e.dataset.finding || e.value || "",
+                      getComputedStyle(e).outlineStyle]; }"""
+        )
+        if name in wanted:
+            reached.add(name)
+            assert outline != "none", name
+    assert wanted - reached == set()
