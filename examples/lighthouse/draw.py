@@ -12,8 +12,10 @@ from pathlib import Path
 from copper import Sheet, examine
 from dxf_file import write_dxf
 from memory_board import memory_board
+from memory_nets import net_rows
 from small_boards import fuse_holder, lamp_indicator, relay_driver
 
+NETS = ("net = [ # written by draw.py", "] # end of the nets that draw.py wrote")
 WIRES = ("links = [ # written by draw.py", "] # end of what draw.py wrote")
 
 
@@ -32,6 +34,16 @@ def wires_into(job: Path, sheets: list[Sheet]) -> None:
         )
         done += f"{before}{WIRES[0]}\n{rows}{WIRES[1]}"
     job.write_text(done + text, encoding="utf-8", newline="\n")
+
+
+def nets_into(job: Path, sheet: Sheet) -> None:
+    """Renew the list of nets in a job file."""
+    if not job.exists():
+        return
+    before, rest = job.read_text(encoding="utf-8").split(NETS[0], 1)
+    _, after = rest.split(NETS[1], 1)
+    text = f"{before}{NETS[0]}\n{net_rows(sheet)}{NETS[1]}{after}"
+    job.write_text(text, encoding="utf-8", newline="\n")
 
 
 def main() -> int:
@@ -55,6 +67,7 @@ def main() -> int:
     for sheet in [memory, *small]:
         write_dxf(sheet, here / f"{sheet.name}.dxf", inches=sheet.name == "relay-driver")
     wires_into(here / "memory-board.toml", [memory])
+    nets_into(here / "memory-board.toml", memory)
     wires_into(here / "indicators.toml", small)
     return 0
 

@@ -9,6 +9,7 @@ import traceback
 import click
 
 from millprep import __version__
+from millprep.cli.check import check
 from millprep.cli.demo import demo
 from millprep.cli.inspect import inspect
 from millprep.cli.new import new
@@ -29,7 +30,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, show, inspect, new, refit, verify, schema, demo):
+for command in (prepare, check, show, inspect, new, refit, verify, schema, demo):
     commands.add_command(command)
 
 

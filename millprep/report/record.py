@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from millprep.report.bed import bed_programs
+from millprep.report.rules_record import rules_row
 from millprep.values.cutter import Drill, EndMill, Vee
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def record(cut_set: CutSet) -> Row:
         "passes": [_pass(cut_set, milling_pass, costs) for milling_pass in cut_set.passes],
         "joins": [_join(cut_set, join) for join in cut_set.joins],
         "certificate": _certificate(cut_set),
-        "findings": [_finding(finding) for finding in cut_set.findings],
+        "findings": [finding_row(finding) for finding in cut_set.findings],
         "machine_seconds": _mm(sum(f.seconds for f in cut_set.figures)) if costs else None,
         "files": None,
         "seal": None,
@@ -120,6 +121,9 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
                 for one in proof.corners[:CORNERS]
             ],
         },
+        "rules": rules_row(
+            next((one for one in cut_set.judged if one.placement == placement.index), None)
+        ),
     }
 
 
@@ -249,7 +253,8 @@ def _join(cut_set: CutSet, join: Join) -> Row:
     }
 
 
-def _finding(finding: Finding) -> Row:
+def finding_row(finding: Finding) -> Row:
+    """One finding."""
     return {
         "code": finding.code,
         "severity": finding.severity,

@@ -45,7 +45,7 @@ def bases(
         )  # fmt: skip
         if pattern.wrong:
             findings.append(_wrong(placement, pattern))
-        thinnest = min(holes[n].diameter for n in pattern.holes)
+        thinnest = round(min(holes[n].diameter for n in pattern.holes), 3)
         if thinnest < least_hole(base.pin, level) - 1e-6:
             tight.setdefault((base, thinnest), []).append(pattern)
     findings += [_tight(placement, *key, alike, level) for key, alike in tight.items()]

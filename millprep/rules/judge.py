@@ -45,7 +45,7 @@ def judge(
     left, faults = rings(placement, as_cut, asked.drill_wander)
     findings += faults
     board = BoardJudged(
-        placement.index, tuple(judged), spacings, across(judged), found, left
+        placement.index, asked, thickness, tuple(judged), spacings, across(judged), found, left
     )
     return board, tuple(findings)
 

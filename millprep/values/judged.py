@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from millprep.values.plan import Column
+    from millprep.values.plan import Column, RulesPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +189,8 @@ class BoardJudged:
     """A copy of a board by the rules of the trade.
 
     Attributes:
+        rules: what was asked.
+        copper: thickness of the copper, mm.
         nets: those the job names, in its order.
         spacings: pairs of neighbours with volts, the least margin first.
         across: loads between two nets.
@@ -197,6 +199,8 @@ class BoardJudged:
     """
 
     placement: int
+    rules: RulesPlan
+    copper: float
     nets: tuple[NetJudged, ...]
     spacings: tuple[Spacing, ...]
     across: tuple[Across, ...]

@@ -1,0 +1,57 @@
+"""`millprep check`: a job held against every rule, nothing written."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--pictures",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Draw copper, findings, and potential and current of every solved net into this folder.",
+)
+@click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
+@click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
+def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) -> None:
+    """Hold a job against all rules: spacing, current, voltage drop, holes.
+
+    The job is planned, its programs are cut in simulation and thrown away; the copper that
+    would be left is judged by what the job says of its nets. Ends with 1 when prepare would
+    refuse.
+    """
+    from millprep.check import check as held
+
+    try:
+        cut_set = held(job_file, words.steps(), repair=repair)
+    except Refusal as refusal:
+        if as_json:
+            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
+        words.refuse(refusal)
+        return
+    words.say_findings(cut_set.findings)
+    if as_json:
+        from millprep.report.rules_record import checked
+
+        click.echo(json.dumps(checked(cut_set), indent=1))
+    else:
+        from millprep.report.rules_words import told
+
+        for line in told(cut_set):
+            click.echo(line)
+    if pictures is not None:
+        from millprep.report.pictures import draw
+
+        drawn = draw(cut_set, pictures)
+        if not as_json:
+            click.echo(f"{len(drawn)} pictures in {pictures}")
+    if any(finding.severity == "stop" for finding in cut_set.findings):
+        raise SystemExit(1)
