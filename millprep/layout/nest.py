@@ -146,7 +146,10 @@ class _Problem:
 
 
 def _chain(problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:
-    return _on(problem.task(counts), problem, counts, effort, number)
+    found = _on(problem.task(counts), problem, counts, effort, number)
+    # regions are of no use to whoever receives the result, and large
+    light = tuple(replace(blank, held=None) for blank in found.state.blanks)
+    return Found(found.score, replace(found.state, blanks=light))
 
 
 def _on(task: Task, problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:

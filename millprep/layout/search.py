@@ -36,6 +36,8 @@ COURSES = ((0, False), (1, True), (1, False), (0, True), (2, False), (3, True))
 theirs. Boards with leans of their own find jigsaws; without, large sets settle sooner."""
 
 AREA = 3.0
+"""How much the area of the last blank counts beside its used length; more finds denser blanks."""
+
 WARMTH = 0.003
 """Share of the used length by which a step may be for the worse, at the start of a chain."""
 
