@@ -95,7 +95,10 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         engraved += lines
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
     _machine(on, cut_set, clamps)
-    named = [(pose.point(hole.blank), hole, "drilled now") for hole in drilled]
+    named = [
+        (pose.point(hole.blank), hole, f"{'engraved' if hole.role == 'witness' else 'drilled'} now")
+        for hole in drilled
+    ]
     named += [
         (hole.machine, hole, "look here" if hole.role == "witness" else "locates") for hole in used
     ]

@@ -13,7 +13,7 @@ from millprep.values.overhang import overhangs
 if TYPE_CHECKING:
     from millprep.values.blank import Blank, Clamp
     from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass
+    from millprep.values.milling_pass import MillingPass, RegistrationHole
 
 ROLE = {
     "locate": "locates the blank",
@@ -39,17 +39,22 @@ def hole_rows(
 ) -> tuple[tuple[str, str, str, str, str], ...]:
     """(id, diameter, X, Y, what it is for) of each registration hole that plays a part."""
     rows = [
-        (hole, hole.machine, f"{ROLE[hole.role]}; drilled in pass {hole.drilled_in}")
+        (hole, hole.machine, f"{ROLE[hole.role]}; {_made(hole)} in pass {hole.drilled_in}")
         for hole in milling_pass.registration
     ]
     rows += [
-        (hole, milling_pass.pose.point(hole.blank), f"is drilled now for pass {hole.used_in}")
+        (hole, milling_pass.pose.point(hole.blank), f"is {_made(hole)} now for pass {hole.used_in}")
         for hole in drilled_now(cut_set, milling_pass)
     ]
     return tuple(
         (plain(hole.id), number(hole.diameter, 3), number(at[0], 3), number(at[1], 3), words)
         for hole, at, words in rows
     )
+
+
+def _made(hole: RegistrationHole) -> str:
+    """How it is made: what is looked at is a cross."""
+    return "engraved" if hole.role == "witness" else "drilled"
 
 
 def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:

@@ -51,7 +51,11 @@ def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     pins = on_pins(cut_set)
     now = milling_pass.number
     used = [(h.id, h.machine) for h in milling_pass.registration if h.role == "locate"]
-    drilled = [(h.id, milling_pass.pose.point(h.blank)) for h in drilled_now(cut_set, milling_pass)]
+    drilled = [
+        (h.id, milling_pass.pose.point(h.blank))
+        for h in drilled_now(cut_set, milling_pass)
+        if h.role != "witness"
+    ]
     marks = used or drilled
     if len(marks) < 2:
         return ()
@@ -87,12 +91,12 @@ def exact(at: Point) -> str:
 
 
 def drilled_now(cut_set: CutSet, milling_pass: MillingPass) -> list[RegistrationHole]:
-    """The holes for later passes that this pass drills."""
+    """The holes and crosses for later passes that this pass makes."""
     found = {
         hole.id: hole
         for other in cut_set.passes
         if other.blank == milling_pass.blank
         for hole in other.registration
-        if hole.drilled_in == milling_pass.number and hole.role != "witness"
+        if hole.drilled_in == milling_pass.number
     }
     return list(found.values())
