@@ -41,7 +41,7 @@ DARK = {
     "hole": "#14171b",
 }
 CUTTERS_LIGHT = palette.CUTTERS
-CUTTERS_DARK = ("#58c4d6", "#ff8a4c", "#f3e9ff", "#6f7dff", "#e8c2c2", "#a5d0ff")
+CUTTERS_DARK = ("#4090ba", "#ff8a4c", "#f3e9ff", "#6f7dff", "#cc9988", "#eeffbb")
 
 
 def colours() -> dict[str, dict[str, object]]:

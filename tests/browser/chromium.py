@@ -148,15 +148,19 @@ def open_sheet(
     )
     opened = Opened(context.new_page())
     page = opened.page
-    page.on("console", lambda message: opened.said.append(f"{message.type}: {message.text}"))
-    page.on("pageerror", lambda error: opened.said.append(f"error: {error}"))
-    page.on("dialog", lambda dialog: (opened.said.append("dialog"), dialog.dismiss()))
     address = file.resolve().as_uri()
+
+    def dismissed(dialog: Any) -> None:
+        opened.said.append(f"dialog: {dialog.message}")
+        dialog.dismiss()
 
     def asked(request: Any) -> None:
         if request.url != address and not request.url.startswith("data:"):
             opened.asked.append(request.url)
 
+    page.on("console", lambda message: opened.said.append(f"{message.type}: {message.text}"))
+    page.on("pageerror", lambda error: opened.said.append(f"error: {error}"))
+    page.on("dialog", dismissed)
     page.on("request", asked)
     page.goto(address)
     page.wait_for_function(PAINTED)
