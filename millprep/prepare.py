@@ -325,6 +325,7 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
             cut_set.passes,
             cut_set.programs,
             joins=cut_set.joins,
+            nets=cut_set.nets,
         )
     except Refusal as refusal:
         raise _stopped(cut_set, refusal) from refusal

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from millprep import nets
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
 from millprep.proof.certificate import certificate_of
 from millprep.proof.compare import compare
 from millprep.proof.edges import EDGE
+from millprep.proof.one_net import Nets
 from millprep.proof.rows import Row, check_rows
 from millprep.proof.trace import Trace
 from millprep.proof.worst import worst, worst_findings
@@ -53,11 +53,13 @@ def prove(
     programs: Sequence[Program],
     *,
     joins: Sequence[Join] = (),
+    nets: Nets | None = None,
     table: bool = True,
 ) -> Proved:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
-    With `table` False the programs are not held against the table of motions.
+    `nets` names the net of every piece; copper between pieces of one net is no short. With
+    `table` False the programs are not held against the table of motions.
 
     Raises:
         Refusal: when programs are not RS-274, with the faults of all of them, or the table of
@@ -106,8 +108,8 @@ def prove(
     reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
     depth, copper = job.isolation.depth, max(blank.copper for blank in layout.blanks)
     slope = max(c.width(depth) - c.width(depth, copper) for c in job.isolation.cutters) / 2
-    named, _ = nets.name(job.boards, layout)
-    proofs, faults = compare(cut, layout, reach=reach, slope=slope, nets=named)
+    kept = job.isolation.course == "middle"
+    proofs, faults = compare(cut, layout, reach=reach, slope=slope, nets=nets, kept=kept)
     findings += faults
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
@@ -116,12 +118,12 @@ def prove(
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
         flatness = job.isolation.flatness
-        told = worst(blank, cuts[blank.number], here, asked, by_index, flatness, named)
+        told = worst(blank, cuts[blank.number], here, asked, by_index, flatness, nets)
         for index, case in told.items():
             by_index[index] = replace(by_index[index], worst=case)
             findings += worst_findings(layout.placements[index], case, flatness)
     certificate = certificate_of(
-        layout, cuts, passes, joins, gap=job.isolation.gap, edges=2 * EDGE
+        layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE
     )
     return Proved(cut, tuple(by_index.values()), certificate, tuple(findings), trails)
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep import job, readback
+from millprep import job, nets, readback
 from millprep.prepare import Say, read_boards, read_inputs
 from millprep.refit import find_job, made_by_this_version
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.written_set import WrittenSet
 from millprep.values.as_cut import BoardProof
+from millprep.values.certificate import Certificate
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
@@ -94,11 +95,20 @@ def verify(
     if not gone:
         try:
             proved = readback.prove(
-                folder, plan, layout, passes, programs, joins=joins, table=hashes
+                folder,
+                plan,
+                layout,
+                passes,
+                programs,
+                joins=joins,
+                nets=nets.name(plan.boards, layout)[0],
+                table=hashes,
             )
             proofs = proved.proofs
             findings += proved.findings
             findings += _unlike(written, proofs)
+            if all(finding.severity != "stop" for finding in proved.findings):
+                findings += _unlike_certificate(written, proved.certificate)
         except Refusal as refusal:
             findings += refusal.findings
     return Verified(written.old.id, len(written.files or ()), layout, proofs, tuple(findings))
@@ -146,6 +156,36 @@ def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding
                     )
                 )
     return found
+
+
+def _unlike_certificate(written: WrittenSet, now: Certificate | None) -> list[Finding]:
+    """Where the certificate comes out other than the report says."""
+    row = written.row["certificate"]
+    if (row is None) != (now is None):
+        words = "the report has a certificate" if now is None else "the report has no certificate"
+        return [_differs(f"{words}, the programs are otherwise")]
+    if row is None or now is None:
+        return []
+    figures = [("mismatch of all joins", row["mismatch"], now.least.mismatch)]
+    figures += [
+        (f"mismatch before {words}", row[noun]["mismatch"], limit.mismatch)
+        for noun, words, limit in (
+            ("short", "a short", now.short),
+            ("open", "an open", now.open),
+            ("gap", "the gap is lost", now.gap),
+        )
+    ]
+    figures.append(("turn of a pass", row["turn"], now.turn))
+    return [
+        _differs(f"certified {noun} is {_told(new)}, the report says {_told(old)}")
+        for noun, old, new in figures
+        if abs(old - new) > SAME
+    ]
+
+
+def _differs(words: str) -> Finding:
+    message = f"{words}. Make the set again."
+    return Finding(code="proof-differs", severity="stop", message=message)
 
 
 def _told(value: float | None) -> str:

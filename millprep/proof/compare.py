@@ -17,7 +17,7 @@ from millprep.proof.necks import every_neck
 from millprep.proof.one_net import Nets, net_of
 from millprep.proof.ring import drilled, rings
 from millprep.proof.told import limited, on_blank
-from millprep.values.as_cut import AsCut, BoardProof, CopperPart
+from millprep.values.as_cut import AsCut, BoardProof, CopperPart, Corner
 from millprep.values.finding import Finding
 from millprep.values.layout import Layout, Placement
 
@@ -42,6 +42,7 @@ def compare(
     reach: float = REACH,
     slope: float | None = None,
     nets: Nets | None = None,
+    kept: bool = False,
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
     """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
 
@@ -50,7 +51,8 @@ def compare(
     the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
     and gaps are judged at the foot of the copper, opens, bites and necks at its surface.
     `nets` names the net of every piece that links join to others: copper between pieces of one
-    net is a bridge, no short.
+    net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper beyond a
+    piece's edge is meant to stay with it and no fault.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []
@@ -61,7 +63,7 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, found = _board(cut, shown, reach, slope, nets or {})
+        proof, found = _board(cut, shown, None if kept else reach, slope, nets or {})
         proofs.append(proof)
         findings.extend(found)
     for cut in as_cuts:
@@ -70,7 +72,7 @@ def compare(
 
 
 def _board(
-    cut: AsCut, shown: _Shown, reach: float, slope: float | None, nets: Nets
+    cut: AsCut, shown: _Shown, reach: float | None, slope: float | None, nets: Nets
 ) -> tuple[BoardProof, list[Finding]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
@@ -85,18 +87,20 @@ def _board(
         1 for piece in shown.pieces if at_foot[(index, piece)] and (index, piece) not in spoilt
     )
     surface = cut.surface or cut.parts
-    edges, corners = uncut(surface, shown.placement, shown.pieces, reach)
-    feet: list[Finding] = []
-    if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
-        feet, _ = uncut(mine, shown.placement, shown.pieces, reach, slope=slope)
+    beyond: list[Finding] = []
+    corners: tuple[Corner, ...] = ()
+    if reach is not None:
+        beyond += unparted(mine, shown.placement, shown.pieces, nets)
+        edges, corners = uncut(surface, shown.placement, shown.pieces, reach)
+        beyond += edges
+        if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
+            beyond += uncut(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
     holes = drilled(cut.grooves, shown.placement)
     findings = limited(
         [
             *joined,
             *(finding for _, finding in opens),
-            *unparted(mine, shown.placement, shown.pieces, nets),
-            *edges,
-            *feet,
+            *beyond,
             *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
             *rings(surface, shown.placement, holes, cut.grooves),
         ]

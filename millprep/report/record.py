@@ -146,10 +146,11 @@ def _certificate(cut_set: CutSet) -> Row | None:
     if stands is None:
         return None
 
-    def limit(of: Limit) -> Row:
+    def limit(kind: str, of: Limit) -> Row:
         placement = cut_set.layout.placements[of.placement]
         return {
             "mismatch": _mm(of.mismatch),
+            "at_least": kind in stands.at_least,
             "limited_by": {
                 "at": _point(of.at),
                 "blank": of.blank,
@@ -159,11 +160,12 @@ def _certificate(cut_set: CutSet) -> Row | None:
             },
         }
 
-    return limit(stands.least) | {
+    least = "short" if stands.least is stands.short else "open"
+    return limit(least, stands.least) | {
         "turn": _mm(stands.turn),
-        "short": limit(stands.short),
-        "open": limit(stands.open),
-        "gap": {"asked": _mm(stands.asked)} | limit(stands.gap),
+        "short": limit("short", stands.short),
+        "open": limit("open", stands.open),
+        "gap": {"asked": _mm(stands.asked)} | limit("gap", stands.gap),
     }
 
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from millprep.values.path import Point
+
+Kind = Literal["short", "open", "gap"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,7 @@ class Certificate:
         asked: the gap that must be left, mm.
         turn: of a pass about the holes it is found by, without any shift, that the joins stand
             before a short or an open; degrees.
+        at_least: what was found to stand all that was looked at, and may well stand more.
     """
 
     short: Limit
@@ -42,6 +46,7 @@ class Certificate:
     gap: Limit
     asked: float
     turn: float
+    at_least: tuple[Kind, ...] = ()
 
     @property
     def least(self) -> Limit:

@@ -15,7 +15,7 @@ import shapely
 
 from fixtures.valve_boards import valve_board
 from millprep.passes import budget
-from millprep.proof.certificate import certify
+from millprep.proof.join_tolerance import certify
 from millprep.values.cut import Ring
 from millprep.values.milling_pass import Join
 from tests.passes.test_valve_boards import Cut, cut

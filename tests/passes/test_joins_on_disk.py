@@ -14,7 +14,7 @@ import pytest
 
 from fixtures.wide_boards import wide_board, write_job
 from millprep.prepare import prepare
-from millprep.proof.certificate import certify, pass_grooves
+from millprep.proof.join_tolerance import certify, pass_grooves
 from millprep.proof.reader import read
 from millprep.values.cut_set import CutSet
 from millprep.values.milling_pass import Join
