@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from millprep.program import slots
@@ -60,11 +60,13 @@ def test_the_swept_area_is_the_slot(size: tuple[float, float, float, float]) -> 
 
 @QUICK
 @given(sizes, st.floats(0.1, 1.0))
+@example((1.0, 0.0, 1.0, 0.0625), 1.0)
 def test_the_way_down_is_a_ramp(size: tuple[float, float, float, float], step: float) -> None:
     length, degrees, cutter, wider = size
     one = cut(length, degrees, cutter + wider)
     made = moves_of(one, cutter, step)
-    fine = trail(START, made, 0.05)
+    # fine enough that the chords of the smallest half circles are as long as their arcs
+    fine = trail(START, made, 0.01)
     for move, points in fine:
         fall = points[0, 2] - points[-1, 2]
         run = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
