@@ -110,5 +110,5 @@ def moves_of(trace: Trace) -> list[Move]:
         i = j = None
         if m.centre is not None:
             i, j = m.centre[0] - m.start[0], m.centre[1] - m.start[1]
-        found.append(Move(m.kind, *m.end, i, j, m.feed))  # type: ignore[arg-type]
+        found.append(Move(m.kind, *m.end, i, j, m.feed))
     return found
