@@ -30,6 +30,8 @@ SPARE = 0.01
 """Gaps are widened by this much more, for the rounding of curves, mm."""
 BESIDE = 0.02
 """Floating copper borders on what is at most this much farther than the groove is wide, mm."""
+ENOUGH = 1e-9
+"""A gap short by less is wide enough, mm."""
 EDGE = "the board's edge"
 
 
@@ -135,38 +137,50 @@ def gaps(
     Any two add up to what their volts require, a gap below the least counted as nothing; with
     `at_edge` each alone holds what its volts to the edge require.
     """
-    wide = {net.name: least for net in nets}
+    floor = {net.name: least for net in nets}
     need: dict[tuple[str, str], float] = {}
     ground = NetFacts(EDGE, ("",), (0.0, 0.0))
     for one, other in itertools.permutations(nets, 2):
-        volts = one.volts_to(other)
-        assert volts is not None
-        need[one.name, other.name] = required(volts, asked.column)
+        need[one.name, other.name] = _required(one, other, asked)
     for net in nets if at_edge else ():
-        volts = net.volts_to(ground)
-        assert volts is not None
-        if required(volts, asked.column) > _counted(least, asked):
-            wide[net.name] = max(least, required(volts, asked.column))
+        if _required(net, ground, asked) > _counted(least, asked):
+            floor[net.name] = max(least, asked.least_counted, _required(net, ground, asked))
+    wide = dict(floor)
 
-    def short(one: str, other: str) -> float:
-        return need[one, other] - _counted(wide[one], asked) - _counted(wide[other], asked)
+    def enough(one: str) -> float:
+        """The gap of a net that holds against all others as they are."""
+        short = [
+            need[one, other] - _counted(wide[other], asked) for other in wide if other != one
+        ]
+        most = max(short, default=0.0)
+        if most <= _counted(floor[one], asked) + ENOUGH:
+            return floor[one]
+        return max(floor[one], asked.least_counted, most)
+
+    def gain(one: str) -> float:
+        """What of all that lacks is mended by widening a net, for each mm along it."""
+        lacks = [
+            need[one, other] - _counted(wide[one], asked) - _counted(wide[other], asked)
+            for other in wide
+            if other != one
+        ]
+        return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[one], ENOUGH)
 
     while True:
-        gain = {
-            one: sum(
-                max(short(one, other), 0.0) * lengths[other] for other in wide if other != one
-            )
-            / max(lengths[one], 1e-9)
-            for one in wide
-        }
-        name = max(sorted(gain), key=gain.__getitem__, default="")
-        if not name or gain[name] <= 1e-9:
-            return wide
-        wide[name] = max(
-            wide[name],
-            asked.least_counted,
-            *(need[name, other] - _counted(wide[other], asked) for other in wide if other != name),
-        )
+        name = max(sorted(wide), key=gain, default="")
+        if not name or gain(name) == 0:
+            break
+        wide[name] = enough(name)
+    # what was widened first may no longer need it; the longest nets gain most by it
+    for name in sorted(wide, key=lambda one: (-lengths[one], one)):
+        wide[name] = enough(name)
+    return wide
+
+
+def _required(one: NetFacts, other: NetFacts, asked: Asked) -> float:
+    volts = one.volts_to(other)
+    assert volts is not None, "nets without volts are floating"
+    return required(volts, asked.column)
 
 
 def _counted(gap: float, asked: Asked) -> float:

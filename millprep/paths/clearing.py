@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.paths.arcs import from_line
 from millprep.paths.keep_out import KeepOut
-from millprep.paths.offset import quad_segments, rings_of
+from millprep.paths.offset import offset, quad_segments, rings_of
 from millprep.values.cut import Clearing
 from millprep.values.cutter import Cutter
 from millprep.values.path import Path
@@ -29,6 +29,8 @@ CRUMB = 2e-5
 """Left copper of less area is the rounding of curves, mm²."""
 SHORTEST = 0.01
 """Courses shorter than this are dropped, mm."""
+SPARE = 0.05
+"""A cutter that clears keeps so much farther from copper than it must, if the gap allows, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ def clear(
             radius=wide / 2,
             inset=wide / 2 - min(overlap * wide, beyond),
             pitch=wide * (1 - overlap),
-            keep_out=KeepOut(keep, cutter.width(depth) / 2),
+            keep_out=KeepOut(keep, cutter.width(depth) / 2 + min(SPARE, beyond)),
         )
         paths, left = _with(tool, left, direction == "climb")
         courses += [Clearing(path, placement, cutter.name, depth) for path in paths]
@@ -108,22 +110,32 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
             if again:
                 lines += again
                 rest = _less_swept(rest, again, tool.radius)
+        again = [line for some in _areas(rest) for line in _beside(tool, some)]
+        if again:
+            lines += again
+            rest = _less_swept(rest, again, tool.radius)
         paths += [_path(line, climb) for line in lines]
         left.append(rest)
     return paths, shapely.union_all(left)
 
 
+def _beside(tool: _Tool, part: shapely.Polygon) -> list[shapely.LineString]:
+    """Where the cutter must stand to reach a part that lies nearer to copper than its axis may."""
+    return _lines(tool.keep_out.along(_grown(part, 0.999 * tool.radius)))
+
+
 def _laps(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineString]]:
     """Lap by lap from the edge of a part inward."""
     inset = tool.inset
+    inner = offset(part, -inset)
     while True:
-        inner = _grown(part, -inset)
         if inner.is_empty:
             return
         yield [
             line for ring in rings_of(inner) for line in _lines(tool.keep_out.less(ring))
         ]
         inset += tool.pitch
+        inner = _grown(part, -inset)
 
 
 def _less_swept(

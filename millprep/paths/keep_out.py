@@ -29,6 +29,10 @@ class KeepOut:
         found = self._zones[np.sort(self._tree.query(shape))]
         return shapely.union_all(shapely.clip_by_rect(found, x0 - 1, y0 - 1, x1 + 1, y1 + 1))
 
+    def along(self, shape: BaseGeometry) -> BaseGeometry:
+        """The lines within a shape that go round all zones as near as they allow."""
+        return shapely.intersection(self.near(shape).boundary, shape)
+
     def less(self, line: BaseGeometry) -> BaseGeometry:
         """A line without what lies in the zones; the very same object when nothing does."""
         if line.is_empty:
