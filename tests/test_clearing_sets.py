@@ -1,0 +1,177 @@
+"""Whole sets: gaps by voltage, floating copper cleared, isolation in the middle of gaps."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+import shapely
+
+from fixtures.valve_boards import Pad, round_
+from fixtures.wide_boards import write_job
+from millprep.prepare import prepare
+from millprep.values.board import Board, CopperPiece, Hole
+from millprep.values.cut_set import CutSet
+from millprep.values.finding import Refusal
+
+NETS = """
+[[board.net]]
+name = "supply"
+at = [10.0, 10.0]
+volts = 300.0
+[[board.net]]
+name = "grid"
+at = [10.0, 14.0]
+volts = [0.0, 1.0]
+[[board.net]]
+name = "heater"
+at = [10.0, 20.0]
+volts = [0.0, 6.3]
+
+[cutters"""
+MILL = """
+[cutters.clear]
+kind = "endmill"
+diameter = 0.8
+shank = 3.175
+flute = 4
+stickout = 20
+spindle = 10000
+feed = 400
+plunge = 100
+step = 0.4
+
+[clearing]
+cutters = ["clear"]
+"""
+
+
+def lamp_board(length: float = 60.0) -> Board:
+    """Three rails, all invented: 2.2 mm of laminate between the first two, 4.8 to the third."""
+    copper, pads = [], []
+    for y, width in ((10.0, 1.6), (14.0, 2.0), (20.0, 1.2)):
+        mine = [Pad((x, y), 2.4, 1.0) for x in (8.0, 30.0, length - 8.0)]
+        rail = round_(shapely.LineString([(6.0, y), (length - 6.0, y)]), width)
+        copper.append(shapely.union_all([rail, *(pad.disc for pad in mine)]))
+        pads += mine
+    pieces = tuple(
+        CopperPiece(f"c{n}", shape)
+        for n, shape in enumerate(copper, 1)
+        if isinstance(shape, shapely.Polygon)
+    )
+    holes = tuple(
+        Hole(f"h{n}", pad.at, pad.hole, f"c{(n - 1) // 3 + 1}") for n, pad in enumerate(pads, 1)
+    )
+    return Board("lamps", shapely.box(0, 0, length, 30.0), pieces, holes)
+
+
+def job(
+    folder: Path, gap: str, more: str = "", nets: bool = True, length: float = 60.0, **words: Any
+) -> Path:
+    told = {"travel": (300.0, 180.0), "size": (length + 40.0, 70.0), "margin": 18.0} | words
+    file = write_job(lamp_board(length), folder, gap=gap, **told)
+    text = file.read_text("utf-8")
+    if nets:
+        text = text.replace("\n[cutters", NETS, 1)
+    file.write_text(text + more, encoding="utf-8")
+    return file
+
+
+def stops(cut_set: CutSet) -> list[str]:
+    return [finding.code for finding in cut_set.findings if finding.severity == "stop"]
+
+
+def cleared_length(cut_set: CutSet) -> float:
+    return sum(one.path.length for one in cut_set.clearings)
+
+
+def test_a_gap_of_half_a_millimetre_over_floating_copper_does_not_hold_300_volts(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(Refusal) as refused:
+        prepare(job(tmp_path, "0.5"), tmp_path / "out")
+    told = [f for f in refused.value.findings if f.severity == "stop"]
+    assert {f.code for f in told} == {"spacing-too-narrow"}
+    assert all(f.at is not None and "isolate by voltage" in f.message for f in told)
+    assert list((tmp_path / "out-refused" / "previews").glob("close-up-*.png"))
+
+
+@pytest.mark.parametrize("more", ["", MILL])
+def test_by_voltage_it_does(tmp_path: Path, more: str) -> None:
+    cut_set = prepare(job(tmp_path, '"by voltage"', more), tmp_path / "out")
+    assert stops(cut_set) == []
+    (judged,) = cut_set.judged
+    margins = [pair.margin for pair in judged.spacings]
+    assert margins
+    assert min(margins) > -1e-6
+    (proof,) = cut_set.proofs
+    assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
+    assert {one.cutter for one in cut_set.clearings} == {"clear" if more else "vee"}
+    told = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
+    works = {p["work"] for one in told["passes"] for p in one["programs"]}
+    assert ("clear" in works) == bool(more)
+    # around the supply, not around the others
+    supply = lamp_board().pieces[0].shape
+    (copy,) = cut_set.layout.placements
+    near = copy.pose.shape(supply).buffer(2.2)
+    assert all(near.contains(one.path.line()) for one in cut_set.clearings)
+
+
+def test_what_is_drawn_too_near_is_refused_before_anything_is_cut(tmp_path: Path) -> None:
+    file = job(tmp_path, '"by voltage"')
+    text = file.read_text("utf-8").replace("volts = 300.0", "volts = 480.0")
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(Refusal) as refused:
+        prepare(file, tmp_path / "out")
+    (told,) = [f for f in refused.value.findings if f.severity == "stop"]
+    assert told.code == "drawn-too-near"
+    assert told.at is not None
+    assert "480 V require 2.5 mm" in told.message
+
+
+def test_all_floating_copper_goes_also_across_two_passes(tmp_path: Path) -> None:
+    more = MILL + 'copper = "all"\n'
+    file = job(tmp_path, "0.3", more, nets=False, length=180.0, travel=(160.0, 120.0))
+    cut_set = prepare(file, tmp_path / "out")
+    assert stops(cut_set) == []
+    assert len(cut_set.passes) == 2
+    (copy,), (copper,) = cut_set.layout.placements, cut_set.as_cut
+    outline = copy.pose.shape(copy.board.outline).buffer(-0.02)
+    free = [part.shape.intersection(outline) for part in copper.parts if not part.pieces]
+    assert sum(shape.area for shape in free) < 0.01
+    assert "copper-not-cleared" not in {finding.code for finding in cut_set.findings}
+
+
+def test_an_area_is_cleared_and_nothing_else(tmp_path: Path) -> None:
+    areas = "\n[[board.clear]]\nbox = [20.0, 22.0, 40.0, 28.0]\n\n[cutters"
+    file = job(tmp_path, "0.3", MILL, nets=False)
+    text = file.read_text("utf-8").replace("\n[cutters", areas, 1)
+    file.write_text(text, encoding="utf-8")
+    cut_set = prepare(file, tmp_path / "out")
+    assert stops(cut_set) == []
+    (copy,), (copper,) = cut_set.layout.placements, cut_set.as_cut
+    area = copy.pose.shape(shapely.box(20, 22, 40, 28))
+    left = [part.shape.intersection(area.buffer(-0.01)).area for part in copper.parts]
+    assert sum(left) < 1e-6
+    assert all(area.contains(one.path.line()) for one in cut_set.clearings)
+
+
+@pytest.mark.parametrize(
+    ("length", "travel"), [(60.0, (300.0, 180.0)), (180.0, (160.0, 120.0))]
+)
+def test_in_the_middle_of_gaps_copper_stays_and_comes_apart(
+    tmp_path: Path, length: float, travel: tuple[float, float]
+) -> None:
+    more = ""
+    file = job(tmp_path, '0.1\ncourse = "middle"', more, False, length, travel=travel)
+    cut_set = prepare(file, tmp_path / "out")
+    assert stops(cut_set) == []
+    assert len(cut_set.passes) == (1 if length < 100 else 2)
+    (proof,), (copper,) = cut_set.proofs, cut_set.as_cut
+    assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
+    (copy,) = cut_set.layout.placements
+    drawn = sum(piece.shape.area for piece in copy.board.pieces)
+    kept = sum(part.shape.area for part in copper.parts if part.pieces)
+    assert kept > 1.5 * drawn
