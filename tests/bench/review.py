@@ -17,7 +17,7 @@ import sys
 import tempfile
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,6 +27,9 @@ from tests.browser import chromium
 from tests.browser.chromium import Opened, open_sheet
 from tests.report.synthetic import invented
 from tests.report.trails import with_trails
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 FIRST = 2.0
 FRAME = 50.0
@@ -88,10 +91,10 @@ def panned(opened: Opened) -> list[float]:
     return frames
 
 
-def measured(moves: int) -> dict[str, Any]:
+def measured(moves: int, started: Browser) -> dict[str, Any]:
     """Size of the file, seconds to the first picture, milliseconds of frames while panning."""
     cut_set = large(moves)
-    with tempfile.TemporaryDirectory() as folder, chromium.browser() as started:
+    with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "sheet.html"
         file.write_text(sheet(cut_set), "utf-8")
         opened = open_sheet(started, file)
@@ -111,6 +114,7 @@ def measured(moves: int) -> dict[str, Any]:
             for _ in range(7):
                 opened.page.locator("#review-in").click()
             opened.settle()
+        opened.page.context.close()
         return found
 
 
@@ -120,7 +124,8 @@ def main() -> int:
     parser.add_argument("--moves", type=int, default=200_000)
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    found = measured(asked.moves)
+    with chromium.browser() as started:
+        found = measured(asked.moves, started)
     if asked.json:
         sys.stdout.write(json.dumps(found) + "\n")
     else:

@@ -6,6 +6,7 @@ import json
 import math
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import shapely
@@ -13,11 +14,14 @@ import shapely
 from millprep import job
 from millprep.report.page_words import LAYERS
 from millprep.report.screen_colours import DARK, LIGHT
-from tests.browser.chromium import Opened
+from tests.browser.chromium import Opened, open_sheet
 from tests.browser.walk import walk
 from tests.conftest import EXAMPLES
 from tests.report.synthetic import invented
 from tests.report.trails import FIRST
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 SET = invented(4)
 
@@ -348,3 +352,21 @@ def test_nothing_sticks_out_of_a_narrow_window(opened: Opened, width: int) -> No
     canvas = opened.canvas.bounding_box()
     assert canvas is not None
     assert canvas["height"] >= 200
+
+
+def test_a_blank_of_many_copies(started: Browser, indicators: Path) -> None:
+    """Copper of every copy is drawn from one telling of the board, each in its own place."""
+    opened = open_sheet(started, indicators / "sheet.html")
+    report = json.loads((indicators / "report.json").read_text("utf-8"))
+    assert len(report["boards"]) > 5
+    for board in report["boards"]:
+        a, b, c, d, e, f = board["drawing_to_blank"]
+        piece = board["pieces"][-1]
+        x, y = piece["at"]
+        opened.page.mouse.move(*opened.at(a * x + b * y + c, d * x + e * y + f))
+        opened.settle()
+        assert opened.fact("Board") == [f"{board['name']}, copy {board['copy']}"]
+        assert opened.fact("Piece") == [piece["id"]]
+        assert opened.fact("Net") == [piece["net"]]
+    assert opened.said == opened.asked == []
+    opened.page.context.close()

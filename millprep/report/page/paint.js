@@ -2,7 +2,7 @@
 // shown, moved and stretched until the next one is done; what moves is drawn anew every time.
 const MARGIN = 0.25; // of the view, on every side
 const SLICE = 9; // ms of painting in a frame
-const BATCH = 700; // lines of a path painted at once
+const BATCH = 600; // lines of a path painted at once; wide ones cost more and are fewer
 const SEEN = 0.6; // pixels; steps below this are not drawn
 
 let sheet = null; // {canvas, view} that is shown

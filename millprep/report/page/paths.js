@@ -40,9 +40,9 @@ function* paintMoves(c, v, p, first, end, cut) {
         px = NaN;
         continue;
       }
-      if (count && (Math.abs(w - width) > 1e-3 || count > BATCH)) {
+      const full = count > (width * v.scale > 4 ? BATCH / 4 : BATCH);
+      if (count && (Math.abs(w - width) > 1e-3 || full)) {
         close(width);
-        const full = count > BATCH;
         count = 0;
         px = NaN;
         if (full) yield;
