@@ -107,7 +107,7 @@ def _widths(scene: Scene) -> dict[str, str]:
     by_name = {cutter.name: cutter for cutter in scene.cutters}
     words: dict[str, str] = {hole.cutter: "" for hole in scene.holes}
     words |= {profile.cutter: "" for profile in scene.profiles}
-    for cut in (*scene.rings, *scene.clearings):
+    for cut in scene.path_cuts:
         if cut.cutter not in words and cut.cutter in by_name:
             wide = number(by_name[cut.cutter].width(cut.depth), 3)
             words[cut.cutter] = f", cuts {wide} mm wide"
