@@ -24,10 +24,12 @@ ALLOWED: dict[str, set[str]] = {
     "proof": {"values", "trade"},
     "rules": {"values", "trade"},
     "report": {"values"},
+    "explain": set(),
     "shop": {"values", "passes", "program"},
     # steps of the walk that stand beside it
     "nets": {"values"},
     "judging": {"values", "rules"},
+    "laying": {"values", "layout"},
     "set_on_disk": {"values"},
     "readback": {"values", "proof"},
     "one_blank": {"values", "paths", "passes", "program"},

@@ -11,6 +11,7 @@ import click
 from millprep import __version__
 from millprep.cli.check import check
 from millprep.cli.demo import demo
+from millprep.cli.explain import explain
 from millprep.cli.inspect import inspect
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
@@ -30,7 +31,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, check, show, inspect, new, refit, verify, schema, demo):
+for command in (prepare, check, explain, show, inspect, new, refit, verify, schema, demo):
     commands.add_command(command)
 
 

@@ -1,0 +1,35 @@
+from __future__ import annotations
+
+import json
+
+from tests.cli.small import run
+
+
+def test_a_code_is_explained_with_its_source() -> None:
+    result = run("explain", "spacing-too-narrow")
+    assert result.exit_code == 0
+    for words in ("what it means", "why it matters", "what to do", "IPC-2221", "no protective"):
+        assert words in result.stdout
+
+
+def test_brackets_and_capitals_are_no_hindrance() -> None:
+    assert run("explain", "[Gap-Too-Narrow]").stdout.startswith("gap-too-narrow\n")
+
+
+def test_without_a_code_all_are_listed() -> None:
+    lines = run("explain").stdout.splitlines()
+    assert len(lines) > 200
+    assert lines == sorted(lines)
+
+
+def test_as_json() -> None:
+    row = json.loads(run("explain", "hole-off", "--json").stdout)
+    assert list(row) == ["code", "means", "matters", "do", "source"]
+    assert row in json.loads(run("explain", "--json").stdout)
+
+
+def test_a_code_that_is_not_there_is_refused_with_its_neighbours() -> None:
+    result = run("explain", "gap-to-narrow")
+    assert result.exit_code == 2
+    assert "gap-too-narrow" in result.stderr
+    assert "[code-unknown]" in result.stderr
