@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.one_blank.bites import real
 from millprep.one_blank.grooves import grooves, joined, room
 from millprep.one_blank.whole import Cuts, extent
 from millprep.passes import (
@@ -170,7 +171,9 @@ def passes(
         )
     judged = (*rings.joins, *strength.expect(freed.joins, errors))
     by_index = {p.index: p for p in placements}
-    bites = neighbours.bites(pairs, join_plan.pass_at, errors.most)
+    bites = real(
+        neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation
+    )
     words = (
         *screw.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
