@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, drawing_settings, save
 from millprep.report.close_up import Spot, close_up, spots
+from millprep.report.net_view import density_view, potential_view
 from millprep.report.pass_view import pass_view
 from millprep.report.places import Marked, marked
 from millprep.report.scene import scene
+from millprep.report.words import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
     from millprep.values.cut import HoleCut, Profile, Ring
     from millprep.values.cut_set import CutSet
+    from millprep.values.judged import NetJudged
 
 FOLDER = "previews"
 
@@ -57,6 +60,12 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
             Picture(f"{stem}-pass-{p.number}", f"pass {p.number}", False, n, p.number)
             for p in cut_set.passes
             if p.blank == n
+        ]
+    for n, blank_number, one in _solved(cut_set):
+        name = plain(one.net.name, 40)
+        found += [
+            Picture(f"net-{n}-potential", f"potential of net {name}", False, blank_number),
+            Picture(f"net-{n}-current", f"current density of net {name}", False, blank_number),
         ]
     for i, spot in enumerate(_spots(cut_set), start=1):
         names = tuple(mark.name for mark in spot.marks)
@@ -101,8 +110,23 @@ def _canvases(cut_set: CutSet) -> Iterator[Canvas]:
             yield as_cut_view(here, cut_set.job, cut_set.id, faults)
         for milling_pass in here.passes:
             yield pass_view(here, cut_set, milling_pass)
+    for _, number, one in _solved(cut_set):
+        yield potential_view(scenes[number], cut_set.job, cut_set.id, one)
+        yield density_view(scenes[number], cut_set.job, cut_set.id, one)
     for spot in _spots(cut_set):
         yield close_up(scenes[spot.blank], cut_set, spot)
+
+
+def _solved(cut_set: CutSet) -> list[tuple[int, int, NetJudged]]:
+    """Every net whose sheet was solved, counted from 1, with the number of its blank."""
+    blank = {p.index: p.blank for p in cut_set.layout.placements}
+    nets = [
+        (blank[board.placement], one)
+        for board in cut_set.judged
+        for one in board.nets
+        if one.field is not None
+    ]
+    return [(n, *pair) for n, pair in enumerate(nets, 1)]
 
 
 def _spots(cut_set: CutSet) -> tuple[Spot, ...]:
