@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 from millprep import job, judging
-from millprep.prepare import Say, Stopped, empty, made, read_boards, read_nets
+from millprep.prepare import Say, Stopped, empty, made, read_boards, read_nets, with_stored
 from millprep.values.cut_set import CutSet
 
 
@@ -29,11 +29,12 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
     facts = read_nets(plan, boards, job_file)
+    choice = with_stored(plan, None)
     cut_set = empty(plan, job_file, boards, None)
     with tempfile.TemporaryDirectory() as folder:
         try:
-            cut_set = made(cut_set, plan, boards, facts, Path(folder), say, None)
+            cut_set = made(cut_set, plan, boards, facts, Path(folder), say, None, choice)
         except Stopped as stopped:
             return stopped.cut_set
     say("judging spacing, current and holes")
-    return judging.judged(cut_set, plan.rules, facts, all_boards=True)
+    return judging.judged(cut_set, plan.rules, facts, whole=True)

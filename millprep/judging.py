@@ -18,7 +18,7 @@ def judged(
     rules: RulesPlan,
     facts: Mapping[str, tuple[NetFacts, ...]],
     *,
-    all_boards: bool = False,
+    whole: bool = False,
 ) -> CutSet:
     """The set with what the rules find.
 
@@ -26,7 +26,8 @@ def judged(
         cut_set: with its copper as cut.
         rules: what is asked.
         facts: nets that the job names, by the board's name.
-        all_boards: whether a board without a named net is judged too, by its holes alone.
+        whole: whether currents and volts at loads are worked out as well, which takes seconds
+            for each net, and boards without a named net are judged too, by their holes.
     """
     as_cut = {one.blank: one for one in cut_set.as_cut}
     copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
@@ -34,14 +35,19 @@ def judged(
     findings: list[Finding] = []
     for placement in cut_set.layout.placements:
         told = facts[placement.board.name]
-        if told or all_boards:
+        if told or whole:
             blank = placement.blank
-            board, faults = judge(told, placement, as_cut[blank], copper[blank], rules)
+            board, faults = judge(
+                told, placement, as_cut[blank], copper[blank], rules, solve=whole
+            )
             done.append(board)
             findings += faults
     bare = [name for name, told in facts.items() if not told]
     if bare:
         findings.append(_not_judged(bare))
+    loaded = [net.name for told in facts.values() for net in told if net.loads]
+    if loaded and not whole:
+        findings.append(_not_solved(loaded))
     return replace(cut_set, judged=tuple(done), findings=(*cut_set.findings, *findings))
 
 
@@ -51,3 +57,11 @@ def _not_judged(boards: list[str]) -> Finding:
         "Name nets with [[board.net]]; millprep check lists what is found of them."
     )
     return Finding(code="nets-not-named", severity="note", message=message)
+
+
+def _not_solved(nets: list[str]) -> Finding:
+    message = (
+        f"Volts and currents at the loads of {', '.join(nets)} are worked out by millprep check, "
+        "not here; spacing is judged."
+    )
+    return Finding(code="loads-not-solved", severity="note", message=message)

@@ -24,8 +24,19 @@ def judge(
     as_cut: AsCut,
     thickness: float,
     asked: RulesPlan,
+    *,
+    solve: bool,
 ) -> tuple[BoardJudged, tuple[Finding, ...]]:
-    """What the rules find on a copy; `thickness` of its copper in mm."""
+    """What the rules find on a copy.
+
+    Args:
+        nets: that the job names.
+        placement: the copy.
+        as_cut: copper of its blank.
+        thickness: of the copper, mm.
+        asked: by the job.
+        solve: whether volts and currents of nets with loads are worked out, seconds for each.
+    """
     rule = SpacingRule(
         column=asked.spacing,
         lands=asked.lands,
@@ -37,6 +48,9 @@ def judge(
     findings = list(faults)
     judged: list[NetJudged] = []
     for net in nets:
+        if net.loads and not solve:
+            judged.append(NetJudged(net, None))
+            continue
         one, faults = _net(net, placement, as_cut, thickness, asked)
         judged.append(one)
         findings += faults
