@@ -13,13 +13,14 @@ from millprep import (
     drawing,
     job,
     judging,
+    laying,
     nets,
     one_blank,
     readback,
     report,
     set_on_disk,
 )
-from millprep.layout import rows
+from millprep.laying import Choice, Stored
 from millprep.program import sink
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
@@ -45,6 +46,7 @@ def prepare(
     derivation: Derivation | None = None,
     *,
     repair: bool = False,
+    choice: Choice | None = None,
 ) -> CutSet:
     """Make a complete new set in `out`, or leave `out` as it was.
 
@@ -54,6 +56,7 @@ def prepare(
         say: takes the name of every step as it begins.
         derivation: what readings at the machine change; None for a set from a job alone.
         repair: mend drawings that do not open as they are, as far as the job accepts it.
+        choice: how boards are laid out, and which are left out.
 
     Raises:
         Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
@@ -66,10 +69,11 @@ def prepare(
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
     facts = read_nets(plan, boards, job_file)
-    cut_set = empty(plan, job_file, boards, derivation)
+    choice = with_stored(plan, choice)
+    cut_set = empty(plan, job_file, boards, derivation, choice)
     try:
         with set_on_disk.staged(out) as folder:
-            cut_set = made(cut_set, plan, boards, facts, folder, say, derivation)
+            cut_set = made(cut_set, plan, boards, facts, folder, say, derivation, choice)
             if any(facts.values()):
                 say("judging spacing, current and holes")
             cut_set = judging.judged(cut_set, plan.rules, facts)
@@ -92,6 +96,7 @@ def made(
     folder: Path,
     say: Say,
     derivation: Derivation | None,
+    choice: Choice | None = None,
 ) -> CutSet:
     """The set with its programs written into `folder`, read back and proved.
 
@@ -99,9 +104,9 @@ def made(
         Stopped: when a finding says so.
     """
     say("laying the boards out")
-    cut_set = _laid_out(cut_set, plan, boards, facts)
+    cut_set, skipped = _laid_out(cut_set, plan, boards, facts, choice)
     say("making paths and passes")
-    cut_set = _planned(cut_set, plan, facts, derivation)
+    cut_set = _planned(cut_set, plan, facts, derivation, skipped)
     say("writing the programs")
     cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
     say("reading them back and cutting the blanks in simulation")
@@ -161,10 +166,10 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file and every drawing once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file))]
-    for one in plan.boards:
-        for file, name in one.files:
-            if name not in {i.file for i in inputs}:
-                inputs.append(InputFile(name, _hash(file)))
+    drawings = [pair for one in plan.boards for pair in one.files]
+    for file, name in (*drawings, *([] if plan.layout is None else [plan.layout])):
+        if name not in {i.file for i in inputs}:
+            inputs.append(InputFile(name, _hash(file)))
     return tuple(inputs)
 
 
@@ -175,7 +180,11 @@ def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
 
 
 def empty(
-    plan: JobPlan, job_file: Path, boards: Iterable[Board], derivation: Derivation | None
+    plan: JobPlan,
+    job_file: Path,
+    boards: Iterable[Board],
+    derivation: Derivation | None,
+    choice: Choice | None = None,
 ) -> CutSet:
     """The set before anything is planned: its id, inputs and machine."""
     inputs = read_inputs(plan, job_file)
@@ -183,6 +192,10 @@ def empty(
     if derivation is not None:
         inputs = (*inputs, *derivation.readings)
         derived = (derivation.derived_from, derivation.step)
+    if choice is not None:
+        # what the job names itself is among the inputs
+        named = choice.stored if plan.layout is None else None
+        derived = (*derived, *replace(choice, stored=named).words)
     return CutSet(
         id=set_id(inputs, derived),
         job=plan.name,
@@ -230,34 +243,77 @@ def _hash(file: Path) -> str:
     return hashlib.sha256(file.read_bytes()).hexdigest()
 
 
-def _laid_out(
-    cut_set: CutSet, plan: JobPlan, boards: tuple[Board, ...], facts: Facts
-) -> CutSet:
-    orders = [
-        rows.Order(board, one.count, one.drawn_from == "components")
-        for board, one in zip(boards, plan.boards, strict=True)
-    ]
+def with_stored(plan: JobPlan, choice: Choice | None) -> Choice:
+    """The choice with the stored layout that the job names, unless it has one of its own.
+
+    Raises:
+        Refusal: exit code 2, for a file that cannot be read.
+    """
+    choice = choice or Choice()
+    if choice.stored is not None or plan.layout is None:
+        return choice
+    return replace(choice, stored=stored(plan.layout.file, plan.layout.name))
+
+
+def stored(path: Path, name: str) -> Stored:
+    """A layout file as it stands.
+
+    Raises:
+        Refusal: exit code 2, for a file that cannot be read.
+    """
     try:
-        layout = rows.lay_out(orders, plan.blanks)
+        return Stored(name, path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError) as fault:
+        message = f"The layout file cannot be read ({fault})."
+        finding = Finding(code="layout-file", severity="stop", message=message, file=name)
+        raise Refusal([finding], exit_code=2) from None
+
+
+def _laid_out(
+    cut_set: CutSet,
+    plan: JobPlan,
+    boards: tuple[Board, ...],
+    facts: Facts,
+    choice: Choice | None,
+) -> tuple[CutSet, int]:
+    """The set with its layout, and how many placements at its end are not to be cut."""
+    try:
+        laid = laying.lay(plan, boards, choice)
+        if laid.findings:
+            raise Refusal(laid.findings)
     except Refusal as refusal:
+        if refusal.exit_code != 1:
+            raise
         raise _stopped(cut_set, refusal) from refusal
+    layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
     drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
     named, faults = nets.name(plan.boards, layout, facts)
-    return replace(
+    known = replace(
         cut_set,
         layout=layout,
         board_input=tuple(drawn[p.board.name] for p in layout.placements),
         nets=named,
         findings=(*cut_set.findings, *faults),
     )
+    return known, laid.skipped
 
 
 def _planned(
-    cut_set: CutSet, plan: JobPlan, facts: Facts, derivation: Derivation | None
+    cut_set: CutSet,
+    plan: JobPlan,
+    facts: Facts,
+    derivation: Derivation | None,
+    skipped: int = 0,
 ) -> CutSet:
-    """Cuts and passes of every blank; the stops of all blanks together."""
+    """Cuts and passes of every blank; the stops of all blanks together.
+
+    All is planned as if every placement were cut, so that what is skipped changes nothing of
+    the others; then the last `skipped` placements are taken out.
+    """
     layout = cut_set.layout
+    made_layout = laying.made_of(layout, skipped)
+    left_out = frozenset(range(len(made_layout.placements), len(layout.placements)))
     for blank in layout.blanks:
         here = layout.on(blank.number)
         cuts = one_blank.cuts(plan, blank, here, facts)
@@ -272,7 +328,7 @@ def _planned(
     _stop(cut_set)
     bare = replace(cut_set, profiles=())
     poses = {} if derivation is None else derivation.poses
-    for blank in layout.blanks:
+    for blank in made_layout.blanks:
         mine = {p.index for p in layout.on(blank.number)}
         made = one_blank.Cuts(
             tuple(r for r in cut_set.rings if r.placement in mine),
@@ -282,7 +338,7 @@ def _planned(
             tuple(c for c in cut_set.clearings if c.placement in mine),
         )
         try:
-            done = one_blank.passes(plan, blank, made, layout.on(blank.number), poses)
+            done = one_blank.passes(plan, blank, made, layout.on(blank.number), poses, left_out)
         except Refusal as refusal:
             raise _stopped(cut_set, refusal) from refusal
         bare = replace(
@@ -294,7 +350,25 @@ def _planned(
             programs=(*bare.programs, *done.programs),
             findings=(*bare.findings, *done.findings),
         )
-    return bare
+    return _without(bare, made_layout)
+
+
+def _without(cut_set: CutSet, layout: Layout) -> CutSet:
+    """The set less the placements that the layout lacks, which are the last of its own."""
+    if len(layout.placements) == len(cut_set.layout.placements):
+        return cut_set
+    last = len(layout.placements)
+    gone = {(p.board.name, p.copy) for p in cut_set.layout.placements[last:]}
+    return replace(
+        cut_set,
+        layout=layout,
+        board_input=cut_set.board_input[:last],
+        nets={key: net for key, net in cut_set.nets.items() if key[0] < last},
+        rings=tuple(one for one in cut_set.rings if one.placement < last),
+        clearings=tuple(one for one in cut_set.clearings if one.placement < last),
+        holes=tuple(h for h in cut_set.holes if h.placement is None or h.placement < last),
+        findings=tuple(f for f in cut_set.findings if (f.board, f.copy) not in gone),
+    )
 
 
 def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.choosing import chosen, copies_options, layout_options
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
+    from millprep.laying import Choice
     from millprep.values.cut_set import CutSet
 
 
@@ -31,17 +33,45 @@ if TYPE_CHECKING:
     help="Mend damaged drawings; every change is listed, and one to a shape in use must be "
     "accepted in the job.",
 )
+@layout_options
+@copies_options
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
-def prepare(job_file: Path, out: Path, repair: bool, as_json: bool) -> None:
+def prepare(
+    job_file: Path,
+    out: Path,
+    repair: bool,
+    effort: str,
+    layout_file: Path | None,
+    skip: tuple[tuple[str, int], ...],
+    only: tuple[tuple[str, int], ...],
+    as_json: bool,
+) -> None:
     """Make programs, pictures, sheet and report for a job."""
-    run(job_file, out, as_json, repair=repair)
+    run(
+        job_file,
+        out,
+        as_json,
+        repair=repair,
+        choice=lambda: chosen(effort, layout_file, skip, only),
+    )
 
 
-def run(job_file: Path, out: Path, as_json: bool, *, repair: bool = False) -> None:
+def run(
+    job_file: Path,
+    out: Path,
+    as_json: bool,
+    *,
+    repair: bool = False,
+    choice: Callable[[], Choice] | None = None,
+) -> None:
     """Prepare a job and say what came of it."""
     from millprep.prepare import prepare as make
 
-    finish(lambda: make(job_file, out, words.steps(), repair=repair), out, as_json)
+    def made() -> CutSet:
+        wished = None if choice is None else choice()
+        return make(job_file, out, words.steps(), repair=repair, choice=wished)
+
+    finish(made, out, as_json)
 
 
 def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:

@@ -17,6 +17,7 @@ from millprep.job.fields import (
     Pair,
     PositivePair,
     Table,
+    Words,
     choice,
     entry,
     number,
@@ -151,6 +152,24 @@ class BlankTable(Table):
     )
     count: int = number(
         "How many blanks of this size there are", "", default=1, least=1, most=1000, whole=True
+    )
+    outline: Annotated[list[Pair], Field(min_length=3)] | None = entry(
+        "Corners of an offcut in order, from the low corner of the box around it",
+        "a list of points in mm within the size, three at least, [[x, y], …]",
+        unit="mm",
+        default=None,
+        words="the whole rectangle",
+    )
+
+
+class LayoutTable(Table):
+    """Where boards lie, when that is stored."""
+
+    file: Words | None = entry(
+        "A layout that `millprep layout` wrote: its places are kept, and what is new is added",
+        "the path of a layout file",
+        default=None,
+        words="none: places are found",
     )
 
 

@@ -25,6 +25,7 @@ from millprep.values.plan import CopperMode, DrawnFrom, Unit
 LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
 BOX_ALLOWED = "four plain numbers in mm, [x0, y0, x1, y1]"
 Shape = Literal["closed", "open"]
+Turn = Annotated[float, Field(ge=-360, le=360)]
 FourNumbers = Annotated[list[Number], Field(min_length=4, max_length=4)]
 
 
@@ -121,6 +122,18 @@ class SelectionTable(Table):
     )
 
 
+class PlaceTable(Table):
+    """A place by hand: the first [[board.place]] is for copy 1, the next for copy 2."""
+
+    at: Pair = entry(
+        "Low corner of the box around the board as it lies, from the blank's low corner, [x, y]",
+        "two plain numbers in mm, [x, y]",
+        unit="mm",
+    )
+    turn: float = number("Turn counter-clockwise", "degrees", default=0.0, least=-360, most=360)
+    blank: int = number("Number of the blank", "", default=1, least=1, most=1000, whole=True)
+
+
 class BoardTable(Table):
     """One circuit board."""
 
@@ -141,6 +154,27 @@ class BoardTable(Table):
         words="`drawing`",
     )
     count: int = number("Copies to make", "", default=1, least=1, most=1000, whole=True)
+    turns: Annotated[list[Turn], Field(min_length=1)] = entry(
+        "Turns that a copy may have on its blank, counter-clockwise",
+        "a list of plain numbers in degrees, such as [0, 90, 180, 270]",
+        unit="degrees",
+        default=[0.0],
+        words="[0]",
+    )
+    priority: int = number(
+        "Boards of a higher number get their places first",
+        "",
+        default=0,
+        least=-1000,
+        most=1000,
+        whole=True,
+    )
+    place: list[PlaceTable] = entry(
+        "Places by hand, one [[board.place]] for each of the first copies",
+        "tables headed [[board.place]]",
+        default=[],
+        words="none: places are found",
+    )
     drawn_from: DrawnFrom = choice(
         "The side the drawing is seen from: the component side (the copper is then mirrored) or "
         "the copper side",

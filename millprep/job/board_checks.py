@@ -25,6 +25,9 @@ def check_board(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:
     yield from _selections(at, board)
     yield from check_nets(at, board)
     yield from check_clear(at, board)
+    if board["place"] and board["count"] is not None and len(board["place"]) > board["count"]:
+        words = f"gives {len(board['place'])} places and count is {board['count']}; raise the count"
+        yield wrong((*at, "place"), words)
 
 
 def _how_read(at: KeyPath, layers: dict[str, Any]) -> Iterator[Mistake]:

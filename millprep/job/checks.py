@@ -10,7 +10,9 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
+import shapely
+
+from millprep.job.bed import BlankTable, ClampTable, LayoutTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable
 from millprep.job.board_checks import check_board, ordered
 from millprep.job.clearing import ClearingTable
@@ -60,6 +62,7 @@ class Good:
         self.drilling = filled(DrillingTable, data.get("drilling"))
         self.profile = filled(ProfileTable, data.get("profile"))
         self.registration = filled(RegistrationTable, data.get("registration"))
+        self.layout = filled(LayoutTable, data.get("layout"))
 
     def used(self, table: str, key: str) -> list[tuple[KeyPath, str]]:
         """The cutters a key names, each with its place."""
@@ -176,11 +179,25 @@ def _blanks(good: Good) -> Iterator[Mistake]:
                 f"must leave room between both edges, so be below {min(size) / 2:g} mm; "
                 f"got {blank['margin']:g}",
             )
+        if size and blank["outline"]:
+            yield from _offcut(("blank", i, "outline"), size, blank["outline"])
         if _above(cutter, blank["spacing"]):
             yield wrong(
                 ("blank", i, "spacing"),
                 f"must let the profile cutter of {cutter:g} mm pass; got {blank['spacing']:g}",
             )
+
+
+def _offcut(path: KeyPath, size: list[float], corners: list[list[float]]) -> Iterator[Mistake]:
+    """An offcut's outline encloses an area, does not cross itself, and reaches every side."""
+    shape = shapely.Polygon(corners)
+    if not shape.is_valid or shape.area <= 0:
+        yield wrong(path, "must go round an area without crossing itself")
+        return
+    box = [round(value, 4) for value in shape.bounds]
+    if box != [0.0, 0.0, round(size[0], 4), round(size[1], 4)]:
+        words = f"must just fit the size, from [0, 0] to {plain(size)}; it spans {plain(box)}"
+        yield wrong(path, words)
 
 
 def _cutters(good: Good) -> Iterator[Mistake]:

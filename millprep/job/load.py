@@ -130,6 +130,10 @@ def _pruned(data: dict[str, Any], paths: Iterable[KeyPath]) -> dict[str, Any]:
 
 
 def _missing_drawings(file: File, good: Good) -> Iterator[Mistake]:
+    stored = good.layout["file"]
+    if stored is not None and not os.path.isfile(file.parent / stored):  # noqa: PTH113
+        words = f"is no file: {plain(stored)}, seen from the job file's folder"
+        yield Mistake("job-missing-file", ("layout", "file"), words)
     for i, board in enumerate(good.boards):
         for key in ("drawing", "outline_drawing", "holes_drawing"):
             name = board.get(key)

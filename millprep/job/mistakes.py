@@ -45,6 +45,8 @@ def label(path: KeyPath) -> str:
             head, rest = f"[[board.net.load]] {int(rest[1]) + 1} of {of}", rest[2:]
     elif first == "board" and path[2:3] == ("clear",) and len(path) > 3:
         head, rest = f"[[board.clear]] {int(path[3]) + 1} of board {int(path[1]) + 1}", path[4:]
+    elif first == "board" and path[2:3] == ("place",) and len(path) > 3:
+        head, rest = f"[[board.place]] {int(path[3]) + 1} of board {int(path[1]) + 1}", path[4:]
     elif first in ("board", "blank") and rest and isinstance(rest[0], int):
         head, rest = f"[[{first}]] {rest[0] + 1}", rest[1:]
     elif first in JobFile.model_fields and first != "name":

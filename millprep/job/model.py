@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from millprep.job.bed import BlankTable, MachineTable, SetupTable
+from millprep.job.bed import BlankTable, LayoutTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable
 from millprep.job.clearing import ClearingTable
 from millprep.job.fields import NAME_ALLOWED, Name, Table, entry
@@ -22,6 +22,12 @@ class JobFile(Table):
     setup: SetupTable = entry("How the blank lies and what holds it", "a table headed [setup]")
     board: list[BoardTable] = entry(
         "The boards, one [[board]] each", "tables headed [[board]]", min_length=1
+    )
+    layout: LayoutTable = entry(
+        "Where boards lie, when that is stored",
+        "a table headed [layout]",
+        default=LayoutTable(),
+        words="places are found",
     )
     cutters: dict[CutterName, AnyCutter] = entry(
         "The cutters, one [cutters.NAME] each", "tables headed [cutters.NAME]", min_length=1

@@ -26,6 +26,7 @@ from millprep.values.plan import (
     IsolationPlan,
     JobPlan,
     LayerRoles,
+    PlacePlan,
     ProfilePlan,
     RegistrationPlan,
     Selection,
@@ -89,6 +90,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         registration=_registration(job.registration, job.drilling, cutters),
         cutters=tuple(cutters.values()),
         rules=job.rules.plan(),
+        layout=_further(file, job.layout.file),
     )
 
 
@@ -127,6 +129,7 @@ def _blank(table: BlankTable, spacing: float) -> BlankPlan:
         margin=table.margin,
         spacing=spacing if table.spacing is None else table.spacing,
         count=table.count,
+        outline=tuple(_point(corner) for corner in table.outline) if table.outline else None,
     )
 
 
@@ -149,6 +152,9 @@ def _board(file: File, table: BoardTable) -> BoardPlan:
         accepted=tuple(table.accept_repairs),
         nets=nets_of(table.net),
         clear=areas_of(table.clear),
+        turns=tuple(float(turn) for turn in table.turns),
+        priority=table.priority,
+        places=tuple(PlacePlan(_point(p.at), p.turn, p.blank) for p in table.place),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import shapely
@@ -66,6 +66,7 @@ def passes(
     made: Cuts,
     placements: tuple[Placement, ...],
     found: Mapping[tuple[int, int], Pose],
+    left_out: Collection[int] = (),
 ) -> Passes:
     """The passes of a blank with their programs.
 
@@ -76,6 +77,7 @@ def passes(
         placements: boards on it.
         found: (blank, pass) to where readings at the machine found the blank. What is cut and
             what the bed holds stays as planned; only the programs of such a pass move.
+        left_out: placements that are planned like the others and not cut.
 
     Raises:
         Refusal: when no plan of passes holds the boards.
@@ -162,6 +164,7 @@ def passes(
             *drilled[k],
             *freed.by_pass[k],
         ]
+        mine = [cut for cut in mine if getattr(cut, "placement", None) not in left_out]
         # the cross first: it shows at once whether the blank lies on the right set
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
         shown = [hole.machine for hole in looked_at]
@@ -169,7 +172,11 @@ def passes(
         programs += build(
             mine, mill_pass, job.cutters, job.machine, job.profile, shown, ahead, told.probe
         )
-    judged = (*rings.joins, *strength.expect(freed.joins, errors))
+    judged = tuple(
+        join
+        for join in (*rings.joins, *strength.expect(freed.joins, errors))
+        if join.placement not in left_out
+    )
     by_index = {p.index: p for p in placements}
     bites = real(
         neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation
@@ -192,7 +199,7 @@ def passes(
     return Passes(
         tuple(milling),
         judged,
-        profiles,
+        tuple(one for one in profiles if one.placement not in left_out),
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
         words,

@@ -125,10 +125,25 @@ class NetPlan:
 
 
 class FurtherDrawing(NamedTuple):
-    """A DXF file beside the board's own: absolute, and as the job wrote it."""
+    """A further file that the job names: absolute, and as the job wrote it."""
 
     file: File
     name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlacePlan:
+    """A place by hand for one copy of a board.
+
+    Attributes:
+        at: low corner of the box around the board as it lies, blank frame.
+        turn: degrees counter-clockwise.
+        blank: number of the blank, from 1.
+    """
+
+    at: Point
+    turn: float = 0.0
+    blank: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +159,7 @@ class BoardPlan:
         turns: degrees by which a copy may be turned on its blank.
         priority: boards of a higher number get their places first.
         clear: corners of areas to be cleared of copper that belongs to no piece, drawing frame.
+        places: by hand, of the first copies.
     """
 
     name: str
@@ -161,6 +177,7 @@ class BoardPlan:
     priority: int = 0
     nets: tuple[NetPlan, ...] = ()
     clear: tuple[tuple[Point, ...], ...] = ()
+    places: tuple[PlacePlan, ...] = ()
 
     @property
     def files(self) -> tuple[tuple[File, str], ...]:
@@ -364,6 +381,7 @@ class JobPlan:
         clamps: in machine coordinates.
         tape: True when the blank is held by tape and no clamps are needed.
         turn: whether a blank too long for the travel is turned by half a turn, not moved along.
+        layout: a stored layout whose places are kept.
     """
 
     file: File
@@ -383,3 +401,4 @@ class JobPlan:
     turn: bool = False
     rules: RulesPlan = RulesPlan()
     clearing: ClearingPlan | None = None
+    layout: FurtherDrawing | None = None

@@ -18,8 +18,7 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from millprep import drawing, job, one_blank
-from millprep.layout import rows
+from millprep import drawing, job, laying, one_blank
 from millprep.paths.isolation import Island, isolate
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
@@ -33,7 +32,7 @@ def measured(runs: int) -> dict[str, Any]:
     board = drawing.read(
         one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
     )
-    layout = rows.lay_out([rows.Order(board, 1, True)], plan.blanks)
+    layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,), placements = layout.blanks, layout.placements
     made = one_blank.cuts(plan, blank, placements)
     (placement,) = placements

@@ -224,7 +224,7 @@ def test_nothing_of_the_plan_is_left_untold() -> None:
     assert told == {
         "file", "name", "boards", "blanks", "machine", "origin", "touch", "clamps", "tape",
         "isolation", "drilling", "profile", "registration", "cutters", "turn", "rules",
-        "clearing",
+        "clearing", "layout",
     }  # fmt: skip
 
 

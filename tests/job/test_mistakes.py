@@ -64,7 +64,8 @@ CASES: list[tuple[str, str, str]] = [
         "[isolation]",
         "[isolaton]\n[isolation]",
         "28:2: isolaton is no known key; nearest spelling: isolation; allowed: name, machine, "
-        "blank, setup, board, cutters, isolation, clearing, drilling, profile, registration, rules",
+        "blank, setup, board, layout, cutters, isolation, clearing, drilling, profile, "
+        "registration, rules",
     ),
     (
         'preset = "endmill-2"',

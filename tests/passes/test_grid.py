@@ -12,8 +12,7 @@ import pytest
 import shapely
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep import drawing, job, one_blank
-from millprep.layout import rows
+from millprep import drawing, job, laying, one_blank
 from millprep.one_blank.shared import _shifts
 from millprep.one_blank.whole import extent
 from millprep.passes import share, turn
@@ -64,7 +63,7 @@ def walk(
     board = drawing.read(
         one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
     )
-    layout = rows.lay_out([rows.Order(board, one.count, mirrored=False)], plan.blanks)
+    layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,) = layout.blanks
     made = one_blank.cuts(plan, blank, layout.on(1))
     done = one_blank.passes(plan, blank, made, layout.on(1), {})

@@ -8,8 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep import drawing, job, one_blank
-from millprep.layout import rows
+from millprep import drawing, job, laying, one_blank
 from millprep.passes import split
 from millprep.values.path import Point
 
@@ -22,7 +21,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     board = drawing.read(
         one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
     )
-    layout = rows.lay_out([rows.Order(board, 1, True)], plan.blanks)
+    layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     cuts = one_blank.cuts(plan, layout.blanks[0], layout.placements)
     done = one_blank.passes(plan, layout.blanks[0], cuts, layout.placements, {})
     joins = [join for join in done.joins if join.piece is not None]
