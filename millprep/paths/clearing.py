@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.paths.arcs import from_line
 from millprep.paths.keep_out import KeepOut
+from millprep.paths.links import linked
 from millprep.paths.offset import offset, quad_segments, rings_of
 from millprep.values.cut import Clearing
 from millprep.values.cutter import Cutter
@@ -94,7 +95,7 @@ class _Tool:
 
 
 def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], BaseGeometry]:
-    """One cutter's courses and what it leaves."""
+    """One cutter's courses and what it leaves; rings run with the area on their left, climbing."""
     paths: list[Path] = []
     left: list[BaseGeometry] = []
     for part in _areas(area):
@@ -114,9 +115,24 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
         if again:
             lines += again
             rest = _less_swept(rest, again, tool.radius)
-        paths += [_path(line, climb) for line in lines]
+        if not climb:
+            lines = [line.reverse() for line in lines]
+        paths += [from_line(line) for line in linked(lines, 2 * tool.pitch, _Free(tool, part))]
         left.append(rest)
     return paths, shapely.union_all(left)
+
+
+class _Free:
+    """Whether a cutter may go along a way: where all is cleared anyway, and off what stays."""
+
+    def __init__(self, tool: _Tool, part: shapely.Polygon) -> None:
+        self._keep_out = tool.keep_out
+        # as far in as courses run that go along what the laps left
+        self._within = _grown(part, 0.002 - NEARER[1] * tool.inset)
+        shapely.prepare(self._within)
+
+    def __call__(self, way: shapely.LineString) -> bool:
+        return bool(self._within.contains(way)) and self._keep_out.less(way) is way
 
 
 def _beside(tool: _Tool, part: shapely.Polygon) -> list[shapely.LineString]:
@@ -174,9 +190,3 @@ def _lines(shape: BaseGeometry) -> list[shapely.LineString]:
         return []
     merged = shapely.line_merge(shapely.MultiLineString(lines), directed=True)
     return [line for line in shapely.get_parts(merged) if line.length > SHORTEST]
-
-
-def _path(line: shapely.LineString, climb: bool) -> Path:
-    """A course in the asked direction: rings run with the area to clear on their left."""
-    path = from_line(line)
-    return path if climb else path.reversed()

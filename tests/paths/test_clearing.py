@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 
@@ -88,9 +87,14 @@ def test_laps_are_as_few_as_the_overlap_allows() -> None:
     """A disc needs rings in steps of the pitch, the inmost no wider than the cutter."""
     area = disc(0, 0, 5)
     done = cleared(area, cutters=[mill(1.0)], overlap=0.2, beyond=0.1)
-    radii = sorted(float(np.hypot(*one.path.xy[0])) for one in done.courses if one.path.length > 1)
-    first = 5 - 0.5 + 0.1
-    assert radii[::-1] == pytest.approx([first - 0.8 * k for k in range(6)], abs=0.01)
+    radii = [5 - 0.5 + 0.1 - 0.8 * k for k in range(6)]
+    # run in one go: five ways of a pitch each lead from ring to ring, and a turn no longer than
+    # that of the 0.1 mm left in the middle ends it
+    (one,) = done.courses
+    rings = sum(2 * math.pi * radius for radius in radii) + 5 * 0.8
+    assert rings < one.path.length < rings + 2 * math.pi * 0.1 + 0.8
+    away = np.hypot(*one.path.xy.T)
+    assert all(np.abs(away - radius).min() < 0.005 for radius in radii)
 
 
 def test_what_stays_is_not_touched_and_a_finer_cutter_does_what_the_wider_left() -> None:
@@ -208,13 +212,3 @@ def test_a_wide_mill_saves_most_of_the_way() -> None:
     fine = length(cleared(area, cutters=[vee()]).courses, "vee")
     wide = length(cleared(area, cutters=[mill(0.8)]).courses, "mill")
     assert fine / wide > 5
-
-
-def test_neighbouring_laps_lie_no_farther_apart_than_the_pitch() -> None:
-    done = cleared(shapely.box(0, 0, 9, 9), overlap=0.25)
-    rings = sorted(
-        (shapely.Polygon(one.path.flattened()) for one in done.courses if one.path.closed),
-        key=lambda ring: -ring.area,
-    )
-    for outer, inner in itertools.pairwise(rings[:5]):
-        assert outer.exterior.distance(inner.exterior) <= 0.8 * 0.75 + 1e-6
