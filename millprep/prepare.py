@@ -20,6 +20,7 @@ from millprep import (
     report,
     set_on_disk,
 )
+from millprep.beside import beside
 from millprep.laying import Choice, Stored
 from millprep.program import sink
 from millprep.program.rs274 import TextSink
@@ -79,7 +80,7 @@ def prepare(
             cut_set = judging.judged(cut_set, plan.rules, facts)
             _stop(cut_set)
             say("drawing pictures, writing sheet and report")
-            report.write(cut_set, folder)
+            report.write(cut_set, folder, beside)
             set_on_disk.put_in_place(folder, out)
         set_on_disk.forget_refused(out)
     except Stopped as stopped:
@@ -400,6 +401,7 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
             cut_set.programs,
             joins=cut_set.joins,
             nets=cut_set.nets,
+            beside=beside,
         )
     except Refusal as refusal:
         raise _stopped(cut_set, refusal) from refusal

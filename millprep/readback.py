@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -29,6 +30,9 @@ from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
 from millprep.values.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
+
+Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
+"""Takes work and gives back what waits for its result; at its simplest the work itself."""
 
 TABLE = "toolpaths.csv"
 """All motion of a set, written beside the programs and held against them."""
@@ -55,11 +59,13 @@ def prove(
     joins: Sequence[Join] = (),
     nets: Nets | None = None,
     table: bool = True,
+    beside: Beside = lambda work: work,
 ) -> Proved:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
     `nets` names the net of every piece; copper between pieces of one net is no short. With
-    `table` False the programs are not held against the table of motions.
+    `table` False the programs are not held against the table of motions. `beside` may begin work
+    that another core can do.
 
     Raises:
         Refusal: when programs are not RS-274, with the faults of all of them, or the table of
@@ -114,6 +120,11 @@ def prove(
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
         return Proved(cut, proofs, None, tuple(findings), trails)
+    certificate = beside(
+        lambda: certificate_of(
+            layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE
+        )
+    )
     by_index = {proof.placement: proof for proof in proofs}
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
@@ -122,10 +133,7 @@ def prove(
         for index, case in told.items():
             by_index[index] = replace(by_index[index], worst=case)
             findings += worst_findings(layout.placements[index], case, flatness)
-    certificate = certificate_of(
-        layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE
-    )
-    return Proved(cut, tuple(by_index.values()), certificate, tuple(findings), trails)
+    return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), trails)
 
 
 def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:

@@ -31,12 +31,13 @@ ALLOWED: dict[str, set[str]] = {
     "judging": {"values", "rules"},
     "laying": {"values", "layout"},
     "set_on_disk": {"values"},
+    "beside": set(),
     "readback": {"values", "proof"},
     "one_blank": {"values", "paths", "passes", "program"},
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "check", "refit", "verify", "cli"}
+ALL = {"prepare", "lay_out", "check", "refit", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 LATE = {"scipy": "rules"}

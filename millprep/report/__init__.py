@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from millprep.report import buzz_out
 from millprep.report.as_cut_files import write_as_cut
 from millprep.report.json_text import to_text
-from millprep.report.pictures import FOLDER, draw, draw_refused
+from millprep.report.pictures import FOLDER, Beside, draw, draw_refused
 from millprep.report.record import record
 from millprep.report.seal import sealed
 from millprep.report.sheet import findings_text, sheet
@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 __all__ = ["write", "write_refused"]
 
 
-def write(cut_set: CutSet, folder: Path) -> None:
-    """Write report.json, sheet.html and the pictures of a finished set into `folder`."""
+def write(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> None:
+    """Write report.json, sheet.html and the pictures of a finished set into `folder`.
+
+    `beside` may begin work that another core can do.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    drawn = draw(cut_set, folder / FOLDER)
+    drawn = draw(cut_set, folder / FOLDER, beside)
     images = {p.png: (folder / p.png).read_bytes() for p in drawn if p.mill_pass is not None}
     _put(folder / "sheet.html", sheet(cut_set, images))
     _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))

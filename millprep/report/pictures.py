@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, drawing_settings, save
@@ -23,6 +25,9 @@ if TYPE_CHECKING:
     from millprep.values.judged import NetJudged
 
 FOLDER = "previews"
+View = Callable[[], Canvas]
+Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
+"""Takes work and gives back what waits for its result; at its simplest the work itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +81,31 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
     return tuple(found)
 
 
-def draw(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
+def draw(
+    cut_set: CutSet, folder: Path, beside: Beside = lambda work: work
+) -> tuple[Picture, ...]:
     """Write every picture that the set has the values for into `folder`.
+
+    Args:
+        cut_set: the values.
+        folder: made, if there is none.
+        beside: may begin work that another core can do.
 
     Returns:
         what was drawn, as `gallery` lists it.
     """
     folder.mkdir(parents=True, exist_ok=True)
     pictures = gallery(cut_set)
-    with drawing_settings():
-        for picture, canvas in zip(pictures, _canvases(cut_set), strict=True):
-            save(canvas, folder / picture.stem, svg=picture.svg)
+    views = list(zip(pictures, _views(cut_set), strict=True))
+
+    def some(these: list[tuple[Picture, View]]) -> None:
+        with drawing_settings():
+            for picture, view in these:
+                save(view(), folder / picture.stem, svg=picture.svg)
+
+    other_half = beside(partial(some, views[1::2]))
+    some(views[::2])
+    other_half()
     return pictures
 
 
@@ -95,26 +114,27 @@ def draw_refused(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
     return draw(cut_set, folder)
 
 
-def _canvases(cut_set: CutSet) -> Iterator[Canvas]:
-    """The pictures of `gallery`, one after the other, in the same order."""
+def _views(cut_set: CutSet) -> Iterator[View]:
+    """What draws the pictures of `gallery`, in the same order."""
+    job, set_id = cut_set.job, cut_set.id
     places = marked(cut_set)
     scenes = {blank.number: scene(cut_set, blank) for blank in cut_set.layout.blanks}
     for here in scenes.values():
         flags = [place for place in places if place.blank == here.blank.number]
-        yield copper_view(here, cut_set.job, cut_set.id, flags)
-        yield copper_view(here, cut_set.job, cut_set.id, flags, components=True)
+        yield partial(copper_view, here, job, set_id, flags)
+        yield partial(copper_view, here, job, set_id, flags, components=True)
         if here.rings or here.holes or here.profiles:
-            yield paths_view(here, cut_set.job, cut_set.id)
+            yield partial(paths_view, here, job, set_id)
         if here.as_cut is not None:
             faults = [flag for flag in flags if flag.finding.severity != "note"]
-            yield as_cut_view(here, cut_set.job, cut_set.id, faults)
+            yield partial(as_cut_view, here, job, set_id, faults)
         for milling_pass in here.passes:
-            yield pass_view(here, cut_set, milling_pass)
+            yield partial(pass_view, here, cut_set, milling_pass)
     for _, number, one in _solved(cut_set):
-        yield potential_view(scenes[number], cut_set.job, cut_set.id, one)
-        yield density_view(scenes[number], cut_set.job, cut_set.id, one)
+        yield partial(potential_view, scenes[number], job, set_id, one)
+        yield partial(density_view, scenes[number], job, set_id, one)
     for spot in _spots(cut_set):
-        yield close_up(scenes[spot.blank], cut_set, spot)
+        yield partial(close_up, scenes[spot.blank], cut_set, spot)
 
 
 def _solved(cut_set: CutSet) -> list[tuple[int, int, NetJudged]]:

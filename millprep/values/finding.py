@@ -52,3 +52,6 @@ class Refusal(Exception):  # noqa: N818 - a refusal is a result, the errors are 
         self.findings = tuple(findings)
         self.exit_code = exit_code
         super().__init__("; ".join(finding.message for finding in self.findings))
+
+    def __reduce__(self) -> tuple[type[Refusal], tuple[tuple[Finding, ...], int]]:
+        return Refusal, (self.findings, self.exit_code)
