@@ -82,7 +82,13 @@ def _view(
     others = [shape for shape in scene.pieces if shape.intersects(view)]
     marks.fill(on, others, COPPER, over=1.1)
     on.axes.add_collection(
-        PolyCollection(list(corners), facecolors=colours[place], edgecolors="none", antialiased=False, zorder=2)
+        PolyCollection(
+            list(corners),
+            facecolors=colours[place],
+            edgecolors="none",
+            antialiased=False,
+            zorder=2,
+        )
     )
     for n, at in enumerate(one.loads, 1):
         on.axes.annotate(

@@ -40,7 +40,7 @@ def rules_row(board: BoardJudged | None) -> Row | None:
                 "nets": [one.one, one.other],
                 "amperes": _round(one.amperes),
                 "volts": None if one.volts is None else _round(one.volts),
-                "lost": _round(one.lost),
+                "lost": round(one.lost, 6) + 0.0,
             }
             for one in board.across
         ],
@@ -97,7 +97,7 @@ def _net(one: NetJudged) -> Row:
                 "name": at.load.name,
                 "at": _point(at.at),
                 "amperes": _round(at.load.amperes),
-                "lost": _round(at.lost),
+                "lost": round(at.lost, 6) + 0.0,
                 "ohms": round(at.ohms, 7) + 0.0,
             }
             for at in one.loads

@@ -1,0 +1,252 @@
+"""`millprep check` on small boards with one thing to find each."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from ezdxf.layouts.layout import Modelspace
+
+from tests.cli import small
+from tests.cli.small import changed, edge, pad, put, run, track
+
+FAR = '[cutters.vee]\npreset = "vee-30-0.1"\n'
+
+
+def near(space: Modelspace) -> None:
+    """Two tracks 0.5 mm apart for 10 mm, each with a pad at its end."""
+    edge(space)
+    for y, x in ((10.0, 6.0), (11.5, 24.0)):
+        track(space, [(10.0, y), (20.0, y)], width=1.0)
+        track(space, [(x, y), (15.0, y)], width=1.0)
+        pad(space, x, y)
+
+
+def job(nets: str, *, gap: str = "0.3", rules: str = "") -> str:
+    text = changed(FAR, nets + "\n" + FAR) + rules
+    return text.replace("gap = 0.3", f"gap = {gap}")
+
+
+def net(name: str, at: tuple[float, float], more: str) -> str:
+    return f'[[board.net]]\nname = "{name}"\nat = [{at[0]}, {at[1]}]\n{more}\n'
+
+
+APART = net("anode", (6.0, 10.0), "volts = 300") + net("common", (24.0, 11.5), "volts = 0")
+
+
+def listed(folder: Path, text: str, what: small.Draw) -> tuple[int, dict]:  # type: ignore[type-arg]
+    result = run("check", put(folder, text, what), "--json")
+    return result.exit_code, json.loads(result.stdout)
+
+
+def codes(told: dict) -> list[str]:  # type: ignore[type-arg]
+    return [finding["code"] for finding in told["findings"]]
+
+
+def test_300_volts_over_half_a_millimetre_stop_the_job(tmp_path: Path) -> None:
+    code, told = listed(tmp_path, job(APART), near)
+    assert code == 1
+    (board,) = told["boards"]
+    (pair,) = [p for p in board["rules"]["spacing"] if p["nets"] == ["anode", "common"]]
+    assert pair["volts"] == 300
+    assert pair["required"] == 1.25
+    assert pair["measured"] == pytest.approx(0.5, abs=0.02)
+    (finding,) = [f for f in told["findings"] if f["code"] == "spacing-too-narrow"]
+    assert finding["severity"] == "stop"
+    assert finding["frame"] == "blank"
+
+
+def test_prepare_refuses_it_with_the_place_circled(tmp_path: Path) -> None:
+    made = put(tmp_path, job(APART), near)
+    result = run("prepare", made, "--out", tmp_path / "set")
+    assert result.exit_code == 1
+    # drawn 0.5 apart; a vee leaves less at the foot of the copper
+    assert "anode and common are 0.481 mm apart; 300 V require 1.25 mm" in result.stderr
+    assert not (tmp_path / "set").exists()
+    refused = tmp_path / "set-refused"
+    report = json.loads((refused / "report.json").read_text("utf-8"))
+    place = [f["code"] for f in report["findings"]].index("spacing-too-narrow") + 1
+    words = (refused / "findings.txt").read_text("utf-8")
+    shown = words.split(f"F{place}  STOP", 1)[1].split("F", 1)[1]
+    assert "previews/close-up-" in shown or "Picture: previews/close-up-" in words
+    assert list(refused.glob("previews/close-up-*.png"))
+    assert report["boards"][0]["rules"]["pairs"] >= 1
+    assert not list(refused.rglob("*.ngc"))
+
+
+def test_the_same_board_in_another_column_passes(tmp_path: Path) -> None:
+    rules = '[rules]\nspacing = "A5"\nedge = false\n'
+    code, told = listed(tmp_path, job(APART, rules=rules), near)
+    assert code == 0
+    assert "spacing-too-narrow" not in codes(told)
+
+
+def wide_and_narrow(space: Modelspace) -> None:
+    """A rail of 1.5 mm with a stretch of 0.5 mm."""
+    edge(space)
+    pad(space, 5.0, 10.0)
+    pad(space, 25.0, 10.0)
+    track(space, [(5.0, 10.0), (12.0, 10.0)], width=1.5)
+    track(space, [(12.0, 10.0), (18.0, 10.0)], width=0.5)
+    track(space, [(18.0, 10.0), (25.0, 10.0)], width=1.5)
+
+
+RAIL = net("heater", (5.0, 10.0), "volts = 6.3") + "".join(
+    f'[[board.net.load]]\nname = "{name}"\nat = [{x}, 10.0]\namperes = {amperes}\n'
+    for name, x, amperes in (("feed", 5.0, -3.0), ("valve", 25.0, 3.0))
+)
+
+
+def test_a_rail_that_is_too_thin_is_found_with_its_amperes_and_volts(tmp_path: Path) -> None:
+    rules = "[rules]\nmost_lost = 0.02\n"
+    code, told = listed(tmp_path, job(RAIL, rules=rules), wide_and_narrow)
+    assert code == 0
+    assert {"neck-too-thin", "drop-too-large"} <= set(codes(told))
+    (one,) = told["boards"][0]["rules"]["nets"]
+    assert one["neck"]["width"] == pytest.approx(0.5, abs=0.02)
+    assert one["neck"]["amperes"] == pytest.approx(3.0, rel=0.03)
+    # IPC-2221's curve for 0.5 mm × 35 µm and 10 K, worked out by hand.
+    assert one["neck"]["carries"] == pytest.approx(
+        0.048 * 10**0.44 * (0.5 * 0.035 / 0.0254**2) ** 0.725, rel=0.03
+    )
+    feed, valve = one["loads"]
+    assert (feed["name"], feed["lost"]) == ("feed", 0.0)
+    square = 1 / 58000 / 0.035
+    # Every line straight across taken for one potential gives the least resistance there is.
+    lines = ((5, 12, 1.5), (12, 18, 0.5), (18, 25, 1.5), (3.8, 6.2, 2.4), (23.8, 26.2, 2.4))
+    drawn = shapely.union_all(
+        [shapely.LineString([(a, 10), (b, 10)]).buffer(w / 2, quad_segs=32) for a, b, w in lines]
+    )
+    steps = np.arange(5.51, 24.49, 0.02)
+    across = shapely.linestrings([[(x, 0), (x, 20)] for x in steps])
+    widths = shapely.length(shapely.intersection(drawn, across))
+    least = 3.0 * square * float((0.02 / widths).sum())
+    assert least < valve["lost"] < 1.1 * least
+    assert valve["ohms"] == pytest.approx(valve["lost"] / 3.0, rel=1e-3)
+
+
+def socket(circle: float) -> small.Draw:
+    """A 7-pin socket, seen from the copper: seven of eight places, the gap upward."""
+
+    def what(space: Modelspace) -> None:
+        edge(space)
+        for pin in range(1, 8):
+            turn = math.radians(90 - 45 * pin)
+            x, y = 15 + circle / 2 * math.cos(turn), 10 + circle / 2 * math.sin(turn)
+            track(space, [(x - 0.2, y), (x + 0.2, y)], width=1.8)
+            space.add_circle((x, y), 0.5, dxfattribs={"layer": "wells"})
+
+    return what
+
+
+def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
+    code, told = listed(tmp_path, small.JOB, socket(9.8))
+    assert code == 0
+    assert "base-off-pattern" in codes(told)
+    (base,) = told["boards"][0]["rules"]["bases"]
+    assert base["base"].startswith("7-pin")
+    assert base["circle"] == pytest.approx(9.8, abs=0.01)
+    assert base["fits"] is False
+    assert base["keyed"] is True
+
+
+def test_a_true_one_is_numbered_and_no_finding(tmp_path: Path) -> None:
+    _, told = listed(tmp_path, small.JOB, socket(9.53))
+    assert "base-off-pattern" not in codes(told)
+    (base,) = told["boards"][0]["rules"]["bases"]
+    # Seen from the copper pins count clockwise from the gap: the first lies right of it.
+    assert base["fits"] is True
+    mirrored = changed('drawn_from = "copper"', 'drawn_from = "components"')
+    _, other = listed(tmp_path, mirrored, socket(9.53))
+    (turned,) = other["boards"][0]["rules"]["bases"]
+    assert turned["pins"] == base["pins"][::-1]
+
+
+def test_without_nets_it_says_so_and_writes_nothing(tmp_path: Path) -> None:
+    made = put(tmp_path)
+    result = run("check", made)
+    assert result.exit_code == 0
+    assert "[nets-not-named]" in result.stderr
+    assert "copper around holes" in result.stdout
+    assert {path.name for path in tmp_path.iterdir()} == {"job.toml", "lamp.dxf"}
+
+
+def test_words_of_a_judged_board_and_its_pictures(tmp_path: Path) -> None:
+    made = put(tmp_path, job(RAIL), wide_and_narrow)
+    result = run("check", made, "--pictures", tmp_path / "look")
+    assert result.exit_code == 0
+    assert "heater, volts lost from feed" in result.stdout
+    assert "no insulation that" in result.stdout
+    names = {path.name for path in (tmp_path / "look").iterdir()}
+    assert {"net-1-potential.png", "net-1-current.png"} <= names
+
+
+@pytest.mark.parametrize(
+    ("nets", "code", "words"),
+    [
+        (net("n", (1.0, 1.0), ""), "net-on-no-copper", "at is 1, 1 mm, where there is no copper"),
+        (
+            net("n", (8.0, 6.0), "") + net("m", (22.0, 6.0), ""),
+            "net-named-twice",
+            "stands on the copper of net 'n'",
+        ),
+        (net("c1", (8.0, 6.0), ""), "net-name-taken", "what the reports call a piece"),
+        ('[[board.net]]\nname = "n"\ntext = "B+"\n', "net-text-missing", "it holds no text"),
+        (
+            net("n", (8.0, 6.0), "")
+            + '[[board.net.load]]\nname = "V1"\nat = [15.0, 14.0]\namperes = 0.0\n',
+            "load-off-its-net",
+            "at is 15, 14 mm, on the copper of another net",
+        ),
+    ],
+)
+def test_what_the_drawing_does_not_bear_out_is_a_mistake_of_the_job(
+    tmp_path: Path, nets: str, code: str, words: str
+) -> None:
+    text = job(nets)
+    result = run("check", put(tmp_path, text), "--json")
+    assert result.exit_code == 2
+    (finding,) = json.loads(result.stdout)["findings"]
+    assert finding["code"] == code
+    assert words in finding["message"]
+    line = text.splitlines()[finding["line"] - 1]
+    assert line.split(" ")[0] in ("at", "text", "name")
+    assert finding["board"] == "lamp"
+    prepared = run("prepare", tmp_path / "job.toml", "--out", tmp_path / "set")
+    assert prepared.exit_code == 2
+    assert f"[{code}]" in prepared.stderr
+
+
+def test_text_names_a_net_where_it_stands_on_one_net_only(tmp_path: Path) -> None:
+    def lettered(*places: tuple[float, float]) -> small.Draw:
+        def what(space: Modelspace) -> None:
+            small.whole(space)
+            for place in places:
+                space.add_text("B+", dxfattribs={"layer": "remarks", "insert": place})
+
+        return what
+
+    named = job('[[board.net]]\nname = "supply"\ntext = "B+"\nvolts = 20\n')
+    _, told = listed(tmp_path, named, lettered((8.0, 6.0), (20.0, 6.0)))
+    (one,) = told["boards"][0]["rules"]["nets"]
+    assert (one["name"], len(one["pieces"])) == ("supply", 1)
+    code, told = listed(tmp_path, named, lettered((8.0, 6.0), (15.0, 14.0)))
+    assert (code, codes(told)) == (2, ["net-text-twice"])
+    code, told = listed(tmp_path, named, lettered((2.0, 2.0)))
+    assert (code, codes(told)) == (2, ["net-on-no-copper"])
+
+
+def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> None:
+    nets = "links = [[[8.0, 6.0], [15.0, 14.0]]]\n" + net("n", (22.0, 6.0), "volts = 5") + (
+        '[[board.net.load]]\nname = "feed"\nat = [22.0, 6.0]\namperes = -1.0\n'
+        '[[board.net.load]]\nname = "end"\nat = [15.0, 14.0]\namperes = 1.0\n'
+    )
+    _, told = listed(tmp_path, job(nets), small.whole)
+    (one,) = told["boards"][0]["rules"]["nets"]
+    assert len(one["pieces"]) == 2
+    assert [load["name"] for load in one["loads"]] == ["feed", "end"]
+    assert one["loads"][1]["lost"] > 0
