@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.report.words import many, number, plain
@@ -21,6 +22,38 @@ CAUTION = (
     "This is functional spacing by a transcription of IPC-2221 table 6-1, no insulation that "
     "protects a person; the standard itself decides, and licensed practice comes first."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What the sheet tells of one copy: rows as the functions below make them."""
+
+    title: str
+    spacing: list[tuple[str, ...]]
+    more: int
+    current: list[tuple[str, ...]]
+    across: list[tuple[str, ...]]
+
+
+def pages(cut_set: CutSet) -> list[Page]:
+    """The copies of which nets are named."""
+    by_index = {p.index: p for p in cut_set.layout.placements}
+    found: list[Page] = []
+    for board in cut_set.judged:
+        if not board.nets:
+            continue
+        placement = by_index[board.placement]
+        rows, more = spacing_rows(board)
+        found.append(
+            Page(
+                f"{plain(placement.board.name)}, copy {placement.copy} on blank {placement.blank}",
+                rows,
+                more,
+                [current_row(one) for one in board.nets if one.neck is not None],
+                across_rows(board),
+            )
+        )
+    return found
 
 
 def told(cut_set: CutSet) -> list[str]:

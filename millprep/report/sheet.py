@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.report import rules_words
 from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import tables
 from millprep.report.join_table import JoinTable, join_table
@@ -119,6 +120,8 @@ def sheet(cut_set: CutSet, images: Mapping[str, bytes] | None = None) -> str:
         overview=[picture for picture in pictures if picture.svg],
         remarks=_remarks(cut_set, pictures),
         buzz_out=tables(cut_set),
+        judged=rules_words.pages(cut_set),
+        caution=rules_words.CAUTION,
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
         clearance=number(cut_set.machine.clearance),

@@ -250,3 +250,14 @@ def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> 
     assert len(one["pieces"]) == 2
     assert [load["name"] for load in one["loads"]] == ["feed", "end"]
     assert one["loads"][1]["lost"] > 0
+
+
+def test_the_sheet_of_a_set_tells_what_was_judged(tmp_path: Path) -> None:
+    made = put(tmp_path, job(RAIL), wide_and_narrow)
+    assert run("prepare", made, "--out", tmp_path / "set").exit_code == 0
+    sheet = (tmp_path / "set" / "sheet.html").read_text("utf-8")
+    assert "Voltage and current: lamp, copy 1 on blank 1" in sheet
+    assert "no insulation that protects a person" in sheet
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert report["boards"][0]["rules"]["nets"][0]["name"] == "heater"
+    assert (tmp_path / "set" / "previews" / "net-1-current.png").is_file()
