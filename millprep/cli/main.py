@@ -13,6 +13,7 @@ from millprep.cli.check import check
 from millprep.cli.demo import demo
 from millprep.cli.explain import explain
 from millprep.cli.inspect import inspect
+from millprep.cli.layout import layout
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.refit import refit
@@ -31,7 +32,7 @@ def commands() -> None:
     """
 
 
-for command in (prepare, check, explain, show, inspect, new, refit, verify, schema, demo):
+for command in (prepare, layout, check, explain, show, inspect, new, refit, verify, schema, demo):
     commands.add_command(command)
 
 

@@ -1,0 +1,68 @@
+"""`millprep layout`: where the boards of a job lie, and nothing else."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.cli.choosing import chosen, layout_options
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    metavar="FILE.toml",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the layout here, a picture of every blank and its offcut beside it.",
+)
+@layout_options
+@click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
+@click.option("--json", "as_json", is_flag=True, help="Print places and figures as JSON.")
+def layout(
+    job_file: Path,
+    out: Path | None,
+    effort: str,
+    layout_file: Path | None,
+    repair: bool,
+    as_json: bool,
+) -> None:
+    """Lay the boards of a job out on its blanks.
+
+    The file may be edited by hand and named in the job as [layout] file, or with --layout:
+    its places are proved and kept. Ends with 1 when a board has no place.
+    """
+    from millprep.lay_out import lay_out, row, write
+
+    try:
+        done = lay_out(job_file, chosen(effort, layout_file), words.steps(), repair=repair)
+        kept = {layout_file, done.plan.layout.file if done.plan.layout else None} - {None}
+        written: tuple[str, ...] = ()
+        if out is not None:
+            same = out.resolve() in {path.resolve() for path in kept if path is not None}
+            written = tuple(map(str, write(done, out, replace=same)))
+    except Refusal as refusal:
+        if as_json:
+            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
+        words.refuse(refusal)
+        return
+    words.say_findings(done.laid.findings)
+    if as_json:
+        told = {**row(done), "findings": [words.as_row(f) for f in done.laid.findings]}
+        click.echo(json.dumps({**told, "files": list(written)}, indent=1))
+    else:
+        for one, used, most in zip(done.blanks, done.used, done.most, strict=True):
+            click.echo(
+                f"blank {one.number}: {len(one.boards)} boards cover {100 * one.covered:.1f} % of "
+                f"what they may (no layout covers more than {100 * most:.1f} %), "
+                f"{used:.1f} mm along it are used"
+            )
+        click.echo(f"{len(done.blanks)} blank(s); no layout does with fewer than {done.least}")
+        for name in written:
+            click.echo(f"wrote {name}")
+    if done.laid.findings:
+        raise SystemExit(1)

@@ -1,0 +1,98 @@
+"""`millprep layout`: places, figures and files; a stored layout is kept, an edited one proved."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+import shapely
+
+from millprep import job
+from tests.cli.small import changed, put, run
+
+SIX = changed("drawn_from", "count = 6\ndrawn_from", changed("60.0, 50.0", "200.0, 120.0"))
+
+
+@pytest.fixture
+def job_file(tmp_path: Path) -> Path:
+    return put(tmp_path, SIX)
+
+
+def test_it_writes_the_layout_a_picture_and_the_offcut(job_file: Path) -> None:
+    out = job_file.parent / "lay" / "six.toml"
+    result = run("layout", job_file, "--out", out, "--effort", "low")
+    assert result.exit_code == 0, result.output
+    assert "blank 1: 6 boards cover" in result.stdout
+    assert "1 blank(s); no layout does with fewer than 1" in result.stdout
+    names = ["six-blank-1.png", "six-offcut-1.toml", "six.toml"]
+    assert sorted(path.name for path in out.parent.iterdir()) == names
+    said = tomllib.loads(out.read_text("utf-8"))
+    assert [one["copy"] for one in said["blank"][0]["boards"]] == [1, 2, 3, 4, 5, 6]
+
+
+def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
+    out = job_file.parent / "six.toml"
+    run("layout", job_file, "--out", out, "--effort", "low")
+    left = (job_file.parent / "six-offcut-1.toml").read_text("utf-8")
+    text = changed('[blank]\npreset = "fr4-1.6-35"\nsize = [60.0, 50.0]\nmargin = 10.0\n', left)
+    folder = job_file.parent / "later"
+    folder.mkdir()
+    (blank,) = job.load(put(folder, text)).blanks
+    told = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
+    (one,) = told["blanks"]
+    x0, y0, x1, y1 = shapely.Polygon(one["offcut"]).bounds
+    assert blank.size == pytest.approx((x1 - x0, y1 - y0))
+    assert x0 == pytest.approx(one["used_length"] + job.load(job_file).blanks[0].spacing)
+
+
+def test_the_figures_as_json(job_file: Path) -> None:
+    told = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
+    (one,) = told["blanks"]
+    assert one["covered"] == pytest.approx(6 * 30 * 20 / (180 * 100), abs=1e-4)
+    assert one["covered"] <= one["most_covered"] <= 1
+    assert (told["least_blanks"], len(told["boards"]), told["files"]) == (1, 6, [])
+
+
+def test_what_does_not_fit_is_told_and_the_rest_is_laid_out(job_file: Path) -> None:
+    small = put(job_file.parent, changed("200.0, 120.0", "90.0, 80.0", SIX))
+    result = run("layout", small, "--json", "--effort", "low")
+    assert result.exit_code == 1
+    told = json.loads(result.stdout)
+    assert [f["code"] for f in told["findings"]] == ["blanks-used-up"]
+    assert 1 <= len(told["boards"]) < 6
+
+
+def test_a_layout_that_may_have_been_edited_is_not_replaced(job_file: Path) -> None:
+    out = job_file.parent / "six.toml"
+    assert run("layout", job_file, "--out", out, "--effort", "low").exit_code == 0
+    before = out.read_text("utf-8")
+    result = run("layout", job_file, "--out", out)
+    assert result.exit_code == 2
+    assert "may have been edited by hand" in result.stderr
+    # its own places may be written again, in this file or in another
+    assert run("layout", job_file, "--out", out, "--layout", out).exit_code == 0
+    assert out.read_text("utf-8") == before
+
+
+def test_an_edited_layout_is_refused_with_its_line(job_file: Path) -> None:
+    out = job_file.parent / "six.toml"
+    run("layout", job_file, "--out", out, "--effort", "low")
+    lines = out.read_text("utf-8").splitlines()
+    (row,) = [n for n, line in enumerate(lines) if "copy =   3" in line]
+    lines[row] = '  {board = "lamp", copy = 3, x = 175, y = 60},'
+    out.write_text("\n".join(lines), "utf-8")
+    stored = put(job_file.parent, changed("[setup]", '[layout]\nfile = "six.toml"\n\n[setup]', SIX))
+    for command, out in (("layout", "new.toml"), ("prepare", "set")):
+        result = run(command, stored, "--out", job_file.parent / out)
+        assert result.exit_code == 1
+        assert "lamp copy 3 leaves blank 1" in result.stderr
+        assert f"six.toml line {row + 1}" in result.stderr
+
+
+def test_a_picture_is_the_same_each_time(job_file: Path) -> None:
+    for name in ("one", "two"):
+        run("layout", job_file, "--out", job_file.parent / f"{name}.toml", "--effort", "low")
+    one, two = ((job_file.parent / f"{n}-blank-1.png").read_bytes() for n in ("one", "two"))
+    assert one == two
