@@ -1,62 +1,87 @@
-"""The longest rail of the example's memory board against a second solver.
+"""The heaters of the example's memory board against a second solver.
 
-scikit-fem with quadratic elements, on the copper as drawn. The pins and
-their currents are invented: the feed at one end, 0.15 A to every other hole of the rail.
+scikit-fem with quadratic elements, on the copper as drawn; nets, loads and wires as the
+example's job names them, which are invented.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
-import numpy as np
 import pytest
 import shapely
 import skfem
 
-from millprep.drawing import read
-from millprep.rules.drop import drop, joint
+from millprep import job, nets
+from millprep.prepare import read_boards
+from millprep.rules.drop import copper_of, drop, joint
+from millprep.rules.judge import across
 from millprep.rules.mesh import joined
 from millprep.rules.meshing import meshed
 from millprep.rules.sheet import domain
 from millprep.trade.copper import sheet_resistance
+from millprep.values.as_cut import AsCut
+from millprep.values.judged import NetJudged
 from millprep.values.layout import Placement
-from millprep.values.net import Load, NetFacts
-from millprep.values.plan import LayerRoles
+from millprep.values.net import NetFacts
+from millprep.values.path import FloatArray
 from millprep.values.pose import Pose
 from tests.published.test_sheet import second_solver
 from tests.rules.scene import cut
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
+JOB = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
+VALVES = 18
 
 
-def test_volts_at_every_load_of_the_longest_rail() -> None:
-    board = read(
-        EXAMPLE / "memory-board.dxf",
-        name="memory-board",
-        shown_as="memory-board.dxf",
-        layers=LayerRoles(("foil",), ("rim",), ("bores",)),
-        unit=None,
-    )
-    rail = max(board.pieces, key=lambda piece: (np.ptp(piece.shape.bounds[::2]), piece.id))
-    pins = sorted((hole for hole in board.holes if hole.piece == rail.id), key=lambda h: h.at)
-    amperes = [-0.15 * (len(pins) - 1)] + [0.15] * (len(pins) - 1)
-    assert len(pins) > 15
-    loads = tuple(Load(h.id, h.at, a) for h, a in zip(pins, amperes, strict=True))
+def other_volts(net: NetFacts, placement: Placement, as_cut: AsCut) -> FloatArray:
+    """Volts at every load against the first by the second solver; a wire's ends are one contact."""
+    shapes = copper_of(net, placement, as_cut)
+    contacts: list[shapely.Geometry] = [
+        joint(shapes, placement, load.at, load.contact) for load in net.loads
+    ]
+    amperes = [load.amperes for load in net.loads]
+    for wire in net.wires:
+        ends = [joint(shapes, placement, end, None) for end in (wire.start, wire.end)]
+        contacts.append(shapely.MultiPolygon(ends))
+        amperes.append(0.0)
+    mesh = joined([meshed(area) for area in domain(shapes, contacts).geoms])
+    fine = skfem.MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
+
+    def on(metal: shapely.Geometry) -> Any:
+        rim = shapely.boundary(metal)
+        return lambda x: shapely.distance(shapely.points(*x), rim) < 1e-6
+
+    volts = second_solver(fine, [on(metal) for metal in contacts], amperes)
+    return volts[: len(net.loads)] * sheet_resistance(0.035)
+
+
+def test_heater_volts_at_every_socket_within_one_per_cent() -> None:
+    plan = job.load(JOB)
+    (board,) = read_boards(plan)
+    told, misfits = nets.facts(plan.boards, (board,))
+    assert misfits == ()
     placement = Placement(0, board, 1, 1, Pose())
     as_cut = cut(placement)
-    done, faults = drop(NetFacts("rail", (rail.id,), loads=loads), placement, as_cut, 0.035)
-    assert faults == ()
-    assert done is not None
-
-    shapes = [part.shape for part in as_cut.parts if part.pieces == ((0, rail.id),)]
-    joints = [joint(shapes, placement, hole.at, None) for hole in pins]
-    mesh = joined([meshed(area) for area in domain(shapes, joints).geoms])
-    fine = skfem.MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
-    rims = [
-        lambda x, rim=metal.boundary: shapely.distance(shapely.points(*x), rim) < 1e-6
-        for metal in joints
-    ]
-    volts = second_solver(fine, rims, amperes) * sheet_resistance(0.035)
-    lost = [at.lost for at in done.loads]
-    assert lost == pytest.approx((-volts).tolist(), rel=0.005, abs=0.002 * max(lost))
-    assert max(lost) > 0.05
+    judged: list[NetJudged] = []
+    lost_there: dict[str, float] = {}
+    for name in ("H1", "H2"):
+        net = next(net for net in told["memory-board"] if net.name == name)
+        assert len(net.loads) == VALVES + 1
+        done, faults = drop(net, placement, as_cut, 0.035)
+        assert faults == ()
+        assert done is not None
+        assert done.feed == f"{name} terminal"
+        judged.append(NetJudged(net, feed=done.feed, loads=done.loads))
+        other = -other_volts(net, placement, as_cut)
+        largest = max(abs(other))
+        for at, volts in zip(done.loads, other.tolist(), strict=True):
+            assert at.lost == pytest.approx(volts, rel=0.01, abs=0.002 * largest)
+            lost_there[at.load.name] = lost_there.get(at.load.name, 0.0) + abs(volts)
+    found = across(judged)
+    assert len(found) == VALVES
+    for one in found:
+        assert one.lost == pytest.approx(lost_there[one.load], rel=0.01)
+        assert one.volts == pytest.approx(6.3 - lost_there[one.load], rel=0.001)
+    # The last socket is the farthest from the feed, along both rails.
+    assert max(found, key=lambda one: one.lost).load == "V3-6 heater"
