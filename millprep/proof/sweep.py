@@ -119,11 +119,11 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     `steps` as from `segments`; `pose` moves their x and y into the frame of the result. Discs
     have `fine` times as many corners as `DISC_TOLERANCE` asks for.
     """
-    reach = _clip(steps, level)
+    reach = clipped(steps, level)
     if not len(reach):
         return np.array([], dtype=object)
     radius = np.column_stack(
-        [_radii(cutter, -reach[:, 2], level), _radii(cutter, -reach[:, 5], level)]
+        [radii(cutter, -reach[:, 2], level), radii(cutter, -reach[:, 5], level)]
     )
     a, b = pose.points(reach[:, 0:2]), pose.points(reach[:, 3:5])
     moving = np.abs(b - a).max(axis=1) > 1e-9
@@ -143,7 +143,7 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     return np.concatenate(found) if found else np.array([], dtype=object)
 
 
-def _clip(steps: FloatArray, level: float) -> FloatArray:
+def clipped(steps: FloatArray, level: float) -> FloatArray:
     """The part of every step whose tip is at or below the level."""
     z0, z1 = steps[:, 2], steps[:, 5]
     top = -level
@@ -159,7 +159,7 @@ def _clip(steps: FloatArray, level: float) -> FloatArray:
     return s
 
 
-def _radii(cutter: Cutter, depth: FloatArray, level: float) -> FloatArray:
+def radii(cutter: Cutter, depth: FloatArray, level: float) -> FloatArray:
     """Half of `cutter.width` for many depths, where the tip is at or below the level."""
     rise = np.maximum(depth - level, 0.0)
     match cutter:

@@ -1,0 +1,67 @@
+"""Gaps that were not opened as far as asked: a lap beside the first is missing or lies off.
+
+The first lap parts a piece from the background; the ones beyond it open the gap. Without them no
+net is shorted and no piece has another shape, but floating copper stands nearer than asked.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from millprep.proof.edges import EDGE
+from millprep.proof.leftovers import ISLAND
+from millprep.proof.sweep import grown
+from millprep.proof.told import limited, on_blank
+from millprep.values.as_cut import AsCut
+from millprep.values.finding import Finding
+from millprep.values.layout import Placement
+
+WIDE = 0.02
+"""Background copper within the gap is told when it is wider than this, mm."""
+_BANDS = 8
+_CLIP = 1.0
+"""The background is looked at so far around a piece's band, mm."""
+
+
+def unopened(cut: AsCut, placement: Placement, gap: float) -> list[Finding]:
+    """A warning for each piece that background copper stands nearer to than `gap`, mm.
+
+    `gap` is told from the drawn edge to the copper's foot. Small islands and slivers between laps
+    are told on their own.
+    """
+    background = np.array(
+        [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
+        dtype=object,
+    )
+    pieces = placement.board.pieces
+    drawn = np.array([placement.pose.shape(piece.shape) for piece in pieces], dtype=object)
+    zones = grown(drawn, gap - EDGE, _BANDS)
+    outline = placement.pose.shape(placement.board.outline)
+    # the background asks: GEOS prepares what asks, and it is the large one
+    hits = shapely.STRtree(zones).query(background, predicate="intersects")
+    found: list[Finding] = []
+    for n in np.unique(hits[1]).tolist():
+        x0, y0, x1, y1 = zones[n].bounds
+        near = shapely.clip_by_rect(
+            background[hits[0][hits[1] == n]], x0 - _CLIP, y0 - _CLIP, x1 + _CLIP, y1 + _CLIP
+        )
+        inside = shapely.intersection(shapely.union_all(near), zones[n]).intersection(outline)
+        solid = shapely.buffer(inside, -WIDE / 2, quad_segs=2)
+        if solid.is_empty:
+            continue
+        spots = shapely.points(shapely.get_coordinates(solid))
+        least = float(shapely.distance(spots, drawn[n]).min()) - WIDE / 2
+        at = solid.representative_point()
+        found.append(
+            on_blank(
+                placement,
+                "gap-not-opened",
+                "warn",
+                f"background copper stands {least:.3f} mm from the drawn edge of piece "
+                f"{pieces[n].id}, {gap:.3f} was asked at its foot. "
+                "A lap beside the piece is missing, too shallow, or lies off.",
+                (at.x, at.y),
+            )
+        )
+    return limited(found)
