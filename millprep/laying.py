@@ -113,11 +113,19 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
     close = [assemble.sheet_of(one, kept_out(plan, one, collet=False)) for one in plan.blanks]
     fixed, blanks = _fixed(plan, wanted, close, choice)
     pinned = {one.name: tuple(place.turn for place in one.places) for one in plan.boards}
-    if choice.only:
-        wanted = list(assemble.only(wanted, choice.only))
-        names = {(one.name, copy) for one in wanted for copy in one.copies}
-        fixed = [spot for spot in fixed if (spot.board, spot.copy) in names]
     _known(wanted, choice.skip)
+    skip = set(choice.skip)
+    if choice.only:
+        made = list(assemble.only(wanted, choice.only))
+        if choice.stored is not None:
+            # every place stays, and with it where laps begin and tabs lie
+            every = {(one.name, copy) for one in wanted for copy in one.copies}
+            skip |= every - set(choice.only)
+        else:
+            wanted = made
+            skip &= set(choice.only)
+            names = {(one.name, copy) for one in wanted for copy in one.copies}
+            fixed = [spot for spot in fixed if (spot.board, spot.copy) in names]
     nested, sheets = _nested(wanted, wide, close, choice, fixed, blanks)
     if not nested.findings:
         # a place by hand may be turned as no free copy may
@@ -125,7 +133,7 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
         faults = check.faults(nested.spots, told, sheets, nested.blanks)
         if faults:
             raise Refusal(faults)
-    spots = assemble.without(nested.spots, choice.skip)
+    spots = tuple(spot for spot in nested.spots if (spot.board, spot.copy) not in skip)
     left_out = tuple(spot for spot in nested.spots if spot not in spots)
     return Laid(
         tuple(wanted),

@@ -30,6 +30,7 @@ ALLOWED: dict[str, set[str]] = {
     "nets": {"values"},
     "judging": {"values", "rules"},
     "laying": {"values", "layout"},
+    "compare": {"values", "shop"},
     "set_on_disk": {"values"},
     "beside": set(),
     "readback": {"values", "proof"},

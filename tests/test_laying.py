@@ -217,6 +217,9 @@ def test_a_blank_of_which_all_is_skipped_is_not_cut(plan: JobPlan) -> None:
 def test_only_some_copies_are_made_again(plan: JobPlan) -> None:
     all_ = asked(plan, [blank(120.0, 80.0, 3)], (board(40, 30), 5), (board(30, 25, "lid"), 2))
     assert set(where(laid_out(all_, Choice(only=(("panel", 4),))))) == {("panel", 4)}
+    _, text = text_of(all_)
+    kept = where(laid_out(all_, Choice(stored=Stored("l.toml", text), only=(("panel", 4),))))
+    assert kept == {("panel", 4): where(laid_out(all_))["panel", 4]}
     with pytest.raises(Refusal, match="no board panel copy 9"):
         lay(*all_, Choice(only=(("panel", 9),)))
     with pytest.raises(Refusal, match="no board lamp copy 1"):

@@ -10,6 +10,7 @@ import click
 
 from millprep import __version__
 from millprep.cli.check import check
+from millprep.cli.compare import compare
 from millprep.cli.demo import demo
 from millprep.cli.explain import explain
 from millprep.cli.inspect import inspect
@@ -32,7 +33,20 @@ def commands() -> None:
     """
 
 
-for command in (prepare, layout, check, explain, show, inspect, new, refit, verify, schema, demo):
+for command in (
+    prepare,
+    layout,
+    check,
+    explain,
+    show,
+    inspect,
+    new,
+    refit,
+    verify,
+    compare,
+    schema,
+    demo,
+):
     commands.add_command(command)
 
 

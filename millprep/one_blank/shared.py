@@ -164,13 +164,20 @@ def passes(
             *drilled[k],
             *freed.by_pass[k],
         ]
-        mine = [cut for cut in mine if getattr(cut, "placement", None) not in left_out]
         # the cross first: it shows at once whether the blank lies on the right set
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
         shown = [hole.machine for hole in looked_at]
         ahead = scales.second.get(number, ())
         programs += build(
-            mine, mill_pass, job.cutters, job.machine, job.profile, shown, ahead, told.probe
+            mine,
+            mill_pass,
+            job.cutters,
+            job.machine,
+            job.profile,
+            shown,
+            ahead,
+            told.probe,
+            left_out,
         )
     judged = tuple(
         join

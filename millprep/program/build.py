@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 from millprep.program import moves, order, slots, touch
@@ -48,6 +48,7 @@ def build(
     shown: Sequence[Point] = (),
     ahead: Sequence[Engraving] = (),
     probe: ProbePlan | None = None,
+    left_out: Collection[int] = (),
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass.
 
@@ -62,6 +63,8 @@ def build(
         ahead: lines of second combs, blank frame: a program of their own, to be read before the
             rest is cut.
         probe: how the holes that find this pass are touched, before all else; None for not.
+        left_out: placements whose cuts have their place in the order and are not made, so that
+            all others are entered where they would be, and only travel changes.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -98,6 +101,8 @@ def build(
     for number, name in enumerate(names, len(programs) + 1):
         mine = by_cutter[name]
         works = _works(mine)
+        if all(_is_of(cut, left_out) for cut in mine):
+            continue
         programs.append(
             _program(
                 _file(mill_pass, number, works[0], name),
@@ -107,9 +112,15 @@ def build(
                 named[name],
                 machine,
                 profile,
+                left_out,
             )
         )
     return tuple(programs)
+
+
+def _is_of(cut: Cut, placements: Collection[int]) -> bool:
+    """Whether a cut is made on one of these copies."""
+    return not isinstance(cut, Engraving) and cut.placement in placements
 
 
 def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:
@@ -160,6 +171,38 @@ def _moved(cut: Cut, pose: Pose) -> Cut:
     return replace(cut, path=cut.path.moved(pose))
 
 
+def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut, int]]:
+    """The cuts of one work in visiting order, with the vertex that laps are entered at."""
+    if work in ("isolate", "clear", "engrave"):
+        courses = [cut for cut in cuts if not isinstance(cut, HoleCut)]
+        for n, vertex in order.paths([cut.path for cut in courses], here):
+            yield courses[n], vertex
+    elif work == "profile":
+        profiles = [cut for cut in cuts if isinstance(cut, Profile)]
+        for inner in (True, False):
+            some = [p for p in profiles if p.inner == inner]
+            for n in order.points([p.path.start for p in some], here):
+                yield some[n], 0
+    else:
+        holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
+        for n in order.points([h.at for h in holes], here):
+            yield holes[n], 0
+
+
+def _make(pen: moves.Pen, cut: Cut, vertex: int, profile: ProfilePlan) -> None:
+    """The moves of one cut."""
+    if isinstance(cut, Ring | Clearing):
+        moves.lap(pen, cut, vertex)
+    elif isinstance(cut, Profile):
+        moves.profile(pen, cut, profile)
+    elif isinstance(cut, Engraving):
+        moves.engraving(pen, cut)
+    elif cut.end is None:
+        moves.hole(pen, cut)
+    else:
+        slots.slot(pen, cut, profile.ramp)
+
+
 def _program(
     file: str,
     cuts: Sequence[Cut],
@@ -168,37 +211,25 @@ def _program(
     cutter: Cutter,
     machine: Machine,
     profile: ProfilePlan,
+    left_out: Collection[int] = (),
 ) -> Program:
     start = (*mill_pass.touch, machine.clearance)
     pen = moves.Pen(machine, cutter, start)
+    # goes everywhere, so that the order of the next work does not hang on what is left out
+    whole = moves.Pen(machine, cutter, start) if left_out else pen
     for work in works:
         mine = [cut for cut in cuts if work_of(cut) == work]
-        here = (pen.at[0], pen.at[1])
-        if work == "isolate":
-            rings = [cut for cut in mine if isinstance(cut, Ring)]
-            for n, vertex in order.paths([r.path for r in rings], here):
-                moves.lap(pen, rings[n], vertex)
-        elif work == "clear":
-            courses = [cut for cut in mine if isinstance(cut, Clearing)]
-            for n, vertex in order.paths([c.path for c in courses], here):
-                moves.lap(pen, courses[n], vertex)
-        elif work == "profile":
-            profiles = [cut for cut in mine if isinstance(cut, Profile)]
-            for inner in (True, False):
-                some = [p for p in profiles if p.inner == inner]
-                for n in order.points([p.path.start for p in some], here):
-                    moves.profile(pen, some[n], profile)
-        elif work == "engrave":
-            lines = [cut for cut in mine if isinstance(cut, Engraving)]
-            for n, _ in order.paths([cut.path for cut in lines], here):
-                moves.engraving(pen, lines[n])
-        else:
-            holes = [cut for cut in mine if isinstance(cut, HoleCut)]
-            for n in order.points([h.at for h in holes], here):
-                if holes[n].end is None:
-                    moves.hole(pen, holes[n])
-                else:
-                    slots.slot(pen, holes[n], profile.ramp)
+        here = (whole.at[0], whole.at[1])
+        for cut, vertex in _ordered(mine, work, here):
+            if whole is not pen:
+                _make(whole, cut, vertex, profile)
+            if not _is_of(cut, left_out):
+                _make(pen, cut, vertex, profile)
+    works = tuple(
+        work
+        for work in works
+        if any(work_of(cut) == work and not _is_of(cut, left_out) for cut in cuts)
+    )
     # the next cutter is put in and zeroed where this one ends
     pen.over(*mill_pass.touch)
     return Program(

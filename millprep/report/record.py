@@ -87,6 +87,7 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
         "copy": placement.copy,
         "input": cut_set.board_input[placement.index],
         "blank": placement.blank,
+        "outline": [_point(at) for at in placement.board.outline.exterior.coords[:-1]],
         "drawing_to_blank": _affine(placement.pose),
         "pieces": [
             {

@@ -1,0 +1,48 @@
+"""`millprep compare`: the boards that two sets cut otherwise."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("one", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("two", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="Print every board as JSON.")
+def compare(one: Path, two: Path, as_json: bool) -> None:
+    """Name the boards whose cut differs between two sets.
+
+    Each board is compared in its own frame: where it lies and the travel in between do not
+    count. After a change in a drawing, only the boards named here need to be cut again.
+    """
+    from millprep.compare import compare as compared
+
+    try:
+        found = compared(one, two)
+    except Refusal as refusal:
+        if as_json:
+            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
+        words.refuse(refusal)
+        return
+    if as_json:
+        click.echo(json.dumps([{**asdict(board), "same": board.same} for board in found], indent=1))
+        return
+    for board in found:
+        name = f"{board.board} copy {board.copy}"
+        if board.only_in is not None:
+            click.echo(f"{name}: only in {(one, two)[board.only_in - 1]}")
+        elif board.at is not None:
+            x, y = board.at
+            click.echo(
+                f"{name}: {board.differs} cuts differ ({', '.join(board.cutters)}), one at "
+                f"{x:.3f}, {y:.3f} mm in its drawing"
+            )
+    same = sum(board.same for board in found)
+    click.echo(f"{same} of {len(found)} boards are cut alike")

@@ -1,0 +1,107 @@
+"""Two sets compared; what is skipped changes no cut of the others, to the digit."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from ezdxf.layouts.layout import Modelspace
+
+from millprep.compare import compare
+from tests.cli import small
+from tests.cli.small import changed, put, run
+
+THREE = changed(
+    "drawn_from",
+    "count = 3\nturns = [0, 90]\ndrawn_from",
+    changed("60.0, 50.0", "140.0, 50.0").replace('"copper"\n', '"components"\n'),
+)
+
+
+def prepared(folder: Path, name: str, *words: str, text: str = THREE) -> Path:
+    job_file = put(folder, text)
+    result = run("prepare", job_file, "--out", folder / name, "--effort", "low", *words)
+    assert result.exit_code == 0, result.output
+    return folder / name
+
+
+@pytest.fixture(scope="module")
+def three(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return prepared(tmp_path_factory.mktemp("three"), "set")
+
+
+def cuts(folder: Path) -> Counter[tuple[str, ...]]:
+    """Cutting moves as they are written: cutter, motion, start, end, centre, feed."""
+    found: Counter[tuple[str, ...]] = Counter()
+    last = ("", "", "")
+    with (folder / "toolpaths.csv").open(encoding="ascii", newline="") as file:
+        for row in csv.DictReader(file):
+            at = (row["x"], row["y"], row["z"])
+            if row["motion"] != "rapid":
+                name = row["program"].split("-", 1)[1]
+                found[name, row["motion"], *last, *at, row["i"], row["j"], row["feed"]] += 1
+            last = at
+    return found
+
+
+def test_a_set_is_like_itself(three: Path) -> None:
+    found = compare(three, three)
+    assert [(one.board, one.copy, one.same) for one in found] == [
+        ("lamp", copy, True) for copy in (1, 2, 3)
+    ]
+
+
+def test_what_is_skipped_changes_no_cut_of_the_others(three: Path, tmp_path: Path) -> None:
+    less = prepared(tmp_path, "less", "--skip", "lamp:2")
+    all_, rest = cuts(three), cuts(less)
+    assert not rest - all_
+    assert 0.6 < rest.total() / all_.total() < 0.72
+    told = {(one.copy, one.only_in, one.same) for one in compare(three, less)}
+    assert told == {(1, None, True), (2, 1, False), (3, None, True)}
+    report = json.loads((less / "report.json").read_text("utf-8"))
+    assert [(one["copy"], one["proof"]["shorts"]) for one in report["boards"]] == [(1, 0), (3, 0)]
+
+
+def test_one_made_again_is_cut_as_before_but_for_where_laps_begin(
+    three: Path, tmp_path: Path
+) -> None:
+    """Alone, laps are entered where the way between them is short, tabs may lie elsewhere."""
+    alone = prepared(tmp_path, "alone", "--only", "lamp:3")
+    (again,) = (one for one in compare(three, alone) if one.only_in is None)
+    assert again.copy == 3
+    assert "drill" not in again.cutters
+    # where a stored layout keeps its place, all its cuts are those of the whole set
+    kept = prepared(tmp_path, "kept", "--skip", "lamp:1", "--skip", "lamp:2")
+    assert [one.copy for one in compare(three, kept) if one.same] == [3]
+
+
+def test_the_board_whose_drawing_changed_is_named(three: Path, tmp_path: Path) -> None:
+    def moved(space: Modelspace) -> None:
+        small.edge(space)
+        small.pad(space, 10.0, 10.0)
+        small.pad(space, 20.5, 10.0)
+
+    put(tmp_path, THREE, moved)
+    result = run("prepare", tmp_path / "job.toml", "--out", tmp_path / "set", "--effort", "low")
+    assert result.exit_code == 0, result.output
+    result = run("compare", three, tmp_path / "set")
+    assert result.exit_code == 0
+    assert "lamp copy 2: " in result.stdout
+    assert "0 of 3 boards are cut alike" in result.stdout
+    told = json.loads(run("compare", three, tmp_path / "set", "--json").stdout)
+    assert all(one["differs"] > 0 and "drill" in one["cutters"] for one in told)
+
+
+def test_a_folder_without_a_set_is_refused(three: Path, tmp_path: Path) -> None:
+    assert run("compare", three, tmp_path).exit_code == 2
+
+
+def test_an_unknown_copy_is_a_slip_of_usage(tmp_path: Path) -> None:
+    job_file = put(tmp_path, THREE)
+    result = run("prepare", job_file, "--out", tmp_path / "set", "--skip", "lamp:9")
+    assert result.exit_code == 2
+    assert "There is no board lamp copy 9" in result.stderr
+    assert run("prepare", job_file, "--out", tmp_path / "set", "--skip", "lamp").exit_code == 2
