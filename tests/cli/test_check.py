@@ -261,3 +261,28 @@ def test_the_sheet_of_a_set_tells_what_was_judged(tmp_path: Path) -> None:
     report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
     assert report["boards"][0]["rules"]["nets"][0]["name"] == "heater"
     assert "loads-not-solved" in [finding["code"] for finding in report["findings"]]
+
+
+def far(space: Modelspace) -> None:
+    """Two tracks 4 mm apart, with background copper between them."""
+    edge(space)
+    for y in (7.0, 12.0):
+        track(space, [(8.0, y), (22.0, y)], width=1.0)
+        pad(space, 8.0, y)
+
+
+@pytest.mark.parametrize(("gap", "code"), [("0.5", 1), ('"by voltage"', 0)])
+def test_an_isolation_of_half_a_millimetre_for_300_volts(
+    tmp_path: Path, gap: str, code: int
+) -> None:
+    nets = net("anode", (10.0, 7.0), "volts = 300") + net("common", (10.0, 12.0), "volts = 0")
+    made = put(tmp_path, job(nets, gap=gap), far)
+    result = run("prepare", made, "--out", tmp_path / "set")
+    assert result.exit_code == code
+    assert ("[spacing-too-narrow]" in result.stderr) == bool(code)
+    folder = tmp_path / ("set-refused" if code else "set")
+    report = json.loads((folder / "report.json").read_text("utf-8"))
+    pairs = report["boards"][0]["rules"]["spacing"]
+    (pair,) = [pair for pair in pairs if pair["nets"] == ["anode", "common"]]
+    assert (pair["measured"] >= pair["required"]) == (not code)
+    assert bool(list(folder.glob("previews/close-up-*.png"))) or not code
