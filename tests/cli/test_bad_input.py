@@ -168,7 +168,7 @@ def test_five_mistakes_in_a_job(tmp_path: Path) -> None:
             '[setup] tape must be true or false; got "yes" [job-wrong-type]',
             'got "cooper"; nearest spelling: "copper" [job-bad-value]',
             'no cutter preset: "drill-9.9"; nearest spelling: "drill-',
-            '[isolation] gap must be a plain number in mm, above 0 and at most 20, or "by voltage"; got -1',
+            '[isolation] gap must be a plain number in mm, above 0 and at most 20, or "by voltage"',
             '"mil"; nearest spelling: "mill"; defined: "vee", "drill", "mill"',
         ),
         strict=True,
