@@ -89,14 +89,16 @@ def test_the_long_board_takes_two_passes_within_the_travel(memory_board: Path) -
 
 def test_the_small_boards_take_one_pass(indicators: Path) -> None:
     told = report_of(indicators)
-    assert [p["number"] for p in told["passes"]] == [1]
-    assert len(told["boards"]) == 10
+    assert [(p["blank"], p["number"]) for p in told["passes"]] == [(1, 1), (2, 1)]
+    assert len(told["boards"]) == 30
+    assert len({board["name"] for board in told["boards"]}) == 6
     assert told["joins"] == []
 
 
 def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
     top = {path.name for path in example_set.iterdir()}
-    contract = {"report.json", "sheet.html", "toolpaths.csv", "previews", "blank-1"}
+    contract = {"report.json", "sheet.html", "toolpaths.csv", "previews"}
+    contract |= {f"blank-{blank['number']}" for blank in report_of(example_set)["blanks"]}
     contract |= {"buzz-out.csv", "as-cut"}
     assert top - {"bed"} == contract
     assert ("bed" in top) == bool(report_of(example_set)["bed"])
@@ -149,6 +151,7 @@ def test_the_inputs_are_named_with_their_hashes(indicators: Path) -> None:
     inputs = report_of(indicators)["inputs"]
     assert [i["file"] for i in inputs] == [
         "indicators.toml", "lamp-indicator.dxf", "relay-driver.dxf", "fuse-holder.dxf",
+        "bleeder.dxf", "coupling.dxf", "lamp-relay.dxf", "indicators-layout.toml",
     ]  # fmt: skip
     for one in inputs:
         assert one["sha256"] == hashlib.sha256((EXAMPLES / one["file"]).read_bytes()).hexdigest()
@@ -325,7 +328,7 @@ def test_an_error_at_the_last_step_leaves_the_old_set(
 ) -> None:
     before = contents(old_set.parent)
 
-    def write(cut_set: object, folder: Path) -> None:
+    def write(cut_set: object, folder: Path, beside: object) -> None:
         (folder / "report.json").write_text("{")
         raise Broken
 

@@ -134,7 +134,7 @@ WORDS = {
     "secondX": "Second X",
     "secondY": "Second Y",
     # keys
-    "keys": "Keys",
+    "keyboard": "Keys",
     "keysAre": "With the drawing in focus: arrows move, + and − zoom, 0 shows all, V turns the "
     "board over, space runs and holds, comma and point step from move to move, M measures, "
     "Enter holds or takes the middle, Escape lets go.",
