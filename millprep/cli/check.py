@@ -39,7 +39,7 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
         return
     words.say_findings(cut_set.findings)
     if as_json:
-        from millprep.report.rules_record import checked
+        from millprep.report.check_record import checked
 
         click.echo(json.dumps(checked(cut_set), indent=1))
     else:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from millprep.values.cut_set import CutSet
     from millprep.values.judged import BoardJudged, Neck, NetJudged, Spacing
 
 Row = dict[str, Any]
@@ -61,26 +60,6 @@ def rules_row(board: BoardJudged | None) -> Row | None:
             {"hole": one.hole, "ring": _round(one.ring), "at": _point(one.at)}
             for one in board.rings[:MOST_RINGS]
         ],
-    }
-
-
-def checked(cut_set: CutSet) -> Row:
-    """What `millprep check --json` prints."""
-    from millprep.report.record import finding_row
-
-    by_copy = {one.placement: one for one in cut_set.judged}
-    return {
-        "job": cut_set.job,
-        "boards": [
-            {
-                "name": placement.board.name,
-                "copy": placement.copy,
-                "blank": placement.blank,
-                "rules": rules_row(by_copy.get(placement.index)),
-            }
-            for placement in cut_set.layout.placements
-        ],
-        "findings": [finding_row(finding) for finding in cut_set.findings],
     }
 
 
