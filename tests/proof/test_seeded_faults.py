@@ -89,7 +89,7 @@ def test_a_cut(bench: Bench) -> None:
 def test_a_missing_ring(bench: Bench) -> None:
     """Without the laps of any one of the three distances around a piece it is told."""
     k = which(bench, "isolate")
-    rings = [lap for lap in laps(bench.texts[k]) if "Z-0.0800" in lap]
+    rings = [lap for lap in laps(bench.texts[k])[1:] if "Z-0.0800" in lap]
     assert len(rings) == 6, "three laps around two pieces"
     expected = {"copper-uncut", "copper-unparted", "gap-not-opened", "copper-island"}
     for gone in rings:
