@@ -45,7 +45,7 @@ def memory_board(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def indicators(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The set of ten small boards; read it, do not change it."""
+    """The set of thirty small boards; read it, do not change it."""
     return _prepared("indicators", tmp_path_factory)
 
 

@@ -13,7 +13,14 @@ from copper import Sheet, examine
 from dxf_file import write_dxf
 from memory_board import memory_board
 from memory_nets import net_rows
-from small_boards import fuse_holder, lamp_indicator, relay_driver
+from small_boards import (
+    bleeder,
+    coupling,
+    fuse_holder,
+    lamp_indicator,
+    lamp_relay,
+    relay_driver,
+)
 
 NETS = ("net = [ # written by draw.py", "] # end of the nets that draw.py wrote")
 WIRES = ("links = [ # written by draw.py", "] # end of what draw.py wrote")
@@ -49,7 +56,14 @@ def nets_into(job: Path, sheet: Sheet) -> None:
 def main() -> int:
     here = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent
     memory = memory_board()
-    small = [lamp_indicator(), relay_driver(), fuse_holder()]
+    small = [
+        lamp_indicator(),
+        relay_driver(),
+        fuse_holder(),
+        bleeder(),
+        coupling(),
+        lamp_relay(),
+    ]
     faulty = False
     for sheet in [memory, *small]:
         found = examine(sheet)

@@ -1,4 +1,4 @@
-"""Three small boards that go with the memory board. The circuits are invented."""
+"""Six small boards that go with the memory board. The circuits are invented."""
 
 from __future__ import annotations
 
@@ -84,4 +84,52 @@ def fuse_holder() -> Sheet:
         sheet.rail(line, 1.2, [(5, up(3.5)), (5, up(6))])
         sheet.rail(load, 1.2, [(19, up(3.5)), (19, up(6))])
         sheet.rail(glow, 1.0, [(9, up(6)), (10, up(4.75)), (14, up(4.75)), (15, up(6))])
+    return sheet
+
+
+def bleeder() -> Sheet:
+    """An L of 32 × 28 mm: two resistors that empty the supply's capacitors; components up."""
+    sheet = Sheet(
+        "bleeder",
+        [(0, 0, 2), (32, 0, 2), (32, 13, 2), (16, 13, 2), (16, 28, 2), (0, 28, 2)],
+        mounts=[(11.5, 9.5, 3.2)],
+    )
+    sheet.widths = {"B+": 1.2, "0V": 1.2, "m": 1.2}
+    for net, x, y in (("B+", 9, 18.5), ("0V", 22, 7)):
+        terminal(sheet, net, x, y)
+    sheet.part("R1", (4, 18.5), (4, 10.5), ("B+", "m"))
+    sheet.part("R2", (7, 3.5), (17, 3.5), ("m", "0V"))
+    Router(sheet).route(routed_nets(sheet))
+    return sheet
+
+
+def coupling() -> Sheet:
+    """A round-ended strip of 44 × 15 mm that takes a pulse from stage to stage; components up."""
+    sheet = Sheet("coupling", [(0, 0, 7), (44, 0, 7), (44, 15, 7), (0, 15, 7)])
+    sheet.widths = {"IN": 1.2, "OUT": 1.2, "0V": 1.2}
+    for net, x, y in (("IN", 4.5, 6), ("OUT", 30, 6), ("0V", 26, 3.2)):
+        terminal(sheet, net, x, y)
+    sheet.part("C1", (8.5, 6), (16.5, 6), ("IN", "OUT"), 1.1, 2.4)
+    sheet.part("R1", (15, 3.2), (22, 3.2), ("OUT", "0V"))
+    Router(sheet).route(routed_nets(sheet))
+    return sheet
+
+
+def lamp_relay() -> Sheet:
+    """A T of 40 × 30 mm with the relay that lights the lamp; drawn from the copper side."""
+    sheet = Sheet(
+        "lamp-relay",
+        [
+            (12, 0, 2), (28, 0, 2), (28, 14, 2), (40, 14, 2),
+            (40, 30, 2), (0, 30, 2), (0, 14, 2), (12, 14, 2),
+        ],
+        mounts=[(20.0, 25.0, 3.2)],
+    )  # fmt: skip
+    sheet.widths = {"c1": 1.2, "c2": 1.2, "COM": 2.0, "ON": 2.0}
+    for net, x, y in (("c1", 12.5, 3.5), ("c2", 19, 3.5), ("COM", 4, 18.5), ("ON", 27.5, 18.5)):
+        terminal(sheet, net, x, y)
+    sheet.part("K1", (12.5, 7.5), (19, 7.5), ("c1", "c2"), 1.3, 2.6)
+    sheet.part("D1", (12, 11.5), (19.5, 11.5), ("c1", "c2"), 1.1, 2.2)
+    sheet.part("S1", (8, 15), (23.5, 15), ("COM", "ON"), 1.3, 2.6)
+    Router(sheet).route(routed_nets(sheet))
     return sheet
