@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,17 @@ HEADER = (
     "piece_2", "net_2", "pad_2", "x_2", "y_2", "y_2_from_components",
     "when", "gap", "why",
 )  # fmt: skip
+
+
+MARKS = {
+    "at any time": "",
+    "once the links are soldered": "*",
+    "before the links are soldered": "†",
+}
+"""When a check is due, as a row of the sheet says it; its legend has the words."""
+SAID_ABOVE = (", its pads farthest apart", " between them at their narrowest")
+"""Ends of reasons that the sheet says once above its table: rows are to be short."""
+JOIN = re.compile(r"passes (\d+) and (\d+) meet at")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +101,17 @@ def tables(cut_set: CutSet) -> tuple[BuzzTable, ...]:
 
 def _row(n: int, check: Check) -> BuzzRow:
     expect = {"continuity": "connected", "isolation": "apart"}[check.expect]
-    when = "" if check.when == "at any time" else check.when
-    return BuzzRow(str(n), _words(check.one), _words(check.other), expect, when, plain(check.why))
+    why = check.why
+    for end in SAID_ABOVE:
+        why = why.removesuffix(end)
+    why = JOIN.sub(r"join \1|\2", why)
+    mark = MARKS[check.when]
+    return BuzzRow(str(n), _words(check.one), _words(check.other), expect, mark, plain(why))
 
 
 def _words(touch: Touch) -> str:
-    what = "bare copper" if touch.piece is None else plain(touch.pad or touch.piece, 20)
-    return f"{what} at {number(touch.at[0], 1)}, {number(touch.at[1], 1)}"
+    what = "bare" if touch.piece is None else plain(touch.pad or touch.piece, 20)
+    return f"{what} {number(touch.at[0], 1)}, {number(touch.at[1], 1)}"
 
 
 def _cells(touch: Touch, height: float) -> tuple[str, ...]:

@@ -67,3 +67,19 @@ def test_buzz_out_on_disk_and_on_the_sheet(example_set: Path) -> None:
     assert "competent person" in sheet
     assert sheet.count("connected") >= sum(",continuity," in row for row in rows) > 10
     assert sum(",isolation," in row for row in rows) > 10
+
+
+def test_rows_of_the_sheet_are_short_and_their_legend_says_the_rest(memory_board: Path) -> None:
+    sheet = (memory_board / "sheet.html").read_text("utf-8")
+    table = sheet[sheet.index("Buzz out, before") :]
+    legend, rest = table.split("<table", 1)
+    rows = rest.split("</table>")[0]
+    assert "pads farthest apart" in legend
+    assert "farthest" not in rows
+    assert "connected*" in rows
+    assert "* once the links are soldered" in legend
+    assert "join 1|2 " in rows
+    assert "Join 1|2: there passes 1 and 2 meet" in legend
+    assert rows.count('class="tick"') == len(
+        (memory_board / "buzz-out.csv").read_text("utf-8").splitlines()
+    ) - 1
