@@ -5,6 +5,7 @@ A step of the walk beside it: it knows the job's plan and the drawn boards, and 
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -60,8 +61,24 @@ class Choice:
         found += [f"{kind} {name}:{copy}" for kind, copies in (("skip", self.skip),
                   ("only", self.only)) for name, copy in copies]  # fmt: skip
         if self.stored is not None:
-            found.append(f"layout {self.stored.text}")
+            digest = hashlib.sha256(self.stored.text.encode()).hexdigest()
+            found.append(f"layout {digest}")
         return tuple(found)
+
+    @classmethod
+    def of(cls, words: Sequence[str]) -> Choice | None:
+        """The choice that has these words; None where a layout stood outside the job."""
+        effort: EffortName = "default"
+        copies: dict[str, list[Copy]] = {"skip": [], "only": []}
+        for kind, told in (word.split(" ", 1) for word in words):
+            if kind == "effort":
+                effort = "low" if told == "low" else "high"
+            elif kind in copies:
+                name, copy = told.rsplit(":", 1)
+                copies[kind].append((name, int(copy)))
+            else:
+                return None
+        return cls(effort, skip=tuple(copies["skip"]), only=tuple(copies["only"]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,12 +193,13 @@ def empty(
     if derivation is not None:
         inputs = (*inputs, *derivation.readings)
         derived = (derivation.derived_from, derivation.step)
+    chosen: tuple[str, ...] = ()
     if choice is not None:
         # what the job names itself is among the inputs
-        named = choice.stored if plan.layout is None else None
-        derived = (*derived, *replace(choice, stored=named).words)
+        own = plan.layout is not None and choice.stored == stored(*plan.layout)
+        chosen = (replace(choice, stored=None) if own else choice).words
     return CutSet(
-        id=set_id(inputs, derived),
+        id=set_id(inputs, (*derived, *chosen)),
         job=plan.name,
         machine=plan.machine,
         clamps=plan.clamps,
@@ -221,6 +222,7 @@ def empty(
         )
         + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
+        chosen=chosen,
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from millprep import job
+from millprep.laying import Choice
 from millprep.prepare import Say, prepare, read_inputs, set_id
 from millprep.shop import old_set, readings, touches, vernier
 from millprep.shop.old_set import OldSet
@@ -66,6 +67,13 @@ def refit(
         done = vernier.refit(read, old, blank, number)
     else:
         done = corrected(read, old, blank, number, plan.registration.sigma)
+    chosen = Choice.of(old.chosen)
+    if chosen is None:
+        raise _usage(
+            "refit-layout-unknown",
+            f"Set {old.id} was made with --layout, and the set does not hold that file. Name it in "
+            "the job as [layout] file and prepare again.",
+        )
     derivation = Derivation(
         derived_from=old.id,
         step=_step(blank, number),
@@ -75,7 +83,7 @@ def refit(
     )
     try:
         # what the drawings needed to be read, the set that is being cut was told already
-        return prepare(job_file, out, say, derivation, repair=True)
+        return prepare(job_file, out, say, derivation, repair=True, choice=chosen)
     except Refusal as refusal:
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None
@@ -140,7 +148,8 @@ def made_by_this_version(old: OldSet) -> bool:
     ways: list[tuple[str, ...]] = [()]
     if old.derived_from is not None:
         ways = [(old.derived_from, _step(b, k)) for b, k in old.poses]
-    return old.id in itertools.starmap(set_id, ((old.inputs, way) for way in ways))
+    known = ((old.inputs, (*way, *old.chosen)) for way in ways)
+    return old.id in itertools.starmap(set_id, known)
 
 
 def _usage(code: str, message: str) -> Refusal:

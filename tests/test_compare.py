@@ -63,6 +63,11 @@ def test_what_is_skipped_changes_no_cut_of_the_others(three: Path, tmp_path: Pat
     assert told == {(1, None, True), (2, 1, False), (3, None, True)}
     report = json.loads((less / "report.json").read_text("utf-8"))
     assert [(one["copy"], one["proof"]["shorts"]) for one in report["boards"]] == [(1, 0), (3, 0)]
+    assert report["chosen"] == ["effort low", "skip lamp:2"]
+    # and so its id is known to be this version's
+    verified = run("verify", less, "--job", tmp_path / "job.toml")
+    assert verified.exit_code == 0
+    assert "made-by-another-version" not in verified.output
 
 
 def test_one_made_again_is_cut_as_before_but_for_where_laps_begin(

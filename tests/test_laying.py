@@ -243,3 +243,4 @@ def test_the_choice_is_part_of_a_sets_id(tmp_path: Path) -> None:
         Choice(stored=Stored(str(tmp_path), "text")),
     ]
     assert len({one.words for one in ways}) == 4
+    assert [Choice.of(one.words) for one in ways] == [*ways[:3], None]

@@ -56,6 +56,7 @@ def record(cut_set: CutSet) -> Row:
         "set": cut_set.id,
         "job": cut_set.job,
         "derived_from": cut_set.derived_from,
+        "chosen": list(cut_set.chosen),
         "inputs": [{"file": i.file, "sha256": i.sha256} for i in cut_set.inputs],
         "blanks": [
             {

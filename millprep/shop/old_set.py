@@ -28,6 +28,7 @@ class OldSet:
         holes: every registration hole of a blank; places in machine frame are those of the
             pass that uses the hole.
         verniers: every vernier of a blank.
+        chosen: what was chosen beside the job.
     """
 
     id: str
@@ -36,6 +37,7 @@ class OldSet:
     poses: Mapping[tuple[int, int], Pose]
     holes: Mapping[int, tuple[RegistrationHole, ...]]
     verniers: Mapping[int, tuple[Vernier, ...]] = field(default_factory=dict)
+    chosen: tuple[str, ...] = ()
 
 
 def load(folder: Path) -> OldSet:
@@ -83,6 +85,7 @@ def _from(row: Mapping[str, Any]) -> OldSet:
         poses,
         holes,
         verniers,
+        tuple(map(str, row.get("chosen", ()))),
     )
 
 

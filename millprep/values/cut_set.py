@@ -54,6 +54,7 @@ class CutSet:
         certificate: what the joins stand; None when no join is on copper.
         checks: what to measure on the finished boards.
         judged: what the rules of the trade find, one for each copy; empty when not asked.
+        chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -84,3 +85,4 @@ class CutSet:
     trails: tuple[Trail, ...] = ()
     judged: tuple[BoardJudged, ...] = ()
     clearings: tuple[Clearing, ...] = ()
+    chosen: tuple[str, ...] = ()
