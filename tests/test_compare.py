@@ -110,3 +110,13 @@ def test_an_unknown_copy_is_a_slip_of_usage(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert "There is no board lamp copy 9" in result.stderr
     assert run("prepare", job_file, "--out", tmp_path / "set", "--skip", "lamp").exit_code == 2
+
+
+def test_an_offcut_is_touched_where_it_is(tmp_path: Path) -> None:
+    corners = "[[20, 0], [140, 0], [140, 60], [0, 60], [0, 25], [20, 25]]"
+    text = THREE.replace("140.0, 50.0]", f"140.0, 60.0]\noutline = {corners}")
+    text = text.replace("margin = 10.0", "margin = 6.0")
+    out = prepared(tmp_path, "set", text=text)
+    (one,) = json.loads((out / "report.json").read_text("utf-8"))["passes"]
+    x, y = one["touch"]
+    assert x > 20 or y > 25

@@ -100,6 +100,9 @@ def passes(
     kerf = shapely.union_all(
         [p.pose.shape(p.board.outline).buffer(width, quad_segs=4) for p in placements]
     )
+    if blank.outline is not None:
+        # nothing is touched, drilled or engraved where an offcut has no laminate
+        kerf = kerf.union(shapely.box(0.0, 0.0, *blank.size).difference(blank.outline))
     holes, errors, join_plan, pairs = _registered(job, blank, made, plan, clamping, kerf, need)
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
@@ -185,9 +188,7 @@ def passes(
         if join.placement not in left_out
     )
     by_index = {p.index: p for p in placements}
-    bites = real(
-        neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation
-    )
+    bites = real(neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation)
     words = (
         *screw.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
