@@ -113,6 +113,11 @@ def prove(
     cut = tuple(
         as_cut(blank, cuts[blank.number], layout.on(blank.number)) for blank in layout.blanks
     )
+    certificate = beside(
+        lambda: certificate_of(
+            layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE
+        )
+    )
     reach = max(cutter.width(job.isolation.depth) / 2 for cutter in job.isolation.cutters)
     depth, copper = job.isolation.depth, max(blank.copper for blank in layout.blanks)
     slope = max(c.width(depth) - c.width(depth, copper) for c in job.isolation.cutters) / 2
@@ -138,11 +143,6 @@ def prove(
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
         return Proved(cut, proofs, None, tuple(findings), trails)
-    certificate = beside(
-        lambda: certificate_of(
-            layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE
-        )
-    )
     by_index = {proof.placement: proof for proof in proofs}
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
