@@ -84,8 +84,8 @@ def test_an_edited_layout_is_refused_with_its_line(job_file: Path) -> None:
     lines[row] = '  {board = "lamp", copy = 3, x = 175, y = 60},'
     out.write_text("\n".join(lines), "utf-8")
     stored = put(job_file.parent, changed("[setup]", '[layout]\nfile = "six.toml"\n\n[setup]', SIX))
-    for command, out in (("layout", "new.toml"), ("prepare", "set")):
-        result = run(command, stored, "--out", job_file.parent / out)
+    for command, target in (("layout", "new.toml"), ("prepare", "set")):
+        result = run(command, stored, "--out", job_file.parent / target)
         assert result.exit_code == 1
         assert "lamp copy 3 leaves blank 1" in result.stderr
         assert f"six.toml line {row + 1}" in result.stderr

@@ -61,15 +61,20 @@ def test_the_swept_area_is_the_slot(size: tuple[float, float, float, float]) -> 
 @QUICK
 @given(sizes, st.floats(0.1, 1.0))
 @example((1.0, 0.0, 1.0, 0.0625), 1.0)
+@example((1.0, 0.0, 1.0, 0.015625), 1.0)
 def test_the_way_down_is_a_ramp(size: tuple[float, float, float, float], step: float) -> None:
     length, degrees, cutter, wider = size
     one = cut(length, degrees, cutter + wider)
     made = moves_of(one, cutter, step)
-    # fine enough that the chords of the smallest half circles are as long as their arcs
-    fine = trail(START, made, 0.01)
+    fine = trail(START, made, 0.05)
     for move, points in fine:
         fall = points[0, 2] - points[-1, 2]
-        run = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
+        chords = np.hypot(*np.diff(points[:, :2], axis=0).T)
+        if move.i is not None and move.j is not None:
+            # along the arc, not along its chords
+            radius = math.hypot(move.i, move.j)
+            chords = 2 * radius * np.arcsin(np.minimum(chords / (2 * radius), 1.0))
+        run = float(chords.sum())
         if fall <= 0 or move.motion == "rapid":
             assert fall <= 0 or points[-1, 2] >= MACHINE.clearance
             continue

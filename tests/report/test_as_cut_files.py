@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import xml.etree.ElementTree as Tree
 from pathlib import Path
@@ -55,10 +56,14 @@ def test_svg_holds_the_areas_with_y_up() -> None:
 
 
 def test_the_set_holds_both_for_each_blank(example_set: Path) -> None:
-    names = sorted(path.name for path in (example_set / "as-cut").iterdir())
-    assert names == ["blank-1.dxf", "blank-1.svg"]
-    text = (example_set / "as-cut" / "blank-1.dxf").read_text("ascii")
-    assert f"\n{PIECES}\n" in text
+    blanks = [
+        one["number"] for one in json.loads((example_set / "report.json").read_text())["blanks"]
+    ]
+    names = {path.name for path in (example_set / "as-cut").iterdir()}
+    assert names == {f"blank-{n}.{kind}" for n in blanks for kind in ("dxf", "svg")}
+    for n in blanks:
+        text = (example_set / "as-cut" / f"blank-{n}.dxf").read_text("ascii")
+        assert f"\n{PIECES}\n" in text
 
 
 def test_buzz_out_on_disk_and_on_the_sheet(example_set: Path) -> None:
@@ -80,6 +85,7 @@ def test_rows_of_the_sheet_are_short_and_their_legend_says_the_rest(memory_board
     assert "* once the links are soldered" in legend
     assert "join 1|2 " in rows
     assert "Join 1|2: there passes 1 and 2 meet" in legend
-    assert rows.count('class="tick"') == len(
-        (memory_board / "buzz-out.csv").read_text("utf-8").splitlines()
-    ) - 1
+    assert (
+        rows.count('class="tick"')
+        == len((memory_board / "buzz-out.csv").read_text("utf-8").splitlines()) - 1
+    )
