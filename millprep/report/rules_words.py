@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 MOST_PAIRS = 20
 """Pairs that are told one by one; the rest is counted."""
 CAUTION = (
-    "This is functional spacing by a transcription of IPC-2221 table 6-1, no insulation that "
+    "This is functional spacing by a copy of IPC-2221 table 6-1, no insulation that "
     "protects a person; the standard itself decides, and licensed practice comes first."
 )
 

@@ -1,6 +1,6 @@
 """Spacing of conductors against voltage: IPC-2221 (1998, A, B), table 6-1.
 
-Transcribed from three independent secondary transcriptions that agree in every cell; the
+Copied from three independent secondary sources that agree in every cell; the
 standard itself was not read, and the standard itself decides. The additive rule above 500 V
 follows the standard's own example as one of them quotes it.
 """
@@ -39,7 +39,7 @@ PER_VOLT: tuple[float, ...] = (0.0025, 0.005, 0.025, 0.00305, 0.00305, 0.00305, 
 """mm added for each volt above 500, in the order of `COLUMNS`."""
 
 CAUTION = (
-    "Spacing follows a transcription of IPC-2221 table 6-1; the standard itself decides. "
+    "Spacing follows a copy of IPC-2221 table 6-1; the standard itself decides. "
     "It is functional spacing, not insulation that protects a person."
 )
 

@@ -1,6 +1,6 @@
 """IPC-2221 (1998, A, B) table 6-1, cell by cell.
 
-Read at second hand, in three independent transcriptions that agree in every cell: a public
+Read at second hand, in three independent copies that agree in every cell: a public
 note taken from the text layer of IPC-2221 (1998) section 6.3 and compared with seven
 reproductions; an open calculator module citing IPC-2221B (2012); a table in the source of
 another calculator, up to its row that starts at 151 V. The standard itself was not read.
@@ -56,7 +56,7 @@ def test_every_cell_was_read() -> None:
     ],
 )
 def test_above_500_volts_each_further_volt_adds(column: Column, volts: int, gap: float) -> None:
-    """The rule as one transcription quotes it from the standard: 600 V − 500 V = 100 V;
+    """The rule as one copy quotes it from the standard: 600 V − 500 V = 100 V;
     0.25 mm + (100 V × 0.0025 mm). The other columns are worked out from it."""
     assert required(volts, column) == pytest.approx(gap)
 
