@@ -34,14 +34,14 @@ T = TypeVar("T")
 
 
 def timed(spent: dict[str, float], name: str, work: Callable[..., T]) -> Callable[..., T]:
-    """The work, with the processor time it takes added to `spent`."""
+    """The work, with the time by the clock that it takes added to `spent`."""
 
     def measured(*args: object, **words: object) -> T:
-        start = time.process_time()
+        start = time.perf_counter()
         try:
             return work(*args, **words)
         finally:
-            spent[name] = spent.get(name, 0.0) + time.process_time() - start
+            spent[name] = spent.get(name, 0.0) + time.perf_counter() - start
 
     return measured
 
