@@ -75,7 +75,7 @@ def suspicious(found: Fit, sigma: float) -> bool:
     Σ|residual|² / σ² is χ² distributed with 2N - 3 degrees of freedom.
     """
     n = len(found.residuals)
-    limit = _quantile_99(2 * n - 3)
+    limit = quantile_99(2 * n - 3)
     return float((found.residuals**2).sum()) / sigma**2 > limit
 
 
@@ -94,7 +94,7 @@ def bad_hole(holes: Sequence[Point], readings: Sequence[Point], sigma: float) ->
     return min(good)[1] if good else None
 
 
-def _quantile_99(freedom: int) -> float:
+def quantile_99(freedom: int) -> float:
     """99 % quantile of χ², by Wilson and Hilferty's cube (PNAS 17, 1931) beyond the table."""
     if freedom in CHI_SQUARED_99:
         return CHI_SQUARED_99[freedom]

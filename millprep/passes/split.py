@@ -88,7 +88,8 @@ def regions(
     Start, end and the region's number, as `owner` tells it of a place between the lines. On a
     closed path a stretch may run over the start, with an end beyond the path's length. A
     stretch shorter than `shortest` stays with the one before it, since two joins would crowd
-    there; past one line it reaches by at most half its length, past a corner by all of it.
+    there; past one line it reaches by at most half its length, past a corner by all of it. The
+    end of an open path does not come back, so there half of that counts as short.
     """
     total = path.length
     cuts = sorted({s for axis, line in lines for s in crossings(path, axis, line)})
@@ -114,12 +115,14 @@ def regions(
         n = max(range(len(raw)), key=lambda k: raw[k][1] - raw[k][0])
         raw = [*raw[n:], *((a + total, b + total, side) for a, b, side in raw[:n])]
     found: list[tuple[float, float, int]] = []
-    for start, end, side in raw:
-        if found and (found[-1][2] == side or end - start < shortest):
+    for k, (start, end, side) in enumerate(raw):
+        last = not path.closed and k == len(raw) - 1
+        short = shortest / 2 if last else shortest
+        if found and (found[-1][2] == side or end - start < short):
             found[-1] = (found[-1][0], end, found[-1][2])
         else:
             found.append((start, end, side))
-    if len(found) > 1 and not path.closed and found[0][1] - found[0][0] < shortest:
+    if len(found) > 1 and not path.closed and found[0][1] - found[0][0] < shortest / 2:
         found[:2] = [(found[0][0], found[1][1], found[1][2])]
     if len(found) > 1 and path.closed and found[0][2] == found[-1][2]:
         start, _, side = found.pop()

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from millprep.passes.fit import quantile_99
 from millprep.values.blank import Box
 from millprep.values.path import Path, Point
 from millprep.values.pose import Pose
@@ -29,6 +30,9 @@ SIGN = 0.8
 """Size of the plus sign at the positive end, mm."""
 READING_ERROR = 0.01
 """Standard deviation of a reading, half a step, mm: assumed, nobody measured it."""
+BASE = 25.0
+"""Two verniers of a kind tell a turn when they stand this far apart across what they measure, mm:
+common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +44,27 @@ class Correction:
         turn: by which what it cuts is turned, radians counter-clockwise.
         about: middle of the verniers that were read.
         residuals: reading less fit of every vernier, mm.
+        turn_told: whether the readings tell a turn; without, it is 0.
     """
 
     shift: Point
     turn: float
     about: Point
     residuals: tuple[float, ...]
+    turn_told: bool = True
+
+    @property
+    def spare(self) -> int:
+        """Readings beyond those that shift and turn need."""
+        return len(self.residuals) - (3 if self.turn_told else 2)
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the residuals are larger than 99 % of honest readings leave: a χ² test."""
+        if self.spare < 1:
+            return False
+        size = sum(left**2 for left in self.residuals) / READING_ERROR**2
+        return size > quantile_99(self.spare)
 
     @property
     def error(self) -> Pose:
@@ -90,6 +109,8 @@ def area(one: Vernier) -> Box:
 def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
     """What readings say, by least squares; a turn only where two verniers of a kind tell it.
 
+    Without such a pair shift and turn cannot be parted: a shift would be taken for a turn.
+
     Args:
         read: verniers with the number of the line that runs through, between lines in part.
 
@@ -111,10 +132,14 @@ def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
         # a small turn t moves (px, py) by t · (-(py - y), px - x)
         rows.append([float(along_x), float(not along_x), -(py - y) if along_x else px - x])
     matrix = np.array(rows)
-    if len(read) < 3:
+    told = any(
+        np.ptp([one.at[across] for one, _ in read if one.measures == kind]) >= BASE
+        for kind, across in (("x", 1), ("y", 0))
+    )
+    if not told:
         matrix[:, 2] = 0.0
     found = np.linalg.lstsq(matrix, values, rcond=None)[0]
     left = values - matrix @ found
     return Correction(
-        (float(found[0]), float(found[1])), float(found[2]), (x, y), tuple(left.tolist())
+        (float(found[0]), float(found[1])), float(found[2]), (x, y), tuple(left.tolist()), told
     )

@@ -5,15 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from millprep.passes.vernier import READING_ERROR, Correction, correction
+from millprep.passes.vernier import Correction, correction
 from millprep.shop.old_set import OldSet
 from millprep.shop.readings import Readings
 from millprep.shop.refit import Refit, of_this_set, reported
 from millprep.values.finding import Finding, Refusal
 from millprep.values.vernier import Vernier
-
-LARGEST_MISFIT = 3.3 * READING_ERROR
-"""Four readings, three unknowns: the one sum that must vanish is off by twice this at 99.9 %."""
 
 
 def refit(readings: Readings, old: OldSet, blank: int, number: int) -> Refit:
@@ -32,14 +29,15 @@ def refit(readings: Readings, old: OldSet, blank: int, number: int) -> Refit:
     mine = {v.id: v for v in old.verniers.get(blank, ()) if v.passes[1] == number}
     read = _read(readings, mine, blank, number)
     found = correction(read)
-    if max(map(abs, found.residuals)) > LARGEST_MISFIT:
+    if found.doubtful:
         each = ", ".join(
             f"{v.id} {r:+.3f}" for (v, _), r in zip(read, found.residuals, strict=True)
         )
         raise _refused(
             "vernier-readings-disagree",
-            f"The readings do not go together: off by {each} mm after the best fit. Read all "
-            "verniers again with a lens; look whether a sign is turned.",
+            f"The readings do not go together: off by {each} mm after the best fit, more "
+            "than 99 % of honest readings are. Read the verniers of both margins again with a "
+            "lens; look whether a sign is turned.",
             blank,
             number,
         )
@@ -91,7 +89,6 @@ def _told(
     found: Correction, read: list[tuple[Vernier, float]], blank: int, number: int
 ) -> Iterator[Finding]:
     (dx, dy), turn = found.shift, math.degrees(found.turn)
-    kinds = [v.measures for v, _ in read]
     notes = [
         (
             "refit-vernier",
@@ -100,18 +97,18 @@ def _told(
             "Do not cut its combs again: go on with the program after them.",
         )
     ]
-    if len(read) < 3:
+    if not found.turn_told:
         notes.append(
             (
                 "refit-vernier-no-turn",
-                "Two readings tell a shift and no turn. Read the verniers of both margins.",
+                "The readings tell a shift and no turn: read the verniers of both margins.",
             )
         )
-    elif len(read) == 3 or 1 in (kinds.count("x"), kinds.count("y")):
+    elif found.spare < 1:
         notes.append(
             (
                 "refit-vernier-unchecked",
-                "Three readings give shift and turn, and none is left to check them.",
+                "The readings give shift and turn, and none is left to check them.",
             )
         )
     for code, message in notes:

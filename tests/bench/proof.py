@@ -1,8 +1,9 @@
 """How long the proof takes beside the paths, and how it grows: `python -m tests.bench.proof`.
 
-Processor time, so that neighbours on the machine count little. The limits of the house: the proof,
-certificate apart, at most twice the making of the paths; the certificate and the worst case at
-most three times the proof; growth with the area no steeper than n to the power of 1.25.
+Steps go by the clock, so they want a machine that does nothing else; growth goes by processor
+time. The limits of the house: the proof, certificate apart, at most twice the making of the paths;
+the certificate and the worst case at most three times the proof; growth with the area no steeper
+than n to the power of 1.25.
 """
 
 from __future__ import annotations

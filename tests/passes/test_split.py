@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from millprep.passes.split import crossings, parts
@@ -113,6 +113,7 @@ def test_the_parts_of_all_passes_make_the_whole_path(
 
 @QUICK
 @given(paths(), st.sampled_from([0, 1]), coordinate, st.sampled_from([0.5, 1.6, 6.0]))
+@example(Path.lines([(0, -0.8), (0, 0.2), (1.43, 0), (0, 0), (0.13, -0.03)]), 1, 0.0, 1.6)
 def test_a_part_reaches_past_its_line_by_half_the_shortest_at_most(
     path: Path, axis: int, at: float, shortest: float
 ) -> None:

@@ -79,6 +79,27 @@ def test_what_is_left_at_the_joins_after_a_correction() -> None:
     assert (rms < 0.0125).all()
 
 
+def test_a_shift_is_never_taken_for_a_turn() -> None:
+    # the verniers along y stand above each other, so nothing tells a turn
+    found = correction([(FOUR[0], 5.0), (FOUR[1], -2.5), (FOUR[3], -2.5)])
+    assert not found.turn_told
+    assert found.turn == 0
+    assert found.error.point((500.0, 110.0)) == pytest.approx((500.1, 109.95))
+    # two of them along y, near each other, tell none either
+    near = made("v9", (279.0, 7.0), "y")
+    assert not correction([(FOUR[0], 5.0), (FOUR[1], 1.0), (near, 2.0)]).turn_told
+
+
+def test_honest_readings_are_rarely_doubted_and_a_turned_sign_is() -> None:
+    rng = np.random.default_rng(3)
+    noise = rng.normal(0.0, READING_ERROR / 0.02, (2000, 4)).tolist()
+    doubted = [correction(list(zip(FOUR, one, strict=True))).doubtful for one in noise]
+    # 1 % of honest ones: 20 of 2000, give or take four standard deviations
+    assert 2 <= sum(doubted) <= 38
+    read = [(FOUR[0], 0.0), (FOUR[1], 2.0), (FOUR[2], 0.0), (FOUR[3], -2.0)]
+    assert correction(read).doubtful
+
+
 def test_two_readings_give_a_shift_alone() -> None:
     found = correction([(FOUR[0], 5.0), (FOUR[1], -2.5)])
     assert found.shift == pytest.approx((0.1, -0.05))

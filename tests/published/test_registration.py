@@ -20,7 +20,7 @@ from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
 from millprep.passes import budget
-from millprep.passes.fit import CHI_SQUARED_99, _quantile_99, fit
+from millprep.passes.fit import CHI_SQUARED_99, quantile_99, fit
 from millprep.values.path import FloatArray, Point
 
 HOLES: dict[str, list[Point]] = {
@@ -240,4 +240,4 @@ def test_the_table_of_chi_squared(freedom: int) -> None:
 
 @pytest.mark.parametrize("freedom", [19, 21, 41])
 def test_chi_squared_beyond_the_table(freedom: int) -> None:
-    assert _quantile_99(freedom) == pytest.approx(stats.chi2.ppf(0.99, freedom), rel=1e-3)
+    assert quantile_99(freedom) == pytest.approx(stats.chi2.ppf(0.99, freedom), rel=1e-3)
