@@ -33,7 +33,6 @@ from millprep.proof.sweep import (
     radii,
     segments,
 )
-from millprep.proof.told import limited
 from millprep.proof.trace import Trace, TraceMove
 from millprep.values.blank import Blank
 from millprep.values.cutter import Cutter
@@ -41,6 +40,7 @@ from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.path import Point
+from millprep.values.told import limited
 
 ROUND = 1e-4
 """Radii are told apart to this, mm."""
@@ -97,7 +97,7 @@ def astray(
     passes: Sequence[MillingPass],
     joins: Sequence[Join],
     asked: Asked,
-) -> list[Finding]:
+) -> tuple[Finding, ...]:
     """One stop for each cut of a blank that lies where its work has no business.
 
     `placements` are the copies on the blank, `passes` and `joins` its own.

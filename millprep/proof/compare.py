@@ -16,10 +16,10 @@ from millprep.proof.leftovers import SLIVER, leftovers
 from millprep.proof.necks import every_neck
 from millprep.proof.one_net import Nets, net_of
 from millprep.proof.ring import drilled, rings
-from millprep.proof.told import limited, on_blank
 from millprep.values.as_cut import AsCut, BoardProof, CopperPart, Corner
 from millprep.values.finding import Finding
 from millprep.values.layout import Layout, Placement
+from millprep.values.told import limited, on_blank
 
 REACH = 0.25
 """Radius of the widest isolating cutter when the caller does not say, mm."""
@@ -73,7 +73,7 @@ def compare(
 
 def _board(
     cut: AsCut, shown: _Shown, reach: float | None, slope: float | None, nets: Nets
-) -> tuple[BoardProof, list[Finding]]:
+) -> tuple[BoardProof, tuple[Finding, ...]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
     joined = _joined(mine, shown, nets)

@@ -9,10 +9,10 @@ import shapely
 
 from millprep.proof.one_net import Nets, nets_on
 from millprep.proof.sweep import Shapes, grown
-from millprep.proof.told import on_blank
 from millprep.values.as_cut import CopperPart, Corner
 from millprep.values.finding import Finding, Severity
 from millprep.values.layout import Placement
+from millprep.values.told import on_blank
 
 EDGE = 0.015
 """All tolerances together may move a copper edge by this much, mm (the house's table)."""

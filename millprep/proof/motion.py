@@ -16,13 +16,13 @@ from millprep.proof.probing import no_probe_rule, probe_rule
 from millprep.proof.setting import SLACK, Setting
 from millprep.proof.spindle import spindle_rules
 from millprep.proof.table import Mask, Table, table
-from millprep.proof.told import limited
 from millprep.proof.trace import Trace
 from millprep.values.blank import Blank, Clamp
 from millprep.values.cutter import Cutter, Drill
 from millprep.values.finding import Finding
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import MillingPass
+from millprep.values.told import limited
 
 SHORTEST_ARC = 0.001
 """An arc whose ends are nearer than this, mm, but not the same may be read as a full turn."""
@@ -65,7 +65,7 @@ def check(
     )
     rules = (*EVERY, *(PROBING if probing else CUTTING))
     found = [finding for rule in rules for finding in rule(setting)]
-    return tuple(limited(sorted(found, key=lambda finding: finding.line or 0)))
+    return limited(sorted(found, key=lambda finding: finding.line or 0))
 
 
 def _said(s: Setting) -> Iterator[Finding]:

@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.proof.told import on_blank
 from millprep.values.as_cut import CopperPart, Groove
 from millprep.values.board import Hole
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
+from millprep.values.told import on_blank
 
 LEAST_RING = 0.15
 """External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""

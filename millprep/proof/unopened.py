@@ -12,10 +12,10 @@ import shapely
 from millprep.proof.edges import EDGE
 from millprep.proof.leftovers import ISLAND
 from millprep.proof.sweep import grown
-from millprep.proof.told import limited, on_blank
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
+from millprep.values.told import limited, on_blank
 
 WIDE = 0.02
 """Background copper within the gap is told when it is wider than this, mm."""
@@ -24,7 +24,7 @@ _CLIP = 1.0
 """The background is looked at so far around a piece's band, mm."""
 
 
-def unopened(cut: AsCut, placement: Placement, gap: float) -> list[Finding]:
+def unopened(cut: AsCut, placement: Placement, gap: float) -> tuple[Finding, ...]:
     """A warning for each piece that background copper stands nearer to than `gap`, mm.
 
     `gap` is told from the drawn edge to the copper's foot. Small islands and slivers between laps

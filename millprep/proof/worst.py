@@ -21,7 +21,6 @@ import shapely
 from millprep.proof.as_cut import as_copper
 from millprep.proof.gaps import pair_gaps
 from millprep.proof.one_net import Nets, nets_on
-from millprep.proof.told import on_blank
 from millprep.proof.trace import Trace
 from millprep.proof.wide import Edges, narrowest, parted
 from millprep.values.as_cut import AsCut, BoardProof, WorstCase
@@ -30,6 +29,7 @@ from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import MillingPass
+from millprep.values.told import on_blank
 
 
 def wider(cutter: Cutter, flatness: float) -> float:

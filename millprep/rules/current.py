@@ -8,7 +8,6 @@ import shapely
 
 from millprep.rules.drop import Drop, copper_of, joint
 from millprep.rules.necks import bottleneck
-from millprep.rules.told import on_copy
 from millprep.trade.current import (
     MOST_AMPERES,
     MOST_RISE,
@@ -24,6 +23,7 @@ from millprep.values.finding import Finding
 from millprep.values.judged import AtNeck, Neck
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
+from millprep.values.told import on_blank
 
 NOTHING = 0.01
 """Less current than this warms no copper that a mill can leave, A."""
@@ -68,7 +68,7 @@ def current(
         f"warm it by more than {rise:g} K; it carries {worst.carries:.2f} A, {need} Widen it in "
         "the drawing, cut narrower grooves there, or solder a wire along it."
     )
-    return worst, (on_copy(placement, "neck-too-thin", "warn", message, neck.at),)
+    return worst, (on_blank(placement, "neck-too-thin", "warn", message, neck.at),)
 
 
 def _carries(width: float, thickness: float, rise: float) -> float:
@@ -100,4 +100,4 @@ def _off_curve(net: str, placement: Placement, why: str, at: tuple[float, float]
         f"net {net}: its current cannot be judged, {why}. Ask for a rise within the curves, or "
         "measure a sample."
     )
-    return on_copy(placement, "current-off-curve", "warn", message, at)
+    return on_blank(placement, "current-off-curve", "warn", message, at)

@@ -10,7 +10,6 @@ import shapely
 
 from millprep.rules.necks import currents, sections
 from millprep.rules.sheet import Bridge, Solution, domain, solve
-from millprep.rules.told import on_copy
 from millprep.trade.copper import sheet_resistance
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
@@ -18,6 +17,7 @@ from millprep.values.judged import AtLoad, Neck
 from millprep.values.layout import Placement
 from millprep.values.net import BALANCED, NetFacts
 from millprep.values.path import Point
+from millprep.values.told import on_blank
 
 JOINT = 1.0
 """Diameter of a soldered joint where there is no hole, mm; common practice, no source."""
@@ -175,7 +175,7 @@ def _lost_loads(
     net: NetFacts, placement: Placement, places: Sequence[Point], which: Sequence[int]
 ) -> list[Finding]:
     return [
-        on_copy(
+        on_blank(
             placement,
             "load-cut-off",
             "stop",
@@ -196,7 +196,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
         less = "gets" if worst.lost > 0 else "lies"
         off = "less than" if worst.lost > 0 else "above"
         found.append(
-            on_copy(
+            on_blank(
                 placement,
                 "drop-too-large",
                 "warn",
@@ -208,7 +208,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
         )
     if done.error > SURE:
         found.append(
-            on_copy(
+            on_blank(
                 placement,
                 "drop-uncertain",
                 "note",

@@ -8,13 +8,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.rules.told import limited, on_copy
 from millprep.trade.bases import WRONG, Base, Pattern, patterns
 from millprep.trade.holes import RING_ADVICE, RING_FLOOR, Level, least_hole
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
 from millprep.values.judged import BaseFound, RingLeft
 from millprep.values.layout import Placement
+from millprep.values.told import limited, on_blank
 
 ObjectArray = NDArray[np.object_]
 
@@ -60,7 +60,7 @@ def _wrong(placement: Placement, pattern: Pattern) -> Finding:
         f"{pattern.error:.2f} mm, more than {WRONG:g}. Draw the circle of the socket in hand, or "
         "leave it if these holes are for something else."
     )
-    return on_copy(placement, "base-off-pattern", "warn", message, pattern.centre)
+    return on_blank(placement, "base-off-pattern", "warn", message, pattern.centre)
 
 
 def _tight(
@@ -74,7 +74,7 @@ def _tight(
         f"{least_hole(base.pin, level):.2f} mm. Drill wider for valves that are soldered in; for "
         "sockets their maker's drawing counts."
     )
-    return on_copy(placement, "base-holes-narrow", "note", message, alike[0].centre)
+    return on_blank(placement, "base-holes-narrow", "note", message, alike[0].centre)
 
 
 def rings(
@@ -131,7 +131,7 @@ def _thin(placement: Placement, found: list[RingLeft]) -> Iterable[Finding]:
                 f"thinnest side once it wanders; {RING_FLOOR:g} mm is the floor without plating. "
                 f"{remedy}"
             )
-            yield on_copy(placement, "ring-thin", "warn", message, one.at)
+            yield on_blank(placement, "ring-thin", "warn", message, one.at)
     few = [one for one in found if RING_FLOOR <= one.ring < RING_ADVICE]
     if few:
         message = (
@@ -139,4 +139,4 @@ def _thin(placement: Placement, found: list[RingLeft]) -> Iterable[Finding]:
             f"them once they wander, the thinnest {few[0].ring:.2f} mm. They can be soldered; "
             "pads that are heated again lift sooner."
         )
-        yield on_copy(placement, "rings-slim", "note", message, few[0].at)
+        yield on_blank(placement, "rings-slim", "note", message, few[0].at)

@@ -15,7 +15,6 @@ import numpy as np
 import shapely
 
 from millprep.rules.gaps import Gap, Way, Ways, gaps, gaps_to
-from millprep.rules.told import limited, on_copy
 from millprep.trade.spacing import Column, required
 from millprep.values.as_cut import AsCut
 from millprep.values.board import Hole
@@ -23,6 +22,7 @@ from millprep.values.finding import Finding, Severity
 from millprep.values.judged import Spacing
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
+from millprep.values.told import limited, on_blank
 
 WASHER = 2.2
 """A fixing hole's washer is so many times its diameter: M3, 7.0 mm on 3.2 (ISO 7089, from
@@ -263,7 +263,7 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
         f"{pair.one} and {pair.other} are {pair.measured:.3f} mm apart{way}; {pair.volts:g} V "
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
     )
-    return on_copy(placement, code, severity, message, pair.at)
+    return on_blank(placement, code, severity, message, pair.at)
 
 
 def floating(nets: Sequence[NetFacts], pieces: Sequence[str]) -> tuple[str, ...]:

@@ -54,7 +54,7 @@ def stray(
     asked: Asked = ASKED,
     mill_pass: MillingPass = PASS,
     joins: tuple[Join, ...] = (),
-) -> list[Finding]:
+) -> tuple[Finding, ...]:
     trace = read(HEAD + text + TAIL, file="a")
     where = layout(BOARD).placements
     one = Cutting("a.ngc", trace, cutter, mill_pass)
@@ -84,13 +84,13 @@ def test_a_cut_that_runs_on_over_background_is_told_with_its_place_and_line() ->
 
 
 def test_what_stays_above_the_foot_cuts_nothing_through() -> None:
-    assert stray(cut([(30, 30), (35, 30)], -BLANK.copper + 0.001)) == []
+    assert stray(cut([(30, 30), (35, 30)], -BLANK.copper + 0.001)) == ()
     assert len(stray(cut([(30, 30), (35, 30)], -BLANK.copper - 0.001))) == 1
 
 
 def test_marks_lie_outside_the_boards() -> None:
-    assert stray(cut([(0.5, 1), (0.5, 30)])) == []
-    assert stray(cut([(1, 2 - FOOT), (5, 2 - FOOT)])) == []
+    assert stray(cut([(0.5, 1), (0.5, 30)])) == ()
+    assert stray(cut([(1, 2 - FOOT), (5, 2 - FOOT)])) == ()
     assert len(stray(cut([(1, 2 - FOOT + ASTRAY), (5, 2 - FOOT + ASTRAY)]))) == 1
 
 
@@ -107,7 +107,7 @@ class TestHoles:
     def test_what_finds_the_blank_again_is_asked_for(self) -> None:
         hole = RegistrationHole("r1", (30.0, 1.0), (30.0, 1.0), 1.0, "locate", 1, 2)
         found_by = MillingPass(1, 1, PASS.window, Pose(), (hole,), (1.0, 1.0))
-        assert stray(plunge(30, 1), drill(1.0), mill_pass=found_by) == []
+        assert stray(plunge(30, 1), drill(1.0), mill_pass=found_by) == ()
         assert len(stray(plunge(30, 1), drill(1.0))) == 1
 
 
@@ -121,7 +121,7 @@ class TestProfile:
 
     def test_an_arc_around_the_wrong_centre_is_told(self) -> None:
         around_it = "G0 X58 Y1\nG1 Z-1.8 F60.\nG3 X59 Y2 I0 J1 F300.\nG0 Z2.\n"
-        assert stray(around_it, MILL) == []
+        assert stray(around_it, MILL) == ()
         (found,) = stray(around_it.replace("G3 X59 Y2 I0 J1", "G2 X59 Y2 I1 J0"), MILL)
         assert found.at is not None
         assert math.dist(found.at, (59, 1)) == pytest.approx(1, abs=PATH_TOLERANCE)
@@ -146,7 +146,7 @@ def test_ticks_go_out_where_two_passes_meet() -> None:
     tick = cut([(22.25, 15 - far - 0.6), (22.25, 15 - far), (23, 15 - far)])
     join = Join(1, 0, "c1", (22.0, 15 - far), (1, 2), 0.25, (0.0, -1.0), tick=0.6)
     assert len(stray(tick)) == 1
-    assert stray(tick, joins=(join,)) == []
+    assert stray(tick, joins=(join,)) == ()
     assert len(stray(cut([(22.25, 13), (22.25, 15 - far)]), joins=(join,))) == 1
     elsewhere = cut([(23.5, 15 - far - 0.6), (23.5, 15 - far)])
     assert len(stray(elsewhere, joins=(join,))) == 1
@@ -154,13 +154,13 @@ def test_ticks_go_out_where_two_passes_meet() -> None:
 
 def test_nothing_is_asked_of_laps_in_the_middle_of_gaps() -> None:
     middle = Asked("edge", unbound=frozenset([VEE.name]))
-    assert stray(cut([(30, 30), (35, 30)]), asked=middle) == []
+    assert stray(cut([(30, 30), (35, 30)]), asked=middle) == ()
 
 
 def test_a_board_is_asked_where_it_lies() -> None:
     """The pass is turned by half a turn: what is right on the machine lies elsewhere there."""
     turned = MillingPass(1, 1, PASS.window, Pose(-1, 0, 60, 0, -1, 40), (), (1.0, 1.0))
-    assert stray(plunge(60 - 22, 40 - 17), drill(1.0), mill_pass=turned) == []
+    assert stray(plunge(60 - 22, 40 - 17), drill(1.0), mill_pass=turned) == ()
     (found,) = stray(plunge(22, 17), drill(1.0), mill_pass=turned)
     assert found.at == pytest.approx((38, 23))
     assert found.line == 6

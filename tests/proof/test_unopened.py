@@ -22,7 +22,7 @@ LAPS = (SURFACE / 2, (SURFACE + GAP - FOOT) / 2, SURFACE / 2 + GAP - FOOT)
 """Axes of three laps that open the gap."""
 
 
-def cut_by(*laps: float, z: float = -DEPTH) -> tuple[list[Finding], tuple[Finding, ...]]:
+def cut_by(*laps: float, z: float = -DEPTH) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """What is told of the gap, and by comparing alone."""
     where = layout(board([PAD]))
     text = HEAD + "".join(around(PAD, lap, z) for lap in laps) + TAIL
@@ -32,7 +32,7 @@ def cut_by(*laps: float, z: float = -DEPTH) -> tuple[list[Finding], tuple[Findin
 
 
 def test_three_laps_open_the_gap() -> None:
-    assert cut_by(*LAPS) == ([], ())
+    assert cut_by(*LAPS) == ((), ())
 
 
 @pytest.mark.parametrize(("more", "told"), [(0.03, 0), (0.045, 1)])
@@ -53,6 +53,6 @@ def test_an_outermost_lap_that_is_missing_is_told() -> None:
 
 
 def test_a_depth_that_leaves_the_foot_narrower_is_told() -> None:
-    assert cut_by(*LAPS, z=-DEPTH + 0.03)[0] == []
+    assert cut_by(*LAPS, z=-DEPTH + 0.03)[0] == ()
     found, _ = cut_by(*LAPS[:2], z=-DEPTH + 0.03)
     assert [f.code for f in found] == ["gap-not-opened"]

@@ -20,7 +20,7 @@ from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
 from millprep.passes import budget
-from millprep.passes.fit import CHI_SQUARED_99, quantile_99, fit
+from millprep.passes.fit import CHI_SQUARED_99, fit, quantile_99
 from millprep.values.path import FloatArray, Point
 
 HOLES: dict[str, list[Point]] = {

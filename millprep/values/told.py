@@ -1,4 +1,4 @@
-"""Findings of the proof, worded alike and kept to a readable number."""
+"""Findings on a copy of a board, worded alike and kept to a readable number."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def on_blank(
     )
 
 
-def limited(findings: Sequence[Finding]) -> list[Finding]:
+def limited(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """The first `MOST_PER_CODE` of each code; the last of them says how many more there are."""
     total = Counter(finding.code for finding in findings)
     seen: Counter[str] = Counter()
@@ -41,4 +41,4 @@ def limited(findings: Sequence[Finding]) -> list[Finding]:
             out.append(finding)
         elif seen[finding.code] == MOST_PER_CODE:
             out.append(replace(finding, message=f"{finding.message} There are {more} more."))
-    return out
+    return tuple(out)
