@@ -6,7 +6,8 @@ import tempfile
 from pathlib import Path
 
 from millprep import job, judging
-from millprep.prepare import Say, Stopped, empty, made, read_boards, read_nets, with_stored
+from millprep.inputs import read_boards, read_nets, with_stored
+from millprep.prepare import Say, Stopped, empty, made
 from millprep.values.cut_set import CutSet
 
 

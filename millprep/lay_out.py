@@ -9,10 +9,11 @@ from typing import Any
 import shapely
 
 from millprep import job, laying
+from millprep.inputs import read_boards, with_stored
 from millprep.laying import Choice, Laid
 from millprep.layout import bound, file, offcut
 from millprep.layout.wanted import areas_on
-from millprep.prepare import Say, read_boards, with_stored
+from millprep.prepare import Say
 from millprep.report.layout_view import LaidBlank, draw
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import BlankPlan, JobPlan

@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from millprep import job
+from millprep.inputs import read_inputs, set_id
 from millprep.laying import Choice
-from millprep.prepare import Say, prepare, read_inputs, set_id
+from millprep.prepare import Say, prepare
 from millprep.shop import old_set, readings, touches, vernier
 from millprep.shop.old_set import OldSet
 from millprep.shop.readings import Kind

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from millprep import job, nets, readback
-from millprep.prepare import Say, read_boards, read_inputs
+from millprep.inputs import read_boards, read_inputs
+from millprep.prepare import Say
 from millprep.refit import find_job, made_by_this_version
 from millprep.report.seal import seal
 from millprep.shop import written_set

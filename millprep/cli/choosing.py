@@ -73,8 +73,8 @@ def chosen(
     only: Sequence[tuple[str, int]] = (),
 ) -> Choice:
     """The choice that the options make."""
+    from millprep.inputs import stored
     from millprep.laying import Choice
-    from millprep.prepare import stored
 
     return Choice(
         effort,

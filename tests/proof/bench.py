@@ -7,7 +7,8 @@ from pathlib import Path
 import shapely
 
 from millprep import job
-from millprep.prepare import prepare, read_boards
+from millprep.inputs import read_boards
+from millprep.prepare import prepare
 from millprep.proof.as_cut import as_cut
 from millprep.proof.astray import Cutting, astray
 from millprep.proof.compare import compare

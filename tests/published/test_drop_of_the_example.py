@@ -14,7 +14,7 @@ import shapely
 import skfem
 
 from millprep import job, nets
-from millprep.prepare import read_boards
+from millprep.inputs import read_boards
 from millprep.rules.drop import copper_of, drop, joint
 from millprep.rules.judge import across
 from millprep.rules.mesh import joined
