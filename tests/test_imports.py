@@ -27,6 +27,7 @@ ALLOWED: dict[str, set[str]] = {
     "explain": set(),
     "shop": {"values", "passes", "program"},
     # steps of the walk that stand beside it
+    "inputs": {"__version__", "values", "job", "drawing", "nets", "laying"},
     "nets": {"values"},
     "judging": {"values", "rules"},
     "laying": {"values", "layout"},
