@@ -1,7 +1,7 @@
 """Programs as RS-274 text (NISTIR 6556): G0 to G3, dwells, and G38.2 where holes are touched.
 
-Every motion line carries its G word, every number a decimal point; no canned cycles, no
-lines over 200 characters.
+Every motion line carries its G word, every number a decimal point; no lines over 200 characters.
+How it is spelt, a machine's dialect tells; canned cycles stand only where it asks for them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable
 from millprep.program.sink import number
 from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.machine import Machine
-from millprep.values.program import Move, Program
+from millprep.values.program import Cycle, Move, Program
 
 WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
 WIDTH = 200
@@ -50,14 +50,16 @@ class TextSink:
     """Writes one program through a `write` callable.
 
     Args:
-        write: takes one line at a time, line feed included.
+        write: takes one line at a time, line end included.
         set_id: the set's id, written into the head.
         job: name of the job.
-        machine: how its spindle is switched.
+        machine: how its spindle is switched, and what it understands; programs are adapted to it.
 
     Attributes:
         line: number of the line written last, from 1.
         opening: lines of the two motions in the head, up and over the start.
+        told: whether the last motion stands in the file; what is shorter than the last digit
+            does not.
     """
 
     def __init__(
@@ -67,48 +69,56 @@ class TextSink:
         self._set_id = set_id
         self._job = job
         self._machine = machine
+        self._dialect = machine.dialect
         self._at = (0.0, 0.0, 0.0)
         self._feed: str | None = None
         self._wait = 0.0
         self._stop = ""
         self._spins = True
+        self._cycle: Cycle | None = None
         self.line = 0
         self.opening: tuple[int, ...] = ()
+        self.told = False
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""
         machine, cutter = self._machine, program.cutter
-        x, y, _ = program.start
+        x, y, z = program.start
         head = [
             f"job {self._job}, set {self._set_id}",
             f"{_position(program)}, {' and '.join(program.works)}",
             f"cutter {cutter.name}: {describe(cutter)}",
             f"put in {cutter.name}, then set Z zero with it on {program.zero_on} at "
-            f"X{number(x)} Y{number(y)}",
+            f"X{self._number(x)} Y{self._number(y)}",
             "X and Y zero stay as they were set for this pass",
-            f"deepest Z{number(_deepest(program))}, rapid moves at Z{number(machine.clearance)}",
+            f"deepest Z{self._number(_deepest(program))}, "
+            f"rapid moves at Z{self._number(machine.clearance)}",
             *program.notes,
         ]
+        if self._dialect.percent:
+            self.line += 1
+            self._write(f"%{self._ending}")
         for line in head:
-            self._line(f"({words(line)})")
+            self._comment(line)
+        for line in self._dialect.start_lines:
+            self._line(line)
+        # whatever those lines say, this one has the last word
         self._line("G21 G90 G17 G94 G40 G49 G80 G54")
-        x, y, z = program.start
         # the first move goes up, before the spindle starts and before any move across
-        self._line(f"G0 Z{number(machine.clearance)}")
+        self._line(f"G0 Z{self._number(machine.clearance)}")
         up = self.line
         self._spins = program.spins
         if not program.spins:
-            self._line("(the spindle stays off)")
+            self._comment("the spindle stays off")
             if machine.spindle_by_program:
                 self._line("M5")
         elif machine.spindle_by_program:
-            self._line(f"S{number(program.spindle)} M3")
+            self._line(f"S{self._number(program.spindle)} M3")
         else:
-            self._line(f"(MSG, start the spindle at {program.spindle:.0f} rpm, then go on)")
-            self._line("M0")
+            self._stopped(f"start the spindle at {program.spindle:.0f} rpm, then go on")
         if program.spins and machine.dwell > 0:
-            self._line(f"G4 P{machine.dwell:.1f}")
-        self._line(f"G0 X{number(x)} Y{number(y)}")
+            self._dwell(machine.dwell)
+        self._line(f"G0 X{self._number(x)} Y{self._number(y)}")
         self.opening = (up, self.line)
         self._at = (x, y, z)
         self._feed = None
@@ -117,48 +127,106 @@ class TextSink:
 
     def move(self, move: Move) -> None:
         """One motion line; words that do not change are left out, G never."""
+        if move.cycle is not None:
+            self._drill(move.cycle)
+            self._at = (move.x, move.y, move.z)
+            return
         line = [WORDS[move.motion]]
-        x0, y0, z0 = (number(v) for v in self._at)
+        x0, y0, z0 = (self._number(v) for v in self._at)
         arc = move.i is not None
-        if arc or number(move.x) != x0:
-            line.append(f"X{number(move.x)}")
-        if arc or number(move.y) != y0:
-            line.append(f"Y{number(move.y)}")
-        if number(move.z) != z0:
-            line.append(f"Z{number(move.z)}")
+        if arc or self._number(move.x) != x0:
+            line.append(f"X{self._number(move.x)}")
+        if arc or self._number(move.y) != y0:
+            line.append(f"Y{self._number(move.y)}")
+        if self._number(move.z) != z0:
+            line.append(f"Z{self._number(move.z)}")
         if move.i is not None and move.j is not None:
-            line += [f"I{number(move.i)}", f"J{number(move.j)}"]
+            line += [f"I{self._number(move.i)}", f"J{self._number(move.j)}"]
         self._at = (move.x, move.y, move.z)
-        if len(line) == 1:
+        self.told = len(line) > 1
+        if not self.told:
             return  # shorter than the last digit is no move
-        if move.feed is not None and number(move.feed) != self._feed:
-            self._feed = number(move.feed)
-            line.append(f"F{self._feed}")
-        self._waited()
+        if move.feed is not None:
+            line += self._new_feed(move.feed)
+        self._before_motion()
         self._wait, self._stop = move.wait, move.stop
         self._line(" ".join(line))
 
     def end(self) -> None:
         """Spindle off, end; the last move has already gone up."""
-        self._waited()
+        self._before_motion()
         if not self._spins:
             pass
         elif self._machine.spindle_by_program:
             self._line("M5")
         else:
-            self._line("(MSG, stop the spindle)")
-            self._line("M0")
-        self._line("M2")
+            self._stopped("stop the spindle")
+        for line in self._dialect.end_lines:
+            self._line(line)
+        self._line(self._dialect.end)
+        if self._dialect.percent:
+            self.line += 1
+            self._write(f"%{self._ending}")
 
-    def _waited(self) -> None:
+    def _drill(self, cycle: Cycle) -> None:
+        """One line for all motions of a cycle; every word in it, so that it stands for itself."""
+        self.told = True
+        if cycle == self._cycle:
+            return
+        self._wait_and_stop()
+        self._cycle = cycle
+        x, y, z, r, peck, feed = cycle
+        line = ["G99", "G83" if peck > 0 else "G81"]
+        line += [f"{word}{self._number(v)}" for word, v in (("X", x), ("Y", y), ("Z", z), ("R", r))]
+        if peck > 0:
+            line.append(f"Q{self._number(peck)}")
+        self._line(" ".join([*line, *self._new_feed(feed)]))
+
+    def _new_feed(self, feed: float) -> list[str]:
+        """The F word, if it says something new."""
+        if self._number(feed) == self._feed:
+            return []
+        self._feed = self._number(feed)
+        return [f"F{self._feed}"]
+
+    def _before_motion(self) -> None:
+        """What belongs between the line before and the next one."""
+        self._wait_and_stop()
+        if self._cycle is not None:
+            self._line("G80")
+            self._cycle = None
+
+    def _wait_and_stop(self) -> None:
         """The wait at the end of the last move, written late: the table asks for a move's line."""
         if self._wait > 0:
-            self._line(f"G4 P{self._wait:.1f}")
+            self._dwell(self._wait)
         if self._stop:
-            self._line(f"(MSG, {words(self._stop)})")
-            self._line("M0")
+            self._stopped(self._stop)
         self._wait, self._stop = 0.0, ""
+
+    def _dwell(self, seconds: float) -> None:
+        in_ms = self._dialect.dwell_unit == "ms"
+        self._line(f"G4 P{seconds * 1000 if in_ms else seconds:.1f}")
+
+    def _stopped(self, told: str) -> None:
+        """Words on the display, then a stop. Only brackets hold messages by the report."""
+        self._comment(f"MSG, {told}" if self._dialect.comments == "brackets" else told)
+        self._line("M0")
+
+    def _comment(self, text: str) -> None:
+        if self._dialect.comments == "brackets":
+            self._line(f"({words(text)})")
+        elif self._dialect.comments == "semicolon":
+            self._line(f"; {words(text)}")
+
+    def _number(self, value: float) -> str:
+        return number(value, self._dialect.decimals)
+
+    @property
+    def _ending(self) -> str:
+        return "\r\n" if self._dialect.line_ends == "crlf" else "\n"
 
     def _line(self, text: str) -> None:
         self.line += 1
-        self._write(text + "\n")
+        counted = f"N{self.line} " if self._dialect.line_numbers else ""
+        self._write(f"{counted}{text}{self._ending}")
