@@ -11,6 +11,7 @@ from millprep import __version__, drawing, job, nets
 from millprep.laying import Choice, Stored
 from millprep.values.board import Board, LeftOut
 from millprep.values.cut_set import InputFile
+from millprep.values.dialect import PROMISED
 from millprep.values.finding import Finding, Refusal
 from millprep.values.net import NetFacts
 from millprep.values.plan import BoardPlan, JobPlan
@@ -85,10 +86,26 @@ def told(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
         for board in boards
         for change in board.repairs
     )
-    return mended + tuple(
+    return _few_decimals(plan) + mended + tuple(
         _left_out(board, one, left)
         for board, one in zip(boards, plan.boards, strict=True)
         for left in board.left_out
+    )
+
+
+def _few_decimals(plan: JobPlan) -> tuple[Finding, ...]:
+    """A warning where a program's digits take more than the table of tolerances leaves them."""
+    dialect = plan.machine.dialect
+    if dialect.edge <= PROMISED:
+        return ()
+    return (
+        Finding(
+            code="decimals-few",
+            severity="warn",
+            message=f"With {dialect.decimals} decimals a copper edge may lie {dialect.edge:.3f} mm "
+            f"off, digits and all other tolerances together; {PROMISED:g} mm are promised "
+            "otherwise. Raise [machine.dialect] decimals if the controller takes more.",
+        ),
     )
 
 

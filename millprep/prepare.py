@@ -30,6 +30,7 @@ from millprep.inputs import (
 )
 from millprep.laying import Choice
 from millprep.program import sink
+from millprep.program.adapted import adapted
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
@@ -37,7 +38,8 @@ from millprep.proof.buzz_out import buzz_out
 from millprep.values.board import Board
 from millprep.values.cut_set import CutSet, Figures
 from millprep.values.derivation import Derivation
-from millprep.values.finding import Refusal
+from millprep.values.dialect import LAST_NUMBER
+from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
 from millprep.values.plan import JobPlan
 
@@ -113,7 +115,10 @@ def made(
     say("making paths and passes")
     cut_set = _planned(cut_set, plan, facts, derivation, skipped)
     say("writing the programs")
-    cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
+    try:
+        cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
+    except Refusal as refusal:
+        raise _stopped(cut_set, refusal) from refusal
     say("reading them back and cutting the blanks in simulation")
     return _proved(cut_set, plan, folder)
 
@@ -266,21 +271,41 @@ def _without(cut_set: CutSet, layout: Layout) -> CutSet:
 
 
 def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
-    """Every program as RS-274, all motion as one CSV table; what each program costs."""
+    """Every program as RS-274, all motion as one CSV table; what each program costs.
+
+    Raises:
+        Refusal: when programs have more lines than line numbers can tell.
+    """
     table = io.StringIO()
     table.write(HEADER)
     figures: list[Figures] = []
+    too_long: list[Finding] = []
     for program in cut_set.programs:
         text = io.StringIO()
         text_sink = TextSink(text.write, cut_set.id, cut_set.job, cut_set.machine)
         tally = TallySink(cut_set.machine)
-        sink.run(program, text_sink, TableSink(table.write, text_sink), tally)
+        told = adapted(program, cut_set.machine)
+        sink.run(told, text_sink, TableSink(table.write, text_sink), tally)
+        if cut_set.machine.dialect.line_numbers and text_sink.line > LAST_NUMBER:
+            too_long.append(_too_long(program.file, text_sink.line))
         file = folder / program.file
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(text.getvalue().encode("ascii"))
         figures.append(tally.figures)
     (folder / "toolpaths.csv").write_bytes(table.getvalue().encode("ascii"))
+    if too_long:
+        raise Refusal(too_long)
     return tuple(figures)
+
+
+def _too_long(file: str, lines: int) -> Finding:
+    return Finding(
+        code="program-too-long",
+        severity="stop",
+        message=f"{file} has {lines} lines, and a line number has five digits at most. Set "
+        "line_numbers = false in [machine.dialect], or cut fewer boards in one set.",
+        file=file,
+    )
 
 
 def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:

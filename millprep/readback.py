@@ -25,6 +25,7 @@ from millprep.proof.worst import worst, worst_findings
 from millprep.values.as_cut import AsCut, BoardProof
 from millprep.values.blank import Blank
 from millprep.values.certificate import Certificate
+from millprep.values.dialect import Dialect
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout, Placement
 from millprep.values.milling_pass import Join, MillingPass
@@ -79,7 +80,7 @@ def prove(
     rows = motion_rows(folder / TABLE, programs) if table else None
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
-    read = _traces(folder, programs)
+    read = _traces(folder, programs, job.machine.dialect)
     trails = tuple(trail_of(trace, p) for trace, p in zip(read, programs, strict=True))
     for program, trace in zip(programs, read, strict=True):
         if rows is not None:
@@ -200,14 +201,15 @@ def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked
     )
 
 
-def _traces(folder: Path, programs: Sequence[Program]) -> list[Trace]:
+def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> list[Trace]:
     """Every program read."""
     found: list[Trace] = []
     faults: list[Finding] = []
     for program in programs:
         try:
-            text = (folder / program.file).read_text("ascii")
-            found.append(reader.read(text, file=program.file))
+            # line ends are left as they are
+            text = (folder / program.file).read_bytes().decode("ascii")
+            found.append(reader.read(text, file=program.file, dialect=dialect))
         except UnicodeDecodeError as fault:
             line = fault.object.count(b"\n", 0, fault.start) + 1
             message = "the file holds characters that no program may hold. Write the set again."

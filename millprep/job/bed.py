@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from millprep.job.dialect import DialectTable
 from millprep.job.fields import (
     FASTEST_FEED,
     FASTEST_SPINDLE,
@@ -116,6 +117,12 @@ class MachineTable(Table):
         words="not stated",
         least=0,
         most=1,
+    )
+    dialect: DialectTable = entry(
+        "What of RS-274 its controller understands",
+        "a table headed [machine.dialect]",
+        default=DialectTable(),
+        words="the defaults of its keys",
     )
 
 

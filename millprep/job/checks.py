@@ -17,6 +17,7 @@ from millprep.job.board import BoardTable
 from millprep.job.board_checks import check_board, ordered
 from millprep.job.clearing import ClearingTable
 from millprep.job.clearing_checks import check_clearing
+from millprep.job.dialect_checks import check_dialect
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, quoted, wrong
 from millprep.job.places import KeyPath
@@ -79,6 +80,7 @@ def check(good: Good) -> Iterator[Mistake]:
         yield from check_board(("board", i), board)
     yield from _uses(good)
     yield from _machine(good)
+    yield from check_dialect(good.machine, good.registration)
     yield from _setup(good)
     yield from _blanks(good)
     yield from _cutters(good)

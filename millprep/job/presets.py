@@ -60,6 +60,9 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             words = f"is {plain(values['kind'])}: {plain(name)}; kind says {plain(table['kind'])}"
             mistakes.append(Mistake("job-contradiction", (*path, "preset"), words))
             table = {key: value for key, value in table.items() if key != "kind"}
+        if isinstance(values.get("dialect"), dict) and isinstance(table.get("dialect"), dict):
+            # features are replaced one by one
+            table = {**table, "dialect": {**values["dialect"], **table["dialect"]}}
         return {**values, **table}
 
     filled["machine"] = fill(data.get("machine"), "machines", ("machine",))

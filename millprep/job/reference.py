@@ -7,6 +7,7 @@ from typing import Any
 from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
 from millprep.job.board import BoardTable, LayersTable, SelectionTable
 from millprep.job.clearing import ClearingTable, ClearTable
+from millprep.job.dialect import DialectTable
 from millprep.job.fields import Table, doc_of
 from millprep.job.model import JobFile
 from millprep.job.net import LoadTable, NetTable
@@ -18,6 +19,7 @@ from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, Regis
 TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("", JobFile),
     ("[machine]", MachineTable),
+    ("[machine.dialect]", DialectTable),
     ("[blank] or [[blank]]", BlankTable),
     ("[setup]", SetupTable),
     ("[[setup.clamp]]", ClampTable),

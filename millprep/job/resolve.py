@@ -9,6 +9,7 @@ from typing import Any
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
 from millprep.job.board import BoardTable
 from millprep.job.clearing import areas_of, clearing_of
+from millprep.job.dialect import dialect_of
 from millprep.job.model import JobFile
 from millprep.job.net import nets_of
 from millprep.job.probe import probe_of
@@ -118,6 +119,7 @@ def _machine(table: MachineTable) -> Machine:
         squareness=table.squareness,
         periodic_error=table.periodic_error,
         backlash=table.backlash,
+        dialect=dialect_of(table.dialect),
     )
 
 

@@ -34,7 +34,7 @@ def run(program: Program, *sinks: Sink) -> None:
         sink.end()
 
 
-def number(value: float) -> str:
-    """Four decimals, always with a point, never a negative zero."""
-    text = f"{value:.4f}"
-    return "0.0000" if text == "-0.0000" else text
+def number(value: float, decimals: int = 4) -> str:
+    """So many decimals, always with a point, never a negative zero."""
+    text = f"{value:.{decimals}f}"
+    return text if text[0] != "-" or float(text) != 0 else text[1:]

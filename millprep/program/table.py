@@ -23,7 +23,6 @@ class TableSink:
         self._write = write
         self._text = text
         self._prefix = ""
-        self._line = 0
 
     def begin(self, program: Program) -> None:
         """The start row, then the two motions of the program's head."""
@@ -31,19 +30,17 @@ class TableSink:
         self._prefix = f"{program.blank},{program.mill_pass},{file}"
         x, y, z = program.start
         for line in (self._text.opening[0], *self._text.opening):
-            self._line = line
-            self._row(Move("rapid", x, y, z))
+            self._row(Move("rapid", x, y, z), line)
 
     def move(self, move: Move) -> None:
         """A row for every move that has a line."""
-        if self._text.line != self._line:
-            self._line = self._text.line
-            self._row(move)
+        if self._text.told:
+            self._row(move, self._text.line)
 
     def end(self) -> None:
         """Nothing more."""
 
-    def _row(self, move: Move) -> None:
+    def _row(self, move: Move, line: int) -> None:
         values = (
             # a touch is a feed to where it would end had it met nothing
             "feed" if move.motion == "probe" else move.motion,
@@ -54,4 +51,4 @@ class TableSink:
             "" if move.j is None else number(move.j),
             "" if move.feed is None else number(move.feed),
         )
-        self._write(f"{self._prefix},{self._line},{','.join(values)}\n")
+        self._write(f"{self._prefix},{line},{','.join(values)}\n")

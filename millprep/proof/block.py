@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+from millprep.values.dialect import Comments
+
 LONGEST_LINE = 256
 """Characters a line may hold, 3.3."""
 
@@ -15,12 +17,16 @@ _WORD = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
 _BLANKS = str.maketrans("", "", " \t")
 
 
+ERROR, UNPROVED, DIFFERS = "rs274-error", "rs274-unproved", "dialect-differs"
+"""What a line is refused for: the report, what cannot be known from a file, the dialect."""
+
+
 class Fault(Exception):  # noqa: N818 - caught in the reader and turned into a finding
     """Why a line is refused."""
 
-    def __init__(self, message: str, *, standard: bool = True) -> None:
+    def __init__(self, message: str, *, standard: bool = True, code: str | None = None) -> None:
         self.message = message
-        self.standard = standard
+        self.code = code or (ERROR if standard else UNPROVED)
         super().__init__(message)
 
 
@@ -32,17 +38,21 @@ class Block(NamedTuple):
     m: tuple[int, ...]
     words: dict[str, float]
     comment: str
+    number: int | None
+    text: str
 
 
-def parse(raw: str) -> Block:
-    """The words of one line, without its line end.
+def parse(raw: str, comments: Comments = "brackets") -> Block:
+    """The words of one line, without its line end; `text` is the line without its comments.
 
     Raises:
-        Fault: for a line the report refuses.
+        Fault: for a line the report refuses, or a comment that is not of the kind told.
     """
     if len(raw) > LONGEST_LINE:
         raise Fault(f"the line holds {len(raw)} characters, {LONGEST_LINE} are allowed")
-    text, comment = (raw, "") if "(" not in raw and ")" not in raw else _uncomment(raw)
+    text, comment = raw, ""
+    if "(" in raw or ")" in raw or ";" in raw:
+        text, comment = _apart(raw, comments)
     text = text.translate(_BLANKS).upper()
     match = _LINE.fullmatch(text)
     if match is None:
@@ -60,7 +70,8 @@ def parse(raw: str) -> Block:
             raise Fault(f"the word {letter} stands twice in the line")
         else:
             words[letter] = value
-    return Block(bool(match[1]), tuple(g), tuple(m), words, comment)
+    number = int(match[2]) if match[2] else None
+    return Block(bool(match[1]), tuple(g), tuple(m), words, comment, number, text)
 
 
 def whole(value: float, name: str) -> int:
@@ -80,6 +91,17 @@ def _near(value: float, name: str) -> int:
     if abs(value - number) > 0.0001:
         raise Fault(f"{name} is not a whole code")
     return number
+
+
+def _apart(raw: str, comments: Comments) -> tuple[str, str]:
+    """The line without its comment, and the comment, in the way the dialect has them."""
+    if comments == "brackets":
+        return _uncomment(raw)
+    text, _, comment = raw.partition(";")
+    if comments == "none" or "(" in text or ")" in text:
+        what = "there are to be none" if comments == "none" else "they are to follow a semicolon"
+        raise Fault(f"a comment, and {what}", code=DIFFERS)
+    return text, comment.strip()
 
 
 def _uncomment(raw: str) -> tuple[str, str]:

@@ -24,6 +24,7 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
     # A line may change tool, start and stop: the reader files them in this order.
     kinds = (ToolChange, SpindleEvent, Dwell, Stop)
     events.sort(key=lambda event: (event.before, event.line, kinds.index(type(event))))
+    dumb = machine.dialect.comments == "none"
     state: SpindleEvent | None = None
     settled = 0.0
     by_hand = False
@@ -47,7 +48,8 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
                     if z < machine.clearance - 1e-6:
                         message = "the program stops with the cutter low. Go up first."
                         yield finding("stop-low", message, event.line)
-                    if not event.optional and event.words:
+                    # where no words can stand, the sheet has them
+                    if not event.optional and (event.words or dumb):
                         by_hand = True
                 case ToolChange():
                     by_hand = False

@@ -59,6 +59,14 @@ class ToolChange(NamedTuple):
     tool: int
 
 
+class Remark(NamedTuple):
+    """A line that is a comment and nothing else, before `moves[before]`."""
+
+    before: int
+    line: int
+    words: str
+
+
 @dataclass(frozen=True, slots=True)
 class Trace:
     """A program read.
@@ -69,6 +77,8 @@ class Trace:
         last_line: line of that word.
         deletable: lines with a block delete slash; here they are taken as carried out.
         assumed: modal words the program relies on and never says, such as "G90".
+        cycles: lines that tell a drilling cycle.
+        remarks: lines that are comments.
     """
 
     file: str
@@ -81,3 +91,5 @@ class Trace:
     last_line: int
     deletable: tuple[int, ...] = ()
     assumed: tuple[str, ...] = ()
+    cycles: tuple[int, ...] = ()
+    remarks: tuple[Remark, ...] = ()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from millprep.values.blank import Box
+from millprep.values.dialect import Dialect, ToolChange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +27,9 @@ class Machine:
         squareness: degrees by which its axes are off a right angle; None when not stated.
         periodic_error: amplitude of the error that repeats with every turn of the screw.
         backlash: play of an axis when it turns back.
+        dialect: what of RS-274 it understands.
+        tool_change: a file for every cutter, or one file for a pass that stops for a person to
+            put the next cutter in, or in which the machine changes it.
     """
 
     name: str
@@ -45,6 +49,8 @@ class Machine:
     squareness: float | None = None
     periodic_error: float | None = None
     backlash: float | None = None
+    dialect: Dialect = field(default_factory=Dialect)
+    tool_change: ToolChange = "files"
 
     def __post_init__(self) -> None:
         positive = ("above", "below", "clearance", "rapid", "max_feed", "max_plunge", "max_spindle")

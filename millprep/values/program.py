@@ -11,11 +11,26 @@ from millprep.values.cutter import Cutter
 Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
 
+class Cycle(NamedTuple):
+    """A drilling cycle: at (x, y) from height r down to z at the feed, and back to r.
+
+    With `peck` above 0 the drill goes up to r after every so many mm.
+    """
+
+    x: float
+    y: float
+    z: float
+    r: float
+    peck: float
+    feed: float
+
+
 class Move(NamedTuple):
     """One motion to (x, y, z); i, j lead from its start to the arc's centre.
 
     `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look; `stop`
-    words for a stop at its end, until the person goes on. A probe ends where it touches.
+    words for a stop at its end, until the person goes on. A probe ends where it touches. All
+    motions of one drilling cycle carry that `cycle`, which one line tells.
     """
 
     motion: Motion
@@ -27,6 +42,7 @@ class Move(NamedTuple):
     feed: float | None = None
     wait: float = 0.0
     stop: str = ""
+    cycle: Cycle | None = None
 
 
 @dataclass(frozen=True, slots=True)

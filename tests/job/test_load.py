@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from millprep.job import load
 from millprep.values.blank import Box, Clamp
 from millprep.values.cutter import Drill, EndMill, Vee
+from millprep.values.dialect import Dialect
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import (
     BlankPlan,
@@ -45,6 +46,18 @@ scale_error = -0.4
 squareness = 0.05
 periodic_error = 0.02
 backlash = 0.01
+[machine.dialect]
+arcs = false
+cycles = true
+comments = "semicolon"
+line_numbers = true
+decimals = 3
+line_ends = "crlf"
+dwell_unit = "ms"
+percent = true
+end = "M30"
+start_lines = ["M8"]
+end_lines = ["M9 ; dust"]
 
 [[blank]]
 size = [500, 110]
@@ -179,6 +192,11 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert machine.screw_lead == 8
     assert (machine.scale_error, machine.squareness) == (-0.4, 0.05)
     assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
+    assert machine.dialect == Dialect(
+        arcs=False, cycles=True, comments="semicolon", line_numbers=True, decimals=3,
+        line_ends="crlf", dwell_unit="ms", percent=True, end="M30", start_lines=("M8",),
+        end_lines=("M9 ; dust",),
+    )  # fmt: skip
     assert full.blanks == (
         BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2),
         BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1),
@@ -211,6 +229,9 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.clearing == ClearingPlan((mill, vee), "all", 0.12, 0.3)
     assert full.registration.probe == ProbePlan(mill, 0.5, 20.0, 0.02)
     # Whatever is not told apart above must at least differ from the default.
+    for field in dataclasses.fields(Dialect):
+        name = field.name
+        assert getattr(short.machine.dialect, name) != getattr(machine.dialect, name), name
     for part in ("isolation", "drilling", "profile", "registration"):
         one, two = getattr(short, part), getattr(full, part)
         for field in dataclasses.fields(one):
