@@ -13,21 +13,23 @@ import shapely
 
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
-from millprep.proof.astray import Asked, Cutting, astray, band
+from millprep.proof.asked import opened, skirt, wanted
+from millprep.proof.astray import Cutting, astray
 from millprep.proof.certificate import certificate_of
 from millprep.proof.compare import compare
 from millprep.proof.edges import EDGE
+from millprep.proof.land_gaps import land_gaps
 from millprep.proof.one_net import Nets
 from millprep.proof.rows import Row, check_rows
 from millprep.proof.trace import Trace
 from millprep.proof.unopened import unopened
 from millprep.proof.worst import worst, worst_findings
-from millprep.values.as_cut import AsCut, BoardProof
+from millprep.values.as_cut import AsCut, BoardProof, LandGap
 from millprep.values.blank import Blank
 from millprep.values.certificate import Certificate
 from millprep.values.dialect import Dialect
 from millprep.values.finding import Finding, Refusal
-from millprep.values.layout import Layout, Placement
+from millprep.values.layout import Layout
 from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
@@ -125,11 +127,19 @@ def prove(
     kept = job.isolation.course == "middle"
     proofs, faults = compare(cut, layout, reach=reach, slope=slope, nets=nets, kept=kept)
     findings += faults
+    lands: dict[int, tuple[LandGap, ...]] = {}
     for blank, copper_left in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
-        gap = opened(job, blank)
+        gap, around = opened(job, blank), job.isolation.pad_gap
         if gap is not None:
-            findings += [f for one in here for f in unopened(copper_left, one, gap)]
+            far = around and opened(job, blank, around)
+            findings += [f for one in here for f in unopened(copper_left, one, gap, far)]
+        if around is not None:
+            for one in here:
+                lands[one.index], narrow = land_gaps(
+                    copper_left, one, around, skirt(job, blank), nets
+                )
+                findings += narrow
         findings += astray(
             blank,
             [
@@ -141,6 +151,7 @@ def prove(
             [one for one in joins if one.blank == blank.number],
             wanted(job, blank, here),
         )
+    proofs = tuple(replace(one, lands=lands.get(one.placement)) for one in proofs)
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
         return Proved(cut, proofs, None, tuple(findings), trails)
@@ -153,52 +164,6 @@ def prove(
             by_index[index] = replace(by_index[index], worst=case)
             findings += worst_findings(layout.placements[index], case, flatness)
     return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), trails)
-
-
-def opened(job: JobPlan, blank: Blank) -> float | None:
-    """How far from a drawn edge all copper is gone at the foot; None in the middle of gaps.
-
-    Of several cutters the one that takes least.
-    """
-    told = job.isolation
-    if told.course == "middle":
-        return None
-    return min(
-        band(cutter, depth=told.depth, copper=blank.copper, gap=told.gap)
-        for cutter in told.cutters
-    )
-
-
-def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked:
-    """Where a job wants cuts on a blank.
-
-    Which floating copper voltages ask to be cleared depends on nets: there, as with all of it to
-    be cleared, clearing may go anywhere on a board. Of laps in the middle of gaps nothing is asked.
-    """
-    told = job.isolation
-    bands = {
-        cutter.name: band(cutter, depth=told.depth, copper=blank.copper, gap=told.gap)
-        for cutter in told.cutters
-    }
-    plans = {one.name: one for one in job.boards}
-    whole = told.by_voltage or (job.clearing is not None and job.clearing.copper == "all")
-    areas = {
-        p.index: p.pose.shape(
-            p.board.outline
-            if whole
-            else shapely.union_all([shapely.Polygon(c) for c in plans[p.board.name].clear])
-        )
-        for p in placements
-        if whole or plans[p.board.name].clear
-    }
-    middle = told.course == "middle"
-    return Asked(
-        job.profile.cutter.name,
-        {} if middle else bands,
-        frozenset(one.name for one in (job.clearing or told).cutters) if areas else frozenset(),
-        areas,
-        frozenset(bands) if middle else frozenset(),
-    )
 
 
 def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> list[Trace]:

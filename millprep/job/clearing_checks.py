@@ -28,12 +28,26 @@ def check_clear(at: KeyPath, board: Filled) -> Iterator[Mistake]:
 
 def check_clearing(isolation: Filled, clearing: Filled | None) -> Iterator[Mistake]:
     """Yield every contradiction between isolation and clearing; None for no [clearing]."""
+    around, gap = isolation.get("pad_gap"), isolation.get("gap")
+    opened = isolation.get("base_gap") if gap == "by voltage" else gap
+    if around is not None and opened is not None and around <= opened:
+        yield wrong(
+            ("isolation", "pad_gap"),
+            f"must be wider than the {opened:g} mm that are opened everywhere; leave it out, or "
+            "make it wider",
+        )
     if isolation["course"] == "middle":
         if isolation.get("gap") == "by voltage":
             yield wrong(
                 ("isolation", "gap"),
                 'must be in mm with course = "middle", which leaves no copper between pieces that '
                 "could be taken away",
+            )
+        if around is not None:
+            yield wrong(
+                ("isolation", "pad_gap"),
+                'must be left out with course = "middle", which leaves no copper between pieces '
+                "that could be taken away",
             )
         if clearing is not None and clearing["copper"] == "all":
             yield wrong(

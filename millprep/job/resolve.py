@@ -76,6 +76,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
             direction=isolation.direction,
             by_voltage=isolation.gap == BY_VOLTAGE,
             course=isolation.course,
+            pad_gap=isolation.pad_gap,
         ),
         clearing=clearing_of(job.clearing, isolation.depth, cutters),
         drilling=drilling,

@@ -67,6 +67,15 @@ class IsolationTable(Table):
         above=0,
         most=WIDEST_GAP,
     )
+    pad_gap: float | None = number(
+        "Distance opened around lands, the copper around holes: wider, so that solder does not "
+        "bridge by hand without a solder mask",
+        "mm",
+        default=None,
+        words="as everywhere",
+        above=0,
+        most=WIDEST_GAP,
+    )
     course: Course = choice(
         "Where laps run: along the copper, or along the middle of the gaps, which leaves copper "
         "as wide as possible",

@@ -9,11 +9,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.paths import by_voltage, checks
+from millprep.paths.around_lands import around_lands
 from millprep.paths.clearing import clear
 from millprep.paths.offset import offsets
 from millprep.values.blank import Blank
 from millprep.values.cut import Clearing
 from millprep.values.finding import Finding
+from millprep.values.land import lands
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
 from millprep.values.plan import ClearingPlan, JobPlan
@@ -63,7 +65,7 @@ def _area(
     told = job.isolation
     plan = next(one for one in job.boards if one.name == placement.board.name)
     whole = job.clearing is not None and job.clearing.copper == "all"
-    if not (whole or plan.clear or told.by_voltage):
+    if not (whole or plan.clear or told.by_voltage or told.pad_gap):
         return shapely.Polygon(), ()
     # of several cutters the one that leaves most: what is cleared twice does no harm
     skirt = min((c.width(told.depth) - c.width(told.depth, blank.copper)) / 2 for c in told.cutters)
@@ -79,6 +81,9 @@ def _area(
         shapely.intersection(placement.pose.shape(shapely.Polygon(corners)), floating)
         for corners in plan.clear
     ]
+    if told.pad_gap is not None:
+        soldered = [placement.pose.shape(land.shape) for land in lands(placement.board)]
+        areas.append(around_lands(floating, soldered, gap=told.pad_gap, skirt=skirt))
     findings: tuple[Finding, ...] = ()
     if told.by_voltage:
         asked = by_voltage.Asked(

@@ -14,6 +14,7 @@ from millprep.proof.leftovers import ISLAND
 from millprep.proof.sweep import grown
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
+from millprep.values.land import lands
 from millprep.values.layout import Placement
 from millprep.values.told import limited, on_blank
 
@@ -24,19 +25,26 @@ _CLIP = 1.0
 """The background is looked at so far around a piece's band, mm."""
 
 
-def unopened(cut: AsCut, placement: Placement, gap: float) -> tuple[Finding, ...]:
+def unopened(
+    cut: AsCut, placement: Placement, gap: float, around: float | None = None
+) -> tuple[Finding, ...]:
     """A warning for each piece that background copper stands nearer to than `gap`, mm.
 
-    `gap` is told from the drawn edge to the copper's foot. Small islands and slivers between laps
-    are told on their own.
+    `gap` is told from the drawn edge to the copper's foot, `around` likewise from the edge of
+    lands; None where lands get no gap of their own. Small islands and slivers between laps are
+    told on their own.
     """
     background = np.array(
         [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
         dtype=object,
     )
-    pieces = placement.board.pieces
-    drawn = np.array([placement.pose.shape(piece.shape) for piece in pieces], dtype=object)
-    zones = grown(drawn, gap - EDGE, _BANDS)
+    board = placement.board
+    asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
+    if around is not None:
+        asked += [(f"the land of {one.hole.words}", one.shape, around) for one in lands(board)]
+    drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
+    far = np.array([wide for _, _, wide in asked])
+    zones = grown(drawn, far - EDGE, _BANDS)
     outline = placement.pose.shape(placement.board.outline)
     # the background asks: GEOS prepares what asks, and it is the large one
     hits = shapely.STRtree(zones).query(background, predicate="intersects")
@@ -58,9 +66,9 @@ def unopened(cut: AsCut, placement: Placement, gap: float) -> tuple[Finding, ...
                 placement,
                 "gap-not-opened",
                 "warn",
-                f"background copper stands {least:.3f} mm from the drawn edge of piece "
-                f"{pieces[n].id}, {gap:.3f} was asked at its foot. "
-                "A lap beside the piece is missing, too shallow, or lies off.",
+                f"background copper stands {least:.3f} mm from the drawn edge of {asked[n][0]}, "
+                f"{far[n]:.3f} was asked at its foot. "
+                "A lap beside it is missing, too shallow, or lies off.",
                 (at.x, at.y),
             )
         )

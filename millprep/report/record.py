@@ -117,6 +117,17 @@ def _board(cut_set: CutSet, placement: Placement) -> Row:
             ],
             "worst": _worst(proof.worst),
             "bridges": proof.bridges,
+            "lands": None
+            if proof.lands is None
+            else [
+                {
+                    "hole": one.hole,
+                    "gap": _mm(one.gap),
+                    "at": _point(one.at),
+                    "piece": one.other,
+                }
+                for one in proof.lands
+            ],
             "corners_unreached": len(proof.corners),
             "corners": [
                 {"piece": one.piece, "out": _mm(one.out), "at": _point(one.at)}

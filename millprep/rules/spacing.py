@@ -20,6 +20,7 @@ from millprep.values.as_cut import AsCut
 from millprep.values.board import Hole
 from millprep.values.finding import Finding, Severity
 from millprep.values.judged import Spacing
+from millprep.values.land import joined, lands
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
 from millprep.values.told import limited, on_blank
@@ -31,7 +32,7 @@ FIXING = 2.5
 """From this diameter a hole on no copper is taken for a fixing hole, mm; common practice, no
 source."""
 LAND_EDGE = 0.05
-"""A land reaches this far beyond the drawn copper nearest to its hole, mm: what the cut leaves."""
+"""A land reaches this far beyond its drawn edge, mm: what the cut leaves."""
 INSIDE = 0.05
 """Copper that reaches this far into the outline is of the board, mm."""
 FARTHER, AROUND = 1.2, 0.5
@@ -190,7 +191,7 @@ def _scene(
     owner = {(placement.index, piece): net.name for net in nets for piece in net.pieces}
     outline = shapely.buffer(placement.pose.shape(placement.board.outline), -INSIDE)
     shapely.prepare(outline)
-    lands = _lands(placement) if rule.lands else None
+    soldered = _lands(placement) if rule.lands else None
     for part in as_cut.parts:
         names = sorted({owner[key] for key in part.pieces if key in owner})
         mine = any(copy == placement.index for copy, _ in part.pieces)
@@ -202,9 +203,9 @@ def _scene(
             scene.stones.update(scene.add(area) for area in _areas(inner))
             continue
         track: shapely.Geometry = part.shape
-        if lands is not None:
-            track = shapely.difference(part.shape, lands)
-            for area in _areas(shapely.intersection(part.shape, lands)):
+        if soldered is not None:
+            track = shapely.difference(part.shape, soldered)
+            for area in _areas(shapely.intersection(part.shape, soldered)):
                 scene.lands.setdefault(names[0], []).append(scene.add(area))
         for area in _areas(track):
             scene.tracks.setdefault(names[0], []).append(scene.add(area))
@@ -218,16 +219,8 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
 
 
 def _lands(placement: Placement) -> shapely.Geometry:
-    """Discs around the holes, as wide as the drawn copper is around each; blank frame."""
-    shapes = {piece.id: piece.shape for piece in placement.board.pieces}
-    discs = [
-        shapely.buffer(
-            hole.spine, shapely.distance(hole.spine, shapes[hole.piece].boundary) + LAND_EDGE
-        )
-        for hole in placement.board.holes
-        if hole.piece in shapes
-    ]
-    return placement.pose.shape(shapely.union_all(discs))
+    """The lands of a copy as cut, blank frame."""
+    return placement.pose.shape(joined(lands(placement.board), LAND_EDGE))
 
 
 def _metal(

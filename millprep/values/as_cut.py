@@ -98,6 +98,24 @@ class Corner:
 
 
 @dataclass(frozen=True, slots=True)
+class LandGap:
+    """What stands around the land of a hole.
+
+    Attributes:
+        hole: its id.
+        gap: to the nearest copper of another net or of none, at the foot, mm; None when that is
+            farther than was asked.
+        at: middle of that gap, blank frame; the hole's own place for no gap.
+        other: id of the piece that stands there, None for copper of no piece.
+    """
+
+    hole: str
+    gap: float | None
+    at: Point
+    other: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class WorstCase:
     """A copy as it may come out, should surface and cutters lie off as far as they may.
 
@@ -135,6 +153,8 @@ class BoardProof:
         necks: the narrowest neck of every piece that is one part of its own.
         corners: inner corners that keep copper for the cutter does not fit into them, the
             ones that keep most first.
+        lands: what stands around every land, the narrowest first; None when lands get no gap of
+            their own.
     """
 
     placement: int
@@ -150,3 +170,4 @@ class BoardProof:
     bridges: int = 0
     necks: tuple[Neck, ...] = ()
     corners: tuple[Corner, ...] = ()
+    lands: tuple[LandGap, ...] | None = None

@@ -218,6 +218,7 @@ class IsolationPlan:
         overlap: share of the foot width by which neighbouring laps overlap, 0 to under 1.
         by_voltage: whether floating copper is taken away beyond `gap` where volts ask for it.
         course: where laps run.
+        pad_gap: the same as `gap` around lands, where it is wider; None for `gap`.
     """
 
     gap: float
@@ -228,6 +229,7 @@ class IsolationPlan:
     direction: Direction
     by_voltage: bool = False
     course: Course = "copper"
+    pad_gap: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,6 +118,7 @@ plunge = 250
 [isolation]
 gap = "by voltage"
 base_gap = 0.4
+pad_gap = 0.9
 depth = 0.1
 flatness = 0.03
 cutters = ["engraver", "mill"]

@@ -10,13 +10,14 @@ from millprep import job
 from millprep.inputs import read_boards
 from millprep.prepare import prepare
 from millprep.proof.as_cut import as_cut
+from millprep.proof.asked import opened, wanted
 from millprep.proof.astray import Cutting, astray
 from millprep.proof.compare import compare
 from millprep.proof.motion import check
 from millprep.proof.reader import read
 from millprep.proof.trace import Trace
 from millprep.proof.unopened import unopened
-from millprep.readback import motion_rows, opened, wanted
+from millprep.readback import motion_rows
 from millprep.shop import written_set
 from millprep.values.as_cut import AsCut
 from millprep.values.blank import Blank
