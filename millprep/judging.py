@@ -1,10 +1,11 @@
-"""The rules of the trade on every copy of a set, on its copper as cut."""
+"""The rules of the trade on every copy of a set, on its copper as cut, and on its cutters."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
 
+from millprep.rules.cutters import cutters
 from millprep.rules.judge import judge
 from millprep.values.cut_set import CutSet
 from millprep.values.finding import Finding
@@ -48,7 +49,14 @@ def judged(
     loaded = [net.name for told in facts.values() for net in told if net.loads]
     if loaded and not whole:
         findings.append(_not_solved(loaded))
-    return replace(cut_set, judged=tuple(done), findings=(*cut_set.findings, *findings))
+    grades = {blank.number: blank.grade for blank in cut_set.layout.blanks}
+    cutting, faults = cutters(cut_set.programs, grades, cut_set.machine, whole=whole)
+    return replace(
+        cut_set,
+        judged=tuple(done),
+        cutting=cutting,
+        findings=(*cut_set.findings, *findings, *faults),
+    )
 
 
 def _not_judged(boards: list[str]) -> Finding:

@@ -141,6 +141,7 @@ def offcut_text(shape: shapely.Polygon, number: int, name: str, plan: BlankPlan)
         f"thickness = {plan.thickness}",
         f"copper = {plan.copper}",
         f"margin = {plan.margin}",
+        *([f'grade = "{plan.grade}"'] if plan.grade else []),
     ]
     if abs(shape.area - (x1 - x0) * (y1 - y0)) > 1e-6:
         corners = [f"[{_number(x - x0)}, {_number(y - y0)}]" for x, y in shape.exterior.coords[:-1]]

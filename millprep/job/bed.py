@@ -23,6 +23,7 @@ from millprep.job.fields import (
     entry,
     number,
 )
+from millprep.values.blank import Grade
 
 Spindle = Literal["program", "hand"]
 
@@ -166,6 +167,12 @@ class BlankTable(Table):
         unit="mm",
         default=None,
         words="the whole rectangle",
+    )
+    grade: Grade | None = choice(
+        "Grade of the laminate; paper lets a tooth take more than glass",
+        Grade,
+        default=None,
+        words="not told, taken for glass",
     )
 
 

@@ -223,6 +223,11 @@ def _cutters(good: Good) -> Iterator[Mistake]:
                 ("cutters", name, "tip"),
                 f"must be at most the shank of {cutter['shank']:g} mm; got {cutter['tip']:g}",
             )
+        chips = cutter.get("chip_load")
+        if chips and _reaches(*chips):
+            yield wrong(
+                ("cutters", name, "chip_load"), f"must be [least, most]; got {plain(chips)}"
+            )
 
 
 def _work(good: Good) -> Iterator[Mistake]:

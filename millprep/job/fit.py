@@ -151,7 +151,7 @@ def _drill(diameter: float) -> Table:
         ("stickout", 20.0),
         ("runout", 0.02),
         ("spindle", 12000.0),
-        ("plunge", 300.0 if diameter >= 0.75 else 150.0),
+        ("plunge", 300.0 if diameter >= 0.75 else min(150.0, 600.0 * diameter)),
     )
     return Table(_name(diameter), None, keys, _ASSUMED)
 

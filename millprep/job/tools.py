@@ -6,9 +6,18 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from millprep.job.fields import FASTEST_FEED, FASTEST_SPINDLE, Table, choice, entry, number
+from millprep.job.fields import (
+    FASTEST_FEED,
+    FASTEST_SPINDLE,
+    PositivePair,
+    Table,
+    choice,
+    entry,
+    number,
+)
 
 CutterName = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]+$", max_length=40)]
+MOST_TEETH = 12
 CUTTER_NAME_ALLOWED = "of letters A to Z, digits and hyphens, 40 at most, for it names files"
 
 
@@ -40,6 +49,13 @@ class CutterTable(Table):
     )
     spindle: float = number("Spindle speed", "rev/min", above=0, most=FASTEST_SPINDLE)
     plunge: float = number("Feed straight down", "mm/min", above=0, most=FASTEST_FEED)
+    chip_load: PositivePair | None = entry(
+        "Least and most that a tooth may take, of a drill a turn, [least, most]; as its maker says",
+        "two plain numbers in mm above 0, [least, most]",
+        unit="mm",
+        default=None,
+        words="by width and laminate, common practice, no source",
+    )
 
 
 class VeeTable(CutterTable):
@@ -48,6 +64,7 @@ class VeeTable(CutterTable):
     kind: Literal["vee"] = choice("An engraving cutter with a flat tip", Literal["vee"])
     tip: float = number("Width of the flat tip", "mm", least=0, most=10)
     angle: float = number("Included angle", "degrees", above=0, below=180)
+    teeth: int = number("Edges that cut", "", default=1, least=1, most=MOST_TEETH, whole=True)
     feed: float = number("Feed along a path", "mm/min", above=0, most=FASTEST_FEED)
 
 
@@ -57,6 +74,7 @@ class EndMillTable(CutterTable):
     kind: Literal["endmill"] = choice("A cylindrical cutter", Literal["endmill"])
     diameter: float = number("Diameter of the cutter", "mm", above=0, most=50)
     step: float = number("Depth it takes in one lap", "mm", above=0, most=20)
+    teeth: int = number("Edges that cut", "", default=2, least=1, most=MOST_TEETH, whole=True)
     feed: float = number("Feed along a path", "mm/min", above=0, most=FASTEST_FEED)
 
 

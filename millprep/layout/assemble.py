@@ -59,6 +59,7 @@ def layout_of(
                 plans[index].thickness,
                 plans[index].copper,
                 shapely.Polygon(outline) if (outline := plans[index].outline) else None,
+                plans[index].grade,
             )
             for number, index in enumerate(blanks, start=1)
         ),

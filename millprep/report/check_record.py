@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from millprep.report.cutting_words import cutting_row
 from millprep.report.record import Row, finding_row
 from millprep.report.rules_record import rules_row
 
@@ -24,6 +25,10 @@ def checked(cut_set: CutSet) -> Row:
                 "rules": rules_row(by_copy.get(placement.index)),
             }
             for placement in cut_set.layout.placements
+        ],
+        "programs": [
+            {"file": one.file, "cutter": one.cutter, "cutting": cutting_row(one)}
+            for one in cut_set.cutting
         ],
         "findings": [finding_row(finding) for finding in cut_set.findings],
     }

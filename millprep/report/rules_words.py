@@ -7,11 +7,10 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.report.words import many, number, plain
+from millprep.report.cutting_words import cutting_lines
+from millprep.report.words import columns, many, number, plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from millprep.values.cut_set import CutSet
     from millprep.values.judged import BoardJudged, NetJudged, Spacing
     from millprep.values.path import Point
@@ -68,6 +67,7 @@ def told(cut_set: CutSet) -> list[str]:
         )
         for part in (_spacing, _current, _lost, _across, _bases, _rings):
             lines += [f"  {line}" for line in part(board)]
+    lines += cutting_lines(cut_set.cutting)
     if not cut_set.judged:
         lines.append("nothing was judged: the job stops before the copper is cut in simulation")
     return lines
@@ -81,7 +81,7 @@ def _spacing(board: BoardJudged) -> list[str]:
         f"column {board.rules.spacing}. {CAUTION}"
     ]
     rows, more = spacing_rows(board)
-    lines += _table([("", "V", "required", "measured", "direct", "margin", "over", "at"), *rows])
+    lines += columns([("", "V", "required", "measured", "direct", "margin", "over", "at"), *rows])
     if more:
         lines.append(f"  and {many(more, 'pair')} with no less margin")
     return lines
@@ -126,7 +126,7 @@ def _current(board: BoardJudged) -> list[str]:
         f"current, the section nearest to its limit ({number(board.rules.temperature_rise)} K, "
         f"{number(board.copper * 1000, 1)} µm of copper, curves of IPC-2221)"
     )
-    return [head, *_table([("", "A", "width", "carries A", "at"), *rows])]
+    return [head, *columns([("", "A", "width", "carries A", "at"), *rows])]
 
 
 def current_row(one: NetJudged) -> tuple[str, ...]:
@@ -164,7 +164,7 @@ def _lost(board: BoardJudged) -> list[str]:
             )
             for at in one.loads
         ]
-        lines += _table([("", "A", "V lost", "mΩ"), *rows])
+        lines += columns([("", "A", "V lost", "mΩ"), *rows])
     return lines
 
 
@@ -173,7 +173,7 @@ def _across(board: BoardJudged) -> list[str]:
         return []
     lines = ["between two nets, what each load gets"]
     rows = [across[1:] for across in across_rows(board)]
-    return lines + _table([("", "between", "A", "V", "V lost"), *rows])
+    return lines + columns([("", "between", "A", "V", "V lost"), *rows])
 
 
 def across_rows(board: BoardJudged) -> list[tuple[str, ...]]:
@@ -222,16 +222,3 @@ def _rings(board: BoardJudged) -> list[str]:
 
 def _place(at: Point) -> str:
     return f"{at[0]:.2f}, {at[1]:.2f}"
-
-
-def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Rows as lines, the first column to the left and the others to the right."""
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    return [
-        "  "
-        + "  ".join(
-            cell.ljust(width) if k == 0 else cell.rjust(width)
-            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from millprep.values.cutter import Drill, EndMill, Vee
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from millprep.values.cutter import Cutter
 
 WORK_WORDS = {
@@ -68,3 +70,16 @@ def cutter_words(cutter: Cutter) -> str:
 def many(count: int, one: str, more: str | None = None) -> str:
     """`1 tab`, `3 tabs`."""
     return f"{count} {one if count == 1 else more or one + 's'}"
+
+
+def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Rows as lines, the first column to the left and the others to the right."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return [
+        "  "
+        + "  ".join(
+            cell.ljust(width) if k == 0 else cell.rjust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]

@@ -39,6 +39,16 @@ def feed_for(load: float, spindle: float, teeth: int = 1) -> float:
     return load * spindle * teeth
 
 
+def spindle_for(feed: float, load: float, teeth: int = 1) -> float:
+    """Spindle in rev/min at which this feed in mm/min gives this chip load in mm per tooth.
+
+    Raises:
+        ValueError: when an argument is not above 0.
+    """
+    _positive(feed=feed, load=load, teeth=teeth)
+    return feed / (load * teeth)
+
+
 def _positive(**values: float) -> None:
     for noun, value in values.items():
         if not value > 0:

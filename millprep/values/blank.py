@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import shapely
+
+Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
+"""Of laminates: phenolic paper FR-1 and FR-2, glass epoxy FR-4, composites CEM-1 and CEM-3."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,7 @@ class Blank:
         thickness: copper and carrier together.
         copper: thickness of the foil.
         outline: of an offcut, in the blank frame; None for the whole rectangle.
+        grade: of the laminate; None where the job does not say.
     """
 
     number: int
@@ -48,6 +53,7 @@ class Blank:
     thickness: float
     copper: float
     outline: shapely.Polygon | None = None
+    grade: Grade | None = None
 
     def __post_init__(self) -> None:
         if not (self.size[0] > 0 and self.size[1] > 0 and 0 < self.copper < self.thickness):

@@ -11,6 +11,7 @@ from millprep.values.certificate import Certificate
 from millprep.values.check import Check
 from millprep.values.cut import Clearing, HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
+from millprep.values.cutting import Cutting
 from millprep.values.finding import Finding
 from millprep.values.judged import BoardJudged
 from millprep.values.layout import Layout
@@ -53,6 +54,7 @@ class CutSet:
         trails: the programs as read back, one for each that was.
         certificate: what the joins stand; None when no join is on copper.
         checks: what to measure on the finished boards.
+        cutting: how the cutter of every program that cuts does so.
         judged: what the rules of the trade find, one for each copy; empty when not asked.
         chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
         locating: how a moved blank is found again; None when no pass moves one.
@@ -85,4 +87,5 @@ class CutSet:
     trails: tuple[Trail, ...] = ()
     judged: tuple[BoardJudged, ...] = ()
     clearings: tuple[Clearing, ...] = ()
+    cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["vee", "endmill", "drill"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +24,8 @@ class Cutter:
         spindle: revolutions per minute.
         feed: along the path, mm/min.
         plunge: straight down, mm/min.
+        teeth: edges that cut; 1 for a drill, whose chips are counted by the turn.
+        chip_load: least and most that a tooth may take, mm; None for common practice.
     """
 
     name: str
@@ -32,6 +37,8 @@ class Cutter:
     plunge: float
     runout: float = 0.0
     wear: float = 0.0
+    teeth: int = 1
+    chip_load: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         for noun in ("shank", "flute", "stickout", "spindle", "feed", "plunge"):
@@ -40,9 +47,13 @@ class Cutter:
         for noun in ("runout", "wear"):
             if not getattr(self, noun) >= 0:
                 raise ValueError(f"cutter {self.name}: {noun} must be 0 or more")
+        if self.teeth < 1:
+            raise ValueError(f"cutter {self.name}: a cutter has a tooth or more")
+        if self.chip_load is not None and not 0 < self.chip_load[0] < self.chip_load[1]:
+            raise ValueError(f"cutter {self.name}: chip loads must be above 0 and in order")
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """vee, endmill or drill."""
         raise NotImplementedError
 
@@ -64,7 +75,7 @@ class Vee(Cutter):
             raise ValueError(f"cutter {self.name}: tip must be 0 or more, angle within 0 to 180")
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """The kind of cutter."""
         return "vee"
 
@@ -86,6 +97,7 @@ class EndMill(Cutter):
 
     diameter: float
     step: float
+    teeth: int = 2
 
     def __post_init__(self) -> None:
         Cutter.__post_init__(self)
@@ -93,7 +105,7 @@ class EndMill(Cutter):
             raise ValueError(f"cutter {self.name}: diameter and step must be above 0")
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """The kind of cutter."""
         return "endmill"
 
@@ -115,7 +127,7 @@ class Drill(Cutter):
             raise ValueError(f"cutter {self.name}: diameter above 0, point angle within 0 to 180")
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """The kind of cutter."""
         return "drill"
 

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Any
 
 import shapely
 
@@ -25,7 +26,7 @@ from millprep.values.cutter import Cutter, EndMill, Vee
 from millprep.values.plan import IsolationPlan
 
 COPPER, DEPTH = 0.035, 0.08
-COMMON = {
+COMMON: dict[str, Any] = {
     "shank": 3.175, "flute": 5.0, "stickout": 20.0, "spindle": 12000.0, "plunge": 100.0,
 }  # fmt: skip
 VEE = Vee(name="vee 30 0.1", tip=0.1, angle=30.0, feed=240.0, **COMMON)

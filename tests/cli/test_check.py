@@ -286,3 +286,19 @@ def test_an_isolation_of_half_a_millimetre_for_300_volts(
     (pair,) = [pair for pair in pairs if pair["nets"] == ["anode", "common"]]
     assert (pair["measured"] >= pair["required"]) == (not code)
     assert bool(list(folder.glob("previews/close-up-*.png"))) or not code
+
+
+def test_a_feed_that_breaks_cutters_is_a_warning_with_its_remedy(tmp_path: Path) -> None:
+    fast = FAR.rstrip() + "\nfeed = 1000\n"
+    code, told = listed(tmp_path, changed(FAR, fast), near)
+    assert code == 0
+    (finding,) = [f for f in told["findings"] if f["code"] == "chip-load-high"]
+    assert finding["severity"] == "warn"
+    assert "Slow the feed to 600 mm/min" in finding["message"]
+    (row,) = [row for row in told["programs"] if row["cutter"] == "vee"]
+    assert row["cutting"]["chip_load"] == pytest.approx(1000 / 12000, abs=1e-5)
+    made = put(tmp_path, changed(FAR, fast), near)
+    result = run("prepare", made, "--out", tmp_path / "set")
+    assert result.exit_code == 0
+    assert "[chip-load-high]" in result.stderr
+    assert "600 mm/min" in result.stderr

@@ -60,6 +60,10 @@ CASES: list[tuple[str, str]] = [
         "21:1: [cutters.vee] tip must be at most the shank of 3.175 mm; got 4",
     ),
     (
+        changed('preset = "vee-30-0.1"', 'preset = "vee-30-0.1"\nchip_load = [0.02, 0.01]'),
+        "21:1: [cutters.vee] chip_load must be [least, most]; got [0.02, 0.01]",
+    ),
+    (
         changed('cutters = ["vee"]', 'cutters = ["vee", "drill"]'),
         '30:19: [isolation] cutters item 2 must be of kind vee or endmill; "drill" is drill',
     ),

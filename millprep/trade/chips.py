@@ -1,0 +1,48 @@
+"""How much a tooth may take of copper-clad laminate, and how deep it may go at once.
+
+Sources: drills two to three diameters in one step, by the technical tips of a drill maker
+(Kennametal/Greenfield), read; boards are drilled at 30 000 to 100 000 rev/min, by a maker of
+carbide tools, read. No table of chip loads for these laminates was found: all shares and
+limits of chips are common practice, no source. A cutter's own data sheet comes first.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Kind = Literal["vee", "endmill", "drill"]
+Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
+"""Phenolic paper FR-1 and FR-2, glass epoxy FR-4, paper between glass CEM-1, mixed glass CEM-3."""
+
+LEAST: dict[Kind, float] = {"vee": 0.03, "endmill": 0.003, "drill": 0.005}
+"""A tooth, of a drill a turn, takes at least this share of the width, or it rubs."""
+MOST: dict[Kind, float] = {"vee": 0.35, "endmill": 0.025, "drill": 0.06}
+"""A tooth, of a drill a turn, takes at most this share of the width, or it breaks."""
+SURELY_CUTS = 0.010
+"""Chips this thick, mm, are cut by any sharp edge, however wide the cutter."""
+WIDEST_CHIP: dict[Kind, float] = {"vee": 0.050}
+"""What no tooth should take however wide the groove, mm."""
+SOFTER: dict[Grade, float] = {"FR-1": 1.5, "FR-2": 1.5}
+"""Paper is softer than glass: a tooth may take more by this factor."""
+ONE_GO: dict[Kind, float] = {"endmill": 1.0, "drill": 3.0}
+"""Diameters that a cutter may go down in one step; an end mill's by common practice, no source."""
+DRILLED_AT = (30_000.0, 100_000.0)
+"""Spindle speeds that boards are drilled at in factories, rev/min."""
+
+
+def bounds(kind: Kind, width: float, grade: Grade | None = None) -> tuple[float, float]:
+    """Least and most that a tooth should take, mm; of a drill a turn.
+
+    Args:
+        kind: of the cutter.
+        width: of what it cuts, mm: a diameter, or the width of a vee's groove at the surface.
+        grade: of the laminate; one that is not known is taken for glass.
+
+    Raises:
+        ValueError: when the width is not above 0.
+    """
+    if not width > 0:
+        raise ValueError(f"width must be above 0, got {width}")
+    least = min(LEAST[kind] * width, SURELY_CUTS)
+    most = min(MOST[kind] * width, WIDEST_CHIP.get(kind, float("inf")))
+    return least, most * (SOFTER.get(grade, 1.0) if grade else 1.0)

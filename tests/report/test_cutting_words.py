@@ -1,0 +1,41 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import jsonschema
+
+from millprep.report.check_record import checked
+from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
+from millprep.report.record import record, schema
+from millprep.values.cutting import Cutting
+from tests.report.synthetic import invented
+
+VEE = Cutting("", "vee30", 0.16, 6.03, 0.025, 0.00833333, (0.0048, 0.05), 0.12)
+DRILL = Cutting("", "drill-1.1", 1.1, 34.6, None, 0.02, (0.0055, 0.066), 2.2, 3)
+
+
+def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
+    cut_set = invented(1)
+    vee = replace(VEE, file=cut_set.programs[0].file)
+    told = replace(cut_set, cutting=(vee,))
+    row = record(told)
+    jsonschema.Draft202012Validator(schema()).validate(row)
+    one, two, *_ = row["passes"][0]["programs"]
+    assert one["cutting"] == cutting_row(vee)
+    assert one["cutting"]["plunge_load"] == 0.00833
+    assert two["cutting"] is None
+    assert checked(told)["programs"] == [
+        {"file": vee.file, "cutter": "vee30", "cutting": cutting_row(vee)}
+    ]
+
+
+def test_a_person_reads_one_row_a_cutter() -> None:
+    rows = cutter_rows([DRILL, VEE, replace(VEE, step=0.05)])
+    assert rows["vee30"] == ("6", "25", "4.8 to 50", "0.12")
+    assert rows["drill-1.1"] == ("34.6", "20 a turn", "5.5 to 66", "2.2, 3 steps")
+    assert {len(row) for row in rows.values()} == {len(HEADS)}
+    head, heads, *lines = cutting_lines([DRILL, VEE])
+    assert head.startswith("cutters: ")
+    assert heads.split() == " ".join(HEADS).split()
+    assert [line.split()[0] for line in lines] == ["drill-1.1", "vee30"]
+    assert cutting_lines([]) == []
