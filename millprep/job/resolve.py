@@ -133,6 +133,7 @@ def _blank(table: BlankTable, spacing: float) -> BlankPlan:
         spacing=spacing if table.spacing is None else table.spacing,
         count=table.count,
         outline=tuple(_point(corner) for corner in table.outline) if table.outline else None,
+        grade=table.grade,
     )
 
 
@@ -205,13 +206,20 @@ def _cutter(name: str, table: AnyCutter) -> Cutter:
         "wear": table.wear,
         "spindle": table.spindle,
         "plunge": table.plunge,
+        "chip_load": None if table.chip_load is None else _point(table.chip_load),
     }
     if isinstance(table, DrillTable):
         feed = table.plunge if table.feed is None else table.feed
         return Drill(**common, feed=feed, diameter=table.diameter, point_angle=table.point_angle)
     if isinstance(table, EndMillTable):
-        return EndMill(**common, feed=table.feed, diameter=table.diameter, step=table.step)
-    return Vee(**common, feed=table.feed, tip=table.tip, angle=table.angle)
+        return EndMill(
+            **common,
+            feed=table.feed,
+            diameter=table.diameter,
+            step=table.step,
+            teeth=table.teeth,
+        )
+    return Vee(**common, feed=table.feed, tip=table.tip, angle=table.angle, teeth=table.teeth)
 
 
 def _registration(

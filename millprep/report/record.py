@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from millprep.report.bed import bed_programs
+from millprep.report.cutting_words import cutting_row
 from millprep.report.rules_record import rules_row
 from millprep.values.cutter import Drill, EndMill, Vee
 
@@ -69,7 +70,7 @@ def record(cut_set: CutSet) -> Row:
         ],
         "boards": [_board(cut_set, placement) for placement in cut_set.layout.placements],
         "cutters": {cutter.name: _cutter(cutter) for cutter in cut_set.cutters},
-        "bed": [_program(program, costs) for program in bed_programs(cut_set)],
+        "bed": [_program(cut_set, program, costs) for program in bed_programs(cut_set)],
         "passes": [_pass(cut_set, milling_pass, costs) for milling_pass in cut_set.passes],
         "joins": [_join(cut_set, join) for join in cut_set.joins],
         "certificate": _certificate(cut_set),
@@ -206,7 +207,7 @@ def _pass(cut_set: CutSet, milling_pass: MillingPass, costs: Costs) -> Row:
         "registration": [_hole(hole) for hole in milling_pass.registration],
         "verniers": [_vernier(one) for one in milling_pass.verniers],
         "programs": [
-            _program(program, costs)
+            _program(cut_set, program, costs)
             for program in cut_set.programs
             if (program.blank, program.mill_pass) == here
         ],
@@ -237,8 +238,9 @@ def _vernier(one: Vernier) -> Row:
     }
 
 
-def _program(program: Program, costs: Costs) -> Row:
+def _program(cut_set: CutSet, program: Program, costs: Costs) -> Row:
     cost = costs.get(program.file)
+    cutting = next((one for one in cut_set.cutting if one.file == program.file), None)
     return {
         "file": program.file,
         "cutter": program.cutter.name,
@@ -248,6 +250,7 @@ def _program(program: Program, costs: Costs) -> Row:
         "seconds": _mm(cost.seconds) if cost else None,
         "cut_length": _mm(cost.cut_length) if cost else None,
         "travel_length": _mm(cost.travel_length) if cost else None,
+        "cutting": cutting_row(cutting),
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path as File
 from typing import Literal, NamedTuple
 
-from millprep.values.blank import Clamp
+from millprep.values.blank import Clamp, Grade
 from millprep.values.cutter import Cutter, EndMill
 from millprep.values.machine import Machine
 from millprep.values.net import Load
@@ -196,6 +196,7 @@ class BlankPlan:
         spacing: between neighbouring boards, at least; the profile cutter fits in it.
         count: how many there are.
         outline: corners of an offcut in the blank frame; None for the whole rectangle.
+        grade: of the laminate; None where the job does not say.
     """
 
     size: tuple[float, float]
@@ -205,6 +206,7 @@ class BlankPlan:
     spacing: float
     count: int
     outline: tuple[Point, ...] | None = None
+    grade: Grade | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,7 @@ copper = 0.07
 margin = 11
 spacing = 4
 count = 2
+grade = "CEM-1"
 [[blank]]
 preset = "fr1-1.6-35"
 size = [100, 80]
@@ -95,6 +96,8 @@ links = [[[1, 2], [3, 4.5]]]
 kind = "vee"
 tip = 0.2
 angle = 45
+teeth = 3
+chip_load = [0.004, 0.03]
 shank = 3
 flute = 3.1
 stickout = 18
@@ -105,6 +108,7 @@ runout = 0.01
 [cutters.mill]
 preset = "endmill-2"
 step = 0.5
+teeth = 1
 [cutters.twist]
 kind = "drill"
 diameter = 1.05
@@ -168,7 +172,9 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert plan.name == "Lamp sequencer"
     assert plan.machine.name == "small-mill-300"
     assert plan.machine.travel == Box(0.0, 0.0, 300.0, 180.0)
-    assert plan.blanks == (BlankPlan((500.0, 110.0), 1.6, 0.035, 10.0, 6.0, 1),)
+    assert plan.blanks == (
+        BlankPlan((500.0, 110.0), 1.6, 0.035, 10.0, 6.0, 1, grade="FR-4"),
+    )
     assert (plan.origin, plan.touch, plan.clamps, plan.tape) == ((0.0, 0.0), None, (), True)
     assert (plan.isolation.depth, plan.isolation.flatness) == (0.08, 0.02)
     assert (plan.profile.tab_every, plan.profile.ramp) == (70.0, 10.0)
@@ -199,8 +205,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
         end_lines=("M9 ; dust",),
     )  # fmt: skip
     assert full.blanks == (
-        BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2),
-        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1),
+        BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2, grade="CEM-1"),
+        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1, grade="FR-1"),
     )
     assert (full.origin, full.touch, full.tape) == ((1.0, -2.0), (3.0, 4.0), True)
     assert full.clamps == (
@@ -211,15 +217,20 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert (board.count, board.drawn_from, board.unit) == (3, "copper", "inch")
     assert board.layers == LayerRoles(("A", "B"), ("E",), ())
     assert board.links == (WireLink((1.0, 2.0), (3.0, 4.5)),)
-    common = {"flute": 3.1, "stickout": 18.0, "spindle": 10000.0, "feed": 240.0, "plunge": 90.0}
-    vee = Vee(name="engraver", tip=0.2, angle=45.0, shank=3.0, runout=0.01, **common)
+    common: dict[str, Any] = {
+        "flute": 3.1, "stickout": 18.0, "spindle": 10000.0, "feed": 240.0, "plunge": 90.0,
+    }  # fmt: skip
+    vee = Vee(
+        name="engraver", tip=0.2, angle=45.0, teeth=3, shank=3.0, runout=0.01,
+        chip_load=(0.004, 0.03), **common,
+    )  # fmt: skip
     twist = Drill(
         name="twist", diameter=1.05, point_angle=130.0, shank=3.1, flute=9.0, stickout=19.0,
         spindle=9000.0, feed=250.0, plunge=250.0,
     )  # fmt: skip
     mill = full.profile.cutter
     assert isinstance(mill, EndMill)
-    assert (mill.diameter, mill.step) == (2.0, 0.5)
+    assert (mill.diameter, mill.step, mill.teeth) == (2.0, 0.5, 1)
     assert full.cutters == (vee, mill, twist)
     assert full.isolation.cutters == (vee, mill)
     assert full.drilling.tolerance == 0.07
