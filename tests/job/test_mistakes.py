@@ -83,7 +83,8 @@ CASES: list[tuple[str, str, str]] = [
         'preset = "small-mill-300"',
         'preset = "small-mil-300"',
         '4:1: [machine] preset is no machine preset: "small-mil-300"; nearest spelling: '
-        '"small-mill-300"; available: "small-mill-300", "small-mill-300-hand", "small-mill-200"',
+        '"small-mill-300"; available: "small-mill-300", "small-mill-300-hand", "small-mill-200", '
+        '"small-mill-300-no-arcs"',
     ),
     (
         'preset = "endmill-2"',

@@ -59,7 +59,9 @@ def table(folder: Path) -> dict[str, list[Row]]:
     return programs
 
 
-def differences(rows: list[Row], canon: list[rs274_tool.CanonMove]) -> list[str]:
+def differences(
+    rows: list[Row], canon: list[rs274_tool.CanonMove], within: float = HALF_A_DIGIT
+) -> list[str]:
     """Where the interpreter's motions are not the table's."""
     # The start is no motion, and of the first move up no word tells x and y.
     first, *moves = canon
@@ -73,7 +75,7 @@ def differences(rows: list[Row], canon: list[rs274_tool.CanonMove]) -> list[str]
         if row.centre and move.centre:
             far = max(far, *(abs(a - b) for a, b in zip(row.centre, move.centre, strict=True)))
             kind = kind if move.turn == (1 if row.motion == "arc_ccw" else -1) else "other way"
-        if kind != move.kind or far > HALF_A_DIGIT:
+        if kind != move.kind or far > within:
             found.append(f"line {row.line}: {row} {move}")
     return found
 

@@ -1,0 +1,81 @@
+"""A small board with one of everything a program does, written and proved in any dialect."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from ezdxf.layouts.layout import Modelspace
+
+from millprep import job, readback
+from millprep.prepare import prepare, write_programs
+from millprep.proof.reader import read
+from millprep.proof.trace import Trace
+from millprep.readback import Proved
+from millprep.values.cut_set import CutSet
+from millprep.values.dialect import Dialect
+from millprep.values.machine import Machine
+from millprep.values.plan import JobPlan
+from tests.cli.small import changed, copper, edge, put
+
+BOARD = changed(
+    'cutters = ["drill"]\n',
+    'cutters = ["deep", "drill"]\nborer = "mill"\n',
+    changed(
+        "[cutters.mill]\n",
+        '[cutters.deep]\npreset = "drill-0.8"\ndiameter = 0.6\n\n[cutters.mill]\n',
+    ),
+)
+
+
+def everything(space: Modelspace) -> None:
+    """Isolation with arcs, holes drilled at once, with pecks, and bored, a profile with tabs."""
+    edge(space)
+    copper(space)
+    for x, y, hole, land in ((4.0, 14.0, 0.6, 1.4), (26.0, 14.0, 3.0, 5.0)):
+        space.add_circle((x, y), hole / 2, dxfattribs={"layer": "wells"})
+        ring = space.add_hatch(dxfattribs={"layer": "sheen"})
+        ring.paths.add_edge_path().add_arc((x, y), land / 2, 0, 360)
+
+
+@dataclass(frozen=True)
+class Made:
+    """A set with its plan."""
+
+    plan: JobPlan
+    cut_set: CutSet
+    folder: Path
+
+    def machine(self, dialect: Dialect, **changes: object) -> Machine:
+        machine = replace(self.plan.machine, dialect=dialect)
+        return replace(machine, **changes)  # type: ignore[arg-type]
+
+    def written(self, folder: Path, machine: Machine) -> list[str]:
+        """Every program as that machine has it, in a folder; their texts."""
+        write_programs(replace(self.cut_set, machine=machine), folder)
+        return [(folder / p.file).read_bytes().decode("ascii") for p in self.cut_set.programs]
+
+    def proved(self, folder: Path, machine: Machine) -> Proved:
+        """What the programs in a folder prove."""
+        plan = replace(self.plan, machine=machine)
+        one = self.cut_set
+        return readback.prove(folder, plan, one.layout, one.passes, one.programs, nets=one.nets)
+
+    def read(self, texts: list[str], dialect: Dialect) -> list[Trace]:
+        names = [p.file for p in self.cut_set.programs]
+        return [
+            read(text, file=name, dialect=dialect)
+            for text, name in zip(texts, names, strict=True)
+        ]
+
+
+def made(folder: Path) -> Made:
+    file = put(folder, BOARD, everything)
+    cut_set = prepare(file, folder / "set")
+    return Made(job.load(file), cut_set, folder / "set")
+
+
+def rows(folder: Path) -> list[dict[str, str]]:
+    with (folder / "toolpaths.csv").open(newline="") as lines:
+        return list(csv.DictReader(lines))
