@@ -12,20 +12,19 @@ from typing import Literal
 
 import shapely
 
+from millprep import moved
 from millprep.layout import assemble, bound, check, file
 from millprep.layout.assemble import Copy
 from millprep.layout.nest import EFFORTS, Nested, nest
 from millprep.layout.place import DIGITS
 from millprep.layout.wanted import Sheet, Wanted, area_of
+from millprep.moved import ROOM
 from millprep.values.board import Board
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout, Spot
 from millprep.values.plan import BlankPlan, JobPlan
 
 EffortName = Literal["low", "default", "high"]
-
-ROOM = 0.5
-"""What boards keep from clamps beyond what the cutters and the collet need, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +91,7 @@ class Laid:
         blanks: for every blank, number 1 first, the place of its sheet in `sheets`.
         skipped: how many spots at the end are left out of the programs.
         findings: why copies have no place, a `stop` each; the layout holds the others.
+        notes: what else a person should know of it.
     """
 
     wanted: tuple[Wanted, ...]
@@ -100,6 +100,7 @@ class Laid:
     blanks: tuple[int, ...]
     skipped: int = 0
     findings: tuple[Finding, ...] = ()
+    notes: tuple[Finding, ...] = ()
 
     def layout(self, boards: Sequence[Board], plans: Sequence[BlankPlan]) -> Layout:
         """Boards on blanks as the rest of the walk takes them; what is skipped comes last."""
@@ -143,7 +144,7 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
             skip &= set(choice.only)
             names = {(one.name, copy) for one in wanted for copy in one.copies}
             fixed = [spot for spot in fixed if (spot.board, spot.copy) in names]
-    nested, sheets = _nested(wanted, wide, close, choice, fixed, blanks)
+    nested, sheets = _nested(plan, wanted, wide, close, choice, fixed, blanks)
     if not nested.findings:
         # a place by hand may be turned as no free copy may
         told = [replace(one, turns=(*one.turns, *pinned[one.name])) for one in wanted]
@@ -159,19 +160,31 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
         nested.blanks,
         len(left_out),
         nested.findings,
+        () if nested.findings else _notes(plan, wanted, spots, nested.blanks, fixed),
     )
+
+
+def _notes(
+    plan: JobPlan,
+    wanted: Sequence[Wanted],
+    spots: Sequence[Spot],
+    blanks: Sequence[int],
+    fixed: Sequence[Spot],
+) -> tuple[Finding, ...]:
+    """What a person should know of a layout that can be cut."""
+    given = {(spot.board, spot.copy) for spot in fixed}
+    return moved.told(plan, wanted, spots, blanks, given)
 
 
 def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.Polygon, ...]:
     """What the clamps of pass 1 keep boards out of, blank frame.
 
-    A blank that is moved along or turned passes under its clamps; there they are judged when
-    the passes are known.
+    A blank that is moved along or turned passes under its clamps: what they need there is known
+    when the passes are, and boards keep off it where they can.
     """
-    travel, (ox, oy) = plan.machine.travel, plan.origin
-    moves = ox + blank.size[0] > travel.x1 + 1e-9 or oy + blank.size[1] > travel.y1 + 1e-9
-    if moves:
+    if moved.moves(plan, blank.size):
         return ()
+    ox, oy = plan.origin
     reach = plan.machine.collet / 2 if collet else max(c.shank for c in plan.cutters) / 2
     # the cutter's axis runs half its width outside the board
     reach += plan.profile.cutter.width(0.0) / 2 + ROOM
@@ -225,6 +238,7 @@ def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
 
 
 def _nested(
+    plan: JobPlan,
     wanted: Sequence[Wanted],
     wide: Sequence[Sheet],
     close: Sequence[Sheet],
@@ -242,7 +256,16 @@ def _nested(
     nested = _searched(wanted, wide, choice, fixed, blanks)
     if nested.findings and not same:
         nested = _searched(wanted, close, choice, fixed, blanks)
+    if not nested.findings:
+        effort = EFFORTS["low" if _easy(nested, choice, blanks) else choice.effort]
+        nested = moved.settled(plan, wanted, close, nested, fixed, effort, choice.workers)
     return nested, close
+
+
+def _easy(nested: Nested, choice: Choice, blanks: Sequence[int]) -> bool:
+    """Whether a short search does: what goes on one blank with ease needs no long one."""
+    one_blank = not nested.findings and len(nested.blanks) == max(1, len(blanks))
+    return choice.effort == "low" or (choice.effort == "default" and one_blank)
 
 
 def _searched(
@@ -252,10 +275,9 @@ def _searched(
     fixed: Sequence[Spot],
     blanks: Sequence[int],
 ) -> Nested:
-    """A short search first: what goes on one blank with ease needs no long one."""
+    """What a search finds; a short one goes first."""
     short = nest(wanted, sheets, EFFORTS["low"], fixed, blanks)
-    easy = not short.findings and len(short.blanks) == max(1, len(blanks))
-    if choice.effort == "low" or (choice.effort == "default" and easy):
+    if _easy(short, choice, blanks):
         return short
     if short.findings and bound.least_blanks(wanted, sheets) > sum(s.count for s in sheets):
         return short

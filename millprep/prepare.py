@@ -193,7 +193,7 @@ def _laid_out(
         layout=layout,
         board_input=tuple(drawn[p.board.name] for p in layout.placements),
         nets=named,
-        findings=(*cut_set.findings, *faults),
+        findings=(*cut_set.findings, *laid.notes, *faults),
     )
     return known, laid.skipped
 

@@ -50,9 +50,10 @@ def layout(
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
         words.refuse(refusal)
         return
-    words.say_findings(done.laid.findings)
+    findings = (*done.laid.findings, *done.laid.notes)
+    words.say_findings(findings)
     if as_json:
-        told = {**row(done), "findings": [words.as_row(f) for f in done.laid.findings]}
+        told = {**row(done), "findings": [words.as_row(f) for f in findings]}
         click.echo(json.dumps({**told, "files": list(written)}, indent=1))
     else:
         for one, used, most in zip(done.blanks, done.used, done.most, strict=True):

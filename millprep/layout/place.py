@@ -86,6 +86,12 @@ def allowed_ways(ways: Sequence[Way]) -> list[list[int]]:
     return [[n for n, w in enumerate(ways) if w.kind == k and w.allowed] for k in range(last + 1)]
 
 
+def able(ways: Sequence[Way], fits: Sequence[bool]) -> list[int]:
+    """All ways of the boards that a further copy can have in a way that fits."""
+    kinds = {way.kind for way, one in zip(ways, fits, strict=True) if one and way.allowed}
+    return [n for n, way in enumerate(ways) if way.kind in kinds]
+
+
 class Placer(Protocol):
     """What the search needs of a packing; what it holds of a blank is the placer's own."""
 
@@ -151,7 +157,20 @@ class NoFit:
             for parts, margin in convex:
                 free = free.difference(no_fit(parts, self._parts[n], margin))
             regions[n] = free
+        for group in sheet.avoided:
+            off = self._off(regions, group)
+            for n in able(self.ways, [not free.is_empty for free in off]):
+                regions[n] = off[n]
         return regions
+
+    def _off(self, regions: Regions, group: Sequence[shapely.Polygon]) -> Regions:
+        """Regions less what lies on a group of places."""
+        off = regions.copy()
+        for parts in map(convex_parts, group):
+            for n, free in enumerate(off):
+                if not free.is_empty:
+                    off[n] = free.difference(no_fit(parts, self._parts[n], 0.0))
+        return off
 
     def _row(self, way: int, spacing: float) -> Regions:
         """No-fit polygons of all ways around one; a pair's other half is turned by 180°."""

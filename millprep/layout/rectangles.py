@@ -12,15 +12,26 @@ from collections.abc import Sequence
 import numpy as np
 
 from millprep.layout.parts import PLAY, FloatArray
-from millprep.layout.place import DIGITS, Lean, Way, allowed_ways, scores
+from millprep.layout.place import DIGITS, Lean, Way, able, allowed_ways, scores
 from millprep.layout.wanted import Sheet, is_box
 
 
 def suits(ways: Sequence[Way], sheets: Sequence[Sheet]) -> bool:
-    """Whether all boards and blanks are upright rectangles and nothing is kept out."""
+    """Whether all boards and blanks are upright rectangles and nothing is kept out.
+
+    One group of places to be kept off, upright rectangles too, may be.
+    """
     return all(is_box(way.shape) for way in ways) and all(
-        sheet.is_box and not sheet.keep_outs for sheet in sheets
+        sheet.is_box
+        and not sheet.keep_outs
+        and len(sheet.avoided) < 2
+        and all(is_box(place) for group in sheet.avoided for place in group)
+        for sheet in sheets
     )
+
+
+Free = tuple[int, FloatArray, FloatArray]
+"""A sheet's number, its free rectangles, and those of boards that keep off what is avoided."""
 
 
 class Rectangles:
@@ -30,26 +41,40 @@ class Rectangles:
         self.ways = tuple(ways)
         self.sheets = tuple(sheets)
         self._of = allowed_ways(ways)
+        self._able = [self._off(n) for n in range(len(sheets))]
 
-    def empty(self, sheet: int) -> tuple[int, FloatArray]:
-        """The sheet's number and its one free rectangle."""
+    def empty(self, sheet: int) -> Free:
+        """The sheet's number and its one free rectangle, whole and less what is avoided."""
         one = self.sheets[sheet]
         x0, y0, x1, y1 = one.outline.bounds
         m, s = one.margin, one.spacing
         free = np.array([[x0 + m, y0 + m, x1 - m + s, y1 - m + s]])
-        return sheet, free
+        off = free
+        for place in (place for group in one.avoided for place in group):
+            x0, y0, x1, y1 = place.bounds
+            # a board is taken larger to the right and above, so there it may reach into one
+            off = _less(off, (x0 + s, y0 + s, x1, y1))
+        return sheet, free, off
+
+    def _off(self, sheet: int) -> frozenset[int]:
+        """The ways that keep off what is avoided on a sheet."""
+        _, _, free = self.empty(sheet)
+        sizes = free[:, 2:] - free[:, :2] - self.sheets[sheet].spacing
+        fits = [bool((sizes >= np.array(w.size) - PLAY).all(axis=1).any()) for w in self.ways]
+        return frozenset(able(self.ways, fits))
 
     def best(
-        self, blank: tuple[int, FloatArray], kind: int, lean: Lean
+        self, blank: Free, kind: int, lean: Lean
     ) -> tuple[int, tuple[float, float]] | None:
         """The best low corner of a free rectangle that holds the board."""
-        sheet, free = blank
+        sheet, *frees = blank
         axis, spacing = self.sheets[sheet].axis, self.sheets[sheet].spacing
         best: tuple[float, int, tuple[float, float]] | None = None
-        # the smallest number that can be written and is not below the corner
-        corners = np.round(np.ceil(free[:, :2] * 10**DIGITS - 0.01) * 10.0**-DIGITS, DIGITS)
         for n in self._of[kind]:
             way = self.ways[n]
+            free = frees[n in self._able[sheet]]
+            # the smallest number that can be written and is not below the corner
+            corners = np.round(np.ceil(free[:, :2] * 10**DIGITS - 0.01) * 10.0**-DIGITS, DIGITS)
             room = free[:, 2:] - corners - spacing - way.size
             fits = corners[(room >= -PLAY).all(axis=1)]
             if not len(fits):
@@ -62,38 +87,45 @@ class Rectangles:
 
     def filled(
         self,
-        blank: tuple[int, FloatArray],
+        blank: Free,
         way: int,
         at: tuple[float, float],
         live: Sequence[int],  # noqa: ARG002 - the protocol's; rectangles are the same for all
-    ) -> tuple[int, FloatArray]:
-        """Free rectangles cut at the board, and those that lie within others dropped."""
-        sheet, free = blank
+    ) -> Free:
+        """Free rectangles cut at the board."""
+        sheet, free, off = blank
         spacing = self.sheets[sheet].spacing
         x0, y0 = at
         x1, y1 = (a + s + spacing for a, s in zip(at, self.ways[way].size, strict=True))
-        meets = (
-            (free[:, 0] < x1 - PLAY)
-            & (free[:, 2] > x0 + PLAY)
-            & (free[:, 1] < y1 - PLAY)
-            & (free[:, 3] > y0 + PLAY)
-        )
-        cut = free[meets]
-        pieces = [free[~meets]]
-        for column, edge, keep in (
-            (2, x0, cut[:, 0] < x0 - PLAY),
-            (0, x1, cut[:, 2] > x1 + PLAY),
-            (3, y0, cut[:, 1] < y0 - PLAY),
-            (1, y1, cut[:, 3] > y1 + PLAY),
-        ):
-            piece = cut[keep].copy()
-            piece[:, column] = edge
-            pieces.append(piece)
-        return sheet, _maximal(np.concatenate(pieces))
+        left = _less(free, (x0, y0, x1, y1))
+        return sheet, left, left if off is free else _less(off, (x0, y0, x1, y1))
 
     def work(self, live: Sequence[int]) -> int:  # noqa: ARG002 - the protocol's
         """Always about the same."""
         return 6
+
+
+def _less(free: FloatArray, taken: tuple[float, float, float, float]) -> FloatArray:
+    """Free rectangles cut at one that is taken, and those that lie within others dropped."""
+    x0, y0, x1, y1 = taken
+    meets = (
+        (free[:, 0] < x1 - PLAY)
+        & (free[:, 2] > x0 + PLAY)
+        & (free[:, 1] < y1 - PLAY)
+        & (free[:, 3] > y0 + PLAY)
+    )
+    cut = free[meets]
+    pieces = [free[~meets]]
+    for column, edge, keep in (
+        (2, x0, cut[:, 0] < x0 - PLAY),
+        (0, x1, cut[:, 2] > x1 + PLAY),
+        (3, y0, cut[:, 1] < y0 - PLAY),
+        (1, y1, cut[:, 3] > y1 + PLAY),
+    ):
+        piece = cut[keep].copy()
+        piece[:, column] = edge
+        pieces.append(piece)
+    return _maximal(np.concatenate(pieces))
 
 
 def _maximal(free: FloatArray) -> FloatArray:

@@ -56,6 +56,9 @@ class Sheet:
         count: how many there are.
         keep_outs: areas that boards may touch but not enter, blank frame: clamps and
             registration holes, with the room around them that they need.
+        avoided: groups of places that boards keep off, blank frame: each group by all boards
+            that have a place off it on an empty blank, of those places that the groups before
+            it leave. A layout is not judged by them.
 
     Raises:
         ValueError: for an outline without an area, or a length below 0.
@@ -66,6 +69,7 @@ class Sheet:
     spacing: float
     count: int = 1
     keep_outs: tuple[shapely.Polygon, ...] = ()
+    avoided: tuple[tuple[shapely.Polygon, ...], ...] = ()
 
     def __post_init__(self) -> None:
         if self.outline.is_empty or not self.outline.is_valid:

@@ -9,11 +9,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.one_blank.bites import real
-from millprep.one_blank.grooves import grooves, joined, room
+from millprep.one_blank.grooves import joined, room
 from millprep.one_blank.whole import Cuts, extent
+from millprep.one_blank.windows import joined_by, windows
 from millprep.passes import (
     baseline,
-    budget,
     joins,
     labels,
     neighbours,
@@ -22,7 +22,6 @@ from millprep.passes import (
     screw,
     seams,
     share,
-    shift,
     strength,
     touch,
     turn,
@@ -33,6 +32,7 @@ from millprep.passes.clamping import Clamping, denied
 from millprep.passes.drift import Budget, Drift
 from millprep.passes.neighbours import Pair
 from millprep.passes.network import Network
+from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
 from millprep.paths import drilling, profile
@@ -82,28 +82,26 @@ def passes(
     Raises:
         Refusal: when no plan of passes holds the boards.
     """
-    widest = max(groove.width for groove in grooves(job, blank).values())
+    job = joined_by(job, blank)
     told = job.registration
-    overrun, gap = budget.overrun(told.overrun, widest, told.sigma), job.isolation.gap
-    job = replace(job, registration=replace(told, overrun=overrun))
+    overrun, gap = told.overrun, job.isolation.gap
     width = job.profile.cutter.width(blank.thickness)
     radius = width / 2
-    shared = max(
-        registration.least_overlap(job.registration),
-        joins.least_overlap(overrun, gap),
-        share.least_overlap(radius),
-    )
     need = extent(made)
-    plan = _shifts(job, blank, need, shared)
+    outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
+    plan = windows(job, blank, need, outlines)
+    homes = Regions.of(plan, profile_overrun(radius)).whole(outlines, radius)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
     clamped = denied(clamping, len(plan.poses))
     kerf = shapely.union_all(
-        [p.pose.shape(p.board.outline).buffer(width, quad_segs=4) for p in placements]
+        [outline.buffer(width, quad_segs=4) for outline in outlines.values()]
     )
     if blank.outline is not None:
         # nothing is touched, drilled or engraved where an offcut has no laminate
         kerf = kerf.union(shapely.box(0.0, 0.0, *blank.size).difference(blank.outline))
-    holes, errors, join_plan, pairs = _registered(job, blank, made, plan, clamping, kerf, need)
+    holes, errors, join_plan, pairs = _registered(
+        job, blank, made, plan, clamping, kerf, need, homes
+    )
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
     if holes and job.registration.method == "pins":
@@ -121,11 +119,11 @@ def passes(
         joined(job, blank, made, join_plan),
         room(plan, placements, gap),
     )
-    drilled = share.share_holes(made.holes, join_plan, plan, blank.number)
+    drilled = share.share_holes(made.holes, join_plan, plan, blank.number, homes)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)
-    bared = share.share_clearings(made.clearings, plan, overrun)
+    bared = share.share_clearings(made.clearings, plan, overrun, homes)
 
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
     marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
@@ -214,15 +212,6 @@ def passes(
     )
 
 
-def _shifts(job: JobPlan, blank: Blank, need: Box, shared: float) -> ShiftPlan:
-    """Where the blank lies in each pass."""
-    if job.turn:
-        return turn.plan(need, job.machine, job.origin, shared, blank.size, blank.number)
-    width = job.profile.cutter.width(blank.thickness)
-    beyond = registration.beyond(job.registration, width)
-    return shift.plan(need, job.machine, job.origin, shared, blank.number, beyond)
-
-
 def _registered(
     job: JobPlan,
     blank: Blank,
@@ -231,12 +220,13 @@ def _registered(
     clamping: Clamping,
     kerf: BaseGeometry,
     need: Box,
+    homes: Mapping[int, int],
 ) -> tuple[tuple[RegistrationHole, ...], Budget, joins.JoinPlan, tuple[Pair, ...]]:
     """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
     told = job.registration
     overrun, gap = told.overrun, job.isolation.gap
     where = seams.expected(plan, need)
-    seen = survey(plan, made.rings, made.holes)
+    seen = survey(plan, made.rings, made.holes, homes)
     keys = told.method == "measure"
     for last in (False, True):
         holes = registration.choose(

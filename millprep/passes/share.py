@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from millprep.passes import split
 from millprep.passes.joins import JoinPlan
+from millprep.passes.regions import NOWHERE, Regions, crowded, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import extent
-from millprep.values.blank import Box
 from millprep.values.cut import Clearing, Cut, HoleCut, Profile, Ring, Tab
 from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import Join
@@ -24,11 +24,6 @@ class Shared:
 
     by_pass: tuple[tuple[Cut, ...], ...]
     joins: tuple[Join, ...]
-
-
-def crowded(overrun: float) -> float:
-    """Stretches shorter than this are not cut apart; half of it lies within a line's margin."""
-    return min(4 * overrun, 2 * (overrun + 1.0))
 
 
 def share_rings(
@@ -137,9 +132,15 @@ def _part(path: Path, start: float, end: float) -> Path:
 
 
 def share_holes(
-    holes: Sequence[HoleCut], plan: JoinPlan, shift: ShiftPlan, blank: int = 1
+    holes: Sequence[HoleCut],
+    plan: JoinPlan,
+    shift: ShiftPlan,
+    blank: int = 1,
+    homes: Mapping[int, int] = NOWHERE,
 ) -> tuple[tuple[HoleCut, ...], ...]:
     """Every hole goes to the pass that cuts its pad's loop, if it reaches; others by their side.
+
+    `homes` are the passes (from 0) that alone cut a board, by its placement.
 
     Raises:
         Refusal: for slots that no pass holds whole.
@@ -151,6 +152,8 @@ def share_holes(
         if hole.placement is not None and hole.piece is not None:
             middle = hole.spine.centroid
             k = plan.pass_at((hole.placement, hole.piece), (middle.x, middle.y))
+        if k is None and hole.placement is not None:
+            k = homes.get(hole.placement)
         if k is None or not _reaches(shift, k, hole):
             k = next((n for n in range(len(shift.windows)) if _reaches(shift, n, hole)), None)
         if k is None and hole.end is not None and len(shift.windows) > 1:
@@ -185,7 +188,10 @@ def _reaches(shift: ShiftPlan, k: int, hole: HoleCut) -> bool:
 
 
 def share_clearings(
-    clearings: Sequence[Clearing], shift: ShiftPlan, overrun: float
+    clearings: Sequence[Clearing],
+    shift: ShiftPlan,
+    overrun: float,
+    homes: Mapping[int, int] = NOWHERE,
 ) -> tuple[tuple[Clearing, ...], ...]:
     """Clearing changes over where a later window begins; each side overruns as rings do.
 
@@ -194,7 +200,9 @@ def share_clearings(
     regions = Regions.of(shift, overrun)
     by_pass: list[list[Clearing]] = [[] for _ in shift.windows]
     for one in clearings:
-        path, whole = one.path, _holding(shift, one.path)
+        path, whole = one.path, homes.get(one.placement)
+        if whole is None:
+            whole = _holding(shift, one.path)
         if whole is not None:
             by_pass[whole].append(one)
             continue
@@ -215,63 +223,6 @@ def _holding(shift: ShiftPlan, path: Path) -> int | None:
         (k for k, w in enumerate(shift.windows) if w.contains(x0, y0) and w.contains(x1, y1)),
         None,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Regions:
-    """Which pass cuts a profile where: the last one that reaches the place.
-
-    So pass k cuts only what no later pass reaches, and the frame that carries the registration
-    holes stays whole until the last.
-
-    Attributes:
-        inner: windows, less what overruns need on the sides that face other passes.
-    """
-
-    inner: tuple[Box, ...]
-
-    @classmethod
-    def of(cls, shift: ShiftPlan, overrun: float) -> Regions:
-        """The regions of a plan."""
-        slack = profile_slack(overrun, grid=bool(shift.cells))
-        return cls(tuple(shift.inner(k, slack) for k in range(len(shift.windows))))
-
-    @property
-    def lines(self) -> list[tuple[int, float]]:
-        """Everything that may bound a region: (axis, value)."""
-        return sorted(
-            {
-                line
-                for box in self.inner
-                for line in ((0, box.x0), (0, box.x1), (1, box.y0), (1, box.y1))
-            }
-        )
-
-    def owner(self, at: Point) -> int:
-        """The pass (from 0) that cuts here; the nearest one where none reaches."""
-        reached = [k for k, box in enumerate(self.inner) if box.contains(*at)]
-        if reached:
-            return reached[-1]
-        x, y = at
-        off = [
-            max(box.x0 - x, x - box.x1, box.y0 - y, y - box.y1, 0.0) for box in self.inner
-        ]
-        return min(range(len(off)), key=off.__getitem__)
-
-
-def least_overlap(radius: float) -> float:
-    """What two windows must share so that profiles can be handed on, also in a grid."""
-    return 2 * profile_slack(profile_overrun(radius), grid=True)
-
-
-def profile_slack(overrun: float, *, grid: bool) -> float:
-    """How far inside its window a pass takes over profiles; half of what windows must share."""
-    return overrun + (crowded(overrun) if grid else 1.0)
-
-
-def profile_overrun(radius: float) -> float:
-    """How far both sides of a join in a profile are cut past it."""
-    return radius + 0.5
 
 
 def share_profiles(

@@ -1,5 +1,8 @@
 """The shift plan: the fewest passes, a constant shift along each axis, a window for each pass.
 
+The shift is the least that serves, or a longer one that parts fewer boards which one pass could
+cut whole.
+
 A blank too long for the travel along one axis moves by the same distance D between passes;
 one too long along both is cut in a grid of passes, walked in a snake, so that every move of
 the blank is one shift along one axis. A blank that is turned is cut in two passes, half a
@@ -10,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import shapely
@@ -26,6 +30,8 @@ blank never lies exactly where it was planned, and a refit has to reach its end 
 MOST = 20
 """Passes along one axis, at most: beyond, errors add up and nobody would move a blank so often;
 common practice, no source."""
+MOST_LONGER = 24
+"""Longer shifts that are tried where the least one would part boards that need not be parted."""
 
 Cell = tuple[int, int]
 """Place of a pass in the grid: how many shifts along x and along y."""
@@ -138,8 +144,9 @@ def plan(
     least_overlap: float,
     blank: int,
     beyond: float = 0.0,
+    harm: Callable[[ShiftPlan], int] = lambda _: 0,
 ) -> ShiftPlan:
-    """The fewest passes that reach everything.
+    """The fewest passes that reach everything, by the least shift that does no harm.
 
     Args:
         need: extent of the cutters' axes, blank frame.
@@ -149,6 +156,7 @@ def plan(
         blank: number, for findings.
         beyond: how much farther than the cuts a grid reaches at its far ends, where the strips
             lie that carry registration holes of the rows and columns there.
+        harm: how much a plan does; of several plans that do as little the least shift serves.
 
     Raises:
         Refusal: when the first window does not hold the low end, or the travel is too short.
@@ -157,7 +165,8 @@ def plan(
     low, high = (need.x0, need.y0), (need.x1, need.y1)
     w_low, w_high = (first.x0, first.y0), (first.x1, first.y1)
     findings = outside(need, first, origin, blank)
-    counts, shifts = [1, 1], [0.0, 0.0]
+    counts: list[int] = [1, 1]
+    shifts: list[list[float]] = [[0.0], [0.0]]
     if all(high[a] > w_high[a] + 1e-9 for a in (0, 1)):
         high = (high[0] + beyond, high[1] + beyond)
     for a in (0, 1):
@@ -171,6 +180,22 @@ def plan(
         counts[a], shifts[a] = _along(whole, length, least_overlap, machine.screw_lead)
     if findings:
         raise Refusal(findings)
+    plans = (
+        _planned(first, origin, counts, (dx, dy))
+        for dx, dy in sorted(itertools.product(*shifts), key=lambda pair: (sum(pair), pair))
+    )
+    best = next(plans)
+    worst = harm(best)
+    while worst > 0 and (other := next(plans, None)) is not None:
+        if (harms := harm(other)) < worst:
+            best, worst = other, harms
+    return best
+
+
+def _planned(
+    first: Box, origin: Point, counts: Sequence[int], shifts: tuple[float, float]
+) -> ShiftPlan:
+    """The passes of a grid of so many columns and rows."""
     cells = tuple(_snake(counts[0], counts[1]))
     poses, windows = [], []
     for i, j in cells:
@@ -236,12 +261,15 @@ def _too_short(
 
 def _along(
     whole: float, length: float, least_overlap: float, lead: float | None
-) -> tuple[int, float]:
-    """Number of passes and shift along one axis."""
+) -> tuple[int, list[float]]:
+    """Number of passes and the shifts that serve along one axis, the best first."""
     rest, largest = whole - length, length - least_overlap
     count = 1 + math.ceil(rest / largest - 1e-9)
     least = min((rest + RESERVE) / (count - 1), largest)
-    return count, _shift(least, rest / (count - 1), largest, lead)
+    best = _shift(least, rest / (count - 1), largest, lead)
+    step = lead if lead and abs(best / lead - round(best / lead)) < 1e-9 else 1.0
+    more = (best + n * step for n in range(1, MOST_LONGER))
+    return count, [best, *(shift for shift in more if shift <= largest + 1e-9)]
 
 
 def _shift(least: float, barely: float, largest: float, lead: float | None) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from millprep.passes import neighbours
 from millprep.passes.neighbours import Pair
+from millprep.passes.regions import NOWHERE
 from millprep.passes.shift import ShiftPlan
 from millprep.values.cut import HoleCut, Ring
 from millprep.values.path import FloatArray, Path
@@ -49,13 +50,19 @@ class Survey:
     pads: FloatArray
 
 
-def survey(shift: ShiftPlan, rings: Sequence[Ring], holes: Sequence[HoleCut]) -> Survey:
+def survey(
+    shift: ShiftPlan,
+    rings: Sequence[Ring],
+    holes: Sequence[HoleCut],
+    homes: Mapping[int, int] = NOWHERE,
+) -> Survey:
     """Look at the rings of a blank.
 
     Args:
         shift: windows.
         rings: all rings of the blank, unsplit.
         holes: of the boards; joins keep away from their pads.
+        homes: the pass (from 0) that alone cuts a board, by its placement.
     """
     bands: dict[Band, list[Ring]] = {}
     for ring in rings:
@@ -66,7 +73,8 @@ def survey(shift: ShiftPlan, rings: Sequence[Ring], holes: Sequence[HoleCut]) ->
     for band, mine in bands.items():
         side, those = _whole(mine, shift)
         if those:
-            meant[band], fits[band] = side, those
+            home = homes.get(band[0], side)
+            meant[band], fits[band] = home if home in those else side, those
     laps = [ring for mine in first.values() for ring in mine]
     lines = [ring.path.line(FLAT) for ring in laps]
     numbers = {band: n for n, band in enumerate(bands)}

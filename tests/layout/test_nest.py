@@ -249,3 +249,29 @@ def test_the_offcut_serves_as_the_next_blank() -> None:
 def test_nothing_is_left_of_a_full_blank() -> None:
     boards, blank = [wanted("plate", BOX(0, 0, 50, 50))], Sheet(BOX(0, 0, 50, 50), 0.0, 3.0)
     assert offcut(1, proved(boards, [blank]).spots, boards, blank) is None
+
+
+@pytest.mark.parametrize("round_", [False, True])
+def test_boards_keep_off_what_is_avoided_if_they_can(round_: bool) -> None:
+    """Rectangles and no-fit polygons alike; a long board lies across, and the rest does not."""
+    seam = BOX(98.0, -10.0, 102.0, 90.0)
+    asked = replace(sheet(200, 80), avoided=((seam,),))
+    small = BOX(0, 0, 22, 12).buffer(1.0) if round_ else BOX(0, 0, 24, 14)
+    boards = [wanted("long", BOX(0, 0, 150, 20)), wanted("small", small, 10, (0.0, 90.0))]
+    nested = proved(boards, [asked])
+    areas = areas_on(1, nested.spots, boards)
+    met = {spot.board for spot, area in areas if area.intersection(seam).area > 1e-6}
+    assert met == {"long"}
+    plain = proved(boards, [sheet(200, 80)])
+    assert any(
+        area.intersection(seam).area > 1e-6
+        for spot, area in areas_on(1, plain.spots, boards)
+        if spot.board == "small"
+    )
+
+
+def test_of_two_groups_the_first_is_avoided_where_both_cannot_be() -> None:
+    first, second = BOX(0, 0, 60, 100), BOX(50, 0, 100, 100)
+    asked = replace(sheet(100, 50), avoided=((first,), (second,)))
+    (spot,) = proved([wanted("one", BOX(0, 0, 30, 30))], [asked]).spots
+    assert spot.x >= 60.0 - 1e-6

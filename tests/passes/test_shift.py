@@ -181,3 +181,36 @@ def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
     assert "0.016 mm with the stated 0.02 mm" in finding.message
     assert told(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
     assert told(planned(486.0, 290.0, None), MACHINE, 1) == ()
+
+
+def test_the_least_shift_that_does_least_harm_serves() -> None:
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 100.0), screw_lead=8.0)
+    need = Box(-3.0, 5.0, 483.0, 65.0)
+    asked: list[float] = []
+
+    def harm(made: ShiftPlan) -> int:
+        asked.append(made.shift)
+        return {200.0: 2, 208.0: 1, 216.0: 1}.get(made.shift, 3)
+
+    assert plan(need, machine, (3.0, 0.0), LEAST, 1, harm=harm).shift == 208.0
+    # the longest leaves the overlap that is asked
+    assert asked == [200.0, 208.0, 216.0, 224.0, 232.0, 240.0, 248.0, 256.0]
+    asked.clear()
+    assert plan(need, machine, (3.0, 0.0), LEAST, 1, harm=lambda _: 0).shift == 200.0
+
+
+def test_a_grid_is_shifted_farther_along_either_axis() -> None:
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, 155.0, 120.0), screw_lead=8.0)
+    need = Box(5.0, 5.0, 230.0, 170.0)
+    least = plan(need, machine, (0.0, 0.0), 24.0, 1)
+
+    def step(made: ShiftPlan) -> tuple[float, float]:
+        return (max(w.x0 for w in made.windows), max(w.y0 for w in made.windows))
+
+    dx, dy = step(least)
+    for wished in ((dx + 8, dy), (dx, dy + 8), (dx + 8, dy + 8)):
+
+        def harm(made: ShiftPlan, wished: tuple[float, float] = wished) -> int:
+            return int(step(made) != wished)
+
+        assert step(plan(need, machine, (0.0, 0.0), 24.0, 1, harm=harm)) == wished

@@ -1,0 +1,77 @@
+"""Regions of passes: every place has one, and a board within one is cut whole."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+import shapely
+
+from millprep.passes.regions import Regions, profile_overrun
+from millprep.passes.shift import ShiftPlan, plan
+from millprep.values.blank import Box
+from tests.paths.bench import MACHINE
+
+REACH = 1.0
+ROW = Box(5.0, 5.0, 500.0, 95.0), (300.0, 100.0)
+GRID = Box(5.0, 5.0, 260.0, 190.0), (155.0, 120.0)
+
+
+def planned(need: Box, travel: tuple[float, float]) -> ShiftPlan:
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, *travel), screw_lead=8.0)
+    return plan(need, machine, (0.0, 0.0), 24.0, 1)
+
+
+@pytest.mark.parametrize(("need", "travel"), [ROW, GRID])
+def test_every_place_lies_in_the_region_of_its_owner(
+    need: Box, travel: tuple[float, float]
+) -> None:
+    regions = Regions.of(planned(need, travel), profile_overrun(REACH))
+    areas = regions.areas()
+    for x in range(6, int(need.x1), 7):
+        for y in range(6, int(need.y1), 7):
+            holding = [k for k, area in enumerate(areas) if area.covers(shapely.Point(x, y))]
+            assert regions.owner((x, y)) in holding
+            assert len(holding) == 1 or min(
+                seam.distance(shapely.Point(x, y)) for seam in regions.seams()
+            ) <= 1e-9
+
+
+@pytest.mark.parametrize(("need", "travel"), [ROW, GRID])
+def test_a_board_is_whole_where_no_seam_meets_its_profile(
+    need: Box, travel: tuple[float, float]
+) -> None:
+    shift = planned(need, travel)
+    regions = Regions.of(shift, profile_overrun(REACH))
+    boards = {
+        x * 1000 + y: shapely.box(x, y, x + 20, y + 10)
+        for x in range(6, int(need.x1) - 20, 3)
+        for y in range(6, int(need.y1) - 10, 9)
+    }
+    whole = regions.whole(boards, REACH)
+    across = regions.across(boards, REACH, (need.x1 + 20, need.y1 + 20))
+    assert whole
+    assert across
+    assert set(whole) | set(across) == set(boards)
+    assert not set(whole) & set(across)
+    for number, board in boards.items():
+        swept = board.buffer(REACH - 1e-4, join_style="mitre")
+        meets = any(seam.crosses(swept) for seam in regions.seams())
+        assert meets == (number in across)
+        if number in whole:
+            assert shift.polygon(whole[number]).covers(swept)
+
+
+def test_a_board_longer_than_any_region_is_not_parted_for_nothing() -> None:
+    regions = Regions.of(planned(*ROW), profile_overrun(REACH))
+    long = {1: shapely.box(10, 10, 490, 90)}
+    assert regions.whole(long, REACH) == {}
+    assert regions.across(long, REACH, (510, 100)) == ()
+
+
+def test_one_pass_parts_nothing() -> None:
+    one = Regions.of(planned(Box(5, 5, 100, 90), (300.0, 100.0)), profile_overrun(REACH))
+    board = {1: shapely.box(10, 10, 20, 20)}
+    assert (one.whole(board, REACH), one.across(board, REACH, (200, 100)), one.seams()) == (
+        {}, (), (),
+    )  # fmt: skip
