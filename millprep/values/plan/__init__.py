@@ -1,0 +1,44 @@
+"""What the job asks for, as values: every default already filled in, every name resolved."""
+
+from millprep.values.plan.blank import BlankPlan
+from millprep.values.plan.board import BoardPlan, FurtherDrawing, NetPlan, PlacePlan, WireLink
+from millprep.values.plan.drawing import CopperMode, DrawnFrom, LayerRoles, Selection, Unit
+from millprep.values.plan.job import JobPlan
+from millprep.values.plan.registration import ProbePlan, RegistrationPlan
+from millprep.values.plan.rules import Column, Level, RulesPlan
+from millprep.values.plan.work import (
+    ClearingPlan,
+    Course,
+    Direction,
+    DrillingPlan,
+    Floating,
+    IsolationPlan,
+    ProfilePlan,
+)
+
+__all__ = [
+    "BlankPlan",
+    "BoardPlan",
+    "ClearingPlan",
+    "Column",
+    "CopperMode",
+    "Course",
+    "Direction",
+    "DrawnFrom",
+    "DrillingPlan",
+    "Floating",
+    "FurtherDrawing",
+    "IsolationPlan",
+    "JobPlan",
+    "LayerRoles",
+    "Level",
+    "NetPlan",
+    "PlacePlan",
+    "ProbePlan",
+    "ProfilePlan",
+    "RegistrationPlan",
+    "RulesPlan",
+    "Selection",
+    "Unit",
+    "WireLink",
+]

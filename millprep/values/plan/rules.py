@@ -1,0 +1,41 @@
+"""What the rules of the trade are asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Column = Literal["B1", "B2", "B3", "B4", "A5", "A6", "A7"]
+"""A column of IPC-2221 table 6-1; `millprep.trade.spacing` says what each is for."""
+Level = Literal["A", "B", "C"]
+"""Ease of making by IPC-2221: A general, B moderate, C tight."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulesPlan:
+    """What the rules of the trade are asked.
+
+    Attributes:
+        spacing: column for gaps between nets.
+        lands: column for the gap between two lands; None for `spacing` there too.
+        least_counted_gap: narrower gaps count as nothing, mm.
+        edge: whether board's edge and fixing holes count as metal at 0 V.
+        fixing_metal: diameter of what a screw covers around a fixing hole, mm; None for the
+            usual washer.
+        temperature_rise: of copper that carries current, K.
+        celsius: of the copper, for its resistance.
+        most_lost: V that any load may lose; None for no limit.
+        level: of IPC-2222, for holes of leads.
+        drill_wander: how far a hole may stand from where it is asked, mm.
+    """
+
+    spacing: Column = "B2"
+    lands: Column | None = None
+    least_counted_gap: float = 0.0
+    edge: bool = True
+    fixing_metal: float | None = None
+    temperature_rise: float = 10.0
+    celsius: float = 20.0
+    most_lost: float | None = None
+    level: Level = "A"
+    drill_wander: float = 0.05
