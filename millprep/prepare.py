@@ -31,6 +31,7 @@ from millprep.inputs import (
 from millprep.laying import Choice
 from millprep.program import sink
 from millprep.program.adapted import adapted
+from millprep.program.joined import files
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
@@ -280,18 +281,24 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     table.write(HEADER)
     figures: list[Figures] = []
     too_long: list[Finding] = []
-    for program in cut_set.programs:
+    numbers = {cutter.name: n for n, cutter in enumerate(cut_set.cutters, 1)}
+    for group in files(cut_set.programs):
         text = io.StringIO()
-        text_sink = TextSink(text.write, cut_set.id, cut_set.job, cut_set.machine)
-        tally = TallySink(cut_set.machine)
-        told = adapted(program, cut_set.machine)
-        sink.run(told, text_sink, TableSink(table.write, text_sink), tally)
+        text_sink = TextSink(
+            text.write, cut_set.id, cut_set.job, cut_set.machine, len(group), numbers
+        )
+        for program in group:
+            tally, before = TallySink(cut_set.machine), text_sink.line
+            told = adapted(program, cut_set.machine)
+            sink.run(told, text_sink, TableSink(table.write, text_sink), tally)
+            part = None if len(group) == 1 else (before + 1, text_sink.line)
+            figures.append(replace(tally.figures, lines=part))
+        name = group[0].file
         if cut_set.machine.dialect.line_numbers and text_sink.line > LAST_NUMBER:
-            too_long.append(_too_long(program.file, text_sink.line))
-        file = folder / program.file
+            too_long.append(_too_long(name, text_sink.line))
+        file = folder / name
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(text.getvalue().encode("ascii"))
-        figures.append(tally.figures)
     (folder / "toolpaths.csv").write_bytes(table.getvalue().encode("ascii"))
     if too_long:
         raise Refusal(too_long)

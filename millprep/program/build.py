@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 from millprep.program import moves, order, slots, touch
+from millprep.program.joined import joined
 from millprep.values.cut import (
     WORK_ORDER,
     Clearing,
@@ -50,7 +51,7 @@ def build(
     probe: ProbePlan | None = None,
     left_out: Collection[int] = (),
 ) -> tuple[Program, ...]:
-    """One program for every cutter that has work in this pass.
+    """One program for every cutter that has work in this pass; several may share a file.
 
     Args:
         cuts: blank frame.
@@ -98,12 +99,13 @@ def build(
         file = _file(mill_pass, len(programs) + 1, "engrave", name)
         combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
         programs.append(replace(combs, notes=(READ,)))
+    mains: list[Program] = []
     for number, name in enumerate(names, len(programs) + 1):
         mine = by_cutter[name]
         works = _works(mine)
         if all(_is_of(cut, left_out) for cut in mine):
             continue
-        programs.append(
+        mains.append(
             _program(
                 _file(mill_pass, number, works[0], name),
                 mine,
@@ -115,7 +117,8 @@ def build(
                 left_out,
             )
         )
-    return tuple(programs)
+    # what must be read or looked at before the rest stays a file of its own
+    return (*programs, *joined(mains, machine.tool_change))
 
 
 def _is_of(cut: Cut, placements: Collection[int]) -> bool:

@@ -6,66 +6,50 @@ How it is spelt, a machine's dialect tells; canned cycles stand only where it as
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
+from millprep.program.head import describe, head, words
 from millprep.program.sink import number
-from millprep.values.cutter import Cutter, Drill, EndMill, Vee
 from millprep.values.machine import Machine
 from millprep.values.program import Cycle, Move, Program
 
 WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
-WIDTH = 200
-
-
-def words(text: str) -> str:
-    """Text that may stand in a comment: no brackets, no control or foreign characters."""
-    plain = re.sub(r"[^\x20-\x7e]", "?", text.replace("(", "[").replace(")", "]"))
-    return plain[: WIDTH - 10]
-
-
-def describe(cutter: Cutter) -> str:
-    """The cutter in words, for the person who puts it in."""
-    if isinstance(cutter, Vee):
-        return f"vee, tip {cutter.tip:g} mm, {cutter.angle:g} degrees included"
-    if isinstance(cutter, EndMill):
-        return f"end mill, {cutter.diameter:g} mm"
-    assert isinstance(cutter, Drill)
-    return f"drill, {cutter.diameter:g} mm"
-
-
-def _position(program: Program) -> str:
-    """Where the blank lies when the program runs."""
-    if program.mill_pass == 0:
-        return f"the bed, pins for blank {program.blank}"
-    return f"blank {program.blank}, pass {program.mill_pass}"
-
-
-def _deepest(program: Program) -> float:
-    """The lowest a program goes; above zero where it never meets the copper."""
-    return -program.depth if program.spins else min(move.z for move in program.moves)
+STATE = "G21 G90 G17 G94 G40 G49 G80 G54"
+"""All that a program relies on; it stands after a person's own lines and has the last word."""
 
 
 class TextSink:
-    """Writes one program through a `write` callable.
+    """Writes one file through a `write` callable: a program, or several, cutter after cutter.
 
     Args:
         write: takes one line at a time, line end included.
         set_id: the set's id, written into the head.
         job: name of the job.
         machine: how its spindle is switched, and what it understands; programs are adapted to it.
+        parts: how many programs the file is to hold.
+        numbers: T of every cutter by its name, for a machine that changes them.
 
     Attributes:
         line: number of the line written last, from 1.
-        opening: lines of the two motions in the head, up and over the start.
+        opening: the start and the motions in the program's head, up and over the start: the line
+            of each and the height it leads to.
         told: whether the last motion stands in the file; what is shorter than the last digit
             does not.
     """
 
     def __init__(
-        self, write: Callable[[str], object], set_id: str, job: str, machine: Machine
+        self,
+        write: Callable[[str], object],
+        set_id: str,
+        job: str,
+        machine: Machine,
+        parts: int = 1,
+        numbers: Mapping[str, int] | None = None,
     ) -> None:
         self._write = write
+        self._parts = parts
+        self._part = 0
+        self._numbers = numbers or {}
         self._set_id = set_id
         self._job = job
         self._machine = machine
@@ -77,33 +61,35 @@ class TextSink:
         self._spins = True
         self._cycle: Cycle | None = None
         self.line = 0
-        self.opening: tuple[int, ...] = ()
+        self.opening: tuple[tuple[int, float], ...] = ()
         self.told = False
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""
-        machine, cutter = self._machine, program.cutter
+        machine = self._machine
         x, y, z = program.start
-        head = [
-            f"job {self._job}, set {self._set_id}",
-            f"{_position(program)}, {' and '.join(program.works)}",
-            f"cutter {cutter.name}: {describe(cutter)}",
-            f"put in {cutter.name}, then set Z zero with it on {program.zero_on} at "
-            f"X{self._number(x)} Y{self._number(y)}",
-            "X and Y zero stay as they were set for this pass",
-            f"deepest Z{self._number(_deepest(program))}, "
-            f"rapid moves at Z{self._number(machine.clearance)}",
-            *program.notes,
-        ]
-        if self._dialect.percent:
+        self._part += 1
+        first = self._part == 1
+        if first and self._dialect.percent:
             self.line += 1
             self._write(f"%{self._ending}")
-        for line in head:
+        place = (self._part, self._parts)
+        if first:
+            self._comment(f"job {self._job}, set {self._set_id}")
+        for line in head(program, self._machine, place, self._number):
             self._comment(line)
-        for line in self._dialect.start_lines:
+        for line in self._dialect.start_lines if first else ():
             self._line(line)
-        # whatever those lines say, this one has the last word
-        self._line("G21 G90 G17 G94 G40 G49 G80 G54")
+        if first:
+            self._line(STATE)
+            if self._changes:
+                self._change(program)
+        else:
+            self._line(f"G0 Z{self._number(machine.above)}")
+            raised = self.line
+            self._change(program)
+            # a person may have done anything meanwhile
+            self._line(STATE)
         # the first move goes up, before the spindle starts and before any move across
         self._line(f"G0 Z{self._number(machine.clearance)}")
         up = self.line
@@ -119,11 +105,30 @@ class TextSink:
         if program.spins and machine.dwell > 0:
             self._dwell(machine.dwell)
         self._line(f"G0 X{self._number(x)} Y{self._number(y)}")
-        self.opening = (up, self.line)
+        start = (up, z) if first else (raised, machine.above)
+        self.opening = (start, (up, z), (self.line, z))
         self._at = (x, y, z)
         self._feed = None
         self._wait = 0.0
         self._stop = ""
+
+    @property
+    def _changes(self) -> bool:
+        """Whether the machine puts cutters in by itself."""
+        return self._machine.tool_change == "changer"
+
+    def _change(self, program: Program) -> None:
+        """Another cutter comes in, and a person zeroes Z with it: its length is not known."""
+        cutter = program.cutter
+        x, y, _ = program.start
+        name = cutter.name
+        if self._changes:
+            self._line(f"T{self._numbers[name]} M6")
+            name += f", T{self._numbers[name]}"
+        self._stopped(
+            f"change to {name}: {describe(cutter)}. Set Z zero with it on {program.zero_on} at "
+            f"X{self._number(x)} Y{self._number(y)}, then go on"
+        )
 
     def move(self, move: Move) -> None:
         """One motion line; words that do not change are left out, G never."""
@@ -161,6 +166,8 @@ class TextSink:
             self._line("M5")
         else:
             self._stopped("stop the spindle")
+        if self._part < self._parts:
+            return
         for line in self._dialect.end_lines:
             self._line(line)
         self._line(self._dialect.end)

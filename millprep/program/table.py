@@ -25,11 +25,14 @@ class TableSink:
         self._prefix = ""
 
     def begin(self, program: Program) -> None:
-        """The start row, then the two motions of the program's head."""
+        """The start row, then the two motions of the program's head.
+
+        Of a later program in its file the start is the motion up to where its cutter is put in.
+        """
         file = program.file.rsplit("/", 1)[-1]
         self._prefix = f"{program.blank},{program.mill_pass},{file}"
-        x, y, z = program.start
-        for line in (self._text.opening[0], *self._text.opening):
+        x, y, _ = program.start
+        for line, z in self._text.opening:
             self._row(Move("rapid", x, y, z), line)
 
     def move(self, move: Move) -> None:

@@ -31,11 +31,15 @@ class InputFile:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What one program costs: seconds, mm of cutting, mm of rapid travel."""
+    """What one program costs: seconds, mm of cutting, mm of rapid travel.
+
+    `lines` are the first and the last of its lines in a file that holds others as well.
+    """
 
     seconds: float
     cut_length: float
     travel_length: float
+    lines: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

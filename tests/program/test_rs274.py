@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from millprep.program import moves
-from millprep.program.rs274 import WIDTH, words
+from millprep.program.head import WIDTH, words
 from millprep.program.sink import number
 from millprep.proof.reader import read
 from millprep.values.cut import HoleCut, Profile, Ring, Tab
