@@ -38,4 +38,4 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
         except Stopped as stopped:
             return stopped.cut_set
     say("judging spacing, current and holes")
-    return judging.judged(cut_set, plan.rules, facts, whole=True)
+    return judging.judged(cut_set, plan, facts, whole=True)

@@ -8,15 +8,17 @@ from dataclasses import replace
 from millprep.rules.cutters import cutters
 from millprep.rules.judge import judge
 from millprep.values.cut_set import CutSet
+from millprep.values.cutter import Drill, wider
 from millprep.values.finding import Finding
+from millprep.values.hole_made import HoleMade
 from millprep.values.judged import BoardJudged
 from millprep.values.net import NetFacts
-from millprep.values.plan import RulesPlan
+from millprep.values.plan import JobPlan
 
 
 def judged(
     cut_set: CutSet,
-    rules: RulesPlan,
+    plan: JobPlan,
     facts: Mapping[str, tuple[NetFacts, ...]],
     *,
     whole: bool = False,
@@ -25,13 +27,16 @@ def judged(
 
     Args:
         cut_set: with its copper as cut.
-        rules: what is asked.
+        plan: the job, with what is asked.
         facts: nets that the job names, by the board's name.
         whole: whether currents and volts at loads are worked out as well, which takes seconds
             for each net, and boards without a named net are judged too, by their holes.
     """
     as_cut = {one.blank: one for one in cut_set.as_cut}
     copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
+    made = holes_made(cut_set)
+    flatness = plan.isolation.flatness
+    grooves = max(wider(cutter, flatness) for cutter in plan.isolation.cutters)
     done: list[BoardJudged] = []
     findings: list[Finding] = []
     for placement in cut_set.layout.placements:
@@ -39,7 +44,14 @@ def judged(
         if told or whole:
             blank = placement.blank
             board, faults = judge(
-                told, placement, as_cut[blank], copper[blank], rules, solve=whole
+                told,
+                placement,
+                as_cut[blank],
+                copper[blank],
+                plan.rules,
+                solve=whole,
+                made=made.get(placement.index, {}),
+                wider=grooves,
             )
             done.append(board)
             findings += faults
@@ -57,6 +69,24 @@ def judged(
         cutting=cutting,
         findings=(*cut_set.findings, *findings, *faults),
     )
+
+
+def holes_made(cut_set: CutSet) -> dict[int, dict[str, HoleMade]]:
+    """How the holes of every copy are made, by placement and the hole's id."""
+    cutters = {cutter.name: cutter for cutter in cut_set.cutters}
+    apart = {(one.placement, one.hole): one.most for one in cut_set.apart}
+    found: dict[int, dict[str, HoleMade]] = {}
+    for hole in cut_set.holes:
+        if hole.placement is None:
+            continue
+        cutter = cutters[hole.cutter]
+        found.setdefault(hole.placement, {})[hole.hole] = HoleMade(
+            hole.diameter,
+            cutter.diameter if isinstance(cutter, Drill) else None,
+            wider(cutter, 0.0),
+            apart.get((hole.placement, hole.hole), 0.0),
+        )
+    return found
 
 
 def _not_judged(boards: list[str]) -> Finding:

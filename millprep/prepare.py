@@ -84,7 +84,7 @@ def prepare(
             cut_set = made(cut_set, plan, boards, facts, folder, say, derivation, choice)
             if any(facts.values()):
                 say("judging spacing, current and holes")
-            cut_set = judging.judged(cut_set, plan.rules, facts)
+            cut_set = judging.judged(cut_set, plan, facts)
             _stop(cut_set)
             say("drawing pictures, writing sheet and report")
             report.write(cut_set, folder, beside)
@@ -249,6 +249,7 @@ def _planned(
             joins=(*bare.joins, *done.joins),
             programs=(*bare.programs, *done.programs),
             findings=(*bare.findings, *done.findings),
+            apart=(*bare.apart, *done.apart),
         )
     return _without(bare, made_layout)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from millprep.job.fields import Table, choice, entry, number
+from millprep.trade.holes import THIN, WANDER
 from millprep.trade.spacing import COLUMNS
 from millprep.values.plan import Column, Level, RulesPlan
 
@@ -66,12 +67,22 @@ class RulesTable(Table):
     level: Level = choice(
         "IPC-2222 level for holes of leads: A general, B moderate, C tight", Level, default="A"
     )
-    drill_wander: float = number(
-        "How far a hole may stand off its place; 0.05 is common practice, no source",
+    drill_wander: float | None = number(
+        "How far a hole may stand off its place",
         "mm",
-        default=0.05,
+        default=None,
+        words=f"{WANDER:g}, of drills below {THIN:g} mm {WANDER * THIN:g} mm² / diameter; common "
+        "practice, no source",
         least=0,
         most=1,
+    )
+    pass_error: float | None = number(
+        "How far a hole stands off besides when another pass drills it than cuts its copper",
+        "mm",
+        default=None,
+        words="what [registration] predicts for the place",
+        least=0,
+        most=5,
     )
 
     def plan(self) -> RulesPlan:
@@ -87,4 +98,5 @@ class RulesTable(Table):
             most_lost=self.most_lost,
             level=self.level,
             drill_wander=self.drill_wander,
+            pass_error=self.pass_error,
         )

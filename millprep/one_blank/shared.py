@@ -30,6 +30,7 @@ from millprep.passes import (
 )
 from millprep.passes.clamping import Clamping, denied
 from millprep.passes.drift import Budget, Drift
+from millprep.passes.holes_apart import holes_apart
 from millprep.passes.neighbours import Pair
 from millprep.passes.network import Network
 from millprep.passes.regions import Regions, profile_overrun
@@ -41,6 +42,7 @@ from millprep.program.build import build
 from millprep.values.blank import Blank, Box
 from millprep.values.cut import Cut, HoleCut, Profile
 from millprep.values.finding import Finding, Refusal
+from millprep.values.hole_made import DrilledApart
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.values.plan import JobPlan
@@ -58,6 +60,7 @@ class Passes:
     registration: tuple[HoleCut, ...]
     programs: tuple[Program, ...]
     findings: tuple[Finding, ...]
+    apart: tuple[DrilledApart, ...] = ()
 
 
 def passes(
@@ -209,6 +212,11 @@ def passes(
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
         words,
+        tuple(
+            one
+            for one in holes_apart(rings.by_pass, drilled, errors.most)
+            if one.placement not in left_out
+        ),
     )
 
 

@@ -11,7 +11,6 @@ those leave.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -25,16 +24,11 @@ from millprep.proof.trace import Trace
 from millprep.proof.wide import Edges, narrowest, parted
 from millprep.values.as_cut import AsCut, BoardProof, WorstCase
 from millprep.values.blank import Blank
-from millprep.values.cutter import Cutter, Drill, EndMill, Vee
+from millprep.values.cutter import Cutter, Drill, EndMill, Vee, slope, wider
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import MillingPass
 from millprep.values.told import on_blank
-
-
-def wider(cutter: Cutter, flatness: float) -> float:
-    """How much farther out an edge of the groove may lie on each side than asked, mm."""
-    return flatness * _slope(cutter) + (cutter.runout + cutter.wear) / 2
 
 
 def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
@@ -46,16 +40,12 @@ def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
     match cutter:
         case Vee():
             tip = max(cutter.tip - cutter.wear, 0.0)
-            higher = (cutter.wear - (cutter.tip - tip)) / 2 / _slope(cutter)
+            higher = (cutter.wear - (cutter.tip - tip)) / 2 / slope(cutter)
             return replace(cutter, tip=tip), flatness + higher
         case EndMill() | Drill():
             # One that is worn away cuts a groove of no width to speak of.
             return replace(cutter, diameter=max(cutter.diameter - cutter.wear, 1e-6)), flatness
     raise TypeError(f"no shape is known for a {cutter.kind}")
-
-
-def _slope(cutter: Cutter) -> float:
-    return math.tan(math.radians(cutter.angle) / 2) if isinstance(cutter, Vee) else 0.0
 
 
 def worst(

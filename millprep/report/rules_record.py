@@ -57,7 +57,12 @@ def rules_row(board: BoardJudged | None) -> Row | None:
             for one in board.bases
         ],
         "rings": [
-            {"hole": one.hole, "ring": _round(one.ring), "at": _point(one.at)}
+            {
+                "hole": one.hole,
+                "ring": _round(one.ring),
+                "worst": _round(one.worst),
+                "at": _point(one.at),
+            }
             for one in board.rings[:MOST_RINGS]
         ],
     }

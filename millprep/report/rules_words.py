@@ -215,8 +215,8 @@ def _rings(board: BoardJudged) -> list[str]:
         return []
     least = board.rings[0]
     return [
-        f"copper around holes, the holes {number(board.rules.drill_wander, 3)} mm off: "
-        f"{least.ring:.2f} mm at least, at {least.hole}, {_place(least.at)}"
+        f"copper around holes: {least.worst:.2f} mm at worst, {least.ring:.2f} as asked, at "
+        f"{least.hole}, {_place(least.at)}"
     ]
 
 

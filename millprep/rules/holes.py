@@ -1,25 +1,13 @@
-"""Whether holes fit the pins of valve bases, and what copper is left around them."""
+"""Whether holes fit the pins of valve bases."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
 from millprep.trade.bases import WRONG, Base, Pattern, patterns
-from millprep.trade.holes import RING_ADVICE, RING_FLOOR, Level, least_hole
-from millprep.values.as_cut import AsCut
+from millprep.trade.holes import Level, least_hole
 from millprep.values.finding import Finding
-from millprep.values.judged import BaseFound, RingLeft
+from millprep.values.judged import BaseFound
 from millprep.values.layout import Placement
 from millprep.values.told import limited, on_blank
-
-ObjectArray = NDArray[np.object_]
-
-FAR = 10.0
-"""Rings wider than this are of no interest, mm."""
 
 
 def bases(
@@ -75,68 +63,3 @@ def _tight(
         "sockets their maker's drawing counts."
     )
     return on_blank(placement, "base-holes-narrow", "note", message, alike[0].centre)
-
-
-def rings(
-    placement: Placement, as_cut: AsCut, wander: float
-) -> tuple[tuple[RingLeft, ...], tuple[Finding, ...]]:
-    """What copper is left around each hole on a piece, at the surface, the narrowest first.
-
-    `wander` mm is how far a hole may stand off its place; it is taken from every ring.
-    """
-    parts = [
-        part.shape
-        for part in (as_cut.surface or as_cut.parts)
-        if any(copy == placement.index for copy, _ in part.pieces)
-    ]
-    holes = [hole for hole in placement.board.holes if hole.piece is not None]
-    if not parts or not holes:
-        return (), ()
-    spines = np.array([placement.pose.shape(hole.spine) for hole in holes], dtype=object)
-    solid = np.asarray(shapely.polygons(shapely.get_exterior_ring(parts)))
-    which, part = shapely.STRtree(solid).query(spines, predicate="within")
-    found: list[RingLeft] = []
-    edges_of = {p: _edges(parts[p]) for p in set(part.tolist())}
-    for n, p in zip(which.tolist(), part.tolist(), strict=True):
-        hole, spine = holes[n], spines[n]
-        edges, inside = edges_of[p]
-        # its own hole is no edge of its ring
-        own = np.concatenate(([False], shapely.intersects(inside, spine)))
-        apart = np.where(own, np.inf, shapely.distance(edges, spine))
-        left = float(apart.min()) - hole.diameter / 2 - wander
-        if left < FAR:
-            line = shapely.shortest_line(edges[int(apart.argmin())], spine)
-            x, y = shapely.get_coordinates(line)[0].tolist()
-            found.append(RingLeft(hole.id, left, (x, y)))
-    found.sort(key=lambda one: (one.ring, one.hole))
-    return tuple(found), limited(list(_thin(placement, found)))
-
-
-def _edges(shape: shapely.Polygon) -> tuple[ObjectArray, ObjectArray]:
-    """The rings of an area, the outer one first, and what the others enclose."""
-    inner = list(shape.interiors)
-    return (
-        np.array([shape.exterior, *inner], dtype=object),
-        np.array([shapely.Polygon(ring) for ring in inner], dtype=object),
-    )
-
-
-def _thin(placement: Placement, found: list[RingLeft]) -> Iterable[Finding]:
-    by_id = {hole.id: hole for hole in placement.board.holes}
-    remedy = "Draw a larger pad or a smaller hole, or isolate with a narrower gap there."
-    for one in found:
-        if one.ring < RING_FLOOR:
-            message = (
-                f"{by_id[one.hole].words} has {max(one.ring, 0.0):.2f} mm of copper on its "
-                f"thinnest side once it wanders; {RING_FLOOR:g} mm is the floor without plating. "
-                f"{remedy}"
-            )
-            yield on_blank(placement, "ring-thin", "warn", message, one.at)
-    few = [one for one in found if RING_FLOOR <= one.ring < RING_ADVICE]
-    if few:
-        message = (
-            f"{len(few)} of {len(found)} holes keep less than {RING_ADVICE:g} mm of copper around "
-            f"them once they wander, the thinnest {few[0].ring:.2f} mm. They can be soldered; "
-            "pads that are heated again lift sooner."
-        )
-        yield on_blank(placement, "rings-slim", "note", message, few[0].at)

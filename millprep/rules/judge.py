@@ -8,7 +8,8 @@ import numpy as np
 
 from millprep.rules.current import current
 from millprep.rules.drop import Drop, drop
-from millprep.rules.holes import bases, rings
+from millprep.rules.holes import bases
+from millprep.rules.rings import AS_DRAWN, Made, rings, small_lands
 from millprep.rules.spacing import SpacingRule, spacing
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
@@ -26,6 +27,8 @@ def judge(
     asked: RulesPlan,
     *,
     solve: bool,
+    made: Made = AS_DRAWN,
+    wider: float = 0.0,
 ) -> tuple[BoardJudged, tuple[Finding, ...]]:
     """What the rules find on a copy.
 
@@ -36,6 +39,8 @@ def judge(
         thickness: of the copper, mm.
         asked: by the job.
         solve: whether volts and currents of nets with loads are worked out, seconds for each.
+        made: how its holes are made.
+        wider: how much farther out than asked an edge of a groove may lie, mm.
     """
     rule = SpacingRule(
         column=asked.spacing,
@@ -56,8 +61,8 @@ def judge(
         findings += faults
     found, faults = bases(placement, asked.level)
     findings += faults
-    left, faults = rings(placement, as_cut, asked.drill_wander)
-    findings += faults
+    left, faults = rings(placement, as_cut, asked, made, wider)
+    findings += (*faults, *small_lands(placement, asked.level))
     board = BoardJudged(
         placement.index, asked, thickness, tuple(judged), spacings, across(judged), found, left
     )

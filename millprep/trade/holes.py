@@ -22,6 +22,10 @@ RING_FLOOR = 0.15
 """Narrowest ring of a hole that is not plated, mm."""
 RING_ADVICE = 0.30
 """Ring that solder holds well without plating, mm."""
+WANDER = 0.05
+"""How far a drilled hole may stand off its place, mm; common practice, no source."""
+THIN = 0.8
+"""A drill thinner than this gives way where it enters the foil, mm; common practice, no source."""
 
 
 def least_hole(lead: float, level: Level = "A") -> float:
@@ -63,6 +67,22 @@ def ring_left(hole: float, land: float, wander: float = 0.0) -> float:
             f"hole and land must be above 0, wander 0 or more, got {hole}, {land} and {wander}"
         )
     return (land - hole) / 2 - wander
+
+
+def drill_wander(drill: float | None) -> float:
+    """How far a hole may stand off its place in mm, by the diameter of its drill: w·max(1, t / d).
+
+    A drill that is half as thick walks twice as far before it bites. A mill (None) does not bend
+    more for being thin: it enters slowly, on a spiral. All of it is common practice, no source.
+
+    Raises:
+        ValueError: when the drill is not above 0.
+    """
+    if drill is None:
+        return WANDER
+    if not drill > 0:
+        raise ValueError(f"drill must be above 0, got {drill}")
+    return WANDER * max(1.0, THIN / drill)
 
 
 def _check_level(level: str) -> None:

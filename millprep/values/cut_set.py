@@ -13,6 +13,7 @@ from millprep.values.cut import Clearing, HoleCut, Profile, Ring
 from millprep.values.cutter import Cutter
 from millprep.values.cutting import Cutting
 from millprep.values.finding import Finding
+from millprep.values.hole_made import DrilledApart
 from millprep.values.judged import BoardJudged
 from millprep.values.layout import Layout
 from millprep.values.machine import Machine
@@ -61,6 +62,7 @@ class CutSet:
         cutting: how the cutter of every program that cuts does so.
         judged: what the rules of the trade find, one for each copy; empty when not asked.
         chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
+        apart: holes that another pass drills than the one that cuts the copper around them.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -93,3 +95,4 @@ class CutSet:
     clearings: tuple[Clearing, ...] = ()
     cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()
+    apart: tuple[DrilledApart, ...] = ()

@@ -142,3 +142,16 @@ class Drill(Cutter):
         if rise < 0:
             return 0.0
         return min(self.diameter, 2 * rise * math.tan(math.radians(self.point_angle) / 2))
+
+
+def slope(cutter: Cutter) -> float:
+    """How much farther out each edge of a groove lies for every mm that the tip goes deeper."""
+    return math.tan(math.radians(cutter.angle) / 2) if isinstance(cutter, Vee) else 0.0
+
+
+def wider(cutter: Cutter, flatness: float) -> float:
+    """How much farther out than asked an edge of its groove may lie on each side, mm.
+
+    The surface may lie off by the flatness, the cutter may run out of true, and be worn.
+    """
+    return flatness * slope(cutter) + (cutter.runout + cutter.wear) / 2

@@ -177,10 +177,18 @@ class BaseFound:
 
 @dataclass(frozen=True, slots=True)
 class RingLeft:
-    """Narrowest copper around a hole after isolation and drilling, mm; `at` in the blank frame."""
+    """Narrowest copper around a hole after isolation and drilling.
+
+    Attributes:
+        ring: with everything where it is asked to be, mm.
+        worst: with hole and grooves as far off as they may lie, mm; below 0 when the hole breaks
+            out.
+        at: on the copper's edge, blank frame.
+    """
 
     hole: str
     ring: float
+    worst: float
     at: Point
 
 
@@ -195,7 +203,7 @@ class BoardJudged:
         spacings: pairs of neighbours with volts, the least margin first.
         across: loads between two nets.
         bases: valve bases among the holes.
-        rings: one for each hole on copper, the narrowest first.
+        rings: one for each hole on copper, the one with the least at worst first.
     """
 
     placement: int

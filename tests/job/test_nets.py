@@ -81,6 +81,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
     rules = (
         '[rules]\nspacing = "A5"\nlands = "A6"\nleast_counted_gap = 0.2\nedge = false\n'
         'temperature_rise = 20\ncelsius = 40\nmost_lost = 0.3\nlevel = "B"\ndrill_wander = 0.02\n'
+        "pass_error = 0.1\n"
     )
     assert load(write(tmp_path, job(rules=rules))).rules == RulesPlan(
         spacing="A5",
@@ -92,6 +93,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
         most_lost=0.3,
         level="B",
         drill_wander=0.02,
+        pass_error=0.1,
     )
 
 

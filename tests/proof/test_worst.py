@@ -12,10 +12,10 @@ import shapely
 from millprep.proof.as_cut import as_cut
 from millprep.proof.compare import compare
 from millprep.proof.reader import read
-from millprep.proof.worst import narrower, wider, worst, worst_findings
+from millprep.proof.worst import narrower, worst, worst_findings
 from millprep.values.as_cut import BoardProof, WorstCase
 from millprep.values.board import Hole
-from millprep.values.cutter import Cutter, Vee
+from millprep.values.cutter import Cutter, Vee, wider
 from tests.proof.programs import (
     BLANK,
     DEPTH,

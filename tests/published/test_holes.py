@@ -10,7 +10,15 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.trade.holes import PLATED_RING, RING_ADVICE, Level, least_hole, least_land, ring_left
+from millprep.trade.holes import (
+    PLATED_RING,
+    RING_ADVICE,
+    Level,
+    drill_wander,
+    least_hole,
+    least_land,
+    ring_left,
+)
 
 
 @pytest.mark.parametrize(("level", "hole"), [("A", 1.266), ("B", 1.216), ("C", 1.166)])
@@ -33,3 +41,17 @@ def test_land_of_a_hole_of_1_3() -> None:
 def test_a_makers_single_sided_example() -> None:
     """set.bg: hole 0.8, drill 0.85, land 1.45: a ring of 0.30."""
     assert ring_left(0.85, 1.45) == pytest.approx(RING_ADVICE)
+
+
+@pytest.mark.parametrize(
+    ("drill", "off"), [(None, 0.05), (1.1, 0.05), (0.8, 0.05), (0.6, 0.0667), (0.4, 0.1)]
+)
+def test_thin_drills_wander_more(drill: float | None, off: float) -> None:
+    """Common practice, no source: 0.05 mm, of drills below 0.8 mm in inverse proportion."""
+    assert drill_wander(drill) == pytest.approx(off, abs=1e-4)
+
+
+@pytest.mark.parametrize(("level", "land"), [("A", 2.17), ("B", 2.02), ("C", 1.87)])
+def test_from_pin_to_land_without_plating(level: Level, land: float) -> None:
+    """A pin of 1.016 mm: hole by IPC-2222, then land by IPC-2221 with a ring of 0.15 mm."""
+    assert least_land(least_hole(1.016, level), level) == pytest.approx(land, abs=5e-3)

@@ -1,45 +1,14 @@
-"""Valve bases among holes, and what copper is left around holes."""
+"""Valve bases among holes."""
 
 from __future__ import annotations
 
-import pytest
 import shapely
 
-from millprep.rules.holes import bases, rings
+from millprep.rules.holes import bases
 from millprep.trade.bases import BASES
 from millprep.values.board import Hole
 from millprep.values.pose import Pose
-from tests.rules.scene import cut, placed
-
-PAD = shapely.Point(20, 20).buffer(1.2, quad_segs=64)
-
-
-def test_the_ring_is_what_the_hole_and_its_wander_leave() -> None:
-    placement = placed([PAD], [Hole("h1", (20, 20), 1.0, "c1")])
-    (one,), faults = rings(placement, cut(placement), 0.05)
-    assert one.hole == "h1"
-    assert one.ring == pytest.approx(1.2 - 0.5 - 0.05, abs=1e-3)
-    assert faults == ()
-
-
-@pytest.mark.parametrize(
-    ("off", "codes"), [(0.0, []), (0.4, ["rings-slim"]), (0.6, ["ring-thin"])]
-)
-def test_a_hole_off_the_middle_of_its_pad(off: float, codes: list[str]) -> None:
-    placement = placed([PAD], [Hole("h1", (20 + off, 20), 1.0, "c1")])
-    (one,), faults = rings(placement, cut(placement), 0.05)
-    assert one.ring == pytest.approx(0.65 - off, abs=1e-3)
-    assert [fault.code for fault in faults] == codes
-    if off:
-        assert one.at == pytest.approx((21.2, 20), abs=1e-2)
-
-
-def test_a_neighbouring_hole_is_an_edge_of_the_ring() -> None:
-    land = shapely.box(10, 10, 30, 30)
-    holes = [Hole("h1", (20, 20), 1.0, "c1"), Hole("h2", (21.3, 20), 1.0, "c1")]
-    placement = placed([land], holes)
-    found, _ = rings(placement, cut(placement), 0.0)
-    assert [one.ring for one in found] == pytest.approx([0.3, 0.3], abs=1e-2)
+from tests.rules.scene import placed
 
 
 def socket(scale: float = 1.0, hole: float = 1.3) -> list[Hole]:

@@ -26,7 +26,10 @@ class RulesPlan:
         celsius: of the copper, for its resistance.
         most_lost: V that any load may lose; None for no limit.
         level: of IPC-2222, for holes of leads.
-        drill_wander: how far a hole may stand from where it is asked, mm.
+        drill_wander: how far a hole may stand from where it is asked, mm; None for the habit of
+            drills, thin ones more.
+        pass_error: how far a hole that another pass drills than the one that cuts its copper
+            stands off besides, mm; None for what the registration holes predict there.
     """
 
     spacing: Column = "B2"
@@ -38,4 +41,5 @@ class RulesPlan:
     celsius: float = 20.0
     most_lost: float | None = None
     level: Level = "A"
-    drill_wander: float = 0.05
+    drill_wander: float | None = None
+    pass_error: float | None = None
