@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import holes, selection, unit
+from millprep.drawing import concentric, selection, unit
 from millprep.drawing.dxf import changes, opening, witnesses
 from millprep.drawing.dxf.entities import layer_of, walk
 from millprep.drawing.dxf.raw import MODEL
@@ -291,7 +291,7 @@ def _no_unit(
             if isinstance(curve, Curve) and curve.round is not None:
                 circles.append(curve.round)
     hint = f"; $MEASUREMENT says {said}, which is wrong at times" if said else ""
-    small = [r.diameter for r in holes.drills(circles)]
+    small = [r.diameter for r in concentric.drills(circles)]
     ledger.stop(
         "drawing-no-unit",
         f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.drawing import copper, holes, selection
+from millprep.drawing import concentric, copper, hole_marks, holes, selection
 from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
@@ -163,7 +163,7 @@ class _Reading:
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
             marks, loops = copper.lines(marks, mode, self.ledger)
             if layer in self.holes:
-                loops, small = holes.split_shared(loops, self.ledger)
+                loops, small = concentric.split_shared(loops, self.ledger)
                 found += small
                 shared += small
                 marks = self._dots(marks, found)
@@ -171,7 +171,7 @@ class _Reading:
         for layer in self.holes:
             if layer not in self.copper and layer not in self.outline:
                 marks = self._shapes(layer)
-                found += holes.rounds(marks, self._hole_loops(marks), self.ledger)
+                found += hole_marks.rounds(marks, self._hole_loops(marks), self.ledger)
         lettering = self._lettering()
         if self.ledger.stopped:
             return None
@@ -183,7 +183,7 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        found = holes.settled(found, self.ledger)
+        found = concentric.settled(found, self.ledger)
         if self.ledger.stopped:
             return None
         shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
@@ -215,7 +215,7 @@ class _Reading:
                 alone = hole.piece is None
                 words = f"a circle of {hole.diameter:.3f} mm"
             else:
-                rim = hole.spine.buffer(hole.diameter / 2 - holes.CONCENTRIC)
+                rim = hole.spine.buffer(hole.diameter / 2 - concentric.CONCENTRIC)
                 alone = hole.piece is None or not shapes[hole.piece].covers(rim)
                 words = f"a slot {hole.diameter:.3f} mm wide"
             if alone:
@@ -258,7 +258,7 @@ class _Reading:
         chained = chain(curves)
         for source in chained.repeated:
             self.ledger.leave(source, "it is drawn twice or encloses nothing")
-        holes.left_open(chained.opened, self.ledger)
+        hole_marks.left_open(chained.opened, self.ledger)
         return chained.loops
 
     def _lettering(self) -> tuple[Lettering, ...]:

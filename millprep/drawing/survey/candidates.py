@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from millprep.drawing import copper, holes
+from millprep.drawing import concentric, copper, holes
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
 from millprep.drawing.marks.slot import Bore
@@ -208,7 +208,7 @@ def _attempt(
     bold, loops = copper.lines(layer.marks, mode, ledger)
     small: list[Bore] = []
     if own_holes:
-        loops, small = holes.split_shared(loops, ledger)
+        loops, small = concentric.split_shared(loops, ledger)
         if not small:
             return None
     areas = copper.parts(bold, loops, mode, ledger)
@@ -239,7 +239,7 @@ def _attempt(
         gap_at=at,
         box=(box[0], box[1], box[2], box[3]),
         drills=sizes(small),
-        bores=tuple(holes.smallest(small)),
+        bores=tuple(concentric.smallest(small)),
         shapes=tuple(shapes),
     )
 
@@ -280,5 +280,5 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
 
 def sizes(found: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
     """Diameters to five digits, of slots their widths, and how many there are of each."""
-    counts = Counter(float(f"{one.diameter:.5g}") for one in holes.smallest(found))
+    counts = Counter(float(f"{one.diameter:.5g}") for one in concentric.smallest(found))
     return tuple(sorted(counts.items()))

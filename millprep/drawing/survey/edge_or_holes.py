@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from millprep.drawing import holes
+from millprep.drawing import concentric, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE
 from millprep.drawing.marks.mark import Mark, Stroke
@@ -30,13 +30,13 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
     ]
     if any(isinstance(m, Stroke) and len(m.vertices) > 1 and not m.bulges.any() for m in bold):
         return None  # wide lines may be slots, but are tracks far more often
-    found = holes.rounds(bold, layer.loops, ledger)
+    found = hole_marks.rounds(bold, layer.loops, ledger)
     doubtful = first_of_each(ledger.take())
     if not found or {code for code, _ in doubtful} - {"hole-doubtful"}:
         return None
     once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in found}
     circles = sizes(found)
-    slots = sum(isinstance(one, Slot) for one in holes.smallest(found))
+    slots = sum(isinstance(one, Slot) for one in concentric.smallest(found))
     count = sum(n for _, n in circles) - slots
     words = [many(count, "circle")] if count else []
     words += [many(slots, "slot")] if slots else []
@@ -46,8 +46,8 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
         drills=circles,
         box=layer.box,
         refused=doubtful,
-        ringed=len(holes.smallest(found)) < len(once),
-        bores=tuple(holes.smallest(found)),
+        ringed=len(concentric.smallest(found)) < len(once),
+        bores=tuple(concentric.smallest(found)),
     )
 
 
