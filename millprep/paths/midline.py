@@ -22,16 +22,15 @@ from shapely.geometry.base import BaseGeometry
 from millprep.paths.arcs import from_line
 from millprep.paths.isolation import GOUGE, Island, TightGap
 from millprep.paths.middle import Middle, middle
+from millprep.paths.middle_courses import courses, led_on, turned
 from millprep.paths.offset import offset, rings_of
 from millprep.values.cut import Ring
 from millprep.values.cutter import Cutter
-from millprep.values.path import FloatArray, Path
+from millprep.values.path import Path
 from millprep.values.plan import IsolationPlan
 
 SMOOTH = 0.001
 """Places nearer than this to the line between others are left out, mm."""
-PAST = 0.1
-"""A lap that ends on another goes on beyond it by as much, where copper leaves the room, mm."""
 SHORTEST = 0.02
 """Crumbs of path shorter than this are dropped, mm."""
 
@@ -91,17 +90,8 @@ def isolate_in_the_middle(
             net = middle(shapes, outline, cutter.width(plan.depth))
         one = _Board(mine, outline, net, cutter, plan, copper)
         rings += one.rings()
-        tight += one.tight()
+        tight += tight_gaps(mine, net, one.lost.tolist(), one.surface)
     return tuple(rings), tuple(tight)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Course:
-    """A chain of places that belongs to one area; `open_ends` says which ends meet a curve."""
-
-    points: FloatArray
-    owner: int
-    meets: tuple[float | None, float | None]
 
 
 class _Board:
@@ -125,7 +115,7 @@ class _Board:
         shapely.prepare(self.bound)
         inside = net.reach >= self.surface / 2 - GOUGE
         rim = net.areas[:, 1] == len(islands)
-        self.kept = inside[net.links].all(axis=1)
+        self.kept = np.asarray(inside[net.links].all(axis=1))
         # where no cutter passes between a piece and the edge, the piece ends at the edge
         self.lost = np.flatnonzero(~self.kept & ~rim)
 
@@ -150,8 +140,8 @@ class _Board:
     def _centre(self, lap: int, where: BaseGeometry) -> list[Ring]:
         """The curves themselves, within an area."""
         found = []
-        for course in self._courses():
-            line: BaseGeometry = shapely.LineString(self._past(course))
+        for course in courses(self.net, self.kept):
+            line: BaseGeometry = shapely.LineString(led_on(course, self.outline, self.surface))
             line = shapely.simplify(line, SMOOTH)
             if not where.contains(line):
                 line = line.intersection(where)
@@ -183,71 +173,6 @@ class _Board:
             self.plan.depth,
         )
 
-    def _past(self, course: _Course) -> FloatArray:
-        """The course with its ends led on: over the curve they meet, or over the board's edge."""
-        points = course.points
-        for end in (0, 1):
-            xy = points if end else points[::-1]
-            meets = course.meets[end]
-            if np.array_equal(xy[0], xy[-1]) or len(xy) < 2:
-                continue
-            if meets is not None:
-                way = xy[-1] - _back(xy, 0.05)
-                length = min(PAST, meets - self.surface / 2)
-                if length <= 0:
-                    continue
-            else:
-                at = shapely.Point(xy[-1])
-                if not self.outline.contains(at):
-                    continue
-                line = shapely.shortest_line(at, self.outline.boundary)
-                near = shapely.get_coordinates(line)
-                way, length = near[1] - near[0], line.length + self.surface
-            run = float(np.hypot(*way))
-            if run == 0:
-                continue
-            xy = np.vstack((xy, xy[-1] + way / run * length))
-            points = xy if end else xy[::-1]
-        return points
-
-    def _courses(self) -> Iterator[_Course]:
-        """The curves as long chains, each with its owner on the left."""
-        net = self.net
-        follow: dict[tuple[int, int], list[int]] = {}
-        keep = np.flatnonzero(self.kept)
-        for k in keep.tolist():
-            owner = int(net.areas[k, 0])
-            for place in net.links[k].tolist():
-                follow.setdefault((owner, place), []).append(k)
-        done: set[int] = set()
-        ends = [(key, links[0]) for key, links in follow.items() if len(links) == 1]
-        loops = [(key, links[0]) for key, links in follow.items() if len(links) > 1]
-        for (owner, start), first in (*ends, *loops):
-            if first in done:
-                continue
-            chain, here, k = [start], start, first
-            way = bool(net.left[k]) == (int(net.links[k, 0]) == start)
-            while k not in done:
-                done.add(k)
-                a, b = net.links[k].tolist()
-                here = b if a == here else a
-                chain.append(here)
-                k = next((n for n in follow[owner, here] if n not in done), k)
-            meets = [
-                float(net.reach[place]) if net.meets[place] == 3 else None
-                for place in (chain[0], chain[-1])
-            ]
-            xy = net.places[chain]
-            move = np.hypot(*np.diff(xy, axis=0).T) > 1e-6
-            xy = xy[np.concatenate(([True], move))]
-            if len(xy) < 2:
-                continue
-            if chain[0] == chain[-1]:
-                xy[-1] = xy[0]
-            if not way:
-                xy, meets = xy[::-1], meets[::-1]
-            yield _Course(xy, owner, (meets[0], meets[1]))
-
     def _cells(self) -> list[BaseGeometry]:
         """What the curves give to every piece, and last the rim."""
         net = self.net
@@ -255,10 +180,10 @@ class _Board:
         rim = [shapely.LineString(ring.coords) for ring in rings_of(self.bound)]
         ends = [
             shapely.LineString(xy[-2:])
-            for course in self._courses()
-            for turned in (course, _turned(course))
-            if turned.meets[1] is None
-            for xy in [self._past(turned)]
+            for course in courses(self.net, self.kept)
+            for end in (course, turned(course))
+            if end.meets[1] is None
+            for xy in [led_on(end, self.outline, self.surface)]
         ]
         noded = shapely.union_all([*lines, *rim, *ends])
         faces = shapely.get_parts(shapely.polygonize([noded]))
@@ -293,46 +218,37 @@ class _Board:
         away = shapely.distance(line, [island.shape for island in self.islands])
         return int(np.argmin(away))
 
-    def tight(self) -> list[TightGap]:
-        """One entry for every stretch between two pieces where the cutter does not fit."""
-        net, found = self.net, []
-        by_pair: dict[tuple[int, int], list[int]] = {}
-        for k in self.lost.tolist():
-            a, b = net.areas[k].tolist()
-            by_pair.setdefault((a, b), []).append(k)
-        for (a, b), links in sorted(by_pair.items()):
-            lines = np.asarray(shapely.linestrings(net.places[net.links[links]]))
-            stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
-            places = np.unique(net.links[links])
-            for stretch in stretches:
-                on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
-                least = min(on, key=lambda p: float(net.reach[p]))
-                spot = _at(net, least)
-                found.append(
-                    TightGap(
-                        (self.islands[a], self.islands[b]),
-                        (spot.x, spot.y),
-                        2 * float(net.reach[least]),
-                        self.surface,
-                    )
+
+def tight_gaps(
+    islands: Sequence[Island], net: Middle, lost: Sequence[int], width: float
+) -> list[TightGap]:
+    """One entry for every stretch between two pieces where the cutter does not fit."""
+    found: list[TightGap] = []
+    by_pair: dict[tuple[int, int], list[int]] = {}
+    for k in lost:
+        a, b = net.areas[k].tolist()
+        by_pair.setdefault((a, b), []).append(k)
+    for (a, b), links in sorted(by_pair.items()):
+        lines = np.asarray(shapely.linestrings(net.places[net.links[links]]))
+        stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
+        places = np.unique(net.links[links])
+        for stretch in stretches:
+            on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
+            least = min(on, key=lambda p: float(net.reach[p]))
+            spot = _at(net, least)
+            found.append(
+                TightGap(
+                    (islands[a], islands[b]),
+                    (spot.x, spot.y),
+                    2 * float(net.reach[least]),
+                    width,
                 )
-        return found
+            )
+    return found
 
 
 def _at(net: Middle, place: int) -> shapely.Point:
     return shapely.Point(net.places[place])
-
-
-def _turned(course: _Course) -> _Course:
-    return _Course(course.points[::-1], course.owner, (course.meets[1], course.meets[0]))
-
-
-def _back(xy: FloatArray, distance: float) -> FloatArray:
-    """The last vertex that lies this far from the end of a chain, or its start."""
-    away = np.hypot(*(xy - xy[-1]).T)
-    far = np.flatnonzero(away >= distance)
-    found: FloatArray = xy[far[-1]] if len(far) else xy[0]
-    return found
 
 
 def _paths(line: BaseGeometry) -> Iterator[Path]:
