@@ -60,6 +60,8 @@ class TextSink:
         self._stop = ""
         self._spins = True
         self._cycle: Cycle | None = None
+        self._points = 0
+        self._across = False
         self.line = 0
         self.opening: tuple[tuple[int, float], ...] = ()
         self.told = False
@@ -111,6 +113,7 @@ class TextSink:
         self._feed = None
         self._wait = 0.0
         self._stop = ""
+        self._points, self._across = 0, False
 
     @property
     def _changes(self) -> bool:
@@ -155,6 +158,10 @@ class TextSink:
             line += self._new_feed(move.feed)
         self._before_motion()
         self._wait, self._stop = move.wait, move.stop
+        if move.motion == "rapid":
+            self._across |= line[1][0] != "Z"
+        else:
+            self._restart_point()
         self._line(" ".join(line))
 
     def end(self) -> None:
@@ -182,12 +189,25 @@ class TextSink:
             return
         self._wait_and_stop()
         self._cycle = cycle
+        # the line itself begins with the way across
+        self._across = True
+        self._restart_point()
         x, y, z, r, peck, feed = cycle
         line = ["G99", "G83" if peck > 0 else "G81"]
         line += [f"{word}{self._number(v)}" for word, v in (("X", x), ("Y", y), ("Z", z), ("R", r))]
         if peck > 0:
             line.append(f"Q{self._number(peck)}")
         self._line(" ".join([*line, *self._new_feed(feed)]))
+
+    def _restart_point(self) -> None:
+        """Number a cut that the cutter came across to: after a break it may begin anew there.
+
+        Who reads the program counts such cuts, whether or not these words stand in it.
+        """
+        if self._across and self._spins:
+            self._points += 1
+            self._comment(f"restart point {self._points}")
+        self._across = False
 
     def _new_feed(self, feed: float) -> list[str]:
         """The F word, if it says something new."""
