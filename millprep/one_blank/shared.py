@@ -22,6 +22,7 @@ from millprep.passes import (
     screw,
     seams,
     share,
+    share_holes,
     strength,
     touch,
     turn,
@@ -122,7 +123,7 @@ def passes(
         joined(job, blank, made, join_plan),
         room(plan, placements, gap),
     )
-    drilled = share.share_holes(made.holes, join_plan, plan, blank.number, homes)
+    drilled = share_holes.share_holes(made.holes, join_plan, plan, blank.number, homes)
     untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
     profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
     freed = share.share_profiles(profiles, plan, radius, blank.number)

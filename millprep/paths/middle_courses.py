@@ -18,7 +18,13 @@ PAST = 0.1
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """A chain of places that belongs to one area; `open_ends` says which ends meet a curve."""
+    """A chain of places that belongs to one area.
+
+    Attributes:
+        points: (n, 2) mm.
+        owner: number of the area.
+        meets: for both ends how far copper is from where three curves meet; None elsewhere.
+    """
 
     points: FloatArray
     owner: int

@@ -14,7 +14,7 @@ import shapely
 from numpy.random import default_rng
 
 from fixtures.valve_boards import WIDTH, ValveBoard, valve_board
-from millprep.passes import joins, registration, share, shift, strength
+from millprep.passes import joins, registration, share, share_holes, shift, strength
 from millprep.passes.clamping import Clamping
 from millprep.passes.drift import Budget
 from millprep.passes.joins import JoinPlan
@@ -247,7 +247,7 @@ def laps_change_over_together(one: Cut) -> None:
 
 def holes_go_where_their_pads_are_cut(one: Cut) -> None:
     """A hole is drilled in a pass that cuts around its pad, and reaches it."""
-    drilled = share.share_holes(one.holes, one.plan, one.shift)
+    drilled = share_holes.share_holes(one.holes, one.plan, one.shift)
     assert sum(map(len, drilled)) == len(one.holes)
     for k, holes in enumerate(drilled):
         rings = [r for r in one.shared.by_pass[k] if isinstance(r, Ring) and r.lap == 0]

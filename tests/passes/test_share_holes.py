@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from millprep.passes.joins import JoinPlan
-from millprep.passes.share import share_holes
+from millprep.passes.share_holes import share_holes
 from millprep.passes.shift import ShiftPlan
 from millprep.values.blank import Box
 from millprep.values.cut import HoleCut
