@@ -56,7 +56,7 @@ def refit(
         job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
     now = read_inputs(plan, job_file)
-    _same(old, now)
+    same_inputs(old, now)
     # readings first, so that nothing is prepared for bad ones
     told: tuple[Finding, ...] = ()
     if kind == "touches":
@@ -126,8 +126,12 @@ def find_job(old: OldSet, folders: Iterable[Path]) -> Path:
     )
 
 
-def _same(old: OldSet, now: tuple[InputFile, ...]) -> None:
-    """Refuse when job or drawings are not those of the set, or this version is not its maker."""
+def same_inputs(old: OldSet, now: tuple[InputFile, ...]) -> None:
+    """Refuse when job or drawings are not those of the set, or this version is not its maker.
+
+    Raises:
+        Refusal: exit code 2.
+    """
     made = {i.file: i.sha256 for i in old.inputs}
     changed = [i.file for i in now if made.get(i.file) != i.sha256]
     if changed:

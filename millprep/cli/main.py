@@ -17,6 +17,7 @@ from millprep.cli.inspect import inspect
 from millprep.cli.layout import layout
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
+from millprep.cli.probe import probe
 from millprep.cli.refit import refit
 from millprep.cli.schema import schema
 from millprep.cli.show import show
@@ -42,6 +43,7 @@ for command in (
     inspect,
     new,
     refit,
+    probe,
     verify,
     compare,
     schema,

@@ -26,6 +26,7 @@ from millprep.job.fields import (
 from millprep.values.blank import Grade
 
 Spindle = Literal["program", "hand"]
+SurfaceProbe = Literal["electrical", "switch"]
 
 
 class MachineTable(Table):
@@ -117,6 +118,27 @@ class MachineTable(Table):
         default=None,
         words="not stated",
         least=0,
+        most=1,
+    )
+    surface_probe: SurfaceProbe = choice(
+        "What tells that a surface is touched: the cutter itself, which closes a circuit with the "
+        "copper, or a probe with a switch of its own",
+        SurfaceProbe,
+        default="electrical",
+    )
+    probe_log: Words | None = entry(
+        "Regular expression with groups (?P<x>…), (?P<y>…) and (?P<z>…) that picks a touch from a "
+        "line of what the machine logs while it probes",
+        "a regular expression with groups named x, y and z",
+        default=None,
+        words="none: the program stops after each touch for a person to write z down",
+    )
+    probe_repeatability: float | None = number(
+        "Standard deviation of one touch of a surface, measured",
+        "mm",
+        default=None,
+        words="0.005, assumed",
+        above=0,
         most=1,
     )
     dialect: DialectTable = entry(

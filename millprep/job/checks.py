@@ -21,7 +21,7 @@ from millprep.job.dialect_checks import check_dialect
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, quoted, wrong
 from millprep.job.places import KeyPath
-from millprep.job.probe import check_probe
+from millprep.job.probe import check_log, check_probe
 from millprep.job.tools import CUTTER_TABLES
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
@@ -147,6 +147,8 @@ def _machine(good: Good) -> Iterator[Mistake]:
         yield wrong(
             ("machine", "zero"), f"must lie within the travel {plain(travel)}; got {plain(zero)}"
         )
+    if machine["probe_log"] is not None:
+        yield from check_log(("machine", "probe_log"), machine["probe_log"])
 
 
 def _setup(good: Good) -> Iterator[Mistake]:

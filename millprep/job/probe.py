@@ -1,12 +1,14 @@
-"""Touching registration holes: which cutter is the tip, and what must hold between the keys."""
+"""Touching holes and surfaces: which cutter is the tip, and what must hold between the keys."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from millprep.job.fields import plain
 from millprep.job.mistakes import Mistake, wrong
+from millprep.job.places import KeyPath
 from millprep.job.work import RegistrationTable
 from millprep.values.cutter import Cutter, EndMill
 from millprep.values.plan import ProbePlan
@@ -59,6 +61,19 @@ def check_probe(
                 f"got {depth:g}",
             )
             return
+
+
+def check_log(path: KeyPath, pattern: str) -> Iterator[Mistake]:
+    """Yield what is wrong with the pattern of a machine's log."""
+    try:
+        groups = set(re.compile(pattern).groupindex)
+    except re.error as fault:
+        yield wrong(path, f"is no regular expression: {fault}; got {plain(pattern)}")
+        return
+    missing = [name for name in "xyz" if name not in groups]
+    if missing:
+        words = ", ".join(f"(?P<{name}>…)" for name in missing)
+        yield wrong(path, f"must pick x, y and z; groups it lacks: {words}")
 
 
 def probe_of(table: RegistrationTable, cutters: Mapping[str, Cutter]) -> ProbePlan | None:

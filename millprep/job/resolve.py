@@ -120,6 +120,9 @@ def _machine(table: MachineTable) -> Machine:
         squareness=table.squareness,
         periodic_error=table.periodic_error,
         backlash=table.backlash,
+        surface_probe=table.surface_probe,
+        probe_log=table.probe_log,
+        probe_repeatability=table.probe_repeatability,
         dialect=dialect_of(table.dialect),
     )
 

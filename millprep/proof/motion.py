@@ -1,20 +1,25 @@
 """What a program may do on the machine: each rule looks at all moves and names the lines.
 
-Every rule is a function of the setting that yields findings; `EVERY`, `CUTTING` and `PROBING`
-list them. Places that no word has told are taken as anywhere in the machine's travel.
+Every rule is a function of the setting that yields findings; `EVERY` looks at the machine,
+`CUTTING`, `PROBING` and `TOUCHING` at the work: over uneven copper theirs is the program as over
+flat copper. Places that no word has told are taken as anywhere in the machine's travel.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
+from millprep.proof.followed import follow_rule
 from millprep.proof.obstacles import clamp_rule, pin_rule
+from millprep.proof.over_copper import laid_flat
 from millprep.proof.probing import no_probe_rule, probe_rule
 from millprep.proof.setting import SLACK, Setting
 from millprep.proof.spindle import spindle_rules
+from millprep.proof.surface_probing import surface_probe_rule
 from millprep.proof.table import Mask, Table, table
 from millprep.proof.trace import Trace
 from millprep.values.blank import Blank, Clamp
@@ -22,8 +27,11 @@ from millprep.values.cutter import Cutter, Drill
 from millprep.values.finding import Finding
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import MillingPass
+from millprep.values.surface_map import SurfaceMap
 from millprep.values.told import limited
 
+ABOVE_COPPER = 0.5
+"""Rapids clear the highest copper by this, mm."""
 SHORTEST_ARC = 0.001
 """An arc whose ends are nearer than this, mm, but not the same may be read as a full turn."""
 
@@ -41,6 +49,8 @@ def check(
     pins: bool = True,
     at: tuple[float, float] | None = None,
     probing: bool = False,
+    touching: shapely.Geometry | None = None,
+    surface: SurfaceMap | None = None,
 ) -> tuple[Finding, ...]:
     """Every rule of motion that a program breaks, by file and line.
 
@@ -48,23 +58,39 @@ def check(
     is the thickness of the board beneath the blank. `pins` says whether pins stand in the
     holes this pass is found by; False for the program that bores the bed for them. `at` is
     where the machine stands in x and y before it, None for anywhere.
-    `probing` says that the program is to touch holes from within and to cut nothing.
+    `probing` says that the program is to touch holes from within and to cut nothing; `touching`
+    that it is to touch copper from above, and which, machine frame. Over a `surface` depths are
+    judged from the copper there, and everything else keeps off its highest place.
     """
+    over = None if surface is None else laid_flat(trace, surface, machine.clearance)
+    highest = 0.0 if surface is None else max(surface.highest, 0.0)
     setting = Setting(
         trace=trace,
         moves=table(trace),
         cutter=cutter,
         machine=machine,
-        clamps=tuple(clamp for clamp in clamps if clamp.on_in(mill_pass.number)),
+        # a clamp stands on copper that may lie higher than zero
+        clamps=tuple(
+            replace(clamp, height=clamp.height + highest)
+            for clamp in clamps
+            if clamp.on_in(mill_pass.number)
+        ),
         mill_pass=mill_pass,
         blank=blank,
         spoilboard=spoilboard,
         pins=pins,
         at=at,
         file=file,
+        touching=touching,
+        highest=highest,
+        over=over,
     )
-    rules = (*EVERY, *(PROBING if probing else CUTTING))
-    found = [finding for rule in rules for finding in rule(setting)]
+    found = [finding for rule in EVERY for finding in rule(setting)]
+    if over is not None:
+        found += follow_rule(setting)
+        setting = replace(setting, trace=over.trace, moves=table(over.trace))
+    rules = TOUCHING if touching is not None else PROBING if probing else CUTTING
+    found += [finding for rule in (_depths, *rules) for finding in rule(setting)]
     return limited(sorted(found, key=lambda finding: finding.line or 0))
 
 
@@ -102,7 +128,10 @@ def _first_move(s: Setting) -> Iterator[Finding]:
 def _rapids(s: Setting) -> Iterator[Finding]:
     """Rapids run at or above clearance; from below it they only rise."""
     m = s.moves
-    clearance = s.machine.clearance - SLACK
+    asked = s.machine.clearance
+    if s.over is not None:
+        asked = max(asked, s.highest + ABOVE_COPPER)
+    clearance = asked - SLACK
     straight = ~(m.across > SLACK) & ~np.isnan(m.across)
     # The first move is another rule's; it moves in z only.
     straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
@@ -113,7 +142,7 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         low & ~straight,
         "rapid-low",
-        f"a rapid runs below the clearance of {s.machine.clearance:g} mm. Go up first.",
+        f"a rapid runs below the clearance of {asked:g} mm. Go up first.",
     )
     unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
     unknown[:1] = False
@@ -150,7 +179,7 @@ def _feeds(s: Setting) -> Iterator[Finding]:
     down = m.start[:, 2] - m.end[:, 2]
     with np.errstate(divide="ignore", invalid="ignore"):
         plunge = m.feed * down / m.length
-    fast = cutting & (down > 0) & (m.bottom < 0) & (plunge > s.machine.max_plunge + SLACK)
+    fast = cutting & (down > 0) & (m.bottom < s.highest) & (plunge > s.machine.max_plunge + SLACK)
     yield from s.each(
         fast,
         "plunge-too-fast",
@@ -252,7 +281,6 @@ EVERY: tuple[Rule, ...] = (
     clamp_rule,
     _feeds,
     _travel,
-    _depths,
     _short_arcs,
     _end,
 )
@@ -264,3 +292,4 @@ CUTTING: tuple[Rule, ...] = (
     lambda s: spindle_rules(s.trace, s.machine, file=s.file),
 )
 PROBING: tuple[Rule, ...] = (probe_rule,)
+TOUCHING: tuple[Rule, ...] = (surface_probe_rule,)

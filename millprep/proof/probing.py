@@ -30,11 +30,11 @@ def probe_rule(s: Setting) -> Iterator[Finding]:
     m = s.moves
     for event in s.trace.spindle:
         if event.on:
-            yield _at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
+            yield at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
     for change in s.trace.tool_changes:
-        yield _at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
+        yield at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
     if not isinstance(s.cutter, EndMill):
-        yield _at_line(s, "probe-tip", f"{s.cutter.name} is no cylinder: it cannot touch.", 1)
+        yield at_line(s, "probe-tip", f"{s.cutter.name} is no cylinder: it cannot touch.", 1)
         return
     yield from s.each(
         m.probe & ~(m.feed <= FASTEST + SLACK),
@@ -88,7 +88,8 @@ def _within(s: Setting, past: float) -> Mask:
     return inside
 
 
-def _at_line(s: Setting, code: str, message: str, line: int) -> Finding:
+def at_line(s: Setting, code: str, message: str, line: int) -> Finding:
+    """A stop at a line of the program."""
     return Finding(
         code=code,
         severity="stop",

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
+from millprep.proof.over_copper import Laid
 from millprep.proof.table import Mask, Table
 from millprep.proof.trace import Trace
 from millprep.values.blank import Blank, Clamp
@@ -21,7 +23,13 @@ SLACK = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A program and all that stands around it."""
+    """A program and all that stands around it.
+
+    Attributes:
+        touching: copper that a surface probe may touch, machine frame; None for other programs.
+        highest: of the copper above Z0, mm.
+        over: the program as over flat copper, if it follows a surface map.
+    """
 
     trace: Trace
     moves: Table
@@ -34,6 +42,9 @@ class Setting:
     pins: bool
     at: tuple[float, float] | None
     file: str
+    touching: shapely.Geometry | None = None
+    highest: float = 0.0
+    over: Laid | None = None
 
     def finding(
         self, code: str, message: str, move: int, *, severity: Severity = "stop"

@@ -103,6 +103,18 @@ def changed(written: WrittenSet, seal: str) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+def blanks(written: WrittenSet) -> tuple[Blank, ...]:
+    """The blanks of the set, without the outlines of offcuts.
+
+    Raises:
+        ValueError, KeyError, TypeError: when the report is damaged.
+    """
+    return tuple(
+        Blank(int(b["number"]), _pair(b["size"]), float(b["thickness"]), float(b["copper"]))
+        for b in written.row["blanks"]
+    )
+
+
 def layout(written: WrittenSet, boards: Sequence[Board]) -> Layout:
     """Where the boards of the job lie on the set's blanks.
 
@@ -111,10 +123,7 @@ def layout(written: WrittenSet, boards: Sequence[Board]) -> Layout:
     """
     by_name = {board.name: board for board in boards}
     return Layout(
-        tuple(
-            Blank(int(b["number"]), _pair(b["size"]), float(b["thickness"]), float(b["copper"]))
-            for b in written.row["blanks"]
-        ),
+        blanks(written),
         tuple(
             Placement(
                 index,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from millprep.values.blank import Box
 from millprep.values.dialect import Dialect, ToolChange
@@ -27,6 +28,11 @@ class Machine:
         squareness: degrees by which its axes are off a right angle; None when not stated.
         periodic_error: amplitude of the error that repeats with every turn of the screw.
         backlash: play of an axis when it turns back.
+        surface_probe: what tells that a surface is touched: the tip that closes a circuit with the
+            copper, or a probe with a switch of its own.
+        probe_log: pattern with groups x, y and z that picks a touch from what the machine logs;
+            None when it logs nothing.
+        probe_repeatability: standard deviation of one touch from above; None when not stated.
         dialect: what of RS-274 it understands.
         tool_change: a file for every cutter, or one file for a pass that stops for a person to
             put the next cutter in, or in which the machine changes it.
@@ -49,6 +55,9 @@ class Machine:
     squareness: float | None = None
     periodic_error: float | None = None
     backlash: float | None = None
+    surface_probe: Literal["electrical", "switch"] = "electrical"
+    probe_log: str | None = None
+    probe_repeatability: float | None = None
     dialect: Dialect = field(default_factory=Dialect)
     tool_change: ToolChange = "files"
 

@@ -46,6 +46,9 @@ scale_error = -0.4
 squareness = 0.05
 periodic_error = 0.02
 backlash = 0.01
+surface_probe = "switch"
+probe_log = 'at (?P<x>[^,]+),(?P<y>[^,]+),(?P<z>[^,]+)'
+probe_repeatability = 0.002
 [machine.dialect]
 arcs = false
 cycles = true
@@ -199,6 +202,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert machine.screw_lead == 8
     assert (machine.scale_error, machine.squareness) == (-0.4, 0.05)
     assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
+    assert (machine.surface_probe, machine.probe_repeatability) == ("switch", 0.002)
+    assert machine.probe_log == "at (?P<x>[^,]+),(?P<y>[^,]+),(?P<z>[^,]+)"
     assert machine.dialect == Dialect(
         arcs=False, cycles=True, comments="semicolon", line_numbers=True, decimals=3,
         line_ends="crlf", dwell_unit="ms", percent=True, end="M30", start_lines=("M8",),

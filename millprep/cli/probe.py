@@ -1,0 +1,100 @@
+"""`millprep probe`: a program that probes the surface of a blank."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--pass", "number", required=True, metavar="K", type=int, help="The pass that is to be probed."
+)
+@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for program and table; OUT-surface if not given.",
+)
+@click.option(
+    "--spacing",
+    default=30.0,
+    show_default=True,
+    metavar="MM",
+    type=click.FloatRange(2.0, 200.0),
+    help="Rows and columns of points stand no farther apart.",
+)
+@click.option(
+    "--uneven",
+    default=1.0,
+    show_default=True,
+    metavar="MM",
+    type=click.FloatRange(0.2, 3.0),
+    help="How far the copper may lie above or below zero; it is looked for there.",
+)
+@click.option(
+    "--cutter", metavar="NAME", help="The job's cutter that touches; the first that isolates."
+)
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The set's job, if it lies neither here nor beside the set.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
+def probe(
+    folder: Path,
+    number: int,
+    blank: int,
+    out: Path | None,
+    spacing: float,
+    uneven: float,
+    cutter: str | None,
+    job_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Write a program that probes the copper of a pass, and a table to fill in.
+
+    OUT is the set that is being cut; it stays as it is. The points form a grid around all that the
+    pass cuts, off clamps and on copper that is still whole. Run the program before the pass cuts
+    anything, write z into the table, and give it to millprep level.
+    """
+    from millprep.probe import probe as make
+
+    if out is None:
+        out = folder.resolve().with_name(f"{folder.resolve().name}-surface")
+    try:
+        done = make(
+            folder, out, blank, number, job_file, words.steps(),
+            spacing=spacing, uneven=uneven, cutter=cutter,
+        )  # fmt: skip
+    except Refusal as refusal:
+        if as_json:
+            rows = [words.as_row(f) for f in refusal.findings]
+            click.echo(json.dumps({"findings": rows}))
+        words.say_findings(refusal.findings)
+        click.echo(f"refused, nothing was written to {out}", err=True)
+        raise SystemExit(refusal.exit_code) from None
+    if as_json:
+        row = {
+            "program": str(done.program),
+            "table": str(done.table),
+            "x": done.x.tolist(),
+            "y": done.y.tolist(),
+            "seconds": round(done.seconds, 1),
+            "hull": list(done.hull),
+        }
+        click.echo(json.dumps(row))
+        return
+    x0, y0, x1, y1 = done.hull
+    click.echo(f"{done.program}: {done.x.size} × {done.y.size} points, the spindle stays off")
+    click.echo(f"around X{x0:.1f} to {x1:.1f}, Y{y0:.1f} to {y1:.1f}, all that the pass cuts")
+    click.echo(f"about {done.seconds / 60:.0f} min; write z into {done.table}")

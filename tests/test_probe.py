@@ -1,0 +1,169 @@
+"""Probing as a person asks for it: the points, what they keep off, and what is refused."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.proof import reader
+from tests import bent
+from tests.cli.small import changed, put, run
+from tests.conftest import EXAMPLES
+from tests.published import rs274_tool
+from tests.shop.test_refit_of_a_set import JOB, strip
+
+NAME = "surface-blank-1-pass-{}.ngc"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A set; read it, do not change it."""
+    return bent.prepared(tmp_path_factory.mktemp("strip"))
+
+
+def touches(file: Path) -> list[tuple[float, float]]:
+    trace = reader.read(file.read_text("ascii"), file=file.name)
+    return [move.end[:2] for move in trace.moves if move.kind == "probe"]
+
+
+def cuts(set_: Path, number: int) -> tuple[float, float, float, float]:
+    """The box around all feeds of a pass, from the table of motions."""
+    rows = [
+        line.split(",")
+        for line in (set_ / "toolpaths.csv").read_text("ascii").splitlines()[1:]
+    ]
+    at = np.array([
+        (float(r[5]), float(r[6]))
+        for r in rows
+        if r[1] == str(number) and r[4] != "rapid" and "dry-run" not in r[2]
+    ])  # fmt: skip
+    return (*at.min(axis=0).tolist(), *at.max(axis=0).tolist())
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_the_points_enclose_what_the_pass_cuts_and_hardly_more(
+    made: Path, tmp_path: Path, number: int
+) -> None:
+    before = {f: f.read_bytes() for f in made.rglob("*") if f.is_file()}
+    done = run("probe", made, "--pass", str(number), "--out", tmp_path, "--spacing", "15")
+    assert done.exit_code == 0, done.output
+    nodes = touches(tmp_path / NAME.format(number))
+    zero = tuple(bent.touch(made, number)[0].tolist())
+    assert nodes[0] == nodes[-1] == zero
+    inner = np.array(nodes[1:-1])
+    x0, y0, x1, y1 = cuts(made, number)
+    low, high = inner.min(axis=0), inner.max(axis=0)
+    assert (low <= [x0, y0]).all()
+    assert (high >= [x1, y1]).all()
+    # outer lines keep off holes and grooves by no more than half a spacing
+    assert (low >= [x0 - 8, y0 - 8]).all()
+    assert (high <= [x1 + 8, y1 + 8]).all()
+    xs, ys = np.unique(inner[:, 0]), np.unique(inner[:, 1])
+    assert len(inner) == len(xs) * len(ys)
+    # the set is left alone
+    assert before == {f: f.read_bytes() for f in made.rglob("*") if f.is_file()}
+
+
+def test_points_of_a_later_pass_keep_off_what_was_cut_before(made: Path, tmp_path: Path) -> None:
+    assert run("probe", made, "--pass", "2", "--out", tmp_path, "--spacing", "12").exit_code == 0
+    one, two = bent.report(made)["passes"]
+    shift = two["blank_to_machine"][2] - one["blank_to_machine"][2]
+    lines = []
+    for program in one["programs"]:
+        trace = reader.read((made / program["file"]).read_text("ascii"), file="p")
+        for move in trace.moves:
+            if move.kind != "rapid" and min(move.start[2], move.end[2]) < 0:
+                ends = [(x + shift, y) for x, y in (move.start[:2], move.end[:2])]
+                lines.append(shapely.LineString(ends))
+    cut = shapely.union_all(lines).buffer(0.1)
+    spots = shapely.points(touches(tmp_path / NAME.format(2)))
+    assert shapely.distance(cut, spots).min() > 0.2
+
+
+def test_the_table_is_ready_to_fill_in(made: Path, tmp_path: Path) -> None:
+    run("probe", made, "--pass", "1", "--out", tmp_path)
+    table = (tmp_path / NAME.format(1)).with_suffix(".csv").read_text("ascii").splitlines()
+    set_ = bent.report(made)["set"]
+    assert table[1:6] == [f"# set {set_}", "# blank 1", "# pass 1", "# unit mm", "x,y,z"]
+    rows = [tuple(map(float, row.split(",")[:2])) for row in table[6:]]
+    assert np.array(rows) == pytest.approx(np.array(touches(tmp_path / NAME.format(1))))
+    assert all(row.endswith(",") for row in table[6:])
+
+
+def test_the_same_call_writes_the_same_bytes(made: Path, tmp_path: Path) -> None:
+    seen = set()
+    for name in ("a", "b"):
+        run("probe", made, "--pass", "2", "--out", tmp_path / name)
+        files = sorted((tmp_path / name).iterdir())
+        seen.add(hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest())
+    assert len(seen) == 1
+
+
+def test_results_as_json(made: Path, tmp_path: Path) -> None:
+    done = run("probe", made, "--pass", "1", "--out", tmp_path, "--json")
+    row = json.loads(done.stdout)
+    assert Path(row["program"]).is_file()
+    assert len(row["x"]) >= 3
+    assert row["seconds"] > 10
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["--pass", "3"], "pass-unknown"),
+        (["--pass", "1", "--cutter", "vea"], "cutter-unknown"),
+    ],
+)
+def test_slips_of_the_call(made: Path, tmp_path: Path, words: list[str], code: str) -> None:
+    done = run("probe", made, *words, "--out", tmp_path)
+    assert done.exit_code == 2
+    assert f"[{code}]" in done.stderr
+
+
+def test_a_set_is_no_place_for_it(made: Path) -> None:
+    done = run("probe", made, "--pass", "1", "--out", made)
+    assert done.exit_code == 2
+    assert "[probe-in-set]" in done.stderr
+
+
+def test_a_changed_job_is_refused(made: Path, tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    shutil.copy(made.parent / "lamp.dxf", tmp_path)
+    job.write_text((made.parent / "job.toml").read_text() + "# changed\n")
+    done = run("probe", made, "--pass", "1", "--out", tmp_path / "out", "--job", job)
+    assert done.exit_code == 2
+    assert "[input-changed]" in done.stderr
+
+
+def test_a_clamp_on_the_way_is_told_with_its_remedy(tmp_path: Path) -> None:
+    clamp = "\n[[setup.clamp]]\nbox = [2.0, 56.0, 14.0, 64.0]\nheight = 3.0\n"
+    job = put(tmp_path, changed("\n[[board]]", clamp + "\n[[board]]", JOB), strip)
+    prepared = run("prepare", job, "--out", tmp_path / "set")
+    assert prepared.exit_code == 0, prepared.output
+    done = run("probe", tmp_path / "set", "--pass", "1", "--out", tmp_path / "out")
+    assert done.exit_code == 1, done.output
+    assert "[probe-unreachable]" in done.stderr
+    assert "Move the clamp" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.skipif(rs274_tool.interpreter() is None, reason="no outside RS-274 interpreter")
+@pytest.mark.parametrize("number", [1, 2])
+def test_the_outside_interpreter_runs_it_on_the_long_board(
+    memory_board: Path, tmp_path: Path, number: int
+) -> None:
+    job = EXAMPLES / "memory-board.toml"
+    done = run("probe", memory_board, "--pass", str(number), "--out", tmp_path, "--job", job)
+    assert done.exit_code == 0, done.output
+    file = tmp_path / NAME.format(number)
+    canon = rs274_tool.canon(file.read_text("ascii"))
+    theirs = np.array([(m.x, m.y) for m in canon if m.kind == "probe"])
+    assert theirs == pytest.approx(np.array(touches(file)), abs=1e-3)
+    assert {m.z for m in canon if m.kind == "probe"} == {-1.0}
+    assert all(m.z > 0 for m in canon if m.kind != "probe")
