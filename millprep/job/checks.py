@@ -20,8 +20,10 @@ from millprep.job.clearing_checks import check_clearing
 from millprep.job.dialect_checks import check_dialect
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, quoted, wrong
+from millprep.job.pins_checks import check_pins
 from millprep.job.places import KeyPath
 from millprep.job.probe import check_log, check_probe
+from millprep.job.rules import RulesTable
 from millprep.job.tools import CUTTER_TABLES
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
@@ -64,6 +66,7 @@ class Good:
         self.profile = filled(ProfileTable, data.get("profile"))
         self.registration = filled(RegistrationTable, data.get("registration"))
         self.layout = filled(LayoutTable, data.get("layout"))
+        self.rules = filled(RulesTable, data.get("rules"))
 
     def used(self, table: str, key: str) -> list[tuple[KeyPath, str]]:
         """The cutters a key names, each with its place."""
@@ -86,6 +89,7 @@ def check(good: Good) -> Iterator[Mistake]:
     yield from _cutters(good)
     yield from _work(good)
     yield from check_clearing(good.isolation, good.clearing if good.has_clearing else None)
+    yield from check_pins(good.rules)
     yield from check_probe(good.registration, good.cutters, good.blanks)
 
 

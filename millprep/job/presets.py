@@ -1,4 +1,4 @@
-"""Ready-made machines, cutters and laminates, shipped as TOML."""
+"""Ready-made machines, cutters, laminates and socket pins, shipped as TOML."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from millprep.job.fields import nearest, plain
 from millprep.job.mistakes import Mistake, near, quoted
 from millprep.job.places import KeyPath
 
-KINDS = ("machines", "cutters", "laminates")
+KINDS = ("machines", "cutters", "laminates", "pins")
 TOLD = ("meaning", "source")
 """Keys of a preset that inform a person and are no part of the job."""
 
 
 def presets() -> dict[str, dict[str, dict[str, Any]]]:
-    """Every preset: kind ("machines", "cutters", "laminates"), name, then its keys.
+    """Every preset: kind ("machines", "cutters", "laminates", "pins"), name, then its keys.
 
     Beside the keys of the job file's table each has `meaning` and `source`, the latter
     saying where its values come from.
@@ -75,6 +75,9 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             name: fill(table, "cutters", ("cutters", name))
             for name, table in data["cutters"].items()
         }
+    rules = data.get("rules")
+    if isinstance(rules, dict) and "pins" in rules:
+        filled["rules"] = {**rules, "pins": fill(rules["pins"], "pins", ("rules", "pins"))}
     if "machine" not in data:
         del filled["machine"]
     return filled, mistakes, at_fault

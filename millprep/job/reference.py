@@ -11,6 +11,7 @@ from millprep.job.dialect import DialectTable
 from millprep.job.fields import Table, doc_of
 from millprep.job.model import JobFile
 from millprep.job.net import LoadTable, NetTable
+from millprep.job.pins import PinsTable
 from millprep.job.presets import presets
 from millprep.job.rules import RulesTable
 from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
@@ -39,6 +40,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[profile]", ProfileTable),
     ("[registration]", RegistrationTable),
     ("[rules]", RulesTable),
+    ("[rules.pins]", PinsTable),
 )
 """Every table, as the job file heads it."""
 
@@ -46,6 +48,7 @@ _PRESET_KINDS: dict[type[Table], str] = {
     MachineTable: "machines",
     BlankTable: "laminates",
     CutterTable: "cutters",
+    PinsTable: "pins",
     **dict.fromkeys(CUTTER_TABLES.values(), "cutters"),
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from millprep.job.fields import Table, choice, entry, number
+from millprep.job.pins import PinsTable
 from millprep.trade.holes import THIN, WANDER
 from millprep.trade.spacing import COLUMNS
 from millprep.values.plan import Column, Level, RulesPlan
@@ -85,6 +86,13 @@ class RulesTable(Table):
         most=5,
     )
 
+    pins: PinsTable | None = entry(
+        "The pins that sockets are built from, one by one",
+        "a table headed [rules.pins]",
+        default=None,
+        words="none: valves are soldered in",
+    )
+
     def plan(self) -> RulesPlan:
         """The same as a value."""
         return RulesPlan(
@@ -99,4 +107,5 @@ class RulesTable(Table):
             level=self.level,
             drill_wander=self.drill_wander,
             pass_error=self.pass_error,
+            pins=None if self.pins is None else self.pins.plan(),
         )

@@ -53,6 +53,9 @@ def rules_row(board: BoardJudged | None) -> Row | None:
                 "pins": list(one.pins),
                 "keyed": one.keyed,
                 "fits": not one.wrong,
+                "hole": _round(one.hole),
+                "land": None if one.land is None else _round(one.land),
+                "asked": {"hole": _round(one.asked_hole), "land": _round(one.asked_land)},
             }
             for one in board.bases
         ],

@@ -12,7 +12,7 @@ from millprep.report.words import columns, many, number, plain
 
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
-    from millprep.values.judged import BoardJudged, NetJudged, Spacing
+    from millprep.values.judged import BaseFound, BoardJudged, NetJudged, Spacing
     from millprep.values.path import Point
 
 MOST_PAIRS = 20
@@ -207,7 +207,18 @@ def _bases(board: BoardJudged) -> list[str]:
             else f"in the order of its pins, the first of them not told by the holes: {order}"
         )
         lines.append(f"  {one.base} at {_place(one.at)}{off}; {first}")
+    holes = Counter((one.base, _pin_words(one)) for one in board.bases)
+    lines += [f"  {n} × {base}: {words}" for (base, words), n in holes.items()]
     return lines
+
+
+def _pin_words(one: BaseFound) -> str:
+    """Holes and lands of a base beside what its pins ask for."""
+    land = "no lands" if one.land is None else f"lands of {one.land:.2f}"
+    return (
+        f"holes of {one.hole:.2f} and {land} mm, its pins ask for {one.asked_hole:.2f} and "
+        f"{one.asked_land:.2f}"
+    )
 
 
 def _rings(board: BoardJudged) -> list[str]:

@@ -59,7 +59,7 @@ def judge(
         one, faults = _net(net, placement, as_cut, thickness, asked)
         judged.append(one)
         findings += faults
-    found, faults = bases(placement, asked.level)
+    found, faults = bases(placement, asked, made)
     findings += faults
     left, faults = rings(placement, as_cut, asked, made, wider)
     findings += (*faults, *small_lands(placement, asked.level))

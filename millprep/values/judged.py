@@ -163,6 +163,9 @@ class BaseFound:
         pins: ids of the holes of pin 1, 2, …, as the board is milled.
         keyed: whether the pattern itself tells which pin is the first.
         wrong: whether the base would not fit.
+        hole, land: the narrowest of its holes as made, and of its lands as drawn, mm; None where
+            no hole has a land.
+        asked_hole, asked_land: what the pin asks for, by the job's level or its socket's pins.
     """
 
     base: str
@@ -173,6 +176,10 @@ class BaseFound:
     pins: tuple[str, ...]
     keyed: bool
     wrong: bool
+    hole: float
+    land: float | None
+    asked_hole: float
+    asked_land: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import pytest
 from millprep.job import load
 from millprep.values.finding import Refusal
 from millprep.values.net import Load
-from millprep.values.plan import NetPlan, RulesPlan
+from millprep.values.plan import NetPlan, RulesPlan, SocketPin
 from tests.job.sample import JOB, write
 
 NETS = """
@@ -81,7 +81,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
     rules = (
         '[rules]\nspacing = "A5"\nlands = "A6"\nleast_counted_gap = 0.2\nedge = false\n'
         'temperature_rise = 20\ncelsius = 40\nmost_lost = 0.3\nlevel = "B"\ndrill_wander = 0.02\n'
-        "pass_error = 0.1\n"
+        'pass_error = 0.1\n[rules.pins]\npreset = "single-pin-1"\nland = 2.0\n'
     )
     assert load(write(tmp_path, job(rules=rules))).rules == RulesPlan(
         spacing="A5",
@@ -94,6 +94,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
         level="B",
         drill_wander=0.02,
         pass_error=0.1,
+        pins=SocketPin(0.95, 1.05, 1.3, 2.0, 1.05),
     )
 
 

@@ -5,7 +5,7 @@ from millprep.values.plan.board import BoardPlan, FurtherDrawing, NetPlan, Place
 from millprep.values.plan.drawing import CopperMode, DrawnFrom, LayerRoles, Selection, Unit
 from millprep.values.plan.job import JobPlan
 from millprep.values.plan.registration import ProbePlan, RegistrationPlan
-from millprep.values.plan.rules import Column, Level, RulesPlan
+from millprep.values.plan.rules import Column, Level, RulesPlan, SocketPin
 from millprep.values.plan.work import (
     ClearingPlan,
     Course,
@@ -39,6 +39,7 @@ __all__ = [
     "RegistrationPlan",
     "RulesPlan",
     "Selection",
+    "SocketPin",
     "Unit",
     "WireLink",
 ]

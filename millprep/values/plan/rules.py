@@ -11,6 +11,31 @@ Level = Literal["A", "B", "C"]
 """Ease of making by IPC-2221: A general, B moderate, C tight."""
 
 
+@dataclass(frozen=True, slots=True)
+class SocketPin:
+    """A pin that sockets are built from, one by one.
+
+    Attributes:
+        thinnest, thickest: diameter of its tail, mm.
+        hole: that the tail is soldered into, mm.
+        land: around that hole, at least, mm.
+        takes: thickest pin of a valve that enters, mm.
+
+    Raises:
+        ValueError: unless 0 < thinnest ≤ thickest < hole < land, and takes is above 0.
+    """
+
+    thinnest: float
+    thickest: float
+    hole: float
+    land: float
+    takes: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.thinnest <= self.thickest < self.hole < self.land or not self.takes > 0:
+            raise ValueError(f"no pin enters its hole and land like this: {self}")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RulesPlan:
     """What the rules of the trade are asked.
@@ -30,6 +55,7 @@ class RulesPlan:
             drills, thin ones more.
         pass_error: how far a hole that another pass drills than the one that cuts its copper
             stands off besides, mm; None for what the registration holes predict there.
+        pins: that sockets are built from; None for valves whose own pins are soldered in.
     """
 
     spacing: Column = "B2"
@@ -43,3 +69,4 @@ class RulesPlan:
     level: Level = "A"
     drill_wander: float | None = None
     pass_error: float | None = None
+    pins: SocketPin | None = None
