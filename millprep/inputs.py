@@ -136,12 +136,16 @@ def stored(path: Path, name: str) -> Stored:
 
 
 def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
-    """What of a drawing is not on the board; on a layer the job names, it deserves a look."""
+    """What of a drawing is not on the board; on a layer the job names, it deserves a look.
+
+    What changes nothing does not.
+    """
     roles = plan.layers
     looked_at = {one.layer for one in roles.selections}
     used = None in looked_at or left.layer in {
         *roles.copper, *roles.outline, *roles.holes, *looked_at,
     }  # fmt: skip
+    used = used and not left.harmless
     look = " The job uses this layer: look whether it is missing on the board." if used else ""
     return Finding(
         code="drawing-left-out",

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import concentric, selection, unit
+from millprep.drawing import concentric, mere_places, selection, unit
 from millprep.drawing.dxf import changes, opening, witnesses
 from millprep.drawing.dxf.entities import layer_of, walk
 from millprep.drawing.dxf.raw import MODEL
@@ -230,11 +230,15 @@ def _marks(
         }
         selection.refuse_empty(layers.selections, drawn, selected, due, ledger)
     by_layer: dict[str, list[Mark]] = {}
+    places: list[Aside] = []
     for mark, one in zip(selected.marks, drawn, strict=True):
         source = mark.source
         if isinstance(mark, Aside):
             notes += [] if mark.text is None else [Lettering(*mark.text)]
-            ledger.leave(source, mark.reason or NO_ROLE)
+            if mark.at is not None and source.layer.casefold() in roles:
+                places.append(mark)
+            else:
+                ledger.leave(source, mark.reason or NO_ROLE)
         elif isinstance(mark, Unread):
             if mark.code.startswith("block-") or selection.may_play(
                 one.source, layers.selections, roles
@@ -250,6 +254,7 @@ def _marks(
             if isinstance(mark, Words):
                 notes.append(Lettering(mark.words, mark.at, mark.mirrored))
             ledger.leave(source, _no_role(source))
+    mere_places.leave(places, by_layer, ledger)
     return by_layer
 
 

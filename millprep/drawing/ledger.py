@@ -29,7 +29,7 @@ class Ledger:
         self.repairs: list[str] = []
         self.changed: list[str] = []
         self._roles: dict[int, set[str]] = {}
-        self._left: list[tuple[Source, str]] = []
+        self._left: list[tuple[Source, str, bool]] = []
         self._stops: list[Finding] = []
         self._more: Counter[str] = Counter()
 
@@ -38,9 +38,9 @@ class Ledger:
         self.used.add(source.index)
         self._roles.setdefault(source.index, set()).add(role)
 
-    def leave(self, source: Source, reason: str) -> None:
-        """The mark of this source plays none."""
-        self._left.append((source, reason))
+    def leave(self, source: Source, reason: str, *, harmless: bool = False) -> None:
+        """The mark of this source plays none; `harmless` if the board is the same without it."""
+        self._left.append((source, reason, harmless))
 
     def stop(
         self,
@@ -111,20 +111,21 @@ class Ledger:
         Entities count once each, under the reason first given for them; what lies in a
         block carries its block's name in its kind.
         """
-        whole: dict[int, tuple[str, str, str]] = {}
-        inside: Counter[tuple[str, str, str]] = Counter()
-        for source, reason in self._left:
+        whole: dict[int, tuple[str, str, str, bool]] = {}
+        inside: Counter[tuple[str, str, str, bool]] = Counter()
+        for source, reason, harmless in self._left:
             if source.index in self.used:
                 if source.block is not None:
-                    inside[(source.layer, f"{source.kind} in block {source.block}", reason)] += 1
+                    kind = f"{source.kind} in block {source.block}"
+                    inside[(source.layer, kind, reason, harmless)] += 1
                 continue
             kind = source.kind if source.block is None else f"INSERT of {source.block}"
-            whole.setdefault(source.index, (source.layer, kind, reason))
+            whole.setdefault(source.index, (source.layer, kind, reason, harmless))
         counts = Counter(whole.values())
         return tuple(
-            LeftOut(layer, kind, n, reason)
+            LeftOut(layer, kind, n, reason, harmless)
             for group in (counts, inside)
-            for (layer, kind, reason), n in sorted(group.items())
+            for (layer, kind, reason, harmless), n in sorted(group.items())
         )
 
     def roles(self) -> dict[str, int]:

@@ -86,12 +86,16 @@ class Lettering:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """Entities of the drawing that are not part of the board, and why."""
+    """Entities of the drawing that are not part of the board, and why.
+
+    `harmless` tells that the board is the same without them, whatever was meant.
+    """
 
     layer: str
     kind: str
     count: int
     reason: str
+    harmless: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -345,3 +345,19 @@ def test_no_two_holes_overlap_on_the_known_boards() -> None:
         discs = np.array([shapely.Point(h.at).buffer(h.diameter / 2) for h in board.holes])
         a, b = shapely.STRtree(discs).query(discs, predicate="intersects")
         assert (a == b).all()
+
+
+@pytest.mark.parametrize(
+    ("file", "unit", "count"),
+    [("lgh-main-B_Cu.dxf", "mm", 434), ("lgh-facade-B_Cu-inch.dxf", "inch", 143)],
+)
+def test_lines_of_no_length_on_known_boards_change_nothing(
+    file: str, unit: Unit, count: int
+) -> None:
+    """Counted apart from this package, by ezdxf: lines whose two ends are the same."""
+    path = BOARDS / "copper" / file
+    lines = ezdxf.filemanagement.readfile(path).modelspace().query("LINE")
+    assert sum(line.dxf.start.isclose(line.dxf.end) for line in lines) == count
+    board = read(path, name="b", shown_as=file, layers=copper("BLACK", **BLACK), unit=unit)
+    (none,) = [one for one in board.left_out if "no length" in one.reason]
+    assert (none.count, none.harmless) == (count, True)

@@ -135,7 +135,7 @@ def _stroke(
         w.append(width)
     if not b:
         if not any(width > 0 for width in widths):
-            return Aside(source, "it has no length and no width")
+            return Aside(source, "it has no length and no width", at=to_mm.point(*xy[0]))
         return Stroke(source, np.array(xy), np.zeros(0), np.array(widths), False, to_mm)
     if (closed or len(b) > 1) and math.dist(xy[0], xy[-1]) * scale <= 1e-9:
         xy.pop()
@@ -168,7 +168,8 @@ def _spline(entity: Any, source: Source, to_mm: Affine) -> Mark:
     points, closed = spline.flattened(entity, SAGITTA / to_mm.stretch[0])
     mm = to_mm.points(points)
     if np.ptp(mm, axis=0).max() <= 1e-9:
-        return Aside(source, "it has no length")
+        x, y = mm[0].tolist()
+        return Aside(source, "it has no length", at=(x, y))
     return Curve(source, mm, closed, True)
 
 

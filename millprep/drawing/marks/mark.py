@@ -166,12 +166,15 @@ class Words:
 class Aside:
     """An entity that never is part of a board: it is left out, and why.
 
-    `text` is what it says and where, if it is text that could be read.
+    Attributes:
+        text: what it says and where, if it is text that could be read.
+        at: where it lies, if it is a line that is no more than a place.
     """
 
     source: Source
     reason: str
     text: tuple[str, Point, bool] | None = None
+    at: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)
