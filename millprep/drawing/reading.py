@@ -11,7 +11,8 @@ import shapely
 
 from millprep.drawing import concentric, copper, hole_marks, holes, selection
 from millprep.drawing.dxf.changes import check_accepted
-from millprep.drawing.gather import folded, gather
+from millprep.drawing.gather import gather
+from millprep.drawing.layers import folded
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
