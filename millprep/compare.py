@@ -115,11 +115,12 @@ def _shared_out(
     row: Mapping[str, Any], table: Sequence[Mapping[str, str]]
 ) -> dict[Copy, list[Cut]]:
     """Every cut at the copy it lies nearest to; marks in the margins are nobody's."""
-    names = {
-        (one["blank"], one["number"], program["file"].rsplit("/", 1)[-1]): program["cutter"]
-        for one in row["passes"]
-        for program in one["programs"]
-    }
+    names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
+    for one in row["passes"]:
+        for program in one["programs"]:
+            place = (one["blank"], one["number"], program["file"].rsplit("/", 1)[-1])
+            # a file may hold the programs of several cutters, one after the other
+            names[place].append(((program.get("lines") or [1])[0], program["cutter"]))
     poses = {
         (one["blank"], one["number"]): Pose(*map(float, one["blank_to_machine"])).inverse()
         for one in row["passes"]
@@ -130,10 +131,11 @@ def _shared_out(
         shape = pose.shape(shapely.Polygon(one["outline"]))
         boards[one["blank"]].append(((one["name"], one["copy"]), pose.inverse(), shape))
     found: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
-    for place, run in _runs(table):
+    for place, line, run in _runs(table):
         if place not in names:
             continue
-        to_blank, cutter = poses[place[:2]], names[place]
+        to_blank = poses[place[:2]]
+        cutter = max(begun for begun in names[place] if begun[0] <= line)[1]
         # a groove is as wide as its tip at least; where the cutter is a vee that is little
         radius = float(row["cutters"][cutter].get("diameter", 0.0)) / 2
         points = shapely.points([to_blank.point((x, y)) for _, (_, _, _, x, y, *_) in run])
@@ -154,10 +156,14 @@ Place = tuple[int, int, str]
 Run = list[tuple[str, tuple[float, ...]]]
 
 
-def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, Run]]:
-    """Cuts without travel between them, machine frame: motion, start, end, centre of arcs."""
+def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, int, Run]]:
+    """Cuts without travel between them, with a line of each, machine frame.
+
+    A cut is its motion, start, end, and the centre of arcs.
+    """
     here: Place | None = None
     last = (0.0, 0.0, 0.0)
+    at_line = 0
     run: Run = []
     for line in table:
         place = (int(line["blank"]), int(line["pass"]), line["program"])
@@ -165,16 +171,16 @@ def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, Run]]:
         cuts = place == here and line["motion"] != "rapid" and min(at[2], last[2]) < 0
         if run and not cuts:
             assert here is not None
-            yield here, run
+            yield here, at_line, run
             run = []
         if cuts and (at != last or line["i"]):
             centre: tuple[float, ...] = ()
             if line["i"]:
                 centre = (last[0] + float(line["i"]), last[1] + float(line["j"]))
             run.append((line["motion"], (*last, *at, *centre)))
-        here, last = place, at
+        here, last, at_line = place, at, int(line["line"])
     if run and here is not None:
-        yield here, run
+        yield here, at_line, run
 
 
 def _drawn(cutter: str, motion: str, numbers: tuple[float, ...], frame: Pose) -> Cut:

@@ -21,6 +21,7 @@ from millprep.proof.edges import EDGE
 from millprep.proof.land_gaps import land_gaps
 from millprep.proof.one_net import Nets
 from millprep.proof.rows import Row, check_rows
+from millprep.proof.told import as_told
 from millprep.proof.trace import Trace
 from millprep.proof.unopened import unopened
 from millprep.proof.worst import worst, worst_findings
@@ -82,11 +83,16 @@ def prove(
     rows = motion_rows(folder / TABLE, programs) if table else None
     traces: dict[int, list[tuple[Trace, Program]]] = {}
     findings: list[Finding] = []
-    read = _traces(folder, programs, job.machine.dialect)
-    trails = tuple(trail_of(trace, p) for trace, p in zip(read, programs, strict=True))
-    for program, trace in zip(programs, read, strict=True):
+    read: list[tuple[Program, Trace]] = []
+    for file, trace in _traces(folder, programs, job.machine.dialect).items():
         if rows is not None:
-            findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
+            findings += check_rows(trace, rows.get(file, ()), file=file)
+        mine = [program for program in programs if program.file == file]
+        parts = as_told(trace, mine, job.cutters, job.machine)
+        findings += parts.findings
+        read += zip(parts.programs, parts.traces, strict=True)
+    trails = tuple(trail_of(trace, program) for program, trace in read)
+    for program, trace in read:
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
         on_bed = mill_pass is bed
         probing = program.work == "probe"
@@ -166,19 +172,19 @@ def prove(
     return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), trails)
 
 
-def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> list[Trace]:
-    """Every program read."""
-    found: list[Trace] = []
+def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict[str, Trace]:
+    """Every file read, by its name."""
+    found: dict[str, Trace] = {}
     faults: list[Finding] = []
-    for program in programs:
+    for file in dict.fromkeys(program.file for program in programs):
         try:
             # line ends are left as they are
-            text = (folder / program.file).read_bytes().decode("ascii")
-            found.append(reader.read(text, file=program.file, dialect=dialect))
+            text = (folder / file).read_bytes().decode("ascii")
+            found[file] = reader.read(text, file=file, dialect=dialect)
         except UnicodeDecodeError as fault:
             line = fault.object.count(b"\n", 0, fault.start) + 1
             message = "the file holds characters that no program may hold. Write the set again."
-            faults.append(_damaged(program.file, message, line))
+            faults.append(_damaged(file, message, line))
         except Refusal as refusal:
             faults += refusal.findings
     if faults:

@@ -89,7 +89,7 @@ def verify(
     except (ValueError, KeyError, TypeError) as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
-    gone = [one for one in written.programs if not (folder / one).is_file()]
+    gone = [one for one in dict.fromkeys(written.programs) if not (folder / one).is_file()]
     if not hashes:
         findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
     proofs: tuple[BoardProof, ...] = ()

@@ -70,8 +70,8 @@ class Made:
         ]
 
 
-def made(folder: Path) -> Made:
-    file = put(folder, BOARD, everything)
+def made(folder: Path, text: str = BOARD) -> Made:
+    file = put(folder, text, everything)
     cut_set = prepare(file, folder / "set")
     return Made(job.load(file), cut_set, folder / "set")
 

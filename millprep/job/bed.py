@@ -24,6 +24,7 @@ from millprep.job.fields import (
     number,
 )
 from millprep.values.blank import Grade
+from millprep.values.dialect import ToolChange
 
 Spindle = Literal["program", "hand"]
 SurfaceProbe = Literal["electrical", "switch"]
@@ -140,6 +141,13 @@ class MachineTable(Table):
         words="0.005, assumed",
         above=0,
         most=1,
+    )
+    tool_change: ToolChange = choice(
+        "How cutters are changed: a file for each; or one file for a pass, which stops for a "
+        "person to put the next one in; or in which the machine changes it. Z is zeroed anew with "
+        "each",
+        ToolChange,
+        default="files",
     )
     dialect: DialectTable = entry(
         "What of RS-274 its controller understands",

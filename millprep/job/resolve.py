@@ -124,6 +124,7 @@ def _machine(table: MachineTable) -> Machine:
         probe_log=table.probe_log,
         probe_repeatability=table.probe_repeatability,
         dialect=dialect_of(table.dialect),
+        tool_change=table.tool_change,
     )
 
 

@@ -14,7 +14,8 @@ refused.
 from __future__ import annotations
 
 from millprep.proof.block import DIFFERS, Block, Fault, parse, whole
-from millprep.proof.carriage import Carriage
+from millprep.proof.carriage import UNKNOWN, Carriage
+from millprep.proof.change import asked_for
 from millprep.proof.frame import frame_faults
 from millprep.proof.groups import check_letters, grouped_g, grouped_m
 from millprep.proof.spelling import Spelling
@@ -186,6 +187,9 @@ class _Reader:
         if stopping in (0, 1):
             words = block.comment or self.words_above
             self.stops.append(Stop(len(carriage.moves), self.line, stopping == 1, words))
+            if asked_for(words):
+                # a person puts another cutter in, and zeroes Z with it
+                carriage.at = UNKNOWN
         elif stopping is not None:
             self._end(f"M{stopping}")
 

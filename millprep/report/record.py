@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from millprep.values.certificate import Limit
     from millprep.values.cut_set import CutSet, Figures
     from millprep.values.cutter import Cutter
+    from millprep.values.cutting import Cutting
     from millprep.values.finding import Finding
     from millprep.values.layout import Placement
     from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
@@ -31,7 +32,7 @@ FORMAT = 1
 CORNERS = 20
 """Places of so many unreached corners of a copy stand in the report."""
 Row = dict[str, Any]
-Costs = dict[str, "Figures"]
+Costs = dict[tuple[str, str], "Figures"]
 """Figures of a program by its file."""
 
 
@@ -51,7 +52,7 @@ def record(cut_set: CutSet) -> Row:
     costs: Costs = {}
     if cut_set.figures:
         pairs = zip(cut_set.programs, cut_set.figures, strict=True)
-        costs = {program.file: figures for program, figures in pairs}
+        costs = {(program.file, program.cutter.name): figures for program, figures in pairs}
     return {
         "format": FORMAT,
         "set": cut_set.id,
@@ -239,10 +240,11 @@ def _vernier(one: Vernier) -> Row:
 
 
 def _program(cut_set: CutSet, program: Program, costs: Costs) -> Row:
-    cost = costs.get(program.file)
-    cutting = next((one for one in cut_set.cutting if one.file == program.file), None)
+    cost = costs.get((program.file, program.cutter.name))
+    cutting = next((one for one in cut_set.cutting if _of(one, program)), None)
     return {
         "file": program.file,
+        "lines": list(cost.lines) if cost and cost.lines else None,
         "cutter": program.cutter.name,
         "work": program.work,
         "depth": _mm(program.depth),
@@ -252,6 +254,11 @@ def _program(cut_set: CutSet, program: Program, costs: Costs) -> Row:
         "travel_length": _mm(cost.travel_length) if cost else None,
         "cutting": cutting_row(cutting),
     }
+
+
+def _of(one: Cutting, program: Program) -> bool:
+    """Whether it tells of a program, which may share its file with others."""
+    return (one.file, one.cutter) == (program.file, program.cutter.name)
 
 
 def _join(cut_set: CutSet, join: Join) -> Row:

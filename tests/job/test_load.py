@@ -204,6 +204,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
     assert (machine.surface_probe, machine.probe_repeatability) == ("switch", 0.002)
     assert machine.probe_log == "at (?P<x>[^,]+),(?P<y>[^,]+),(?P<z>[^,]+)"
+    assert (short.machine.tool_change, machine.tool_change) == ("files", "pause")
     assert machine.dialect == Dialect(
         arcs=False, cycles=True, comments="semicolon", line_numbers=True, decimals=3,
         line_ends="crlf", dwell_unit="ms", percent=True, end="M30", start_lines=("M8",),
