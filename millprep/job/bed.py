@@ -188,6 +188,12 @@ class BlankTable(Table):
         above=0,
         most=LARGEST,
     )
+    shared_kerf: bool = entry(
+        "One cut between two boards: they lie the profile cutter's diameter apart, and what their "
+        "straight edges have in common is cut once",
+        "true or false",
+        default=False,
+    )
     count: int = number(
         "How many blanks of this size there are", "", default=1, least=1, most=1000, whole=True
     )

@@ -194,6 +194,12 @@ def _blanks(good: Good) -> Iterator[Mistake]:
                 ("blank", i, "spacing"),
                 f"must let the profile cutter of {cutter:g} mm pass; got {blank['spacing']:g}",
             )
+        elif blank["shared_kerf"] and _above(blank["spacing"], cutter):
+            yield wrong(
+                ("blank", i, "spacing"),
+                f"must be left out, or be the profile cutter's {cutter:g} mm, with shared_kerf = "
+                f"true; got {blank['spacing']:g}",
+            )
 
 
 def _offcut(path: KeyPath, size: list[float], corners: list[list[float]]) -> Iterator[Mistake]:

@@ -60,7 +60,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
         file=file,
         name=job.name,
         boards=tuple(_board(file, board) for board in job.board),
-        blanks=tuple(_blank(blank, 2 * width + SPACING_WEB) for blank in job.blank),
+        blanks=tuple(_blank(blank, width) for blank in job.blank),
         machine=_machine(job.machine),
         origin=_point(job.setup.origin),
         touch=_point(job.setup.touch) if job.setup.touch else None,
@@ -128,7 +128,8 @@ def _machine(table: MachineTable) -> Machine:
     )
 
 
-def _blank(table: BlankTable, spacing: float) -> BlankPlan:
+def _blank(table: BlankTable, kerf: float) -> BlankPlan:
+    spacing = kerf if table.shared_kerf else 2 * kerf + SPACING_WEB
     return BlankPlan(
         size=_point(table.size),
         thickness=table.thickness,

@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.one_blank.bites import real
+from millprep.one_blank.freed import freed
 from millprep.one_blank.grooves import joined, room
 from millprep.one_blank.whole import Cuts, extent
 from millprep.one_blank.windows import joined_by, windows
@@ -37,7 +38,7 @@ from millprep.passes.network import Network
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
-from millprep.paths import drilling, profile
+from millprep.paths import drilling
 from millprep.program.bed import bed
 from millprep.program.build import build
 from millprep.values.blank import Blank, Box
@@ -124,9 +125,7 @@ def passes(
         room(plan, placements, gap),
     )
     drilled = share_holes.share_holes(made.holes, join_plan, plan, blank.number, homes)
-    untabbed = share.share_profiles(made.profiles, plan, radius, blank.number)
-    profiles, tab_findings = _tabbed(job, blank, made, placements, untabbed.joins)
-    freed = share.share_profiles(profiles, plan, radius, blank.number)
+    free = freed(job, blank, made.profiles, placements, plan, left_out)
     bared = share.share_clearings(made.clearings, plan, overrun, homes)
 
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
@@ -167,7 +166,7 @@ def passes(
             *rings.by_pass[k],
             *bared[k],
             *drilled[k],
-            *freed.by_pass[k],
+            *free.by_pass[k],
         ]
         # the cross first: it shows at once whether the blank lies on the right set
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
@@ -186,7 +185,7 @@ def passes(
         )
     judged = tuple(
         join
-        for join in (*rings.joins, *strength.expect(freed.joins, errors))
+        for join in (*rings.joins, *strength.expect(free.joins, errors))
         if join.placement not in left_out
     )
     by_index = {p.index: p for p in placements}
@@ -201,7 +200,7 @@ def passes(
             for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
         ),
         *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
-        *tab_findings,
+        *free.findings,
         *verdict.judge(judged, job.registration, by_index, blank.number),
         *verdict.bitten(bites, by_index, blank.number),
         *verdict.stretched(job.machine, placements, blank.number),
@@ -209,7 +208,7 @@ def passes(
     return Passes(
         tuple(milling),
         judged,
-        tuple(one for one in profiles if one.placement not in left_out),
+        tuple(one for one in free.profiles if one.placement not in left_out),
         tuple(cut for cuts_ in find_again.values() for cut in cuts_),
         tuple(programs),
         words,
@@ -266,33 +265,6 @@ def _pose(planned: Pose, found: Pose | None) -> Pose:
     if found is None or found.as_list() == [round(v, 9) for v in planned.as_list()]:
         return planned
     return found
-
-
-def _tabbed(
-    job: JobPlan,
-    blank: Blank,
-    made: Cuts,
-    placements: tuple[Placement, ...],
-    joined: tuple[Join, ...],
-) -> tuple[tuple[Profile, ...], tuple[Finding, ...]]:
-    """Profiles with tabs away from pads and joins, where the frame holds them."""
-    by_index = {p.index: p for p in placements}
-    radius = job.profile.cutter.width(blank.thickness) / 2
-    hold = profile.frame(blank, made.profiles, radius)
-    done: list[Profile] = []
-    findings: list[Finding] = []
-    for one in made.profiles:
-        placement = by_index[one.placement]
-        pads = [hole.moved(placement.pose).spine for hole in placement.board.holes]
-        avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
-        places = [join.at for join in joined if join.placement == one.placement]
-        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold)
-        done.append(tabbed)
-        findings += [
-            replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)
-            for f in found
-        ]
-    return tuple(done), tuple(findings)
 
 
 def _area(box: Box) -> shapely.Polygon:

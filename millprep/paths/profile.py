@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from millprep.paths.arcs import from_line
@@ -91,7 +92,8 @@ def frame(blank: Blank, profiles: Sequence[Profile], radius: float) -> BaseGeome
             ring = one.path.flattened()
             # what the cutter goes round is board, not frame
             kerfs.append(offset(shapely.Polygon(ring), radius))
-    left = shapely.box(0.0, 0.0, *blank.size).difference(shapely.union_all(kerfs))
+    laminate = blank.outline or shapely.box(0.0, 0.0, *blank.size)
+    left = laminate.difference(shapely.union_all(kerfs))
     firm = shapely.get_parts(offset(left, -WEB / 2))
     return max(firm, key=lambda part: part.area) if len(firm) else shapely.Polygon()
 
@@ -102,6 +104,8 @@ def with_tabs(
     avoid: BaseGeometry,
     joins: Sequence[Point],
     hold: BaseGeometry | None = None,
+    beside: Sequence[tuple[float, float]] = (),
+    barred: Sequence[tuple[float, float]] = (),
 ) -> tuple[Profile, tuple[Finding, ...]]:
     """The profile with its tabs, on straight stretches, away from holes, pads and joins.
 
@@ -112,6 +116,9 @@ def with_tabs(
         joins: places where passes meet on this path.
         hold: the frame, shrunk by half a web; a tab of an outer profile ends on it. None leaves
             every place open.
+        beside: stretches of the path where a tab ends on a board that is held, and no frame is
+            needed.
+        barred: stretches where no tab may be, since a neighbour cuts them.
     """
     width = plan.tab_width + plan.cutter.width(profile.depth)
     total = profile.path.length
@@ -119,9 +126,9 @@ def with_tabs(
         return profile, ()
     starts, cost = _tab_costs(profile.path, width, avoid, joins)
     if hold is not None and not profile.inner:
-        places = shapely.points([profile.path.point_at(s + width / 2) for s in starts.tolist()])
-        reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
-        cost = np.where(shapely.distance(places, hold) <= reach, cost, np.inf)
+        cost = np.where(_ends_firm(profile, plan, starts, hold, beside), cost, np.inf)
+    for a, b in barred:
+        cost = np.where((starts < b) & (starts + width > a), np.inf, cost)
     if not np.isfinite(cost).any():
         return profile, (_no_tab(profile, width),)
     count = max(3 if not profile.inner else 2, math.ceil(total / plan.tab_every))
@@ -147,6 +154,35 @@ def with_tabs(
             best = (sum_cost, chosen)
     tabs = tuple(Tab(start, start + width) for start in sorted(best[1]))
     return replace(profile, tabs=tabs), ()
+
+
+def holds(
+    profile: Profile,
+    plan: ProfilePlan,
+    hold: BaseGeometry,
+    beside: Sequence[tuple[float, float]],
+    barred: Sequence[tuple[float, float]],
+) -> bool:
+    """Whether a tab finds a place on a profile; the arguments are those of `with_tabs`."""
+    tabbed, _ = with_tabs(profile, plan, shapely.Point(1e9, 1e9), (), hold, beside, barred)
+    return bool(tabbed.tabs)
+
+
+def _ends_firm(
+    profile: Profile,
+    plan: ProfilePlan,
+    starts: FloatArray,
+    hold: BaseGeometry,
+    beside: Sequence[tuple[float, float]],
+) -> NDArray[np.bool_]:
+    """Which places of a tab lead to the frame or to a board that is held."""
+    width = plan.tab_width + plan.cutter.width(profile.depth)
+    places = shapely.points([profile.path.point_at(s + width / 2) for s in starts.tolist()])
+    reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
+    firm: NDArray[np.bool_] = shapely.distance(places, hold) <= reach
+    for a, b in beside:
+        firm |= (starts >= a) & (starts + width <= b)
+    return firm
 
 
 def _tab_costs(

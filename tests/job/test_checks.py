@@ -44,6 +44,13 @@ CASES: list[tuple[str, str]] = [
         "9:1: [blank] spacing must let the profile cutter of 2 mm pass; got 1.9",
     ),
     (
+        changed(
+            "size = [500.0, 110.0]", "size = [500.0, 110.0]\nspacing = 2.5\nshared_kerf = true"
+        ),
+        "9:1: [blank] spacing must be left out, or be the profile cutter's 2 mm, with shared_kerf "
+        "= true; got 2.5",
+    ),
+    (
         changed('preset = "vee-30-0.1"', 'preset = "vee-30-0.1"\nfeed = 1201'),
         "21:1: [cutters.vee] feed must be at most max_feed of the machine, 1200; got 1201",
     ),

@@ -73,6 +73,7 @@ grade = "CEM-1"
 [[blank]]
 preset = "fr1-1.6-35"
 size = [100, 80]
+shared_kerf = true
 
 [setup]
 origin = [1, -2]
@@ -212,7 +213,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     )  # fmt: skip
     assert full.blanks == (
         BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2, grade="CEM-1"),
-        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 6.0, 1, grade="FR-1"),
+        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 2.0, 1, grade="FR-1"),
     )
     assert (full.origin, full.touch, full.tape) == ((1.0, -2.0), (3.0, 4.0), True)
     assert full.clamps == (
