@@ -121,6 +121,13 @@ class MachineTable(Table):
         least=0,
         most=1,
     )
+    tool_change: ToolChange = choice(
+        "How cutters are changed: a file for each; or one file for a pass, which stops for a "
+        "person to put the next one in; or in which the machine changes it. Z is zeroed anew with "
+        "each",
+        ToolChange,
+        default="files",
+    )
     surface_probe: SurfaceProbe = choice(
         "What tells that a surface is touched: the cutter itself, which closes a circuit with the "
         "copper, or a probe with a switch of its own",
@@ -141,13 +148,6 @@ class MachineTable(Table):
         words="0.005, assumed",
         above=0,
         most=1,
-    )
-    tool_change: ToolChange = choice(
-        "How cutters are changed: a file for each; or one file for a pass, which stops for a "
-        "person to put the next one in; or in which the machine changes it. Z is zeroed anew with "
-        "each",
-        ToolChange,
-        default="files",
     )
     dialect: DialectTable = entry(
         "What of RS-274 its controller understands",

@@ -84,11 +84,10 @@ class TextSink:
             self._line(line)
         if first:
             self._line(STATE)
-            if self._changes:
-                self._change(program)
         else:
             self._line(f"G0 Z{self._number(machine.above)}")
             raised = self.line
+        if self._changes or not first:
             self._change(program)
             # a person may have done anything meanwhile
             self._line(STATE)
@@ -113,7 +112,7 @@ class TextSink:
         self._feed = None
         self._wait = 0.0
         self._stop = ""
-        self._points, self._across = 0, False
+        self._across = False
 
     @property
     def _changes(self) -> bool:

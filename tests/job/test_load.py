@@ -46,6 +46,7 @@ scale_error = -0.4
 squareness = 0.05
 periodic_error = 0.02
 backlash = 0.01
+tool_change = "pause"
 surface_probe = "switch"
 probe_log = 'at (?P<x>[^,]+),(?P<y>[^,]+),(?P<z>[^,]+)'
 probe_repeatability = 0.002
@@ -203,9 +204,9 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert machine.screw_lead == 8
     assert (machine.scale_error, machine.squareness) == (-0.4, 0.05)
     assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
+    assert (short.machine.tool_change, machine.tool_change) == ("files", "pause")
     assert (machine.surface_probe, machine.probe_repeatability) == ("switch", 0.002)
     assert machine.probe_log == "at (?P<x>[^,]+),(?P<y>[^,]+),(?P<z>[^,]+)"
-    assert (short.machine.tool_change, machine.tool_change) == ("files", "pause")
     assert machine.dialect == Dialect(
         arcs=False, cycles=True, comments="semicolon", line_numbers=True, decimals=3,
         line_ends="crlf", dwell_unit="ms", percent=True, end="M30", start_lines=("M8",),

@@ -10,6 +10,7 @@ from millprep.passes.labels import strokes
 from millprep.program.build import build
 from millprep.program.joined import files
 from millprep.values.cut import Cut, Engraving, HoleCut
+from millprep.values.dialect import ToolChange
 from millprep.values.milling_pass import MillingPass
 from millprep.values.pose import Pose
 from millprep.values.program import Program
@@ -22,10 +23,11 @@ CUTS: tuple[Cut, ...] = (
     HoleCut((30.0, 40.0), 2.0, "drill2", 1.8, "drill", 0, "h2"),
     *NUMBER,
 )
+WAYS: tuple[ToolChange, ...] = ("pause", "changer")
 CUTTERS = (drill(1.0), drill(2.0), vee())
 
 
-def built(tool_change: str, cuts: tuple[Cut, ...] = CUTS) -> tuple[Program, ...]:
+def built(tool_change: ToolChange, cuts: tuple[Cut, ...] = CUTS) -> tuple[Program, ...]:
     machine = replace(MACHINE, tool_change=tool_change)
     return build(
         cuts, PASS, CUTTERS, machine, profiling(), shown=[(20.0, 20.0)], ahead=NUMBER[:1]
@@ -44,7 +46,7 @@ def test_by_default_every_cutter_has_its_file() -> None:
 
 
 def test_dry_runs_and_verniers_stay_files_of_their_own() -> None:
-    for way in ("pause", "changer"):
+    for way in WAYS:
         programs = built(way)
         assert names(programs) == [
             "01-dry-run-vee.ngc", "02-engrave-vee.ngc", *["03-engrave-to-drill.ngc"] * 3,
