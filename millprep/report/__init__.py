@@ -26,9 +26,8 @@ def write(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> 
     `beside` may begin work that another core can do.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    drawn = draw(cut_set, folder / FOLDER, beside)
-    images = {p.png: (folder / p.png).read_bytes() for p in drawn if p.mill_pass is not None}
-    _put(folder / "sheet.html", sheet(cut_set, images))
+    draw(cut_set, folder / FOLDER, beside)
+    _put(folder / "sheet.html", sheet(cut_set))
     _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
     write_as_cut(cut_set, folder)
     # last of all: it holds the hashes of every other file, programs included

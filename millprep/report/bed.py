@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from millprep.report.plan_words import say
 from millprep.report.words import place, plain
 
 if TYPE_CHECKING:
@@ -26,15 +27,9 @@ def on_pins(cut_set: CutSet) -> bool:
 
 def bed_words(cut_set: CutSet) -> tuple[str, ...]:
     """What to do before the bed is cut: zero, and what the programs themselves note."""
-    words = [
-        "X and Y: set the zero as for the first pass, and keep it from now on: the pins and every "
-        "pass depend on it.",
-    ]
+    words = [say("bed.xy")]
     for program in bed_programs(cut_set):
         x, y, _ = program.start
-        words.append(
-            f"Z: touch off on {plain(program.zero_on)} at {place((x, y))}, again after every "
-            "change of cutter."
-        )
+        words.append(say("bed.z", what=plain(program.zero_on), place=place((x, y))))
         words += [plain(note[:1].upper() + note[1:], 200) + "." for note in program.notes]
     return tuple(dict.fromkeys(words))

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.report.plan_words import say
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
     from millprep.values.check import Check, Touch
     from millprep.values.cut_set import CutSet
+    from millprep.values.layout import Placement
+
+Numbered = tuple[int, "Check"]
+"""A check and its number in the CSV."""
 
 FILE = "buzz-out.csv"
 HEADER = (
@@ -32,11 +38,13 @@ MARKS = {
 SAID_ABOVE = (", its pads farthest apart", " between them at their narrowest")
 """Ends of reasons that the sheet says once above its table: rows are to be short."""
 JOIN = re.compile(r"passes (\d+) and (\d+) meet at")
+MOST_APART, MOST_CONNECTED = 36, 9
+"""Checks that stand on the short list, of all boards together."""
 
 
 @dataclass(frozen=True, slots=True)
 class BuzzRow:
-    """One check as a row of the sheet."""
+    """One check as a row of the sheet; `short` is why in fewer words still."""
 
     name: str
     one: str
@@ -44,6 +52,7 @@ class BuzzRow:
     expect: str
     when: str
     why: str
+    short: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +61,25 @@ class BuzzTable:
 
     title: str
     rows: tuple[BuzzRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShortTable:
+    """The checks to make first on one copy; no title where there is only one."""
+
+    title: str
+    apart: tuple[BuzzRow, ...]
+    connected: tuple[BuzzRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShortList:
+    """The checks to make first, how many of all these are, whether any waits for links."""
+
+    tables: tuple[ShortTable, ...]
+    shown: int
+    all: int
+    marks: bool
 
 
 def table_text(cut_set: CutSet) -> str:
@@ -87,30 +115,98 @@ def tables(cut_set: CutSet) -> tuple[BuzzTable, ...]:
     """The checks of each copy for the sheet, named as in the CSV."""
     found = []
     for placement in cut_set.layout.placements:
-        rows = tuple(
-            _row(n, check)
-            for n, check in enumerate(cut_set.checks, 1)
-            if check.placement == placement.index
-        )
+        rows = tuple(_row(n, check) for n, check in _of(cut_set, placement))
         if rows:
-            name = plain(placement.board.name, 60)
-            title = f"{name}, copy {placement.copy}, blank {placement.blank}"
+            title = say(
+                "buzz.title", board=plain(placement.board.name, 60), copy=placement.copy,
+                blank=placement.blank,
+            )  # fmt: skip
             found.append(BuzzTable(title, rows))
     return tuple(found)
 
 
+def shortest(cut_set: CutSet) -> ShortList | None:
+    """The checks to make first; None where there are none.
+
+    Of each board the copy with the narrowest gap: its narrowest gaps and its joins, which must
+    be apart, and its longest ways, which must be connected.
+    """
+    kinds: dict[str, list[Placement]] = {}
+    for placement in cut_set.layout.placements:
+        if _of(cut_set, placement):
+            kinds.setdefault(placement.board.name, []).append(placement)
+    if not kinds:
+        return None
+    most_apart = max(MOST_APART // len(kinds), 3)
+    most_connected = max(MOST_CONNECTED // len(kinds), 1)
+    found, shown = [], 0
+    for copies in kinds.values():
+        placement = min(copies, key=lambda p: (_least_gap(cut_set, p), p.index))
+        checks = _of(cut_set, placement)
+        apart = _first_apart([one for one in checks if one[1].expect == "isolation"], most_apart)
+        ways = [one for one in checks if one[1].expect == "continuity"]
+        ways = sorted(ways, key=lambda one: -math.dist(one[1].one.at, one[1].other.at))
+        connected = sorted(ways[:most_connected], key=lambda one: one[0])
+        shown += len(apart) + len(connected)
+        title = say(
+            "buzz.like", board=plain(placement.board.name, 40), copy=placement.copy,
+            count=len(copies), blank=placement.blank,
+        )  # fmt: skip
+        found.append(
+            ShortTable(
+                title if len(cut_set.layout.placements) > 1 else "",
+                tuple(_row(n, check) for n, check in apart),
+                tuple(_row(n, check) for n, check in connected),
+            )
+        )
+    marks = any(row.when for one in found for row in (*one.apart, *one.connected))
+    return ShortList(tuple(found), shown, len(cut_set.checks), marks)
+
+
+def _of(cut_set: CutSet, placement: Placement) -> list[Numbered]:
+    """The checks of one copy with their numbers in the CSV."""
+    return [
+        (n, check)
+        for n, check in enumerate(cut_set.checks, 1)
+        if check.placement == placement.index
+    ]
+
+
+def _least_gap(cut_set: CutSet, placement: Placement) -> float:
+    gaps = [check.gap for _, check in _of(cut_set, placement) if check.gap is not None]
+    return round(min(gaps, default=math.inf), 6)
+
+
+def _first_apart(checks: list[Numbered], most: int) -> list[Numbered]:
+    """At most so many: the narrowest gaps, and joins from all along the board."""
+    gaps = sorted(
+        (one for one in checks if one[1].gap is not None), key=lambda one: one[1].gap or 0.0
+    )
+    joins = [one for one in checks if one[1].gap is None]
+    for_joins = min(len(joins), max(most // 2, most - len(gaps)))
+    step = len(joins) / for_joins if for_joins else 1.0
+    chosen = [joins[int(k * step)] for k in range(for_joins)] + gaps[: most - for_joins]
+    return sorted(chosen, key=lambda one: one[0])
+
+
 def _row(n: int, check: Check) -> BuzzRow:
-    expect = {"continuity": "connected", "isolation": "apart"}[check.expect]
+    expect = say("buzz.connected" if check.expect == "continuity" else "buzz.apart")
     why = check.why
     for end in SAID_ABOVE:
         why = why.removesuffix(end)
-    why = JOIN.sub(r"join \1|\2", why)
+    join = JOIN.search(why)
+    short = why if check.gap is None else f"{check.gap:.2f} mm"
+    if join is not None:
+        short = say("buzz.join", one=join[1], other=join[2])
+        why = JOIN.sub(short, why)
     mark = MARKS[check.when]
-    return BuzzRow(str(n), _words(check.one), _words(check.other), expect, mark, plain(why))
+    return BuzzRow(
+        str(n), _words(check.one), _words(check.other), expect, mark, plain(why), plain(short, 24)
+    )
 
 
 def _words(touch: Touch) -> str:
-    what = "bare" if touch.piece is None else plain(touch.pad or touch.piece, 20)
+    what = say("buzz.bare") if touch.piece is None else plain(touch.pad or touch.piece, 20)
     return f"{what} {number(touch.at[0], 1)}, {number(touch.at[1], 1)}"
 
 

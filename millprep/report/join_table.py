@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.report.words import many, number, place, plain
+from millprep.report.plan_words import say
+from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
@@ -41,15 +42,18 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     pairs: dict[tuple[int, int], int] = {}
     for join in mine:
         pairs[join.passes] = pairs.get(join.passes, 0) + 1
-    counts = " and ".join(f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items()))
+    counts = say("joins.and").join(
+        say("joins.pair", count=n, nth=min(pair)) for pair, n in sorted(pairs.items())
+    )
     most = max(join.predicted or 0.0 for join in mine)
     least = min(join.tolerance_electrical or 0.0 for join in mine)
     shown = mine[:MOST]
-    rest = f" The {MOST} weakest of them:" if len(mine) > MOST else ""
+    joins = say("joins.one" if len(mine) == 1 else "joins.more", count=len(mine))
+    words = say(
+        "joins.words", joins=joins, pairs=counts, most=number(most, 3), least=number(least, 3)
+    )
     return JoinTable(
-        f"On copper this pass has {many(len(mine), 'join', 'joins')}, {counts}. None is expected "
-        f"to be more than {number(most, 3)} mm off on 99.7 % of blanks, none stands less than "
-        f"{number(least, 3)} mm.{rest}",
+        f"{words} {say('joins.weakest', count=MOST)}" if len(mine) > MOST else words,
         tuple(_row(cut_set, milling_pass, join) for join in shown),
     )
 
@@ -70,7 +74,7 @@ def _row(
     return (
         place(milling_pass.pose.point(join.at)),
         f"{plain(placement.board.name, 40)}{copy}, {plain(join.piece or '', 20)}",
-        f"{join.passes[0]} and {join.passes[1]}",
+        say("joins.two", one=join.passes[0], other=join.passes[1]),
         f"{join.predicted:.3f}",
         f"{join.tolerance_electrical:.3f}",
         "" if ratio == float("inf") else f"{number(ratio, 1)} ×",

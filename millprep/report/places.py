@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.report.plan_words import say
 from millprep.report.words import place, plain
 
 if TYPE_CHECKING:
@@ -68,16 +69,17 @@ def where_words(finding: Finding) -> str:
     """The place of a finding in words; empty when it has none."""
     parts = []
     if finding.board is not None:
-        copy = f", copy {finding.copy}" if finding.copy is not None else ""
-        parts.append(f"board {plain(finding.board, 60)}{copy}")
+        key = "where.board" if finding.copy is None else "where.copy"
+        parts.append(say(key, board=plain(finding.board, 60), copy=finding.copy))
     if finding.blank is not None:
-        parts.append(f"blank {finding.blank}")
+        parts.append(say("where.blank", blank=finding.blank))
     if finding.mill_pass is not None:
-        parts.append(f"pass {finding.mill_pass}")
+        parts.append(say("where.pass", nth=finding.mill_pass))
     if finding.at is not None:
-        of = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
-        parts.append(f"{place(finding.at)} {of[finding.frame or 'drawing']}")
+        parts.append(say(f"where.frame.{finding.frame or 'drawing'}", place=place(finding.at)))
     if finding.file is not None:
-        line = f", line {finding.line}" if finding.line is not None else ""
-        parts.append(f"{plain(finding.file, 120)}{line}")
+        file = plain(finding.file, 120)
+        parts.append(
+            file if finding.line is None else say("where.line", file=file, line=finding.line)
+        )
     return "; ".join(parts)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.report.cutting_words import cutting_lines
+from millprep.report.plan_words import say
 from millprep.report.words import columns, many, number, plain
 
 if TYPE_CHECKING:
@@ -17,10 +18,7 @@ if TYPE_CHECKING:
 
 MOST_PAIRS = 20
 """Pairs that are told one by one; the rest is counted."""
-CAUTION = (
-    "This is functional spacing by a copy of IPC-2221 table 6-1, no insulation that "
-    "protects a person; the standard itself decides, and licensed practice comes first."
-)
+CAUTION = say("judged.caution")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +43,10 @@ def pages(cut_set: CutSet) -> list[Page]:
         rows, more = spacing_rows(board)
         found.append(
             Page(
-                f"{plain(placement.board.name)}, copy {placement.copy} on blank {placement.blank}",
+                say(
+                    "judged.title", board=plain(placement.board.name), copy=placement.copy,
+                    blank=placement.blank,
+                ),
                 rows,
                 more,
                 [current_row(one) for one in board.nets if one.neck is not None],

@@ -1,34 +1,41 @@
-"""sheet.html: what the person at the mill does, in order, on a few printed pages."""
+"""sheet.html: what the person at the mill does, in order, on a few printed pages.
+
+The first page holds what comes before and after the passes; every pass has a page of its own. What
+is read at a desk, the details, is printed only when asked for.
+"""
 
 from __future__ import annotations
 
-import base64
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.report import rules_words
 from millprep.report.bed import bed_programs, bed_words
-from millprep.report.buzz_out import tables
+from millprep.report.buzz_out import FILE, shortest, tables
 from millprep.report.join_table import JoinTable, join_table
 from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.pass_view import works_words
-from millprep.report.pictures import Picture, gallery
-from millprep.report.places import ORDER, name_of, where_words
+from millprep.report.pictures import gallery
+from millprep.report.places import ORDER, marked, name_of, where_words
+from millprep.report.plan_words import WORDS as PLAN
+from millprep.report.plan_words import say
 from millprep.report.review import part, review
-from millprep.report.setup import hole_rows, setup_words
+from millprep.report.setup import HoleRow, hole_rows, setup_words
+from millprep.report.setup_drawing import setup_drawing
 from millprep.report.touch_page import TouchPage, touch_page
 from millprep.report.vernier_view import VernierPage, vernier_page
 from millprep.report.words import cutter_words, duration, many, number, plain
 from millprep.report.zero import zero_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
     from millprep.values.cut_set import CutSet
     from millprep.values.program import Program
 
-SEVERITY = {"stop": "STOP", "warn": "Decide", "note": "Note"}
+MOST_TO_DECIDE = 8
+"""Findings on the first page; the others stand in the details."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +57,11 @@ class PassPage:
     """One pass of one blank."""
 
     title: str
+    drawing: str
     setup: tuple[str, ...]
-    holes: tuple[tuple[str, str, str, str, str], ...]
+    holes: tuple[HoleRow, ...]
     zero: tuple[str, ...]
-    picture: Picture | None
-    image: str | None
+    folder: str
     steps: tuple[Step, ...]
     time: str
     vernier: VernierPage | None = None
@@ -64,21 +71,20 @@ class PassPage:
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """A finding in words."""
+    """A finding in words; `shown` says that the review can show its place."""
 
     name: str
     severity: str
     kind: str
     message: str
     where: str
+    shown: bool
     picture: str | None
+    decide: bool
 
 
-def sheet(cut_set: CutSet, images: Mapping[str, bytes] | None = None) -> str:
-    """The sheet as HTML 5 text, complete in itself: it asks for nothing.
-
-    `images` holds pictures as PNG by their paths in the set, as many as are to stand in it.
-    """
+def sheet(cut_set: CutSet) -> str:
+    """The sheet as HTML 5 text, complete in itself: it asks for nothing."""
     import jinja2
 
     environment = jinja2.Environment(
@@ -90,47 +96,41 @@ def sheet(cut_set: CutSet, images: Mapping[str, bytes] | None = None) -> str:
         keep_trailing_newline=True,
     )
     environment.filters["kept"] = kept
-    pictures = gallery(cut_set)
+    remarks = _remarks(cut_set)
+    bed = bed_programs(cut_set)
+    pages = _pages(cut_set)
     return environment.get_template("sheet.html.j2").render(
+        p=PLAN,
+        say=say,
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         machine=plain(cut_set.machine.name),
         total=duration(sum(f.seconds for f in cut_set.figures)) if cut_set.figures else None,
-        blanks=[
-            (
-                blank.number,
-                f"{number(blank.size[0])} × {number(blank.size[1])} mm",
-                f"{number(blank.thickness)} mm with {number(blank.copper, 3)} mm of copper",
-                _boards_on(cut_set, blank.number),
-            )
-            for blank in cut_set.layout.blanks
-        ],
+        blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3))
             for c in cut_set.cutters
             if any(p.cutter.name == c.name for p in cut_set.programs)
         ],
-        bed=[_step(cut_set, program, i == 0) for i, program in enumerate(bed_programs(cut_set))],
+        bed=_steps(cut_set, bed, ""),
         bed_words=bed_words(cut_set),
-        pages=_pages(cut_set, pictures, images or {}),
+        bed_time=_time(cut_set, bed),
+        pages=pages,
         review=review(cut_set),
         w=WORDS,
         layers=LAYERS,
-        overview=[picture for picture in pictures if picture.svg],
-        remarks=_remarks(cut_set, pictures),
+        remarks=remarks,
+        decide=[remark for remark in remarks if remark.decide][:MOST_TO_DECIDE],
+        undecided=max(sum(remark.decide for remark in remarks) - MOST_TO_DECIDE, 0),
+        first_checks=shortest(cut_set),
         buzz_out=tables(cut_set),
+        checks_file=FILE,
         judged=rules_words.pages(cut_set),
-        caution=rules_words.CAUTION,
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
         clearance=number(cut_set.machine.clearance),
     )
-
-
-def data_uri(png: bytes) -> str:
-    """A picture as an address that holds the picture itself."""
-    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
 
 
 def kept(words: str) -> str:
@@ -138,38 +138,43 @@ def kept(words: str) -> str:
     return re.sub(r"\b([XYZ]) (?=[−\d])", "\\1\N{NO-BREAK SPACE}", words)
 
 
-def _boards_on(cut_set: CutSet, blank: int) -> str:
-    counts: dict[str, int] = {}
-    for placement in cut_set.layout.on(blank):
-        counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
-    return ", ".join(f"{count} × {plain(name, 60)}" for name, count in counts.items())
+def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
+    """Number, size, thickness and boards of each blank."""
+    found: list[tuple[str, ...]] = []
+    for blank in cut_set.layout.blanks:
+        counts: dict[str, int] = {}
+        for placement in cut_set.layout.on(blank.number):
+            counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
+        boards = ", ".join(
+            say("need.board", count=count, board=plain(name, 60)) for name, count in counts.items()
+        )
+        size = say("need.size.of", x=number(blank.size[0]), y=number(blank.size[1]))
+        thick = say(
+            "need.thick.of", thick=number(blank.thickness), copper=number(blank.copper, 3)
+        )
+        found.append((str(blank.number), size, thick, boards))
+    return found
 
 
-def _pages(
-    cut_set: CutSet, pictures: tuple[Picture, ...], images: Mapping[str, bytes]
-) -> list[PassPage]:
+def _pages(cut_set: CutSet) -> list[PassPage]:
     pages = []
     for milling_pass in cut_set.passes:
         here = (milling_pass.blank, milling_pass.number)
         programs = [p for p in cut_set.programs if (p.blank, p.mill_pass) == here]
         last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
-        before = [None, *(p.cutter.name for p in programs)]
-        seconds = sum(_seconds(cut_set, program) or 0.0 for program in programs)
-        picture = next((p for p in pictures if (p.blank, p.mill_pass) == here), None)
-        png = None if picture is None else images.get(picture.png)
+        title = say("order.pass", blank=here[0], nth=here[1], last=last)
+        folders = {p.file.rpartition("/")[0] for p in programs}
+        folder = f"{folders.pop()}/" if len(folders) == 1 else ""
         pages.append(
             PassPage(
-                title=f"Blank {here[0]}, pass {here[1]} of {last}",
+                title=title,
+                drawing=setup_drawing(cut_set, milling_pass, title),
                 setup=setup_words(cut_set, milling_pass),
                 holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(cut_set, milling_pass),
-                picture=picture,
-                image=None if png is None else data_uri(png),
-                steps=tuple(
-                    _step(cut_set, program, program.cutter.name != name)
-                    for program, name in zip(programs, before, strict=False)
-                ),
-                time=duration(seconds) if cut_set.figures else "not known",
+                folder=plain(folder, 120) if folder != "/" else "",
+                steps=_steps(cut_set, programs, folder),
+                time=_time(cut_set, programs),
                 vernier=vernier_page(cut_set, milling_pass),
                 touch=touch_page(cut_set, milling_pass),
                 joins=join_table(cut_set, milling_pass),
@@ -178,39 +183,59 @@ def _pages(
     return pages
 
 
+def _time(cut_set: CutSet, programs: Sequence[Program]) -> str:
+    seconds = [_seconds(cut_set, program) for program in programs]
+    known = [one for one in seconds if one is not None]
+    return duration(sum(known)) if len(known) == len(seconds) and known else say("time.unknown")
+
+
 def _seconds(cut_set: CutSet, program: Program) -> float | None:
     if not cut_set.figures:
         return None
     return cut_set.figures[cut_set.programs.index(program)].seconds
 
 
-def _step(cut_set: CutSet, program: Program, change: bool) -> Step:
+def _steps(cut_set: CutSet, programs: Sequence[Program], folder: str) -> tuple[Step, ...]:
+    """The programs in order; `folder` is said elsewhere."""
+    before = [None, *(p.cutter.name for p in programs)]
+    return tuple(
+        _step(cut_set, program, program.cutter.name != name, folder)
+        for program, name in zip(programs, before, strict=False)
+    )
+
+
+def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
     seconds = _seconds(cut_set, program)
+    cutter = plain(program.cutter.name, 60)
+    feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
-        file=plain(program.file, 160),
+        file=plain(program.file.removeprefix(folder), 160),
         work=works_words(program),
-        cutter=plain(program.cutter.name, 60),
+        cutter=say("run.change", cutter=cutter) if change else cutter,
         change=change,
-        depth=number(program.depth, 3),
-        spindle=number(program.spindle, 0),
-        feed=f"{number(program.cutter.feed, 0)} / {number(program.cutter.plunge, 0)}",
+        depth=number(program.depth, 3) if program.spins else "",
+        spindle=number(program.spindle, 0) if program.spins else say("run.off"),
+        feed=" / ".join(number(feed, 0) for feed in feeds),
         time=duration(seconds) if seconds is not None else "",
     )
 
 
-def _remarks(cut_set: CutSet, pictures: tuple[Picture, ...]) -> list[Remark]:
-    shown = {name: p.png for p in pictures for name in p.findings}
+def _remarks(cut_set: CutSet) -> list[Remark]:
+    pictures = {name: p.png for p in gallery(cut_set) for name in p.findings}
+    placed = {mark.name for mark in marked(cut_set)}
     rows = sorted(
         enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
     )
     return [
         Remark(
             name=name_of(index),
-            severity=SEVERITY[finding.severity],
+            severity=say(f"weight.{finding.severity}"),
             kind=plain(finding.code),
             message=plain(finding.message, 1000),
             where=where_words(finding),
-            picture=shown.get(name_of(index)),
+            shown=name_of(index) in placed,
+            picture=pictures.get(name_of(index)),
+            decide=finding.severity != "note",
         )
         for index, finding in rows
     ]
@@ -224,7 +249,7 @@ def findings_text(cut_set: CutSet) -> str:
         f"{many(stops, 'finding stops', 'findings stop')} this job. No program was written.",
         "",
     ]
-    for remark in _remarks(cut_set, gallery(cut_set)):
+    for remark in _remarks(cut_set):
         lines.append(f"{remark.name}  {remark.severity.upper()}  {remark.kind}")
         lines.append(f"    {remark.message}")
         if remark.where:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.report.plan_words import say
 from millprep.report.words import number, plain
 from millprep.values.cutter import EndMill
 
@@ -16,11 +17,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class TouchPage:
-    """What the sheet tells of touching; `play` is how far off a hole may lie, in words."""
+    """What the sheet tells of touching: the program, how to go about it, the holes to read."""
 
     file: str
-    tip: str
-    play: str
+    how: str
+    holes: tuple[str, ...]
     readings: str
     command: str
 
@@ -48,8 +49,11 @@ def touch_page(cut_set: CutSet, milling_pass: MillingPass) -> TouchPage | None:
     blank = f" --blank {milling_pass.blank}" if len(cut_set.layout.blanks) > 1 else ""
     return TouchPage(
         plain(program.file, 160),
-        f"{plain(program.cutter.name, 60)}, {number(tip, 3)} mm",
-        number(play, 2),
+        say(
+            "touch.how", tip=f"{plain(program.cutter.name, 60)}, {number(tip, 3)} mm",
+            play=number(play, 2),
+        ),
+        tuple(plain(hole.id) for hole in holes),
         f'set = "{plain(cut_set.id)}"\nunit = "mm"\n[touches]\n{lines}\n',
         f"millprep refit OUT --pass {milling_pass.number}{blank} --touches READINGS.toml --out NEW",
-    )
+    )  # fmt: skip

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING
 
 from millprep.report.palette import CUTTERS, INK
+from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -26,18 +28,16 @@ class VernierPage:
     Attributes:
         rows: (id, measured direction, machine place, its lines) for each vernier.
         drawing: SVG of one along x with an example.
-        step: mm for one line, in words.
+        how: how they are read, in words.
         example: what the drawing shows, in words.
-        file: program that cuts the second combs.
         readings: text of a readings file to fill in.
         command: that uses it.
     """
 
     rows: tuple[tuple[str, str, str, str], ...]
     drawing: str
-    step: str
+    how: str
     example: str
-    file: str
     readings: str
     command: str
 
@@ -58,22 +58,19 @@ def vernier_page(cut_set: CutSet, milling_pass: MillingPass) -> VernierPage | No
     return VernierPage(
         tuple(_row(one, milling_pass) for one in mine),
         drawing(first),
-        number(first.step, 3),
-        f"Here line {EXAMPLE} runs through: the pass lies "
-        f"{number(EXAMPLE * first.step, 3)} mm toward the plus sign.",
-        plain(file, 160),
+        say("vernier.how", file=plain(file.rsplit("/", 1)[-1], 80), step=number(first.step, 3)),
+        say("vernier.coarse", line=EXAMPLE, mm=number(EXAMPLE * first.step, 3)),
         f'set = "{plain(cut_set.id)}"\n[verniers]\n{lines}\n',
         f"millprep refit OUT --pass {here[1]}{blank} --vernier READINGS.toml --out NEW",
     )
 
 
 def _row(one: Vernier, milling_pass: MillingPass) -> tuple[str, str, str, str]:
-    along = "along X" if one.measures == "x" else "along Y"
     return (
         plain(one.id),
-        along,
+        say(f"along.{one.measures}"),
         place(milling_pass.pose.point(one.at)),
-        f"−{one.reach} to {one.reach}",
+        say("vernier.range", low=f"−{one.reach}", high=one.reach),
     )
 
 
@@ -102,16 +99,17 @@ def drawing(one: Vernier) -> str:
         f'<ellipse cx="{at:.1f}" cy="0" rx="5" ry="{_LINE + 4:.1f}" fill="none" '
         f'stroke="{INK}" stroke-width="1.2"/>'
     )
+    low, high = (escape(say("vernier.pass", nth=nth)) for nth in one.passes)
     parts.append(
-        f'<text x="{-half - 20:.1f}" y="{_LINE:.1f}" font-size="10">pass {one.passes[0]}</text>'
-        f'<text x="{-half - 20:.1f}" y="{-6:.1f}" font-size="10">pass {one.passes[1]}</text>'
+        f'<text x="{-half - 20:.1f}" y="{_LINE:.1f}" font-size="10">{low}</text>'
+        f'<text x="{-half - 20:.1f}" y="{-6:.1f}" font-size="10">{high}</text>'
     )
-    top, low = -_LINE - 8, _LINE + 3 * _LONGER + 24
+    top, foot = -_LINE - 8, _LINE + 3 * _LONGER + 24
     wide = half + 34
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="{-wide:.0f} {top:.0f} '
-        f'{2 * wide:.0f} {low - top:.0f}">'
-        f"<title>Two combs that meet; line {EXAMPLE} runs through both</title>"
+        f'{2 * wide:.0f} {foot - top:.0f}">'
+        f"<title>{escape(say('vernier.picture', line=EXAMPLE))}</title>"
         + "".join(parts)
         + "</svg>"
     )

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from millprep.report.bed import on_pins
+from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -15,10 +16,6 @@ if TYPE_CHECKING:
     from millprep.values.milling_pass import MillingPass, RegistrationHole
     from millprep.values.path import Point
 
-ZERO_AGAIN = (
-    "Zero Z at this same point before the first program and again after every change of cutter. "
-    "X and Y stay as they are."
-)
 CHECKED = 0.05
 """A zero found again is good when the second place shows within this, mm: common practice, no
 source."""
@@ -29,20 +26,12 @@ Mark = tuple[str, "Point"]
 
 def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """Where X, Y and Z are zero in this pass, and how to find a lost X and Y again."""
-    corner = milling_pass.pose.point((0.0, 0.0))
-    xy = (
-        "X and Y: keep the zero of the pass before; do not set it again."
-        if milling_pass.number > 1
-        else f"X and Y: the low left corner of the blank stands at {place(corner)} of the "
-        "machine. Set the zero so that the display shows these numbers with the spindle's axis "
-        "over that corner."
-    )
+    corner = place(milling_pass.pose.point((0.0, 0.0)))
     return (
-        xy,
+        say("zero.kept") if milling_pass.number > 1 else say("zero.set", place=corner),
+        say("zero.z", place=place(milling_pass.touch)),
+        say("zero.again"),
         *lost(cut_set, milling_pass),
-        f"Z: touch off on the copper at {place(milling_pass.touch)}. Nothing is ever cut there. "
-        "The copper's surface is Z 0.",
-        ZERO_AGAIN,
     )
 
 
@@ -60,22 +49,13 @@ def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     if len(marks) < 2:
         return ()
     first, second = farthest(marks)
-    if pins and used:
-        what, how = "pin", "lift the blank off, and touch the pin from outside"
-    else:
-        what, how = "hole", "touch the hole from within"
-    words = (
-        f"If X and Y were lost, as after a power failure: {how} on both sides along X, then along "
-        f"Y. Over the middle of {what} {plain(first[0])} set {exact(first[1])}. Check: the middle "
-        f"of {what} {plain(second[0])} must then show {exact(second[1])} within {CHECKED:g} mm."
-    )
+    words = say(
+        "zero.lost_pins" if pins and used else "zero.lost_holes", first=plain(first[0]),
+        at=exact(first[1]), second=plain(second[0]), there=exact(second[1]), mm=f"{CHECKED:g}",
+    )  # fmt: skip
     if now == 1:
-        words += (
-            f" Until {plain(first[0])} is drilled, go by the pin holes in the bed, which stand "
-            "where the pins of the later passes are listed."
-            if pins
-            else f" Until {plain(first[0])} is drilled, go by the blank's corner."
-        )
+        until = say("zero.until_pins" if pins else "zero.until_corner", first=plain(first[0]))
+        words = f"{words} {until}"
     return (words,)
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import io
-from itertools import pairwise
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 from pypdf import PdfReader
 
+from millprep.report.sheet import sheet
 from tests.browser.chromium import open_sheet
+from tests.report.synthetic import invented
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -18,31 +20,99 @@ if TYPE_CHECKING:
 SIZES = {"A4": (595, 842), "Letter": (612, 792)}
 
 
-def printed(started: Browser, file: Path, paper: str) -> PdfReader:
-    opened = open_sheet(started, file, light="dark")
+BREAKS = ("Blank 1, pass 1 of", "Blank 1, pass 2 of", "Blank 2, pass 1 of")
+"""How the pages of passes begin."""
+WIDE_FONT = ('Arial, "Liberation Sans", Helvetica, "wide made narrow"', '"wide made narrow"')
+
+
+def printed(started: Browser, file: Path, paper: str, *, details: bool = False) -> PdfReader:
+    opened = open_sheet(started, file, light="dark", bypass_csp=True)
+    if details:
+        opened.page.locator("#print-details").check()
     pdf = opened.page.pdf(format=paper, print_background=True)
     opened.page.context.close()
+    assert opened.said == opened.asked == []
     return PdfReader(io.BytesIO(pdf))
 
 
+def texts(pdf: PdfReader) -> list[str]:
+    return [page.extract_text().strip() for page in pdf.pages]
+
+
 @pytest.mark.parametrize("paper", SIZES)
+@pytest.mark.parametrize("font", ["usual", "wide"])
 def test_pages_of_the_half_metre_board(
-    started: Browser, memory_board: Path, paper: str
+    started: Browser, memory_board: Path, paper: str, font: str, tmp_path: Path
 ) -> None:
-    pdf = printed(started, memory_board / "sheet.html", paper)
-    pages = [page.extract_text() for page in pdf.pages]
+    file = memory_board / "sheet.html"
+    if font == "wide":
+        text = file.read_text("utf-8")
+        file = tmp_path / "sheet.html"
+        file.write_text(text.replace(*WIDE_FONT), "utf-8")
+    pdf = printed(started, file, paper)
     width, height = SIZES[paper]
     for page in pdf.pages:
         assert float(page.mediabox.width) == pytest.approx(width, abs=1)
         assert float(page.mediabox.height) == pytest.approx(height, abs=1)
-    starts = ["lighthouse memory board", "Blank 1, pass 1 of 2", "Blank 1, pass 2 of 2", "Buzz out"]
-    at = [next(i for i, text in enumerate(pages) if text.lstrip().startswith(s)) for s in starts]
-    # one sheet before the first pass, both faces of one for each pass; the last has the work
-    # after all passes on its third
-    assert at[0] == 0
-    assert [b - a for a, b in pairwise(at)] == [2, 2, 3]
-    assert 3 <= len(pages) - at[-1] <= 5
-    assert all(len(text) > 100 for text in pages), "a page with next to nothing on it"
+    # one page before and after the passes, one for each pass
+    starts = ("lighthouse memory board", *BREAKS[:2])
+    pages = texts(pdf)
+    assert len(pages) == 3
+    assert all(start in page[:120] for page, start in zip(pages, starts, strict=True))
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_pages_of_two_blanks_of_small_boards(
+    started: Browser, indicators: Path, paper: str
+) -> None:
+    pages = texts(printed(started, indicators / "sheet.html", paper))
+    starts = ("lighthouse indicators", BREAKS[0], BREAKS[2])
+    assert len(pages) == 3
+    assert all(start in page[:120] for page, start in zip(pages, starts, strict=True))
+
+
+def test_the_first_page_has_cautions_and_what_comes_after(
+    started: Browser, memory_board: Path
+) -> None:
+    first, one, two = texts(printed(started, memory_board / "sheet.html", "A4"))
+    for words in ("Lethal voltages", "What you need", "Order of work", "The bed, once",
+                  "Deburr holes", "Buzz out", "Must be apart", "Must be connected"):  # fmt: skip
+        assert words in first
+    for page in (one, two):
+        for words in ("Set up", "Zero", "Run in this order", "Dimensions in mm from the work zero"):
+            assert words in page
+    assert "Verniers: how far" in two
+    assert "millprep refit OUT --pass 2 --vernier" in two
+
+
+def test_details_are_printed_when_asked_for(started: Browser, memory_board: Path) -> None:
+    short = texts(printed(started, memory_board / "sheet.html", "A4"))
+    whole = texts(printed(started, memory_board / "sheet.html", "A4", details=True))
+    assert len(short) < len(whole) <= 10
+    for words in ("holes of 1.10 mm", "Spacing, the least margins", "SHA-256"):
+        assert not any(words in page for page in short)
+        assert any(words in page for page in whole)
+
+
+@pytest.mark.parametrize("rounds", [2, 5])
+def test_many_programs_in_a_pass_break_between_rows(
+    started: Browser, tmp_path: Path, rounds: int
+) -> None:
+    cut_set = replace(invented(4), locating="pins")
+    many = tuple(
+        replace(p, file=p.file.replace(".ngc", f"-{k}.ngc"))
+        for p in cut_set.programs
+        for k in range(rounds)
+    )
+    figures = tuple(f for f in cut_set.figures for _ in range(rounds))
+    file = tmp_path / "sheet.html"
+    file.write_text(sheet(replace(cut_set, programs=many, figures=figures)), "utf-8")
+    pages = texts(printed(started, file, "Letter"))
+    assert 3 <= len(pages) <= 5
+    whole = "\n".join(pages)
+    assert all(p.file.rpartition("/")[2] in whole for p in many)
+    ends = [page.splitlines()[-1] for page in pages]
+    assert not any(end in ("Set up", "Zero", "Time") or "Run in this" in end for end in ends)
 
 
 def test_the_review_is_not_printed(started: Browser, two_passes: Path) -> None:

@@ -76,7 +76,8 @@ def test_buzz_out_on_disk_and_on_the_sheet(example_set: Path) -> None:
 
 def test_rows_of_the_sheet_are_short_and_their_legend_says_the_rest(memory_board: Path) -> None:
     sheet = (memory_board / "sheet.html").read_text("utf-8")
-    table = sheet[sheet.index("Buzz out, before") :]
+    details = sheet[sheet.index('<div class="details">') :]
+    table = details[details.index("Buzz out, before") :]
     legend, rest = table.split("<table", 1)
     rows = rest.split("</table>")[0]
     assert "pads farthest apart" in legend

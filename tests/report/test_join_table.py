@@ -51,6 +51,6 @@ def test_the_first_pass_and_joins_nobody_predicted_have_none() -> None:
 
 
 def test_it_stands_on_the_sheet() -> None:
-    first, second = sheet(known(0.1)).split("<h2>Blank 1, pass 2 of 2</h2>")
-    assert "Joins with earlier passes" in second
-    assert "Joins with earlier passes" not in first
+    plan, details = sheet(known(0.1)).split('<div class="details">')
+    assert "<h2>Blank 1, pass 2 of 2: Joins with earlier passes</h2>" in details
+    assert "Joins with earlier passes" not in plan

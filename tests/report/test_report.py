@@ -24,9 +24,8 @@ def test_a_set_is_written_twice_with_the_same_bytes(tmp_path: Path) -> None:
     assert {"report.json", "sheet.html", "previews/blank-1-pass-1.png"} <= set(first)
     assert first["report.json"].endswith(b"}\n")
     assert b"\r" not in first["report.json"]
-    for link in ("previews/blank-1-pass-1.png", "previews/close-up-1.png"):
-        assert link.encode() in first["sheet.html"]
-        assert link in first
+    assert "previews/close-up-1.png" in first
+    assert b"previews/" not in first["sheet.html"]
 
 
 def test_a_refusal_is_explained_and_holds_no_program(tmp_path: Path) -> None:

@@ -1,18 +1,17 @@
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 
-from millprep.report.sheet import findings_text, kept, sheet
+from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.finding import Finding
 from tests.report.synthetic import VEE, invented, refused
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
-HOSTILE = "</td><script>alert('x')</script>\"&{{ 7 * 7 }}"
+HOSTILE = "</td><script>alert('x')</script>\"&{{ 7777 * 11 }}"
 
 
 class Reader(HTMLParser):
@@ -59,20 +58,17 @@ def test_the_reader_sees_bad_nesting() -> None:
 
 
 def test_the_sheet_is_html_5(two_passes: CutSet) -> None:
-    text = sheet(two_passes, {"previews/blank-1-pass-1.png": b"not looked at"})
+    text = sheet(two_passes)
     assert text.startswith('<!DOCTYPE html>\n<html lang="en">')
     assert text.endswith("</html>\n")
-    assert {"title", "h1", "table", "img", "ol"} <= read(text).seen
+    assert {"title", "h1", "table", "svg", "ol"} <= read(text).seen
 
 
 def test_it_asks_for_nothing_from_outside(two_passes: CutSet) -> None:
-    text = sheet(two_passes, {"previews/blank-1-pass-2.png": b"not looked at"})
+    text = sheet(two_passes)
     links = read(text).links
-    assert "previews/blank-1-pass-2.png" in links
-    assert sum(link.startswith("data:image/png;base64,") for link in links) == 1
-    beside = r"previews/[a-z0-9-]+\.png|#(plan|review)|data:image/png;base64,[A-Za-z0-9+/=]+"
-    assert all(re.fullmatch(beside, link) for link in links)
-    assert "http:" not in text
+    assert set(links) == {"#plan", "#review"}
+    assert "http:" not in text.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert "https:" not in text
     assert "@import" not in text
     assert "url(" not in text
@@ -91,8 +87,12 @@ def test_cautions_come_before_anything_to_do(two_passes: CutSet) -> None:
 
 def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
     text = read(sheet(two_passes)).text
-    places = [text.index(program.file) for program in two_passes.programs]
-    assert places == sorted(places)
+    at = 0
+    for program in two_passes.programs:
+        folder, _, file = program.file.rpartition("/")
+        if f"The files lie in {folder}/." in text[at:]:
+            at = text.index(f"The files lie in {folder}/.", at)
+        at = text.index(file, at)
     assert text.count("put in: vee30") == 2
     assert "300 / 100" in text
     assert "1 min 02 s" in text
@@ -101,17 +101,17 @@ def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
 
 def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
     text = sheet(two_passes).replace("\N{NO-BREAK SPACE}", " ")
-    first, second = text.split("Blank 1, pass 2 of 2", 1)
+    first, second = text.split("<h2>Blank 1, pass 2 of 2", 1)
     assert "Pins out of the bed." in first
     assert "its low left corner at X 15  Y 30" in first
-    assert "X 0 to 12, Y 60 to 90, 12 mm above the copper" in first
+    assert "X 0 to 12, Y 60 to 90; X 290 to 300, Y 70 to 100, 12 mm above the copper" in first
     assert "is drilled now for pass 2" in first
     assert "Take these clamps off the bed: X 0 to 12" in second
     assert "Put the pins in the bed" in second
     assert "keep the zero of the pass before" in second
     assert "touch off on the copper at X 20  Y 34" in second
     assert "again after every change of cutter" in second
-    assert "mm past the machine&#39;s travel on the left" in second
+    assert "mm past the travel on the left" in second
 
 
 def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
@@ -135,7 +135,7 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
         figures=(two_passes.figures[0], *two_passes.figures),
     )
     text = sheet(with_bed)
-    assert text.index("bed/01-bore-pins.ngc") < text.index("Blank 1, pass 1 of 2")
+    assert text.index("bed/01-bore-pins.ngc") < text.index("<h2>Blank 1, pass 1 of 2")
     assert "Blank off." in text
     said = text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Z: touch off on the bed at X 1  Y 2.5, again after" in said
@@ -146,10 +146,47 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
 
 
 def test_findings_with_place_and_close_up(two_passes: CutSet) -> None:
-    text = read(sheet(two_passes)).text
+    text = read(sheet(two_passes)).text.replace("\N{NO-BREAK SPACE}", " ")
     assert text.index("F3") < text.index("F2") < text.index("F1")
-    assert "board memory, copy 1; X 27  Y 20 in the drawing" in text
-    assert "blank 1; pass 1; X 12  Y 60 on the machine" in text
+    assert "board memory, copy 1; X 27 Y 20 in the drawing" in text.replace("  ", " ")
+    assert "blank 1; pass 1; X 12 Y 60 on the machine" in text.replace("  ", " ")
+    first, details = sheet(two_passes).split('<div class="details">')
+    assert 'data-show="F2"' in first
+    assert "<td>F1</td>" not in first  # a note, which stands in the details
+    assert "<td>F1</td>" in details
+
+
+def test_no_more_findings_on_the_first_page_than_fit(two_passes: CutSet) -> None:
+    warned = replace(two_passes.findings[1], severity="warn")
+    first, details = sheet(replace(two_passes, findings=(warned,) * 20)).split(
+        '<div class="details">'
+    )
+    assert first.count("<td>Decide</td>") == MOST_TO_DECIDE
+    assert "12 more to decide stand in the details." in first
+    assert details.count("<td>Decide</td>") == 20
+
+
+def test_programs_from_several_folders_are_named_in_full(two_passes: CutSet) -> None:
+    odd = replace(two_passes.programs[0], file="joined/all.ngc")
+    text = sheet(replace(two_passes, programs=(odd, *two_passes.programs[1:])))
+    assert "<code>joined/all.ngc</code>" in text
+    assert "<code>blank-1/pass-1/02-drill-drill-1.1.ngc</code>" in text
+    assert "<code>02-drill-drill-1.1.ngc</code>" in text  # of pass 2
+
+
+def test_readings_have_boxes_to_write_in(two_passes: CutSet) -> None:
+    text = sheet(two_passes)
+    first, second = text.split("<h2>Blank 1, pass 2 of 2", 1)
+    assert 'class="write"' not in first
+    # X and Y of each hole that pass 2 is found by
+    assert second.count('class="write"') == 2 * len(two_passes.passes[1].registration)
+
+
+def test_a_program_that_does_not_spin_says_so(two_passes: CutSet) -> None:
+    first, *others = two_passes.programs
+    dry = replace(first, works=("dry-run",), spins=False, spindle=0.0, depth=0.0)
+    text = sheet(replace(two_passes, programs=(dry, *others)))
+    assert '<td class="n"></td><td class="n">off</td>' in text
 
 
 def test_hostile_names_stay_words() -> None:
@@ -170,8 +207,8 @@ def test_hostile_names_stay_words() -> None:
     # the page's own data and script, and no other
     assert text.count("<script") == 2
     assert "<script>alert" not in text
-    assert "49" not in reader.text
-    assert reader.text.count("{{ 7 * 7 }}") >= 8
+    assert "85547" not in text
+    assert reader.text.count("{{ 7777 * 11 }}") >= 8
 
 
 def test_a_coordinate_is_not_torn_from_its_axis() -> None:

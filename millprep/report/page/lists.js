@@ -129,6 +129,12 @@ function fillFindings() {
     row.append(holder);
     list.append(row);
   }
+  for (const link of document.querySelectorAll("[data-show]")) {
+    link.addEventListener("click", () => {
+      goTo(data.findings.find((one) => one.name === link.dataset.show));
+      canvas.focus({ preventScroll: true });
+    });
+  }
   $("review-findings-none").hidden = data.findings.length > 0;
 }
 

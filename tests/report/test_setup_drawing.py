@@ -1,0 +1,120 @@
+"""The set-up drawing measures what the set says, and nothing of it leaves the paper."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+from xml.etree import ElementTree
+
+import pytest
+
+from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
+from millprep.values.blank import Blank
+from millprep.values.cut_set import CutSet
+from millprep.values.overhang import overhangs
+from tests.report.synthetic import invented
+
+NAMESPACE = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def two_passes() -> CutSet:
+    return replace(invented(4), locating="pins")
+
+
+def drawn(cut_set: CutSet, number: int) -> ElementTree.Element:
+    return ElementTree.fromstring(setup_drawing(cut_set, cut_set.passes[number - 1], "pass <1>"))
+
+
+def words(svg: ElementTree.Element) -> list[str]:
+    return [text.text or "" for text in svg.iter(f"{NAMESPACE}text")]
+
+
+def test_everything_is_measured_from_the_work_zero(two_passes: CutSet) -> None:
+    told = words(drawn(two_passes, 2))
+    # the blank lies at 15 - 200, 30 and is 340 x 110
+    assert {"−185", "155", "30", "140"} <= set(told)
+    # clamps 290 to 300, 70 to 100 and 80 to 110, 145 to 160
+    assert {"290", "300", "70", "100", "80", "110", "145", "160"} <= set(told)
+    (prop,) = [o.prop for o in overhangs(two_passes.passes[1].pose,
+               two_passes.layout.blanks[0], two_passes.machine.travel)]  # fmt: skip
+    assert f"−{-prop[0]:g}" in told
+    # r1 and r2 locate, r3 is the key: 212, 5; 275, 105; 275, 5 on the blank
+    assert "27 r1" in told
+    assert {"35 r1", "35 r3", "35 r1 r3"} & set(told)
+    assert {"90 r2", "90 r3"} <= set(told)
+    assert {"r1", "r2", "r3"} <= set(told)
+    # the touch point
+    assert {"20 Z", "34 Z"} <= set(told)
+
+
+def test_the_key_names_only_what_is_there(two_passes: CutSet) -> None:
+    first, second = words(drawn(two_passes, 1)), words(drawn(two_passes, 2))
+    assert "hole made in this pass" in first
+    assert "pin through the blank" not in first
+    assert "pin through the blank" in second
+    assert "hole made in this pass" not in second
+    by_hand = words(drawn(replace(two_passes, locating="measure"), 2))
+    assert "hole to find" in by_hand
+    assert "pin through the blank" not in by_hand
+    assert not any("clamp" in text for text in words(drawn(replace(two_passes, clamps=()), 1)))
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_nothing_leaves_the_paper(two_passes: CutSet, number: int) -> None:
+    svg = drawn(two_passes, number)
+    wide, high = map(float, svg.attrib["viewBox"].split()[2:])
+    assert wide == WIDE
+    assert high < HIGHEST + 15
+    for text in svg.iter(f"{NAMESPACE}text"):
+        x, y, size = (float(text.attrib[key]) for key in ("x", "y", "font-size"))
+        long = len(text.text or "") * size * 0.53
+        way = {"start": 1.0, "end": -1.0, "middle": 0.0}[text.attrib.get("text-anchor", "start")]
+        if "transform" in text.attrib:
+            assert "rotate(-90 " in text.attrib["transform"]
+            ends = [(x, y), (x, y - way * long)]
+        else:
+            ends = [(x, y), (x + way * long, y)]
+        for px, py in ends:
+            assert 0 <= px <= wide, text.text
+            assert 0 <= py <= high, text.text
+    for chain in [*svg.iter(f"{NAMESPACE}polyline"), *svg.iter(f"{NAMESPACE}polygon")]:
+        for x, y in (map(float, p.split(",")) for p in chain.attrib["points"].split()):
+            assert -0.5 <= x <= wide + 0.5
+            assert -0.5 <= y <= high + 0.5
+
+
+def test_no_two_figures_stand_on_each_other(two_passes: CutSet) -> None:
+    svg = drawn(two_passes, 2)
+    turned: dict[str, list[float]] = {"start": [], "end": []}
+    for text in svg.iter(f"{NAMESPACE}text"):
+        if "transform" in text.attrib:
+            turned[text.attrib["text-anchor"]].append(float(text.attrib["x"]))
+    for row in turned.values():
+        row.sort()
+        assert all(b - a > 2.5 for a, b in pairwise(row))
+
+
+def test_a_small_blank_is_drawn_no_larger_than_it_is() -> None:
+    whole = invented(1)
+    small = replace(whole, layout=replace(whole.layout, blanks=(Blank(1, (30.0, 20.0), 1.6, 0.035),
+                    ), placements=()), clamps=())  # fmt: skip
+    text = setup_drawing(small, small.passes[0], "x")
+    rim = re.search(r'<path d="M(\S+) (\S+)l([^z]+)z" fill-rule="evenodd" fill="#f4f0e4"', text)
+    assert rim
+    steps = [float(v) for v in rim[3].split()]
+    assert max(map(abs, steps)) == pytest.approx(30.0, abs=0.11)
+
+
+def test_an_offcut_has_its_own_shape() -> None:
+    import shapely
+
+    whole = invented(1)
+    (blank,) = whole.layout.blanks
+    corner = shapely.Polygon([(0, 0), (100, 0), (100, 60), (60, 110), (0, 110)])
+    cut = replace(whole, layout=replace(whole.layout, blanks=(replace(blank, outline=corner),)))
+    rim = re.search(r'<path d="M[^l]+l([^z]+)z" fill-rule="evenodd" fill="#f4f0e4"',
+                    setup_drawing(cut, cut.passes[0], "x"))  # fmt: skip
+    assert rim
+    assert len(rim[1].split()) == 2 * 4
