@@ -13,6 +13,7 @@ from millprep.values.misfit import Misfit
 from millprep.values.net import NetFacts, Wire
 from millprep.values.path import Point
 from millprep.values.plan import BoardPlan, NetPlan, WireLink
+from millprep.values.told import on_drawing
 
 Key = tuple[int, str]
 """A piece of a copy: (placement, piece)."""
@@ -197,9 +198,7 @@ class _Finder:
             for link in self.plan.links
             if self.copper.under(link.start) == first
         ]
-        return NetFacts(
-            net.name, tuple(pieces), net.volts, net.amperes, net.loads, tuple(wires)
-        )
+        return NetFacts(net.name, tuple(pieces), net.volts, net.amperes, net.loads, tuple(wires))
 
     def _misfit(
         self, code: str, j: int, key: tuple[str | int, ...], words: str, at: Point | None
@@ -236,16 +235,13 @@ def _unite(net: list[int], a: int, b: int) -> None:
 
 
 def _off_copper(placement: Placement, place: Point) -> Finding:
-    return Finding(
-        code="link-on-no-copper",
-        severity="stop",
-        message=(
+    return on_drawing(
+        placement,
+        "link-on-no-copper",
+        "stop",
+        (
             f"A wire link ends at {place[0]:g}, {place[1]:g} mm of the drawing, where there is no "
             "copper. Correct [[board]] links, or check the drawing's unit."
         ),
-        frame="drawing",
-        at=place,
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=placement.blank,
+        place,
     )

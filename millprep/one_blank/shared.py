@@ -202,7 +202,7 @@ def passes(
         *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
         *free.findings,
         *verdict.judge(judged, job.registration, by_index, blank.number),
-        *verdict.bitten(bites, by_index, blank.number),
+        *verdict.bitten(bites, by_index),
         *verdict.stretched(job.machine, placements, blank.number),
     )
     return Passes(

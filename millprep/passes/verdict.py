@@ -17,6 +17,7 @@ from millprep.values.layout import Placement
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join
 from millprep.values.plan import RegistrationPlan
+from millprep.values.told import on_blank
 
 ENOUGH = 1.5
 """A join stands at least this many times the mismatch to expect."""
@@ -57,9 +58,7 @@ def judge(
     return tuple(found)
 
 
-def stretched(
-    machine: Machine, placements: Sequence[Placement], blank: int
-) -> tuple[Finding, ...]:
+def stretched(machine: Machine, placements: Sequence[Placement], blank: int) -> tuple[Finding, ...]:
     """A note on how far the machine's scale and squareness, as stated, move a board's far corner.
 
     They cancel where passes meet, so no join tells of them.
@@ -105,9 +104,7 @@ def stretched(
     return tuple(found)
 
 
-def bitten(
-    bites: Sequence[Bite], placements: Mapping[int, Placement], blank: int
-) -> tuple[Finding, ...]:
+def bitten(bites: Sequence[Bite], placements: Mapping[int, Placement]) -> tuple[Finding, ...]:
     """One note on all grooves that may cut into a neighbour of another pass, at the deepest."""
     if not bites:
         return ()
@@ -116,21 +113,18 @@ def bitten(
     one, two = (k + 1 for k in worst.passes)
     placement = placements[index]
     return (
-        Finding(
-            code="neighbours-apart",
-            severity="note",
-            message=(
+        on_blank(
+            placement,
+            "neighbours-apart",
+            "note",
+            (
                 f"At {len(bites)} places a groove runs close to copper that another pass parts, "
                 f"and may bite into it. The deepest: the path around piece {piece}, cut in pass "
                 f"{one}, may go {worst.depth:.3f} mm into piece {other}, parted in pass {two}. "
                 "Nothing leaks; where such a track is thin, a smaller [isolation] gap or more "
                 "room in the drawing would do."
             ),
-            frame="blank",
-            at=worst.pair.at,
-            board=placement.board.name,
-            copy=placement.copy,
-            blank=blank,
+            worst.pair.at,
             mill_pass=one,
         ),
     )
@@ -138,10 +132,11 @@ def bitten(
 
 def _no_room(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
     room = f"room for {join.tick:.2f} mm of them" if join.tick else "no room for any"
-    return Finding(
-        code="join-without-room",
-        severity="note",
-        message=(
+    return on_blank(
+        placement,
+        "join-without-room",
+        "note",
+        (
             f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
             f"isolation stands a mismatch of {stands:.3f} mm, {stands / predicted:.1f} times the "
             f"{predicted:.3f} mm that 99.7 % of blanks stay below. To make it "
@@ -149,11 +144,7 @@ def _no_room(join: Join, predicted: float, stands: float, placement: Placement) 
             f"copper or the board's edge leaves {room}. Look at the place with a lens after "
             "cutting, or leave more room beside it in the drawing."
         ),
-        frame="blank",
-        at=join.at,
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=join.blank,
+        join.at,
         mill_pass=join.passes[1],
     )
 
@@ -193,20 +184,17 @@ def _span(values: Sequence[float]) -> str:
 
 
 def _weak(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
-    return Finding(
-        code="join-weak",
-        severity="warn",
-        message=(
+    return on_blank(
+        placement,
+        "join-weak",
+        "warn",
+        (
             f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
             f"isolation stands a mismatch of {stands:.3f} mm, only {stands / predicted:.1f} times "
             f"the {predicted:.3f} mm that 99.7 % of blanks stay below. A wider [isolation] gap, "
             "registration holes farther apart (wider margins), or holes that are measured after "
             "the move (millprep refit) would do; look at the place with a lens after cutting."
         ),
-        frame="blank",
-        at=join.at,
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=join.blank,
+        join.at,
         mill_pass=join.passes[1],
     )

@@ -15,6 +15,7 @@ from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
 from millprep.values.plan import ClearingPlan, Column, IsolationPlan
+from millprep.values.told import on_blank, on_drawing
 
 SHOWN = 12
 """Findings of one kind that are listed one by one; the rest is counted."""
@@ -51,34 +52,28 @@ def board(placement: Placement) -> tuple[Finding, ...]:
         if beyond.area > 1e-6:
             at = beyond.representative_point()
             found.append(
-                Finding(
-                    code="copper-outside-outline",
-                    severity="warn",
-                    message=(
+                on_drawing(
+                    placement,
+                    "copper-outside-outline",
+                    "warn",
+                    (
                         f"Piece {piece.id} reaches {beyond.area:.2f} mm² beyond the outline; the "
                         "profile will cut it there. Move the copper or the outline, or check "
                         "which layers the job names."
                     ),
-                    frame="drawing",
-                    at=(at.x, at.y),
-                    board=drawn.name,
-                    copy=placement.copy,
-                    blank=placement.blank,
+                    (at.x, at.y),
                 )
             )
     found += [
-        Finding(
-            code="lettering-backwards",
-            severity="warn",
-            message=(
+        on_drawing(
+            placement,
+            "lettering-backwards",
+            "warn",
+            (
                 f"The lettering “{text.words}” on copper would read backwards on the milled "
                 "board. Is drawn_from right? The two pictures of the copper show both sides."
             ),
-            frame="drawing",
-            at=text.at,
-            board=drawn.name,
-            copy=placement.copy,
-            blank=placement.blank,
+            text.at,
         )
         for text in drawn.lettering
         if text.mirrored != placement.pose.mirrored
@@ -99,19 +94,16 @@ def tight_gaps(
         a, b = gap.pieces
         placement = by_index[a.placement]
         found.append(
-            Finding(
-                code="gap-too-narrow",
-                severity="stop",
-                message=(
+            on_blank(
+                placement,
+                "gap-too-narrow",
+                "stop",
+                (
                     f"Pieces {a.piece} and {b.piece} stand {gap.gap:.3f} mm apart, the finest "
                     f"cutter cuts {gap.width:.3f} mm at the surface. "
                     + _would_fit(gap.gap, plan, copper)
                 ),
-                frame="blank",
-                at=gap.at,
-                board=placement.board.name,
-                copy=placement.copy,
-                blank=placement.blank,
+                gap.at,
             )
         )
     if len(tight) > SHOWN:
@@ -149,19 +141,16 @@ def not_cleared(
     at = largest.representative_point()
     finest = min(plan.cutters, key=lambda cutter: cutter.width(plan.depth))
     return (
-        Finding(
-            code="copper-not-cleared",
-            severity="warn",
-            message=(
+        on_blank(
+            placement,
+            "copper-not-cleared",
+            "warn",
+            (
                 f"{len(parts)} places, {sum(part.area for part in parts):.2f} mm² together, are "
                 f"too narrow for every cutter that clears; the finest, {finest.name}, cuts "
                 f"{finest.width(plan.depth):.3f} mm. Add a finer one to [clearing] cutters."
             ),
-            frame="blank",
-            at=(at.x, at.y),
-            board=placement.board.name,
-            copy=placement.copy,
-            blank=placement.blank,
+            (at.x, at.y),
         ),
     )
 

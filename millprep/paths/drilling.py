@@ -12,6 +12,7 @@ from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.milling_pass import RegistrationHole
 from millprep.values.plan import DrillingPlan, RegistrationPlan
+from millprep.values.told import on_drawing
 
 REGISTRATION_FIT = 0.005
 """A drill serves a registration hole when its diameter is this near, mm."""
@@ -88,20 +89,17 @@ def _no_drill(
     placement: Placement, diameter: float, holes: Sequence[Hole], plan: DrillingPlan
 ) -> Finding:
     drills = ", ".join(f"{c.diameter:g}" for c in plan.cutters if isinstance(c, Drill))
-    return Finding(
-        code="hole-without-drill",
-        severity="stop",
-        message=(
+    return on_drawing(
+        placement,
+        "hole-without-drill",
+        "stop",
+        (
             f"{len(holes)} hole(s) of {diameter:.3f} mm have no drill: the job lists "
             f"{drills or 'none'} mm with a tolerance of {plan.tolerance:g} mm. Add a drill to "
             "[drilling] cutters, widen the tolerance, or name an end mill thinner than the "
             "hole as borer."
         ),
-        frame="drawing",
-        at=holes[0].at,
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=placement.blank,
+        holes[0].at,
     )
 
 
@@ -110,19 +108,16 @@ def _no_mill(
 ) -> Finding:
     cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
     mills = ", ".join(sorted({f"{c.diameter:g}" for c in cutters if isinstance(c, EndMill)}))
-    return Finding(
-        code="slot-without-mill",
-        severity="stop",
-        message=(
+    return on_drawing(
+        placement,
+        "slot-without-mill",
+        "stop",
+        (
             f"{len(slots)} slot(s) {width:.3f} mm wide have no end mill: those for holes are "
             f"{mills + ' mm' if mills else 'none'}. Name an end mill no wider than the slot as "
             "borer or among [drilling] cutters."
         ),
-        frame="drawing",
-        at=slots[0].at,
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=placement.blank,
+        slots[0].at,
     )
 
 

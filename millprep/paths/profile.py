@@ -19,6 +19,7 @@ from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.path import FloatArray, Path, Point
 from millprep.values.plan import ProfilePlan
+from millprep.values.told import on_blank
 
 CORNER = 0.05
 """Laminate left in a corner farther than this from the drawn edge is worth a finding, mm."""
@@ -218,19 +219,16 @@ def _corners(placement: Placement, left: BaseGeometry, radius: float) -> list[Fi
             continue
         at = part.representative_point()
         findings.append(
-            Finding(
-                code="corner-not-reached",
-                severity="warn",
-                message=(
+            on_blank(
+                placement,
+                "corner-not-reached",
+                "warn",
+                (
                     f"An inner corner keeps {part.area:.2f} mm² of laminate: the cutter's radius "
                     f"is {radius:g} mm. Use a thinner end mill, file the corner, or round it in "
                     "the drawing."
                 ),
-                frame="blank",
-                at=(at.x, at.y),
-                board=placement.board.name,
-                copy=placement.copy,
-                blank=placement.blank,
+                (at.x, at.y),
             )
         )
     return findings
@@ -238,18 +236,15 @@ def _corners(placement: Placement, left: BaseGeometry, radius: float) -> list[Fi
 
 def _too_small(placement: Placement, cutout: shapely.Polygon, radius: float) -> Finding:
     at = cutout.representative_point()
-    return Finding(
-        code="cutout-too-narrow",
-        severity="stop",
-        message=(
+    return on_blank(
+        placement,
+        "cutout-too-narrow",
+        "stop",
+        (
             f"A cut-out is too narrow for the profile cutter of {2 * radius:g} mm. "
             "Name a thinner end mill in [profile] cutter or widen the cut-out."
         ),
-        frame="blank",
-        at=(at.x, at.y),
-        board=placement.board.name,
-        copy=placement.copy,
-        blank=placement.blank,
+        (at.x, at.y),
     )
 
 
@@ -265,4 +260,3 @@ def _no_tab(profile: Profile, width: float) -> Finding:
         frame="blank",
         at=profile.path.start,
     )
-

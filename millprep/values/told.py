@@ -14,9 +14,15 @@ MOST_PER_CODE = 20
 
 
 def on_blank(
-    placement: Placement, code: str, severity: Severity, message: str, at: Point
+    placement: Placement,
+    code: str,
+    severity: Severity,
+    message: str,
+    at: Point,
+    *,
+    mill_pass: int | None = None,
 ) -> Finding:
-    """A finding about one copy at a place on its blank."""
+    """A finding about one copy at a place on its blank, in a pass where it is one's own."""
     return Finding(
         code=code,
         severity=severity,
@@ -26,7 +32,15 @@ def on_blank(
         board=placement.board.name,
         copy=placement.copy,
         blank=placement.blank,
+        mill_pass=mill_pass,
     )
+
+
+def on_drawing(
+    placement: Placement, code: str, severity: Severity, message: str, at: Point
+) -> Finding:
+    """A finding about one copy at a place of its drawing."""
+    return replace(on_blank(placement, code, severity, message, at), frame="drawing")
 
 
 def limited(findings: Sequence[Finding]) -> tuple[Finding, ...]:
