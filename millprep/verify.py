@@ -72,7 +72,7 @@ def verify(
         job_file = find_job(written.old, (Path(), folder.resolve().parent))
     say("reading the job and the drawings")
     plan = job.load(job_file)
-    _same_inputs(written, read_inputs(plan, job_file))
+    same_inputs(written, read_inputs(plan, job_file))
     boards = read_boards(plan, repair=True)
     findings: list[Finding] = []
     if hashes:
@@ -115,7 +115,7 @@ def verify(
     return Verified(written.old.id, len(written.files or ()), layout, proofs, tuple(findings))
 
 
-def _same_inputs(written: WrittenSet, now: tuple[InputFile, ...]) -> None:
+def same_inputs(written: WrittenSet, now: tuple[InputFile, ...]) -> None:
     """Refuse a set whose job or drawings are not those it was made from."""
     made = {one.file: one.sha256 for one in written.old.inputs}
     changed = [one for one in now if made.get(one.file) != one.sha256]

@@ -19,6 +19,7 @@ from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.probe import probe
 from millprep.cli.refit import refit
+from millprep.cli.resume import resume
 from millprep.cli.schema import schema
 from millprep.cli.show import show
 from millprep.cli.verify import verify
@@ -43,6 +44,7 @@ for command in (
     inspect,
     new,
     refit,
+    resume,
     probe,
     verify,
     compare,

@@ -10,6 +10,7 @@ import shapely
 
 from millprep.report.bed import bed_programs
 from millprep.report.cutting_words import cutting_row
+from millprep.report.resumed import resumed_rows
 from millprep.report.rules_record import rules_row
 from millprep.values.cutter import Drill, EndMill, Vee
 
@@ -59,6 +60,7 @@ def record(cut_set: CutSet) -> Row:
         "job": cut_set.job,
         "derived_from": cut_set.derived_from,
         "chosen": list(cut_set.chosen),
+        "resumed": resumed_rows(cut_set),
         "inputs": [{"file": i.file, "sha256": i.sha256} for i in cut_set.inputs],
         "blanks": [
             {

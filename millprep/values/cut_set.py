@@ -19,6 +19,7 @@ from millprep.values.layout import Layout
 from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.program import Program
+from millprep.values.resumption import Resumption
 from millprep.values.trail import Trail
 
 
@@ -62,6 +63,7 @@ class CutSet:
         cutting: how the cutter of every program that cuts does so.
         judged: what the rules of the trade find, one for each copy; empty when not asked.
         chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
+        resumed: the programs of another set that those of this one take up; empty for a whole set.
         apart: holes that another pass drills than the one that cuts the copper around them.
         locating: how a moved blank is found again; None when no pass moves one.
     """
@@ -95,4 +97,5 @@ class CutSet:
     clearings: tuple[Clearing, ...] = ()
     cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()
+    resumed: tuple[Resumption, ...] = ()
     apart: tuple[DrilledApart, ...] = ()

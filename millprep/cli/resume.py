@@ -1,0 +1,141 @@
+"""`millprep resume`: a program taken up again after its cutter broke."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from millprep.cli import words
+from millprep.values.finding import Refusal
+
+if TYPE_CHECKING:
+    from millprep.values.cut_set import CutSet
+
+
+def _place(
+    ctx: click.Context, param: click.Parameter, value: str | None
+) -> tuple[float, float] | None:
+    """X,Y as two numbers."""
+    if value is None:
+        return None
+    try:
+        x, y = (float(word) for word in value.split(","))
+    except ValueError:
+        x = y = math.nan
+    if not (math.isfinite(x) and math.isfinite(y)):
+        words_ = f"{value!r} is no X,Y in mm, such as 120.5,33.2."
+        raise click.BadParameter(words_, ctx=ctx, param=param)
+    return (x, y)
+
+
+def _board(
+    ctx: click.Context, param: click.Parameter, value: str | None
+) -> tuple[str, int] | None:
+    """BOARD or BOARD:COPY as a name and a number."""
+    if value is None:
+        return None
+    name, colon, copy = value.rpartition(":")
+    if not colon:
+        return (value, 1)
+    if not name or not copy.isdecimal() or int(copy) < 1:
+        words_ = f"{value!r} is no BOARD or BOARD:COPY, such as lamp:2."
+        raise click.BadParameter(words_, ctx=ctx, param=param)
+    return (name, int(copy))
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("program", metavar="[PROGRAM]", required=False)
+@click.option(
+    "--after", metavar="N", type=int, help="The last restart point that was passed, as it says."
+)
+@click.option(
+    "--near",
+    metavar="X,Y",
+    callback=_place,
+    help="Where the cutter broke, machine coordinates; with --after within that cut alone.",
+)
+@click.option("--hole", metavar="HOLE", help="Begin with this hole, by number or name.")
+@click.option(
+    "--overlap",
+    metavar="MM",
+    type=click.FloatRange(0.1, 50.0),
+    help="How far before the place of --near it enters, along the path; 2 mm or a cutter's width.",
+)
+@click.option(
+    "--board", metavar="BOARD[:COPY]", callback=_board, help="Make this copy's cuts alone."
+)
+@click.option(
+    "--out",
+    required=True,
+    metavar="NEW",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the new set; the old one stays.",
+)
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The set's job, if it lies neither here nor beside the set.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+def resume(
+    folder: Path,
+    program: str | None,
+    after: int | None,
+    near: tuple[float, float] | None,
+    hole: str | None,
+    overlap: float | None,
+    board: tuple[str, int] | None,
+    out: Path,
+    job_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Go on where a cutter broke.
+
+    Writes a small set with a program that enters before the break and makes all that is left of
+    PROGRAM, a program of OUT, by its file or part of its name. Programs number their restart
+    points, where the cutter is up: --after takes the last one above the line at which the machine
+    stopped, and makes that cut anew. With --board and without PROGRAM, every program's share of
+    one copy is made again.
+    """
+    from millprep.resume import resume as make
+    from millprep.shop.resume import Wish
+
+    if hole is not None and (after is not None or near is not None):
+        raise click.UsageError("--hole says where to begin; --after and --near do not go with it.")
+    if overlap is not None and near is None:
+        raise click.UsageError("--overlap is measured from the place of --near: give one.")
+    if (after, near, hole, board) == (None, None, None, None):
+        raise click.UsageError("say where to go on: --after, --near, --hole or --board.")
+    wish = Wish(after, near, hole, overlap, *(board or (None,)))
+    try:
+        done = make(folder, out, program, wish, job_file, words.steps())
+    except Refusal as refusal:
+        if as_json:
+            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
+        words.say_findings(refusal.findings)
+        click.echo(f"refused, nothing was written to {out}", err=True)
+        raise SystemExit(refusal.exit_code) from None
+    words.say_findings(done.findings)
+    if as_json:
+        click.echo((out / "report.json").read_text("utf-8"), nl=False)
+        return
+    _say(done, out)
+
+
+def _say(done: CutSet, out: Path) -> None:
+    """What was written, and what to do with it."""
+    click.echo(f"set {done.id} in {out}, made from set {done.derived_from}")
+    for one, figures in zip(done.resumed, done.figures, strict=True):
+        x, y, z = one.entry
+        click.echo(
+            f"{one.file}: goes down at X{x:.3f} Y{y:.3f} to Z{z:.3f}, {one.cuts} of {one.points} "
+            f"cuts, about {figures.seconds / 60:.0f} min"
+        )
+    click.echo(f"put a new cutter in, zero Z as before, and read {out / 'sheet.html'}")

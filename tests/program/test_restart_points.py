@@ -1,0 +1,84 @@
+"""Restart points: numbered where the cutter goes down after it came across, however it is told."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+import shapely
+
+from millprep.program import sink
+from millprep.program.adapted import adapted
+from millprep.program.build import build
+from millprep.program.rs274 import TextSink
+from millprep.proof import reader
+from millprep.readback import trail_of
+from millprep.shop.strokes import strokes
+from millprep.values.cut import Cut, HoleCut, Profile, Ring
+from millprep.values.dialect import Dialect
+from millprep.values.machine import Machine
+from millprep.values.milling_pass import MillingPass
+from millprep.values.path import Path
+from millprep.values.pose import Pose
+from millprep.values.program import Program
+from tests.paths.bench import MACHINE, drill, mill, profiling, vee
+
+PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
+SQUARE = Path.lines([(20, 20), (60, 20), (60, 50), (20, 50), (20, 20)])
+CUTS: tuple[Cut, ...] = (
+    Ring(Path.circle((30.0, 30.0), 4.0), 0, "c1", 0, "vee", 0.1),
+    Ring(Path.circle((50.0, 30.0), 4.0), 0, "c2", 0, "vee", 0.1),
+    # twice in pecks
+    *(HoleCut((x, 30.0), 0.4, "drill0.4", 1.8, "drill", 0, f"h{x}") for x in (30.0, 50.0)),
+    Profile(SQUARE, "mill2", 1.8, 1.3, (), 0, inner=False),
+)
+DIALECTS = [
+    Dialect(),
+    Dialect(cycles=True),
+    Dialect(arcs=False, decimals=2),
+    Dialect(comments="semicolon", line_numbers=True),
+]
+
+
+def made(machine: Machine, shown: tuple[tuple[float, float], ...] = ()) -> tuple[Program, ...]:
+    cutters = (vee(), drill(0.4), mill(2.0, "mill2"))
+    return build(CUTS, PASS, cutters, machine, profiling(), shown)
+
+
+def text_of(program: Program, machine: Machine) -> str:
+    said: list[str] = []
+    sink.run(adapted(program, machine), TextSink(said.append, "0123", "job", machine))
+    return "".join(said)
+
+
+@pytest.mark.parametrize("dialect", DIALECTS)
+def test_who_reads_a_program_counts_what_it_says(dialect: Dialect) -> None:
+    machine = replace(MACHINE, dialect=dialect)
+    counts = {}
+    for program in made(machine):
+        text = text_of(program, machine)
+        trace = reader.read(text, file=program.file, dialect=dialect)
+        cuts = strokes(trail_of(trace, program))
+        said = {
+            int(number): line + 2
+            for line, words in enumerate(text.splitlines())
+            for number in re.findall(r"restart point (\d+)", words)
+        }
+        assert said == {cut.number: trace.moves[cut.first].line for cut in cuts}
+        counts[program.work] = len(cuts)
+    assert counts == {"isolate": 2, "drill": 2, "profile": 1}
+
+
+def test_without_comments_they_are_counted_all_the_same() -> None:
+    machine = replace(MACHINE, dialect=Dialect(comments="none"))
+    (isolate, *_) = made(machine)
+    text = text_of(isolate, machine)
+    assert "restart" not in text
+    trace = reader.read(text, file=isolate.file, dialect=machine.dialect)
+    assert [cut.number for cut in strokes(trail_of(trace, isolate))] == [1, 2]
+
+
+def test_a_dry_run_has_none() -> None:
+    dry = next(p for p in made(MACHINE, ((20.0, 20.0),)) if p.work == "dry-run")
+    assert "restart point" not in text_of(dry, MACHINE)
