@@ -175,3 +175,108 @@ def test_in_the_middle_of_gaps_copper_stays_and_comes_apart(
     drawn = sum(piece.shape.area for piece in copy.board.pieces)
     kept = sum(part.shape.area for part in copper.parts if part.pieces)
     assert kept > 1.5 * drawn
+
+
+SCREWED = """
+[[board.net]]
+name = "guard"
+at = [30.0, 3.0]
+volts = 300.0
+[[board.net]]
+name = "supply"
+at = [20.0, 15.0]
+volts = 300.0
+
+[cutters"""
+
+
+def screwed_board() -> Board:
+    """A supply and a screw within a guard of the same volts: no copper within reaches the edge."""
+    outer, inner = shapely.box(2, 2, 58, 28), shapely.box(4, 4, 56, 26)
+    guard = outer.difference(inner)
+    rail = round_(shapely.LineString([(10.0, 15.0), (30.0, 15.0)]), 1.6)
+    pads = [Pad((x, 15.0), 2.4, 1.0) for x in (10.0, 30.0)]
+    supply = shapely.union_all([rail, *(pad.disc for pad in pads)])
+    assert isinstance(guard, shapely.Polygon)
+    assert isinstance(supply, shapely.Polygon)
+    holes = [Hole(f"h{n}", pad.at, pad.hole, "c2") for n, pad in enumerate(pads, 1)]
+    return Board(
+        "lamps",
+        shapely.box(0, 0, 60.0, 30.0),
+        (CopperPiece("c1", guard), CopperPiece("c2", supply)),
+        (*holes, Hole("h3", (45.0, 15.0), 3.2)),
+    )
+
+
+def test_a_screw_on_floating_copper_counts_as_metal_when_gaps_go_by_voltage(
+    tmp_path: Path,
+) -> None:
+    def told(rules: str) -> tuple[set[str], str]:
+        folder = tmp_path / f"job{len(rules)}"
+        folder.mkdir()
+        words: dict[str, Any] = {"travel": (300.0, 180.0), "size": (100.0, 70.0), "margin": 18.0}
+        file = write_job(screwed_board(), folder, gap='"by voltage"', **words)
+        text = file.read_text("utf-8").replace("\n[cutters", SCREWED, 1) + MILL + rules
+        file.write_text(text, encoding="utf-8")
+        cut_set = prepare(file, folder / "out")
+        assert stops(cut_set) == []
+        notes = [f.message for f in cut_set.findings if f.code == "gap-by-voltage"]
+        return {f.code for f in cut_set.findings}, " ".join(notes)
+
+    codes, widened = told("")
+    assert "spacing-to-metal" not in codes
+    assert "guard 1.25, supply 1.25" in widened
+    # a chassis of plastic asks for nothing, and all has the same volts
+    codes, widened = told("[rules]\nedge = false\n")
+    assert "gap-by-voltage" not in codes
+
+
+SOCKET = """
+[[board.net]]
+name = "anode"
+at = [10.0, 15.0]
+volts = 300.0
+[[board.net]]
+name = "cathode"
+at = [50.0, 15.0]
+volts = 0.0
+
+[cutters"""
+
+
+def two_lands() -> Board:
+    """Two lands of a socket, 0.95 mm apart, each with its track."""
+    found = []
+    for x, end in ((28.32, 10.0), (31.67, 50.0)):
+        track = round_(shapely.LineString([(x, 15.0), (end, 15.0)]), 1.0)
+        found.append(shapely.union_all([track, Pad((x, 15.0), 2.4, 1.1).disc]))
+    pieces = tuple(
+        CopperPiece(f"c{n}", shape)
+        for n, shape in enumerate(found, 1)
+        if isinstance(shape, shapely.Polygon)
+    )
+    holes = (Hole("h1", (28.32, 15.0), 1.0, "c1"), Hole("h2", (31.67, 15.0), 1.0, "c2"))
+    return Board("lamps", shapely.box(0, 0, 60.0, 30.0), pieces, holes)
+
+
+@pytest.mark.parametrize("lands", [None, "A6"])
+def test_lands_of_a_socket_may_have_a_column_of_their_own(
+    tmp_path: Path, lands: str | None
+) -> None:
+    """0.8 mm hold 300 V between leads (A6), between tracks it takes 1.25 mm (B2)."""
+    words: dict[str, Any] = {"travel": (300.0, 180.0), "size": (100.0, 70.0), "margin": 18.0}
+    file = write_job(two_lands(), tmp_path, gap='"by voltage"', **words)
+    rules = "" if lands is None else f'[rules]\nlands = "{lands}"\n'
+    text = file.read_text("utf-8").replace("\n[cutters", SOCKET, 1) + MILL + rules
+    file.write_text(text, encoding="utf-8")
+    if lands is None:
+        with pytest.raises(Refusal) as refused:
+            prepare(file, tmp_path / "out")
+        (told,) = [f for f in refused.value.findings if f.severity == "stop"]
+        assert told.code == "drawn-too-near"
+        return
+    cut_set = prepare(file, tmp_path / "out")
+    assert stops(cut_set) == []
+    (judged,) = cut_set.judged
+    assert min(pair.margin for pair in judged.spacings) > -1e-6
+    assert "A6" in {pair.column for pair in judged.spacings}

@@ -12,11 +12,13 @@ from millprep.paths import by_voltage, checks
 from millprep.paths.around_lands import around_lands
 from millprep.paths.clearing import clear
 from millprep.paths.offset import offsets
+from millprep.paths.sums import Asked
 from millprep.values.blank import Blank
 from millprep.values.cut import Clearing
 from millprep.values.finding import Finding
-from millprep.values.land import lands
+from millprep.values.land import AS_CUT, joined, lands
 from millprep.values.layout import Placement
+from millprep.values.metal import metal
 from millprep.values.net import NetFacts
 from millprep.values.plan import ClearingPlan, JobPlan
 
@@ -86,15 +88,21 @@ def _area(
         areas.append(around_lands(floating, soldered, gap=told.pad_gap, skirt=skirt))
     findings: tuple[Finding, ...] = ()
     if told.by_voltage:
-        asked = by_voltage.Asked(
-            column=job.rules.spacing,
-            least_counted=job.rules.least_counted_gap,
-            edge=job.rules.edge,
+        rules = job.rules
+        asked = Asked(
+            column=rules.spacing, lands=rules.lands, least_counted=rules.least_counted_gap
         )
         widened = by_voltage.widen(
-            floating, pieces, nets, asked, gap=gap, skirt=skirt, edge=outline.boundary
+            floating,
+            pieces,
+            nets,
+            asked,
+            gap=gap,
+            skirt=skirt,
+            metal=[one for _, one in metal(placement, rules.fixing_metal)] if rules.edge else [],
+            lands=placement.pose.shape(joined(lands(placement.board), AS_CUT)),
         )
         areas.append(widened.area)
-        findings = checks.voltages(widened, nets, asked.column, placement)
+        findings = checks.voltages(widened, nets, placement)
     found = shapely.union_all(areas)
     return found, tuple(replace(f, blank=placement.blank) for f in findings)

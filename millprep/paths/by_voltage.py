@@ -7,13 +7,15 @@ of another to the same area are together what the voltage between the two requir
 to share a sum the one is taken that widens the gap of few and short nets: a supply of 300 V
 among forty signals, not the forty signals.
 
+Metal at 0 V (the board's edge, screws) is one more neighbour of a floating area, whose own gap no
+cut can widen: every net beside the area makes up for what that gap lacks.
+
 Between two nets with no floating copper in their gap nothing can be widened: what is drawn too
 near stays too near, and is told.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -22,7 +24,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.paths.offset import offset
-from millprep.trade.spacing import Column, required
+from millprep.paths.sums import Asked, Key, Side, gaps, needed, pairs
+from millprep.trade.spacing import Column
 from millprep.values.net import NetFacts
 from millprep.values.path import Point
 
@@ -30,9 +33,7 @@ SPARE = 0.01
 """Gaps are widened by this much more, for the rounding of curves, mm."""
 BESIDE = 0.02
 """Floating copper borders on what is at most this much farther than the groove is wide, mm."""
-ENOUGH = 1e-9
-"""A gap short by less is wide enough, mm."""
-EDGE = "the board's edge"
+NOTHING = shapely.Polygon()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ class DrawnTooNear:
     Attributes:
         gap: between their copper at its foot, mm.
         at: in the frame of the pieces.
+        column: of the table.
     """
 
     one: str
@@ -50,15 +52,7 @@ class DrawnTooNear:
     gap: float
     required: float
     at: Point
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the rules ask: column of the table, least gap that counts, whether the edge is metal."""
-
-    column: Column = "B2"
-    least_counted: float = 0.0
-    edge: bool = True
+    column: Column
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +78,8 @@ def widen(
     *,
     gap: float,
     skirt: float,
-    edge: BaseGeometry,
+    metal: Sequence[BaseGeometry] = (),
+    lands: BaseGeometry = NOTHING,
 ) -> Widened:
     """Which floating copper must go for the voltages between nets.
 
@@ -95,97 +90,40 @@ def widen(
         asked: the rules.
         gap: that isolation opens around every piece, at the foot.
         skirt: how far the foot of the copper reaches beyond its drawn edge, mm.
-        edge: line along the board's edge.
+        metal: what counts as metal at 0 V: a line along the edge, what screws cover.
+        lands: where the copper is land, if lands are judged by a column of their own.
     """
     told = [net for net in nets if net.volts is not None]
-    shapes = {
-        net.name: shapely.union_all([pieces[p] for p in net.pieces if p in pieces]) for net in told
-    }
-    told = [net for net in told if not shapes[net.name].is_empty]
-    owned = {piece for net in told for piece in net.pieces}
+    shapes: dict[Key, BaseGeometry] = {}
+    sides: list[Side] = []
+    for net in told:
+        whole = shapely.union_all([pieces[p] for p in net.pieces if p in pieces])
+        land = shapely.intersection(whole, lands) if asked.lands else NOTHING
+        rest = shapely.difference(whole, lands) if asked.lands else whole
+        for side, shape in ((Side(net), rest), (Side(net, land=True), land)):
+            if not shape.is_empty:
+                sides.append(side)
+                shapes[side.key] = shape
+    owned = {piece for side in sides for piece in side.net.pieces}
     free = [shape for piece, shape in pieces.items() if piece not in owned]
     reach = skirt + gap + BESIDE
     bands: list[BaseGeometry] = []
     most: dict[str, float] = {}
     for stones in _together(floating, free, reach):
         area = shapely.union_all(stones)
-        near = [net for net in told if shapely.dwithin(area, shapes[net.name], reach)]
-        at_edge = asked.edge and bool(shapely.dwithin(area, edge, BESIDE))
-        lengths = {net.name: float(shapes[net.name].length) for net in near}
-        for name, wide in gaps(near, lengths, asked, gap, at_edge=at_edge).items():
+        near = [side for side in sides if shapely.dwithin(area, shapes[side.key], reach)]
+        lengths = {side.key: float(shapes[side.key].length) for side in near}
+        away = min((float(shapely.distance(area, one)) for one in metal), default=None)
+        for key, wide in gaps(near, lengths, asked, gap, away).items():
             if wide > gap:
-                band = offset(shapes[name], skirt + wide + SPARE)
+                band = offset(shapes[key], skirt + wide + SPARE)
                 bands.append(shapely.intersection(band, shapely.intersection(area, floating)))
-                most[name] = max(most.get(name, 0.0), wide)
+                most[key[0]] = max(most.get(key[0], 0.0), wide)
     return Widened(
         shapely.union_all(bands) if bands else shapely.Polygon(),
         most,
-        tuple(_too_near(told, shapes, asked.column, skirt)),
+        tuple(_too_near(sides, shapes, asked, skirt)),
     )
-
-
-def gaps(
-    nets: Sequence[NetFacts],
-    lengths: Mapping[str, float],
-    asked: Asked,
-    least: float,
-    *,
-    at_edge: bool,
-) -> dict[str, float]:
-    """The gap that every net needs to floating copper that all of them border on, in mm.
-
-    Any two add up to what their volts require, a gap below the least counted as nothing; with
-    `at_edge` each alone holds what its volts to the edge require.
-    """
-    floor = {net.name: least for net in nets}
-    need: dict[tuple[str, str], float] = {}
-    ground = NetFacts(EDGE, ("",), (0.0, 0.0))
-    for one, other in itertools.permutations(nets, 2):
-        need[one.name, other.name] = _required(one, other, asked)
-    for net in nets if at_edge else ():
-        if _required(net, ground, asked) > _counted(least, asked):
-            floor[net.name] = max(least, asked.least_counted, _required(net, ground, asked))
-    wide = dict(floor)
-
-    def enough(one: str) -> float:
-        """The gap of a net that holds against all others as they are."""
-        short = [
-            need[one, other] - _counted(wide[other], asked) for other in wide if other != one
-        ]
-        most = max(short, default=0.0)
-        if most <= _counted(floor[one], asked) + ENOUGH:
-            return floor[one]
-        return max(floor[one], asked.least_counted, most)
-
-    def gain(one: str) -> float:
-        """What of all that lacks is mended by widening a net, for each mm along it."""
-        lacks = [
-            need[one, other] - _counted(wide[one], asked) - _counted(wide[other], asked)
-            for other in wide
-            if other != one
-        ]
-        return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[one], ENOUGH)
-
-    while True:
-        name = max(sorted(wide), key=gain, default="")
-        if not name or gain(name) == 0:
-            break
-        wide[name] = enough(name)
-    # what was widened first may no longer need it; the longest nets gain most by it
-    for name in sorted(wide, key=lambda one: (-lengths[one], one)):
-        wide[name] = enough(name)
-    return wide
-
-
-def _required(one: NetFacts, other: NetFacts, asked: Asked) -> float:
-    volts = one.volts_to(other)
-    assert volts is not None, "nets without volts are floating"
-    return required(volts, asked.column)
-
-
-def _counted(gap: float, asked: Asked) -> float:
-    """A gap as the rules count it."""
-    return gap if gap >= asked.least_counted else 0.0
 
 
 def _together(
@@ -212,22 +150,24 @@ def _together(
 
 
 def _too_near(
-    nets: Sequence[NetFacts],
-    shapes: Mapping[str, BaseGeometry],
-    column: Column,
-    skirt: float,
+    sides: Sequence[Side], shapes: Mapping[Key, BaseGeometry], asked: Asked, skirt: float
 ) -> list[DrawnTooNear]:
-    found = []
-    for one, other in itertools.combinations(nets, 2):
-        volts = one.volts_to(other)
-        assert volts is not None
-        asked = required(volts, column)
-        a, b = shapes[one.name], shapes[other.name]
-        if not shapely.dwithin(a, b, asked + 2 * skirt):
+    """Of every pair of nets the two sides that lack most."""
+    worst: dict[tuple[str, str], DrawnTooNear] = {}
+    for one, other in pairs(sides):
+        names = (one.net.name, other.net.name)
+        a, b = shapes[one.key], shapes[other.key]
+        asks = needed(one, other, asked)
+        if names[::-1] in worst or not shapely.dwithin(a, b, asks + 2 * skirt):
             continue
         line = shapely.shortest_line(a, b)
         gap = float(line.length) - 2 * skirt
-        if gap + 1e-6 < asked:
+        known = worst.get(names)
+        if gap + 1e-6 < asks and (known is None or gap - asks < known.gap - known.required):
+            volts = one.net.volts_to(other.net)
+            assert volts is not None
             at = line.interpolate(0.5, normalized=True)
-            found.append(DrawnTooNear(one.name, other.name, volts, gap, asked, (at.x, at.y)))
-    return sorted(found, key=lambda pair: pair.gap - pair.required)
+            worst[names] = DrawnTooNear(
+                *names, volts, gap, asks, (at.x, at.y), asked.between(one, other)
+            )
+    return sorted(worst.values(), key=lambda pair: pair.gap - pair.required)

@@ -14,7 +14,7 @@ from millprep.values.cutter import Cutter, Vee
 from millprep.values.finding import Finding
 from millprep.values.layout import Placement
 from millprep.values.net import NetFacts
-from millprep.values.plan import ClearingPlan, Column, IsolationPlan
+from millprep.values.plan import ClearingPlan, IsolationPlan
 from millprep.values.told import on_blank, on_drawing
 
 SHOWN = 12
@@ -156,7 +156,7 @@ def not_cleared(
 
 
 def voltages(
-    widened: Widened, nets: Sequence[NetFacts], column: Column, placement: Placement
+    widened: Widened, nets: Sequence[NetFacts], placement: Placement
 ) -> tuple[Finding, ...]:
     """What isolation by voltage did, and a stop for every pair that no cutting sets apart."""
     board, copy = placement.board.name, placement.copy
@@ -180,8 +180,8 @@ def voltages(
             message=(
                 f"{pair.one} and {pair.other} are drawn so that {pair.gap:.3f} mm stay between "
                 f"them at the foot of the copper; {pair.volts:g} V require {pair.required:g} mm "
-                f"(IPC-2221 table 6-1, {column}). No cut can widen that: move them apart in the "
-                "drawing."
+                f"(IPC-2221 table 6-1, {pair.column}). No cut can widen that: move them apart in "
+                "the drawing."
             ),
             frame="blank",
             at=pair.at,

@@ -8,7 +8,7 @@ up. The same holds for copper whose volts the job does not tell, because it may 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -17,22 +17,14 @@ import shapely
 from millprep.rules.gaps import Gap, Way, Ways, gaps, gaps_to
 from millprep.trade.spacing import Column, required
 from millprep.values.as_cut import AsCut
-from millprep.values.board import Hole
 from millprep.values.finding import Finding, Severity
 from millprep.values.judged import Spacing
-from millprep.values.land import joined, lands
+from millprep.values.land import AS_CUT, joined, lands
 from millprep.values.layout import Placement
+from millprep.values.metal import metal
 from millprep.values.net import NetFacts
 from millprep.values.told import limited, on_blank
 
-WASHER = 2.2
-"""A fixing hole's washer is so many times its diameter: M3, 7.0 mm on 3.2 (ISO 7089, from
-memory)."""
-FIXING = 2.5
-"""From this diameter a hole on no copper is taken for a fixing hole, mm; common practice, no
-source."""
-LAND_EDGE = 0.05
-"""A land reaches this far beyond its drawn edge, mm: what the cut leaves."""
 INSIDE = 0.05
 """Copper that reaches this far into the outline is of the board, mm."""
 FARTHER, AROUND = 1.2, 0.5
@@ -95,12 +87,12 @@ def spacing(
     most = max(required(_volts(a, b), column) for a, b in pairs for column in columns)
     reach = FARTHER * most + AROUND
     scene = _scene(told, placement, as_cut, rule)
-    metal = list(_metal(placement, rule.fixing_metal)) if rule.edge else []
+    metals = list(metal(placement, rule.fixing_metal)) if rule.edge else []
     between = gaps(scene.areas, reach)
-    beside = gaps_to(scene.areas, [shape for _, shape in metal], reach)
+    beside = gaps_to(scene.areas, [shape for _, shape in metals], reach)
     ways = Ways((*between, *beside), rule.least_counted)
     direct = {(gap.one, gap.other): gap.width for gap in (*between, *beside)}
-    names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metal)]
+    names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metals)]
 
     worst: dict[tuple[str, str], Spacing] = {}
     for n, net in enumerate(told):
@@ -115,7 +107,7 @@ def spacing(
             for name, number in names:
                 facts = NetFacts(name, ("",), (0.0, 0.0))
                 _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
-    fixed = dict(metal)
+    fixed = dict(metals)
     found = tuple(
         _straight(pair, scene, fixed)
         for pair in sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other))
@@ -164,7 +156,7 @@ def _pair(
     )
 
 
-def _straight(pair: Spacing, scene: _Scene, metal: dict[str, shapely.Geometry]) -> Spacing:
+def _straight(pair: Spacing, scene: _Scene, metal: Mapping[str, shapely.Geometry]) -> Spacing:
     """The pair with its distance through the air, if it is too near and that is not yet known."""
     if pair.direct is not None or pair.margin >= -ENOUGH:
         return pair
@@ -220,24 +212,7 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
 
 def _lands(placement: Placement) -> shapely.Geometry:
     """The lands of a copy as cut, blank frame."""
-    return placement.pose.shape(joined(lands(placement.board), LAND_EDGE))
-
-
-def _metal(
-    placement: Placement, covered: float | None
-) -> Iterator[tuple[str, shapely.Geometry]]:
-    """What may touch a chassis: the edge, and what a screw covers around a fixing hole."""
-    yield "the board's edge", placement.pose.shape(placement.board.outline).boundary
-    for hole in placement.board.holes:
-        if is_fixing(hole):
-            width = WASHER * hole.diameter if covered is None else covered
-            disc = shapely.buffer(hole.spine, max(width, hole.diameter) / 2, quad_segs=32)
-            yield f"the screw in {hole.words}", placement.pose.shape(disc)
-
-
-def is_fixing(hole: Hole) -> bool:
-    """Whether a screw is likely to go through the hole."""
-    return hole.piece is None and hole.diameter >= FIXING
+    return placement.pose.shape(joined(lands(placement.board), AS_CUT))
 
 
 def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Finding:

@@ -24,6 +24,8 @@ oblong of twice its width is a land from end to end; common practice, no source.
 AROUND = 2.5
 """A land reaches no farther than this beyond the rim of its hole, mm: as far as solder flows
 by hand; common practice, no source."""
+AS_CUT = 0.05
+"""Copper as cut is a land up to so far beyond the land's drawn edge, mm: what the cut leaves."""
 ROUND = 1e-6
 GRID = 1e-6
 """Areas that are added up snap to this, mm, so that no hairlines stay between them."""

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
-
 import pytest
 import shapely
-from hypothesis import given
-from hypothesis import strategies as st
 from shapely.geometry.base import BaseGeometry
 
-from millprep.paths.by_voltage import SPARE, Asked, gaps, widen
+from millprep.paths.by_voltage import SPARE, widen
+from millprep.paths.sums import Asked
 from millprep.trade.spacing import required
 from millprep.values.net import NetFacts
 
 EDGE = shapely.box(0, 0, 60, 40)
 SKIRT, GAP = 0.01, 0.3
-NO_EDGE = Asked(edge=False)
+ASKED = Asked()
 
 
 def net(name: str, *volts: float) -> NetFacts:
@@ -25,57 +22,6 @@ def net(name: str, *volts: float) -> NetFacts:
 
 def floating(pieces: dict[str, shapely.Polygon]) -> BaseGeometry:
     return EDGE.difference(shapely.union_all(list(pieces.values())).buffer(SKIRT + GAP))
-
-
-def test_of_one_supply_among_signals_the_supply_keeps_the_distance() -> None:
-    nets = [net("supply", 300), net("a", 0), net("b", 5), net("c", -5)]
-    wide = gaps(nets, dict.fromkeys("abc", 100.0) | {"supply": 100.0}, NO_EDGE, GAP, at_edge=False)
-    assert {name: wide[name] for name in "abc"} == dict.fromkeys("abc", GAP)
-    # 305 V against c: the row up to 500 V
-    assert wide["supply"] == pytest.approx(required(305) - GAP)
-
-
-def test_a_short_net_is_widened_rather_than_a_long_one() -> None:
-    nets = [net("one", 0), net("other", 200)]
-    wide = gaps(nets, {"one": 10.0, "other": 500.0}, NO_EDGE, GAP, at_edge=False)
-    assert wide == pytest.approx({"one": required(200) - GAP, "other": GAP})
-
-
-@given(
-    st.lists(
-        st.tuples(st.floats(-500, 500), st.floats(-500, 500), st.floats(1, 1000)),
-        min_size=1,
-        max_size=7,
-    ),
-    st.sampled_from([0.1, 0.3, 0.8]),
-    st.sampled_from([0.0, 0.2, 0.5]),
-    st.booleans(),
-)
-def test_all_sums_are_what_is_asked_and_no_gap_can_be_less(
-    drawn: list[tuple[float, float, float]], least: float, counted: float, at_edge: bool
-) -> None:
-    nets = [net(f"n{k}", a, b) for k, (a, b, _) in enumerate(drawn)]
-    lengths = {f"n{k}": long for k, (_, _, long) in enumerate(drawn)}
-    asked = Asked(least_counted=counted)
-    wide = gaps(nets, lengths, asked, least, at_edge=at_edge)
-    counts = {name: gap if gap >= counted else 0.0 for name, gap in wide.items()}
-    for one, other in itertools.combinations(nets, 2):
-        volts = one.volts_to(other)
-        assert volts is not None
-        assert counts[one.name] + counts[other.name] >= required(volts) - 1e-9
-    if at_edge:
-        for one in nets:
-            volts = one.volts_to(net("edge", 0))
-            assert volts is not None
-            assert counts[one.name] >= required(volts) - 1e-9
-    assert all(gap >= least for gap in wide.values())
-    # no gap is wider than the most that any voltage asks
-    most = max(
-        [least, counted]
-        + [required(a.volts_to(b) or 0) for a, b in itertools.combinations(nets, 2)]
-        + [required(a.volts_to(net("edge", 0)) or 0) for a in nets]
-    )
-    assert all(gap <= most + 1e-9 for gap in wide.values())
 
 
 def shapes() -> dict[str, shapely.Polygon]:
@@ -92,7 +38,7 @@ NETS = [net("supply", 300), net("signal", 5), net("far", 0)]
 def test_floating_copper_goes_around_the_net_that_asks_for_it_and_nowhere_else() -> None:
     pieces = shapes()
     done = widen(
-        floating(pieces), pieces, NETS, NO_EDGE, gap=GAP, skirt=SKIRT, edge=EDGE.boundary
+        floating(pieces), pieces, NETS, ASKED, gap=GAP, skirt=SKIRT
     )
     assert done.gaps == pytest.approx({"supply": required(300) - GAP})
     reach = SKIRT + required(300) - GAP + SPARE
@@ -111,7 +57,7 @@ def test_without_volts_nothing_is_widened() -> None:
     pieces = shapes()
     told = [net("supply"), net("signal"), net("far")]
     done = widen(
-        floating(pieces), pieces, told, Asked(), gap=GAP, skirt=SKIRT, edge=EDGE.boundary
+        floating(pieces), pieces, told, Asked(), gap=GAP, skirt=SKIRT
     )
     assert done.area.is_empty
     assert done.gaps == {}
@@ -122,7 +68,7 @@ def test_an_area_apart_from_the_supply_is_left_alone() -> None:
     pieces = shapes() | {"wall": shapely.box(30, 0, 31, 40)}
     nets = [*NETS, net("wall", 0)]
     done = widen(
-        floating(pieces), pieces, nets, NO_EDGE, gap=GAP, skirt=SKIRT, edge=EDGE.boundary
+        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
     )
     assert done.area.intersection(shapely.box(31, 0, 60, 40)).is_empty
     assert not done.area.is_empty
@@ -133,7 +79,7 @@ def test_a_piece_whose_volts_nobody_tells_is_a_bridge_too() -> None:
     pieces = shapes() | {"wall": shapely.box(30, 0, 31, 40), "low": shapely.box(34, 5, 38, 6)}
     nets = [net("supply", 300), net("signal", 300), net("far", 300), net("low", 0)]
     done = widen(
-        floating(pieces), pieces, nets, NO_EDGE, gap=GAP, skirt=SKIRT, edge=EDGE.boundary
+        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
     )
     assert set(done.gaps) == {"low"}
 
@@ -143,10 +89,64 @@ def test_the_edge_counts_as_metal_at_no_volts() -> None:
     nets = [net("supply", 300)]
     floats = floating(pieces)
     told = [
-        widen(floats, pieces, nets, asked, gap=GAP, skirt=SKIRT, edge=EDGE.boundary).gaps
-        for asked in (Asked(), NO_EDGE)
+        widen(floats, pieces, nets, ASKED, gap=GAP, skirt=SKIRT, metal=metal).gaps
+        for metal in ([EDGE.boundary], [])
     ]
     assert told == [pytest.approx({"supply": required(300)}), {}]
+
+
+@pytest.mark.parametrize("width", [5.5, 8.0])
+def test_a_screw_on_floating_copper_brings_it_to_no_volts(width: float) -> None:
+    pieces = {"supply": shapes()["supply"]}
+    screw = shapely.Point(40.0, 30.0).buffer(width / 2)
+    done = widen(
+        floating(pieces), pieces, [net("supply", 300)], ASKED, gap=GAP, skirt=SKIRT, metal=[screw]
+    )
+    assert done.gaps == pytest.approx({"supply": required(300)})
+    left = floating(pieces).difference(done.area)
+    assert left.distance(pieces["supply"]) - SKIRT >= required(300)
+
+
+def test_what_stands_between_floating_copper_and_metal_counts_too() -> None:
+    """A wall at 0 V parts the copper around the supply from a screw's washer by 0.5 mm."""
+    pieces = {"supply": shapely.box(5, 5, 25, 7)}
+    floats = shapely.box(0, 0, 40, 40).difference(pieces["supply"].buffer(SKIRT + GAP))
+    screw = shapely.box(40.5, 0, 50, 40)
+    done = widen(
+        floats, pieces, [net("supply", 300)], ASKED, gap=GAP, skirt=SKIRT, metal=[screw]
+    )
+    assert done.gaps == pytest.approx({"supply": required(300) - 0.5})
+
+
+def test_lands_by_a_column_of_their_own_may_stand_nearer() -> None:
+    """Two lands 0.9 mm apart at 300 V: 0.8 by column A6, 1.25 by B2."""
+    pads = [shapely.Point(x, 10).buffer(1.0, quad_segs=64) for x in (10.0, 12.92)]
+    pieces = dict(zip(("supply", "signal"), pads, strict=True))
+    nets = [net("supply", 300), net("signal", 0)]
+    floats = floating(pieces)
+
+    def too_near(asked: Asked) -> list[tuple[str, float]]:
+        done = widen(
+            floats, pieces, nets, asked, gap=GAP, skirt=SKIRT, lands=shapely.union_all(pads)
+        )
+        return [(pair.column, pair.required) for pair in done.too_near]
+
+    assert too_near(ASKED) == [("B2", 1.25)]
+    assert too_near(Asked(lands="A6")) == []
+    assert too_near(Asked(lands="B3")) == [("B3", 12.5)]
+
+
+def test_around_lands_less_goes_than_around_tracks() -> None:
+    """Floating copper beside two lands alone gives way as column A6 asks, 0.8 mm for 300 V."""
+    pads = [shapely.Point(x, 10).buffer(1.0, quad_segs=64) for x in (10.0, 20.0)]
+    pieces = dict(zip(("supply", "signal"), pads, strict=True))
+    nets = [net("supply", 300), net("signal", 0)]
+    soldered = shapely.union_all(pads).buffer(0.05)
+    for asked, wide in ((Asked(lands="A6"), 0.8 - GAP), (ASKED, 1.25 - GAP)):
+        done = widen(
+            floating(pieces), pieces, nets, asked, gap=GAP, skirt=SKIRT, lands=soldered
+        )
+        assert sorted(done.gaps.values()) == pytest.approx([wide])
 
 
 @pytest.mark.parametrize(("apart", "told"), [(1.2, True), (1.265, True), (1.275, False)])
@@ -155,7 +155,7 @@ def test_pairs_that_are_drawn_too_near_are_told_with_their_place(apart: float, t
     pieces = {"supply": shapely.box(5, 5, 25, 7), "signal": shapely.box(8, 7 + apart, 20, 12)}
     nets = [net("supply", 300), net("signal", 0)]
     done = widen(
-        floating(pieces), pieces, nets, NO_EDGE, gap=GAP, skirt=SKIRT, edge=EDGE.boundary
+        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
     )
     assert bool(done.too_near) == told
     for pair in done.too_near:

@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.rules.spacing import SpacingRule, floating, is_fixing, spacing
+from millprep.rules.spacing import SpacingRule, floating, spacing
 from millprep.values.board import Hole
 from millprep.values.judged import Spacing
 from millprep.values.net import NetFacts
@@ -209,12 +209,6 @@ def test_joined_pieces_are_one_net() -> None:
     both = NetFacts("B+", ("c1", "c3"), (300.0, 300.0))
     found, _ = spacing([both, LOW], placement, cut(placement), AWAY)
     assert only(found).measured == pytest.approx(1.0)
-
-
-def test_what_a_screw_goes_through() -> None:
-    assert is_fixing(Hole("h1", (0, 0), 3.2))
-    assert not is_fixing(Hole("h1", (0, 0), 1.1))
-    assert not is_fixing(Hole("h1", (0, 0), 3.2, "c1"))
 
 
 def test_measured_against_every_pair_of_points() -> None:
