@@ -12,11 +12,11 @@ import shapely
 from millprep.drawing import doubts
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
-from millprep.drawing.marks.affine import Affine
 from millprep.drawing.marks.chain import Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, pairs
+from millprep.values.affine import Affine
 from millprep.values.plan import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})

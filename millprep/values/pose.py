@@ -10,6 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from millprep.values.affine import Affine
+
 FloatArray = NDArray[np.float64]
 G = TypeVar("G", bound=shapely.Geometry)
 
@@ -63,15 +65,12 @@ class Pose:
 
     def then(self, after: Pose) -> Pose:
         """The motion first, `after` second."""
-        p, q = after, self
-        return Pose(
-            p.a * q.a + p.b * q.d,
-            p.a * q.b + p.b * q.e,
-            p.a * q.c + p.b * q.f + p.c,
-            p.d * q.a + p.e * q.d,
-            p.d * q.b + p.e * q.e,
-            p.d * q.c + p.e * q.f + p.f,
-        )
+        return Pose(*after.affine.after(self.affine))
+
+    @property
+    def affine(self) -> Affine:
+        """The motion as a map among all affine ones."""
+        return Affine(self.a, self.b, self.c, self.d, self.e, self.f)
 
     def inverse(self) -> Pose:
         """The motion that undoes this one."""
@@ -91,11 +90,7 @@ class Pose:
 
     def points(self, xy: ArrayLike) -> FloatArray:
         """Move an (n, 2) array of points."""
-        xy = np.asarray(xy, dtype=float)
-        x, y = xy[:, 0], xy[:, 1]
-        return np.column_stack(
-            (self.a * x + self.b * y + self.c, self.d * x + self.e * y + self.f)
-        )
+        return self.affine.points(xy)
 
     def shape(self, geometry: G) -> G:
         """Move a shapely geometry, or an array of them."""
@@ -104,4 +99,4 @@ class Pose:
 
     def as_list(self) -> list[float]:
         """[a, b, c, d, e, f], as the report holds it."""
-        return [self.a, self.b, self.c, self.d, self.e, self.f]
+        return [*self.affine]

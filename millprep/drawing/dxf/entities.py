@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 from millprep.drawing.dxf import text
 from millprep.drawing.dxf.look import PLAIN, Look, look_of
 from millprep.drawing.dxf.shapes import SHAPES
-from millprep.drawing.marks.affine import Affine
 from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
 from millprep.drawing.marks.neighbours import TooMuchError
+from millprep.values.affine import Affine
 
 FloatArray = NDArray[np.float64]
 

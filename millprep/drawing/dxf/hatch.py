@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from millprep.drawing.dxf import spline
-from millprep.drawing.marks.affine import Affine
 from millprep.drawing.marks.evenodd import Crossing, fill, nest
 from millprep.drawing.marks.mark import Aside, Fill, Mark, Source, Unread, rim
+from millprep.values.affine import Affine
 from millprep.values.path import SAGITTA, Path
 
 LARGEST = 1e9

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from millprep.drawing.dxf import hatch, spline
-from millprep.drawing.marks.affine import Affine
 from millprep.drawing.marks.mark import SAME, Aside, Curve, Mark, Source, Stroke, Unread
+from millprep.values.affine import Affine
 from millprep.values.path import SAGITTA
 
 

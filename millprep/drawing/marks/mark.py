@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.marks.affine import Affine
+from millprep.values.affine import Affine
 from millprep.values.path import SAGITTA, Path, Point
 
 FloatArray = NDArray[np.float64]

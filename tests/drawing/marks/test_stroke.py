@@ -10,9 +10,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from millprep.drawing.marks.affine import Affine
 from millprep.drawing.marks.mark import Source, Stroke
 from millprep.drawing.marks.stroke import areas
+from millprep.values.affine import Affine
 from millprep.values.path import SAGITTA, Path
 
 HERE = Source("foil", "LWPOLYLINE", "2A", 0)

@@ -1,4 +1,4 @@
-"""Affine maps of the plane, from an entity's own coordinates to mm."""
+"""Affine maps of the plane."""
 
 from __future__ import annotations
 
