@@ -9,7 +9,7 @@ LANGUAGE = "en"
 
 LAYERS = (
     ("design", "Design copper", True),
-    ("asCut", "As-cut copper", False),
+    ("asCut", "Copper left after all passes", False),
     ("paths", "Paths", True),
     ("air", "Moves in the air", False),
     ("holes", "Holes", True),

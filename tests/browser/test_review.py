@@ -95,6 +95,20 @@ def test_a_click_on_a_finding_centres_its_place(
     assert chosen.get_attribute("data-finding") == name
 
 
+def test_the_plan_shows_a_finding_in_the_review(opened: Opened) -> None:
+    link = opened.page.locator('.first [data-show="F2"]')
+    link.scroll_into_view_if_needed()
+    link.click()
+    opened.settle()
+    x, y, scale, *_ = opened.view()
+    assert (x, y) == pytest.approx((37.0, 80.0), abs=1e-6)
+    assert scale >= 12
+    assert opened.page.evaluate("document.activeElement.id") == "review-canvas"
+    box = opened.canvas.bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < 200
+
+
 def test_a_finding_without_a_place_is_no_button(opened: Opened) -> None:
     assert opened.page.locator('[data-finding="F1"]').count() == 0
     assert "Text on copper is readable." in opened.page.locator("#review-findings").inner_text()

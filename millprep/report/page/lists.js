@@ -130,8 +130,10 @@ function fillFindings() {
     list.append(row);
   }
   for (const link of document.querySelectorAll("[data-show]")) {
-    link.addEventListener("click", () => {
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
       goTo(data.findings.find((one) => one.name === link.dataset.show));
+      canvas.scrollIntoView({ block: "start" });
       canvas.focus({ preventScroll: true });
     });
   }
