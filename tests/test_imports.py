@@ -40,7 +40,7 @@ ALLOWED: dict[str, set[str]] = {
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "lay_out", "check", "refit", "probe", "verify", "cli"}
+ALL = {"prepare", "lay_out", "check", "refit", "probe", "resume", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 LATE = {"scipy": "rules"}

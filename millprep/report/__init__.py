@@ -28,7 +28,9 @@ def write(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> 
     folder.mkdir(parents=True, exist_ok=True)
     draw(cut_set, folder / FOLDER, beside)
     _put(folder / "sheet.html", sheet(cut_set))
-    _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
+    if not cut_set.resumed:
+        # what goes on after a break leaves no finished board to measure
+        _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
     write_as_cut(cut_set, folder)
     # last of all: it holds the hashes of every other file, programs included
     _put(folder / "report.json", to_text(sealed(record(cut_set), folder)))

@@ -10,6 +10,7 @@ WORDS = {
     # the head of the plan
     "set": "Set",
     "set.made_from": "made from set {set} with readings taken at the machine",
+    "set.goes_on": "goes on where a cutter broke, from set {set}",
     "set.machine": "machine: {machine}",
     "set.time": "running time about {time}, without set-up and cutter changes",
     "set.same": "Every program of this set carries the same set id in its head. Do not mix sets.",
@@ -288,6 +289,24 @@ WORDS = {
     "unit.volts": "V",
     # what the set was made from
     "inputs": "Made from",
+    # going on after a break
+    "resumed.pieces": "Spindle off and standing still. Find every piece of the broken cutter: one "
+    "that is stuck in the copper breaks the next. Pull it out without moving the blank.",
+    "resumed.still": "The blank must lie as it lay, held as it was. X and Y zero must not have "
+    "moved since the pass began: go to a place you know, such as the point where Z is touched "
+    "off, and look. If they were lost, find them again as the sheet of set {set} tells under Zero.",
+    "resumed.cutter": "Put a new cutter {cutter} in and set Z zero with it on the copper at "
+    "{touch}: it stands out by another length.",
+    "resumed.run": "Run {file}, a hand on the stop. It takes up {of} of set {set}.",
+    "resumed.whole": "It goes down at {place}, at restart point {point} of {points}, and makes "
+    "that cut anew from its beginning.",
+    "resumed.part": "It goes down at {place} to Z {z}, on the path {mm} mm before the place you "
+    "named, in the cut of restart point {point} of {points}: so far it cuts air in a groove that "
+    "is there. If it meets full copper there, stop, and take an earlier restart point.",
+    "resumed.board": "It makes only the cuts on {board}, copy {copy}.",
+    "resumed.then": "Then go on with set {set}: run the programs that come after the broken one, "
+    "in the order of its own sheet.",
+    "resumed.zero": "X and Y: the zero stays as it is; do not set it again.",
     "inputs.file": "File",
 }
 

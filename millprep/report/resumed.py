@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -38,44 +39,35 @@ def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
         return ()
     by_file = {program.file: program for program in cut_set.programs}
     known = plain(cut_set.derived_from or "")
-    steps = [
-        "Spindle off and standing still. Find every piece of the broken cutter: one that is stuck "
-        "in the copper breaks the next. Pull it out without moving the blank.",
-        "The blank must lie as it lay and be held as it was. X and Y zero must not have moved "
-        "since the pass began: go to a place you know, such as the point where Z is touched off, "
-        "and look. If they were lost, find them again as told under Zero before you go on.",
-    ]
+    steps = [say("resumed.pieces"), say("resumed.still", set=known)]
     for one in cut_set.resumed:
         steps += _program_words(one, by_file[one.file], known)
-    steps.append(
-        f"Then go on with set {known}: run the programs that came after the broken one, in the "
-        "order of its own sheet. Its other programs stay as they are."
-    )
+    steps.append(say("resumed.then", set=known))
     return tuple(steps)
 
 
 def _program_words(one: Resumption, program: Program, known: str) -> list[str]:
     """What to do for one program."""
     x, y, z = one.entry
-    cutter, at = plain(program.cutter.name, 60), place((x, y))
-    touch = place(program.start[:2])
+    at, point, points = place((x, y)), one.point, one.points
+    run = say("resumed.run", file=plain(one.file, 160), of=plain(one.of, 160), set=known)
     where = (
-        f"It goes down at {at}, at restart point {one.point} of {one.points}, and makes that cut "
-        "anew from its beginning."
+        say("resumed.whole", place=at, point=point, points=points)
         if one.overlap is None
-        else f"It goes down at {at} to Z {number(z, 3)}, on the path {number(one.overlap)} mm "
-        f"before the place you named, in the cut of restart point {one.point} of {one.points}: "
-        "so far it cuts air in a groove that is there. If it meets full copper there, stop: take "
-        "an earlier restart point."
+        else say(
+            "resumed.part",
+            place=at,
+            z=number(z, 3),
+            mm=number(one.overlap),
+            point=point,
+            points=points,
+        )
     )
-    share = (
-        ""
-        if one.board is None
-        else f" It makes only the cuts on {plain(one.board, 60)}, copy {one.copy}."
-    )
+    words = [run, where]
+    if one.board is not None:
+        words.append(say("resumed.board", board=plain(one.board, 60), copy=one.copy))
+    touch = place(program.start[:2])
     return [
-        f"Put a new cutter {cutter} in and set Z zero with it on the copper at {touch}, as before: "
-        "it stands out by another length.",
-        f"Run {plain(one.file, 160)}. It takes up {plain(one.of, 160)} of set {known}. {where}"
-        f"{share} Watch it go down, a hand on the stop.",
+        say("resumed.cutter", cutter=plain(program.cutter.name, 60), touch=touch),
+        " ".join(words),
     ]

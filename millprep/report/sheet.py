@@ -21,6 +21,7 @@ from millprep.report.places import ORDER, marked, name_of, where_words
 from millprep.report.plan_words import WORDS as PLAN
 from millprep.report.plan_words import say
 from millprep.report.review import part, review
+from millprep.report.resumed import resumed_words
 from millprep.report.setup import HoleRow, hole_rows, setup_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.touch_page import TouchPage, touch_page
@@ -107,6 +108,7 @@ def sheet(cut_set: CutSet) -> str:
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         machine=plain(cut_set.machine.name),
         total=duration(sum(f.seconds for f in cut_set.figures)) if cut_set.figures else None,
+        resumed=bool(cut_set.resumed),
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3))
@@ -169,7 +171,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
             PassPage(
                 title=title,
                 drawing=setup_drawing(cut_set, milling_pass, title),
-                setup=setup_words(cut_set, milling_pass),
+                setup=resumed_words(cut_set) or setup_words(cut_set, milling_pass),
                 holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(cut_set, milling_pass),
                 folder=plain(folder, 120) if folder != "/" else "",

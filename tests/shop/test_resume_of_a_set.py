@@ -75,7 +75,8 @@ def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) ->
     assert done.exit_code == 0
     page = (tmp_path / "new" / "sheet.html").read_text("utf-8")
     for words in ("Put a new cutter vee in", "set Z zero", "must not have moved",
-                  "makes that cut anew", "go on with set"):  # fmt: skip
+                  "makes that cut anew", "Then go on with set", "goes on where a cutter broke",
+                  "do not set it again"):  # fmt: skip
         assert words in page, words
     # nothing tells to lay the blank again
     assert "lift it off" not in page
