@@ -194,7 +194,7 @@ class _Finder:
             if its == first
         ]
         wires = [
-            Wire(link.start, link.end)
+            Wire(link.start, link.end, link.ohms)
             for link in self.plan.links
             if self.copper.under(link.start) == first
         ]
@@ -241,7 +241,7 @@ def _off_copper(placement: Placement, place: Point) -> Finding:
         "stop",
         (
             f"A wire link ends at {place[0]:g}, {place[1]:g} mm of the drawing, where there is no "
-            "copper. Correct [[board]] links, or check the drawing's unit."
+            "copper. Correct its place in [[board]], or check the drawing's unit."
         ),
         place,
     )

@@ -20,6 +20,7 @@ from millprep.job.fields import (
     number,
 )
 from millprep.job.net import NetTable
+from millprep.job.wire import WireTable
 from millprep.values.plan import CopperMode, DrawnFrom, Unit
 
 LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
@@ -229,9 +230,16 @@ class BoardTable(Table):
         words="none",
     )
     links: list[Annotated[list[Pair], Field(min_length=2, max_length=2)]] = entry(
-        "Wires soldered by hand between two points of the copper, drawing coordinates in mm",
+        "Wires soldered by hand between two points of the copper, drawing coordinates in mm; they "
+        "join pieces and are taken as perfect",
         "a list of point pairs in mm, [[[x, y], [x, y]], …]",
         unit="mm",
+        default=[],
+        words="none",
+    )
+    wire: list[WireTable] = entry(
+        "Wires soldered by hand whose own resistance counts, one [[board.wire]] each",
+        "tables headed [[board.wire]]",
         default=[],
         words="none",
     )

@@ -11,6 +11,7 @@ from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, near, wrong
 from millprep.job.net_checks import check_nets
 from millprep.job.places import KeyPath
+from millprep.job.wire_checks import check_wires
 
 
 def check_board(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:
@@ -24,6 +25,7 @@ def check_board(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:
         yield from ordered((*at, "outline_box"), board["outline_box"])
     yield from _selections(at, board)
     yield from check_nets(at, board)
+    yield from check_wires(at, board)
     yield from check_clear(at, board)
     if board["place"] and board["count"] is not None and len(board["place"]) > board["count"]:
         words = f"gives {len(board['place'])} places and count is {board['count']}; raise the count"

@@ -15,6 +15,7 @@ from millprep.job.pins import PinsTable
 from millprep.job.presets import presets
 from millprep.job.rules import RulesTable
 from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
+from millprep.job.wire import WireTable
 from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
 
 TABLES: tuple[tuple[str, type[Table]], ...] = (
@@ -27,6 +28,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[board]]", BoardTable),
     ("[[board]] layers", LayersTable),
     ("[[board.selection]]", SelectionTable),
+    ("[[board.wire]]", WireTable),
     ("[[board.net]]", NetTable),
     ("[[board.net.load]]", LoadTable),
     ("[[board.clear]]", ClearTable),

@@ -14,6 +14,7 @@ from millprep.job.model import JobFile
 from millprep.job.net import nets_of
 from millprep.job.probe import probe_of
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
+from millprep.job.wire import wires_of
 from millprep.job.work import BY_VOLTAGE, DrillingTable, RegistrationTable
 from millprep.values.blank import Box, Clamp
 from millprep.values.cutter import Cutter, Drill, EndMill, Vee
@@ -59,7 +60,7 @@ def plan_of(file: File, job: JobFile) -> JobPlan:
     return JobPlan(
         file=file,
         name=job.name,
-        boards=tuple(_board(file, board) for board in job.board),
+        boards=tuple(_board(file, board, job.rules.celsius) for board in job.board),
         blanks=tuple(_blank(blank, width) for blank in job.blank),
         machine=_machine(job.machine),
         origin=_point(job.setup.origin),
@@ -146,7 +147,7 @@ def _clamp(table: ClampTable) -> Clamp:
     return Clamp(Box(*table.box), table.height, tuple(table.passes) if table.passes else None)
 
 
-def _board(file: File, table: BoardTable) -> BoardPlan:
+def _board(file: File, table: BoardTable, celsius: float) -> BoardPlan:
     return BoardPlan(
         name=table.name,
         drawing=(file.parent / table.drawing).resolve(),
@@ -155,7 +156,10 @@ def _board(file: File, table: BoardTable) -> BoardPlan:
         drawn_from=table.drawn_from,
         layers=_roles(table),
         unit=table.unit,
-        links=tuple(WireLink(_point(start), _point(end)) for start, end in table.links),
+        links=(
+            *(WireLink(_point(start), _point(end)) for start, end in table.links),
+            *wires_of(table.wire, celsius),
+        ),
         outline_drawing=_further(file, table.outline_drawing),
         holes_drawing=_further(file, table.holes_drawing),
         accepted=tuple(table.accept_repairs),

@@ -89,6 +89,15 @@ def _net(one: NetJudged) -> Row:
             }
             for at in one.loads
         ],
+        "wires": [
+            {
+                "from": _point(at.start),
+                "to": _point(at.end),
+                "ohms": round(at.ohms, 7) + 0.0,
+                "amperes": _round(at.amperes),
+            }
+            for at in one.wires
+        ],
         "error": None if one.error is None else _round(one.error),
         "neck": None
         if one.neck is None

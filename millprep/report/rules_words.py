@@ -165,6 +165,15 @@ def _lost(board: BoardJudged) -> list[str]:
             )
             for at in one.loads
         ]
+        rows += [
+            (
+                f"the wire {_place(wire.start)} to {_place(wire.end)}",
+                number(wire.amperes, 4),
+                number(wire.amperes * wire.ohms, 4),
+                number(wire.ohms * 1000, 3),
+            )
+            for wire in one.wires
+        ]
         lines += columns([("", "A", "V lost", "mΩ"), *rows])
     return lines
 

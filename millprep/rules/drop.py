@@ -13,7 +13,7 @@ from millprep.rules.sheet import Bridge, Solution, domain, solve
 from millprep.trade.copper import sheet_resistance
 from millprep.values.as_cut import AsCut
 from millprep.values.finding import Finding
-from millprep.values.judged import AtLoad, Neck
+from millprep.values.judged import AtLoad, AtWire, Neck
 from millprep.values.layout import Placement
 from millprep.values.net import BALANCED, NetFacts
 from millprep.values.path import Point
@@ -37,6 +37,7 @@ class Drop:
         loads: in the job's order, without those that no copper reaches.
         necks: every section of the copper, with the current that crosses it.
         error: estimated share of the largest drop by which the volts are off.
+        wires: those that resist.
         solution: potential and current density on triangles in the blank frame, for a picture.
     """
 
@@ -44,6 +45,7 @@ class Drop:
     feed: str
     loads: tuple[AtLoad, ...]
     necks: tuple[Neck, ...]
+    wires: tuple[AtWire, ...]
     error: float
     solution: Solution
 
@@ -118,7 +120,8 @@ def drop(
         for k in reached
     )
     feed = net.loads[min(range(len(net.loads)), key=lambda k: turned * amperes[k])].name
-    done = Drop(net.name, feed, loads, _necks(areas, solution), solution.error, solution)
+    necks, wires = _necks(areas, solution), _wires(net, placement, solution)
+    done = Drop(net.name, feed, loads, necks, wires, solution.error, solution)
     findings += _judged(done, placement, most_lost)
     return done, tuple(findings)
 
@@ -149,6 +152,18 @@ def joint(
     if not isinstance(metal, shapely.Polygon):
         raise AssertionError("a joint is one area")
     return metal
+
+
+def _wires(net: NetFacts, placement: Placement, solution: Solution) -> tuple[AtWire, ...]:
+    """The wires that resist, with the current that the volts at their ends drive."""
+    found = []
+    for n, wire in enumerate(net.wires):
+        first = len(net.loads) + 2 * n
+        volts = float(solution.volts[first] - solution.volts[first + 1])
+        if wire.ohms > 0 and np.isfinite(volts):
+            ends = [placement.pose.point(end) for end in (wire.start, wire.end)]
+            found.append(AtWire(ends[0], ends[1], wire.ohms, abs(volts) / wire.ohms))
+    return tuple(found)
 
 
 def _shared(joints: Sequence[shapely.Polygon]) -> list[Bridge]:

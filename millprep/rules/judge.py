@@ -91,6 +91,7 @@ def _net(
         solved.hottest,
         solved.error,
         field(solved),
+        solved.wires,
     )
     return done, (*faults, *more)
 

@@ -46,3 +46,14 @@ def strip_resistance(length: float, width: float, thickness: float, celsius: flo
     if not (length > 0 and width > 0):
         raise ValueError(f"length and width must be above 0, got {length} and {width}")
     return sheet_resistance(thickness, celsius) * length / width
+
+
+def wire_resistance(length: float, area: float, celsius: float = 20.0) -> float:
+    """Resistance of a copper wire in Ω: ρ·l / A, its length in mm and its section in mm².
+
+    Raises:
+        ValueError: when a size is not above 0, or for a temperature out of range.
+    """
+    if not (length > 0 and area > 0):
+        raise ValueError(f"length and area must be above 0, got {length} and {area}")
+    return resistivity(celsius) * length / area

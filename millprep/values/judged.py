@@ -90,6 +90,22 @@ class AtLoad:
     ohms: float
 
 
+@dataclass(frozen=True, slots=True)
+class AtWire:
+    """A wire whose resistance counts, soldered between two places.
+
+    Attributes:
+        start, end: blank frame.
+        ohms: of the wire.
+        amperes: through it, all loads drawing.
+    """
+
+    start: Point
+    end: Point
+    ohms: float
+    amperes: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Field:
     """Potential and current density on triangles, blank frame.
@@ -118,6 +134,7 @@ class NetJudged:
         hottest: the section with the most amperes for each mm of width; None when not solved.
         error: estimated share of the largest drop by which volts are off; None when not solved.
         field: for a picture; None when not solved.
+        wires: those that resist, when solved.
     """
 
     net: NetFacts
@@ -127,6 +144,7 @@ class NetJudged:
     hottest: Neck | None = None
     error: float | None = None
     field: Field | None = None
+    wires: tuple[AtWire, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

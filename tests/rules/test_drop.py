@@ -1,14 +1,16 @@
 from __future__ import annotations
 
+import math
+
 import pytest
 import shapely
 
 from millprep.rules.drop import drop
-from millprep.trade.copper import sheet_resistance
+from millprep.trade.copper import sheet_resistance, wire_resistance
 from millprep.values.board import Hole
 from millprep.values.net import Load, NetFacts, Wire
 from millprep.values.pose import Pose
-from tests.rules.scene import cut, placed
+from tests.rules.scene import cut, joined, placed
 
 SQUARE = sheet_resistance(0.035)
 RAIL = shapely.box(5, 20, 95, 23)
@@ -176,3 +178,57 @@ def test_a_return_line_that_rises_too_far_is_told() -> None:
     assert fault.code == "drop-too-large"
     assert "V2 lies 0.00" in fault.message
     assert "V above V0, 0.0005 V are allowed" in fault.message
+
+
+def wired(ohms: float, amperes: float = 2.0) -> NetFacts:
+    """Two pads that a wire joins, the loads where the wire is soldered."""
+    loads = (Load("feed", (20.0, 20.0), -amperes), Load("valve", (60.0, 20.0), amperes))
+    return NetFacts(
+        "heater", ("c1", "c2"), loads=loads, wires=(Wire((20.0, 20.0), (60.0, 20.0), ohms),)
+    )
+
+
+@pytest.mark.parametrize(("diameter", "length", "celsius"), [(0.8, 40.0, 20.0), (0.5, 300.0, 60.0)])
+def test_a_wire_alone_loses_what_its_copper_resists(
+    diameter: float, length: float, celsius: float
+) -> None:
+    """R = ρ·l / A, with ρ at its temperature, and U = R·I."""
+    pads = [shapely.Point(x, 20).buffer(1.5, quad_segs=32) for x in (20, 60)]
+    drilled = [Hole("h1", (20.0, 20.0), 1.0, "c1"), Hole("h2", (60.0, 20.0), 1.0, "c2")]
+    placement = placed(pads, drilled, pose=Pose.mirror_y(50))
+    ohms = wire_resistance(length, math.pi * diameter**2 / 4, celsius)
+    rho = (1 + 0.00393 * (celsius - 20)) / 58000
+    assert ohms == pytest.approx(rho * length / (math.pi * diameter**2 / 4))
+    done, faults = drop(wired(ohms), placement, cut(placement), 0.035, celsius=celsius)
+    assert done is not None
+    assert faults == ()
+    assert done.loads[1].lost == pytest.approx(2.0 * ohms, rel=1e-6)
+    (wire,) = done.wires
+    assert (wire.ohms, wire.amperes) == pytest.approx((ohms, 2.0))
+    assert (wire.start, wire.end) == ((20.0, 30.0), (60.0, 30.0))
+
+
+def test_a_wire_beside_copper_takes_its_share() -> None:
+    """Two resistances side by side: each carries what the other's share of their sum is."""
+    pads = [shapely.Point(x, 20).buffer(1.5, quad_segs=32) for x in (20, 60)]
+    drilled = [Hole("h1", (20.0, 20.0), 1.0, "c1"), Hole("h2", (60.0, 20.0), 1.0, "c1")]
+    strip = joined(*pads, shapely.box(20, 19.5, 60, 20.5))
+    placement = placed([strip], drilled)
+    alone = NetFacts("heater", ("c1",), loads=wired(1.0).loads)
+    bare, _ = drop(alone, placement, cut(placement), 0.035)
+    assert bare is not None
+    copper, ohms = bare.loads[1].ohms, 0.02
+    net = NetFacts("heater", ("c1",), loads=alone.loads, wires=wired(ohms).wires)
+    done, _ = drop(net, placement, cut(placement), 0.035)
+    assert done is not None
+    assert done.loads[1].lost == pytest.approx(2.0 / (1 / copper + 1 / ohms), rel=2e-3)
+    assert done.wires[0].amperes == pytest.approx(2.0 * copper / (copper + ohms), rel=2e-3)
+
+
+def test_a_perfect_wire_is_not_listed() -> None:
+    pads = [shapely.Point(x, 20).buffer(1.5, quad_segs=32) for x in (20, 60)]
+    placement = placed(pads)
+    done, _ = drop(wired(0.0), placement, cut(placement), 0.035)
+    assert done is not None
+    assert done.wires == ()
+    assert done.loads[1].lost == pytest.approx(0.0, abs=1e-9)

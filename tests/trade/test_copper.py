@@ -4,7 +4,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.trade.copper import resistivity, sheet_resistance, strip_resistance
+from millprep.trade.copper import (
+    resistivity,
+    sheet_resistance,
+    strip_resistance,
+    wire_resistance,
+)
 
 SIZE = st.floats(0.01, 1000)
 
@@ -26,3 +31,14 @@ def test_what_is_no_copper() -> None:
         strip_resistance(10, 0, 0.035)
     with pytest.raises(ValueError, match="between -60 and 200 °C, got 300"):
         resistivity(300)
+
+
+@given(SIZE, SIZE, st.floats(-60, 200))
+def test_a_wire_is_a_strip_rolled_up(length: float, side: float, celsius: float) -> None:
+    strip = strip_resistance(length, side, 0.035, celsius)
+    assert wire_resistance(length, side * 0.035, celsius) == pytest.approx(strip)
+
+
+def test_what_is_no_wire() -> None:
+    with pytest.raises(ValueError, match="length and area must be above 0"):
+        wire_resistance(10, 0)

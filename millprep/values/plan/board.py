@@ -13,10 +13,15 @@ from millprep.values.plan.drawing import DrawnFrom, LayerRoles, Unit
 
 @dataclass(frozen=True, slots=True)
 class WireLink:
-    """A wire the maker solders between two points on the copper, drawing coordinates in mm."""
+    """A wire the maker solders between two points on the copper, drawing coordinates in mm.
+
+    Attributes:
+        ohms: of the wire; 0 for one that is taken as perfect.
+    """
 
     start: Point
     end: Point
+    ohms: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
