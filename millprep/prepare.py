@@ -31,7 +31,7 @@ from millprep.inputs import (
 from millprep.laying import Choice
 from millprep.program import sink
 from millprep.program.adapted import adapted
-from millprep.program.joined import files
+from millprep.program.joined import files, numbers
 from millprep.program.rs274 import TextSink
 from millprep.program.table import HEADER, TableSink
 from millprep.program.tally import TallySink
@@ -282,11 +282,15 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     table.write(HEADER)
     figures: list[Figures] = []
     too_long: list[Finding] = []
-    numbers = {cutter.name: n for n, cutter in enumerate(cut_set.cutters, 1)}
     for group in files(cut_set.programs):
         text = io.StringIO()
         text_sink = TextSink(
-            text.write, cut_set.id, cut_set.job, cut_set.machine, len(group), numbers
+            text.write,
+            cut_set.id,
+            cut_set.job,
+            cut_set.machine,
+            len(group),
+            numbers(cut_set.cutters),
         )
         for program in group:
             tally, before = TallySink(cut_set.machine), text_sink.line

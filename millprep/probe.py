@@ -15,11 +15,13 @@ from millprep.inputs import read_inputs
 from millprep.prepare import Say
 from millprep.program import sink, surface_probe
 from millprep.program.adapted import adapted
+from millprep.program.joined import numbers
 from millprep.program.rs274 import TextSink
 from millprep.program.surface_probe import Probing
 from millprep.program.tally import TallySink
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
+from millprep.proof.parts import parts
 from millprep.proof.surface_probing import grid_fault
 from millprep.proof.table import table
 from millprep.proof.trace import Trace
@@ -107,9 +109,9 @@ def probe(
     say("cutting what was cut before in simulation")
     programs = written_set.programs(written, plan.cutters, plan.machine)
     here = [p for p in programs if p.blank == blank and p.mill_pass > 0]
-    traces = {p.file: _trace(folder, p, plan) for p in here}
-    cuts = _cuts([traces[p.file] for p in here if p.mill_pass == number and _works(p)])
-    before = [(traces[p.file], p.cutter, _pass(written, p)) for p in here if _done(p, number)]
+    traces = {_key(p): _trace(folder, p, plan) for p in here}
+    cuts = _cuts([traces[_key(p)] for p in here if p.mill_pass == number and _works(p)])
+    before = [(traces[_key(p)], p.cutter, _pass(written, p)) for p in here if _done(p, number)]
     free = _copper(written, board, before, mill_pass, plan, tip)
     say("choosing the points")
     x, y = grid(cuts, spacing, _denied(free, mill_pass, plan, tip, uneven), (blank, number))
@@ -118,7 +120,9 @@ def probe(
     made = surface_probe.program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
     text, tally = io.StringIO(), TallySink(machine)
-    lines = TextSink(text.write, written.old.id, plan.name, machine)
+    lines = TextSink(
+        text.write, written.old.id, plan.name, machine, numbers=numbers(plan.cutters)
+    )
     sink.run(adapted(made, machine), lines, tally)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
@@ -193,7 +197,14 @@ def _trace(folder: Path, program: Program, plan: JobPlan) -> Trace:
     except (OSError, UnicodeDecodeError):
         message = f"{program.file} cannot be read. Verify the set."
         raise _usage("set-file-missing", message) from None
-    return reader.read(text, file=program.file, dialect=plan.machine.dialect)
+    trace = reader.read(text, file=program.file, dialect=plan.machine.dialect)
+    # a file may hold the programs of other cutters as well
+    mine = (p.trace for p in parts(trace) if p.cutter in (None, program.cutter.name))
+    return next(mine, trace)
+
+
+def _key(program: Program) -> tuple[str, str]:
+    return (program.file, program.cutter.name)
 
 
 def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
@@ -299,7 +310,8 @@ def _prove(
     Raises:
         Refusal: with every rule that it breaks.
     """
-    trace = reader.read(text, file=made.file, dialect=plan.machine.dialect)
+    # where the machine changes cutters, the tip has come in before
+    trace = parts(reader.read(text, file=made.file, dialect=plan.machine.dialect))[-1].trace
     found = list(
         motion.check(
             trace,

@@ -11,6 +11,7 @@ from millprep.beside import beside
 from millprep.inputs import read_boards, read_inputs, set_id
 from millprep.prepare import Say, write_programs
 from millprep.proof import motion, reader
+from millprep.proof.parts import parts
 from millprep.proof.resumed import check_resumed
 from millprep.proof.rows import check_rows
 from millprep.proof.trace import Trace
@@ -119,13 +120,13 @@ def _asked(
         return tuple(cutting)
     found = [p for p in cutting if p.file == name]
     found = found or [p for p in cutting if name in p.file]
-    if len(found) != 1:
+    if len({p.file for p in found}) != 1:
         many = f"fits {', '.join(p.file for p in found)}" if found else f"is none of {listed}"
         other = next((p for p in programs if not found and name in p.file), None)
         if other is not None:
             many = "is no program to take up: it is short, run it again from its start"
         raise _usage("resume-which-program", f"{name} {many}.")
-    return tuple(found)
+    return tuple(found[:1])
 
 
 def _untouched(written: WrittenSet, asked: Sequence[Program]) -> None:
@@ -185,14 +186,15 @@ def _named(written: WrittenSet, mill_pass: MillingPass) -> dict[str, Point]:
 def _read(folder: Path, program: Program, dialect: Dialect) -> Trace:
     # line ends are left as they are
     text = (folder / program.file).read_bytes().decode("ascii")
-    trace = reader.read(text, file=program.file, dialect=dialect)
-    if trace.tool_changes:
+    found = parts(reader.read(text, file=program.file, dialect=dialect))
+    if len(found) > 1:
         message = (
-            f"{program.file} changes its cutter on the way. Take up the program of the cutter "
-            "that broke, and run the rest after it."
+            f"{program.file} holds the programs of {len(found)} cutters and cannot be taken up in "
+            'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
+            "take up the program of the cutter that broke from there: its cuts are the same."
         )
-        raise _usage("resume-which-program", message)
-    return trace
+        raise _usage("resume-several-cutters", message)
+    return found[0].trace
 
 
 def _empty(

@@ -21,7 +21,7 @@ from millprep.values.dialect import Dialect, ToolChange
 from millprep.values.finding import Refusal
 from millprep.verify import verify
 from tests import dialects
-from tests.cli.small import changed, put
+from tests.cli.small import changed, put, run
 from tests.dialects import BOARD, Made, everything
 from tests.published import rs274_tool
 from tests.published.test_programs import differences, table
@@ -194,6 +194,22 @@ def test_the_interpreter_makes_the_table_s_motions(
     write_programs(replace(joined.cut_set, machine=joined.machine(dialect)), tmp_path)
     canon = rs274_tool.canon((tmp_path / FILE).read_bytes().decode("ascii"), tools=range(1, 5))
     assert differences(table(tmp_path)[FILE], canon) == []
+
+
+def test_a_surface_is_probed_for_a_joined_set(joined: Made, tmp_path: Path) -> None:
+    result = run("probe", joined.folder, "--pass", "1", "--out", tmp_path / "surface")
+    assert result.exit_code == 0, result.output
+    (program,) = (tmp_path / "surface").glob("*.ngc")
+    changer = joined.plan.machine.tool_change == "changer"
+    assert ("T1 M6" in program.read_text("ascii")) == changer
+
+
+def test_a_joined_file_is_not_taken_up_in_the_middle(joined: Made, tmp_path: Path) -> None:
+    result = run("resume", joined.folder, "profile", "--after", "2", "--out", tmp_path / "again")
+    assert result.exit_code == 2
+    assert "holds the programs of 4 cutters" in result.output
+    assert 'tool_change = "files"' in result.output
+    assert not (tmp_path / "again").exists()
 
 
 def test_a_stop_without_words_is_refused_for_a_joined_file(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
+from millprep.values.cutter import Cutter
 from millprep.values.dialect import ToolChange
 from millprep.values.program import Program
 
@@ -22,6 +23,11 @@ def joined(programs: Sequence[Program], tool_change: ToolChange) -> tuple[Progra
     number = name.partition("-")[0]
     file = f"{folder}/{number}-{first.work}-to-{last.works[-1]}.ngc"
     return tuple(replace(program, file=file) for program in programs)
+
+
+def numbers(cutters: Sequence[Cutter]) -> dict[str, int]:
+    """T of every cutter by its name: its place among the job's, from 1."""
+    return {cutter.name: number for number, cutter in enumerate(cutters, 1)}
 
 
 def files(programs: Sequence[Program]) -> Iterator[list[Program]]:
