@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from millprep.rules.copies import Copies
 from millprep.rules.cutters import cutters
 from millprep.rules.judge import judge
 from millprep.values.cut_set import CutSet
@@ -37,6 +38,7 @@ def judged(
     made = holes_made(cut_set)
     flatness = plan.isolation.flatness
     grooves = max(wider(cutter, flatness) for cutter in plan.isolation.cutters)
+    copies = Copies()
     done: list[BoardJudged] = []
     findings: list[Finding] = []
     for placement in cut_set.layout.placements:
@@ -52,6 +54,7 @@ def judged(
                 solve=whole,
                 made=made.get(placement.index, {}),
                 wider=grooves,
+                copies=copies,
             )
             done.append(board)
             findings += faults

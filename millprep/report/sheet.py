@@ -20,8 +20,8 @@ from millprep.report.pictures import gallery
 from millprep.report.places import ORDER, marked, name_of, where_words
 from millprep.report.plan_words import WORDS as PLAN
 from millprep.report.plan_words import say
-from millprep.report.review import part, review
 from millprep.report.resumed import resumed_words
+from millprep.report.review import part, review
 from millprep.report.setup import HoleRow, hole_rows, setup_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.touch_page import TouchPage, touch_page

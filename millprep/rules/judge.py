@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
+from millprep.rules.copies import Copies
 from millprep.rules.current import current
-from millprep.rules.drop import Drop, drop
+from millprep.rules.drop import Drop, copper_of, drop
 from millprep.rules.holes import bases
 from millprep.rules.rings import AS_DRAWN, Made, rings, small_lands
 from millprep.rules.spacing import SpacingRule, spacing
@@ -29,6 +31,7 @@ def judge(
     solve: bool,
     made: Made = AS_DRAWN,
     wider: float = 0.0,
+    copies: Copies | None = None,
 ) -> tuple[BoardJudged, tuple[Finding, ...]]:
     """What the rules find on a copy.
 
@@ -41,6 +44,7 @@ def judge(
         solve: whether volts and currents of nets with loads are worked out, seconds for each.
         made: how its holes are made.
         wider: how much farther out than asked an edge of a groove may lie, mm.
+        copies: nets solved on copies before, under the same rules.
     """
     rule = SpacingRule(
         column=asked.spacing,
@@ -56,7 +60,12 @@ def judge(
         if net.loads and not solve:
             judged.append(NetJudged(net, None))
             continue
-        one, faults = _net(net, placement, as_cut, thickness, asked)
+        if net.loads and copies is not None:
+            copper = copper_of(net, placement, as_cut)
+            alone = partial(_net, net, placement, as_cut, thickness, asked)
+            one, faults = copies.judged(net, placement, copper, thickness, alone)
+        else:
+            one, faults = _net(net, placement, as_cut, thickness, asked)
         judged.append(one)
         findings += faults
     found, faults = bases(placement, asked, made)
