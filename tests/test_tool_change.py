@@ -28,7 +28,6 @@ from tests.published.test_programs import differences, table
 from tests.published.test_rs274 import needs_interpreter
 
 PRESET = 'preset = "small-mill-300"\n'
-FILE = "blank-1/pass-1/01-isolate-to-profile.ngc"
 CUTTERS = ["vee", "deep", "drill", "mill"]
 MODES: tuple[ToolChange, ...] = ("pause", "changer")
 
@@ -47,19 +46,28 @@ def apart(tmp_path_factory: pytest.TempPathFactory) -> Made:
     return dialects.made(tmp_path_factory.mktemp("apart"))
 
 
+def file_of(made: Made) -> str:
+    """The file that holds all cutters."""
+    file = made.cut_set.programs[-1].file
+    assert file.endswith("-isolate-to-profile.ngc")
+    return file
+
+
 def report_of(folder: Path) -> Any:
     return json.loads((folder / "report.json").read_text("utf-8"))
 
 
 def test_a_pass_is_one_file_and_its_report_tells_the_parts(joined: Made) -> None:
-    assert [p.relative_to(joined.folder).as_posix() for p in joined.folder.rglob("*.ngc")] == [FILE]
+    names = {p.relative_to(joined.folder).as_posix() for p in joined.folder.rglob("*.ngc")}
+    assert names == {p.file for p in joined.cut_set.programs}
+    assert {name for name in names if "dry-run" not in name} == {file_of(joined)}
     told = report_of(joined.folder)
     schema = json.loads((files("millprep.report") / "report.schema.json").read_text("utf-8"))
     jsonschema.validate(told, schema)
-    programs = told["passes"][0]["programs"]
+    file = file_of(joined)
+    programs = [p for p in told["passes"][0]["programs"] if p["file"] == file]
     assert [p["cutter"] for p in programs] == CUTTERS
-    assert {p["file"] for p in programs} == {FILE}
-    lines = (joined.folder / FILE).read_text("ascii").splitlines()
+    lines = (joined.folder / file).read_text("ascii").splitlines()
     last = 0
     for n, program in enumerate(programs, 1):
         first, end = program["lines"]
@@ -95,7 +103,8 @@ def test_the_set_is_verified(joined: Made) -> None:
 def test_at_every_change_the_spindle_stands_up_over_the_place_where_z_is_zeroed(
     joined: Made,
 ) -> None:
-    trace = read((joined.folder / FILE).read_text("ascii"), file=FILE)
+    file = file_of(joined)
+    trace = read((joined.folder / file).read_text("ascii"), file=file)
     asked = [s for s in trace.stops if "change to" in s.words]
     numbers = [c.tool for c in trace.tool_changes]
     changer = joined.plan.machine.tool_change == "changer"
@@ -137,8 +146,9 @@ SPOIL: dict[str, tuple[Callable[[str], str], set[str]]] = {
 def test_a_spoilt_change_is_found(name: str, joined: Made, tmp_path: Path) -> None:
     spoil, codes = SPOIL[name]
     write_programs(joined.cut_set, tmp_path)
-    text = (tmp_path / FILE).read_text("ascii")
-    (tmp_path / FILE).write_text(spoil(text))
+    file = tmp_path / file_of(joined)
+    text = file.read_text("ascii")
+    file.write_text(spoil(text))
     assert spoil(text) != text
     found = stops(joined, tmp_path, by_table=False)
     assert codes <= found, found
@@ -161,10 +171,11 @@ def test_a_wrong_number_and_a_change_that_nobody_asked_for_are_found(
     joined: Made, tmp_path: Path
 ) -> None:
     write_programs(joined.cut_set, tmp_path)
-    text = (tmp_path / FILE).read_text("ascii")
+    file = tmp_path / file_of(joined)
+    text = file.read_text("ascii")
     changer = joined.plan.machine.tool_change == "changer"
     spoilt = text.replace("T2 M6", "T4 M6") if changer else text.replace("M0\n", "T4 M6\nM0\n", 1)
-    (tmp_path / FILE).write_text(spoilt)
+    file.write_text(spoilt)
     assert stops(joined, tmp_path) & {"cutter-differs", "change-unasked"}
 
 
@@ -192,8 +203,9 @@ def test_the_interpreter_makes_the_table_s_motions(
 ) -> None:
     """NISTIR 6556: M0 in 3.6.1, M6 and T in 3.6.3 and 3.7.3, quoted from memory."""
     write_programs(replace(joined.cut_set, machine=joined.machine(dialect)), tmp_path)
-    canon = rs274_tool.canon((tmp_path / FILE).read_bytes().decode("ascii"), tools=range(1, 5))
-    assert differences(table(tmp_path)[FILE], canon) == []
+    file = file_of(joined)
+    canon = rs274_tool.canon((tmp_path / file).read_bytes().decode("ascii"), tools=range(1, 5))
+    assert differences(table(tmp_path)[file], canon) == []
 
 
 def test_a_surface_is_probed_for_a_joined_set(joined: Made, tmp_path: Path) -> None:

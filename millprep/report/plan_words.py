@@ -96,6 +96,19 @@ WORDS = {
     "run.time": "Time",
     "run.change": "put in: {cutter}",
     "run.off": "off",
+    "run.part": "{file}, lines {first} to {last}",
+    "run.tool": "T{number}: {cutter}",
+    "run.pause": "One file holds several cutters. Before each next one the spindle is stopped, the "
+    "program goes up to Z {above} over the place where Z is zeroed, stops, and says which cutter "
+    "to put in. Put it in, zero Z with it there, then go on. This needs a machine on which Z can "
+    "be moved and zeroed while a program waits.",
+    "run.changer": "The machine changes cutters, with the numbers below; the cutters must stand so "
+    "in its changer. Before each change the program goes up to Z {above} over the place where Z is "
+    "zeroed, and after it stops: zero Z with the new cutter there, then go on. Stored lengths of "
+    "cutters are not used (G49).",
+    "run.silent": "The programs hold no comments.",
+    "run.silent_by_hand": "The programs hold no comments: the first stop of each asks for the "
+    "spindle to be started, the last for it to be stopped.",
     # set-up
     "setup": "Set up",
     "setup.still": "Spindle off and standing still.",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from millprep.report import rules_words
 from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import FILE, shortest, tables
+from millprep.report.change import change_words, cutter_of, file_of
 from millprep.report.join_table import JoinTable, join_table
 from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.pass_view import works_words
@@ -131,6 +132,7 @@ def sheet(cut_set: CutSet) -> str:
         judged=rules_words.pages(cut_set),
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
+        changing=change_words(cut_set),
         clearance=number(cut_set.machine.clearance),
     )
 
@@ -208,12 +210,11 @@ def _steps(cut_set: CutSet, programs: Sequence[Program], folder: str) -> tuple[S
 
 def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
     seconds = _seconds(cut_set, program)
-    cutter = plain(program.cutter.name, 60)
     feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
-        file=plain(program.file.removeprefix(folder), 160),
+        file=file_of(cut_set, program, folder),
         work=works_words(program),
-        cutter=say("run.change", cutter=cutter) if change else cutter,
+        cutter=cutter_of(cut_set, program, change=change),
         change=change,
         depth=number(program.depth, 3) if program.spins else "",
         spindle=number(program.spindle, 0) if program.spins else say("run.off"),

@@ -1,0 +1,62 @@
+"""How cutters are changed, on the sheet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from millprep.report.change import change_words, cutter_of, file_of
+from millprep.values.cut_set import CutSet
+from millprep.values.dialect import Dialect, ToolChange
+from tests import dialects
+from tests.cli.small import changed
+
+
+def with_change(cut_set: CutSet, way: ToolChange) -> CutSet:
+    return replace(cut_set, machine=replace(cut_set.machine, tool_change=way))
+
+
+@pytest.fixture(scope="module")
+def joined(tmp_path_factory: pytest.TempPathFactory) -> tuple[CutSet, Path]:
+    key = 'preset = "small-mill-300"\n'
+    text = changed(key, f'{key}tool_change = "pause"\n', dialects.BOARD)
+    made = dialects.made(tmp_path_factory.mktemp("sheet"), text)
+    return made.cut_set, made.folder
+
+
+def test_the_sheet_tells_lines_and_what_to_do_at_a_stop(joined: tuple[CutSet, Path]) -> None:
+    cut_set, folder = joined
+    sheet = (folder / "sheet.html").read_text("utf-8")
+    for program, cost in zip(cut_set.programs, cut_set.figures, strict=True):
+        if cost.lines is not None:
+            first, last = cost.lines
+            assert f"-isolate-to-profile.ngc, lines {first} to {last}" in sheet
+            assert file_of(cut_set, program, "").startswith(program.file)
+    assert "stops, and says which cutter to put in" in sheet
+
+
+def test_nothing_is_said_where_every_cutter_has_its_file(joined: tuple[CutSet, Path]) -> None:
+    apart = with_change(joined[0], "files")
+    assert change_words(apart) == ()
+    assert cutter_of(apart, apart.programs[-1], change=True) == "put in: mill"
+    assert cutter_of(apart, apart.programs[-1], change=False) == "mill"
+
+
+def test_a_changer_s_numbers_are_told(joined: tuple[CutSet, Path]) -> None:
+    cut_set = with_change(joined[0], "changer")
+    # T is the place among the job's cutters
+    assert cutter_of(cut_set, cut_set.programs[-1], change=True) == "T4: mill"
+    (words,) = change_words(cut_set)
+    assert "zero Z with the new cutter" in words
+    assert "Z 30" in words
+
+
+def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> None:
+    silent = with_change(joined[0], "files")
+    machine = replace(silent.machine, dialect=Dialect(comments="none"))
+    assert change_words(replace(silent, machine=machine)) == ("The programs hold no comments.",)
+    by_hand = replace(silent, machine=replace(machine, spindle_by_program=False))
+    (words,) = change_words(by_hand)
+    assert "the first stop of each asks for the spindle to be started" in words
