@@ -68,6 +68,8 @@ WORDS = {
     "need.cutter": "Cutter",
     "need.what": "What it is",
     "need.shank": "Shank, mm",
+    "need.edge": "Edge, m/min",
+    "need.chip": "Chip, µm",
     "order": "Order of work",
     "order.pass": "Blank {blank}, pass {nth} of {last}",
     "order.bed": "The bed, once",

@@ -7,6 +7,7 @@ import jsonschema
 from millprep.report.check_record import checked
 from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
 from millprep.report.record import record, schema
+from millprep.report.sheet import sheet
 from millprep.values.cutting import Cutting
 from tests.report.synthetic import invented
 
@@ -27,6 +28,16 @@ def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
     assert checked(told)["programs"] == [
         {"file": vee.file, "cutter": "vee30", "cutting": cutting_row(vee)}
     ]
+
+
+def test_the_sheet_shows_edge_and_chip_of_every_cutter() -> None:
+    cut_set = invented(1)
+    told = replace(cut_set, cutting=(replace(VEE, file=cut_set.programs[0].file), DRILL))
+    text = sheet(told)
+    assert '<td class="n">6</td><td class="n">25</td>' in text
+    assert '<td class="n">34.6</td><td class="n">20 a turn</td>' in text
+    # the mill's figures are not known here
+    assert '<td class="n">3.175</td><td class="n"></td><td class="n"></td>' in text
 
 
 def test_a_person_reads_one_row_a_cutter() -> None:
