@@ -14,6 +14,7 @@ from millprep.report import rules_words
 from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import FILE, shortest, tables
 from millprep.report.change import change_words, cutter_of, file_of
+from millprep.report.cutting_words import cutter_rows
 from millprep.report.join_table import JoinTable, join_table
 from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.pass_view import works_words
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
     from millprep.values.program import Program
 
+BLANK = ("", "")
 MOST_TO_DECIDE = 8
 """Findings on the first page; the others stand in the details."""
 
@@ -101,6 +103,7 @@ def sheet(cut_set: CutSet) -> str:
     remarks = _remarks(cut_set)
     bed = bed_programs(cut_set)
     pages = _pages(cut_set)
+    chips = cutter_rows(cut_set.cutting)
     return environment.get_template("sheet.html.j2").render(
         p=PLAN,
         say=say,
@@ -112,7 +115,7 @@ def sheet(cut_set: CutSet) -> str:
         resumed=bool(cut_set.resumed),
         blanks=_blanks(cut_set),
         cutters=[
-            (plain(c.name, 60), cutter_words(c), number(c.shank, 3))
+            (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
             for c in cut_set.cutters
             if any(p.cutter.name == c.name for p in cut_set.programs)
         ],
