@@ -6,17 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import shapely
-
-from millprep import job, laying
+from millprep import job, laying, layout_files
 from millprep.inputs import read_boards, with_stored
 from millprep.laying import Choice, Laid
-from millprep.layout import bound, file, offcut
+from millprep.layout import bound, offcut
 from millprep.layout.wanted import areas_on
 from millprep.prepare import Say
 from millprep.report.layout_view import LaidBlank, draw
 from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import BlankPlan, JobPlan
+from millprep.values.plan import JobPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +34,6 @@ class LaidOut:
     used: tuple[float, ...]
     most: tuple[float, ...]
     least: int
-
-    @property
-    def text(self) -> str:
-        """The layout file."""
-        return file.text_of(self.laid.spots, self.laid.blanks, self.laid.sheets)
 
 
 def lay_out(
@@ -110,43 +103,17 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
     written = [out]
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        out.write_text(laid_out.text, "utf-8", newline="\n")
         stems = [f"{out.stem}-blank-{one.number}" for one in laid_out.blanks]
         draw(laid_out.blanks, laid_out.plan.name, stems, str(out.parent))
         written += [out.parent / f"{stem}.png" for stem in stems]
-        for one in laid_out.blanks:
-            if one.offcut is not None:
-                path = out.parent / f"{out.stem}-offcut-{one.number}.toml"
-                plan = laid_out.plan.blanks[laid_out.laid.blanks[one.number - 1]]
-                path.write_text(
-                    offcut_text(one.offcut, one.number, laid_out.plan.name, plan),
-                    "utf-8",
-                    newline="\n",
-                )
-                written.append(path)
+        for name, text in layout_files.texts(laid_out.laid, laid_out.plan, out.stem).items():
+            path = out.parent / name if name != f"{out.stem}.toml" else out
+            path.write_text(text, "utf-8", newline="\n")
+            written += [path] if path != out else []
     except OSError as fault:
         message = f"Nothing can be written to {out} ({fault.strerror}). Name another file."
         raise _refusal("output-not-writable", message, out) from None
     return tuple(written)
-
-
-def offcut_text(shape: shapely.Polygon, number: int, name: str, plan: BlankPlan) -> str:
-    """An offcut as the [blank] of a later job, its low corner at the origin."""
-    x0, y0, x1, y1 = shape.bounds
-    lines = [
-        f"# What is left of blank {number} of the job {name!r} once it is sawn off behind its",
-        "# boards: the [blank] of a later job.",
-        "[blank]",
-        f"size = [{_number(x1 - x0)}, {_number(y1 - y0)}]",
-        f"thickness = {plan.thickness}",
-        f"copper = {plan.copper}",
-        f"margin = {plan.margin}",
-        *([f'grade = "{plan.grade}"'] if plan.grade else []),
-    ]
-    if abs(shape.area - (x1 - x0) * (y1 - y0)) > 1e-6:
-        corners = [f"[{_number(x - x0)}, {_number(y - y0)}]" for x, y in shape.exterior.coords[:-1]]
-        lines.append(f"outline = [{', '.join(corners)}]")
-    return "\n".join(lines) + "\n"
 
 
 def row(laid_out: LaidOut) -> dict[str, Any]:
@@ -179,10 +146,6 @@ def row(laid_out: LaidOut) -> dict[str, Any]:
             for spot in laid_out.laid.spots
         ],
     }
-
-
-def _number(value: float) -> float:
-    return round(value, 4) + 0.0
 
 
 def _refusal(code: str, message: str, out: Path) -> Refusal:

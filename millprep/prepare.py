@@ -11,6 +11,7 @@ from millprep import (
     job,
     judging,
     laying,
+    layout_files,
     nets,
     one_blank,
     readback,
@@ -28,7 +29,7 @@ from millprep.inputs import (
     told,
     with_stored,
 )
-from millprep.laying import Choice
+from millprep.laying import Choice, Laid
 from millprep.program import sink
 from millprep.program.adapted import adapted
 from millprep.program.joined import files, numbers
@@ -112,9 +113,11 @@ def made(
         Stopped: when a finding says so.
     """
     say("laying the boards out")
-    cut_set, skipped = _laid_out(cut_set, plan, boards, facts, choice)
+    cut_set, laid = _laid_out(cut_set, plan, boards, facts, choice)
+    for name, text in layout_files.texts(laid, plan).items():
+        (folder / name).write_bytes(text.encode("utf-8"))
     say("making paths and passes")
-    cut_set = _planned(cut_set, plan, facts, derivation, skipped)
+    cut_set = _planned(cut_set, plan, facts, derivation, laid.skipped)
     say("writing the programs")
     try:
         cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
@@ -175,8 +178,8 @@ def _laid_out(
     boards: tuple[Board, ...],
     facts: Facts,
     choice: Choice | None,
-) -> tuple[CutSet, int]:
-    """The set with its layout, and how many placements at its end are not to be cut."""
+) -> tuple[CutSet, Laid]:
+    """The set with its layout."""
     try:
         laid = laying.lay(plan, boards, choice)
         if laid.findings:
@@ -196,7 +199,7 @@ def _laid_out(
         nets=named,
         findings=(*cut_set.findings, *laid.notes, *faults),
     )
-    return known, laid.skipped
+    return known, laid
 
 
 def _planned(

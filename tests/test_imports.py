@@ -31,6 +31,7 @@ ALLOWED: dict[str, set[str]] = {
     "nets": {"values"},
     "judging": {"values", "rules"},
     "laying": {"values", "layout", "moved"},
+    "layout_files": {"values", "layout", "laying"},
     "moved": {"values", "layout", "passes", "one_blank"},
     "compare": {"values", "shop"},
     "set_on_disk": {"values"},

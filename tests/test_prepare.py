@@ -99,8 +99,9 @@ def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
     top = {path.name for path in example_set.iterdir()}
     contract = {"report.json", "sheet.html", "toolpaths.csv", "previews"}
     contract |= {f"blank-{blank['number']}" for blank in report_of(example_set)["blanks"]}
-    contract |= {"buzz-out.csv", "as-cut"}
-    assert top - {"bed"} == contract
+    contract |= {"buzz-out.csv", "as-cut", "layout.toml"}
+    offcuts = {name for name in top if re.fullmatch(r"layout-offcut-\d+\.toml", name)}
+    assert top - {"bed"} - offcuts == contract
     assert ("bed" in top) == bool(report_of(example_set)["bed"])
     shown = list((example_set / "previews").iterdir())
     assert {path.suffix for path in shown} == {".png", ".svg"}

@@ -68,6 +68,8 @@ def record(cut_set: CutSet) -> Row:
                 "size": _point(blank.size),
                 "thickness": _mm(blank.thickness),
                 "copper": _mm(blank.copper),
+                "outline": blank.outline
+                and [_point(at) for at in blank.outline.exterior.coords[:-1]],
             }
             for blank in cut_set.layout.blanks
         ],

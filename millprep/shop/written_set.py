@@ -104,13 +104,20 @@ def changed(written: WrittenSet, seal: str) -> tuple[Finding, ...]:
 
 
 def blanks(written: WrittenSet) -> tuple[Blank, ...]:
-    """The blanks of the set, without the outlines of offcuts.
+    """The blanks of the set.
 
     Raises:
         ValueError, KeyError, TypeError: when the report is damaged.
     """
     return tuple(
-        Blank(int(b["number"]), _pair(b["size"]), float(b["thickness"]), float(b["copper"]))
+        Blank(
+            int(b["number"]),
+            _pair(b["size"]),
+            float(b["thickness"]),
+            float(b["copper"]),
+            # sets of earlier versions do not tell it
+            shapely.Polygon(map(_pair, corners)) if (corners := b.get("outline")) else None,
+        )
         for b in written.row["blanks"]
     )
 

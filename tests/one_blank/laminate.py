@@ -65,12 +65,12 @@ def left(
     out: Path,
     cutter: str,
     below: float,
-    size: tuple[float, float],
+    laminate: BaseGeometry,
     radius: float,
     blank: int = 1,
 ) -> list[BaseGeometry]:
     """Pieces of laminate that hang together just below a height."""
     # a trifle wider: two cuts side by side leave no film, and four decimals round
     gone = [way.buffer(radius + 0.005) for way in ways(out, cutter, below, blank)]
-    rest = shapely.box(0.0, 0.0, *size).difference(shapely.union_all(gone))
+    rest = laminate.difference(shapely.union_all(gone))
     return [part for part in shapely.get_parts(rest) if part.area > 0.05]

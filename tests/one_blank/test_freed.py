@@ -37,8 +37,9 @@ def made(
 def pieces(cut_set: CutSet, out: Path, size: tuple[float, float] = GRID) -> tuple[int, int]:
     """Pieces of laminate that hang together above the tabs, and where the tabs are."""
     tab = cut_set.profiles[0].tab_depth
-    above, below = (len(left(out, "mill", z, size, RADIUS)) for z in (-tab + 0.02, -tab - 0.02))
-    return above, below
+    whole = shapely.box(0.0, 0.0, *size)
+    above, below = (left(out, "mill", z, whole, RADIUS) for z in (-tab + 0.02, -tab - 0.02))
+    return len(above), len(below)
 
 
 def lengths(cut_set: CutSet, out: Path) -> tuple[float, float]:
@@ -68,8 +69,9 @@ def test_every_board_is_freed_and_held_by_its_tabs(
     out = tmp_path / "shared" / "out"
     assert pieces(cut_set, out) == (boards + 1, 1)
     # by another cutter, or deeper than any, nothing is freed
-    assert len(left(out, "vee", -0.2, GRID, RADIUS)) == 1
-    assert len(left(out, "mill", -5.0, GRID, RADIUS)) == 1
+    whole = shapely.box(0.0, 0.0, *GRID)
+    assert len(left(out, "vee", -0.2, whole, RADIUS)) == 1
+    assert len(left(out, "mill", -5.0, whole, RADIUS)) == 1
 
 
 def test_the_common_cut_is_made_once(tmp_path: Path) -> None:
