@@ -65,19 +65,26 @@ class Choice:
         return tuple(found)
 
     @classmethod
-    def of(cls, words: Sequence[str]) -> Choice | None:
-        """The choice that has these words; None where a layout stood outside the job."""
+    def of(cls, words: Sequence[str], stored: Stored | None = None) -> Choice | None:
+        """The choice that has these words.
+
+        `stored` is the layout of the set that was made with it; None when it is not known, and
+        then nothing is where a layout stood outside the job.
+        """
         effort: EffortName = "default"
         copies: dict[str, list[Copy]] = {"skip": [], "only": []}
+        kept: Stored | None = None
         for kind, told in (word.split(" ", 1) for word in words):
             if kind == "effort":
                 effort = "low" if told == "low" else "high"
             elif kind in copies:
                 name, copy = told.rsplit(":", 1)
                 copies[kind].append((name, int(copy)))
-            else:
+            elif stored is None:
                 return None
-        return cls(effort, skip=tuple(copies["skip"]), only=tuple(copies["only"]))
+            else:
+                kept = stored
+        return cls(effort, kept, tuple(copies["skip"]), tuple(copies["only"]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +258,8 @@ def _nested(
     if len(copies) == 1 and not fixed and not choice.only:
         return _alone(*copies[0], close), [replace(sheet, keep_outs=()) for sheet in close]
     if fixed and len(fixed) == len(copies):
-        return Nested(tuple(fixed), tuple(blanks)), close
+        # as a layout file lists them, so that its own set is made again alike
+        return Nested(tuple(sorted(fixed, key=lambda spot: spot.blank)), tuple(blanks)), close
     same = [sheet.keep_outs for sheet in wide] == [sheet.keep_outs for sheet in close]
     nested = _searched(wanted, wide, choice, fixed, blanks)
     if nested.findings and not same:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 from collections.abc import Iterable
 from pathlib import Path
 
 from millprep import job
-from millprep.inputs import read_inputs, set_id
-from millprep.laying import Choice
+from millprep.inputs import read_inputs, set_id, stored
+from millprep.laying import Choice, Stored
 from millprep.prepare import Say, prepare
-from millprep.shop import old_set, readings, touches, vernier
+from millprep.shop import old_set, readings, touches, vernier, written_set
 from millprep.shop.old_set import OldSet
 from millprep.shop.readings import Kind
 from millprep.shop.refit import Refit
@@ -18,6 +19,9 @@ from millprep.shop.refit import refit as corrected
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal
+
+LAYOUT = "layout.toml"
+"""The layout that a set holds."""
 
 
 def refit(
@@ -68,12 +72,12 @@ def refit(
         done = vernier.refit(read, old, blank, number)
     else:
         done = corrected(read, old, blank, number, plan.registration.sigma)
-    chosen = Choice.of(old.chosen)
+    chosen = Choice.of(old.chosen, _layout_of(folder))
     if chosen is None:
         raise _usage(
             "refit-layout-unknown",
-            f"Set {old.id} was made with --layout, and the set does not hold that file. Name it in "
-            "the job as [layout] file and prepare again.",
+            f"Set {old.id} was made with --layout, and holds no {LAYOUT} as it was written. Name "
+            "the layout in the job as [layout] file and prepare again.",
         )
     derivation = Derivation(
         derived_from=old.id,
@@ -89,6 +93,16 @@ def refit(
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None
         raise
+
+
+def _layout_of(folder: Path) -> Stored | None:
+    """The layout that a set holds; None where it has none, or another than it was made with."""
+    written = written_set.load(folder)
+    file = folder / LAYOUT
+    hashes = {one.sha256 for one in written.files or () if one.file == LAYOUT}
+    if not file.is_file() or hashlib.sha256(file.read_bytes()).hexdigest() not in hashes:
+        return None
+    return stored(file, LAYOUT)
 
 
 def _too_far(done: Refit, blank: int, number: int) -> Finding:

@@ -244,3 +244,4 @@ def test_the_choice_is_part_of_a_sets_id(tmp_path: Path) -> None:
     ]
     assert len({one.words for one in ways}) == 4
     assert [Choice.of(one.words) for one in ways] == [*ways[:3], None]
+    assert [Choice.of(one.words, ways[3].stored) for one in ways] == ways
