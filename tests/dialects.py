@@ -25,6 +25,8 @@ BOARD = changed(
     changed(
         "[cutters.mill]\n",
         '[cutters.deep]\npreset = "drill-0.8"\ndiameter = 0.6\n\n[cutters.mill]\n',
+        # a place that no number of few decimals tells exactly
+        changed("tape = true\n", "tape = true\ntouch = [2.123456, 3.654321]\n"),
     ),
 )
 

@@ -34,10 +34,12 @@ def check_dialect(
     if decimals is not None and decimals < ARC_DECIMALS and told["arcs"]:
         words = f"must be at least {ARC_DECIMALS} where arcs = true: rounding takes more than the"
         yield wrong((*path, "decimals"), f"{words} 0.002 mm that an arc's radii may differ by")
-    clearance = machine.get("clearance")
-    if clearance and decimals and abs(round(clearance, decimals) - clearance) > 1e-9:
-        words = f"must have no more than the {decimals} decimals of [machine.dialect]"
-        yield wrong(("machine", "clearance"), f"{words}; got {clearance!r}")
+    heights = ["clearance"] if machine.get("tool_change") == "files" else ["clearance", "above"]
+    for key in heights:
+        height = machine.get(key)
+        if height and decimals and abs(round(height, decimals) - height) > 1e-9:
+            words = f"must have no more than the {decimals} decimals of [machine.dialect]"
+            yield wrong(("machine", key), f"{words}; got {height!r}")
     if comments == "none" and registration.get("probe"):
         words = 'must not be "none" where holes are touched: a stop tells what to write down'
         yield wrong((*path, "comments"), words)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from millprep.program.cycles import cycles
 from millprep.program.lines import lines
-from millprep.program.rounded import rounded
+from millprep.program.rounded import place, rounded
 from millprep.values.cutter import Drill
 from millprep.values.machine import Machine
 from millprep.values.program import Move, Program
@@ -22,13 +22,15 @@ def adapted(program: Program, machine: Machine) -> Program:
     moves: Sequence[Move] = program.moves
     if not dialect.arcs:
         moves = [line for at, move in _each(moves, program.start) for line in _lines(at, move)]
+    start = program.start
     if dialect.decimals < TABLE_DECIMALS:
-        moves = list(rounded(moves, program.start, dialect.decimals))
+        moves = list(rounded(moves, start, dialect.decimals))
+        start = place(start, dialect.decimals)
     if dialect.cycles and isinstance(program.cutter, Drill) and program.spins:
-        moves = cycles(
-            moves, program.start, program.cutter, machine.clearance, dialect.decimals
-        )
-    return program if moves is program.moves else replace(program, moves=tuple(moves))
+        moves = cycles(moves, start, program.cutter, machine.clearance, dialect.decimals)
+    if moves is program.moves:
+        return program
+    return replace(program, start=start, moves=tuple(moves))
 
 
 def _each(

@@ -22,7 +22,7 @@ def rounded(moves: Iterable[Move], start: At, decimals: int) -> Iterator[Move]:
     Start and centre of an arc would be rounded each on its own; here the centre is told anew
     for the rounded ends, or the arc as lines where that does not hold.
     """
-    true, at = start, _place(start, decimals)
+    true, at = start, place(start, decimals)
     for move in moves:
         if move.i is None:
             yield _on_grid(move, decimals)
@@ -34,16 +34,17 @@ def rounded(moves: Iterable[Move], start: At, decimals: int) -> Iterator[Move]:
                 for line in lines(move, true):
                     yield _on_grid(line, decimals)
         true = (move.x, move.y, move.z)
-        at = _place(true, decimals)
+        at = place(true, decimals)
 
 
-def _place(at: At, decimals: int) -> At:
+def place(at: At, decimals: int) -> At:
+    """The nearest place on the grid of the last digit."""
     x, y, z = at
     return (round(x, decimals), round(y, decimals), round(z, decimals))
 
 
 def _on_grid(move: Move, decimals: int) -> Move:
-    x, y, z = _place((move.x, move.y, move.z), decimals)
+    x, y, z = place((move.x, move.y, move.z), decimals)
     feed = None if move.feed is None else round(move.feed, decimals)
     return move._replace(x=x, y=y, z=z, feed=feed)
 
@@ -52,7 +53,7 @@ def _arc(move: Move, true: At, at: At, decimals: int) -> Move | None:
     """The arc between rounded ends; None where none fits."""
     assert move.i is not None
     assert move.j is not None
-    end = _place((move.x, move.y, move.z), decimals)
+    end = place((move.x, move.y, move.z), decimals)
     across = (end[0] - at[0], end[1] - at[1])
     chord = math.hypot(*across)
     if chord < SHORTEST * 10**-decimals:

@@ -52,7 +52,8 @@ def change_rules(
     x, y, z = before.moves[-1].end
     if not z >= machine.clearance - SLACK:
         yield unsafe("the cutter is changed below clearance. Go up first.")
-    if not max(abs(x - at[0]), abs(y - at[1])) <= SLACK:
+    # the file has the place with as many decimals as the machine takes
+    if not max(abs(x - at[0]), abs(y - at[1])) <= machine.dialect.digit:
         yield unsafe("the cutter is changed elsewhere than where Z is zeroed with the next one.")
 
 
