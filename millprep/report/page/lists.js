@@ -42,7 +42,12 @@ function fillPrograms() {
   const was = state.program;
   state.program = null;
   option(select, "", say("allPrograms"));
-  for (const p of shown()) option(select, p.index, p.file);
+  const here = shown();
+  for (const p of here) {
+    // a file may hold the programs of several cutters
+    const joined = here.some((q) => q !== p && q.file === p.file);
+    option(select, p.index, joined ? `${p.file}: ${p.cutter.name}` : p.file);
+  }
   state.program = was;
   select.value = was === null ? "" : String(was);
 }
