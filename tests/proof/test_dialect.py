@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from millprep.proof.parts import parts
 from millprep.proof.reader import read
+from millprep.proof.told import as_told
 from millprep.values.dialect import Dialect
 from millprep.values.finding import Refusal
+from millprep.values.program import Program
+from tests.proof.programs import MACHINE, end_mill
 
 HEAD = "G21 G90 G94 G17 G80\nG0 Z5.\nG0 X0. Y0.\n"
 BODY = "G1 Z-0.1 F100.\nG0 Z5.\n"
@@ -97,3 +104,45 @@ def test_words_at_a_stop_may_follow_a_semicolon() -> None:
     trace = read(text, file="one.ngc", dialect=Dialect(comments="semicolon"))
     assert trace.stops[0].words == "start the spindle"
     assert [r.words for r in trace.remarks] == ["start the spindle"]
+
+
+DIALECTS = st.builds(
+    Dialect,
+    arcs=st.booleans(),
+    cycles=st.booleans(),
+    comments=st.sampled_from(["brackets", "semicolon", "none"]),
+    line_numbers=st.booleans(),
+    decimals=st.integers(3, 6),
+    line_ends=st.sampled_from(["lf", "crlf"]),
+    dwell_unit=st.sampled_from(["s", "ms"]),
+    percent=st.booleans(),
+    end=st.sampled_from(["M2", "M30"]),
+)
+LINES = st.lists(
+    st.sampled_from(
+        ["%", "", "\r", "N1 G21", "G21 G90 G94 G17", "G0 Z5.", "G0 X1. Y1.\r", "G1 Z-1. F9.",
+         "(cutter a: x)", "; cutter a: x", "(MSG, change to a: x)", "; change to b, T2: x", "M0",
+         "T1 M6", "M5", "G99 G81 X2. Z-1. R5. F9.", "G2 X2. Y1. I0.5 J0.", "M2", "M30", "(", ";"]
+    ),
+    max_size=14,
+)  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(LINES, DIALECTS)
+def test_no_text_breaks_reader_and_parts(lines: list[str], dialect: Dialect) -> None:
+    text = "\n".join([*HEAD.splitlines(), *lines, dialect.end, ""])
+    try:
+        trace = read(text, file="one.ngc", dialect=dialect)
+    except Refusal:
+        return
+    machine = replace(MACHINE, dialect=dialect, tool_change="changer")
+    found = parts(trace)
+    assert [m for part in found for m in part.trace.moves] == list(trace.moves)
+    cutters = (end_mill(1.0, "a"), end_mill(2.0, "b"))
+    program = Program(
+        file="one.ngc", blank=1, mill_pass=1, cutter=cutters[0], works=("isolate",), depth=0.1,
+        spindle=1.0, start=(1.0, 1.0, 5.0), moves=(),
+    )  # fmt: skip
+    told = as_told(trace, [program, replace(program, cutter=cutters[1])], cutters, machine)
+    assert len(told.traces) == len(told.programs) == 2
