@@ -19,7 +19,7 @@ from millprep.verify import Verified, verify
 from tests.cli import small
 from tests.conftest import EXAMPLES
 
-ISOLATE = "blank-1/pass-1/01-isolate-vee.ngc"
+ISOLATE = "blank-1/pass-1/02-isolate-vee.ngc"
 
 
 @pytest.fixture(scope="module")

@@ -39,6 +39,7 @@ from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
 from millprep.paths import drilling
+from millprep.program import dry_run
 from millprep.program.bed import bed
 from millprep.program.build import build
 from millprep.values.blank import Blank, Box
@@ -182,6 +183,7 @@ def passes(
             ahead,
             told.probe,
             left_out,
+            job.clamps,
         )
     judged = tuple(
         join
@@ -198,6 +200,11 @@ def passes(
             finding
             for one in milling
             for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
+        ),
+        *(
+            finding
+            for one in milling
+            for finding in dry_run.told(one, job.clamps, job.machine)
         ),
         *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
         *free.findings,

@@ -36,7 +36,7 @@ def bed(job: JobPlan, places: Sequence[Point], cutter: Cutter, blank: int) -> Pr
         for n, place in enumerate(places, 1)
     ]
     mill_pass = bed_pass(job.machine, blank)
-    (program,) = build(cuts, mill_pass, job.cutters, job.machine, job.profile)
+    (program,) = build(cuts, mill_pass, job.cutters, job.machine, job.profile, dry=False)
     name = program.file.rsplit("/", 1)[-1]
     return replace(
         program,

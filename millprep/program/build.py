@@ -6,8 +6,9 @@ import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
-from millprep.program import moves, order, slots, touch
+from millprep.program import dry_run, moves, order, slots, touch
 from millprep.program.joined import joined
+from millprep.values.blank import Clamp
 from millprep.values.cut import (
     WORK_ORDER,
     Clearing,
@@ -50,6 +51,9 @@ def build(
     ahead: Sequence[Engraving] = (),
     probe: ProbePlan | None = None,
     left_out: Collection[int] = (),
+    clamps: Sequence[Clamp] = (),
+    *,
+    dry: bool = True,
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass; several may share a file.
 
@@ -60,12 +64,15 @@ def build(
         machine: heights and limits.
         profile: how profiles are entered.
         shown: places, machine frame, that a dry run with the first cutter shows before anything
-            is cut.
+            is cut; before that it goes around all that the pass cuts, above the clamps.
         ahead: lines of second combs, blank frame: a program of their own, to be read before the
             rest is cut.
-        probe: how the holes that find this pass are touched, before all else; None for not.
+        probe: how the holes that find this pass are touched, before anything is cut; the tip
+            makes the dry run around then, and the marks are shown afterwards. None for not.
         left_out: placements whose cuts have their place in the order and are not made, so that
             all others are entered where they would be, and only travel changes.
+        clamps: of all passes.
+        dry: whether a dry run comes first.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -84,23 +91,27 @@ def build(
         frees = int(max(works) == len(WORK_ORDER) - 1)
         return (frees, min(works), -size if wide_first else size, name)
 
-    programs = []
-    if probe is not None and touch.touched(mill_pass):
-        file = _file(mill_pass, 1, "probe", probe.cutter.name)
-        programs.append(touch.program(file, mill_pass, probe, machine))
+    touched = probe is not None and bool(touch.touched(mill_pass))
     names = sorted(by_cutter, key=rank)
-    if shown and names:
-        first = named[ahead[0].cutter if ahead else names[0]]
-        file = _file(mill_pass, len(programs) + 1, "dry-run", first.name)
-        programs.append(_dry_run(file, shown, mill_pass, first, machine))
+    first = named[ahead[0].cutter if ahead else names[0]] if names else None
+    # the dry run comes before all else; it goes around what is made after it
+    programs: list[Program] = []
+    count = 1 if dry and first is not None else 0
+    if probe is not None and touched:
+        file = _file(mill_pass, count + 1, "probe", probe.cutter.name)
+        programs.append(touch.program(file, mill_pass, probe, machine))
+        if dry and first is not None and shown:
+            file = _file(mill_pass, count + 2, "dry-run", first.name)
+            marks = dry_run.program(file, mill_pass, first, machine, shown=shown)
+            programs += [] if marks is None else [marks]
     if ahead:
         lines = [_moved(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter
-        file = _file(mill_pass, len(programs) + 1, "engrave", name)
+        file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
         combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
         programs.append(replace(combs, notes=(READ,)))
     mains: list[Program] = []
-    for number, name in enumerate(names, len(programs) + 1):
+    for number, name in enumerate(names, len(programs) + count + 1):
         mine = by_cutter[name]
         works = _works(mine)
         if all(_is_of(cut, left_out) for cut in mine):
@@ -118,7 +129,20 @@ def build(
             )
         )
     # what must be read or looked at before the rest stays a file of its own
-    return (*programs, *joined(mains, machine.tool_change))
+    programs += joined(mains, machine.tool_change)
+    if not dry or first is None:
+        return tuple(programs)
+    tool = probe.cutter if probe is not None and touched else first
+    ahead_of_all = dry_run.program(
+        _file(mill_pass, 1, "dry-run", tool.name),
+        mill_pass,
+        tool,
+        machine,
+        programs,
+        dry_run.tallest(mill_pass, clamps),
+        () if touched else shown,
+    )
+    return tuple(programs) if ahead_of_all is None else (ahead_of_all, *programs)
 
 
 def _is_of(cut: Cut, placements: Collection[int]) -> bool:
@@ -139,33 +163,6 @@ def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
     folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
     safe = re.sub(r"[^A-Za-z0-9.-]", "-", cutter)
     return f"{folder}/{number:02d}-{work}-{safe}.ngc"
-
-
-def _dry_run(
-    file: str, shown: Sequence[Point], mill_pass: MillingPass, cutter: Cutter, machine: Machine
-) -> Program:
-    """The cutter stands over every place in turn, the spindle off."""
-    start = (*mill_pass.touch, machine.clearance)
-    pen = moves.Pen(machine, cutter, start)
-    for at in shown:
-        moves.look(pen, at)
-    pen.over(*mill_pass.touch)
-    return Program(
-        file=file,
-        blank=mill_pass.blank,
-        mill_pass=mill_pass.number,
-        cutter=cutter,
-        works=("dry-run",),
-        depth=0.0,
-        spindle=0.0,
-        start=start,
-        moves=tuple(pen.moves),
-        notes=(
-            f"dry run: the spindle stays off, the tip stays {moves.HOVER:g} mm above the copper",
-            f"at each place it waits {moves.LOOK:g} s: look whether it stands over the mark",
-        ),
-        spins=False,
-    )
 
 
 def _moved(cut: Cut, pose: Pose) -> Cut:

@@ -64,5 +64,5 @@ def head(
             f"X{number(x)} Y{number(y)}"
         )
     yield "X and Y zero stay as they were set for this pass"
-    yield f"deepest Z{number(_deepest(program))}, rapid moves at Z{number(machine.clearance)}"
+    yield f"deepest Z{number(_deepest(program))}, rapid moves at Z{number(program.start[2])}"
     yield from program.notes

@@ -92,7 +92,7 @@ class TextSink:
             # a person may have done anything meanwhile
             self._line(STATE)
         # the first move goes up, before the spindle starts and before any move across
-        self._line(f"G0 Z{self._number(machine.clearance)}")
+        self._line(f"G0 Z{self._number(z)}")
         up = self.line
         self._spins = program.spins
         if not program.spins:

@@ -41,9 +41,9 @@ DIALECTS = [
 ]
 
 
-def made(machine: Machine, shown: tuple[tuple[float, float], ...] = ()) -> tuple[Program, ...]:
+def made(machine: Machine, *, dry: bool = False) -> tuple[Program, ...]:
     cutters = (vee(), drill(0.4), mill(2.0, "mill2"))
-    return build(CUTS, PASS, cutters, machine, profiling(), shown)
+    return build(CUTS, PASS, cutters, machine, profiling(), [(20.0, 20.0)], dry=dry)
 
 
 def text_of(program: Program, machine: Machine) -> str:
@@ -80,5 +80,5 @@ def test_without_comments_they_are_counted_all_the_same() -> None:
 
 
 def test_a_dry_run_has_none() -> None:
-    dry = next(p for p in made(MACHINE, ((20.0, 20.0),)) if p.work == "dry-run")
+    dry = next(p for p in made(MACHINE, dry=True) if p.work == "dry-run")
     assert "restart point" not in text_of(dry, MACHINE)

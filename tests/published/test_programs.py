@@ -93,7 +93,7 @@ def test_the_interpreter_makes_the_table_s_motions(example_set: Path) -> None:
 
 @needs_interpreter
 def test_a_program_that_differs_from_the_table_is_found(indicators: Path) -> None:
-    file = "blank-1/pass-1/01-isolate-vee.ngc"
+    file = "blank-1/pass-1/02-isolate-vee.ngc"
     rows = table(indicators)[file]
     lines = (indicators / file).read_text("ascii").splitlines()
     arc = next(row for row in rows if row.motion == "arc_cw")
@@ -132,7 +132,7 @@ def test_a_second_reader_finds_the_same_words(example_set: Path) -> None:
 
 
 def test_a_changed_word_is_found(indicators: Path) -> None:
-    file = "blank-1/pass-1/02-drill-drill-1-0.ngc"
+    file = "blank-1/pass-1/03-drill-drill-1-0.ngc"
     rows = table(indicators)[file]
     text = (indicators / file).read_text("ascii")
     word = f"X{rows[-2].x:.4f}"

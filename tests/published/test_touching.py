@@ -22,7 +22,7 @@ from tests.shop.test_touches_of_a_set import TOUCHING
 def test_the_interpreter_runs_every_touch_as_the_table_has_it(tmp_path: Path) -> None:
     done = run("prepare", small.put(tmp_path, JOB + TOUCHING, strip), "--out", tmp_path / "set")
     assert done.exit_code == 0, done.output
-    (file,) = (tmp_path / "set" / "blank-1" / "pass-2").glob("01-probe-*.ngc")
+    (file,) = (tmp_path / "set" / "blank-1" / "pass-2").glob("02-probe-*.ngc")
     moves = rs274_tool.canon(file.read_text("ascii"))
     with (tmp_path / "set" / "toolpaths.csv").open() as stream:
         rows = [

@@ -43,13 +43,13 @@ def touched(folder: Path, lies: Pose, *, spoilt: str = "") -> dict[str, dict[str
     """
     second = report(folder)["passes"][1]
     holes = [h for h in second["registration"] if h["role"] != "witness"]
-    assert second["programs"][0]["work"] == "probe"
+    assert [p["work"] for p in second["programs"]][:2] == ["dry-run", "probe"]
     found: dict[str, dict[str, float]] = {}
     before = (0.0, 0.0, 0.0)
     with (folder / "toolpaths.csv").open() as stream:
         for row in csv.DictReader(stream):
             end = (float(row["x"]), float(row["y"]), float(row["z"]))
-            low = row["program"].startswith("01-probe") and before[2] == end[2] < 0
+            low = row["program"].startswith("02-probe") and before[2] == end[2] < 0
             hole = min(holes, key=lambda h: math.dist(h["machine"], before[:2]))
             if low and math.dist(hole["machine"], before[:2]) < 1e-9:
                 (x, y), (cx, cy) = before[:2], lies.point(hole["blank"])
@@ -122,7 +122,7 @@ def test_the_set_is_proved_again_and_a_touch_turned_into_a_feed_is_found(
     done = run("verify", made / "set")
     assert done.exit_code == 0, done.output
     shutil.copytree(made / "set", tmp_path / "set")
-    (file,) = (tmp_path / "set" / "blank-1" / "pass-2").glob("01-probe-*.ngc")
+    (file,) = (tmp_path / "set" / "blank-1" / "pass-2").glob("02-probe-*.ngc")
     file.write_text(file.read_text("ascii").replace("G38.2", "G1"), "ascii")
     done = run("verify", tmp_path / "set", "--job", made / "job.toml")
     assert done.exit_code == 1
