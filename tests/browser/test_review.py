@@ -115,7 +115,7 @@ def test_a_finding_without_a_place_is_no_button(opened: Opened) -> None:
 
 
 @pytest.mark.parametrize(
-    ("file", "seconds"),
+    ("program", "seconds"),
     [
         ("bed/blank-1-*-bore-bore.ngc", 41.7),
         ("blank-1/pass-1/*-register-bore.ngc", 101.3),
@@ -127,8 +127,10 @@ def test_a_finding_without_a_place_is_no_button(opened: Opened) -> None:
     ],
 )
 def test_the_cutter_stands_where_the_program_has_it(
-    memory: Opened, memory_board: Path, file: str, seconds: float
+    memory: Opened, memory_board: Path, program: str, seconds: float
 ) -> None:
+    (found,) = memory_board.glob(program)
+    file = found.relative_to(memory_board).as_posix()
     plan = job.load(EXAMPLES / "memory-board.toml")
     report = json.loads((memory_board / "report.json").read_text("utf-8"))
     number = re.search(r"pass-(\d)", file)

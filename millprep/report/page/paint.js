@@ -6,13 +6,15 @@ const BATCH = 600; // lines of a path painted at once; wide ones cost more and a
 const SEEN = 0.6; // pixels; steps below this are not drawn
 
 let sheet = null; // {canvas, view} that is shown
-let work = null; // {canvas, view, steps} in the making
+let work = null; // {canvas, c, view, steps} in the making
+let idle = null; // a sheet's canvas that is shown no more, to paint on again
 let due = false;
 const LABEL = "12px system-ui, sans-serif";
 
 /** Something changed: the contents too, or only from where they are seen. */
 function changed(contents = true) {
   if (contents) {
+    if (work) idle = work.canvas;
     work = null;
     if (sheet) sheet.stale = true;
   }
@@ -29,7 +31,12 @@ function frame() {
   if (work) {
     const until = performance.now() + SLICE;
     while (work && performance.now() < until) {
-      if (work.steps.next().done) {
+      const { done } = work.steps.next();
+      // browsers put painting off to the end of the frame; asked for a pixel they do it now, and
+      // the clock above counts it
+      work.c.getImageData(0, 0, 1, 1);
+      if (done) {
+        idle = sheet ? sheet.canvas : idle;
         sheet = { canvas: work.canvas, view: work.view, stale: false };
         work = null;
         canvas.dataset.painted = String(Number(canvas.dataset.painted || 0) + 1);
@@ -48,7 +55,8 @@ function order() {
     return;
   }
   if (fits(work, 0)) return;
-  const spare = document.createElement("canvas");
+  const spare = work ? work.canvas : (idle ?? document.createElement("canvas"));
+  idle = null;
   const grown = 1 + 2 * MARGIN;
   const view = {
     x: state.x, y: state.y, scale: state.scale, up: up(),
@@ -58,11 +66,13 @@ function order() {
   const wide = view.width / 2 / view.scale;
   const high = view.height / 2 / view.scale;
   view.box = [view.x - wide, view.y - high, view.x + wide, view.y + high];
-  spare.width = view.width * size.ratio;
-  spare.height = view.height * size.ratio;
-  const c = spare.getContext("2d", { alpha: false });
-  c.scale(size.ratio, size.ratio);
-  work = { canvas: spare, view, steps: paint(c, view) };
+  const [w, h] = [view.width, view.height].map((v) => Math.round(v * size.ratio));
+  if (spare.width !== w || spare.height !== h) [spare.width, spare.height] = [w, h];
+  const c = spare.getContext("2d", { alpha: false, willReadFrequently: true });
+  c.setTransform(size.ratio, 0, 0, size.ratio, 0, 0);
+  c.setLineDash([]);
+  c.globalAlpha = 1;
+  work = { canvas: spare, c, view, steps: paint(c, view) };
 }
 
 /** Whether a sheet holds all of the view and a part of its margin around it, if there is more. */
