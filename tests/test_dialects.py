@@ -22,6 +22,7 @@ import shapely
 from millprep.proof.trace import Trace, TraceMove
 from millprep.readback import Proved
 from millprep.values.dialect import FLATTENED, Dialect
+from millprep.values.finding import Refusal
 from tests import dialects
 from tests.dialects import Made
 
@@ -287,8 +288,6 @@ def test_a_program_in_another_dialect_is_refused(
 
 
 def found(board: Made, folder: Path, machine: Any) -> set[str]:
-    from millprep.values.finding import Refusal
-
     try:
         findings = board.proved(folder, machine).findings
     except Refusal as refusal:
@@ -307,3 +306,25 @@ def test_a_row_that_tells_another_depth_is_found(board: Made, tmp_path: Path) ->
     assert found(board, tmp_path, machine) == set()
     table.write_text(f"{head},{float(deepest) - 0.001:.4f},{tail}")
     assert found(board, tmp_path, machine) == {"file-differs"}
+
+
+def test_few_decimals_are_told_with_the_figure(tmp_path: Path) -> None:
+    text = dialects.BOARD.replace(
+        'preset = "small-mill-300"\n',
+        'preset = "small-mill-300"\ndialect = { arcs = false, decimals = 2 }\n',
+    )
+    (told,) = [f for f in dialects.made(tmp_path, text).cut_set.findings if f.severity == "warn"]
+    assert told.code == "decimals-few"
+    assert "With 2 decimals a copper edge may lie 0.023 mm off" in told.message
+
+
+def test_a_program_too_long_for_its_line_numbers_is_refused(
+    board: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    machine = board.machine(Dialect(line_numbers=True))
+    longest = max(text.count("\n") for text in board.written(tmp_path, machine))
+    monkeypatch.setattr("millprep.prepare.LAST_NUMBER", longest - 1)
+    with pytest.raises(Refusal, match=f"has {longest} lines") as refused:
+        board.written(tmp_path, machine)
+    assert [f.code for f in refused.value.findings] == ["program-too-long"]
+    board.written(tmp_path, board.machine(Dialect()))
