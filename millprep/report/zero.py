@@ -27,6 +27,7 @@ Mark = tuple[str, "Point"]
 def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """Where X, Y and Z are zero in this pass, and how to find a lost X and Y again."""
     corner = place(milling_pass.pose.point((0.0, 0.0)))
+    xy = say("zero.kept") if milling_pass.number > 1 else say("zero.set", place=corner)
     return (
         say("resumed.zero") if cut_set.resumed else xy,
         say("zero.z", place=place(milling_pass.touch)),
