@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import job_option
 from millprep.values.finding import Refusal
 
 
@@ -42,13 +43,7 @@ from millprep.values.finding import Refusal
 @click.option(
     "--cutter", metavar="NAME", help="The job's cutter that touches; the first that isolates."
 )
-@click.option(
-    "--job",
-    "job_file",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path),
-    help="The set's job, if it lies neither here nor beside the set.",
-)
+@job_option()
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
 def probe(
     folder: Path,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import job_option
 from millprep.cli.prepare import finish
 
 if TYPE_CHECKING:
@@ -28,13 +29,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the new set; the old one stays.",
 )
-@click.option(
-    "--job",
-    "job_file",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path),
-    help="The set's job, if it lies neither here nor beside the set nor beside the readings.",
-)
+@job_option(readings=True)
 @click.option(
     "--vernier",
     "by_vernier",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import job_option
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
@@ -76,13 +77,7 @@ def _board(
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the new set; the old one stays.",
 )
-@click.option(
-    "--job",
-    "job_file",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path),
-    help="The set's job, if it lies neither here nor beside the set.",
-)
+@job_option()
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def resume(
     folder: Path,

@@ -8,18 +8,13 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import job_option
 from millprep.values.finding import Refusal
 
 
 @click.command()
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
-@click.option(
-    "--job",
-    "job_file",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path),
-    help="The set's job, if it lies neither here nor beside the set.",
-)
+@job_option()
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
 def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     """Prove a finished set again, before it is cut.

@@ -1,0 +1,23 @@
+"""The option that commands on a finished set share: where its job lies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Command = Callable[..., Any]
+
+
+def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
+    """The job of a set; with `readings` it is looked for beside those too."""
+    where = " nor beside the readings" if readings else ""
+    return click.option(
+        "--job",
+        "job_file",
+        metavar="JOB.toml",
+        type=click.Path(path_type=Path),
+        help=f"The set's job, if it lies neither here nor beside the set{where}.",
+    )
