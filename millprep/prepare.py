@@ -30,6 +30,7 @@ from millprep.inputs import (
     with_stored,
 )
 from millprep.laying import Choice, Laid
+from millprep.levelling import followed, with_maps
 from millprep.program import sink
 from millprep.program.adapted import adapted
 from millprep.program.joined import files, numbers
@@ -118,6 +119,10 @@ def made(
         (folder / name).write_bytes(text.encode("utf-8"))
     say("making paths and passes")
     cut_set = _planned(cut_set, plan, facts, derivation, laid.skipped)
+    try:
+        cut_set = with_maps(cut_set, plan, derivation)
+    except Refusal as refusal:
+        raise _stopped(cut_set, refusal) from refusal
     say("writing the programs")
     try:
         cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
@@ -297,7 +302,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
         )
         for program in group:
             tally, before = TallySink(cut_set.machine), text_sink.line
-            told = adapted(program, cut_set.machine)
+            told = adapted(followed(cut_set, program), cut_set.machine)
             sink.run(told, text_sink, TableSink(table.write, text_sink), tally)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
             figures.append(replace(tally.figures, lines=part))
@@ -333,6 +338,7 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
             cut_set.passes,
             cut_set.programs,
             joins=cut_set.joins,
+            levellings=cut_set.levellings,
             nets=cut_set.nets,
             beside=beside,
         )

@@ -21,16 +21,19 @@ from millprep.program.surface_probe import Probing
 from millprep.program.tally import TallySink
 from millprep.proof import motion, reader
 from millprep.proof.as_cut import as_cut
+from millprep.proof.over_copper import laid_flat
 from millprep.proof.parts import parts
 from millprep.proof.surface_probing import grid_fault
 from millprep.proof.table import table
 from millprep.proof.trace import Trace
-from millprep.refit import find_job, same_inputs
+from millprep.readback import programs_read
+from millprep.refit import find_job, same_inputs, usage
 from millprep.shop import written_set
-from millprep.shop.probe_grid import Denied, grid
+from millprep.shop.probe_grid import grid
+from millprep.shop.probe_room import denied
 from millprep.values.blank import Blank
 from millprep.values.cutter import Cutter
-from millprep.values.finding import Finding, Refusal
+from millprep.values.finding import Refusal
 from millprep.values.milling_pass import MillingPass
 from millprep.values.path import FloatArray
 from millprep.values.plan import JobPlan
@@ -45,8 +48,6 @@ EDGE = 1.0
 """The tip keeps so far inside the blank's edge, mm."""
 SPARE = 0.3
 """And its rim so far from what is cut, mm."""
-CLAMP_SPARE = 1.0
-"""And the widest part of it from clamps, mm."""
 ROUND = 0.01
 """The grid encloses the cuts by this, mm: arcs are looked at by chords."""
 
@@ -108,13 +109,17 @@ def probe(
     tip = _tip(plan, cutter)
     say("cutting what was cut before in simulation")
     programs = written_set.programs(written, plan.cutters, plan.machine)
-    here = [p for p in programs if p.blank == blank and p.mill_pass > 0]
-    traces = {_key(p): _trace(folder, p, plan) for p in here}
-    cuts = _cuts([traces[_key(p)] for p in here if p.mill_pass == number and _works(p)])
-    before = [(traces[_key(p)], p.cutter, _pass(written, p)) for p in here if _done(p, number)]
+    here = [p for p in programs if p.blank == blank and 0 < p.mill_pass <= number]
+    read = programs_read(folder, here, plan)
+    cuts = _cuts([trace for p, trace in read if p.mill_pass == number and _works(p)])
+    before = [
+        (_flat(written, p, trace, plan), p.cutter, _where(written, blank, p.mill_pass)[0])
+        for p, trace in read
+        if _done(p, number)
+    ]
     free = _copper(written, board, before, mill_pass, plan, tip)
     say("choosing the points")
-    x, y = grid(cuts, spacing, _denied(free, mill_pass, plan, tip, uneven), (blank, number))
+    x, y = grid(cuts, spacing, denied(free, mill_pass, plan, tip, uneven), (blank, number))
     machine = plan.machine
     how = Probing(tip, uneven, machine.probe_log is None, machine.surface_probe == "electrical")
     made = surface_probe.program(mill_pass, x.tolist(), y.tolist(), how, machine)
@@ -151,11 +156,7 @@ def _where(written: written_set.WrittenSet, blank: int, number: int) -> tuple[Mi
         if (one.blank, one.number) == (blank, number):
             return one, next(b for b in written_set.blanks(written) if b.number == blank)
     message = f"Set {written.old.id} has no pass {number} of blank {blank}."
-    raise _usage("pass-unknown", message)
-
-
-def _pass(written: written_set.WrittenSet, program: Program) -> MillingPass:
-    return _where(written, program.blank, program.mill_pass)[0]
+    raise usage("pass-unknown", message)
 
 
 def _tip(plan: JobPlan, name: str | None) -> Cutter:
@@ -170,7 +171,7 @@ def _tip(plan: JobPlan, name: str | None) -> Cutter:
         if one.name == name:
             return one
     known = ", ".join(one.name for one in plan.cutters)
-    raise _usage("cutter-unknown", f"The job has no cutter {name}; it has {known}.")
+    raise usage("cutter-unknown", f"The job has no cutter {name}; it has {known}.")
 
 
 def _works(program: Program) -> bool:
@@ -186,25 +187,14 @@ def _done(program: Program, number: int) -> bool:
     return program.mill_pass < number or early
 
 
-def _trace(folder: Path, program: Program, plan: JobPlan) -> Trace:
-    """A program of the set, read.
-
-    Raises:
-        Refusal: exit code 2, when it is not there.
-    """
-    try:
-        text = (folder / program.file).read_bytes().decode("ascii")
-    except (OSError, UnicodeDecodeError):
-        message = f"{program.file} cannot be read. Verify the set."
-        raise _usage("set-file-missing", message) from None
-    trace = reader.read(text, file=program.file, dialect=plan.machine.dialect)
-    # a file may hold the programs of other cutters as well
-    mine = (p.trace for p in parts(trace) if p.cutter in (None, program.cutter.name))
-    return next(mine, trace)
-
-
-def _key(program: Program) -> tuple[str, str]:
-    return (program.file, program.cutter.name)
+def _flat(
+    written: written_set.WrittenSet, program: Program, trace: Trace, plan: JobPlan
+) -> Trace:
+    """A program as over flat copper."""
+    one = written.old.levellings.get((program.blank, program.mill_pass))
+    if one is None or not _works(program):
+        return trace
+    return laid_flat(trace, one.surface, plan.machine.clearance).trace
 
 
 def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
@@ -215,7 +205,7 @@ def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
         low, high = moves.low[~moves.rapid], moves.high[~moves.rapid]
         boxes += shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]).tolist()
     if not boxes:
-        raise _usage("nothing-to-probe", "The pass cuts nothing that a surface map would correct.")
+        raise usage("nothing-to-probe", "The pass cuts nothing that a surface map would correct.")
     x0, y0, x1, y1 = shapely.total_bounds(boxes).tolist()
     around: BaseGeometry = shapely.box(x0 - ROUND, y0 - ROUND, x1 + ROUND, y1 + ROUND)
     return around
@@ -231,10 +221,7 @@ def _copper(
 ) -> BaseGeometry:
     """Where the tip meets copper that closes the circuit, or any, machine frame."""
     cut = as_cut(blank, before, ())
-    sheet: BaseGeometry = shapely.box(0.0, 0.0, *blank.size)
-    for one in plan.blanks:
-        if one.outline is not None and one.size == blank.size:
-            sheet = shapely.intersection(sheet, shapely.Polygon(one.outline))
+    sheet = shapely.box(0.0, 0.0, *blank.size) if blank.outline is None else blank.outline
     holes = [
         shapely.Point(hole.blank).buffer(hole.diameter / 2)
         for one in written_set.passes(written)
@@ -252,48 +239,6 @@ def _copper(
     inside = shapely.buffer(sheet, -EDGE, quad_segs=4)
     left: BaseGeometry = shapely.intersection(solid, inside)
     return mill_pass.pose.shape(left)
-
-
-def _denied(
-    free: BaseGeometry, mill_pass: MillingPass, plan: JobPlan, tip: Cutter, uneven: float
-) -> list[Denied]:
-    """Where no point may stand, and why; machine frame."""
-    t = plan.machine.travel
-    reach = shapely.box(t.x0, t.y0, t.x1, t.y1)
-    x0, y0, x1, y1 = (mill_pass.pose.shape(mill_pass.window) | reach | free).bounds
-    all_ = shapely.box(x0 - 500, y0 - 500, x1 + 500, y1 + 500)
-    found = [
-        Denied(
-            shapely.difference(all_, reach),
-            f"the machine's travel ends at X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}, and the "
-            "copper must be known on all sides of the cuts. Move the blank so that the cuts lie "
-            "farther inside.",
-        )
-    ]
-    for clamp in plan.clamps:
-        if clamp.on_in(mill_pass.number):
-            # the tip may stand `uneven` below zero when the nut passes the clamp's top
-            nut = clamp.height + uneven + CLAMP_SPARE > tip.stickout
-            wide = max(plan.machine.collet * nut, tip.shank, tip.width(uneven)) / 2
-            b = clamp.box.grown(wide + CLAMP_SPARE)
-            part = "collet" if nut else "shank"
-            found.append(
-                Denied(
-                    shapely.box(b.x0, b.y0, b.x1, b.y1),
-                    f"the {part} would meet the clamp at X{clamp.box.x0:g} to {clamp.box.x1:g}, "
-                    f"Y{clamp.box.y0:g} to {clamp.box.y1:g}. Move the clamp, or give another "
-                    "--spacing.",
-                )
-            )
-    words = (
-        "no copper that hangs together with the touch point is there any more: it was cut in an "
-        "earlier pass, or the blank ends. Give another --spacing, or probe with a switch "
-        '([machine] surface_probe = "switch").'
-    )
-    if plan.machine.surface_probe == "switch":
-        words = "the copper is cut there, or the blank ends. Give another --spacing."
-    found.append(Denied(shapely.difference(all_, free), words))
-    return found
 
 
 def _prove(
@@ -342,7 +287,7 @@ def _write(out: Path, files: dict[Path, str]) -> None:
     """
     if (out / "report.json").exists():
         message = f"{out} holds a set; what is probed does not belong into it. Name another folder."
-        raise _usage("probe-in-set", message)
+        raise usage("probe-in-set", message)
     try:
         out.mkdir(parents=True, exist_ok=True)
         for file, text in files.items():
@@ -351,10 +296,5 @@ def _write(out: Path, files: dict[Path, str]) -> None:
             new.replace(file)
     except OSError as fault:
         message = f"Nothing can be written in {out} ({fault.strerror}). Name another folder."
-        raise _usage("output-not-writable", message) from None
-
-
-def _usage(code: str, message: str) -> Refusal:
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
-
+        raise usage("output-not-writable", message) from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from millprep.proof.compare import compare
 from millprep.proof.edges import EDGE
 from millprep.proof.land_gaps import land_gaps
 from millprep.proof.one_net import Nets
+from millprep.proof.over_copper import laid_flat
 from millprep.proof.rows import Row, check_rows
 from millprep.proof.told import as_told
 from millprep.proof.trace import Trace
@@ -35,6 +36,7 @@ from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.plan import JobPlan
 from millprep.values.pose import Pose
 from millprep.values.program import Program
+from millprep.values.surface_map import Levelling, SurfaceMap
 from millprep.values.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 
 Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
@@ -63,12 +65,14 @@ def prove(
     programs: Sequence[Program],
     *,
     joins: Sequence[Join] = (),
+    levellings: Sequence[Levelling] = (),
     nets: Nets | None = None,
     table: bool = True,
     beside: Beside = lambda work: work,
 ) -> Proved:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
+    Programs of passes with `levellings` are judged from the copper as their maps tell it.
     `nets` names the net of every piece; copper between pieces of one net is no short. With
     `table` False the programs are not held against the table of motions. `beside` may begin work
     that another core can do.
@@ -91,14 +95,18 @@ def prove(
         parts = as_told(trace, mine, job.cutters, job.machine)
         findings += parts.findings
         read += zip(parts.programs, parts.traces, strict=True)
-    trails = tuple(trail_of(trace, program) for program, trace in read)
+    trails: list[Trail] = []
+    followed = {(one.blank, one.mill_pass): one for one in levellings}
     for program, trace in read:
         mill_pass = by_pass.get((program.blank, program.mill_pass), bed)
         on_bed = mill_pass is bed
         probing = program.work == "probe"
+        over = _over(program, followed)
+        laid = trace if over is None else laid_flat(trace, over, job.machine.clearance).trace
+        trails.append(trail_of(laid, program))
         # a touch that breaks no rule stays within a hole and cuts nothing
         if not on_bed and not probing:
-            traces.setdefault(program.blank, []).append((trace, program))
+            traces.setdefault(program.blank, []).append((laid, program))
         findings += motion.check(
             trace,
             cutter=program.cutter,
@@ -111,6 +119,7 @@ def prove(
             # the person has just zeroed z there
             at=program.start[:2],
             probing=probing,
+            surface=over,
         )
     cuts = {
         number: [
@@ -160,16 +169,46 @@ def prove(
     proofs = tuple(replace(one, lands=lands.get(one.placement)) for one in proofs)
     if any(finding.severity == "stop" for finding in findings):
         # What is spoilt as asked needs no worst case.
-        return Proved(cut, proofs, None, tuple(findings), trails)
+        return Proved(cut, proofs, None, tuple(findings), tuple(trails))
     by_index = {proof.placement: proof for proof in proofs}
     for blank, asked in zip(layout.blanks, cut, strict=True):
         here = layout.on(blank.number)
-        flatness = job.isolation.flatness
+        flatness = [
+            job.isolation.flatness if level is None else level.left
+            for _, p in traces.get(blank.number, ())
+            for level in [followed.get((p.blank, p.mill_pass))]
+        ]
         told = worst(blank, cuts[blank.number], here, asked, by_index, flatness, nets)
         for index, case in told.items():
             by_index[index] = replace(by_index[index], worst=case)
-            findings += worst_findings(layout.placements[index], case, flatness)
-    return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), trails)
+            findings += worst_findings(layout.placements[index], case, max(flatness))
+    return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), tuple(trails))
+
+
+def _over(
+    program: Program, followed: Mapping[tuple[int, int], Levelling]
+) -> SurfaceMap | None:
+    """The map that a program follows; what touches or only shows places follows none."""
+    one = followed.get((program.blank, program.mill_pass))
+    return None if one is None or program.work in ("probe", "dry-run") else one.surface
+
+
+def programs_read(
+    folder: Path, programs: Sequence[Program], job: JobPlan
+) -> tuple[tuple[Program, Trace], ...]:
+    """Programs of a set, each as its file has it.
+
+    Raises:
+        Refusal: when one cannot be read, with the faults of all of them.
+    """
+    missing = [p.file for p in programs if not (folder / p.file).is_file()]
+    if missing:
+        raise Refusal([_damaged(file, "the file is missing.") for file in dict.fromkeys(missing)])
+    found: list[tuple[Program, Trace]] = []
+    for file, trace in _traces(folder, programs, job.machine.dialect).items():
+        told = as_told(trace, [p for p in programs if p.file == file], job.cutters, job.machine)
+        found += zip(told.programs, told.traces, strict=True)
+    return tuple(found)
 
 
 def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict[str, Trace]:

@@ -19,6 +19,7 @@ from millprep.shop.refit import refit as corrected
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal
+from millprep.values.surface_map import Levelling
 
 LAYOUT = "layout.toml"
 """The layout that a set holds."""
@@ -52,7 +53,7 @@ def refit(
             findings of a preparation that was refused.
     """
     if out.resolve() == folder.resolve():
-        raise _usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
+        raise usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
     old = old_set.load(folder)
     read = readings.load(readings_file, kind)
@@ -72,19 +73,16 @@ def refit(
         done = vernier.refit(read, old, blank, number)
     else:
         done = corrected(read, old, blank, number, plan.registration.sigma)
-    chosen = Choice.of(old.chosen, _layout_of(folder))
-    if chosen is None:
-        raise _usage(
-            "refit-layout-unknown",
-            f"Set {old.id} was made with --layout, and holds no {LAYOUT} as it was written. Name "
-            "the layout in the job as [layout] file and prepare again.",
-        )
+    chosen = choice_of(old, folder)
+    if (blank, number) in old.levellings:
+        told = (*told, _probed_before(blank, number))
     derivation = Derivation(
         derived_from=old.id,
         step=_step(blank, number),
         readings=(*old.inputs[len(now) :], read.file),
         poses={**old.poses, (blank, number): done.pose},
         findings=(*done.findings, *told),
+        levellings=old.levellings,
     )
     try:
         # what the drawings needed to be read, the set that is being cut was told already
@@ -93,6 +91,22 @@ def refit(
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None
         raise
+
+
+def choice_of(old: OldSet, folder: Path) -> Choice:
+    """What was chosen beside the job of a set in its folder.
+
+    Raises:
+        Refusal: exit code 2, when its layout is not known any more.
+    """
+    chosen = Choice.of(old.chosen, _layout_of(folder))
+    if chosen is None:
+        raise usage(
+            "refit-layout-unknown",
+            f"Set {old.id} was made with --layout, and holds no {LAYOUT} as it was written. Name "
+            "the layout in the job as [layout] file and prepare again.",
+        )
+    return chosen
 
 
 def _layout_of(folder: Path) -> Stored | None:
@@ -119,8 +133,26 @@ def _too_far(done: Refit, blank: int, number: int) -> Finding:
     )
 
 
+def _probed_before(blank: int, number: int) -> Finding:
+    """A pass that follows a surface map is fitted anew: the map holds if the blank lay still."""
+    return Finding(
+        code="map-before-refit",
+        severity="warn",
+        message="The surface map of this pass was probed before these readings. It stays, and it "
+        "holds if the blank was not moved since; if it was, probe it again and level the new set.",
+        blank=blank,
+        mill_pass=number,
+    )
+
+
 def _step(blank: int, number: int) -> str:
     return f"refit of blank {blank} pass {number}"
+
+
+def level_step(one: Levelling) -> str:
+    """What levelling a pass is called in the id of the set that comes of it."""
+    assumed = ", assumed" if one.assumed else ""
+    return f"level blank {one.blank} pass {one.mill_pass}, touches {one.repeatability!r}{assumed}"
 
 
 def find_job(old: OldSet, folders: Iterable[Path]) -> Path:
@@ -133,7 +165,7 @@ def find_job(old: OldSet, folders: Iterable[Path]) -> Path:
     for folder in folders:
         if (folder / name).is_file():
             return folder / name
-    raise _usage(
+    raise usage(
         "job-not-found",
         f"The set was made from {name}, which lies neither here nor beside the set nor beside the "
         "readings. Say where it is with --job.",
@@ -149,13 +181,13 @@ def same_inputs(old: OldSet, now: tuple[InputFile, ...]) -> None:
     made = {i.file: i.sha256 for i in old.inputs}
     changed = [i.file for i in now if made.get(i.file) != i.sha256]
     if changed:
-        raise _usage(
+        raise usage(
             "input-changed",
             f"{', '.join(changed)} changed since set {old.id} was made, so what is cut already "
             "would not fit what a new set cuts. Put the old file back.",
         )
     if not made_by_this_version(old):
-        raise _usage(
+        raise usage(
             "made-by-another-version",
             f"Set {old.id} was made by another version of millprep, which may share the cuts among "
             "passes otherwise. Use the version that made it.",
@@ -166,10 +198,12 @@ def made_by_this_version(old: OldSet) -> bool:
     """Whether the id of a set is the one that this version gives to its inputs."""
     ways: list[tuple[str, ...]] = [()]
     if old.derived_from is not None:
-        ways = [(old.derived_from, _step(b, k)) for b, k in old.poses]
+        steps = [_step(b, k) for b, k in old.poses] + [*map(level_step, old.levellings.values())]
+        ways = [(old.derived_from, step) for step in steps]
     known = ((old.inputs, (*way, *old.chosen)) for way in ways)
     return old.id in itertools.starmap(set_id, known)
 
 
-def _usage(code: str, message: str) -> Refusal:
+def usage(code: str, message: str) -> Refusal:
+    """A refusal of what was asked."""
     return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)

@@ -102,6 +102,7 @@ def verify(
                 passes,
                 programs,
                 joins=joins,
+                levellings=tuple(written.old.levellings.values()),
                 nets=nets.name(plan.boards, layout)[0],
                 table=hashes,
             )

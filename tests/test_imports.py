@@ -37,11 +37,12 @@ ALLOWED: dict[str, set[str]] = {
     "set_on_disk": {"values"},
     "beside": set(),
     "readback": {"values", "proof"},
+    "levelling": {"values", "program"},
     "one_blank": {"values", "paths", "passes", "program"},
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "lay_out", "check", "refit", "probe", "resume", "verify", "cli"}
+ALL = {"prepare", "lay_out", "check", "refit", "probe", "level", "resume", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 LATE = {"scipy": "rules"}

@@ -15,6 +15,7 @@ from millprep.cli.demo import demo
 from millprep.cli.explain import explain
 from millprep.cli.inspect import inspect
 from millprep.cli.layout import layout
+from millprep.cli.level import level
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.probe import probe
@@ -46,6 +47,7 @@ for command in (
     refit,
     resume,
     probe,
+    level,
     verify,
     compare,
     schema,

@@ -19,7 +19,7 @@ def follow_rule(s: Setting) -> Iterator[Finding]:
         "the cutter goes down where the surface map tells nothing. Probe there as well.",
     )
     yield from s.each(
-        (s.over.off > FOLLOWED) & ~s.over.lost,
+        (s.over.off > FOLLOWED + s.machine.dialect.digit) & ~s.over.lost,
         "map-not-followed",
         f"the move leaves the surface map by more than {FOLLOWED:g} mm between its ends.",
     )

@@ -22,9 +22,8 @@ from millprep.proof.sweep import FloatArray, arc_samples
 from millprep.proof.trace import Trace, TraceMove
 from millprep.values.surface_map import SurfaceMap
 
-FOLLOWED = 0.0021
-"""A move may leave the surface between its ends by this, mm: 2 µm, and half a digit at both
-ends."""
+FOLLOWED = 0.002
+"""A move may leave the surface between its ends by this, mm, besides the last digit."""
 OUT = 1e-3
 """A cut may leave the map by this, mm: arcs end on rounded digits."""
 _ARC_STEP = 0.5

@@ -1,6 +1,7 @@
 """The copper at its worst: a groove nowhere wider, or nowhere narrower, than any that may be cut.
 
-The surface of the laminate may lie off by the job's flatness, a cutter may run out of true, and
+The surface of the laminate may lie off by the job's flatness, or what a surface map leaves of it in
+a pass that follows one, a cutter may run out of true, and
 its tip may be worn. So a cutter may go less deep than asked by the flatness while it cuts half
 its wear less far out on both sides, and at most deeper by as much while it cuts half its runout
 and half its wear farther out. The narrow grooves are swept anew, with cutters as narrow and as
@@ -54,18 +55,21 @@ def worst(
     placements: Sequence[Placement],
     asked: AsCut,
     proofs: Mapping[int, BoardProof],
-    flatness: float,
+    flatness: float | Sequence[float],
     nets: Nets | None = None,
 ) -> dict[int, WorstCase]:
     """The worst case of every copy on a blank, by placement.
 
-    `asked` is the copper that cutters as asked leave, `proofs` what it proves; `nets` as for
-    the comparison.
+    `asked` is the copper that cutters as asked leave, `proofs` what it proves, `flatness` how far
+    the surface may lie off, for all cuts or for each; `nets` as for the comparison.
     """
-    least = [narrower(cutter, flatness) for _, cutter, _ in cuts]
+    flat = list(zip(cuts, np.broadcast_to(np.asarray(flatness), len(cuts)).tolist(), strict=True))
+    least = [narrower(cutter, off) for (_, cutter, _), off in flat]
     thin = [(one[0], cutter, one[2]) for one, (cutter, _) in zip(cuts, least, strict=True)]
     narrow = as_copper(blank, thin, placements, raised=[higher for _, higher in least])
-    more = {cutter.name: wider(cutter, flatness) for _, cutter, _ in cuts}
+    more: dict[str, float] = {}
+    for (_, cutter, _), off in flat:
+        more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
     edges = Edges(asked.grooves, more)
     found: dict[int, WorstCase] = {}
     for placement in placements:

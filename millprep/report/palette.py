@@ -35,6 +35,11 @@ FLAG = "#ffd21f"
 PIECES = (PIECE, COPPER, "#4d778c", "#240a5c")
 """Copper pieces of one reading of a drawing: neighbours differ."""
 
+WIDTHS = ("#9db4d6", "#4a7be0", "#1226d9", "#240a5c")
+"""Narrow grooves to wide ones, light to dark."""
+LOST = "#d9480f"
+"""What is not cut through."""
+
 CUTTERS = ("#240a5c", "#d9480f", "#4d778c", "#1226d9", "#6b0f0f", "#4a7be0")
 HATCHES = ("", "////", "....", "xxxx")
 

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, drawing_settings, save
 from millprep.report.close_up import Spot, close_up, spots
+from millprep.report.levelling_record import levelling_of, uncorrected_of
 from millprep.report.net_view import density_view, potential_view
 from millprep.report.pass_view import pass_view
 from millprep.report.places import Marked, marked
+from millprep.report.relief_view import relief_view, widths_view
 from millprep.report.scene import scene
 from millprep.report.words import plain
 
@@ -61,11 +63,16 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
             found.append(Picture(f"{stem}-paths", "paths at their true width", True, n))
         if any(a.blank == n for a in cut_set.as_cut):
             found.append(Picture(f"{stem}-as-cut", "copper that is left", True, n))
-        found += [
-            Picture(f"{stem}-pass-{p.number}", f"pass {p.number}", False, n, p.number)
-            for p in cut_set.passes
-            if p.blank == n
-        ]
+        for p in cut_set.passes:
+            if p.blank == n:
+                named = f"{stem}-pass-{p.number}"
+                found.append(Picture(named, f"pass {p.number}", False, n, p.number))
+                if levelling_of(cut_set, p) is not None:
+                    words = f"relief of the copper in pass {p.number}"
+                    found.append(Picture(f"{named}-relief", words, False, n, p.number))
+                if uncorrected_of(cut_set, p):
+                    words = f"grooves of pass {p.number} without its surface map"
+                    found.append(Picture(f"{named}-without-map", words, False, n, p.number))
     for n, blank_number, one in _solved(cut_set):
         name = plain(one.net.name, 40)
         found += [
@@ -130,6 +137,12 @@ def _views(cut_set: CutSet) -> Iterator[View]:
             yield partial(as_cut_view, here, job, set_id, faults)
         for milling_pass in here.passes:
             yield partial(pass_view, here, cut_set, milling_pass)
+            level = levelling_of(cut_set, milling_pass)
+            if level is not None:
+                yield partial(relief_view, here, cut_set, milling_pass, level)
+            told = uncorrected_of(cut_set, milling_pass)
+            if told:
+                yield partial(widths_view, here, cut_set, milling_pass, told)
     for _, number, one in _solved(cut_set):
         yield partial(potential_view, scenes[number], job, set_id, one)
         yield partial(density_view, scenes[number], job, set_id, one)

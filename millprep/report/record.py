@@ -10,6 +10,7 @@ import shapely
 
 from millprep.report.bed import bed_programs
 from millprep.report.cutting_words import cutting_row
+from millprep.report.levelling_record import levelling_row
 from millprep.report.resumed import resumed_rows
 from millprep.report.rules_record import rules_row
 from millprep.values.cutter import Drill, EndMill, Vee
@@ -211,6 +212,7 @@ def _pass(cut_set: CutSet, milling_pass: MillingPass, costs: Costs) -> Row:
         "touch": _point(milling_pass.touch),
         "registration": [_hole(hole) for hole in milling_pass.registration],
         "verniers": [_vernier(one) for one in milling_pass.verniers],
+        "levelling": levelling_row(cut_set, milling_pass),
         "programs": [
             _program(cut_set, program, costs)
             for program in cut_set.programs

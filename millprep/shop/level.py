@@ -55,7 +55,7 @@ def levelling(
     """
     at = _At(blank, number, readings.file.file)
     told = _whose(readings, old_id, at)
-    sigma = ASSUMED if repeatability is None else repeatability
+    sigma = ASSUMED if repeatability is None else round(repeatability, 6)
     at_zero = [p for p in readings.points if max(abs(p.x - touch[0]), abs(p.y - touch[1])) <= HERE]
     points = [p for p in readings.points if p not in at_zero]
     _zero_kept(at_zero, sigma, at)
@@ -63,7 +63,8 @@ def levelling(
     found = fault(surface, order, confirmed, sigma)
     if found is not None:
         raise Refusal([_faulty(found, surface, points, at)])
-    left = interpolation_error(surface) + SURE * sigma
+    # as the report holds them
+    left = round(interpolation_error(surface) + SURE * sigma, 6)
     made = Levelling(blank, number, surface, at.file, sigma, repeatability is None, left)
     return made, (*told, *_told(made, at))
 
@@ -171,7 +172,7 @@ def _gridded(
         z[j, i] = np.mean([p.z for _, p in read])
         order[j, i] = read[0][0]
         confirmed[j, i] = len(read) > 1
-    return SurfaceMap(x, y, z), order, confirmed
+    return SurfaceMap(*(np.round(one, 4) for one in (x, y, z))), order, confirmed
 
 
 def _lines(values: Sequence[float]) -> FloatArray:

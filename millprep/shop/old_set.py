@@ -8,10 +8,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.milling_pass import RegistrationHole
+from millprep.values.path import Point
 from millprep.values.pose import Pose
+from millprep.values.surface_map import Levelling, SurfaceMap
 from millprep.values.vernier import Vernier
 
 FORMAT = 1
@@ -29,6 +33,8 @@ class OldSet:
             pass that uses the hole.
         verniers: every vernier of a blank.
         chosen: what was chosen beside the job.
+        touches: (blank, pass) to where Z is zeroed, machine frame.
+        levellings: (blank, pass) to the surface map that its programs follow.
     """
 
     id: str
@@ -38,6 +44,8 @@ class OldSet:
     holes: Mapping[int, tuple[RegistrationHole, ...]]
     verniers: Mapping[int, tuple[Vernier, ...]] = field(default_factory=dict)
     chosen: tuple[str, ...] = ()
+    touches: Mapping[tuple[int, int], Point] = field(default_factory=dict)
+    levellings: Mapping[tuple[int, int], Levelling] = field(default_factory=dict)
 
 
 def load(folder: Path) -> OldSet:
@@ -86,6 +94,25 @@ def _from(row: Mapping[str, Any]) -> OldSet:
         holes,
         verniers,
         tuple(map(str, row.get("chosen", ()))),
+        {_key(one): (float(one["touch"][0]), float(one["touch"][1])) for one in row["passes"]},
+        {_key(one): _levelling(one) for one in row["passes"] if one.get("levelling")},
+    )
+
+
+def _key(row: Mapping[str, Any]) -> tuple[int, int]:
+    return int(row["blank"]), int(row["number"])
+
+
+def _levelling(row: Mapping[str, Any]) -> Levelling:
+    """The map that a pass follows."""
+    told = row["levelling"]
+    return Levelling(
+        *_key(row),
+        surface=SurfaceMap(np.array(told["x"]), np.array(told["y"]), np.array(told["z"])),
+        file=str(told["file"]),
+        repeatability=float(told["repeatability"]),
+        assumed=bool(told["assumed"]),
+        left=float(told["left"]),
     )
 
 

@@ -20,6 +20,7 @@ from millprep.values.machine import Machine
 from millprep.values.milling_pass import Join, MillingPass
 from millprep.values.program import Program
 from millprep.values.resumption import Resumption
+from millprep.values.surface_map import Levelling, Uncorrected
 from millprep.values.trail import Trail
 
 
@@ -65,6 +66,8 @@ class CutSet:
         chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
         resumed: the programs of another set that those of this one take up; empty for a whole set.
         apart: holes that another pass drills than the one that cuts the copper around them.
+        levellings: the passes whose programs, once written, follow a surface map.
+        uncorrected: the grooves that they would have made without it.
         locating: how a moved blank is found again; None when no pass moves one.
     """
 
@@ -95,6 +98,8 @@ class CutSet:
     trails: tuple[Trail, ...] = ()
     judged: tuple[BoardJudged, ...] = ()
     clearings: tuple[Clearing, ...] = ()
+    levellings: tuple[Levelling, ...] = ()
+    uncorrected: tuple[Uncorrected, ...] = ()
     cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()
     resumed: tuple[Resumption, ...] = ()

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding
 from millprep.values.pose import Pose
+from millprep.values.surface_map import Levelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +21,7 @@ class Derivation:
         readings: the files with what was read, beyond job and drawings.
         poses: (blank, pass) to where the blank lies on the machine, blank to machine.
         findings: what the readings told.
+        levellings: (blank, pass) to the surface map that its programs follow.
     """
 
     derived_from: str
@@ -27,3 +29,4 @@ class Derivation:
     readings: tuple[InputFile, ...]
     poses: Mapping[tuple[int, int], Pose]
     findings: tuple[Finding, ...] = ()
+    levellings: Mapping[tuple[int, int], Levelling] = field(default_factory=dict)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
 from millprep.shop.level import ASSUMED, REPEATS, SURE, levelling
-from millprep.shop.surface_readings import Reading, SurfaceReadings
+from millprep.shop.surface_readings import Reading, SurfaceReadings, load
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.surface_map import Levelling
+from tests.conftest import EXAMPLES
 
 CUTS = shapely.box(10.0, 10.0, 250.0, 100.0)
 TOUCH = (2.0, 2.0)
@@ -55,7 +57,7 @@ def test_good_readings_make_a_map_and_tell_what_is_left() -> None:
     done, told = made(readings(probed()))
     surface = done.surface
     assert surface.z.shape == (4, 9)
-    assert surface.heights([(10.0, 10.0)])[0] == pytest.approx(probed()[0][2])
+    assert surface.heights([(10.0, 10.0)])[0] == pytest.approx(probed()[0][2], abs=1e-4)
     assert [f.code for f in told] == ["map-flatness"]
     assert done.left > SURE * SIGMA
     assert f"{done.left:.3f} mm off" in told[0].message
@@ -87,7 +89,7 @@ def test_two_readings_that_agree_are_their_mean() -> None:
     rows = probed()
     x, y, z = rows[12]
     done, _ = made(readings([*rows, (x, y, z + 2 * SIGMA)]))
-    assert done.surface.heights([(x, y)])[0] == pytest.approx(z + SIGMA)
+    assert done.surface.heights([(x, y)])[0] == pytest.approx(z + SIGMA, abs=1e-4)
 
 
 def test_zero_is_tested_where_it_was_set() -> None:
@@ -154,7 +156,7 @@ def test_a_second_reading_that_agrees_confirms_the_first() -> None:
     outlier(rows)
     x, y, z = rows[13]
     done, _ = made(readings([*rows, (x, y, z + 0.004)]))
-    assert done.surface.heights([(x, y)])[0] == pytest.approx(z + 0.002)
+    assert done.surface.heights([(x, y)])[0] == pytest.approx(z + 0.002, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -168,3 +170,18 @@ def test_a_second_reading_that_agrees_confirms_the_first() -> None:
 )
 def test_a_map_of_something_else_is_refused(told: dict[str, str], code: str) -> None:
     assert codes(readings(probed(), **told)) == [code]
+
+
+def test_the_invented_map_of_the_example_is_a_good_one(memory_board: Path) -> None:
+    read = load(EXAMPLES / "memory-board-surface.csv")
+    rows = (memory_board / "toolpaths.csv").read_text("ascii").splitlines()
+    cells = [row.split(",") for row in rows[1:]]
+    at = [
+        (float(r[5]), float(r[6]))
+        for r in cells
+        if r[1] == "1" and r[4] != "rapid" and "dry-run" not in r[2]
+    ]
+    cuts = shapely.MultiPoint(at).envelope
+    done, told = levelling(read, SET, 1, 1, cuts, TOUCH, 0.003)
+    assert done.surface.covers(shapely.get_coordinates(cuts)).all()
+    assert {f.code for f in told} == {"map-flatness", "map-without-set"}

@@ -1,0 +1,65 @@
+"""`millprep level`: a set made anew whose programs follow a blank's surface."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from millprep.cli import words
+from millprep.cli.prepare import finish
+
+
+@click.command()
+@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("map_file", metavar="MAP.csv", type=click.Path(path_type=Path))
+@click.option(
+    "--pass", "number", required=True, metavar="K", type=int, help="The pass that was probed."
+)
+@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
+@click.option(
+    "--out",
+    required=True,
+    metavar="NEW",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the new set; the old one stays.",
+)
+@click.option(
+    "--repeatability",
+    metavar="MM",
+    type=click.FloatRange(0.0001, 1.0),
+    help="Standard deviation of one touch; the job's if not given, else 0.005, assumed.",
+)
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The set's job, if it lies neither here nor beside the set nor beside the map.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+def level(
+    folder: Path,
+    map_file: Path,
+    number: int,
+    blank: int,
+    out: Path,
+    repeatability: float | None,
+    job_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Make the programs of a pass follow the copper of an uneven blank, as it was probed.
+
+    OUT is the set that is being cut. MAP.csv holds x, y and z of every point, as the table that
+    millprep probe writes; with [machine] probe_log it may be what the machine logged.
+    """
+    from millprep.level import level as make
+
+    finish(
+        lambda: make(
+            folder, out, map_file, blank, number, job_file, words.steps(),
+            repeatability=repeatability,
+        ),
+        out,
+        as_json,
+    )  # fmt: skip
