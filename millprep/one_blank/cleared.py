@@ -100,7 +100,9 @@ def _area(
             gap=gap,
             skirt=skirt,
             metal=[one for _, one in metal(placement, rules.fixing_metal)] if rules.edge else [],
-            lands=placement.pose.shape(joined(lands(placement.board), AS_CUT)),
+            lands=placement.pose.shape(
+                joined(lands(placement.board) if rules.lands else (), AS_CUT)
+            ),
         )
         areas.append(widened.area)
         findings = checks.voltages(widened, nets, placement)

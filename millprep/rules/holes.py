@@ -10,7 +10,7 @@ from millprep.trade.holes import Level, least_hole, least_land
 from millprep.values.board import Hole
 from millprep.values.finding import Finding
 from millprep.values.judged import BaseFound
-from millprep.values.land import lands
+from millprep.values.land import widths as land_widths
 from millprep.values.layout import Placement
 from millprep.values.plan import RulesPlan, SocketPin
 from millprep.values.told import limited, on_blank
@@ -32,7 +32,7 @@ def bases(
     holes are.
     """
     holes = [hole for hole in placement.board.holes if hole.end is None]
-    widths = {land.hole.id: land.width for land in lands(placement.board)}
+    widths = land_widths(placement.board)
     sizes = {hole.id: hole.diameter for hole in holes}
     sizes |= {name: one.diameter for name, one in made.items()}
     found: list[tuple[Pattern, BaseFound]] = []

@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from millprep.trade.holes import RING_ADVICE, RING_FLOOR, Level, drill_wander, least_land
 from millprep.values.as_cut import AsCut
+from millprep.values.board import Hole
 from millprep.values.finding import Finding
 from millprep.values.hole_made import HoleMade
 from millprep.values.judged import RingLeft
-from millprep.values.land import Land, lands
+from millprep.values.land import widths
 from millprep.values.layout import Placement
 from millprep.values.plan import RulesPlan
 from millprep.values.told import limited, on_blank
@@ -92,10 +93,11 @@ def off(one: HoleMade, asked: RulesPlan) -> float:
 
 def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
     """A note for each kind of land that is drawn narrower than a level of ease asks for."""
-    kinds: dict[tuple[float, float], list[Land]] = {}
-    for land in lands(placement.board):
-        key = (round(land.hole.diameter, 2), round(land.width, 2))
-        kinds.setdefault(key, []).append(land)
+    kinds: dict[tuple[float, float], list[Hole]] = {}
+    wide = widths(placement.board)
+    for one in placement.board.holes:
+        if one.id in wide:
+            kinds.setdefault((round(one.diameter, 2), round(wide[one.id], 2)), []).append(one)
     found = []
     for (hole, width), alike in sorted(kinds.items()):
         least = least_land(hole, level)
@@ -110,7 +112,7 @@ def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
         )
         found.append(
             on_blank(
-                placement, "lands-small", "note", message, placement.pose.point(alike[0].hole.at)
+                placement, "lands-small", "note", message, placement.pose.point(alike[0].at)
             )
         )
     return limited(found)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -27,6 +28,8 @@ by hand; common practice, no source."""
 AS_CUT = 0.05
 """Copper as cut is a land up to so far beyond the land's drawn edge, mm: what the cut leaves."""
 ROUND = 1e-6
+HAIR = 0.002
+"""Copper of less than this width around a land, mm, is the rounding of its edge."""
 GRID = 1e-6
 """Areas that are added up snap to this, mm, so that no hairlines stay between them."""
 _QUARTER = 32
@@ -51,8 +54,9 @@ class Land:
     width: float
 
 
+@lru_cache(maxsize=64)
 def lands(board: Board) -> tuple[Land, ...]:
-    """The lands of a board, in the order of its holes.
+    """The lands of a board, in the order of its holes; kept, for several steps ask for them.
 
     A hole that does not have copper all around has none.
     """
@@ -63,28 +67,29 @@ def lands(board: Board) -> tuple[Land, ...]:
     return tuple(land for land in found if land is not None)
 
 
+def widths(board: Board) -> dict[str, float]:
+    """The width of every land, mm, by the id of its hole: `Land.width` without the shapes."""
+    shapes = {piece.id: piece.shape for piece in board.pieces}
+    on = [hole for hole in board.holes if hole.piece in shapes]
+    found = ((hole.id, _around(hole, shapes[hole.piece or ""])) for hole in on)
+    return {name: 2 * one[1] for name, one in found if one is not None}
+
+
 def land_of(hole: Hole, piece: shapely.Polygon) -> Land | None:
     """The land of a hole on a piece; None when its copper does not go all around it."""
-    spine = hole.spine
-    # a ring is drawn with a gap where the hole comes: that is no edge of the land
-    kept = [ring for ring in piece.interiors if not _encloses(ring, spine)]
-    whole = shapely.Polygon(piece.exterior, kept)
-    if not whole.contains(spine):
+    spine, found = hole.spine, _around(hole, piece)
+    if found is None:
         return None
-    half = float(shapely.distance(spine, whole.boundary))
-    if half <= hole.diameter / 2 + ROUND:
-        return None
+    whole, half = found
     far = hole.diameter / 2 + AROUND
     reach, core = min(LONG * half, far), SHARE * min(half, far)
     within = spine.buffer(reach, quad_segs=_QUARTER)
     near = _part(shapely.intersection(whole, within), spine)
     wide = _part(near.buffer(-core, quad_segs=_QUARTER), spine).buffer(core, quad_segs=_QUARTER)
-    corners = [
-        part
-        for part in shapely.get_parts(shapely.difference(near, wide))
-        if part.area > ROUND and shapely.distance(part, within.boundary) > ROUND
-    ]
-    shape = shapely.union_all([wide, *corners], grid_size=GRID)
+    rest = shapely.get_parts(shapely.difference(near, wide))
+    rest = rest[shapely.area(rest) > HAIR * core]
+    corners = rest[shapely.distance(rest, within.boundary) > ROUND].tolist()
+    shape = shapely.union_all([wide, *corners], grid_size=GRID) if corners else wide
     return Land(hole, hole.piece or "", _part(shape, spine), 2 * half)
 
 
@@ -93,6 +98,18 @@ def joined(all_lands: Sequence[Land], by: float = 0.0) -> BaseGeometry:
     return shapely.union_all(
         [shapely.buffer(land.shape, by, quad_segs=_QUARTER) for land in all_lands]
     )
+
+
+def _around(hole: Hole, piece: shapely.Polygon) -> tuple[shapely.Polygon, float] | None:
+    """The piece without the hole's own gap, and how much copper is around the hole's middle."""
+    spine = hole.spine
+    # a ring is drawn with a gap where the hole comes: that is no edge of the land
+    kept = [ring for ring in piece.interiors if not _encloses(ring, spine)]
+    whole = shapely.Polygon(piece.exterior, kept)
+    if not whole.contains(spine):
+        return None
+    half = float(shapely.distance(spine, whole.boundary))
+    return None if half <= hole.diameter / 2 + ROUND else (whole, half)
 
 
 def _encloses(ring: shapely.LinearRing, spine: BaseGeometry) -> bool:

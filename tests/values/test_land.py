@@ -8,8 +8,8 @@ import pytest
 import shapely
 
 from millprep.values.board import Hole
-from millprep.values.land import AROUND, Land, land_of
-from tests.rules.scene import joined
+from millprep.values.land import AROUND, Land, land_of, lands, widths
+from tests.rules.scene import joined, placed
 
 HOLE = Hole("h1", (20.0, 20.0), 1.0, "c1")
 
@@ -71,3 +71,17 @@ def test_a_slot_has_its_land_around_its_whole_length() -> None:
 def test_a_hole_that_breaks_the_edge_has_no_land() -> None:
     assert land_of(HOLE, disc(1.0, (20.6, 20.0))) is None
     assert land_of(HOLE, disc(0.5)) is None
+
+
+def test_widths_are_those_of_the_lands() -> None:
+    pads = [disc(1.0), disc(0.5, (30.0, 20.0)), shapely.box(39, 18, 42, 22)]
+    holes = [
+        HOLE,
+        Hole("h2", (30.0, 20.0), 1.0, "c2"),
+        Hole("h3", (40.5, 20.0), 1.0, "c3"),
+        Hole("h4", (50.0, 20.0), 1.0),
+    ]
+    board = placed(pads, holes).board
+    assert widths(board) == {land.hole.id: land.width for land in lands(board)}
+    assert set(widths(board)) == {"h1", "h3"}
+    assert lands(board) is lands(board)
