@@ -70,15 +70,9 @@ def test_what_is_skipped_changes_no_cut_of_the_others(three: Path, tmp_path: Pat
     assert "made-by-another-version" not in verified.output
 
 
-def test_one_made_again_is_cut_as_before_but_for_where_laps_begin(
+def test_where_a_layout_is_kept_all_cuts_of_one_are_those_of_the_whole_set(
     three: Path, tmp_path: Path
 ) -> None:
-    """Alone, laps are entered where the way between them is short, tabs may lie elsewhere."""
-    alone = prepared(tmp_path, "alone", "--only", "lamp:3")
-    (again,) = (one for one in compare(three, alone) if one.only_in is None)
-    assert again.copy == 3
-    assert "drill" not in again.cutters
-    # where a stored layout keeps its place, all its cuts are those of the whole set
     kept = prepared(tmp_path, "kept", "--skip", "lamp:1", "--skip", "lamp:2")
     assert [one.copy for one in compare(three, kept) if one.same] == [3]
 
@@ -120,3 +114,13 @@ def test_an_offcut_is_touched_where_it_is(tmp_path: Path) -> None:
     (one,) = json.loads((out / "report.json").read_text("utf-8"))["passes"]
     x, y = one["touch"]
     assert x > 20 or y > 25
+
+
+def test_a_board_made_again_elsewhere_is_cut_by_the_same_moves(
+    three: Path, tmp_path: Path
+) -> None:
+    """At the low end of an empty blank, upright or turned, where nothing lies beside it."""
+    for copy in (1, 2, 3):
+        again = prepared(tmp_path, f"only-{copy}", "--only", f"lamp:{copy}")
+        (one,) = [found for found in compare(three, again) if found.only_in is None]
+        assert (one.board, one.copy, one.same) == ("lamp", copy, True)

@@ -172,11 +172,25 @@ def _moved(cut: Cut, pose: Pose) -> Cut:
 
 
 def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut, int]]:
-    """The cuts of one work in visiting order, with the vertex that laps are entered at."""
-    if work in ("isolate", "clear", "engrave"):
-        courses = [cut for cut in cuts if not isinstance(cut, HoleCut)]
-        for n, vertex in order.paths([cut.path for cut in courses], here):
-            yield courses[n], vertex
+    """The cuts of one work in visiting order, with the vertex that laps are entered at.
+
+    Laps are cut board by board, each from its own first piece outward: so a board is cut by the
+    same moves wherever it lies, whatever lies beside it.
+    """
+    if work in ("isolate", "clear"):
+        boards: dict[int, list[Ring | Clearing]] = {}
+        for cut in cuts:
+            if isinstance(cut, Ring | Clearing):
+                boards.setdefault(cut.placement, []).append(cut)
+        laps = list(boards.values())
+        first = [mine[0].path.middle for mine in laps]
+        for k in order.points(first, here):
+            for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
+                yield laps[k][n], vertex
+    elif work == "engrave":
+        lines = [cut for cut in cuts if isinstance(cut, Engraving)]
+        for n, vertex in order.paths([cut.path for cut in lines], here):
+            yield lines[n], vertex
     elif work == "profile":
         profiles = [cut for cut in cuts if isinstance(cut, Profile)]
         for inner in (True, False):

@@ -8,6 +8,8 @@ import numpy as np
 
 from millprep.values.path import FloatArray, Path, Point
 
+DIGITS = 3
+"""Distances are told apart to so many digits, mm."""
 ENTRIES = 24
 """A closed path may be entered at about this many of its vertices."""
 
@@ -79,8 +81,9 @@ def paths(courses: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     here = np.array(start)
     found: list[tuple[int, int]] = []
     for _ in courses:
-        away = np.where(left, ((xy - here) ** 2).sum(axis=1), np.inf)
-        n = int(np.argmin(away))
+        away = np.where(left, np.hypot(*(xy - here).T), np.inf)
+        # of places as near the first listed, whatever rounding says where a board lies
+        n = int(np.argmin(np.round(away, DIGITS)))
         k = int(owner[n])
         found.append((k, int(vertex[n])))
         left[bounds[k] : bounds[k + 1]] = False

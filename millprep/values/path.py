@@ -115,6 +115,12 @@ class Path:
         """Last point."""
         return (float(self.xy[-1, 0]), float(self.xy[-1, 1]))
 
+    @property
+    def middle(self) -> Point:
+        """The mean of its points, the same wherever the path lies and wherever it starts."""
+        x, y = self.xy[:-1].mean(axis=0) if self.closed else self.xy.mean(axis=0)
+        return (float(x), float(y))
+
     @cached_property
     def lengths(self) -> FloatArray:
         """(n - 1,) length of every segment."""

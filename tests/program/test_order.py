@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from millprep.program import order
 from millprep.values.path import Path, Point
+from millprep.values.pose import Pose
 
 PLACES = st.lists(
     st.tuples(st.floats(0, 300), st.floats(0, 180)), min_size=1, max_size=40, unique=True
@@ -70,3 +71,14 @@ def test_open_paths_keep_their_start_and_closed_ones_are_entered_nearby() -> Non
     # entered at the corner nearest to where the cutter comes from
     assert loop.xy[found[0][1]].tolist() == [40.0, 0.0]
     assert found[1] == (0, 0)
+
+
+@QUICK
+@given(st.floats(-200, 200), st.floats(-200, 200), st.sampled_from([0.0, 90.0, 180.0, 270.0]))
+def test_an_order_is_the_same_wherever_its_courses_lie(x: float, y: float, turn: float) -> None:
+    """A grid of squares, all as far from each other: what is as near is taken as it is listed."""
+    pose = Pose.turn(turn).then(Pose.shift(x, y))
+    ring = np.array([(0, 0), (2, 0), (2, 2), (0, 2), (0, 0)], dtype=float)
+    squares = [Path.lines(ring + (5 * i, 5 * j)) for i in range(4) for j in range(4)]
+    moved = [path.moved(pose) for path in squares]
+    assert order.paths(moved, moved[0].middle) == order.paths(squares, squares[0].middle)
