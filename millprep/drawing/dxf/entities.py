@@ -18,14 +18,12 @@ from numpy.typing import NDArray
 
 from millprep.drawing.dxf import text
 from millprep.drawing.dxf.look import PLAIN, Look, look_of
+from millprep.drawing.dxf.planes import plane
 from millprep.drawing.dxf.shapes import SHAPES
 from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.values.affine import Affine
 
 FloatArray = NDArray[np.float64]
-
-_X, _Y, _Z = np.eye(3)
 
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""
@@ -174,7 +172,7 @@ def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark
     if kind in text.KINDS:
         yield Words(source, *text.text_of(entity, frame.rows))
         return
-    to_mm = _plane(entity, kind, frame)
+    to_mm = plane(entity, kind, frame.rows)
     if to_mm is None:
         yield Unread(source, "entity-not-flat", "it stands tilted out of the drawing plane", None)
         return
@@ -207,44 +205,6 @@ def _finite(mark: Mark) -> Mark:
     if size < LARGEST:  # False for what is no number
         return mark
     return Unread(mark.source, "entity-damaged", "it holds numbers that no board has")
-
-
-def _plane(entity: Any, kind: str, frame: Frame) -> Affine | None:
-    """Map of the entity's own plane to mm, or None when it stands tilted to the drawing's."""
-    dxf = entity.dxf
-    rows = frame.rows
-    ex, ey, ez = dxf.extrusion if dxf.hasattr("extrusion") else (0.0, 0.0, 1.0)
-    if kind in ("LINE", "SPLINE", "ELLIPSE"):
-        # these are written in world coordinates; the extrusion turns no point of theirs
-        ux, uy, origin = _X, _Y, _Z * 0
-        if kind == "ELLIPSE" and (abs(ex) > 1e-9 * abs(ez) or abs(ey) > 1e-9 * abs(ez)):
-            return None
-    elif ex == 0 and ey == 0 and ez > 0:
-        ux, uy = _X, _Y
-        origin = _Z * _elevation(entity, kind)
-    else:
-        ocs = entity.ocs()
-        ux, uy = np.array(ocs.ux.xyz), np.array(ocs.uy.xyz)
-        origin = np.array(ocs.uz.xyz) * _elevation(entity, kind)
-    x, y = ux @ rows[:3], uy @ rows[:3]
-    at = origin @ rows[:3] + rows[3]
-    size = max(abs(x[0]), abs(x[1]), abs(y[0]), abs(y[1]))
-    if max(abs(x[2]), abs(y[2])) > 1e-6 * size:
-        return None
-    return Affine(float(x[0]), float(y[0]), float(at[0]), float(x[1]), float(y[1]), float(at[1]))
-
-
-def _elevation(entity: Any, kind: str) -> float:
-    dxf = entity.dxf
-    if kind == "LWPOLYLINE":
-        return float(dxf.get("elevation", 0.0))
-    if kind == "HATCH" or kind == "POLYLINE":
-        return float(dxf.elevation[2]) if dxf.hasattr("elevation") else 0.0
-    if kind in ("SOLID", "TRACE"):
-        return float(dxf.vtx0[2]) if len(dxf.vtx0) > 2 else 0.0
-    if kind in ("ARC", "CIRCLE"):
-        return float(dxf.center[2])
-    return 0.0
 
 
 def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]) -> Iterator[Mark]:
