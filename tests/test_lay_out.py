@@ -44,6 +44,7 @@ def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
     (one,) = told["blanks"]
     x0, y0, x1, y1 = shapely.Polygon(one["offcut"]).bounds
     assert blank.size == pytest.approx((x1 - x0, y1 - y0))
+    assert blank.grade == "FR-4"
     assert x0 == pytest.approx(one["used_length"] + job.load(job_file).blanks[0].spacing)
 
 

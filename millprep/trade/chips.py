@@ -1,9 +1,9 @@
 """How much a tooth may take of copper-clad laminate, and how deep it may go at once.
 
-Sources: drills two to three diameters in one step, by the technical tips of a drill maker
-(Kennametal/Greenfield), read; boards are drilled at 30 000 to 100 000 rev/min, by a maker of
-carbide tools, read. No table of chip loads for these laminates was found: all shares and
-limits of chips are common practice, no source. A cutter's own data sheet comes first.
+Sources: drills two to three diameters in one step, by the technical tips of a drill maker, read;
+boards are drilled at 30 000 to 100 000 rev/min, by a maker of carbide tools, read (the published
+checks in the tests name both). No table of chip loads for these laminates was found: all shares
+and limits of chips are common practice, no source. A cutter's own data sheet comes first.
 """
 
 from __future__ import annotations
