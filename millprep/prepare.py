@@ -57,6 +57,7 @@ def prepare(
     *,
     repair: bool = False,
     choice: Choice | None = None,
+    replace_begun: bool = False,
 ) -> CutSet:
     """Make a complete new set in `out`, or leave `out` as it was.
 
@@ -67,12 +68,13 @@ def prepare(
         derivation: what readings at the machine change; None for a set from a job alone.
         repair: mend drawings that do not open as they are, as far as the job accepts it.
         choice: how boards are laid out, and which are left out.
+        replace_begun: replace even a set that is marked as begun.
 
     Raises:
         Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
     """
     out = out.resolve()
-    set_on_disk.check(out)
+    set_on_disk.check(out, replace=replace_begun)
     set_on_disk.check(set_on_disk.refused_folder(out))
     say("reading the job")
     plan = job.load(job_file)
@@ -90,7 +92,7 @@ def prepare(
             _stop(cut_set)
             say("drawing pictures, writing sheet and report")
             report.write(cut_set, folder, beside)
-            set_on_disk.put_in_place(folder, out)
+            set_on_disk.put_in_place(folder, out, replace=replace_begun)
         set_on_disk.forget_refused(out)
     except Stopped as stopped:
         _write_refused(stopped.cut_set, out)

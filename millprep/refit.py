@@ -34,6 +34,8 @@ def refit(
     job_file: Path | None = None,
     kind: Kind = "holes",
     say: Say = lambda _: None,
+    *,
+    replace_begun: bool = False,
 ) -> CutSet:
     """Make a set whose programs of one pass fit the blank as it lies; all else stays.
 
@@ -47,6 +49,7 @@ def refit(
             folder, beside the set and beside the readings.
         kind: what the readings are of.
         say: takes the name of every step as it begins.
+        replace_begun: replace even a set in `out` that is marked as begun.
 
     Raises:
         Refusal: with what is wrong with readings, set or job; nothing is written then but the
@@ -56,6 +59,14 @@ def refit(
         raise usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
     old = old_set.load(folder)
+    if old.resumed:
+        raise usage(
+            "resumed-not-whole",
+            f"Set {old.id} only goes on where a cutter broke. Refit set {old.derived_from}, from "
+            "which it was made, and take the program up again from the new set.",
+        )
+    # before work is done for nothing
+    set_on_disk.check(out, replace=replace_begun)
     read = readings.load(readings_file, kind)
     if job_file is None:
         job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
@@ -86,7 +97,15 @@ def refit(
     )
     try:
         # what the drawings needed to be read, the set that is being cut was told already
-        return prepare(job_file, out, say, derivation, repair=True, choice=chosen)
+        return prepare(
+            job_file,
+            out,
+            say,
+            derivation,
+            repair=True,
+            choice=chosen,
+            replace_begun=replace_begun,
+        )
     except Refusal as refusal:
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None

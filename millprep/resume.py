@@ -10,11 +10,9 @@ from millprep import job, readback, report, set_on_disk
 from millprep.beside import beside
 from millprep.inputs import read_boards, read_inputs, set_id
 from millprep.prepare import Say, write_programs
-from millprep.proof import motion, reader
-from millprep.proof.parts import parts
 from millprep.proof.resumed import check_resumed
-from millprep.proof.rows import check_rows
 from millprep.proof.trace import Trace
+from millprep.readback_resumed import read, read_back
 from millprep.refit import find_job
 from millprep.report.seal import seal
 from millprep.shop import written_set
@@ -22,7 +20,6 @@ from millprep.shop.entry import Entry
 from millprep.shop.resume import Wish, resumed
 from millprep.shop.written_set import WrittenSet
 from millprep.values.cut_set import CutSet
-from millprep.values.dialect import Dialect
 from millprep.values.finding import Finding, Refusal, Severity
 from millprep.values.layout import Layout
 from millprep.values.milling_pass import MillingPass
@@ -50,6 +47,8 @@ def resume(
     wish: Wish,
     job_file: Path | None = None,
     say: Say = lambda _: None,
+    *,
+    replace_begun: bool = False,
 ) -> CutSet:
     """Make a set that goes on where a program of another set was broken off.
 
@@ -62,6 +61,7 @@ def resume(
         job_file: the set's job; None looks for it by its name in the working folder and beside
             the set.
         say: takes the name of every step as it begins.
+        replace_begun: replace even a set in `out` that is marked as begun.
 
     Raises:
         Refusal: with what is wrong with the call, the set or the new program; nothing is written.
@@ -70,7 +70,7 @@ def resume(
     if out == folder.resolve():
         message = f"{out} holds the set that is being cut; keep it. Name another folder with --out."
         raise _usage("resume-same-folder", message)
-    set_on_disk.check(out)
+    set_on_disk.check(out, replace=replace_begun)
     say("reading the set")
     written = written_set.load(folder)
     if job_file is None:
@@ -95,7 +95,7 @@ def resume(
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)
         report.write(cut_set, new, beside)
-        set_on_disk.put_in_place(new, out)
+        set_on_disk.put_in_place(new, out, replace=replace_begun)
     return cut_set
 
 
@@ -151,7 +151,7 @@ def _taken_up(
     parts: list[_Part] = []
     for program in asked:
         mill_pass = by_pass[program.blank, program.mill_pass]
-        old = _read(written.folder, program, plan.machine.dialect)
+        old = read(written.folder, program, plan.machine.dialect)
         trail = readback.trail_of(old, program)
         done = resumed(
             trail,
@@ -181,20 +181,6 @@ def _named(written: WrittenSet, mill_pass: MillingPass) -> dict[str, Point]:
         for hole in written.old.holes.get(mill_pass.blank, ())
         if hole.drilled_in == mill_pass.number and hole.role != "witness"
     }
-
-
-def _read(folder: Path, program: Program, dialect: Dialect) -> Trace:
-    # line ends are left as they are
-    text = (folder / program.file).read_bytes().decode("ascii")
-    found = parts(reader.read(text, file=program.file, dialect=dialect))
-    if len(found) > 1:
-        message = (
-            f"{program.file} holds the programs of {len(found)} cutters and cannot be taken up in "
-            'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
-            "take up the program of the cutter that broke from there: its cuts are the same."
-        )
-        raise _usage("resume-several-cutters", message)
-    return found[0].trace
 
 
 def _empty(
@@ -278,16 +264,13 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
     Raises:
         Refusal: when anything is amiss.
     """
-    by_pass = {(p.blank, p.number): p for p in cut_set.passes}
-    blanks = {blank.number: blank for blank in cut_set.layout.blanks}
-    rows = readback.motion_rows(folder / readback.TABLE, cut_set.programs)
-    findings: list[Finding] = []
+    programs = [part.new for part in parts]
+    traces, moving = read_back(folder, plan, cut_set.layout, cut_set.passes, programs)
+    findings = list(moving)
     trails = []
-    for part in parts:
+    for part, trace in zip(parts, traces, strict=True):
         new, told = part.new, part.told
-        trace = _read(folder, new, plan.machine.dialect)
         trails.append(readback.trail_of(trace, new))
-        findings += check_rows(trace, rows.get(new.file, ()), file=new.file)
         findings += check_resumed(
             part.old,
             trace,
@@ -295,17 +278,6 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
             whole=told.board is None,
             file=new.file,
             digit=plan.machine.dialect.digit,
-        )
-        findings += motion.check(
-            trace,
-            cutter=new.cutter,
-            machine=plan.machine,
-            clamps=tuple(c for c in plan.clamps if c.on_in(new.mill_pass)),
-            mill_pass=by_pass[new.blank, new.mill_pass],
-            blank=blanks[new.blank],
-            spoilboard=plan.drilling.spoilboard,
-            file=new.file,
-            at=new.start[:2],
         )
     if any(finding.severity == "stop" for finding in findings):
         raise Refusal(findings)

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from millprep import begun
+from millprep.values.begun import FILE as BEGUN
 from millprep.values.finding import Finding, Refusal
 
 MARK = "report.json"
@@ -18,7 +20,7 @@ FIRST_BYTES = b'{\n "format": '
 """How that file begins."""
 
 OURS = re.compile(
-    r"(report\.json|sheet\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
+    r"(report\.json|begun\.toml|sheet\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
     r"|previews/[^/]+\.(png|svg)|bed/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
 )
 """Every file of a set or of a refusal, as seen from its folder."""
@@ -58,13 +60,13 @@ def _beside(out: Path, purpose: str) -> Path:
     return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
 
 
-def put_in_place(folder: Path, out: Path) -> None:
+def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
     """Exchange the folder for `out`; the old set goes only after the new one stands.
 
     Raises:
-        Refusal: when `out` holds something that is no set.
+        Refusal: when `out` holds something that is no set, or a set that is begun.
     """
-    check(out)
+    check(out, replace=replace)
     if not out.exists():
         folder.rename(out)
         return
@@ -81,14 +83,18 @@ def put_in_place(folder: Path, out: Path) -> None:
             shutil.rmtree(old)
 
 
-def check(out: Path) -> None:
-    """Refuse an output folder that holds other things than a set.
+def check(out: Path, *, replace: bool = False) -> None:
+    """Refuse an output folder that holds other things than a set, or a set that is begun.
+
+    With `replace` a set that is begun may go.
 
     Raises:
         Refusal: with exit code 2.
     """
     foreign = _foreign(out)
     if foreign is None:
+        if not replace:
+            _not_begun(out)
         return
     if not out.is_dir():
         raise _refusal(
@@ -100,6 +106,23 @@ def check(out: Path) -> None:
         "output-not-ours",
         f"{out} holds {foreign}, which is no part of a set of programs and would be lost. Name a "
         "new or empty folder with --out.",
+        out,
+    )
+
+
+def _not_begun(out: Path) -> None:
+    """Refuse to replace what has been cut in part; a mark that cannot be read is one."""
+    if not (out / BEGUN).exists():
+        return
+    try:
+        mark = begun.load(out)
+        told = "" if mark is None else f": {mark.words}"
+    except Refusal:
+        told = f", and {BEGUN} cannot be read"
+    raise _refusal(
+        "set-begun",
+        f"The set in {out} is begun{told}. What a new set cuts may not fit what is cut already. "
+        "Name another folder; with --replace it is replaced all the same.",
         out,
     )
 

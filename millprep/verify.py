@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep import job, nets, readback
+from millprep import begun, job, nets, readback
 from millprep.inputs import read_boards, read_inputs
 from millprep.prepare import Say
+from millprep.readback_resumed import read_back
 from millprep.refit import find_job, made_by_this_version
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.written_set import WrittenSet
 from millprep.values.as_cut import BoardProof
+from millprep.values.begun import FILE, Begun
 from millprep.values.certificate import Certificate
 from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
@@ -32,6 +34,9 @@ class Verified:
         layout: the boards on the blanks.
         proofs: one for each copy; empty when the programs could not be read.
         findings: what is wrong, and what deserves a look.
+        begun: what of the set is marked as cut.
+        resumed: whether the set only goes on where a cutter broke: its copper was proved when it
+            was made, against the program that it takes up.
     """
 
     id: str
@@ -39,11 +44,14 @@ class Verified:
     layout: Layout
     proofs: tuple[BoardProof, ...]
     findings: tuple[Finding, ...]
+    begun: Begun | None = None
+    resumed: bool = False
 
     @property
     def good(self) -> bool:
         """Whether the set may be cut."""
-        return bool(self.proofs) and all(f.severity != "stop" for f in self.findings)
+        stopped = any(finding.severity == "stop" for finding in self.findings)
+        return bool(self.proofs or self.resumed) and not stopped
 
 
 def verify(
@@ -78,7 +86,9 @@ def verify(
     if hashes:
         say("comparing the files with their hashes")
         findings += written_set.changed(written, seal(dict(written.row)))
-    if not made_by_this_version(written.old):
+    mark = begun.load(folder)
+    findings += [] if mark is None else _told_begun(written, mark)
+    if not written.old.resumed and not made_by_this_version(written.old):
         findings.append(_another_version(written))
     say("reading the programs and cutting the blanks in simulation")
     try:
@@ -93,7 +103,12 @@ def verify(
     if not hashes:
         findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
     proofs: tuple[BoardProof, ...] = ()
-    if not gone:
+    if not gone and written.old.resumed:
+        try:
+            findings += read_back(folder, plan, layout, passes, programs)[1]
+        except Refusal as refusal:
+            findings += refusal.findings
+    elif not gone:
         try:
             proved = readback.prove(
                 folder,
@@ -113,7 +128,21 @@ def verify(
                 findings += _unlike_certificate(written, proved.certificate)
         except Refusal as refusal:
             findings += refusal.findings
-    return Verified(written.old.id, len(written.files or ()), layout, proofs, tuple(findings))
+    files = len(written.files or ())
+    resumed = written.old.resumed
+    return Verified(written.old.id, files, layout, proofs, tuple(findings), mark, resumed)
+
+
+def _told_begun(written: WrittenSet, mark: Begun) -> list[Finding]:
+    """That a set is being cut, or that its mark is another's."""
+    if mark.set == written.old.id:
+        message = f"The set is begun: {mark.words}."
+        return [Finding(code="set-begun", severity="note", message=message)]
+    message = (
+        f"{FILE} marks set {mark.set}, and this is set {written.old.id}. Look which of them is "
+        "being cut; take the file away if it was copied here."
+    )
+    return [_stop("begun-another-set", message, FILE)]
 
 
 def same_inputs(written: WrittenSet, now: tuple[InputFile, ...]) -> None:

@@ -34,15 +34,17 @@ ALLOWED: dict[str, set[str]] = {
     "layout_files": {"values", "layout", "laying"},
     "moved": {"values", "layout", "passes", "one_blank"},
     "compare": {"values", "shop"},
-    "set_on_disk": {"values"},
+    "begun": {"values"},
+    "set_on_disk": {"values", "begun"},
     "beside": set(),
     "readback": {"values", "proof"},
+    "readback_resumed": {"values", "proof", "readback"},
     "levelling": {"values", "program"},
     "one_blank": {"values", "paths", "passes", "program"},
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
-ALL = {"prepare", "lay_out", "check", "refit", "probe", "level", "resume", "verify", "cli"}
+ALL = {"prepare", "lay_out", "check", "refit", "probe", "level", "resume", "begin", "verify", "cli"}
 """These may import everything, and nothing but `cli` imports these."""
 
 LATE = {"scipy": "rules"}

@@ -19,4 +19,4 @@ def test_the_job_in_the_readme_prepares(tmp_path: Path) -> None:
     shutil.copy(ROOT / "examples" / "lighthouse" / "lamp-indicator.dxf", tmp_path)
     cut_set = prepare(job, tmp_path / "out")
     assert {f.severity for f in cut_set.findings} <= {"note"}
-    assert [p.work for p in cut_set.programs] == ["isolate", "bore", "profile"]
+    assert [p.work for p in cut_set.programs] == ["dry-run", "isolate", "bore", "profile"]

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli.prepare import run
+from millprep.cli.replacing import replace_option
 
 
 def example() -> Path:
@@ -18,7 +19,8 @@ def example() -> Path:
 
 @click.command()
 @click.argument("out", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
-def demo(out: Path, as_json: bool) -> None:
+def demo(out: Path, replace: bool, as_json: bool) -> None:
     """Prepare the 480 mm memory board of the lighthouse example, an invented machine."""
-    run(example() / "memory-board.toml", out, as_json)
+    run(example() / "memory-board.toml", out, as_json, replace=replace)

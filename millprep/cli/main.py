@@ -9,6 +9,7 @@ import traceback
 import click
 
 from millprep import __version__
+from millprep.cli.begin import begin
 from millprep.cli.check import check
 from millprep.cli.compare import compare
 from millprep.cli.demo import demo
@@ -44,6 +45,7 @@ for command in (
     show,
     inspect,
     new,
+    begin,
     refit,
     resume,
     probe,

@@ -11,6 +11,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.choosing import chosen, copies_options, layout_options
+from millprep.cli.replacing import replace_option
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 )
 @layout_options
 @copies_options
+@replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def prepare(
     job_file: Path,
@@ -44,6 +46,7 @@ def prepare(
     layout_file: Path | None,
     skip: tuple[tuple[str, int], ...],
     only: tuple[tuple[str, int], ...],
+    replace: bool,
     as_json: bool,
 ) -> None:
     """Make programs, pictures, sheet and report for a job."""
@@ -52,6 +55,7 @@ def prepare(
         out,
         as_json,
         repair=repair,
+        replace=replace,
         choice=lambda: chosen(effort, layout_file, skip, only),
     )
 
@@ -62,6 +66,7 @@ def run(
     as_json: bool,
     *,
     repair: bool = False,
+    replace: bool = False,
     choice: Callable[[], Choice] | None = None,
 ) -> None:
     """Prepare a job and say what came of it."""
@@ -69,7 +74,9 @@ def run(
 
     def made() -> CutSet:
         wished = None if choice is None else choice()
-        return make(job_file, out, words.steps(), repair=repair, choice=wished)
+        return make(
+            job_file, out, words.steps(), repair=repair, choice=wished, replace_begun=replace
+        )
 
     finish(made, out, as_json)
 

@@ -10,6 +10,7 @@ import click
 from millprep.cli import words
 from millprep.cli.of_set import job_option
 from millprep.cli.prepare import finish
+from millprep.cli.replacing import replace_option
 
 if TYPE_CHECKING:
     from millprep.shop.readings import Kind
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="READINGS.toml holds touches on four sides of holes.",
 )
+@replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def refit(
     folder: Path,
@@ -52,6 +54,7 @@ def refit(
     job_file: Path | None,
     by_vernier: bool,
     by_touches: bool,
+    replace: bool,
     as_json: bool,
 ) -> None:
     """Fit the programs of a pass to the blank as it lies, by readings of its holes.
@@ -69,7 +72,17 @@ def refit(
         raise click.UsageError("--vernier and --touches are two kinds of readings: give one.")
     kind: Kind = "verniers" if by_vernier else "touches" if by_touches else "holes"
     finish(
-        lambda: make(folder, out, readings_file, blank, number, job_file, kind, words.steps()),
+        lambda: make(
+            folder,
+            out,
+            readings_file,
+            blank,
+            number,
+            job_file,
+            kind,
+            words.steps(),
+            replace_begun=replace,
+        ),
         out,
         as_json,
     )

@@ -11,6 +11,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.of_set import job_option
+from millprep.cli.replacing import replace_option
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
@@ -78,6 +79,7 @@ def _board(
     help="Folder of the new set; the old one stays.",
 )
 @job_option()
+@replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def resume(
     folder: Path,
@@ -89,6 +91,7 @@ def resume(
     board: tuple[str, int] | None,
     out: Path,
     job_file: Path | None,
+    replace: bool,
     as_json: bool,
 ) -> None:
     """Go on where a cutter broke.
@@ -110,7 +113,7 @@ def resume(
         raise click.UsageError("say where to go on: --after, --near, --hole or --board.")
     wish = Wish(after, near, hole, overlap, *(board or (None,)))
     try:
-        done = make(folder, out, program, wish, job_file, words.steps())
+        done = make(folder, out, program, wish, job_file, words.steps(), replace_begun=replace)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from millprep import begun
 from millprep.cli import words
 from millprep.values.finding import Finding, Refusal
 
@@ -25,9 +26,17 @@ def show(folder: Path, as_json: bool) -> None:
         words.refuse(
             Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
         )
+    try:
+        mark = begun.load(folder)
+    except Refusal as refusal:
+        words.refuse(refusal)
+        return
     if as_json:
-        click.echo(json.dumps({"sheet": str(sheet.resolve())}))
+        told = {"sheet": str(sheet.resolve()), "begun": words.begun_rows(mark)}
+        click.echo(json.dumps(told))
         return
     click.echo(str(sheet))
+    if mark is not None:
+        click.echo(f"begun: {mark.words} of set {mark.set}")
     if click.launch(str(sheet)) != 0:
         click.echo("no browser could be started: open this file in one", err=True)

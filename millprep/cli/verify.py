@@ -49,11 +49,15 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
         ]
         rows = [words.as_row(f) for f in done.findings]
         found = {"set": done.id, "good": done.good, "files": done.files, "boards": boards}
+        found |= {"begun": words.begun_rows(done.begun)}
         click.echo(json.dumps(found | {"findings": rows}))
     elif done.good:
-        pieces = sum(proof.pieces for proof in done.proofs)
         click.echo(f"set {done.id} in {folder}: {done.files} files as they were written")
-        click.echo(f"{pieces} copper pieces, 0 shorts, 0 opens")
+        if done.resumed:
+            click.echo("it goes on where a cutter broke, and moves by the rules")
+        else:
+            pieces = sum(proof.pieces for proof in done.proofs)
+            click.echo(f"{pieces} copper pieces, 0 shorts, 0 opens")
     if not done.good:
         click.echo(f"refused: do not cut {folder}", err=True)
         raise SystemExit(1)

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from millprep import set_on_disk
+from millprep.values.begun import Begun
 from millprep.values.finding import Finding, Refusal
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
@@ -51,6 +52,12 @@ def as_row(finding: Finding) -> dict[str, object]:
     row = asdict(finding)
     row["pass"] = row.pop("mill_pass")
     return row
+
+
+def begun_rows(mark: Begun | None) -> list[dict[str, int]]:
+    """The passes that a mark names, as JSON tells them."""
+    passes = () if mark is None else mark.passes
+    return [{"blank": blank, "pass": number} for blank, number in passes]
 
 
 def steps() -> Callable[[str], None]:

@@ -33,6 +33,7 @@ class OldSet:
             pass that uses the hole.
         verniers: every vernier of a blank.
         chosen: what was chosen beside the job.
+        resumed: whether it only goes on where a cutter of another set broke.
         touches: (blank, pass) to where Z is zeroed, machine frame.
         levellings: (blank, pass) to the surface map that its programs follow.
     """
@@ -44,6 +45,7 @@ class OldSet:
     holes: Mapping[int, tuple[RegistrationHole, ...]]
     verniers: Mapping[int, tuple[Vernier, ...]] = field(default_factory=dict)
     chosen: tuple[str, ...] = ()
+    resumed: bool = False
     touches: Mapping[tuple[int, int], Point] = field(default_factory=dict)
     levellings: Mapping[tuple[int, int], Levelling] = field(default_factory=dict)
 
@@ -94,6 +96,7 @@ def _from(row: Mapping[str, Any]) -> OldSet:
         holes,
         verniers,
         tuple(map(str, row.get("chosen", ()))),
+        bool(row.get("resumed")),
         {_key(one): (float(one["touch"][0]), float(one["touch"][1])) for one in row["passes"]},
         {_key(one): _levelling(one) for one in row["passes"] if one.get("levelling")},
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ import shapely
 from millprep.program.bed import bed_pass
 from millprep.shop.old_set import OldSet, unreadable
 from millprep.shop.old_set import load as load_old
+from millprep.values.begun import FILE as BEGUN
 from millprep.values.blank import Blank
 from millprep.values.board import Board
 from millprep.values.cut_set import InputFile
@@ -27,6 +29,10 @@ from millprep.values.program import Program
 
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave wherever a person looks."""
+
+HEAD = 1000
+"""A program names its set within so many bytes."""
+NAMES_SET = re.compile(rb"job [^\r\n]*, set ([0-9a-f]{12})\b")
 
 Row = Mapping[str, Any]
 ProofRow = Mapping[str, float | None]
@@ -92,12 +98,18 @@ def changed(written: WrittenSet, seal: str) -> tuple[Finding, ...]:
             message = f"{one.file} is missing. Make the set again."
             found.append(_stop("set-file-missing", message, one.file))
         elif hashlib.sha256(path.read_bytes()).hexdigest() != one.sha256:
+            if (other := _stranger(path, written.old.id)) is not None:
+                found.append(_of_another_set(one.file, other, written.old.id))
+                continue
             message = f"{one.file} is not as it was written. Make the set again."
             found.append(_stop("set-file-changed", message, one.file))
     known = {one.file for one in written.files} | {"report.json"}
     for path in sorted(written.folder.rglob("*")):
         name = path.relative_to(written.folder).as_posix()
         if not path.is_dir() and name not in known and path.name not in LITTER:
+            if (other := _stranger(path, written.old.id)) is not None:
+                found.append(_of_another_set(name, other, written.old.id))
+                continue
             message = f"{name} is no part of this set. Take it out of the folder."
             found.append(_stop("set-file-foreign", message, name))
     return tuple(found)
@@ -120,6 +132,24 @@ def blanks(written: WrittenSet) -> tuple[Blank, ...]:
         )
         for b in written.row["blanks"]
     )
+
+
+def _stranger(path: Path, own: str) -> str | None:
+    """The id of the other set that a program names in its head; None for its own or for none."""
+    if path.suffix != ".ngc":
+        return None
+    with path.open("rb") as file:
+        head = NAMES_SET.search(file.read(HEAD))
+    other = None if head is None else head[1].decode()
+    return None if other == own else other
+
+
+def _of_another_set(file: str, other: str, own: str) -> Finding:
+    message = (
+        f"{file} is a program of set {other}, and this is set {own}: their cuts do not fit each "
+        "other. Put this set's own program back, or make the set again."
+    )
+    return _stop("program-of-another-set", message, file)
 
 
 def layout(written: WrittenSet, boards: Sequence[Board]) -> Layout:
