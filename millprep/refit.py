@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Iterable
 from pathlib import Path
 
-from millprep import job
+from millprep import job, set_on_disk
 from millprep.inputs import read_inputs, set_id, stored
 from millprep.laying import Choice, Stored
 from millprep.prepare import Say, prepare

@@ -103,7 +103,7 @@ def changed(written: WrittenSet, seal: str) -> tuple[Finding, ...]:
                 continue
             message = f"{one.file} is not as it was written. Make the set again."
             found.append(_stop("set-file-changed", message, one.file))
-    known = {one.file for one in written.files} | {"report.json"}
+    known = {one.file for one in written.files} | {"report.json", BEGUN}
     for path in sorted(written.folder.rglob("*")):
         name = path.relative_to(written.folder).as_posix()
         if not path.is_dir() and name not in known and path.name not in LITTER:
