@@ -18,8 +18,9 @@ from millprep.report.palette import (
     SHORT,
     cutter_style,
 )
+from millprep.report.picture_words import say
 from millprep.report.scene import Scene
-from millprep.report.words import cutter_words, many, number, plain
+from millprep.report.words import cutter_words, number, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,11 +29,7 @@ if TYPE_CHECKING:
     from millprep.values.cutter import Cutter
     from millprep.values.path import Point
 
-FROM_COPPER = "seen from the copper: as it lies on the mill"
-FROM_COMPONENTS = (
-    "seen from the components, through the laminate: turned over top to bottom, "
-    "same numbers on the axes"
-)
+BLANK_AXES = (say("axis.x.blank"), say("axis.y.blank"))
 MOST_FLAGS = 200
 
 
@@ -40,20 +37,19 @@ def copper_view(
     scene: Scene, job: str, set_id: str, places: Sequence[Marked], *, components: bool = False
 ) -> Canvas:
     """The copper as designed, from the face that is milled or from the other one."""
-    face = "component side up" if components else "copper side up"
     flagged = [place for place in places if place.finding.severity != "note"][:MOST_FLAGS]
+    count = len(scene.pieces)
     legend = [
-        marks.swatch(PIECE, f"copper as designed ({many(len(scene.pieces), 'piece')})"),
-        marks.swatch(LAMINATE, "blank: laminate without copper in the design"),
-        marks.swatch(PAPER, "hole or slot" if _slots(scene) else "hole"),
-        marks.line_swatch(INK, "edge of the board", style="--"),
+        marks.swatch(PIECE, say("copper.one" if count == 1 else "copper.more", count=count)),
+        marks.swatch(LAMINATE, say("blank")),
+        marks.swatch(PAPER, say("hole.slot" if _slots(scene) else "hole")),
+        marks.line_swatch(INK, say("edge"), style="--"),
     ]
     if flagged:
-        legend.append(marks.sign_swatch("o", "finding by its number; +3: three more beside it"))
+        legend.append(marks.sign_swatch("o", say("finding")))
     on = canvas(
-        scene.box(), f"{job} · blank {scene.blank.number} · copper as designed, {face}",
-        FROM_COMPONENTS if components else FROM_COPPER, set_id,
-        axis_words=("X on the blank, mm", "Y on the blank, mm"),
+        scene.box(), titled(job, scene, "title.components" if components else "title.copper"),
+        say("from.components" if components else "from.copper"), set_id, axis_words=BLANK_AXES,
         legend=legend, turned_over=components,
     )  # fmt: skip
     _blank(on, scene)
@@ -71,22 +67,24 @@ def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
     for i, cutter in enumerate(scene.cutters):
         if cutter.name in on_paths:
             style = cutter_style(i)
-            words = f"{plain(cutter.name, 24)}: {cutter_words(cutter)}{on_paths[cutter.name]}"
+            wide = on_paths[cutter.name]
+            words = say(
+                "cutter.wide" if wide else "cutter", cutter=plain(cutter.name, 24),
+                kind=cutter_words(cutter), mm=wide,
+            )  # fmt: skip
             legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
     tabs = sum(len(profile.tabs) for profile in scene.profiles)
     holes = list(scene.registration.values())
-    legend.append(marks.swatch(COPPER, "copper as designed"))
+    legend.append(marks.swatch(COPPER, say("copper")))
     if tabs:
-        legend.append(marks.sign_swatch("s", f"tab that holds the board ({tabs})"))
+        legend.append(marks.sign_swatch("s", say("tabs", count=tabs)))
     if scene.joins:
         legend.append(join_marks.legend(scene.joins))
     if holes:
-        legend.append(marks.sign_swatch("P", f"registration hole ({len(holes)})"))
+        legend.append(marks.sign_swatch("P", say("registration", count=len(holes))))
     on = canvas(
-        scene.box(),
-        f"{job} · blank {scene.blank.number} · paths of all passes at their true width",
-        FROM_COPPER, set_id, axis_words=("X on the blank, mm", "Y on the blank, mm"),
-        legend=legend,
+        scene.box(), titled(job, scene, "title.paths"), say("from.copper"), set_id,
+        axis_words=BLANK_AXES, legend=legend,
     )  # fmt: skip
     _blank(on, scene)
     marks.fill(on, scene.pieces, COPPER, over=1.1)
@@ -103,14 +101,14 @@ def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
 
 
 def _widths(scene: Scene) -> dict[str, str]:
-    """Every cutter that is used on the blank, with the words about its grooves."""
+    """Every cutter that is used on the blank, with the width of its grooves where it cuts some."""
     by_name = {cutter.name: cutter for cutter in scene.cutters}
     words: dict[str, str] = {hole.cutter: "" for hole in scene.holes}
     words |= {profile.cutter: "" for profile in scene.profiles}
     for cut in scene.path_cuts:
         if cut.cutter not in words and cut.cutter in by_name:
             wide = number(by_name[cut.cutter].width(cut.depth), 3)
-            words[cut.cutter] = f", cuts {wide} mm wide"
+            words[cut.cutter] = wide
     return words
 
 
@@ -144,18 +142,17 @@ def as_cut_view(
             seen[piece] = seen.get(piece, 0) + 1
     broken = [part for part in pieces if seen[part.pieces[0]] > 1]
     legend = [
-        marks.swatch(PIECE, f"a piece of the design, on its own ({len(pieces) - len(broken)})"),
-        marks.swatch(COPPER, "left-over copper, part of no piece"),
-        marks.swatch(LAMINATE, "cut away: bare laminate"),
+        marks.swatch(PIECE, say("as_cut.piece", count=len(pieces) - len(broken))),
+        marks.swatch(COPPER, say("as_cut.spare")),
+        marks.swatch(LAMINATE, say("as_cut.away")),
     ]
     if shorts:
-        legend.append(marks.swatch(SHORT, f"SHORT: pieces that touch ({len(shorts)})", hatch="xxx"))
+        legend.append(marks.swatch(SHORT, say("as_cut.shorts", count=len(shorts)), hatch="xxx"))
     if broken:
-        legend.append(marks.swatch(PIECE, f"OPEN: piece in parts ({len(broken)})", hatch="///"))
+        legend.append(marks.swatch(PIECE, say("as_cut.opens", count=len(broken)), hatch="///"))
     on = canvas(
-        scene.box(), f"{job} · blank {scene.blank.number} · copper that is left after all passes",
-        f"{FROM_COPPER}; from the programs as written, at the foot of the copper", set_id,
-        axis_words=("X on the blank, mm", "Y on the blank, mm"), legend=legend,
+        scene.box(), titled(job, scene, "title.as_cut"), say("from.programs"), set_id,
+        axis_words=BLANK_AXES, legend=legend,
     )  # fmt: skip
     _blank(on, scene)
     marks.fill(on, spare, COPPER, over=1.1)
@@ -168,14 +165,20 @@ def as_cut_view(
         names = sorted(name for _, name in part.pieces)
         more = " …" if len(names) > 4 else ""
         point = part.shape.representative_point()
-        marks.label(on, (point.x, point.y), "SHORT " + " + ".join(names[:4]) + more)
+        words = say("as_cut.short", pieces=" + ".join(names[:4]) + more)
+        marks.label(on, (point.x, point.y), words)
     for part in broken[:MOST_FLAGS]:
         point = part.shape.representative_point()
-        marks.label(on, (point.x, point.y), f"OPEN {part.pieces[0][1]}")
+        marks.label(on, (point.x, point.y), say("as_cut.open", piece=part.pieces[0][1]))
     x, y = scene.blank.size
     for place in flagged[:MOST_FLAGS]:
         marks.ringed(on, place.at, place.name, max(x, y) / 60)
     return on
+
+
+def titled(job: str, scene: Scene, key: str, **values: object) -> str:
+    """Job, blank and what the picture shows."""
+    return say("title", job=job, blank=scene.blank.number, what=say(key, **values))
 
 
 def registration_hole(on: Canvas, at: Point, diameter: float, words: str = "") -> None:

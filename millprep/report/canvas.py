@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
 from millprep.report.palette import INK, PAPER, QUIET
+from millprep.report.picture_words import say
 from millprep.report.words import number, plain
 from millprep.values.blank import Box
 
@@ -143,7 +144,7 @@ def canvas(
     figure.text(x, 1 - 0.5 / height, plain(words, int(width * 14)), fontsize=8.5, color=INK)
     if set_id:
         figure.text(
-            1 - RIGHT / width, 0.08 / height, f"set {plain(set_id, 24)}",
+            1 - RIGHT / width, 0.08 / height, say("set", set=plain(set_id, 24)),
             ha="right", fontsize=7, color=QUIET,
         )  # fmt: skip
     length = max((s for s in steps if s <= wide / 4), default=steps[0])

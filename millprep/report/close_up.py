@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.report import marks
-from millprep.report.blank_views import FROM_COPPER
+from millprep.report.blank_views import BLANK_AXES, titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import (
     CLAMP,
@@ -21,6 +21,7 @@ from millprep.report.palette import (
     cutter_style,
     paler,
 )
+from millprep.report.picture_words import say
 from millprep.report.words import number, plain
 from millprep.values.blank import Box
 
@@ -79,26 +80,27 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
         if (lines := _lines_near(scene, cutter, frame))
     ]
     legend = [
-        marks.swatch(COPPER, "copper as designed, dotted edge, with its id"),
-        marks.swatch(PAPER, "hole"),
+        marks.swatch(COPPER, say("copper.ids")),
+        marks.swatch(PAPER, say("hole")),
     ]
     for i, cutter, lines in grooves:
         colour = cutter_style(i).colour
         depth = lines[0][0]
         name = plain(cutter.name, 22)
         foot = cutter.width(depth, scene.blank.copper)
-        wide = f"{number(cutter.width(depth), 3)} mm at the surface"
-        legend.append(marks.swatch(paler(colour, 0.55), f"{name}: {wide}"))
+        wide = say("cutter.surface", cutter=name, mm=number(cutter.width(depth), 3))
+        legend.append(marks.swatch(paler(colour, 0.55), wide))
         if foot != cutter.width(depth):
-            legend.append(marks.swatch(colour, f"{name}: {number(foot, 3)} mm at the foot"))
+            narrow = say("cutter.foot", cutter=name, mm=number(foot, 3))
+            legend.append(marks.swatch(colour, narrow))
     clamps = [clamp for clamp in cut_set.clamps if _machine_pass(spot, clamp.passes)]
     if spot.marks[0].finding.frame == "machine":
-        legend.append(marks.swatch(CLAMP, "clamp", hatch="\\\\\\"))
-        legend.append(marks.line_swatch(INK, "travel of the machine", style=(0, (7, 3))))
+        legend.append(marks.swatch(CLAMP, say("pass.clamp_only"), hatch="\\\\\\"))
+        legend.append(marks.line_swatch(INK, say("pass.travel"), style=(0, (7, 3))))
     names = ", ".join(mark.name for mark in spot.marks)
     on = canvas(
-        view, f"{cut_set.job} · blank {spot.blank} · close-up of {names}", FROM_COPPER, cut_set.id,
-        axis_words=("X on the blank, mm", "Y on the blank, mm"), legend=legend,
+        view, titled(cut_set.job, scene, "title.close_up", names=names), say("from.copper"),
+        cut_set.id, axis_words=BLANK_AXES, legend=legend,
         below=[line for mark in spot.marks for line in sentence(mark)], widest=9.5,
     )  # fmt: skip
     x, y = scene.blank.size
@@ -138,7 +140,10 @@ def sentence(mark: Marked) -> list[str]:
     """The finding in lines that fit under the picture."""
     import textwrap
 
-    words = f"{mark.name} ({mark.finding.severity}): {plain(mark.finding.message, 400)}"
+    words = say(
+        "finding.words", name=mark.name, weight=mark.finding.severity,
+        message=plain(mark.finding.message, 400),
+    )  # fmt: skip
     return textwrap.wrap(words, 120)[:3]
 
 

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas, drawing_settings, save
 from millprep.report.palette import INK, LAMINATE, PAPER, PIECE, PIECES, QUIET
-from millprep.report.words import many, plain
+from millprep.report.picture_words import say
+from millprep.report.words import plain
 from millprep.values.blank import Box
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ class LayerPicture:
     areas: tuple[shapely.Polygon, ...]
     box: Bounds
     below: tuple[str, ...] = ()
-    unit: str = "drawing units"
+    unit: str = say("unit.drawing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ class ReadingPicture:
     gap_words: str = ""
     lines: tuple[FloatArray, ...] = ()
     below: tuple[str, ...] = ()
-    unit: str = "drawing units"
+    unit: str = say("unit.drawing")
 
 
 def draw_drawing(
@@ -105,9 +106,9 @@ def stem(number: int, *names: str) -> str:
 def _layer(picture: LayerPicture) -> Canvas:
     legend = []
     if picture.lines:
-        legend.append(marks.line_swatch(INK, "line of no width"))
+        legend.append(marks.line_swatch(INK, say("line.thin")))
     if picture.areas:
-        legend.append(marks.swatch(PIECE, "line with a width, or filled area"))
+        legend.append(marks.swatch(PIECE, say("line.wide")))
     on = _open(picture, legend)
     marks.fill(on, picture.areas, PIECE, edge=INK, width=0.3, over=1.1)
     marks.hairline(on, picture.lines, points=0.8, over=2.0)
@@ -116,13 +117,15 @@ def _layer(picture: LayerPicture) -> Canvas:
 
 def _reading(picture: ReadingPicture) -> Canvas:
     legend = [
-        marks.swatch(PIECE, "copper; pieces side by side differ in colour, which says no more"),
-        marks.swatch(LAMINATE, "no copper"),
+        marks.swatch(PIECE, say("copper.coloured")),
+        marks.swatch(LAMINATE, say("copper.none")),
     ]
     if picture.holes:
-        legend.append(marks.swatch(PAPER, f"{many(len(picture.holes), 'hole')} in it"))
+        count = len(picture.holes)
+        words = say("holes.one" if count == 1 else "holes.more", count=count)
+        legend.append(marks.swatch(PAPER, words))
     if picture.lines:
-        legend.append(marks.line_swatch(QUIET, "line that is drawn within the copper (white)"))
+        legend.append(marks.line_swatch(QUIET, say("line.within")))
     on = _open(picture, legend)
     marks.hairline(on, picture.lines, PAPER, points=0.9, over=1.5)
     colours = _coloured(picture.pieces, NEAR * (on.view.x1 - on.view.x0))
@@ -140,7 +143,8 @@ def _reading(picture: ReadingPicture) -> Canvas:
 def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[object]) -> Canvas:
     on = canvas(
         _view(picture.box), picture.title, picture.words, "",
-        axis_words=(f"X, {picture.unit}", f"Y, {picture.unit}"), legend=legend,
+        axis_words=(say("axis.x", unit=picture.unit), say("axis.y", unit=picture.unit)),
+        legend=legend,
         below=picture.below, unit=picture.unit,
     )  # fmt: skip
     on.axes.set_facecolor(LAMINATE)
@@ -176,4 +180,4 @@ def _coloured(shapes: Sequence[shapely.Polygon], near: float) -> list[int]:
 
 def titled(file: str, layer: str, what: str) -> str:
     """File, layer and what the picture shows, each cut to fit."""
-    return f"{plain(file, 40)} · layer {plain(layer, 30)} · {what}"
+    return say("title.layer", file=plain(file, 40), layer=plain(layer, 30), what=what)

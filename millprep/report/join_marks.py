@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from millprep.report import marks
 from millprep.report.palette import INK, PAPER
+from millprep.report.picture_words import say
 
 if TYPE_CHECKING:
     from millprep.report.canvas import Canvas
@@ -23,9 +24,8 @@ BESIDE = 14.0
 
 def legend(joins: Sequence[Join]) -> Any:
     """What a join's sign and its two figures mean."""
-    words = f"join: two passes meet on a path ({len(joins)})"
-    if any(join.tolerance_electrical is not None for join in joins):
-        words += ": what 99.7 % of blanks miss by less than / what it stands, mm"
+    figures = any(join.tolerance_electrical is not None for join in joins)
+    words = say("joins.figures" if figures else "joins", count=len(joins))
     return marks.sign_swatch("D", words)
 
 

@@ -11,7 +11,8 @@ import shapely
 from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, PAPER, QUIET
-from millprep.report.words import many, number, plain
+from millprep.report.picture_words import say
+from millprep.report.words import number, plain
 from millprep.values.blank import Box
 
 if TYPE_CHECKING:
@@ -43,23 +44,24 @@ class LaidBlank:
 
 def layout_view(one: LaidBlank, job: str) -> Canvas:
     """Boards on a blank with their names, the margin, clamps' room and the offcut."""
+    count, share = len(one.boards), number(100 * one.covered, 1)
     legend = [
-        marks.swatch(COPPER, f"board ({len(one.boards)})"),
-        marks.swatch(LAMINATE, "laminate that boards may cover"),
-        marks.swatch(PAPER, "margin"),
+        marks.swatch(COPPER, say("layout.board", count=count)),
+        marks.swatch(LAMINATE, say("layout.usable")),
+        marks.swatch(PAPER, say("layout.margin")),
     ]
     if one.keep_outs:
-        legend.append(marks.swatch(CLAMP, "kept free for clamps"))
+        legend.append(marks.swatch(CLAMP, say("layout.clamps")))
     if one.offcut is not None:
-        legend.append(marks.line_swatch(INK, "offcut", style="--"))
+        legend.append(marks.line_swatch(INK, say("layout.offcut"), style="--"))
     x0, y0, x1, y1 = one.outline.bounds
     room = max(x1 - x0, y1 - y0) * 0.03
     on = canvas(
         Box(x0 - room, y0 - room, x1 + room, y1 + room),
-        f"{job} · blank {one.number} · layout",
-        f"{many(len(one.boards), 'board')} cover {number(100 * one.covered, 1)} % of what they may",
+        say("title", job=job, blank=one.number, what=say("title.layout")),
+        say("layout.one" if count == 1 else "layout.more", count=count, share=share),
         "",
-        axis_words=("X on the blank, mm", "Y on the blank, mm"),
+        axis_words=(say("axis.x.blank"), say("axis.y.blank")),
         legend=legend,
     )
     marks.fill(on, [one.outline], PAPER, edge=QUIET, width=0.8, over=0.4)

@@ -8,8 +8,10 @@ import numpy as np
 import shapely
 
 from millprep.report import marks
+from millprep.report.blank_views import BLANK_AXES
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import COPPER, INK, QUIET
+from millprep.report.picture_words import say
 from millprep.report.words import number, plain
 from millprep.values.blank import Box
 
@@ -36,16 +38,17 @@ def potential_view(scene: Scene, job: str, set_id: str, one: NetJudged) -> Canva
     field = one.field
     assert field is not None
     lost = -field.potential[field.triangles].mean(axis=1)
-    words = f"volts lost since {plain(one.feed or 'the feed')}, all loads drawing"
-    return _view(scene, job, set_id, one, lost, words, "V", "potential")
+    feed = plain(one.feed or "")
+    words = say("net.lost" if feed else "net.lost_feed", feed=feed)
+    return _view(scene, job, set_id, one, lost, words, "V", say("title.potential"))
 
 
 def density_view(scene: Scene, job: str, set_id: str, one: NetJudged) -> Canvas:
     """The current for each millimetre of width, everywhere on the net."""
     field = one.field
     assert field is not None
-    words = "current for each millimetre across its way"
-    return _view(scene, job, set_id, one, field.density, words, "A/mm", "current density")
+    words = say("net.density")
+    return _view(scene, job, set_id, one, field.density, words, "A/mm", say("title.current"))
 
 
 def _view(
@@ -62,20 +65,23 @@ def _view(
     colours = matplotlib.colormaps[MAP](np.linspace(0.0, 1.0, STEPS))
     place = np.clip(np.searchsorted(levels, values, side="right") - 1, 0, STEPS - 1)
     legend: list[Any] = [
-        marks.swatch(matplotlib.colors.to_hex(colour), f"{_figure(low)} to {_figure(high)} {unit}")
+        marks.swatch(
+            matplotlib.colors.to_hex(colour),
+            say("net.range", low=_figure(low), high=_figure(high), unit=unit),
+        )
         for colour, low, high in zip(colours, levels[:-1], levels[1:], strict=True)
     ]
     legend += [
-        marks.swatch(COPPER, "other copper as designed"),
-        marks.sign_swatch("o", "load by its number"),
+        marks.swatch(COPPER, say("copper.other")),
+        marks.sign_swatch("o", say("net.load")),
     ]
     x0, y0 = field.points.min(axis=0) - AROUND
     x1, y1 = field.points.max(axis=0) + AROUND
     on = canvas(
         Box(float(x0), float(y0), float(x1), float(y1)),
-        f"{job} · net {one.net.name} · {title}",
+        say("title.net", job=job, net=one.net.name, what=title),
         words, set_id,
-        axis_words=("X on the blank, mm", "Y on the blank, mm"), legend=legend,
+        axis_words=BLANK_AXES, legend=legend,
         below=_rows([f"{n} {plain(at.load.name, 24)}" for n, at in enumerate(one.loads, 1)]),
     )  # fmt: skip
     view = shapely.box(float(x0), float(y0), float(x1), float(y1))

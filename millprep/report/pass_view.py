@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.report import captions, marks
-from millprep.report.blank_views import registration_hole
+from millprep.report.blank_views import registration_hole, titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import (
@@ -22,6 +22,7 @@ from millprep.report.palette import (
     PAPER,
     cutter_style,
 )
+from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
 from millprep.report.words import WORK_WORDS, number, place, plain
 
@@ -55,24 +56,26 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     legend: list[Any] = []
     for i, program in enumerate(programs):
         style = cutter_style(order.get(program.cutter.name, i))
-        words = f"{file_number(program)} {works_words(program)}: {plain(program.cutter.name, 22)}"
+        words = say(
+            "program", number=file_number(program), works=works_words(program),
+            cutter=plain(program.cutter.name, 22),
+        )  # fmt: skip
         legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
     if number_ > 1:
-        legend.append(marks.swatch(EARLIER, "cut in an earlier pass"))
-    legend.append(marks.swatch(COPPER, "copper as designed"))
-    legend.append(marks.line_swatch(INK, "travel of the machine", style=(0, (7, 3))))
+        legend.append(marks.swatch(EARLIER, say("pass.earlier")))
+    legend.append(marks.swatch(COPPER, say("copper")))
+    legend.append(marks.line_swatch(INK, say("pass.travel"), style=(0, (7, 3))))
     if clamps:
-        legend.append(marks.swatch(CLAMP, "clamp, with its height", hatch="\\\\\\"))
+        legend.append(marks.swatch(CLAMP, say("pass.clamp"), hatch="\\\\\\"))
     if used or drilled:
-        legend.append(marks.sign_swatch("P", "registration hole"))
-    legend.append(marks.sign_swatch("X", "machine zero X0 Y0"))
-    legend.append(marks.sign_swatch("v", f"Z touch point at {place(milling_pass.touch)}"))
+        legend.append(marks.sign_swatch("P", say("registration.one")))
+    legend.append(marks.sign_swatch("X", say("pass.zero")))
+    legend.append(marks.sign_swatch("v", say("pass.touch", place=place(milling_pass.touch))))
     on = canvas(
         around(corners, 0.045),
-        f"{cut_set.job} · blank {scene.blank.number} · pass {number_} of {len(scene.passes)}",
-        "on the machine's bed, seen from above, copper side up; the axes show what the "
-        "machine shows", cut_set.id,
-        axis_words=("X of the machine, mm", "Y of the machine, mm"), legend=legend,
+        titled(cut_set.job, scene, "title.pass", nth=number_, last=len(scene.passes)),
+        say("from.bed"), cut_set.id,
+        axis_words=(say("axis.x.machine"), say("axis.y.machine")), legend=legend,
         widest=PRINTED, dpi=200,
     )  # fmt: skip
 
@@ -96,11 +99,11 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
     _machine(on, cut_set, clamps)
     named = [
-        (pose.point(hole.blank), hole, f"{'engraved' if hole.role == 'witness' else 'drilled'} now")
+        (pose.point(hole.blank), hole, "engraved" if hole.role == "witness" else "drilled")
         for hole in drilled
     ]
     named += [
-        (hole.machine, hole, "look here" if hole.role == "witness" else "locates") for hole in used
+        (hole.machine, hole, "look" if hole.role == "witness" else "locates") for hole in used
     ]
     for at_, hole, _ in named:
         registration_hole(on, at_, hole.diameter)
@@ -108,9 +111,11 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     marks.signs(on, [milling_pass.touch], "v", size=8, over=7)
     said = [
         Caption((0.0, 0.0), "X0 Y0", 5.0),
-        Caption(milling_pass.touch, "Z touch", 5.0),
+        Caption(milling_pass.touch, say("pass.touch_here"), 5.0),
         *(
-            Caption(at_, f"{hole.id} {what}", max(3.0, hole.diameter / 2 * on.per_mm))
+            Caption(
+                at_, say(f"mark.{what}", hole=hole.id), max(3.0, hole.diameter / 2 * on.per_mm)
+            )
             for at_, hole, what in named
         ),
     ]

@@ -13,6 +13,7 @@ from millprep.report.close_up import Spot, close_up, spots
 from millprep.report.levelling_record import levelling_of, uncorrected_of
 from millprep.report.net_view import density_view, potential_view
 from millprep.report.pass_view import pass_view
+from millprep.report.picture_words import say
 from millprep.report.places import Marked, marked
 from millprep.report.relief_view import relief_view, widths_view
 from millprep.report.scene import scene
@@ -55,36 +56,34 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
     for blank in cut_set.layout.blanks:
         n = blank.number
         stem = f"blank-{n}"
-        found.append(Picture(f"{stem}-copper", "copper, as it lies on the mill", True, n))
+        found.append(Picture(f"{stem}-copper", say("list.copper"), True, n))
         found.append(
-            Picture(f"{stem}-components", "copper, seen from the components", True, n)
+            Picture(f"{stem}-components", say("list.components"), True, n)
         )
         if any(c.placement in _indices(cut_set, n) for c in _cuts(cut_set)):
-            found.append(Picture(f"{stem}-paths", "paths at their true width", True, n))
+            found.append(Picture(f"{stem}-paths", say("list.paths"), True, n))
         if any(a.blank == n for a in cut_set.as_cut):
-            found.append(Picture(f"{stem}-as-cut", "copper that is left", True, n))
+            found.append(Picture(f"{stem}-as-cut", say("list.as_cut"), True, n))
         for p in cut_set.passes:
             if p.blank == n:
                 named = f"{stem}-pass-{p.number}"
-                found.append(Picture(named, f"pass {p.number}", False, n, p.number))
+                found.append(Picture(named, say("list.pass", nth=p.number), False, n, p.number))
                 if levelling_of(cut_set, p) is not None:
-                    words = f"relief of the copper in pass {p.number}"
+                    words = say("list.relief", nth=p.number)
                     found.append(Picture(f"{named}-relief", words, False, n, p.number))
                 if uncorrected_of(cut_set, p):
-                    words = f"grooves of pass {p.number} without its surface map"
+                    words = say("list.widths", nth=p.number)
                     found.append(Picture(f"{named}-without-map", words, False, n, p.number))
     for n, blank_number, one in _solved(cut_set):
         name = plain(one.net.name, 40)
         found += [
-            Picture(f"net-{n}-potential", f"potential of net {name}", False, blank_number),
-            Picture(f"net-{n}-current", f"current density of net {name}", False, blank_number),
+            Picture(f"net-{n}-potential", say("list.potential", net=name), False, blank_number),
+            Picture(f"net-{n}-current", say("list.current", net=name), False, blank_number),
         ]
     for i, spot in enumerate(_spots(cut_set), start=1):
         names = tuple(mark.name for mark in spot.marks)
-        found.append(
-            Picture(f"close-up-{i}", "close-up of " + ", ".join(names), False, spot.blank,
-                    findings=names)
-        )  # fmt: skip
+        words = say("title.close_up", names=", ".join(names))
+        found.append(Picture(f"close-up-{i}", words, False, spot.blank, findings=names))
     return tuple(found)
 
 

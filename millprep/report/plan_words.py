@@ -56,6 +56,12 @@ WORDS = {
     "where.frame.blank": "{place} on the blank",
     "where.frame.machine": "{place} on the machine",
     "where.line": "{file}, line {line}",
+    # a run that is refused
+    "refused": "Refused: {job}, set {set}.",
+    "refused.one": "1 finding stops this job. No program was written.",
+    "refused.more": "{count} findings stop this job. No program was written.",
+    "refused.where": "Where: {where}.",
+    "refused.picture": "Picture: {file}",
     # what is needed, and the order of work
     "need": "What you need",
     "need.blank": "Blank",
@@ -302,8 +308,6 @@ WORDS = {
     "judged.lost": "V lost",
     "unit.amperes": "A",
     "unit.volts": "V",
-    # what the set was made from
-    "inputs": "Made from",
     # going on after a break
     "resumed.pieces": "Spindle off and standing still. Find every piece of the broken cutter: one "
     "that is stuck in the copper breaks the next. Pull it out without moving the blank.",
@@ -322,6 +326,8 @@ WORDS = {
     "resumed.then": "Then go on with set {set}: run the programs that come after the broken one, "
     "in the order of its own sheet.",
     "resumed.zero": "X and Y: the zero stays as it is; do not set it again.",
+    # what the set was made from
+    "inputs": "Made from",
     "inputs.file": "File",
 }
 

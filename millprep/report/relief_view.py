@@ -10,8 +10,10 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.report import marks
+from millprep.report.blank_views import titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import CLAMP, COPPER, EARLIER, INK, LAMINATE, LOST, PAPER, WIDTHS
+from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
 from millprep.report.words import number
 
@@ -36,17 +38,19 @@ FINE = 8
 def relief_view(scene: Scene, cut_set: CutSet, mill_pass: MillingPass, one: Levelling) -> Canvas:
     """Heights of the copper in µm, on the machine's bed."""
     legend: list[Any] = [
-        marks.swatch(LAMINATE, "blank"),
-        marks.line_swatch(INK, "height, µm above Z0"),
-        marks.sign_swatch(".", "place that was touched"),
-        marks.sign_swatch("v", "Z touch point"),
+        marks.swatch(LAMINATE, say("relief.blank")),
+        marks.line_swatch(INK, say("relief.height")),
+        marks.sign_swatch(".", say("relief.touched")),
+        marks.sign_swatch("v", say("relief.zero")),
     ]
     surface = one.surface
     off = f"{one.left * 1000:.0f}"
     on = _bed(
         scene, cut_set, mill_pass, legend,
-        f"relief of the copper, {surface.lowest * 1000:+.0f} to {surface.highest * 1000:+.0f} µm, "
-        f"as probed; between the places it may lie {off} µm off",
+        say(
+            "relief.words", low=f"{surface.lowest * 1000:+.0f}",
+            high=f"{surface.highest * 1000:+.0f}", off=off,
+        ),
     )  # fmt: skip
     x, y = _finer(surface.x), _finer(surface.y)
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
@@ -76,18 +80,22 @@ def widths_view(
     edges = np.linspace(low, high, len(WIDTHS) + 1)
     which = np.clip(np.digitize(foot, edges[1:-1]), 0, len(WIDTHS) - 1)
     legend: list[Any] = [
-        marks.line_swatch(colour, f"foot {edges[n]:.3f} to {edges[n + 1]:.3f} mm")
+        marks.line_swatch(
+            colour, say("widths.foot", low=f"{edges[n]:.3f}", high=f"{edges[n + 1]:.3f}")
+        )
         for n, colour in enumerate(WIDTHS)
         if high > low or n == 0
     ]
     lost = sum(one.lost_length for one in told)
-    legend.append(marks.line_swatch(LOST, f"not cut through: {lost:.0f} mm"))
-    legend.append(marks.swatch(COPPER, "copper as designed"))
+    legend.append(marks.line_swatch(LOST, say("widths.lost", mm=f"{lost:.0f}")))
+    legend.append(marks.swatch(COPPER, say("copper")))
     top = np.concatenate([one.surface for one in told])
     on = _bed(
         scene, cut_set, mill_pass, legend,
-        f"grooves as they would be without the map: {foot.min():.3f} to {foot.max():.3f} mm at the "
-        f"foot of the copper, {top.min():.3f} to {top.max():.3f} at its surface",
+        say(
+            "widths.words", low=f"{foot.min():.3f}", high=f"{foot.max():.3f}",
+            top_low=f"{top.min():.3f}", top_high=f"{top.max():.3f}",
+        ),
     )  # fmt: skip
     marks.fill(on, moved(scene.pieces, mill_pass.pose), COPPER, over=1)
     steps = course.reshape(-1, 2, 2)
@@ -112,12 +120,12 @@ def _bed(
     corners += [(clamp.box.x0, clamp.box.y0) for clamp in clamps]
     corners += [(clamp.box.x1, clamp.box.y1) for clamp in clamps]
     if clamps:
-        legend.append(marks.swatch(CLAMP, "clamp", hatch="\\\\\\"))
-    legend.append(marks.line_swatch(EARLIER, "edge of a board"))
+        legend.append(marks.swatch(CLAMP, say("pass.clamp_only"), hatch="\\\\\\"))
+    legend.append(marks.line_swatch(EARLIER, say("edge.one")))
     on = canvas(
         around(corners, 0.03),
-        f"{cut_set.job} · blank {scene.blank.number} · pass {mill_pass.number}",
-        words, cut_set.id, axis_words=("X of the machine, mm", "Y of the machine, mm"),
+        titled(cut_set.job, scene, "list.pass", nth=mill_pass.number), words, cut_set.id,
+        axis_words=(say("axis.x.machine"), say("axis.y.machine")),
         legend=legend, widest=PRINTED, dpi=200,
     )  # fmt: skip
     marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)

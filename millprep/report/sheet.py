@@ -28,7 +28,7 @@ from millprep.report.setup import HoleRow, hole_rows, setup_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.touch_page import TouchPage, touch_page
 from millprep.report.vernier_view import VernierPage, vernier_page
-from millprep.report.words import cutter_words, duration, many, number, plain
+from millprep.report.words import cutter_words, duration, number, plain
 from millprep.report.zero import zero_words
 
 if TYPE_CHECKING:
@@ -110,9 +110,9 @@ def sheet(cut_set: CutSet) -> str:
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
+        resumed=bool(cut_set.resumed),
         machine=plain(cut_set.machine.name),
         total=duration(sum(f.seconds for f in cut_set.figures)) if cut_set.figures else None,
-        resumed=bool(cut_set.resumed),
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
@@ -251,16 +251,16 @@ def findings_text(cut_set: CutSet) -> str:
     """findings.txt of a refused run: every finding in plain words, `stop` first."""
     stops = sum(finding.severity == "stop" for finding in cut_set.findings)
     lines = [
-        f"Refused: {plain(cut_set.job)}, set {plain(cut_set.id)}.",
-        f"{many(stops, 'finding stops', 'findings stop')} this job. No program was written.",
+        say("refused", job=plain(cut_set.job), set=plain(cut_set.id)),
+        say("refused.one" if stops == 1 else "refused.more", count=stops),
         "",
     ]
     for remark in _remarks(cut_set):
         lines.append(f"{remark.name}  {remark.severity.upper()}  {remark.kind}")
         lines.append(f"    {remark.message}")
         if remark.where:
-            lines.append(f"    Where: {remark.where}.")
+            lines.append(f"    {say('refused.where', where=remark.where)}")
         if remark.picture:
-            lines.append(f"    Picture: {remark.picture}")
+            lines.append(f"    {say('refused.picture', file=remark.picture)}")
         lines.append("")
     return "\n".join(lines)
