@@ -7,11 +7,11 @@ from pathlib import Path
 from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from millprep import job
+from millprep import job, set_on_disk
 from millprep.inputs import read_inputs
 from millprep.prepare import Say, prepare
 from millprep.readback import TABLE, motion_rows
-from millprep.refit import choice_of, find_job, level_step, same_inputs, usage
+from millprep.refit import choice_of, find_job, level_step, same_inputs, usage, whole
 from millprep.shop import old_set, surface_readings, written_set
 from millprep.shop.level import levelling
 from millprep.values.cut_set import CutSet
@@ -29,6 +29,7 @@ def level(
     say: Say = lambda _: None,
     *,
     repeatability: float | None = None,
+    replace_begun: bool = False,
 ) -> CutSet:
     """Make a set whose programs of one pass follow a surface map; all else stays.
 
@@ -42,6 +43,7 @@ def level(
             folder, beside the set and beside the map.
         say: takes the name of every step as it begins.
         repeatability: standard deviation of one touch, mm; None takes what the job states.
+        replace_begun: replace even a set in `out` that is marked as begun.
 
     Raises:
         Refusal: with what is wrong with map, set or job; nothing is written then but the findings
@@ -51,6 +53,9 @@ def level(
         raise usage("level-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the map")
     old = old_set.load(folder)
+    whole(old)
+    # before work is done for nothing
+    set_on_disk.check(out, replace=replace_begun)
     if job_file is None:
         job_file = find_job(old, (Path(), folder.resolve().parent, map_file.parent))
     plan = job.load(job_file)
@@ -70,7 +75,15 @@ def level(
         findings=told,
         levellings={**old.levellings, (blank, number): made},
     )
-    return prepare(job_file, out, say, derivation, repair=True, choice=choice_of(old, folder))
+    return prepare(
+        job_file,
+        out,
+        say,
+        derivation,
+        repair=True,
+        choice=choice_of(old, folder),
+        replace_begun=replace_begun,
+    )
 
 
 def _cuts(folder: Path, plan: JobPlan, blank: int, number: int) -> BaseGeometry:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from millprep.program.level import levelled
-from millprep.program.moves import HOVER
 from millprep.program.uncorrected import uncorrected
 from millprep.values.cut_set import CutSet
 from millprep.values.derivation import Derivation
@@ -65,15 +64,16 @@ def _of(cut_set: CutSet, program: Program) -> Levelling | None:
 def _too_high(cut_set: CutSet, program: Program) -> list[Finding]:
     """A dry run, which follows no map, over copper that rises to where it runs."""
     here = (program.blank, program.mill_pass)
+    lowest = min(move.z for move in program.moves)
     rising = [
         one.surface.highest
         for one in cut_set.levellings
-        if (one.blank, one.mill_pass) == here and one.surface.highest > HOVER - FREE
+        if (one.blank, one.mill_pass) == here and one.surface.highest > lowest - FREE
     ]
     if not rising or program.work != "dry-run":
         return []
     message = (
-        f"The copper rises to {rising[0]:.3f} mm, and the dry run shows places from {HOVER:g} mm. "
+        f"The copper rises to {rising[0]:.3f} mm, and the dry run goes down to {lowest:g} mm. "
         "Set Z zero on higher copper ([setup] touch) and probe again, or flatten the blank."
     )
     return [

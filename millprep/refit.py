@@ -59,12 +59,7 @@ def refit(
         raise usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
     old = old_set.load(folder)
-    if old.resumed:
-        raise usage(
-            "resumed-not-whole",
-            f"Set {old.id} only goes on where a cutter broke. Refit set {old.derived_from}, from "
-            "which it was made, and take the program up again from the new set.",
-        )
+    whole(old)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
     read = readings.load(readings_file, kind)
@@ -126,6 +121,20 @@ def choice_of(old: OldSet, folder: Path) -> Choice:
             "the layout in the job as [layout] file and prepare again.",
         )
     return chosen
+
+
+def whole(old: OldSet) -> None:
+    """Refuse a set that holds only what was left of a program.
+
+    Raises:
+        Refusal: exit code 2.
+    """
+    if old.resumed:
+        raise usage(
+            "resumed-not-whole",
+            f"Set {old.id} only goes on where a cutter broke. Begin from set {old.derived_from}, "
+            "which it was made from, and take the program up again from the new set.",
+        )
 
 
 def _layout_of(folder: Path) -> Stored | None:

@@ -8,6 +8,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.prepare import finish
+from millprep.cli.replacing import replace_option
 
 
 @click.command()
@@ -37,6 +38,7 @@ from millprep.cli.prepare import finish
     type=click.Path(path_type=Path),
     help="The set's job, if it lies neither here nor beside the set nor beside the map.",
 )
+@replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def level(
     folder: Path,
@@ -46,6 +48,7 @@ def level(
     out: Path,
     repeatability: float | None,
     job_file: Path | None,
+    replace: bool,
     as_json: bool,
 ) -> None:
     """Make the programs of a pass follow the copper of an uneven blank, as it was probed.
@@ -58,7 +61,7 @@ def level(
     finish(
         lambda: make(
             folder, out, map_file, blank, number, job_file, words.steps(),
-            repeatability=repeatability,
+            repeatability=repeatability, replace_begun=replace,
         ),
         out,
         as_json,

@@ -149,9 +149,10 @@ def flat(value: Any, *key: str | int) -> dict[tuple[str | int, ...], Any]:
 
 
 def rows(folder: Path) -> list[dict[str, str]]:
-    """All motion of pass 2."""
+    """All motion of pass 2 but its dry run, which goes around by corners of its own."""
     with (folder / "toolpaths.csv").open(newline="") as table:
-        return [row for row in csv.DictReader(table) if row["pass"] == "2"]
+        told = [row for row in csv.DictReader(table) if row["pass"] == "2"]
+    return [row for row in told if "dry-run" not in row["program"]]
 
 
 def test_every_place_of_the_pass_is_moved_as_the_blank_is(made: Path, turned: Path) -> None:
@@ -224,7 +225,7 @@ def test_another_versions_set(
     made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
-    monkeypatch.setattr("millprep.prepare.__version__", "0.0.0")
+    monkeypatch.setattr("millprep.inputs.__version__", "0.0.0")
     done = refit(made, file, tmp_path / "new")
     assert done.exit_code == 2
     assert "was made by another version of millprep" in done.stderr

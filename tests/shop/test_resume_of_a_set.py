@@ -11,8 +11,10 @@ import jsonschema
 import numpy as np
 import pytest
 
+from millprep.proof import reader
 from millprep.report.record import schema
 from millprep.values.pose import Pose
+from tests import bent
 from tests.cli import small
 from tests.cli.small import changed, run
 from tests.shop.test_refit_of_a_set import made, turned
@@ -238,3 +240,28 @@ def test_json(two: Path, tmp_path: Path) -> None:
     assert json.loads(good.stdout)["resumed"][0]["point"] == 2
     bad = resume(two, tmp_path / "other", "isolate", "--after", "99", "--json")
     assert json.loads(bad.stdout)["findings"][0]["code"] == "resume-no-such-point"
+
+
+def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
+    table = bent.probed(bent.prepared(tmp_path), 1, tmp_path)
+    job = ("--job", tmp_path / "job.toml")
+    done = run("level", tmp_path / "set", table, "--pass", "1", "--out", tmp_path / "level", *job)
+    assert done.exit_code == 0, done.output
+    name = program(tmp_path / "level", "pass-1/.*isolate")
+    # the middle of a long cut: what a bend splits is entered like all else
+    trace = reader.read((tmp_path / "level" / name).read_text("ascii"), file=name)
+    feeds = [m for m in trace.moves if m.kind != "rapid" and m.start[:2] != m.end[:2]]
+    x, y, _ = feeds[len(feeds) // 2].end
+    done = run("resume", tmp_path / "level", name, "--near", f"{x},{y}", "--out",
+               tmp_path / "new", *job)  # fmt: skip
+    assert done.exit_code == 0, done.output
+    new = report(tmp_path / "new")
+    assert new["derived_from"] == report(tmp_path / "level")["set"]
+    rest = reader.read((tmp_path / "new" / new["resumed"][0]["file"]).read_text(), file="").moves
+    heights = {m.end[2] for m in rest if m.kind != "rapid"}
+    assert len(heights) > 20
+    assert {m.end for m in rest[4:]} <= {m.end for m in trace.moves}
+    again = run("verify", tmp_path / "new", *job)
+    assert again.exit_code == 0, again.output
+    told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
+    assert "only goes on where a cutter broke" in told.stderr
