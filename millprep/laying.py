@@ -260,13 +260,14 @@ def _nested(
     if fixed and len(fixed) == len(copies):
         # as a layout file lists them, so that its own set is made again alike
         return Nested(tuple(sorted(fixed, key=lambda spot: spot.blank)), tuple(blanks)), close
-    same = [sheet.keep_outs for sheet in wide] == [sheet.keep_outs for sheet in close]
+    sheets = wide
     nested = _searched(wanted, wide, choice, fixed, blanks)
-    if nested.findings and not same:
+    if nested.findings and list(wide) != list(close):
+        sheets = close
         nested = _searched(wanted, close, choice, fixed, blanks)
     if not nested.findings:
         effort = EFFORTS["low" if _easy(nested, choice, blanks) else choice.effort]
-        nested = moved.settled(plan, wanted, close, nested, fixed, effort, choice.workers)
+        nested = moved.settled(plan, wanted, sheets, nested, fixed, effort, choice.workers)
     return nested, close
 
 
