@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from millprep.proof.edges import EDGE
+from millprep.proof.leftovers import ISLAND, SLIVER
 from millprep.proof.one_net import Nets, net_of, nets_on
 from millprep.proof.sweep import FloatArray, Shapes, grown
 from millprep.values.as_cut import AsCut, LandGap
@@ -31,11 +32,13 @@ def land_gaps(
     """What stands around every land of a copy, the narrowest first, and where it is too near.
 
     Measured at the copper's foot, which reaches `skirt` mm beyond the drawn edge; as far as
-    `asked` mm, what stands farther is not looked for. `nets` names the net of every piece.
+    `asked` mm, what stands farther is not looked for. Slivers between paths are told on their own.
+    `nets` names the net of every piece.
     """
     known = nets or {}
-    named = [nets_on(part, known) for part in cut.parts]
-    owner, edges = _chunks([part.shape for part in cut.parts])
+    parts = [part for part in cut.parts if part.pieces or not _is_sliver(part.shape)]
+    named = [nets_on(part, known) for part in parts]
+    owner, edges = _chunks([part.shape for part in parts])
     all_lands = lands(placement.board)
     drawn = np.array([placement.pose.shape(land.shape) for land in all_lands], dtype=object)
     if not len(drawn) or not len(edges):
@@ -52,7 +55,7 @@ def land_gaps(
             continue
         line = shapely.shortest_line(foot[n], edges[edge[k]])
         at = shapely.get_coordinates(line).mean(axis=0)
-        other = cut.parts[part].pieces
+        other = parts[part].pieces
         found[n] = LandGap(
             land.hole.id,
             float(far[k]),
@@ -66,6 +69,10 @@ def land_gaps(
     reached.sort(key=lambda one: (asked if one.gap is None else one.gap, one.hole))
     told = [_told(reached, placement, asked), *_narrow(reached, placement, asked)]
     return tuple(reached), limited(told)
+
+
+def _is_sliver(shape: shapely.Polygon) -> bool:
+    return shape.area < ISLAND and bool(shape.buffer(-SLIVER, quad_segs=2).is_empty)
 
 
 def _told(reached: Sequence[LandGap], placement: Placement, asked: float) -> Finding:

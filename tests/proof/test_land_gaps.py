@@ -77,3 +77,11 @@ def test_a_gap_left_closed_around_a_land_is_told() -> None:
     assert told(0.82) == []
     (message,) = told(0.6)
     assert "the land of hole h1 of 1.00 mm, 0.800 was asked" in message
+
+
+@pytest.mark.parametrize(("wide", "gap"), [(0.02, None), (0.1, 0.4)])
+def test_slivers_between_paths_are_no_copper_to_keep_from(wide: float, gap: float | None) -> None:
+    crumb = shapely.box(21.4, 19.9, 21.4 + wide, 20.1)
+    placement = placed([disc(20.0)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+    (one,), _ = land_gaps(cut(placement, [crumb]), placement, ASKED, 0.0)
+    assert (one.gap is None) if gap is None else one.gap == pytest.approx(gap, abs=1e-3)
