@@ -31,7 +31,8 @@ class Spelling:
             if code in ARCS and not dialect.arcs:
                 raise Fault(f"{spelt(code)}: an arc, and there are to be none", code=DIFFERS)
             if code in CYCLES and not dialect.cycles:
-                raise Fault(f"{spelt(code)}: a drilling cycle, none are to be", code=DIFFERS)
+                words = f"{spelt(code)}: a drilling cycle, and there are to be none"
+                raise Fault(words, code=DIFFERS)
         if self._long.search(block.text):
             words = f"a number has more than the {dialect.decimals} decimals that are to be"
             raise Fault(words, code=DIFFERS)
