@@ -27,7 +27,7 @@ from millprep.proof.surface_probing import grid_fault
 from millprep.proof.table import table
 from millprep.proof.trace import Trace
 from millprep.readback import programs_read
-from millprep.refit import find_job, same_inputs, usage
+from millprep.refit import find_job, same_inputs, usage, whole
 from millprep.shop import written_set
 from millprep.shop.probe_grid import grid
 from millprep.shop.probe_room import denied
@@ -101,6 +101,7 @@ def probe(
     """
     say("reading the set")
     written = written_set.load(folder)
+    whole(written.old)
     if job_file is None:
         job_file = find_job(written.old, (Path(), folder.resolve().parent))
     plan = job.load(job_file)

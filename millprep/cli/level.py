@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import job_option
 from millprep.cli.prepare import finish
 from millprep.cli.replacing import replace_option
 
@@ -31,13 +32,7 @@ from millprep.cli.replacing import replace_option
     type=click.FloatRange(0.0001, 1.0),
     help="Standard deviation of one touch; the job's if not given, else 0.005, assumed.",
 )
-@click.option(
-    "--job",
-    "job_file",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path),
-    help="The set's job, if it lies neither here nor beside the set nor beside the map.",
-)
+@job_option(readings=True)
 @replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def level(

@@ -57,7 +57,11 @@ def levelled(program: Program, surface: SurfaceMap, machine: Machine) -> Program
                 here = piece.z
         x, y, z = move.x, move.y, move.z
     low = min(move.z for move in made)
-    return replace(program, moves=tuple(made), depth=-low)
+    note = (
+        f"heights follow the surface map of this pass, copper from Z{surface.lowest:+.3f} to "
+        f"Z{surface.highest:+.3f}"
+    )
+    return replace(program, moves=tuple(made), depth=-low, notes=(*program.notes, note))
 
 
 def _slowed(piece: Move, before: Sequence[Move], fall: float, plunge: float) -> Move:

@@ -61,3 +61,20 @@ def test_contradictions_are_told(tmp_path: Path, more: str, words: str) -> None:
     with pytest.raises(Refusal) as refused:
         load(put(tmp_path, "\n" + more))
     assert any(words in finding.message for finding in refused.value.findings)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "words"),
+    [
+        ("x=(?P<x>.*) y=(?P<y>.*)", "groups it lacks: (?P<z>…)"),
+        ("(?P<x>", "is no regular expression"),
+    ],
+)
+def test_a_pattern_of_a_log_that_picks_nothing(tmp_path: Path, pattern: str, words: str) -> None:
+    job = put(tmp_path, "")
+    text = job.read_text("utf-8")
+    machine = 'preset = "small-mill-300"\n'
+    job.write_text(text.replace(machine, f"{machine}probe_log = '{pattern}'\n"), "utf-8")
+    with pytest.raises(Refusal) as refused:
+        load(job)
+    assert words in refused.value.findings[0].message
