@@ -39,7 +39,7 @@ def test_the_copper_that_is_left_is_the_design(case: str, tmp_path: Path) -> Non
     holes = [h for p in told["passes"] for h in p["registration"]]
     assert {h["role"] for h in holes} == {"locate", "key", "witness"}
     dry = [p["file"] for one in told["passes"] for p in one["programs"] if p["work"] == "dry-run"]
-    assert len(dry) == passes - 1
+    assert len(dry) == passes
     words_of_turn = "turned end for end by half a turn" in (out / "sheet.html").read_text("utf-8")
     assert words_of_turn == (case == "turned")
     assert len(cut_set.proofs) == 1

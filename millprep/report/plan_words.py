@@ -94,6 +94,9 @@ WORDS = {
     "the cutter meets the work.",
     "run.depths": "Depths are below the copper's surface. Rapid moves stay {clearance} mm or more "
     "above it.",
+    "run.dry": "The dry run comes first, spindle off: it goes around all that this pass cuts, "
+    "{height} mm above the copper. Look that nothing meets cutter, collet or carriage, hoses and "
+    "cables too, and that the blank lies under all of the outline.",
     "run.done": "Done",
     "run.program": "Program",
     "run.work": "Work",

@@ -68,6 +68,7 @@ class PassPage:
     folder: str
     steps: tuple[Step, ...]
     time: str
+    dry: str
     vernier: VernierPage | None = None
     touch: TouchPage | None = None
     joins: JoinTable | None = None
@@ -181,6 +182,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 zero=zero_words(cut_set, milling_pass),
                 folder=plain(folder, 120) if folder != "/" else "",
                 steps=_steps(cut_set, programs, folder),
+                dry=_dry(programs),
                 time=_time(cut_set, programs),
                 vernier=vernier_page(cut_set, milling_pass),
                 touch=touch_page(cut_set, milling_pass),
@@ -200,6 +202,14 @@ def _seconds(cut_set: CutSet, program: Program) -> float | None:
     if not cut_set.figures:
         return None
     return cut_set.figures[cut_set.programs.index(program)].seconds
+
+
+def _dry(programs: Sequence[Program]) -> str:
+    """What to look for in the dry run that a pass begins with."""
+    first = next(iter(programs), None)
+    if first is None or first.work != "dry-run":
+        return ""
+    return say("run.dry", height=number(first.start[2]))
 
 
 def _steps(cut_set: CutSet, programs: Sequence[Program], folder: str) -> tuple[Step, ...]:
