@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from millprep import job, laying, layout_files
+import shapely
+
+from millprep import job, laying, layout_files, moved
 from millprep.inputs import read_boards, with_stored
 from millprep.laying import Choice, Laid
 from millprep.layout import bound, offcut
 from millprep.layout.wanted import areas_on
+from millprep.moved import Moved
 from millprep.prepare import Say
 from millprep.report.layout_view import LaidBlank, draw
 from millprep.values.finding import Finding, Refusal
@@ -62,21 +65,30 @@ def lay_out(
         here = areas_on(number, laid.spots, laid.wanted)
         if not here:
             continue
+        passes = moved.of(plan, number, index, here)
+        clamped = () if passes is None or sheet.keep_outs else passes.clamped
         blanks.append(
             LaidBlank(
                 number,
                 sheet.outline,
                 sheet.usable,
                 tuple((f"{spot.board} {spot.copy}", area) for spot, area in here),
-                sheet.keep_outs,
+                sheet.keep_outs or clamped,
                 offcut.offcut(number, laid.spots, laid.wanted, sheet),
                 offcut.covered(number, laid.spots, laid.wanted, sheet),
+                _seams(passes, sheet.outline),
             )
         )
         used.append(offcut.used_length(number, laid.spots, laid.wanted, sheet))
         most.append(bound.most_covered(laid.wanted, sheet))
     least = bound.least_blanks(laid.wanted, laid.sheets)
     return LaidOut(plan, laid, tuple(blanks), tuple(used), tuple(most), least)
+
+
+def _seams(passes: Moved | None, outline: shapely.Polygon) -> tuple[shapely.LineString, ...]:
+    """Where one pass takes over from another, as far as it lies on the blank."""
+    met = [] if passes is None else [seam.intersection(outline) for seam in passes.regions.seams()]
+    return tuple(one for one in met if isinstance(one, shapely.LineString) and one.length > 0)
 
 
 def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path, ...]:

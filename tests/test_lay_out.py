@@ -10,6 +10,9 @@ import pytest
 import shapely
 
 from millprep import job
+from millprep.lay_out import lay_out
+from millprep.laying import Choice
+from tests import long_and_small
 from tests.cli.small import changed, put, run
 
 SIX = changed("drawn_from", "count = 6\ndrawn_from", changed("60.0, 50.0", "200.0, 120.0"))
@@ -97,3 +100,17 @@ def test_a_picture_is_the_same_each_time(job_file: Path) -> None:
         run("layout", job_file, "--out", job_file.parent / f"{name}.toml", "--effort", "low")
     one, two = ((job_file.parent / f"{n}-blank-1.png").read_bytes() for n in ("one", "two"))
     assert one == two
+
+
+def test_the_picture_of_a_blank_that_is_moved_shows_where_passes_meet(tmp_path: Path) -> None:
+    clamp = "[[setup.clamp]]\nbox = [270, 170, 295, 200]\nheight = 5\n"
+    (one,) = lay_out(long_and_small.put(tmp_path, setup=clamp), Choice("low")).blanks
+    (seam,) = one.seams
+    assert seam.length == pytest.approx(200.0)
+    crossed = {name for name, area in one.boards if area.crosses(seam)}
+    assert crossed == {"long 1"}
+    # the clamp stands on the blank in both passes, at two places
+    assert len(one.keep_outs) == 2
+    # a blank that is not moved has none
+    (still,) = lay_out(put(tmp_path, SIX), Choice("low")).blanks
+    assert still.seams == ()

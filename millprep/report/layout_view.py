@@ -10,7 +10,7 @@ import shapely
 
 from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, PAPER, QUIET
+from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, LOST, PAPER, QUIET
 from millprep.report.picture_words import say
 from millprep.report.words import number, plain
 from millprep.values.blank import Box
@@ -31,6 +31,7 @@ class LaidBlank:
         keep_outs: what clamps keep free.
         offcut: what a later job can take; None for none.
         covered: share of the usable area that boards cover.
+        seams: where one pass takes over from another.
     """
 
     number: int
@@ -40,6 +41,7 @@ class LaidBlank:
     keep_outs: tuple[shapely.Polygon, ...]
     offcut: shapely.Polygon | None
     covered: float
+    seams: tuple[shapely.LineString, ...] = ()
 
 
 def layout_view(one: LaidBlank, job: str) -> Canvas:
@@ -52,6 +54,8 @@ def layout_view(one: LaidBlank, job: str) -> Canvas:
     ]
     if one.keep_outs:
         legend.append(marks.swatch(CLAMP, say("layout.clamps")))
+    if one.seams:
+        legend.append(marks.line_swatch(LOST, say("layout.seams"), style=":"))
     if one.offcut is not None:
         legend.append(marks.line_swatch(INK, say("layout.offcut"), style="--"))
     x0, y0, x1, y1 = one.outline.bounds
@@ -70,6 +74,8 @@ def layout_view(one: LaidBlank, job: str) -> Canvas:
     marks.fill(on, [area for _, area in one.boards], COPPER, edge=INK, width=0.6, over=1.0)
     if one.offcut is not None:
         marks.hairline(on, [_line(one.offcut)], style=(0, (5, 3)), points=1.0)
+    lines = [shapely.get_coordinates(seam) for seam in one.seams]
+    marks.hairline(on, lines, colour=LOST, style=(0, (1, 2)), points=1.6)
     for words, area in one.boards:
         low, _, _, high = area.bounds
         marks.label(on, (low, high), plain(words, 30), away=(1, -6), size=6.5)

@@ -97,6 +97,7 @@ WORDS = {
     "layout.usable": "laminate that boards may cover",
     "layout.margin": "margin",
     "layout.clamps": "kept free for clamps",
+    "layout.seams": "where one pass takes over from another",
     "layout.offcut": "offcut",
     "layout.one": "1 board covers {share} % of what it may",
     "layout.more": "{count} boards cover {share} % of what they may",
