@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,7 +20,7 @@ from millprep.proof.edges import EDGE
 from millprep.proof.land_gaps import land_gaps
 from millprep.proof.one_net import Nets
 from millprep.proof.over_copper import laid_flat
-from millprep.proof.rows import Row, check_rows
+from millprep.proof.rows import Row, check_rows, rows_by_file
 from millprep.proof.told import as_told
 from millprep.proof.trace import Trace
 from millprep.proof.unopened import unopened
@@ -266,26 +265,11 @@ def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]
         Refusal: when it is no such table.
     """
     try:
-        return _rows_of(table, programs)
+        with table.open(encoding="ascii", newline="") as lines:
+            return rows_by_file(lines, programs)
     except (KeyError, TypeError, ValueError) as fault:
         words = f"the table of motions is damaged ({fault}). Write the set again."
         raise Refusal([_damaged(table.name, words)]) from None
-
-
-def _rows_of(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
-    by_name = {
-        (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
-    }
-    found: dict[str, list[Row]] = {}
-    with table.open(encoding="ascii", newline="") as lines:
-        for line in csv.DictReader(lines):
-            file = by_name.get((line["blank"], line["pass"], line["program"]))
-            if file is None:
-                continue
-            i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
-            x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
-            found.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
-    return found
 
 
 def _bed(job: JobPlan) -> tuple[MillingPass, Blank]:

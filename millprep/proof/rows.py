@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from millprep.proof.trace import Trace, TraceMove
 from millprep.values.finding import Finding
+from millprep.values.program import Program
 
 HALF_DIGIT = 0.5e-4 + 1e-9
 """Half the last of four decimals, mm."""
@@ -23,6 +25,26 @@ class Row(NamedTuple):
     i: float | None
     j: float | None
     feed: float | None
+
+
+def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str, list[Row]]:
+    """The rows of a table by program file; those of other programs are left out.
+
+    Raises:
+        KeyError, TypeError, ValueError: when it is no such table.
+    """
+    by_name = {
+        (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
+    }
+    found: dict[str, list[Row]] = {}
+    for line in csv.DictReader(lines):
+        file = by_name.get((line["blank"], line["pass"], line["program"]))
+        if file is None:
+            continue
+        i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
+        x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
+        found.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
+    return found
 
 
 def check_rows(trace: Trace, rows: Sequence[Row], *, file: str) -> tuple[Finding, ...]:
