@@ -20,10 +20,10 @@ from millprep.report.record import schema
 from millprep.values.path import FloatArray
 from millprep.verify import verify
 from tests import bent
-from tests.cli.small import run
+from tests.cli.small import changed, put, run
 from tests.conftest import EXAMPLES
 from tests.published import rs274_tool
-from tests.shop.test_refit_of_a_set import MOVE, programs, readings
+from tests.shop.test_refit_of_a_set import JOB, MOVE, programs, readings, strip
 
 Texts = dict[str, str]
 
@@ -384,3 +384,21 @@ def test_the_outside_interpreter_runs_levelled_programs(long_board: Path) -> Non
         ends = np.array([(m.x, m.y, m.z) for m in canon])
         known = np.array([e for e in mine if not np.isnan(e).any()])
         assert ends[-len(known) :] == pytest.approx(known, abs=1.1e-4), file.name
+
+
+def test_maps_are_followed_in_every_way_a_machine_is_spoken_to(tmp_path: Path) -> None:
+    """One file a pass, lines for arcs, drilling cycles, three decimals, all at once."""
+    words = (
+        'travel = [80.0, 70.0]\ntool_change = "pause"\n'
+        "[machine.dialect]\narcs = false\ncycles = true\ndecimals = 3"
+    )
+    job = put(tmp_path, changed("travel = [80.0, 70.0]", words, JOB), strip)
+    assert run("prepare", job, "--out", tmp_path / "set").exit_code == 0
+    table = bent.probed(tmp_path / "set", 1, tmp_path)
+    done = level(tmp_path, table, tmp_path / "new")
+    assert done.exit_code == 0, done.output
+    (one,) = {p["file"] for p in bent.report(tmp_path / "new")["passes"][0]["programs"][1:]}
+    text = (tmp_path / "new" / one).read_text("ascii")
+    assert "follow the surface map" in text
+    assert "G2 " not in text
+    assert verify(tmp_path / "new").good

@@ -80,8 +80,8 @@ def test_the_schema_refuses_a_spoilt_report(spoil: Any, rows: dict[str, Any]) ->
 
 def test_keys_of_the_contract_in_its_order(rows: dict[str, Any]) -> None:
     assert list(rows) == [
-        "format", "set", "job", "derived_from", "chosen", "inputs", "blanks", "boards", "cutters",
-        "bed", "passes", "joins", "certificate", "findings", "machine_seconds",
+        "format", "set", "job", "derived_from", "chosen", "resumed", "inputs", "blanks", "boards",
+        "cutters", "bed", "passes", "joins", "certificate", "findings", "machine_seconds",
         "files", "seal",
     ]  # fmt: skip
     assert list(rows["findings"][0]) == [
