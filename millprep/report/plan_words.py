@@ -94,9 +94,8 @@ WORDS = {
     "the cutter meets the work.",
     "run.depths": "Depths are below the copper's surface. Rapid moves stay {clearance} mm or more "
     "above it.",
-    "run.dry": "The dry run comes first, spindle off: it goes around all that this pass cuts, "
-    "{height} mm above the copper. Look that nothing meets cutter, collet or carriage, hoses and "
-    "cables too, and that the blank lies under all of the outline.",
+    "run.dry": "The dry run goes around it all {height} mm up: nothing may be in its way, and "
+    "the blank must lie under all of it.",
     "run.done": "Done",
     "run.program": "Program",
     "run.work": "Work",
@@ -312,6 +311,7 @@ WORDS = {
     "unit.amperes": "A",
     "unit.volts": "V",
     # going on after a break
+    "resumed.title": "Blank {blank}, pass {nth}, going on",
     "resumed.pieces": "Spindle off and standing still. Find every piece of the broken cutter: one "
     "that is stuck in the copper breaks the next. Pull it out without moving the blank.",
     "resumed.still": "The blank must lie as it lay, held as it was. X and Y zero must not have "

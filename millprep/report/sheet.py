@@ -171,6 +171,8 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
         programs = [p for p in cut_set.programs if (p.blank, p.mill_pass) == here]
         last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
         title = say("order.pass", blank=here[0], nth=here[1], last=last)
+        if cut_set.resumed:
+            title = say("resumed.title", blank=here[0], nth=here[1])
         folders = {p.file.rpartition("/")[0] for p in programs}
         folder = f"{folders.pop()}/" if len(folders) == 1 else ""
         pages.append(

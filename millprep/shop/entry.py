@@ -12,8 +12,8 @@ from millprep.values.trail import ARC_CCW, ARC_CW, RAPID, Trail
 
 READ = 0.5
 """A place on the copper is read to within this, mm, by a person who looks along the cutter."""
-FARTHEST = 3.0
-"""No path comes nearer: the place is of another pass, or in other coordinates, mm."""
+FARTHEST = 1.0
+"""A place farther from all paths, mm, is misread, of another pass or in other coordinates."""
 LEAST = 0.05
 """Nothing shorter is cut off a move, or left of it, mm: arcs that short read as circles."""
 DIGITS = 4

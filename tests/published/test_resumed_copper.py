@@ -25,8 +25,11 @@ from millprep.readback import trail_of
 from millprep.shop import written_set
 from millprep.shop.resume import Wish, resumed
 from millprep.shop.strokes import strokes
+from millprep.values.cutter import Cutter
 from millprep.values.pose import Pose
 from millprep.values.program import Program
+from tests.cli import small
+from tests.cli.small import run
 from tests.conftest import EXAMPLES
 from tests.published import rs274_tool
 from tests.published.test_rs274 import needs_interpreter
@@ -48,9 +51,17 @@ MISREAD = 0.5
 PLAN = job.load(EXAMPLES / "memory-board.toml")
 
 
+CLEARED = small.changed(
+    "[drilling]",
+    '[clearing]\ncutters = ["fine"]\ncopper = "all"\n\n[drilling]',
+    small.changed("[cutters.mill]", '[cutters.fine]\npreset = "endmill-0.8"\n\n[cutters.mill]'),
+)
+"""A small board whose floating copper is all cleared."""
+
+
 @dataclass
 class Case:
-    """A program of the example and a break in it."""
+    """A program of a set and a break in it."""
 
     program: Program
     trace: Trace
@@ -72,11 +83,22 @@ class Case:
 
 
 @pytest.fixture(scope="module")
-def programs(memory_board: Path) -> list[tuple[Program, Trace]]:
-    written = written_set.load(memory_board)
+def programs(
+    memory_board: Path, tmp_path_factory: pytest.TempPathFactory
+) -> list[tuple[Program, Trace]]:
+    """Of the memory board, and of a small one that is cleared."""
+    folder = tmp_path_factory.mktemp("cleared")
+    plan = job.load(small.put(folder, CLEARED))
+    assert run("prepare", folder / "job.toml", "--out", folder / "set").exit_code == 0
+    return cutting(memory_board, PLAN.cutters) + cutting(folder / "set", plan.cutters)
+
+
+def cutting(folder: Path, cutters: tuple[Cutter, ...]) -> list[tuple[Program, Trace]]:
+    """Every program of a set that cuts its blanks, and what it does."""
+    written = written_set.load(folder)
     return [
-        (program, reader.read((memory_board / program.file).read_text("ascii"), file=program.file))
-        for program in written_set.programs(written, PLAN.cutters, PLAN.machine)
+        (program, reader.read((folder / program.file).read_text("ascii"), file=program.file))
+        for program in written_set.programs(written, cutters, PLAN.machine)
         if program.mill_pass > 0 and program.work not in ("probe", "dry-run")
     ]
 
@@ -84,7 +106,8 @@ def programs(memory_board: Path) -> list[tuple[Program, Trace]]:
 def cases(programs: list[tuple[Program, Trace]], count: int = BREAKS) -> list[Case]:
     """Breaks, as many in each program; every kind of work is among them."""
     chance = random.Random("a cutter broke")
-    assert {p.work for p, _ in programs} >= {"isolate", "drill", "bore", "register", "profile"}
+    works = {"isolate", "clear", "drill", "bore", "register", "profile"}
+    assert {p.work for p, _ in programs} >= works
     return [
         Case(program, trace, broken(trace, chance))
         for program, trace in (programs[n % len(programs)] for n in range(count))
@@ -103,7 +126,7 @@ def test_fifty_chance_breaks_leave_the_copper_of_the_whole_program(
     programs: list[tuple[Program, Trace]],
 ) -> None:
     chance = random.Random("a place was read")
-    whole: dict[tuple[str, float], Removed] = {}
+    whole: dict[tuple[int, float], Removed] = {}
     saved = 0
     for case in cases(programs):
         cutter = case.program.cutter
@@ -117,7 +140,7 @@ def test_fifty_chance_breaks_leave_the_copper_of_the_whole_program(
             ) == (), where  # fmt: skip
             saved += len(trace.moves) < len(case.trace.moves) / 2
             for level in levels(cutter, case.program.depth):
-                key = (case.program.file, level)
+                key = (id(case.trace), level)
                 if key not in whole:
                     whole[key] = Removed(swept(case.trace.moves, cutter, level))
                 rest = swept(trace.moves, cutter, level)
