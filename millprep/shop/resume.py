@@ -175,7 +175,8 @@ def _entry(
         "resume-place-far",
         f"{program.file} cuts nothing near {at}{where}: its path comes no nearer than "
         f"{away:.1f} mm, at X {x:.3f} Y {y:.3f}. Give the place in machine coordinates, as the "
-        "display shows them with the spindle's axis over the break, and read it to half a millimetre.",
+        "display shows them with the spindle's axis over the break, and read it to half a "
+        "millimetre.",
     )
 
 
