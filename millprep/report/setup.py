@@ -102,7 +102,8 @@ def _clamps(clamps: list[Clamp]) -> str:
 def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     used = milling_pass.registration
     if not used:
-        key = "setup.lay_no_pins" if on_pins(cut_set) else "setup.lay"
+        pins = on_pins(cut_set) and any(p.registration for p in cut_set.passes)
+        key = "setup.lay_no_pins" if pins else "setup.lay"
         size = say("need.size.of", x=number(blank.size[0]), y=number(blank.size[1]))
         corner = place(milling_pass.pose.point((0.0, 0.0)))
         return [say(key, blank=blank.number, size=size, place=corner)]
