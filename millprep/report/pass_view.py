@@ -55,6 +55,8 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     order = {cutter.name: i for i, cutter in enumerate(scene.cutters)}
     legend: list[Any] = []
     for i, program in enumerate(programs):
+        if not program.spins:
+            continue  # what stays above the work or touches it leaves nothing to see
         style = cutter_style(order.get(program.cutter.name, i))
         words = say(
             "program", number=file_number(program), works=works_words(program),
