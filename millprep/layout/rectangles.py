@@ -57,7 +57,9 @@ class Rectangles:
         return sheet, free, off
 
     def _off(self, sheet: int) -> frozenset[int]:
-        """The ways that keep off what is avoided on a sheet."""
+        """The ways that keep off what is avoided on a sheet; none where nothing is."""
+        if not self.sheets[sheet].avoided:
+            return frozenset()
         _, _, free = self.empty(sheet)
         sizes = free[:, 2:] - free[:, :2] - self.sheets[sheet].spacing
         fits = [bool((sizes >= np.array(w.size) - PLAY).all(axis=1).any()) for w in self.ways]
@@ -68,13 +70,17 @@ class Rectangles:
     ) -> tuple[int, tuple[float, float]] | None:
         """The best low corner of a free rectangle that holds the board."""
         sheet, *frees = blank
+        # the smallest number that can be written and is not below the corner
+        lows = [
+            np.round(np.ceil(free[:, :2] * 10**DIGITS - 0.01) * 10.0**-DIGITS, DIGITS)
+            for free in (frees if self._able[sheet] else frees[:1])
+        ]
         axis, spacing = self.sheets[sheet].axis, self.sheets[sheet].spacing
         best: tuple[float, int, tuple[float, float]] | None = None
         for n in self._of[kind]:
             way = self.ways[n]
-            free = frees[n in self._able[sheet]]
-            # the smallest number that can be written and is not below the corner
-            corners = np.round(np.ceil(free[:, :2] * 10**DIGITS - 0.01) * 10.0**-DIGITS, DIGITS)
+            which = int(n in self._able[sheet])
+            free, corners = frees[which], lows[which]
             room = free[:, 2:] - corners - spacing - way.size
             fits = corners[(room >= -PLAY).all(axis=1)]
             if not len(fits):
