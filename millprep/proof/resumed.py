@@ -26,7 +26,8 @@ def check_resumed(
     rest of that move. When `whole`, none of the old ones may be missing behind its entry. `digit`
     is the last one of a number in the file, mm.
     """
-    return tuple(_faults(_feeds(old), _feeds(new), plunge, whole, file, ROUNDED * digit))
+    near = max(ROUNDED * digit, SAME)
+    return tuple(_faults(_feeds(old), _feeds(new), plunge, whole, file, near))
 
 
 def _feeds(trace: Trace) -> list[TraceMove]:
@@ -116,13 +117,22 @@ def _entered(
     for at, move in enumerate(old):
         if (move.kind, move.end, move.feed) != (part.kind, part.end, part.feed):
             continue
-        if (move.centre is None) != (part.centre is None):
-            continue
-        if move.centre and part.centre and math.dist(move.centre, part.centre) > near:
-            continue
-        if _on(move, part.start, near):
+        # rounded ends give an arc another centre; what counts is where it runs
+        if all(_on(move, place, near) for place in _samples(part)):
             found.append(at)
     return found
+
+
+def _samples(move: TraceMove) -> list[tuple[float, float, float]]:
+    """The start of a move and, of an arc, places along it."""
+    if move.centre is None:
+        return [move.start]
+    u, v = move.centre
+    angles, radii, heights = arc_samples(
+        move.start, move.end, move.centre, move.kind == "arc_cw", 1e-3
+    )
+    along = zip(angles.tolist(), radii.tolist(), heights.tolist(), strict=True)
+    return [(u + r * math.cos(a), v + r * math.sin(a), z) for a, r, z in along]
 
 
 def _on(move: TraceMove, place: tuple[float, float, float], near: float) -> bool:
@@ -142,7 +152,11 @@ def _on(move: TraceMove, place: tuple[float, float, float], near: float) -> bool
     angles, _, _ = arc_samples(move.start, move.end, move.centre, move.kind == "arc_cw", 1.0)
     sweep = float(angles[-1] - angles[0])
     turn = math.atan2(y - v, x - u) - math.atan2(y0 - v, x0 - u)
-    share = (turn if sweep > 0 else -turn) % math.tau / abs(sweep)
+    turned = (turn if sweep > 0 else -turn) % math.tau
+    if (math.tau - turned) * math.hypot(x0 - u, y0 - v) <= near:
+        # a digit before its start
+        turned = 0.0
+    share = min(turned / abs(sweep), 1.0) if turned <= abs(sweep) + near else math.inf
     round_ = abs(math.hypot(x - u, y - v) - math.hypot(x0 - u, y0 - v)) <= near
     return round_ and share <= 1 and abs(z0 + (z1 - z0) * share - z) <= near
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from millprep.shop.strokes import Stroke
 from millprep.values.path import Point
@@ -16,8 +16,6 @@ FARTHEST = 1.0
 """A place farther from all paths, mm, is misread, of another pass or in other coordinates."""
 LEAST = 0.05
 """Nothing shorter is cut off a move, or left of it, mm: arcs that short read as circles."""
-DIGITS = 4
-"""Of a place in a program."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +40,14 @@ class Entry:
 
 
 def near(
-    trail: Trail, cuts: Sequence[Stroke], place: Point, overlap: float
+    trail: Trail, cuts: Sequence[Stroke], place: Point, overlap: float, decimals: int = 4
 ) -> Entry | tuple[float, Point]:
     """The entry for a break that was seen near a place; or how far the paths are, and where.
 
     The cutter may have broken wherever a path comes by within `READ` of the place, so the first
     of all such moves counts: on a profile that goes round in laps, the first lap. From there the
     way leads back along the path by `overlap`, no farther than to the start of the cut.
+    `decimals` are those of a number in the file.
     """
     found = [
         (away, share, move, stroke)
@@ -64,7 +63,11 @@ def near(
     by = [one for one in found if one[0] <= least + READ]
     away, share, move, stroke = by[0]
     later = tuple(dict.fromkeys(s.number for *_, s in by if s.number > stroke.number))
-    return _back(trail, stroke, move, share, overlap, away, later)
+    entry = _back(trail, stroke, move, share, overlap, away, later)
+    if entry.at is None:
+        return entry
+    x, y, z = entry.at
+    return replace(entry, at=(round(x, decimals), round(y, decimals), round(z, decimals)))
 
 
 def _back(
@@ -91,8 +94,7 @@ def _back(
         along = 0.0
     if here == stroke.first and along <= 0:
         return Entry(stroke, stroke.first, away=away, later=later)
-    x, y, z = place_on(trail, here, along / long if along else 0.0)
-    at = (round(x, DIGITS), round(y, DIGITS), round(z, DIGITS))
+    at = place_on(trail, here, along / long if along else 0.0)
     return Entry(stroke, here, at, gone + reach - along, away, later)
 
 

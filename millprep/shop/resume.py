@@ -17,7 +17,7 @@ from millprep.values.machine import Machine
 from millprep.values.path import Point
 from millprep.values.program import Program
 from millprep.values.resumption import Resumption
-from millprep.values.trail import Trail
+from millprep.values.trail import RAPID, Trail
 
 OVERLAP = 2.0
 """A place is entered this far before it along the path, mm, or a cutter's width if that is more:
@@ -92,7 +92,7 @@ def resumed(
     if not cuts:
         raise _usage("resume-nothing-cut", f"{program.file} cuts nothing; run it from its start.")
     overlap = wish.overlap or max(OVERLAP, program.cutter.width(program.depth))
-    entry = _entry(trail, program, cuts, wish, overlap, named)
+    entry = _entry(trail, program, cuts, wish, overlap, named, machine.dialect.decimals)
     kept = [cut for cut in cuts if cut.number >= entry.stroke.number]
     if wish.board is not None:
         kept = [c for c in kept if _board(trail, c, program, outlines) == (wish.board, wish.copy)]
@@ -136,10 +136,18 @@ def _again(pen: Pen, trail: Trail, cut: Stroke, entry: Entry) -> None:
         pen.plunge(entry.at[2])
         pen.moves.append(move_of(trail, entry.move, entry.at))
     first = cut.first if entry.at is None else entry.move + 1
-    pen.moves += [move_of(trail, move) for move in range(first, cut.last)]
+    # the way down at rapid into a pecked hole is a cycle's, which makes it anew
+    pen.moves += [
+        move_of(trail, move) for move in range(first, cut.last) if not _falls(trail, move)
+    ]
     x, y, z = trail.xyz[cut.last].tolist()
     pen.at = (x, y, z)
     pen.rise()
+
+
+def _falls(trail: Trail, move: int) -> bool:
+    """Whether a move goes down at rapid."""
+    return bool(trail.kind[move] == RAPID and trail.xyz[move + 1, 2] < trail.xyz[move, 2])
 
 
 def _entry(
@@ -149,6 +157,7 @@ def _entry(
     wish: Wish,
     overlap: float,
     named: Mapping[str, Point],
+    decimals: int,
 ) -> Entry:
     """Where a wish leads."""
     within = tuple(cuts)
@@ -165,7 +174,7 @@ def _entry(
         return Entry(stroke, stroke.first)
     if wish.near is None:
         return Entry(within[0], within[0].first)
-    found = near(trail, within, wish.near, overlap)
+    found = near(trail, within, wish.near, overlap, decimals)
     if isinstance(found, Entry):
         return found
     away, (x, y) = found
