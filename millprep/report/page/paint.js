@@ -67,11 +67,11 @@ function order() {
   const high = view.height / 2 / view.scale;
   view.box = [view.x - wide, view.y - high, view.x + wide, view.y + high];
   const [w, h] = [view.width, view.height].map((v) => Math.round(v * size.ratio));
-  if (spare.width !== w || spare.height !== h) [spare.width, spare.height] = [w, h];
   const c = spare.getContext("2d", { alpha: false, willReadFrequently: true });
-  c.setTransform(size.ratio, 0, 0, size.ratio, 0, 0);
-  c.setLineDash([]);
-  c.globalAlpha = 1;
+  // work that was dropped half done leaves pens as they were; a new size resets all, and so does this
+  if (c.reset && spare.width === w && spare.height === h) c.reset();
+  else [spare.width, spare.height] = [w, h];
+  c.scale(size.ratio, size.ratio);
   work = { canvas: spare, c, view, steps: paint(c, view) };
 }
 
