@@ -40,7 +40,7 @@ def test_the_sheet_is_opened(small_set: Path, opened: list[str]) -> None:
 
 def test_as_json_it_is_named_and_not_opened(small_set: Path, opened: list[str]) -> None:
     result = run("show", str(small_set), "--json")
-    assert json.loads(result.stdout) == {"sheet": str(small_set / "sheet.html")}
+    assert json.loads(result.stdout) == {"sheet": str(small_set / "sheet.html"), "begun": []}
     assert opened == []
 
 
