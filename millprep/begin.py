@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from millprep import begun
 from millprep.shop import old_set
+from millprep.steps import begun
 from millprep.values.begun import FILE, Begun
 from millprep.values.finding import Finding, Refusal
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from millprep import job, judging
-from millprep.inputs import read_boards, read_nets, with_stored
-from millprep.prepare import Say, Stopped, empty, made
+from millprep import job
+from millprep.prepare import Say, made
+from millprep.steps import judging
+from millprep.steps.inputs import read_boards, read_nets, with_stored
+from millprep.steps.planning import empty
+from millprep.steps.stopped import Stopped
 from millprep.values.cut_set import CutSet
 
 

@@ -8,14 +8,15 @@ from typing import Any
 
 import shapely
 
-from millprep import job, laying, layout_files, moved
-from millprep.inputs import read_boards, with_stored
-from millprep.laying import Choice, Laid
+from millprep import job
 from millprep.layout import bound, offcut
 from millprep.layout.wanted import areas_on
-from millprep.moved import Moved
 from millprep.prepare import Say
 from millprep.report.layout_view import LaidBlank, draw
+from millprep.steps import laying, layout_files, moved
+from millprep.steps.inputs import read_boards, with_stored
+from millprep.steps.laying import Choice, Laid
+from millprep.steps.moved import Moved
 from millprep.values.finding import Finding, Refusal
 from millprep.values.plan import JobPlan
 

@@ -11,7 +11,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep import job
-from millprep.inputs import read_inputs
 from millprep.prepare import Say
 from millprep.program import sink, surface_probe
 from millprep.program.adapted import adapted
@@ -26,11 +25,12 @@ from millprep.proof.parts import parts
 from millprep.proof.surface_probing import grid_fault
 from millprep.proof.table import table
 from millprep.proof.trace import Trace
-from millprep.readback import programs_read
 from millprep.refit import find_job, same_inputs, usage, whole
 from millprep.shop import written_set
 from millprep.shop.probe_grid import grid
 from millprep.shop.probe_room import denied
+from millprep.steps.inputs import read_inputs
+from millprep.steps.readback import programs_read
 from millprep.values.blank import Blank
 from millprep.values.cutter import Cutter
 from millprep.values.finding import Refusal

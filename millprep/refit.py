@@ -7,15 +7,16 @@ import itertools
 from collections.abc import Iterable
 from pathlib import Path
 
-from millprep import job, set_on_disk
-from millprep.inputs import read_inputs, set_id, stored
-from millprep.laying import Choice, Stored
+from millprep import job
 from millprep.prepare import Say, prepare
 from millprep.shop import old_set, readings, touches, vernier, written_set
 from millprep.shop.old_set import OldSet
 from millprep.shop.readings import Kind
 from millprep.shop.refit import Refit
 from millprep.shop.refit import refit as corrected
+from millprep.steps import set_on_disk
+from millprep.steps.inputs import read_inputs, set_id, stored
+from millprep.steps.laying import Choice, Stored
 from millprep.values.cut_set import CutSet, InputFile
 from millprep.values.derivation import Derivation
 from millprep.values.finding import Finding, Refusal

@@ -6,19 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep import job, readback, report, set_on_disk
-from millprep.beside import beside
-from millprep.inputs import read_boards, read_inputs, set_id
-from millprep.prepare import Say, write_programs
+from millprep import job, report
+from millprep.prepare import Say
 from millprep.proof.resumed import check_resumed
 from millprep.proof.trace import Trace
-from millprep.readback_resumed import read, read_back
 from millprep.refit import find_job
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.entry import Entry
 from millprep.shop.resume import Wish, resumed
 from millprep.shop.written_set import WrittenSet
+from millprep.steps import readback, set_on_disk
+from millprep.steps.beside import beside
+from millprep.steps.inputs import read_boards, read_inputs, set_id
+from millprep.steps.readback_resumed import read, read_back
+from millprep.steps.writing import write_programs
 from millprep.values.cut_set import CutSet
 from millprep.values.finding import Finding, Refusal, Severity
 from millprep.values.layout import Layout

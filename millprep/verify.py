@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep import begun, job, nets, readback
-from millprep.inputs import read_boards, read_inputs
+from millprep import job
 from millprep.prepare import Say
-from millprep.readback_resumed import read_back
 from millprep.refit import find_job, made_by_this_version
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.written_set import WrittenSet
+from millprep.steps import begun, nets, readback
+from millprep.steps.inputs import read_boards, read_inputs
+from millprep.steps.readback_resumed import read_back
 from millprep.values.as_cut import BoardProof
 from millprep.values.begun import FILE, Begun
 from millprep.values.certificate import Certificate

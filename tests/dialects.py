@@ -8,11 +8,13 @@ from pathlib import Path
 
 from ezdxf.layouts.layout import Modelspace
 
-from millprep import job, readback
-from millprep.prepare import prepare, write_programs
+from millprep import job
+from millprep.prepare import prepare
 from millprep.proof.reader import read
 from millprep.proof.trace import Trace
-from millprep.readback import Proved
+from millprep.steps import readback
+from millprep.steps.readback import Proved
+from millprep.steps.writing import write_programs
 from millprep.values.cut_set import CutSet
 from millprep.values.dialect import Dialect
 from millprep.values.machine import Machine

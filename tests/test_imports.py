@@ -26,21 +26,27 @@ ALLOWED: dict[str, set[str]] = {
     "report": {"values"},
     "explain": set(),
     "shop": {"values", "passes", "program"},
-    # steps of the walk that stand beside it
-    "inputs": {"__version__", "values", "job", "drawing", "nets", "laying"},
-    "nets": {"values"},
-    "judging": {"values", "rules"},
-    "laying": {"values", "layout", "moved"},
-    "layout_files": {"values", "layout", "laying"},
-    "moved": {"values", "layout", "passes", "one_blank"},
-    "compare": {"values", "shop"},
-    "begun": {"values"},
-    "set_on_disk": {"values", "begun"},
-    "beside": set(),
-    "readback": {"values", "proof"},
-    "readback_resumed": {"values", "proof", "readback"},
-    "levelling": {"values", "program"},
     "one_blank": {"values", "paths", "passes", "program"},
+    "compare": {"values", "shop"},
+    # the steps of walks, each by itself
+    "steps": set(),
+    "steps/inputs": {"__version__", "values", "job", "drawing", "steps/nets", "steps/laying"},
+    "steps/nets": {"values"},
+    "steps/judging": {"values", "rules"},
+    "steps/laying": {"values", "layout", "steps/moved"},
+    "steps/layout_files": {"values", "layout", "steps/laying"},
+    "steps/moved": {"values", "layout", "passes", "one_blank"},
+    "steps/begun": {"values"},
+    "steps/set_on_disk": {"values", "steps/begun"},
+    "steps/beside": set(),
+    "steps/readback": {"values", "proof"},
+    "steps/readback_resumed": {"values", "proof", "steps/readback"},
+    "steps/levelling": {"values", "program"},
+    "steps/stopped": {"values"},
+    "steps/planning": {
+        "values", "one_blank", "steps/inputs", "steps/laying", "steps/nets", "steps/stopped",
+    },
+    "steps/writing": {"values", "program", "steps/levelling"},
 }
 """What a folder, or a module beside the walk, may import of the package; itself always."""
 
@@ -53,9 +59,18 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
 def part_of(file: Path) -> str:
-    """The folder of a module, or the name of a module at the top; "" for the package itself."""
-    first = file.relative_to(PACKAGE).parts[0]
-    return first.removesuffix(".py").replace("__init__", "")
+    """The folder of a module, or the name of a module at the top; "" for the package itself.
+
+    Each of the steps is a part of its own.
+    """
+    return named(*file.relative_to(PACKAGE).with_suffix("").parts)
+
+
+def named(first: str = "", *rest: str) -> str:
+    """The part of the package that a dotted name within it belongs to."""
+    if first == "steps" and rest and rest[0] != "__init__":
+        return f"steps/{rest[0]}"
+    return first.replace("__init__", "")
 
 
 FUNCTION = (ast.FunctionDef, ast.AsyncFunctionDef)
@@ -93,7 +108,7 @@ def faults(part: str, source: str) -> list[str]:
             found.append(name)
         if top != "millprep" or part in ALL:
             continue
-        target = rest[0] if rest else ""
+        target = named(*rest)
         if target != part and target not in ALLOWED.get(part, set()):
             found.append(name)
     return found

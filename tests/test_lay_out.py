@@ -11,7 +11,7 @@ import shapely
 
 from millprep import job
 from millprep.lay_out import lay_out
-from millprep.laying import Choice
+from millprep.steps.laying import Choice
 from tests import long_and_small
 from tests.cli.small import changed, put, run
 

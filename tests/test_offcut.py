@@ -10,8 +10,8 @@ import pytest
 import shapely
 
 from millprep.lay_out import lay_out
-from millprep.laying import Choice
 from millprep.prepare import prepare
+from millprep.steps.laying import Choice
 from millprep.values.cut_set import CutSet
 from millprep.verify import verify
 from tests.cli import small

@@ -13,10 +13,11 @@ from typing import Any
 import jsonschema
 import pytest
 
-from millprep import readback
 from millprep.compare import compare
-from millprep.prepare import prepare, write_programs
+from millprep.prepare import prepare
 from millprep.proof.reader import read
+from millprep.steps import readback
+from millprep.steps.writing import write_programs
 from millprep.values.dialect import Dialect, ToolChange
 from millprep.values.finding import Refusal
 from millprep.verify import verify

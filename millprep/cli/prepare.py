@@ -15,7 +15,7 @@ from millprep.cli.replacing import replace_option
 from millprep.values.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.laying import Choice
+    from millprep.steps.laying import Choice
     from millprep.values.cut_set import CutSet
 
 

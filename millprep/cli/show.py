@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from millprep import begun
 from millprep.cli import words
+from millprep.steps import begun
 from millprep.values.finding import Finding, Refusal
 
 

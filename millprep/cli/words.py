@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from millprep import set_on_disk
+from millprep.steps import set_on_disk
 from millprep.values.begun import Begun
 from millprep.values.finding import Finding, Refusal
 

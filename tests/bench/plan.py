@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from millprep import drawing, job, laying, one_blank
+from millprep import drawing, job, one_blank
 from millprep.paths.isolation import Island, isolate
+from millprep.steps import laying
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
 MOST = 2.0

@@ -20,11 +20,12 @@ from unittest import mock
 import click
 import shapely
 
-from millprep import one_blank, readback
+from millprep import one_blank
 from millprep.prepare import prepare
 from millprep.proof.as_cut import as_cut
 from millprep.proof.compare import compare
 from millprep.proof.reader import read
+from millprep.steps import readback
 from millprep.values.blank import Blank
 from millprep.values.layout import Layout, Placement
 from millprep.values.pose import Pose

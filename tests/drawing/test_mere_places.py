@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from millprep.inputs import told
 from millprep.job import load
+from millprep.steps.inputs import told
 from millprep.values.board import LeftOut
 from tests.drawing.sheet import BORES, FOIL, RIM, Sheet
 from tests.job.sample import write

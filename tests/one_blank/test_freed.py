@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 import shapely
 
-from millprep.laying import Choice
 from millprep.prepare import prepare
+from millprep.steps.laying import Choice
 from millprep.values.cut_set import CutSet
 from tests.cli import small
 from tests.one_blank.laminate import left, ways

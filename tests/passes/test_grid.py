@@ -12,13 +12,14 @@ import pytest
 import shapely
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep import drawing, job, laying, one_blank
+from millprep import drawing, job, one_blank
 from millprep.one_blank.whole import extent
 from millprep.one_blank.windows import joined_by, windows
 from millprep.passes import share, turn
 from millprep.passes.labels import CLEAR
 from millprep.passes.network import Network
 from millprep.passes.regions import Regions, profile_overrun
+from millprep.steps import laying
 from millprep.values.blank import Blank, Box
 from millprep.values.cut import Profile
 from millprep.values.finding import Refusal

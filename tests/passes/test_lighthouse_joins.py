@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep import drawing, job, laying, one_blank
+from millprep import drawing, job, one_blank
 from millprep.passes import split
+from millprep.steps import laying
 from millprep.values.path import Point
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"

@@ -13,8 +13,8 @@ from millprep.program.adapted import adapted
 from millprep.program.build import build
 from millprep.program.rs274 import TextSink
 from millprep.proof import reader
-from millprep.readback import trail_of
 from millprep.shop.strokes import strokes
+from millprep.steps.readback import trail_of
 from millprep.values.cut import Cut, HoleCut, Profile, Ring
 from millprep.values.dialect import Dialect
 from millprep.values.machine import Machine

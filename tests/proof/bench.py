@@ -7,7 +7,6 @@ from pathlib import Path
 import shapely
 
 from millprep import job
-from millprep.inputs import read_boards
 from millprep.prepare import prepare
 from millprep.proof.as_cut import as_cut
 from millprep.proof.asked import opened, wanted
@@ -17,8 +16,9 @@ from millprep.proof.motion import check
 from millprep.proof.reader import read
 from millprep.proof.trace import Trace
 from millprep.proof.unopened import unopened
-from millprep.readback import motion_rows
 from millprep.shop import written_set
+from millprep.steps.inputs import read_boards
+from millprep.steps.readback import motion_rows
 from millprep.values.as_cut import AsCut
 from millprep.values.blank import Blank
 from millprep.values.layout import Layout

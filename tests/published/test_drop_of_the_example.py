@@ -13,13 +13,14 @@ import pytest
 import shapely
 import skfem
 
-from millprep import job, nets
-from millprep.inputs import read_boards
+from millprep import job
 from millprep.rules.drop import copper_of, drop, joint
 from millprep.rules.judge import across
 from millprep.rules.mesh import joined
 from millprep.rules.meshing import meshed
 from millprep.rules.sheet import domain
+from millprep.steps import nets
+from millprep.steps.inputs import read_boards
 from millprep.trade.copper import sheet_resistance
 from millprep.values.as_cut import AsCut
 from millprep.values.judged import NetJudged

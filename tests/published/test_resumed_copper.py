@@ -21,10 +21,10 @@ from millprep.proof.resumed import check_resumed
 from millprep.proof.sweep import segments
 from millprep.proof.sweep import sweep as swept_by_us
 from millprep.proof.trace import Trace
-from millprep.readback import trail_of
 from millprep.shop import written_set
 from millprep.shop.resume import Wish, resumed
 from millprep.shop.strokes import strokes
+from millprep.steps.readback import trail_of
 from millprep.values.cutter import Cutter
 from millprep.values.pose import Pose
 from millprep.values.program import Program

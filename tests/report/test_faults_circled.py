@@ -10,16 +10,15 @@ import pytest
 
 from millprep import prepare as walk
 from millprep.report import marks
+from millprep.steps.writing import write_programs
 from millprep.values.cut_set import CutSet, Figures
 from millprep.values.finding import Refusal
 from tests.cli import small
 
-WRITE = walk.write_programs
-
 
 def shallow(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     """The programs of a set, isolation so shallow that it leaves the foot of the copper."""
-    figures = WRITE(cut_set, folder)
+    figures = write_programs(cut_set, folder)
     for file in folder.rglob("*isolate*.ngc"):
         text = file.read_text("ascii")
         file.write_text(re.sub(r"Z-[\d.]+", "Z-0.0100", text), "ascii")

@@ -20,7 +20,7 @@ from millprep.program import sink
 from millprep.program.rs274 import TextSink
 from millprep.proof import reader
 from millprep.proof.trace import Trace, TraceMove
-from millprep.readback import trail_of
+from millprep.steps.readback import trail_of
 from millprep.values.cutter import Cutter
 from millprep.values.machine import Machine
 from millprep.values.program import Program

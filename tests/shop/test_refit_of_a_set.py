@@ -225,7 +225,7 @@ def test_another_versions_set(
     made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
-    monkeypatch.setattr("millprep.inputs.__version__", "0.0.0")
+    monkeypatch.setattr("millprep.steps.inputs.__version__", "0.0.0")
     done = refit(made, file, tmp_path / "new")
     assert done.exit_code == 2
     assert "was made by another version of millprep" in done.stderr

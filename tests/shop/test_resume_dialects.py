@@ -9,10 +9,10 @@ import pytest
 
 from millprep.proof import reader
 from millprep.proof.resumed import check_resumed
-from millprep.readback import trail_of
 from millprep.shop.entry import place_on
 from millprep.shop.resume import Wish, resumed
 from millprep.shop.strokes import strokes
+from millprep.steps.readback import trail_of
 from millprep.values.dialect import Dialect
 from millprep.values.trail import RAPID
 from tests.paths.bench import MACHINE

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import shapely
 
-from millprep.laying import Laid
 from millprep.layout import file, offcut
+from millprep.steps.laying import Laid
 from millprep.values.plan import BlankPlan, JobPlan
 
 LAYOUT = "layout"

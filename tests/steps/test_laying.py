@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from millprep import job
-from millprep.laying import Choice, Laid, Stored, kept_out, lay, made_of
 from millprep.layout import file
+from millprep.steps.laying import Choice, Laid, Stored, kept_out, lay, made_of
 from millprep.values.blank import Box, Clamp
 from millprep.values.board import Board, CopperPiece
 from millprep.values.finding import Refusal

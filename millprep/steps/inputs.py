@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import __version__, drawing, job, nets
-from millprep.laying import Choice, Stored
+from millprep import __version__, drawing, job
+from millprep.steps import nets
+from millprep.steps.laying import Choice, Stored
 from millprep.values.board import Board, LeftOut
 from millprep.values.cut_set import InputFile
 from millprep.values.dialect import PROMISED

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from millprep import begun
+from millprep.steps import begun
 from millprep.values.begun import FILE as BEGUN
 from millprep.values.finding import Finding, Refusal
 

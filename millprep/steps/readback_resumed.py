@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from millprep import readback
 from millprep.proof import motion, reader
 from millprep.proof.parts import parts
 from millprep.proof.rows import check_rows
 from millprep.proof.trace import Trace
+from millprep.steps import readback
 from millprep.values.dialect import Dialect
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from millprep.proof.reader import read
-from millprep.readback import trail_of
+from millprep.steps.readback import trail_of
 from millprep.values.program import Move, Program
 from millprep.values.trail import ARC_CCW, FEED, RAPID
 from tests.report.synthetic import VEE

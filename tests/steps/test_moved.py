@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 import shapely
 
-from millprep import job, moved
-from millprep.inputs import read_boards
-from millprep.laying import Choice, Laid, Stored, lay
+from millprep import job
 from millprep.layout import file
 from millprep.layout.wanted import areas_on
-from millprep.moved import Moved
 from millprep.prepare import prepare
+from millprep.steps import moved
+from millprep.steps.inputs import read_boards
+from millprep.steps.laying import Choice, Laid, Stored, lay
+from millprep.steps.moved import Moved
 from millprep.values.blank import Box, Clamp
 from millprep.values.board import Board
 from millprep.values.plan import JobPlan, PlacePlan

@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from millprep.beside import beside
+from millprep.steps.beside import beside
 from millprep.values.finding import Finding, Refusal
 
 

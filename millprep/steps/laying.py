@@ -12,13 +12,13 @@ from typing import Literal
 
 import shapely
 
-from millprep import moved
 from millprep.layout import assemble, bound, check, file
 from millprep.layout.assemble import Copy
 from millprep.layout.nest import EFFORTS, Nested, nest
 from millprep.layout.place import DIGITS
 from millprep.layout.wanted import Sheet, Wanted, area_of
-from millprep.moved import ROOM
+from millprep.steps import moved
+from millprep.steps.moved import ROOM
 from millprep.values.board import Board
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout, Spot
