@@ -171,8 +171,8 @@ def as_cut_view(
         point = part.shape.representative_point()
         marks.label(on, (point.x, point.y), say("as_cut.open", piece=part.pieces[0][1]))
     x, y = scene.blank.size
-    for place in flagged[:MOST_FLAGS]:
-        marks.ringed(on, place.at, place.name, max(x, y) / 60)
+    for words, at in marks.crowds(on, [(one.name, one.at) for one in flagged[:MOST_FLAGS]]):
+        marks.ringed(on, at, words, max(x, y) / 60)
     return on
 
 

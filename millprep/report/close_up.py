@@ -39,6 +39,8 @@ FloatArray = NDArray[np.float64]
 WIDE, HIGH = 10.0, 6.0
 """What a close-up shows of the copper, mm; ten times as much for places on the machine."""
 MOST = 6
+SPARE = "////"
+"""Hatch of copper that belongs to no piece: it may stand at any voltage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,9 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
         marks.swatch(COPPER, say("copper.ids")),
         marks.swatch(PAPER, say("hole")),
     ]
+    spare = _spare_near(scene, view)
+    if spare:
+        legend.insert(1, marks.swatch(paler(COPPER, 0.5), say("as_cut.spare"), hatch=SPARE))
     for i, cutter, lines in grooves:
         colour = cutter_style(i).colour
         depth = lines[0][0]
@@ -105,6 +110,7 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
     )  # fmt: skip
     x, y = scene.blank.size
     marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=INK, width=0.8, over=0.5)
+    marks.fill(on, spare, paler(COPPER, 0.5), edge=COPPER, hatch=SPARE, over=0.8)
     seen = frame.buffer(view.y1 - view.y0)
 
     def near(hole: Hole) -> bool:
@@ -131,8 +137,8 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
         _groove(on, scene, cutter_style(i).colour, cutter, lines)
     if spot.marks[0].finding.frame == "machine":
         _machine(on, cut_set, scene, spot, clamps)
-    for mark in spot.marks:
-        marks.ringed(on, mark.at, mark.name, (view.y1 - view.y0) / 14)
+    for words, at in marks.crowds(on, [(mark.name, mark.at) for mark in spot.marks]):
+        marks.ringed(on, at, words, (view.y1 - view.y0) / 14)
     return on
 
 
@@ -145,6 +151,14 @@ def sentence(mark: Marked) -> list[str]:
         message=plain(mark.finding.message, 400),
     )  # fmt: skip
     return textwrap.wrap(words, 120)[:3]
+
+
+def _spare_near(scene: Scene, view: Box) -> list[shapely.Geometry]:
+    """The left-over copper that is seen; none where nothing was cut in simulation yet."""
+    parts = scene.as_cut.parts if scene.as_cut else ()
+    bounds = (view.x0, view.y0, view.x1, view.y1)
+    seen = [shapely.clip_by_rect(one.shape, *bounds) for one in parts if not one.pieces]
+    return [one for one in seen if not one.is_empty]
 
 
 def _lines_near(

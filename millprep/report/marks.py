@@ -196,33 +196,46 @@ def label(
 
 
 def flags(on: Canvas, places: Sequence[tuple[str, Point]]) -> None:
-    """A ring around every place; one flag for places that would crowd each other.
-
-    The flag of a crowd names its first place and counts the others: "F5 +3".
-    """
-    near = 30.0 / on.per_mm
-    crowds: list[tuple[str, Point, int]] = []
-    for words, at in places:
+    """A ring around every place; one flag for places that would crowd each other."""
+    for words, at in crowds(on, places):
         for size, style in ((12.0, (PAPER, 3.5)), (12.0, (INK, 1.5))):
             on.axes.plot(
                 *at, linestyle="none", marker="o", markersize=size, markerfacecolor="none",
                 markeredgecolor=style[0], markeredgewidth=style[1], zorder=9,
             )  # fmt: skip
-        for i, (first, there, count) in enumerate(crowds):
+        if words:
+            _flag(on, at, words, 11.0)
+
+
+def crowds(on: Canvas, places: Sequence[tuple[str, Point]]) -> list[tuple[str, Point]]:
+    """The places with the words of their flags; flags that would hide each other are one.
+
+    The flag of a crowd stands at its first place and names up to three, "F5, F8"; of more it
+    names one and counts the others, "F5 +3". The others have no words.
+    """
+    near = 30.0 / on.per_mm
+    held: dict[int, list[str]] = {}
+    for n, (words, at) in enumerate(places):
+        for one, names in held.items():
+            there = places[one][1]
             if abs(there[0] - at[0]) < near and abs(there[1] - at[1]) < near * 0.7:
-                crowds[i] = (first, there, count + 1)
+                names.append(words)
                 break
         else:
-            crowds.append((words, at, 0))
-    for first, there, count in crowds:
-        _flag(on, there, f"{first} +{count}" if count else first, 11.0)
+            held[n] = [words]
+    return [(_together(held.get(n, [])), at) for n, (_, at) in enumerate(places)]
+
+
+def _together(names: Sequence[str]) -> str:
+    return ", ".join(names) if len(names) <= 3 else f"{names[0]} +{len(names) - 1}"
 
 
 def ringed(on: Canvas, at: Point, words: str, radius: float) -> None:
-    """A ring of this radius in mm with its flag outside it."""
+    """A ring of this radius in mm with its flag outside it; without words, none."""
     discs(on, [at], 2 * radius, "none", edge=PAPER, points=4.0, over=9)
     discs(on, [at], 2 * radius, "none", edge=INK, points=1.8, over=9.1)
-    _flag(on, at, words, radius * on.per_mm * 0.75 + 2.0)
+    if words:
+        _flag(on, at, words, radius * on.per_mm * 0.75 + 2.0)
 
 
 def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
