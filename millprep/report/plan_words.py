@@ -186,6 +186,8 @@ WORDS = {
     "surface is Z 0.",
     "zero.again": "Zero Z at this same point before the first program and again after every "
     "change of cutter. X and Y stay as they are.",
+    "zero.map": "The programs of this pass follow the surface that was probed. Since then the "
+    "blank, its clamps and the zero of X and Y must not have moved; if they have, probe again.",
     "zero.lost_pins": "If X and Y were lost, as after a power failure: lift the blank off, and "
     "touch the pin from outside on both sides along X, then along Y. Over the middle of pin "
     "{first} set {at}. Check: the middle of pin {second} must then show {there} within {mm} mm.",

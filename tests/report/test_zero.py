@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from millprep.report.zero import farthest, lost, zero_words
 from millprep.values.cut_set import CutSet
+from millprep.values.surface_map import Levelling, SurfaceMap
 from tests.report.synthetic import invented
 
 
@@ -49,3 +51,11 @@ def test_a_blank_that_is_never_moved_has_nothing_to_go_by_but_its_corner() -> No
 def test_the_two_that_lie_farthest_apart() -> None:
     marks = [("a", (0.0, 0.0)), ("b", (3.0, 4.0)), ("c", (-1.0, 0.0))]
     assert [name for name, _ in farthest(marks)] == ["b", "c"]
+
+
+def test_a_pass_over_a_surface_map_asks_that_nothing_moved_since(two_passes: CutSet) -> None:
+    flat = SurfaceMap(np.array([0.0, 290.0]), np.array([0.0, 120.0]), np.zeros((2, 2)))
+    levelled = replace(two_passes, levellings=(Levelling(1, 2, flat, "m.csv", 0.005, True, 0.02),))
+    over, beside = (zero_words(levelled, one) for one in reversed(levelled.passes))
+    assert [words for words in over if "follow the surface that was probed" in words]
+    assert not [words for words in beside if "probed" in words]
