@@ -54,7 +54,7 @@ def test_the_two_that_lie_farthest_apart() -> None:
 
 
 def test_a_pass_over_a_surface_map_asks_that_nothing_moved_since(two_passes: CutSet) -> None:
-    flat = SurfaceMap(np.array([0.0, 290.0]), np.array([0.0, 120.0]), np.zeros((2, 2)))
+    flat = SurfaceMap(np.linspace(0, 290, 3), np.linspace(0, 120, 3), np.zeros((3, 3)))
     levelled = replace(two_passes, levellings=(Levelling(1, 2, flat, "m.csv", 0.005, True, 0.02),))
     over, beside = (zero_words(levelled, one) for one in reversed(levelled.passes))
     assert [words for words in over if "follow the surface that was probed" in words]
