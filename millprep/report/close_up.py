@@ -9,11 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import marks
+from millprep.report import clamps, marks
 from millprep.report.blank_views import BLANK_AXES, titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import (
-    CLAMP,
     COPPER,
     INK,
     LAMINATE,
@@ -98,9 +97,9 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
         if foot != cutter.width(depth):
             narrow = say("cutter.foot", cutter=name, mm=number(foot, 3))
             legend.append(marks.swatch(colour, narrow))
-    clamps = [clamp for clamp in cut_set.clamps if _machine_pass(spot, clamp.passes)]
+    held = [clamp for clamp in cut_set.clamps if _machine_pass(spot, clamp.passes)]
     if spot.marks[0].finding.frame == "machine":
-        legend.append(marks.swatch(CLAMP, say("pass.clamp_only"), hatch="\\\\\\"))
+        legend.append(clamps.swatch(say("pass.clamp_only")))
         legend.append(marks.line_swatch(INK, say("pass.travel"), style=(0, (7, 3))))
     names = ", ".join(mark.name for mark in spot.marks)
     on = canvas(
@@ -136,7 +135,7 @@ def close_up(scene: Scene, cut_set: CutSet, spot: Spot) -> Canvas:
     for i, cutter, lines in grooves:
         _groove(on, scene, cutter_style(i).colour, cutter, lines)
     if spot.marks[0].finding.frame == "machine":
-        _machine(on, cut_set, scene, spot, clamps)
+        _machine(on, cut_set, scene, spot, held)
     for words, at in marks.crowds(on, [(mark.name, mark.at) for mark in spot.marks]):
         marks.ringed(on, at, words, (view.y1 - view.y0) / 14)
     return on
@@ -202,7 +201,7 @@ def _machine_pass(spot: Spot, passes: tuple[int, ...] | None) -> bool:
 
 
 def _machine(
-    on: Canvas, cut_set: CutSet, scene: Scene, spot: Spot, clamps: Sequence[object]
+    on: Canvas, cut_set: CutSet, scene: Scene, spot: Spot, held: Sequence[object]
 ) -> None:
     """Clamps and travel, moved from the machine to the blank of the finding's pass."""
     number_ = spot.marks[0].finding.mill_pass
@@ -210,10 +209,10 @@ def _machine(
         if number_ in (None, milling_pass.number):
             back = milling_pass.pose.inverse()
             for clamp in cut_set.clamps:
-                if clamp in clamps:
+                if clamp in held:
                     box = clamp.box
                     shape = back.shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
-                    marks.fill(on, [shape], CLAMP, edge=INK, hatch="\\\\\\", width=0.8, over=5)
+                    clamps.outline(on, shape)
             travel = cut_set.machine.travel
             frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
             marks.hairline(

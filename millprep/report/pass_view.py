@@ -9,12 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import captions, marks
+from millprep.report import captions, clamps, marks
 from millprep.report.blank_views import registration_hole, titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import (
-    CLAMP,
     COPPER,
     EARLIER,
     INK,
@@ -24,9 +23,10 @@ from millprep.report.palette import (
 )
 from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
-from millprep.report.words import WORK_WORDS, number, place, plain
+from millprep.report.words import WORK_WORDS, place, plain
 
 if TYPE_CHECKING:
+    from millprep.values.blank import Clamp
     from millprep.values.cut_set import CutSet
     from millprep.values.milling_pass import MillingPass, RegistrationHole
     from millprep.values.path import Point
@@ -42,14 +42,14 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     """The blank as it lies in this pass, in machine coordinates."""
     number_, pose = milling_pass.number, milling_pass.pose
     travel = cut_set.machine.travel
-    clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(number_)]
+    held = [clamp for clamp in cut_set.clamps if clamp.on_in(number_)]
     programs = [p for p in scene.programs if p.mill_pass == number_]
     used, drilled = milling_pass.registration, drilled_in(scene, number_)
     x, y = scene.blank.size
     blank = pose.shape(shapely.box(0, 0, x, y))
     corners = [(travel.x0, travel.y0), (travel.x1, travel.y1), (0.0, 0.0)]
-    corners += [(clamp.box.x0, clamp.box.y0) for clamp in clamps]
-    corners += [(clamp.box.x1, clamp.box.y1) for clamp in clamps]
+    corners += [(clamp.box.x0, clamp.box.y0) for clamp in held]
+    corners += [(clamp.box.x1, clamp.box.y1) for clamp in held]
     corners += [tuple(xy) for xy in shapely.get_coordinates(blank).tolist()]
 
     order = {cutter.name: i for i, cutter in enumerate(scene.cutters)}
@@ -67,8 +67,8 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         legend.append(marks.swatch(EARLIER, say("pass.earlier")))
     legend.append(marks.swatch(COPPER, say("copper")))
     legend.append(marks.line_swatch(INK, say("pass.travel"), style=(0, (7, 3))))
-    if clamps:
-        legend.append(marks.swatch(CLAMP, say("pass.clamp"), hatch="\\\\\\"))
+    if held:
+        legend.append(clamps.swatch(say("pass.clamp")))
     if used or drilled:
         legend.append(marks.sign_swatch("P", say("registration.one")))
     legend.append(marks.sign_swatch("X", say("pass.zero")))
@@ -99,7 +99,7 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
         lines, points = contacts(program, on.tolerance)
         engraved += lines
         _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
-    _machine(on, cut_set, clamps)
+    _machine(on, cut_set, held)
     named = [
         (pose.point(hole.blank), hole, "engraved" if hole.role == "witness" else "drilled")
         for hole in drilled
@@ -125,7 +125,7 @@ def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canva
     shapely.prepare(boards)
     # numbers, crosses and combs lie beside the boards
     beside = [line for line in map(shapely.LineString, engraved) if not boards.intersects(line)]
-    blocks = [shapely.box(c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in clamps]
+    blocks = [shapely.box(c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in held]
     frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
     captions.put(on, said, [*beside, *blocks], boards, [frame, blank.exterior])
     return on
@@ -146,19 +146,11 @@ def works_words(program: Program) -> str:
     return ", ".join(WORK_WORDS.get(work, work) for work in program.works)
 
 
-def _machine(on: Canvas, cut_set: CutSet, clamps: list[Any]) -> None:
+def _machine(on: Canvas, cut_set: CutSet, held: list[Clamp]) -> None:
     travel = cut_set.machine.travel
     frame = shapely.get_coordinates(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
     marks.hairline(on, [frame], points=1.1, style=(0, (7, 3)), over=4.5)
-    for clamp in clamps:
-        box = shapely.box(clamp.box.x0, clamp.box.y0, clamp.box.x1, clamp.box.y1)
-        marks.fill(on, [box], CLAMP, edge=INK, hatch="\\\\\\", width=0.8, over=5)
-        middle = ((clamp.box.x0 + clamp.box.x1) / 2, (clamp.box.y0 + clamp.box.y1) / 2)
-        on.axes.text(
-            *middle, f"{number(clamp.height)} mm", fontsize=6.5, ha="center", va="center",
-            color=INK, zorder=5.1,
-            bbox={"boxstyle": "square,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
-        )  # fmt: skip
+    clamps.draw(on, held)
 
 
 def _draw(

@@ -9,13 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import marks
+from millprep.report import clamps, marks
 from millprep.report.blank_views import titled
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import CLAMP, COPPER, EARLIER, INK, LAMINATE, LOST, PAPER, WIDTHS
+from millprep.report.palette import COPPER, EARLIER, INK, LAMINATE, LOST, PAPER, WIDTHS
 from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
-from millprep.report.words import number
 
 if TYPE_CHECKING:
     from millprep.values.cut_set import CutSet
@@ -115,12 +114,12 @@ def _bed(
     reach = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
     # what lies beyond the travel is not cut in this pass
     shown = shapely.intersection(blank, shapely.buffer(reach, 10, join_style="mitre"))
-    clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(mill_pass.number)]
+    held = [clamp for clamp in cut_set.clamps if clamp.on_in(mill_pass.number)]
     corners = [tuple(xy) for xy in shapely.get_coordinates(shown).tolist()]
-    corners += [(clamp.box.x0, clamp.box.y0) for clamp in clamps]
-    corners += [(clamp.box.x1, clamp.box.y1) for clamp in clamps]
-    if clamps:
-        legend.append(marks.swatch(CLAMP, say("pass.clamp_only"), hatch="\\\\\\"))
+    corners += [(clamp.box.x0, clamp.box.y0) for clamp in held]
+    corners += [(clamp.box.x1, clamp.box.y1) for clamp in held]
+    if held:
+        legend.append(clamps.swatch(say("pass.clamp_only")))
     legend.append(marks.line_swatch(EARLIER, say("edge.one")))
     on = canvas(
         around(corners, 0.03),
@@ -129,15 +128,7 @@ def _bed(
         legend=legend, widest=PRINTED, dpi=200,
     )  # fmt: skip
     marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)
-    for clamp in clamps:
-        box = shapely.box(clamp.box.x0, clamp.box.y0, clamp.box.x1, clamp.box.y1)
-        marks.fill(on, [box], CLAMP, edge=INK, hatch="\\\\\\", width=0.8, over=5)
-        middle = ((clamp.box.x0 + clamp.box.x1) / 2, (clamp.box.y0 + clamp.box.y1) / 2)
-        on.axes.text(
-            *middle, f"{number(clamp.height)} mm", fontsize=6.5, ha="center", va="center",
-            color=INK, zorder=5.1,
-            bbox={"boxstyle": "square,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
-        )  # fmt: skip
+    clamps.draw(on, held)
     return on
 
 
