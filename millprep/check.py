@@ -7,7 +7,6 @@ from pathlib import Path
 
 from millprep import job
 from millprep.prepare import Say, made
-from millprep.steps import judging
 from millprep.steps.inputs import read_boards, read_nets, with_stored
 from millprep.steps.planning import empty
 from millprep.steps.stopped import Stopped
@@ -37,8 +36,8 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
     cut_set = empty(plan, job_file, boards, None)
     with tempfile.TemporaryDirectory() as folder:
         try:
-            cut_set = made(cut_set, plan, boards, facts, Path(folder), say, None, choice)
+            return made(
+                cut_set, plan, boards, facts, Path(folder), say, None, choice, whole=True
+            )
         except Stopped as stopped:
             return stopped.cut_set
-    say("judging spacing, current and holes")
-    return judging.judged(cut_set, plan, facts, whole=True)

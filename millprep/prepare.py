@@ -16,6 +16,7 @@ from millprep.steps.levelling import with_maps
 from millprep.steps.planning import empty, laid_out, planned
 from millprep.steps.stopped import Stopped, stop, stopped
 from millprep.steps.writing import write_programs
+from millprep.values.as_cut import AsCut
 from millprep.values.board import Board
 from millprep.values.cut_set import CutSet
 from millprep.values.derivation import Derivation
@@ -62,10 +63,6 @@ def prepare(
     try:
         with set_on_disk.staged(out) as folder:
             cut_set = made(cut_set, plan, boards, facts, folder, say, derivation, choice)
-            if any(facts.values()):
-                say("judging spacing, current and holes")
-            cut_set = judging.judged(cut_set, plan, facts)
-            stop(cut_set)
             say("drawing pictures, writing sheet and report")
             report.write(cut_set, folder, beside)
             set_on_disk.put_in_place(folder, out, replace=replace_begun)
@@ -85,8 +82,12 @@ def made(
     say: Say,
     derivation: Derivation | None,
     choice: Choice | None = None,
+    *,
+    whole: bool = False,
 ) -> CutSet:
-    """The set with its programs written into `folder`, read back and proved.
+    """The set with its programs written into `folder`, read back, proved and judged.
+
+    With `whole` the rules work out currents and volts at loads as well.
 
     Raises:
         Stopped: when a finding says so.
@@ -107,11 +108,33 @@ def made(
     except Refusal as refusal:
         raise stopped(cut_set, refusal) from refusal
     say("reading them back and cutting the blanks in simulation")
-    return _proved(cut_set, plan, folder)
+    begun: list[Callable[[], judging.Judged]] = []
+
+    def judge(copper: tuple[AsCut, ...]) -> None:
+        """The rules need the copper only: they begin while the rest of the proof goes on."""
+        begun.append(beside(lambda: judging.judged(cut_set, copper, plan, facts, whole=whole)))
+
+    proved = _proved(cut_set, plan, folder, judge)
+    if whole or any(facts.values()):
+        say("judging spacing, current and holes")
+    rules = begun[0]()
+    done = replace(
+        proved,
+        judged=rules.boards,
+        cutting=rules.cutting,
+        findings=(*proved.findings, *rules.findings),
+    )
+    stop(done)
+    return done
 
 
-def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
-    """The set with what the files on disk prove of it."""
+def _proved(
+    cut_set: CutSet,
+    plan: JobPlan,
+    folder: Path,
+    once_cut: Callable[[tuple[AsCut, ...]], object],
+) -> CutSet:
+    """The set with what the files on disk prove of it; `once_cut` is told the copper early."""
     try:
         proved = readback.prove(
             folder,
@@ -123,6 +146,7 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path) -> CutSet:
             levellings=cut_set.levellings,
             nets=cut_set.nets,
             beside=beside,
+            once_cut=once_cut,
         )
     except Refusal as refusal:
         raise stopped(cut_set, refusal) from refusal

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import sys
@@ -24,7 +25,7 @@ def beside(work: Callable[[], T]) -> Callable[[], T]:
         return work
     context = multiprocessing.get_context("fork")
     here, there = context.Pipe(duplex=False)
-    child = context.Process(target=_run, args=(work, there), daemon=True)
+    child = context.Process(target=_run, args=(work, here, there), daemon=True)
     with warnings.catch_warnings():
         # newer Pythons warn of threads; whatever threads there are, the child waits for none
         warnings.simplefilter("ignore", DeprecationWarning)
@@ -48,10 +49,14 @@ def beside(work: Callable[[], T]) -> Callable[[], T]:
     return result
 
 
-def _run(work: Callable[[], Any], answer: Connection) -> None:
-    try:
-        answer.send((True, work()))
-    except BaseException as fault:
-        answer.send((False, fault))
-    finally:
-        answer.close()
+def _run(work: Callable[[], Any], waiting: Connection, answer: Connection) -> None:
+    # else the pipe would never break: a fork holds both of its ends
+    waiting.close()
+    with contextlib.suppress(BrokenPipeError), answer:
+        # a result that nobody waits for any more is no fault
+        try:
+            answer.send((True, work()))
+        except BrokenPipeError:
+            raise
+        except BaseException as fault:
+            answer.send((False, fault))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from millprep.rules.copies import Copies
 from millprep.rules.cutters import cutters
 from millprep.rules.judge import judge
+from millprep.values.as_cut import AsCut
 from millprep.values.cut_set import CutSet
 from millprep.values.cutter import Drill, wider
+from millprep.values.cutting import Cutting
 from millprep.values.finding import Finding
 from millprep.values.hole_made import HoleMade
 from millprep.values.judged import BoardJudged
@@ -17,23 +19,34 @@ from millprep.values.net import NetFacts
 from millprep.values.plan import JobPlan
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What the rules find on a set: of every board, of every program's cutting, and in words."""
+
+    boards: tuple[BoardJudged, ...]
+    cutting: tuple[Cutting, ...]
+    findings: tuple[Finding, ...]
+
+
 def judged(
     cut_set: CutSet,
+    as_cut: Sequence[AsCut],
     plan: JobPlan,
     facts: Mapping[str, tuple[NetFacts, ...]],
     *,
     whole: bool = False,
-) -> CutSet:
-    """The set with what the rules find.
+) -> Judged:
+    """What the rules find.
 
     Args:
-        cut_set: with its copper as cut.
+        cut_set: as planned.
+        as_cut: its copper as cut, one for each blank.
         plan: the job, with what is asked.
         facts: nets that the job names, by the board's name.
         whole: whether currents and volts at loads are worked out as well, which takes seconds
             for each net, and boards without a named net are judged too, by their holes.
     """
-    as_cut = {one.blank: one for one in cut_set.as_cut}
+    by_blank = {one.blank: one for one in as_cut}
     copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
     made = holes_made(cut_set)
     flatness = plan.isolation.flatness
@@ -48,7 +61,7 @@ def judged(
             board, faults = judge(
                 told,
                 placement,
-                as_cut[blank],
+                by_blank[blank],
                 copper[blank],
                 plan.rules,
                 solve=whole,
@@ -66,12 +79,7 @@ def judged(
         findings.append(_not_solved(loaded))
     grades = {blank.number: blank.grade for blank in cut_set.layout.blanks}
     cutting, faults = cutters(cut_set.programs, grades, cut_set.machine, whole=whole)
-    return replace(
-        cut_set,
-        judged=tuple(done),
-        cutting=cutting,
-        findings=(*cut_set.findings, *findings, *faults),
-    )
+    return Judged(tuple(done), cutting, (*findings, *faults))
 
 
 def holes_made(cut_set: CutSet) -> dict[int, dict[str, HoleMade]]:

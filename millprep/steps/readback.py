@@ -68,13 +68,14 @@ def prove(
     nets: Nets | None = None,
     table: bool = True,
     beside: Beside = lambda work: work,
+    once_cut: Callable[[tuple[AsCut, ...]], object] = lambda _: None,
 ) -> Proved:
     """Read every program of a set, check its motion, cut the blanks with it, compare.
 
     Programs of passes with `levellings` are judged from the copper as their maps tell it.
     `nets` names the net of every piece; copper between pieces of one net is no short. With
     `table` False the programs are not held against the table of motions. `beside` may begin work
-    that another core can do.
+    that another core can do. `once_cut` is told the copper as soon as it is known.
 
     Raises:
         Refusal: when programs are not RS-274, with the faults of all of them, or the table of
@@ -130,6 +131,7 @@ def prove(
     cut = tuple(
         as_cut(blank, cuts[blank.number], layout.on(blank.number)) for blank in layout.blanks
     )
+    once_cut(cut)
     certificate = beside(
         lambda: certificate_of(
             layout, cuts, passes, joins, cut, gap=job.isolation.gap, edges=2 * EDGE

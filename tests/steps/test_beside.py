@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import multiprocessing
 import os
 
 import pytest
@@ -43,3 +45,13 @@ def test_a_child_that_dies_is_no_loss() -> None:
 def test_one_core_does_it_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0}, raising=False)
     assert beside(os.getpid)() == os.getpid()
+
+
+def test_a_result_that_nobody_waits_for_makes_no_noise(capfd: pytest.CaptureFixture[str]) -> None:
+    waiting = beside(lambda: b"x" * 2_000_000)
+    del waiting
+    gc.collect()
+    for child in multiprocessing.active_children():
+        child.join(10)
+    assert multiprocessing.active_children() == []
+    assert capfd.readouterr().err == ""
