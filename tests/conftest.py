@@ -6,8 +6,13 @@ import time
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from millprep.prepare import prepare
+
+# No test is timed: a busy machine is no fault of the code.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "lighthouse"
 LONGEST_WAIT = 300

@@ -188,6 +188,8 @@ function* paintBed(c, v) {
 /** The sheet as it lies under the view, then all that moves. */
 function compose() {
   const ink = colours();
+  // every frame begins with the same pen, or it would look a little like the one before
+  pen.save();
   pen.setTransform(size.ratio, 0, 0, size.ratio, 0, 0);
   pen.fillStyle = ink.page;
   pen.fillRect(0, 0, size.width, size.height);
@@ -204,6 +206,7 @@ function compose() {
     if (shownSheet === sheet) overlayCut(v);
   }
   overlay();
+  pen.restore();
   publish();
 }
 
