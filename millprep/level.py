@@ -9,10 +9,10 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep import job
 from millprep.prepare import Say, prepare
-from millprep.refit import choice_of, find_job, level_step, same_inputs, usage, whole
 from millprep.shop import old_set, surface_readings, written_set
 from millprep.shop.level import levelling
 from millprep.steps import set_on_disk
+from millprep.steps.earlier import choice_of, find_job, level_step, same_inputs, usage, whole
 from millprep.steps.inputs import read_inputs
 from millprep.steps.readback import TABLE, motion_rows
 from millprep.values.cut_set import CutSet

@@ -25,10 +25,10 @@ from millprep.proof.parts import parts
 from millprep.proof.surface_probing import grid_fault
 from millprep.proof.table import table
 from millprep.proof.trace import Trace
-from millprep.refit import find_job, same_inputs, usage, whole
 from millprep.shop import written_set
 from millprep.shop.probe_grid import grid
 from millprep.shop.probe_room import denied
+from millprep.steps.earlier import find_job, same_inputs, usage, whole
 from millprep.steps.inputs import read_inputs
 from millprep.steps.readback import programs_read
 from millprep.values.blank import Blank
@@ -234,7 +234,7 @@ def _copper(
     if plan.machine.surface_probe == "electrical":
         # the wire hangs on the copper that zero is touched on
         zero = shapely.Point(mill_pass.pose.inverse().point(mill_pass.touch))
-        parts = [part for part in parts if part.intersects(zero)] or parts
+        parts = [part for part in parts if part.intersects(zero)]
     copper = shapely.difference(shapely.union_all(parts), shapely.union_all(holes))
     solid = shapely.buffer(copper, -wide, quad_segs=4)
     inside = shapely.buffer(sheet, -EDGE, quad_segs=4)

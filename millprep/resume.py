@@ -10,7 +10,6 @@ from millprep import job, report
 from millprep.prepare import Say
 from millprep.proof.resumed import check_resumed
 from millprep.proof.trace import Trace
-from millprep.refit import find_job
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.entry import Entry
@@ -18,6 +17,7 @@ from millprep.shop.resume import Wish, resumed
 from millprep.shop.written_set import WrittenSet
 from millprep.steps import readback, set_on_disk
 from millprep.steps.beside import beside
+from millprep.steps.earlier import find_job, unchanged
 from millprep.steps.inputs import read_boards, read_inputs, set_id
 from millprep.steps.readback_resumed import read, read_back
 from millprep.steps.writing import write_programs
@@ -29,7 +29,6 @@ from millprep.values.path import Point
 from millprep.values.plan import JobPlan
 from millprep.values.program import Program
 from millprep.values.resumption import Resumption
-from millprep.verify import same_inputs
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +77,7 @@ def resume(
     if job_file is None:
         job_file = find_job(written.old, (Path(), folder.resolve().parent))
     plan = job.load(job_file)
-    same_inputs(written, read_inputs(plan, job_file))
+    unchanged(written, read_inputs(plan, job_file))
     try:
         layout = written_set.layout(written, read_boards(plan, repair=True))
         passes = written_set.passes(written)

@@ -7,17 +7,16 @@ from pathlib import Path
 
 from millprep import job
 from millprep.prepare import Say
-from millprep.refit import find_job, made_by_this_version
 from millprep.report.seal import seal
 from millprep.shop import written_set
 from millprep.shop.written_set import WrittenSet
 from millprep.steps import begun, nets, readback
+from millprep.steps.earlier import find_job, made_by_this_version, unchanged
 from millprep.steps.inputs import read_boards, read_inputs
 from millprep.steps.readback_resumed import read_back
 from millprep.values.as_cut import BoardProof
 from millprep.values.begun import FILE, Begun
 from millprep.values.certificate import Certificate
-from millprep.values.cut_set import InputFile
 from millprep.values.finding import Finding, Refusal
 from millprep.values.layout import Layout
 
@@ -81,7 +80,7 @@ def verify(
         job_file = find_job(written.old, (Path(), folder.resolve().parent))
     say("reading the job and the drawings")
     plan = job.load(job_file)
-    same_inputs(written, read_inputs(plan, job_file))
+    unchanged(written, read_inputs(plan, job_file))
     boards = read_boards(plan, repair=True)
     findings: list[Finding] = []
     if hashes:
@@ -144,18 +143,6 @@ def _told_begun(written: WrittenSet, mark: Begun) -> list[Finding]:
         "being cut; take the file away if it was copied here."
     )
     return [_stop("begun-another-set", message, FILE)]
-
-
-def same_inputs(written: WrittenSet, now: tuple[InputFile, ...]) -> None:
-    """Refuse a set whose job or drawings are not those it was made from."""
-    made = {one.file: one.sha256 for one in written.old.inputs}
-    changed = [one for one in now if made.get(one.file) != one.sha256]
-    if changed:
-        message = (
-            "not the file that the set was made from: what it asks for now is not what the "
-            "set cuts. Put the old file back, or prepare the job again."
-        )
-        raise Refusal([_stop("input-changed", f"{i.file} is {message}", i.file) for i in changed])
 
 
 def _another_version(written: WrittenSet) -> Finding:

@@ -42,6 +42,7 @@ ALLOWED: dict[str, set[str]] = {
     "steps/readback": {"values", "proof"},
     "steps/readback_resumed": {"values", "proof", "steps/readback"},
     "steps/levelling": {"values", "program"},
+    "steps/earlier": {"values", "shop", "steps/inputs", "steps/laying"},
     "steps/stopped": {"values"},
     "steps/planning": {
         "values", "one_blank", "steps/inputs", "steps/laying", "steps/nets", "steps/stopped",

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
+from millprep.cli.of_set import blank_option
 from millprep.values.finding import Refusal
 
 
@@ -16,7 +17,7 @@ from millprep.values.finding import Refusal
 @click.option(
     "--pass", "number", required=True, metavar="K", type=int, help="The pass that is cut now."
 )
-@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
+@blank_option
 @click.option("--json", "as_json", is_flag=True, help="Print the mark as JSON.")
 def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     """Mark a set as begun, before its first cut.

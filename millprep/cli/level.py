@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option
+from millprep.cli.of_set import blank_option, job_option, new_set_option
 from millprep.cli.prepare import finish
 from millprep.cli.replacing import replace_option
 
@@ -18,14 +18,8 @@ from millprep.cli.replacing import replace_option
 @click.option(
     "--pass", "number", required=True, metavar="K", type=int, help="The pass that was probed."
 )
-@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
-@click.option(
-    "--out",
-    required=True,
-    metavar="NEW",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the new set; the old one stays.",
-)
+@blank_option
+@new_set_option
 @click.option(
     "--repeatability",
     metavar="MM",

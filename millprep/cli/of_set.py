@@ -1,4 +1,4 @@
-"""The option that commands on a finished set share: where its job lies."""
+"""Options that commands on a finished set share."""
 
 from __future__ import annotations
 
@@ -21,3 +21,16 @@ def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
         type=click.Path(path_type=Path),
         help=f"The set's job, if it lies neither here nor beside the set{where}.",
     )
+
+
+blank_option = click.option(
+    "--blank", default=1, show_default=True, metavar="N", help="The blank's number."
+)
+
+new_set_option = click.option(
+    "--out",
+    required=True,
+    metavar="NEW",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the new set; the old one stays.",
+)

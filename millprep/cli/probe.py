@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option
+from millprep.cli.of_set import blank_option, job_option
 from millprep.values.finding import Refusal
 
 
@@ -17,7 +17,7 @@ from millprep.values.finding import Refusal
 @click.option(
     "--pass", "number", required=True, metavar="K", type=int, help="The pass that is to be probed."
 )
-@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
+@blank_option
 @click.option(
     "--out",
     metavar="DIR",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option
+from millprep.cli.of_set import blank_option, job_option, new_set_option
 from millprep.cli.prepare import finish
 from millprep.cli.replacing import replace_option
 
@@ -22,14 +22,8 @@ if TYPE_CHECKING:
 @click.option(
     "--pass", "number", required=True, metavar="K", type=int, help="The pass that was measured."
 )
-@click.option("--blank", default=1, show_default=True, metavar="N", help="The blank's number.")
-@click.option(
-    "--out",
-    required=True,
-    metavar="NEW",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the new set; the old one stays.",
-)
+@blank_option
+@new_set_option
 @job_option(readings=True)
 @click.option(
     "--vernier",

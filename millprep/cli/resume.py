@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option
+from millprep.cli.of_set import job_option, new_set_option
 from millprep.cli.replacing import replace_option
 from millprep.values.finding import Refusal
 
@@ -71,13 +71,7 @@ def _board(
 @click.option(
     "--board", metavar="BOARD[:COPY]", callback=_board, help="Make this copy's cuts alone."
 )
-@click.option(
-    "--out",
-    required=True,
-    metavar="NEW",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the new set; the old one stays.",
-)
+@new_set_option
 @job_option()
 @replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
