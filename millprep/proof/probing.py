@@ -28,19 +28,10 @@ def no_probe_rule(s: Setting) -> Iterator[Finding]:
 def probe_rule(s: Setting) -> Iterator[Finding]:
     """Below the surface the tip moves within one hole, slowly, and touches its copper rim."""
     m = s.moves
-    for event in s.trace.spindle:
-        if event.on:
-            yield at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
-    for change in s.trace.tool_changes:
-        yield at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
+    yield from tip_rule(s)
     if not isinstance(s.cutter, EndMill):
         yield at_line(s, "probe-tip", f"{s.cutter.name} is no cylinder: it cannot touch.", 1)
         return
-    yield from s.each(
-        m.probe & ~(m.feed <= FASTEST + SLACK),
-        "probe-too-fast",
-        f"a touch is faster than {FASTEST:g} mm/min.",
-    )
     level = np.abs(m.end[:, 2] - m.start[:, 2]) <= SLACK
     in_copper = m.end[:, 2] < -s.blank.copper - SLACK
     yield from s.each(
@@ -64,6 +55,20 @@ def probe_rule(s: Setting) -> Iterator[Finding]:
         "probe-outside-hole",
         f"a touch does not start within a hole, or is aimed more than {FARTHEST_PAST:g} mm past "
         "its rim.",
+    )
+
+
+def tip_rule(s: Setting) -> Iterator[Finding]:
+    """However a tip touches, it stands still, stays the same and moves slowly."""
+    for event in s.trace.spindle:
+        if event.on:
+            yield at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
+    for change in s.trace.tool_changes:
+        yield at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
+    yield from s.each(
+        s.moves.probe & ~(s.moves.feed <= FASTEST + SLACK),
+        "probe-too-fast",
+        f"a touch is faster than {FASTEST:g} mm/min.",
     )
 
 

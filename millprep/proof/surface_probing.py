@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.proof.probing import FASTEST, at_line
+from millprep.proof.probing import tip_rule
 from millprep.proof.setting import SLACK, Setting
 from millprep.proof.trace import Trace
 from millprep.values.finding import Finding
@@ -26,16 +26,7 @@ DEEPEST = 3.0
 def surface_probe_rule(s: Setting) -> Iterator[Finding]:
     """The tip goes down on copper that may be touched, and nowhere else below `HIGH`."""
     m = s.moves
-    for event in s.trace.spindle:
-        if event.on:
-            yield at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
-    for change in s.trace.tool_changes:
-        yield at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
-    yield from s.each(
-        m.probe & ~(m.feed <= FASTEST + SLACK),
-        "probe-too-fast",
-        f"a touch is faster than {FASTEST:g} mm/min.",
-    )
+    yield from tip_rule(s)
     still = m.across <= SLACK
     yield from s.each(
         m.probe & ~(still & (m.start[:, 2] >= HIGH - SLACK) & (m.end[:, 2] < 0)),
