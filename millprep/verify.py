@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from millprep import job
+from millprep.one_blank.windows import joined_by
 from millprep.prepare import Say
 from millprep.report.seal import seal
 from millprep.shop import written_set
@@ -95,7 +96,8 @@ def verify(
         layout = written_set.layout(written, boards)
         passes = written_set.passes(written)
         programs = written_set.programs(written, plan.cutters, plan.machine)
-        joins = written_set.joins(written, layout)
+        overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
+        joins = written_set.joins(written, layout, overruns)
     except (ValueError, KeyError, TypeError) as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None

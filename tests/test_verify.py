@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from fixtures.wide_boards import wide_board, write_job
 from millprep.prepare import prepare
 from millprep.report.json_text import to_text
 from millprep.report.seal import seal
@@ -53,6 +54,19 @@ def test_the_examples_are_good(example_set: Path) -> None:
     done = verify(example_set, EXAMPLES / f"{example_set.name}.toml")
     assert done.good
     assert {p.shorts + p.opens for p in done.proofs} == {0}
+
+
+def test_a_set_with_ticks_at_its_joins_is_good(tmp_path: Path) -> None:
+    job = write_job(
+        wide_board(1, (44.0, 80.0)), tmp_path, travel=(110, 70), size=(84, 120), gap=0.2
+    )
+    words = "[registration]\nlocate_error = 0.06"
+    job.write_text(small.changed("[registration]", words, job.read_text("utf-8")), "utf-8")
+    made = prepare(job, tmp_path / "out")
+    assert len([join for join in made.joins if join.tick]) > 5
+    done = verify(tmp_path / "out", job)
+    assert done.good, codes(done)
+    assert codes(done) == []
 
 
 def test_every_file_that_is_edited_is_named(out: Path) -> None:

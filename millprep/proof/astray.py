@@ -173,13 +173,10 @@ class _Where:
     def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
         yield from grown(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
         for join in self.ticks:
-            # a lap's two ends lie an overrun beside the join, the ticks go outward from there
-            (x, y), (ux, uy) = join.at, join.across
+            # a lap's two ends lie an overrun beside the join, the ticks go outward from there;
+            # which way that is no report says, so all ways are free
             along, across = 1.5 * join.overrun + EDGE, 2 * far + join.tick + EDGE
-            corners = [(along, across), (along, -across), (-along, -across), (-along, across)]
-            yield shapely.Polygon(
-                [(x - uy * a + ux * c, y + ux * a + uy * c) for a, c in corners]
-            )
+            yield shapely.Point(join.at).buffer(math.hypot(along, across))
 
     def _frame(self, radius: float) -> shapely.Geometry:
         """Outside of all boards: nobody's circuit."""

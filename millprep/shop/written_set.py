@@ -216,8 +216,12 @@ def programs(
     return tuple(found)
 
 
-def joins(written: WrittenSet, of: Layout) -> tuple[Join, ...]:
+def joins(
+    written: WrittenSet, of: Layout, overruns: Mapping[int, float]
+) -> tuple[Join, ...]:
     """The joins of the set, as far as the proof asks for them.
+
+    `overruns` is how far paths are cut past joins, by blank: the report does not hold it.
 
     Raises:
         ValueError, KeyError, TypeError: when the report is damaged.
@@ -230,9 +234,10 @@ def joins(written: WrittenSet, of: Layout) -> tuple[Join, ...]:
             piece=row["piece"],
             at=_pair(row["at"]),
             passes=(int(row["passes"][0]), int(row["passes"][1])),
-            overrun=0.0,
+            overrun=overruns[int(row["blank"])],
             across=(0.0, 1.0),
             predicted=row["predicted_997"],
+            tick=float(row["tick"]),
         )
         for row in written.row["joins"]
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -147,6 +148,8 @@ def test_ticks_go_out_where_two_passes_meet() -> None:
     join = Join(1, 0, "c1", (22.0, 15 - far), (1, 2), 0.25, (0.0, -1.0), tick=0.6)
     assert len(stray(tick)) == 1
     assert stray(tick, joins=(join,)) == ()
+    # a report does not say which way is across
+    assert stray(tick, joins=(replace(join, across=(1.0, 0.0)),)) == ()
     assert len(stray(cut([(22.25, 13), (22.25, 15 - far)]), joins=(join,))) == 1
     elsewhere = cut([(23.5, 15 - far - 0.6), (23.5, 15 - far)])
     assert len(stray(elsewhere, joins=(join,))) == 1
