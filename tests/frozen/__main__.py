@@ -1,8 +1,4 @@
-"""Compare sets with what is frozen, or freeze them anew.
-
-    python -m tests.frozen --check [NAME …]
-    python -m tests.frozen --write [NAME …]
-"""
+"""Compare sets with what is frozen, `--check [NAME …]`, or freeze them anew, `--write [NAME …]`."""
 
 from __future__ import annotations
 
@@ -17,6 +13,8 @@ from tests.frozen.store import differences, frozen, made, write
 def main() -> int:
     """Exit code 1 when a set differs."""
     way, *names = sys.argv[1:] or ["--check"]
+    if way not in ("--check", "--write"):
+        sys.exit(f"{__doc__}")
     known = JOBS | (REAL if SHARED is not None else {})
     differing = 0
     for name in names or known:

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
-import ezdxf
-from ezdxf.entities import Polyline
+from ezdxf.entities.polyline import Polyline
+from ezdxf.filemanagement import readfile
 
 WORDS = frozenset({"findings", "files", "seal", "set", "derived_from", "inputs", "job"})
 """Keys of the report whose content is words, or digests of files that hold words."""
@@ -58,7 +58,7 @@ def _rows(table: Path) -> Iterator[str]:
 
 
 def _entities(file: Path) -> Iterator[str]:
-    for entity in ezdxf.readfile(file).modelspace():
+    for entity in readfile(file).modelspace():
         assert isinstance(entity, Polyline)
         places = [f"{x:.6f} {y:.6f}" for x, y, *_ in entity.points()]
         yield f"{entity.dxftype()} {places}"
