@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from millprep.values.path import FloatArray
+from millprep.geometry.path import FloatArray
+from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.cli import small
 from tests.cli.small import run
-from tests.shop.test_refit_of_a_set import JOB, strip
 
 NOISE = 0.003
 Shape = Callable[[FloatArray, FloatArray], FloatArray]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from millprep.prepare import prepare
+from millprep.workflow.prepare import prepare
 
 # No test is timed: a busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)

@@ -9,16 +9,16 @@ from pathlib import Path
 from ezdxf.layouts.layout import Modelspace
 
 from millprep import job
-from millprep.prepare import prepare
-from millprep.proof.reader import read
-from millprep.proof.trace import Trace
-from millprep.steps import readback
-from millprep.steps.readback import Proved
-from millprep.steps.writing import write_programs
-from millprep.values.cut_set import CutSet
-from millprep.values.dialect import Dialect
-from millprep.values.machine import Machine
-from millprep.values.plan import JobPlan
+from millprep.gcode.writing import write_programs
+from millprep.model.dialect import Dialect
+from millprep.model.machine import Machine
+from millprep.model.plan import JobPlan
+from millprep.model.set_of_programs import CutSet
+from millprep.verify import prove
+from millprep.verify.prove import Proved
+from millprep.verify.reader import read
+from millprep.verify.trace import Trace
+from millprep.workflow.prepare import prepare
 from tests.cli.small import changed, copper, edge, put
 
 BOARD = changed(
@@ -64,7 +64,7 @@ class Made:
         """What the programs in a folder prove."""
         plan = replace(self.plan, machine=machine)
         one = self.cut_set
-        return readback.prove(folder, plan, one.layout, one.passes, one.programs, nets=one.nets)
+        return prove.prove(folder, plan, one.layout, one.passes, one.programs, nets=one.nets)
 
     def read(self, texts: list[str], dialect: Dialect) -> list[Trace]:
         names = [p.file for p in self.cut_set.programs]

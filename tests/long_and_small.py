@@ -12,7 +12,7 @@ import shapely
 
 from fixtures.valve_boards import valve_board
 from fixtures.wide_boards import write_job
-from millprep.values.pose import Pose
+from millprep.geometry.pose import Pose
 from tests.cli import small
 
 Copy = tuple[str, int]

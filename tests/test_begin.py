@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from millprep.values.begun import FILE, Begun
-from millprep.values.pose import Pose
+from millprep.geometry.pose import Pose
+from millprep.model.begun import FILE, Begun
+from tests.at_machine.test_refit_of_a_set import made, readings
+from tests.at_machine.test_resume_of_a_set import program
 from tests.cli import small
 from tests.cli.small import changed, run
-from tests.shop.test_refit_of_a_set import made, readings
-from tests.shop.test_resume_of_a_set import program
 from tests.test_verify import ISOLATE
 
 __all__ = ["made"]

@@ -11,10 +11,10 @@ import shapely
 
 from fixtures.valve_boards import Pad, round_
 from fixtures.wide_boards import write_job
-from millprep.prepare import prepare
-from millprep.values.board import Board, CopperPiece, Hole
-from millprep.values.cut_set import CutSet
-from millprep.values.finding import Refusal
+from millprep.model.board import Board, CopperPiece, Hole
+from millprep.model.finding import Refusal
+from millprep.model.set_of_programs import CutSet
+from millprep.workflow.prepare import prepare
 
 NETS = """
 [[board.net]]

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from ezdxf.layouts.layout import Modelspace
 
-from millprep.compare import compare
+from millprep.workflow.compare import compare
 from tests.cli import small
 from tests.cli.small import changed, put, run
 

@@ -19,10 +19,10 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.proof.trace import Trace, TraceMove
-from millprep.steps.readback import Proved
-from millprep.values.dialect import FLATTENED, Dialect
-from millprep.values.finding import Refusal
+from millprep.model.dialect import FLATTENED, Dialect
+from millprep.model.finding import Refusal
+from millprep.verify.prove import Proved
+from millprep.verify.trace import Trace, TraceMove
 from tests import dialects
 from tests.dialects import Made
 
@@ -323,7 +323,7 @@ def test_a_program_too_long_for_its_line_numbers_is_refused(
 ) -> None:
     machine = board.machine(Dialect(line_numbers=True))
     longest = max(text.count("\n") for text in board.written(tmp_path, machine))
-    monkeypatch.setattr("millprep.steps.writing.LAST_NUMBER", longest - 1)
+    monkeypatch.setattr("millprep.gcode.writing.LAST_NUMBER", longest - 1)
     with pytest.raises(Refusal, match=f"has {longest} lines") as refused:
         board.written(tmp_path, machine)
     assert [f.code for f in refused.value.findings] == ["program-too-long"]

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 import shapely
 
-from millprep.prepare import prepare
-from millprep.values.finding import Refusal
-from millprep.values.land import lands
+from millprep.model.finding import Refusal
+from millprep.model.pad import lands
+from millprep.workflow.prepare import prepare
 from tests.test_clearing_sets import MILL, job, stops
 
 PAD_GAP = 0.9

@@ -10,8 +10,8 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.lay_out import lay_out
-from millprep.steps.laying import Choice
+from millprep.workflow.lay_out import lay_out
+from millprep.workflow.laying import Choice
 from tests import long_and_small
 from tests.cli.small import changed, put, run
 

@@ -14,16 +14,16 @@ import pytest
 import shapely
 from click.testing import Result
 
-from millprep.proof import reader
-from millprep.proof.sweep import arc_samples
+from millprep.geometry.path import FloatArray
 from millprep.report.record import schema
-from millprep.values.path import FloatArray
-from millprep.verify import verify
+from millprep.verify import reader
+from millprep.verify.sweep import arc_samples
+from millprep.workflow.verify import verify
 from tests import bent
+from tests.at_machine.test_refit_of_a_set import JOB, MOVE, programs, readings, strip
 from tests.cli.small import changed, put, run
 from tests.conftest import EXAMPLES
 from tests.published import rs274_tool
-from tests.shop.test_refit_of_a_set import JOB, MOVE, programs, readings, strip
 
 Texts = dict[str, str]
 

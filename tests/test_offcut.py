@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 import shapely
 
-from millprep.lay_out import lay_out
-from millprep.prepare import prepare
-from millprep.steps.laying import Choice
-from millprep.values.cut_set import CutSet
-from millprep.verify import verify
+from millprep.model.set_of_programs import CutSet
+from millprep.workflow.lay_out import lay_out
+from millprep.workflow.laying import Choice
+from millprep.workflow.prepare import prepare
+from millprep.workflow.verify import verify
 from tests.cli import small
 from tests.cli.small import changed, run
-from tests.one_blank.laminate import left
+from tests.toolpaths.laminate import left
 
 CORNERS = ((0.0, 0.0), (120.0, 0.0), (120.0, 25.0), (80.0, 25.0), (80.0, 84.0), (0.0, 84.0))
 PLACES = """

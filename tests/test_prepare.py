@@ -22,8 +22,8 @@ import jsonschema
 import pytest
 
 from millprep import report
-from millprep.prepare import prepare
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
+from millprep.workflow.prepare import prepare
 from tests.cli import small
 from tests.conftest import EXAMPLES
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep.prepare import prepare
+from millprep.workflow.prepare import prepare
 
 CASES: dict[str, tuple[tuple[float, float], dict[str, Any], int]] = {
     "grid": ((230.0, 170.0), {"travel": (155.0, 120.0), "size": (270.0, 210.0)}, 4),

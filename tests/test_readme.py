@@ -6,7 +6,7 @@ import re
 import shutil
 from pathlib import Path
 
-from millprep.prepare import prepare
+from millprep.workflow.prepare import prepare
 
 ROOT = Path(__file__).parents[1]
 

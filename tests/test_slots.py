@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 import shapely
 
-from millprep.prepare import prepare
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
+from millprep.workflow.prepare import prepare
 from tests.cli import small
 
 JOB = small.changed(

@@ -13,14 +13,14 @@ from typing import Any
 import jsonschema
 import pytest
 
-from millprep.compare import compare
-from millprep.prepare import prepare
-from millprep.proof.reader import read
-from millprep.steps import readback
-from millprep.steps.writing import write_programs
-from millprep.values.dialect import Dialect, ToolChange
-from millprep.values.finding import Refusal
-from millprep.verify import verify
+from millprep.gcode.writing import write_programs
+from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.finding import Refusal
+from millprep.verify import prove
+from millprep.verify.reader import read
+from millprep.workflow.compare import compare
+from millprep.workflow.prepare import prepare
+from millprep.workflow.verify import verify
 from tests import dialects
 from tests.cli.small import changed, put, run
 from tests.dialects import BOARD, Made, everything
@@ -161,7 +161,7 @@ def test_a_spoilt_change_is_found(name: str, joined: Made, tmp_path: Path) -> No
 def stops(made: Made, folder: Path, *, by_table: bool = True) -> set[str]:
     one = made.cut_set
     try:
-        findings = readback.prove(
+        findings = prove.prove(
             folder, made.plan, one.layout, one.passes, one.programs, nets=one.nets, table=by_table
         ).findings
     except Refusal as refusal:

@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep.prepare import prepare
+from millprep.model.finding import Refusal
 from millprep.report.json_text import to_text
 from millprep.report.seal import seal
-from millprep.values.finding import Refusal
-from millprep.verify import Verified, verify
+from millprep.workflow.prepare import prepare
+from millprep.workflow.verify import Verified, verify
 from tests.cli import small
 from tests.conftest import EXAMPLES
 

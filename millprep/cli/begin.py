@@ -9,7 +9,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.of_set import blank_option
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -26,7 +26,7 @@ def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     one would cut may not fit what is cut already. The mark is a file of its own, begun.toml, and
     changes nothing in the set.
     """
-    from millprep.begin import begin as mark
+    from millprep.at_machine.begin import begin as mark
 
     try:
         done, new = mark(folder, blank, number)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -28,7 +28,7 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
     would be left is judged by what the job says of its nets. Ends with 1 when prepare would
     refuse.
     """
-    from millprep.check import check as held
+    from millprep.workflow.check import check as held
 
     try:
         cut_set = held(job_file, words.steps(), repair=repair)

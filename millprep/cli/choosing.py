@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from millprep.steps.laying import Choice
+    from millprep.workflow.laying import Choice
 
 COPIES = re.compile(r"(.+):([1-9][0-9]*)")
 
@@ -73,8 +73,8 @@ def chosen(
     only: Sequence[tuple[str, int]] = (),
 ) -> Choice:
     """The choice that the options make."""
-    from millprep.steps.inputs import stored
-    from millprep.steps.laying import Choice
+    from millprep.workflow.inputs import stored
+    from millprep.workflow.laying import Choice
 
     return Choice(
         effort,

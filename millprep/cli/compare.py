@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -22,7 +22,7 @@ def compare(one: Path, two: Path, as_json: bool) -> None:
     Each board is compared in its own frame: where it lies and the travel in between do not
     count. After a change in a drawing, only the boards named here need to be cut again.
     """
-    from millprep.compare import compare as compared
+    from millprep.workflow.compare import compare as compared
 
     try:
         found = compared(one, two)

@@ -9,7 +9,7 @@ from dataclasses import asdict
 import click
 
 from millprep.cli import words
-from millprep.values.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal
 
 
 @click.command()
@@ -20,7 +20,7 @@ def explain(code: str | None, as_json: bool) -> None:
 
     CODE stands in brackets behind every finding. Without one, all codes are listed.
     """
-    from millprep.explain import explanations
+    from millprep.report.explain import explanations
 
     known = explanations()
     if code is None:

@@ -10,10 +10,10 @@ import click
 
 from millprep.cli import words
 from millprep.cli.survey_words import UNITS, described
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.values.plan import Unit
+    from millprep.model.plan import Unit
 
 
 @click.command()

@@ -9,7 +9,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.choosing import chosen, layout_options
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -36,7 +36,7 @@ def layout(
     The file may be edited by hand and named in the job as [layout] file, or with --layout:
     its places are proved and kept. Ends with 1 when a board has no place.
     """
-    from millprep.lay_out import lay_out, row, write
+    from millprep.workflow.lay_out import lay_out, row, write
 
     try:
         done = lay_out(job_file, chosen(effort, layout_file), words.steps(), repair=repair)

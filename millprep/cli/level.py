@@ -45,7 +45,7 @@ def level(
     OUT is the set that is being cut. MAP.csv holds x, y and z of every point, as the table that
     millprep probe writes; with [machine] probe_log it may be what the machine logged.
     """
-    from millprep.level import level as make
+    from millprep.at_machine.level import level as make
 
     finish(
         lambda: make(

@@ -10,11 +10,11 @@ import click
 
 from millprep.cli import words
 from millprep.cli.survey_words import UNITS, described
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
     from millprep.cli.starting import Box
-    from millprep.values.plan import DrawnFrom, Unit
+    from millprep.model.plan import DrawnFrom, Unit
 
 
 @click.command()

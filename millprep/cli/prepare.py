@@ -12,11 +12,11 @@ import click
 from millprep.cli import words
 from millprep.cli.choosing import chosen, copies_options, layout_options
 from millprep.cli.replacing import replace_option
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.steps.laying import Choice
-    from millprep.values.cut_set import CutSet
+    from millprep.model.set_of_programs import CutSet
+    from millprep.workflow.laying import Choice
 
 
 @click.command()
@@ -70,7 +70,7 @@ def run(
     choice: Callable[[], Choice] | None = None,
 ) -> None:
     """Prepare a job and say what came of it."""
-    from millprep.prepare import prepare as make
+    from millprep.workflow.prepare import prepare as make
 
     def made() -> CutSet:
         wished = None if choice is None else choice()

@@ -9,7 +9,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.of_set import blank_option, job_option
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -62,7 +62,7 @@ def probe(
     pass cuts, off clamps and on copper that is still whole. Run the program before the pass cuts
     anything, write z into the table, and give it to millprep level.
     """
-    from millprep.probe import probe as make
+    from millprep.at_machine.probe import probe as make
 
     if out is None:
         out = folder.resolve().with_name(f"{folder.resolve().name}-surface")

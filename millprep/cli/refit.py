@@ -13,7 +13,7 @@ from millprep.cli.prepare import finish
 from millprep.cli.replacing import replace_option
 
 if TYPE_CHECKING:
-    from millprep.shop.readings import Kind
+    from millprep.at_machine.readings import Kind
 
 
 @click.command()
@@ -60,7 +60,7 @@ def refit(
     under [touches] where the spindle stood at four touches of each hole, and the tip's diameter:
     r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }.
     """
-    from millprep.refit import refit as make
+    from millprep.at_machine.refit import refit as make
 
     if by_vernier and by_touches:
         raise click.UsageError("--vernier and --touches are two kinds of readings: give one.")

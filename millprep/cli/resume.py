@@ -12,10 +12,10 @@ import click
 from millprep.cli import words
 from millprep.cli.of_set import job_option, new_set_option
 from millprep.cli.replacing import replace_option
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
+    from millprep.model.set_of_programs import CutSet
 
 
 def _place(
@@ -96,8 +96,8 @@ def resume(
     stopped, and makes that cut anew. With --board and without PROGRAM, every program's share of
     one copy is made again.
     """
-    from millprep.resume import resume as make
-    from millprep.shop.resume import Wish
+    from millprep.at_machine.resume import resume as make
+    from millprep.at_machine.take_up import Wish
 
     if hole is not None and (after is not None or near is not None):
         raise click.UsageError("--hole says where to begin; --after and --near do not go with it.")

@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.steps import begun
-from millprep.values.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal
+from millprep.workflow import begun_mark
 
 
 @click.command()
@@ -27,7 +27,7 @@ def show(folder: Path, as_json: bool) -> None:
             Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
         )
     try:
-        mark = begun.load(folder)
+        mark = begun_mark.load(folder)
     except Refusal as refusal:
         words.refuse(refusal)
         return

@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millprep.cli.survey_words import parts_words, pieces_words
-from millprep.values.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
     from millprep.drawing.survey.candidates import Candidate
     from millprep.drawing.survey.survey import Survey
     from millprep.drawing.unit import UnitReading
     from millprep.job import Start
-    from millprep.values.board import Board
-    from millprep.values.plan import DrawnFrom, LayerRoles, Unit
+    from millprep.model.board import Board
+    from millprep.model.plan import DrawnFrom, LayerRoles, Unit
 
 Box = tuple[float, float, float, float]
 
@@ -45,7 +45,7 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
     """
     from millprep.drawing.survey.survey import survey_file
     from millprep.job import Start
-    from millprep.values.plan import LayerRoles
+    from millprep.model.plan import LayerRoles
 
     roles = survey.roles or LayerRoles((), survey.edge, ())
     choices: dict[str, list[str]] = {}

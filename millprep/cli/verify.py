@@ -9,7 +9,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.of_set import job_option
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 
 
 @click.command()
@@ -23,7 +23,7 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     checked and the blanks are cut with them in simulation. Exit code 1 when anything is not as
     it was written, or would do harm.
     """
-    from millprep.verify import verify as prove
+    from millprep.workflow.verify import verify as prove
 
     try:
         done = prove(folder, job_file, words.steps())

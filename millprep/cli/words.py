@@ -9,9 +9,9 @@ from pathlib import Path
 
 import click
 
-from millprep.steps import set_on_disk
-from millprep.values.begun import Begun
-from millprep.values.finding import Finding, Refusal
+from millprep.model.begun import Begun
+from millprep.model.finding import Finding, Refusal
+from millprep.workflow import set_on_disk
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
 

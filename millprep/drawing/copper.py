@@ -16,8 +16,8 @@ from millprep.drawing.marks.chain import Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, pairs
-from millprep.values.affine import Affine
-from millprep.values.plan import CopperMode
+from millprep.geometry.affine import Affine
+from millprep.model.plan import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})
 NOT_READ = "the job reads other things as copper on its layer"

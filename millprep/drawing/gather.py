@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing import concentric, mere_places, selection, unit
-from millprep.drawing.dxf import changes, opening, witnesses
+from millprep.drawing import concentric, selection, unit, zero_length
+from millprep.drawing.dxf import changes, opening, opening_losses
 from millprep.drawing.dxf.entities import walk
 from millprep.drawing.dxf.raw import MODEL
 from millprep.drawing.layers import Role, check, folded
@@ -27,8 +27,8 @@ from millprep.drawing.marks.mark import (
     box_of,
 )
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.values.board import Lettering
-from millprep.values.plan import LayerRoles, Unit
+from millprep.model.board import Lettering
+from millprep.model.plan import LayerRoles, Unit
 
 NO_ROLE = "its layer plays no role in the job"
 NOT_SELECTED = "no selection has it, and its layer plays no role in the job"
@@ -113,7 +113,7 @@ def _mend(
     ledger.changed += [name for one in drawing.changes for name in (one.name, one.family)]
     leave = changes.settle(drawing.changes, used, accepted, ledger)
     for one in changes.drop(drawing.doc, drawing.raw, leave):
-        layer = witnesses.decoder(drawing.doc)(one.layer)
+        layer = opening_losses.decoder(drawing.doc)(one.layer)
         if used is None or one.place != MODEL or layer.casefold() in used:
             ledger.stop(
                 "entity-damaged",
@@ -177,7 +177,7 @@ def _marks(
             if isinstance(mark, Words):
                 notes.append(Lettering(mark.words, mark.at, mark.mirrored))
             ledger.leave(source, _no_role(source))
-    mere_places.leave(places, by_layer, ledger)
+    zero_length.leave(places, by_layer, ledger)
     return by_layer
 
 

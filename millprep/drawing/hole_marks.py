@@ -11,7 +11,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import Loop, OpenChain
 from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
 from millprep.drawing.marks.slot import Bore, Slot, slot_of
-from millprep.values.path import Point
+from millprep.geometry.path import Point
 
 THIN = 0.2
 """A ring drawn with a pen thinner than this share of its diameter may be the pen's circle."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from millprep.drawing.concentric import CONCENTRIC, smallest
 from millprep.drawing.marks.slot import Bore, area_of, end_of, spine_of
-from millprep.values.board import CopperPiece, Hole
+from millprep.model.board import CopperPiece, Hole
 
 
 def holes(found: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:

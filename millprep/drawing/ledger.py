@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 
 from millprep.drawing.marks.mark import Source
-from millprep.values.board import LeftOut
-from millprep.values.finding import Finding, Refusal
-from millprep.values.path import Point
+from millprep.geometry.path import Point
+from millprep.model.board import LeftOut
+from millprep.model.finding import Finding, Refusal
 
 LISTED = 8
 """Findings of one code that are spelt out; the rest is counted."""

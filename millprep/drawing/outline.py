@@ -13,7 +13,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke
-from millprep.values.path import Point
+from millprep.geometry.path import Point
 
 
 def outline(

@@ -19,9 +19,9 @@ from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.marks.slot import Bore
 from millprep.drawing.outline import outline
-from millprep.values.board import Board, CopperPiece, Hole, Lettering
-from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import CopperMode, LayerRoles, Unit
+from millprep.model.board import Board, CopperPiece, Hole, Lettering
+from millprep.model.finding import Finding, Refusal
+from millprep.model.plan import CopperMode, LayerRoles, Unit
 
 
 def read_board(

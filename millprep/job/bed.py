@@ -23,8 +23,8 @@ from millprep.job.fields import (
     entry,
     number,
 )
-from millprep.values.blank import Grade
-from millprep.values.dialect import ToolChange
+from millprep.model.blank import Grade
+from millprep.model.dialect import ToolChange
 
 Spindle = Literal["program", "hand"]
 SurfaceProbe = Literal["electrical", "switch"]

@@ -21,7 +21,7 @@ from millprep.job.fields import (
 )
 from millprep.job.net import NetTable
 from millprep.job.wire import WireTable
-from millprep.values.plan import CopperMode, DrawnFrom, Unit
+from millprep.model.plan import CopperMode, DrawnFrom, Unit
 
 LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
 BOX_ALLOWED = "four plain numbers in mm, [x0, y0, x1, y1]"

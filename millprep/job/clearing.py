@@ -7,10 +7,10 @@ from typing import Annotated
 
 from pydantic import Field
 
+from millprep.geometry.path import Point
 from millprep.job.fields import Number, Pair, Table, Words, choice, entry, number
-from millprep.values.cutter import Cutter
-from millprep.values.path import Point
-from millprep.values.plan import ClearingPlan, Floating
+from millprep.model.cutter import Cutter
+from millprep.model.plan import ClearingPlan, Floating
 
 
 class ClearTable(Table):

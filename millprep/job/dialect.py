@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from millprep.job.fields import Table, choice, entry, number
-from millprep.values.dialect import (
+from millprep.model.dialect import (
     ARC_DECIMALS,
     FEWEST_DECIMALS,
     MOST_DECIMALS,

@@ -10,7 +10,7 @@ from millprep.job.dialect import DialectTable
 from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, wrong
 from millprep.job.places import KeyPath
-from millprep.values.dialect import ARC_DECIMALS, Comments
+from millprep.model.dialect import ARC_DECIMALS, Comments
 
 GROUPS = (
     "plane: G17", "units: G21", "compensation: G40", "length: G49", "system: G54",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from millprep.job.presets import presets
-from millprep.values.cutter import Vee
+from millprep.model.cutter import Vee
 
 GAP = 0.3
 """Isolation gap where nothing asks for less, mm (common practice, no source)."""

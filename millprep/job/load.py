@@ -20,9 +20,9 @@ from millprep.job.model import JobFile
 from millprep.job.places import KeyPath, Place, key_places
 from millprep.job.presets import with_presets
 from millprep.job.resolve import plan_of
-from millprep.values.finding import Finding, Refusal
-from millprep.values.misfit import Misfit
-from millprep.values.plan import JobPlan
+from millprep.model.finding import Finding, Refusal
+from millprep.model.misfit import Misfit
+from millprep.model.plan import JobPlan
 
 
 def load(file: File) -> JobPlan:

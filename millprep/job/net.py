@@ -7,8 +7,8 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from millprep.job.fields import Name, Number, Pair, Table, Words, entry, number
-from millprep.values.net import Load
-from millprep.values.plan import NetPlan
+from millprep.model.net import Load
+from millprep.model.plan import NetPlan
 
 POINT_ALLOWED = "a point [x, y] in plain numbers, mm"
 NAME_OF_NET = "a name without / and \\ and control characters, 100 letters at most"

@@ -9,7 +9,7 @@ from millprep.job.fields import filled, plain
 from millprep.job.mistakes import Mistake, wrong
 from millprep.job.net import NetTable
 from millprep.job.places import KeyPath
-from millprep.values.net import Load, unbalanced
+from millprep.model.net import Load, unbalanced
 
 
 def check_nets(at: KeyPath, board: dict[str, Any]) -> Iterator[Mistake]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from millprep.job.fields import Table, entry, number
-from millprep.values.plan import SocketPin
+from millprep.model.plan import SocketPin
 
 
 class PinsTable(Table):

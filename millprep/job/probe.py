@@ -10,8 +10,8 @@ from millprep.job.fields import plain
 from millprep.job.mistakes import Mistake, wrong
 from millprep.job.places import KeyPath
 from millprep.job.work import RegistrationTable
-from millprep.values.cutter import Cutter, EndMill
-from millprep.values.plan import ProbePlan
+from millprep.model.cutter import Cutter, EndMill
+from millprep.model.plan import ProbePlan
 
 PLAY = 0.4
 """Left around the tip in a locating hole, at least, when the tool chooses it, mm: a blank put

@@ -6,6 +6,7 @@ import math
 from pathlib import Path as File
 from typing import Any
 
+from millprep.geometry.path import Point
 from millprep.job.bed import BlankTable, ClampTable, MachineTable
 from millprep.job.board import BoardTable
 from millprep.job.clearing import areas_of, clearing_of
@@ -16,11 +17,10 @@ from millprep.job.probe import probe_of
 from millprep.job.tools import AnyCutter, DrillTable, EndMillTable
 from millprep.job.wire import wires_of
 from millprep.job.work import BY_VOLTAGE, DrillingTable, RegistrationTable
-from millprep.values.blank import Box, Clamp
-from millprep.values.cutter import Cutter, Drill, EndMill, Vee
-from millprep.values.machine import Machine
-from millprep.values.path import Point
-from millprep.values.plan import (
+from millprep.model.blank import Box, Clamp
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.machine import Machine
+from millprep.model.plan import (
     BlankPlan,
     BoardPlan,
     DrillingPlan,

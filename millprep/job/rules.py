@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from millprep.job.fields import Table, choice, entry, number
 from millprep.job.pins import PinsTable
-from millprep.trade.holes import THIN, WANDER
-from millprep.trade.spacing import COLUMNS
-from millprep.values.plan import Column, Level, RulesPlan
+from millprep.model.plan import Column, Level, RulesPlan
+from millprep.standards.holes import THIN, WANDER
+from millprep.standards.spacing import COLUMNS
 
 _COLUMNS = "; ".join(f"{name} {words}" for name, words in COLUMNS.items())
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from millprep.values.path import Point
-from millprep.values.plan import DrawnFrom, LayerRoles, Unit
+from millprep.geometry.path import Point
+from millprep.model.plan import DrawnFrom, LayerRoles, Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

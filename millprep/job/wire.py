@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from millprep.job.fields import LARGEST, Pair, Table, entry, number
-from millprep.trade.copper import wire_resistance
-from millprep.values.plan import WireLink
+from millprep.model.plan import WireLink
+from millprep.standards.copper import wire_resistance
 
 POINT_ALLOWED = "a point [x, y] in plain numbers, mm"
 

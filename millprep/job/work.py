@@ -13,7 +13,7 @@ from pydantic import Field, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from millprep.job.fields import LARGEST, Table, Words, choice, entry, number
-from millprep.values.plan import Course, Direction
+from millprep.model.plan import Course, Direction
 
 Method = Literal["pins", "measure"]
 Probe = Literal["none", "electrical"]

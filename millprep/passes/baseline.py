@@ -12,10 +12,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from millprep.passes.network import QUANTILE
-from millprep.values.finding import Finding
-from millprep.values.milling_pass import Join, RegistrationHole
-from millprep.values.plan import RegistrationPlan
+from millprep.model.finding import Finding
+from millprep.model.milling_pass import Join, RegistrationHole
+from millprep.model.plan import RegistrationPlan
+from millprep.passes.misalignment import QUANTILE
 
 
 def judge(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.values.blank import Box, Clamp
+from millprep.model.blank import Box, Clamp
 
 
 @dataclass(frozen=True, slots=True)

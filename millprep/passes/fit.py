@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.values.path import FloatArray, Point
-from millprep.values.pose import Pose
+from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.pose import Pose
 
 CHI_SQUARED_99 = {
     1: 6.635, 3: 11.345, 5: 15.086, 7: 18.475, 9: 21.666, 11: 24.725, 13: 27.688, 15: 30.578,

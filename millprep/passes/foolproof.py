@@ -13,8 +13,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.pose import Pose
+from millprep.geometry.pose import Pose
+from millprep.model.milling_pass import RegistrationHole
 
 NEAR = 1.0
 """A hole this far from its pin still counts as over it, mm; a slip fit leaves a twentieth."""

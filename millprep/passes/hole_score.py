@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.passes.ground import Ground, Spots
-from millprep.passes.network import Network, arms
-from millprep.passes.seams import Seam
-from millprep.values.blank import Box
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray
+from millprep.geometry.path import FloatArray
+from millprep.model.blank import Box
+from millprep.model.milling_pass import RegistrationHole
+from millprep.passes.expected_joins import Seam
+from millprep.passes.hole_room import Ground, Spots
+from millprep.passes.misalignment import Network, arms
 
 FAR = 0.25
 """What the error at the far end counts beside that at the worst join."""

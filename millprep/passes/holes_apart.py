@@ -10,9 +10,9 @@ from collections.abc import Sequence
 
 import shapely
 
+from millprep.model.cut import Cut, HoleCut, Ring
+from millprep.model.hole_made import DrilledApart
 from millprep.passes.neighbours import Expected
-from millprep.values.cut import Cut, HoleCut, Ring
-from millprep.values.hole_made import DrilledApart
 
 BESIDE = 0.1
 """A lap counts as going around a hole when it is no more than this farther from it than the

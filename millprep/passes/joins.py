@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from millprep.passes import course, neighbours, ticks
-from millprep.passes.course import Course, Crossover, Harm
-from millprep.passes.drift import Budget
-from millprep.passes.network import QUANTILE
+from millprep.geometry.path import FloatArray, Point
+from millprep.model.cut import Ring
+from millprep.passes import changeovers, neighbours, spurs
+from millprep.passes.changeovers import Course, Crossover, Harm
+from millprep.passes.machine_errors import Budget
+from millprep.passes.misalignment import QUANTILE
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import Band, Survey, around, extent
-from millprep.values.cut import Ring
-from millprep.values.path import FloatArray, Point
 
 SLACK = 1.0
 """Joins stay this far from the end of a window besides their overrun, mm."""
@@ -28,7 +28,7 @@ SLACK = 1.0
 
 def least_overlap(overrun: float, gap: float) -> float:
     """What two windows must share so that every band has a place to change over, mm."""
-    return 2 * _margin(overrun, gap) + 2 * course.STRAIGHT
+    return 2 * _margin(overrun, gap) + 2 * changeovers.STRAIGHT
 
 
 def _margin(overrun: float, gap: float) -> float:
@@ -96,7 +96,7 @@ def plan(seen: Survey, errors: Budget, overrun: float, gap: float) -> JoinPlan:
         harm = Harm(
             _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.network
         )
-        made = [course.plan(r.path, shift, _margin(overrun, gap), harm) for r in first]
+        made = [changeovers.plan(r.path, shift, _margin(overrun, gap), harm) for r in first]
         courses[band] = tuple(one for one in made if one is not None)
     joined = JoinPlan({}, courses)
     whole = neighbours.settle(seen.meant, seen.fits, seen.pairs, joined.pass_at, errors.most)
@@ -111,14 +111,14 @@ def _ticks(shift: ShiftPlan, errors: Budget, gap: float) -> float:
         assert shared is not None
         middle = np.array([((shared.x0 + shared.x1) / 2, (shared.y0 + shared.y1) / 2)])
         most = QUANTILE * errors.sigma * float(errors.network.spread(a, b, middle)[0])
-        longest = max(longest, ticks.wanted(gap, most))
+        longest = max(longest, spurs.wanted(gap, most))
     return longest
 
 
 def _beside(mine: Sequence[Ring], pads: FloatArray) -> FloatArray:
     """The pads near a band: its own and its neighbours'."""
     x0, y0, x1, y1 = around([extent(ring.path) for ring in mine])
-    reach = pads[:, 2] + course.NEAR_PAD
+    reach = pads[:, 2] + changeovers.NEAR_PAD
     near = (pads[:, 0] >= x0 - reach) & (pads[:, 0] <= x1 + reach)
     near &= (pads[:, 1] >= y0 - reach) & (pads[:, 1] <= y1 + reach)
     found: FloatArray = pads[near]

@@ -14,13 +14,13 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import FloatArray, Path, Point
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import Engraving
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
+from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.shift import ShiftPlan
-from millprep.values.blank import Blank, Box
-from millprep.values.cut import Engraving
-from millprep.values.cutter import Cutter
-from millprep.values.finding import Finding
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray, Path, Point
 
 HEIGHT, WIDTH, STEP = 3.0, 2.0, 3.0
 """Height and width of a digit and from one digit to the next, mm."""

@@ -18,9 +18,9 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from millprep.values.blank import Box
-from millprep.values.cut import Ring
-from millprep.values.path import Point
+from millprep.geometry.path import Point
+from millprep.model.blank import Box
+from millprep.model.cut import Ring
 
 Band = tuple[int, str]
 Expected = Callable[[int, int, Point, Point], float]

@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import shapely
 
+from millprep.model.finding import Finding
 from millprep.passes.clamping import Clamping, denied, words
-from millprep.passes.ground import Ground
-from millprep.values.finding import Finding
+from millprep.passes.hole_room import Ground
 
 DIRECTIONS = {"left": (-1, 0), "right": (1, 0), "towards the front": (0, -1), "back": (0, 1)}
 """Ways a clamp may be moved: words and machine axes."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from millprep.values.blank import Blank, Box
-from millprep.values.finding import Finding
-from millprep.values.overhang import overhangs
-from millprep.values.pose import Pose
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Finding
+from millprep.model.overhang import overhangs
 
 
 def told(pose: Pose, blank: Blank, travel: Box, number: int) -> tuple[Finding, ...]:

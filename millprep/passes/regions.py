@@ -15,9 +15,9 @@ from types import MappingProxyType
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import Point
+from millprep.model.blank import Box
 from millprep.passes.shift import ShiftPlan
-from millprep.values.blank import Box
-from millprep.values.path import Point
 
 NOWHERE: Mapping[int, int] = MappingProxyType({})
 """No board has a pass of its own."""

@@ -14,18 +14,18 @@ from collections.abc import Sequence
 
 from shapely.geometry.base import BaseGeometry
 
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Finding, Refusal
+from millprep.model.milling_pass import RegistrationHole
+from millprep.model.plan import RegistrationPlan
 from millprep.passes import foolproof
 from millprep.passes.clamping import Clamping, denied
-from millprep.passes.ground import Ground, Spots
+from millprep.passes.expected_joins import Seam, expected
+from millprep.passes.hole_room import Ground, Spots
 from millprep.passes.hole_score import Score
 from millprep.passes.no_room import no_room
-from millprep.passes.seams import Seam, expected
 from millprep.passes.shift import Cell, ShiftPlan
 from millprep.passes.triangles import more, triples
-from millprep.values.blank import Blank, Box
-from millprep.values.finding import Finding, Refusal
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.plan import RegistrationPlan
 
 TRIED = 400
 """Sets that are tried, the best first, before a pass counts as without room."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+from millprep.model.finding import Finding
+from millprep.model.machine import Machine
 from millprep.passes.shift import ShiftPlan
-from millprep.values.finding import Finding
-from millprep.values.machine import Machine
 
 
 def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:

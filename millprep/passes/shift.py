@@ -18,11 +18,11 @@ from dataclasses import dataclass
 
 import shapely
 
-from millprep.values.blank import Box
-from millprep.values.finding import Finding, Refusal
-from millprep.values.machine import Machine
-from millprep.values.path import Point
-from millprep.values.pose import Pose
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.finding import Finding, Refusal
+from millprep.model.machine import Machine
 
 RESERVE = 2.0
 """Travel left over at the far end in the last pass, mm, where the fewest passes allow it: a

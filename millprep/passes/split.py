@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterable
 
-from millprep.values.path import Path, Point, Segment
+from millprep.geometry.path import Path, Point, Segment
 
 
 def crossings(path: Path, axis: int, value: float) -> list[float]:

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray, Path
+from millprep.model.cut import HoleCut, Ring
 from millprep.passes import neighbours
 from millprep.passes.neighbours import Pair
 from millprep.passes.regions import NOWHERE
 from millprep.passes.shift import ShiftPlan
-from millprep.values.cut import HoleCut, Ring
-from millprep.values.path import FloatArray, Path
 
 Band = tuple[int, str]
 """All rings around one piece: (placement, piece)."""

@@ -6,10 +6,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.values.blank import Blank, Box
-from millprep.values.finding import Finding, Refusal
-from millprep.values.path import Point
-from millprep.values.pose import Pose
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Finding, Refusal
 
 EDGE = 2.0
 """The place keeps this far from the blank's edge and from every cut, mm."""

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from millprep.passes.ground import Spots
+from millprep.geometry.path import FloatArray
+from millprep.model.plan import RegistrationPlan
+from millprep.passes.hole_room import Spots
 from millprep.passes.hole_score import Score
-from millprep.values.path import FloatArray
-from millprep.values.plan import RegistrationPlan
 
 SCALENE = 2.0
 """Sides of the triangle of holes differ by at least this much, so that a turned or flipped

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import math
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.finding import Finding, Refusal
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.shift import ShiftPlan, outside
-from millprep.values.blank import Box
-from millprep.values.finding import Finding, Refusal
-from millprep.values.machine import Machine
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import Point
-from millprep.values.pose import Pose
 
 
 def plan(

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from millprep.geometry.path import Path, Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.vernier import Measured, Vernier
 from millprep.passes.fit import quantile_99
-from millprep.values.blank import Box
-from millprep.values.path import Path, Point
-from millprep.values.pose import Pose
-from millprep.values.vernier import Measured, Vernier
 
 SIZES: dict[Measured, tuple[float, float, int]] = {"x": (1.0, 0.02, 10), "y": (0.6, 0.02, 6)}
 """Pitch, step and reach. Along x ±0.2 mm are shown, along y ±0.12 mm, so that the second kind

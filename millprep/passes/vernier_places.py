@@ -10,15 +10,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import FloatArray, Path, Point
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import Engraving
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
+from millprep.model.milling_pass import Join, RegistrationHole
+from millprep.model.vernier import Vernier
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.vernier import SIZES, area, combs
-from millprep.values.blank import Blank, Box
-from millprep.values.cut import Engraving
-from millprep.values.cutter import Cutter
-from millprep.values.finding import Finding
-from millprep.values.milling_pass import Join, RegistrationHole
-from millprep.values.path import FloatArray, Path, Point
-from millprep.values.vernier import Vernier
 
 CLEAR = 1.0
 """Laminate between a vernier and whatever else is cut, and the blank's edge, mm."""

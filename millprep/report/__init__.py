@@ -15,7 +15,7 @@ from millprep.report.sheet import findings_text, sheet
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from millprep.values.cut_set import CutSet
+    from millprep.model.set_of_programs import CutSet
 
 __all__ = ["write", "write_refused"]
 

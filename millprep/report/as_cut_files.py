@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from millprep.values.as_cut import CopperPart
-    from millprep.values.cut_set import CutSet
+    from millprep.model.as_cut import CopperPart
+    from millprep.model.set_of_programs import CutSet
 
 FOLDER = "as-cut"
 WITHIN = 0.002

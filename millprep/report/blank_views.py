@@ -8,16 +8,7 @@ import shapely
 
 from millprep.report import join_marks, marks
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import (
-    COPPER,
-    INK,
-    LAMINATE,
-    PAPER,
-    PIECE,
-    QUIET,
-    SHORT,
-    cutter_style,
-)
+from millprep.report.palette import COPPER, INK, LAMINATE, PAPER, PIECE, QUIET, SHORT, cutter_style
 from millprep.report.picture_words import say
 from millprep.report.scene import Scene
 from millprep.report.words import cutter_words, number, plain
@@ -25,9 +16,9 @@ from millprep.report.words import cutter_words, number, plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from millprep.geometry.path import Point
+    from millprep.model.cutter import Cutter
     from millprep.report.places import Marked
-    from millprep.values.cutter import Cutter
-    from millprep.values.path import Point
 
 BLANK_AXES = (say("axis.x.blank"), say("axis.y.blank"))
 MOST_FLAGS = 200

@@ -13,9 +13,9 @@ from millprep.report.plan_words import say
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
-    from millprep.values.check import Check, Touch
-    from millprep.values.cut_set import CutSet
-    from millprep.values.layout import Placement
+    from millprep.model.check import Check, Touch
+    from millprep.model.layout import Placement
+    from millprep.model.set_of_programs import CutSet
 
 Numbered = tuple[int, "Check"]
 """A check and its number in the CSV."""

@@ -15,10 +15,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
+from millprep.model.blank import Box
 from millprep.report.palette import INK, PAPER, QUIET
 from millprep.report.picture_words import say
 from millprep.report.words import number, plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from pathlib import Path

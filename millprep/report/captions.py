@@ -18,8 +18,8 @@ from millprep.report import marks
 from millprep.report.palette import INK, PAPER
 
 if TYPE_CHECKING:
+    from millprep.geometry.path import Point
     from millprep.report.canvas import Canvas
-    from millprep.values.path import Point
 
 SIZE = 7.0
 """Of the words, points."""

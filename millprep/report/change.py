@@ -8,8 +8,8 @@ from millprep.report.plan_words import say
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.program import Program
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
 
 
 def change_words(cut_set: CutSet) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from millprep.report.record import Row, finding_row
 from millprep.report.rules_record import rules_row
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
+    from millprep.model.set_of_programs import CutSet
 
 
 def checked(cut_set: CutSet) -> Row:

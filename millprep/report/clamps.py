@@ -12,8 +12,8 @@ from millprep.report.palette import CLAMP, INK, PAPER
 from millprep.report.words import number
 
 if TYPE_CHECKING:
+    from millprep.model.blank import Clamp
     from millprep.report.canvas import Canvas
-    from millprep.values.blank import Clamp
 
 HATCH = "\\\\\\"
 

@@ -9,29 +9,22 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.model.blank import Box
 from millprep.report import clamps, marks
 from millprep.report.blank_views import BLANK_AXES, titled
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import (
-    COPPER,
-    INK,
-    LAMINATE,
-    PAPER,
-    cutter_style,
-    paler,
-)
+from millprep.report.palette import COPPER, INK, LAMINATE, PAPER, cutter_style, paler
 from millprep.report.picture_words import say
 from millprep.report.words import number, plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from millprep.model.board import Hole
+    from millprep.model.cutter import Cutter
+    from millprep.model.set_of_programs import CutSet
     from millprep.report.places import Marked
     from millprep.report.scene import Scene
-    from millprep.values.board import Hole
-    from millprep.values.cut_set import CutSet
-    from millprep.values.cutter import Cutter
 
 FloatArray = NDArray[np.float64]
 

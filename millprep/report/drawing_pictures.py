@@ -11,12 +11,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas, drawing_settings, save
 from millprep.report.palette import INK, LAMINATE, PAPER, PIECE, PIECES, QUIET
 from millprep.report.picture_words import say
 from millprep.report.words import plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -10,9 +10,9 @@ from millprep.report.palette import INK, PAPER
 from millprep.report.picture_words import say
 
 if TYPE_CHECKING:
+    from millprep.geometry.path import Point
+    from millprep.model.milling_pass import Join
     from millprep.report.canvas import Canvas
-    from millprep.values.milling_pass import Join
-    from millprep.values.path import Point
 
 SIZE = 6.0
 """Of the words, points."""

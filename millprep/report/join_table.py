@@ -9,8 +9,8 @@ from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import Join, MillingPass
+    from millprep.model.milling_pass import Join, MillingPass
+    from millprep.model.set_of_programs import CutSet
 
 MOST = 8
 """Rows of the table."""

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, LOST, PAPER, QUIET
 from millprep.report.picture_words import say
 from millprep.report.words import number, plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass
-    from millprep.values.surface_map import Levelling, Uncorrected
+    from millprep.model.milling_pass import MillingPass
+    from millprep.model.set_of_programs import CutSet
+    from millprep.model.surface_map import Levelling, Uncorrected
 
 Row = dict[str, Any]
 PLACES = 20

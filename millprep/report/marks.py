@@ -14,9 +14,9 @@ from millprep.report.palette import FLAG, INK, PAPER
 if TYPE_CHECKING:
     from matplotlib.path import Path as Outline
 
+    from millprep.model.board import Hole
+    from millprep.model.cut import HoleCut
     from millprep.report.canvas import Canvas
-    from millprep.values.board import Hole
-    from millprep.values.cut import HoleCut
 
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]

@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.blank_views import BLANK_AXES
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.palette import COPPER, INK, QUIET
 from millprep.report.picture_words import say
 from millprep.report.words import number, plain
-from millprep.values.blank import Box
 
 if TYPE_CHECKING:
     from typing import Any
 
+    from millprep.geometry.path import FloatArray
+    from millprep.model.judged import NetJudged
     from millprep.report.scene import Scene
-    from millprep.values.judged import NetJudged
-    from millprep.values.path import FloatArray
 
 AROUND = 4.0
 """Shown around the net, mm."""

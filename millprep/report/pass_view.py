@@ -13,24 +13,17 @@ from millprep.report import captions, clamps, marks
 from millprep.report.blank_views import registration_hole, titled
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.captions import Caption
-from millprep.report.palette import (
-    COPPER,
-    EARLIER,
-    INK,
-    LAMINATE,
-    PAPER,
-    cutter_style,
-)
+from millprep.report.palette import COPPER, EARLIER, INK, LAMINATE, PAPER, cutter_style
 from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
 from millprep.report.words import WORK_WORDS, place, plain
 
 if TYPE_CHECKING:
-    from millprep.values.blank import Clamp
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass, RegistrationHole
-    from millprep.values.path import Point
-    from millprep.values.program import Program
+    from millprep.geometry.path import Point
+    from millprep.model.blank import Clamp
+    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
 
 FloatArray = NDArray[np.float64]
 

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from millprep.values.cut import HoleCut, Profile, Ring
-    from millprep.values.cut_set import CutSet
-    from millprep.values.judged import NetJudged
+    from millprep.model.cut import HoleCut, Profile, Ring
+    from millprep.model.judged import NetJudged
+    from millprep.model.set_of_programs import CutSet
 
 FOLDER = "previews"
 View = Callable[[], Canvas]

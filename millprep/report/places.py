@@ -9,9 +9,9 @@ from millprep.report.plan_words import say
 from millprep.report.words import place, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.finding import Finding
-    from millprep.values.path import Point
+    from millprep.geometry.path import Point
+    from millprep.model.finding import Finding
+    from millprep.model.set_of_programs import CutSet
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
 

@@ -8,27 +8,27 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.report.bed import bed_programs
 from millprep.report.cutting_words import cutting_row
 from millprep.report.levelling_record import levelling_row
 from millprep.report.resumed import resumed_rows
 from millprep.report.rules_record import rules_row
-from millprep.values.cutter import Drill, EndMill, Vee
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from millprep.values.as_cut import WorstCase
-    from millprep.values.certificate import Limit
-    from millprep.values.cut_set import CutSet, Figures
-    from millprep.values.cutter import Cutter
-    from millprep.values.cutting import Cutting
-    from millprep.values.finding import Finding
-    from millprep.values.layout import Placement
-    from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.values.pose import Pose
-    from millprep.values.program import Program
-    from millprep.values.vernier import Vernier
+    from millprep.geometry.pose import Pose
+    from millprep.model.as_cut import WorstCase
+    from millprep.model.certificate import Limit
+    from millprep.model.cutter import Cutter
+    from millprep.model.cutting import Cutting
+    from millprep.model.finding import Finding
+    from millprep.model.layout import Placement
+    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet, Figures
+    from millprep.model.vernier import Vernier
 
 FORMAT = 1
 CORNERS = 20

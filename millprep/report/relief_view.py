@@ -17,9 +17,9 @@ from millprep.report.picture_words import say
 from millprep.report.scene import Scene, around, moved
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass
-    from millprep.values.surface_map import Levelling, Uncorrected
+    from millprep.model.milling_pass import MillingPass
+    from millprep.model.set_of_programs import CutSet
+    from millprep.model.surface_map import Levelling, Uncorrected
 
 FloatArray = NDArray[np.float64]
 

@@ -8,9 +8,9 @@ from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.program import Program
-    from millprep.values.resumption import Resumption
+    from millprep.model.program import Program
+    from millprep.model.resumption import Resumption
+    from millprep.model.set_of_programs import CutSet
 
 
 def resumed_rows(cut_set: CutSet) -> list[dict[str, Any]] | None:

@@ -14,7 +14,7 @@ from millprep.report.scene_data import scene_data
 from millprep.report.screen_colours import DARK, LIGHT, colours, style_variables
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
+    from millprep.model.set_of_programs import CutSet
 
 SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from millprep.values.judged import BoardJudged, Neck, NetJudged, Spacing
+    from millprep.model.judged import BoardJudged, Neck, NetJudged, Spacing
 
 Row = dict[str, Any]
 MOST_PAIRS = 100

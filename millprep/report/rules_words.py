@@ -12,9 +12,9 @@ from millprep.report.plan_words import say
 from millprep.report.words import columns, many, number, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.judged import BaseFound, BoardJudged, NetJudged, Spacing
-    from millprep.values.path import Point
+    from millprep.geometry.path import Point
+    from millprep.model.judged import BaseFound, BoardJudged, NetJudged, Spacing
+    from millprep.model.set_of_programs import CutSet
 
 MOST_PAIRS = 20
 """Pairs that are told one by one; the rest is counted."""

@@ -9,22 +9,22 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.values.blank import Box
+from millprep.model.blank import Box
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from millprep.values.as_cut import AsCut
-    from millprep.values.blank import Blank
-    from millprep.values.board import Hole
-    from millprep.values.cut import Clearing, HoleCut, Profile, Ring
-    from millprep.values.cut_set import CutSet
-    from millprep.values.cutter import Cutter
-    from millprep.values.layout import Placement
-    from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.values.path import Point
-    from millprep.values.pose import Pose
-    from millprep.values.program import Program
+    from millprep.geometry.path import Point
+    from millprep.geometry.pose import Pose
+    from millprep.model.as_cut import AsCut
+    from millprep.model.blank import Blank
+    from millprep.model.board import Hole
+    from millprep.model.cut import Clearing, HoleCut, Profile, Ring
+    from millprep.model.cutter import Cutter
+    from millprep.model.layout import Placement
+    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
 
 FloatArray = NDArray[np.float64]
 

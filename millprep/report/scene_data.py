@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, whole
 from millprep.report.places import ORDER, marked, name_of, where_words
 from millprep.report.scene import ordered_cutters
 from millprep.report.trail_data import trail_data
 from millprep.report.words import cutter_words, plain
-from millprep.values.cutter import Drill, EndMill, Vee
 
 if TYPE_CHECKING:
-    from millprep.values.board import Board
-    from millprep.values.cut import HoleCut
-    from millprep.values.cut_set import CutSet
-    from millprep.values.cutter import Cutter
-    from millprep.values.layout import Placement
-    from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.values.path import Point
+    from millprep.geometry.path import Point
+    from millprep.model.board import Board
+    from millprep.model.cut import HoleCut
+    from millprep.model.cutter import Cutter
+    from millprep.model.layout import Placement
+    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.set_of_programs import CutSet
 
 DIGITS = 4
 """Figures that are told as they are have so many decimals."""

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.model.overhang import overhangs
 from millprep.report.bed import on_pins
 from millprep.report.plan_words import say
 from millprep.report.touch_page import touching
 from millprep.report.words import number, place, plain
 from millprep.report.zero import drilled_now
-from millprep.values.overhang import overhangs
 
 if TYPE_CHECKING:
-    from millprep.values.blank import Blank, Clamp
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.blank import Blank, Clamp
+    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.set_of_programs import CutSet
 
 
 def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from millprep.model.overhang import overhangs
 from millprep.report import svg
 from millprep.report.bed import on_pins
 from millprep.report.dimensions import Mark, Side, room, running
@@ -21,12 +22,11 @@ from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, PAPER, QUIET
 from millprep.report.plan_words import say
 from millprep.report.words import number, plain
 from millprep.report.zero import drilled_now
-from millprep.values.overhang import overhangs
 
 if TYPE_CHECKING:
-    from millprep.values.blank import Blank, Clamp
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.blank import Blank, Clamp
+    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.set_of_programs import CutSet
 
 Point = tuple[float, float]
 WIDE = 186.0

@@ -34,8 +34,8 @@ from millprep.report.zero import zero_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from millprep.values.cut_set import CutSet
-    from millprep.values.program import Program
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
 
 BLANK = ("", "")
 MOST_TO_DECIDE = 8

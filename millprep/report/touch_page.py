@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from millprep.model.cutter import EndMill
 from millprep.report.plan_words import say
 from millprep.report.words import number, plain
-from millprep.values.cutter import EndMill
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass
-    from millprep.values.program import Program
+    from millprep.model.milling_pass import MillingPass
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
 
 
 @dataclass(frozen=True, slots=True)

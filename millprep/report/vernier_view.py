@@ -11,9 +11,9 @@ from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass
-    from millprep.values.vernier import Vernier
+    from millprep.model.milling_pass import MillingPass
+    from millprep.model.set_of_programs import CutSet
+    from millprep.model.vernier import Vernier
 
 EXAMPLE = 3
 """The line that runs through in the drawing."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import unicodedata
 from typing import TYPE_CHECKING
 
-from millprep.values.cutter import Drill, EndMill, Vee
+from millprep.model.cutter import Drill, EndMill, Vee
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from millprep.values.cutter import Cutter
+    from millprep.model.cutter import Cutter
 
 WORK_WORDS = {
     "register": "registration holes",

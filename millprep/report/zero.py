@@ -13,9 +13,9 @@ from millprep.report.words import number, place, plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from millprep.values.cut_set import CutSet
-    from millprep.values.milling_pass import MillingPass, RegistrationHole
-    from millprep.values.path import Point
+    from millprep.geometry.path import Point
+    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.set_of_programs import CutSet
 
 CHECKED = 0.05
 """A zero found again is good when the second place shows within this, mm: common practice, no

@@ -17,13 +17,13 @@ from typing import Any
 import shapely
 
 from fixtures.valve_boards import valve_board
-from millprep.paths.clearing import clear
-from millprep.paths.isolation import Island, isolate
-from millprep.paths.midline import isolate_in_the_middle
-from millprep.paths.offset import offsets
-from millprep.values.cut import Clearing, Ring
-from millprep.values.cutter import Cutter, EndMill, Vee
-from millprep.values.plan import IsolationPlan
+from millprep.geometry.offset import offsets
+from millprep.model.cut import Clearing, Ring
+from millprep.model.cutter import Cutter, EndMill, Vee
+from millprep.model.plan import IsolationPlan
+from millprep.toolpaths.clearing import clear
+from millprep.toolpaths.isolation import Island, isolate
+from millprep.toolpaths.midline import isolate_in_the_middle
 
 COPPER, DEPTH = 0.035, 0.08
 COMMON: dict[str, Any] = {

@@ -27,7 +27,6 @@ def measured(cpu: int | None, memory: int | None) -> Iterator[dict[str, Any]]:
     """
     import ezdxf.filemanagement
 
-    from millprep.drawing import reading  # noqa: F401 - so that no child has to load it
     from tests.published.test_real_drawings import OUTCOMES
 
     with tempfile.TemporaryDirectory() as folder:
@@ -55,7 +54,7 @@ def _read(number: int, pad: Path, cpu: int | None, memory: int | None) -> int:
     import resource
     import traceback
 
-    from millprep.values.finding import Refusal
+    from millprep.model.finding import Refusal
     from tests.published.test_real_drawings import OUTCOMES, attempt
 
     if cpu is not None:

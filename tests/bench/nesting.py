@@ -28,10 +28,10 @@ from pathlib import Path
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.layout.check import faults
-from millprep.layout.nest import EFFORTS, Effort, Nested, nest
-from millprep.layout.offcut import covered, used_length
-from millprep.layout.wanted import Sheet, Wanted
+from millprep.nesting.check import faults
+from millprep.nesting.nest import EFFORTS, Effort, Nested, nest
+from millprep.nesting.offcut import covered, used_length
+from millprep.nesting.wanted import Sheet, Wanted
 
 CLASSIC = (
     "albano",

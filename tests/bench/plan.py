@@ -18,9 +18,10 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from millprep import drawing, job, one_blank
-from millprep.paths.isolation import Island, isolate
-from millprep.steps import laying
+from millprep import drawing, job
+from millprep.passes import blank_cuts, blank_passes
+from millprep.toolpaths.isolation import Island, isolate
+from millprep.workflow import laying
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
 MOST = 2.0
@@ -35,19 +36,19 @@ def measured(runs: int) -> dict[str, Any]:
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,), placements = layout.blanks, layout.placements
-    made = one_blank.cuts(plan, blank, placements)
+    made = blank_cuts.cuts(plan, blank, placements)
     (placement,) = placements
     islands = [Island(0, p.id, placement.pose.shape(p.shape)) for p in board.pieces]
     edge = placement.pose.shape(board.outline)
 
     def without_programs() -> object:
-        with patch.object(one_blank, "build", lambda *_: ()):
-            return one_blank.passes(plan, blank, made, placements, {})
+        with patch.object(blank_passes, "build", lambda *_: ()):
+            return blank_passes.passes(plan, blank, made, placements, {})
 
     works: dict[str, Callable[[], object]] = {
         "isolation": lambda: isolate(islands, edge, plan.isolation, blank.copper),
         "plan": without_programs,
-        "plan and programs": lambda: one_blank.passes(plan, blank, made, placements, {}),
+        "plan and programs": lambda: blank_passes.passes(plan, blank, made, placements, {}),
     }
     least = dict.fromkeys(works, float("inf"))
     for _ in range(runs):

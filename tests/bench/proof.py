@@ -20,17 +20,17 @@ from unittest import mock
 import click
 import shapely
 
-from millprep import one_blank
-from millprep.prepare import prepare
-from millprep.proof.as_cut import as_cut
-from millprep.proof.compare import compare
-from millprep.proof.reader import read
-from millprep.steps import readback
-from millprep.values.blank import Blank
-from millprep.values.layout import Layout, Placement
-from millprep.values.pose import Pose
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank
+from millprep.model.layout import Layout, Placement
+from millprep.passes import blank_cuts, blank_passes
+from millprep.verify import prove
+from millprep.verify.as_cut import as_cut
+from millprep.verify.compare import compare
+from millprep.verify.reader import read
+from millprep.workflow.prepare import prepare
 from tests.conftest import EXAMPLES
-from tests.proof.programs import HEAD, PASS, TAIL, around, board, vee
+from tests.verify.programs import HEAD, PASS, TAIL, around, board, vee
 
 T = TypeVar("T")
 
@@ -52,18 +52,18 @@ def ratios() -> dict[str, float]:
     """Seconds of each step on the half-metre board."""
     spent: dict[str, float] = {}
     steps = (
-        (one_blank, "cuts"),
-        (one_blank, "passes"),
-        (readback, "prove"),
-        (readback, "worst"),
-        (readback, "certificate_of"),
+        (blank_cuts, "cuts"),
+        (blank_passes, "passes"),
+        (prove, "prove"),
+        (prove, "worst"),
+        (prove, "certificate_of"),
     )
     with tempfile.TemporaryDirectory() as folder, ExitStack() as patched:
         for module, name in steps:
             work = timed(spent, name, getattr(module, name))
             patched.enter_context(mock.patch.object(module, name, work))
         # all in this process, so that its time is counted
-        patched.enter_context(mock.patch("millprep.prepare.beside", lambda work: work))
+        patched.enter_context(mock.patch("millprep.workflow.prepare.beside", lambda work: work))
         prepare(EXAMPLES / "memory-board.toml", Path(folder) / "out")
     return spent
 

@@ -22,8 +22,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from millprep.model.set_of_programs import CutSet
 from millprep.report.sheet import sheet
-from millprep.values.cut_set import CutSet
 from tests.browser import chromium
 from tests.browser.chromium import Opened, open_sheet
 from tests.report.synthetic import invented

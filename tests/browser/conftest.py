@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from millprep.model.vernier import Vernier
 from millprep.report.sheet import sheet
-from millprep.values.vernier import Vernier
 from tests.browser import chromium
 from tests.browser.chromium import Opened, open_sheet
 from tests.report.synthetic import invented

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from millprep.model.finding import Finding
+from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import sheet
-from millprep.values.cut_set import CutSet, InputFile
-from millprep.values.finding import Finding
 from tests.browser.chromium import Opened, open_sheet
 from tests.report.synthetic import VEE, invented
 from tests.report.trails import with_trails

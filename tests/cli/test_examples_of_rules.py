@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from millprep.trade.spacing import required
+from millprep.standards.spacing import required
 from tests.cli.small import run
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "rules"

@@ -10,8 +10,8 @@ from ezdxf import filemanagement, units
 from ezdxf.layouts.layout import Modelspace
 
 from millprep.job import load
-from millprep.prepare import prepare
-from millprep.values.plan import BoardPlan, LayerRoles
+from millprep.model.plan import BoardPlan, LayerRoles
+from millprep.workflow.prepare import prepare
 from tests.cli import small
 from tests.cli.small import run
 

@@ -9,9 +9,9 @@ import ezdxf.filemanagement
 import pytest
 
 from millprep.drawing import read
-from millprep.values.board import Board
-from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import LayerRoles, Unit
+from millprep.model.board import Board
+from millprep.model.finding import Finding, Refusal
+from millprep.model.plan import LayerRoles, Unit
 
 ROLES = LayerRoles(copper=("foil",), outline=("rim",), holes=("bores",))
 FOIL = {"layer": "foil"}

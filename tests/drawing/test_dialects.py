@@ -10,9 +10,9 @@ import pytest
 import shapely
 
 from millprep.drawing import read
-from millprep.values.finding import Refusal
-from millprep.values.path import SAGITTA
-from millprep.values.plan import LayerRoles, Selection
+from millprep.geometry.path import SAGITTA
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles, Selection
 
 DIALECTS = Path(__file__).parents[2] / "fixtures" / "dialects"
 NAMES = sorted(file.stem for file in DIALECTS.glob("*.dxf"))

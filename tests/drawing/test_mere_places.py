@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from millprep.job import load
-from millprep.steps.inputs import told
-from millprep.values.board import LeftOut
+from millprep.model.board import LeftOut
+from millprep.workflow.inputs import told
 from tests.drawing.sheet import BORES, FOIL, RIM, Sheet
 from tests.job.sample import write
 

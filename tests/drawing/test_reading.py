@@ -9,8 +9,8 @@ import pytest
 import shapely
 
 from millprep.drawing import read
-from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles
 from tests.drawing.sheet import BORES, FOIL, RIM, ROLES, Sheet, codes
 
 

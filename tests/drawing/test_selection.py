@@ -11,8 +11,8 @@ import pytest
 from millprep.drawing import read
 from millprep.drawing.marks.circles import in_circles
 from millprep.drawing.reading import read_board
-from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles, Selection
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles, Selection
 from tests.drawing.sheet import FOIL, Sheet, codes
 
 TRACK = {**FOIL, "const_width": 1.0}

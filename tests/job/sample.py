@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.values.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal
 
 JOB = """\
 name = "Lamp sequencer"

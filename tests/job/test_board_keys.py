@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.values.plan import LayerRoles, Selection
+from millprep.model.plan import LayerRoles, Selection
 from tests.job.sample import JOB, changed, messages, write
 
 LAYERS = 'layers = { copper = ["TRACKS"], outline = ["EDGE"], holes = ["PINS"] }\n'

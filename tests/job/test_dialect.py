@@ -6,7 +6,7 @@ import pytest
 
 from millprep.job import load
 from millprep.job.dialect_checks import unfit
-from millprep.values.dialect import Dialect
+from millprep.model.dialect import Dialect
 
 from .sample import changed, messages, write
 

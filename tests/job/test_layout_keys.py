@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from millprep import job
-from millprep.values.finding import Refusal
-from millprep.values.plan import PlacePlan
+from millprep.model.finding import Refusal
+from millprep.model.plan import PlacePlan
 from tests.cli.small import changed, put
 
 KEYS = """count = 2

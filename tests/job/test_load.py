@@ -10,18 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from millprep.job import load
-from millprep.values.blank import Box, Clamp
-from millprep.values.cutter import Drill, EndMill, Vee
-from millprep.values.dialect import Dialect
-from millprep.values.finding import Finding, Refusal
-from millprep.values.plan import (
-    BlankPlan,
-    ClearingPlan,
-    JobPlan,
-    LayerRoles,
-    ProbePlan,
-    WireLink,
-)
+from millprep.model.blank import Box, Clamp
+from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.model.dialect import Dialect
+from millprep.model.finding import Finding, Refusal
+from millprep.model.plan import BlankPlan, ClearingPlan, JobPlan, LayerRoles, ProbePlan, WireLink
 
 from .sample import JOB, changed, findings, messages, write
 

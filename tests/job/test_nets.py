@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.values.finding import Refusal
-from millprep.values.net import Load
-from millprep.values.plan import NetPlan, RulesPlan, SocketPin
+from millprep.model.finding import Refusal
+from millprep.model.net import Load
+from millprep.model.plan import NetPlan, RulesPlan, SocketPin
 from tests.job.sample import JOB, write
 
 NETS = """

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load, presets
-from millprep.trade.holes import Level, least_hole, least_land
+from millprep.standards.holes import Level, least_hole, least_land
 
 from .sample import JOB, messages, write
 

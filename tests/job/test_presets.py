@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load, presets
-from millprep.values.cutter import Drill, EndMill, Vee
+from millprep.model.cutter import Drill, EndMill, Vee
 
 from .sample import JOB, changed, write
 

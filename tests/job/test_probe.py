@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 from tests.cli import small
 
 TOUCHING = '\n[registration]\nmethod = "measure"\nprobe = "electrical"\n'

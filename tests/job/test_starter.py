@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import Start, load, starter, warnings
-from millprep.values.plan import LayerRoles
+from millprep.model.plan import LayerRoles
 
 from .sample import messages, write
 

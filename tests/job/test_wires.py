@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.values.plan import WireLink
+from millprep.model.plan import WireLink
 
 from .sample import changed, messages, write
 

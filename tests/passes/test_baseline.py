@@ -8,10 +8,10 @@ import re
 import numpy as np
 import pytest
 
+from millprep.geometry.path import Point
+from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes.baseline import judge, least_base
-from millprep.passes.network import QUANTILE, Network
-from millprep.values.milling_pass import Join, RegistrationHole
-from millprep.values.path import Point
+from millprep.passes.misalignment import QUANTILE, Network
 from tests.passes.test_registration import REGISTRATION
 
 SIGMA = 0.03

@@ -14,10 +14,10 @@ import pytest
 import shapely
 
 from fixtures.valve_boards import valve_board
-from millprep.passes import budget
-from millprep.proof.join_tolerance import certify
-from millprep.values.cut import Ring
-from millprep.values.milling_pass import Join
+from millprep.model.cut import Ring
+from millprep.model.milling_pass import Join
+from millprep.passes import error_budget
+from millprep.verify.join_tolerance import certify
 from tests.passes.test_valve_boards import Cut, cut
 
 CLOSE = 0.005
@@ -88,7 +88,7 @@ def test_the_gap_a_join_keeps_is_what_the_certificate_finds() -> None:
     for join in in_the_open(one)[:2]:
         asked = 0.25
         g = one.groove
-        said = budget.tolerance_gap(g.foot, g.laps, g.pitch, asked, join.overrun)
+        said = error_budget.tolerance_gap(g.foot, g.laps, g.pitch, asked, join.overrun)
         _, found = certified(one, join, asked)
         assert found == pytest.approx(said, abs=CLOSE)
 

@@ -12,20 +12,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
-from millprep.passes import course, joins
-from millprep.passes.course import Course, Harm
-from millprep.passes.drift import Budget
+from millprep.geometry.path import FloatArray, Path
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.cut import HoleCut
+from millprep.model.milling_pass import RegistrationHole
+from millprep.passes import changeovers, joins
+from millprep.passes.changeovers import Course, Harm
 from millprep.passes.joins import JoinPlan
-from millprep.passes.network import Network
+from millprep.passes.machine_errors import Budget
+from millprep.passes.misalignment import Network
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
-from millprep.paths.isolation import Island, isolate
-from millprep.values.blank import Box
-from millprep.values.cut import HoleCut
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray, Path
-from millprep.values.pose import Pose
-from tests.paths.bench import disc, isolation, one
+from millprep.toolpaths.isolation import Island, isolate
+from tests.toolpaths.bench import disc, isolation, one
 
 MARGIN = 2.0
 HOLES = ((120.0, 5.0), (130.0, 95.0))
@@ -69,7 +69,7 @@ def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
 
 
 def planned(path: Path, shift: ShiftPlan = TWO, by: Harm | None = None) -> Course:
-    found = course.plan(path, shift, MARGIN, by or harm(len(shift.windows) - 1))
+    found = changeovers.plan(path, shift, MARGIN, by or harm(len(shift.windows) - 1))
     assert found is not None
     return found
 
@@ -108,7 +108,7 @@ def test_passes_follow_each_other_round_the_ring() -> None:
 def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:
     """Straight copper everywhere: at the holes' middle, where the mismatch is least."""
     for crossover in planned(around(5.0, 240.0)).crossovers:
-        assert crossover.at[0] == pytest.approx(125.0, abs=course.STEP)
+        assert crossover.at[0] == pytest.approx(125.0, abs=changeovers.STEP)
 
 
 @given(vertex=st.integers(1, 3), reverse=st.booleans())
@@ -126,7 +126,7 @@ def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(
     assert len(a) == len(b) == 4
     for (y0, x0), (y1, x1) in zip(a, b, strict=True):
         assert y0 == pytest.approx(y1, abs=1e-9)
-        assert x0 == pytest.approx(x1, abs=2 * course.STEP)
+        assert x0 == pytest.approx(x1, abs=2 * changeovers.STEP)
 
 
 def test_joins_keep_away_from_pads_and_bends() -> None:
@@ -137,13 +137,13 @@ def test_joins_keep_away_from_pads_and_bends() -> None:
     path = Path.lines([*zigzag, (240.0, 60.0), (5.0, 60.0), (5.0, 49.0)])
     for crossover in planned(path).crossovers:
         x, y = crossover.at
-        assert min(math.dist((x, y), corner) for corner in zigzag) >= course.STRAIGHT
+        assert min(math.dist((x, y), corner) for corner in zigzag) >= changeovers.STRAIGHT
 
 
 def test_a_ring_out_of_reach_has_no_course() -> None:
-    assert course.plan(around(5.0, 300.0), TWO, MARGIN, harm()) is None
+    assert changeovers.plan(around(5.0, 300.0), TWO, MARGIN, harm()) is None
     apart = windows((0.0, 100.0), (99.0, 250.0))
-    assert course.plan(around(5.0, 240.0), apart, MARGIN, harm()) is None
+    assert changeovers.plan(around(5.0, 240.0), apart, MARGIN, harm()) is None
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -170,7 +170,7 @@ def test_the_walk_is_the_cheapest_of_all(seed: int, closed: bool) -> None:
     best = min(price(walk) for walk in itertools.product(range(passes), repeat=n))
     if math.isinf(best):
         return
-    states = course._walk(allowed, changes, closed)
+    states = changeovers._walk(allowed, changes, closed)
     assert price(tuple(states.tolist())) == pytest.approx(best)
 
 

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from millprep.passes.drift import Budget, Drift
+from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.pose import Pose
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.fit import fit
-from millprep.passes.network import QUANTILE, Network
-from millprep.values.machine import Machine
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray, Point
-from millprep.values.pose import Pose
-from tests.paths.bench import MACHINE
+from millprep.passes.machine_errors import Budget, Drift
+from millprep.passes.misalignment import QUANTILE, Network
+from tests.toolpaths.bench import MACHINE
 
 PLACES: list[Point] = [(240.0, 12.0), (231.3, 60.0), (262.1, 97.0)]
 UP: Point = (0.0, 1.0)

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.passes.fit import bad_hole, fit, suspicious
-from millprep.values.path import Point
-from millprep.values.pose import Pose
 
 SIGMA = 0.03
 HOLES: list[Point] = [

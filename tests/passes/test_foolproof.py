@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Refusal
+from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import labels, registration
 from millprep.passes.clamping import Clamping
 from millprep.passes.foolproof import NEAR, other_sets, ways, wrong_ways
 from millprep.passes.shift import ShiftPlan, plan
-from millprep.values.blank import Blank, Box
-from millprep.values.finding import Refusal
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.pose import Pose
 from tests.passes.test_registration import REGISTRATION
-from tests.paths.bench import MACHINE, vee
+from tests.toolpaths.bench import MACHINE, vee
 
 SIZES = [
     (500.0, 110.0, 290.0, 180.0), (700.0, 110.0, 210.0, 180.0), (1200.0, 120.0, 300.0, 180.0),

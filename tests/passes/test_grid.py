@@ -12,21 +12,21 @@ import pytest
 import shapely
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep import drawing, job, one_blank
-from millprep.one_blank.whole import extent
-from millprep.one_blank.windows import joined_by, windows
-from millprep.passes import share, turn
+from millprep import drawing, job
+from millprep.geometry.path import Point
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import Profile
+from millprep.model.finding import Refusal
+from millprep.model.layout import Placement
+from millprep.model.plan import JobPlan
+from millprep.passes import blank_cuts, blank_passes, laps_by_pass, turn
+from millprep.passes.blank_cuts import extent
 from millprep.passes.labels import CLEAR
-from millprep.passes.network import Network
+from millprep.passes.misalignment import Network
 from millprep.passes.regions import Regions, profile_overrun
-from millprep.steps import laying
-from millprep.values.blank import Blank, Box
-from millprep.values.cut import Profile
-from millprep.values.finding import Refusal
-from millprep.values.layout import Placement
-from millprep.values.path import Point
-from millprep.values.plan import JobPlan
-from tests.paths.bench import MACHINE
+from millprep.passes.windows import joined_by, windows
+from millprep.workflow import laying
+from tests.toolpaths.bench import MACHINE
 
 CASES: dict[str, tuple[int, Point, Point, Point, dict[str, Any]]] = {
     "grid": (3, (330.0, 240.0), (220.0, 160.0), (370.0, 280.0), {}),
@@ -46,8 +46,8 @@ class Walked:
     job: JobPlan
     blank: Blank
     placements: tuple[Placement, ...]
-    cuts: one_blank.Cuts
-    done: one_blank.Passes
+    cuts: blank_cuts.Cuts
+    done: blank_passes.Passes
 
 
 @pytest.fixture(scope="module", params=CASES)
@@ -68,8 +68,8 @@ def walk(
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,) = layout.blanks
-    made = one_blank.cuts(plan, blank, layout.on(1))
-    done = one_blank.passes(plan, blank, made, layout.on(1), {})
+    made = blank_cuts.cuts(plan, blank, layout.on(1))
+    done = blank_passes.passes(plan, blank, made, layout.on(1), {})
     return Walked(plan, blank, layout.on(1), made, done)
 
 
@@ -192,7 +192,7 @@ def test_a_dry_run_leads_to_the_cross_and_every_hole_above_the_copper(walked: Wa
 def test_profiles_are_cut_whole_and_by_the_last_pass_that_reaches(walked: Walked) -> None:
     untabbed = walked.cuts.profiles
     plan = windows(joined_by(walked.job, walked.blank), walked.blank, extent(walked.cuts))
-    shared = share.share_profiles(untabbed, plan, 1.0, 1)
+    shared = laps_by_pass.share_profiles(untabbed, plan, 1.0, 1)
     parts = [c for cuts in shared.by_pass for c in cuts if isinstance(c, Profile)]
     for profile in untabbed:
         mine = [p.path.line() for p in parts if p.placement == profile.placement]

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.geometry.arcs import from_line
+from millprep.geometry.path import Path, Point
+from millprep.model.cut import HoleCut, Ring
 from millprep.passes.holes_apart import holes_apart
-from millprep.paths.arcs import from_line
-from millprep.values.cut import HoleCut, Ring
-from millprep.values.path import Path, Point
 
 PAD = shapely.Point(20.0, 10.0).buffer(1.2, quad_segs=16).exterior
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep import drawing, job, one_blank
-from millprep.passes import split
-from millprep.steps import laying
-from millprep.values.path import Point
+from millprep import drawing, job
+from millprep.geometry.path import Point
+from millprep.passes import blank_cuts, blank_passes, split
+from millprep.workflow import laying
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
 
@@ -23,8 +23,8 @@ def test_the_joins_are_as_the_example_says() -> None:
         one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
-    cuts = one_blank.cuts(plan, layout.blanks[0], layout.placements)
-    done = one_blank.passes(plan, layout.blanks[0], cuts, layout.placements, {})
+    cuts = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
+    done = blank_passes.passes(plan, layout.blanks[0], cuts, layout.placements, {})
     joins = [join for join in done.joins if join.piece is not None]
 
     first = [ring.path for ring in cuts.rings if ring.lap == 0]

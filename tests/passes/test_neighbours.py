@@ -8,10 +8,10 @@ import pytest
 import shapely
 from numpy.random import default_rng
 
+from millprep.geometry.path import Path, Point
+from millprep.model.blank import Box
+from millprep.model.cut import Ring
 from millprep.passes.neighbours import Band, Flow, Pair, bites, near, settle
-from millprep.values.blank import Box
-from millprep.values.cut import Ring
-from millprep.values.path import Path, Point
 
 AT: Point = (0.0, 0.0)
 UP: Point = (0.0, 1.0)

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from millprep.passes import budget
-from millprep.passes.network import Network, largest
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.path import FloatArray, Point
+from millprep.geometry.path import FloatArray, Point
+from millprep.model.milling_pass import RegistrationHole
+from millprep.passes import error_budget
+from millprep.passes.misalignment import Network, largest
 
 SIGMA = 0.03
 DRAWS = 40_000
@@ -113,10 +113,10 @@ def test_the_draws_can_disagree() -> None:
 def test_neighbours_in_a_row_miss_each_other_as_the_closed_form_says(k: int) -> None:
     """σ² (I/N + r⊥ r⊥ᵀ / S), Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998."""
     network = Network.of(CHAIN, 4, keys=False)
-    holes = budget.locating([h.blank for h in CHAIN if h.used_in == k + 2])
+    holes = error_budget.locating([h.blank for h in CHAIN if h.used_in == k + 2])
     for at in [(0.0, 0.0), (170.0, 80.0), (600.0, 55.0)]:
         for across in [(0.0, 1.0), (1.0, 0.0), (0.8, -0.6)]:
-            closed = budget.sigma_across(holes, at, across, SIGMA)
+            closed = error_budget.sigma_across(holes, at, across, SIGMA)
             assert network.sigma_across(k, k + 1, at, across, SIGMA) == pytest.approx(closed)
 
 

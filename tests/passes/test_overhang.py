@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.overhang import PROP, overhangs
 from millprep.passes import overhang
-from millprep.values.blank import Blank, Box
-from millprep.values.overhang import PROP, overhangs
-from millprep.values.pose import Pose
 
 TRAVEL = Box(0.0, 0.0, 220.0, 160.0)
 BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)

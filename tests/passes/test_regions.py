@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 import shapely
 
+from millprep.model.blank import Box
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan, plan
-from millprep.values.blank import Box
-from tests.paths.bench import MACHINE
+from tests.toolpaths.bench import MACHINE
 
 REACH = 1.0
 ROW = Box(5.0, 5.0, 500.0, 95.0), (300.0, 100.0)

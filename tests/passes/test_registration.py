@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.model.blank import Blank, Box, Clamp
+from millprep.model.finding import Refusal
+from millprep.model.milling_pass import RegistrationHole
+from millprep.model.plan import RegistrationPlan
 from millprep.passes.clamping import Clamping
-from millprep.passes.network import Network
+from millprep.passes.misalignment import Network
 from millprep.passes.no_room import DIRECTIONS
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from millprep.passes.triangles import SCALENE
-from millprep.values.blank import Blank, Box, Clamp
-from millprep.values.finding import Refusal
-from millprep.values.milling_pass import RegistrationHole
-from millprep.values.plan import RegistrationPlan
-from tests.paths.bench import MACHINE, drill, mill
+from tests.toolpaths.bench import MACHINE, drill, mill
 
 REGISTRATION = RegistrationPlan(
     method="pins", hole=3.0, key=4.0, wall=2.0, cutters=(drill(3.0), mill(2.0)), pin=2.98,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.cut import HoleCut
+from millprep.model.finding import Refusal
+from millprep.passes.holes_by_pass import share_holes
 from millprep.passes.joins import JoinPlan
-from millprep.passes.share_holes import share_holes
 from millprep.passes.shift import ShiftPlan
-from millprep.values.blank import Box
-from millprep.values.cut import HoleCut
-from millprep.values.finding import Refusal
-from millprep.values.path import Point
-from millprep.values.pose import Pose
 
 # two windows that share x from 80 to 100
 TWO = ShiftPlan(

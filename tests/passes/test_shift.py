@@ -10,11 +10,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from millprep.model.blank import Box
+from millprep.model.finding import Refusal
 from millprep.passes.screw import told
 from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
-from millprep.values.blank import Box
-from millprep.values.finding import Refusal
-from tests.paths.bench import MACHINE
+from tests.toolpaths.bench import MACHINE
 
 LEAST = 30.0
 

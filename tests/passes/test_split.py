@@ -11,9 +11,9 @@ import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from millprep.geometry.path import Path
 from millprep.passes.split import crossings, parts
-from millprep.values.path import Path
-from tests.values.test_path import paths
+from tests.geometry.test_path import paths
 
 QUICK = settings(max_examples=60, deadline=None)
 coordinate = st.integers(-500, 500).map(lambda n: n / 10)

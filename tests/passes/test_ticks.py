@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.passes.ticks import ENOUGH, STEP, Groove, Room, add, wanted
-from millprep.values.cut import Cut, Ring
-from millprep.values.milling_pass import Join
-from millprep.values.path import Path
+from millprep.geometry.path import Path
+from millprep.model.cut import Cut, Ring
+from millprep.model.milling_pass import Join
+from millprep.passes.spurs import ENOUGH, STEP, Groove, Room, add, wanted
 
 GROOVE = Groove(surface=0.14, foot=0.12, pitch=0.1, laps=2)
 """Laps 0.07 and 0.17 beside the copper; W = 0.22."""

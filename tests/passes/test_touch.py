@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Refusal
 from millprep.passes import touch
-from millprep.values.blank import Blank, Box
-from millprep.values.finding import Refusal
-from millprep.values.path import Point
-from millprep.values.pose import Pose
 
 BLANK = Blank(1, (200.0, 100.0), 1.6, 0.035)
 WINDOW = Box(-10.0, -10.0, 150.0, 120.0)

@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from millprep.geometry.path import Point
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import Join
 from millprep.passes.fit import fit
-from millprep.passes.network import QUANTILE, Network
-from millprep.values.machine import Machine
-from millprep.values.milling_pass import Join
-from millprep.values.path import Point
+from millprep.passes.misalignment import QUANTILE, Network
 from tests.passes.test_grid import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]

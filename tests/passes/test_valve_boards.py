@@ -14,23 +14,23 @@ import shapely
 from numpy.random import default_rng
 
 from fixtures.valve_boards import WIDTH, ValveBoard, valve_board
-from millprep.passes import joins, registration, share, share_holes, shift, strength
+from millprep.geometry.path import Path, Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import HoleCut, Ring
+from millprep.model.milling_pass import Join
+from millprep.model.plan import RegistrationPlan
+from millprep.passes import holes_by_pass, join_figures, joins, laps_by_pass, registration, shift
 from millprep.passes.clamping import Clamping
-from millprep.passes.drift import Budget
 from millprep.passes.joins import JoinPlan
-from millprep.passes.network import Network
-from millprep.passes.share import Shared
+from millprep.passes.laps_by_pass import Shared
+from millprep.passes.machine_errors import Budget
+from millprep.passes.misalignment import Network
 from millprep.passes.shift import ShiftPlan
+from millprep.passes.spurs import SHORTEST, STEP, Groove, Room
 from millprep.passes.survey import Band, survey
-from millprep.passes.ticks import SHORTEST, STEP, Groove, Room
-from millprep.paths.isolation import Island, Laps, isolate
-from millprep.values.blank import Blank, Box
-from millprep.values.cut import HoleCut, Ring
-from millprep.values.milling_pass import Join
-from millprep.values.path import Path, Point
-from millprep.values.plan import RegistrationPlan
-from millprep.values.pose import Pose
-from tests.paths.bench import MACHINE, isolation, mill, vee
+from millprep.toolpaths.isolation import Island, Laps, isolate
+from tests.toolpaths.bench import MACHINE, isolation, mill, vee
 
 SEEDS = (*range(20), 126)
 """The last has windows that share the least they may, so its key hole stands farther in."""
@@ -90,11 +90,11 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
     errors = Budget(Network.of(found, len(plan.poses), keys=False), None, sigma)
     join_plan = joins.plan(survey(plan, rings, holes), errors, OVERRUN, gap)
-    shared = share.share_rings(rings, join_plan, plan, OVERRUN, 1.5 * gap, 1)
+    shared = laps_by_pass.share_rings(rings, join_plan, plan, OVERRUN, 1.5 * gap, 1)
     laps = Laps.for_gap(tool, asked, COPPER)
     groove = Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
     room = Room(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
-    strong = strength.strengthen(
+    strong = join_figures.strengthen(
         shared, errors, dict.fromkeys(join_plan.courses, (tool.name, groove)), room
     )
     return Cut(made, rings, holes, plan, join_plan, shared, gap, groove, room, strong)
@@ -247,7 +247,7 @@ def laps_change_over_together(one: Cut) -> None:
 
 def holes_go_where_their_pads_are_cut(one: Cut) -> None:
     """A hole is drilled in a pass that cuts around its pad, and reaches it."""
-    drilled = share_holes.share_holes(one.holes, one.plan, one.shift)
+    drilled = holes_by_pass.share_holes(one.holes, one.plan, one.shift)
     assert sum(map(len, drilled)) == len(one.holes)
     for k, holes in enumerate(drilled):
         rings = [r for r in one.shared.by_pass[k] if isinstance(r, Ring) and r.lap == 0]

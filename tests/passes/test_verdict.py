@@ -7,15 +7,15 @@ from dataclasses import replace
 import pytest
 import shapely
 
+from millprep.geometry.pose import Pose
+from millprep.model.board import Board, CopperPiece
+from millprep.model.finding import Finding
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import Join
+from millprep.model.plan import RegistrationPlan
+from millprep.passes.join_findings import ENOUGH, bitten, judge, stretched
 from millprep.passes.neighbours import Bite, Pair
-from millprep.passes.verdict import ENOUGH, bitten, judge, stretched
-from millprep.values.board import Board, CopperPiece
-from millprep.values.finding import Finding
-from millprep.values.layout import Placement
-from millprep.values.milling_pass import Join
-from millprep.values.plan import RegistrationPlan
-from millprep.values.pose import Pose
-from tests.paths.bench import MACHINE
+from tests.toolpaths.bench import MACHINE
 
 PLAN = RegistrationPlan(
     method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(), pin=2.98, pin_depth=4.0, overrun=0.4

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
+from millprep.model.vernier import Measured, Vernier
 from millprep.passes import vernier
 from millprep.passes.vernier import READING_ERROR, Correction, area, combs, correction
 from millprep.passes.vernier_places import choose
-from millprep.values.blank import Box
-from millprep.values.pose import Pose
-from millprep.values.vernier import Measured, Vernier
 
 
 def made(ident: str, at: tuple[float, float], measures: Measured) -> Vernier:

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.proof.as_cut import unite
-from millprep.proof.reader import read
-from millprep.proof.sweep import segments, sweep
-from millprep.values.cutter import Cutter
-from millprep.values.pose import Pose
-from tests.proof.programs import HEAD, TAIL, cut, drill, end_mill, plunge, vee
+from millprep.geometry.pose import Pose
+from millprep.model.cutter import Cutter
+from millprep.verify.as_cut import unite
+from millprep.verify.reader import read
+from millprep.verify.sweep import segments, sweep
+from tests.verify.programs import HEAD, TAIL, cut, drill, end_mill, plunge, vee
 
 
 def area(text: str, cutter: Cutter, level: float = 0.0) -> shapely.MultiPolygon:

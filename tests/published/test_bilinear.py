@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from millprep.proof.over_copper import heights
-from millprep.values.surface_map import SurfaceMap
+from millprep.model.surface_map import SurfaceMap
+from millprep.verify.over_copper import heights
 
 
 def test_the_worked_example_of_an_encyclopaedia() -> None:

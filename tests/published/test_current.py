@@ -14,8 +14,8 @@ from collections.abc import Callable
 
 import pytest
 
-from millprep.trade.copper import resistivity, sheet_resistance, strip_resistance
-from millprep.trade.current import MIL, OutsideCurve, capacity, section_for, width_for
+from millprep.standards.copper import resistivity, sheet_resistance, strip_resistance
+from millprep.standards.current import MIL, OutsideCurve, capacity, section_for, width_for
 
 OUNCE = 1.378 * MIL
 

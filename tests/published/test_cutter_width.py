@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.values.cutter import Vee
+from millprep.model.cutter import Vee
 
 # included angle, tip, depth, width
 FIGURES = [

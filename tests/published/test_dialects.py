@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from millprep.proof.reader import read
-from millprep.values.dialect import Dialect
+from millprep.model.dialect import Dialect
+from millprep.verify.reader import read
 from tests import dialects
 from tests.dialects import Made
 from tests.published import rs274_tool

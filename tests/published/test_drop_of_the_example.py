@@ -14,22 +14,22 @@ import shapely
 import skfem
 
 from millprep import job
-from millprep.rules.drop import copper_of, drop, joint
-from millprep.rules.judge import across
-from millprep.rules.mesh import joined
-from millprep.rules.meshing import meshed
-from millprep.rules.sheet import domain
-from millprep.steps import nets
-from millprep.steps.inputs import read_boards
-from millprep.trade.copper import sheet_resistance
-from millprep.values.as_cut import AsCut
-from millprep.values.judged import NetJudged
-from millprep.values.layout import Placement
-from millprep.values.net import NetFacts
-from millprep.values.path import FloatArray
-from millprep.values.pose import Pose
+from millprep.geometry.path import FloatArray
+from millprep.geometry.pose import Pose
+from millprep.model.as_cut import AsCut
+from millprep.model.judged import NetJudged
+from millprep.model.layout import Placement
+from millprep.model.net import NetFacts
+from millprep.standards.copper import sheet_resistance
+from millprep.verify.rules.conduction import domain
+from millprep.verify.rules.drop import copper_of, drop, joint
+from millprep.verify.rules.judge import across
+from millprep.verify.rules.mesh import joined
+from millprep.verify.rules.meshing import meshed
+from millprep.workflow import nets
+from millprep.workflow.inputs import read_boards
 from tests.published.test_sheet import second_solver
-from tests.rules.scene import cut
+from tests.verify.rules.scene import cut
 
 JOB = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
 VALVES = 18

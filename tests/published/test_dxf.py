@@ -18,10 +18,10 @@ import shapely
 from ezdxf.math import OCS, bulge_to_arc
 
 from millprep.drawing import read, unit
-from millprep.values.board import Board
-from millprep.values.path import SAGITTA
-from millprep.values.path import Path as Chain
-from millprep.values.plan import LayerRoles
+from millprep.geometry.path import SAGITTA
+from millprep.geometry.path import Path as Chain
+from millprep.model.board import Board
+from millprep.model.plan import LayerRoles
 
 FOIL = {"layer": "foil"}
 

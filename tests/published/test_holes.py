@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.trade.holes import (
+from millprep.standards.holes import (
     PLATED_RING,
     RING_ADVICE,
     Level,

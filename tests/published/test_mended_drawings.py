@@ -14,9 +14,9 @@ from millprep.drawing import read
 from millprep.drawing.dxf import opening, raw
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.survey.survey import survey_file
-from millprep.values.board import Board
-from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles
+from millprep.model.board import Board
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles
 from tests.published.test_real_drawings import BOARDS, OUTCOMES, Refused, pytestmark
 
 __all__ = ["pytestmark"]

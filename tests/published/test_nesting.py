@@ -10,7 +10,7 @@ import os
 
 import pytest
 
-from millprep.layout.nest import Effort
+from millprep.nesting.nest import Effort
 from tests.bench.nesting import CLASSIC, JIGSAWS, best_published, density, filled, instance
 
 needs_files = pytest.mark.skipif(

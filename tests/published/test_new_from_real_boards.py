@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.prepare import prepare
+from millprep.workflow.prepare import prepare
 from tests.cli.small import run
 
 SHARED = os.environ.get("MILLPREP_SHARED")

@@ -19,10 +19,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep import drawing
-from millprep.paths.offset import offset, offsets, quad_segments
-from millprep.values.path import SAGITTA
-from millprep.values.plan import LayerRoles
-from tests.paths.bench import disc, less, one
+from millprep.geometry.offset import offset, offsets, quad_segments
+from millprep.geometry.path import SAGITTA
+from millprep.model.plan import LayerRoles
+from tests.toolpaths.bench import disc, less, one
 
 SQUARE = shapely.box(0, 0, 10, 10)
 ELL = less(shapely.box(0, 0, 20, 20), shapely.box(10, 10, 20, 20))

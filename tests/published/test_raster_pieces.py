@@ -30,8 +30,8 @@ from ezdxf.math import Matrix44
 from numpy.typing import NDArray
 
 from millprep.drawing import read
-from millprep.values.board import Board
-from millprep.values.plan import LayerRoles, Unit
+from millprep.model.board import Board
+from millprep.model.plan import LayerRoles, Unit
 from tests.drawing.test_dialects import DIALECTS, readings, roles
 
 Floats = NDArray[np.float64]

@@ -20,9 +20,9 @@ import shapely
 from millprep.drawing import read
 from millprep.drawing.reading import read_board
 from millprep.drawing.survey.survey import survey_file
-from millprep.values.board import Board
-from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles, Selection, Unit
+from millprep.model.board import Board
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles, Selection, Unit
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 BOARDS = Path(SHARED or ".") / "boards"

@@ -15,25 +15,20 @@ import numpy as np
 import pytest
 
 from millprep import job
-from millprep.proof import reader
-from millprep.proof.as_cut import unite
-from millprep.proof.resumed import check_resumed
-from millprep.proof.sweep import segments
-from millprep.proof.sweep import sweep as swept_by_us
-from millprep.proof.trace import Trace
-from millprep.shop import written_set
-from millprep.shop.resume import Wish, resumed
-from millprep.shop.strokes import strokes
-from millprep.steps.readback import trail_of
-from millprep.values.cutter import Cutter
-from millprep.values.pose import Pose
-from millprep.values.program import Program
-from tests.cli import small
-from tests.cli.small import run
-from tests.conftest import EXAMPLES
-from tests.published import rs274_tool
-from tests.published.test_rs274 import needs_interpreter
-from tests.shop.breaks import (
+from millprep.at_machine.strokes import strokes
+from millprep.at_machine.take_up import Wish, resumed
+from millprep.geometry.pose import Pose
+from millprep.model.cutter import Cutter
+from millprep.model.program import Program
+from millprep.report import written_set
+from millprep.verify import reader
+from millprep.verify.as_cut import unite
+from millprep.verify.prove import trail_of
+from millprep.verify.resumed import check_resumed
+from millprep.verify.sweep import segments
+from millprep.verify.sweep import sweep as swept_by_us
+from millprep.verify.trace import Trace
+from tests.at_machine.breaks import (
     Break,
     Removed,
     again,
@@ -44,6 +39,11 @@ from tests.shop.breaks import (
     swept,
     text_of,
 )
+from tests.cli import small
+from tests.cli.small import run
+from tests.conftest import EXAMPLES
+from tests.published import rs274_tool
+from tests.published.test_rs274 import needs_interpreter
 
 BREAKS = 50
 MISREAD = 0.5

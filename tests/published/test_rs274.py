@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from millprep.proof.reader import read
-from millprep.proof.trace import Trace
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
+from millprep.verify.reader import read
+from millprep.verify.trace import Trace
 from tests.published import rs274_tool
 from tests.published.rs274_tool import CanonMove
 

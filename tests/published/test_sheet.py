@@ -24,10 +24,10 @@ import shapely
 import skfem
 from skfem.models.poisson import laplace
 
-from millprep.rules.sheet import Solution, solve
-from millprep.trade.copper import sheet_resistance
-from millprep.values.path import FloatArray
-from tests.rules.scene import joined, less
+from millprep.geometry.path import FloatArray
+from millprep.standards.copper import sheet_resistance
+from millprep.verify.rules.conduction import Solution, solve
+from tests.verify.rules.scene import joined, less
 
 
 def through(shape: shapely.Polygon, *ends: shapely.Polygon, sheet: float = 1.0) -> Solution:

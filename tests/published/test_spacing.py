@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.trade.spacing import COLUMNS, PER_VOLT, Column, required
+from millprep.standards.spacing import COLUMNS, PER_VOLT, Column, required
 
 COLUMN_ORDER: tuple[Column, ...] = ("B1", "B2", "B3", "B4", "A5", "A6", "A7")
 TABLE = """

@@ -12,12 +12,12 @@ from dataclasses import replace
 
 import pytest
 
-from millprep.program.moves import Pen, hole
-from millprep.rules.cutters import cutters, cutting
-from millprep.trade.chips import DRILLED_AT
-from millprep.trade.speeds import chip_load, feed_for, spindle_for, surface_speed
-from millprep.values.cut import HoleCut
-from tests.rules.test_cutters import MACHINE, drill, mill, program
+from millprep.gcode.moves import Pen, hole
+from millprep.model.cut import HoleCut
+from millprep.standards.chips import DRILLED_AT
+from millprep.standards.speeds import chip_load, feed_for, spindle_for, surface_speed
+from millprep.verify.rules.cutters import cutters, cutting
+from tests.verify.rules.test_cutters import MACHINE, drill, mill, program
 
 
 def test_published_milling_feed() -> None:

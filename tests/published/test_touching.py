@@ -9,13 +9,13 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+from tests.at_machine.test_refit_of_a_set import JOB, strip
+from tests.at_machine.test_touches_of_a_set import TOUCHING
 from tests.cli import small
 from tests.cli.small import run
 from tests.published import rs274_tool
 from tests.published.test_programs import HALF_A_DIGIT
 from tests.published.test_rs274 import needs_interpreter
-from tests.shop.test_refit_of_a_set import JOB, strip
-from tests.shop.test_touches_of_a_set import TOUCHING
 
 
 @needs_interpreter

@@ -17,9 +17,9 @@ import shapely
 
 from fixtures import valve_boards
 from millprep.drawing import read
-from millprep.trade.bases import BASES, Base, patterns
-from millprep.values.path import FloatArray
-from millprep.values.plan import LayerRoles
+from millprep.geometry.path import FloatArray
+from millprep.model.plan import LayerRoles
+from millprep.standards.bases import BASES, Base, patterns
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
 RADIUS = 4.766

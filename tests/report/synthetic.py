@@ -7,19 +7,19 @@ from dataclasses import replace
 
 import shapely
 
-from millprep.values.as_cut import AsCut, BoardProof, CopperPart, Groove
-from millprep.values.blank import Blank, Box, Clamp
-from millprep.values.board import Board, CopperPiece, Hole
-from millprep.values.cut import HoleCut, Profile, Ring, Tab
-from millprep.values.cut_set import CutSet, Figures, InputFile
-from millprep.values.cutter import Cutter, Drill, EndMill, Vee
-from millprep.values.finding import Finding
-from millprep.values.layout import Layout, Placement
-from millprep.values.machine import Machine
-from millprep.values.milling_pass import Join, MillingPass, RegistrationHole
-from millprep.values.path import Path, Point
-from millprep.values.pose import Pose
-from millprep.values.program import Move, Program
+from millprep.geometry.path import Path, Point
+from millprep.geometry.pose import Pose
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove
+from millprep.model.blank import Blank, Box, Clamp
+from millprep.model.board import Board, CopperPiece, Hole
+from millprep.model.cut import HoleCut, Profile, Ring, Tab
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.finding import Finding
+from millprep.model.layout import Layout, Placement
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.program import Move, Program
+from millprep.model.set_of_programs import CutSet, Figures, InputFile
 
 COPPER, THICK, MARGIN, SHIFT = 0.035, 1.6, 10.0, 200.0
 VEE = Vee(

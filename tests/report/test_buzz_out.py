@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from millprep.model.check import Check, Touch
+from millprep.model.set_of_programs import CutSet
 from millprep.report.buzz_out import MOST_APART, MOST_CONNECTED, shortest, tables
-from millprep.values.check import Check, Touch
-from millprep.values.cut_set import CutSet
 from tests.report.synthetic import invented
 
 

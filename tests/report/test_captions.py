@@ -7,10 +7,10 @@ import itertools
 import pytest
 import shapely
 
+from millprep.model.blank import Box
 from millprep.report import captions
 from millprep.report.canvas import Canvas, canvas, drawing_settings
 from millprep.report.captions import LINE_FROM, Caption, arrange, extent
-from millprep.values.blank import Box
 
 NOTHING = shapely.Polygon()
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.set_of_programs import CutSet
 from millprep.report.change import change_words, cutter_of, file_of
-from millprep.values.cut_set import CutSet
-from millprep.values.dialect import Dialect, ToolChange
 from tests import dialects
 from tests.cli.small import changed
 

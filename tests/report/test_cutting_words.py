@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import jsonschema
 
+from millprep.model.cutting import Cutting
 from millprep.report.check_record import checked
 from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
 from millprep.report.record import record, schema
 from millprep.report.sheet import sheet
-from millprep.values.cutting import Cutting
 from tests.report.synthetic import invented
 
 VEE = Cutting("", "vee30", 0.16, 6.03, 0.025, 0.00833333, (0.0048, 0.05), 0.12)

@@ -8,11 +8,11 @@ from unittest import mock
 
 import pytest
 
-from millprep import prepare as walk
+from millprep.gcode.writing import write_programs
+from millprep.model.finding import Refusal
+from millprep.model.set_of_programs import CutSet, Figures
 from millprep.report import marks
-from millprep.steps.writing import write_programs
-from millprep.values.cut_set import CutSet, Figures
-from millprep.values.finding import Refusal
+from millprep.workflow import prepare as walk
 from tests.cli import small
 
 

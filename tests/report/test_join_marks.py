@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
+from millprep.model.blank import Box
+from millprep.model.milling_pass import Join
 from millprep.report import join_marks
 from millprep.report.canvas import canvas, drawing_settings
-from millprep.values.blank import Box
-from millprep.values.milling_pass import Join
 
 JOIN = Join(1, 0, "c1", (250.0, 40.0), (1, 2), 0.4, (0.0, 1.0), 0.0631, 0.45, 0.45)
 EDGE = replace(JOIN, piece=None, tolerance_electrical=None, tolerance_gap=None)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from millprep.model.set_of_programs import CutSet
 from millprep.report.join_table import MOST, join_table
 from millprep.report.sheet import sheet
-from millprep.values.cut_set import CutSet
 from tests.report.synthetic import invented
 
 

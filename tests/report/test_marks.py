@@ -5,9 +5,9 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.model.blank import Box
 from millprep.report.canvas import canvas
 from millprep.report.marks import crowds
-from millprep.values.blank import Box
 
 ON = canvas(Box(0, 0, 100, 80), "title", "words", "0123456789ab")
 """A hundred millimetres across."""

@@ -15,17 +15,17 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Box
+from millprep.model.board import Hole
+from millprep.model.program import Move
+from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import canvas, drawing_settings, save
 from millprep.report.pass_view import contacts, pass_view
 from millprep.report.pictures import draw, draw_refused, gallery
 from millprep.report.scene import scene
-from millprep.values.as_cut import AsCut, CopperPart
-from millprep.values.blank import Box
-from millprep.values.board import Hole
-from millprep.values.cut_set import CutSet
-from millprep.values.program import Move
 from tests.report.synthetic import invented, refused
 
 

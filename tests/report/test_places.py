@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from millprep.model.finding import Finding, Severity
 from millprep.report.close_up import MOST, spots
 from millprep.report.places import marked
-from millprep.values.finding import Finding, Severity
 from tests.report.synthetic import invented
 
 

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.report.json_text import WIDTH, to_text
 from millprep.report.record import record, schema
-from millprep.values.path import Point
-from millprep.values.pose import Pose
 from tests.report.synthetic import invented, refused
 
 CHECKER = jsonschema.Draft202012Validator(schema())

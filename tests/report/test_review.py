@@ -16,14 +16,14 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.model.set_of_programs import CutSet
+from millprep.model.trail import Trail
 from millprep.report import compact
 from millprep.report.page_words import LAYERS, WORDS
 from millprep.report.review import SCRIPTS, part, review, to_script_json
 from millprep.report.scene_data import scene_data
 from millprep.report.sheet import sheet
 from millprep.report.trail_data import trail_data
-from millprep.values.cut_set import CutSet
-from millprep.values.trail import Trail
 from tests.report.synthetic import invented
 from tests.report.trails import with_trails
 

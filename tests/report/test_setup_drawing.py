@@ -9,10 +9,10 @@ from xml.etree import ElementTree
 
 import pytest
 
+from millprep.model.blank import Blank
+from millprep.model.overhang import overhangs
+from millprep.model.set_of_programs import CutSet
 from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
-from millprep.values.blank import Blank
-from millprep.values.cut_set import CutSet
-from millprep.values.overhang import overhangs
 from tests.report.synthetic import invented
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"

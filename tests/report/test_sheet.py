@@ -5,9 +5,9 @@ from html.parser import HTMLParser
 
 import pytest
 
+from millprep.model.finding import Finding
+from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
-from millprep.values.cut_set import CutSet, InputFile
-from millprep.values.finding import Finding
 from tests.report.synthetic import VEE, invented, refused
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}

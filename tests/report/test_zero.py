@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from millprep.model.set_of_programs import CutSet
+from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report.zero import farthest, lost, zero_words
-from millprep.values.cut_set import CutSet
-from millprep.values.surface_map import Levelling, SurfaceMap
 from tests.report.synthetic import invented
 
 

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from millprep.values.cut_set import CutSet
-from millprep.values.program import Program
-from millprep.values.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet
+from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 
 KINDS = {"rapid": RAPID, "feed": FEED, "arc_cw": ARC_CW, "arc_ccw": ARC_CCW}
 FIRST = 12

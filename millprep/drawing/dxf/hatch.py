@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from millprep.drawing.dxf import spline
 from millprep.drawing.marks.evenodd import Crossing, fill, nest
 from millprep.drawing.marks.mark import Aside, Fill, Mark, Source, Unread, rim
-from millprep.values.affine import Affine
-from millprep.values.path import SAGITTA, Path
+from millprep.geometry.affine import Affine
+from millprep.geometry.path import SAGITTA, Path
 
 LARGEST = 1e9
 """Coordinates stay below this, mm."""

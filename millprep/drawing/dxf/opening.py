@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from millprep.drawing.dxf import raw, tags, witnesses
+from millprep.drawing.dxf import opening_losses, raw, tags
 from millprep.drawing.dxf.changes import Change
 from millprep.drawing.dxf.raw import Raw
 from millprep.drawing.ledger import Ledger
@@ -141,7 +141,7 @@ def _as_it_is(file: Path, found: Raw) -> Opened:
 
     doc: Any = filemanagement.readfile(file)
     doc.modelspace()
-    return doc, (*witnesses.lost(found, doc), *witnesses.damaged(found, doc))
+    return doc, (*opening_losses.lost(found, doc), *opening_losses.damaged(found, doc))
 
 
 def _mended(content: bytes, found: Raw) -> Opened:
@@ -154,8 +154,8 @@ def _mended(content: bytes, found: Raw) -> Opened:
     doc: Any
     doc, auditor = recover.read(io.BytesIO(content))
     doc.modelspace()
-    done = witnesses.audited(auditor, found, doc)
-    return doc, (*witnesses.lost(found, doc), *witnesses.damaged(found, doc), *done)
+    done = opening_losses.audited(auditor, found, doc)
+    return doc, (*opening_losses.lost(found, doc), *opening_losses.damaged(found, doc), *done)
 
 
 def _no_memory(ledger: Ledger) -> None:

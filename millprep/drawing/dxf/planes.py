@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from millprep.values.affine import Affine
+from millprep.geometry.affine import Affine
 
 FloatArray = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from millprep.values.path import FloatArray, Point
+from millprep.geometry.path import FloatArray, Point
 
 KINDS = frozenset({"TEXT", "ATTRIB", "MTEXT"})
 Said = tuple[str, Point, bool]

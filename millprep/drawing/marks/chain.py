@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import SAME, Curve, Round, Source, round_of
 from millprep.drawing.marks.neighbours import Groups, same_places
-from millprep.values.path import Point
+from millprep.geometry.path import Point
 
 FloatArray = NDArray[np.float64]
 

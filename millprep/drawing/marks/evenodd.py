@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.marks.neighbours import TooMuchError, pairs
-from millprep.values.path import Point
+from millprep.geometry.path import Point
 
 FloatArray = NDArray[np.float64]
 

@@ -15,8 +15,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.values.affine import Affine
-from millprep.values.path import SAGITTA, Path, Point
+from millprep.geometry.affine import Affine
+from millprep.geometry.path import SAGITTA, Path, Point
 
 FloatArray = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from millprep.drawing.marks.mark import FloatArray, Round
-from millprep.values.path import SAGITTA, Point, spine
+from millprep.geometry.path import SAGITTA, Point, spine
 
 SHORTEST = 0.03
 """A slot whose centre line is shorter, mm, may be a clumsy circle."""

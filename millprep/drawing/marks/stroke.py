@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import Stroke, rim, steps_for
-from millprep.values.path import SAGITTA
+from millprep.geometry.path import SAGITTA
 
 FloatArray = NDArray[np.float64]
 TURN = 2 * math.pi

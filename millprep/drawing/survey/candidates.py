@@ -18,10 +18,10 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
 from millprep.drawing.marks.slot import Bore
 from millprep.drawing.survey.layer_facts import LayerFacts
-from millprep.values.board import CopperPiece
-from millprep.values.finding import Finding
-from millprep.values.path import Point
-from millprep.values.plan import CopperMode
+from millprep.geometry.path import Point
+from millprep.model.board import CopperPiece
+from millprep.model.finding import Finding
+from millprep.model.plan import CopperMode
 
 Role = Literal["copper", "outline", "holes"]
 

@@ -13,8 +13,8 @@ from millprep.drawing.marks.slot import Slot
 from millprep.drawing.outline import outline
 from millprep.drawing.survey.candidates import Candidate, first_of_each, many, sizes
 from millprep.drawing.survey.layer_facts import LayerFacts
-from millprep.values.finding import Finding
-from millprep.values.path import Point
+from millprep.geometry.path import Point
+from millprep.model.finding import Finding
 
 LARGEST_GAP = 0.5
 """Gaps in an outline up to this, mm, are offered to be closed (common practice, no source)."""

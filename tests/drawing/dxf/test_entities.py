@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.values.board import Board
-from millprep.values.path import SAGITTA
+from millprep.geometry.path import SAGITTA
+from millprep.model.board import Board
 from tests.drawing.sheet import FOIL, Sheet, codes
 
 

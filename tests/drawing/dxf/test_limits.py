@@ -14,7 +14,7 @@ from millprep.drawing import copper, read
 from millprep.drawing.dxf import entities, opening
 from millprep.drawing.marks import neighbours
 from millprep.drawing.survey.survey import survey_file
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
 
 

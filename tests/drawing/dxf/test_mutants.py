@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from millprep.drawing import read
-from millprep.values.finding import Refusal
+from millprep.model.finding import Refusal
 from tests.drawing.test_dialects import DIALECTS, NAMES, roles
 
 MANY = int(os.environ.get("MILLPREP_MUTANTS", "60"))

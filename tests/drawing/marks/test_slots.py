@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from millprep.drawing.marks.mark import FloatArray
 from millprep.drawing.marks.slot import Slot, slot_of
-from millprep.values.path import Path
-from millprep.values.plan import LayerRoles
+from millprep.geometry.path import Path
+from millprep.model.plan import LayerRoles
 from tests.drawing.sheet import BORES, FOIL, ROLES, Sheet, codes
 
 QUICK = settings(max_examples=80, deadline=None)

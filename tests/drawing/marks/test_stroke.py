@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from millprep.drawing.marks.mark import Source, Stroke
 from millprep.drawing.marks.stroke import areas
-from millprep.values.affine import Affine
-from millprep.values.path import SAGITTA, Path
+from millprep.geometry.affine import Affine
+from millprep.geometry.path import SAGITTA, Path
 
 HERE = Source("foil", "LWPOLYLINE", "2A", 0)
 

@@ -8,8 +8,8 @@ import pytest
 from millprep.drawing import read
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.survey import Survey, survey_file
-from millprep.values.finding import Refusal
-from millprep.values.plan import LayerRoles
+from millprep.model.finding import Refusal
+from millprep.model.plan import LayerRoles
 from tests.drawing.sheet import FOIL, ROLES, Sheet
 
 

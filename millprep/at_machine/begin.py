@@ -1,0 +1,49 @@
+"""A set marked as begun: from then on it is not replaced by mistake."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from millprep.model.begun import FILE, Begun
+from millprep.model.finding import Finding, Refusal
+from millprep.report import old_set
+from millprep.workflow import begun_mark
+
+
+def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
+    """Mark a pass as begun; the mark, and whether it is new.
+
+    Raises:
+        Refusal: exit code 2, when there is no such set or pass, or one before it is not begun.
+    """
+    old = old_set.load(folder)
+    mark = begun_mark.load(folder)
+    if mark is not None and mark.set != old.id:
+        message = (
+            f"{FILE} marks set {mark.set}, and the folder holds set {old.id}. Look which of them "
+            "is being cut; take the file away if it was copied here."
+        )
+        raise _usage("begun-another-set", message)
+    if (blank, number) not in old.poses:
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(old.poses))
+        message = f"The set has no blank {blank} pass {number}; it has {known}."
+        raise _usage("no-such-pass", message)
+    done = () if mark is None else mark.passes
+    if (blank, number) in done:
+        assert mark is not None
+        return mark, False
+    before = [k for b, k in sorted(old.poses) if b == blank and k < number]
+    left = [k for k in before if (blank, k) not in done]
+    if left:
+        message = (
+            f"Pass {left[0]} of blank {blank} is cut before pass {number} and is not marked. Mark "
+            f"it first, with --pass {left[0]}, if it has been cut."
+        )
+        raise _usage("begin-order", message)
+    mark = Begun(old.id, tuple(sorted((*done, (blank, number)))))
+    begun_mark.save(folder, mark)
+    return mark, True
+
+
+def _usage(code: str, message: str) -> Refusal:
+    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)

@@ -1,0 +1,301 @@
+"""Probing a surface: a program that touches copper around all that a pass cuts, and a table."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep import job
+from millprep.at_machine.probe_grid import grid
+from millprep.at_machine.probe_room import denied
+from millprep.gcode import sink, surface_probe
+from millprep.gcode.joined import numbers
+from millprep.gcode.post_processor import adapted
+from millprep.gcode.program_time import TallySink
+from millprep.gcode.rs274 import TextSink
+from millprep.gcode.surface_probe import Probing
+from millprep.geometry.path import FloatArray
+from millprep.model.blank import Blank
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Refusal
+from millprep.model.milling_pass import MillingPass
+from millprep.model.plan import JobPlan
+from millprep.model.program import Program
+from millprep.report import written_set
+from millprep.verify import motion, reader
+from millprep.verify.as_cut import as_cut
+from millprep.verify.over_copper import laid_flat
+from millprep.verify.parts import parts
+from millprep.verify.prove import programs_read
+from millprep.verify.surface_probing import grid_fault
+from millprep.verify.table import table
+from millprep.verify.trace import Trace
+from millprep.workflow.inputs import read_inputs
+from millprep.workflow.prepare import Say
+from millprep.workflow.source_set import find_job, same_inputs, usage, whole
+
+SPACING = 30.0
+"""Rows and columns stand no farther apart unless told, mm: common practice, no source."""
+UNEVEN = 1.0
+"""The copper is looked for this far above and below zero unless told, mm."""
+MOST_UNEVEN = 3.0
+EDGE = 1.0
+"""The tip keeps so far inside the blank's edge, mm."""
+SPARE = 0.3
+"""And its rim so far from what is cut, mm."""
+ROUND = 0.01
+"""The grid encloses the cuts by this, mm: arcs are looked at by chords."""
+
+
+@dataclass(frozen=True, slots=True)
+class Probed:
+    """What was written.
+
+    Attributes:
+        program, table: files.
+        x, y: of columns and rows, machine frame.
+        seconds: that the program takes, about.
+        hull: (x0, y0, x1, y1) of all that the pass cuts, machine frame.
+    """
+
+    program: Path
+    table: Path
+    x: FloatArray
+    y: FloatArray
+    seconds: float
+    hull: tuple[float, float, float, float]
+
+
+def probe(
+    folder: Path,
+    out: Path,
+    blank: int,
+    number: int,
+    job_file: Path | None = None,
+    say: Say = lambda _: None,
+    *,
+    spacing: float = SPACING,
+    uneven: float = UNEVEN,
+    cutter: str | None = None,
+) -> Probed:
+    """Write the program that probes the copper of a pass, proved, and a table to fill in.
+
+    Args:
+        folder: the set that is being cut; it stays as it is.
+        out: folder for both files.
+        blank: its number.
+        number: of the pass.
+        job_file: the job of the set; None looks for it in the working folder and beside the set.
+        say: takes the name of every step as it begins.
+        spacing: of rows and columns, at most, mm.
+        uneven: how far the copper may lie above or below zero, mm.
+        cutter: name of the tip; None takes the first cutter that isolates.
+
+    Raises:
+        Refusal: with what cannot be probed, or what is wrong with set or job.
+    """
+    say("reading the set")
+    written = written_set.load(folder)
+    whole(written.old)
+    if job_file is None:
+        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+    plan = job.load(job_file)
+    same_inputs(written.old, read_inputs(plan, job_file))
+    mill_pass, board = _where(written, blank, number)
+    tip = _tip(plan, cutter)
+    say("cutting what was cut before in simulation")
+    programs = written_set.programs(written, plan.cutters, plan.machine)
+    here = [p for p in programs if p.blank == blank and 0 < p.mill_pass <= number]
+    read = programs_read(folder, here, plan)
+    cuts = _cuts([trace for p, trace in read if p.mill_pass == number and _works(p)])
+    before = [
+        (_flat(written, p, trace, plan), p.cutter, _where(written, blank, p.mill_pass)[0])
+        for p, trace in read
+        if _done(p, number)
+    ]
+    free = _copper(written, board, before, mill_pass, plan, tip)
+    say("choosing the points")
+    x, y = grid(cuts, spacing, denied(free, mill_pass, plan, tip, uneven), (blank, number))
+    machine = plan.machine
+    how = Probing(tip, uneven, machine.probe_log is None, machine.surface_probe == "electrical")
+    made = surface_probe.program(mill_pass, x.tolist(), y.tolist(), how, machine)
+    say("writing the program and reading it back")
+    text, tally = io.StringIO(), TallySink(machine)
+    lines = TextSink(
+        text.write, written.old.id, plan.name, machine, numbers=numbers(plan.cutters)
+    )
+    sink.run(adapted(made, machine), lines, tally)
+    _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
+    program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
+    places = list(surface_probe.order(mill_pass.touch, x.tolist(), y.tolist()))
+    head = _head(written.old.id, blank, number)
+    rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
+    _write(out, {program: text.getvalue(), table_file: rows})
+    return Probed(program, table_file, x, y, tally.figures.seconds, cuts.bounds)
+
+
+def _head(set_id: str, blank: int, number: int) -> str:
+    """The lines by which a map is known again."""
+    return (
+        f"# surface map: fill in z, above Z0 positive\n# set {set_id}\n# blank {blank}\n"
+        f"# pass {number}\n# unit mm\nx,y,z\n"
+    )
+
+
+def _where(written: written_set.WrittenSet, blank: int, number: int) -> tuple[MillingPass, Blank]:
+    """The pass and the blank.
+
+    Raises:
+        Refusal: exit code 2, when there is no such pass.
+    """
+    for one in written_set.passes(written):
+        if (one.blank, one.number) == (blank, number):
+            return one, next(b for b in written_set.blanks(written) if b.number == blank)
+    message = f"Set {written.old.id} has no pass {number} of blank {blank}."
+    raise usage("pass-unknown", message)
+
+
+def _tip(plan: JobPlan, name: str | None) -> Cutter:
+    """The cutter that touches.
+
+    Raises:
+        Refusal: exit code 2, for a name that the job does not have.
+    """
+    if name is None:
+        return plan.isolation.cutters[0]
+    for one in plan.cutters:
+        if one.name == name:
+            return one
+    known = ", ".join(one.name for one in plan.cutters)
+    raise usage("cutter-unknown", f"The job has no cutter {name}; it has {known}.")
+
+
+def _works(program: Program) -> bool:
+    """Whether a program follows a surface map."""
+    return program.work not in ("probe", "dry-run")
+
+
+def _done(program: Program, number: int) -> bool:
+    """Whether a program may have been run when a pass is probed."""
+    if not _works(program):
+        return False
+    early = program.mill_pass == number and program.work in ("engrave", "register")
+    return program.mill_pass < number or early
+
+
+def _flat(
+    written: written_set.WrittenSet, program: Program, trace: Trace, plan: JobPlan
+) -> Trace:
+    """A program as over flat copper."""
+    one = written.old.levellings.get((program.blank, program.mill_pass))
+    if one is None or not _works(program):
+        return trace
+    return laid_flat(trace, one.surface, plan.machine.clearance).trace
+
+
+def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
+    """The box around all feeds of a pass, machine frame."""
+    boxes: list[BaseGeometry] = []
+    for trace in traces:
+        moves = table(trace)
+        low, high = moves.low[~moves.rapid], moves.high[~moves.rapid]
+        boxes += shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]).tolist()
+    if not boxes:
+        raise usage("nothing-to-probe", "The pass cuts nothing that a surface map would correct.")
+    x0, y0, x1, y1 = shapely.total_bounds(boxes).tolist()
+    around: BaseGeometry = shapely.box(x0 - ROUND, y0 - ROUND, x1 + ROUND, y1 + ROUND)
+    return around
+
+
+def _copper(
+    written: written_set.WrittenSet,
+    blank: Blank,
+    before: Sequence[tuple[Trace, Cutter, MillingPass]],
+    mill_pass: MillingPass,
+    plan: JobPlan,
+    tip: Cutter,
+) -> BaseGeometry:
+    """Where the tip meets copper that closes the circuit, or any, machine frame."""
+    cut = as_cut(blank, before, ())
+    sheet = shapely.box(0.0, 0.0, *blank.size) if blank.outline is None else blank.outline
+    holes = [
+        shapely.Point(hole.blank).buffer(hole.diameter / 2)
+        for one in written_set.passes(written)
+        for hole in one.registration
+        if one.blank == blank.number and hole.drilled_in <= mill_pass.number
+    ]
+    wide = tip.width(0.05) / 2 + SPARE
+    parts = [part.shape for part in cut.surface]
+    if plan.machine.surface_probe == "electrical":
+        # the wire hangs on the copper that zero is touched on
+        zero = shapely.Point(mill_pass.pose.inverse().point(mill_pass.touch))
+        parts = [part for part in parts if part.intersects(zero)]
+    copper = shapely.difference(shapely.union_all(parts), shapely.union_all(holes))
+    solid = shapely.buffer(copper, -wide, quad_segs=4)
+    inside = shapely.buffer(sheet, -EDGE, quad_segs=4)
+    left: BaseGeometry = shapely.intersection(solid, inside)
+    return mill_pass.pose.shape(left)
+
+
+def _prove(
+    text: str,
+    made: Program,
+    mill_pass: MillingPass,
+    blank: Blank,
+    plan: JobPlan,
+    free: BaseGeometry,
+    cuts: BaseGeometry,
+) -> None:
+    """Read the program back and hold it against the rules.
+
+    Raises:
+        Refusal: with every rule that it breaks.
+    """
+    # where the machine changes cutters, the tip has come in before
+    trace = parts(reader.read(text, file=made.file, dialect=plan.machine.dialect))[-1].trace
+    found = list(
+        motion.check(
+            trace,
+            cutter=made.cutter,
+            machine=plan.machine,
+            clamps=plan.clamps,
+            mill_pass=mill_pass,
+            blank=blank,
+            spoilboard=plan.drilling.spoilboard,
+            file=made.file,
+            at=mill_pass.touch,
+            # zero is touched as well, on copper that its own rules have chosen
+            touching=shapely.union(free, shapely.Point(mill_pass.touch).buffer(ROUND)),
+        )
+    )
+    fault = grid_fault(trace, cuts, mill_pass.touch, made.file)
+    if fault is not None:
+        found.append(fault)
+    if found:
+        raise Refusal(found)
+
+
+def _write(out: Path, files: dict[Path, str]) -> None:
+    """Write all files; one that stands there is replaced.
+
+    Raises:
+        Refusal: exit code 2, when the folder is a set's or cannot be written.
+    """
+    if (out / "report.json").exists():
+        message = f"{out} holds a set; what is probed does not belong into it. Name another folder."
+        raise usage("probe-in-set", message)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for file, text in files.items():
+            new = file.with_name(f".{file.name}.new")
+            new.write_bytes(text.encode("ascii"))
+            new.replace(file)
+    except OSError as fault:
+        message = f"Nothing can be written in {out} ({fault.strerror}). Name another folder."
+        raise usage("output-not-writable", message) from None
+

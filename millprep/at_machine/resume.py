@@ -1,0 +1,296 @@
+"""A resumption: a small set whose programs go on where a cutter broke."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from millprep import job, report
+from millprep.at_machine.entry import Entry
+from millprep.at_machine.take_up import Wish, resumed
+from millprep.gcode.writing import write_programs
+from millprep.geometry.path import Point
+from millprep.model.finding import Finding, Refusal, Severity
+from millprep.model.layout import Layout
+from millprep.model.milling_pass import MillingPass
+from millprep.model.plan import JobPlan
+from millprep.model.program import Program
+from millprep.model.resumption import Resumption
+from millprep.model.set_of_programs import CutSet
+from millprep.report import written_set
+from millprep.report.seal import seal
+from millprep.report.written_set import WrittenSet
+from millprep.verify import prove
+from millprep.verify.prove_resumed import read, read_back
+from millprep.verify.resumed import check_resumed
+from millprep.verify.trace import Trace
+from millprep.workflow import set_on_disk
+from millprep.workflow.inputs import read_boards, read_inputs, set_id
+from millprep.workflow.prepare import Say
+from millprep.workflow.second_core import beside
+from millprep.workflow.source_set import find_job, unchanged
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One program taken up: as it was, as it goes on, and what is told of it."""
+
+    old: Trace
+    new: Program
+    told: Resumption
+    entry: Entry
+
+
+def resume(
+    folder: Path,
+    out: Path,
+    program: str | None,
+    wish: Wish,
+    job_file: Path | None = None,
+    say: Say = lambda _: None,
+    *,
+    replace_begun: bool = False,
+) -> CutSet:
+    """Make a set that goes on where a program of another set was broken off.
+
+    Args:
+        folder: the set that is being cut.
+        out: folder of the new set, another one.
+        program: the program's file, or as much of its name as tells it from others; None for
+            every program that cuts the board that is wished.
+        wish: where to go on.
+        job_file: the set's job; None looks for it by its name in the working folder and beside
+            the set.
+        say: takes the name of every step as it begins.
+        replace_begun: replace even a set in `out` that is marked as begun.
+
+    Raises:
+        Refusal: with what is wrong with the call, the set or the new program; nothing is written.
+    """
+    out = out.resolve()
+    if out == folder.resolve():
+        message = f"{out} holds the set that is being cut; keep it. Name another folder with --out."
+        raise _usage("resume-same-folder", message)
+    set_on_disk.check(out, replace=replace_begun)
+    say("reading the set")
+    written = written_set.load(folder)
+    if job_file is None:
+        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+    plan = job.load(job_file)
+    unchanged(written, read_inputs(plan, job_file))
+    try:
+        layout = written_set.layout(written, read_boards(plan, repair=True))
+        passes = written_set.passes(written)
+        programs = written_set.programs(written, plan.cutters, plan.machine)
+    except (ValueError, KeyError, TypeError) as fault:
+        message = f"report.json does not fit its job ({fault}). Make the set again."
+        raise Refusal([_stop("set-unlike-job", message, "report.json")]) from None
+    asked = _asked(programs, program, wish, layout)
+    _untouched(written, asked)
+    say("taking the programs up")
+    parts = _taken_up(written, plan, layout, passes, asked, wish)
+    cut_set = _empty(written, plan, layout, passes, parts)
+    say("writing them")
+    with set_on_disk.staged(out) as new:
+        cut_set = replace(cut_set, figures=write_programs(cut_set, new))
+        say("reading them back")
+        cut_set = _proved(cut_set, plan, new, parts)
+        report.write(cut_set, new, beside)
+        set_on_disk.put_in_place(new, out, replace=replace_begun)
+    return cut_set
+
+
+def _asked(
+    programs: Sequence[Program], name: str | None, wish: Wish, layout: Layout
+) -> tuple[Program, ...]:
+    """The programs that a wish may concern."""
+    cutting = [p for p in programs if p.mill_pass > 0 and p.work not in ("probe", "dry-run")]
+    listed = ", ".join(p.file for p in cutting)
+    if wish.board is not None:
+        copies = {(p.board.name, p.copy): p.blank for p in layout.placements}
+        blank = copies.get((wish.board, wish.copy))
+        if blank is None:
+            has = ", ".join(f"{name}:{copy}" for name, copy in copies)
+            message = f"The set has no board {wish.board}:{wish.copy}; it has {has}."
+            raise _usage("resume-no-such-board", message)
+        cutting = [p for p in cutting if p.blank == blank]
+    if name is None:
+        if wish.board is None or (wish.after, wish.near, wish.hole) != (None, None, None):
+            message = f"Say which program the cutter broke in: {listed}."
+            raise _usage("resume-which-program", message)
+        return tuple(cutting)
+    found = [p for p in cutting if p.file == name]
+    found = found or [p for p in cutting if name in p.file]
+    if len({p.file for p in found}) != 1:
+        many = f"fits {', '.join(p.file for p in found)}" if found else f"is none of {listed}"
+        other = next((p for p in programs if not found and name in p.file), None)
+        if other is not None:
+            many = "is no program to take up: it is short, run it again from its start"
+        raise _usage("resume-which-program", f"{name} {many}.")
+    return tuple(found[:1])
+
+
+def _untouched(written: WrittenSet, asked: Sequence[Program]) -> None:
+    """Refuse programs that are not as they were written."""
+    files = {p.file for p in asked} | {"report.json"}
+    found = written_set.changed(written, seal(dict(written.row)))
+    faults = [f for f in found if f.severity == "stop" and f.file in files]
+    if faults:
+        raise Refusal(faults)
+
+
+def _taken_up(
+    written: WrittenSet,
+    plan: JobPlan,
+    layout: Layout,
+    passes: Sequence[MillingPass],
+    asked: Sequence[Program],
+    wish: Wish,
+) -> tuple[_Part, ...]:
+    """Every program that has something to do."""
+    by_pass = {(p.blank, p.number): p for p in passes}
+    parts: list[_Part] = []
+    for program in asked:
+        mill_pass = by_pass[program.blank, program.mill_pass]
+        old = read(written.folder, program, plan.machine.dialect)
+        trail = prove.trail_of(old, program)
+        done = resumed(
+            trail,
+            replace(program, spindle=max((e.rpm for e in old.spindle), default=program.spindle)),
+            wish,
+            plan.machine,
+            set_id=written.old.id,
+            named=_named(written, mill_pass),
+            outlines={
+                (p.board.name, p.copy): mill_pass.pose.shape(p.pose.shape(p.board.outline))
+                for p in layout.on(program.blank)
+            },
+        )
+        if done is not None:
+            parts.append(_Part(old, *done))
+    if not parts:
+        where = asked[0].file if len(asked) == 1 else "The set"
+        message = f"{where} cuts nothing on {wish.board} copy {wish.copy} behind that place."
+        raise _usage("resume-nothing-left", message)
+    return tuple(parts)
+
+
+def _named(written: WrittenSet, mill_pass: MillingPass) -> dict[str, Point]:
+    """The holes that have names and are made in a pass, machine frame."""
+    return {
+        hole.id: mill_pass.pose.point(hole.blank)
+        for hole in written.old.holes.get(mill_pass.blank, ())
+        if hole.drilled_in == mill_pass.number and hole.role != "witness"
+    }
+
+
+def _empty(
+    written: WrittenSet,
+    plan: JobPlan,
+    layout: Layout,
+    passes: Sequence[MillingPass],
+    parts: Sequence[_Part],
+) -> CutSet:
+    """The new set before it is written."""
+    old = written.old
+    here = {(p.new.blank, p.new.mill_pass) for p in parts}
+    kept = tuple(p for p in passes if (p.blank, p.number) in here)
+    blanks = {p.blank for p in kept}
+    placements = tuple(
+        replace(p, index=n)
+        for n, p in enumerate(p for p in layout.placements if p.blank in blanks)
+    )
+    asked = [f"{p.told.of} {p.told.asked}" for p in parts]
+    drawn = {str(row["name"]): int(row["input"]) for row in written.row["boards"]}
+    return CutSet(
+        id=set_id(old.inputs, (old.id, "resume", *asked)),
+        job=plan.name,
+        machine=plan.machine,
+        clamps=plan.clamps,
+        cutters=plan.cutters,
+        gap=plan.isolation.gap,
+        locating=plan.registration.method if old.holes else None,
+        inputs=old.inputs,
+        layout=Layout(tuple(b for b in layout.blanks if b.number in blanks), placements),
+        board_input=tuple(drawn[p.board.name] for p in placements),
+        nets={},
+        passes=kept,
+        programs=tuple(p.new for p in parts),
+        findings=tuple(f for p in parts for f in _told(p)),
+        derived_from=old.id,
+        resumed=tuple(p.told for p in parts),
+    )
+
+
+def _told(part: _Part) -> list[Finding]:
+    """Where a program is taken up, and what the person must decide."""
+    told, entry = part.told, part.entry
+    if told.overlap is None:
+        words = f"It enters at restart point {told.point} and makes that cut anew as a whole."
+    else:
+        words = (
+            f"It enters in the cut of restart point {told.point}, {told.overlap:.1f} mm along the "
+            f"path before the place; the path passes {entry.away:.2f} mm from what was read."
+        )
+    words += f" {told.cuts} of {told.points} cuts are made."
+    found = [_at(part, "resume-entry", "note", words)]
+    if entry.later:
+        points = ", ".join(map(str, entry.later[:8])) + (" …" if len(entry.later) > 8 else "")
+        words = (
+            f"The path comes by there again behind restart points {points}. The first time counts, "
+            "so that nothing is left out; if the cutter was past it, say --after as well."
+        )
+        found.append(_at(part, "resume-earliest", "warn", words))
+    return found
+
+
+def _at(part: _Part, code: str, severity: Severity, message: str) -> Finding:
+    """A finding where the cutter goes down."""
+    x, y, _ = part.told.entry
+    return Finding(
+        code=code,
+        severity=severity,
+        message=message,
+        frame="machine",
+        at=(x, y),
+        blank=part.new.blank,
+        mill_pass=part.new.mill_pass,
+        file=part.told.file,
+    )
+
+
+def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]) -> CutSet:
+    """The set once its files are read back: motion, table, and path held against the old one.
+
+    Raises:
+        Refusal: when anything is amiss.
+    """
+    programs = [part.new for part in parts]
+    traces, moving = read_back(folder, plan, cut_set.layout, cut_set.passes, programs)
+    findings = list(moving)
+    trails = []
+    for part, trace in zip(parts, traces, strict=True):
+        new, told = part.new, part.told
+        trails.append(prove.trail_of(trace, new))
+        findings += check_resumed(
+            part.old,
+            trace,
+            plunge=min(new.cutter.plunge, plan.machine.max_plunge),
+            whole=told.board is None,
+            file=new.file,
+            digit=plan.machine.dialect.digit,
+        )
+    if any(finding.severity == "stop" for finding in findings):
+        raise Refusal(findings)
+    return replace(
+        cut_set, trails=tuple(trails), findings=(*cut_set.findings, *findings)
+    )
+
+
+def _usage(code: str, message: str) -> Refusal:
+    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
+
+
+def _stop(code: str, message: str, file: str) -> Finding:
+    return Finding(code=code, severity="stop", message=message, file=file)

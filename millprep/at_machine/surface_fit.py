@@ -1,0 +1,277 @@
+"""From readings of a surface to a map that a pass may follow, or the word for what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from millprep.at_machine.surface_faults import Fault, fault, interpolation_error
+from millprep.at_machine.surface_readings import Reading, SurfaceReadings
+from millprep.geometry.path import FloatArray, Point
+from millprep.model.finding import Finding, Frame, Refusal
+from millprep.model.surface_map import LEAST_NODES, Levelling, SurfaceMap
+
+SAME_LINE = 0.05
+"""Readings whose x or y differs by less stand in one column or row, mm."""
+REPEATS = 4.0
+"""Two readings of one place may differ by so many times the repeatability: each is off by its
+own error, √2 times one of them together, and 2.8 times that is seen once in 200 pairs."""
+ASSUMED = 0.005
+"""Repeatability where nobody states one, mm: assumed, no source."""
+SURE = 3.0
+"""A reading lies within so many standard deviations."""
+INCH = 25.4
+HERE = 0.1
+"""What was read this near to the touch point was read there, mm."""
+ZERO = 0.02
+"""At the touch point the copper reads 0 within this, mm, or the repeatability if that is more."""
+MOST_TOLD = 10
+
+
+def levelling(
+    readings: SurfaceReadings,
+    old_id: str,
+    blank: int,
+    number: int,
+    cuts: BaseGeometry,
+    touch: Point,
+    repeatability: float | None,
+) -> tuple[Levelling, tuple[Finding, ...]]:
+    """The map of a pass and what to tell of it.
+
+    Args:
+        readings: as read.
+        old_id: id of the set that is being cut.
+        blank: its number.
+        number: of the pass.
+        cuts: everything that the pass cuts, machine frame.
+        touch: where Z is zeroed in this pass; what was read there tests zero and is no node.
+        repeatability: standard deviation of one reading, mm; None where nobody states one.
+
+    Raises:
+        Refusal: with what is wrong with the readings.
+    """
+    at = _At(blank, number, readings.file.file)
+    told = _whose(readings, old_id, at)
+    sigma = ASSUMED if repeatability is None else round(repeatability, 6)
+    at_zero = [p for p in readings.points if max(abs(p.x - touch[0]), abs(p.y - touch[1])) <= HERE]
+    points = [p for p in readings.points if p not in at_zero]
+    _zero_kept(at_zero, sigma, at)
+    surface, order, confirmed = _gridded(points, cuts, sigma, at)
+    found = fault(surface, order, confirmed, sigma)
+    if found is not None:
+        raise Refusal([_faulty(found, surface, points, at)])
+    # as the report holds them
+    left = round(interpolation_error(surface) + SURE * sigma, 6)
+    made = Levelling(blank, number, surface, at.file, sigma, repeatability is None, left)
+    return made, (*told, *_told(made, at))
+
+
+class _At:
+    """Where findings belong."""
+
+    def __init__(self, blank: int, number: int, file: str) -> None:
+        self.blank, self.number, self.file = blank, number, file
+
+    def finding(
+        self,
+        code: str,
+        message: str,
+        place: Point | None = None,
+        *,
+        line: int | None = None,
+        severity: str = "stop",
+    ) -> Finding:
+        frame: Frame | None = None if place is None else "machine"
+        return Finding(
+            code=code,
+            severity=severity,  # type: ignore[arg-type]  # one of three words
+            message=message,
+            frame=frame,
+            at=None if place is None else (float(place[0]), float(place[1])),
+            blank=self.blank,
+            mill_pass=self.number,
+            file=self.file,
+            line=line,
+        )
+
+
+def _whose(readings: SurfaceReadings, old_id: str, at: _At) -> list[Finding]:
+    """Refuse a map of another set or pass; a table that says nothing is told."""
+    told = readings.told
+    faults: list[Finding] = []
+    if told.get("set", old_id) != old_id:
+        message = (
+            f"The map is of set {told['set']}, this is set {old_id}. Probe with the program that "
+            "millprep probe writes for this set."
+        )
+        faults.append(at.finding("map-of-another-set", message))
+    for noun, mine in (("blank", at.blank), ("pass", at.number)):
+        if noun in told and told[noun] != str(mine):
+            message = (
+                f"The map is of {noun} {told[noun]}, not {mine}. Give the number with --{noun}, or "
+                "another map."
+            )
+            faults.append(at.finding("map-of-another-pass", message))
+    if told.get("unit", "mm").lower() != "mm":
+        message = f"The map says its unit is {told['unit']}. Write it in mm."
+        faults.append(at.finding("map-in-inches", message))
+    if faults:
+        raise Refusal(faults)
+    if "set" in told:
+        return []
+    message = (
+        "The map does not say which set it was probed for, so nothing tells a map of another blank "
+        f"apart. A line `# set {old_id}` at its head would."
+    )
+    return [at.finding("map-without-set", message, severity="warn")]
+
+
+def _zero_kept(points: Sequence[Reading], sigma: float, at: _At) -> None:
+    """Refuse a map whose zero is not that of the cutters."""
+    off = [p for p in points if abs(p.z) > max(ZERO, REPEATS * sigma)]
+    if off:
+        p = off[0]
+        message = (
+            f"At the touch point X{p.x:.3f} Y{p.y:.3f}, where Z is zeroed, the copper reads "
+            f"{p.z:+.3f} (line {p.line}): zero was set elsewhere or was lost. Set Z zero there "
+            "with the tip and probe again."
+        )
+        raise Refusal([at.finding("map-zero-off", message, (p.x, p.y), line=p.line)])
+
+
+def _gridded(
+    points: Sequence[Reading], cuts: BaseGeometry, sigma: float, at: _At
+) -> tuple[SurfaceMap, FloatArray, FloatArray]:
+    """The map, the turn in which each node was read, and which were read twice and agreed."""
+    x = _lines([p.x for p in points])
+    y = _lines([p.y for p in points])
+    if _in_inches(x, y, cuts):
+        message = (
+            "The map's places are in inches: multiplied by 25.4 they enclose what the pass cuts. "
+            "Set the machine to mm and probe again."
+        )
+        raise Refusal([at.finding("map-in-inches", message)])
+    if len(x) < LEAST_NODES or len(y) < LEAST_NODES:
+        message = (
+            f"The map has {len(points)} points in {len(x)} columns and {len(y)} rows. "
+            f"{LEAST_NODES} of each are the least that can be held against each other."
+        )
+        raise Refusal([at.finding("map-too-few", message)])
+    here: dict[tuple[int, int], list[tuple[int, Reading]]] = {}
+    for turn, p in enumerate(points):
+        i, j = int(np.argmin(np.abs(x - p.x))), int(np.argmin(np.abs(y - p.y)))
+        here.setdefault((i, j), []).append((turn, p))
+    faults = [*_holes(here, x, y, at), *_differing(here, sigma, at)]
+    if faults:
+        raise Refusal(faults[:MOST_TOLD])
+    z, order, confirmed = (np.zeros((len(y), len(x))) for _ in range(3))
+    for (i, j), read in here.items():
+        z[j, i] = np.mean([p.z for _, p in read])
+        order[j, i] = read[0][0]
+        confirmed[j, i] = len(read) > 1
+    return SurfaceMap(*(np.round(one, 4) for one in (x, y, z))), order, confirmed
+
+
+def _lines(values: Sequence[float]) -> FloatArray:
+    """Where columns or rows stand: the mean of readings that are near each other."""
+    rising = np.sort(np.array(values))
+    parted = np.flatnonzero(np.diff(rising) > SAME_LINE) + 1
+    return np.array([float(part.mean()) for part in np.split(rising, parted)])
+
+
+def _in_inches(x: FloatArray, y: FloatArray, cuts: BaseGeometry) -> bool:
+    """Whether the grid encloses the cuts only when it is taken to be in inches."""
+    x0, y0, x1, y1 = cuts.bounds
+
+    def encloses(by: float) -> bool:
+        play = SAME_LINE * by
+        return bool(
+            by * x[0] <= x0 + play
+            and by * x[-1] >= x1 - play
+            and by * y[0] <= y0 + play
+            and by * y[-1] >= y1 - play
+        )
+
+    return encloses(INCH) and not encloses(1.0)
+
+
+def _holes(
+    here: dict[tuple[int, int], list[tuple[int, Reading]]], x: FloatArray, y: FloatArray, at: _At
+) -> Iterator[Finding]:
+    """A finding for each node of the grid that no reading stands at."""
+    for j in range(len(y)):
+        for i in range(len(x)):
+            if (i, j) not in here:
+                message = (
+                    f"No reading stands at X{x[i]:.3f} Y{y[j]:.3f}, where a column and a row of "
+                    "the others cross: probe it as well, or look for a slip in x or y."
+                )
+                yield at.finding("map-hole", message, (float(x[i]), float(y[j])))
+
+
+def _differing(
+    here: dict[tuple[int, int], list[tuple[int, Reading]]], sigma: float, at: _At
+) -> Iterator[Finding]:
+    """A finding for each place that was read twice with other heights."""
+    for read in here.values():
+        heights = [p.z for _, p in read]
+        off = max(heights) - min(heights)
+        if off > REPEATS * sigma:
+            lines = ", ".join(str(p.line) for _, p in read)
+            p = read[-1][1]
+            message = (
+                f"The readings at X{p.x:.3f} Y{p.y:.3f} (lines {lines}) differ by {off:.3f} mm; "
+                f"{REPEATS * sigma:.3f} is what one place may. Read it again and leave one."
+            )
+            yield at.finding("map-duplicate", message, (p.x, p.y), line=p.line)
+
+
+def _faulty(
+    found: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At
+) -> Finding:
+    """A reading that does not fit its neighbours, or a jump between two of them."""
+    i, j = found.node
+    place = (float(surface.x[i]), float(surface.y[j]))
+    line = next(
+        p.line
+        for p in points
+        if abs(p.x - place[0]) <= SAME_LINE and abs(p.y - place[1]) <= SAME_LINE
+    )
+    where = f"X{place[0]:.3f} Y{place[1]:.3f}"
+    if found.jump:
+        message = (
+            f"From {where} on (line {line}) all heights lie {found.by:+.3f} mm off those before, "
+            f"more than {found.allowed:.3f}: zero was lost, the blank moved or the tip slipped "
+            "there. Set Z zero and probe all points again."
+        )
+        return at.finding("map-jump", message, place, line=line)
+    message = (
+        f"The reading at {where} (line {line}) is {surface.z[j, i]:.3f}, its neighbours tell "
+        f"{found.expected:.3f}, and it may lie {found.allowed:.3f} mm off: a chip, a burr, or a "
+        "slip of the pen. Clean the place and read it again; a second line for the same place that "
+        "agrees confirms the first."
+    )
+    return at.finding("map-outlier", message, place, line=line)
+
+
+def _told(made: Levelling, at: _At) -> Iterator[Finding]:
+    """What the map says, and what it leaves."""
+    surface = made.surface
+    if made.assumed:
+        message = (
+            f"A reading is taken to repeat within {made.repeatability:g} mm (standard deviation): "
+            "assumed. Touch one place ten times and state it as [machine] probe_repeatability or "
+            "with --repeatability."
+        )
+        yield at.finding("repeatability-assumed", message, severity="note")
+    message = (
+        f"The copper lies between {surface.lowest:+.3f} and {surface.highest:+.3f} mm by "
+        f"{surface.z.size} readings. Programs of this pass follow it; it may still lie "
+        f"{made.left:.3f} mm off, up or down ({made.left - SURE * made.repeatability:.3f} between "
+        f"readings, {SURE:g} × {made.repeatability:g} for a reading), and the proof takes that for "
+        "its flatness."
+    )
+    yield at.finding("map-flatness", message, severity="note")

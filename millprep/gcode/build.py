@@ -1,0 +1,250 @@
+"""Programs of one pass: a file for every cutter, in the order of the work."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
+
+from millprep.gcode import dry_run, moves, order, slots, touch
+from millprep.gcode.joined import joined
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Clamp
+from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Profile, Ring, Work
+from millprep.model.cutter import Cutter
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import MillingPass
+from millprep.model.plan import ProbePlan, ProfilePlan
+from millprep.model.program import Program
+
+READ = "verniers: read them, as the sheet shows, before anything else is cut"
+
+
+def work_of(cut: Cut) -> Work:
+    """The kind of work a cut is."""
+    if isinstance(cut, Ring):
+        return "isolate"
+    if isinstance(cut, Clearing):
+        return "clear"
+    if isinstance(cut, Engraving):
+        return "engrave"
+    return "profile" if isinstance(cut, Profile) else cut.work
+
+
+def build(
+    cuts: Sequence[Cut],
+    mill_pass: MillingPass,
+    cutters: Sequence[Cutter],
+    machine: Machine,
+    profile: ProfilePlan,
+    shown: Sequence[Point] = (),
+    ahead: Sequence[Engraving] = (),
+    probe: ProbePlan | None = None,
+    left_out: Collection[int] = (),
+    clamps: Sequence[Clamp] = (),
+    *,
+    dry: bool = True,
+) -> tuple[Program, ...]:
+    """One program for every cutter that has work in this pass; several may share a file.
+
+    Args:
+        cuts: blank frame.
+        mill_pass: its pose leads to the machine frame.
+        cutters: all of the job's.
+        machine: heights and limits.
+        profile: how profiles are entered.
+        shown: places, machine frame, that a dry run with the first cutter shows before anything
+            is cut; before that it goes around all that the pass cuts, above the clamps.
+        ahead: lines of second combs, blank frame: a program of their own, to be read before the
+            rest is cut.
+        probe: how the holes that find this pass are touched, before anything is cut; the tip
+            makes the dry run around then, and the marks are shown afterwards. None for not.
+        left_out: placements whose cuts have their place in the order and are not made, so that
+            all others are entered where they would be, and only travel changes.
+        clamps: of all passes.
+        dry: whether a dry run comes first.
+    """
+    by_cutter: dict[str, list[Cut]] = {}
+    for cut in cuts:
+        by_cutter.setdefault(cut.cutter, []).append(_moved(cut, mill_pass.pose))
+    named = {cutter.name: cutter for cutter in cutters}
+
+    def rank(name: str) -> tuple[int, int, float, str]:
+        works = [WORK_ORDER.index(work) for work in _works(by_cutter[name])]
+        if WORK_ORDER.index("isolate") in works and WORK_ORDER.index("engrave") in works:
+            works.remove(WORK_ORDER.index("engrave"))
+        cutter = named[name]
+        # wide cutters before fine ones where copper is cut, small drills before large ones
+        size = cutter.width(1e3)
+        wide_first = WORK_ORDER[min(works)] in ("isolate", "clear")
+        # what frees the boards comes last, whatever else the same cutter does
+        frees = int(max(works) == len(WORK_ORDER) - 1)
+        return (frees, min(works), -size if wide_first else size, name)
+
+    touched = probe is not None and bool(touch.touched(mill_pass))
+    names = sorted(by_cutter, key=rank)
+    first = named[ahead[0].cutter if ahead else names[0]] if names else None
+    # the dry run comes before all else; it goes around what is made after it
+    programs: list[Program] = []
+    count = 1 if dry and first is not None else 0
+    if probe is not None and touched:
+        file = _file(mill_pass, count + 1, "probe", probe.cutter.name)
+        programs.append(touch.program(file, mill_pass, probe, machine))
+        if dry and first is not None and shown:
+            file = _file(mill_pass, count + 2, "dry-run", first.name)
+            marks = dry_run.program(file, mill_pass, first, machine, shown=shown)
+            programs += [] if marks is None else [marks]
+    if ahead:
+        lines = [_moved(cut, mill_pass.pose) for cut in ahead]
+        name = ahead[0].cutter
+        file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
+        combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
+        programs.append(replace(combs, notes=(READ,)))
+    mains: list[Program] = []
+    for number, name in enumerate(names, len(programs) + count + 1):
+        mine = by_cutter[name]
+        works = _works(mine)
+        if all(_is_of(cut, left_out) for cut in mine):
+            continue
+        mains.append(
+            _program(
+                _file(mill_pass, number, works[0], name),
+                mine,
+                works,
+                mill_pass,
+                named[name],
+                machine,
+                profile,
+                left_out,
+            )
+        )
+    # what must be read or looked at before the rest stays a file of its own
+    programs += joined(mains, machine.tool_change)
+    if not dry or first is None:
+        return tuple(programs)
+    tool = probe.cutter if probe is not None and touched else first
+    ahead_of_all = dry_run.program(
+        _file(mill_pass, 1, "dry-run", tool.name),
+        mill_pass,
+        tool,
+        machine,
+        programs,
+        dry_run.tallest(mill_pass, clamps),
+        () if touched else shown,
+    )
+    return tuple(programs) if ahead_of_all is None else (ahead_of_all, *programs)
+
+
+def _is_of(cut: Cut, placements: Collection[int]) -> bool:
+    """Whether a cut is made on one of these copies."""
+    return not isinstance(cut, Engraving) and cut.placement in placements
+
+
+def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:
+    """The works of one cutter in their order; an engraving beside others names no file."""
+    made = {work_of(cut) for cut in cuts}
+    works = tuple(work for work in WORK_ORDER if work in made)
+    if "isolate" in works and "engrave" in works:
+        return ("isolate", "engrave", *(w for w in works if w not in ("isolate", "engrave")))
+    return works
+
+
+def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
+    folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
+    safe = re.sub(r"[^A-Za-z0-9.-]", "-", cutter)
+    return f"{folder}/{number:02d}-{work}-{safe}.ngc"
+
+
+def _moved(cut: Cut, pose: Pose) -> Cut:
+    if isinstance(cut, HoleCut):
+        return cut.moved(pose)
+    return replace(cut, path=cut.path.moved(pose))
+
+
+def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut, int]]:
+    """The cuts of one work in visiting order, with the vertex that laps are entered at.
+
+    Laps are cut board by board, each from its own first piece outward: so a board is cut by the
+    same moves wherever it lies, whatever lies beside it.
+    """
+    if work in ("isolate", "clear"):
+        boards: dict[int, list[Ring | Clearing]] = {}
+        for cut in cuts:
+            if isinstance(cut, Ring | Clearing):
+                boards.setdefault(cut.placement, []).append(cut)
+        laps = list(boards.values())
+        first = [mine[0].path.middle for mine in laps]
+        for k in order.points(first, here):
+            for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
+                yield laps[k][n], vertex
+    elif work == "engrave":
+        lines = [cut for cut in cuts if isinstance(cut, Engraving)]
+        for n, vertex in order.paths([cut.path for cut in lines], here):
+            yield lines[n], vertex
+    elif work == "profile":
+        profiles = [cut for cut in cuts if isinstance(cut, Profile)]
+        for inner in (True, False):
+            some = [p for p in profiles if p.inner == inner]
+            for n in order.points([p.path.start for p in some], here):
+                yield some[n], 0
+    else:
+        holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
+        for n in order.points([h.at for h in holes], here):
+            yield holes[n], 0
+
+
+def _make(pen: moves.Pen, cut: Cut, vertex: int, profile: ProfilePlan) -> None:
+    """The moves of one cut."""
+    if isinstance(cut, Ring | Clearing):
+        moves.lap(pen, cut, vertex)
+    elif isinstance(cut, Profile):
+        moves.profile(pen, cut, profile)
+    elif isinstance(cut, Engraving):
+        moves.engraving(pen, cut)
+    elif cut.end is None:
+        moves.hole(pen, cut)
+    else:
+        slots.slot(pen, cut, profile.ramp)
+
+
+def _program(
+    file: str,
+    cuts: Sequence[Cut],
+    works: tuple[Work, ...],
+    mill_pass: MillingPass,
+    cutter: Cutter,
+    machine: Machine,
+    profile: ProfilePlan,
+    left_out: Collection[int] = (),
+) -> Program:
+    start = (*mill_pass.touch, machine.clearance)
+    pen = moves.Pen(machine, cutter, start)
+    # goes everywhere, so that the order of the next work does not hang on what is left out
+    whole = moves.Pen(machine, cutter, start) if left_out else pen
+    for work in works:
+        mine = [cut for cut in cuts if work_of(cut) == work]
+        here = (whole.at[0], whole.at[1])
+        for cut, vertex in _ordered(mine, work, here):
+            if whole is not pen:
+                _make(whole, cut, vertex, profile)
+            if not _is_of(cut, left_out):
+                _make(pen, cut, vertex, profile)
+    works = tuple(
+        work
+        for work in works
+        if any(work_of(cut) == work and not _is_of(cut, left_out) for cut in cuts)
+    )
+    # the next cutter is put in and zeroed where this one ends
+    pen.over(*mill_pass.touch)
+    return Program(
+        file=file,
+        blank=mill_pass.blank,
+        mill_pass=mill_pass.number,
+        cutter=cutter,
+        works=works,
+        depth=-min(move.z for move in pen.moves),
+        spindle=min(cutter.spindle, machine.max_spindle),
+        start=start,
+        moves=tuple(pen.moves),
+    )

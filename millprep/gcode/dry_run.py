@@ -1,0 +1,172 @@
+"""A dry run: with the spindle off around all that a pass cuts, and then to its marks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+
+from millprep.gcode.lines import lines
+from millprep.gcode.moves import HOVER, LOOK, Pen, look
+from millprep.geometry.path import Point
+from millprep.model.blank import Box, Clamp
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import MillingPass
+from millprep.model.program import Move, Program
+
+MARGIN = 2.0
+"""Height of the outline above the tallest clamp, mm; less where the machine cannot go higher."""
+FEED = 600.0
+"""Slow enough for a hand on the stop, mm/min: common practice, no source."""
+SMOOTHED = 0.1
+"""The outline runs up to this far outside of the hull of all moves, mm, and so has few corners."""
+
+
+def tallest(mill_pass: MillingPass, clamps: Sequence[Clamp]) -> float:
+    """Height of the tallest clamp that is on in a pass, mm above the copper; 0 for none."""
+    on = [clamp.height for clamp in clamps if clamp.on_in(mill_pass.number)]
+    return max([0.0, *on])
+
+
+def told(
+    mill_pass: MillingPass, clamps: Sequence[Clamp], machine: Machine
+) -> tuple[Finding, ...]:
+    """What to tell when clamps are higher than the machine can go."""
+    over = tallest(mill_pass, clamps)
+    if height(machine, over) is not None:
+        return ()
+    message = (
+        f"A clamp of pass {mill_pass.number} is {over:g} mm high and the machine goes up to "
+        f"{machine.above:g} mm: the dry run cannot go around what is cut and is left out. Look "
+        "along the bed yourself, or take a lower clamp."
+    )
+    return (
+        Finding(
+            code="dry-run-left-out",
+            severity="warn",
+            message=message,
+            blank=mill_pass.blank,
+            mill_pass=mill_pass.number,
+        ),
+    )
+
+
+def height(machine: Machine, clamp: float) -> float | None:
+    """Height of an outline over clamps of this height; None where the machine cannot go over."""
+    if clamp >= machine.above:
+        return None
+    return min(max(machine.clearance, clamp + MARGIN), machine.above)
+
+
+def program(
+    file: str,
+    mill_pass: MillingPass,
+    cutter: Cutter,
+    machine: Machine,
+    around: Sequence[Program] = (),
+    clamp: float = 0.0,
+    shown: Sequence[Point] = (),
+) -> Program | None:
+    """The cutter goes around, then stands over every place in turn, the spindle off.
+
+    Args:
+        file: its path in the set.
+        mill_pass: where it is zeroed.
+        cutter: the one that is put in first.
+        machine: heights and limits.
+        around: the programs whose moves it goes around; none for no outline.
+        clamp: height of the tallest clamp, mm above the copper; 0 for none.
+        shown: places that it shows just above the copper, machine frame.
+
+    None when it would go nowhere.
+    """
+    high = height(machine, clamp) if around else None
+    if high is None and not shown:
+        return None
+    start = (*mill_pass.touch, machine.clearance if high is None else high)
+    pen = Pen(machine, cutter, start)
+    notes = ["dry run: the spindle stays off"]
+    if high is not None:
+        ring, past = outline(around, machine.travel)
+        feed = min(FEED, machine.max_feed)
+        first = _nearest(ring, mill_pass.touch)
+        (x, y), *others = [*ring[first:], *ring[: first + 1]]
+        pen.moves.append(Move("rapid", x, y, high))
+        pen.moves += [Move("feed", x, y, high, feed=feed) for x, y in others]
+        pen.moves.append(Move("rapid", *mill_pass.touch, high))
+        pen.at = start
+        notes += _outline_notes(high, clamp, past)
+    for at in shown:
+        look(pen, at)
+    if shown:
+        pen.over(*mill_pass.touch)
+        notes.append(
+            f"at each mark the tip goes down to {HOVER:g} mm above the copper and waits {LOOK:g} "
+            "s: look whether it stands over the mark"
+        )
+    return Program(
+        file=file,
+        blank=mill_pass.blank,
+        mill_pass=mill_pass.number,
+        cutter=cutter,
+        works=("dry-run",),
+        depth=0.0,
+        spindle=0.0,
+        start=start,
+        moves=tuple(pen.moves),
+        notes=tuple(notes),
+        spins=False,
+    )
+
+
+def outline(around: Sequence[Program], travel: Box) -> tuple[list[Point], float]:
+    """Corners of a convex ring around all that programs reach, and how much of it is cut off.
+
+    The ring holds every move grown by half the width that its cutter has at the surface, as far
+    as the axis can go there: the second value tells how far cutters reach past the travel, mm.
+    """
+    reached = [
+        shapely.buffer(shapely.MultiPoint(np.array(list(_places(one)))).convex_hull, half)
+        for one in around
+        for half in [one.cutter.width(max(one.depth, 0.0)) / 2]
+    ]
+    hull = shapely.union_all(reached).convex_hull
+    x0, y0, x1, y1 = hull.bounds
+    past = max(travel.x0 - x0, travel.y0 - y0, x1 - travel.x1, y1 - travel.y1, 0.0)
+    ring = hull.buffer(SMOOTHED, join_style="mitre").simplify(SMOOTHED)
+    ring = ring.intersection(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+    # a normal polygon begins at its lowest corner; the way round does not matter
+    corners = shapely.get_coordinates(shapely.normalize(ring))[:-1]
+    return [(x, y) for x, y in corners.tolist()], past
+
+
+def _places(one: Program) -> Iterator[Point]:
+    """Places that the axis comes by, enough to know how far it goes."""
+    at = one.start
+    yield at[:2]
+    for move in one.moves:
+        if move.i is not None:
+            yield from ((part.x, part.y) for part in lines(move, at))
+        yield (move.x, move.y)
+        at = (move.x, move.y, move.z)
+
+
+def _nearest(ring: Sequence[Point], place: Point) -> int:
+    return min(range(len(ring)), key=lambda n: math.dist(ring[n], place))
+
+
+def _outline_notes(high: float, clamp: float, past: float) -> Iterator[str]:
+    over = f", {high - clamp:g} mm above the tallest clamp" if clamp > 0 else ""
+    yield f"it goes around all that this pass cuts, {high:g} mm above the copper{over}"
+    yield (
+        "look: no clamp, cable or hose is in the way of cutter, collet and carriage, and the blank "
+        "lies under all of the outline"
+    )
+    if past > 0:
+        yield (
+            f"the outline ends at the travel of the machine; cutters reach {past:.2f} mm past it"
+        )

@@ -1,0 +1,258 @@
+"""Programs as RS-274 text (NISTIR 6556): G0 to G3, dwells, and G38.2 where holes are touched.
+
+Every motion line carries its G word, every number a decimal point; no lines over 200 characters.
+How it is spelt, a machine's dialect tells; canned cycles stand only where it asks for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from millprep.gcode.head import describe, head, words
+from millprep.gcode.sink import number
+from millprep.model.machine import Machine
+from millprep.model.program import Cycle, Move, Program
+
+WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
+STATE = "G21 G90 G17 G94 G40 G49 G80 G54"
+"""All that a program relies on; it stands after a person's own lines and has the last word."""
+
+
+class TextSink:
+    """Writes one file through a `write` callable: a program, or several, cutter after cutter.
+
+    Args:
+        write: takes one line at a time, line end included.
+        set_id: the set's id, written into the head.
+        job: name of the job.
+        machine: how its spindle is switched, and what it understands; programs are adapted to it.
+        parts: how many programs the file is to hold.
+        numbers: T of every cutter by its name, for a machine that changes them.
+
+    Attributes:
+        line: number of the line written last, from 1.
+        opening: the start and the motions in the program's head, up and over the start: the line
+            of each and the height it leads to.
+        told: whether the last motion stands in the file; what is shorter than the last digit
+            does not.
+    """
+
+    def __init__(
+        self,
+        write: Callable[[str], object],
+        set_id: str,
+        job: str,
+        machine: Machine,
+        parts: int = 1,
+        numbers: Mapping[str, int] | None = None,
+    ) -> None:
+        self._write = write
+        self._parts = parts
+        self._part = 0
+        self._numbers = numbers or {}
+        self._set_id = set_id
+        self._job = job
+        self._machine = machine
+        self._dialect = machine.dialect
+        self._at = (0.0, 0.0, 0.0)
+        self._feed: str | None = None
+        self._wait = 0.0
+        self._stop = ""
+        self._spins = True
+        self._cycle: Cycle | None = None
+        self._points = 0
+        self._across = False
+        self.line = 0
+        self.opening: tuple[tuple[int, float], ...] = ()
+        self.told = False
+
+    def begin(self, program: Program) -> None:
+        """Head: what the file is, which cutter, zero, spindle."""
+        machine = self._machine
+        x, y, z = program.start
+        self._part += 1
+        first = self._part == 1
+        if first and self._dialect.percent:
+            self.line += 1
+            self._write(f"%{self._ending}")
+        place = (self._part, self._parts)
+        if first:
+            self._comment(f"job {self._job}, set {self._set_id}")
+        for line in head(program, self._machine, place, self._number):
+            self._comment(line)
+        for line in self._dialect.start_lines if first else ():
+            self._line(line)
+        if first:
+            self._line(STATE)
+        else:
+            self._line(f"G0 Z{self._number(machine.above)}")
+            raised = self.line
+        if self._changes or not first:
+            self._change(program)
+            # a person may have done anything meanwhile
+            self._line(STATE)
+        # the first move goes up, before the spindle starts and before any move across
+        self._line(f"G0 Z{self._number(z)}")
+        up = self.line
+        self._spins = program.spins
+        if not program.spins:
+            self._comment("the spindle stays off")
+            if machine.spindle_by_program:
+                self._line("M5")
+        elif machine.spindle_by_program:
+            self._line(f"S{self._number(program.spindle)} M3")
+        else:
+            self._stopped(f"start the spindle at {program.spindle:.0f} rpm, then go on")
+        if program.spins and machine.dwell > 0:
+            self._dwell(machine.dwell)
+        self._line(f"G0 X{self._number(x)} Y{self._number(y)}")
+        start = (up, z) if first else (raised, machine.above)
+        self.opening = (start, (up, z), (self.line, z))
+        self._at = (x, y, z)
+        self._feed = None
+        self._wait = 0.0
+        self._stop = ""
+        self._across = False
+
+    @property
+    def _changes(self) -> bool:
+        """Whether the machine puts cutters in by itself."""
+        return self._machine.tool_change == "changer"
+
+    def _change(self, program: Program) -> None:
+        """Another cutter comes in, and a person zeroes Z with it: its length is not known."""
+        cutter = program.cutter
+        x, y, _ = program.start
+        name = cutter.name
+        if self._changes:
+            self._line(f"T{self._numbers[name]} M6")
+            name += f", T{self._numbers[name]}"
+        self._stopped(
+            f"change to {name}: {describe(cutter)}. Set Z zero with it on {program.zero_on} at "
+            f"X{self._number(x)} Y{self._number(y)}, then go on"
+        )
+
+    def move(self, move: Move) -> None:
+        """One motion line; words that do not change are left out, G never."""
+        if move.cycle is not None:
+            self._drill(move.cycle)
+            self._at = (move.x, move.y, move.z)
+            return
+        line = [WORDS[move.motion]]
+        x0, y0, z0 = (self._number(v) for v in self._at)
+        arc = move.i is not None
+        if arc or self._number(move.x) != x0:
+            line.append(f"X{self._number(move.x)}")
+        if arc or self._number(move.y) != y0:
+            line.append(f"Y{self._number(move.y)}")
+        if self._number(move.z) != z0:
+            line.append(f"Z{self._number(move.z)}")
+        if move.i is not None and move.j is not None:
+            line += [f"I{self._number(move.i)}", f"J{self._number(move.j)}"]
+        self._at = (move.x, move.y, move.z)
+        self.told = len(line) > 1
+        if not self.told:
+            return  # shorter than the last digit is no move
+        if move.feed is not None:
+            line += self._new_feed(move.feed)
+        self._before_motion()
+        self._wait, self._stop = move.wait, move.stop
+        if move.motion == "rapid":
+            self._across |= line[1][0] != "Z"
+        else:
+            self._restart_point()
+        self._line(" ".join(line))
+
+    def end(self) -> None:
+        """Spindle off, end; the last move has already gone up."""
+        self._before_motion()
+        if not self._spins:
+            pass
+        elif self._machine.spindle_by_program:
+            self._line("M5")
+        else:
+            self._stopped("stop the spindle")
+        if self._part < self._parts:
+            return
+        for line in self._dialect.end_lines:
+            self._line(line)
+        self._line(self._dialect.end)
+        if self._dialect.percent:
+            self.line += 1
+            self._write(f"%{self._ending}")
+
+    def _drill(self, cycle: Cycle) -> None:
+        """One line for all motions of a cycle; every word in it, so that it stands for itself."""
+        self.told = True
+        if cycle == self._cycle:
+            return
+        self._wait_and_stop()
+        self._cycle = cycle
+        # the line itself begins with the way across
+        self._across = True
+        self._restart_point()
+        x, y, z, r, peck, feed = cycle
+        line = ["G99", "G83" if peck > 0 else "G81"]
+        line += [f"{word}{self._number(v)}" for word, v in (("X", x), ("Y", y), ("Z", z), ("R", r))]
+        if peck > 0:
+            line.append(f"Q{self._number(peck)}")
+        self._line(" ".join([*line, *self._new_feed(feed)]))
+
+    def _restart_point(self) -> None:
+        """Number a cut that the cutter came across to: after a break it may begin anew there.
+
+        Who reads the program counts such cuts, whether or not these words stand in it.
+        """
+        if self._across and self._spins:
+            self._points += 1
+            self._comment(f"restart point {self._points}")
+        self._across = False
+
+    def _new_feed(self, feed: float) -> list[str]:
+        """The F word, if it says something new."""
+        if self._number(feed) == self._feed:
+            return []
+        self._feed = self._number(feed)
+        return [f"F{self._feed}"]
+
+    def _before_motion(self) -> None:
+        """What belongs between the line before and the next one."""
+        self._wait_and_stop()
+        if self._cycle is not None:
+            self._line("G80")
+            self._cycle = None
+
+    def _wait_and_stop(self) -> None:
+        """The wait at the end of the last move, written late: the table asks for a move's line."""
+        if self._wait > 0:
+            self._dwell(self._wait)
+        if self._stop:
+            self._stopped(self._stop)
+        self._wait, self._stop = 0.0, ""
+
+    def _dwell(self, seconds: float) -> None:
+        in_ms = self._dialect.dwell_unit == "ms"
+        self._line(f"G4 P{seconds * 1000 if in_ms else seconds:.1f}")
+
+    def _stopped(self, told: str) -> None:
+        """Words on the display, then a stop. Only brackets hold messages by the report."""
+        self._comment(f"MSG, {told}" if self._dialect.comments == "brackets" else told)
+        self._line("M0")
+
+    def _comment(self, text: str) -> None:
+        if self._dialect.comments == "brackets":
+            self._line(f"({words(text)})")
+        elif self._dialect.comments == "semicolon":
+            self._line(f"; {words(text)}")
+
+    def _number(self, value: float) -> str:
+        return number(value, self._dialect.decimals)
+
+    @property
+    def _ending(self) -> str:
+        return "\r\n" if self._dialect.line_ends == "crlf" else "\n"
+
+    def _line(self, text: str) -> None:
+        self.line += 1
+        counted = f"N{self.line} " if self._dialect.line_numbers else ""
+        self._write(f"{counted}{text}{self._ending}")

@@ -1,0 +1,1 @@
+"""Plane geometry: paths of lines and arcs, poses, offsets, medial axes; knows no boards."""

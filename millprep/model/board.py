@@ -1,0 +1,130 @@
+"""A board as the drawing gives it, in drawing coordinates (mm, y up, not yet mirrored)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import shapely
+
+from millprep.geometry.path import Point, spine
+from millprep.geometry.pose import Pose
+
+
+@dataclass(frozen=True, slots=True)
+class CopperPiece:
+    """One connected copper area of the design.
+
+    Attributes:
+        id: "c1", "c2", … in reading order (left to right, then bottom to top).
+        shape: valid polygon, curves flattened to 2 µm with every vertex on the true curve.
+    """
+
+    id: str
+    shape: shapely.Polygon
+
+    def __post_init__(self) -> None:
+        if self.shape.is_empty or not self.shape.is_valid:
+            raise ValueError(f"piece {self.id} is no valid area")
+
+    @property
+    def at(self) -> Point:
+        """A point on the copper, to name the piece by."""
+        point = self.shape.representative_point()
+        return (point.x, point.y)
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A round hole, or a slot: a long hole with round ends.
+
+    Attributes:
+        id: "h1", "h2", … in reading order.
+        at: its centre; of a slot the centre of its first end.
+        diameter: of a slot, its width.
+        piece: id of the copper piece it stands on, or None.
+        end: of a slot the centre of its other end, None for a round hole.
+    """
+
+    id: str
+    at: Point
+    diameter: float
+    piece: str | None = None
+    end: Point | None = None
+
+    def __post_init__(self) -> None:
+        if not self.diameter > 0:
+            raise ValueError(f"hole {self.id} has no diameter")
+        if self.end == self.at:
+            raise ValueError(f"slot {self.id} has no length")
+
+    @property
+    def spine(self) -> shapely.Point | shapely.LineString:
+        """The hole is all that lies within its radius of this: its centre, or centre line."""
+        return spine(self.at, self.end)
+
+    @property
+    def words(self) -> str:
+        """Its kind, id and size."""
+        if self.end is None:
+            return f"hole {self.id} of {self.diameter:.2f} mm"
+        long = self.spine.length + self.diameter
+        return f"slot {self.id} of {long:.2f} × {self.diameter:.2f} mm"
+
+    def moved(self, pose: Pose) -> Hole:
+        """The hole in another frame."""
+        return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """Text in the drawing; `mirrored` when it reads backwards in the drawing."""
+
+    words: str
+    at: Point
+    mirrored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Entities of the drawing that are not part of the board, and why.
+
+    `harmless` tells that the board is the same without them, whatever was meant.
+    """
+
+    layer: str
+    kind: str
+    count: int
+    reason: str
+    harmless: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """One circuit board as drawn.
+
+    Attributes:
+        name: the job's name for it.
+        outline: the board's area; its interior rings are cut-outs. Vertices lie on the
+            true curve, chords within 2 µm of it.
+        pieces: the copper, disjoint.
+        holes: every hole, registration excepted.
+        lettering: text on copper layers.
+        left_out: what the drawing holds besides.
+        repairs: what was changed to open damaged files, each with its name.
+        notes: text on other layers.
+    """
+
+    name: str
+    outline: shapely.Polygon
+    pieces: tuple[CopperPiece, ...]
+    holes: tuple[Hole, ...]
+    lettering: tuple[Lettering, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    repairs: tuple[str, ...] = ()
+    notes: tuple[Lettering, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.pieces:
+            raise ValueError(f"board {self.name} has no copper")
+        if self.outline.is_empty or not self.outline.is_valid:
+            raise ValueError(f"board {self.name} has no valid outline")

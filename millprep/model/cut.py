@@ -1,0 +1,138 @@
+"""What is to be cut, in the blank frame: rings, clearings, holes, profiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import shapely
+
+from millprep.geometry.path import Path, Point, spine
+from millprep.geometry.pose import Pose
+
+Work = Literal[
+    "register", "isolate", "clear", "drill", "bore", "profile", "engrave", "probe", "dry-run"
+]
+WORK_ORDER: tuple[Work, ...] = (
+    "probe", "dry-run", "register", "engrave", "isolate", "clear", "drill", "bore", "profile",
+)  # fmt: skip
+"""In a pass: the holes that find the blank again first, what frees the boards last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """One isolation lap, or what is left of it where neighbours stand close.
+
+    Attributes:
+        path: of the cutter's axis.
+        placement: index of the copy it belongs to.
+        piece: id of the copper piece it goes around.
+        lap: 0 for the lap that touches the copper, then outward.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+    """
+
+    path: Path
+    placement: int
+    piece: str
+    lap: int
+    cutter: str
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Clearing:
+    """A course that takes away copper that belongs to no piece.
+
+    Attributes:
+        path: of the cutter's axis.
+        placement: index of the copy it lies on.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+    """
+
+    path: Path
+    placement: int
+    cutter: str
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoleCut:
+    """A hole and the cutter that makes it: a drill plunges, an end mill bores.
+
+    Attributes:
+        at, diameter: of a slot, the centre of its first end and its width.
+        depth: of the tip below the copper surface.
+        placement: index of the copy, None for registration holes.
+        hole: id of the hole.
+        piece: id of the copper piece the hole stands on, None for bare laminate.
+        end: of a slot the centre of its other end, None for a round hole.
+    """
+
+    at: Point
+    diameter: float
+    cutter: str
+    depth: float
+    work: Literal["register", "drill", "bore"]
+    placement: int | None
+    hole: str
+    piece: str | None = None
+    end: Point | None = None
+
+    @property
+    def spine(self) -> shapely.Point | shapely.LineString:
+        """The hole is all that lies within its radius of this: its centre, or centre line."""
+        return spine(self.at, self.end)
+
+    def moved(self, pose: Pose) -> HoleCut:
+        """The cut in another frame."""
+        return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """A bridge left in a profile: from `start` to `end` along the path, the cutter stays high."""
+
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A cut through the laminate along an edge of a board.
+
+    Attributes:
+        path: of the cutter's axis, at full depth.
+        depth: of the tip below the surface in the last lap.
+        tab_depth: of the tip where a tab stays.
+        inner: True for a cut-out within the board.
+    """
+
+    path: Path
+    cutter: str
+    depth: float
+    tab_depth: float
+    tabs: tuple[Tab, ...]
+    placement: int
+    inner: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Engraving:
+    """A line cut into copper that is no board's: of a number, a cross, a comb.
+
+    Attributes:
+        path: of the cutter's axis.
+        cutter: name of the cutter.
+        depth: of the tip below the copper surface.
+        mark: what the line is part of.
+    """
+
+    path: Path
+    cutter: str
+    depth: float
+    mark: str
+
+
+Cut = Ring | Clearing | HoleCut | Profile | Engraving

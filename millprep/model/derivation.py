@@ -1,0 +1,32 @@
+"""What a set owes to an earlier one and to readings taken at the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from millprep.geometry.pose import Pose
+from millprep.model.finding import Finding
+from millprep.model.set_of_programs import InputFile
+from millprep.model.surface_map import Levelling
+
+
+@dataclass(frozen=True, slots=True)
+class Derivation:
+    """How a set differs from what its job alone would give.
+
+    Attributes:
+        derived_from: id of the earlier set.
+        step: what was done to it, "refit of blank 1 pass 2"; part of the new set's id.
+        readings: the files with what was read, beyond job and drawings.
+        poses: (blank, pass) to where the blank lies on the machine, blank to machine.
+        findings: what the readings told.
+        levellings: (blank, pass) to the surface map that its programs follow.
+    """
+
+    derived_from: str
+    step: str
+    readings: tuple[InputFile, ...]
+    poses: Mapping[tuple[int, int], Pose]
+    findings: tuple[Finding, ...] = ()
+    levellings: Mapping[tuple[int, int], Levelling] = field(default_factory=dict)

@@ -1,0 +1,241 @@
+"""What the rules of the trade find on a copy of a board, as cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from millprep.geometry.path import FloatArray, Point
+from millprep.model.net import Load, NetFacts
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from millprep.model.plan import Column, RulesPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """Two neighbours and what stands between them.
+
+    Attributes:
+        one, other: names of nets; `other` may be "the board's edge" or a hole.
+        volts: between them, at most.
+        required: mm.
+        measured: mm, the sum of the gaps that count on the shortest way.
+        direct: mm, from copper to copper through the air; None when it is beyond the search
+            and the pair is not too near.
+        stones: number of floating areas on the way.
+        at: middle of the narrowest gap on the way, blank frame.
+        column: of the table.
+    """
+
+    one: str
+    other: str
+    volts: float
+    required: float
+    measured: float
+    direct: float | None
+    stones: int
+    at: Point
+    column: Column
+
+    @property
+    def margin(self) -> float:
+        """What is over, mm; below 0 when too narrow."""
+        return self.measured - self.required
+
+
+@dataclass(frozen=True, slots=True)
+class Neck:
+    """A section across copper: its width in mm, where its middle lies, and its current."""
+
+    width: float
+    at: Point
+    amperes: float
+
+
+@dataclass(frozen=True, slots=True)
+class AtNeck:
+    """The section of a net that is nearest to its limit.
+
+    Attributes:
+        carries: A that warm copper of this width by the asked rise.
+    """
+
+    net: str
+    neck: Neck
+    carries: float
+
+    @property
+    def share(self) -> float:
+        """Current as a share of what the section carries."""
+        return self.neck.amperes / self.carries
+
+
+@dataclass(frozen=True, slots=True)
+class AtLoad:
+    """What one load gets.
+
+    Attributes:
+        at: blank frame.
+        lost: V between the feed and here, all loads drawing; below 0 where it is higher.
+        ohms: between the feed and here, for a current between these two alone.
+    """
+
+    load: Load
+    at: Point
+    lost: float
+    ohms: float
+
+
+@dataclass(frozen=True, slots=True)
+class AtWire:
+    """A wire whose resistance counts, soldered between two places.
+
+    Attributes:
+        start, end: blank frame.
+        ohms: of the wire.
+        amperes: through it, all loads drawing.
+    """
+
+    start: Point
+    end: Point
+    ohms: float
+    amperes: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """Potential and current density on triangles, blank frame.
+
+    Attributes:
+        points: (n, 2) mm.
+        triangles: (m, 3) indices into `points`.
+        potential: (n,) V against the feed.
+        density: (m,) A for each mm of width.
+    """
+
+    points: FloatArray
+    triangles: NDArray[np.int64]
+    potential: FloatArray
+    density: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NetJudged:
+    """One net as cut.
+
+    Attributes:
+        neck: the section nearest to its limit; None without a current, or beyond the curves.
+        feed: name of the load that volts are lost against; None without a solved sheet.
+        loads: what each load gets, without those that no copper reaches.
+        hottest: the section with the most amperes for each mm of width; None when not solved.
+        error: estimated share of the largest drop by which volts are off; None when not solved.
+        field: for a picture; None when not solved.
+        wires: those that resist, when solved.
+    """
+
+    net: NetFacts
+    neck: AtNeck | None = None
+    feed: str | None = None
+    loads: tuple[AtLoad, ...] = ()
+    hottest: Neck | None = None
+    error: float | None = None
+    field: Field | None = None
+    wires: tuple[AtWire, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """What stands between two nets at a load that both name, one giving what the other takes.
+
+    Attributes:
+        given: volts between the feeds of both nets; None when one's are not told, or a range.
+        lost: V on the way there and back.
+    """
+
+    load: str
+    one: str
+    other: str
+    amperes: float
+    given: float | None
+    lost: float
+
+    @property
+    def volts(self) -> float | None:
+        """V that the load gets."""
+        return None if self.given is None else self.given - self.lost
+
+
+@dataclass(frozen=True, slots=True)
+class BaseFound:
+    """Holes that stand like the pins of a valve base.
+
+    Attributes:
+        base: name of the base that they resemble.
+        circle, true: diameter of the circle through them, and of the base's own, mm.
+        error: largest distance of a hole from its place on the true base, mm.
+        at: centre, blank frame.
+        pins: ids of the holes of pin 1, 2, …, as the board is milled.
+        keyed: whether the pattern itself tells which pin is the first.
+        wrong: whether the base would not fit.
+        hole, land: the narrowest of its holes as made, and of its lands as drawn, mm; None where
+            no hole has a land.
+        asked_hole, asked_land: what the pin asks for, by the job's level or its socket's pins.
+    """
+
+    base: str
+    circle: float
+    true: float
+    error: float
+    at: Point
+    pins: tuple[str, ...]
+    keyed: bool
+    wrong: bool
+    hole: float
+    land: float | None
+    asked_hole: float
+    asked_land: float
+
+
+@dataclass(frozen=True, slots=True)
+class RingLeft:
+    """Narrowest copper around a hole after isolation and drilling.
+
+    Attributes:
+        ring: with everything where it is asked to be, mm.
+        worst: with hole and grooves as far off as they may lie, mm; below 0 when the hole breaks
+            out.
+        at: on the copper's edge, blank frame.
+    """
+
+    hole: str
+    ring: float
+    worst: float
+    at: Point
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BoardJudged:
+    """A copy of a board by the rules of the trade.
+
+    Attributes:
+        rules: what was asked.
+        copper: thickness of the copper, mm.
+        nets: those the job names, in its order.
+        spacings: pairs of neighbours with volts, the least margin first.
+        across: loads between two nets.
+        bases: valve bases among the holes.
+        rings: one for each hole on copper, the one with the least at worst first.
+    """
+
+    placement: int
+    rules: RulesPlan
+    copper: float
+    nets: tuple[NetJudged, ...]
+    spacings: tuple[Spacing, ...]
+    across: tuple[Across, ...]
+    bases: tuple[BaseFound, ...]
+    rings: tuple[RingLeft, ...]

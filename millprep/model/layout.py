@@ -1,0 +1,72 @@
+"""Boards on blanks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank
+from millprep.model.board import Board
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """One copy of a board on a blank.
+
+    Attributes:
+        index: place in the layout's list, from 0; short name of the copy inside the tool.
+        board: as drawn.
+        copy: from 1.
+        blank: the blank's number.
+        pose: drawing to blank; mirrored when the drawing was made from the component side.
+    """
+
+    index: int
+    board: Board
+    copy: int
+    blank: int
+    pose: Pose
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where one copy of a board lies, in the numbers that a layout is written in.
+
+    Attributes:
+        board: the job's name for it.
+        copy: from 1.
+        blank: the blank's number.
+        x, y: low corner of the box around the board as it lies, blank frame, mm.
+        turn: degrees counter-clockwise, after the mirroring if there is one.
+    """
+
+    board: str
+    copy: int
+    blank: int
+    x: float
+    y: float
+    turn: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not all(map(math.isfinite, (self.x, self.y, self.turn))):
+            raise ValueError(f"board {self.board} copy {self.copy}: its place is no number")
+        if self.copy < 1 or self.blank < 1:
+            raise ValueError(f"board {self.board}: copies and blanks are numbered from 1")
+
+    @property
+    def words(self) -> str:
+        """The copy's name for people."""
+        return f"board {self.board} copy {self.copy}"
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Every copy of every board on its blank."""
+
+    blanks: tuple[Blank, ...]
+    placements: tuple[Placement, ...]
+
+    def on(self, blank: int) -> tuple[Placement, ...]:
+        """The placements on one blank."""
+        return tuple(p for p in self.placements if p.blank == blank)

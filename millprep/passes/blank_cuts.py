@@ -1,0 +1,83 @@
+"""What is to be cut on a blank, unsplit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import shapely
+
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import Clearing, HoleCut, Profile, Ring
+from millprep.model.finding import Finding
+from millprep.model.layout import Placement
+from millprep.model.plan import JobPlan
+from millprep.passes.survey import extent_of
+from millprep.toolpaths import checks, drilling, profile
+from millprep.toolpaths.clearing_of_blank import Facts, cleared
+from millprep.toolpaths.isolation import Island, isolate
+from millprep.toolpaths.midline import isolate_in_the_middle
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """What is to be cut on a blank, unsplit, and what was noticed on the way."""
+
+    rings: tuple[Ring, ...]
+    holes: tuple[HoleCut, ...]
+    profiles: tuple[Profile, ...]
+    findings: tuple[Finding, ...]
+    clearings: tuple[Clearing, ...] = ()
+
+
+def cuts(
+    job: JobPlan,
+    blank: Blank,
+    placements: tuple[Placement, ...],
+    facts: Facts = MappingProxyType({}),
+) -> Cuts:
+    """Rings, clearings, holes and profiles of all boards on the blank.
+
+    `facts` are the nets that the job names, by the name of their board.
+    """
+    findings = [*checks.depth(job.isolation, blank)]
+    for placement in placements:
+        findings += checks.board(placement)
+    islands = [
+        Island(p.index, piece.id, p.pose.shape(piece.shape))
+        for p in placements
+        for piece in p.board.pieces
+    ]
+    outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
+    rings: tuple[Ring, ...] = ()
+    clearings: tuple[Clearing, ...] = ()
+    if not findings or all(f.severity != "stop" for f in findings):
+        if job.isolation.course == "middle":
+            rings, tight = isolate_in_the_middle(islands, outlines, job.isolation, blank.copper)
+        else:
+            edge = shapely.union_all(list(outlines.values()))
+            rings, tight = isolate(islands, edge, job.isolation, blank.copper)
+        findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
+        clearings, told = cleared(job, blank, placements, facts)
+        findings += told
+    holes, hole_findings = drilling.drill(placements, blank, job.drilling)
+    profiles, profile_findings = profile.profile(placements, blank, job.profile)
+    findings += [*hole_findings, *profile_findings]
+    return Cuts(rings, holes, profiles, tuple(findings), clearings)
+
+
+def extent(made: Cuts) -> Box:
+    """Extent of every cutter's axis, blank frame."""
+    paths = [
+        *(ring.path for ring in made.rings),
+        *(one.path for one in made.clearings),
+        *(one.path for one in made.profiles),
+    ]
+    x0, y0, x1, y1 = extent_of(paths)
+    bounds = [h.spine.bounds for h in made.holes]
+    return Box(
+        min([x0, *(b[0] for b in bounds)]),
+        min([y0, *(b[1] for b in bounds)]),
+        max([x1, *(b[2] for b in bounds)]),
+        max([y1, *(b[3] for b in bounds)]),
+    )

@@ -1,0 +1,284 @@
+"""The cuts of a blank shared among passes, and their programs."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.gcode import dry_run
+from millprep.gcode.build import build
+from millprep.gcode.spoilboard import bed
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import Cut, HoleCut, Profile
+from millprep.model.finding import Finding, Refusal
+from millprep.model.hole_made import DrilledApart
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.plan import JobPlan
+from millprep.model.program import Program
+from millprep.passes import (
+    baseline,
+    expected_joins,
+    holes_by_pass,
+    join_figures,
+    join_findings,
+    joins,
+    labels,
+    laps_by_pass,
+    neighbours,
+    overhang,
+    registration,
+    screw,
+    touch,
+    turn,
+    vernier_places,
+)
+from millprep.passes.blank_cuts import Cuts, extent
+from millprep.passes.clamping import Clamping, denied
+from millprep.passes.grooves import joined, room
+from millprep.passes.holes_apart import holes_apart
+from millprep.passes.machine_errors import Budget, Drift
+from millprep.passes.medial_gouges import real
+from millprep.passes.misalignment import Network
+from millprep.passes.neighbours import Pair
+from millprep.passes.profiles_by_pass import freed
+from millprep.passes.regions import Regions, profile_overrun
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.survey import survey
+from millprep.passes.windows import joined_by, windows
+from millprep.toolpaths import drilling
+
+
+@dataclass(frozen=True, slots=True)
+class Passes:
+    """How the cuts are shared among passes, and their programs."""
+
+    passes: tuple[MillingPass, ...]
+    joins: tuple[Join, ...]
+    profiles: tuple[Profile, ...]
+    registration: tuple[HoleCut, ...]
+    programs: tuple[Program, ...]
+    findings: tuple[Finding, ...]
+    apart: tuple[DrilledApart, ...] = ()
+
+
+def passes(
+    job: JobPlan,
+    blank: Blank,
+    made: Cuts,
+    placements: tuple[Placement, ...],
+    found: Mapping[tuple[int, int], Pose],
+    left_out: Collection[int] = (),
+) -> Passes:
+    """The passes of a blank with their programs.
+
+    Args:
+        job: what is asked.
+        blank: the laminate.
+        made: what is to be cut on it.
+        placements: boards on it.
+        found: (blank, pass) to where readings at the machine found the blank. What is cut and
+            what the bed holds stays as planned; only the programs of such a pass move.
+        left_out: placements that are planned like the others and not cut.
+
+    Raises:
+        Refusal: when no plan of passes holds the boards.
+    """
+    job = joined_by(job, blank)
+    told = job.registration
+    overrun, gap = told.overrun, job.isolation.gap
+    width = job.profile.cutter.width(blank.thickness)
+    radius = width / 2
+    need = extent(made)
+    outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
+    plan = windows(job, blank, need, outlines)
+    homes = Regions.of(plan, profile_overrun(radius)).whole(outlines, radius)
+    clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+    clamped = denied(clamping, len(plan.poses))
+    kerf = shapely.union_all(
+        [outline.buffer(width, quad_segs=4) for outline in outlines.values()]
+    )
+    if blank.outline is not None:
+        # nothing is touched, drilled or engraved where an offcut has no laminate
+        kerf = kerf.union(shapely.box(0.0, 0.0, *blank.size).difference(blank.outline))
+    holes, errors, join_plan, pairs = _registered(
+        job, blank, made, plan, clamping, kerf, need, homes
+    )
+    find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
+    programs: list[Program] = []
+    if holes and job.registration.method == "pins":
+        pin_cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
+        findings = (*findings, *missing)
+        if pin_cutter is not None:
+            pins = list(dict.fromkeys(hole.machine for hole in holes))
+            programs.append(bed(job, pins, pin_cutter, blank.number))
+    if findings:
+        raise Refusal(findings)
+
+    rings = join_figures.strengthen(
+        laps_by_pass.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number),
+        errors,
+        joined(job, blank, made, join_plan),
+        room(plan, placements, gap),
+    )
+    drilled = holes_by_pass.share_holes(made.holes, join_plan, plan, blank.number, homes)
+    free = freed(job, blank, made.profiles, placements, plan, left_out)
+    bared = laps_by_pass.share_clearings(made.clearings, plan, overrun, homes)
+
+    engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
+    marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
+    swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
+    scales = vernier_places.Scales()
+    if told.verniers:
+        finest = min(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
+        scales = vernier_places.plan(
+            plan, blank, holes, swept, clamped, rings.joins, finest, job.isolation.depth
+        )
+        swept = shapely.union_all([swept, scales.taken])
+    milling: list[MillingPass] = []
+    for k, planned in enumerate(plan.poses):
+        number = k + 1
+        pose = _pose(planned, found.get((blank.number, number)))
+        window = plan.polygon(k)
+        if pose is not planned:
+            window = pose.inverse().shape(_area(job.machine.travel))
+        mill_pass = MillingPass(
+            blank=blank.number,
+            number=number,
+            window=window,
+            pose=pose,
+            registration=tuple(
+                replace(h, machine=pose.point(h.blank))
+                for h in (*holes, *marks.witnesses)
+                if h.used_in == number
+            ),
+            touch=touch.choose(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
+            verniers=tuple(one for one in scales.verniers if one.passes[1] == number),
+        )
+        milling.append(mill_pass)
+        mine: list[Cut] = [
+            *find_again.get(number, ()),
+            *marks.by_pass.get(number, ()),
+            *scales.first.get(number, ()),
+            *rings.by_pass[k],
+            *bared[k],
+            *drilled[k],
+            *free.by_pass[k],
+        ]
+        # the cross first: it shows at once whether the blank lies on the right set
+        looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
+        shown = [hole.machine for hole in looked_at]
+        ahead = scales.second.get(number, ())
+        programs += build(
+            mine,
+            mill_pass,
+            job.cutters,
+            job.machine,
+            job.profile,
+            shown,
+            ahead,
+            told.probe,
+            left_out,
+            job.clamps,
+        )
+    judged = tuple(
+        join
+        for join in (*rings.joins, *join_figures.expect(free.joins, errors))
+        if join.placement not in left_out
+    )
+    by_index = {p.index: p for p in placements}
+    bites = real(neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation)
+    words = (
+        *screw.told(plan, job.machine, blank.number),
+        *turn.told(plan, holes, blank.number),
+        *baseline.judge(judged, holes, told, blank.number),
+        *(
+            finding
+            for one in milling
+            for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
+        ),
+        *(
+            finding
+            for one in milling
+            for finding in dry_run.told(one, job.clamps, job.machine)
+        ),
+        *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
+        *free.findings,
+        *join_findings.judge(judged, job.registration, by_index, blank.number),
+        *join_findings.bitten(bites, by_index),
+        *join_findings.stretched(job.machine, placements, blank.number),
+    )
+    return Passes(
+        tuple(milling),
+        judged,
+        tuple(one for one in free.profiles if one.placement not in left_out),
+        tuple(cut for cuts_ in find_again.values() for cut in cuts_),
+        tuple(programs),
+        words,
+        tuple(
+            one
+            for one in holes_apart(rings.by_pass, drilled, errors.most)
+            if one.placement not in left_out
+        ),
+    )
+
+
+def _registered(
+    job: JobPlan,
+    blank: Blank,
+    made: Cuts,
+    plan: ShiftPlan,
+    clamping: Clamping,
+    kerf: BaseGeometry,
+    need: Box,
+    homes: Mapping[int, int],
+) -> tuple[tuple[RegistrationHole, ...], Budget, joins.JoinPlan, tuple[Pair, ...]]:
+    """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
+    told = job.registration
+    overrun, gap = told.overrun, job.isolation.gap
+    where = expected_joins.expected(plan, need)
+    seen = survey(plan, made.rings, made.holes, homes)
+    keys = told.method == "measure"
+    for last in (False, True):
+        holes = registration.choose(
+            plan,
+            blank,
+            told,
+            kerf,
+            clamping,
+            need,
+            job.profile.cutter.width(blank.thickness),
+            where,
+        )
+        errors = Budget(
+            Network.of(holes, len(plan.poses), keys=keys),
+            Drift.of(job.machine, plan.poses, holes, keys=keys),
+            told.sigma,
+        )
+        join_plan = joins.plan(seen, errors, overrun, gap)
+        if last or not holes:
+            break
+        rings = laps_by_pass.share_rings(
+            made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number
+        )
+        where = expected_joins.of_joins(rings.joins, where)
+    return holes, errors, join_plan, seen.pairs
+
+
+def _pose(planned: Pose, found: Pose | None) -> Pose:
+    """The pose that was found, or the planned one where that is what a report says of it."""
+    if found is None or found.as_list() == [round(v, 9) for v in planned.as_list()]:
+        return planned
+    return found
+
+
+def _area(box: Box) -> shapely.Polygon:
+    return shapely.box(box.x0, box.y0, box.x1, box.y1)
+
+
+def _disc(hole: RegistrationHole) -> shapely.Polygon:
+    return shapely.Point(hole.blank).buffer(hole.diameter / 2)

@@ -1,0 +1,253 @@
+"""Which pass cuts which stretch of a ring: the cheapest change-overs round the ring.
+
+A ring that fits one window is cut whole. Any other is walked in small steps; at every
+step each pass whose window holds the place is a state, staying costs nothing, changing
+costs what a join there would harm. The cheapest cyclic walk is found by dynamic
+programming (Viterbi), once for every pass the ring may start in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.geometry.path import FloatArray, Path, Point
+from millprep.passes.misalignment import Network
+from millprep.passes.shift import ShiftPlan
+
+STEP = 0.5
+"""Change-overs are tried this far apart along a ring, mm."""
+STRAIGHT = 1.5
+"""A join wants this much straight path to either side, mm."""
+NEAR_PAD = 1.5
+"""A join wants to be this far from the copper around a hole, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crossover:
+    """A place on a ring where one pass hands over to another.
+
+    Attributes:
+        distance: along the ring.
+        at: the place, blank frame.
+        before, after: passes (from 0) that cut what lies before and behind.
+        across: unit vector across the ring.
+    """
+
+    distance: float
+    at: Point
+    before: int
+    after: int
+    across: Point
+
+
+@dataclass(frozen=True)
+class Course:
+    """A ring and the passes that cut it; `first` cuts from the start to the first crossover."""
+
+    path: Path
+    first: int
+    crossovers: tuple[Crossover, ...]
+
+    @cached_property
+    def line(self) -> shapely.LineString:
+        """The path flattened."""
+        return self.path.line()
+
+    def pass_at(self, distance: float) -> int:
+        """The pass (from 0) that cuts the ring this far along."""
+        now = self.first
+        for crossover in self.crossovers:
+            if crossover.distance <= distance:
+                now = crossover.after
+        return now
+
+
+@dataclass(frozen=True, slots=True)
+class Harm:
+    """What a join should stay away from.
+
+    Attributes:
+        pads: (n, 3) x, y and radius of the copper around holes, the ring's own and others'.
+        foreign: the first laps of all pieces, and the piece (as a number) each belongs to.
+        own: number of the ring's own piece.
+        reach: distance within which a foreign lap counts: joins beside it crowd.
+        network: how far any two passes miss each other.
+    """
+
+    pads: FloatArray
+    foreign: tuple[shapely.STRtree, NDArray[np.int_]]
+    own: int
+    reach: float
+    network: Network
+
+    def near_pads(self, points: FloatArray) -> FloatArray:
+        """1 at a pad's rim or inside, 0 from `NEAR_PAD` away."""
+        if not len(self.pads):
+            return np.zeros(len(points))
+        apart = np.hypot(
+            points[:, None, 0] - self.pads[None, :, 0], points[:, None, 1] - self.pads[None, :, 1]
+        )
+        gap: FloatArray = (apart - self.pads[None, :, 2]).min(axis=1)
+        near: FloatArray = np.clip((NEAR_PAD - gap) / NEAR_PAD, 0.0, 1.0)
+        return near
+
+    def near_foreign(self, points: FloatArray) -> FloatArray:
+        """1 where other copper stands within reach, else 0."""
+        tree, owner = self.foreign
+        hit, line = tree.query(
+            np.asarray(shapely.points(points)), predicate="dwithin", distance=self.reach
+        )
+        found = np.zeros(len(points))
+        found[np.unique(hit[owner[line] != self.own])] = 1.0
+        return found
+
+
+def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | None:
+    """The cheapest course of one ring, or None where no pass reaches some place of it.
+
+    Args:
+        path: the first lap of a band, closed or open.
+        shift: windows.
+        margin: a pass may cut only what lies this far inside its window, so that overruns fit.
+        harm: what joins stay away from.
+    """
+    total = path.length
+    count = max(8, math.ceil(total / STEP))
+    distance = np.linspace(0.0, total, count, endpoint=not path.closed)
+    points, turning = _samples(path, distance)
+    allowed = _allowed(points, shift, margin)
+    if not allowed.any(axis=1).all():
+        return None
+    whole = np.flatnonzero(allowed.all(axis=0))
+    if len(whole):
+        middle = points.mean(axis=0)
+        centre = [np.array(shift.polygon(int(k)).centroid.coords[0]) for k in whole]
+        nearest = min(range(len(whole)), key=lambda n: (math.dist(centre[n], middle), n))
+        return Course(path, int(whole[nearest]), ())
+    cost = (
+        1.0
+        + 2.0 * np.clip(turning / 0.2, 0.0, 1.0)
+        + 2.0 * harm.near_pads(points)
+        + 0.5 * harm.near_foreign(points)
+    )
+    changes = {
+        pair: cost + harm.network.across(*pair, points, _normals(points, path.closed))
+        for pair in shift.pairs
+    }
+    states = _walk(allowed, changes, path.closed)
+    found = []
+    for n in range(len(states)):
+        before = states[n - 1]
+        if (n > 0 or path.closed) and states[n] != before:
+            found.append(_crossover(path, float(distance[n]), int(before), int(states[n])))
+    # a ring that changes at its very start begins in the later pass
+    return Course(path, int(states[0]), tuple(sorted(found, key=lambda c: c.distance)))
+
+
+def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points along the path, and how much it turns within `STRAIGHT` of each, radians."""
+    flat = path.flattened(0.005)
+    chords = np.diff(flat, axis=0)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*chords.T))))
+    along *= path.length / along[-1]
+    points = np.column_stack(
+        (np.interp(distance, along, flat[:, 0]), np.interp(distance, along, flat[:, 1]))
+    )
+    heading = np.arctan2(chords[:, 1], chords[:, 0])
+    corner = np.abs((np.diff(heading) + math.pi) % (2 * math.pi) - math.pi)
+    where = along[1:-1]
+    if path.closed:
+        closing = abs((heading[0] - heading[-1] + math.pi) % (2 * math.pi) - math.pi)
+        corner = np.concatenate(([closing], corner, [closing]))
+        where = np.concatenate(([0.0], where, [path.length]))
+        # what turns just before the start is near it as well
+        corner = np.concatenate((corner, corner, corner))
+        where = np.concatenate((where - path.length, where, where + path.length))
+    sums = np.concatenate(([0.0], np.cumsum(corner)))
+    low = np.searchsorted(where, distance - STRAIGHT)
+    high = np.searchsorted(where, distance + STRAIGHT)
+    return points, sums[high] - sums[low]
+
+
+def _allowed(points: FloatArray, shift: ShiftPlan, margin: float) -> NDArray[np.bool_]:
+    """(n, passes) whether a pass reaches a place with the margin to spare."""
+    columns = []
+    x, y = points[:, 0], points[:, 1]
+    for k in range(len(shift.windows)):
+        # a margin is for overruns, so only a side that faces another pass has one
+        box = shift.inner(k, margin).grown(1e-9)
+        columns.append((x >= box.x0) & (x <= box.x1) & (y >= box.y0) & (y <= box.y1))
+    return np.column_stack(columns)
+
+
+def _normals(points: FloatArray, closed: bool) -> FloatArray:
+    """(n, 2) unit vectors across the way through the points."""
+    if closed:
+        run = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    else:
+        run = np.gradient(points, axis=0)
+    length = np.hypot(*run.T)
+    length[length == 0] = 1.0
+    found: FloatArray = np.column_stack((-run[:, 1], run[:, 0])) / length[:, None]
+    return found
+
+
+def _walk(
+    allowed: NDArray[np.bool_], changes: Mapping[tuple[int, int], FloatArray], closed: bool
+) -> NDArray[np.int_]:
+    """The state of every sample on the cheapest walk."""
+    n, passes = allowed.shape
+    change = np.full((passes, passes, n), np.inf)
+    for k in range(passes):
+        change[k, k] = 0.0
+    for (a, b), cost in changes.items():
+        change[a, b] = change[b, a] = cost
+    best: tuple[float, list[int]] | None = None
+    starts = np.flatnonzero(allowed[0]).tolist()
+    for start in starts if closed else [None]:
+        value, track = _viterbi(allowed, change, start)
+        if best is None or value < best[0] - 1e-12:
+            best = (value, track)
+    assert best is not None
+    return np.array(best[1])
+
+
+def _viterbi(
+    allowed: NDArray[np.bool_], change: FloatArray, start: int | None
+) -> tuple[float, list[int]]:
+    """Cost and states of the cheapest walk; with `start`, one that begins and ends there."""
+    n, passes = allowed.shape
+    value = np.where(allowed[0], 0.0, np.inf)
+    if start is not None:
+        value = np.where(np.arange(passes) == start, value, np.inf)
+    came = np.zeros((n, passes), dtype=int)
+    for t in range(1, n):
+        options = value[:, None] + change[:, :, t]
+        came[t] = options.argmin(axis=0)
+        value = np.where(allowed[t], options[came[t], np.arange(passes)], np.inf)
+    if start is None:
+        last = int(value.argmin())
+        total = float(value[last])
+    else:
+        closing = value + change[:, start, 0]
+        last = int(closing.argmin())
+        total = float(closing[last])
+    track = [last]
+    for t in range(n - 1, 0, -1):
+        track.append(int(came[t, track[-1]]))
+    return total, track[::-1]
+
+
+def _crossover(path: Path, distance: float, before: int, after: int) -> Crossover:
+    a = path.point_at(max(distance - 0.01, 0.0))
+    b = path.point_at(min(distance + 0.01, path.length))
+    run = math.hypot(b[0] - a[0], b[1] - a[1]) or 1.0
+    across = (-(b[1] - a[1]) / run, (b[0] - a[0]) / run)
+    return Crossover(distance, path.point_at(distance), before, after, across)

@@ -1,0 +1,200 @@
+"""What is told about the joins of a blank: the mismatch to expect, and joins that stand too little.
+
+A join is weak when the mismatch at which it first leaks is less than `ENOUGH` times the one
+that 99.7 % of blanks stay below: common practice for an error that is itself a guess, no source.
+Between that and what ticks (`ticks.py`) would make of it, it is noted that they found no room.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from millprep.model.copy_findings import on_blank
+from millprep.model.finding import Finding
+from millprep.model.layout import Placement
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import Join
+from millprep.model.plan import RegistrationPlan
+from millprep.passes import spurs
+from millprep.passes.neighbours import Bite
+
+ENOUGH = 1.5
+"""A join stands at least this many times the mismatch to expect."""
+TELLING = 0.01
+"""Smaller changes of a whole board are not worth a word, mm."""
+
+
+def judge(
+    joins: Sequence[Join],
+    plan: RegistrationPlan,
+    placements: Mapping[int, Placement],
+    blank: int,
+) -> tuple[Finding, ...]:
+    """One note on all joins in copper, and one on every join that stands less than it should.
+
+    Args:
+        joins: of one blank, with their figures.
+        plan: error of a hole, and whether anybody stated it.
+        placements: by index.
+        blank: number.
+    """
+    figures = [
+        (join, join.predicted, join.tolerance_electrical)
+        for join in joins
+        if join.piece is not None
+        and join.predicted is not None
+        and join.tolerance_electrical is not None
+    ]
+    if not figures:
+        return ()
+    rms = [join.predicted_rms for join, *_ in figures if join.predicted_rms is not None]
+    found = [_note([(a, b) for _, a, b in figures], rms, plan, blank)]
+    for join, predicted, stands in figures:
+        if stands < ENOUGH * predicted:
+            found.append(_weak(join, predicted, stands, placements[join.placement]))
+        elif stands < spurs.ENOUGH * predicted - 1e-9:
+            found.append(_no_room(join, predicted, stands, placements[join.placement]))
+    return tuple(found)
+
+
+def stretched(machine: Machine, placements: Sequence[Placement], blank: int) -> tuple[Finding, ...]:
+    """A note on how far the machine's scale and squareness, as stated, move a board's far corner.
+
+    They cancel where passes meet, so no join tells of them.
+    """
+    sizes = []
+    for placement in placements:
+        x0, y0, x1, y1 = placement.pose.shape(placement.board.outline).bounds
+        sizes.append((x1 - x0, y1 - y0))
+    if not sizes:
+        return ()
+    length, width = max(sizes)
+    found = []
+    longer = (machine.scale_error or 0.0) / 1000 * length
+    if abs(longer) >= TELLING:
+        found.append(
+            Finding(
+                code="board-stretched",
+                severity="note",
+                message=(
+                    f"The machine's scale, stated as {machine.scale_error:g} mm per metre, makes a "
+                    f"board of {length:.1f} mm {abs(longer):.2f} mm "
+                    f"{'longer' if longer > 0 else 'shorter'}. Joins do not show it. Correct the "
+                    "machine's steps per millimetre where parts are to fit a case."
+                ),
+                blank=blank,
+            )
+        )
+    lean = math.tan(math.radians(machine.squareness or 0.0)) * width
+    if abs(lean) >= TELLING:
+        found.append(
+            Finding(
+                code="board-leans",
+                severity="note",
+                message=(
+                    f"The machine's axes, stated as {machine.squareness:g} degrees off square, "
+                    f"move one long edge of a board {width:.1f} mm wide along the other by "
+                    f"{abs(lean):.2f} mm. Joins do not show it. Set the axes square where parts "
+                    "are to fit a case."
+                ),
+                blank=blank,
+            )
+        )
+    return tuple(found)
+
+
+def bitten(bites: Sequence[Bite], placements: Mapping[int, Placement]) -> tuple[Finding, ...]:
+    """One note on all grooves that may cut into a neighbour of another pass, at the deepest."""
+    if not bites:
+        return ()
+    worst = bites[0]
+    (index, piece), (_, other) = worst.pair.one, worst.pair.other
+    one, two = (k + 1 for k in worst.passes)
+    placement = placements[index]
+    return (
+        on_blank(
+            placement,
+            "neighbours-apart",
+            "note",
+            (
+                f"At {len(bites)} places a groove runs close to copper that another pass parts, "
+                f"and may bite into it. The deepest: the path around piece {piece}, cut in pass "
+                f"{one}, may go {worst.depth:.3f} mm into piece {other}, parted in pass {two}. "
+                "Nothing leaks; where such a track is thin, a smaller [isolation] gap or more "
+                "room in the drawing would do."
+            ),
+            worst.pair.at,
+            mill_pass=one,
+        ),
+    )
+
+
+def _no_room(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
+    room = f"room for {join.tick:.2f} mm of them" if join.tick else "no room for any"
+    return on_blank(
+        placement,
+        "join-without-room",
+        "note",
+        (
+            f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
+            f"isolation stands a mismatch of {stands:.3f} mm, {stands / predicted:.1f} times the "
+            f"{predicted:.3f} mm that 99.7 % of blanks stay below. To make it "
+            f"{spurs.ENOUGH:g} times, ticks would have to run out into background copper; foreign "
+            f"copper or the board's edge leaves {room}. Look at the place with a lens after "
+            "cutting, or leave more room beside it in the drawing."
+        ),
+        join.at,
+        mill_pass=join.passes[1],
+    )
+
+
+def _note(
+    figures: Sequence[tuple[float, float]],
+    rms: Sequence[float],
+    plan: RegistrationPlan,
+    blank: int,
+) -> Finding:
+    predicted = _span([a for a, _ in figures])
+    stands = _span([b for _, b in figures])
+    typical = f"{_span(rms)} mm rms, by " if rms else ""
+    source = (
+        f"an error of {plan.sigma:.3g} mm per axis for each registration hole, which is assumed: "
+        "nobody has measured it on this machine. Drill a few holes, measure them, and say "
+        "[registration] drill_error and locate_error"
+        if plan.assumed
+        else f"the job's error of {plan.sigma:.3g} mm per axis for each registration hole"
+    )
+    return Finding(
+        code="mismatch-assumed" if plan.assumed else "mismatch-predicted",
+        severity="note",
+        message=(
+            f"At the {len(figures)} places where passes meet on copper they miss each other across "
+            f"the path by {typical}less than {predicted} mm on 99.7 % of blanks; the isolation "
+            f"stands {stands} mm before it leaks. This rests on {source}."
+        ),
+        blank=blank,
+    )
+
+
+def _span(values: Sequence[float]) -> str:
+    """The values in words: one figure if they are all the same."""
+    low, high = f"{min(values):.3f}", f"{max(values):.3f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def _weak(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
+    return on_blank(
+        placement,
+        "join-weak",
+        "warn",
+        (
+            f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
+            f"isolation stands a mismatch of {stands:.3f} mm, only {stands / predicted:.1f} times "
+            f"the {predicted:.3f} mm that 99.7 % of blanks stay below. A wider [isolation] gap, "
+            "registration holes farther apart (wider margins), or holes that are measured after "
+            "the move (millprep refit) would do; look at the place with a lens after cutting."
+        ),
+        join.at,
+        mill_pass=join.passes[1],
+    )

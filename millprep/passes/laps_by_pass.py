@@ -1,0 +1,216 @@
+"""Rings, clearings and profiles handed to the passes that cut them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from millprep.geometry.path import Path, Point
+from millprep.model.cut import Clearing, Cut, Profile, Ring, Tab
+from millprep.model.milling_pass import Join
+from millprep.passes import split
+from millprep.passes.joins import JoinPlan
+from millprep.passes.regions import NOWHERE, Regions, crowded, profile_overrun
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.survey import extent
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """The cuts of a blank by pass, still in the blank frame, and the joins between them."""
+
+    by_pass: tuple[tuple[Cut, ...], ...]
+    joins: tuple[Join, ...]
+
+
+def share_rings(
+    rings: Sequence[Ring],
+    plan: JoinPlan,
+    shift: ShiftPlan,
+    overrun: float,
+    reach: float,
+    blank: int,
+) -> Shared:
+    """Bands that stay whole go whole; the others change over where their first lap does.
+
+    Args:
+        rings: all rings of the blank.
+        plan: which pass cuts what.
+        shift: windows.
+        overrun: of each side past a join.
+        reach: a lap this near to a change-over of its band's first lap changes over beside it.
+        blank: number.
+    """
+    by_pass: list[list[Cut]] = [[] for _ in shift.windows]
+    joins: list[Join] = []
+    for ring in rings:
+        band = (ring.placement, ring.piece)
+        k = plan.whole.get(band)
+        if k is not None:
+            by_pass[k].append(ring)
+            continue
+        stretches = _stretches(ring, plan, reach)
+        if len(stretches) == 1:
+            by_pass[stretches[0].side].append(ring)
+            continue
+        for n, stretch in enumerate(stretches):
+            first, last = n == 0, n == len(stretches) - 1
+            before = overrun if ring.path.closed or not first else 0.0
+            after = overrun if ring.path.closed or not last else 0.0
+            by_pass[stretch.side].append(
+                replace(ring, path=_part(ring.path, stretch.start - before, stretch.end + after))
+            )
+            if ring.lap == 0 and (ring.path.closed or not last):
+                beyond = stretches[(n + 1) % len(stretches)]
+                joins.append(
+                    Join(
+                        blank=blank,
+                        placement=ring.placement,
+                        piece=ring.piece,
+                        at=ring.path.point_at(stretch.end % ring.path.length),
+                        passes=(
+                            min(stretch.side, beyond.side) + 1,
+                            max(stretch.side, beyond.side) + 1,
+                        ),
+                        overrun=overrun,
+                        across=across(ring.path, stretch.end % ring.path.length),
+                    )
+                )
+    return Shared(tuple(map(tuple, by_pass)), tuple(joins))
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Part of a lap that one pass cuts; on a closed lap `end` may pass the length."""
+
+    start: float
+    end: float
+    side: int
+
+
+def _stretches(ring: Ring, plan: JoinPlan, reach: float) -> list[_Stretch]:
+    path, total = ring.path, ring.path.length
+    band = (ring.placement, ring.piece)
+    cuts = [along for along, _ in plan.cuts(ring, reach)]
+    if path.closed:
+        bounds = [*cuts, cuts[0] + total] if cuts else [0.0, total]
+    else:
+        bounds = [0.0, *(c for c in cuts if 0.0 < c < total), total]
+    found: list[_Stretch] = []
+    for start, end in itertools.pairwise(bounds):
+        side = plan.pass_at(band, path.point_at((start + end) / 2 % total))
+        assert side is not None
+        if found and found[-1].side == side:
+            found[-1] = replace(found[-1], end=end)
+        else:
+            found.append(_Stretch(start, end, side))
+    if path.closed and len(found) > 1 and found[0].side == found[-1].side:
+        last = found.pop()
+        found[0] = _Stretch(last.start, found[0].end + total, last.side)
+        found.sort(key=lambda stretch: stretch.start)
+    return found
+
+
+def across(path: Path, distance: float) -> Point:
+    """Unit vector across a path at a place along it."""
+    a = path.point_at(max(distance - 0.01, 0.0))
+    b = path.point_at(min(distance + 0.01, path.length))
+    run = math.hypot(b[0] - a[0], b[1] - a[1])
+    return (-(b[1] - a[1]) / run, (b[0] - a[0]) / run)
+
+
+def _part(path: Path, start: float, end: float) -> Path:
+    """A stretch of a path with its overruns; those of a closed path may pass its start."""
+    if not path.closed:
+        return path.part(start, end)
+    total = path.length
+    start, end = (start + total, end + total) if start < 0 else (start, end)
+    return path.part(start, min(end, start + total - 1e-6))
+
+
+def share_clearings(
+    clearings: Sequence[Clearing],
+    shift: ShiftPlan,
+    overrun: float,
+    homes: Mapping[int, int] = NOWHERE,
+) -> tuple[tuple[Clearing, ...], ...]:
+    """Clearing changes over where a later window begins; each side overruns as rings do.
+
+    No net hangs on where it changes over, so these are no joins.
+    """
+    regions = Regions.of(shift, overrun)
+    by_pass: list[list[Clearing]] = [[] for _ in shift.windows]
+    for one in clearings:
+        path, whole = one.path, homes.get(one.placement)
+        if whole is None:
+            whole = _holding(shift, one.path)
+        if whole is not None:
+            by_pass[whole].append(one)
+            continue
+        stretches = split.regions(path, regions.lines, regions.owner, crowded(overrun))
+        for n, (start, end, side) in enumerate(stretches):
+            before = overrun if path.closed or n > 0 else 0.0
+            after = overrun if path.closed or n < len(stretches) - 1 else 0.0
+            alone = len(stretches) == 1
+            part = path if alone else _part(path, start - before, end + after)
+            by_pass[side].append(replace(one, path=part))
+    return tuple(map(tuple, by_pass))
+
+
+def _holding(shift: ShiftPlan, path: Path) -> int | None:
+    """The first pass (from 0) whose window holds a path wholly."""
+    x0, y0, x1, y1 = extent(path)
+    return next(
+        (k for k, w in enumerate(shift.windows) if w.contains(x0, y0) and w.contains(x1, y1)),
+        None,
+    )
+
+
+def share_profiles(
+    profiles: Sequence[Profile], shift: ShiftPlan, radius: float, blank: int
+) -> Shared:
+    """Profiles split where a later window begins; both sides overrun by the cutter's radius."""
+    overrun = profile_overrun(radius)
+    regions = Regions.of(shift, overrun)
+    by_pass: list[list[Cut]] = [[] for _ in shift.windows]
+    joins: list[Join] = []
+    for profile in profiles:
+        path = profile.path
+        stretches = split.regions(path, regions.lines, regions.owner, crowded(overrun))
+        if len(stretches) == 1:
+            by_pass[stretches[0][2]].append(profile)
+            continue
+        for n, (start, end, side) in enumerate(stretches):
+            # the later pass reaches back over what the earlier one has cut
+            reach = overrun if side > 0 else 0.0
+            begin, stop = start - reach, end + reach
+            by_pass[side].append(_profile_part(profile, begin, stop))
+            beyond = stretches[(n + 1) % len(stretches)][2]
+            joins.append(
+                Join(
+                    blank=blank,
+                    placement=profile.placement,
+                    piece=None,
+                    at=path.point_at(end % path.length),
+                    passes=(min(side, beyond) + 1, max(side, beyond) + 1),
+                    overrun=overrun,
+                    across=across(path, end % path.length),
+                )
+            )
+    return Shared(tuple(map(tuple, by_pass)), tuple(joins))
+
+
+def _profile_part(profile: Profile, start: float, end: float) -> Profile:
+    """A stretch of a closed profile with the tabs that lie on it."""
+    total = profile.path.length
+    shift = total if start < 0 else 0.0
+    path = profile.path.part(start + shift, end + shift)
+    tabs = []
+    for tab in profile.tabs:
+        for turn in (-total, 0.0, total):
+            a, b = tab.start + turn - start, tab.end + turn - start
+            if b > 0 and a < path.length:
+                tabs.append(Tab(max(a, 0.0), min(b, path.length)))
+    return replace(profile, path=path, tabs=tuple(sorted(tabs, key=lambda t: t.start)))

@@ -1,0 +1,317 @@
+"""What a blank that is moved between passes asks of its layout.
+
+Where passes meet depends on where boards lie, and boards had better lie where no passes meet. So
+a layout is made first and its passes are planned; then it is made again, its boards off the
+seams and off what clamps and registration holes of all passes need. That is done a fixed number
+of times, every layout is judged by its own passes, and the best one stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.geometry.path import Point
+from millprep.model.blank import Blank, Box
+from millprep.model.finding import Finding, Refusal
+from millprep.model.layout import Spot
+from millprep.model.plan import JobPlan
+from millprep.nesting.nest import Effort, Nested, nest
+from millprep.nesting.offcut import used_length
+from millprep.nesting.wanted import Sheet, Wanted, areas_on
+from millprep.passes import registration
+from millprep.passes.clamping import Clamping
+from millprep.passes.regions import Regions, profile_overrun
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.windows import joined_by, windows
+
+ROUNDS = 4
+"""Layouts that are made anew, at most; most settle in the first."""
+PLAY = 0.01
+"""What boards keep from a seam beyond the cutter's radius, mm."""
+ROOM = 0.5
+"""What boards keep from clamps beyond what the cutters and the collet need, mm."""
+NO_PASSES = 1000
+"""A layout whose boards no passes hold is worse than one with this many passes."""
+
+Areas = Sequence[tuple[Spot, shapely.Polygon]]
+Places = tuple[shapely.Polygon, ...]
+Score = tuple[int, int, int, float]
+"""Passes, boards in the way of clamps or holes, short boards across seams, used length of the
+last blank."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A blank with its boards and its passes, as far as both are known from the layout alone.
+
+    Attributes:
+        reach: of the profile cutter's axis outside a board.
+        here: the boards on it.
+    """
+
+    job: JobPlan
+    blank: Blank
+    reach: float
+    here: Areas
+    shift: ShiftPlan
+    regions: Regions
+
+    @property
+    def seams(self) -> Places:
+        """Strips that no board lies across which is cut in one pass."""
+        return tuple(_box(line, self.reach + PLAY) for line in self.regions.seams())
+
+    @property
+    def across(self) -> tuple[Spot, ...]:
+        """Boards that are cut in several passes, though one could cut them as they are turned."""
+        numbers = self.regions.across(_numbered(self.here), self.reach, self.blank.size)
+        return tuple(self.here[n][0] for n in numbers)
+
+    @property
+    def clamped(self) -> Places:
+        """What the clamps of all passes need, where it lies on the blank."""
+        reach = self.job.machine.collet / 2 + self.reach + ROOM
+        found = []
+        for k, pose in enumerate(self.shift.poses):
+            for clamp in self.job.clamps:
+                if clamp.on_in(k + 1):
+                    box = clamp.box.grown(reach)
+                    area = pose.inverse().shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
+                    found.append(shapely.box(*area.bounds))
+        return self._on_blank(found)
+
+    def drilled(self, usable: BaseGeometry) -> Places:
+        """What the registration holes need that would be chosen if no board lay in the way.
+
+        Nothing where they have room outside of what boards may cover.
+        """
+        kerf = 2 * self.reach
+        if len(self.shift.poses) < 2 or self._holes(usable.buffer(kerf)):
+            return ()
+        told = self.job.registration
+        around = told.key / 2 + told.wall + kerf
+        return self._on_blank([_box(shapely.Point(at), around) for at in self._holes()])
+
+    def _holes(self, taken: BaseGeometry | None = None) -> list[Point]:
+        """Where holes would be chosen beside what is taken; empty where there is no room."""
+        job, missing = joined_by(self.job, self.blank), _missing(self.blank)
+        clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+        try:
+            holes = registration.choose(
+                self.shift,
+                self.blank,
+                job.registration,
+                missing if taken is None else shapely.union(missing, taken),
+                clamping,
+                _need(self.here, self.reach),
+                2 * self.reach,
+            )
+        except Refusal:
+            return []  # said better when boards lie where they lie
+        return [hole.blank for hole in holes]
+
+    def _on_blank(self, places: Sequence[shapely.Polygon]) -> Places:
+        whole = shapely.box(0.0, 0.0, *self.blank.size)
+        met = (place.intersection(whole) for place in places)
+        return tuple(one for one in met if isinstance(one, shapely.Polygon) and one.area > 0)
+
+
+def of(job: JobPlan, number: int, plan: int, here: Areas) -> Moved | None:
+    """A blank with its passes; None where nothing lies on it, or no passes hold its boards.
+
+    Args:
+        job: what is asked.
+        number: the blank's.
+        plan: place of its size in the job.
+        here: its boards.
+    """
+    if not here:
+        return None
+    told = job.blanks[plan]
+    outline = shapely.Polygon(told.outline) if told.outline else None
+    blank = Blank(number, told.size, told.thickness, told.copper, outline)
+    reach = job.profile.cutter.width(blank.thickness) / 2
+    try:
+        shift = windows(joined_by(job, blank), blank, _need(here, reach), _numbered(here))
+    except Refusal:
+        return None
+    regions = Regions.of(shift, profile_overrun(reach))
+    return Moved(job, blank, reach, here, shift, regions)
+
+
+def moves(job: JobPlan, size: tuple[float, float]) -> bool:
+    """Whether a blank of this size is longer than the travel, or turned."""
+    travel, (ox, oy) = job.machine.travel, job.origin
+    return ox + size[0] > travel.x1 + 1e-9 or oy + size[1] > travel.y1 + 1e-9
+
+
+def settled(
+    job: JobPlan,
+    wanted: Sequence[Wanted],
+    sheets: Sequence[Sheet],
+    nested: Nested,
+    fixed: Sequence[Spot],
+    effort: Effort,
+    workers: int = 1,
+) -> Nested:
+    """A layout that is as full, and off what the passes ask for as far as it was found.
+
+    Args:
+        job: what is asked.
+        wanted: every board.
+        sheets: one for each of the job's sizes.
+        nested: a layout of all copies, made without regard to passes.
+        fixed: places that stay.
+        effort: how long each search goes on.
+        workers: processes that share a search.
+    """
+    if not any(moves(job, job.blanks[plan].size) for plan in nested.blanks):
+        return nested
+    best = now = _judged(job, wanted, sheets, nested)
+    if best.score[1:3] == (0, 0):
+        return nested
+    for _ in range(ROUNDS):
+        made = _again(wanted, sheets, now, fixed, effort, workers)
+        if made.findings or made.spots == now.nested.spots:
+            break
+        now = _judged(job, wanted, sheets, made)
+        best = min(best, now, key=lambda one: one.score)
+        if now.score[2] == 0:
+            break
+    return best.nested
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """A layout, how good its own passes make it, and what they ask for, blank by blank."""
+
+    nested: Nested
+    score: Score
+    asked: tuple[tuple[Places, ...], ...]
+
+
+def _judged(
+    job: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[Sheet], nested: Nested
+) -> _Judged:
+    """A layout judged by its own passes."""
+    passes = met = across = 0
+    asked: list[tuple[Places, ...]] = []
+    for number, plan in enumerate(nested.blanks, start=1):
+        moved = of(job, number, plan, areas_on(number, nested.spots, wanted))
+        if moved is None:
+            passes += NO_PASSES
+            asked.append(())
+            continue
+        clamped, drilled = moved.clamped, moved.drilled(sheets[plan].usable)
+        asked.append((clamped, drilled, moved.seams))
+        passes += len(moved.shift.poses)
+        across += len(moved.across)
+        kept = shapely.union_all([*clamped, *drilled])
+        met += sum(area.intersection(kept).area > PLAY for _, area in moved.here)
+    last = len(nested.blanks)
+    reach = used_length(last, nested.spots, wanted, sheets[nested.blanks[-1]])
+    return _Judged(nested, (passes, met, across, round(reach, 4)), tuple(asked))
+
+
+def _again(
+    wanted: Sequence[Wanted],
+    sheets: Sequence[Sheet],
+    judged: _Judged,
+    fixed: Sequence[Spot],
+    effort: Effort,
+    workers: int,
+) -> Nested:
+    """A layout on the same blanks, off what the passes of this one ask for."""
+    blanks = judged.nested.blanks
+    bare = [replace(sheets[plan], count=1) for plan in blanks]
+    asking = []
+    for sheet, groups in zip(bare, judged.asked, strict=True):
+        met = (tuple(one for one in group if sheet.usable.intersects(one)) for group in groups)
+        asking.append(replace(sheet, avoided=tuple(group for group in met if group)))
+    numbers = range(len(bare))
+    found = nest(wanted, asking, effort, fixed, numbers, workers)
+    if found.unplaced:
+        # what finds no place off them has one on them
+        found = nest(wanted, bare, effort, found.spots, numbers, workers)
+    last = max((spot.blank for spot in found.spots), default=0)
+    return replace(found, blanks=blanks[:last])
+
+
+def told(
+    job: JobPlan,
+    wanted: Sequence[Wanted],
+    spots: Sequence[Spot],
+    blanks: Sequence[int],
+    given: Collection[tuple[str, int]],
+) -> tuple[Finding, ...]:
+    """A note for every blank with boards that are cut in several passes, though one holds them.
+
+    Args:
+        job: what is asked.
+        wanted: every board.
+        spots: where the copies lie.
+        blanks: place in the job of every blank's size.
+        given: copies whose place was not searched for.
+    """
+    found = []
+    for number, plan in enumerate(blanks, start=1):
+        moved = of(job, number, plan, areas_on(number, spots, wanted))
+        if moved is not None and moved.across:
+            found.append(_note(moved, given))
+    return tuple(found)
+
+
+def _note(moved: Moved, given: Collection[tuple[str, int]]) -> Finding:
+    lines = []
+    for line in moved.regions.seams():
+        (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
+        lines.append(f"x = {x0:.1f}" if abs(x1 - x0) < abs(y1 - y0) else f"y = {y0:.1f}")
+    placed = [s.words for s in moved.across if (s.board, s.copy) in given]
+    free = [s.words for s in moved.across if (s.board, s.copy) not in given]
+    why = []
+    if free:
+        words = "found no room beside it on as few blanks and in as few passes"
+        why.append(f"{', '.join(free)} {words}")
+    if placed:
+        why.append(f"{', '.join(placed)} lies there by the place it was given")
+    return Finding(
+        code="boards-across-passes",
+        severity="note",
+        message=(
+            f"One pass could cut these boards whole, but they lie across {_listed(lines)} of blank "
+            f"{moved.blank.number}, where one pass takes over from another: {'; '.join(why)}. "
+            "Their cuts meet as well as the registration holes find the blank. Another place in "
+            "the layout file, or a blank more, keeps them whole."
+        ),
+        blank=moved.blank.number,
+    )
+
+
+def _listed(lines: Sequence[str]) -> str:
+    return " and ".join(dict.fromkeys(lines))
+
+
+def _need(here: Areas, reach: float) -> Box:
+    """Extent of the cutters' axes: profiles reach farthest."""
+    x0, y0, x1, y1 = shapely.total_bounds([area for _, area in here]).tolist()
+    return Box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+
+
+def _numbered(here: Areas) -> dict[int, shapely.Polygon]:
+    return dict(enumerate(area for _, area in here))
+
+
+def _missing(blank: Blank) -> BaseGeometry:
+    """What of its rectangle an offcut lacks."""
+    if blank.outline is None:
+        return shapely.Polygon()
+    return shapely.box(0.0, 0.0, *blank.size).difference(blank.outline)
+
+
+def _box(shape: BaseGeometry, reach: float) -> shapely.Polygon:
+    x0, y0, x1, y1 = shape.bounds
+    return shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)

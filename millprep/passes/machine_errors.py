@@ -1,0 +1,211 @@
+"""What the machine's own errors, as its table states them, do to a join.
+
+A machine that is told (X, Y) goes to (X, Y) + E(X, Y): too far by its scale, leaning by its
+squareness, to and fro with every turn of a screw. A pass p with the pose T = (R, t) cuts a place
+r of the blank off by E_p(r) = R⁻¹·E(T·r). It is found by holes h that pass o(h) drilled and that
+stand on pins (or are measured) at places which the same machine goes to, so its pose is off by
+the least-squares fit
+
+    e_p = M⁺·[A(h)·e_o + E_o(h) - E_p(h)],   A(r) = [[1, 0, -y], [0, 1, x]],
+
+as in `network.py`, and passes a and b miss each other at r by E_b(r) + A·e_b - E_a(r) - A·e_a.
+All of it is linear in E. A shift of the blank takes scale and squareness out exactly, and the
+periodic error as well when it is a whole number of turns; where in its turn the screw starts
+is not known, so a sine is carried as a phasor and its amplitude is what is left at worst.
+
+Backlash: an axis that comes from the other side stands half the play off, to either side. Two
+passes that run along a path the same way agree in every axis that moves there. An axis at rest
+stands where it was left, so all of its play counts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.pose import Pose
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import RegistrationHole
+from millprep.passes.misalignment import QUANTILE, Network, arms
+
+AT_REST = 1e-3
+"""An axis with a smaller share of the travel along a path counts as standing still."""
+
+Values = NDArray[np.complex128]
+Field = Callable[[FloatArray], Values]
+"""(n, 2) machine places to the (n, 2) errors there, as phasors."""
+
+
+class Mismatch(NamedTuple):
+    """How far two passes miss each other across a path, mm: rms, and what 99.7 % stay below."""
+
+    rms: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drift:
+    """The machine's errors in all passes of a blank.
+
+    Attributes:
+        poses: blank to machine, one per pass.
+        fields: every error by itself.
+        errors: for every field the (passes, 3) error of each pass's pose.
+        centre: origin of the turns.
+        backlash: play of an axis, mm.
+    """
+
+    poses: tuple[Pose, ...]
+    fields: tuple[Field, ...]
+    errors: tuple[Values, ...]
+    centre: Point
+    backlash: float
+
+    @classmethod
+    def of(
+        cls,
+        machine: Machine,
+        poses: Sequence[Pose],
+        holes: Sequence[RegistrationHole],
+        *,
+        keys: bool,
+    ) -> Drift:
+        """The drift of some passes.
+
+        Args:
+            machine: what it states of its errors; what it does not state counts as none.
+            poses: planned, one per pass.
+            holes: registration holes of the blank.
+            keys: whether key holes locate as well (measured) or not (pins).
+        """
+        kept = [h for h in holes if h.role == "locate" or (keys and h.role == "key")]
+        centre = (0.0, 0.0)
+        if kept:
+            x, y = np.mean([h.blank for h in kept], axis=0).tolist()
+            centre = (x, y)
+        fields = _fields(machine)
+        errors = tuple(_pose_errors(field, poses, kept, centre) for field in fields)
+        return cls(tuple(poses), fields, errors, centre, machine.backlash or 0.0)
+
+    def across(self, a: int, b: int, at: Point, across: Point) -> float:
+        """What the machine's errors add to the mismatch of passes a and b (from 0) at worst, mm.
+
+        Both are taken to run along the path the same way; `across` is a unit vector.
+        """
+        n = np.array(across)
+        place = np.array([at])
+        arm = arms(place, self.centre)[0]
+        total = 0.0
+        for field, errors in zip(self.fields, self.errors, strict=True):
+            off = _on_blank(field, self.poses[b], place)[0] - _on_blank(
+                field, self.poses[a], place
+            )[0]
+            off = off + arm @ (errors[b] - errors[a])
+            total += abs(complex(n @ off))
+        return total + self._play(a, b, n)
+
+    def _play(self, a: int, b: int, n: FloatArray) -> float:
+        """What backlash adds across a path whose normal is n."""
+        if not self.backlash:
+            return 0.0
+        along = np.array([n[1], -n[0]])
+        turns = [_linear(self.poses[k]) for k in (a, b)]
+        total = 0.0
+        for axis in (0, 1):
+            runs = [float((turn @ along)[axis]) for turn in turns]
+            # where the error of this axis points to on the blank
+            shares = [float(n @ turn.T[:, axis]) for turn in turns]
+            if min(map(abs, runs)) > AT_REST:
+                signs = [math.copysign(1.0, run) for run in runs]
+                total += abs(signs[1] * shares[1] - signs[0] * shares[0]) / 2
+            else:
+                total += sum(map(abs, shares)) / 2
+        return self.backlash * total
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Budget:
+    """Both together: the holes' errors are random, the machine's add to them in full.
+
+    99.7 % stay below 2.97 σ + s, where s is what the machine adds at worst; rms √(σ² + s²).
+
+    Attributes:
+        network: errors of the holes.
+        drift: errors of the machine; None for a machine that states none.
+        sigma: error of one hole per axis, mm.
+    """
+
+    network: Network
+    drift: Drift | None
+    sigma: float
+
+    def mismatch(self, a: int, b: int, at: Point, across: Point) -> Mismatch:
+        """Of passes a and b (from 0) at a place, in the direction of a unit vector."""
+        random = self.network.sigma_across(a, b, at, across, self.sigma)
+        steady = 0.0 if self.drift is None else self.drift.across(a, b, at, across)
+        return Mismatch(math.hypot(random, steady), QUANTILE * random + steady)
+
+    def most(self, a: int, b: int, at: Point, across: Point) -> float:
+        """What 99.7 % of all blanks stay below, mm."""
+        return self.mismatch(a, b, at, across).most
+
+
+def _fields(machine: Machine) -> tuple[Field, ...]:
+    """Every stated error as a field of its own."""
+    found: list[Field] = []
+    if machine.scale_error:
+        scale = machine.scale_error / 1000
+        found.append(lambda xy: (scale * xy).astype(complex))
+    if machine.squareness:
+        lean = math.tan(math.radians(machine.squareness))
+        found.append(
+            lambda xy: np.column_stack((-lean * xy[:, 1], np.zeros(len(xy)))).astype(complex)
+        )
+    if machine.periodic_error and machine.screw_lead:
+        wave, lead = machine.periodic_error, machine.screw_lead
+        found += [_wave(wave, lead, axis) for axis in (0, 1)]
+    return tuple(found)
+
+
+def _wave(amplitude: float, lead: float, axis: int) -> Field:
+    def field(xy: FloatArray) -> Values:
+        found = np.zeros(xy.shape, dtype=complex)
+        found[:, axis] = amplitude * np.exp(2j * math.pi * xy[:, axis] / lead)
+        return found
+
+    return field
+
+
+def _linear(pose: Pose) -> FloatArray:
+    return np.array([[pose.a, pose.b], [pose.d, pose.e]])
+
+
+def _on_blank(field: Field, pose: Pose, places: FloatArray) -> Values:
+    """(n, 2) by how much a pass cuts blank places off."""
+    # the inverse of a turn is its transpose, and rows are multiplied from the right
+    found: Values = field(pose.points(places)) @ _linear(pose)
+    return found
+
+
+def _pose_errors(
+    field: Field, poses: Sequence[Pose], kept: Sequence[RegistrationHole], centre: Point
+) -> Values:
+    errors = np.zeros((len(poses), 3), dtype=complex)
+    for k in range(1, len(poses)):
+        mine = [hole for hole in kept if hole.used_in == k + 1]
+        if not mine:
+            continue
+        places = np.array([hole.blank for hole in mine])
+        arm = arms(places, centre)
+        off = -_on_blank(field, poses[k], places)
+        for n, hole in enumerate(mine):
+            o = hole.drilled_in - 1
+            off[n] += _on_blank(field, poses[o], places[n : n + 1])[0] + arm[n] @ errors[o]
+        errors[k] = np.linalg.pinv(arm.reshape(-1, 3)) @ off.reshape(-1)
+    return errors

@@ -1,0 +1,219 @@
+"""Ticks: short cuts outward at the ends of a join, where the margin asks for more.
+
+Where two passes meet, each is cut past the join by the overrun. With a tick of length m at the
+end of either side's outermost lap, outward into background copper, a side that lies off by more
+than the band is wide still meets the other side's tick: the tolerance grows from W to W + m.
+A join gets ticks when W is less than `ENOUGH` times the mismatch to expect, as long as what is
+missing, or as long as background copper leaves room for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.geometry.path import Path, Point
+from millprep.model.cut import Cut, Ring
+from millprep.model.milling_pass import Join
+
+ENOUGH = 3.0
+"""Ticks raise a join's tolerance to this many times the mismatch to expect: common practice for
+an error that is itself a guess, no source."""
+STEP = 0.05
+"""Lengths of ticks are multiples of this, mm."""
+SHORTEST = 0.1
+"""Shorter ticks are not worth their time, mm."""
+NEAR = 0.003
+"""A tick starts no nearer to its own copper than the lap it leaves, but for this much, mm."""
+
+Band = tuple[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Groove:
+    """What a band's laps cut with one cutter.
+
+    Attributes:
+        surface, foot: width of one lap at the copper's surface and at its foot.
+        pitch: distance between laps.
+        laps: their number.
+    """
+
+    surface: float
+    foot: float
+    pitch: float
+    laps: int
+
+    @property
+    def width(self) -> float:
+        """Of the whole band at the foot: W = w + (k - 1)·pitch."""
+        return self.foot + (self.laps - 1) * self.pitch
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Where ticks may go.
+
+    Attributes:
+        copper: the pieces, blank frame.
+        edge: area of the boards.
+        windows: what each pass reaches, in order of the passes.
+        gap: distance to foreign copper that every cut keeps.
+    """
+
+    copper: Mapping[Band, shapely.Polygon]
+    edge: BaseGeometry
+    windows: Sequence[shapely.Polygon]
+    gap: float
+
+
+def wanted(width: float, predicted: float) -> float:
+    """How long ticks would have to be, mm; 0 when the band alone stands enough."""
+    missing = ENOUGH * predicted - width
+    if missing <= 1e-9:
+        return 0.0
+    return max(SHORTEST, math.ceil(missing / STEP - 1e-9) * STEP)
+
+
+def add(
+    joins: Sequence[Join],
+    by_pass: Sequence[Sequence[Cut]],
+    grooves: Mapping[Band, tuple[str, Groove]],
+    room: Room,
+) -> tuple[tuple[Join, ...], tuple[tuple[Cut, ...], ...]]:
+    """The joins with the length of their ticks, and the cuts with the ticks at their ends.
+
+    Args:
+        joins: of copper, with the mismatch to expect.
+        by_pass: cuts of every pass, rings already cut apart with their overruns.
+        grooves: for every joined band the cutter that decides and what its laps cut.
+        room: where ticks may go.
+    """
+    cuts = [list(some) for some in by_pass]
+    ends = _Ends(cuts)
+    tree = shapely.STRtree(list(room.copper.values()))
+    pieces = list(room.copper)
+    done: list[Join] = []
+    for join in joins:
+        band = (join.placement, join.piece or "")
+        if join.predicted is None or band not in grooves:
+            done.append(join)
+            continue
+        cutter, groove = grooves[band]
+        asked = wanted(groove.width, join.predicted)
+        if not asked:
+            done.append(join)
+            continue
+        sides = ends.of(join, cutter, groove, groove.laps - 1)
+        length = 0.0
+        if sides is not None:
+            outward = [_outward(cuts[k][n], last, room.copper[band]) for k, n, last in sides]
+            length = min(
+                _longest(at, way, asked, groove, band, room, room.windows[k], tree, pieces)
+                for (k, _, _), (at, way) in zip(sides, outward, strict=True)
+            )
+            if length:
+                for (k, n, last), (at, way) in zip(sides, outward, strict=True):
+                    ring = cuts[k][n]
+                    assert isinstance(ring, Ring)
+                    tip = (at[0] + way[0] * length, at[1] + way[1] * length)
+                    cuts[k][n] = replace(ring, path=_with_tick(ring.path, tip, last))
+        done.append(replace(join, tick=length))
+    return tuple(done), tuple(map(tuple, cuts))
+
+
+_Side = tuple[int, int, bool]
+"""Pass (from 0), index of the ring in it, and whether its last end is meant."""
+
+
+class _Ends:
+    """The ends of rings that were cut apart, by band and pass."""
+
+    def __init__(self, cuts: Sequence[Sequence[Cut]]) -> None:
+        self.known: dict[tuple[int, Band], list[tuple[Ring, int, bool, Point]]] = {}
+        for k, some in enumerate(cuts):
+            for n, ring in enumerate(some):
+                if isinstance(ring, Ring) and not ring.path.closed:
+                    here = self.known.setdefault((k, (ring.placement, ring.piece)), [])
+                    here += [(ring, n, False, ring.path.start), (ring, n, True, ring.path.end)]
+
+    def of(self, join: Join, cutter: str, groove: Groove, lap: int) -> list[_Side] | None:
+        """The end of this lap on either side of a join; None unless both are there."""
+        reach = math.hypot(join.overrun + STEP, groove.width + groove.surface)
+        ux, uy = join.across[1], -join.across[0]
+        found: list[_Side] = []
+        for number in join.passes:
+            near = [
+                (abs(abs(dx * ux + dy * uy) - join.overrun), n, last)
+                for ring, n, last, at in self.known.get(
+                    (number - 1, (join.placement, join.piece or "")), ()
+                )
+                if ring.lap == lap and ring.cutter == cutter
+                for dx, dy in [(at[0] - join.at[0], at[1] - join.at[1])]
+                if math.hypot(dx, dy) <= reach
+            ]
+            # an end that is not an overrun's length past the join belongs to no join
+            near = [one for one in near if one[0] <= join.overrun / 2]
+            if len(near) != 1:
+                return None
+            found.append((number - 1, near[0][1], near[0][2]))
+        return found
+
+
+def _outward(cut: Cut, last: bool, piece: shapely.Polygon) -> tuple[Point, Point]:
+    """An end of a ring, and the unit vector there across the path, away from the piece."""
+    assert isinstance(cut, Ring)
+    path = cut.path
+    end = path.end if last else path.start
+    inner = path.point_at(path.length - 0.01 if last else 0.01)
+    dx, dy = end[0] - inner[0], end[1] - inner[1]
+    run = math.hypot(dx, dy)
+    way = (-dy / run, dx / run)
+    beside = [
+        piece.distance(shapely.Point(end[0] + s * way[0] * 0.02, end[1] + s * way[1] * 0.02))
+        for s in (1.0, -1.0)
+    ]
+    return end, way if beside[0] >= beside[1] else (-way[0], -way[1])
+
+
+def _longest(
+    at: Point,
+    way: Point,
+    asked: float,
+    groove: Groove,
+    band: Band,
+    room: Room,
+    window: shapely.Polygon,
+    tree: shapely.STRtree,
+    pieces: Sequence[Band],
+) -> float:
+    """The longest tick from an end up to the asked length that has room; 0 for none."""
+    half = groove.surface / 2
+    own = half + (groove.laps - 1) * groove.pitch - NEAR
+    steps = round(asked / STEP)
+    for count in range(steps, round(SHORTEST / STEP) - 1, -1):
+        length = count * STEP
+        line = shapely.LineString([at, (at[0] + way[0] * length, at[1] + way[1] * length)])
+        if not window.covers(line):
+            continue
+        if not room.edge.covers(line) or room.edge.boundary.distance(line) < half:
+            continue
+        near = tree.query(line, predicate="dwithin", distance=half + room.gap)
+        if any(pieces[n] != band for n in near.tolist()):
+            continue
+        if room.copper[band].distance(line) < own:
+            continue
+        return length
+    return 0.0
+
+
+def _with_tick(path: Path, tip: Point, last: bool) -> Path:
+    """A path that goes on to the tip at its end, or comes from it to its start."""
+    if last:
+        return path.joined(Path.lines(np.array([path.end, tip])))
+    return Path.lines(np.array([tip, path.start])).joined(path)

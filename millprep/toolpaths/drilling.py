@@ -1,0 +1,221 @@
+"""Holes: the drill or the end mill for each; slots are milled."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from millprep.model.blank import Blank
+from millprep.model.board import Hole
+from millprep.model.copy_findings import on_drawing
+from millprep.model.cut import HoleCut
+from millprep.model.cutter import Cutter, Drill, EndMill
+from millprep.model.finding import Finding
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import RegistrationHole
+from millprep.model.plan import DrillingPlan, RegistrationPlan
+
+REGISTRATION_FIT = 0.005
+"""A drill serves a registration hole when its diameter is this near, mm."""
+
+SLOT_FIT = 0.002
+"""An end mill is as wide as a slot when it is wider by no more, mm: drawings round to that."""
+
+
+def choose(diameter: float, cutters: Sequence[Cutter], tolerance: float) -> Cutter | None:
+    """The drill nearest to a diameter within the tolerance, else the widest fitting end mill.
+
+    Of two drills equally near, the larger: a pin that does not enter is the worse fault.
+    """
+    drills = [c for c in cutters if isinstance(c, Drill)]
+    near = [c for c in drills if abs(c.diameter - diameter) <= tolerance + 1e-9]
+    if near:
+        return min(near, key=lambda c: (round(abs(c.diameter - diameter), 9), -c.diameter))
+    mills = [c for c in cutters if isinstance(c, EndMill) and c.diameter < diameter]
+    return max(mills, key=lambda c: c.diameter, default=None)
+
+
+def choose_mill(width: float, cutters: Sequence[Cutter]) -> Cutter | None:
+    """The widest end mill that is no wider than a slot."""
+    mills = [c for c in cutters if isinstance(c, EndMill) and c.diameter <= width + SLOT_FIT]
+    return max(mills, key=lambda c: c.diameter, default=None)
+
+
+def depth_of(cutter: Cutter, blank: Blank, breakthrough: float) -> float:
+    """Depth of the tip so that the full diameter leaves the blank by the breakthrough."""
+    point = cutter.point if isinstance(cutter, Drill) else 0.0
+    return blank.thickness + breakthrough + point
+
+
+def drill(
+    placements: Sequence[Placement], blank: Blank, plan: DrillingPlan
+) -> tuple[tuple[HoleCut, ...], tuple[Finding, ...]]:
+    """Every hole of the boards on a blank with its cutter; findings for those with none."""
+    cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
+    cuts: list[HoleCut] = []
+    findings: list[Finding] = []
+    for placement in placements:
+        unserved: dict[tuple[float, bool], list[Hole]] = {}
+        for hole in placement.board.holes:
+            if hole.end is None:
+                cutter = choose(hole.diameter, cutters, plan.tolerance)
+            else:
+                cutter = choose_mill(hole.diameter, cutters)
+            if cutter is None:
+                unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
+                continue
+            there = hole.moved(placement.pose)
+            cuts.append(
+                HoleCut(
+                    at=there.at,
+                    end=there.end,
+                    diameter=cutter.diameter if isinstance(cutter, Drill) else hole.diameter,
+                    cutter=cutter.name,
+                    depth=depth_of(cutter, blank, plan.breakthrough),
+                    work="drill" if isinstance(cutter, Drill) else "bore",
+                    placement=placement.index,
+                    hole=hole.id,
+                    piece=hole.piece,
+                )
+            )
+        findings += [
+            (_no_drill if is_round else _no_mill)(placement, size, holes, plan)
+            for (size, is_round), holes in unserved.items()
+        ]
+    findings += _too_deep(cuts, blank, plan)
+    return tuple(cuts), tuple(findings)
+
+
+def _no_drill(
+    placement: Placement, diameter: float, holes: Sequence[Hole], plan: DrillingPlan
+) -> Finding:
+    drills = ", ".join(f"{c.diameter:g}" for c in plan.cutters if isinstance(c, Drill))
+    return on_drawing(
+        placement,
+        "hole-without-drill",
+        "stop",
+        (
+            f"{len(holes)} hole(s) of {diameter:.3f} mm have no drill: the job lists "
+            f"{drills or 'none'} mm with a tolerance of {plan.tolerance:g} mm. Add a drill to "
+            "[drilling] cutters, widen the tolerance, or name an end mill thinner than the "
+            "hole as borer."
+        ),
+        holes[0].at,
+    )
+
+
+def _no_mill(
+    placement: Placement, width: float, slots: Sequence[Hole], plan: DrillingPlan
+) -> Finding:
+    cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
+    mills = ", ".join(sorted({f"{c.diameter:g}" for c in cutters if isinstance(c, EndMill)}))
+    return on_drawing(
+        placement,
+        "slot-without-mill",
+        "stop",
+        (
+            f"{len(slots)} slot(s) {width:.3f} mm wide have no end mill: those for holes are "
+            f"{mills + ' mm' if mills else 'none'}. Name an end mill no wider than the slot as "
+            "borer or among [drilling] cutters."
+        ),
+        slots[0].at,
+    )
+
+
+def _too_deep(cuts: Sequence[HoleCut], blank: Blank, plan: DrillingPlan) -> list[Finding]:
+    """One finding for every cutter that would pass through the spoilboard."""
+    deepest: dict[str, HoleCut] = {}
+    for cut in cuts:
+        if cut.cutter not in deepest:
+            deepest[cut.cutter] = cut
+    return [
+        Finding(
+            code="through-spoilboard",
+            severity="stop",
+            message=(
+                f"{cut.cutter} goes {cut.depth:.3f} mm deep, blank and spoilboard are "
+                f"{blank.thickness + plan.spoilboard:.3f} mm: it would cut the bed. Lay a "
+                "thicker spoilboard or lower the breakthrough."
+            ),
+            frame="blank",
+            at=cut.at,
+            blank=blank.number,
+        )
+        for cut in deepest.values()
+        if cut.depth > blank.thickness + plan.spoilboard
+    ]
+
+
+def register(
+    holes: Sequence[RegistrationHole],
+    blank: Blank,
+    plan: RegistrationPlan,
+    drilling: DrillingPlan,
+) -> tuple[dict[int, list[HoleCut]], tuple[Finding, ...]]:
+    """The cuts of registration holes by the pass that makes them."""
+    by_pass: dict[int, list[HoleCut]] = {}
+    missing: dict[float, RegistrationHole] = {}
+    for hole in holes:
+        # a hole that finds the blank again is worth its exact size
+        cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
+        if cutter is None:
+            missing.setdefault(hole.diameter, hole)
+            continue
+        by_pass.setdefault(hole.drilled_in, []).append(
+            HoleCut(
+                at=hole.blank,
+                diameter=hole.diameter,
+                cutter=cutter.name,
+                depth=depth_of(cutter, blank, drilling.breakthrough),
+                work="register",
+                placement=None,
+                hole=hole.id,
+            )
+        )
+    findings = [
+        Finding(
+            code="registration-without-cutter",
+            severity="stop",
+            message=(
+                f"No cutter makes registration holes of {diameter:g} mm. Name a drill of that "
+                "size or a thinner end mill in [registration] cutters."
+            ),
+            frame="blank",
+            at=hole.blank,
+            blank=blank.number,
+        )
+        for diameter, hole in missing.items()
+    ]
+    made = [cut for cuts in by_pass.values() for cut in cuts]
+    return by_pass, (*findings, *_too_deep(made, blank, drilling))
+
+
+def pin_cutter(
+    plan: RegistrationPlan, drilling: DrillingPlan
+) -> tuple[Cutter | None, tuple[Finding, ...]]:
+    """The cutter for the bed's pin holes, or why there is none."""
+    cutter = choose(plan.pin, plan.cutters, REGISTRATION_FIT)
+    findings: list[Finding] = []
+    if cutter is None:
+        findings.append(
+            Finding(
+                code="pin-hole-without-cutter",
+                severity="stop",
+                message=(
+                    f"No cutter makes the pin holes of {plan.pin:g} mm in the bed. Name a drill of "
+                    "that size or a thinner end mill in [registration] cutters."
+                ),
+            )
+        )
+    if plan.pin_depth > drilling.spoilboard:
+        findings.append(
+            Finding(
+                code="pin-hole-through-spoilboard",
+                severity="stop",
+                message=(
+                    f"Pin holes of {plan.pin_depth:g} mm pass through the spoilboard of "
+                    f"{drilling.spoilboard:g} mm. Lower [registration] pin_depth or lay a thicker "
+                    "spoilboard."
+                ),
+            )
+        )
+    return cutter, tuple(findings)

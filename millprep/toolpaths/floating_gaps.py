@@ -1,0 +1,128 @@
+"""Sums of gaps shared out among nets that border on one floating area.
+
+A net may border on it with lands and with the rest of its copper; where the gap between two lands
+is judged by a column of its own, each of the two has a gap of its own.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from millprep.model.net import NetFacts
+from millprep.standards.spacing import Column, required
+
+ENOUGH = 1e-9
+"""A gap short by less is wide enough, mm."""
+GROUND = NetFacts("metal", ("",), (0.0, 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the rules ask.
+
+    Attributes:
+        column: of the table.
+        lands: column for the gap between two lands; None for `column` there too.
+        least_counted: gaps narrower than this count as nothing, mm.
+    """
+
+    column: Column = "B2"
+    lands: Column | None = None
+    least_counted: float = 0.0
+
+    def counted(self, gap: float) -> float:
+        """A gap as the rules count it."""
+        return gap if gap >= self.least_counted else 0.0
+
+    def between(self, one: Side, other: Side) -> Column:
+        """The column that counts between two sides."""
+        return self.lands if self.lands and one.land and other.land else self.column
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """The copper of a net that borders on a floating area: its lands, or the rest of it."""
+
+    net: NetFacts
+    land: bool = False
+
+    @property
+    def key(self) -> Key:
+        """Its name among others."""
+        return (self.net.name, self.land)
+
+
+Key = tuple[str, bool]
+"""(net, whether it is that net's lands)."""
+
+
+def pairs(sides: Sequence[Side]) -> Iterator[tuple[Side, Side]]:
+    """Every two sides of different nets, both ways round."""
+    for one, other in itertools.permutations(sides, 2):
+        if one.net.name != other.net.name:
+            yield one, other
+
+
+def needed(one: Side, other: Side, asked: Asked) -> float:
+    """What must stand between two sides for their volts, mm."""
+    volts = one.net.volts_to(other.net)
+    assert volts is not None, "nets without volts are floating"
+    return required(volts, asked.between(one, other))
+
+
+def gaps(
+    sides: Sequence[Side],
+    lengths: Mapping[Key, float],
+    asked: Asked,
+    least: float,
+    metal: float | None = None,
+) -> dict[Key, float]:
+    """The gap that every side needs to floating copper that all of them border on, in mm.
+
+    Any two add up to what their volts require, a gap below the least counted as nothing.
+
+    Args:
+        sides: of nets with volts.
+        lengths: of their edges: of two ways the one is taken that widens along less.
+        asked: by the rules.
+        least: that isolation opens anyhow.
+        metal: how far metal at 0 V is from the floating copper, mm; None where there is none.
+    """
+    floor = {side.key: least for side in sides}
+    need: dict[Key, dict[Key, float]] = {side.key: {} for side in sides}
+    for one, other in pairs(sides):
+        need[one.key][other.key] = needed(one, other, asked)
+    for side in sides if metal is not None else ():
+        assert metal is not None
+        more = needed(side, Side(GROUND), asked) - asked.counted(metal)
+        if more > asked.counted(least):
+            floor[side.key] = max(least, asked.least_counted, more)
+    wide = dict(floor)
+
+    def enough(one: Key) -> float:
+        """The gap of a side that holds against all others as they are."""
+        short = [more - asked.counted(wide[other]) for other, more in need[one].items()]
+        most = max(short, default=0.0)
+        if most <= asked.counted(floor[one]) + ENOUGH:
+            return floor[one]
+        return max(floor[one], asked.least_counted, most)
+
+    def gain(one: Key) -> float:
+        """What of all that lacks is mended by widening a side, for each mm along it."""
+        lacks = [
+            more - asked.counted(wide[one]) - asked.counted(wide[other])
+            for other, more in need[one].items()
+        ]
+        return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[one], ENOUGH)
+
+    while wide:
+        name = max(sorted(wide), key=gain)
+        if gain(name) == 0:
+            break
+        wide[name] = enough(name)
+    # what was widened first may no longer need it; the longest sides gain most by it
+    for name in sorted(wide, key=lambda one: (-lengths[one], one)):
+        wide[name] = enough(name)
+    return wide

@@ -1,0 +1,247 @@
+"""Isolation: laps around every copper piece, to the asked gap.
+
+Two widths of the groove matter. The path keeps half the width at the *surface* from the
+copper, so that its edge is met and no neighbour is gouged; laps are counted by the
+width at the *foot*, where the gap is judged.
+
+Laps are made per piece from the piece itself, never from each other or from the union
+of the copper: the union would lose laps in tight gaps. What would gouge a neighbour is
+taken away; from the second lap on also what a neighbour's own first lap clears.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.geometry.arcs import from_line
+from millprep.geometry.offset import offset, offsets, rings_of
+from millprep.geometry.path import Path, Point
+from millprep.model.cut import Ring
+from millprep.model.cutter import Cutter
+from millprep.model.plan import IsolationPlan
+
+GOUGE = 0.003
+"""How far a groove may reach into a neighbour before the lap is broken, mm."""
+SHORTEST = 0.02
+"""Crumbs of path shorter than this are dropped, mm; their neighbours cover them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Island:
+    """A copper piece on a blank: which copy, which piece, where (blank frame)."""
+
+    placement: int
+    piece: str
+    shape: shapely.Polygon
+
+
+@dataclass(frozen=True, slots=True)
+class TightGap:
+    """A place where not even the finest cutter fits between two pieces.
+
+    Attributes:
+        gap: distance between the pieces there.
+        width: what the finest cutter would cut at the surface.
+
+    """
+
+    pieces: tuple[Island, Island]
+    at: Point
+    gap: float
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Laps:
+    """Laps one cutter needs for a gap: axis distances from the copper's edge, in order."""
+
+    distances: tuple[float, ...]
+    surface: float
+    foot: float
+
+    @property
+    def pitch(self) -> float:
+        """Distance between neighbouring laps; the foot width when there is only one."""
+        return self.distances[1] - self.distances[0] if len(self.distances) > 1 else self.foot
+
+    @classmethod
+    def for_gap(cls, cutter: Cutter, plan: IsolationPlan, copper: float) -> Laps:
+        """The fewest equal steps that open the gap at the foot without leaving ridges."""
+        surface = cutter.width(plan.depth)
+        foot = cutter.width(plan.depth, copper)
+        # at the shallowest place the groove is still as wide as the overlap takes for granted
+        pitch = foot * (1 - plan.overlap)
+        count = 1 + max(0, math.ceil((plan.gap - foot) / pitch - 1e-9))
+        step = (plan.gap - foot) / (count - 1) if count > 1 else 0.0
+        return cls(tuple(surface / 2 + k * step for k in range(count)), surface, foot)
+
+
+def isolate(
+    islands: Sequence[Island],
+    edge: BaseGeometry,
+    plan: IsolationPlan,
+    copper: float,
+) -> tuple[tuple[Ring, ...], tuple[TightGap, ...]]:
+    """The laps around every piece, widest cutter first, and the gaps too tight for all.
+
+    Args:
+        islands: all copper on one blank.
+        edge: area of the boards on that blank; nothing outside needs isolation.
+        plan: gap, depth and cutters.
+        copper: thickness of the foil.
+
+    """
+    cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
+    shapes = np.array([island.shape for island in islands], dtype=object)
+    tree = shapely.STRtree(shapes)
+    rings: list[Ring] = []
+    missing: dict[int, BaseGeometry] | None = None
+    tight: list[TightGap] = []
+    for cutter in cutters:
+        laps = Laps.for_gap(cutter, plan, copper)
+        made, broken = _with_cutter(islands, tree, edge, plan, cutter, laps, missing)
+        rings += made
+        missing = {i: offset(line, laps.surface) for i, line in broken.items()}
+        if cutter is cutters[-1]:
+            tight = _tight_gaps(islands, tree, broken, laps)
+        if not missing:
+            break
+    return tuple(rings), tuple(tight)
+
+
+def _with_cutter(
+    islands: Sequence[Island],
+    tree: shapely.STRtree,
+    edge: BaseGeometry,
+    plan: IsolationPlan,
+    cutter: Cutter,
+    laps: Laps,
+    only: dict[int, BaseGeometry] | None,
+) -> tuple[list[Ring], dict[int, BaseGeometry]]:
+    """One cutter's laps, and per island what of its first lap had to be left out."""
+    which = range(len(islands)) if only is None else sorted(only)
+    chosen = [islands[i].shape for i in which]
+    bound = offset(edge, laps.surface)
+    shapely.prepare(bound)
+    first_zone = laps.surface / 2 - GOUGE
+    # what a neighbour's own first lap clears, counted from its edge, needs no later lap
+    later_zone = max(first_zone, laps.surface / 2 + laps.foot - laps.pitch)
+    zones = [offsets(list(tree.geometries), zone) for zone in (first_zone, later_zone)]
+    rings: list[Ring] = []
+    broken: dict[int, BaseGeometry] = {}
+    for lap, distance in enumerate(laps.distances):
+        grown = offsets(chosen, distance)
+        zone = zones[min(lap, 1)]
+        near = _neighbours(tree, chosen, distance + (first_zone, later_zone)[min(lap, 1)])
+        for k, i in enumerate(which):
+            keep_out = [zone[j] for j in near[k] if j != i]
+            for ring in rings_of(grown[k]):
+                line: BaseGeometry = shapely.LineString(ring.coords)
+                if not bound.contains(line):
+                    line = line.intersection(bound)
+                if keep_out:
+                    whole = line
+                    line = _less(line, keep_out)
+                    if lap == 0 and line is not whole:
+                        lost = whole.difference(line)
+                        if lost.length > SHORTEST:
+                            broken[i] = (
+                                lost if i not in broken else shapely.union(broken[i], lost)
+                            )
+                if only is not None:
+                    line = line.intersection(only[i])
+                rings += [
+                    Ring(path, islands[i].placement, islands[i].piece, lap, cutter.name, plan.depth)
+                    for path in _paths(line, ring, plan.direction == "climb")
+                ]
+    return rings, broken
+
+
+def _neighbours(
+    tree: shapely.STRtree, shapes: Sequence[BaseGeometry], reach: float
+) -> list[list[int]]:
+    """For every shape the pieces within reach of it."""
+    near: list[list[int]] = [[] for _ in shapes]
+    a, b = tree.query(np.asarray(shapes, dtype=object), predicate="dwithin", distance=reach)
+    for k, j in zip(a.tolist(), b.tolist(), strict=True):
+        near[k].append(j)
+    return near
+
+
+def _less(line: BaseGeometry, zones: Sequence[BaseGeometry]) -> BaseGeometry:
+    """The line without what lies in the zones; the very same object when nothing does."""
+    hit = [zone for zone in zones if zone.intersects(line)]
+    if not hit:
+        return line
+    x0, y0, x1, y1 = line.bounds
+    clipped = [shapely.clip_by_rect(zone, x0 - 1, y0 - 1, x1 + 1, y1 + 1) for zone in hit]
+    return shapely.difference(line, shapely.union_all(clipped) if len(clipped) > 1 else clipped[0])
+
+
+def _paths(line: BaseGeometry, ring: shapely.LinearRing, climb: bool) -> Iterable[Path]:
+    """The pieces of a lap as paths, every one in the asked direction."""
+    if line.is_empty:
+        return
+    if not isinstance(line, shapely.LineString):
+        line = shapely.line_merge(
+            shapely.MultiLineString(
+                [g for g in shapely.get_parts(line) if isinstance(g, shapely.LineString)]
+            )
+        )
+    for part in shapely.get_parts(line):
+        if part.length < SHORTEST:
+            continue
+        path = from_line(part)
+        if not _along(path, ring):
+            path = path.reversed()
+        # the ring has its copper on the left; a climbing cutter wants it on the right
+        yield path.reversed() if climb else path
+
+
+def _along(path: Path, ring: shapely.LinearRing) -> bool:
+    """Whether a piece of a ring runs the way the ring does."""
+    if path.closed:
+        return bool(shapely.LinearRing(path.flattened()).is_ccw == ring.is_ccw)
+    step = min(path.length / 3, 0.05)
+    a, b = (shapely.Point(path.point_at(s)) for s in (0.0, step))
+    forward = (ring.project(b) - ring.project(a)) % ring.length
+    return bool(forward < ring.length / 2)
+
+
+def _tight_gaps(
+    islands: Sequence[Island],
+    tree: shapely.STRtree,
+    broken: dict[int, BaseGeometry],
+    laps: Laps,
+) -> list[TightGap]:
+    """One entry for every place where two pieces stand too close for the finest cutter."""
+    found: list[TightGap] = []
+    for i, lost in sorted(broken.items()):
+        for part in shapely.get_parts(shapely.line_merge(lost)):
+            middle = part.interpolate(0.5, normalized=True)
+            others = [
+                j for j in tree.query(part, predicate="dwithin", distance=laps.surface) if j != i
+            ]
+            if not others:
+                continue
+            j = min(others, key=lambda j: (islands[j].shape.distance(middle), j))
+            # each place is met from both sides; the lower number reports it
+            if j < i and j in broken and broken[j].distance(part) < 2 * laps.surface:
+                continue
+            spot = part.intersection(offset(islands[j].shape, laps.surface)) or part
+            reach = shapely.shortest_line(
+                islands[i].shape.intersection(offset(spot, laps.surface)), islands[j].shape
+            )
+            if reach is None or reach.is_empty:
+                continue
+            at = reach.interpolate(0.5, normalized=True)
+            found.append(
+                TightGap((islands[i], islands[int(j)]), (at.x, at.y), reach.length, laps.surface)
+            )
+    return found

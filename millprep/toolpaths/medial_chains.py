@@ -1,0 +1,113 @@
+"""The curves in the middle of gaps as long chains, each the share of one piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.geometry.medial_axis import Middle
+from millprep.geometry.path import FloatArray
+
+PAST = 0.1
+"""A lap that ends on another goes on beyond it by as much, where copper leaves the room, mm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """A chain of places that belongs to one area.
+
+    Attributes:
+        points: (n, 2) mm.
+        owner: number of the area.
+        meets: for both ends how far copper is from where three curves meet; None elsewhere.
+    """
+
+    points: FloatArray
+    owner: int
+    meets: tuple[float | None, float | None]
+
+
+def turned(course: Course) -> Course:
+    """The course from its end to its start."""
+    return Course(course.points[::-1], course.owner, (course.meets[1], course.meets[0]))
+
+
+def courses(net: Middle, kept: NDArray[np.bool_]) -> Iterator[Course]:
+    """The curves that are kept as long chains, each with its owner on the left."""
+    follow: dict[tuple[int, int], list[int]] = {}
+    keep = np.flatnonzero(kept)
+    for k in keep.tolist():
+        owner = int(net.areas[k, 0])
+        for place in net.links[k].tolist():
+            follow.setdefault((owner, place), []).append(k)
+    done: set[int] = set()
+    ends = [(key, links[0]) for key, links in follow.items() if len(links) == 1]
+    loops = [(key, links[0]) for key, links in follow.items() if len(links) > 1]
+    for (owner, start), first in (*ends, *loops):
+        if first in done:
+            continue
+        chain, here, k = [start], start, first
+        way = bool(net.left[k]) == (int(net.links[k, 0]) == start)
+        while k not in done:
+            done.add(k)
+            a, b = net.links[k].tolist()
+            here = b if a == here else a
+            chain.append(here)
+            k = next((n for n in follow[owner, here] if n not in done), k)
+        meets = [
+            float(net.reach[place]) if net.meets[place] == 3 else None
+            for place in (chain[0], chain[-1])
+        ]
+        xy = net.places[chain]
+        move = np.hypot(*np.diff(xy, axis=0).T) > 1e-6
+        xy = xy[np.concatenate(([True], move))]
+        if len(xy) < 2:
+            continue
+        if chain[0] == chain[-1]:
+            xy[-1] = xy[0]
+        if not way:
+            xy, meets = xy[::-1], meets[::-1]
+        yield Course(xy, owner, (meets[0], meets[1]))
+
+
+def led_on(course: Course, outline: shapely.Polygon, width: float) -> FloatArray:
+    """The course with its ends led on: over the curve they meet, or over the board's edge.
+
+    `width` is that of the cut, mm, which no end comes nearer to copper than.
+    """
+    points = course.points
+    for end in (0, 1):
+        xy = points if end else points[::-1]
+        meets = course.meets[end]
+        if np.array_equal(xy[0], xy[-1]) or len(xy) < 2:
+            continue
+        if meets is not None:
+            way = xy[-1] - _back(xy, 0.05)
+            length = min(PAST, meets - width / 2)
+            if length <= 0:
+                continue
+        else:
+            at = shapely.Point(xy[-1])
+            if not outline.contains(at):
+                continue
+            line = shapely.shortest_line(at, outline.boundary)
+            near = shapely.get_coordinates(line)
+            way, length = near[1] - near[0], line.length + width
+        run = float(np.hypot(*way))
+        if run == 0:
+            continue
+        xy = np.vstack((xy, xy[-1] + way / run * length))
+        points = xy if end else xy[::-1]
+    return points
+
+
+def _back(xy: FloatArray, distance: float) -> FloatArray:
+    """The last vertex that lies this far from the end of a chain, or its start."""
+    away = np.hypot(*(xy - xy[-1]).T)
+    far = np.flatnonzero(away >= distance)
+    found: FloatArray = xy[far[-1]] if len(far) else xy[0]
+    return found

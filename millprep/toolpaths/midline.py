@@ -1,0 +1,264 @@
+"""Isolation along the middle of every gap: all copper that need not go stays with its piece.
+
+Every curve between two pieces is cut once. It belongs to the piece that comes first, which it
+goes around as far as no earlier piece has claimed it; so laps are closed or end on a lap of an
+earlier piece, a little beyond it. Where the asked gap needs more than one lap, the others run
+beside the curve on both sides, but never nearer to copper than the cutter is wide.
+
+All that lies outside of a board counts as one more piece: what is left along the edge hangs
+together with no net.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.geometry.arcs import from_line
+from millprep.geometry.medial_axis import Middle, middle
+from millprep.geometry.offset import offset, rings_of
+from millprep.geometry.path import Path
+from millprep.model.cut import Ring
+from millprep.model.cutter import Cutter
+from millprep.model.plan import IsolationPlan
+from millprep.toolpaths.isolation import GOUGE, Island, TightGap
+from millprep.toolpaths.medial_chains import courses, led_on, turned
+
+SMOOTH = 0.001
+"""Places nearer than this to the line between others are left out, mm."""
+SHORTEST = 0.02
+"""Crumbs of path shorter than this are dropped, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class MiddleLaps:
+    """The laps one cutter needs across a gap: their distances from its middle, 0 for the middle.
+
+    Attributes:
+        beside: distances above 0, outermost first; each is cut on both sides.
+        centre: whether the middle itself is cut.
+    """
+
+    beside: tuple[float, ...]
+    centre: bool
+
+    @classmethod
+    def of(cls, foot: float, gap: float, overlap: float) -> MiddleLaps:
+        """The fewest laps in equal steps that open the gap at the foot without leaving ridges."""
+        pitch = foot * (1 - overlap)
+        count = 1 + max(0, math.ceil((gap - foot) / pitch - 1e-9))
+        step = (gap - foot) / (count - 1) if count > 1 else 0.0
+        half = (count - 1) / 2
+        return cls(tuple((half - k) * step for k in range(count // 2)), count % 2 == 1)
+
+
+def isolate_in_the_middle(
+    islands: Sequence[Island],
+    outlines: Mapping[int, shapely.Polygon],
+    plan: IsolationPlan,
+    copper: float,
+) -> tuple[tuple[Ring, ...], tuple[TightGap, ...]]:
+    """The laps in the middle of every gap, and the gaps too tight for all cutters.
+
+    Args:
+        islands: all copper on one blank.
+        outlines: area of every board on it, by placement.
+        plan: gap, depth and cutters; the widest cutter that fits everywhere on a board serves it.
+        copper: thickness of the foil.
+    """
+    rings: list[Ring] = []
+    tight: list[TightGap] = []
+    cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
+    for placement, outline in outlines.items():
+        mine = [island for island in islands if island.placement == placement]
+        if not mine:
+            continue
+        shapes = [island.shape for island in mine]
+        finest = cutters[-1].width(plan.depth)
+        # what reaches the edge ends there: no cutter passes between it and the edge
+        net = middle(shapes, outline, finest)
+        between = np.unique(net.links[net.areas[:, 1] < len(mine)])
+        least = 2 * float(net.reach[between].min()) if len(between) else math.inf
+        fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * GOUGE]
+        cutter = fit[0] if fit else cutters[-1]
+        if cutter is not cutters[-1]:
+            net = middle(shapes, outline, cutter.width(plan.depth))
+        one = _Board(mine, outline, net, cutter, plan, copper)
+        rings += one.rings()
+        tight += tight_gaps(mine, net, one.lost.tolist(), one.surface)
+    return tuple(rings), tuple(tight)
+
+
+class _Board:
+    """One copy of a board and the net of its gaps."""
+
+    def __init__(
+        self,
+        islands: Sequence[Island],
+        outline: shapely.Polygon,
+        net: Middle,
+        cutter: Cutter,
+        plan: IsolationPlan,
+        copper: float,
+    ) -> None:
+        self.islands, self.outline, self.net = islands, outline, net
+        self.cutter, self.plan = cutter, plan
+        self.surface = cutter.width(plan.depth)
+        self.foot = cutter.width(plan.depth, copper)
+        self.laps = MiddleLaps.of(self.foot, plan.gap, plan.overlap)
+        self.bound = offset(outline, self.surface)
+        shapely.prepare(self.bound)
+        inside = net.reach >= self.surface / 2 - GOUGE
+        rim = net.areas[:, 1] == len(islands)
+        self.kept = np.asarray(inside[net.links].all(axis=1))
+        # where no cutter passes between a piece and the edge, the piece ends at the edge
+        self.lost = np.flatnonzero(~self.kept & ~rim)
+
+    def rings(self) -> list[Ring]:
+        """All laps, those nearest to the copper first."""
+        found: list[Ring] = []
+        lap = 0
+        if self.laps.beside:
+            cells = self._cells()
+            for distance in self.laps.beside:
+                for n, cell in enumerate(cells):
+                    found += self._beside(n, cell, distance, lap)
+                lap += 1
+        if self.laps.centre:
+            found += self._centre(lap, self.bound)
+        elif found:
+            where = self._between(found)
+            if not where.is_empty:
+                found += self._centre(lap, where)
+        return found
+
+    def _centre(self, lap: int, where: BaseGeometry) -> list[Ring]:
+        """The curves themselves, within an area."""
+        found = []
+        for course in courses(self.net, self.kept):
+            line: BaseGeometry = shapely.LineString(led_on(course, self.outline, self.surface))
+            line = shapely.simplify(line, SMOOTH)
+            if not where.contains(line):
+                line = line.intersection(where)
+            found += [self._ring(course.owner, path, lap) for path in _paths(line)]
+        return found
+
+    def _between(self, laps: Sequence[Ring]) -> BaseGeometry:
+        """Where three curves meet and the laps beside them, which turn there, leave an island."""
+        at = np.flatnonzero(self.net.meets == 3)
+        if not len(at):
+            return shapely.Polygon()
+        places = np.asarray(shapely.points(self.net.places[at]))
+        tree = shapely.STRtree([ring.path.line() for ring in laps])
+        which, away = tree.query_nearest(places, all_matches=False, return_distance=True)
+        # where more than three meet, the island may lie beside the place
+        far = away > 0.75 * self.foot / 2
+        return shapely.union_all(shapely.buffer(places[which[0][far]], away[far]))
+
+    def _ring(self, owner: int, path: Path, lap: int) -> Ring:
+        island = self.islands[owner]
+        # courses and rings have their copper on the left; a climbing cutter wants it on the right
+        climb = self.plan.direction == "climb"
+        return Ring(
+            path.reversed() if climb else path,
+            island.placement,
+            island.piece,
+            lap,
+            self.cutter.name,
+            self.plan.depth,
+        )
+
+    def _cells(self) -> list[BaseGeometry]:
+        """What the curves give to every piece, and last the rim."""
+        net = self.net
+        lines = list(np.asarray(shapely.linestrings(net.places[net.links[self.kept]])))
+        rim = [shapely.LineString(ring.coords) for ring in rings_of(self.bound)]
+        ends = [
+            shapely.LineString(xy[-2:])
+            for course in courses(self.net, self.kept)
+            for end in (course, turned(course))
+            if end.meets[1] is None
+            for xy in [led_on(end, self.outline, self.surface)]
+        ]
+        noded = shapely.union_all([*lines, *rim, *ends])
+        faces = shapely.get_parts(shapely.polygonize([noded]))
+        tree = shapely.STRtree(faces)
+        cells: list[BaseGeometry] = []
+        taken: set[int] = set()
+        for island in self.islands:
+            inner = shapely.buffer(island.shape, -GOUGE)
+            hits = tree.query(island.shape if inner.is_empty else inner, predicate="intersects")
+            taken |= set(hits.tolist())
+            cells.append(shapely.union_all(faces[np.sort(hits)]))
+        rest = [face for n, face in enumerate(faces) if n not in taken]
+        cells.append(shapely.union_all(rest) if rest else shapely.Polygon())
+        return cells
+
+    def _beside(self, n: int, cell: BaseGeometry, distance: float, lap: int) -> Iterator[Ring]:
+        """The laps on one side of the curves around a cell, by the cell's number."""
+        inner = offset(cell, -distance)
+        owner = n
+        if n < len(self.islands):
+            inner = shapely.union(inner, offset(self.islands[n].shape, self.surface / 2))
+        for ring in rings_of(inner):
+            line: BaseGeometry = shapely.simplify(shapely.LineString(ring.coords), SMOOTH)
+            # along the board's own edge there is nothing to set apart
+            line = line.intersection(offset(self.outline, -distance / 2))
+            if n == len(self.islands):
+                owner = self._nearest(line)
+            for path in _paths(line):
+                yield self._ring(owner, path, lap)
+
+    def _nearest(self, line: BaseGeometry) -> int:
+        away = shapely.distance(line, [island.shape for island in self.islands])
+        return int(np.argmin(away))
+
+
+def tight_gaps(
+    islands: Sequence[Island], net: Middle, lost: Sequence[int], width: float
+) -> list[TightGap]:
+    """One entry for every stretch between two pieces where the cutter does not fit."""
+    found: list[TightGap] = []
+    by_pair: dict[tuple[int, int], list[int]] = {}
+    for k in lost:
+        a, b = net.areas[k].tolist()
+        by_pair.setdefault((a, b), []).append(k)
+    for (a, b), links in sorted(by_pair.items()):
+        lines = np.asarray(shapely.linestrings(net.places[net.links[links]]))
+        stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
+        places = np.unique(net.links[links])
+        for stretch in stretches:
+            on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
+            least = min(on, key=lambda p: float(net.reach[p]))
+            spot = _at(net, least)
+            found.append(
+                TightGap(
+                    (islands[a], islands[b]),
+                    (spot.x, spot.y),
+                    2 * float(net.reach[least]),
+                    width,
+                )
+            )
+    return found
+
+
+def _at(net: Middle, place: int) -> shapely.Point:
+    return shapely.Point(net.places[place])
+
+
+def _paths(line: BaseGeometry) -> Iterator[Path]:
+    """A line or its parts as paths."""
+    parts = [
+        g for g in shapely.get_parts(line) if isinstance(g, shapely.LineString) and not g.is_empty
+    ]
+    if not parts:
+        return
+    merged = shapely.line_merge(shapely.MultiLineString(parts), directed=True)
+    for part in shapely.get_parts(merged):
+        if part.length >= SHORTEST:
+            yield from_line(part)

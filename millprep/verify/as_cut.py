@@ -1,0 +1,174 @@
+"""The copper left on a blank after its programs, found by cutting the blank as they do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from millprep.model.as_cut import AsCut, CopperPart, Groove
+from millprep.model.blank import Blank
+from millprep.model.cutter import Cutter
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import MillingPass
+from millprep.verify.sweep import Shapes, map_in_threads, segments, sweep
+from millprep.verify.trace import Trace
+
+CORE = 0.03
+"""A piece is looked for in the copper where it would be if shrunk by this much, mm: a
+neighbour's edge or a bite of the tolerances must not be taken for the piece."""
+SKIN = 0.02
+"""What a hole may leave of the laminate's thickness, mm: it breaks away."""
+CELL = 30.0
+"""Side of the squares whose sweeps are united first, mm."""
+
+Key = tuple[int, str]
+
+
+def as_cut(
+    blank: Blank,
+    cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
+    placements: Sequence[Placement],
+) -> AsCut:
+    """What `cuts` leave of a blank's copper, and which design pieces its parts carry.
+
+    Every cut is a program read back, the cutter that runs it and the pass it runs in.
+    `placements` are the copies on this blank.
+    """
+    grooves = tuple(_grooves(blank, cuts))
+    sheet = shapely.box(0.0, 0.0, *blank.size)
+    foot, surface = map_in_threads(
+        lambda levels: _copper(sheet, levels),
+        [
+            np.array([groove.foot for groove in grooves], dtype=object),
+            np.array([groove.surface for groove in grooves], dtype=object),
+        ],
+    )
+    keys, shapes = cores(placements)
+    return AsCut(
+        blank.number,
+        grooves,
+        _parts(foot, keys, shapes),
+        _parts(surface, keys, shapes),
+    )
+
+
+def as_copper(
+    blank: Blank,
+    cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
+    placements: Sequence[Placement],
+    *,
+    raised: Sequence[float],
+) -> tuple[CopperPart, ...]:
+    """The copper at its foot with the cutter of each cut held higher by its own `raised`, mm."""
+    swept = []
+    for (trace, cutter, mill_pass), higher in zip(cuts, raised, strict=True):
+        steps = segments(trace)
+        steps[:, (2, 5)] += higher
+        swept.append(sweep(steps, cutter, mill_pass.pose.inverse(), blank.copper))
+    (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
+    sheet = shapely.box(0.0, 0.0, *blank.size)
+    keys, shapes = cores(placements)
+    return _parts(shapely.difference(sheet, groove), keys, shapes)
+
+
+def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
+    """Each piece's inner part on the blank, less the board's holes, shrunk by `CORE`.
+
+    A piece too thin for that keeps a thinner core, so that no piece is without one.
+    """
+    keys: list[Key] = []
+    shapes: list[shapely.Geometry] = []
+    for placement in placements:
+        board = placement.board
+        pieces = np.array([piece.shape for piece in board.pieces], dtype=object)
+        if board.holes:
+            spots = shapely.buffer(
+                [hole.spine for hole in board.holes],
+                [hole.diameter / 2 for hole in board.holes],
+            )
+            tree = shapely.STRtree(spots)
+            which, hit = tree.query(pieces, predicate="intersects")
+            for i in np.unique(which):
+                pieces[i] = shapely.difference(pieces[i], shapely.union_all(spots[hit[which == i]]))
+        inner = shapely.buffer(pieces, -CORE, quad_segs=2)
+        for shrunk in (CORE / 3, CORE / 10, 0.0):
+            empty = shapely.is_empty(inner)
+            inner[empty] = shapely.buffer(pieces[empty], -shrunk, quad_segs=2)
+        keys.extend((placement.index, piece.id) for piece in board.pieces)
+        shapes.extend(shapely.transform(inner, placement.pose.points))
+    return keys, np.array(shapes, dtype=object)
+
+
+def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) -> list[Groove]:
+    """One groove for each cutter, in the order of their first use."""
+    swept: dict[str, tuple[list[Shapes], ...]] = {}
+    levels = (0.0, blank.copper, blank.thickness - SKIN)
+    for trace, cutter, mill_pass in cuts:
+        steps = segments(trace)
+        pose = mill_pass.pose.inverse()
+        for level, found in zip(levels, swept.setdefault(cutter.name, ([], [], [])), strict=True):
+            found.append(sweep(steps, cutter, pose, level))
+    united = unite([np.concatenate(level) for found in swept.values() for level in found])
+    return [Groove(name, *united[3 * i : 3 * i + 3]) for i, name in enumerate(swept)]
+
+
+def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
+    """The union of each array of areas: square by square, two at a time, then whole."""
+    owner: list[int] = []
+    cells: list[Shapes] = []
+    for i, job in enumerate(jobs):
+        if len(job):
+            cell = np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL)
+            _, square = np.unique(cell, axis=0, return_inverse=True)
+            order = np.argsort(square.ravel(), kind="stable")
+            parted = np.flatnonzero(np.diff(square.ravel()[order])) + 1
+            cells.extend(np.split(job[order], parted))
+            owner.extend([i] * (len(parted) + 1))
+    done = _object_array(map_in_threads(_union, cells))
+    owners = np.array(owner, dtype=int)
+    whole = map_in_threads(_union, [done[owners == i] for i in range(len(jobs))])
+    return [shapely.MultiPolygon(_areas(shape)) for shape in whole]
+
+
+def _union(shapes: Shapes) -> shapely.Geometry:
+    """The union of areas, of which only those that touch are brought together."""
+    return shapely.disjoint_subset_union_all(shapely.get_parts(shapes))
+
+
+def _object_array(shapes: Sequence[shapely.Geometry]) -> Shapes:
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
+    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    parts = shapely.get_parts(shape)
+    return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
+
+
+def _copper(sheet: shapely.Polygon, grooves: Shapes) -> shapely.Geometry:
+    left: shapely.Geometry = sheet
+    for groove in grooves:
+        left = shapely.difference(left, groove)
+    return left
+
+
+def _parts(copper: shapely.Geometry, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPart, ...]:
+    """The connected parts, left to right, each with the pieces whose cores it touches."""
+    parts = _object_array(_areas(copper))
+    bounds = shapely.bounds(parts).reshape(-1, 4)
+    parts = parts[np.lexsort(bounds.T[::-1])] if len(parts) else parts
+    carried: list[list[Key]] = [[] for _ in parts]
+    if len(cores) and len(parts):
+        # The parts are the query side: GEOS prepares that one, and it is the big one.
+        for part, core in zip(
+            *shapely.STRtree(cores).query(parts, predicate="intersects").tolist(), strict=True
+        ):
+            carried[part].append(keys[core])
+    return tuple(
+        CopperPart(part, tuple(sorted(pieces)))
+        for part, pieces in zip(parts.tolist(), carried, strict=True)
+    )

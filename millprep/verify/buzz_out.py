@@ -1,0 +1,187 @@
+"""The list of checks with a meter that a finished board deserves, in the order of a walk along it.
+
+One check of continuity for each net, across its two pads that lie farthest apart. Checks of
+isolation where copper is likeliest to stay: the narrowest gaps, and the joins of passes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import combinations
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import Point
+from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.board import Hole
+from millprep.model.check import Check, Touch, When
+from millprep.model.layout import Layout, Placement
+from millprep.model.milling_pass import Join
+
+STRIP = 20.0
+"""The walk goes along the board's long side in strips as wide as this, mm."""
+NARROW = 2.0
+"""Gaps wider than so many times the narrowest are not asked for."""
+MOST_PADS = 200
+"""Of a net with more pads, only those on its hull are looked at; the farthest two are there."""
+
+Nets = Mapping[tuple[int, str], str]
+
+
+def buzz_out(
+    layout: Layout,
+    nets: Nets,
+    as_cuts: Sequence[AsCut],
+    proofs: Sequence[BoardProof],
+    joins: Sequence[Join],
+) -> tuple[Check, ...]:
+    """The checks of every copy, copy by copy.
+
+    `nets` as (placement, piece) to the net's name, where links that are still to be soldered
+    count as made.
+    """
+    by_blank = {cut.blank: cut for cut in as_cuts}
+    by_index = {proof.placement: proof for proof in proofs}
+    found: list[Check] = []
+    for placement in layout.placements:
+        board = _Board(placement, nets)
+        checks = [
+            *board.continuity(),
+            *board.gaps(by_index[placement.index]),
+            *board.joins(
+                by_blank[placement.blank], [j for j in joins if j.placement == placement.index]
+            ),
+        ]
+        found += _walk(checks, board.size)
+    return tuple(found)
+
+
+class _Board:
+    """One copy: its pads by piece, and its places as the maker measures them."""
+
+    def __init__(self, placement: Placement, nets: Nets) -> None:
+        self.placement = placement
+        x0, y0, x1, y1 = placement.pose.shape(placement.board.outline).bounds
+        self.low = (x0, y0)
+        self.size = (x1 - x0, y1 - y0)
+        self.pads: dict[str, list[Hole]] = {piece.id: [] for piece in placement.board.pieces}
+        for hole in placement.board.holes:
+            if hole.piece is not None:
+                self.pads[hole.piece].append(hole)
+        self.pieces = {piece.id: piece for piece in placement.board.pieces}
+        self.net = {name: nets.get((placement.index, name), name) for name in self.pieces}
+
+    def _on_board(self, at: Point) -> Point:
+        return (at[0] - self.low[0], at[1] - self.low[1])
+
+    def _pad(self, piece: str, hole: Hole) -> Touch:
+        at = self.placement.pose.point(hole.at)
+        return Touch(piece, self.net[piece], hole.id, self._on_board(at))
+
+    def nearest(self, piece: str, to: Point) -> Touch:
+        """The pad of a piece nearest to a place on the blank, or its own middle if it has none."""
+        pads = self.pads[piece]
+        pose = self.placement.pose
+        if not pads:
+            at = self._on_board(pose.point(self.pieces[piece].at))
+            return Touch(piece, self.net[piece], None, at)
+        best = min(pads, key=lambda hole: (math.dist(pose.point(hole.at), to), hole.id))
+        return self._pad(piece, best)
+
+    def continuity(self) -> Iterable[Check]:
+        """One check for each net with two pads."""
+        of_net: dict[str, list[Pad]] = {}
+        for piece, holes in self.pads.items():
+            of_net.setdefault(self.net[piece], []).extend((piece, hole) for hole in holes)
+        for net, pads in of_net.items():
+            if len(pads) < 2:
+                continue
+            (piece, hole), (other, far) = _farthest(pads)
+            when: When = "at any time" if piece == other else "once the links are soldered"
+            yield Check(
+                self.placement.index,
+                "continuity",
+                self._pad(piece, hole),
+                self._pad(other, far),
+                when,
+                f"net {net}, its pads farthest apart",
+            )
+
+    def gaps(self, proof: BoardProof) -> Iterable[Check]:
+        """The narrowest gaps, up to `NARROW` times the narrowest of all."""
+        for gap in proof.gaps:
+            if gap.gap > NARROW * proof.gaps[0].gap:
+                return
+            one, other = (self.nearest(piece, gap.at) for piece in gap.pieces)
+            same = one.net == other.net
+            yield Check(
+                self.placement.index,
+                "isolation",
+                one,
+                other,
+                "before the links are soldered" if same else "at any time",
+                f"{gap.gap:.3f} mm between them at their narrowest",
+                gap.gap,
+            )
+
+    def joins(self, cut: AsCut, joins: Sequence[Join]) -> Iterable[Check]:
+        """The copper on both sides of the groove at each join."""
+        index = self.placement.index
+        shapes = np.array([part.shape for part in cut.parts], dtype=object)
+        for join in joins:
+            if join.piece is None:
+                continue
+            key = (index, join.piece)
+            beside = [i for i, part in enumerate(cut.parts) if key not in part.pieces]
+            if not beside:
+                continue
+            at = shapely.Point(join.at)
+            near = beside[int(np.argmin(shapely.distance(shapes[beside], at)))]
+            own = [name for copy, name in cut.parts[near].pieces if copy == index]
+            if own:
+                other = self.nearest(own[0], join.at)
+            else:
+                spot = shapely.get_coordinates(shapely.shortest_line(shapes[near], at))[0]
+                other = Touch(None, None, None, self._on_board((spot[0], spot[1])))
+            one = self.nearest(join.piece, join.at)
+            # Copper that carries no piece is in no net, and so is never linked.
+            same = other.net is not None and one.net == other.net
+            x, y = self._on_board(join.at)
+            yield Check(
+                index,
+                "isolation",
+                one,
+                other,
+                "before the links are soldered" if same else "at any time",
+                f"passes {join.passes[0]} and {join.passes[1]} meet at {x:.1f}, {y:.1f}",
+            )
+
+
+Pad = tuple[str, Hole]
+"""A hole and the piece it stands on."""
+
+
+def _farthest(pads: list[Pad]) -> tuple[Pad, Pad]:
+    """The two pads that lie farthest apart."""
+    if len(pads) > MOST_PADS:
+        hull = shapely.convex_hull(shapely.multipoints([hole.at for _, hole in pads]))
+        on_hull = shapely.dwithin(
+            shapely.boundary(hull), shapely.points([hole.at for _, hole in pads]), 1e-9
+        )
+        corners = [pad for pad, on in zip(pads, on_hull.tolist(), strict=True) if on]
+        pads = corners if len(corners) > 1 else pads
+    return max(combinations(pads, 2), key=lambda two: math.dist(two[0][1].at, two[1][1].at))
+
+
+def _walk(checks: Sequence[Check], size: tuple[float, float]) -> list[Check]:
+    """The checks strip by strip along the long side, up one strip and down the next."""
+    along, across = (0, 1) if size[0] >= size[1] else (1, 0)
+
+    def place(check: Check) -> tuple[int, float, str]:
+        first = min((check.one.at, check.other.at), key=lambda at: at[along])
+        strip = math.floor(first[along] / STRIP)
+        return strip, first[across] * (1 if strip % 2 == 0 else -1), check.why
+
+    return sorted(checks, key=place)

@@ -1,0 +1,243 @@
+"""How far two passes may lie apart before a place leaks, parts its piece, or loses the gap.
+
+Asked of every place where two passes cut within the largest mismatch of each other: of joins, and
+of neighbours that whole loops of different passes part. Copper away from such places is cut by
+one pass alone and moves as it is.
+
+A band that is hardly wider than the asked gap needs squares as small as its slack, so how far
+the gap lasts is looked for only as far as it matters.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import Point
+from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Blank
+from millprep.model.certificate import Certificate, Kind, Limit
+from millprep.model.layout import Layout
+from millprep.model.milling_pass import Join, MillingPass
+from millprep.verify.contact import Axes, Cuts
+from millprep.verify.search import TOLERANCE, least
+from millprep.verify.separation import BACKGROUND, RIM, Apart, Surroundings, Whole
+from millprep.verify.sweep import WORKERS, Shapes
+
+MOST = 0.5
+"""Mismatches beyond this, mm, are not looked at."""
+AHEAD = 1.5
+"""How far the gap lasts is looked for up to so many times the mismatch to expect."""
+
+KINDS: tuple[Kind, ...] = ("short", "open", "gap")
+Key = tuple[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A place and all that is asked of it."""
+
+    area: shapely.Polygon
+    moving: int
+    at: Point
+    key: Key | None
+
+
+def certificate_of(
+    layout: Layout,
+    cuts: Mapping[int, Cuts],
+    passes: Sequence[MillingPass],
+    joins: Sequence[Join],
+    as_cuts: Sequence[AsCut],
+    *,
+    gap: float,
+    edges: float,
+) -> Certificate | None:
+    """What the places of all blanks stand; None when no two passes meet on copper.
+
+    `cuts` by blank; `as_cuts` tell whose copper is whose. `gap` is the asked one, of which the
+    tolerances of two edges may take `edges`; where less is left without any mismatch, no mismatch
+    takes it. How far the gap lasts is looked for up to `AHEAD` times the mismatch to expect.
+    """
+    limits: list[dict[Kind, Limit]] = []
+    levers: list[float] = []
+    by_pass = {(one.blank, one.number): one for one in passes}
+    copper = {one.blank: one for one in as_cuts}
+    ends: list[float] = []
+    for blank in layout.blanks:
+        numbers = sorted({one.number for one in passes if one.blank == blank.number})
+        if len(numbers) < 2:
+            continue
+        here = [join for join in joins if join.blank == blank.number and join.piece is not None]
+        # to the digits of the report, from which it must come out the same
+        expected = [round(join.predicted, 4) for join in here if join.predicted is not None]
+        ahead = min(AHEAD * max(expected, default=MOST), MOST)
+        axes = Axes.of(cuts[blank.number])
+        asked = [one for k in numbers[1:] for one in _places(axes, k, here)]
+        found = _weakest(axes, blank, copper[blank.number], asked, gap - edges, ahead)
+        if found is None:
+            continue
+        limits.append(found)
+        ends.append(ahead)
+        for one in asked:
+            holes = [
+                hole.blank
+                for hole in by_pass[blank.number, one.moving].registration
+                if hole.role == "locate"
+            ]
+            middle = np.mean(holes, axis=0) if holes else np.zeros(2)
+            levers.append(math.dist(one.at, middle.tolist()))
+    if not limits:
+        return None
+
+    def first(kind: Kind) -> Limit:
+        return min((one[kind] for one in limits), key=lambda limit: limit.mismatch)
+
+    end: dict[Kind, float] = {
+        "short": MOST, "open": first("short").mismatch, "gap": min(ends),
+    }  # fmt: skip
+    stands = min(first("short").mismatch, first("open").mismatch)
+    lever = max(levers)
+    # A turn shifts a join by its distance from the middle of the holes.
+    turn = math.degrees(2 * math.asin(min(stands / (2 * lever), 1.0))) if lever else 180.0
+    return Certificate(
+        first("short"),
+        first("open"),
+        first("gap"),
+        gap - edges,
+        turn,
+        at_least=tuple(kind for kind in KINDS if first(kind).mismatch >= end[kind] - TOLERANCE),
+    )
+
+
+def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Asked]:
+    """Where a pass meets earlier ones; those with a join are named after it and come first."""
+    found = []
+    for area in axes.contacts(moving, MOST).tolist():
+        here = [
+            join
+            for join in joins
+            if max(join.passes) == moving and area.intersects(shapely.Point(join.at))
+        ]
+        spot = area.representative_point()
+        at = here[0].at if here else (float(spot.x), float(spot.y))
+        key = (here[0].placement, str(here[0].piece)) if here else None
+        found.append(_Asked(area, moving, at, key))
+    return sorted(found, key=lambda one: (one.key is None, one.at))
+
+
+@dataclass(slots=True)
+class _Carriers:
+    """Whose copper is whose: the parts that carry pieces, each numbered from 1."""
+
+    parts: list[CopperPart]
+    tree: shapely.STRtree
+
+    @staticmethod
+    def of(parts: Sequence[CopperPart]) -> _Carriers:
+        carriers = [part for part in parts if part.pieces]
+        return _Carriers(carriers, shapely.STRtree([part.shape for part in carriers]))
+
+    def label(self, parts: Shapes) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+        """The number of the part that each is a section of, 0 for background."""
+        found = np.full(len(parts), BACKGROUND, dtype=np.int64)
+        which, carrier = self.tree.query(shapely.point_on_surface(parts), predicate="intersects")
+        found[which] = carrier + 1
+        return found
+
+    def key(self, number: int) -> Key:
+        """The first piece of a part."""
+        return self.parts[number - 1].pieces[0]
+
+
+class _Work:
+    """The places of a blank and the grooves around them."""
+
+    def __init__(self, axes: Axes, blank: Blank, copper: AsCut, asked: Sequence[_Asked]) -> None:
+        boxes = shapely.buffer([one.area for one in asked], 2 * MOST + 3 * RIM, quad_segs=2)
+        self.foot = axes.grooves(np.asarray(boxes), blank.copper)
+        self.surface = axes.grooves(np.asarray(boxes), 0.0)
+        self.carriers = _Carriers.of(copper.parts)
+        self.upper = _Carriers.of(copper.surface or copper.parts)
+
+    def around(self, one: _Asked, most: float, *, surface: bool = False) -> Surroundings:
+        grooves = self.surface if surface else self.foot
+        wide = one.area.buffer(2 * MOST + 3 * RIM, quad_segs=2).bounds
+        near = {n: shapely.clip_by_rect(groove, *wide) for n, groove in grooves.items()}
+        rest = shapely.union_all([groove for n, groove in near.items() if n != one.moving])
+        label = (self.upper if surface else self.carriers).label
+        return Surroundings(rest, near[one.moving], one.area, label, most)
+
+
+def _weakest(
+    axes: Axes,
+    blank: Blank,
+    copper: AsCut,
+    asked: Sequence[_Asked],
+    gap: float,
+    ahead: float,
+) -> dict[Kind, Limit] | None:
+    """What gives way first on a blank, by what is lost; None when no copper is at stake.
+
+    A place that stands more than the weakest so far is not asked how much more, which is far
+    quicker.
+    """
+    if not asked:
+        return None
+    work = _Work(axes, blank, copper, asked)
+    # By turns, each thread with its own weakest: what is found hangs on no clock.
+    with ThreadPoolExecutor(WORKERS) as pool:
+        turns = [asked[k::WORKERS] for k in range(min(WORKERS, len(asked)))]
+        done = [
+            one
+            for one in pool.map(lambda some: _turn(work, blank, some, gap, ahead), turns)
+            if one is not None
+        ]
+    if not done:
+        return None
+    return {kind: min((one[kind] for one in done), key=lambda m: m.mismatch) for kind in KINDS}
+
+
+def _turn(
+    work: _Work, blank: Blank, asked: Sequence[_Asked], gap: float, ahead: float
+) -> dict[Kind, Limit] | None:
+    best: dict[Kind, Limit] = {}
+    for one in asked:
+        foot = work.around(one, MOST)
+        sides = Apart(foot, 0.0)
+        own = foot.of[foot.of != BACKGROUND]
+        if one.key is None and not len(own):
+            # nothing but background, or no copper that both passes come near
+            continue
+        key = one.key or work.carriers.key(int(own[0]))
+
+        def told(kind: Kind, most: float, stands: float, one: _Asked, key: Key) -> None:
+            if kind not in best or stands < most:
+                best[kind] = Limit(stands, blank.number, one.at, *key)
+
+        most = _enough(best, "short", MOST)
+        stands = least(sides, most) if sides.seen else (0.0 if one.key else most)
+        told("short", most, stands, one, key)
+        # Beyond a leak nobody can say what is the piece and what is not.
+        most = _enough(best, "open", best["short"].mismatch)
+        surface = Whole(work.around(one, best["short"].mismatch, surface=True))
+        told("open", most, least(surface, most) if surface.asked else most, one, key)
+        most = _enough(best, "gap", ahead)
+        near = Apart(work.around(one, ahead), gap - 1e-6)
+        told("gap", most, least(near, most) if near.seen else most, one, key)
+    return best or None
+
+
+def _enough(best: Mapping[Kind, Limit], kind: Kind, most: float) -> float:
+    """How much a place must stand so that it is no weaker than the weakest so far.
+
+    One that stands as much within the tolerance is as weak: no need to know.
+    """
+    if kind in best and best[kind].mismatch < most:
+        return max(best[kind].mismatch - TOLERANCE, 0.0)
+    return most

@@ -1,0 +1,209 @@
+"""As-cut copper against the design: shorts, opens, bites and the narrowest gap."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
+from millprep.model.copy_findings import limited, on_blank
+from millprep.model.finding import Finding
+from millprep.model.layout import Layout, Placement
+from millprep.verify.bridge import bridges
+from millprep.verify.edges import bites, uncut, unparted
+from millprep.verify.gaps import pair_gaps
+from millprep.verify.holes_as_cut import drilled, rings
+from millprep.verify.leftovers import SLIVER, leftovers
+from millprep.verify.necks import every_neck
+from millprep.verify.one_net import Nets, net_of
+
+REACH = 0.25
+"""Radius of the widest isolating cutter when the caller does not say, mm."""
+GAPS = 20
+"""So many of the narrowest gaps of a copy are kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """A copy with its pieces where they lie on the blank."""
+
+    placement: Placement
+    pieces: dict[str, shapely.Polygon]
+
+
+def compare(
+    as_cuts: Sequence[AsCut],
+    layout: Layout,
+    *,
+    reach: float = REACH,
+    slope: float | None = None,
+    nets: Nets | None = None,
+    kept: bool = False,
+) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
+    """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
+
+    `reach` is the radius at the surface, mm, of the widest cutter that isolates: what it
+    cannot get out of an inner corner is no fault. `slope` is by how much its groove's edge at
+    the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
+    and gaps are judged at the foot of the copper, opens, bites and necks at its surface.
+    `nets` names the net of every piece that links join to others: copper between pieces of one
+    net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper beyond a
+    piece's edge is meant to stay with it and no fault.
+    """
+    by_blank = {cut.blank: cut for cut in as_cuts}
+    proofs: list[BoardProof] = []
+    findings: list[Finding] = []
+    for placement in layout.placements:
+        cut = by_blank.get(placement.blank)
+        if cut is None:
+            raise ValueError(f"no as-cut copper for blank {placement.blank}")
+        pieces = placement.board.pieces
+        shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
+        proof, found = _board(cut, shown, None if kept else reach, slope, nets or {})
+        proofs.append(proof)
+        findings.extend(found)
+    for cut in as_cuts:
+        findings.extend(leftovers(cut.parts, cut.blank))
+    return tuple(proofs), tuple(findings)
+
+
+def _board(
+    cut: AsCut, shown: _Shown, reach: float | None, slope: float | None, nets: Nets
+) -> tuple[BoardProof, tuple[Finding, ...]]:
+    index = shown.placement.index
+    mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
+    joined = _joined(mine, shown, nets)
+    shorts = [finding for finding in joined if finding.code == "copper-short"]
+    opens = _opens(cut, shown)
+    gaps = pair_gaps(mine, index, GAPS)
+    at_foot = Counter(key for part in mine for key in part.pieces)
+    spoilt = {key for part in mine if len(part.pieces) > 1 for key in part.pieces}
+    spoilt |= {(index, finding_piece) for finding_piece, _ in opens}
+    whole = sum(
+        1 for piece in shown.pieces if at_foot[(index, piece)] and (index, piece) not in spoilt
+    )
+    surface = cut.surface or cut.parts
+    beyond: list[Finding] = []
+    corners: tuple[Corner, ...] = ()
+    if reach is not None:
+        beyond += unparted(mine, shown.placement, shown.pieces, nets)
+        edges, corners = uncut(surface, shown.placement, shown.pieces, reach)
+        beyond += edges
+        if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
+            beyond += uncut(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
+    holes = drilled(cut.grooves, shown.placement)
+    findings = limited(
+        [
+            *joined,
+            *(finding for _, finding in opens),
+            *beyond,
+            *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
+            *rings(surface, shown.placement, holes, cut.grooves),
+        ]
+    )
+    necks = every_neck(
+        [(part.pieces[0][1], part.shape) for part in surface if _copies(part) == [index]]
+    )
+    neck = min(necks, key=lambda one: one.width, default=None)
+    proof = BoardProof(
+        placement=index,
+        pieces=whole,
+        shorts=len(shorts),
+        opens=len(opens),
+        narrowest_gap=gaps[0].gap if gaps else None,
+        gap_at=gaps[0].at if gaps else None,
+        narrowest_copper=None if neck is None else neck.width,
+        copper_at=None if neck is None else neck.at,
+        gaps=gaps,
+        bridges=len(joined) - len(shorts),
+        necks=necks,
+        corners=corners,
+    )
+    return proof, findings
+
+
+def _copies(part: CopperPart) -> list[int]:
+    return [copy for copy, _ in part.pieces]
+
+
+def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Finding]:
+    """One finding for each piece too many on a part."""
+    index = shown.placement.index
+    found: list[Finding] = []
+    for part in mine:
+        if len(part.pieces) < 2:
+            continue
+        own = [piece for copy, piece in part.pieces if copy == index]
+        foreign = [key for key in part.pieces if key[0] != index]
+        for one, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
+            if net_of(nets, (index, one)) == net_of(nets, (index, other)):
+                found.append(_bridge(shown.placement, one, other, at))
+                continue
+            found.append(
+                on_blank(
+                    shown.placement,
+                    "copper-short",
+                    "stop",
+                    f"pieces {one} and {other} stay joined by copper. "
+                    "The path that should part them is missing, too narrow or too shallow.",
+                    at,
+                )
+            )
+        # Told once for two copies: by the one that comes first.
+        if foreign and min(copy for copy, _ in part.pieces) == index:
+            spot = part.shape.representative_point()
+            found.append(
+                on_blank(
+                    shown.placement,
+                    "copper-short",
+                    "stop",
+                    f"piece {own[0]} stays joined to piece {foreign[0][1]} of another copy.",
+                    (spot.x, spot.y),
+                )
+            )
+    return found
+
+
+def _bridge(placement: Placement, one: str, other: str, at: tuple[float, float]) -> Finding:
+    message = (
+        f"pieces {one} and {other} stay joined by copper. They are of one net, so it is no short, "
+        "but the copper is not as drawn: look whether the path that should part them is missing."
+    )
+    return on_blank(placement, "net-bridged", "warn", message, at)
+
+
+def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
+    """One finding for each part too many of a piece, and one for a piece that is gone."""
+    index = shown.placement.index
+    carriers: dict[str, list[shapely.Polygon]] = {piece: [] for piece in shown.pieces}
+    for part in cut.surface or cut.parts:
+        for copy, piece in part.pieces:
+            if copy == index:
+                carriers[piece].append(part.shape)
+    found: list[tuple[str, Finding]] = []
+    for piece, shapes in carriers.items():
+        if len(shapes) == 1:
+            continue
+        shape = shown.pieces[piece]
+        if not shapes:
+            at = shape.representative_point()
+            message = f"piece {piece} is cut away altogether."
+            found.append((piece, _open(shown.placement, message, at)))
+            continue
+        own = np.asarray(shapely.intersection(np.array(shapes, dtype=object), shape))
+        solid = own[~shapely.is_empty(shapely.buffer(own, -SLIVER))]
+        solid = solid[np.argsort(-shapely.area(solid), kind="stable")].tolist()
+        for other in solid[1:]:
+            line = shapely.shortest_line(solid[0], other)
+            at = line.interpolate(0.5, normalized=True)
+            message = f"piece {piece} is cut in two. A path crosses it."
+            found.append((piece, _open(shown.placement, message, at)))
+    return found
+
+
+def _open(placement: Placement, message: str, at: shapely.Point) -> Finding:
+    return on_blank(placement, "copper-open", "stop", message, (at.x, at.y))

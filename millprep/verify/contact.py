@@ -1,0 +1,102 @@
+"""Where the grooves of two passes come near each other: there alone a mismatch changes copper.
+
+What only one pass cuts moves as it is. So a place matters when both passes cut within the
+largest mismatch of it; those places are found from the axes of the cuts, a little too large.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.model.cutter import Cutter
+from millprep.model.milling_pass import MillingPass
+from millprep.verify.as_cut import unite
+from millprep.verify.sweep import FloatArray, Shapes, segments, sweep
+from millprep.verify.trace import Trace
+
+FINE = 2
+"""Discs are this much finer than for the proof: gaps shrink slowly, tolerances fast."""
+_COARSE = 4
+_ROUND = 1 / math.cos(math.pi / (4 * _COARSE))
+
+Cuts = Sequence[tuple[Trace, Cutter, MillingPass]]
+Grooves = Mapping[int, shapely.MultiPolygon]
+"""What each pass sweeps near the places that matter, by pass."""
+
+
+@dataclass(frozen=True, slots=True)
+class Axes:
+    """The cuts of one blank, pass by pass, as straight steps of their axes.
+
+    Attributes:
+        steps: of each program, machine frame, as from `segments`.
+        lines: the same on the blank.
+        radius: the largest of each step at the surface, mm.
+    """
+
+    numbers: tuple[int, ...]
+    cuts: tuple[tuple[FloatArray, Cutter, MillingPass], ...]
+    lines: tuple[Shapes, ...]
+    radius: tuple[FloatArray, ...]
+
+    @staticmethod
+    def of(cuts: Cuts) -> Axes:
+        """The axes of programs as read back."""
+        numbers, done, lines, radius = [], [], [], []
+        for trace, cutter, mill_pass in cuts:
+            steps = segments(trace)
+            pose = mill_pass.pose.inverse()
+            ends = np.stack((pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])), axis=1)
+            deep = np.maximum(-np.minimum(steps[:, 2], steps[:, 5]), 0.0)
+            known, which = np.unique(deep, return_inverse=True)
+            half = np.array([cutter.width(depth) / 2 for depth in known.tolist()], dtype=float)
+            numbers.append(mill_pass.number)
+            done.append((steps, cutter, mill_pass))
+            lines.append(np.asarray(shapely.linestrings(ends), dtype=object))
+            radius.append(half[which.ravel()] if len(known) else np.zeros(0))
+        return Axes(tuple(numbers), tuple(done), tuple(lines), tuple(radius))
+
+    def _of(self, numbers: set[int]) -> tuple[Shapes, FloatArray]:
+        chosen = [i for i, number in enumerate(self.numbers) if number in numbers]
+        none = np.array([], dtype=object)
+        return (
+            np.concatenate([none, *(self.lines[i] for i in chosen)]),
+            np.concatenate([np.zeros(0), *(self.radius[i] for i in chosen)]),
+        )
+
+    def contacts(self, moving: int, reach: float) -> Shapes:
+        """Where a pass cuts within `reach` of what an earlier one cuts within `reach` of it."""
+        earlier = {number for number in self.numbers if number < moving}
+        (ones, wide), (others, broad) = self._of({moving}), self._of(earlier)
+        if not len(ones) or not len(others):
+            return np.array([], dtype=object)
+        far = 2 * reach * _ROUND + float(wide.max() + broad.max())
+        # boxes first: few steps of a pass come near another's
+        one, other = shapely.STRtree(others).query(ones, predicate="dwithin", distance=far)
+        grown: list[shapely.Geometry] = []
+        for lines, radius, near in ((ones, wide, one), (others, broad, other)):
+            near = np.unique(near)
+            areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
+            grown.append(shapely.union_all(areas))
+        both = np.asarray(shapely.get_parts(shapely.intersection(grown[0], grown[1])), dtype=object)
+        areas_of_both: Shapes = both[shapely.get_dimensions(both) == 2]
+        return areas_of_both
+
+    def grooves(self, boxes: Shapes, level: float) -> dict[int, shapely.MultiPolygon]:
+        """What each pass sweeps at a level of the laminate in and around some boxes."""
+        tree = shapely.STRtree(boxes)
+        swept: dict[int, list[Shapes]] = {}
+        for (steps, cutter, mill_pass), lines, radius in zip(
+            self.cuts, self.lines, self.radius, strict=True
+        ):
+            far = float(radius.max(initial=0.0))
+            close = np.unique(tree.query(lines, predicate="dwithin", distance=far)[0])
+            areas = sweep(steps[close], cutter, mill_pass.pose.inverse(), level, fine=FINE)
+            swept.setdefault(mill_pass.number, []).append(areas)
+        united = unite([np.concatenate(areas) for areas in swept.values()])
+        return dict(zip(swept, united, strict=True))

@@ -1,0 +1,210 @@
+"""Pieces whose edges were cut where they should not be, or not cut where they should."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import shapely
+
+from millprep.model.as_cut import CopperPart, Corner
+from millprep.model.copy_findings import on_blank
+from millprep.model.finding import Finding, Severity
+from millprep.model.layout import Placement
+from millprep.verify.one_net import Nets, nets_on
+from millprep.verify.sweep import Shapes, grown
+
+EDGE = 0.015
+"""All tolerances together may move a copper edge by this much, mm (the house's table)."""
+CORNER = 0.1
+"""Copper left beyond a piece is more than an unreachable corner when a disc of this radius
+fits into it, mm."""
+DEEP = 0.05
+"""Copper in a corner is worth a note when it stands out by more than this, mm."""
+CORNERS = 5
+"""So many of the corners that no cutter reaches have a note with their place."""
+FREE_AREA = 1.0
+"""Copper beyond a piece of more than this area, mm², is background: the piece is not parted."""
+
+
+def bites(
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    drilled: Sequence[shapely.Polygon],
+) -> list[Finding]:
+    """Design copper that is cut away deeper than `EDGE`, holes excepted; one warning a bite.
+
+    `parts` is the copper at its surface; `drilled` are the board's holes as cut. A piece in
+    several parts is an open and told as one.
+    """
+    carrier = _carriers(parts, placement)
+    names = [name for name in pieces if len(carrier.get(name, ())) == 1]
+    if not names:
+        return []
+    inner = grown(np.array([pieces[name] for name in names], dtype=object), -EDGE, 2)
+    gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))
+    tree = shapely.STRtree(np.array(list(drilled), dtype=object))
+    found: list[Finding] = []
+    for name, lost in zip(names, gone.tolist(), strict=True):
+        if lost.is_empty:
+            continue
+        spots = tree.query(lost, predicate="intersects")
+        if len(spots):
+            spot = shapely.union_all(shapely.buffer(tree.geometries[spots], 1e-4))
+            lost = shapely.difference(lost, spot)
+        for bite in shapely.get_parts(lost).tolist():
+            if bite.area < 1e-6:
+                continue
+            corners = shapely.points(shapely.get_coordinates(bite))
+            deep = float(shapely.distance(corners, pieces[name].boundary).max())
+            at = bite.representative_point()
+            found.append(
+                on_blank(
+                    placement,
+                    "copper-gouged",
+                    "warn",
+                    f"a path cuts {deep:.3f} mm into piece {name}. "
+                    "Choose a finer cutter or a smaller depth, or widen the gap in the drawing.",
+                    (at.x, at.y),
+                )
+            )
+    return found
+
+
+def unparted(
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    nets: Nets,
+) -> list[Finding]:
+    """Pieces whose copper runs on beyond their edge.
+
+    `parts` is the copper at its foot: a path that is too shallow parts the surface alone.
+    Parts with pieces of several nets are told as shorts; between pieces of one net a small
+    bridge is told as such, and background that stays joined to them here.
+    """
+    found: list[Finding] = []
+    own = [
+        (part, [name for _, name in part.pieces])
+        for part in parts
+        if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
+    ]
+    drawn = [shapely.union_all([pieces[name] for name in names]) for _, names in own]
+    rims = grown(np.array(drawn, dtype=object), DEEP, 2)
+    for (part, names), piece, rim in zip(own, drawn, rims.tolist(), strict=True):
+        beyond = shapely.difference(part.shape, rim)
+        solid = [
+            area
+            for area in shapely.get_parts(beyond).tolist()
+            if not shapely.is_empty(shapely.buffer(area, -CORNER, quad_segs=2))
+        ]
+        if not solid:
+            continue
+        largest = max(solid, key=lambda area: area.area)
+        if len(names) > 1 and largest.area <= FREE_AREA:
+            continue
+        at = shapely.shortest_line(piece, largest).interpolate(1.0, normalized=True)
+        message = (
+            f"{largest.area:.2f} mm² of copper beyond piece {names[0]} stays joined to it. "
+            "A path around the piece is missing, too shallow, or does not close."
+        )
+        severity: Severity = "stop" if largest.area > FREE_AREA else "warn"
+        found.append(on_blank(placement, "copper-unparted", severity, message, (at.x, at.y)))
+    return found
+
+
+def uncut(
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    reach: float,
+    *,
+    slope: float | None = None,
+) -> tuple[list[Finding], tuple[Corner, ...]]:
+    """Pieces that keep copper beyond their edge, and the corners no cutter reached.
+
+    A note tells of each of the `CORNERS` corners that keep most, the last of how many there are.
+
+    `parts` is the copper at its surface; parts with several pieces are told as shorts. With a
+    `slope` it is the copper at its foot, which stands out by so much more where the groove is
+    narrower there; the corners were told of the surface.
+    `reach` is the radius at the surface of the widest cutter that isolates: it leaves the
+    piece grown by it and shrunk by it again, inner corners filled.
+    """
+    own = _own(parts, placement)
+    if not own:
+        return [], ()
+    names = [name for _, name in own]
+    drawn = np.array([pieces[name] for name in names], dtype=object)
+    # In one step outward and back; the last buffer also lets the tolerances pass.
+    filled = grown(grown(drawn, reach, 8), EDGE - reach + (slope or 0.0), 8)
+    copper = np.array([part.shape for part, _ in own], dtype=object)
+    found: list[Finding] = []
+    for name, more in zip(names, shapely.difference(copper, filled).tolist(), strict=True):
+        left = [area for area in shapely.get_parts(more).tolist() if area.area > 1e-6]
+        if not left:
+            continue
+        largest = max(left, key=lambda area: area.area)
+        if not shapely.is_empty(shapely.buffer(largest, -CORNER, quad_segs=2)):
+            continue  # this much is told by `unparted`
+        at = shapely.shortest_line(pieces[name], largest).interpolate(1.0, normalized=True)
+        corners = shapely.points(shapely.get_coordinates(largest))
+        out = float(shapely.distance(corners, pieces[name]).max())
+        message = (
+            f"copper stays up to {out:.3f} mm beyond the edge of piece {name}. "
+            "The path beside it is missing, too shallow, or lies off."
+        )
+        found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
+    if slope is not None:
+        return found, ()
+    unreached = _corners(names, drawn, shapely.intersection(copper, filled))
+    return [*found, *_notes(placement, unreached)], unreached
+
+
+def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
+    """The inner corners where `kept` stands out by more than `DEEP`, the farthest out first."""
+    beyond = np.asarray(shapely.difference(kept, grown(drawn, DEEP, 2)))
+    found: list[Corner] = []
+    for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
+        areas = np.asarray(shapely.get_parts(beyond[i]))
+        for area in areas[shapely.area(areas) > 1e-6].tolist():
+            tips = shapely.points(shapely.get_coordinates(area))
+            out = shapely.distance(tips, drawn[i])
+            spot = area.representative_point()
+            found.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
+    return tuple(sorted(found, key=lambda one: (-one.out, one.at)))
+
+
+def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
+    """A note for each of the first `CORNERS`, the last of which tells how many more there are."""
+    found: list[Finding] = []
+    for n, corner in enumerate(corners[:CORNERS], 1):
+        more = len(corners) - CORNERS
+        rest = f" There are {more} more such corners." if n == CORNERS and more > 0 else ""
+        message = (
+            f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm out "
+            f"from the drawn edge: the cutter does not fit into it.{rest}"
+        )
+        found.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
+    return found
+
+
+def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[CopperPart, str]]:
+    """The parts that carry one piece alone, and that of this copy, with its name."""
+    return [
+        (part, part.pieces[0][1])
+        for part in parts
+        if len(part.pieces) == 1 and part.pieces[0][0] == placement.index
+    ]
+
+
+def _carriers(
+    parts: Sequence[CopperPart], placement: Placement
+) -> dict[str, list[shapely.Polygon]]:
+    found: dict[str, list[shapely.Polygon]] = {}
+    for part in parts:
+        for copy, name in part.pieces:
+            if copy == placement.index:
+                found.setdefault(name, []).append(part.shape)
+    return found

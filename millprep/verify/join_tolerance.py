@@ -1,0 +1,89 @@
+"""What each join stands, on its own and with the closed forms beside it in mind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.model.blank import Blank
+from millprep.model.milling_pass import Join
+from millprep.verify.certificate import MOST, Key
+from millprep.verify.contact import Axes, Cuts, Grooves
+from millprep.verify.search import least
+from millprep.verify.separation import Apart, Labels, Surroundings, Whole, by_pieces
+
+SIDE = 2.5
+"""Half the side of the window around a join, mm."""
+CORE = 0.03
+"""A piece is looked for in copper where it would be if shrunk by this much, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class JoinTolerance:
+    """What one join stands.
+
+    Attributes:
+        electrical: mismatch before copper joins the two sides of the groove, mm.
+        gap: mismatch before they come nearer than the asked gap; None when none was asked.
+        whole: mismatch before the piece is parted, looked for as far as `electrical`; None when
+            that was not asked.
+    """
+
+    join: Join
+    electrical: float
+    gap: float | None
+    whole: float | None = None
+
+
+def pass_grooves(
+    blank: Blank, cuts: Cuts, joins: Sequence[Join], *, surface: bool = False
+) -> dict[int, shapely.MultiPolygon]:
+    """What each pass sweeps near some joins, at the foot of the copper or at its surface."""
+    around = SIDE + 2 * MOST + 1.0
+    boxes = shapely.buffer([shapely.Point(join.at) for join in joins], around, cap_style="square")
+    return Axes.of(cuts).grooves(np.asarray(boxes), 0.0 if surface else blank.copper)
+
+
+def certify(
+    joins: Sequence[Join],
+    grooves: Grooves,
+    pieces: Mapping[Key, shapely.Polygon],
+    *,
+    gap: float | None = None,
+    surface: Grooves | None = None,
+) -> tuple[JoinTolerance, ...]:
+    """What each join on a copper piece stands of a shift between its two passes, on its own.
+
+    `grooves` as from `pass_grooves`, `surface` likewise at the surface, where opens are judged;
+    `pieces` by (placement, piece) in the blank frame. `gap` is what must be left; a band no
+    wider than the asked gap has none to give, so ask for the gap less the tolerances of its
+    edges. A turn t about a point r away shifts by t·r: add it to the shift before comparing.
+    """
+    found: list[JoinTolerance] = []
+    for join in joins:
+        if join.piece is None:
+            continue
+        label = by_pieces([pieces[(join.placement, join.piece)]], CORE)
+        foot = _around(join, grooves, label, MOST)
+        sides = Apart(foot, 0.0)
+        leaks = least(sides, MOST) if sides.seen else 0.0
+        left = None
+        if gap is not None:
+            near = Apart(foot, gap - 1e-6)
+            left = least(near, MOST) if near.seen and not near.narrow else 0.0
+        whole = None
+        if surface is not None:
+            upper = Whole(_around(join, surface, label, leaks))
+            whole = least(upper, leaks) if upper.asked else leaks
+        found.append(JoinTolerance(join, leaks, left, whole))
+    return tuple(found)
+
+
+def _around(join: Join, grooves: Grooves, label: Labels, most: float) -> Surroundings:
+    first, second = (grooves[number] for number in join.passes)
+    (x, y) = join.at
+    window = shapely.box(x - SIDE, y - SIDE, x + SIDE, y + SIDE)
+    return Surroundings(first, second, window, label, most)

@@ -1,0 +1,295 @@
+"""What a program may do on the machine: each rule looks at all moves and names the lines.
+
+Every rule is a function of the setting that yields findings; `EVERY` looks at the machine,
+`CUTTING`, `PROBING` and `TOUCHING` at the work: over uneven copper theirs is the program as over
+flat copper. Places that no word has told are taken as anywhere in the machine's travel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from millprep.model.blank import Blank, Clamp
+from millprep.model.copy_findings import limited
+from millprep.model.cutter import Cutter, Drill
+from millprep.model.finding import Finding
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import MillingPass
+from millprep.model.surface_map import SurfaceMap
+from millprep.verify.followed import follow_rule
+from millprep.verify.obstacles import clamp_rule, pin_rule
+from millprep.verify.over_copper import laid_flat
+from millprep.verify.probing import no_probe_rule, probe_rule
+from millprep.verify.setting import SLACK, Setting
+from millprep.verify.spindle import spindle_rules
+from millprep.verify.surface_probing import surface_probe_rule
+from millprep.verify.table import Mask, Table, table
+from millprep.verify.trace import Trace
+
+ABOVE_COPPER = 0.5
+"""Rapids clear the highest copper by this, mm."""
+SHORTEST_ARC = 0.001
+"""An arc whose ends are nearer than this, mm, but not the same may be read as a full turn."""
+
+
+def check(
+    trace: Trace,
+    *,
+    cutter: Cutter,
+    machine: Machine,
+    clamps: Sequence[Clamp],
+    mill_pass: MillingPass,
+    blank: Blank,
+    spoilboard: float,
+    file: str,
+    pins: bool = True,
+    at: tuple[float, float] | None = None,
+    probing: bool = False,
+    touching: shapely.Geometry | None = None,
+    surface: SurfaceMap | None = None,
+) -> tuple[Finding, ...]:
+    """Every rule of motion that a program breaks, by file and line.
+
+    `clamps` stand in machine coordinates, those of other passes are left aside. `spoilboard`
+    is the thickness of the board beneath the blank. `pins` says whether pins stand in the
+    holes this pass is found by; False for the program that bores the bed for them. `at` is
+    where the machine stands in x and y before it, None for anywhere.
+    `probing` says that the program is to touch holes from within and to cut nothing; `touching`
+    that it is to touch copper from above, and which, machine frame. Over a `surface` depths are
+    judged from the copper there, and everything else keeps off its highest place.
+    """
+    over = None if surface is None else laid_flat(trace, surface, machine.clearance)
+    highest = 0.0 if surface is None else max(surface.highest, 0.0)
+    setting = Setting(
+        trace=trace,
+        moves=table(trace),
+        cutter=cutter,
+        machine=machine,
+        # a clamp stands on copper that may lie higher than zero
+        clamps=tuple(
+            replace(clamp, height=clamp.height + highest)
+            for clamp in clamps
+            if clamp.on_in(mill_pass.number)
+        ),
+        mill_pass=mill_pass,
+        blank=blank,
+        spoilboard=spoilboard,
+        pins=pins,
+        at=at,
+        file=file,
+        touching=touching,
+        highest=highest,
+        over=over,
+    )
+    found = [finding for rule in EVERY for finding in rule(setting)]
+    if over is not None:
+        found += follow_rule(setting)
+        setting = replace(setting, trace=over.trace, moves=table(over.trace))
+    rules = TOUCHING if touching is not None else PROBING if probing else CUTTING
+    found += [finding for rule in (_depths, *rules) for finding in rule(setting)]
+    return limited(sorted(found, key=lambda finding: finding.line or 0))
+
+
+def _said(s: Setting) -> Iterator[Finding]:
+    """The program says all it relies on, and nothing hangs on a switch of the machine."""
+    for word in s.trace.assumed:
+        yield Finding(
+            code="state-assumed",
+            severity="warn",
+            message=f"the program relies on {word} and never says it. Say it in the head.",
+            file=s.file,
+            line=1,
+        )
+    for line in s.trace.deletable:
+        yield Finding(
+            code="block-delete",
+            severity="stop",
+            message="whether this line runs hangs on the machine's block delete switch.",
+            file=s.file,
+            line=line,
+        )
+
+
+def _first_move(s: Setting) -> Iterator[Finding]:
+    """The first move goes straight up to the clearance."""
+    if not len(s.moves):
+        return
+    first = s.trace.moves[0]
+    only_z = np.isnan(first.end[:2]).all()
+    if first.kind != "rapid" or not only_z or not first.end[2] >= s.machine.clearance - SLACK:
+        message = f"the first move must be G0 straight up to Z{s.machine.clearance:g} or higher."
+        yield s.finding("first-move", message, 0)
+
+
+def _rapids(s: Setting) -> Iterator[Finding]:
+    """Rapids run at or above clearance; from below it they only rise."""
+    m = s.moves
+    asked = s.machine.clearance
+    if s.over is not None:
+        asked = max(asked, s.highest + ABOVE_COPPER)
+    clearance = asked - SLACK
+    straight = ~(m.across > SLACK) & ~np.isnan(m.across)
+    # The first move is another rule's; it moves in z only.
+    straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
+    rising = straight & ~(m.end[:, 2] < m.start[:, 2] - SLACK)
+    low = m.rapid & (m.bottom < clearance) & ~rising
+    plunge = low & straight & ~_pecked(m)
+    yield from s.each(plunge, "rapid-plunge", "a rapid goes down below clearance. Use G1.")
+    yield from s.each(
+        low & ~straight,
+        "rapid-low",
+        f"a rapid runs below the clearance of {asked:g} mm. Go up first.",
+    )
+    unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
+    unknown[:1] = False
+    yield from s.each(
+        unknown, "rapid-low", "a rapid starts at an unknown height. Go up first, alone."
+    )
+
+
+def _pecked(m: Table) -> Mask:
+    """Rapids straight down into a hole that was drilled at least that deep just before."""
+    free = np.zeros(len(m), dtype=bool)
+    floor = np.inf
+    for i, (across, z, rapid) in enumerate(
+        zip(m.across.tolist(), m.end[:, 2].tolist(), m.rapid.tolist(), strict=True)
+    ):
+        if not across <= SLACK:
+            floor = np.inf
+        elif rapid:
+            free[i] = z >= floor - SLACK
+        else:
+            floor = min(floor, z)
+    return free
+
+
+def _feeds(s: Setting) -> Iterator[Finding]:
+    """Feeds stay within the machine's limits, and downward within its plunge limit."""
+    m = s.moves
+    cutting = ~m.rapid
+    yield from s.each(
+        cutting & (m.feed > s.machine.max_feed + SLACK),
+        "feed-too-fast",
+        f"the feed is above the machine's {s.machine.max_feed:g} mm/min.",
+    )
+    down = m.start[:, 2] - m.end[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plunge = m.feed * down / m.length
+    fast = cutting & (down > 0) & (m.bottom < s.highest) & (plunge > s.machine.max_plunge + SLACK)
+    yield from s.each(
+        fast,
+        "plunge-too-fast",
+        f"the cutter goes down faster than the machine's {s.machine.max_plunge:g} mm/min.",
+    )
+
+
+def _travel(s: Setting) -> Iterator[Finding]:
+    """Everything lies where the machine can go."""
+    m, t = s.moves, s.machine.travel
+    out = (m.low[:, 0] < t.x0 - SLACK) | (m.high[:, 0] > t.x1 + SLACK)
+    out |= (m.low[:, 1] < t.y0 - SLACK) | (m.high[:, 1] > t.y1 + SLACK)
+    yield from s.each(
+        out,
+        "outside-travel",
+        f"the move leaves the machine's travel, X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}.",
+    )
+    up = m.high[:, 2] > s.machine.above + SLACK
+    yield from s.each(up, "outside-travel", f"the move goes above Z{s.machine.above:g}.")
+    down = m.bottom < -s.machine.below - SLACK
+    yield from s.each(down, "outside-travel", f"the move goes below Z{-s.machine.below:g}.")
+
+
+def _depths(s: Setting) -> Iterator[Finding]:
+    """The tip stays above the bed, the flute reaches the surface, the nut stays above it."""
+    depth = -s.moves.bottom
+    bed = s.blank.thickness + s.spoilboard
+    for limit, code, message in (
+        (bed, "too-deep", f"the tip goes below the spoilboard, {bed:g} mm under the surface."),
+        (
+            s.cutter.flute,
+            "flute-too-short",
+            f"the cut is deeper than the flute of {s.cutter.name}, {s.cutter.flute:g} mm.",
+        ),
+        (
+            s.cutter.stickout,
+            "collet-low",
+            f"the collet nut meets the blank: {s.cutter.name} sticks out {s.cutter.stickout:g} mm.",
+        ),
+    ):
+        yield from s.each(depth > limit + SLACK, code, message)
+
+
+def _on_blank(s: Setting) -> Iterator[Finding]:
+    """The cutter's axis stays on the blank while it cuts, at places that are known."""
+    m = s.moves
+    # Going up is how a fault ends; the move that led there is told.
+    rising = (m.across <= SLACK) & (m.end[:, 2] > m.start[:, 2])
+    below = (m.bottom < -SLACK) & ~rising
+    if not below.any():
+        return
+    lost = below & (np.isnan(m.start).any(axis=1) | np.isnan(m.end).any(axis=1))
+    yield from s.each(lost, "place-unknown", "the cutter is in the work at an unknown place.")
+    x, y = s.blank.size
+    corners = [s.mill_pass.pose.point(corner) for corner in ((0, 0), (x, 0), (x, y), (0, y))]
+    sheet = shapely.Polygon(corners).buffer(SLACK, join_style="mitre")
+    (x0, y0, x1, y1) = sheet.bounds
+    known = np.flatnonzero(below & ~lost)
+    inside = (m.low[known, 0] >= x0) & (m.low[known, 1] >= y0)
+    inside &= (m.high[known, 0] <= x1) & (m.high[known, 1] <= y1)
+    if abs(sheet.area - (x1 - x0) * (y1 - y0)) > SLACK:
+        paths = shapely.box(m.low[known, 0], m.low[known, 1], m.high[known, 0], m.high[known, 1])
+        inside &= shapely.covers(sheet, paths)
+    out = np.zeros(len(m), dtype=bool)
+    out[known[~inside]] = True
+    yield from s.each(out, "off-blank", "the cutter works beside the blank.")
+
+
+def _drilling(s: Setting) -> Iterator[Finding]:
+    """A drill moves only up and down while it is in the work."""
+    if isinstance(s.cutter, Drill):
+        sideways = (s.moves.bottom < -SLACK) & ((s.moves.across > SLACK) | s.moves.arc)
+        yield from s.each(sideways, "drill-sideways", "a drill moves sideways in the work.")
+
+
+def _short_arcs(s: Setting) -> Iterator[Finding]:
+    """No arc is so short that a controller may take it for a full turn."""
+    m = s.moves
+    short = m.arc & (m.across > 0) & (m.across < SHORTEST_ARC)
+    yield from s.each(
+        short,
+        "arc-too-short",
+        "the arc's ends nearly meet: some controllers would run a full circle. Use G1.",
+    )
+
+
+def _end(s: Setting) -> Iterator[Finding]:
+    """The program ends at clearance."""
+    if len(s.moves) and not s.moves.end[-1, 2] >= s.machine.clearance - SLACK:
+        message = "the program ends below clearance. Go up before the end."
+        yield s.finding("ends-low", message, len(s.moves) - 1)
+
+
+Rule = Callable[[Setting], Iterator[Finding]]
+EVERY: tuple[Rule, ...] = (
+    _said,
+    _first_move,
+    _rapids,
+    clamp_rule,
+    _feeds,
+    _travel,
+    _short_arcs,
+    _end,
+)
+CUTTING: tuple[Rule, ...] = (
+    pin_rule,
+    _on_blank,
+    _drilling,
+    no_probe_rule,
+    lambda s: spindle_rules(s.trace, s.machine, file=s.file),
+)
+PROBING: tuple[Rule, ...] = (probe_rule,)
+TOUCHING: tuple[Rule, ...] = (surface_probe_rule,)

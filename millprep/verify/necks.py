@@ -1,0 +1,94 @@
+"""The narrowest copper of the pieces as cut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.geometry.path import Point
+from millprep.model.as_cut import Neck
+from millprep.verify.sweep import FloatArray, Shapes, grown
+
+FIRST_WIDTH = 1.0
+STEP = 0.002
+"""The width is found to this, mm."""
+
+
+def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ...]:
+    """The narrowest neck of each named shape to `STEP`, in their order.
+
+    A neck is narrower than w when taking w / 2 off every edge parts the shape, opens the
+    copper around one of its holes, or leaves nothing; copper that leads to nothing wider, a
+    blind end, is no neck.
+    """
+    every = np.array([shape for _, shape in shapes], dtype=object)
+    width = _widths(every)
+    places = _places(every, width)
+    return tuple(
+        Neck(name, wide, at)
+        for (name, _), wide, at in zip(shapes, width.tolist(), places, strict=True)
+    )
+
+
+def _widths(shapes: Shapes) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`."""
+    low, high = np.zeros(len(shapes)), np.full(len(shapes), FIRST_WIDTH)
+    open_ = np.arange(len(shapes))
+    while len(open_):
+        open_ = open_[~_thin(shapes[open_], high[open_])]
+        low[open_] = high[open_]
+        high[open_] *= 2
+    while (busy := np.flatnonzero(high - low > STEP / 2)).size:
+        middle = (low[busy] + high[busy]) / 2
+        thin = _thin(shapes[busy], middle)
+        high[busy[thin]] = middle[thin]
+        low[busy[~thin]] = middle[~thin]
+    return low
+
+
+def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
+    """Where each shape gives way when it is worn by half of its narrowest neck and a little."""
+    worn = _worn(shapes, width + STEP)
+    return [
+        _place(shape, rest, float(wide))
+        for shape, rest, wide in zip(shapes.tolist(), worn.tolist(), width, strict=True)
+    ]
+
+
+def _place(shape: shapely.Geometry, worn: shapely.Geometry, width: float) -> Point:
+    parts = shapely.get_parts(worn)
+    if len(parts) > 1:
+        parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
+        rest = shapely.union_all(parts[1:])
+        at = shapely.shortest_line(parts[0], rest).interpolate(0.5, normalized=True)
+    else:
+        # The neck beside a hole, or all of it: the largest area that wearing takes for good.
+        opened = shapely.buffer(worn, (width + STEP) / 2, quad_segs=4)
+        lost = shapely.get_parts(shapely.difference(shape, opened))
+        at = lost[int(np.argmax(shapely.area(lost)))].representative_point()
+    return (float(at.x), float(at.y))
+
+
+def thinner(shapes: Shapes, width: float) -> Shapes:
+    """The shapes with a neck narrower than `width`."""
+    if not len(shapes) or width <= 0:
+        return shapes[:0]
+    return shapes[_thin(shapes, width)]
+
+
+def _thin(shapes: Shapes, width: float | FloatArray) -> NDArray[np.bool_]:
+    """Which shapes have a neck narrower than a width, or each than its own."""
+    worn = _worn(shapes, width)
+    whole = shapely.get_type_id(worn) == shapely.GeometryType.POLYGON
+    whole &= shapely.get_num_interior_rings(worn) == shapely.get_num_interior_rings(shapes)
+    whole &= ~shapely.is_empty(worn)
+    thin: NDArray[np.bool_] = ~whole
+    return thin
+
+
+def _worn(shapes: Shapes, width: float | FloatArray) -> Shapes:
+    """Each shape with half of its width taken off every edge."""
+    return grown(shapes, -np.broadcast_to(np.asarray(width), len(shapes)) / 2, 4)

@@ -1,0 +1,84 @@
+"""What stands in the way: clamps, for cutter, shank and collet nut, and pins, for the cutter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from millprep.model.blank import Box
+from millprep.model.finding import Finding
+from millprep.verify.body import radius_at
+from millprep.verify.setting import SLACK, Setting
+
+
+def clamp_rule(s: Setting) -> Iterator[Finding]:
+    """Neither cutter nor shank nor collet nut meets a clamp; a rapid sweeps its whole box."""
+    m, travel = s.moves, s.machine.travel
+    first = s.at or (travel.x0, travel.y0)
+    last = s.at or (travel.x1, travel.y1)
+    # A place unknown at the start of a move widens its box to wherever it may start.
+    unknown = np.isnan(m.start[:, :2])
+    low = np.where(unknown, np.fmin(m.low[:, :2], first), m.low[:, :2])
+    high = np.where(unknown, np.fmax(m.high[:, :2], last), m.high[:, :2])
+    bottom = m.bottom
+    only_up = np.isnan(m.start).all(axis=1) & m.rapid & np.isnan(m.end[:, :2]).all(axis=1)
+    for clamp in s.clamps:
+        box = clamp.box
+        hit = (bottom < clamp.height) & ~only_up
+        widest = radius_at(s.cutter, s.machine, s.cutter.stickout + 1.0)
+        hit &= (low[:, 0] < box.x1 + widest) & (high[:, 0] > box.x0 - widest)
+        hit &= (low[:, 1] < box.y1 + widest) & (high[:, 1] > box.y0 - widest)
+        for move in np.flatnonzero(hit).tolist():
+            radius = radius_at(s.cutter, s.machine, clamp.height - float(bottom[move]))
+            if _distance(s, move, (low[move].tolist(), high[move].tolist()), box) < radius:
+                word = "a rapid" if m.rapid[move] else "a cut"
+                yield s.finding(
+                    "clamp-hit",
+                    f"{word} meets the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to "
+                    f"{box.y1:g} with cutter, shank or collet. Move the clamp.",
+                    move,
+                )
+
+
+def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], box: Box) -> float:
+    clamp = shapely.box(box.x0, box.y0, box.x1, box.y1)
+    (x0, y0), (x1, y1) = around
+    straight = not s.moves.rapid[move] and not s.moves.arc[move]
+    if straight and np.isfinite(s.moves.start[move]).all():
+        path = shapely.LineString([s.moves.start[move, :2], s.moves.end[move, :2]])
+        return float(shapely.distance(path, clamp))
+    dx = max(box.x0 - x1, x0 - box.x1, 0.0)
+    dy = max(box.y0 - y1, y0 - box.y1, 0.0)
+    return float(np.hypot(dx, dy))
+
+
+def pin_rule(s: Setting) -> Iterator[Finding]:
+    """The cutter keeps off the pins that stand in the holes of this pass."""
+    m = s.moves
+    below = m.bottom < -SLACK
+    if not s.pins:
+        return
+    for hole in s.mill_pass.registration:
+        if hole.used_in != s.mill_pass.number or hole.role == "witness":
+            continue
+        reach = hole.diameter / 2 + radius_at(s.cutter, s.machine, s.cutter.flute)
+        hx, hy = hole.machine
+        pin = Box(hx - reach, hy - reach, hx + reach, hy + reach)
+        near = below & (m.low[:, 0] < pin.x1) & (m.high[:, 0] > pin.x0)
+        near &= (m.low[:, 1] < pin.y1) & (m.high[:, 1] > pin.y0)
+        for move in np.flatnonzero(near).tolist():
+            width = s.cutter.width(float(-m.bottom[move]))
+            path = _path(s, move)
+            if shapely.distance(path, shapely.Point(hx, hy)) < (hole.diameter + width) / 2:
+                message = f"the cutter runs into the pin in hole {hole.id}."
+                yield s.finding("pin-hit", message, move)
+
+
+def _path(s: Setting, move: int) -> shapely.Geometry:
+    """The move in the plane; an arc by the box around it."""
+    m = s.moves
+    if m.arc[move]:
+        return shapely.box(*m.low[move, :2], *m.high[move, :2])
+    return shapely.LineString([m.start[move, :2], m.end[move, :2]])

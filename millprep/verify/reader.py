@@ -1,0 +1,214 @@
+"""An RS-274 reader by NISTIR 6556 (Kramer, Proctor, Messina, 2000).
+
+It shares nothing with the writer: it tells what a controller would do with a file, or why
+it would refuse it.
+
+Within a line the words take effect in the order of table 8, however they are written. Words
+the report allows but whose effect is not in the file (offsets, other planes, expressions)
+are refused as well: what cannot be known cannot be proved.
+
+With a dialect a file is read as that machine reads it, and whatever contradicts the dialect is
+refused.
+"""
+
+from __future__ import annotations
+
+from millprep.model.dialect import Dialect
+from millprep.model.finding import Finding, Refusal
+from millprep.verify.block import DIFFERS, Block, Fault, parse, whole
+from millprep.verify.change import asked_for
+from millprep.verify.frame import frame_faults
+from millprep.verify.groups import check_letters, grouped_g, grouped_m
+from millprep.verify.machine_state import UNKNOWN, Carriage
+from millprep.verify.spelling import Spelling
+from millprep.verify.trace import Remark, SpindleEvent, Stop, ToolChange, Trace
+
+MOST_FINDINGS = 50
+_INCH = 25.4
+
+
+def read(text: str, *, file: str, dialect: Dialect | None = None) -> Trace:
+    """What the program in `text` does.
+
+    `file` is only named in findings. Places are unknown (nan) until a word tells them; the
+    unit must be said before the first length. `text` has its line ends as they are in the file.
+    Without a `dialect` all is read as the report has it.
+
+    Raises:
+        Refusal: with every fault of the file, each with its line.
+    """
+    return _Reader(file, dialect).run(text)
+
+
+class _Reader:
+    """The state of the machine while a file is read."""
+
+    def __init__(self, file: str, dialect: Dialect | None) -> None:
+        self.file = file
+        self.dialect = dialect
+        self.spelling = Spelling(dialect)
+        self.faults: list[Finding] = []
+        in_ms = dialect is not None and dialect.dwell_unit == "ms"
+        self.carriage = Carriage(0.001 if in_ms else 1.0)
+        self.rpm = 0.0
+        self.tool = 0
+        self.spindle: list[SpindleEvent] = []
+        self.stops: list[Stop] = []
+        self.changes: list[ToolChange] = []
+        self.remarks: list[Remark] = []
+        self.deletable: list[int] = []
+        self.ended: str | None = None
+        self.last_line = 0
+        self.words_above = ""
+        self.line = 0
+
+    def run(self, text: str) -> Trace:
+        lines = text.split("\n")
+        percent = False
+        first = True
+        for self.line, raw in enumerate(lines, 1):
+            raw = raw.removesuffix("\r")
+            bare = raw.strip(" \t")
+            if not bare:
+                continue
+            if bare == "%":
+                if first:
+                    percent, first = True, False
+                    continue
+                if percent:
+                    self._end("%")
+                    break
+            first = False
+            try:
+                self._read(raw)
+            except Fault as fault:
+                self._refuse(fault)
+            if self.ended or len(self.faults) >= MOST_FINDINGS:
+                break
+        if not self.ended and len(self.faults) < MOST_FINDINGS:
+            self.line = len(lines)
+            self._refuse(
+                Fault(
+                    "the file has an opening percent line and no closing one"
+                    if percent
+                    else "the file ends without M2, M30 or percent lines: it may be cut short"
+                )
+            )
+        if self.dialect is not None and self.ended:
+            for where, odd in frame_faults(lines, self.dialect, self.ended, self.last_line):
+                self.line = where
+                self._refuse(odd)
+        if self.faults:
+            raise Refusal(self.faults)
+        carriage = self.carriage
+        return Trace(
+            file=self.file,
+            moves=tuple(carriage.moves),
+            spindle=tuple(self.spindle),
+            dwells=tuple(carriage.dwells),
+            stops=tuple(self.stops),
+            tool_changes=tuple(self.changes),
+            ended=self.ended,  # type: ignore[arg-type]
+            last_line=self.last_line,
+            deletable=tuple(self.deletable),
+            assumed=tuple(sorted(carriage.relied.values())),
+            cycles=tuple(carriage.cycles),
+            remarks=tuple(self.remarks),
+        )
+
+    def _read(self, raw: str) -> None:
+        """One line that is neither empty nor a percent line."""
+        block = parse(raw, self.spelling.comments)
+        if not (block.g or block.m or block.words or block.deletable):
+            if block.comment:
+                self.remarks.append(Remark(len(self.carriage.moves), self.line, block.comment))
+            self.words_above = block.comment or self.words_above
+            return
+        self.spelling.check(block, self.line)
+        self._carry_out(block)
+        self.words_above = ""
+
+    def _refuse(self, fault: Fault) -> None:
+        remedy = (
+            "[machine.dialect] says otherwise. Write the set again; do not run this file."
+            if fault.code == DIFFERS
+            else "Write the set again; do not run this file."
+        )
+        self.faults.append(
+            Finding(
+                code=fault.code,
+                severity="stop",
+                message=f"{fault.message}. {remedy}",
+                file=self.file,
+                line=self.line,
+            )
+        )
+
+    def _end(self, word: str) -> None:
+        self.ended, self.last_line = word, self.line
+
+    # One line, in the order of table 8.
+
+    def _carry_out(self, block: Block) -> None:
+        carriage = self.carriage
+        g = grouped_g(block.g)
+        m = grouped_m(block.m)
+        if block.deletable:
+            self.deletable.append(self.line)
+        motion, axes = carriage.motion_of(block, g)
+        check_letters(block.words, {motion, g.get("non-modal")})
+        before = len(carriage.moves)
+        w = block.words
+        self._units(g, w)
+        if (feed := w.get("F")) is not None:
+            if feed < 0:
+                raise Fault("a negative feed")
+            carriage.feed = feed * carriage.mm("F")
+        if (rpm := w.get("S")) is not None:
+            if rpm < 0:
+                raise Fault("a negative spindle speed")
+            self._speed(rpm, before)
+        if (tool := w.get("T")) is not None:
+            self.tool = whole(tool, "T")
+        if "tool change" in m:
+            # 3.6.3: the spindle stands when the tool has been changed.
+            self.changes.append(ToolChange(before, self.line, self.tool))
+            self._turn(5, before)
+        if "spindle" in m:
+            self._turn(m["spindle"], before)
+        if g.get("non-modal") == 40:
+            if "P" not in w or w["P"] < 0:
+                raise Fault("G4 needs P, seconds of 0 or more")
+            carriage.wait(w["P"], self.line)
+        carriage.set_modal(g)
+        if axes and motion is not None:
+            carriage.move(motion, block, self.line)
+        stopping = m.get("stopping")
+        if stopping in (0, 1):
+            words = block.comment or self.words_above
+            self.stops.append(Stop(len(carriage.moves), self.line, stopping == 1, words))
+            if asked_for(words):
+                # a person puts another cutter in, and zeroes Z with it
+                carriage.at = UNKNOWN
+        elif stopping is not None:
+            self._end(f"M{stopping}")
+
+    def _units(self, g: dict[str, int], w: dict[str, float]) -> None:
+        if "units" not in g:
+            return
+        unit = _INCH if g["units"] == 200 else 1.0
+        if self.carriage.unit not in (None, unit) and "F" in w:
+            # By table 8 this F is still in the old unit; controllers differ.
+            raise Fault("F stands in the line that changes the unit", standard=False)
+        self.carriage.unit = unit
+
+    def _speed(self, rpm: float, before: int) -> None:
+        turning = self.spindle and self.spindle[-1].on
+        self.rpm = rpm
+        if turning:
+            last = self.spindle[-1]
+            self.spindle.append(last._replace(before=before, line=self.line, rpm=rpm))
+
+    def _turn(self, m: int, before: int) -> None:
+        on = m != 5
+        self.spindle.append(SpindleEvent(before, self.line, on, m != 4, self.rpm if on else 0.0))

@@ -1,0 +1,235 @@
+"""Volts lost on the way to every load, on the copper as it is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import Point
+from millprep.model.as_cut import AsCut
+from millprep.model.copy_findings import on_blank
+from millprep.model.finding import Finding
+from millprep.model.judged import AtLoad, AtWire, Neck
+from millprep.model.layout import Placement
+from millprep.model.net import BALANCED, NetFacts
+from millprep.standards.copper import sheet_resistance
+from millprep.verify.rules.conduction import Bridge, Solution, domain, solve
+from millprep.verify.rules.necks import currents, sections
+
+JOINT = 1.0
+"""Diameter of a soldered joint where there is no hole, mm; common practice, no source."""
+RIM = 0.01
+"""A joint takes in this much of the copper around its hole, mm, so that its rim is clean."""
+SURE = 0.01
+"""Volts known to this share of the largest are certain enough."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drop:
+    """The voltage drop along one net.
+
+    Attributes:
+        feed: name of the load against which volts are lost: where most current passes, enters
+            if as much leaves elsewhere.
+        loads: in the job's order, without those that no copper reaches.
+        necks: every section of the copper, with the current that crosses it.
+        error: estimated share of the largest drop by which the volts are off.
+        wires: those that resist.
+        solution: potential and current density on triangles in the blank frame, for a picture.
+    """
+
+    net: str
+    feed: str
+    loads: tuple[AtLoad, ...]
+    necks: tuple[Neck, ...]
+    wires: tuple[AtWire, ...]
+    error: float
+    solution: Solution
+
+    @property
+    def hottest(self) -> Neck | None:
+        """The section with the most amperes for each mm of its width; None without current."""
+        hottest = max(self.necks, key=lambda neck: neck.amperes / neck.width, default=None)
+        return hottest if hottest is not None and hottest.amperes > 0 else None
+
+
+def copper_of(net: NetFacts, placement: Placement, as_cut: AsCut) -> list[shapely.Polygon]:
+    """The net's copper at its surface, where it is narrowest; blank frame."""
+    own = {(placement.index, piece) for piece in net.pieces}
+    parts = as_cut.surface or as_cut.parts
+    return [part.shape for part in parts if own.intersection(part.pieces)]
+
+
+def drop(
+    net: NetFacts,
+    placement: Placement,
+    as_cut: AsCut,
+    thickness: float,
+    *,
+    celsius: float = 20.0,
+    most_lost: float | None = None,
+) -> tuple[Drop | None, tuple[Finding, ...]]:
+    """The drop along a net with loads, of copper `thickness` mm at `celsius`, and its faults.
+
+    `most_lost` is what any load may lose, V. None when the net has no loads, or no copper
+    under any of them.
+    """
+    if not net.loads:
+        return None, ()
+    shapes = copper_of(net, placement, as_cut)
+    places = [placement.pose.point(load.at) for load in net.loads]
+    joints = [
+        joint(shapes, placement, at, load.contact)
+        for at, load in zip(places, net.loads, strict=True)
+    ]
+    amperes = [load.amperes for load in net.loads]
+    bridges: list[Bridge] = []
+    for wire in net.wires:
+        ends = [placement.pose.point(end) for end in (wire.start, wire.end)]
+        bridges.append(Bridge(len(joints), len(joints) + 1, wire.ohms))
+        joints += [joint(shapes, placement, end, None) for end in ends]
+        amperes += [0.0, 0.0]
+    bridges += _shared(joints)
+    areas = domain(shapes, joints)
+    if areas.is_empty:
+        return None, tuple(_lost_loads(net, placement, places, range(len(net.loads))))
+    # A return line is fed where it ends: the other way round the same equations stand.
+    turned = -1.0 if max(amperes) > -min(amperes) * (1 + BALANCED) else 1.0
+    solution = solve(
+        shapes,
+        joints,
+        [turned * amps for amps in amperes],
+        sheet_resistance(thickness, celsius),
+        bridges=bridges,
+    )
+    if turned < 0:
+        solution = replace(
+            solution,
+            potential=-solution.potential,
+            flow=-solution.flow,
+            volts=-solution.volts,
+        )
+    cut_off = [k for k in solution.unfed if k < len(net.loads)]
+    reached = [k for k in range(len(net.loads)) if k not in cut_off]
+    findings = _lost_loads(net, placement, places, cut_off)
+    loads = tuple(
+        AtLoad(net.loads[k], places[k], 0.0 - float(solution.volts[k]), float(solution.ohms[k]))
+        for k in reached
+    )
+    feed = net.loads[min(range(len(net.loads)), key=lambda k: turned * amperes[k])].name
+    necks, wires = _necks(areas, solution), _wires(net, placement, solution)
+    done = Drop(net.name, feed, loads, necks, wires, solution.error, solution)
+    findings += _judged(done, placement, most_lost)
+    return done, tuple(findings)
+
+
+def joint(
+    shapes: Sequence[shapely.Polygon], placement: Placement, at: Point, contact: float | None
+) -> shapely.Polygon:
+    """The soldered joint at a place on the blank: one potential up to its edge.
+
+    That is the hole there as cut and its rim, or a disc of `contact` mm if that is more.
+    """
+    here = shapely.Point(at)
+    spot: shapely.Geometry = here
+    width = contact or 0.0
+    drawn = shapely.Point(placement.pose.inverse().point(at))
+    for hole in placement.board.holes:
+        if hole.spine.distance(drawn) <= hole.diameter / 2:
+            if width <= hole.diameter:
+                spot, width = placement.pose.shape(hole.spine), hole.diameter + 2 * RIM
+            break
+    metal: shapely.Geometry = shapely.buffer(spot, (width or JOINT) / 2, quad_segs=8)
+    for shape in shapes:
+        for ring in shape.interiors if shapely.Polygon(shape.exterior).contains(here) else ():
+            as_cut = shapely.Polygon(ring)
+            if as_cut.contains(here):
+                rim = shapely.simplify(shapely.buffer(as_cut, RIM, join_style="mitre"), RIM / 5)
+                metal = shapely.union(metal, rim)
+    if not isinstance(metal, shapely.Polygon):
+        raise AssertionError("a joint is one area")
+    return metal
+
+
+def _wires(net: NetFacts, placement: Placement, solution: Solution) -> tuple[AtWire, ...]:
+    """The wires that resist, with the current that the volts at their ends drive."""
+    found = []
+    for n, wire in enumerate(net.wires):
+        first = len(net.loads) + 2 * n
+        volts = float(solution.volts[first] - solution.volts[first + 1])
+        if wire.ohms > 0 and np.isfinite(volts):
+            ends = [placement.pose.point(end) for end in (wire.start, wire.end)]
+            found.append(AtWire(ends[0], ends[1], wire.ohms, abs(volts) / wire.ohms))
+    return tuple(found)
+
+
+def _shared(joints: Sequence[shapely.Polygon]) -> list[Bridge]:
+    """Joints that touch are one piece of metal."""
+    tree = shapely.STRtree(np.array(joints, dtype=object))
+    pairs = tree.query(np.array(joints, dtype=object), predicate="dwithin", distance=RIM)
+    return [Bridge(a, b, 0.0) for a, b in pairs.T.tolist() if a < b]
+
+
+def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:
+    cuts = [sections(area) for area in areas.geoms]
+    widths = np.concatenate([one.widths for one in cuts]).tolist()
+    middles = np.concatenate([one.ends.mean(axis=1) for one in cuts]).tolist()
+    # all areas together: the solution is searched once
+    flow = currents(np.concatenate([one.through for one in cuts]), solution).tolist()
+    return tuple(
+        Neck(width, (x, y), amperes)
+        for width, (x, y), amperes in zip(widths, middles, flow, strict=True)
+        if width > 0
+    )
+
+
+def _lost_loads(
+    net: NetFacts, placement: Placement, places: Sequence[Point], which: Sequence[int]
+) -> list[Finding]:
+    return [
+        on_blank(
+            placement,
+            "load-cut-off",
+            "stop",
+            f"net {net.name}: no copper as cut carries the current of {net.loads[k].name} from "
+            "where it enters. Correct the load's place, or add the wire link that is missing.",
+            places[k],
+        )
+        for k in which
+    ]
+
+
+def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[Finding]:
+    found: list[Finding] = []
+    worst = max(done.loads, key=lambda at: abs(at.lost), default=None)
+    if worst is None:
+        return found
+    if most_lost is not None and abs(worst.lost) > most_lost:
+        less = "gets" if worst.lost > 0 else "lies"
+        off = "less than" if worst.lost > 0 else "above"
+        found.append(
+            on_blank(
+                placement,
+                "drop-too-large",
+                "warn",
+                f"net {done.net}: {worst.load.name} {less} {abs(worst.lost):.3f} V {off} "
+                f"{done.feed}, {most_lost:g} V are allowed. Widen the copper on the way, feed "
+                "it in a second place, or solder a wire along it.",
+                worst.at,
+            )
+        )
+    if done.error > SURE:
+        found.append(
+            on_blank(
+                placement,
+                "drop-uncertain",
+                "note",
+                f"net {done.net}: the volts lost are known to {done.error:.1%} only, its copper "
+                "is too ragged for a finer solution.",
+                worst.at,
+            )
+        )
+    return found

@@ -1,0 +1,160 @@
+"""Gaps between areas of copper, and the shortest ways over them."""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import FloatArray, Point
+from millprep.verify.rules.mesh import IntArray
+
+CHUNK = 16
+"""Edges of an outline that are measured together."""
+
+
+TOUCHING = 1e-3
+"""Nearer than this is together, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The narrowest place between two areas, by their numbers; `at` is its middle."""
+
+    one: int
+    other: int
+    width: float
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way from one area to another over gaps, the areas between them as stepping stones.
+
+    Attributes:
+        start, end: areas.
+        length: sum of the gaps that count.
+        gaps: all of them, in order; empty when start and end are one area.
+    """
+
+    start: int
+    end: int
+    length: float
+    gaps: tuple[Gap, ...]
+
+    @property
+    def narrowest(self) -> Gap | None:
+        """Its narrowest gap; where areas touch is no gap, unless there is no other."""
+        return min(self.gaps, key=lambda gap: (gap.width < TOUCHING, gap.width), default=None)
+
+
+def gaps(areas: Sequence[shapely.Geometry], reach: float) -> tuple[Gap, ...]:
+    """The gap between every two areas that come within `reach` mm of each other.
+
+    Areas may touch but not overlap. Outlines are measured in pieces of `CHUNK` edges: boxes
+    are cheaper to compare than outlines are to measure.
+    """
+    owner, lines = _chunks(areas)
+    if not len(lines):
+        return ()
+    one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=reach)
+    apart = owner[one] < owner[other]
+    one, other = one[apart], other[apart]
+    width = shapely.distance(lines[one], lines[other])
+    order = np.lexsort((width, owner[other], owner[one]))
+    one, other, width = one[order], other[order], width[order]
+    pair = owner[one] * (len(areas) + 1) + owner[other]
+    first = np.flatnonzero(np.diff(pair, prepend=-1))
+    nearest = shapely.shortest_line(lines[one[first]], lines[other[first]])
+    middle = shapely.get_coordinates(nearest).reshape(-1, 2, 2).mean(axis=1)
+    return tuple(
+        Gap(a, b, w, (x, y))
+        for a, b, w, (x, y) in zip(
+            owner[one[first]].tolist(),
+            owner[other[first]].tolist(),
+            width[first].tolist(),
+            middle.tolist(),
+            strict=True,
+        )
+    )
+
+
+def gaps_to(
+    areas: Sequence[shapely.Geometry], further: Sequence[shapely.Geometry], reach: float
+) -> tuple[Gap, ...]:
+    """The gaps from areas to few further shapes, numbered on from them; these may overlap."""
+    if not len(areas) or not len(further):
+        return ()
+    shapes = np.array(list(further), dtype=object)
+    copper = np.array(list(areas), dtype=object)
+    which, near = shapely.STRtree(copper).query(shapes, predicate="dwithin", distance=reach)
+    line = shapely.shortest_line(copper[near], shapes[which])
+    middle = shapely.get_coordinates(line).reshape(-1, 2, 2).mean(axis=1)
+    return tuple(
+        Gap(a, len(areas) + b, w, (x, y))
+        for a, b, w, (x, y) in zip(
+            near.tolist(), which.tolist(), shapely.length(line).tolist(), middle.tolist(),
+            strict=True,
+        )
+    )  # fmt: skip
+
+
+class Ways:
+    """Shortest ways over a set of gaps.
+
+    `least_counted` mm: narrower gaps count as nothing, dirt and solder bridge them.
+    """
+
+    def __init__(self, found: Iterable[Gap], least_counted: float = 0.0) -> None:
+        self._from: dict[int, list[tuple[int, float, Gap]]] = {}
+        for gap in found:
+            counts = gap.width if gap.width >= least_counted else 0.0
+            self._from.setdefault(gap.one, []).append((gap.other, counts, gap))
+            self._from.setdefault(gap.other, []).append((gap.one, counts, gap))
+
+    def shortest(self, starts: Iterable[int], stones: set[int], reach: float) -> dict[int, Way]:
+        """The shortest way from any of `starts` to every area within `reach`.
+
+        It leads over `stones` only (E. W. Dijkstra, Numer. Math. 1, 1959, from memory).
+        """
+        ways: dict[int, Way] = {}
+        first = set(starts)
+        turn = itertools.count()
+        # The turn parts ways of one length, so that the outcome never hangs on chance.
+        ahead = [(0.0, next(turn), start, Way(start, start, 0.0, ())) for start in sorted(first)]
+        while ahead:
+            length, _, here, way = heapq.heappop(ahead)
+            if here in ways:
+                continue
+            ways[here] = way
+            if here not in stones and here not in first:
+                continue
+            for there, more, gap in self._from.get(here, ()):
+                if there not in ways and length + more <= reach:
+                    on = Way(way.start, there, length + more, (*way.gaps, gap))
+                    heapq.heappush(ahead, (length + more, next(turn), there, on))
+        return ways
+
+
+def _chunks(
+    areas: Sequence[shapely.Geometry],
+) -> tuple[IntArray, np.ndarray[tuple[int], np.dtype[np.object_]]]:
+    """The outlines of areas in short lines, and the number of the area of each."""
+    owner: list[int] = []
+    lines: list[FloatArray] = []
+    for number, area in enumerate(areas):
+        for part in shapely.get_parts(area):
+            for ring in (part.exterior, *part.interiors):
+                xy = shapely.get_coordinates(ring)
+                for start in range(0, len(xy) - 1, CHUNK):
+                    owner.append(number)
+                    lines.append(xy[start : start + CHUNK + 1])
+    out = np.empty(len(lines), dtype=object)
+    if lines:
+        index = np.repeat(np.arange(len(lines)), [len(xy) for xy in lines])
+        out[:] = shapely.linestrings(np.concatenate(lines), indices=index)
+    return np.array(owner, dtype=np.int64), out

@@ -1,0 +1,240 @@
+"""Whether nets stand far enough apart for the voltage between them.
+
+Measured on the copper as cut, at its foot, where gaps are narrowest. Copper that belongs to no
+net is no insulator: a way from net to net may lead over it, and only the gaps on the way add
+up. The same holds for copper whose volts the job does not tell, because it may stand at either.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+
+from millprep.model.as_cut import AsCut
+from millprep.model.copy_findings import limited, on_blank
+from millprep.model.finding import Finding, Severity
+from millprep.model.judged import Spacing
+from millprep.model.layout import Placement
+from millprep.model.metal import metal
+from millprep.model.net import NetFacts
+from millprep.model.pad import AS_CUT, joined, lands
+from millprep.standards.spacing import Column, required
+from millprep.verify.rules.gaps import Gap, Way, Ways, gaps, gaps_to
+
+INSIDE = 0.05
+"""Copper that reaches this far into the outline is of the board, mm."""
+FARTHER, AROUND = 1.2, 0.5
+"""Neighbours are looked for within so many times the largest requirement, and this more, mm."""
+ENOUGH = 1e-6
+"""A gap short by less is wide enough, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpacingRule:
+    """What is asked.
+
+    Attributes:
+        column: of IPC-2221 table 6-1.
+        lands: column for the gap between two lands; None for `column` there too.
+        least_counted: gaps narrower than this count as nothing, mm.
+        edge: whether the edge and the fixing holes are judged, as metal at 0 V.
+        fixing_metal: diameter of what a screw covers around its hole, mm; None for a washer.
+    """
+
+    column: Column = "B2"
+    lands: Column | None = None
+    least_counted: float = 0.0
+    edge: bool = True
+    fixing_metal: float | None = None
+
+
+@dataclass(slots=True)
+class _Scene:
+    """The copper of one copy, net by net, and what else may be metal."""
+
+    areas: list[shapely.Polygon] = field(default_factory=list)
+    tracks: dict[str, list[int]] = field(default_factory=dict)
+    lands: dict[str, list[int]] = field(default_factory=dict)
+    stones: set[int] = field(default_factory=set)
+
+    def add(self, shape: shapely.Polygon) -> int:
+        self.areas.append(shape)
+        return len(self.areas) - 1
+
+    def sides(self, net: str) -> Iterator[tuple[bool, list[int]]]:
+        """(whether they are lands, areas) of a net."""
+        yield False, self.tracks.get(net, [])
+        yield True, self.lands.get(net, [])
+
+
+def spacing(
+    nets: Sequence[NetFacts],
+    placement: Placement,
+    as_cut: AsCut,
+    rule: SpacingRule = SpacingRule(),
+) -> tuple[tuple[Spacing, ...], tuple[Finding, ...]]:
+    """Every pair of neighbours with volts, the least margin first, and what is too near."""
+    told = [net for net in nets if net.volts is not None]
+    ground = NetFacts("0 V", ("",), (0.0, 0.0))
+    pairs = [*itertools.combinations(told, 2), *((net, ground) for net in told)]
+    if not told:
+        return (), ()
+    columns = {rule.column, rule.lands or rule.column}
+    most = max(required(_volts(a, b), column) for a, b in pairs for column in columns)
+    reach = FARTHER * most + AROUND
+    scene = _scene(told, placement, as_cut, rule)
+    metals = list(metal(placement, rule.fixing_metal)) if rule.edge else []
+    between = gaps(scene.areas, reach)
+    beside = gaps_to(scene.areas, [shape for _, shape in metals], reach)
+    ways = Ways((*between, *beside), rule.least_counted)
+    direct = {(gap.one, gap.other): gap.width for gap in (*between, *beside)}
+    names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metals)]
+
+    worst: dict[tuple[str, str], Spacing] = {}
+    for n, net in enumerate(told):
+        for is_land, starts in scene.sides(net.name):
+            if not starts:
+                continue
+            reached = ways.shortest(starts, scene.stones, reach)
+            for other in told[n + 1 :]:
+                for other_land, ends in scene.sides(other.name):
+                    column = rule.lands if rule.lands and is_land and other_land else rule.column
+                    _keep(worst, _pair(net, other, reached, ends, direct, column))
+            for name, number in names:
+                facts = NetFacts(name, ("",), (0.0, 0.0))
+                _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
+    fixed = dict(metals)
+    found = tuple(
+        _straight(pair, scene, fixed)
+        for pair in sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other))
+    )
+    near = [s for s in found if s.margin < -ENOUGH]
+    return found, limited(
+        [_too_near(placement, s, "warn" if s.other in fixed else "stop") for s in near]
+    )
+
+
+def _volts(one: NetFacts, other: NetFacts) -> float:
+    volts = one.volts_to(other)
+    assert volts is not None
+    return volts
+
+
+def _pair(
+    net: NetFacts,
+    other: NetFacts,
+    reached: dict[int, Way],
+    ends: Sequence[int],
+    direct: dict[tuple[int, int], float],
+    column: Column,
+) -> Spacing | None:
+    """The shortest way from a net to areas of another; None when they are no neighbours."""
+    found = [reached[end] for end in ends if end in reached]
+    if not found:
+        return None
+    way = min(found, key=lambda way: way.length)
+    starts = [area for area, way in reached.items() if not way.gaps]
+    sides = (sorted(pair) for pair in itertools.product(starts, ends))
+    straight = [direct[a, b] for a, b in sides if (a, b) in direct]
+    narrowest: Gap | None = way.narrowest
+    assert narrowest is not None, "areas of two nets are never one"
+    volts = _volts(net, other)
+    return Spacing(
+        net.name,
+        other.name,
+        volts,
+        required(volts, column),
+        way.length,
+        min(straight, default=None),
+        len(way.gaps) - 1,
+        narrowest.at,
+        column,
+    )
+
+
+def _straight(pair: Spacing, scene: _Scene, metal: Mapping[str, shapely.Geometry]) -> Spacing:
+    """The pair with its distance through the air, if it is too near and that is not yet known."""
+    if pair.direct is not None or pair.margin >= -ENOUGH:
+        return pair
+    one, other = (
+        shapely.MultiPolygon([scene.areas[n] for _, areas in scene.sides(net) for n in areas])
+        for net in (pair.one, pair.other)
+    )
+    return replace(pair, direct=float(shapely.distance(one, metal.get(pair.other, other))))
+
+
+def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
+    if new is None:
+        return
+    old = worst.get((new.one, new.other))
+    if old is None or new.margin < old.margin:
+        worst[new.one, new.other] = new
+
+
+def _scene(
+    nets: Sequence[NetFacts], placement: Placement, as_cut: AsCut, rule: SpacingRule
+) -> _Scene:
+    """The board's copper by net; copper of two nets at once is a short and told as such."""
+    scene = _Scene()
+    owner = {(placement.index, piece): net.name for net in nets for piece in net.pieces}
+    outline = shapely.buffer(placement.pose.shape(placement.board.outline), -INSIDE)
+    shapely.prepare(outline)
+    soldered = _lands(placement) if rule.lands else None
+    for part in as_cut.parts:
+        names = sorted({owner[key] for key in part.pieces if key in owner})
+        mine = any(copy == placement.index for copy, _ in part.pieces)
+        if not mine and not (not part.pieces and shapely.intersects(outline, part.shape)):
+            continue
+        if not names:
+            # What lies beyond the outline falls off, or is another copy's.
+            inner = shapely.intersection(part.shape, placement.pose.shape(placement.board.outline))
+            scene.stones.update(scene.add(area) for area in _areas(inner))
+            continue
+        track: shapely.Geometry = part.shape
+        if soldered is not None:
+            track = shapely.difference(part.shape, soldered)
+            for area in _areas(shapely.intersection(part.shape, soldered)):
+                scene.lands.setdefault(names[0], []).append(scene.add(area))
+        for area in _areas(track):
+            scene.tracks.setdefault(names[0], []).append(scene.add(area))
+    return scene
+
+
+def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
+    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    parts = shapely.get_parts(shape)
+    return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
+
+
+def _lands(placement: Placement) -> shapely.Geometry:
+    """The lands of a copy as cut, blank frame."""
+    return placement.pose.shape(joined(lands(placement.board), AS_CUT))
+
+
+def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Finding:
+    way = ""
+    if pair.stones:
+        areas = "an area" if pair.stones == 1 else f"{pair.stones} areas"
+        straight = f"straight across it is {pair.direct:.3f} mm"
+        way = f" over {areas} of copper on no net with volts ({straight})"
+    code = "spacing-too-narrow" if severity == "stop" else "spacing-to-metal"
+    remedy = (
+        "Move them apart in the drawing, or isolate by voltage"
+        if severity == "stop"
+        else "Move it away, clear the copper between, or keep metal off there"
+    )
+    message = (
+        f"{pair.one} and {pair.other} are {pair.measured:.3f} mm apart{way}; {pair.volts:g} V "
+        f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
+    )
+    return on_blank(placement, code, severity, message, pair.at)
+
+
+def floating(nets: Sequence[NetFacts], pieces: Sequence[str]) -> tuple[str, ...]:
+    """The pieces whose volts nobody tells: each counts as a bridge."""
+    told = {piece for net in nets if net.volts is not None for piece in net.pieces}
+    return tuple(piece for piece in np.unique(list(pieces)).tolist() if piece not in told)

@@ -1,0 +1,237 @@
+"""Whether the copper around a place stays apart and whole while one pass lies off.
+
+A groove shifted by any vector of at most e covers the groove worn by e on every edge, and lies
+within the groove grown by e. So one test with the moving pass's groove shifted by d and worn (or
+grown) by e vouches for every mismatch within e of d. Only grooves are worn or grown, never
+copper, and the copper's sides are told apart by marks: a mark that no cut of the moving pass ever
+reaches stands still, one that no other cut ever reaches moves with that pass.
+
+All copper outside of the place, which is where both come within the largest mismatch, can bear
+one of both kinds. Copper that leads into the place is marked at its rim; copper that lies all
+within it and hangs on nothing marked joins nothing either.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.verify.sweep import FloatArray, Shapes
+
+RIM = 0.15
+"""Marks stand within so much of the place's edge, mm."""
+INSCRIBED = 3e-4
+"""A polygon of the sweep lies at most this far inside the round groove, mm: grooves that must
+not be too narrow are grown by it."""
+_SEGMENTS = 16
+
+Mask = NDArray[np.bool_]
+Pair = tuple[float, float]
+Labels = Callable[[Shapes], NDArray[np.int64]]
+"""Which piece each part of the copper belongs to; 0 for background."""
+BACKGROUND = 0
+NOBODY = -1
+
+
+def less(shape: shapely.Geometry, by: float) -> shapely.Geometry:
+    """A shape worn by no less than `by`: the polygon of a disc lies inside the round one."""
+    return shapely.buffer(shape, -by / math.cos(math.pi / (4 * _SEGMENTS)), quad_segs=_SEGMENTS)
+
+
+def more(shape: shapely.Geometry, by: float) -> shapely.Geometry:
+    """A shape grown by no less than `by`."""
+    return shapely.buffer(shape, by / math.cos(math.pi / (4 * _SEGMENTS)), quad_segs=_SEGMENTS)
+
+
+def moved(shape: shapely.Geometry, by: Pair) -> shapely.Geometry:
+    """A shape shifted."""
+    return shapely.transform(shape, lambda xy: xy + np.array(by))
+
+
+class Surroundings:
+    """A place, the copper around it with no mismatch, and the marks on that copper.
+
+    Attributes:
+        second: the groove that moves.
+        left: the copper less what stays, to which `second` is the only other groove.
+        marks: (n, 2) places; `still` of them stay, all others move.
+        of: whose copper each mark stands on.
+    """
+
+    def __init__(
+        self,
+        first: shapely.Geometry,
+        second: shapely.Geometry,
+        around: shapely.Polygon,
+        label: Labels,
+        most: float,
+    ) -> None:
+        wide = around.buffer(2 * most + 3 * RIM, quad_segs=1).bounds
+        first, self.second = shapely.clip_by_rect([first, second], *wide)
+        near_first, near_second = more(first, most), more(self.second, most)
+        zone = shapely.intersection_all([near_first, near_second, around])
+        self.empty = shapely.get_dimensions(zone) < 2 or shapely.is_empty(zone)
+        self.marks: FloatArray = np.zeros((0, 2))
+        self.still: Mask = np.zeros(0, dtype=bool)
+        self.of = np.zeros(0, dtype=np.int64)
+        if self.empty:
+            return
+        self.left = shapely.difference(zone.buffer(most + RIM, quad_segs=2), first)
+        rim = shapely.difference(zone.buffer(RIM, quad_segs=2), zone)
+        parts = polygons(shapely.difference(self.left, self.second))
+        of = label(parts)
+        found: list[tuple[Shapes, bool, int]] = []
+        for whose in np.unique(of).tolist():
+            # a part is its own even where another of the same piece lies beside it
+            for part in parts[of == whose].tolist():
+                edge = shapely.intersection(part, rim)
+                for reached, stays in ((near_second, True), (near_first, False)):
+                    found.append((middles(shapely.difference(edge, reached)), stays, whose))
+        places = [shapely.get_coordinates(points) for points, _, _ in found]
+        self.marks = np.concatenate([self.marks, *places])
+        counts = [len(points) for points, _, _ in found]
+        self.still = np.repeat([stays for _, stays, _ in found], counts).astype(bool)
+        self.of = np.repeat([whose for _, _, whose in found], counts).astype(np.int64)
+
+    def shifted(self, by: Pair) -> FloatArray:
+        """The marks under a mismatch."""
+        return self.marks + np.where(self.still[:, None], 0.0, np.array(by))
+
+
+class Apart:
+    """The foot of the copper, where sides must stay apart."""
+
+    def __init__(self, around: Surroundings, gap: float) -> None:
+        self.around = around
+        self.gap = gap
+        # A gap that is not there with no mismatch is lost to none.
+        self.narrow: set[tuple[int, int]] = set()
+        self.root = 0.0
+        if gap > 0 and not around.empty:
+            self.narrow = set(self._nearer((0.0, 0.0), (0.0, 0.0), 0.0) or ())
+            self.root = self._slack() / 2 / math.sqrt(2) * 0.98
+
+    def _slack(self) -> float:
+        """What the narrowest of the gaps that are there has more than is asked."""
+        parts = polygons(shapely.difference(self.around.left, self.around.second))
+        on = shapely.intersects_xy(parts[:, None], *self.around.marks.T)
+        whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
+        one, other = np.triu_indices(len(parts), 1)
+        asked = (whose[one] != whose[other]) & (np.minimum(whose[one], whose[other]) >= 0)
+        away = shapely.distance(parts[one[asked]], parts[other[asked]]) - self.gap
+        return float(away[away > 0].min(initial=math.inf))
+
+    @property
+    def seen(self) -> bool:
+        """Whether there are two sides to tell apart."""
+        return len(np.unique(self.around.of)) > 1
+
+    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+        """Whether all sides stay apart, and by the gap, for every mismatch of a square."""
+        found = self._nearer(middle, near, reach)
+        return found is not None and not (set(found) - self.narrow)
+
+    @lru_cache(maxsize=32)  # noqa: B019 - lives as long as the place, which is short
+    def _worn(self, by: float) -> shapely.Geometry:
+        return less(self.around.second, by)
+
+    def _nearer(self, middle: Pair, near: Pair, reach: float) -> list[tuple[int, int]] | None:
+        """The pairs of sides that may come nearer than the gap; None when some are joined."""
+        groove = moved(self._worn(reach), middle)
+        parts = polygons(shapely.difference(self.around.left, groove))
+        spots = self.around.shifted(near)
+        on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
+        whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
+        if (on & (self.around.of != whose[:, None])).any():
+            return None
+        if self.gap <= 0:
+            return []
+        one, other = np.triu_indices(len(parts), 1)
+        asked = (whose[one] != whose[other]) & (np.minimum(whose[one], whose[other]) >= 0)
+        one, other = one[asked], other[asked]
+        close = shapely.dwithin(parts[one], parts[other], self.gap)
+        pairs = np.sort(np.stack((whose[one[close]], whose[other[close]]), axis=1), axis=1)
+        return [(a, b) for a, b in pairs.tolist()]
+
+
+class Whole:
+    """The surface of the copper, where pieces must stay in one part."""
+
+    root = 0.0
+
+    def __init__(self, around: Surroundings) -> None:
+        self.around = around
+        if around.empty:
+            return
+        own = around.of > BACKGROUND
+        around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
+        around.left = polygons_of(around.left)
+        self.clear = shapely.distance(shapely.points(around.marks), around.second)
+        self.together = self._together((0.0, 0.0), (0.0, 0.0), 0.0)
+
+    @lru_cache(maxsize=32)  # noqa: B019
+    def _grown(self, by: float) -> shapely.Geometry:
+        return more(self.around.second, by + INSCRIBED)
+
+    def _together(self, middle: Pair, near: Pair, reach: float) -> Mask:
+        """Which marks hang together, as a square table."""
+        groove = moved(self._grown(reach), middle)
+        parts = polygons(shapely.difference(self.around.left, groove))
+        spots = self.around.shifted(near)
+        on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
+        # A mark that moves is anywhere in the square: all the way there must be copper.
+        on &= self.around.still | (self.clear > 2 * reach)
+        counted = on.astype(int)
+        together: Mask = counted.T @ counted > 0
+        return together
+
+    @property
+    def asked(self) -> bool:
+        """Whether there is copper that must hang together."""
+        return not self.around.empty and bool(self.together.any())
+
+    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+        """Whether all that hung together still does, for every mismatch of a square."""
+        return bool(self._together(middle, near, reach)[self.together].all())
+
+
+def polygons(shape: shapely.Geometry) -> Shapes:
+    """The areas of a geometry."""
+    parts = np.asarray(shapely.get_parts(shape), dtype=object)
+    areas: Shapes = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
+    return areas
+
+
+def polygons_of(shape: shapely.Geometry) -> shapely.MultiPolygon:
+    """The areas of a geometry as one."""
+    return shapely.MultiPolygon(polygons(shape).tolist())
+
+
+def middles(shape: shapely.Geometry) -> Shapes:
+    """A point in the thick of each part of a shape: the middle of its largest disc, about."""
+    parts = polygons(shape)
+    # Crumbs on an edge of the sweep bear no mark.
+    parts = parts[shapely.area(parts) > 1e-6]
+    if not len(parts):
+        return np.array([], dtype=object)
+    lines = shapely.maximum_inscribed_circle(parts, tolerance=0.02)
+    points: Shapes = np.asarray(shapely.get_point(lines, 0))
+    return points
+
+
+def by_pieces(pieces: Sequence[shapely.Geometry], inside: float) -> Labels:
+    """Labels by the pieces, counted from 1, whose inner part a part of the copper touches."""
+    cores = shapely.buffer(np.array(list(pieces), dtype=object), -inside)
+
+    def label(parts: Shapes) -> NDArray[np.int64]:
+        found = np.zeros(len(parts), dtype=np.int64)
+        for number, core in enumerate(cores.tolist(), 1):
+            found[shapely.intersects(parts, core)] = number
+        return found
+
+    return label

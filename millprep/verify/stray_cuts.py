@@ -1,0 +1,290 @@
+"""What is cut where nothing asks for it.
+
+Comparing the copper with the design tells of cuts that come too near to a piece. A cut over
+background copper joins and parts nothing, and still is no cut that anybody asked for: a path that
+runs on, an arc around the wrong centre. So every cut that goes through the copper must lie where
+its cutter has business: in holes and slots as drawn, and in those that find the blank again; what
+isolates, within the band around a piece; what profiles, in its kerf; what clears, in its areas.
+What isolates or clears also engraves marks outside the boards; there it is not asked further.
+
+The question is asked of the cutter's axis: where its edge may reach so far from a piece, its axis
+may go so far less the radius at the copper's foot. Laps in the middle of gaps have no such band;
+there nothing is asked of isolation.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import Point
+from millprep.model.blank import Blank
+from millprep.model.copy_findings import limited
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import Join, MillingPass
+from millprep.verify.edges import EDGE
+from millprep.verify.holes_as_cut import OFF
+from millprep.verify.sweep import (
+    FloatArray,
+    Shapes,
+    arc_samples,
+    clipped,
+    grown,
+    quarter,
+    radii,
+    segments,
+)
+from millprep.verify.trace import Trace, TraceMove
+
+ROUND = 1e-4
+"""Radii are told apart to this, mm."""
+BEYOND = 50.0
+"""The land outside the boards goes on for so much beyond the blank, mm: marks may end there."""
+_BANDS = 8
+"""Segments of a quarter circle around a piece: 2 µm off at the usual bands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """A program read back, the cutter that runs it and its pass."""
+
+    file: str
+    trace: Trace
+    cutter: Cutter
+    mill_pass: MillingPass
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Where a job wants cuts beyond holes and edges.
+
+    Attributes:
+        profile: name of the cutter that cuts boards out.
+        bands: by isolating cutter, how far from a piece's edge its outermost lap may reach at the
+            foot of the copper, mm.
+        clearing: names of the cutters that clear.
+        cleared: by placement, the area that may be cleared, blank frame.
+        unbound: names of cutters of which nothing is asked.
+    """
+
+    profile: str
+    bands: Mapping[str, float] = field(default_factory=dict)
+    clearing: frozenset[str] = frozenset()
+    cleared: Mapping[int, shapely.Geometry] = field(default_factory=dict)
+    unbound: frozenset[str] = frozenset()
+
+
+def band(cutter: Cutter, *, depth: float, copper: float, gap: float) -> float:
+    """How far from a piece laps reach at the foot that open the asked gap there, mm.
+
+    The first lap's edge lies on the piece at the surface and half of what the groove is narrower
+    below away from it at the foot; from there the gap is opened, or one foot's width.
+    """
+    surface, foot = cutter.width(depth), cutter.width(depth, copper)
+    return max(gap, foot) + (surface - foot) / 2
+
+
+def astray(
+    blank: Blank,
+    cuts: Sequence[Cutting],
+    placements: Sequence[Placement],
+    passes: Sequence[MillingPass],
+    joins: Sequence[Join],
+    asked: Asked,
+) -> tuple[Finding, ...]:
+    """One stop for each cut of a blank that lies where its work has no business.
+
+    `placements` are the copies on the blank, `passes` and `joins` its own.
+    """
+    where = _Where(blank, placements, passes, joins, asked)
+    found: list[Finding] = []
+    for one in cuts:
+        if one.cutter.name in asked.unbound:
+            continue
+        lines, wide = _axes(one, blank.copper)
+        places: list[Point] = []
+        for radius in np.unique(wide).tolist():
+            places += _outside(lines[wide == radius], where.of(one.cutter.name, radius))
+        if places:
+            lines_of = _lines(one, places, blank.copper)
+            found += [
+                _told(one, blank, placements, at, line)
+                for at, line in zip(places, lines_of, strict=True)
+            ]
+    return limited(found)
+
+
+class _Where:
+    """Where axes may run on a blank; every area is made once."""
+
+    def __init__(
+        self,
+        blank: Blank,
+        placements: Sequence[Placement],
+        passes: Sequence[MillingPass],
+        joins: Sequence[Join],
+        asked: Asked,
+    ) -> None:
+        self.blank, self.placements, self.asked = blank, placements, asked
+        self.passes = passes
+        self.ticks = [join for join in joins if join.tick]
+        self.outlines = [p.pose.shape(p.board.outline) for p in placements]
+        self.pieces = _array(
+            [p.pose.shape(piece.shape) for p in placements for piece in p.board.pieces]
+        )
+        self.made: dict[tuple[str, float], Shapes] = {}
+
+    def of(self, cutter: str, radius: float) -> Shapes:
+        """Where a cutter's axis may run, with so large a radius at the copper's foot."""
+        key = (cutter, radius)
+        if key not in self.made:
+            self.made[key] = _array(list(self._made(cutter, radius)))
+        return self.made[key]
+
+    def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
+        for placement in self.placements:
+            for hole in placement.board.holes:
+                there = hole.moved(placement.pose)
+                yield there.spine.buffer(_room(hole.diameter, radius))
+        for one in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
+            yield shapely.Point(one.blank).buffer(_room(one.diameter, radius))
+        asked = self.asked
+        if cutter == asked.profile:
+            fine = quarter(radius)
+            for outline in self.outlines:
+                kerf = shapely.buffer(outline.boundary, radius + EDGE, quad_segs=fine)
+                yield kerf.difference(shapely.buffer(outline, radius - EDGE, quad_segs=fine))
+        if cutter in asked.clearing:
+            for area in asked.cleared.values():
+                # corners are cleared from outside the area, by no more than the radius
+                yield shapely.buffer(area, radius + EDGE)
+        if cutter in asked.bands:
+            yield from self._laps(asked.bands[cutter], radius)
+            yield self._frame(radius)
+        elif cutter in asked.clearing:
+            yield self._frame(radius)
+
+    def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
+        yield from grown(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
+        for join in self.ticks:
+            # a lap's two ends lie an overrun beside the join, the ticks go outward from there;
+            # which way that is no report says, so all ways are free
+            along, across = 1.5 * join.overrun + EDGE, 2 * far + join.tick + EDGE
+            yield shapely.Point(join.at).buffer(math.hypot(along, across))
+
+    def _frame(self, radius: float) -> shapely.Geometry:
+        """Outside of all boards: nobody's circuit."""
+        w, h = self.blank.size
+        land = shapely.box(-BEYOND, -BEYOND, w + BEYOND, h + BEYOND)
+        fine = quarter(radius)
+        boards = shapely.buffer(_array(self.outlines), max(radius - EDGE, 0.0), quad_segs=fine)
+        return shapely.difference(land, shapely.union_all(boards))
+
+
+def _room(diameter: float, radius: float) -> float:
+    """How far from the middle of a hole an axis may stand."""
+    return max(diameter / 2 - radius, 0.0) + OFF
+
+
+def _axes(one: Cutting, level: float) -> tuple[Shapes, FloatArray]:
+    """The axes' ways through the copper, blank frame, each with its radius at the level."""
+    steps = clipped(segments(one.trace), level)
+    if not len(steps):
+        return _array([]), np.zeros(0)
+    wide = np.maximum(
+        radii(one.cutter, -steps[:, 2], level), radii(one.cutter, -steps[:, 5], level)
+    )
+    joined = (np.abs(steps[1:, 0:3] - steps[:-1, 3:6]) < 1e-9).all(axis=1)
+    first = np.concatenate(([0], np.flatnonzero(~joined) + 1))
+    pose = one.mill_pass.pose.inverse()
+    a, b = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
+    chain = np.repeat(np.arange(len(first)), np.diff([*first.tolist(), len(steps)]))
+    points = np.insert(b, first, a[first], axis=0)
+    lines = np.asarray(
+        shapely.linestrings(points, indices=np.insert(chain, first, chain[first]))
+    )
+    still = shapely.length(lines) < 1e-9
+    lines[still] = shapely.points(a[first[still]])
+    most = np.maximum.reduceat(wide, first)
+    return lines, np.ceil(most / ROUND - 1e-6) * ROUND
+
+
+def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
+    """A place on each line that leaves the regions, where it is farthest from them."""
+    loose = np.ones(len(lines), dtype=bool)
+    if len(regions):
+        # most lie within one region; the regions ask, GEOS prepares them
+        _, held = shapely.STRtree(lines).query(regions, predicate="covers")
+        loose[held] = False
+        tree = shapely.STRtree(regions)
+    for line in lines[loose].tolist():
+        left = line
+        if len(regions):
+            near = regions[tree.query(line, predicate="intersects")]
+            left = shapely.difference(line, shapely.union_all(near))
+        if left.is_empty:
+            continue
+        spots: Shapes = np.asarray(
+            shapely.points(shapely.get_coordinates(shapely.segmentize(left, 0.5)))
+        )
+        far = np.zeros(len(spots))
+        if len(regions):
+            far = shapely.distance(spots, tree.geometries[tree.nearest(spots)])
+        at = spots[int(np.argmax(far))]
+        yield (float(at.x), float(at.y))
+
+
+def _told(
+    one: Cutting, blank: Blank, placements: Sequence[Placement], at: Point, line: int
+) -> Finding:
+    spot = shapely.Point(at)
+    on = next((p for p in placements if p.pose.shape(p.board.outline).covers(spot)), None)
+    return Finding(
+        code="cut-astray",
+        severity="stop",
+        message="a path cuts through the copper where nothing asks for it: no piece, hole or "
+        "edge that this program is for is near enough. Write the set again.",
+        frame="blank",
+        at=at,
+        board=None if on is None else on.board.name,
+        copy=None if on is None else on.copy,
+        blank=blank.number,
+        mill_pass=one.mill_pass.number,
+        file=one.file,
+        line=line,
+    )
+
+
+def _lines(one: Cutting, places: Sequence[Point], level: float) -> list[int]:
+    """The line of the move that cuts through each place of the blank."""
+    below = [
+        move
+        for move in one.trace.moves
+        if min(move.start[2], move.end[2]) < -level
+        and all(map(math.isfinite, (*move.start[:2], *move.end[:2])))
+    ]
+    tree = shapely.STRtree(_array([_way(move) for move in below]))
+    spots = shapely.points([one.mill_pass.pose.point(at) for at in places])
+    return [below[n].line for n in tree.nearest(spots).tolist()]
+
+
+def _way(move: TraceMove) -> shapely.LineString:
+    if move.centre is None:
+        return shapely.LineString([move.start[:2], move.end[:2]])
+    (x, y), clockwise = move.centre, move.kind == "arc_cw"
+    angle, radius, _ = arc_samples(move.start, move.end, move.centre, clockwise, 0.001)
+    return shapely.LineString(
+        np.column_stack((x + radius * np.cos(angle), y + radius * np.sin(angle)))
+    )
+
+
+def _array(shapes: Sequence[shapely.Geometry]) -> Shapes:
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out

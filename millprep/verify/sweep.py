@@ -1,0 +1,268 @@
+"""What a cutter sweeps at one level of the laminate.
+
+At a level below the surface a cutter is a disc, whose radius grows with the depth of the tip
+below that level. A straight move therefore sweeps the convex hull of the discs at its two
+ends: exact for a cylinder, and for a cone on a ramp as well, since its radius is linear in
+depth. Arcs are flattened to `PATH_TOLERANCE` first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.geometry.pose import Pose
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.verify.trace import Trace
+
+FloatArray = NDArray[np.float64]
+Shapes = NDArray[np.object_]
+
+PATH_TOLERANCE = 0.002
+"""Distance of a chord from its arc, mm: at 5 µm the narrowest gap was 4 µm off."""
+DISC_TOLERANCE = 0.001
+"""Distance of a disc's polygon from its circle, mm; the polygon lies inside."""
+CHUNK = 96
+"""Segments swept as one piece: short enough for small unions, long enough to be few."""
+WORKERS = 2
+
+
+def segments(trace: Trace) -> FloatArray:
+    """Every cutting move below the surface as (n, 6) straight steps x0 y0 z0 x1 y1 z1, mm.
+
+    Rapids and probes below the surface count as cutting: the metal does not know the word.
+    """
+    below = [m for m in trace.moves if m.start[2] < 0 or m.end[2] < 0]
+    every = np.array([(*m.start, *m.end) for m in below], dtype=float).reshape(-1, 6)
+    arcs = np.array([i for i, m in enumerate(below) if m.centre is not None], dtype=int)
+    if len(arcs):
+        centres = np.array([below[i].centre for i in arcs.tolist()], dtype=float)
+        clockwise = np.array([below[i].kind == "arc_cw" for i in arcs.tolist()])
+        chords, owner = _flattened(every[arcs], centres, clockwise)
+        order = np.concatenate((np.arange(len(every)), arcs[owner]))
+        straight = np.ones(len(order), dtype=bool)
+        straight[arcs] = False
+        every = np.vstack((every, chords))[straight]
+        every = every[np.argsort(order[straight], kind="stable")]
+    kept: FloatArray = every[~np.isnan(every).any(axis=1)]
+    return kept
+
+
+def _flattened(
+    arcs: FloatArray, centres: FloatArray, clockwise: NDArray[np.bool_]
+) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Arcs and helices, (n, 6) each, as chords of all of them, and whose chord each is.
+
+    The radius runs evenly from its first to its last.
+    """
+    a, b = arcs[:, 0:2] - centres, arcs[:, 3:5] - centres
+    first = np.arctan2(a[:, 1], a[:, 0])
+    swept = np.arctan2(b[:, 1], b[:, 0]) - first
+    swept += math.tau * (~clockwise & (swept <= 0)) - math.tau * (clockwise & (swept >= 0))
+    closed = (arcs[:, 0:2] == arcs[:, 3:5]).all(axis=1)
+    swept = np.where(closed, np.where(clockwise, -math.tau, math.tau), swept)
+    r0, r1 = np.hypot(*a.T), np.hypot(*b.T)
+    flat = np.clip(1 - PATH_TOLERANCE / np.maximum(np.maximum(r0, r1), 1e-12), -1.0, 1.0)
+    count = np.maximum(np.ceil(np.abs(swept) / (2 * np.arccos(flat))), 1).astype(int)
+    owner = np.repeat(np.arange(len(arcs)), count)
+    k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+
+    out = np.empty((len(owner), 6))
+    for columns, step in ((slice(0, 3), k), (slice(3, 6), k + 1)):
+        t = step / count[owner]
+        angle = first[owner] + swept[owner] * t
+        radius = r0[owner] + (r1 - r0)[owner] * t
+        z = arcs[owner, 2] + (arcs[:, 5] - arcs[:, 2])[owner] * t
+        ring = np.column_stack((np.cos(angle), np.sin(angle)))
+        out[:, columns] = np.column_stack((centres[owner] + radius[:, None] * ring, z))
+        # both ends as written: chords of neighbours must meet
+        for end, source in ((step == 0, slice(0, 3)), (step == count[owner], slice(3, 6))):
+            out[end, columns] = arcs[owner[end], source]
+    return out, owner
+
+
+def arc_samples(
+    start: tuple[float, float, float],
+    end: tuple[float, float, float],
+    centre: tuple[float, float],
+    clockwise: bool,
+    sagitta: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Angles in radians, radii and heights along an arc, close enough for `sagitta`."""
+    (ax, ay), (bx, by) = (
+        (start[0] - centre[0], start[1] - centre[1]),
+        (end[0] - centre[0], end[1] - centre[1]),
+    )
+    first, last = math.atan2(ay, ax), math.atan2(by, bx)
+    sweep = last - first
+    if start[:2] == end[:2]:
+        sweep = -math.tau if clockwise else math.tau
+    elif clockwise and sweep >= 0:
+        sweep -= math.tau
+    elif not clockwise and sweep <= 0:
+        sweep += math.tau
+    r0, r1 = math.hypot(ax, ay), math.hypot(bx, by)
+    step = 2 * math.acos(max(1 - sagitta / max(r0, r1), -1.0))
+    count = max(math.ceil(abs(sweep) / step), 1)
+    t = np.linspace(0.0, 1.0, count + 1)
+    return first + sweep * t, r0 + (r1 - r0) * t, start[2] + (end[2] - start[2]) * t
+
+
+def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: int = 1) -> Shapes:
+    """Areas that cover what the steps cut at `level` below the surface, not yet united.
+
+    `steps` as from `segments`; `pose` moves their x and y into the frame of the result. Discs
+    have `fine` times as many corners as `DISC_TOLERANCE` asks for.
+    """
+    reach = clipped(steps, level)
+    if not len(reach):
+        return np.array([], dtype=object)
+    radius = np.column_stack(
+        [radii(cutter, -reach[:, 2], level), radii(cutter, -reach[:, 5], level)]
+    )
+    a, b = pose.points(reach[:, 0:2]), pose.points(reach[:, 3:5])
+    moving = np.abs(b - a).max(axis=1) > 1e-9
+    level_cut = moving & (np.abs(radius[:, 1] - radius[:, 0]) < 1e-7)
+    ramp = moving & ~level_cut
+    found = [
+        *_stadiums(a[level_cut], b[level_cut], radius[level_cut].max(axis=1), fine),
+        *_ramps(a[ramp], b[ramp], radius[ramp], fine),
+    ]
+    # A plunge is a disc; most start a cut of the same depth, whose round end covers it.
+    still = np.flatnonzero(~moving)
+    if len(still):
+        bare = still[~_covered(still, a, radius, level_cut)]
+        spots = radius[bare].max(axis=1)
+        keep = spots > 1e-9
+        found.extend(_discs(a[bare][keep], spots[keep], fine))
+    return np.concatenate(found) if found else np.array([], dtype=object)
+
+
+def clipped(steps: FloatArray, level: float) -> FloatArray:
+    """The part of every step whose tip is at or below the level."""
+    z0, z1 = steps[:, 2], steps[:, 5]
+    top = -level
+    keep = np.minimum(z0, z1) < top - 1e-9
+    s = steps[keep].copy()
+    for here, there in ((0, 3), (3, 0)):
+        above = s[:, here + 2] > top
+        if above.any():
+            high, low = s[above, here : here + 3], s[above, there : there + 3]
+            t = (high[:, 2] - top) / (high[:, 2] - low[:, 2])
+            s[above, here : here + 3] = high + (low - high) * t[:, None]
+            s[above, here + 2] = top
+    return s
+
+
+def radii(cutter: Cutter, depth: FloatArray, level: float) -> FloatArray:
+    """Half of `cutter.width` for many depths, where the tip is at or below the level."""
+    rise = np.maximum(depth - level, 0.0)
+    match cutter:
+        case Vee():
+            return np.asarray(
+                cutter.tip / 2 + rise * math.tan(math.radians(cutter.angle) / 2), dtype=float
+            )
+        case EndMill():
+            return np.full(len(depth), cutter.diameter / 2)
+        case Drill():
+            cone = rise * math.tan(math.radians(cutter.point_angle) / 2)
+            return np.minimum(cone, cutter.diameter / 2)
+    raise TypeError(f"no shape is known for a {cutter.kind}")
+
+
+def quarter(radius: float) -> int:
+    """Segments a quarter circle needs for `DISC_TOLERANCE`, at least 8."""
+    if radius <= DISC_TOLERANCE:
+        return 8
+    return max(8, math.ceil(math.pi / 4 / math.acos(1 - DISC_TOLERANCE / radius)))
+
+
+def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
+    if not len(a):
+        return []
+    same = np.abs(np.diff(radius)) < 1e-7
+    joined = (np.abs(a[1:] - b[:-1]).max(axis=1) < 1e-9) & same
+    run = np.concatenate(([0], np.cumsum(~joined)))
+    first = np.concatenate(([0], np.flatnonzero(~joined) + 1))
+    within = np.arange(len(a)) - first[run]
+    chain = np.cumsum((within % CHUNK) == 0) - 1
+    starts = np.flatnonzero((within % CHUNK) == 0)
+    points = np.insert(b, starts, a[starts], axis=0)
+    lines: Shapes = np.asarray(
+        shapely.linestrings(points, indices=np.insert(chain, starts, chain[starts]))
+    )
+    wide = radius[starts]
+    return [_grown(lines[wide == r], float(r), fine) for r in np.unique(wide)]
+
+
+def _grown(shapes: Shapes, radius: float, fine: int) -> Shapes:
+    """The shapes grown by a disc."""
+    return grown(shapes, radius, fine * quarter(radius))
+
+
+def grown(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
+    """The shapes grown by a disc, or worn for a negative `by`, half of them in each thread."""
+    far = np.broadcast_to(np.asarray(by, dtype=float), len(shapes))
+
+    def grow(turn: slice) -> Shapes:
+        return np.asarray(shapely.buffer(shapes[turn], far[turn], quad_segs=quad_segs))
+
+    if len(shapes) < 100:
+        return grow(slice(None))
+    with ThreadPoolExecutor(WORKERS) as pool:
+        # By turns, not in halves: large shapes stand together in reading order.
+        turns = pool.map(grow, [slice(k, None, WORKERS) for k in range(WORKERS)])
+        out = np.empty(len(shapes), dtype=object)
+        for k, done in enumerate(turns):
+            out[k::WORKERS] = done
+        return out
+
+
+def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
+    """Convex hulls of the discs at both ends."""
+    if not len(a):
+        return []
+    n = 4 * fine * quarter(float(radius.max()))
+    angle = np.arange(n) * (math.tau / n)
+    unit = np.column_stack((np.cos(angle), np.sin(angle)))
+    rims = np.concatenate(
+        (
+            a[:, None, :] + radius[:, 0, None, None] * unit,
+            b[:, None, :] + radius[:, 1, None, None] * unit,
+        ),
+        axis=1,
+    )
+    hulls: Shapes = np.asarray(shapely.convex_hull(shapely.multipoints(rims)))
+    return [hulls[shapely.get_dimensions(hulls) == 2]]
+
+
+def _discs(at: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
+    spots: Shapes = np.asarray(shapely.points(at))
+    return [_grown(spots[radius == r], float(r), fine) for r in np.unique(radius)]
+
+
+def _covered(
+    still: NDArray[np.intp], a: FloatArray, radius: FloatArray, level_cut: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Which plunges a neighbouring level cut covers."""
+    covered = np.zeros(len(still), dtype=bool)
+    after = np.minimum(still + 1, len(a) - 1)
+    covered |= (
+        level_cut[after]
+        & (np.abs(a[after] - a[still]).max(axis=1) < 1e-9)
+        & (radius[after].max(axis=1) >= radius[still].max(axis=1) - 1e-9)
+    )
+    return covered
+
+
+def map_in_threads(
+    work: Callable[[Shapes], shapely.Geometry], groups: Iterable[Shapes]
+) -> list[shapely.Geometry]:
+    """One result for each group, in order; GEOS releases the interpreter's lock."""
+    with ThreadPoolExecutor(WORKERS) as pool:
+        return list(pool.map(work, groups))

@@ -1,0 +1,1 @@
+"""The walks that make or prove a whole set, and what they share."""

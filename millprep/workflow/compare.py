@@ -1,0 +1,192 @@
+"""Two sets held against each other: the boards whose cut differs, wherever they lie.
+
+Every cut is brought into the drawing frame of the board it is made on, so a board that was moved,
+turned, or cut in another order is still the same. Travel between cuts does not count.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.report import written_set
+from millprep.report.old_set import unreadable
+
+SAME = 1.5e-3
+"""Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned
+place rounds otherwise than an upright one."""
+
+BEYOND = 0.5
+"""A cut lies at most this and the cutter's radius outside its board, mm."""
+
+Copy = tuple[str, int]
+Cut = tuple[str, str, tuple[float, ...]]
+"""Cutter, motion, and its numbers: start, end, and centre of an arc, drawing frame."""
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One copy in both sets.
+
+    Attributes:
+        board, copy: which.
+        only_in: the set that alone has it, 1 or 2; None when both have it.
+        differs: how many cuts one set has and the other has not.
+        at: one of them, drawing frame, mm.
+        cutters: names of their cutters.
+    """
+
+    board: str
+    copy: int
+    only_in: int | None = None
+    differs: int = 0
+    at: tuple[float, float] | None = None
+    cutters: tuple[str, ...] = ()
+
+    @property
+    def same(self) -> bool:
+        """Whether both sets cut it alike."""
+        return self.only_in is None and self.differs == 0
+
+
+def compare(one: Path, two: Path) -> tuple[Compared, ...]:
+    """Every copy of both sets, in the first one's order.
+
+    Raises:
+        Refusal: exit code 2, for a folder that holds no set that this version understands.
+    """
+    first, second = _cuts_of(one), _cuts_of(two)
+    found: list[Compared] = []
+    for key in dict.fromkeys((*first, *second)):
+        if key not in second or key not in first:
+            found.append(Compared(*key, only_in=1 if key in first else 2))
+            continue
+        odd = [*_lacking(first[key], second[key]), *_lacking(second[key], first[key])]
+        at = (round(odd[0][2][0], 4), round(odd[0][2][1], 4)) if odd else None
+        cutters = tuple(sorted({cutter for cutter, _, _ in odd}))
+        found.append(Compared(*key, differs=len(odd), at=at, cutters=cutters))
+    return tuple(found)
+
+
+def _lacking(some: Sequence[Cut], others: Sequence[Cut]) -> Iterator[Cut]:
+    """Cuts of one board that have no like among others."""
+    near: dict[tuple[str, str, int, int], list[tuple[float, ...]]] = defaultdict(list)
+    for cutter, motion, numbers in others:
+        near[cutter, motion, *_cell(numbers)].append(numbers)
+    for cutter, motion, numbers in some:
+        x, y = _cell(numbers)
+        if not any(
+            _alike(numbers, other)
+            for i in (x - 1, x, x + 1)
+            for j in (y - 1, y, y + 1)
+            for other in near.get((cutter, motion, i, j), ())
+        ):
+            yield cutter, motion, numbers
+
+
+def _cell(numbers: Sequence[float]) -> tuple[int, int]:
+    return (math.floor(numbers[0] * 100), math.floor(numbers[1] * 100))
+
+
+def _alike(one: Sequence[float], other: Sequence[float]) -> bool:
+    return all(abs(a - b) <= SAME for a, b in zip(one, other, strict=True))
+
+
+def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
+    """All cuts of a set by the copy they are made on."""
+    written = written_set.load(folder)
+    try:
+        with (folder / "toolpaths.csv").open(encoding="ascii", newline="") as file:
+            return _shared_out(written.row, list(csv.DictReader(file)))
+    except (OSError, KeyError, TypeError, ValueError) as fault:
+        words = f"and toolpaths.csv do not go together ({type(fault).__name__}: {fault})"
+        raise unreadable(words, folder / "report.json") from None
+
+
+def _shared_out(
+    row: Mapping[str, Any], table: Sequence[Mapping[str, str]]
+) -> dict[Copy, list[Cut]]:
+    """Every cut at the copy it lies nearest to; marks in the margins are nobody's."""
+    names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
+    for one in row["passes"]:
+        for program in one["programs"]:
+            place = (one["blank"], one["number"], program["file"].rsplit("/", 1)[-1])
+            # a file may hold the programs of several cutters, one after the other
+            names[place].append(((program.get("lines") or [1])[0], program["cutter"]))
+    poses = {
+        (one["blank"], one["number"]): Pose(*map(float, one["blank_to_machine"])).inverse()
+        for one in row["passes"]
+    }
+    boards: dict[int, list[tuple[Copy, Pose, shapely.Polygon]]] = defaultdict(list)
+    for one in row["boards"]:
+        pose = Pose(*map(float, one["drawing_to_blank"]))
+        shape = pose.shape(shapely.Polygon(one["outline"]))
+        boards[one["blank"]].append(((one["name"], one["copy"]), pose.inverse(), shape))
+    found: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
+    for place, line, run in _runs(table):
+        if place not in names:
+            continue
+        to_blank = poses[place[:2]]
+        cutter = max(begun for begun in names[place] if begun[0] <= line)[1]
+        # a groove is as wide as its tip at least; where the cutter is a vee that is little
+        radius = float(row["cutters"][cutter].get("diameter", 0.0)) / 2
+        points = shapely.points([to_blank.point((x, y)) for _, (_, _, _, x, y, *_) in run])
+        nearest = [
+            (float(shapely.distance(shape, points).mean()), key, pose)
+            for key, pose, shape in boards[place[0]]
+        ]
+        if not nearest:
+            continue
+        away, key, pose = min(nearest, key=lambda offer: offer[0])
+        if away <= radius + BEYOND:
+            frame = to_blank.then(pose)
+            found[key] += [_drawn(cutter, motion, numbers, frame) for motion, numbers in run]
+    return found
+
+
+Place = tuple[int, int, str]
+Run = list[tuple[str, tuple[float, ...]]]
+
+
+def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, int, Run]]:
+    """Cuts without travel between them, with a line of each, machine frame.
+
+    A cut is its motion, start, end, and the centre of arcs.
+    """
+    here: Place | None = None
+    last = (0.0, 0.0, 0.0)
+    at_line = 0
+    run: Run = []
+    for line in table:
+        place = (int(line["blank"]), int(line["pass"]), line["program"])
+        at = (float(line["x"]), float(line["y"]), float(line["z"]))
+        cuts = place == here and line["motion"] != "rapid" and min(at[2], last[2]) < 0
+        if run and not cuts:
+            assert here is not None
+            yield here, at_line, run
+            run = []
+        if cuts and (at != last or line["i"]):
+            centre: tuple[float, ...] = ()
+            if line["i"]:
+                centre = (last[0] + float(line["i"]), last[1] + float(line["j"]))
+            run.append((line["motion"], (*last, *at, *centre)))
+        here, last, at_line = place, at, int(line["line"])
+    if run and here is not None:
+        yield here, at_line, run
+
+
+def _drawn(cutter: str, motion: str, numbers: tuple[float, ...], frame: Pose) -> Cut:
+    """A cut in the drawing frame; mirrored, an arc goes round the other way."""
+    x, y, z, u, v, w, *centre = numbers
+    if frame.mirrored and motion.startswith("arc"):
+        motion = "arc_cw" if motion == "arc_ccw" else "arc_ccw"
+    middle = frame.point((centre[0], centre[1])) if centre else ()
+    return cutter, motion, (*frame.point((x, y)), z, *frame.point((u, v)), w, *middle)

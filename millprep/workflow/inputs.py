@@ -1,0 +1,160 @@
+"""What a job names, read: drawings, nets, a stored layout, and the hashes of all of them."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+from millprep import __version__, drawing, job
+from millprep.model.board import Board, LeftOut
+from millprep.model.dialect import PROMISED
+from millprep.model.finding import Finding, Refusal
+from millprep.model.net import NetFacts
+from millprep.model.plan import BoardPlan, JobPlan
+from millprep.model.set_of_programs import InputFile
+from millprep.workflow import nets
+from millprep.workflow.laying import Choice, Stored
+
+Facts = dict[str, tuple[NetFacts, ...]]
+"""Nets by the name of their board."""
+
+
+def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
+    """Every drawing read.
+
+    Raises:
+        Refusal: exit code 3, with the faults of all of them together.
+    """
+    boards: list[Board] = []
+    faults: list[Finding] = []
+    for one in plan.boards:
+        try:
+            boards.append(
+                drawing.read(
+                    one.drawing,
+                    name=one.name,
+                    shown_as=one.drawing_name,
+                    layers=one.layers,
+                    unit=one.unit,
+                    outline_file=one.outline_drawing and one.outline_drawing.file,
+                    holes_file=one.holes_drawing and one.holes_drawing.file,
+                    repair=repair,
+                    accepted=one.accepted,
+                )
+            )
+        except Refusal as refusal:
+            faults += [replace(f, board=f.board or one.name) for f in refusal.findings]
+    if faults:
+        raise Refusal(faults, exit_code=3)
+    return tuple(boards)
+
+
+def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts:
+    """The nets that the job names, by the board's name.
+
+    Raises:
+        Refusal: exit code 2, with every key that a drawing does not bear out.
+    """
+    facts, misfits = nets.facts(plan.boards, boards)
+    if misfits:
+        raise job.misfits(job_file, misfits)
+    return facts
+
+
+def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
+    """The job file and every drawing once, with their hashes."""
+    inputs = [InputFile(job_file.name, _hash(job_file))]
+    drawings = [pair for one in plan.boards for pair in one.files]
+    for file, name in (*drawings, *([] if plan.layout is None else [plan.layout])):
+        if name not in {i.file for i in inputs}:
+            inputs.append(InputFile(name, _hash(file)))
+    return tuple(inputs)
+
+
+def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
+    """Id of a set: a hash of its inputs, this version, and how it was derived, if it was."""
+    known = "\n".join([__version__, *(f"{i.file} {i.sha256}" for i in inputs), *derived])
+    return hashlib.sha256(known.encode()).hexdigest()[:12]
+
+
+def told(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
+    """What the drawings were mended by, and what of them is not on the boards."""
+    boards = tuple(boards)
+    mended = tuple(
+        Finding(code="drawing-repaired", severity="warn", message=change, board=board.name)
+        for board in boards
+        for change in board.repairs
+    )
+    return _few_decimals(plan) + mended + tuple(
+        _left_out(board, one, left)
+        for board, one in zip(boards, plan.boards, strict=True)
+        for left in board.left_out
+    )
+
+
+def _few_decimals(plan: JobPlan) -> tuple[Finding, ...]:
+    """A warning where a program's digits take more than the table of tolerances leaves them."""
+    dialect = plan.machine.dialect
+    if dialect.edge <= PROMISED:
+        return ()
+    return (
+        Finding(
+            code="decimals-few",
+            severity="warn",
+            message=f"With {dialect.decimals} decimals a copper edge may lie {dialect.edge:.3f} mm "
+            f"off, digits and all other tolerances together; {PROMISED:g} mm are promised "
+            "otherwise. Raise [machine.dialect] decimals if the controller takes more.",
+        ),
+    )
+
+
+def with_stored(plan: JobPlan, choice: Choice | None) -> Choice:
+    """The choice with the stored layout that the job names, unless it has one of its own.
+
+    Raises:
+        Refusal: exit code 2, for a file that cannot be read.
+    """
+    choice = choice or Choice()
+    if choice.stored is not None or plan.layout is None:
+        return choice
+    return replace(choice, stored=stored(plan.layout.file, plan.layout.name))
+
+
+def stored(path: Path, name: str) -> Stored:
+    """A layout file as it stands.
+
+    Raises:
+        Refusal: exit code 2, for a file that cannot be read.
+    """
+    try:
+        return Stored(name, path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError) as fault:
+        message = f"The layout file cannot be read ({fault})."
+        finding = Finding(code="layout-file", severity="stop", message=message, file=name)
+        raise Refusal([finding], exit_code=2) from None
+
+
+def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
+    """What of a drawing is not on the board; on a layer the job names, it deserves a look.
+
+    What changes nothing does not.
+    """
+    roles = plan.layers
+    looked_at = {one.layer for one in roles.selections}
+    used = None in looked_at or left.layer in {
+        *roles.copper, *roles.outline, *roles.holes, *looked_at,
+    }  # fmt: skip
+    used = used and not left.harmless
+    look = " The job uses this layer: look whether it is missing on the board." if used else ""
+    return Finding(
+        code="drawing-left-out",
+        severity="warn" if used else "note",
+        message=f"{left.count} × {left.kind} on layer {left.layer}: {left.reason}.{look}",
+        board=board.name,
+    )
+
+
+def _hash(file: Path) -> str:
+    return hashlib.sha256(file.read_bytes()).hexdigest()

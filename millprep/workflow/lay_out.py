@@ -1,0 +1,167 @@
+"""The layout of a job alone: places, how well the blanks are filled, and what is left of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+from millprep import job
+from millprep.model.finding import Finding, Refusal
+from millprep.model.plan import JobPlan
+from millprep.nesting import bound, offcut
+from millprep.nesting.wanted import areas_on
+from millprep.passes import layout_for_passes
+from millprep.passes.layout_for_passes import Moved
+from millprep.report.layout_view import LaidBlank, draw
+from millprep.workflow import laying, layout_files
+from millprep.workflow.inputs import read_boards, with_stored
+from millprep.workflow.laying import Choice, Laid
+from millprep.workflow.prepare import Say
+
+
+@dataclass(frozen=True, slots=True)
+class LaidOut:
+    """A job's layout with its figures.
+
+    Attributes:
+        blanks: those with boards on them.
+        used: mm along every such blank, from its low end to the farthest board.
+        most: share of its usable area that boards could cover at most, for every such blank.
+        least: no layout does with fewer blanks.
+    """
+
+    plan: JobPlan
+    laid: Laid
+    blanks: tuple[LaidBlank, ...]
+    used: tuple[float, ...]
+    most: tuple[float, ...]
+    least: int
+
+
+def lay_out(
+    job_file: Path,
+    choice: Choice | None = None,
+    say: Say = lambda _: None,
+    *,
+    repair: bool = False,
+) -> LaidOut:
+    """Lay the boards of a job out; what finds no place is among the findings.
+
+    Raises:
+        Refusal: for mistakes in job, drawings, or a stored layout.
+    """
+    say("reading the job")
+    plan = job.load(job_file)
+    say("reading the drawings")
+    boards = read_boards(plan, repair=repair)
+    say("laying the boards out")
+    laid = laying.lay(plan, boards, with_stored(plan, choice))
+    blanks: list[LaidBlank] = []
+    used: list[float] = []
+    most: list[float] = []
+    for number, index in enumerate(laid.blanks, start=1):
+        sheet = laid.sheets[index]
+        here = areas_on(number, laid.spots, laid.wanted)
+        if not here:
+            continue
+        passes = layout_for_passes.of(plan, number, index, here)
+        clamped = () if passes is None or sheet.keep_outs else passes.clamped
+        blanks.append(
+            LaidBlank(
+                number,
+                sheet.outline,
+                sheet.usable,
+                tuple((f"{spot.board} {spot.copy}", area) for spot, area in here),
+                sheet.keep_outs or clamped,
+                offcut.offcut(number, laid.spots, laid.wanted, sheet),
+                offcut.covered(number, laid.spots, laid.wanted, sheet),
+                _seams(passes, sheet.outline),
+            )
+        )
+        used.append(offcut.used_length(number, laid.spots, laid.wanted, sheet))
+        most.append(bound.most_covered(laid.wanted, sheet))
+    least = bound.least_blanks(laid.wanted, laid.sheets)
+    return LaidOut(plan, laid, tuple(blanks), tuple(used), tuple(most), least)
+
+
+def _seams(passes: Moved | None, outline: shapely.Polygon) -> tuple[shapely.LineString, ...]:
+    """Where one pass takes over from another, as far as it lies on the blank."""
+    met = [] if passes is None else [seam.intersection(outline) for seam in passes.regions.seams()]
+    return tuple(one for one in met if isinstance(one, shapely.LineString) and one.length > 0)
+
+
+def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path, ...]:
+    """The layout file, a picture of every blank, and every offcut, beside each other.
+
+    Args:
+        laid_out: what to write.
+        out: the layout file; the others take its stem.
+        replace: whether a file of this name may be replaced.
+
+    Returns:
+        every file written, the layout first.
+
+    Raises:
+        Refusal: exit code 2, when the file exists or cannot be written.
+    """
+    if out.exists() and not replace:
+        raise _refusal(
+            "layout-exists",
+            f"{out} exists and may have been edited by hand. Keep its places with --layout {out}, "
+            "or name another file with --out.",
+            out,
+        )
+    written = [out]
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        stems = [f"{out.stem}-blank-{one.number}" for one in laid_out.blanks]
+        draw(laid_out.blanks, laid_out.plan.name, stems, str(out.parent))
+        written += [out.parent / f"{stem}.png" for stem in stems]
+        for name, text in layout_files.texts(laid_out.laid, laid_out.plan, out.stem).items():
+            path = out.parent / name if name != f"{out.stem}.toml" else out
+            path.write_text(text, "utf-8", newline="\n")
+            written += [path] if path != out else []
+    except OSError as fault:
+        message = f"Nothing can be written to {out} ({fault.strerror}). Name another file."
+        raise _refusal("output-not-writable", message, out) from None
+    return tuple(written)
+
+
+def row(laid_out: LaidOut) -> dict[str, Any]:
+    """The layout with its figures, for JSON."""
+    rows = zip(laid_out.blanks, laid_out.used, laid_out.most, strict=True)
+    return {
+        "job": laid_out.plan.name,
+        "least_blanks": laid_out.least,
+        "blanks": [
+            {
+                "number": one.number,
+                "size": [round(v, 4) for v in one.outline.bounds[2:]],
+                "covered": round(one.covered, 4),
+                "most_covered": round(most, 4),
+                "used_length": round(used, 4),
+                "offcut": None
+                if one.offcut is None
+                else [[round(v, 4) for v in corner] for corner in one.offcut.exterior.coords[:-1]],
+            }
+            for one, used, most in rows
+        ],
+        "boards": [
+            {
+                "board": spot.board,
+                "copy": spot.copy,
+                "blank": spot.blank,
+                "at": [spot.x, spot.y],
+                "turn": spot.turn,
+            }
+            for spot in laid_out.laid.spots
+        ],
+    }
+
+
+def _refusal(code: str, message: str, out: Path) -> Refusal:
+    finding = Finding(code=code, severity="stop", message=message, file=str(out))
+    return Refusal([finding], exit_code=2)

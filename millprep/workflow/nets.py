@@ -1,0 +1,247 @@
+"""Nets: copper pieces that wire links join, and what the job says of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import shapely
+
+from millprep.geometry.path import Point
+from millprep.model.board import Board
+from millprep.model.copy_findings import on_drawing
+from millprep.model.finding import Finding
+from millprep.model.layout import Layout, Placement
+from millprep.model.misfit import Misfit
+from millprep.model.net import NetFacts, Wire
+from millprep.model.plan import BoardPlan, NetPlan, WireLink
+
+Key = tuple[int, str]
+"""A piece of a copy: (placement, piece)."""
+
+
+def name(
+    plans: Sequence[BoardPlan],
+    layout: Layout,
+    facts: dict[str, tuple[NetFacts, ...]] | None = None,
+) -> tuple[dict[Key, str], tuple[Finding, ...]]:
+    """The net of every piece, by the name the job gives it or after its first piece.
+
+    Args:
+        plans: the boards of the job.
+        layout: their copies.
+        facts: the nets that the job names, by the board's name.
+
+    Returns:
+        the names, and findings for links on no copper.
+    """
+    links = {plan.name: plan.links for plan in plans}
+    named: dict[Key, str] = {}
+    findings: list[Finding] = []
+    for placement in layout.placements:
+        board = placement.board
+        copper = _Copper(board, links[board.name])
+        # every copy has the same links, the first one reports
+        if placement.copy == 1:
+            findings += [_off_copper(placement, place) for place in copper.off]
+        told = {
+            piece: net.name for net in (facts or {}).get(board.name, ()) for piece in net.pieces
+        }
+        for piece, first in zip(board.pieces, copper.first, strict=True):
+            named[placement.index, piece.id] = told.get(piece.id, first)
+    return named, tuple(findings)
+
+
+def facts(
+    plans: Sequence[BoardPlan], boards: Sequence[Board]
+) -> tuple[dict[str, tuple[NetFacts, ...]], tuple[Misfit, ...]]:
+    """The nets that the job names, by the board's name, and what its drawing does not bear out."""
+    told: dict[str, tuple[NetFacts, ...]] = {}
+    misfits: list[Misfit] = []
+    for i, (plan, board) in enumerate(zip(plans, boards, strict=True)):
+        finder = _Finder(i, plan, board)
+        told[plan.name] = tuple(finder.nets())
+        misfits += finder.misfits
+    return told, tuple(misfits)
+
+
+class _Copper:
+    """Which pieces of a board are one net.
+
+    Attributes:
+        first: for each piece, the id of the first piece of its net.
+        off: ends of links on no copper, drawing frame.
+    """
+
+    def __init__(self, board: Board, links: Iterable[WireLink]) -> None:
+        self.board = board
+        self.tree = shapely.STRtree([piece.shape for piece in board.pieces])
+        net = list(range(len(board.pieces)))
+        self.off: list[Point] = []
+        for link in links:
+            ends = [self.on(place) for place in (link.start, link.end)]
+            self.off += [
+                place
+                for end, place in zip(ends, (link.start, link.end), strict=True)
+                if end is None
+            ]
+            if ends[0] is not None and ends[1] is not None:
+                _unite(net, ends[0], ends[1])
+        self.first = [board.pieces[_root(net, n)].id for n in range(len(net))]
+
+    def on(self, place: Point) -> int | None:
+        """The piece under a place."""
+        hits = self.tree.query(shapely.Point(place), predicate="intersects")
+        return int(hits[0]) if len(hits) else None
+
+    def under(self, place: Point) -> str | None:
+        """The net under a place, or around the hole there, by the id of its first piece."""
+        piece = self.on(place)
+        if piece is not None:
+            return self.first[piece]
+        here = shapely.Point(place)
+        ids = [one.id for one in self.board.pieces]
+        for hole in self.board.holes:
+            if hole.piece is not None and hole.spine.distance(here) <= hole.diameter / 2:
+                return self.first[ids.index(hole.piece)]
+        return None
+
+
+class _Finder:
+    """Finds the nets of one board of the job, the `index`-th, in its drawing."""
+
+    def __init__(self, index: int, plan: BoardPlan, board: Board) -> None:
+        self.index, self.plan, self.board = index, plan, board
+        self.copper = _Copper(board, plan.links)
+        self.misfits: list[Misfit] = []
+        self.taken: dict[str, str] = {}
+
+    def nets(self) -> Iterable[NetFacts]:
+        """Every net whose place is on copper; the rest is a misfit."""
+        for j, net in enumerate(self.plan.nets):
+            first = self._place(j, net)
+            if any(piece.id == net.name for piece in self.board.pieces):
+                words = f"is what the reports call a piece of copper: {net.name}; choose another"
+                self._misfit("net-name-taken", j, ("name",), words, None)
+                continue
+            if first is None:
+                continue
+            if first in self.taken:
+                where = "at" if net.text is None else "text"
+                words = f"stands on the copper of net {self.taken[first]!r}; one net has one name"
+                self._misfit("net-named-twice", j, (where,), words, net.at)
+                continue
+            self.taken[first] = net.name
+            if self._loads(j, net, first):
+                yield self._facts(net, first)
+
+    def _place(self, j: int, net: NetPlan) -> str | None:
+        """The net that a point or text names, by its first piece."""
+        if net.at is not None:
+            found = self.copper.under(net.at)
+            if found is None:
+                words = (
+                    f"is {_point(net.at)}, where there is no copper; give a point on the net's "
+                    "copper in the drawing's coordinates, or check the drawing's unit"
+                )
+                self._misfit("net-on-no-copper", j, ("at",), words, net.at)
+            return found
+        texts = [t for t in (*self.board.lettering, *self.board.notes) if _same(t.words, net.text)]
+        if not texts:
+            words = f"is {net.text!r}, which no text of the drawing says; {_near(self.board)}"
+            self._misfit("net-text-missing", j, ("text",), words, None)
+            return None
+        on = [(self.copper.under(text.at), text.at) for text in texts]
+        nets = {first for first, _ in on if first is not None}
+        if not nets:
+            words = (
+                f"is {net.text!r}, which stands at {_point(on[0][1])} on no copper; move it onto "
+                "its net in the drawing, or give a point as at = [x, y]"
+            )
+            self._misfit("net-on-no-copper", j, ("text",), words, on[0][1])
+            return None
+        if len(nets) > 1:
+            first = on[0][0]
+            other = next(at for net_, at in on if net_ is not None and net_ != first)
+            places = " and ".join(_point(at) for _, at in (on[0], (None, other)))
+            words = (
+                f"is {net.text!r}, which stands on different nets, at {places}; give a point as "
+                "at = [x, y]"
+            )
+            self._misfit("net-text-twice", j, ("text",), words, other)
+            return None
+        return nets.pop()
+
+    def _loads(self, j: int, net: NetPlan, first: str) -> bool:
+        """Whether every load stands on the net."""
+        good = True
+        for k, load in enumerate(net.loads):
+            under = self.copper.under(load.at)
+            if under == first:
+                continue
+            good = False
+            on = "where there is no copper" if under is None else "on the copper of another net"
+            words = (
+                f"is {_point(load.at)}, {on}; correct the place of {load.name!r}, or add the wire "
+                "link that is missing"
+            )
+            self._misfit("load-off-its-net", j, ("load", k, "at"), words, load.at)
+        return good
+
+    def _facts(self, net: NetPlan, first: str) -> NetFacts:
+        pieces = [
+            piece.id
+            for piece, its in zip(self.board.pieces, self.copper.first, strict=True)
+            if its == first
+        ]
+        wires = [
+            Wire(link.start, link.end, link.ohms)
+            for link in self.plan.links
+            if self.copper.under(link.start) == first
+        ]
+        return NetFacts(net.name, tuple(pieces), net.volts, net.amperes, net.loads, tuple(wires))
+
+    def _misfit(
+        self, code: str, j: int, key: tuple[str | int, ...], words: str, at: Point | None
+    ) -> None:
+        path = ("board", self.index, "net", j, *key)
+        self.misfits.append(Misfit(code, path, words, self.plan.name, at))
+
+
+def _same(words: str, asked: str | None) -> bool:
+    return asked is not None and words.split() == asked.split()
+
+
+def _near(board: Board) -> str:
+    said = sorted({" ".join(t.words.split()) for t in (*board.lettering, *board.notes)})
+    if not said:
+        return "it holds no text at all, so give a point as at = [x, y]"
+    shown = ", ".join(repr(words) for words in said[:12])
+    return f"it says {shown}" + (f" and {len(said) - 12} more" if len(said) > 12 else "")
+
+
+def _point(at: Point) -> str:
+    return f"{at[0]:g}, {at[1]:g} mm"
+
+
+def _root(net: list[int], n: int) -> int:
+    while net[n] != n:
+        n = net[n]
+    return n
+
+
+def _unite(net: list[int], a: int, b: int) -> None:
+    low, high = sorted((_root(net, a), _root(net, b)))
+    net[high] = low
+
+
+def _off_copper(placement: Placement, place: Point) -> Finding:
+    return on_drawing(
+        placement,
+        "link-on-no-copper",
+        "stop",
+        (
+            f"A wire link ends at {place[0]:g}, {place[1]:g} mm of the drawing, where there is no "
+            "copper. Correct its place in [[board]], or check the drawing's unit."
+        ),
+        place,
+    )

@@ -1,0 +1,162 @@
+"""A set in its folder: complete and new, or the old one as it was."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from millprep.model.begun import FILE as BEGUN
+from millprep.model.finding import Finding, Refusal
+from millprep.workflow import begun_mark
+
+MARK = "report.json"
+"""Every set holds this file; a folder without it is not ours to replace."""
+
+FIRST_BYTES = b'{\n "format": '
+"""How that file begins."""
+
+OURS = re.compile(
+    r"(report\.json|begun\.toml|sheet\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
+    r"|previews/[^/]+\.(png|svg)|bed/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
+)
+"""Every file of a set or of a refusal, as seen from its folder."""
+
+LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
+"""Files that file managers leave wherever a person looks."""
+
+
+@contextmanager
+def staged(out: Path) -> Iterator[Path]:
+    """A new empty folder beside `out`, removed at the end unless it was put in place.
+
+    Raises:
+        Refusal: with exit code 2, when nothing can be written there.
+    """
+    # the name is known before the folder is: a signal in between leaves nothing behind
+    folder = _beside(out, "")
+    try:
+        try:
+            out.parent.mkdir(parents=True, exist_ok=True)
+            folder.mkdir()
+        except OSError as fault:
+            raise _refusal(
+                "output-not-writable",
+                f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder "
+                "with --out.",
+                out,
+            ) from None
+        yield folder
+    finally:
+        if folder.exists():
+            shutil.rmtree(folder)
+
+
+def _beside(out: Path, purpose: str) -> Path:
+    """A name beside `out` that nothing has yet; it never shows in what is written."""
+    return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
+
+
+def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
+    """Exchange the folder for `out`; the old set goes only after the new one stands.
+
+    Raises:
+        Refusal: when `out` holds something that is no set, or a set that is begun.
+    """
+    check(out, replace=replace)
+    if not out.exists():
+        folder.rename(out)
+        return
+    old = _beside(out, "old-")
+    try:
+        out.rename(old)
+        folder.rename(out)
+    except BaseException:  # a signal as well: whatever it is, the old set comes back
+        if old.exists() and not out.exists():
+            old.rename(out)
+        raise
+    finally:
+        if out.exists() and old.exists():
+            shutil.rmtree(old)
+
+
+def check(out: Path, *, replace: bool = False) -> None:
+    """Refuse an output folder that holds other things than a set, or a set that is begun.
+
+    With `replace` a set that is begun may go.
+
+    Raises:
+        Refusal: with exit code 2.
+    """
+    foreign = _foreign(out)
+    if foreign is None:
+        if not replace:
+            _not_begun(out)
+        return
+    if not out.is_dir():
+        raise _refusal(
+            "output-not-ours",
+            f"{out} is no folder. Name a new or empty folder with --out.",
+            out,
+        )
+    raise _refusal(
+        "output-not-ours",
+        f"{out} holds {foreign}, which is no part of a set of programs and would be lost. Name a "
+        "new or empty folder with --out.",
+        out,
+    )
+
+
+def _not_begun(out: Path) -> None:
+    """Refuse to replace what has been cut in part; a mark that cannot be read is one."""
+    if not (out / BEGUN).exists():
+        return
+    try:
+        mark = begun_mark.load(out)
+        told = "" if mark is None else f": {mark.words}"
+    except Refusal:
+        told = f", and {BEGUN} cannot be read"
+    raise _refusal(
+        "set-begun",
+        f"The set in {out} is begun{told}. What a new set cuts may not fit what is cut already. "
+        "Name another folder; with --replace it is replaced all the same.",
+        out,
+    )
+
+
+def _refusal(code: str, message: str, out: Path) -> Refusal:
+    finding = Finding(code=code, severity="stop", message=message, file=str(out))
+    return Refusal([finding], exit_code=2)
+
+
+def _foreign(out: Path) -> str | None:
+    """The first thing in a folder that no run of ours put there."""
+    if not out.exists():
+        return None
+    if not out.is_dir():
+        return out.name
+    inside = sorted(path.relative_to(out) for path in out.rglob("*") if not path.is_dir())
+    for path in inside:
+        if path.name not in LITTER and not OURS.fullmatch(path.as_posix()):
+            return path.as_posix()
+    mark = out / MARK
+    if inside and not (mark.is_file() and mark.read_bytes().startswith(FIRST_BYTES)):
+        return MARK if mark.exists() else inside[0].as_posix()
+    return None
+
+
+def refused_folder(out: Path) -> Path:
+    """Where findings of a refused run go."""
+    if out.name in ("", ".."):
+        out = out.resolve()
+    return out.with_name(f"{out.name}-refused")
+
+
+def forget_refused(out: Path) -> None:
+    """Remove the findings of an earlier refusal, which a new set has outdated."""
+    refused = refused_folder(out)
+    if refused.is_dir() and _foreign(refused) is None:
+        shutil.rmtree(refused)

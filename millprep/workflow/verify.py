@@ -1,0 +1,218 @@
+"""A finished set proved again: the files on disk against the job and the drawings they are for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from millprep import job
+from millprep.model.as_cut import BoardProof
+from millprep.model.begun import FILE, Begun
+from millprep.model.certificate import Certificate
+from millprep.model.finding import Finding, Refusal
+from millprep.model.layout import Layout
+from millprep.passes.windows import joined_by
+from millprep.report import written_set
+from millprep.report.seal import seal
+from millprep.report.written_set import WrittenSet
+from millprep.verify import prove
+from millprep.verify.prove_resumed import read_back
+from millprep.workflow import begun_mark, nets
+from millprep.workflow.inputs import read_boards, read_inputs
+from millprep.workflow.prepare import Say
+from millprep.workflow.source_set import find_job, made_by_this_version, unchanged
+
+SAME = 1e-4
+"""A length the report tells to four decimals is the same within this, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What the files of a set prove.
+
+    Attributes:
+        id: of the set.
+        files: how many files were held against their hashes.
+        layout: the boards on the blanks.
+        proofs: one for each copy; empty when the programs could not be read.
+        findings: what is wrong, and what deserves a look.
+        begun: what of the set is marked as cut.
+        resumed: whether the set only goes on where a cutter broke: its copper was proved when it
+            was made, against the program that it takes up.
+    """
+
+    id: str
+    files: int
+    layout: Layout
+    proofs: tuple[BoardProof, ...]
+    findings: tuple[Finding, ...]
+    begun: Begun | None = None
+    resumed: bool = False
+
+    @property
+    def good(self) -> bool:
+        """Whether the set may be cut."""
+        stopped = any(finding.severity == "stop" for finding in self.findings)
+        return bool(self.proofs or self.resumed) and not stopped
+
+
+def verify(
+    folder: Path,
+    job_file: Path | None = None,
+    say: Say = lambda _: None,
+    *,
+    hashes: bool = True,
+) -> Verified:
+    """Hold a set against its hashes, read its programs again, and cut its blanks once more.
+
+    Args:
+        folder: of the set.
+        job_file: the set's job; None looks for it by its name in the working folder and
+            beside the set.
+        say: takes the name of every step as it begins.
+        hashes: False leaves hashes and table aside, so that the simulation alone must find
+            what is wrong; for tests of the simulation.
+
+    Raises:
+        Refusal: exit code 2 when there is no set or no job, 1 when the set is another job's.
+    """
+    say("reading the set")
+    written = written_set.load(folder)
+    if job_file is None:
+        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+    say("reading the job and the drawings")
+    plan = job.load(job_file)
+    unchanged(written, read_inputs(plan, job_file))
+    boards = read_boards(plan, repair=True)
+    findings: list[Finding] = []
+    if hashes:
+        say("comparing the files with their hashes")
+        findings += written_set.changed(written, seal(dict(written.row)))
+    mark = begun_mark.load(folder)
+    findings += [] if mark is None else _told_begun(written, mark)
+    if not written.old.resumed and not made_by_this_version(written.old):
+        findings.append(_another_version(written))
+    say("reading the programs and cutting the blanks in simulation")
+    try:
+        layout = written_set.layout(written, boards)
+        passes = written_set.passes(written)
+        programs = written_set.programs(written, plan.cutters, plan.machine)
+        overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
+        joins = written_set.joins(written, layout, overruns)
+    except (ValueError, KeyError, TypeError) as fault:
+        message = f"report.json does not fit its job ({fault}). Make the set again."
+        raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
+    gone = [one for one in dict.fromkeys(written.programs) if not (folder / one).is_file()]
+    if not hashes:
+        findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
+    proofs: tuple[BoardProof, ...] = ()
+    if not gone and written.old.resumed:
+        try:
+            findings += read_back(folder, plan, layout, passes, programs)[1]
+        except Refusal as refusal:
+            findings += refusal.findings
+    elif not gone:
+        try:
+            proved = prove.prove(
+                folder,
+                plan,
+                layout,
+                passes,
+                programs,
+                joins=joins,
+                levellings=tuple(written.old.levellings.values()),
+                nets=nets.name(plan.boards, layout)[0],
+                table=hashes,
+            )
+            proofs = proved.proofs
+            findings += proved.findings
+            findings += _unlike(written, proofs)
+            if all(finding.severity != "stop" for finding in proved.findings):
+                findings += _unlike_certificate(written, proved.certificate)
+        except Refusal as refusal:
+            findings += refusal.findings
+    files = len(written.files or ())
+    resumed = written.old.resumed
+    return Verified(written.old.id, files, layout, proofs, tuple(findings), mark, resumed)
+
+
+def _told_begun(written: WrittenSet, mark: Begun) -> list[Finding]:
+    """That a set is being cut, or that its mark is another's."""
+    if mark.set == written.old.id:
+        message = f"The set is begun: {mark.words}."
+        return [Finding(code="set-begun", severity="note", message=message)]
+    message = (
+        f"{FILE} marks set {mark.set}, and this is set {written.old.id}. Look which of them is "
+        "being cut; take the file away if it was copied here."
+    )
+    return [_stop("begun-another-set", message, FILE)]
+
+
+def _another_version(written: WrittenSet) -> Finding:
+    return Finding(
+        code="made-by-another-version",
+        severity="warn",
+        message=f"Set {written.old.id} was made by another version of millprep, whose machine and "
+        "cutter presets may differ. It is proved with those of this version.",
+    )
+
+
+def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding]:
+    """Where the proof comes out other than the report says."""
+    found: list[Finding] = []
+    for row, proof in zip(written.row["boards"], proofs, strict=True):
+        told = row["proof"] or {}
+        for noun in ("pieces", "shorts", "opens", "bridges", "narrowest_gap", "narrowest_copper"):
+            old, new = told.get(noun), getattr(proof, noun)
+            same = old is new if old is None or new is None else abs(old - new) <= SAME
+            if not same:
+                words = f"{noun.replace('_', ' ')} is {_told(new)}, the report says {_told(old)}"
+                found.append(
+                    Finding(
+                        code="proof-differs",
+                        severity="stop",
+                        message=f"{words}. Make the set again.",
+                        board=row["name"],
+                        copy=row["copy"],
+                        blank=row["blank"],
+                    )
+                )
+    return found
+
+
+def _unlike_certificate(written: WrittenSet, now: Certificate | None) -> list[Finding]:
+    """Where the certificate comes out other than the report says."""
+    row = written.row["certificate"]
+    if (row is None) != (now is None):
+        words = "the report has a certificate" if now is None else "the report has no certificate"
+        return [_differs(f"{words}, the programs are otherwise")]
+    if row is None or now is None:
+        return []
+    figures = [("mismatch of all joins", row["mismatch"], now.least.mismatch)]
+    figures += [
+        (f"mismatch before {words}", row[noun]["mismatch"], limit.mismatch)
+        for noun, words, limit in (
+            ("short", "a short", now.short),
+            ("open", "an open", now.open),
+            ("gap", "the gap is lost", now.gap),
+        )
+    ]
+    figures.append(("turn of a pass", row["turn"], now.turn))
+    return [
+        _differs(f"certified {noun} is {_told(new)}, the report says {_told(old)}")
+        for noun, old, new in figures
+        if abs(old - new) > SAME
+    ]
+
+
+def _differs(words: str) -> Finding:
+    message = f"{words}. Make the set again."
+    return Finding(code="proof-differs", severity="stop", message=message)
+
+
+def _told(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.4g}"
+
+
+def _stop(code: str, message: str, file: str) -> Finding:
+    return Finding(code=code, severity="stop", message=message, file=file)

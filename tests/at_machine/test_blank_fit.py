@@ -1,0 +1,230 @@
+"""Good readings give the pose to 1e-6 mm; bad ones are refused for what is wrong with them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.random import default_rng
+
+from millprep.at_machine.blank_fit import refit
+from millprep.at_machine.displacement import FARTHEST, LARGEST_TURN
+from millprep.at_machine.readings import Readings
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.finding import Finding, Refusal
+from millprep.model.milling_pass import RegistrationHole
+from millprep.model.set_of_programs import InputFile
+from millprep.passes.fit import fit
+from millprep.report.old_set import OldSet
+
+SIGMA = 0.03
+EXPECTED = Pose.shift(-200.0, 5.0)
+PLACES: list[Point] = [
+    (218.0, 5.0), (293.0, 115.0), (218.0, 115.0), (262.0, 5.0), (245.0, 117.0),
+]  # fmt: skip
+CORNERS = ((0.0, 0.0), (520.0, 0.0), (520.0, 120.0), (0.0, 120.0))
+
+
+def old(count: int = 3) -> OldSet:
+    holes = tuple(
+        RegistrationHole(f"r{n + 1}", at, EXPECTED.point(at), 3.02, "locate", 1, 2)
+        for n, at in enumerate(PLACES[:count])
+    )
+    late = RegistrationHole("r9", (400.0, 5.0), (0.0, 10.0), 3.02, "locate", 2, 3)
+    poses = {(1, 1): Pose.shift(0.0, 5.0), (1, 2): EXPECTED, (1, 3): Pose.shift(-400.0, 5.0)}
+    return OldSet("abc", None, (InputFile("job.toml", "0"),), poses, {1: (*holes, late)})
+
+
+def readings(pose: Pose, count: int = 3, noise: int | None = None) -> dict[str, Point]:
+    """Places of the first holes with the blank so placed; honest errors from a seed."""
+    at = pose.points(PLACES[:count])
+    if noise is not None:
+        at = at + default_rng(noise).normal(0.0, SIGMA, at.shape)
+    return {f"r{n + 1}": (x, y) for n, (x, y) in enumerate(at.tolist())}
+
+
+def told(holes: dict[str, Point], *, id_: str = "abc", k: int = 2, count: int = 3) -> Finding:
+    """The one finding that readings are refused with."""
+    with pytest.raises(Refusal) as caught:
+        refit(Readings(InputFile("r", "0"), id_, holes), old(count), 1, k, SIGMA)
+    (finding,) = caught.value.findings
+    return finding
+
+
+def good(holes: dict[str, Point], count: int = 3) -> Pose:
+    return refit(Readings(InputFile("r", "0"), "abc", holes), old(count), 1, 2, SIGMA).pose
+
+
+moves = st.builds(
+    lambda turn, x, y: Pose.turn(turn).then(Pose.shift(x, y)),
+    st.floats(-1.0, 1.0),
+    st.floats(-5.0, 5.0),
+    st.floats(-5.0, 5.0),
+)
+
+
+@given(move=moves, count=st.integers(2, 5))
+def test_a_known_move_is_undone_to_a_millionth_of_a_millimetre(move: Pose, count: int) -> None:
+    pose = EXPECTED.then(move)
+    found = good(readings(pose, count), count)
+    off = found.points(CORNERS) - pose.points(CORNERS)
+    assert np.hypot(*off.T).max() <= 1e-6
+
+
+@given(count=st.integers(2, 5))
+def test_exact_readings_move_nothing(count: int) -> None:
+    assert good(readings(EXPECTED, count), count) is not None
+    assert good(readings(EXPECTED, count), count) == EXPECTED
+
+
+@given(move=moves)
+def test_a_pose_keeps_every_digit_in_a_report(move: Pose) -> None:
+    """So that a refit of a refit cuts the same for the passes that it leaves alone."""
+    found = good(readings(EXPECTED.then(move)))
+    as_told = [round(value, 9) for value in found.as_list()]
+    assert Pose(*as_told) == found
+
+
+def test_what_good_readings_tell() -> None:
+    done = refit(
+        Readings(InputFile("r", "0"), "abc", readings(EXPECTED, 3, noise=3)), old(), 1, 2, SIGMA
+    )
+    by_code: dict[str, list[Finding]] = {}
+    for finding in done.findings:
+        assert finding.severity == "note"
+        assert (finding.blank, finding.mill_pass, finding.frame) == (1, 2, "machine")
+        by_code.setdefault(finding.code, []).append(finding)
+    assert [f.message.split()[0] for f in by_code["refit-residual"]] == ["r1", "r2", "r3"]
+    direct = fit(PLACES[:3], list(readings(EXPECTED, 3, noise=3).values()))
+    assert f"{direct.residuals[0][0]:+.3f}" in by_code["refit-residual"][0].message
+    assert f"{direct.scale:.6f}" in by_code["refit-scale"][0].message
+    assert f"{direct.turn:+.4f}°" in by_code["refit-pose"][0].message
+    assert "Three holes show that one is bad, not which" in by_code["refit-few-holes"][0].message
+
+
+def test_another_set() -> None:
+    finding = told(readings(EXPECTED), id_="xyz")
+    assert finding.code == "readings-of-another-set"
+    assert "of another set" in finding.message
+
+
+Spoil = Callable[[dict[str, Point]], dict[str, Point]]
+SPOILT: list[tuple[str, str, Spoil]] = [
+    ("readings-in-inches", "in inches",
+     lambda r: {k: (x / 25.4, y / 25.4) for k, (x, y) in r.items()}),
+    ("readings-mirrored", "mirrored: with x and y exchanged",
+     lambda r: {k: (y, x) for k, (x, y) in r.items()}),
+    ("readings-mirrored", "mirrored: with the sign of x turned",
+     lambda r: {k: (-x, y) for k, (x, y) in r.items()}),
+    ("readings-mirrored", "mirrored: with the sign of y turned",
+     lambda r: {k: (x, -y) for k, (x, y) in r.items()}),
+    ("readings-swapped", "r1 and r2 are swapped",
+     lambda r: {**r, "r1": r["r2"], "r2": r["r1"]}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("code", "words", "spoil"), SPOILT)
+@pytest.mark.parametrize("count", [2, 3, 5])
+@settings(max_examples=25)
+@given(move=moves, noise=st.integers(0, 10**6))
+def test_a_slip_is_named(
+    code: str, words: str, spoil: Spoil, count: int, move: Pose, noise: int
+) -> None:
+    pose = EXPECTED.then(move)
+    honest = readings(pose, count, noise)
+    try:
+        good(honest, count)
+    except Refusal:
+        return  # the one honest set in a hundred that raises the alarm
+    finding = told(spoil(honest), count=count)
+    assert finding.code == code
+    assert words in finding.message
+    assert (finding.blank, finding.mill_pass) == (1, 2)
+
+
+def test_three_readings_in_a_ring_are_swapped_too() -> None:
+    r = readings(EXPECTED.then(Pose.turn(0.3)), 3, 1)
+    finding = told({"r1": r["r2"], "r2": r["r3"], "r3": r["r1"]})
+    assert finding.code == "readings-swapped"
+    assert "r1 under r3" in finding.message or "r3 under r1" in finding.message
+
+
+@pytest.mark.parametrize("bad", range(5))
+def test_with_four_or_more_the_bad_hole_is_named(bad: int) -> None:
+    r = readings(EXPECTED.then(Pose.turn(0.2)), 5, 8)
+    x, y = r[f"r{bad + 1}"]
+    finding = told({**r, f"r{bad + 1}": (x + 0.5, y - 0.4)}, count=5)
+    assert finding.code == "hole-bad"
+    assert finding.message.startswith(f"r{bad + 1} is bad")
+
+
+def test_with_three_the_residuals_are_told() -> None:
+    r = readings(EXPECTED, 3)
+    x, y = r["r1"]
+    finding = told({**r, "r1": (x + 0.5, y - 0.4)})
+    assert finding.code == "residual-too-large"
+    assert "four or more would show which" in finding.message
+
+
+def test_just_over_the_test_is_refused_and_just_under_it_is_not() -> None:
+    """With two holes a distance that is off by d leaves d² / 2 = 6.635 σ² at the limit."""
+    limit = SIGMA * math.sqrt(2 * 6.635)
+    (x0, y0), (x1, y1) = PLACES[:2]
+    run = math.hypot(x1 - x0, y1 - y0)
+    for share, taken in ((0.99, True), (1.01, False)):
+        r = readings(EXPECTED, 2)
+        x, y = r["r2"]
+        off = share * limit / run
+        r["r2"] = (x + off * (x1 - x0), y + off * (y1 - y0))
+        if taken:
+            assert good(r) is not None
+        else:
+            assert told(r).code == "residual-too-large"
+
+
+@pytest.mark.parametrize(
+    "move",
+    [
+        Pose.shift(FARTHEST + 1, 0.0),
+        Pose(1.0, 0.0, -255.0, 0.0, 1.0, -60.0).then(Pose.turn(LARGEST_TURN + 0.5)).then(
+            Pose.shift(255.0, 60.0)
+        ),
+    ],
+)  # fmt: skip
+def test_a_blank_that_lies_far_off(move: Pose) -> None:
+    finding = told(readings(move.then(EXPECTED), 3, 5))
+    assert finding.code == "blank-far-off"
+
+
+def test_holes_that_are_not_there() -> None:
+    with pytest.raises(Refusal) as caught:
+        refit(
+            Readings(InputFile("r", "0"), "abc", {"r1": (18.0, 10.0), "r9": (0.0, 10.0)}),
+            old(), 1, 2, SIGMA,
+        )  # fmt: skip
+    assert "r9 is no hole of blank 1 that is drilled before pass 2" in str(caught.value)
+    assert "these are: r1, r2, r3" in str(caught.value)
+
+
+def test_a_later_pass_may_read_holes_of_earlier_ones() -> None:
+    pose = Pose.shift(-400.0, 5.0).then(Pose.turn(0.1))
+    holes = {"r9": pose.point((400.0, 5.0)), "r2": pose.point(PLACES[1])}
+    done = refit(Readings(InputFile("r", "0"), "abc", holes), old(), 1, 3, SIGMA)
+    assert done.pose.point((400.0, 5.0)) == pytest.approx(holes["r9"], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("holes", "k", "code"),
+    [
+        ({"r1": (18.0, 10.0)}, 2, "readings-holes"),
+        (readings(EXPECTED), 7, "no-such-pass"),
+        (readings(EXPECTED), 1, "nothing-to-find"),
+    ],
+)
+def test_what_no_fit_can_be_made_of(holes: dict[str, Point], k: int, code: str) -> None:
+    assert told(holes, k=k).code == code

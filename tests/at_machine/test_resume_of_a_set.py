@@ -1,0 +1,267 @@
+"""A resumption as a person runs it, on a board cut in two passes and on one with two copies."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pytest
+
+from millprep.geometry.pose import Pose
+from millprep.report.record import schema
+from millprep.verify import reader
+from tests import bent
+from tests.at_machine.test_refit_of_a_set import made, turned
+from tests.cli import small
+from tests.cli.small import changed, run
+
+__all__ = ["made", "turned"]
+ISOLATE = "pass-2/.*isolate"
+TWO = changed(
+    "size = [60.0, 50.0]",
+    "size = [110.0, 50.0]",
+    changed('drawn_from = "copper"', 'drawn_from = "copper"\ncount = 2'),
+)
+
+
+def program(folder: Path, what: str) -> str:
+    """The one program whose file fits."""
+    names = [f.relative_to(folder).as_posix() for f in sorted(folder.rglob("*.ngc"))]
+    (name,) = (one for one in names if re.search(what, one))
+    return name
+
+
+def report(folder: Path) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((folder / "report.json").read_text("utf-8"))
+    return found
+
+
+def resume(made: Path, out: Path, *more: str, set_: str = "set") -> Any:
+    return run("resume", made / set_, *more, "--out", out)
+
+
+@pytest.fixture(scope="module")
+def isolated(made: Path) -> str:
+    return program(made / "set", ISOLATE)
+
+
+def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: Path) -> None:
+    done = resume(made, tmp_path / "new", isolated, "--after", "3")
+    assert done.exit_code == 0, done.output
+    new, old = report(tmp_path / "new"), report(made / "set")
+    jsonschema.validate(new, schema())
+    assert new["derived_from"] == old["set"] != new["set"]
+    (told,) = new["resumed"]
+    assert (told["of"], told["asked"], told["point"]) == (isolated, "--after 3", 3)
+    assert told["file"] == isolated.replace(".ngc", "-resumed.ngc")
+    files = {f.relative_to(tmp_path / "new").as_posix() for f in (tmp_path / "new").rglob("*.*")}
+    assert {told["file"], "toolpaths.csv", "report.json", "sheet.html"} <= files
+    assert "buzz-out.csv" not in files
+    text = (tmp_path / "new" / told["file"]).read_text("ascii")
+    assert f"(takes up {isolated} of set {old['set']})" in text
+    assert new["set"] in text.splitlines()[0]
+    lines = text.splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("G0"))
+    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:6]
+    # up, spindle, its dwell, over the touch point, over the place, down at the plunge feed
+    assert [line.split()[0] for line in head] == ["G0", "S12000.0000", "G4", "G0", "G0", "G1"]
+    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[5])
+
+
+def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) -> None:
+    done = resume(made, tmp_path / "new", isolated, "--after", "3")
+    assert done.exit_code == 0
+    page = (tmp_path / "new" / "sheet.html").read_text("utf-8")
+    for words in ("Put a new cutter vee in", "set Z zero", "must not have moved",
+                  "makes that cut anew", "Then go on with set", "goes on where a cutter broke",
+                  "do not set it again"):  # fmt: skip
+        assert words in page, words
+    # nothing tells to lay the blank again
+    assert "lift it off" not in page
+
+
+def test_the_same_again_is_the_same_to_the_byte(
+    made: Path, isolated: str, tmp_path: Path
+) -> None:
+    for name in ("one", "two"):
+        assert resume(made, tmp_path / name, isolated, "--after", "2").exit_code == 0
+    for file in (tmp_path / "one").rglob("*.*"):
+        other = tmp_path / "two" / file.relative_to(tmp_path / "one")
+        assert file.is_dir() or file.read_bytes() == other.read_bytes()
+
+
+def test_a_resumed_set_may_break_again(made: Path, isolated: str, tmp_path: Path) -> None:
+    assert resume(made, tmp_path / "one", isolated, "--after", "3").exit_code == 0
+    again = run("resume", tmp_path / "one", "isolate", "--after", "2", "--job", made / "job.toml",
+                "--out", tmp_path / "two")  # fmt: skip
+    assert again.exit_code == 0, again.output
+    first, second = report(tmp_path / "one"), report(tmp_path / "two")
+    assert second["derived_from"] == first["set"]
+    # it counts anew from where it began
+    assert second["resumed"][0]["points"] == first["resumed"][0]["cuts"]
+    assert second["resumed"][0]["cuts"] == first["resumed"][0]["cuts"] - 1
+
+
+def test_a_refitted_set_goes_on_where_it_lies(
+    made: Path, turned: Path, isolated: str, tmp_path: Path
+) -> None:
+    done = resume(made, tmp_path / "new", isolated, "--after", "3", set_="turned")
+    assert done.exit_code == 0, done.output
+    old = (turned / isolated).read_text("ascii").splitlines()
+    new = (tmp_path / "new" / report(tmp_path / "new")["resumed"][0]["file"]).read_text("ascii")
+    rest = [line for line in old[old.index("(restart point 3)") :] if line.startswith("G")]
+    # all but the feed, which is said anew
+    assert [one for one in new.splitlines() if one.startswith("G")][-len(rest) :][2:] == rest[2:]
+
+
+def test_by_place_within_a_loop(made: Path, isolated: str, tmp_path: Path) -> None:
+    text = (made / "set" / isolated).read_text("ascii").splitlines()
+    at = text.index("(restart point 3)")
+    x, y = 0.0, 0.0
+    for line in text[: at + 8]:
+        for word in line.split() if line.startswith("G") else ():
+            x = float(word[1:]) if word[0] == "X" else x
+            y = float(word[1:]) if word[0] == "Y" else y
+    done = resume(made, tmp_path / "new", isolated, "--after", "3", "--near", f"{x},{y}",
+                  "--overlap", "1.5")  # fmt: skip
+    assert done.exit_code == 0, done.output
+    (told,) = report(tmp_path / "new")["resumed"]
+    assert told["point"] == 3
+    assert told["overlap"] is None or 1.45 <= told["overlap"] <= 1.6
+
+
+@pytest.mark.parametrize("hole", ["1", "r1"])
+def test_by_hole(made: Path, tmp_path: Path, hole: str) -> None:
+    done = resume(made, tmp_path / "new", program(made / "set", "pass-1/.*register"),
+                  "--hole", hole)  # fmt: skip
+    assert done.exit_code == 0, done.output
+    (told,) = report(tmp_path / "new")["resumed"]
+    if hole == "1":
+        assert told["point"] == 1
+        return
+    passes = report(made / "set")["passes"]
+    (r1,) = (one for p in passes for one in p["registration"] if one["id"] == hole)
+    pose = Pose(*passes[0]["blank_to_machine"])
+    # a helix begins beside its centre
+    off = np.subtract(told["entry"][:2], pose.point(r1["blank"]))
+    assert np.hypot(*off) < r1["diameter"] / 2
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("two")
+    job = small.put(folder, TWO)
+    done = run("prepare", job, "--out", folder / "set")
+    assert done.exit_code == 0, done.output
+    return folder
+
+
+def test_a_board_s_share_of_every_program(two: Path, tmp_path: Path) -> None:
+    done = resume(two, tmp_path / "new", "--board", "lamp:2")
+    assert done.exit_code == 0, done.output
+    new, old = report(tmp_path / "new"), report(two / "set")
+    works = [p["work"] for p in old["passes"][0]["programs"] if p["work"] != "dry-run"]
+    assert [p["work"] for p in new["passes"][0]["programs"]] == works
+    for one in new["resumed"]:
+        assert (one["board"], one["copy"]) == ("lamp", 2)
+        # two alike share all between them
+        assert one["cuts"] * 2 == one["points"]
+    both = [resume(two, tmp_path / f"n{n}", "isolate", "--board", f"lamp:{n}") for n in (1, 2)]
+    assert [b.exit_code for b in both] == [0, 0]
+
+
+MISTAKES = [
+    (("isolate", "--after", "0"), "restart points 1 to"),
+    (("isolate", "--after", "9999"), "and no 9999"),
+    (("isolate", "--near", "-500,3"), "cuts nothing near"),
+    (("isolate", "--hole", "1"), "makes no holes"),
+    (("drill", "--hole", "99"), "makes holes 1 to 6"),
+    (("drill", "--hole", "r7"), "r7 is none"),
+    (("--after", "3"), "Say which program"),
+    (("nothing", "--after", "3"), "is none of"),
+    (("pass-1", "--after", "3"), "fits blank-1/pass-1"),
+    (("dry-run", "--after", "1"), "run it again from its start"),
+    (("--board", "lamp:7"), "it has lamp:1, lamp:2"),
+]
+
+
+@pytest.mark.parametrize(("words", "told"), MISTAKES)
+def test_mistakes_are_told(two: Path, tmp_path: Path, words: tuple[str, ...], told: str) -> None:
+    done = resume(two, tmp_path / "new", *words)
+    assert done.exit_code == 2, done.output
+    assert told in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("isolate",), "say where to go on"),
+        (("isolate", "--hole", "1", "--after", "2"), "do not go with it"),
+        (("isolate", "--after", "2", "--overlap", "3"), "measured from the place"),
+        (("isolate", "--near", "12"), "is no X,Y"),
+        (("isolate", "--near", "nan,3"), "is no X,Y"),
+        (("--board", "lamp:x"), "is no BOARD"),
+        (("isolate", "--near", "1,2", "--overlap", "0"), "not in the range"),
+    ],
+)
+def test_calls_that_make_no_sense(
+    two: Path, tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
+    done = resume(two, tmp_path / "new", *words)
+    assert done.exit_code == 2
+    assert told in done.stderr
+
+
+def test_the_set_itself_is_not_replaced(two: Path) -> None:
+    done = resume(two, two / "set", "isolate", "--after", "2")
+    assert done.exit_code == 2
+    assert "keep it" in done.stderr
+
+
+def test_a_program_that_was_changed_is_not_taken_up(tmp_path: Path) -> None:
+    job = small.put(tmp_path)
+    assert run("prepare", job, "--out", tmp_path / "set").exit_code == 0
+    file = tmp_path / "set" / program(tmp_path / "set", "isolate")
+    text = file.read_text("ascii")
+    file.write_text(text.replace("Z-0.0800", "Z-0.0900"), "ascii")
+    done = run("resume", tmp_path / "set", "isolate", "--after", "1", "--out", tmp_path / "new")
+    assert done.exit_code == 1
+    assert "not as it was written" in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_json(two: Path, tmp_path: Path) -> None:
+    good = resume(two, tmp_path / "new", "isolate", "--after", "2", "--json")
+    assert json.loads(good.stdout)["resumed"][0]["point"] == 2
+    bad = resume(two, tmp_path / "other", "isolate", "--after", "99", "--json")
+    assert json.loads(bad.stdout)["findings"][0]["code"] == "resume-no-such-point"
+
+
+def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
+    table = bent.probed(bent.prepared(tmp_path), 1, tmp_path)
+    job = ("--job", tmp_path / "job.toml")
+    done = run("level", tmp_path / "set", table, "--pass", "1", "--out", tmp_path / "level", *job)
+    assert done.exit_code == 0, done.output
+    name = program(tmp_path / "level", "pass-1/.*isolate")
+    # the middle of a long cut: what a bend splits is entered like all else
+    trace = reader.read((tmp_path / "level" / name).read_text("ascii"), file=name)
+    feeds = [m for m in trace.moves if m.kind != "rapid" and m.start[:2] != m.end[:2]]
+    x, y, _ = feeds[len(feeds) // 2].end
+    done = run("resume", tmp_path / "level", name, "--near", f"{x},{y}", "--out",
+               tmp_path / "new", *job)  # fmt: skip
+    assert done.exit_code == 0, done.output
+    new = report(tmp_path / "new")
+    assert new["derived_from"] == report(tmp_path / "level")["set"]
+    rest = reader.read((tmp_path / "new" / new["resumed"][0]["file"]).read_text(), file="").moves
+    heights = {m.end[2] for m in rest if m.kind != "rapid"}
+    assert len(heights) > 20
+    assert {m.end for m in rest[4:]} <= {m.end for m in trace.moves}
+    again = run("verify", tmp_path / "new", *job)
+    assert again.exit_code == 0, again.output
+    told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
+    assert "only goes on where a cutter broke" in told.stderr

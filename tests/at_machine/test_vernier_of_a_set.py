@@ -1,0 +1,137 @@
+"""Verniers as a person uses them, on a small board cut in two passes."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from millprep.geometry.pose import Pose
+from tests.at_machine.test_refit_of_a_set import JOB, strip
+from tests.cli import small
+from tests.cli.small import run
+
+DEPTH = 0.08
+MOVE = Pose.turn(0.03).then(Pose.shift(0.06, -0.05))
+"""Where the blank lies in pass 2, against where it was found by its holes; machine frame."""
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("scales")
+    done = run("prepare", small.put(folder, JOB, strip), "--out", folder / "set")
+    assert done.exit_code == 0, done.output
+    return folder
+
+
+def report(folder: Path) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((folder / "report.json").read_text("utf-8"))
+    return found
+
+
+def cut_lines(folder: Path, number: int, program: str | None, lies: Pose) -> np.ndarray[Any, Any]:
+    """(n, 2, 2) straight cuts at engraving depth, where they end up on a blank that lies so."""
+    rows = []
+    before: tuple[str, float, float, float] = ("", 0.0, 0.0, 0.0)
+    with (folder / "toolpaths.csv").open() as stream:
+        for row in csv.DictReader(stream):
+            name, x, y, z = row["program"], float(row["x"]), float(row["y"]), float(row["z"])
+            at_depth = z == before[3] == -DEPTH and before[0] == name
+            wanted = program is None or program in name
+            if at_depth and int(row["pass"]) == number and row["motion"] == "feed" and wanted:
+                rows.append([before[1:3], (x, y)])
+            before = (name, x, y, z)
+    found = np.array(rows)
+    return np.asarray(lies.inverse().points(found.reshape(-1, 2)).reshape(found.shape))
+
+
+def at_edge(
+    lines: np.ndarray[Any, Any], vernier: dict[str, Any], reach: float, *, off: float = 0.0
+) -> list[float]:
+    """Where cuts that end near the common edge of a vernier cross it, along what it measures."""
+    along = "xy".index(vernier["measures"])
+    across = 1 - along
+    at = vernier["at"]
+    found = set()
+    for line in lines:
+        straight = abs(line[0][along] - line[1][along]) < 0.01
+        for end in line:
+            near = abs(end[across] - at[across]) <= off + 1e-3
+            if straight and near and abs(end[along] - at[along]) <= reach + off + 1e-3:
+                found.add(round(float(end[along] - at[along]), 3))
+    return sorted(found)
+
+
+def test_combs_stand_where_the_report_says(made: Path) -> None:
+    folder = made / "set"
+    one, two = report(folder)["passes"]
+    assert one["verniers"] == []
+    assert {v["measures"] for v in two["verniers"]} == {"x", "y"}
+    first = cut_lines(folder, 1, None, Pose(*one["blank_to_machine"]))
+    second = cut_lines(folder, 2, "engrave", Pose(*two["blank_to_machine"]))
+    for vernier in two["verniers"]:
+        assert vernier["passes"] == [1, 2]
+        n = np.arange(-vernier["reach"], vernier["reach"] + 1)
+        reach = vernier["reach"] * vernier["pitch"]
+        assert at_edge(first, vernier, reach) == pytest.approx(n * vernier["pitch"], abs=2e-3)
+        assert at_edge(second, vernier, reach) == pytest.approx(
+            n * (vernier["pitch"] - vernier["step"]), abs=2e-3
+        )
+
+
+def test_second_combs_come_before_all_else(made: Path) -> None:
+    names = [p["file"].rsplit("/", 1)[-1] for p in report(made / "set")["passes"][1]["programs"]]
+    works = [p["work"] for p in report(made / "set")["passes"][1]["programs"]]
+    assert works[:2] == ["dry-run", "engrave"]
+    assert names[1].startswith("02-engrave-")
+    text = (made / "set" / "blank-1" / "pass-2" / names[1]).read_text("ascii")
+    assert "read them" in text
+
+
+def lines_read(folder: Path, truth: Pose) -> dict[str, float]:
+    """What a person reads on a blank that truly lies so: where gaps between lines vanish."""
+    one, two = report(folder)["passes"]
+    first = cut_lines(folder, 1, None, Pose(*one["blank_to_machine"]))
+    second = cut_lines(folder, 2, "engrave", truth)
+    found = {}
+    for vernier in two["verniers"]:
+        reach = vernier["reach"] * vernier["pitch"]
+        a = np.array(at_edge(first, vernier, reach))
+        b = np.array(at_edge(second, vernier, reach, off=0.2))
+        assert len(a) == len(b) == 2 * vernier["reach"] + 1
+        gaps = b - a
+        found[vernier["id"]] = float(
+            np.interp(0.0, gaps[::-1], np.arange(vernier["reach"], -vernier["reach"] - 1, -1))
+        )
+    return found
+
+
+def test_readings_bring_the_pass_onto_the_blank(made: Path, tmp_path: Path) -> None:
+    folder = made / "set"
+    expected = Pose(*report(folder)["passes"][1]["blank_to_machine"])
+    truth = expected.then(MOVE)
+    lines = lines_read(folder, truth)
+    file = tmp_path / "read.toml"
+    rows = "\n".join(f"{name} = {line:.3f}" for name, line in lines.items())
+    file.write_text(f'set = "{report(folder)["set"]}"\n[verniers]\n{rows}\n', encoding="utf-8")
+    done = run("refit", folder, file, "--pass", "2", "--vernier", "--out", tmp_path / "new")
+    assert done.exit_code == 0, done.output
+    assert "refit-vernier" in done.stderr
+    found = Pose(*report(tmp_path / "new")["passes"][1]["blank_to_machine"])
+    for corner in ((0.0, 0.0), (120.0, 60.0)):
+        # lines read to a hundredth of one, ends to a micrometre over a short base
+        assert found.point(corner) == pytest.approx(truth.point(corner), abs=3e-3)
+    assert run("verify", tmp_path / "new", "--job", made / "job.toml").exit_code == 0
+
+
+def test_a_file_of_the_other_kind_is_refused_by_word(made: Path, tmp_path: Path) -> None:
+    file = tmp_path / "read.toml"
+    file.write_text('set = "x"\n[verniers]\nv1 = 1\n', encoding="utf-8")
+    done = run("refit", made / "set", file, "--pass", "2", "--out", tmp_path / "new")
+    assert done.exit_code == 2
+    assert "give it with --vernier" in done.stderr
+    assert not (tmp_path / "new").exists()

@@ -1,0 +1,223 @@
+"""A dry run: above the copper, the spindle off, first in its pass; and lines that are engraved."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.gcode import dry_run, sink
+from millprep.gcode.build import build
+from millprep.gcode.program_time import TallySink
+from millprep.gcode.rs274 import TextSink
+from millprep.gcode.table import TableSink
+from millprep.geometry.path import Path
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box, Clamp
+from millprep.model.cut import Cut, Engraving, HoleCut, Ring
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.plan import ProbePlan
+from millprep.model.program import Program
+from millprep.passes.labels import DIGITS, HEIGHT, WIDTH, strokes
+from millprep.verify import motion, reader
+from tests.toolpaths.bench import BLANK, MACHINE, drill, mill, profiling, vee
+
+SHOWN = ((20.0, 20.0), (80.0, 60.0))
+PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
+CUTS: tuple[Cut, ...] = (
+    HoleCut((30.0, 30.0), 1.0, "drill1", 1.8, "drill", 0, "h1"),
+    *(Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", (10.0, 10.0))),
+)
+
+
+def made(*, by_program: bool = True) -> tuple[str, ...]:
+    """The text of every program of a pass."""
+    machine = replace(MACHINE, spindle_by_program=by_program)
+    found = []
+    for program in build(CUTS, PASS, (drill(1.0), vee()), machine, profiling(), SHOWN):
+        text = io.StringIO()
+        sink.run(program, TextSink(text.write, "0123", "job", machine))
+        trace = reader.read(text.getvalue(), file=program.file)
+        told = motion.check(
+            trace, cutter=program.cutter, machine=machine, clamps=(), mill_pass=PASS,
+            blank=BLANK, spoilboard=6.0, file=program.file, at=program.start[:2],
+        )  # fmt: skip
+        assert told == ()
+        found.append(text.getvalue())
+    return tuple(found)
+
+
+@pytest.mark.parametrize("by_program", [True, False])
+def test_a_dry_run_passes_every_rule_and_never_starts_the_spindle(by_program: bool) -> None:
+    dry, *cutting = made(by_program=by_program)
+    assert "M3" not in dry
+    assert "start the spindle" not in dry
+    assert dry.count("G4 P4.0") == len(SHOWN)
+    heights = [
+        float(word[1:])
+        for line in dry.splitlines()
+        if not line.startswith("(")
+        for word in line.split()
+        if word.startswith("Z")
+    ]
+    assert min(heights) == 1.0
+    for text in cutting:
+        assert ("M3" in text) == by_program
+
+
+def test_it_is_the_first_program_with_the_cutter_that_cuts_first() -> None:
+    programs = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), SHOWN)
+    files = [program.file.rsplit("/", 1)[-1] for program in programs]
+    assert files == ["01-dry-run-vee.ngc", "02-engrave-vee.ngc", "03-drill-drill1.ngc"]
+    # nothing to show, and it goes around all the same; nothing to cut, nothing at all
+    assert [p.works for p in build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling())] == [
+        ("dry-run",), ("engrave",), ("drill",),
+    ]  # fmt: skip
+    assert build((), PASS, (), MACHINE, profiling(), SHOWN) == ()
+
+
+CLAMP = Clamp(Box(25.0, 0.0, 40.0, 30.0), 6.5)
+PROBE = ProbePlan(mill(2.0), 0.4, 30.0, 0.01)
+HOLE = RegistrationHole("r1", (80.0, 60.0), (80.0, 60.0), 4.0, "locate", 1, 2)
+
+
+def around(
+    machine: Machine = MACHINE, clamps: tuple[Clamp, ...] = (), cuts: tuple[Cut, ...] = CUTS
+) -> tuple[Program, tuple[Program, ...]]:
+    dry, *others = build(
+        cuts, PASS, (drill(1.0), vee()), machine, profiling(), clamps=clamps
+    )
+    return dry, tuple(others)
+
+
+def reach(programs: tuple[Program, ...]) -> BaseGeometry:
+    """All that cutters pass over, arcs as they run, by shapely alone."""
+    shapes = []
+    for one in programs:
+        at = one.start
+        for move in one.moves:
+            line: BaseGeometry = shapely.LineString([at[:2], (move.x, move.y)])
+            if move.i is not None and move.j is not None:
+                centre = (at[0] + move.i, at[1] + move.j)
+                # more than the arc, and never more than its circle
+                line = shapely.Point(centre).buffer(math.hypot(move.i, move.j)).intersection(
+                    line.buffer(2 * math.hypot(move.i, move.j))
+                )
+            shapes.append(line.buffer(one.cutter.width(max(one.depth, 0.0)) / 2))
+            at = (move.x, move.y, move.z)
+    return shapely.union_all(shapes)
+
+
+def ring(dry: Program) -> shapely.Polygon:
+    return shapely.Polygon([(m.x, m.y) for m in dry.moves if m.motion == "feed"])
+
+
+def test_it_goes_around_all_that_the_pass_cuts_and_no_farther_than_it_must() -> None:
+    dry, others = around()
+    seen = reach(others)
+    assert ring(dry).buffer(1e-6).covers(seen)
+    assert seen.convex_hull.buffer(0.3).covers(ring(dry))
+    assert len(dry.moves) < 40
+
+
+def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
+    dry, _ = around(clamps=(CLAMP, replace(CLAMP, height=20.0, passes=(1,))))
+    assert {move.z for move in dry.moves} == {6.5 + dry_run.MARGIN}
+    text = io.StringIO()
+    sink.run(dry, TextSink(text.write, "0123", "job", MACHINE))
+    first = next(line for line in text.getvalue().splitlines() if line.startswith("G0"))
+    assert first == "G0 Z8.5000"
+    trace = reader.read(text.getvalue(), file=dry.file)
+    told = motion.check(
+        trace, cutter=dry.cutter, machine=MACHINE, clamps=(CLAMP,), mill_pass=PASS,
+        blank=BLANK, spoilboard=6.0, file=dry.file, at=dry.start[:2],
+    )  # fmt: skip
+    assert told == ()
+    lower = text.getvalue().replace("Z8.5", "Z6.0")
+    low = motion.check(
+        reader.read(lower, file=dry.file), cutter=dry.cutter, machine=MACHINE, clamps=(CLAMP,),
+        mill_pass=PASS, blank=BLANK, spoilboard=6.0, file=dry.file, at=dry.start[:2],
+    )  # fmt: skip
+    assert {f.code for f in low} == {"clamp-hit"}
+
+
+def test_without_clamps_it_runs_at_clearance() -> None:
+    dry, _ = around()
+    assert {move.z for move in dry.moves} == {MACHINE.clearance}
+
+
+def test_the_outline_ends_at_the_travel_and_says_so() -> None:
+    edge = (*CUTS, Ring(Path.lines([(0.1, 30.0), (0.1, 60.0)]), 0, "c1", 0, "vee", 0.1))
+    dry, _ = around(cuts=edge)
+    assert min(move.x for move in dry.moves) == MACHINE.travel.x0
+    assert not [n for n in around()[0].notes if "past it" in n]
+    wide = replace(MACHINE, travel=replace(MACHINE.travel, x0=0.08))
+    dry, _ = around(wide, cuts=edge)
+    assert min(move.x for move in dry.moves) == 0.08
+    assert [n for n in dry.notes if "cutters reach 0.06 mm past it" in n]
+
+
+def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_told() -> None:
+    tall = replace(CLAMP, height=MACHINE.above)
+    first, *_ = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), clamps=(tall,))
+    assert first.work == "engrave"
+    (told,) = dry_run.told(PASS, (tall,), MACHINE)
+    assert told.code == "dry-run-left-out"
+    assert dry_run.told(PASS, (CLAMP,), MACHINE) == ()
+    # with little room above, the margin gives way
+    assert dry_run.height(MACHINE, MACHINE.above - 0.5) == MACHINE.above
+
+
+def test_where_holes_are_touched_the_tip_goes_around_and_the_marks_come_after() -> None:
+    found = replace(PASS, registration=(HOLE,))
+    programs = build(
+        CUTS, found, (drill(1.0), vee()), MACHINE, profiling(), SHOWN, probe=PROBE
+    )
+    files = [program.file.rsplit("/", 1)[-1] for program in programs]
+    assert files[:4] == [
+        "01-dry-run-mill.ngc", "02-probe-mill.ngc", "03-dry-run-vee.ngc", "04-engrave-vee.ngc",
+    ]  # fmt: skip
+    assert all(move.wait == 0 for move in programs[0].moves)
+    assert [move.wait for move in programs[2].moves if move.wait] == [4.0] * len(SHOWN)
+    assert ring(programs[0]).covers(shapely.Point(HOLE.machine).buffer(1.0))
+
+
+def test_waits_cost_time_and_leave_the_table_as_it_is() -> None:
+    (dry, *_) = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), SHOWN)
+    still = replace(dry, moves=tuple(move._replace(wait=0.0) for move in dry.moves))
+    seconds, tables = [], []
+    for program in (dry, still):
+        text, table = io.StringIO(), io.StringIO()
+        text_sink, tally = TextSink(text.write, "0123", "job", MACHINE), TallySink(MACHINE)
+        sink.run(program, text_sink, TableSink(table.write, text_sink), tally)
+        seconds.append(tally.figures.seconds)
+        lines = text.getvalue().splitlines()
+        rows = [row.split(",") for row in table.getvalue().splitlines()]
+        for row in rows[3:]:
+            assert lines[int(row[3]) - 1].startswith("G")
+            assert not lines[int(row[3]) - 1].startswith("G4")
+        tables.append([row[4:] for row in rows])
+    assert seconds[0] - seconds[1] == pytest.approx(4.0 * len(SHOWN))
+    assert tables[0] == tables[1]
+
+
+def test_digits_are_drawn_within_their_box_and_all_differ() -> None:
+    shapes = {}
+    for digit in DIGITS:
+        lines = shapely.union_all([path.line() for path in strokes(digit, (0.0, 0.0))])
+        x0, y0, x1, y1 = lines.bounds
+        assert (x0 >= 0, y0 >= 0, x1 <= WIDTH, y1 <= HEIGHT) == (True,) * 4
+        assert (y0, y1) == (0.0, HEIGHT)
+        shapes[digit] = lines
+    for one, a in shapes.items():
+        for other, b in shapes.items():
+            if one != other:
+                assert shapely.hausdorff_distance(a, b, densify=0.05) > 0.3
+    wide = shapely.union_all([path.line() for path in strokes("12", (5.0, 5.0))])
+    assert wide.bounds[2] <= 5.0 + 3.0 + WIDTH
+    assert all(isinstance(path, Path) for path in strokes("0123456789", (0.0, 0.0)))

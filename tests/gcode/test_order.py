@@ -1,0 +1,84 @@
+"""Visiting orders: everything once, and never longer than the order before improvement."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from millprep.gcode import order
+from millprep.geometry.path import Path, Point
+from millprep.geometry.pose import Pose
+
+PLACES = st.lists(
+    st.tuples(st.floats(0, 300), st.floats(0, 180)), min_size=1, max_size=40, unique=True
+)
+QUICK = settings(max_examples=40, deadline=None)
+
+
+def length(places: list[Point], tour: list[int], start: Point) -> float:
+    way = [start, *(places[n] for n in tour)]
+    return sum(math.dist(a, b) for a, b in itertools.pairwise(way))
+
+
+def nearest_next(places: list[Point], start: Point) -> list[int]:
+    left, here, tour = set(range(len(places))), start, []
+    while left:
+        n = min(left, key=lambda k: (math.dist(places[k], here), k))
+        tour.append(n)
+        left.remove(n)
+        here = places[n]
+    return tour
+
+
+@QUICK
+@given(PLACES)
+def test_every_place_is_visited_once_and_no_farther_than_by_nearest_next(
+    places: list[Point],
+) -> None:
+    tour = order.points(places, (0.0, 0.0))
+    assert sorted(tour) == list(range(len(places)))
+    plain = nearest_next(places, (0.0, 0.0))
+    assert length(places, tour, (0.0, 0.0)) <= length(places, plain, (0.0, 0.0)) + 1e-6
+
+
+def test_a_row_is_walked_along() -> None:
+    places = [(float(x), 0.0) for x in (50, 10, 40, 20, 30)]
+    assert [places[n][0] for n in order.points(places, (0.0, 0.0))] == [10, 20, 30, 40, 50]
+
+
+def test_a_crossing_is_undone() -> None:
+    rng = np.random.default_rng(5)
+    places = [(float(x), float(y)) for x, y in rng.uniform(0, 100, (200, 2))]
+    ours = length(places, order.points(places, (0.0, 0.0)), (0.0, 0.0))
+    plain = length(places, nearest_next(places, (0.0, 0.0)), (0.0, 0.0))
+    assert ours < 0.95 * plain
+
+
+def test_no_place_gives_no_tour() -> None:
+    assert order.points([], (0.0, 0.0)) == []
+    assert order.paths([], (0.0, 0.0)) == []
+
+
+def test_open_paths_keep_their_start_and_closed_ones_are_entered_nearby() -> None:
+    far = Path.lines([(100.0, 0.0), (60.0, 0.0)])
+    loop = Path.lines([(40.0, 10.0), (40.0, 0.0), (50.0, 0.0), (50.0, 10.0), (40.0, 10.0)])
+    found = order.paths([far, loop], (0.0, 0.0))
+    assert [k for k, _ in found] == [1, 0]
+    # entered at the corner nearest to where the cutter comes from
+    assert loop.xy[found[0][1]].tolist() == [40.0, 0.0]
+    assert found[1] == (0, 0)
+
+
+@QUICK
+@given(st.floats(-200, 200), st.floats(-200, 200), st.sampled_from([0.0, 90.0, 180.0, 270.0]))
+def test_an_order_is_the_same_wherever_its_courses_lie(x: float, y: float, turn: float) -> None:
+    """A grid of squares, all as far from each other: what is as near is taken as it is listed."""
+    pose = Pose.turn(turn).then(Pose.shift(x, y))
+    ring = np.array([(0, 0), (2, 0), (2, 2), (0, 2), (0, 0)], dtype=float)
+    squares = [Path.lines(ring + np.array([5 * i, 5 * j])) for i in range(4) for j in range(4)]
+    moved = [path.moved(pose) for path in squares]
+    assert order.paths(moved, moved[0].middle) == order.paths(squares, squares[0].middle)

@@ -1,0 +1,52 @@
+"""Lengths and times of programs whose figures are known by heart."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from millprep.gcode.program_time import TallySink
+from millprep.gcode.sink import run
+from millprep.model.program import Move, Program
+from millprep.model.set_of_programs import Figures
+from tests.toolpaths.bench import MACHINE, vee
+
+
+def figures(*moves: Move) -> Figures:
+    sink = TallySink(MACHINE)
+    run(
+        Program("blank-1/pass-1/01-x.ngc", 1, 1, vee(), ("isolate",), 0.1, 1e4, (0, 0, 5), moves),
+        sink,
+    )
+    return sink.figures
+
+
+def test_lines() -> None:
+    got = figures(
+        Move("rapid", 30, 40, 5), Move("feed", 30, 40, 0, feed=60), Move("feed", 33, 44, 0, feed=60)
+    )
+    assert got.travel_length == pytest.approx(50)
+    assert got.cut_length == pytest.approx(10)
+    assert got.seconds == pytest.approx(MACHINE.dwell + 50 / MACHINE.rapid * 60 + 10)
+
+
+@pytest.mark.parametrize(
+    ("motion", "end", "sweep"),
+    [
+        ("arc_ccw", (0, 2), math.pi / 2),
+        ("arc_cw", (0, 2), 3 * math.pi / 2),
+        ("arc_ccw", (2, 0), 2 * math.pi),
+    ],
+)
+def test_arcs(motion: str, end: tuple[float, float], sweep: float) -> None:
+    got = figures(
+        Move("rapid", 2, 0, 5),
+        Move(motion, *end, 5, -2, 0, 60),  # type: ignore[arg-type]
+    )
+    assert got.cut_length == pytest.approx(2 * sweep)
+
+
+def test_a_helix_is_longer_than_its_circle() -> None:
+    got = figures(Move("rapid", 2, 0, 5), Move("arc_ccw", 2, 0, 2, -2, 0, 60))
+    assert got.cut_length == pytest.approx(math.hypot(4 * math.pi, 3))

@@ -1,0 +1,70 @@
+"""The program that probes a surface: every node from above, and the rules take it."""
+
+from __future__ import annotations
+
+import io
+
+import shapely
+
+from millprep.gcode import sink
+from millprep.gcode.rs274 import TextSink
+from millprep.gcode.surface_probe import FREE, Probing, order, program
+from millprep.geometry.pose import Pose
+from millprep.model.milling_pass import MillingPass
+from millprep.verify import motion, reader
+from millprep.verify.surface_probing import grid_fault
+from tests.toolpaths.bench import BLANK, MACHINE, vee
+
+PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
+X, Y = [10.0, 50.0, 90.0], [12.0, 40.0, 70.0]
+PROBING = Probing(vee(), 1.0, stops=False, electrical=True)
+
+
+def text(probing: Probing = PROBING) -> str:
+    out = io.StringIO()
+    sink.run(program(PASS, X, Y, probing, MACHINE), TextSink(out.write, "0123", "job", MACHINE))
+    return out.getvalue()
+
+
+def test_rows_are_probed_to_and_fro_between_two_touches_of_zero() -> None:
+    places = list(order(PASS.touch, X, Y))
+    assert places[0] == places[-1] == (50.0, 5.0)
+    assert places[3:6] == [(90.0, 12.0), (90.0, 40.0), (50.0, 40.0)]
+    assert set(places[1:-1]) == {(x, y) for x in X for y in Y}
+
+
+def test_every_touch_goes_straight_down_from_free_air() -> None:
+    made = program(PASS, X, Y, PROBING, MACHINE)
+    touches = [i for i, m in enumerate(made.moves) if m.motion == "probe"]
+    assert len(touches) == 11
+    for i in touches:
+        before, touch, after = made.moves[i - 1 : i + 2]
+        assert (before.x, before.y, before.z) == (touch.x, touch.y, 1.0 + FREE)
+        assert touch.z == -1.0
+        assert (after.motion, after.z) == ("rapid", MACHINE.clearance)
+    assert not made.spins
+
+
+def test_every_rule_takes_it() -> None:
+    trace = reader.read(text(), file="p.ngc")
+    told = motion.check(
+        trace, cutter=vee(), machine=MACHINE, clamps=(), mill_pass=PASS, blank=BLANK,
+        spoilboard=6.0, file="p.ngc", at=PASS.touch, touching=shapely.box(1, 1, 99, 79),
+    )  # fmt: skip
+    assert told == ()
+    assert grid_fault(trace, shapely.box(10, 12, 90, 70), PASS.touch, "p.ngc") is None
+
+
+def test_it_stops_only_where_nobody_logs() -> None:
+    assert "M0" not in text()
+    assert "M3" not in text()
+    by_hand = text(Probing(vee(), 1.0, stops=True, electrical=True))
+    assert by_hand.count("M0") == 11
+    assert "(MSG, point 2: write down Z as the display shows it, then go on)\nM0\n" in by_hand
+
+
+def test_the_head_says_how_contact_is_told() -> None:
+    assert "clip one wire of the probe input to the tip" in text()
+    switch = text(Probing(vee(), 1.0, stops=False, electrical=False))
+    assert "clip one wire" not in switch
+    assert "probe's own switch" in switch

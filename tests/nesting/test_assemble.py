@@ -1,0 +1,73 @@
+"""From the job's values to nesting and back, copies left out or made alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import shapely
+
+from millprep.model.board import Board, CopperPiece
+from millprep.model.finding import Refusal
+from millprep.model.plan import BlankPlan, BoardPlan, LayerRoles
+from millprep.nesting.assemble import layout_of, only, sheet_of, wanted_of, without
+from millprep.nesting.nest import Effort, nest
+from millprep.nesting.wanted import area_of
+
+OUTLINE = shapely.box(100, -50, 160, -20).difference(shapely.box(150, -30, 160, -20))
+assert isinstance(OUTLINE, shapely.Polygon)
+BOARD = Board("lamp", OUTLINE, (CopperPiece("c1", shapely.box(101, -49, 103, -48)),), ())
+PLAN = BoardPlan(
+    "lamp", Path("/lamp.dxf"), "lamp.dxf", 3, "components", LayerRoles((), (), ()), None, (),
+    turns=(0.0, 90.0), priority=2,
+)  # fmt: skip
+BLANK = BlankPlan((150.0, 100.0), 1.6, 0.035, 8.0, 3.0, 2)
+OFFCUT = BlankPlan(
+    (90, 90), 1.6, 0.035, 8.0, 3.0, 1, ((0, 0), (90, 0), (90, 60), (60, 90), (0, 90))
+)
+EFFORT = Effort(750, 1)
+
+
+def test_the_layout_has_the_poses_of_the_spots() -> None:
+    wanted = [wanted_of(BOARD, PLAN)]
+    assert wanted[0].mirrored
+    assert (wanted[0].copies, wanted[0].priority) == ((1, 2, 3), 2)
+    plans = [BLANK, OFFCUT]
+    nested = nest(wanted, [sheet_of(plan) for plan in plans], EFFORT)
+    layout = layout_of(nested.spots, nested.blanks, wanted, {"lamp": BOARD}, plans)
+    assert [p.copy for p in layout.placements] == [1, 2, 3]
+    assert [p.index for p in layout.placements] == [0, 1, 2]
+    assert all(p.pose.mirrored for p in layout.placements)
+    for placement, spot in zip(layout.placements, nested.spots, strict=True):
+        area = placement.pose.shape(placement.board.outline)
+        assert area.equals_exact(area_of(wanted[0], spot), 1e-12)
+        assert area.bounds[:2] == pytest.approx((spot.x, spot.y), abs=1e-12)
+    assert [blank.size for blank in layout.blanks] == [plans[n].size for n in nested.blanks]
+
+
+def test_an_offcut_keeps_its_outline() -> None:
+    wanted = [wanted_of(BOARD, PLAN)]
+    nested = nest(only(wanted, {("lamp", 2)}), [sheet_of(OFFCUT)], EFFORT)
+    (spot,) = nested.spots
+    assert (spot.board, spot.copy) == ("lamp", 2)
+    layout = layout_of(nested.spots, nested.blanks, wanted, {"lamp": BOARD}, [OFFCUT])
+    outline = layout.blanks[0].outline
+    assert outline is not None
+    assert outline.equals(sheet_of(OFFCUT).outline)
+    assert outline.contains(area_of(wanted[0], spot))
+
+
+def test_what_is_left_out_moves_nobody() -> None:
+    nested = nest([wanted_of(BOARD, PLAN)], [sheet_of(BLANK)], EFFORT)
+    fewer = without(nested.spots, {("lamp", 2)})
+    assert fewer == (nested.spots[0], nested.spots[2])
+
+
+def test_unknown_copies_are_told() -> None:
+    wanted = [wanted_of(BOARD, PLAN)]
+    nested = nest(wanted, [sheet_of(BLANK)], EFFORT)
+    with pytest.raises(Refusal, match="no board lamp copy 4"):
+        without(nested.spots, {("lamp", 4), ("lamp", 1)})
+    with pytest.raises(Refusal, match="no board bell copy 1") as refused:
+        only(wanted, {("bell", 1)})
+    assert refused.value.exit_code == 2

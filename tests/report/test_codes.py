@@ -1,0 +1,84 @@
+"""Every finding code of the source is explained, and nothing else."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import astuple
+
+import pytest
+
+from millprep.report.explain import explanations
+from tests.report.codes import KEBAB, PACKAGE, codes, of_the_package
+
+NO_CODES = {
+    "as-cut",  # names of files and pictures
+    "broken-code", "broken-number", "broken-point", "missing-eof", "second-section",
+    "unknown-section",  # kinds of damage in a DXF file
+    "dry-run", "non-modal",  # kinds of programs and words
+    "endmill-2",  # a preset
+    "latin-1", "utf-8", "utf-8-sig",  # encodings
+}  # fmt: skip
+"""Words with hyphens that are no codes; a new one is listed here, or explained."""
+FILLED = {
+    "*-empty": {"copper-empty", "outline-empty", "holes-empty"},
+    "*-no-layer": {"copper-no-layer", "outline-no-layer", "holes-no-layer"},
+}
+"""Codes that are put together, and what comes of them."""
+
+
+def hyphened() -> set[str]:
+    """Every string of the package that could be a code."""
+    return {
+        node.value
+        for file in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(file.read_text("utf-8")))
+        if isinstance(node, ast.Constant)
+        and isinstance(node.value, str)
+        and KEBAB.fullmatch(node.value)
+    }
+
+
+def expected() -> set[str]:
+    said = of_the_package()
+    filled = {code for code in said if "*" in code}
+    assert filled == set(FILLED)
+    made = set[str]().union(*FILLED.values())
+    return (said - filled) | made | (hyphened() - NO_CODES)
+
+
+def test_every_code_of_the_source_is_explained() -> None:
+    assert expected() - set(explanations()) == set()
+
+
+def test_nothing_is_explained_that_the_source_does_not_say() -> None:
+    assert set(explanations()) - expected() == set()
+
+
+def test_explanations_are_sentences() -> None:
+    for one in explanations().values():
+        for part in astuple(one)[1:]:
+            assert part == part.strip()
+            assert part[0].isupper() or part.startswith(("z ", "report.json"))
+            assert part.endswith("."), part
+            assert len(part) > 8, (one.code, part)
+
+
+def test_no_two_codes_mean_the_same() -> None:
+    means = [one.means for one in explanations().values()]
+    assert len(set(means)) == len(means)
+
+
+@pytest.mark.parametrize(
+    ("source", "found"),
+    [
+        ("class Finding:\n    code: str\nFinding(code='a-b')", {"a-b"}),
+        ("def note(code, words): ...\nnote('c-d', '')", {"c-d"}),
+        ("class L:\n    def stop(self, code): ...\nledger.stop('e-f')", {"e-f"}),
+        ("def note(code): ...\nnote('a-b' if x else 'c-d')", {"a-b", "c-d"}),
+        ("def note(code): ...\nnote(f'{role}-empty')", {"*-empty"}),
+        ("def note(code): ...\ndef f():\n    c = 'a-b'\n    note(c)", {"a-b"}),
+        ("def note(words): ...\nnote('a-b')", set()),
+    ],
+)
+def test_codes_are_found_where_they_are_said(source: str, found: set[str]) -> None:
+    assert codes([source]) == found

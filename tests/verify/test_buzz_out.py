@@ -1,0 +1,100 @@
+"""The list of checks with a meter: what is touched, when, and in which order."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.board import Hole
+from millprep.model.check import Check
+from millprep.model.layout import Layout
+from millprep.model.milling_pass import Join
+from millprep.verify.as_cut import as_cut
+from millprep.verify.buzz_out import STRIP, buzz_out
+from millprep.verify.compare import compare
+from millprep.verify.reader import read
+from tests.verify.programs import BLANK, HEAD, PASS, TAIL, around, board, layout, vee
+
+VEE = vee()
+RAILS = [shapely.box(6, 10 + 2 * k, 50, 11 + 2 * k) for k in range(4)]
+HOLES = [
+    Hole(f"h{k}{x}", (float(x), 10.5 + 2 * k), 0.6, f"c{k + 1}")
+    for k in range(4)
+    for x in (8, 20, 48)
+]
+NETS = {(0, f"c{k}"): f"c{k}" for k in range(1, 5)}
+MIRRORED = Pose.mirror_y(40.0)
+
+
+def proved(where: Layout) -> tuple[AsCut, tuple[BoardProof, ...]]:
+    (placement,) = where.placements
+    laps = "".join(around(placement.pose.shape(rail), 0.12) for rail in RAILS)
+    copper = as_cut(BLANK, [(read(HEAD + laps + TAIL, file="a"), VEE, PASS)], where.placements)
+    return copper, compare([copper], where)[0]
+
+
+def checks(
+    nets: dict[tuple[int, str], str], joins: tuple[Join, ...] = (), pose: Pose | None = None
+) -> tuple[Check, ...]:
+    where = layout(board(RAILS, HOLES), pose)
+    copper, proofs = proved(where)
+    return buzz_out(where, nets, [copper], proofs, joins)
+
+
+def test_each_net_is_touched_once_at_its_pads_farthest_apart() -> None:
+    found = [c for c in checks(NETS) if c.expect == "continuity"]
+    assert sorted(c.one.net or "" for c in found) == ["c1", "c2", "c3", "c4"]
+    for check in found:
+        assert {check.one.pad, check.other.pad} == {
+            f"h{int(str(check.one.net)[1]) - 1}{x}" for x in (8, 48)
+        }
+        assert check.when == "at any time"
+
+
+def test_links_join_two_pieces_to_one_net() -> None:
+    """One check over the link, and the gap beside it is asked for before the link is made."""
+    found = checks(NETS | {(0, "c2"): "c1"})
+    joined = [c for c in found if c.expect == "continuity" and c.one.net == "c1"]
+    assert [(c.when, {c.one.piece, c.other.piece}) for c in joined] == [
+        ("once the links are soldered", {"c1", "c2"})
+    ]
+    between = [
+        c for c in found
+        if c.expect == "isolation" and {c.one.piece, c.other.piece} == {"c1", "c2"}
+    ]  # fmt: skip
+    assert [c.when for c in between] == ["before the links are soldered"]
+
+
+def test_the_narrowest_gaps_are_touched_on_both_sides() -> None:
+    pairs = [
+        sorted((str(c.one.piece), str(c.other.piece)))
+        for c in checks(NETS)
+        if c.expect == "isolation"
+    ]
+    assert sorted(pairs) == [["c1", "c2"], ["c2", "c3"], ["c3", "c4"]]
+
+
+def test_every_join_is_touched_and_bare_copper_beyond_it() -> None:
+    at = (30.0, 9.9)
+    join = Join(1, 0, "c1", at, (1, 2), 0.4, (0.0, 1.0))
+    edge = Join(1, 0, None, (30.0, 2.0), (1, 2), 0.4, (0.0, 1.0))
+    found = [c for c in checks(NETS, (join, edge)) if "meet" in c.why]
+    (check,) = found
+    assert (check.expect, check.one.piece, check.one.pad) == ("isolation", "c1", "h020")
+    assert check.other.piece is None
+    assert check.why == "passes 1 and 2 meet at 28.0, 7.9", "from the board's low corner"
+
+
+def test_places_are_those_of_the_board_as_it_lies_on_the_mill() -> None:
+    """A board drawn from its component side is milled mirrored: y counts from the other edge."""
+    for pose, y in ((None, 8.5), (MIRRORED, 36.0 - 8.5)):
+        found = {c.one.pad: c.one.at for c in checks(NETS, pose=pose) if c.expect == "continuity"}
+        assert found["h08"] == pytest.approx((6.0, y))
+
+
+def test_the_walk_goes_strip_by_strip() -> None:
+    strips = [int(min(c.one.at[0], c.other.at[0]) // STRIP) for c in checks(NETS)]
+    assert strips == sorted(strips)
+    assert len(strips) == 7

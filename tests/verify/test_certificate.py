@@ -1,0 +1,257 @@
+"""The certificate of a join against closed forms.
+
+For one groove of width w cut from both sides with overrun e and mismatch (dx, dy), with
+l = 2 e - dx: closed if and only if hypot(max(0, -l), dy) < w (geometry of two round ends).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.model.certificate import Certificate
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.verify.as_cut import as_cut
+from millprep.verify.certificate import certificate_of
+from millprep.verify.contact import Cuts
+from millprep.verify.join_tolerance import JoinTolerance, certify, pass_grooves
+from millprep.verify.reader import read
+from millprep.verify.search import TOLERANCE
+from tests.verify.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
+
+W = 0.2
+SECOND = MillingPass(1, 2, PASS.window, Pose(), (), (1.0, 1.0))
+# A rail of copper with grooves along both its edges, joined at x = 30.
+RAIL = shapely.box(2, 14, 58, 20)
+EDGES = (20 + W / 2,)
+JOIN = Join(1, 0, "c1", (30.0, 20 + W / 2), (1, 2), 0.4, (0.0, 1.0))
+
+
+def joined(
+    overrun: float, laps: Sequence[float] = (0.0,), gap: float | None = None, width: float = W
+) -> tuple[float, float | None]:
+    left = "".join(cut([(5, y + k), (30 + overrun, y + k)]) for y in EDGES for k in laps)
+    right = "".join(cut([(55, y + k), (30 - overrun, y + k)]) for y in EDGES for k in laps)
+    cuts = [
+        (read(HEAD + left + TAIL, file="a"), end_mill(width), PASS),
+        (read(HEAD + right + TAIL, file="b"), end_mill(width), SECOND),
+    ]
+    join = dataclasses.replace(JOIN, overrun=overrun)
+    (found,) = certify([join], pass_grooves(BLANK, cuts, [join]), {(0, "c1"): RAIL}, gap=gap)
+    return found.electrical, found.gap
+
+
+@pytest.mark.parametrize(("overrun", "exact"), [(0.4, W), (0.1, W), (0.0, W), (-0.05, W - 0.1)])
+def test_one_groove(overrun: float, exact: float) -> None:
+    electrical, _ = joined(overrun)
+    assert exact - 0.005 <= electrical <= exact + 1e-4
+
+
+def test_a_band_of_three_laps_stands_its_whole_width() -> None:
+    electrical, _ = joined(0.4, (0.0, 0.15, 0.3))
+    exact = W + 2 * 0.15
+    assert exact - 0.005 <= electrical <= exact + 1e-4
+
+
+@pytest.mark.parametrize("overrun", [0.0, 0.05, 0.4])
+@pytest.mark.parametrize("asked", [0.05, 0.12, 0.19])
+def test_the_asked_gap(overrun: float, asked: float) -> None:
+    """While closed the gap is min(w, hypot(l + 2 q, w - |dy|)) with q = sqrt(w |dy| - dy²) if
+    l >= -q, and sqrt(w² - l² - dy²) otherwise: two round ends and their cusp."""
+    electrical, left = joined(overrun, gap=asked)
+    assert left is not None
+    dx, dy = np.meshgrid(np.arange(-0.3, 0.3, 0.0005), np.arange(0.0, 0.3, 0.0005))
+    l = 2 * overrun - dx
+    closed = np.hypot(np.maximum(0.0, -l), dy) < W
+    q = np.sqrt(np.maximum(W * dy - dy * dy, 0.0))
+    faced = np.minimum(W, np.hypot(l + 2 * q, W - dy))
+    cusp = np.sqrt(np.maximum(W * W - l * l - dy * dy, 0.0))
+    gap = np.where(closed, np.where(l >= -q, faced, cusp), 0.0)
+    exact = float(np.hypot(dx, dy)[gap < asked].min())
+    assert exact - 0.005 <= left <= exact + 0.001
+    # both are lower bounds, each to the tolerance of the search
+    assert left <= electrical + TOLERANCE
+
+
+def test_a_wider_groove_stands_more() -> None:
+    one, _ = joined(0.4, width=0.2)
+    other, _ = joined(0.4, width=0.3)
+    assert other - one == pytest.approx(0.1, abs=2 * TOLERANCE)
+
+
+def test_what_the_certificate_says_can_fail() -> None:
+    """Just inside the certificate the join is closed, just outside the true one it leaks."""
+    for off, parts in ((0.194, 2), (0.206, 1)):
+        left = cut([(5, 20.1), (30.4, 20.1)])
+        right = cut([(55, 20.1 + off), (29.6, 20.1 + off)])
+        text = HEAD + left + right + TAIL
+        groove = pass_grooves(BLANK, [(read(text, file="a"), end_mill(W), PASS)], [JOIN])[1]
+        window = shapely.box(28, 18, 32, 22) - groove
+        assert len(shapely.get_parts(window)) == parts
+
+
+def test_a_join_without_copper_around_it_is_not_vouched_for() -> None:
+    """No marks, no proof: what cannot be seen to leak must not be called tight."""
+    left, right = cut([(5, 20.1), (30.4, 20.1)]), cut([(55, 20.1), (29.6, 20.1)])
+    cuts = [
+        (read(HEAD + left + TAIL, file="a"), end_mill(W), PASS),
+        (read(HEAD + right + TAIL, file="b"), end_mill(W), SECOND),
+    ]
+    elsewhere = shapely.box(2, 2, 8, 8)
+    (found,) = certify([JOIN], pass_grooves(BLANK, cuts, [JOIN]), {(0, "c1"): elsewhere})
+    assert found.electrical == 0.0
+
+
+NARROW = 0.15
+"""Width of a rail that is left between two grooves, mm."""
+
+
+def rail(first: float, second: float) -> tuple[list[Join], Cuts, shapely.Polygon]:
+    """A rail with a groove along each edge, of which one is joined at each of two places."""
+    width = 0.2
+    low, high = 14 - width / 2, 14 + NARROW + width / 2
+    left = cut([(5, low), (first, low)]) + cut([(5, high), (second, high)])
+    right = cut([(55, low), (first - 0.8, low)]) + cut([(55, high), (second - 0.8, high)])
+    # ends, so that the rail is a piece of its own
+    left += cut([(5, low), (5, high)])
+    right += cut([(55, low), (55, high)])
+    cuts = [
+        (read(HEAD + left + TAIL, file="a"), end_mill(width), PASS),
+        (read(HEAD + right + TAIL, file="b"), end_mill(width), SECOND),
+    ]
+    joins = [
+        Join(1, 0, "c1", (first - 0.4, low), (1, 2), 0.4, (0.0, 1.0)),
+        Join(1, 0, "c1", (second - 0.4, high), (1, 2), 0.4, (0.0, 1.0)),
+    ]
+    return joins, cuts, shapely.box(5 + width / 2, 14, 55 - width / 2, 14 + NARROW)
+
+
+def each(joins: Sequence[Join], cuts: Cuts, piece: shapely.Polygon) -> tuple[JoinTolerance, ...]:
+    return certify(
+        joins,
+        pass_grooves(BLANK, cuts, joins),
+        {(0, "c1"): piece},
+        gap=0.12,
+        surface=pass_grooves(BLANK, cuts, joins, surface=True),
+    )
+
+
+def whole_set(
+    joins: Sequence[Join],
+    cuts: Cuts,
+    pieces: Sequence[shapely.Polygon],
+    gap: float = 0.2,
+    edges: float = 0.03,
+) -> Certificate | None:
+    where = layout(board(pieces))
+    copper = as_cut(BLANK, cuts, where.placements)
+    passes = [mill_pass for _, _, mill_pass in cuts]
+    return certificate_of(where, {1: cuts}, passes, joins, [copper], gap=gap, edges=edges)
+
+
+def test_a_narrow_rail_is_parted_by_a_mismatch_of_its_width() -> None:
+    """Between the two joins one edge is the first pass's, the other the second's: the rail is
+    parted when the second groove has moved by the rail's width."""
+    for found in each(*rail(29.0, 31.0)):
+        assert found.whole is not None
+        assert NARROW - 0.005 <= found.whole <= NARROW + 1e-4
+
+
+def test_the_certificate_is_the_least_that_any_join_stands() -> None:
+    joins, cuts, piece = rail(29.0, 31.0)
+    alone = each(joins, cuts, piece)
+    joins = [dataclasses.replace(join, predicted=0.3) for join in joins]
+    found = whole_set(joins, cuts, [piece], gap=0.12, edges=0.0)
+    assert found is not None
+    for limit, least in (
+        (found.short, min(one.electrical for one in alone)),
+        (found.open, min(one.whole or 0.0 for one in alone)),
+        (found.gap, min(one.gap or 0.0 for one in alone)),
+    ):
+        assert limit.mismatch == pytest.approx(least, abs=2 * TOLERANCE)
+        assert limit.at in {join.at for join in joins}
+    assert found.at_least == ()
+    joins = [dataclasses.replace(join, predicted=0.02) for join in joins]
+    near = whole_set(joins, cuts, [piece], gap=0.12, edges=0.0)
+    assert near is not None
+    assert near.gap.mismatch == pytest.approx(0.03)
+    assert near.at_least == ("gap",)
+
+
+def test_a_turn_moves_a_join_by_its_distance_from_the_holes() -> None:
+    """Chord 2 r sin(t / 2) of a turn t at a distance r."""
+    left, right = cut([(5, 20.1), (30.4, 20.1)]), cut([(55, 20.1), (29.6, 20.1)])
+    holes = tuple(
+        RegistrationHole(f"r{x}", (x, 20.1), (x, 20.1), 3.0, "locate", 1, 2) for x in (8.0, 12.0)
+    )
+    second = dataclasses.replace(SECOND, registration=holes)
+    cuts = [
+        (read(HEAD + left + TAIL, file="a"), end_mill(W), PASS),
+        (read(HEAD + right + TAIL, file="b"), end_mill(W), second),
+    ]
+    join = dataclasses.replace(JOIN, predicted=0.04)
+    found = whole_set([join], cuts, [RAIL])
+    assert found is not None
+    assert found.least.at == JOIN.at
+    assert 2 * 20.0 * math.sin(math.radians(found.turn) / 2) == pytest.approx(
+        found.least.mismatch, abs=1e-9
+    )
+    assert found.asked == pytest.approx(0.17)
+    assert found.gap.mismatch == pytest.approx(1.5 * 0.04)
+    assert found.at_least == ("open", "gap")
+
+
+def test_no_certificate_without_joins() -> None:
+    lap = [(read(HEAD + around(RAIL, W / 2) + TAIL, file="a"), end_mill(W), PASS)]
+    assert whole_set([], lap, [RAIL]) is None
+    far = [*lap, (read(HEAD + cut([(5, 30), (9, 30)]) + TAIL, file="b"), end_mill(W), SECOND)]
+    assert whole_set([], far, [RAIL]) is None
+
+
+class TestNeighbours:
+    """Whole loops in different passes: nothing leaks, but the one may bite the other."""
+
+    def loops(self, away: float, width: float = 0.3) -> tuple[Cuts, list[shapely.Polygon]]:
+        """A thin track looped by the first pass, and a pad above it by the second."""
+        track = shapely.box(10, 10, 40, 10 + width)
+        pad = shapely.box(20, 10 + width + away, 24, 14 + width + away)
+        cuts = [
+            (read(HEAD + around(track, W / 2) + TAIL, file="a"), end_mill(W), PASS),
+            (read(HEAD + around(pad, W / 2) + TAIL, file="b"), end_mill(W), SECOND),
+        ]
+        return cuts, [track, pad]
+
+    @pytest.mark.parametrize(("away", "width"), [(0.2, 0.12), (0.25, 0.15), (0.3, 0.2)])
+    def test_a_bite_parts_the_track(self, away: float, width: float) -> None:
+        """The second groove's far edge lies w below the pad: it reaches the track after
+        away - w and its other edge after that and the track's width."""
+        cuts, pieces = self.loops(away, width)
+        found = whole_set([], cuts, pieces)
+        assert found is not None
+        exact = away - W + width
+        assert exact - 0.005 <= found.open.mismatch <= exact + 1e-3
+        assert found.least is found.open
+        assert "short" in found.at_least
+        assert "open" not in found.at_least
+
+    def test_loops_farther_apart_than_what_is_looked_at_have_no_certificate(self) -> None:
+        cuts, pieces = self.loops(1.5)
+        assert whole_set([], cuts, pieces) is None
+
+    def test_a_shared_lap_leaks(self) -> None:
+        """The pad's lap lacks its lower side, which the track's lap cuts: off by more than the
+        two overlap, the pad's own copper runs out between them."""
+        (track_lap, _), (track, pad) = self.loops(W, 0.6)
+        x0, y0, x1, y1 = pad.buffer(W / 2, join_style="mitre").bounds
+        # both ends go down to the axis of the track's lap
+        lap = cut([(x0, y0), (x0, y1), (x1, y1), (x1, y0)])
+        cuts = [track_lap, (read(HEAD + lap + TAIL, file="b"), end_mill(W), SECOND)]
+        found = whole_set([], cuts, [track, pad])
+        assert found is not None
+        assert W - 0.005 <= found.short.mismatch <= W + 1e-3

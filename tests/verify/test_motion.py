@@ -1,0 +1,235 @@
+"""Each rule of motion has a program that keeps it and one that breaks it."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Box, Clamp
+from millprep.model.finding import Finding
+from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.verify.motion import check
+from millprep.verify.reader import read
+from tests.verify.programs import (
+    BLANK,
+    HEAD,
+    MACHINE,
+    PASS,
+    TAIL,
+    cut,
+    drill,
+    end_mill,
+    plunge,
+    vee,
+)
+
+GOOD = HEAD + cut([(10, 10), (20, 10), (20, 20)]) + TAIL
+
+
+def found(text: str, **changes: Any) -> list[Finding]:
+    setting: dict[str, Any] = {
+        "cutter": vee(),
+        "machine": MACHINE,
+        "clamps": (),
+        "mill_pass": PASS,
+        "blank": BLANK,
+        "spoilboard": 3.0,
+        "file": "a.ngc",
+    }
+    return list(check(read(text, file="a.ngc"), **(setting | changes)))
+
+
+def codes(text: str, **changes: Any) -> set[str]:
+    return {finding.code for finding in found(text, **changes)}
+
+
+def test_a_good_program_has_no_findings() -> None:
+    assert found(GOOD) == []
+    assert found(HEAD + plunge(10, 10) + TAIL, cutter=drill()) == []
+
+
+BAD = {
+    "first-move": ("G0 Z2.\n", "G0 X1. Y1.\nG0 Z2.\n"),
+    "rapid-low": ("G0 Z2.\nG0 Z2.\nM5", "G0 Z1.\nG0 X5. Y5.\nG0 Z2.\nM5"),
+    "rapid-plunge": ("G1 Z-0.0800 F60.", "G0 Z1.\nG1 Z-0.0800 F60."),
+    "spindle-off": ("M3 S10000\n", ""),
+    "spindle-not-settled": ("G4 P2.", "G4 P1.9"),
+    "spindle-backwards": ("M3", "M4"),
+    "spindle-too-fast": ("S10000", "S12001"),
+    "feed-too-fast": ("F300.", "F801."),
+    "plunge-too-fast": ("F60.", "F201."),
+    "outside-travel": ("G0 X10.0000 Y10.0000", "G0 X100.1 Y10.\nG0 X10. Y10."),
+    "too-deep": ("Z-0.0800", "Z-4.61"),
+    "off-blank": ("G1 X20.0000 Y20.0000", "G1 X60.01 Y20."),
+    "ends-low": ("G0 Z2.\nG0 Z2.\nM5", "G0 Z1.9\nM5"),
+    "stop-low": ("G1 X20.0000 Y20.0000 F300.", "G1 X20.0000 Y20.0000 F300.\nM0 (look)"),
+    "second-cutter": ("M5", "T2 M6\nG0 X1. Y1.\nM5"),
+    "block-delete": ("G1 X20.0000 Y20.0000", "/G1 X20.0000 Y20.0000"),
+    "state-assumed": ("G90 ", ""),
+}
+
+
+@pytest.mark.parametrize("code", BAD)
+def test_a_program_that_breaks_a_rule(code: str) -> None:
+    old, new = BAD[code]
+    assert old in GOOD
+    assert codes(GOOD.replace(old, new, 1)) == {code}
+
+
+def test_the_line_and_the_place_are_named() -> None:
+    text = GOOD.replace("G1 X20.0000 Y20.0000", "G1 X60.01 Y20.", 1)
+    (finding,) = found(text)
+    assert text.split("\n")[(finding.line or 0) - 1].startswith("G1 X60.01")
+    assert finding.file == "a.ngc"
+    assert (finding.frame, finding.at) == ("machine", (60.01, 20.0))
+
+
+def test_many_faults_of_a_kind_are_counted_not_listed() -> None:
+    laps = "".join(cut([(10, y / 10), (61, y / 10)]) for y in range(10, 60))
+    listed = [finding for finding in found(HEAD + laps + TAIL) if finding.code == "off-blank"]
+    assert len(listed) == 20
+    assert "There are 30 more." in listed[-1].message
+
+
+def test_a_cut_may_begin_at_no_unknown_place() -> None:
+    text = HEAD + "G1 Z-0.08 F60.\nG1 X5. Y5.\n" + TAIL
+    assert "place-unknown" in codes(text)
+
+
+def test_turned_blank() -> None:
+    """The blank turned by a quarter: what lies on it is another part of the bed."""
+    turned = dataclasses.replace(PASS, pose=Pose.turn(90).then(Pose.shift(50, 0)))
+    assert codes(GOOD, mill_pass=turned) == set()
+    assert codes(HEAD + cut([(9, 10), (20, 10)]) + TAIL, mill_pass=turned) == {"off-blank"}
+
+
+class TestSpindleByHand:
+    machine = dataclasses.replace(MACHINE, spindle_by_program=False)
+
+    def test_needs_a_stop_with_words(self) -> None:
+        head = HEAD.replace("M3 S10000\nG4 P2.\n", "")
+        work = cut([(10, 10), (20, 10)]) + TAIL
+        assert codes(head + work, machine=self.machine) == {"spindle-off"}
+        assert codes(head + "M0\n" + work, machine=self.machine) == {"spindle-off"}
+        assert codes(head + "M1 (spindle on)\n" + work, machine=self.machine) == {"spindle-off"}
+        assert codes(head + "M0 (spindle on)\n" + work, machine=self.machine) == set()
+        assert codes(head + "(spindle on)\nM0\n" + work, machine=self.machine) == set()
+
+
+class TestClamps:
+    clamp = Clamp(Box(30.0, 0.0, 40.0, 10.0), 8.0)
+
+    def way(self, y: float, z: float = 2.0) -> str:
+        """A rapid past the clamp."""
+        return GOOD.replace("M5", f"G0 Z{z:.3f}\nG0 X20. Y{y:.3f}\nG0 X55. Y{y:.3f}\nM5")
+
+    def test_a_rapid_keeps_the_shank_clear(self) -> None:
+        # The clamp's top is 6 mm above the tip, at the end of the flute: a vee of 30 degrees
+        # is 0.1 + 6 tan 15° = 1.708 wide there, its shank 1.5875 caps it.
+        assert codes(self.way(11.58), at=(10, 30), clamps=(self.clamp,)) == {"clamp-hit"}
+        assert codes(self.way(11.60), at=(10, 30), clamps=(self.clamp,)) == set()
+
+    def test_a_rapid_over_it(self) -> None:
+        assert codes(self.way(5.0, 8.0), at=(10, 30), clamps=(self.clamp,)) == set()
+        assert codes(self.way(5.0, 7.99), at=(10, 30), clamps=(self.clamp,)) == {"clamp-hit"}
+
+    def test_the_collet_nut(self) -> None:
+        short = dataclasses.replace(vee(), stickout=5.9)
+        assert codes(self.way(17.99), at=(10, 30), clamps=(self.clamp,), cutter=short) == {
+            "clamp-hit"
+        }
+        assert codes(self.way(18.01), at=(10, 30), clamps=(self.clamp,), cutter=short) == set()
+
+    def test_a_rapid_sweeps_its_whole_box(self) -> None:
+        # Straight from (20, 20) to (45, -) it would miss; a dog-leg may not.
+        text = GOOD.replace("M5", "G0 X28. Y5.\nG0 X45. Y20.\nM5")
+        high = Clamp(Box(38.0, 8.0, 40.0, 9.0), 8.0)
+        assert codes(text, at=(10, 30), clamps=(high,)) == {"clamp-hit"}
+
+    def test_a_feed_goes_straight(self) -> None:
+        text = GOOD.replace("M5", "G0 X28. Y5.\nG1 X45. Y20. F300.\nM5")
+        high = Clamp(Box(38.0, 8.0, 40.0, 9.0), 8.0)
+        assert codes(text, at=(10, 30), clamps=(high,)) == set()
+
+    def test_a_clamp_of_another_pass(self) -> None:
+        other = dataclasses.replace(self.clamp, passes=(2,))
+        assert codes(self.way(5.0), at=(10, 30), clamps=(other,)) == set()
+
+    def test_the_way_from_the_unknown_start(self) -> None:
+        """The first rapid in x and y may come from anywhere."""
+        far = Clamp(Box(90.0, 70.0, 95.0, 75.0), 2.5)
+        assert codes(GOOD, clamps=(far,)) == {"clamp-hit"}
+        assert codes(GOOD.replace("G0 Z2.", "G0 Z2.5", 1), clamps=(far,)) == set()
+
+
+class TestDepth:
+    def test_flute(self) -> None:
+        text = HEAD + cut([(10, 10), (20, 10)], -4.1) + TAIL
+        assert codes(text, cutter=end_mill(2.0)) == {"flute-too-short"}
+        assert codes(text.replace("-4.1", "-4.0"), cutter=end_mill(2.0)) == set()
+
+    def test_nut(self) -> None:
+        short = dataclasses.replace(end_mill(2.0), stickout=3.9)
+        text = HEAD + cut([(10, 10), (20, 10)], -4.0) + TAIL
+        assert codes(text, cutter=short) == {"collet-low"}
+
+    def test_reach_of_the_machine(self) -> None:
+        low = dataclasses.replace(MACHINE, below=0.07)
+        assert codes(GOOD, machine=low) == {"outside-travel"}
+        assert codes(GOOD.replace("Z2.", "Z30.1", 1)) == {"outside-travel"}
+
+
+class TestDrills:
+    def test_sideways(self) -> None:
+        text = HEAD + cut([(10, 10), (10.1, 10)], -1.0) + TAIL
+        assert codes(text, cutter=drill()) == {"drill-sideways"}
+        assert codes(text, cutter=end_mill(1.0)) == set()
+
+    def test_pecking_back_into_the_hole_is_no_plunge(self) -> None:
+        pecks = "G0 X9. Y9.\nG1 Z-1. F60.\nG0 Z2.\nG0 Z-0.9\nG1 Z-2.\nG0 Z2.\n"
+        assert codes(HEAD + pecks + TAIL, cutter=drill()) == set()
+        deeper = pecks.replace("-0.9", "-1.1")
+        assert codes(HEAD + deeper + TAIL, cutter=drill()) == {"rapid-plunge"}
+        elsewhere = pecks.replace("G0 Z-0.9", "G0 X8.\nG0 Z-0.9")
+        assert codes(HEAD + elsewhere + TAIL, cutter=drill()) == {"rapid-plunge"}
+
+
+class TestArcs:
+    def test_bulge_outside_the_travel(self) -> None:
+        arc = "G0 X10. Y1.\nG1 Z-0.08 F60.\nG3 X16. Y1. I3. J0. F300.\nG0 Z2.\n"
+        found_codes = codes(HEAD + arc + TAIL)
+        assert found_codes == {"outside-travel", "off-blank"}
+        assert codes(HEAD + arc.replace("G3", "G2") + TAIL) == set()
+
+    def test_nearly_closed(self) -> None:
+        arc = "G0 X10. Y9.\nG1 Z-0.08 F60.\nG3 X10. Y9.0005 I3. J0. F300.\nG0 Z2.\n"
+        assert codes(HEAD + arc + TAIL) == {"arc-too-short"}
+        assert codes(HEAD + arc.replace("9.0005", "9.0") + TAIL) == set()
+
+
+class TestPins:
+    hole = RegistrationHole("r1", (15.0, 10.0), (15.0, 10.0), 3.0, "locate", 1, 2)
+    second = MillingPass(1, 2, shapely.box(0, 0, 60, 40), Pose(), (hole,), (1.0, 1.0))
+
+    def test_a_pin_in_the_way(self) -> None:
+        assert codes(GOOD, mill_pass=self.second) == {"pin-hit"}
+        assert codes(GOOD, mill_pass=self.second, pins=False) == set()
+
+    def test_a_pin_just_beside(self) -> None:
+        beside = dataclasses.replace(self.hole, machine=(15.0, 8.3))
+        clear = dataclasses.replace(self.second, registration=(beside,))
+        assert codes(GOOD, mill_pass=clear) == set()
+
+    def test_in_the_pass_that_drills_them_no_pin_stands(self) -> None:
+        first = dataclasses.replace(self.second, number=1)
+        assert codes(GOOD, mill_pass=first) == set()
+
+
+def test_percent_end_needs_the_spindle_off() -> None:
+    text = "%\n" + GOOD.replace("M5\nM2\n", "%\n")
+    assert codes(text) == {"ends-turning"}
+    assert codes(text.replace("G0 Z2.\n%", "G0 Z2.\nM5\n%")) == set()

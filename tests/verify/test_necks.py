@@ -1,0 +1,71 @@
+"""The narrowest copper of every piece, on shapes whose necks are known."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from millprep.verify.necks import STEP, every_neck
+
+DUMBBELL = shapely.union_all(
+    [shapely.box(0, 0, 3, 3), shapely.box(3, 1, 6, 1.4), shapely.box(6, 0, 9, 3)]
+)
+TRACK = shapely.union_all(
+    [
+        shapely.LineString([(0, 0), (9, 0), (9, 9)]).buffer(0.5, quad_segs=64),
+        shapely.Point(0, 0).buffer(1.2),
+        shapely.Point(9, 9).buffer(1.2),
+    ]
+)
+WASHER = shapely.Point(0, 0).buffer(2, quad_segs=256) - shapely.Point(0.3, 0).buffer(
+    1, quad_segs=256
+)
+
+
+@pytest.mark.parametrize(
+    ("shape", "width"),
+    [
+        (DUMBBELL, 0.4),
+        (WASHER, 0.7),
+        (shapely.box(0, 0, 40, 0.8), 0.8),
+        (shapely.box(0, 0, 40, 5.0), 5.0),
+        (TRACK, 1.0),
+    ],
+)
+def test_known_necks(shape: shapely.Geometry, width: float) -> None:
+    (found,) = every_neck([("c1", shape)])
+    assert found.width == pytest.approx(width, abs=STEP)
+    assert shapely.dwithin(shape, shapely.Point(found.at), 1e-6)
+
+
+def test_where_the_neck_is() -> None:
+    for shape, area in (
+        (DUMBBELL, shapely.box(2.9, 0.9, 6.1, 1.5)),
+        (WASHER, shapely.box(1.2, -1.6, 2.1, 1.6)),
+    ):
+        (found,) = every_neck([("c1", shape)])
+        assert area.contains(shapely.Point(found.at))
+
+
+def test_every_neck_of_many() -> None:
+    boxes: list[shapely.Geometry] = [
+        shapely.box(0, 10 * i, 20, 10 * i + 1 + i / 10) for i in range(9)
+    ]
+    shapes = [*boxes[:4], DUMBBELL, *boxes[4:], shapely.box(0, 0, 9, 0.03)]
+    found = every_neck([(f"c{i}", shape) for i, shape in enumerate(shapes, 1)])
+    widths = [1.0, 1.1, 1.2, 1.3, 0.4, 1.4, 1.5, 1.6, 1.7, 1.8, 0.03]
+    assert [one.width for one in found] == pytest.approx(widths, abs=STEP)
+    assert [one.piece for one in found] == [f"c{i}" for i in range(1, 12)]
+    for one, shape in zip(found, shapes, strict=True):
+        assert shapely.dwithin(shape, shapely.Point(one.at), 1e-6)
+
+
+def test_a_taper_is_no_neck() -> None:
+    """A drop that runs out to a point is as wide as its body: nothing hangs on the point."""
+    drop = shapely.Polygon([(0, 0), (10, 1), (10, -1)])
+    (found,) = every_neck([("c1", drop)])
+    assert found.width > 1.5
+
+
+def test_no_copper() -> None:
+    assert every_neck([]) == ()

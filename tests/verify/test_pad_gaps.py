@@ -1,0 +1,87 @@
+"""The gap around lands as cut: what is reached, and where drawn copper leaves less."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from millprep.model.as_cut import AsCut
+from millprep.model.board import Hole
+from millprep.verify.pad_gaps import land_gaps
+from millprep.verify.stray_cuts import band
+from millprep.verify.unopened import unopened
+from tests.verify.programs import BLANK, DEPTH, vee
+from tests.verify.rules.scene import OUTLINE, cut, joined, less, placed
+
+ASKED = 0.8
+FAR = band(vee(), depth=DEPTH, copper=BLANK.copper, gap=0.3)
+
+
+def disc(x: float, radius: float = 1.0) -> shapely.Polygon:
+    return shapely.Point(x, 20.0).buffer(radius, quad_segs=64)
+
+
+def background(*shapes: shapely.Polygon, gap: float) -> shapely.Polygon:
+    return less(OUTLINE, *(shape.buffer(gap, quad_segs=64) for shape in shapes))
+
+
+def test_floating_copper_and_other_pieces_are_measured_own_copper_is_not() -> None:
+    pad = joined(disc(20.0), shapely.LineString([(20, 20), (10, 20)]).buffer(0.3))
+    other = shapely.box(21.5, 15.0, 25.0, 25.0)
+    placement = placed([pad, other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+    copper = cut(placement, [background(pad, other, gap=0.3)])
+    (one,), told = land_gaps(copper, placement, ASKED, 0.0)
+    assert (one.hole, one.other) == ("h1", None)
+    assert one.gap == pytest.approx(0.3, abs=0.01)
+    assert [f.code for f in told] == ["gap-around-lands"]
+    assert "0.8 mm are open around 0 of 1 lands; the least is 0.300 mm" in told[0].message
+
+
+@pytest.mark.parametrize(("gap", "codes"), [(0.5, ["land-gap-narrow"]), (0.79, []), (0.9, [])])
+def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
+    gap: float, codes: list[str]
+) -> None:
+    other = shapely.box(21.0 + gap, 15.0, 25.0, 25.0)
+    placement = placed([disc(20.0), other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+    (one,), (note, *told) = land_gaps(cut(placement), placement, ASKED, 0.0)
+    assert note.code == "gap-around-lands"
+    assert [f.code for f in told] == codes
+    if gap > ASKED:
+        assert one.gap is None
+        return
+    assert one.other == "c2"
+    assert one.gap == pytest.approx(gap, abs=1e-3)
+    assert one.at == pytest.approx((21.0 + gap / 2, 20.0), abs=0.02)
+    for finding in told:
+        assert finding.at == one.at
+        assert f"keeps {one.gap:.3f} mm to piece c2" in finding.message
+
+
+def test_copper_of_the_same_net_is_no_matter() -> None:
+    placement = placed([disc(20.0), disc(22.5)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+    nets = {(0, "c1"): "n", (0, "c2"): "n"}
+    (one,), told = land_gaps(cut(placement), placement, ASKED, 0.0, nets)
+    assert one.gap is None
+    assert [f.code for f in told] == ["gap-around-lands"]
+
+
+def test_a_gap_left_closed_around_a_land_is_told() -> None:
+    pad = disc(20.0)
+    placement = placed([pad], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+
+    def told(gap: float) -> list[str]:
+        floating = background(pad, gap=gap)
+        copper: AsCut = cut(placement, [floating])
+        return [f.message for f in unopened(copper, placement, FAR, ASKED)]
+
+    assert told(0.82) == []
+    (message,) = told(0.6)
+    assert "the land of hole h1 of 1.00 mm, 0.800 was asked" in message
+
+
+@pytest.mark.parametrize(("wide", "gap"), [(0.02, None), (0.1, 0.4)])
+def test_slivers_between_paths_are_no_copper_to_keep_from(wide: float, gap: float | None) -> None:
+    crumb = shapely.box(21.4, 19.9, 21.4 + wide, 20.1)
+    placement = placed([disc(20.0)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
+    (one,), _ = land_gaps(cut(placement, [crumb]), placement, ASKED, 0.0)
+    assert (one.gap is None) if gap is None else one.gap == pytest.approx(gap, abs=1e-3)

@@ -1,0 +1,79 @@
+"""A program that takes another up is held against it, and every way to go wrong is seen."""
+
+from __future__ import annotations
+
+import pytest
+
+from millprep.verify.reader import read
+from millprep.verify.resumed import check_resumed
+from millprep.verify.trace import Trace
+
+HEAD = "G21 G90 G17 G94 G40 G49 G80 G54\nG0 Z5.\nS9000. M3\nG0 X0. Y0.\n"
+OLD = """\
+G0 X10. Y10.
+G1 Z-0.1 F100.
+G1 X20. F300.
+G3 X22. Y12. I0. J2.
+G1 Y20.
+G0 Z5.
+G0 X30. Y10.
+G1 Z-0.1 F100.
+G1 X40. F300.
+G0 Z5.
+G0 X0. Y0.
+"""
+
+
+def trace(body: str) -> Trace:
+    return read(f"{HEAD}{body}M2\n", file="p.ngc")
+
+
+def check(body: str, *, whole: bool = True, plunge: float = 100.0) -> list[str]:
+    found = check_resumed(trace(OLD), trace(body), plunge=plunge, whole=whole, file="p.ngc")
+    assert {f.code for f in found} <= {"resume-differs"}
+    return [f.message for f in found]
+
+
+SECOND = "G0 X30. Y10.\nG1 Z-0.1 F100.\nG1 X40. F300.\nG0 Z5.\nG0 X0. Y0.\n"
+ENTERED = "G0 X15. Y10.\nG1 Z-0.1 F100.\nG1 X20. F300.\nG3 X22. Y12. I0. J2.\nG1 Y20.\nG0 Z5.\n"
+TURN = """\
+G0 X21.4142 Y10.5858
+G1 Z-0.1 F100.
+G3 X22. Y12. I-1.4142 J1.4142 F300.
+G1 Y20.
+G0 Z5.
+"""
+
+
+@pytest.mark.parametrize("body", [OLD, SECOND, ENTERED + SECOND, TURN + SECOND])
+def test_what_goes_on_as_the_old_one_is_good(body: str) -> None:
+    assert check(body) == []
+
+
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        ("G0 X30. Y10.\n", "cuts nothing"),
+        (SECOND.replace("Y10.", "Y10.1", 1), "enters at no place"),
+        (ENTERED.replace("Z-0.1", "Z-0.2"), "enters at no place"),
+        (ENTERED.replace("X15. Y10.", "X15. Y10.01") + SECOND, "enters at no place"),
+        (TURN.replace("Z-0.1", "Z-0.2") + SECOND, "enters at no place"),
+        (ENTERED.replace("G1 Z-0.1 F100.", "G1 Z-0.1 F101.") + SECOND, "enters at no place"),
+        (ENTERED, "the old program goes on with line 12"),
+        (ENTERED.replace("G1 Y20.\n", "") + SECOND, "line 9 of the old program is left out"),
+        (SECOND + SECOND, "none of the old program's, or comes too early"),
+        (SECOND.replace("F300.", "F400."), "none of the old program's"),
+        (SECOND.replace("X40.", "X40.0001"), "none of the old program's"),
+        (SECOND + ENTERED, "none of the old program's"),
+    ],
+)
+def test_what_does_not_is_told(body: str, told: str) -> None:
+    (message,) = check(body)
+    assert told in message
+
+
+def test_a_share_may_leave_out_but_not_exchange() -> None:
+    first = OLD[: OLD.index("G0 X30.")]
+    assert check(first, whole=False) == []
+    assert check(SECOND, whole=False) == []
+    assert check(SECOND + first, whole=False) != []

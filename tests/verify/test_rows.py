@@ -1,0 +1,60 @@
+"""The table of motions beside a program is the program."""
+
+from __future__ import annotations
+
+import pytest
+
+from millprep.verify.reader import read
+from millprep.verify.rows import Row, check_rows
+from tests.verify.programs import HEAD, TAIL
+
+TEXT = HEAD + "G0 X1.5 Y2.\nG1 Z-0.1 F60.\nG1 X4. Y2. F300.\nG3 X4. Y6. I0. J2.\nG0 Z2.\n" + TAIL
+ROWS = [
+    Row("rapid", 0.0, 0.0, 5.0, None, None, None),
+    Row("rapid", 0.0, 0.0, 2.0, None, None, None),
+    Row("rapid", 1.5, 2.0, 2.0, None, None, None),
+    Row("feed", 1.5, 2.0, -0.1, None, None, 60.0),
+    Row("feed", 4.0, 2.0, -0.1, None, None, 300.0),
+    Row("arc_ccw", 4.0, 6.0, -0.1, 0.0, 2.0, 300.0),
+    Row("rapid", 4.0, 6.0, 2.0, None, None, None),
+    Row("rapid", 4.0, 6.0, 2.0, None, None, None),
+]
+
+
+def codes(text: str, rows: list[Row]) -> list[tuple[str, int | None]]:
+    found = check_rows(read(text, file="a"), rows, file="a")
+    return [(finding.code, finding.line) for finding in found]
+
+
+def test_the_same() -> None:
+    assert codes(TEXT, ROWS) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("X4. Y2.", "X4.0002 Y2.", 7),
+        ("G1 X4. Y2.", "G0 X4. Y2.", 7),
+        ("F300.", "F301.", 7),
+        ("F60.", "F61.", 6),
+        ("G3 X4. Y6. I0. J2.", "G3 X4. Y6. I1. J2.", 8),
+        ("G3", "G2", 8),
+        ("G0 X1.5 Y2.\n", "", 5),
+        ("X1.5 Y2.", "X1.5", 5),
+        ("G0 Z2.\nM5", "M5", 11),
+        ("Z-0.1", "Z-0.1002", 6),
+    ],
+)
+def test_every_change_of_a_word_is_seen(old: str, new: str, line: int) -> None:
+    assert old in TEXT
+    assert codes(TEXT.replace(old, new), ROWS) == [("file-differs", line)]
+
+
+def test_a_table_that_is_longer_or_empty() -> None:
+    assert codes(TEXT, [*ROWS, ROWS[-1]]) == [("file-differs", 12)]
+    assert codes(TEXT, []) == [("file-differs", 1)]
+
+
+def test_half_a_digit_is_rounding() -> None:
+    near = [row._replace(x=row.x + 0.00004) for row in ROWS]
+    assert codes(TEXT, near) == []

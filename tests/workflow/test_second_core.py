@@ -1,0 +1,57 @@
+"""Work beside the walk gives the result that it gives within it."""
+
+from __future__ import annotations
+
+import gc
+import multiprocessing
+import os
+
+import pytest
+
+from millprep.model.finding import Finding, Refusal
+from millprep.workflow.second_core import beside
+
+
+def test_the_result_comes_back_and_the_work_ran_elsewhere() -> None:
+    first, second = beside(lambda: (os.getpid(), 6 * 7)), beside(lambda: "other")
+    pid, answer = first()
+    assert answer == 42
+    assert second() == "other"
+    if os.name == "posix" and len(os.sched_getaffinity(0)) > 1:
+        assert pid != os.getpid()
+
+
+def test_a_refusal_comes_back_whole() -> None:
+    def refuse() -> None:
+        raise Refusal([Finding(code="c", severity="stop", message="m")], exit_code=3)
+
+    with pytest.raises(Refusal) as caught:
+        beside(refuse)()
+    assert caught.value.exit_code == 3
+    assert [f.message for f in caught.value.findings] == ["m"]
+
+
+def test_a_child_that_dies_is_no_loss() -> None:
+    here = os.getpid()
+
+    def work() -> int:
+        if os.getpid() != here:
+            os._exit(9)
+        return 7
+
+    assert beside(work)() == 7
+
+
+def test_one_core_does_it_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0}, raising=False)
+    assert beside(os.getpid)() == os.getpid()
+
+
+def test_a_result_that_nobody_waits_for_makes_no_noise(capfd: pytest.CaptureFixture[str]) -> None:
+    waiting = beside(lambda: b"x" * 2_000_000)
+    del waiting
+    gc.collect()
+    for child in multiprocessing.active_children():
+        child.join(10)
+    assert multiprocessing.active_children() == []
+    assert capfd.readouterr().err == ""
