@@ -16,23 +16,24 @@ from millprep.model.finding import Finding, Refusal
 @click.argument("code", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
 def explain(code: str | None, as_json: bool) -> None:
-    """Tell what a finding means, why it matters, what to do, and the rule's source.
+    """Explain a finding: what it means, why it matters, what to do, and the source of the rule.
 
-    CODE stands in brackets behind every finding. Without one, all codes are listed.
+    CODE is the word in brackets after every finding. Without it, all codes are listed.
     """
-    from millprep.report.explain import explanations
+    from millprep.report.explain import explanations, renamed
 
     known = explanations()
     if code is None:
         if as_json:
-            click.echo(json.dumps([asdict(one) for one in known.values()], indent=1))
+            click.echo(json.dumps([asdict(each) for each in known.values()], indent=1))
             return
         width = max(map(len, known))
-        for one in known.values():
-            click.echo(f"{one.code.ljust(width)}  {one.means}")
+        for each in known.values():
+            click.echo(f"{each.code.ljust(width)}  {each.means}")
         return
-    found = known.get(code.strip("[]").lower())
-    if found is None:
+    wanted = code.strip("[]").lower()
+    explanation = known.get(renamed().get(wanted, wanted))
+    if explanation is None:
         near = difflib.get_close_matches(code, known, n=3, cutoff=0.5)
         hint = f" Near to it: {', '.join(near)}." if near else ""
         message = f"There is no finding {code!r}.{hint} millprep explain lists all."
@@ -41,10 +42,12 @@ def explain(code: str | None, as_json: bool) -> None:
         )
         return
     if as_json:
-        click.echo(json.dumps(asdict(found), indent=1))
+        click.echo(json.dumps(asdict(explanation), indent=1))
         return
-    click.echo(found.code)
-    click.echo(f"  what it means:   {found.means}")
-    click.echo(f"  why it matters:  {found.matters}")
-    click.echo(f"  what to do:      {found.do}")
-    click.echo(f"  source:          {found.source}")
+    click.echo(explanation.code)
+    if explanation.was == wanted:
+        click.echo(f"  renamed:         this finding was called {wanted} in earlier versions")
+    click.echo(f"  what it means:   {explanation.means}")
+    click.echo(f"  why it matters:  {explanation.matters}")
+    click.echo(f"  what to do:      {explanation.do}")
+    click.echo(f"  source:          {explanation.source}")

@@ -166,7 +166,7 @@ def _note(
         else f"the job's error of {plan.sigma:.3g} mm per axis for each registration hole"
     )
     return Finding(
-        code="mismatch-assumed" if plan.assumed else "mismatch-predicted",
+        code="misalignment-assumed" if plan.assumed else "misalignment-predicted",
         severity="note",
         message=(
             f"At the {len(figures)} places where passes meet on copper they miss each other across "

@@ -12,10 +12,11 @@ class Explanation:
     """One code in words.
 
     Attributes:
-        means: what was found.
+        means: what is wrong.
         matters: what comes of it.
         do: the remedy.
         source: of the rule.
+        was: the name that the code had in earlier versions, None if it always had this one.
     """
 
     code: str
@@ -23,6 +24,7 @@ class Explanation:
     matters: str
     do: str
     source: str
+    was: str | None = None
 
 
 def explanations() -> dict[str, Explanation]:
@@ -30,3 +32,8 @@ def explanations() -> dict[str, Explanation]:
     text = files("millprep.report").joinpath("codes.toml").read_text(encoding="utf-8")
     loaded = tomllib.loads(text)
     return {code: Explanation(code=code, **loaded[code]) for code in sorted(loaded)}
+
+
+def renamed() -> dict[str, str]:
+    """The present name of every code that was renamed, by its old name."""
+    return {known.was: code for code, known in explanations().items() if known.was is not None}

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 
+from millprep.report.explain import explanations, renamed
 from tests.cli.small import run
 
 
@@ -24,7 +25,7 @@ def test_without_a_code_all_are_listed() -> None:
 
 def test_as_json() -> None:
     row = json.loads(run("explain", "hole-off", "--json").stdout)
-    assert list(row) == ["code", "means", "matters", "do", "source"]
+    assert list(row) == ["code", "means", "matters", "do", "source", "was"]
     assert row in json.loads(run("explain", "--json").stdout)
 
 
@@ -33,3 +34,11 @@ def test_a_code_that_is_not_there_is_refused_with_its_neighbours() -> None:
     assert result.exit_code == 2
     assert "gap-too-narrow" in result.stderr
     assert "[code-unknown]" in result.stderr
+
+
+def test_a_code_is_known_by_its_old_name() -> None:
+    for old, new in renamed().items():
+        assert old not in explanations()
+        lines = run("explain", old).stdout.splitlines()
+        assert lines[0] == new
+        assert old in lines[1]

@@ -30,7 +30,7 @@ def told(*joins: Join, plan: RegistrationPlan = PLAN) -> tuple[Finding, ...]:
 
 def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
     (note,) = told(JOIN, replace(JOIN, predicted=0.12))
-    assert (note.code, note.severity, note.blank) == ("mismatch-assumed", "note", 1)
+    assert (note.code, note.severity, note.blank) == ("misalignment-assumed", "note", 1)
     for words in ("At the 2 places", "0.100 to 0.120 mm", "stands 0.400 mm", "0.03 mm per axis",
                   "assumed", "drill_error"):  # fmt: skip
         assert words in note.message
@@ -45,7 +45,7 @@ def test_the_note_says_the_rms_where_it_is_known() -> None:
 
 def test_a_stated_error_is_not_called_assumed() -> None:
     (note,) = told(JOIN, plan=replace(PLAN, sigma=0.02, assumed=False))
-    assert note.code == "mismatch-predicted"
+    assert note.code == "misalignment-predicted"
     assert "assumed" not in note.message
     assert "0.02 mm per axis" in note.message
 
