@@ -54,8 +54,8 @@ def test_nothing_is_explained_that_the_source_does_not_say() -> None:
 
 
 def test_explanations_are_sentences() -> None:
-    for one in explanations().values():
-        for part in [one.means, one.matters, one.do, one.source][1:]:
+    for code, known in explanations().items():
+        for part in (known.means, known.matters, known.do, known.source):
             assert part == part.strip()
             assert part[0].isupper() or part.startswith(("z ", "report.json"))
             assert part.endswith("."), part
