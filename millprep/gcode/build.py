@@ -11,7 +11,7 @@ from millprep.gcode.joined import joined
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp
-from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Profile, Ring, Work
+from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
 from millprep.model.cutter import Cutter
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
@@ -23,7 +23,7 @@ READ = "verniers: read them, as the sheet shows, before anything else is cut"
 
 def work_of(cut: Cut) -> Work:
     """The kind of work a cut is."""
-    if isinstance(cut, Ring):
+    if isinstance(cut, Lap):
         return "isolate"
     if isinstance(cut, Clearing):
         return "clear"
@@ -169,9 +169,9 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
     same moves wherever it lies, whatever lies beside it.
     """
     if work in ("isolate", "clear"):
-        boards: dict[int, list[Ring | Clearing]] = {}
+        boards: dict[int, list[Lap | Clearing]] = {}
         for cut in cuts:
-            if isinstance(cut, Ring | Clearing):
+            if isinstance(cut, Lap | Clearing):
                 boards.setdefault(cut.placement, []).append(cut)
         laps = list(boards.values())
         first = [mine[0].path.middle for mine in laps]
@@ -196,7 +196,7 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
 
 def _make(pen: moves.Pen, cut: Cut, vertex: int, profile: ProfilePlan) -> None:
     """The moves of one cut."""
-    if isinstance(cut, Ring | Clearing):
+    if isinstance(cut, Lap | Clearing):
         moves.lap(pen, cut, vertex)
     elif isinstance(cut, Profile):
         moves.profile(pen, cut, profile)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from millprep.geometry.path import Path, Point, Segment
-from millprep.model.cut import Clearing, Engraving, HoleCut, Profile, Ring
+from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.machine import Machine
 from millprep.model.plan import ProfilePlan
@@ -120,7 +120,7 @@ def _nearly_straight(at: tuple[float, float, float], end: Point, sweep: float) -
     return chord < SHORT_ARC or chord / 2 * math.tan(abs(sweep) / 4) < FLAT_ARC
 
 
-def lap(pen: Pen, cut: Ring | Clearing, vertex: int) -> None:
+def lap(pen: Pen, cut: Lap | Clearing, vertex: int) -> None:
     """One lap of isolation or clearing; a closed one runs over its start."""
     path = cut.path
     if path.closed:

@@ -20,14 +20,14 @@ WORK_ORDER: tuple[Work, ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Ring:
-    """One isolation lap, or what is left of it where neighbours stand close.
+class Lap:
+    """One trip of an isolating cutter around a piece, or the rest of it where neighbours are close.
 
     Attributes:
         path: of the cutter's axis.
         placement: index of the copy it belongs to.
         piece: id of the copper piece it goes around.
-        lap: 0 for the lap that touches the copper, then outward.
+        number: 0 for the lap that touches the copper, then outward.
         cutter: name of the cutter.
         depth: of the tip below the copper surface.
     """
@@ -35,7 +35,7 @@ class Ring:
     path: Path
     placement: int
     piece: str
-    lap: int
+    number: int
     cutter: str
     depth: float
 
@@ -135,4 +135,4 @@ class Engraving:
     mark: str
 
 
-Cut = Ring | Clearing | HoleCut | Profile | Engraving
+Cut = Lap | Clearing | HoleCut | Profile | Engraving

@@ -9,7 +9,7 @@ from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.blank import Clamp
 from millprep.model.certificate import Certificate
 from millprep.model.check import Check
-from millprep.model.cut import Clearing, HoleCut, Profile, Ring
+from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
 from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
@@ -81,7 +81,7 @@ class CutSet:
     layout: Layout
     board_input: tuple[int, ...]
     nets: dict[tuple[int, str], str]
-    rings: tuple[Ring, ...] = ()
+    rings: tuple[Lap, ...] = ()
     holes: tuple[HoleCut, ...] = ()
     profiles: tuple[Profile, ...] = ()
     passes: tuple[MillingPass, ...] = ()

@@ -8,7 +8,7 @@ from types import MappingProxyType
 import shapely
 
 from millprep.model.blank import Blank, Box
-from millprep.model.cut import Clearing, HoleCut, Profile, Ring
+from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.plan import JobPlan
@@ -23,7 +23,7 @@ from millprep.toolpaths.midline import isolate_in_the_middle
 class Cuts:
     """What is to be cut on a blank, unsplit, and what was noticed on the way."""
 
-    rings: tuple[Ring, ...]
+    rings: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
     findings: tuple[Finding, ...]
@@ -49,7 +49,7 @@ def cuts(
         for piece in p.board.pieces
     ]
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
-    rings: tuple[Ring, ...] = ()
+    rings: tuple[Lap, ...] = ()
     clearings: tuple[Clearing, ...] = ()
     if not findings or all(f.severity != "stop" for f in findings):
         if job.isolation.course == "middle":

@@ -36,7 +36,7 @@ def joined(
         band = (ring.placement, ring.piece)
         if band in plan.courses:
             mine = laps.setdefault(band, {})
-            mine[ring.cutter] = max(mine.get(ring.cutter, 0), ring.lap + 1)
+            mine[ring.cutter] = max(mine.get(ring.cutter, 0), ring.number + 1)
     found = {}
     for band, mine in laps.items():
         # the finest cutter decides, should more than one have worked on the piece

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import shapely
 
-from millprep.model.cut import Cut, HoleCut, Ring
+from millprep.model.cut import Cut, HoleCut, Lap
 from millprep.model.hole_made import DrilledApart
 from millprep.passes.neighbours import Expected
 
@@ -30,10 +30,10 @@ def holes_apart(
         drilled: holes by pass.
         expected: the mismatch of two passes, from 0, at a place in a direction.
     """
-    first: dict[tuple[int, str], list[tuple[int, Ring]]] = {}
+    first: dict[tuple[int, str], list[tuple[int, Lap]]] = {}
     for k, mine in enumerate(laps):
         for ring in mine:
-            if isinstance(ring, Ring) and ring.lap == 0:
+            if isinstance(ring, Lap) and ring.number == 0:
                 first.setdefault((ring.placement, ring.piece), []).append((k, ring))
     found: list[DrilledApart] = []
     for k, holes in enumerate(drilled):
@@ -51,7 +51,7 @@ def _apart(
     k: int,
     hole: HoleCut,
     placement: int,
-    around: Sequence[tuple[int, Ring]],
+    around: Sequence[tuple[int, Lap]],
     expected: Expected,
 ) -> DrilledApart | None:
     """What the copper around a hole may lie off; None when its own pass cuts that."""

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.passes import changeovers, neighbours, spurs
 from millprep.passes.changeovers import Course, Crossover, Harm
 from millprep.passes.machine_errors import Budget
@@ -61,7 +61,7 @@ class JoinPlan:
         along = lines[n].project(point, normalized=True) * found[n].path.length
         return found[n].pass_at(along)
 
-    def cuts(self, ring: Ring, reach: float) -> list[tuple[float, Crossover]]:
+    def cuts(self, ring: Lap, reach: float) -> list[tuple[float, Crossover]]:
         """Where a lap of a split band changes over: distance along it, and the change-over."""
         band = (ring.placement, ring.piece)
         courses = self.courses[band]
@@ -115,7 +115,7 @@ def _ticks(shift: ShiftPlan, errors: Budget, gap: float) -> float:
     return longest
 
 
-def _beside(mine: Sequence[Ring], pads: FloatArray) -> FloatArray:
+def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
     """The pads near a band: its own and its neighbours'."""
     x0, y0, x1, y1 = around([extent(ring.path) for ring in mine])
     reach = pads[:, 2] + changeovers.NEAR_PAD

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from millprep.geometry.path import Path, Point
-from millprep.model.cut import Clearing, Cut, Profile, Ring, Tab
+from millprep.model.cut import Clearing, Cut, Lap, Profile, Tab
 from millprep.model.milling_pass import Join
 from millprep.passes import split
 from millprep.passes.joins import JoinPlan
@@ -26,7 +26,7 @@ class Shared:
 
 
 def share_rings(
-    rings: Sequence[Ring],
+    rings: Sequence[Lap],
     plan: JoinPlan,
     shift: ShiftPlan,
     overrun: float,
@@ -62,7 +62,7 @@ def share_rings(
             by_pass[stretch.side].append(
                 replace(ring, path=_part(ring.path, stretch.start - before, stretch.end + after))
             )
-            if ring.lap == 0 and (ring.path.closed or not last):
+            if ring.number == 0 and (ring.path.closed or not last):
                 beyond = stretches[(n + 1) % len(stretches)]
                 joins.append(
                     Join(
@@ -90,7 +90,7 @@ class _Stretch:
     side: int
 
 
-def _stretches(ring: Ring, plan: JoinPlan, reach: float) -> list[_Stretch]:
+def _stretches(ring: Lap, plan: JoinPlan, reach: float) -> list[_Stretch]:
     path, total = ring.path, ring.path.length
     band = (ring.placement, ring.piece)
     cuts = [along for along, _ in plan.cuts(ring, reach)]

@@ -20,7 +20,7 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Box
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 
 Band = tuple[int, str]
 Expected = Callable[[int, int, Point, Point], float]
@@ -63,7 +63,7 @@ class Bite:
 
 
 def near(
-    bands: Mapping[Band, Sequence[Ring]], first: Sequence[Ring], shared: Sequence[Box]
+    bands: Mapping[Band, Sequence[Lap]], first: Sequence[Lap], shared: Sequence[Box]
 ) -> tuple[Pair, ...]:
     """The nearest place of every groove to every neighbour within `REACH`.
 
@@ -110,7 +110,7 @@ def near(
     return tuple(found.values())
 
 
-def _key(ring: Ring) -> Band:
+def _key(ring: Lap) -> Band:
     return (ring.placement, ring.piece)
 
 

@@ -18,7 +18,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Path, Point
-from millprep.model.cut import Cut, Ring
+from millprep.model.cut import Cut, Lap
 from millprep.model.milling_pass import Join
 
 ENOUGH = 3.0
@@ -120,7 +120,7 @@ def add(
             if length:
                 for (k, n, last), (at, way) in zip(sides, outward, strict=True):
                     ring = cuts[k][n]
-                    assert isinstance(ring, Ring)
+                    assert isinstance(ring, Lap)
                     tip = (at[0] + way[0] * length, at[1] + way[1] * length)
                     cuts[k][n] = replace(ring, path=_with_tick(ring.path, tip, last))
         done.append(replace(join, tick=length))
@@ -135,10 +135,10 @@ class _Ends:
     """The ends of rings that were cut apart, by band and pass."""
 
     def __init__(self, cuts: Sequence[Sequence[Cut]]) -> None:
-        self.known: dict[tuple[int, Band], list[tuple[Ring, int, bool, Point]]] = {}
+        self.known: dict[tuple[int, Band], list[tuple[Lap, int, bool, Point]]] = {}
         for k, some in enumerate(cuts):
             for n, ring in enumerate(some):
-                if isinstance(ring, Ring) and not ring.path.closed:
+                if isinstance(ring, Lap) and not ring.path.closed:
                     here = self.known.setdefault((k, (ring.placement, ring.piece)), [])
                     here += [(ring, n, False, ring.path.start), (ring, n, True, ring.path.end)]
 
@@ -153,7 +153,7 @@ class _Ends:
                 for ring, n, last, at in self.known.get(
                     (number - 1, (join.placement, join.piece or "")), ()
                 )
-                if ring.lap == lap and ring.cutter == cutter
+                if ring.number == lap and ring.cutter == cutter
                 for dx, dy in [(at[0] - join.at[0], at[1] - join.at[1])]
                 if math.hypot(dx, dy) <= reach
             ]
@@ -167,7 +167,7 @@ class _Ends:
 
 def _outward(cut: Cut, last: bool, piece: shapely.Polygon) -> tuple[Point, Point]:
     """An end of a ring, and the unit vector there across the path, away from the piece."""
-    assert isinstance(cut, Ring)
+    assert isinstance(cut, Lap)
     path = cut.path
     end = path.end if last else path.start
     inner = path.point_at(path.length - 0.01 if last else 0.01)

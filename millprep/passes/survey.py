@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Path
-from millprep.model.cut import HoleCut, Ring
+from millprep.model.cut import HoleCut, Lap
 from millprep.passes import neighbours
 from millprep.passes.neighbours import Pair
 from millprep.passes.regions import NOWHERE
@@ -40,8 +40,8 @@ class Survey:
     """
 
     shift: ShiftPlan
-    bands: Mapping[Band, Sequence[Ring]]
-    first: Mapping[Band, Sequence[Ring]]
+    bands: Mapping[Band, Sequence[Lap]]
+    first: Mapping[Band, Sequence[Lap]]
     meant: Mapping[Band, int]
     fits: Mapping[Band, tuple[int, ...]]
     pairs: tuple[Pair, ...]
@@ -52,7 +52,7 @@ class Survey:
 
 def survey(
     shift: ShiftPlan,
-    rings: Sequence[Ring],
+    rings: Sequence[Lap],
     holes: Sequence[HoleCut],
     homes: Mapping[int, int] = NOWHERE,
 ) -> Survey:
@@ -64,7 +64,7 @@ def survey(
         holes: of the boards; joins keep away from their pads.
         homes: the pass (from 0) that alone cuts a board, by its placement.
     """
-    bands: dict[Band, list[Ring]] = {}
+    bands: dict[Band, list[Lap]] = {}
     for ring in rings:
         bands.setdefault((ring.placement, ring.piece), []).append(ring)
     first = {band: _first(mine) for band, mine in bands.items()}
@@ -93,13 +93,13 @@ def survey(
 
 
 def _pairs(
-    shift: ShiftPlan, bands: Mapping[Band, Sequence[Ring]], first: Sequence[Ring]
+    shift: ShiftPlan, bands: Mapping[Band, Sequence[Lap]], first: Sequence[Lap]
 ) -> tuple[Pair, ...]:
     shared = [shift.shared(a, b) for a, b in shift.pairs]
     return neighbours.near(bands, first, [box for box in shared if box is not None])
 
 
-def _whole(mine: Sequence[Ring], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
+def _whole(mine: Sequence[Lap], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
     """The pass on whose side a band lies, and all passes that hold it whole."""
     inner = around([_vertices(ring.path, 0.0) for ring in mine])
     outer = around([_vertices(ring.path, 1.0) for ring in mine])
@@ -142,10 +142,10 @@ def _vertices(path: Path, share: float) -> Bounds:
     return x0 - grow, y0 - grow, x1 + grow, y1 + grow
 
 
-def _first(mine: Sequence[Ring]) -> list[Ring]:
+def _first(mine: Sequence[Lap]) -> list[Lap]:
     """The laps nearest to the copper."""
-    nearest = min(ring.lap for ring in mine)
-    return [ring for ring in mine if ring.lap == nearest]
+    nearest = min(ring.number for ring in mine)
+    return [ring for ring in mine if ring.number == nearest]
 
 
 def extent_of(paths: Sequence[Path]) -> Bounds:
@@ -166,7 +166,7 @@ def extent(path: Path) -> Bounds:
 
 
 def _pads(
-    first: Mapping[Band, Sequence[Ring]],
+    first: Mapping[Band, Sequence[Lap]],
     lines: Mapping[int, shapely.LineString],
     holes: Sequence[HoleCut],
 ) -> FloatArray:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from millprep.model.cut import HoleCut, Profile, Ring
+    from millprep.model.cut import HoleCut, Lap, Profile
     from millprep.model.judged import NetJudged
     from millprep.model.set_of_programs import CutSet
 
@@ -170,5 +170,5 @@ def _indices(cut_set: CutSet, blank: int) -> set[int]:
     return {placement.index for placement in cut_set.layout.on(blank)}
 
 
-def _cuts(cut_set: CutSet) -> tuple[Ring | HoleCut | Profile, ...]:
+def _cuts(cut_set: CutSet) -> tuple[Lap | HoleCut | Profile, ...]:
     return (*cut_set.rings, *cut_set.holes, *cut_set.profiles)

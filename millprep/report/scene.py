@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from millprep.model.as_cut import AsCut
     from millprep.model.blank import Blank
     from millprep.model.board import Hole
-    from millprep.model.cut import Clearing, HoleCut, Profile, Ring
+    from millprep.model.cut import Clearing, HoleCut, Lap, Profile
     from millprep.model.cutter import Cutter
     from millprep.model.layout import Placement
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
@@ -55,7 +55,7 @@ class Scene:
     blank: Blank
     cutters: tuple[Cutter, ...]
     placed: tuple[Placed, ...]
-    rings: tuple[Ring, ...]
+    rings: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
     joins: tuple[Join, ...]
@@ -70,7 +70,7 @@ class Scene:
         return [shape for placed in self.placed for _, shape in placed.pieces]
 
     @property
-    def path_cuts(self) -> list[Ring | Clearing | Profile]:
+    def path_cuts(self) -> list[Lap | Clearing | Profile]:
         """Everything that is cut along a path."""
         return [*self.rings, *self.clearings, *self.profiles]
 

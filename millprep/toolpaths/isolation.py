@@ -22,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.arcs import from_line
 from millprep.geometry.offset import offset, offsets, rings_of
 from millprep.geometry.path import Path, Point
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 
@@ -87,7 +87,7 @@ def isolate(
     edge: BaseGeometry,
     plan: IsolationPlan,
     copper: float,
-) -> tuple[tuple[Ring, ...], tuple[TightGap, ...]]:
+) -> tuple[tuple[Lap, ...], tuple[TightGap, ...]]:
     """The laps around every piece, widest cutter first, and the gaps too tight for all.
 
     Args:
@@ -100,7 +100,7 @@ def isolate(
     cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
     shapes = np.array([island.shape for island in islands], dtype=object)
     tree = shapely.STRtree(shapes)
-    rings: list[Ring] = []
+    rings: list[Lap] = []
     missing: dict[int, BaseGeometry] | None = None
     tight: list[TightGap] = []
     for cutter in cutters:
@@ -123,7 +123,7 @@ def _with_cutter(
     cutter: Cutter,
     laps: Laps,
     only: dict[int, BaseGeometry] | None,
-) -> tuple[list[Ring], dict[int, BaseGeometry]]:
+) -> tuple[list[Lap], dict[int, BaseGeometry]]:
     """One cutter's laps, and per island what of its first lap had to be left out."""
     which = range(len(islands)) if only is None else sorted(only)
     chosen = [islands[i].shape for i in which]
@@ -133,7 +133,7 @@ def _with_cutter(
     # what a neighbour's own first lap clears, counted from its edge, needs no later lap
     later_zone = max(first_zone, laps.surface / 2 + laps.foot - laps.pitch)
     zones = [offsets(list(tree.geometries), zone) for zone in (first_zone, later_zone)]
-    rings: list[Ring] = []
+    rings: list[Lap] = []
     broken: dict[int, BaseGeometry] = {}
     for lap, distance in enumerate(laps.distances):
         grown = offsets(chosen, distance)
@@ -157,7 +157,7 @@ def _with_cutter(
                 if only is not None:
                     line = line.intersection(only[i])
                 rings += [
-                    Ring(path, islands[i].placement, islands[i].piece, lap, cutter.name, plan.depth)
+                    Lap(path, islands[i].placement, islands[i].piece, lap, cutter.name, plan.depth)
                     for path in _paths(line, ring, plan.direction == "climb")
                 ]
     return rings, broken

@@ -23,7 +23,7 @@ from millprep.geometry.arcs import from_line
 from millprep.geometry.medial_axis import Middle, middle
 from millprep.geometry.offset import offset, rings_of
 from millprep.geometry.path import Path
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, TightGap
@@ -62,7 +62,7 @@ def isolate_in_the_middle(
     outlines: Mapping[int, shapely.Polygon],
     plan: IsolationPlan,
     copper: float,
-) -> tuple[tuple[Ring, ...], tuple[TightGap, ...]]:
+) -> tuple[tuple[Lap, ...], tuple[TightGap, ...]]:
     """The laps in the middle of every gap, and the gaps too tight for all cutters.
 
     Args:
@@ -71,7 +71,7 @@ def isolate_in_the_middle(
         plan: gap, depth and cutters; the widest cutter that fits everywhere on a board serves it.
         copper: thickness of the foil.
     """
-    rings: list[Ring] = []
+    rings: list[Lap] = []
     tight: list[TightGap] = []
     cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
     for placement, outline in outlines.items():
@@ -119,9 +119,9 @@ class _Board:
         # where no cutter passes between a piece and the edge, the piece ends at the edge
         self.lost = np.flatnonzero(~self.kept & ~rim)
 
-    def rings(self) -> list[Ring]:
+    def rings(self) -> list[Lap]:
         """All laps, those nearest to the copper first."""
-        found: list[Ring] = []
+        found: list[Lap] = []
         lap = 0
         if self.laps.beside:
             cells = self._cells()
@@ -137,7 +137,7 @@ class _Board:
                 found += self._centre(lap, where)
         return found
 
-    def _centre(self, lap: int, where: BaseGeometry) -> list[Ring]:
+    def _centre(self, lap: int, where: BaseGeometry) -> list[Lap]:
         """The curves themselves, within an area."""
         found = []
         for course in courses(self.net, self.kept):
@@ -148,7 +148,7 @@ class _Board:
             found += [self._ring(course.owner, path, lap) for path in _paths(line)]
         return found
 
-    def _between(self, laps: Sequence[Ring]) -> BaseGeometry:
+    def _between(self, laps: Sequence[Lap]) -> BaseGeometry:
         """Where three curves meet and the laps beside them, which turn there, leave an island."""
         at = np.flatnonzero(self.net.meets == 3)
         if not len(at):
@@ -160,11 +160,11 @@ class _Board:
         far = away > 0.75 * self.foot / 2
         return shapely.union_all(shapely.buffer(places[which[0][far]], away[far]))
 
-    def _ring(self, owner: int, path: Path, lap: int) -> Ring:
+    def _ring(self, owner: int, path: Path, lap: int) -> Lap:
         island = self.islands[owner]
         # courses and rings have their copper on the left; a climbing cutter wants it on the right
         climb = self.plan.direction == "climb"
-        return Ring(
+        return Lap(
             path.reversed() if climb else path,
             island.placement,
             island.piece,
@@ -199,7 +199,7 @@ class _Board:
         cells.append(shapely.union_all(rest) if rest else shapely.Polygon())
         return cells
 
-    def _beside(self, n: int, cell: BaseGeometry, distance: float, lap: int) -> Iterator[Ring]:
+    def _beside(self, n: int, cell: BaseGeometry, distance: float, lap: int) -> Iterator[Lap]:
         """The laps on one side of the curves around a cell, by the cell's number."""
         inner = offset(cell, -distance)
         owner = n

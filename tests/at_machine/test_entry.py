@@ -15,7 +15,7 @@ from millprep.at_machine.take_up import OVERLAP
 from millprep.gcode.build import build
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
-from millprep.model.cut import Cut, HoleCut, Profile, Ring, Tab
+from millprep.model.cut import Cut, HoleCut, Lap, Profile, Tab
 from millprep.model.milling_pass import MillingPass
 from millprep.model.trail import ARC_CCW, ARC_CW, RAPID, Trail
 from tests.at_machine.breaks import again, trail_of
@@ -24,8 +24,8 @@ from tests.toolpaths.bench import MACHINE, drill, mill, profiling, vee
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 ZIGZAG = [(10 + 4 * n, 60 + 0.4 * (n % 2)) for n in range(12)]
 CUTS: tuple[Cut, ...] = (
-    *(Ring(Path.circle((30.0, 30.0), 2 + 0.1 * n), 0, "c1", n, "vee", 0.1) for n in range(5)),
-    Ring(Path.lines([*ZIGZAG, *((x, y + 0.9) for x, y in ZIGZAG[::-1]), ZIGZAG[0]]), 0, "c2", 0,
+    *(Lap(Path.circle((30.0, 30.0), 2 + 0.1 * n), 0, "c1", n, "vee", 0.1) for n in range(5)),
+    Lap(Path.lines([*ZIGZAG, *((x, y + 0.9) for x, y in ZIGZAG[::-1]), ZIGZAG[0]]), 0, "c2", 0,
          "vee", 0.1),
     *(HoleCut((x, 40.0), 0.5, "drill0.5", 1.8, "drill", 0, f"h{x}") for x in (30.0, 50.0, 70.0)),
     *(HoleCut((x, 50.0), 6.0, "mill2", 1.8, "bore", 0, f"b{x}") for x in (30.0, 50.0)),

@@ -18,7 +18,7 @@ import shapely
 
 from fixtures.valve_boards import valve_board
 from millprep.geometry.offset import offsets
-from millprep.model.cut import Clearing, Ring
+from millprep.model.cut import Clearing, Lap
 from millprep.model.cutter import Cutter, EndMill, Vee
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.clearing import clear
@@ -45,7 +45,7 @@ def plan(gap: float) -> IsolationPlan:
 
 
 def row(
-    words: str, cutters: Sequence[Cutter], make: Callable[[], Sequence[Ring | Clearing]]
+    words: str, cutters: Sequence[Cutter], make: Callable[[], Sequence[Lap | Clearing]]
 ) -> str:
     """One line of the table."""
     begun = time.perf_counter()
@@ -74,10 +74,10 @@ def main() -> None:
         )  # fmt: skip
         return done.courses
 
-    def along(gap: float) -> Sequence[Ring]:
+    def along(gap: float) -> Sequence[Lap]:
         return isolate(islands, board.outline, plan(gap), COPPER)[0]
 
-    def between(gap: float) -> Sequence[Ring]:
+    def between(gap: float) -> Sequence[Lap]:
         return isolate_in_the_middle(islands, {0: board.outline}, plan(gap), COPPER)[0]
 
     lines = [row(f"along the copper, gap {g:g}", vees, partial(along, g)) for g in (0.1, 0.3, 0.5)]

@@ -18,7 +18,7 @@ from millprep.gcode.table import TableSink
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
-from millprep.model.cut import Cut, Engraving, HoleCut, Ring
+from millprep.model.cut import Cut, Engraving, HoleCut, Lap
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.plan import ProbePlan
@@ -152,7 +152,7 @@ def test_without_clamps_it_runs_at_clearance() -> None:
 
 
 def test_the_outline_ends_at_the_travel_and_says_so() -> None:
-    edge = (*CUTS, Ring(Path.lines([(0.1, 30.0), (0.1, 60.0)]), 0, "c1", 0, "vee", 0.1))
+    edge = (*CUTS, Lap(Path.lines([(0.1, 30.0), (0.1, 60.0)]), 0, "c1", 0, "vee", 0.1))
     dry, _ = around(cuts=edge)
     assert min(move.x for move in dry.moves) == MACHINE.travel.x0
     assert not [n for n in around()[0].notes if "past it" in n]

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from millprep.gcode import moves
 from millprep.geometry.path import Path
-from millprep.model.cut import HoleCut, Ring
+from millprep.model.cut import HoleCut, Lap
 from tests.gcode.trail import START, apart, pen, trail
 from tests.geometry.test_path import paths
 from tests.toolpaths.bench import MACHINE, drill, mill, vee
@@ -21,8 +21,8 @@ from tests.toolpaths.bench import MACHINE, drill, mill, vee
 QUICK = settings(max_examples=30, deadline=None)
 
 
-def ring(path: Path) -> Ring:
-    return Ring(path, 0, "c1", 0, "vee", 0.1)
+def ring(path: Path) -> Lap:
+    return Lap(path, 0, "c1", 0, "vee", 0.1)
 
 
 @QUICK

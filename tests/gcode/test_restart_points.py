@@ -15,7 +15,7 @@ from millprep.gcode.post_processor import adapted
 from millprep.gcode.rs274 import TextSink
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
-from millprep.model.cut import Cut, HoleCut, Profile, Ring
+from millprep.model.cut import Cut, HoleCut, Lap, Profile
 from millprep.model.dialect import Dialect
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
@@ -27,8 +27,8 @@ from tests.toolpaths.bench import MACHINE, drill, mill, profiling, vee
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 SQUARE = Path.lines([(20, 20), (60, 20), (60, 50), (20, 50), (20, 20)])
 CUTS: tuple[Cut, ...] = (
-    Ring(Path.circle((30.0, 30.0), 4.0), 0, "c1", 0, "vee", 0.1),
-    Ring(Path.circle((50.0, 30.0), 4.0), 0, "c2", 0, "vee", 0.1),
+    Lap(Path.circle((30.0, 30.0), 4.0), 0, "c1", 0, "vee", 0.1),
+    Lap(Path.circle((50.0, 30.0), 4.0), 0, "c2", 0, "vee", 0.1),
     # twice in pecks
     *(HoleCut((x, 30.0), 0.4, "drill0.4", 1.8, "drill", 0, f"h{x}") for x in (30.0, 50.0)),
     Profile(SQUARE, "mill2", 1.8, 1.3, (), 0, inner=False),

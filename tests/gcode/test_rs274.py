@@ -18,7 +18,7 @@ from millprep.gcode import moves
 from millprep.gcode.head import WIDTH, words
 from millprep.gcode.sink import number
 from millprep.geometry.path import Path
-from millprep.model.cut import HoleCut, Profile, Ring, Tab
+from millprep.model.cut import HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter
 from millprep.model.program import Move, Program
 from millprep.verify.reader import read
@@ -43,7 +43,7 @@ QUICK = settings(max_examples=40, deadline=None)
 def ring_program(*courses: Path) -> Program:
     one = pen(vee())
     for path in courses:
-        moves.lap(one, Ring(path, 0, "c1", 0, "vee", 0.1), 0)
+        moves.lap(one, Lap(path, 0, "c1", 0, "vee", 0.1), 0)
     one.over(*START[:2])
     return program(one.moves, vee())
 

@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from fixtures.valve_boards import valve_board
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
 from millprep.passes import error_budget
 from millprep.verify.join_tolerance import certify
@@ -37,7 +37,7 @@ def grooves(one: Cut, join: Join) -> dict[int, shapely.MultiPolygon]:
         lines = [
             ring.path.line(0.0005)
             for ring in one.strong.by_pass[number - 1]
-            if isinstance(ring, Ring)
+            if isinstance(ring, Lap)
         ]
         close = np.array([line.intersection(near) for line in lines if line.intersects(near)])
         swept = shapely.buffer(close, one.groove.foot / 2, quad_segs=48)

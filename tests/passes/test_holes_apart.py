@@ -8,15 +8,15 @@ import shapely
 
 from millprep.geometry.arcs import from_line
 from millprep.geometry.path import Path, Point
-from millprep.model.cut import HoleCut, Ring
+from millprep.model.cut import HoleCut, Lap
 from millprep.passes.holes_apart import holes_apart
 
 PAD = shapely.Point(20.0, 10.0).buffer(1.2, quad_segs=16).exterior
 
 
-def lap(line: shapely.LineString, piece: str = "c1", number: int = 0) -> Ring:
+def lap(line: shapely.LineString, piece: str = "c1", number: int = 0) -> Lap:
     path: Path = from_line(line)
-    return Ring(path, 0, piece, number, "vee", 0.08)
+    return Lap(path, 0, piece, number, "vee", 0.08)
 
 
 def hole(x: float, name: str = "h1") -> HoleCut:

@@ -10,7 +10,7 @@ from numpy.random import default_rng
 
 from millprep.geometry.path import Path, Point
 from millprep.model.blank import Box
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.passes.neighbours import Band, Flow, Pair, bites, near, settle
 
 AT: Point = (0.0, 0.0)
@@ -98,9 +98,9 @@ def test_bites_are_what_the_mismatch_reaches_over_the_spacing() -> None:
     assert found[0].passes == (1, 0)
 
 
-def ring(piece: str, y: float, lap: int) -> Ring:
+def ring(piece: str, y: float, lap: int) -> Lap:
     path = Path.lines([(0.0, y), (20.0, y), (20.0, y + 2), (0.0, y + 2), (0.0, y)])
-    return Ring(path, 0, piece, lap, "vee", 0.08)
+    return Lap(path, 0, piece, lap, "vee", 0.08)
 
 
 def test_spacing_runs_from_the_groove_to_the_neighbours_copper() -> None:

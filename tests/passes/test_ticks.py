@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from millprep.geometry.path import Path
-from millprep.model.cut import Cut, Ring
+from millprep.model.cut import Cut, Lap
 from millprep.model.milling_pass import Join
 from millprep.passes.spurs import ENOUGH, STEP, Groove, Room, add, wanted
 
@@ -32,7 +32,7 @@ def sides(*, climb: bool = True) -> tuple[tuple[Cut, ...], ...]:
         for lap in (0, 1):
             y = 0.07 + 0.1 * lap
             path = Path.lines([(x0, y), (x1, y)] if climb else [(x1, y), (x0, y)])
-            mine.append(Ring(path, 0, "c1", lap, "vee", 0.08))
+            mine.append(Lap(path, 0, "c1", lap, "vee", 0.08))
         found.append(tuple(mine))
     return tuple(found)
 
@@ -45,11 +45,11 @@ def room(*foreign: shapely.Polygon, **changes: object) -> Room:
 
 def made(
     where: Room, cuts: tuple[tuple[Cut, ...], ...] | None = None, join: Join = JOIN
-) -> tuple[Join, list[Ring]]:
+) -> tuple[Join, list[Lap]]:
     joins, by_pass = add(
         [join], cuts or sides(), {(0, "c1"): ("vee", GROOVE)}, where
     )
-    rings = [ring for some in by_pass for ring in some if isinstance(ring, Ring)]
+    rings = [ring for some in by_pass for ring in some if isinstance(ring, Lap)]
     return joins[0], rings
 
 
@@ -67,9 +67,9 @@ def test_both_outermost_laps_get_one_at_the_join_and_no_other_lap(climb: bool) -
     before = sides(climb=climb)
     join, rings = made(room(), before)
     assert join.tick == pytest.approx(0.25)
-    flat = [cut for some in before for cut in some if isinstance(cut, Ring)]
+    flat = [cut for some in before for cut in some if isinstance(cut, Lap)]
     for old, new in zip(flat, rings, strict=True):
-        if old.lap == 0:
+        if old.number == 0:
             assert new.path is old.path
             continue
         assert new.path.length == pytest.approx(old.path.length + 0.25)
@@ -79,7 +79,7 @@ def test_both_outermost_laps_get_one_at_the_join_and_no_other_lap(climb: bool) -
         assert (abs(x), y) == pytest.approx((E_, 0.17 + 0.25))
         # it is cut the same way round as before, in one go
         assert math.copysign(1, new.path.xy[-1, 0] - new.path.xy[0, 0]) == (1 if climb else -1)
-    first, second = (new for new in rings if new.lap == 1)
+    first, second = (new for new in rings if new.number == 1)
     assert first.path.xy[:, 0].max() == pytest.approx(E_)
     assert second.path.xy[:, 0].min() == pytest.approx(-E_)
 
@@ -109,7 +109,7 @@ def test_a_lap_that_is_missing_on_one_side_leaves_no_room() -> None:
     join, rings = made(room(), (first, second[:1]))
     assert join.tick == 0.0
     assert [ring.path for ring in rings] == [
-        cut.path for cut in (*first, second[0]) if isinstance(cut, Ring)
+        cut.path for cut in (*first, second[0]) if isinstance(cut, Lap)
     ]
 
 

@@ -17,7 +17,7 @@ from fixtures.valve_boards import WIDTH, ValveBoard, valve_board
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
-from millprep.model.cut import HoleCut, Ring
+from millprep.model.cut import HoleCut, Lap
 from millprep.model.milling_pass import Join
 from millprep.model.plan import RegistrationPlan
 from millprep.passes import holes_by_pass, join_figures, joins, laps_by_pass, registration, shift
@@ -51,7 +51,7 @@ class Cut:
     """A board on a blank, its rings shared among passes; `strong` with figures and ticks."""
 
     made: ValveBoard
-    rings: tuple[Ring, ...]
+    rings: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     shift: ShiftPlan
     plan: JoinPlan
@@ -61,8 +61,8 @@ class Cut:
     room: Room
     strong: Shared
 
-    def bands(self) -> dict[Band, list[Ring]]:
-        found: dict[Band, list[Ring]] = defaultdict(list)
+    def bands(self) -> dict[Band, list[Lap]]:
+        found: dict[Band, list[Lap]] = defaultdict(list)
         for ring in self.rings:
             found[ring.placement, ring.piece].append(ring)
         return found
@@ -119,7 +119,7 @@ def bands_that_fit_are_whole(one: Cut) -> None:
     passes: dict[Band, set[int]] = defaultdict(set)
     for k, cuts in enumerate(one.shared.by_pass):
         for ring in cuts:
-            assert isinstance(ring, Ring)
+            assert isinstance(ring, Lap)
             passes[ring.placement, ring.piece].add(k)
     fits = 0
     for band, rings in one.bands().items():
@@ -160,7 +160,7 @@ def no_join_is_on_a_bend(one: Cut) -> None:
     by_band = one.bands()
     for join in one.shared.joins:
         assert join.piece is not None
-        first = [r.path for r in by_band[join.placement, join.piece] if r.lap == 0]
+        first = [r.path for r in by_band[join.placement, join.piece] if r.number == 0]
         path = min(first, key=lambda p: p.line().distance(shapely.Point(join.at)))
         assert bend(path, join.at) < 0.005
 
@@ -169,7 +169,7 @@ def a_straight_line_joins_no_less(one: Cut) -> None:
     """The best straight line between two passes joins every first lap that it crosses; that many
     joins or fewer are made.
     """
-    lines = np.array([r.path.line(0.005) for r in one.rings if r.lap == 0], dtype=object)
+    lines = np.array([r.path.line(0.005) for r in one.rings if r.number == 0], dtype=object)
     bounds = shapely.bounds(lines)
     fewest = 0
     for k in range(len(one.shift.windows) - 1):
@@ -188,7 +188,7 @@ def stretches_lie_in_their_windows(one: Cut) -> None:
     """No pass cuts what its window does not hold."""
     for k, cuts in enumerate(one.shared.by_pass):
         for ring in cuts:
-            assert isinstance(ring, Ring)
+            assert isinstance(ring, Lap)
             low, high = span(ring.path)
             assert one.shift.low(k) - 1e-6 <= low
             assert high <= one.shift.high(k) + 1e-6
@@ -200,10 +200,10 @@ def pieces_reunite(one: Cut) -> None:
     whole: dict[tuple[Band, int], list[Path]] = defaultdict(list)
     for cuts in one.shared.by_pass:
         for ring in cuts:
-            assert isinstance(ring, Ring)
-            parts[(ring.placement, ring.piece), ring.lap].append(ring.path)
+            assert isinstance(ring, Lap)
+            parts[(ring.placement, ring.piece), ring.number].append(ring.path)
     for ring in one.rings:
-        whole[(ring.placement, ring.piece), ring.lap].append(ring.path)
+        whole[(ring.placement, ring.piece), ring.number].append(ring.path)
     assert parts.keys() == whole.keys()
     split = 0
     for key, paths in whole.items():
@@ -227,10 +227,10 @@ def laps_change_over_together(one: Cut) -> None:
     ends: dict[Band, list[Point]] = defaultdict(list)
     for cuts in one.shared.by_pass:
         for ring in cuts:
-            assert isinstance(ring, Ring)
+            assert isinstance(ring, Lap)
             if not ring.path.closed:
                 ends[ring.placement, ring.piece] += [ring.path.start, ring.path.end]
-    laps = 1 + max(ring.lap for ring in one.rings)
+    laps = 1 + max(ring.number for ring in one.rings)
     assert laps == one.groove.laps >= 2
     for join in one.shared.joins:
         assert join.piece is not None
@@ -250,8 +250,8 @@ def holes_go_where_their_pads_are_cut(one: Cut) -> None:
     drilled = holes_by_pass.share_holes(one.holes, one.plan, one.shift)
     assert sum(map(len, drilled)) == len(one.holes)
     for k, holes in enumerate(drilled):
-        rings = [r for r in one.shared.by_pass[k] if isinstance(r, Ring) and r.lap == 0]
-        by_piece: dict[str, list[Ring]] = defaultdict(list)
+        rings = [r for r in one.shared.by_pass[k] if isinstance(r, Lap) and r.number == 0]
+        by_piece: dict[str, list[Lap]] = defaultdict(list)
         for ring in rings:
             by_piece[ring.piece].append(ring)
         for hole in holes:
@@ -321,8 +321,8 @@ def ticks_keep_off_all_copper(one: Cut) -> None:
         zip(one.shared.by_pass, one.strong.by_pass, strict=True)
     ):
         for old, new in zip(before, after, strict=True):
-            assert isinstance(old, Ring)
-            assert isinstance(new, Ring)
+            assert isinstance(old, Lap)
+            assert isinstance(new, Lap)
             if new is old:
                 continue
             assert replace(new, path=old.path) == old
@@ -396,7 +396,7 @@ def near_a_pad(one: Cut) -> Cut:
 def on_a_bend(one: Cut) -> Cut:
     """At the right-hand end of the first joined band, where it turns back."""
     join = one.shared.joins[0]
-    (path, *_) = [r.path for r in one.rings if r.piece == join.piece and r.lap == 0]
+    (path, *_) = [r.path for r in one.rings if r.piece == join.piece and r.number == 0]
     line = path.flattened()
     x, y = line[int(np.argmax(line[:, 0]))].tolist()
     return joined_at(one, (x, y))
@@ -416,7 +416,7 @@ def with_a_hole_in_it(one: Cut) -> Cut:
     first, *others = one.shared.by_pass
     n = next(n for n, ring in enumerate(first) if not ring.path.closed)  # type: ignore[union-attr]
     ring = first[n]
-    assert isinstance(ring, Ring)
+    assert isinstance(ring, Lap)
     short = replace(ring, path=ring.path.part(0.0, ring.path.length - 1.0))
     return sharing(one, [(*first[:n], short, *first[n + 1 :]), *others])
 
@@ -453,8 +453,8 @@ def with_a_tick_into_copper(one: Cut) -> Cut:
     """The first path that ends in a tick turns back there, into its own copper."""
     first, *others = one.strong.by_pass
     before = one.shared.by_pass[0]
-    rings = [ring for ring in first if isinstance(ring, Ring)]
-    olds = [ring for ring in before if isinstance(ring, Ring)]
+    rings = [ring for ring in first if isinstance(ring, Lap)]
+    olds = [ring for ring in before if isinstance(ring, Lap)]
     n = next(n for n, ring in enumerate(rings) if ring.path.end != olds[n].path.end)
     ring = rings[n]
     tip, foot = ring.path.xy[[-1, -2]]

@@ -12,7 +12,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.board import Board, CopperPiece, Hole
-from millprep.model.cut import HoleCut, Profile, Ring, Tab
+from millprep.model.cut import HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
 from millprep.model.layout import Layout, Placement
@@ -78,7 +78,7 @@ def board(stages: int) -> Board:
     )
 
 
-def _rings(placement: Placement) -> tuple[Ring, ...]:
+def _rings(placement: Placement) -> tuple[Lap, ...]:
     width = VEE.width(DEPTH, COPPER)
     rings = []
     for piece in placement.board.pieces:
@@ -86,7 +86,7 @@ def _rings(placement: Placement) -> tuple[Ring, ...]:
             away = width / 2 + lap * width * 0.8
             ring = placement.pose.shape(piece.shape).buffer(away, quad_segs=12).exterior
             path = Path.lines(shapely.get_coordinates(ring))
-            rings.append(Ring(path, placement.index, piece.id, lap, VEE.name, DEPTH))
+            rings.append(Lap(path, placement.index, piece.id, lap, VEE.name, DEPTH))
     return tuple(rings)
 
 
@@ -160,7 +160,9 @@ def invented(stages: int = 6) -> CutSet:
             return not two or (x < seam) == (k == 1)
 
         laps = [
-            ring.path for ring in rings if ring.lap == 0 and mine(float(ring.path.xy[:, 0].mean()))
+            ring.path
+            for ring in rings
+            if ring.number == 0 and mine(float(ring.path.xy[:, 0].mean()))
         ]
         at = [hole.at for hole in holes if mine(hole.at[0])]
         programs.append(_program(1, k, VEE, "isolate", DEPTH, laps, [], there))
@@ -208,7 +210,7 @@ def invented(stages: int = 6) -> CutSet:
     )  # fmt: skip
 
 
-def _as_cut(placement: Placement, blank: Blank, rings: tuple[Ring, ...]) -> AsCut:
+def _as_cut(placement: Placement, blank: Blank, rings: tuple[Lap, ...]) -> AsCut:
     lines = [ring.path.line() for ring in rings]
     foot = shapely.union_all([ln.buffer(VEE.width(DEPTH, COPPER) / 2, quad_segs=6) for ln in lines])
     left = shapely.box(0, 0, *blank.size).difference(foot)

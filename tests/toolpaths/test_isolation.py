@@ -14,7 +14,7 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import SAGITTA
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, Laps, isolate
@@ -29,7 +29,7 @@ def islands(*shapes: shapely.Polygon) -> list[Island]:
 
 
 def swept(
-    rings: Sequence[Ring], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
+    rings: Sequence[Lap], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
 ) -> BaseGeometry:
     """What the laps take away at a level below the surface."""
     named = {c.name: c for c in cutters}
@@ -80,10 +80,10 @@ def test_a_climbing_cutter_has_the_copper_on_its_right(direction: str) -> None:
     land = less(shapely.box(-10, -10, 10, 10), disc(0, 0, 5))
     plan = isolation(direction=direction)
     rings, _ = isolate(islands(land), EDGE, plan, COPPER)
-    assert {r.lap for r in rings} == {0, 1, 2, 3}
+    assert {r.number for r in rings} == {0, 1, 2, 3}
     sides = 1 if direction == "climb" else -1
     for ring in rings:
-        reach = 0.2 + vee().width(plan.depth) / 2 + ring.lap * 0.2
+        reach = 0.2 + vee().width(plan.depth) / 2 + ring.number * 0.2
         for s in (0.1, 0.4, 0.77):
             at = s * ring.path.length
             (x0, y0), (x1, y1) = ring.path.point_at(at), ring.path.point_at(at + 0.01)
@@ -102,7 +102,7 @@ def test_a_land_with_a_hole_is_isolated_inside_too() -> None:
     assert len(inner) == len(rings) / 2 == 4
     for ring in inner:
         radius = ring.path.length / 2 / math.pi
-        step = (ring.lap * (0.4 - vee().width(0.1, COPPER))) / 3
+        step = (ring.number * (0.4 - vee().width(0.1, COPPER))) / 3
         assert radius == pytest.approx(3 - vee().width(0.1) / 2 - step, abs=0.003)
         assert len(ring.path) == 2
 
@@ -136,7 +136,7 @@ def test_copper_that_touches_the_edge_of_the_board() -> None:
     land = shapely.box(0, 5, 10, 10)
     rings, tight = isolate(islands(land), board, isolation(), COPPER)
     assert not tight
-    first = [r for r in rings if r.lap == 0]
+    first = [r for r in rings if r.number == 0]
     assert len(first) == 1
     assert first[0].path.closed
     clear = land.buffer(0.3).difference(land.buffer(0.03)).intersection(board)
@@ -166,7 +166,7 @@ def test_the_finer_cutter_works_only_where_the_wider_does_not_fit() -> None:
     foot = swept(rings, [fine, wide], COPPER, plan)
     between = shapely.box(-1.9, 0.02, 1.9, 0.28)
     assert between.difference(foot).area < 1e-6
-    assert {r.lap for r in rings if r.cutter == "wide"} == {0}
+    assert {r.number for r in rings if r.cutter == "wide"} == {0}
 
 
 def test_one_cutter_that_fits_everywhere_is_enough() -> None:

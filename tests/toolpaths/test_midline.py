@@ -15,7 +15,7 @@ from shapely import affinity
 
 from fixtures.valve_boards import valve_board
 from millprep.geometry.medial_axis import middle
-from millprep.model.cut import Ring
+from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
@@ -30,7 +30,7 @@ QUICK = settings(max_examples=30, deadline=None)
 
 def in_the_middle(
     shapes: Sequence[shapely.Polygon], plan: IsolationPlan, edge: shapely.Polygon = EDGE
-) -> list[Ring]:
+) -> list[Lap]:
     rings, tight = isolate_in_the_middle(islands(*shapes), {0: edge}, plan, COPPER)
     assert not tight
     return list(rings)
@@ -38,7 +38,7 @@ def in_the_middle(
 
 def joined(
     shapes: Sequence[shapely.Polygon],
-    rings: Sequence[Ring],
+    rings: Sequence[Lap],
     cutters: Sequence[Cutter],
     plan: IsolationPlan,
     edge: shapely.Polygon = EDGE,
@@ -56,7 +56,7 @@ def joined(
 
 def gouged(
     shapes: Sequence[shapely.Polygon],
-    rings: Sequence[Ring],
+    rings: Sequence[Lap],
     cutters: Sequence[Cutter],
     plan: IsolationPlan,
 ) -> float:
@@ -135,7 +135,7 @@ def test_a_valve_board_comes_apart_and_no_copper_is_gouged(seed: int, gap: float
 
 
 def off_centre(
-    rings: Sequence[Ring], shapes: Sequence[shapely.Polygon], edge: shapely.Polygon
+    rings: Sequence[Lap], shapes: Sequence[shapely.Polygon], edge: shapely.Polygon
 ) -> float:
     """The most by which any place of the laps is nearer to one side than to the other, halved."""
     sides = np.array([*shapes, edge.boundary], dtype=object)
