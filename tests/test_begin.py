@@ -13,8 +13,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.begun import FILE, Begun
 from tests.at_machine.test_refit_of_a_set import made, readings
 from tests.at_machine.test_resume_of_a_set import program
-from tests.cli import small
-from tests.cli.small import changed, run
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, run
 from tests.test_verify import ISOLATE
 
 __all__ = ["made"]
@@ -175,9 +175,9 @@ def test_a_mark_names_something() -> None:
 def pair(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two sets of one board that differ in the gap."""
     folder = tmp_path_factory.mktemp("pair")
-    for name, text in (("one", small.JOB), ("two", changed("gap = 0.3", "gap = 0.35"))):
+    for name, text in (("one", small_job.JOB), ("two", changed("gap = 0.3", "gap = 0.35"))):
         (folder / name).mkdir()
-        job = small.put(folder / name, text)
+        job = small_job.put(folder / name, text)
         assert run("prepare", job, "--out", folder / name / "set").exit_code == 0
     return folder
 

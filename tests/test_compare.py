@@ -11,8 +11,8 @@ import pytest
 from ezdxf.layouts.layout import Modelspace
 
 from millprep.workflow.compare import compare
-from tests.cli import small
-from tests.cli.small import changed, put, run
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, put, run
 
 THREE = changed(
     "drawn_from",
@@ -79,9 +79,9 @@ def test_where_a_layout_is_kept_all_cuts_of_one_are_those_of_the_whole_set(
 
 def test_the_board_whose_drawing_changed_is_named(three: Path, tmp_path: Path) -> None:
     def moved(space: Modelspace) -> None:
-        small.edge(space)
-        small.pad(space, 10.0, 10.0)
-        small.pad(space, 20.5, 10.0)
+        small_job.edge(space)
+        small_job.pad(space, 10.0, 10.0)
+        small_job.pad(space, 20.5, 10.0)
 
     put(tmp_path, THREE, moved)
     result = run("prepare", tmp_path / "job.toml", "--out", tmp_path / "set", "--effort", "low")

@@ -23,8 +23,8 @@ from millprep.model.dialect import FLATTENED, Dialect
 from millprep.model.finding import Refusal
 from millprep.verify.prove import Proved
 from millprep.verify.trace import Trace, TraceMove
-from tests import dialects
-from tests.dialects import Made
+from tests.helpers import dialects
+from tests.helpers.dialects import Made
 
 MOTION: list[dict[str, Any]] = [
     {"arcs": arcs, "cycles": cycles, "decimals": decimals}

@@ -12,8 +12,8 @@ import shapely
 from millprep import job
 from millprep.workflow.lay_out import lay_out
 from millprep.workflow.laying import Choice
-from tests import long_and_small
-from tests.cli.small import changed, put, run
+from tests.helpers import long_and_small
+from tests.helpers.small_job import changed, put, run
 
 SIX = changed("drawn_from", "count = 6\ndrawn_from", changed("60.0, 50.0", "200.0, 120.0"))
 

@@ -14,9 +14,9 @@ from millprep.workflow.lay_out import lay_out
 from millprep.workflow.laying import Choice
 from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import verify
-from tests.cli import small
-from tests.cli.small import changed, run
-from tests.toolpaths.laminate import left
+from tests.helpers import small_job
+from tests.helpers.laminate import left
+from tests.helpers.small_job import changed, run
 
 CORNERS = ((0.0, 0.0), (120.0, 0.0), (120.0, 25.0), (80.0, 25.0), (80.0, 84.0), (0.0, 84.0))
 PLACES = """
@@ -41,7 +41,7 @@ TEXT = changed(
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, CutSet]:
     folder = tmp_path_factory.mktemp("offcut")
-    cut_set = prepare(small.put(folder, TEXT), folder / "out", choice=Choice("low"))
+    cut_set = prepare(small_job.put(folder, TEXT), folder / "out", choice=Choice("low"))
     return folder / "out", cut_set
 
 
@@ -105,7 +105,7 @@ def test_a_set_holds_its_layout_and_what_is_left_of_its_blanks(offcut: Path) -> 
 
 
 def test_a_later_run_takes_the_places_of_a_set(offcut: Path, tmp_path: Path) -> None:
-    job_file = small.put(tmp_path, TEXT)
+    job_file = small_job.put(tmp_path, TEXT)
     done = run(
         "prepare", job_file, "--out", tmp_path / "out", "--layout", offcut / "layout.toml"
     )
@@ -117,7 +117,7 @@ def test_a_later_run_takes_the_places_of_a_set(offcut: Path, tmp_path: Path) -> 
 
 
 def test_an_altered_layout_is_found_by_its_hash(offcut: Path, tmp_path: Path) -> None:
-    job_file = small.put(tmp_path, TEXT)
+    job_file = small_job.put(tmp_path, TEXT)
     prepare(job_file, tmp_path / "out", choice=Choice("low"))
     file = tmp_path / "out" / "layout.toml"
     file.write_text(file.read_text("utf-8") + "# moved\n", "utf-8")
@@ -126,7 +126,7 @@ def test_an_altered_layout_is_found_by_its_hash(offcut: Path, tmp_path: Path) ->
 
 def test_an_offcut_file_is_there_for_every_blank_that_leaves_one(tmp_path: Path) -> None:
     text = changed("60.0, 50.0", "200.0, 60.0", changed("drawn_from", "count = 2\ndrawn_from"))
-    job_file = small.put(tmp_path, text)
+    job_file = small_job.put(tmp_path, text)
     prepare(job_file, tmp_path / "out", choice=Choice("low"))
     (one,) = lay_out(job_file, Choice("low")).blanks
     assert one.offcut is not None

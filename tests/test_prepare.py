@@ -24,8 +24,8 @@ import pytest
 from millprep import report
 from millprep.model.finding import Refusal
 from millprep.workflow.prepare import prepare
-from tests.cli import small
 from tests.conftest import EXAMPLES
+from tests.helpers import small_job
 
 ROOT = Path(__file__).parents[1]
 START = "import sys; from millprep.cli import main; sys.argv[0] = 'millprep'; main()"
@@ -214,18 +214,18 @@ def test_the_same_inputs_give_the_same_bytes(indicators: Path, tmp_path: Path) -
 def old_set(tmp_path: Path) -> Path:
     """A set of the small job; its drawing is then spoilt or not by the test."""
     out = tmp_path / "set"
-    prepare(small.put(tmp_path), out)
+    prepare(small_job.put(tmp_path), out)
     return out
 
 
 def narrow(space: Any) -> None:
-    small.whole(space)
-    small.track(space, [(12.0, 6.7), (18.0, 6.7)], width=0.2)
+    small_job.whole(space)
+    small_job.track(space, [(12.0, 6.7), (18.0, 6.7)], width=0.2)
 
 
 def test_a_refused_run_leaves_the_old_set_and_writes_beside_it(old_set: Path) -> None:
     before = contents(old_set)
-    job = small.put(old_set.parent, what=narrow)
+    job = small_job.put(old_set.parent, what=narrow)
     with pytest.raises(Refusal) as refused:
         prepare(job, old_set)
     assert refused.value.exit_code == 1
@@ -244,7 +244,7 @@ def test_a_refused_run_leaves_the_old_set_and_writes_beside_it(old_set: Path) ->
 
 
 def test_a_second_refusal_replaces_the_first(tmp_path: Path) -> None:
-    job = small.put(tmp_path, what=narrow)
+    job = small_job.put(tmp_path, what=narrow)
     for _ in range(2):
         with pytest.raises(Refusal):
             prepare(job, tmp_path / "set")
@@ -254,9 +254,9 @@ def test_a_second_refusal_replaces_the_first(tmp_path: Path) -> None:
 def test_a_later_success_replaces_the_set_and_clears_the_refusal(old_set: Path) -> None:
     first = report_of(old_set)["set"]
     with pytest.raises(Refusal):
-        prepare(small.put(old_set.parent, what=narrow), old_set)
-    text = small.changed("gap = 0.3", "gap = 0.4")
-    prepare(small.put(old_set.parent, text), old_set)
+        prepare(small_job.put(old_set.parent, what=narrow), old_set)
+    text = small_job.changed("gap = 0.3", "gap = 0.4")
+    prepare(small_job.put(old_set.parent, text), old_set)
     assert report_of(old_set)["set"] != first
     assert {p.name for p in old_set.parent.iterdir()} == {"set", "job.toml", "lamp.dxf"}
 
@@ -264,13 +264,13 @@ def test_a_later_success_replaces_the_set_and_clears_the_refusal(old_set: Path) 
 def test_a_smaller_set_leaves_no_program_of_the_larger_one(old_set: Path) -> None:
     # without holes there is nothing to drill, so one program less
     def no_holes(space: Any) -> None:
-        small.edge(space)
-        small.track(space, [(5.0, 5.0), (9.0, 5.0)], width=2.0)
-        small.track(space, [(5.0, 15.0), (9.0, 15.0)], width=2.0)
+        small_job.edge(space)
+        small_job.track(space, [(5.0, 5.0), (9.0, 5.0)], width=2.0)
+        small_job.track(space, [(5.0, 15.0), (9.0, 15.0)], width=2.0)
 
     assert any("drill" in file for file in programs_of(old_set))
-    text = small.changed('holes = ["wells"]', "holes = []")
-    prepare(small.put(old_set.parent, text, no_holes), old_set)
+    text = small_job.changed('holes = ["wells"]', "holes = []")
+    prepare(small_job.put(old_set.parent, text, no_holes), old_set)
     assert not any("drill" in file for file in programs_of(old_set))
 
 
@@ -286,7 +286,7 @@ def test_a_folder_with_foreign_files_is_refused(old_set: Path, foreign: str) -> 
 
 
 def test_a_report_that_is_not_ours_does_not_make_a_set(tmp_path: Path) -> None:
-    job = small.put(tmp_path)
+    job = small_job.put(tmp_path)
     out = tmp_path / "set"
     out.mkdir()
     (out / "report.json").write_text('{"sales": 12}')
@@ -296,7 +296,7 @@ def test_a_report_that_is_not_ours_does_not_make_a_set(tmp_path: Path) -> None:
 
 
 def test_a_foreign_folder_where_a_refusal_would_go_is_refused(tmp_path: Path) -> None:
-    job = small.put(tmp_path, what=narrow)
+    job = small_job.put(tmp_path, what=narrow)
     (tmp_path / "set-refused").mkdir()
     (tmp_path / "set-refused" / "letter.txt").write_text("mine")
     with pytest.raises(Refusal, match=r"letter\.txt") as refused:
@@ -307,12 +307,12 @@ def test_a_foreign_folder_where_a_refusal_would_go_is_refused(tmp_path: Path) ->
 
 def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
     (tmp_path / "set").mkdir()
-    prepare(small.put(tmp_path), tmp_path / "set")
+    prepare(small_job.put(tmp_path), tmp_path / "set")
     assert programs_of(tmp_path / "set")
 
 
 def test_the_folder_one_stands_in_is_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    job = small.put(tmp_path)
+    job = small_job.put(tmp_path)
     here = tmp_path / "here"
     here.mkdir()
     monkeypatch.chdir(here)

@@ -12,11 +12,10 @@ import pytest
 import shapely
 
 from millprep.verify import reader
-from tests import bent
 from tests.at_machine.test_refit_of_a_set import JOB, strip
-from tests.cli.small import changed, put, run
 from tests.conftest import EXAMPLES
-from tests.published import rs274_tool
+from tests.helpers import bent, rs274_tool
+from tests.helpers.small_job import changed, put, run
 
 NAME = "surface-blank-1-pass-{}.ngc"
 

@@ -10,23 +10,23 @@ import shapely
 
 from millprep.model.finding import Refusal
 from millprep.workflow.prepare import prepare
-from tests.cli import small
+from tests.helpers import small_job
 
-JOB = small.changed(
+JOB = small_job.changed(
     'cutters = ["drill"]\nspoilboard',
     'cutters = ["drill"]\nborer = "fine"\nspoilboard',
-    small.changed("[cutters.mill]", '[cutters.fine]\npreset = "endmill-1"\n\n[cutters.mill]'),
+    small_job.changed("[cutters.mill]", '[cutters.fine]\npreset = "endmill-1"\n\n[cutters.mill]'),
 )
 
 
 def slotted(space: Any) -> None:
     """The small board with two slots in pads of their own: one as wide as the cutter."""
-    small.edge(space)
-    small.copper(space)
+    small_job.edge(space)
+    small_job.copper(space)
     wells = {"layer": "wells"}
-    small.track(space, [(5.0, 14.0), (9.0, 16.0)], width=2.6)
+    small_job.track(space, [(5.0, 14.0), (9.0, 16.0)], width=2.6)
     space.add_lwpolyline([(5.0, 14.0), (9.0, 16.0)], dxfattribs={**wells, "const_width": 1.0})
-    small.track(space, [(24.0, 12.5), (24.0, 16.0)], width=5.0)
+    small_job.track(space, [(24.0, 12.5), (24.0, 16.0)], width=5.0)
     space.add_line((22.6, 12.5), (22.6, 16.0), dxfattribs=wells)
     space.add_line((25.4, 12.5), (25.4, 16.0), dxfattribs=wells)
     space.add_arc((24.0, 16.0), 1.4, 0, 180, dxfattribs=wells)
@@ -35,8 +35,8 @@ def slotted(space: Any) -> None:
 
 @pytest.mark.parametrize("face", ["copper", "components"])
 def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
-    text = small.changed('drawn_from = "copper"', f'drawn_from = "{face}"', JOB)
-    done = prepare(small.put(tmp_path, text, slotted), tmp_path / "set")
+    text = small_job.changed('drawn_from = "copper"', f'drawn_from = "{face}"', JOB)
+    done = prepare(small_job.put(tmp_path, text, slotted), tmp_path / "set")
     assert [f for f in done.findings if f.severity != "note"] == []
     (proof,) = done.proofs
     assert (proof.shorts, proof.opens, proof.pieces) == (0, 0, 4)
@@ -60,7 +60,7 @@ def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
 
 def test_a_slot_that_no_mill_fits_is_refused_with_its_place(tmp_path: Path) -> None:
     with pytest.raises(Refusal) as refused:
-        prepare(small.put(tmp_path, what=slotted), tmp_path / "set")
+        prepare(small_job.put(tmp_path, what=slotted), tmp_path / "set")
     found = [f for f in refused.value.findings if f.code == "slot-without-mill"]
     assert [f.at for f in found] == [(5.0, 14.0), (24.0, 12.5)]
     assert "Name an end mill no wider than the slot" in found[0].message

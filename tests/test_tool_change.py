@@ -21,10 +21,9 @@ from millprep.verify.reader import read
 from millprep.workflow.compare import compare
 from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import verify
-from tests import dialects
-from tests.cli.small import changed, put, run
-from tests.dialects import BOARD, Made, everything
-from tests.published import rs274_tool
+from tests.helpers import dialects, rs274_tool
+from tests.helpers.dialects import BOARD, Made, everything
+from tests.helpers.small_job import changed, put, run
 from tests.published.test_programs import differences, table
 from tests.published.test_rs274 import needs_interpreter
 

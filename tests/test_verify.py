@@ -17,8 +17,8 @@ from millprep.report.json_text import to_text
 from millprep.report.seal import seal
 from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import Verified, verify
-from tests.cli import small
 from tests.conftest import EXAMPLES
+from tests.helpers import small_job
 
 ISOLATE = "blank-1/pass-1/02-isolate-vee.ngc"
 
@@ -27,7 +27,7 @@ ISOLATE = "blank-1/pass-1/02-isolate-vee.ngc"
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small set beside its job; copy it before you change it."""
     folder = tmp_path_factory.mktemp("made")
-    prepare(small.put(folder), folder / "out")
+    prepare(small_job.put(folder), folder / "out")
     return folder
 
 
@@ -61,7 +61,7 @@ def test_a_set_with_ticks_at_its_joins_is_good(tmp_path: Path) -> None:
         wide_board(1, (44.0, 80.0)), tmp_path, travel=(110, 70), size=(84, 120), gap=0.2
     )
     words = "[registration]\nlocate_error = 0.06"
-    job.write_text(small.changed("[registration]", words, job.read_text("utf-8")), "utf-8")
+    job.write_text(small_job.changed("[registration]", words, job.read_text("utf-8")), "utf-8")
     made = prepare(job, tmp_path / "out")
     assert len([join for join in made.joins if join.tick]) > 5
     done = verify(tmp_path / "out", job)
@@ -227,14 +227,14 @@ def test_no_job_near_the_set(out: Path) -> None:
 
 
 def test_the_command(out: Path) -> None:
-    good = small.run("verify", out, "--json")
+    good = small_job.run("verify", out, "--json")
     assert good.exit_code == 0
     told = json.loads(good.stdout)
     assert told["good"]
     assert [b["shorts"] for b in told["boards"]] == [0]
     (out / "sheet.html").unlink()
-    bad = small.run("verify", out)
+    bad = small_job.run("verify", out)
     assert bad.exit_code == 1
     assert "sheet.html is missing" in bad.stderr
-    assert json.loads(small.run("verify", out, "--json").stdout)["good"] is False
-    assert small.run("verify", out.parent).exit_code == 2
+    assert json.loads(small_job.run("verify", out, "--json").stdout)["good"] is False
+    assert small_job.run("verify", out.parent).exit_code == 2

@@ -18,8 +18,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.cut import Cut, HoleCut, Lap, Profile, Tab
 from millprep.model.milling_pass import MillingPass
 from millprep.model.trail import ARC_CCW, ARC_CW, RAPID, Trail
-from tests.at_machine.breaks import again, trail_of
-from tests.toolpaths.bench import MACHINE, drill, mill, profiling, vee
+from tests.helpers.breaks import again, trail_of
+from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 ZIGZAG = [(10 + 4 * n, 60 + 0.4 * (n % 2)) for n in range(12)]

@@ -9,8 +9,8 @@ import pytest
 
 from millprep.geometry.pose import Pose
 from tests.at_machine.test_refit_of_a_set import JOB, pass_2, programs, readings, report, strip
-from tests.cli import small
-from tests.cli.small import changed, run
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, run
 
 TWO = changed(
     "travel = [80.0, 70.0]",
@@ -31,7 +31,7 @@ CHOICES = {
 
 def prepared(folder: Path, choice: str) -> Path:
     """A job with its layout edited by hand, and its set in `set`."""
-    job_file = small.put(folder, TWO, strip)
+    job_file = small_job.put(folder, TWO, strip)
     layout = folder / "edited.toml"
     assert run("layout", job_file, "--out", layout).exit_code == 0
     text = layout.read_text("utf-8")

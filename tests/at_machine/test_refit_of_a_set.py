@@ -11,8 +11,8 @@ import pytest
 from ezdxf.layouts.layout import Modelspace
 
 from millprep.geometry.pose import Pose
-from tests.cli import small
-from tests.cli.small import changed, run
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, run
 
 JOB = changed(
     'preset = "small-mill-300"',
@@ -37,16 +37,16 @@ def strip(space: Modelspace) -> None:
     for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
         space.add_line(a, b, dxfattribs={"layer": "shore"})
     for y in (6.0, 14.0):
-        small.track(space, [(6.0, y), (84.0, y)], width=1.0)
+        small_job.track(space, [(6.0, y), (84.0, y)], width=1.0)
         for x in (6.0, 30.0, 84.0):
-            small.pad(space, x, y)
+            small_job.pad(space, x, y)
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The job, and its set in `set`; read it, do not change it."""
     folder = tmp_path_factory.mktemp("strip")
-    job = small.put(folder, JOB, strip)
+    job = small_job.put(folder, JOB, strip)
     done = run("prepare", job, "--out", folder / "set")
     assert done.exit_code == 0, done.output
     return folder
@@ -213,7 +213,7 @@ def test_a_blank_beyond_the_travel_is_refused_by_the_proof(made: Path, tmp_path:
 
 def test_a_drawing_that_changed_since(made: Path, tmp_path: Path) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
-    job = small.put(tmp_path, JOB, strip)
+    job = small_job.put(tmp_path, JOB, strip)
     drawing = tmp_path / "lamp.dxf"
     drawing.write_bytes(drawing.read_bytes().replace(b"84.0", b"83.0"))
     done = refit(made, file, tmp_path / "new", "--job", str(job))

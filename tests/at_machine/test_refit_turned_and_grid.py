@@ -12,8 +12,8 @@ from ezdxf.layouts.layout import Modelspace
 from millprep.geometry.pose import Pose
 from tests.at_machine.test_refit_of_a_set import JOB, programs, report, strip, write
 from tests.at_machine.test_vernier_of_a_set import lines_read
-from tests.cli import small
-from tests.cli.small import changed, run
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, run
 
 TURNED = changed("tape = true", "tape = true\nturn = true", JOB)
 GRID = changed("size = [120.0, 60.0]", "size = [120.0, 110.0]", JOB)
@@ -26,18 +26,18 @@ def field(space: Modelspace) -> None:
     for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
         space.add_line(a, b, dxfattribs={"layer": "shore"})
     for y in (6.0, 74.0):
-        small.track(space, [(14.0, y), (76.0, y)], width=1.0)
-        small.pad(space, 14.0, y)
+        small_job.track(space, [(14.0, y), (76.0, y)], width=1.0)
+        small_job.pad(space, 14.0, y)
     for x in (6.0, 84.0):
-        small.track(space, [(x, 14.0), (x, 66.0)], width=1.0)
-        small.pad(space, x, 14.0)
+        small_job.track(space, [(x, 14.0), (x, 66.0)], width=1.0)
+        small_job.pad(space, x, 14.0)
 
 
 @pytest.fixture(scope="module", params=["turned", "grid"])
 def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Job and set, the pass that is refitted the last; read it, do not change it."""
     folder = tmp_path_factory.mktemp(request.param)
-    job = small.put(folder, *((TURNED, strip) if request.param == "turned" else (GRID, field)))
+    job = small_job.put(folder, *((TURNED, strip) if request.param == "turned" else (GRID, field)))
     done = run("prepare", job, "--out", folder / "set")
     assert done.exit_code == 0, done.output
     assert len(report(folder / "set")["passes"]) == (2 if request.param == "turned" else 4)
@@ -80,7 +80,7 @@ def test_a_known_move_is_undone(made: Path, tmp_path: Path) -> None:
 
 
 def test_verniers_of_a_turned_pass_bring_it_onto_the_blank(tmp_path: Path) -> None:
-    job = small.put(tmp_path, TURNED, strip)
+    job = small_job.put(tmp_path, TURNED, strip)
     done = run("prepare", job, "--out", tmp_path / "set")
     assert done.exit_code == 0, done.output
     expected = Pose(*last(tmp_path / "set")["blank_to_machine"])

@@ -16,7 +16,7 @@ from millprep.verify import reader
 from millprep.verify.prove import trail_of
 from millprep.verify.resumed import check_resumed
 from tests.gcode.test_restart_points import DIALECTS, made, text_of
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 
 @pytest.mark.parametrize("dialect", [*DIALECTS, Dialect(decimals=3), Dialect(decimals=6)])

@@ -14,10 +14,9 @@ import pytest
 from millprep.geometry.pose import Pose
 from millprep.report.record import schema
 from millprep.verify import reader
-from tests import bent
 from tests.at_machine.test_refit_of_a_set import made, turned
-from tests.cli import small
-from tests.cli.small import changed, run
+from tests.helpers import bent, small_job
+from tests.helpers.small_job import changed, run
 
 __all__ = ["made", "turned"]
 ISOLATE = "pass-2/.*isolate"
@@ -154,7 +153,7 @@ def test_by_hole(made: Path, tmp_path: Path, hole: str) -> None:
 @pytest.fixture(scope="module")
 def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("two")
-    job = small.put(folder, TWO)
+    job = small_job.put(folder, TWO)
     done = run("prepare", job, "--out", folder / "set")
     assert done.exit_code == 0, done.output
     return folder
@@ -224,7 +223,7 @@ def test_the_set_itself_is_not_replaced(two: Path) -> None:
 
 
 def test_a_program_that_was_changed_is_not_taken_up(tmp_path: Path) -> None:
-    job = small.put(tmp_path)
+    job = small_job.put(tmp_path)
     assert run("prepare", job, "--out", tmp_path / "set").exit_code == 0
     file = tmp_path / "set" / program(tmp_path / "set", "isolate")
     text = file.read_text("ascii")

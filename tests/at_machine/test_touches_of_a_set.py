@@ -13,8 +13,8 @@ import pytest
 
 from millprep.geometry.pose import Pose
 from tests.at_machine.test_refit_of_a_set import JOB, strip
-from tests.cli import small
-from tests.cli.small import run
+from tests.helpers import small_job
+from tests.helpers.small_job import run
 
 TOUCHING = '\n[registration]\nmethod = "measure"\nprobe = "electrical"\n'
 MOVE = Pose.turn(0.1).then(Pose.shift(0.2, -0.15))
@@ -25,7 +25,7 @@ TIP = 2.0
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("touched")
-    done = run("prepare", small.put(folder, JOB + TOUCHING, strip), "--out", folder / "set")
+    done = run("prepare", small_job.put(folder, JOB + TOUCHING, strip), "--out", folder / "set")
     assert done.exit_code == 0, done.output
     assert "error of 0.0224 mm per axis" in done.stderr
     return folder

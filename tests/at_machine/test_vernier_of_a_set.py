@@ -12,8 +12,8 @@ import pytest
 
 from millprep.geometry.pose import Pose
 from tests.at_machine.test_refit_of_a_set import JOB, strip
-from tests.cli import small
-from tests.cli.small import run
+from tests.helpers import small_job
+from tests.helpers.small_job import run
 
 DEPTH = 0.08
 MOVE = Pose.turn(0.03).then(Pose.shift(0.06, -0.05))
@@ -23,7 +23,7 @@ MOVE = Pose.turn(0.03).then(Pose.shift(0.06, -0.05))
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("scales")
-    done = run("prepare", small.put(folder, JOB, strip), "--out", folder / "set")
+    done = run("prepare", small_job.put(folder, JOB, strip), "--out", folder / "set")
     assert done.exit_code == 0, done.output
     return folder
 

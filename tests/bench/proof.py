@@ -30,7 +30,7 @@ from millprep.verify.compare import compare
 from millprep.verify.reader import read
 from millprep.workflow.prepare import prepare
 from tests.conftest import EXAMPLES
-from tests.verify.programs import HEAD, PASS, TAIL, around, board, vee
+from tests.helpers.programs import HEAD, PASS, TAIL, around, board, vee
 
 T = TypeVar("T")
 

@@ -24,10 +24,10 @@ import numpy as np
 
 from millprep.model.set_of_programs import CutSet
 from millprep.report.sheet import sheet
-from tests.browser import chromium
-from tests.browser.chromium import Opened, open_sheet
-from tests.report.synthetic import invented
-from tests.report.trails import with_trails
+from tests.helpers import chromium
+from tests.helpers.chromium import Opened, open_sheet
+from tests.helpers.invented_set import invented
+from tests.helpers.trails import with_trails
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

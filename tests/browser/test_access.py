@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import pytest
 
-from tests.browser.chromium import Opened, open_sheet
+from tests.helpers.chromium import Opened, open_sheet
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

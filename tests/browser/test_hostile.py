@@ -12,9 +12,9 @@ import pytest
 from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import sheet
-from tests.browser.chromium import Opened, open_sheet
-from tests.report.synthetic import VEE, invented
-from tests.report.trails import with_trails
+from tests.helpers.chromium import Opened, open_sheet
+from tests.helpers.invented_set import VEE, invented
+from tests.helpers.trails import with_trails
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

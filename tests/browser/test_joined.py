@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millprep.report.sheet import sheet
-from tests.browser.chromium import open_sheet
-from tests.report.synthetic import invented
-from tests.report.trails import with_trails
+from tests.helpers.chromium import open_sheet
+from tests.helpers.invented_set import invented
+from tests.helpers.trails import with_trails
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

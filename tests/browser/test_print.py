@@ -11,8 +11,8 @@ import pytest
 from pypdf import PdfReader
 
 from millprep.report.sheet import sheet
-from tests.browser.chromium import open_sheet
-from tests.report.synthetic import invented
+from tests.helpers.chromium import open_sheet
+from tests.helpers.invented_set import invented
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

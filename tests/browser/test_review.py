@@ -14,11 +14,11 @@ import shapely
 from millprep import job
 from millprep.report.page_words import LAYERS
 from millprep.report.screen_colours import DARK, LIGHT
-from tests.browser.chromium import Opened, open_sheet
-from tests.browser.walk import walk
 from tests.conftest import EXAMPLES
-from tests.report.synthetic import invented
-from tests.report.trails import FIRST
+from tests.helpers.browser_walk import walk
+from tests.helpers.chromium import Opened, open_sheet
+from tests.helpers.invented_set import invented
+from tests.helpers.trails import FIRST
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

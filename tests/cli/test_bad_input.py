@@ -11,8 +11,8 @@ import pytest
 from click.testing import Result
 from ezdxf.layouts.layout import Modelspace
 
-from tests.cli import small
-from tests.cli.small import changed, copper, edge, pad, put, run, track, whole
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, copper, edge, pad, put, run, track, whole
 
 
 def refused(folder: Path, code: int) -> list[str]:
@@ -123,11 +123,11 @@ def test_a_layer_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_the_faults_of_all_drawings_at_once(tmp_path: Path) -> None:
-    start = small.JOB.index("[[board]]")
-    end = small.JOB.index("[cutters.vee]")
-    second = small.JOB[start:end].replace('"lamp"', '"bell"').replace("lamp.dxf", "bell.dxf")
-    put(tmp_path, small.JOB[:end] + second + small.JOB[end:], unit=0)
-    small.draw(tmp_path / "bell.dxf", lambda space: None)
+    start = small_job.JOB.index("[[board]]")
+    end = small_job.JOB.index("[cutters.vee]")
+    second = small_job.JOB[start:end].replace('"lamp"', '"bell"').replace("lamp.dxf", "bell.dxf")
+    put(tmp_path, small_job.JOB[:end] + second + small_job.JOB[end:], unit=0)
+    small_job.draw(tmp_path / "bell.dxf", lambda space: None)
     said = refused(tmp_path, 3)
     assert ["[drawing-no-unit] (lamp, lamp.dxf)" in said[0], len(said)] == [True, 2]
     assert "[drawing-empty] (bell, bell.dxf)" in said[1]
@@ -154,7 +154,7 @@ FIVE = (
 
 
 def test_five_mistakes_in_a_job(tmp_path: Path) -> None:
-    text = small.JOB
+    text = small_job.JOB
     for old, new in FIVE:
         text = changed(old, new, text)
     put(tmp_path, text)
@@ -352,7 +352,7 @@ def as_json(folder: Path) -> tuple[Result, list[dict[str, object]]]:
 def test_a_refusal_in_json(
     tmp_path: Path, spoil: Callable[[str], str], code: int, finding: str
 ) -> None:
-    put(tmp_path, spoil(small.JOB))
+    put(tmp_path, spoil(small_job.JOB))
     result, findings = as_json(tmp_path)
     assert result.exit_code == code
     assert [found["code"] for found in findings] == [finding]
@@ -368,11 +368,11 @@ def test_a_set_in_json(tmp_path: Path) -> None:
 
 def test_what_is_left_out_of_a_used_layer_deserves_a_look(tmp_path: Path) -> None:
     def with_stray(space: Modelspace) -> None:
-        small.whole(space)
+        small_job.whole(space)
         space.add_line((5, 5), (5, 5), dxfattribs={"layer": "sheen"})
         space.add_line((6, 5), (6, 5), dxfattribs={"layer": "remarks"})
 
-    put(tmp_path, small.JOB, with_stray)
+    put(tmp_path, small_job.JOB, with_stray)
     result, _ = as_json(tmp_path)
     assert result.exit_code == 0
     said = result.stderr.splitlines()

@@ -11,8 +11,8 @@ import pytest
 import shapely
 from ezdxf.layouts.layout import Modelspace
 
-from tests.cli import small
-from tests.cli.small import changed, edge, pad, put, run, track
+from tests.helpers import small_job
+from tests.helpers.small_job import changed, edge, pad, put, run, track
 
 FAR = '[cutters.vee]\npreset = "vee-30-0.1"\n'
 
@@ -38,7 +38,7 @@ def net(name: str, at: tuple[float, float], more: str) -> str:
 APART = net("anode", (6.0, 10.0), "volts = 300") + net("common", (24.0, 11.5), "volts = 0")
 
 
-def listed(folder: Path, text: str, what: small.Draw) -> tuple[int, dict]:  # type: ignore[type-arg]
+def listed(folder: Path, text: str, what: small_job.Draw) -> tuple[int, dict]:  # type: ignore[type-arg]
     result = run("check", put(folder, text, what), "--json")
     return result.exit_code, json.loads(result.stdout)
 
@@ -129,7 +129,7 @@ def test_a_rail_that_is_too_thin_is_found_with_its_amperes_and_volts(tmp_path: P
     assert valve["ohms"] == pytest.approx(valve["lost"] / 3.0, rel=1e-3)
 
 
-def socket(circle: float) -> small.Draw:
+def socket(circle: float) -> small_job.Draw:
     """A 7-pin socket, seen from the copper: seven of eight places, the gap upward."""
 
     def what(space: Modelspace) -> None:
@@ -144,7 +144,7 @@ def socket(circle: float) -> small.Draw:
 
 
 def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
-    code, told = listed(tmp_path, small.JOB, socket(9.8))
+    code, told = listed(tmp_path, small_job.JOB, socket(9.8))
     assert code == 0
     assert "base-off-pattern" in codes(told)
     (base,) = told["boards"][0]["rules"]["bases"]
@@ -155,7 +155,7 @@ def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
 
 
 def test_a_true_one_is_numbered_and_no_finding(tmp_path: Path) -> None:
-    _, told = listed(tmp_path, small.JOB, socket(9.53))
+    _, told = listed(tmp_path, small_job.JOB, socket(9.53))
     assert "base-off-pattern" not in codes(told)
     (base,) = told["boards"][0]["rules"]["bases"]
     # Seen from the copper pins count clockwise from the gap: the first lies right of it.
@@ -222,9 +222,9 @@ def test_what_the_drawing_does_not_bear_out_is_a_mistake_of_the_job(
 
 
 def test_text_names_a_net_where_it_stands_on_one_net_only(tmp_path: Path) -> None:
-    def lettered(*places: tuple[float, float]) -> small.Draw:
+    def lettered(*places: tuple[float, float]) -> small_job.Draw:
         def what(space: Modelspace) -> None:
-            small.whole(space)
+            small_job.whole(space)
             for place in places:
                 space.add_text("B+", dxfattribs={"layer": "remarks", "insert": place})
 
@@ -245,7 +245,7 @@ def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> 
         '[[board.net.load]]\nname = "feed"\nat = [22.0, 6.0]\namperes = -1.0\n'
         '[[board.net.load]]\nname = "end"\nat = [15.0, 14.0]\namperes = 1.0\n'
     )
-    _, told = listed(tmp_path, job(nets), small.whole)
+    _, told = listed(tmp_path, job(nets), small_job.whole)
     (one,) = told["boards"][0]["rules"]["nets"]
     assert len(one["pieces"]) == 2
     assert [load["name"] for load in one["loads"]] == ["feed", "end"]

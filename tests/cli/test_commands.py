@@ -13,8 +13,8 @@ import pytest
 
 from millprep import __version__
 from millprep.cli.main import commands
-from tests.cli import small
-from tests.cli.small import run
+from tests.helpers import small_job
+from tests.helpers.small_job import run
 
 ROOT = Path(__file__).parents[2]
 HELPS = Path(__file__).parent / "helps"
@@ -65,7 +65,7 @@ def test_the_table_of_keys_names_every_table() -> None:
 
 def test_a_starter_job_for_a_drawing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    small.draw(tmp_path / "lamp.dxf")
+    small_job.draw(tmp_path / "lamp.dxf")
     printed = run("new", "lamp.dxf")
     assert printed.exit_code == 0
     for layer in ("sheen", "shore", "wells"):
@@ -79,7 +79,7 @@ def test_a_starter_job_is_taken_once_it_is_filled_in(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    small.draw(tmp_path / "lamp.dxf")
+    small_job.draw(tmp_path / "lamp.dxf")
     run("new", "lamp.dxf", "--out", "lamp.toml")
     unfilled = run("prepare", "lamp.toml", "--out", "set")
     assert unfilled.exit_code == 2
@@ -92,7 +92,7 @@ def test_a_starter_job_is_taken_once_it_is_filled_in(
 
 
 def test_a_starter_job_replaces_no_file(tmp_path: Path) -> None:
-    small.draw(tmp_path / "lamp.dxf")
+    small_job.draw(tmp_path / "lamp.dxf")
     (tmp_path / "lamp.toml").write_text("mine")
     result = run("new", tmp_path / "lamp.dxf", "--out", tmp_path / "lamp.toml")
     assert result.exit_code == 2
@@ -120,7 +120,7 @@ def fresh(*words: str, code: str = "") -> subprocess.CompletedProcess[str]:
 
 
 def test_a_fault_of_ours_ends_with_70_and_asks_for_a_report(tmp_path: Path) -> None:
-    job = small.put(tmp_path)
+    job = small_job.put(tmp_path)
     run_ = fresh(
         "prepare", str(job), "--out", str(tmp_path / "set"),
         code="import millprep.job\nmillprep.job.load = lambda file: 1 / 0",
@@ -132,7 +132,7 @@ def test_a_fault_of_ours_ends_with_70_and_asks_for_a_report(tmp_path: Path) -> N
 
 
 def test_what_is_piped_has_no_colour_and_no_progress(tmp_path: Path) -> None:
-    job = small.put(tmp_path)
+    job = small_job.put(tmp_path)
     done = fresh("prepare", str(job), "--out", str(tmp_path / "set"))
     assert done.returncode == 0
     (line,) = done.stderr.splitlines()
@@ -141,5 +141,5 @@ def test_what_is_piped_has_no_colour_and_no_progress(tmp_path: Path) -> None:
 
 
 def test_the_exit_code_reaches_the_shell(tmp_path: Path) -> None:
-    job = small.put(tmp_path, small.changed("gap = 0.3", "gap = 0.3\ndepth = 0.05"))
+    job = small_job.put(tmp_path, small_job.changed("gap = 0.3", "gap = 0.3\ndepth = 0.05"))
     assert fresh("prepare", str(job), "--out", str(tmp_path / "set")).returncode == 1

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from millprep.standards.spacing import required
-from tests.cli.small import run
+from tests.helpers.small_job import run
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "rules"
 LEAST = required(300, "B2")

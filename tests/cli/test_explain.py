@@ -3,7 +3,7 @@ from __future__ import annotations
 import json
 
 from millprep.report.explain import explanations, renamed
-from tests.cli.small import run
+from tests.helpers.small_job import run
 
 
 def test_a_code_is_explained_with_its_source() -> None:

@@ -12,8 +12,8 @@ from ezdxf.layouts.layout import Modelspace
 from millprep.job import load
 from millprep.model.plan import BoardPlan, LayerRoles
 from millprep.workflow.prepare import prepare
-from tests.cli import small
-from tests.cli.small import run
+from tests.helpers import small_job
+from tests.helpers.small_job import run
 
 ROOT = Path(__file__).parents[2]
 DIALECTS = ROOT / "fixtures" / "dialects"
@@ -35,31 +35,31 @@ def written(*words: str, drawing: str = "lamp.dxf") -> BoardPlan:
 
 def bare(space: Modelspace) -> None:
     """Copper and holes without an edge."""
-    small.copper(space)
+    small_job.copper(space)
 
 
 def test_roles_come_back_as_the_survey_found_them() -> None:
-    small.draw(Path("lamp.dxf"))
+    small_job.draw(Path("lamp.dxf"))
     board = written()
     assert board.layers == ROLES
     assert (board.drawn_from, board.unit) == ("copper", None)
 
 
 def test_a_job_prepares_without_further_editing() -> None:
-    small.draw(Path("lamp.dxf"))
+    small_job.draw(Path("lamp.dxf"))
     written()
     cut_set = prepare(Path("job.toml"), Path("out"))
     assert [(p.pieces, p.shorts, p.opens) for p in cut_set.proofs] == [(2, 0, 0)]
 
 
 def test_the_unit_is_written_and_applied() -> None:
-    small.draw(Path("lamp.dxf"), unit=0)
+    small_job.draw(Path("lamp.dxf"), unit=0)
     board = written("--unit", "mm")
     assert board.unit == "mm"
 
 
 def test_without_a_unit_one_answer_suffices() -> None:
-    small.draw(Path("lamp.dxf"), unit=0)
+    small_job.draw(Path("lamp.dxf"), unit=0)
     result = run("new", "lamp.dxf", "--drawn-from", "components", "--out", "job.toml")
     assert result.stdout == "wrote job.toml; left to fill in: unit\n"
     text = Path("job.toml").read_text("utf-8")
@@ -82,25 +82,25 @@ def test_without_a_unit_one_answer_suffices() -> None:
     ],
 )
 def test_an_outline_that_is_given(words: tuple[str, ...], roles: LayerRoles) -> None:
-    for what in (bare, small.whole):
+    for what in (bare, small_job.whole):
         Path("job.toml").unlink(missing_ok=True)
-        small.draw(Path("lamp.dxf"), what)
+        small_job.draw(Path("lamp.dxf"), what)
         assert written(*words).layers == roles
 
 
 def test_outline_and_holes_from_other_drawings() -> None:
-    small.draw(Path("edge.dxf"), lambda space: small.edge(space))
+    small_job.draw(Path("edge.dxf"), lambda space: small_job.edge(space))
 
     def wells(space: Modelspace) -> None:
         for x, y in ((8, 6), (22, 6), (15, 14)):
             space.add_circle((x, y), 0.5, dxfattribs={"layer": "wells"})
 
     def sheen(space: Modelspace) -> None:
-        small.track(space, [(8.0, 6.0), (22.0, 6.0)], width=2.4)
-        small.track(space, [(14.0, 14.0), (16.0, 14.0)], width=2.4)
+        small_job.track(space, [(8.0, 6.0), (22.0, 6.0)], width=2.4)
+        small_job.track(space, [(14.0, 14.0), (16.0, 14.0)], width=2.4)
 
-    small.draw(Path("holes.dxf"), wells)
-    small.draw(Path("lamp.dxf"), sheen)
+    small_job.draw(Path("holes.dxf"), wells)
+    small_job.draw(Path("lamp.dxf"), sheen)
     board = written("--outline-drawing", "edge.dxf", "--holes-drawing", "holes.dxf")
     assert board.layers == ROLES
     assert board.outline_drawing is not None
@@ -113,10 +113,10 @@ def test_outline_and_holes_from_other_drawings() -> None:
 
 def test_a_gap_in_the_outline_is_offered_with_its_place() -> None:
     def draw(space: Modelspace) -> None:
-        small.edge(space, gap=0.03)
-        small.copper(space)
+        small_job.edge(space, gap=0.03)
+        small_job.copper(space)
 
-    small.draw(Path("lamp.dxf"), draw)
+    small_job.draw(Path("lamp.dxf"), draw)
     result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "job.toml")
     assert result.stdout == "wrote job.toml; left to fill in: close_gaps\n"
     assert run("prepare", "job.toml", "--out", "out").exit_code == 3
@@ -185,11 +185,11 @@ def test_both_readings_stand_in_the_job() -> None:
 
 def test_a_gap_too_narrow_for_any_vee_is_told() -> None:
     def draw(space: Modelspace) -> None:
-        small.edge(space)
-        small.track(space, [(8.0, 6.0), (22.0, 6.0)], width=1.0)
-        small.track(space, [(8.0, 7.1), (22.0, 7.1)], width=1.0)
+        small_job.edge(space)
+        small_job.track(space, [(8.0, 6.0), (22.0, 6.0)], width=1.0)
+        small_job.track(space, [(8.0, 7.1), (22.0, 7.1)], width=1.0)
 
-    small.draw(Path("lamp.dxf"), draw)
+    small_job.draw(Path("lamp.dxf"), draw)
     result = run("new", "lamp.dxf", "--drawn-from", "copper")
     assert "warn: the narrowest gap is 0.100 mm, and no preset vee passes it" in result.stderr
 
@@ -218,7 +218,7 @@ MISTAKES: dict[str, tuple[tuple[str, ...], int, str]] = {
 
 @pytest.mark.parametrize(("words", "code", "said"), MISTAKES.values(), ids=MISTAKES.keys())
 def test_mistakes(words: tuple[str, ...], code: int, said: str) -> None:
-    small.draw(Path("lamp.dxf"))
+    small_job.draw(Path("lamp.dxf"))
     result = run("new", "lamp.dxf", *words)
     assert result.exit_code == code
     assert said in result.stderr

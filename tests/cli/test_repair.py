@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from tests.cli.small import JOB, changed, run
+from tests.helpers.small_job import JOB, changed, run
 
 DAMAGED = Path(__file__).parents[2] / "fixtures" / "dialects" / "damaged-radius.dxf"
 LAYERS = 'layers = { copper = ["sheen"], outline = ["shore"], holes = ["wells"] }\n'

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 import pytest
 
-from tests.cli.small import run
+from tests.helpers.small_job import run
 
 
 @pytest.fixture

@@ -11,8 +11,8 @@ import pytest
 from millprep.job import load
 from millprep.model.board import LeftOut
 from millprep.workflow.inputs import told
-from tests.drawing.sheet import BORES, FOIL, RIM, Sheet
-from tests.job.sample import write
+from tests.helpers.sample_job import write
+from tests.helpers.sheet import BORES, FOIL, RIM, Sheet
 
 
 @pytest.mark.parametrize(

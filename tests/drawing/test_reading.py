@@ -11,7 +11,7 @@ import shapely
 from millprep.drawing import read
 from millprep.model.finding import Refusal
 from millprep.model.plan import LayerRoles
-from tests.drawing.sheet import BORES, FOIL, RIM, ROLES, Sheet, codes
+from tests.helpers.sheet import BORES, FOIL, RIM, ROLES, Sheet, codes
 
 
 def refused(file: Path) -> str:

@@ -11,8 +11,8 @@ from millprep.gcode.post_processor import adapted
 from millprep.model.cut import HoleCut
 from millprep.model.dialect import Dialect
 from millprep.model.program import Move
-from tests.gcode.trail import START, pen, program, written
-from tests.toolpaths.bench import MACHINE, drill, mill
+from tests.helpers.gcode_trail import START, pen, program, written
+from tests.helpers.workshop import MACHINE, drill, mill
 
 CYCLES = replace(MACHINE, dialect=Dialect(cycles=True))
 TOP = MACHINE.clearance

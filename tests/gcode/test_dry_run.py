@@ -25,7 +25,7 @@ from millprep.model.plan import ProbePlan
 from millprep.model.program import Program
 from millprep.passes.labels import DIGITS, HEIGHT, WIDTH, strokes
 from millprep.verify import motion, reader
-from tests.toolpaths.bench import BLANK, MACHINE, drill, mill, profiling, vee
+from tests.helpers.workshop import BLANK, MACHINE, drill, mill, profiling, vee
 
 SHOWN = ((20.0, 20.0), (80.0, 60.0))
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))

@@ -14,7 +14,7 @@ from millprep.model.dialect import ToolChange
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.passes.labels import strokes
-from tests.toolpaths.bench import MACHINE, drill, profiling, vee
+from tests.helpers.workshop import MACHINE, drill, profiling, vee
 
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 NUMBER = [Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", (10.0, 10.0))]

@@ -14,7 +14,7 @@ from millprep.gcode.level import CHORD, Arc, levelled
 from millprep.model.finding import Refusal
 from millprep.model.program import Move, Program
 from millprep.model.surface_map import SurfaceMap
-from tests.toolpaths.bench import MACHINE, mill, vee
+from tests.helpers.workshop import MACHINE, mill, vee
 
 UP = MACHINE.clearance
 

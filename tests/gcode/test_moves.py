@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from millprep.gcode import moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
-from tests.gcode.trail import START, apart, pen, trail
 from tests.geometry.test_path import paths
-from tests.toolpaths.bench import MACHINE, drill, mill, vee
+from tests.helpers.gcode_trail import START, apart, pen, trail
+from tests.helpers.workshop import MACHINE, drill, mill, vee
 
 QUICK = settings(max_examples=30, deadline=None)
 

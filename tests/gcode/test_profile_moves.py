@@ -15,8 +15,8 @@ from millprep.model.cut import Profile, Tab
 from millprep.model.cutter import EndMill
 from millprep.model.plan import ProfilePlan
 from millprep.model.program import Move
-from tests.gcode.trail import START, pen, trail
-from tests.toolpaths.bench import MACHINE, mill, profiling
+from tests.helpers.gcode_trail import START, pen, trail
+from tests.helpers.workshop import MACHINE, mill, profiling
 
 MILL = mill(2.0, step=0.5)
 PLAN = profiling(MILL)

@@ -10,7 +10,7 @@ from millprep.gcode.program_time import TallySink
 from millprep.gcode.sink import run
 from millprep.model.program import Move, Program
 from millprep.model.set_of_programs import Figures
-from tests.toolpaths.bench import MACHINE, vee
+from tests.helpers.workshop import MACHINE, vee
 
 
 def figures(*moves: Move) -> Figures:

@@ -22,7 +22,7 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.verify import reader
 from millprep.verify.prove import trail_of
-from tests.toolpaths.bench import MACHINE, drill, mill, profiling, vee
+from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 SQUARE = Path.lines([(20, 20), (60, 20), (60, 50), (20, 50), (20, 20)])

@@ -23,7 +23,8 @@ from millprep.model.cutter import Cutter
 from millprep.model.program import Move, Program
 from millprep.verify.reader import read
 from tests.gcode.test_profile_moves import ROUNDED
-from tests.gcode.trail import (
+from tests.geometry.test_path import paths
+from tests.helpers.gcode_trail import (
     START,
     apart,
     moves_of,
@@ -34,8 +35,7 @@ from tests.gcode.trail import (
     trail,
     written,
 )
-from tests.geometry.test_path import paths
-from tests.toolpaths.bench import MACHINE, drill, mill, profiling, vee
+from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 QUICK = settings(max_examples=40, deadline=None)
 

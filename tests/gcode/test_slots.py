@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from millprep.gcode import slots
 from millprep.model.cut import HoleCut
 from millprep.model.program import Move
-from tests.gcode.trail import START, pen, program, read_back, trail
-from tests.toolpaths.bench import MACHINE, mill
+from tests.helpers.gcode_trail import START, pen, program, read_back, trail
+from tests.helpers.workshop import MACHINE, mill
 
 QUICK = settings(max_examples=30, deadline=None)
 RAMP = 3.0

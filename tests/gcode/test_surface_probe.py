@@ -13,7 +13,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import MillingPass
 from millprep.verify import motion, reader
 from millprep.verify.surface_probing import grid_fault
-from tests.toolpaths.bench import BLANK, MACHINE, vee
+from tests.helpers.workshop import BLANK, MACHINE, vee
 
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 X, Y = [10.0, 50.0, 90.0], [12.0, 40.0, 70.0]

@@ -19,7 +19,7 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.plan import ProbePlan
 from millprep.model.program import Program
 from millprep.verify import motion, reader
-from tests.toolpaths.bench import BLANK, MACHINE, mill, profiling
+from tests.helpers.workshop import BLANK, MACHINE, mill, profiling
 
 HOLES = (
     RegistrationHole("r1", (20.0, 6.0), (20.0, 6.0), 3.02, "locate", 1, 2),

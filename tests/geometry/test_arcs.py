@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from millprep.geometry.arcs import ARC_FIT, MAX_RADIUS, ON_CIRCLE, from_line, from_points
 from millprep.geometry.offset import offset
 from millprep.geometry.path import FloatArray, Path
-from tests.toolpaths.bench import disc
+from tests.helpers.workshop import disc
 
 QUICK = settings(max_examples=40, deadline=None)
 

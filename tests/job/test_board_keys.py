@@ -8,7 +8,7 @@ import pytest
 
 from millprep.job import load
 from millprep.model.plan import LayerRoles, Selection
-from tests.job.sample import JOB, changed, messages, write
+from tests.helpers.sample_job import JOB, changed, messages, write
 
 LAYERS = 'layers = { copper = ["TRACKS"], outline = ["EDGE"], holes = ["PINS"] }\n'
 BARE = 'layers = { copper = ["TRACKS"], holes = [] }\n'

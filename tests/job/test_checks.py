@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from .sample import JOB, changed, messages
+from tests.helpers.sample_job import JOB, changed, messages
 
 MACHINE = 'preset = "small-mill-300"'
 REGISTRATION = JOB + "[registration]\n"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from tests.job.sample import changed, messages, write
+from tests.helpers.sample_job import changed, messages, write
 
 AREAS = """\
 [[board.clear]]
@@ -67,7 +67,7 @@ def test_the_middle_of_gaps_goes_with_no_voltages_and_leaves_nothing_to_clear(
 
 
 def test_a_drill_does_not_clear(tmp_path: Path) -> None:
-    from tests.job.sample import JOB
+    from tests.helpers.sample_job import JOB
 
     (message,) = messages(tmp_path, JOB + '[clearing]\ncutters = ["drill"]\n')
     assert "[clearing] cutters item 1 must be of kind vee or endmill" in message

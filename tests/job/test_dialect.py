@@ -7,8 +7,7 @@ import pytest
 from millprep.job import load
 from millprep.job.dialect_checks import unfit
 from millprep.model.dialect import Dialect
-
-from .sample import changed, messages, write
+from tests.helpers.sample_job import changed, messages, write
 
 MACHINE = 'preset = "small-mill-300"\n'
 

@@ -9,7 +9,7 @@ import pytest
 from millprep import job
 from millprep.model.finding import Refusal
 from millprep.model.plan import PlacePlan
-from tests.cli.small import changed, put
+from tests.helpers.small_job import changed, put
 
 KEYS = """count = 2
 turns = [0, 90]

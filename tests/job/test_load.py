@@ -15,8 +15,7 @@ from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
 from millprep.model.plan import BlankPlan, ClearingPlan, JobPlan, LayerRoles, ProbePlan, WireLink
-
-from .sample import JOB, changed, findings, messages, write
+from tests.helpers.sample_job import JOB, changed, findings, messages, write
 
 SPELT = """\
 name = "Lamp sequencer"

@@ -7,8 +7,7 @@ import pytest
 from millprep.job.fields import plain
 from millprep.job.mistakes import label
 from millprep.job.places import KeyPath
-
-from .sample import JOB, changed, findings, messages
+from tests.helpers.sample_job import JOB, changed, findings, messages
 
 FIVE = JOB
 for old, new in (

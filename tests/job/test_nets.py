@@ -10,7 +10,7 @@ from millprep.job import load
 from millprep.model.finding import Refusal
 from millprep.model.net import Load
 from millprep.model.plan import NetPlan, RulesPlan, SocketPin
-from tests.job.sample import JOB, write
+from tests.helpers.sample_job import JOB, write
 
 NETS = """
 [[board.net]]

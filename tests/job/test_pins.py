@@ -8,8 +8,7 @@ import pytest
 
 from millprep.job import load, presets
 from millprep.standards.holes import Level, least_hole, least_land
-
-from .sample import JOB, messages, write
+from tests.helpers.sample_job import JOB, messages, write
 
 
 @pytest.mark.parametrize(("name", "level"), [("single-pin-1", "A"), ("single-pin-1-tight", "C")])

@@ -7,8 +7,7 @@ import pytest
 
 from millprep.job import load, presets
 from millprep.model.cutter import Drill, EndMill, Vee
-
-from .sample import JOB, changed, write
+from tests.helpers.sample_job import JOB, changed, write
 
 
 def test_every_preset_says_what_it_is_and_where_its_values_come_from() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from millprep.job import load
 from millprep.model.finding import Refusal
-from tests.cli import small
+from tests.helpers import small_job
 
 TOUCHING = '\n[registration]\nmethod = "measure"\nprobe = "electrical"\n'
 
@@ -17,7 +17,7 @@ TOUCHING = '\n[registration]\nmethod = "measure"\nprobe = "electrical"\n'
 def put(folder: Path, more: str) -> Path:
     (folder / "lamp.dxf").touch()
     file = folder / "job.toml"
-    file.write_text(small.JOB + more, encoding="utf-8")
+    file.write_text(small_job.JOB + more, encoding="utf-8")
     return file
 
 

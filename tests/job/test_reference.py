@@ -9,8 +9,8 @@ import pytest
 from millprep.job import key_table, schema
 from millprep.job.fields import doc_of
 from millprep.job.reference import TABLES
+from tests.helpers.sample_job import JOB, changed
 
-from .sample import JOB, changed
 from .test_load import SPELT
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())

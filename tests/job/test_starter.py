@@ -8,8 +8,7 @@ import pytest
 
 from millprep.job import Start, load, starter, warnings
 from millprep.model.plan import LayerRoles
-
-from .sample import messages, write
+from tests.helpers.sample_job import messages, write
 
 ROLES = LayerRoles(("TRACKS", 'odd "one"\\'), ("EDGE",), ())
 START = Start(drawing="memory.dxf", roles=ROLES, size=(480.0, 90.0))

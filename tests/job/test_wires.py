@@ -9,8 +9,7 @@ import pytest
 
 from millprep.job import load
 from millprep.model.plan import WireLink
-
-from .sample import changed, messages, write
+from tests.helpers.sample_job import changed, messages, write
 
 ENDS = "start = [1, 2]\nend = [31, 42]\n"
 

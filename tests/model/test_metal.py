@@ -10,7 +10,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
 from millprep.model.metal import WASHER, is_fixing, metal
-from tests.verify.rules.scene import OUTLINE, placed
+from tests.helpers.rules_scene import OUTLINE, placed
 
 
 def test_what_a_screw_goes_through() -> None:

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.model.board import Hole
 from millprep.model.pad import AROUND, Land, land_of, lands, widths
-from tests.verify.rules.scene import joined, placed
+from tests.helpers.rules_scene import joined, placed
 
 HOLE = Hole("h1", (20.0, 20.0), 1.0, "c1")
 

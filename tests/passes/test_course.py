@@ -25,7 +25,7 @@ from millprep.passes.misalignment import Network
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
 from millprep.toolpaths.isolation import Island, isolate
-from tests.toolpaths.bench import disc, isolation, one
+from tests.helpers.workshop import disc, isolation, one
 
 MARGIN = 2.0
 HOLES = ((120.0, 5.0), (130.0, 95.0))

@@ -16,7 +16,7 @@ from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.fit import fit
 from millprep.passes.machine_errors import Budget, Drift
 from millprep.passes.misalignment import QUANTILE, Network
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 PLACES: list[Point] = [(240.0, 12.0), (231.3, 60.0), (262.1, 97.0)]
 UP: Point = (0.0, 1.0)

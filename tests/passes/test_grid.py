@@ -26,7 +26,7 @@ from millprep.passes.misalignment import Network
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.windows import joined_by, windows
 from millprep.workflow import laying
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 CASES: dict[str, tuple[int, Point, Point, Point, dict[str, Any]]] = {
     "grid": (3, (330.0, 240.0), (220.0, 160.0), (370.0, 280.0), {}),

@@ -19,7 +19,7 @@ from millprep.passes.layout_for_passes import Moved
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.laying import Choice, Laid, Stored, lay
 from millprep.workflow.prepare import prepare
-from tests.long_and_small import passes_of, put
+from tests.helpers.long_and_small import passes_of, put
 
 LOW = Choice("low")
 

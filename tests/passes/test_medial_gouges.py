@@ -7,7 +7,7 @@ import shapely
 
 from millprep.passes.medial_gouges import real
 from millprep.passes.neighbours import Bite, Pair
-from tests.toolpaths.bench import isolation, placed, vee
+from tests.helpers.workshop import isolation, placed, vee
 
 COPY = placed(shapely.box(0, 0, 20, 20), copper=shapely.box(5, 5, 10, 10))
 HALF = vee().width(isolation().depth) / 2

@@ -10,8 +10,8 @@ import shapely
 from millprep.model.set_of_programs import CutSet
 from millprep.workflow.laying import Choice
 from millprep.workflow.prepare import prepare
-from tests.cli import small
-from tests.toolpaths.laminate import left, ways
+from tests.helpers import small_job
+from tests.helpers.laminate import left, ways
 
 RADIUS = 1.0
 GRID = (140.0, 110.0)
@@ -27,11 +27,12 @@ def made(
     size: tuple[float, float] = GRID,
     more: str = "",
 ) -> CutSet:
-    text = small.changed("60.0, 50.0", f"{size[0]}, {size[1]}")
-    text = small.changed("drawn_from", f"count = {count}\ndrawn_from", text)
-    text = small.changed("margin = 10.0", f"margin = 12.0\n{key}", text)
+    text = small_job.changed("60.0, 50.0", f"{size[0]}, {size[1]}")
+    text = small_job.changed("drawn_from", f"count = {count}\ndrawn_from", text)
+    text = small_job.changed("margin = 10.0", f"margin = 12.0\n{key}", text)
     folder.mkdir()
-    return prepare(small.put(folder, text + more), folder / "out", choice=choice or Choice("low"))
+    job = small_job.put(folder, text + more)
+    return prepare(job, folder / "out", choice=choice or Choice("low"))
 
 
 def pieces(cut_set: CutSet, out: Path, size: tuple[float, float] = GRID) -> tuple[int, int]:

@@ -10,7 +10,7 @@ import shapely
 from millprep.model.blank import Box
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan, plan
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 REACH = 1.0
 ROW = Box(5.0, 5.0, 500.0, 95.0), (300.0, 100.0)

@@ -22,7 +22,7 @@ from millprep.passes.no_room import DIRECTIONS
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from millprep.passes.triangles import SCALENE
-from tests.toolpaths.bench import MACHINE, drill, mill
+from tests.helpers.workshop import MACHINE, drill, mill
 
 REGISTRATION = RegistrationPlan(
     method="pins", hole=3.0, key=4.0, wall=2.0, cutters=(drill(3.0), mill(2.0)), pin=2.98,

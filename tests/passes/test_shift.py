@@ -14,7 +14,7 @@ from millprep.model.blank import Box
 from millprep.model.finding import Refusal
 from millprep.passes.screw import told
 from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 LEAST = 30.0
 

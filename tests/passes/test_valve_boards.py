@@ -30,7 +30,7 @@ from millprep.passes.shift import ShiftPlan
 from millprep.passes.spurs import SHORTEST, STEP, Groove, Room
 from millprep.passes.survey import Band, survey
 from millprep.toolpaths.isolation import Island, Laps, isolate
-from tests.toolpaths.bench import MACHINE, isolation, mill, vee
+from tests.helpers.workshop import MACHINE, isolation, mill, vee
 
 SEEDS = (*range(20), 126)
 """The last has windows that share the least they may, so its key hole stands farther in."""

@@ -15,7 +15,7 @@ from millprep.model.milling_pass import Join
 from millprep.model.plan import RegistrationPlan
 from millprep.passes.join_findings import ENOUGH, bitten, judge, stretched
 from millprep.passes.neighbours import Bite, Pair
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 PLAN = RegistrationPlan(
     method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(), pin=2.98, pin_depth=4.0, overrun=0.4

@@ -18,7 +18,7 @@ from millprep.model.cutter import Cutter
 from millprep.verify.as_cut import unite
 from millprep.verify.reader import read
 from millprep.verify.sweep import segments, sweep
-from tests.verify.programs import HEAD, TAIL, cut, drill, end_mill, plunge, vee
+from tests.helpers.programs import HEAD, TAIL, cut, drill, end_mill, plunge, vee
 
 
 def area(text: str, cutter: Cutter, level: float = 0.0) -> shapely.MultiPolygon:

@@ -15,9 +15,8 @@ import pytest
 
 from millprep.model.dialect import Dialect
 from millprep.verify.reader import read
-from tests import dialects
-from tests.dialects import Made
-from tests.published import rs274_tool
+from tests.helpers import dialects, rs274_tool
+from tests.helpers.dialects import Made
 from tests.published.test_programs import HALF_A_DIGIT, differences, table
 from tests.published.test_rs274 import needs_interpreter
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from millprep.workflow.prepare import prepare
-from tests.cli.small import run
+from tests.helpers.small_job import run
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 COPPER = Path(SHARED or ".") / "boards" / "copper"

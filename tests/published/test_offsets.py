@@ -22,7 +22,7 @@ from millprep import drawing
 from millprep.geometry.offset import offset, offsets, quad_segments
 from millprep.geometry.path import SAGITTA
 from millprep.model.plan import LayerRoles
-from tests.toolpaths.bench import disc, less, one
+from tests.helpers.workshop import disc, less, one
 
 SQUARE = shapely.box(0, 0, 10, 10)
 ELL = less(shapely.box(0, 0, 20, 20), shapely.box(10, 10, 20, 20))

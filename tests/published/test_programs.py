@@ -19,7 +19,7 @@ from typing import NamedTuple
 import gcodeparser
 import pytest
 
-from tests.published import rs274_tool
+from tests.helpers import rs274_tool
 from tests.published.test_rs274 import needs_interpreter
 
 HALF_A_DIGIT = 0.5e-4 + 1e-9

@@ -28,21 +28,10 @@ from millprep.verify.resumed import check_resumed
 from millprep.verify.sweep import segments
 from millprep.verify.sweep import sweep as swept_by_us
 from millprep.verify.trace import Trace
-from tests.at_machine.breaks import (
-    Break,
-    Removed,
-    again,
-    before,
-    broken,
-    levels,
-    on,
-    swept,
-    text_of,
-)
-from tests.cli import small
-from tests.cli.small import run
 from tests.conftest import EXAMPLES
-from tests.published import rs274_tool
+from tests.helpers import rs274_tool, small_job
+from tests.helpers.breaks import Break, Removed, again, before, broken, levels, on, swept, text_of
+from tests.helpers.small_job import run
 from tests.published.test_rs274 import needs_interpreter
 
 BREAKS = 50
@@ -51,10 +40,10 @@ MISREAD = 0.5
 PLAN = job.load(EXAMPLES / "memory-board.toml")
 
 
-CLEARED = small.changed(
+CLEARED = small_job.changed(
     "[drilling]",
     '[clearing]\ncutters = ["fine"]\ncopper = "all"\n\n[drilling]',
-    small.changed("[cutters.mill]", '[cutters.fine]\npreset = "endmill-0.8"\n\n[cutters.mill]'),
+    small_job.changed("[cutters.mill]", '[cutters.fine]\npreset = "endmill-0.8"\n\n[cutters.mill]'),
 )
 """A small board whose floating copper is all cleared."""
 
@@ -88,7 +77,7 @@ def programs(
 ) -> list[tuple[Program, Trace]]:
     """Of the memory board, and of a small one that is cleared."""
     folder = tmp_path_factory.mktemp("cleared")
-    plan = job.load(small.put(folder, CLEARED))
+    plan = job.load(small_job.put(folder, CLEARED))
     assert run("prepare", folder / "job.toml", "--out", folder / "set").exit_code == 0
     return cutting(memory_board, PLAN.cutters) + cutting(folder / "set", plan.cutters)
 

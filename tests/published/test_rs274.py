@@ -16,8 +16,8 @@ import pytest
 from millprep.model.finding import Refusal
 from millprep.verify.reader import read
 from millprep.verify.trace import Trace
-from tests.published import rs274_tool
-from tests.published.rs274_tool import CanonMove
+from tests.helpers import rs274_tool
+from tests.helpers.rs274_tool import CanonMove
 
 HALF_A_DIGIT = 0.5e-4 + 1e-9
 SAMPLES = ("nist_c1_hello", "nist_g81", "nist_arc", "sample")

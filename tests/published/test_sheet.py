@@ -27,7 +27,7 @@ from skfem.models.poisson import laplace
 from millprep.geometry.path import FloatArray
 from millprep.standards.copper import sheet_resistance
 from millprep.verify.rules.conduction import Solution, solve
-from tests.verify.rules.scene import joined, less
+from tests.helpers.rules_scene import joined, less
 
 
 def through(shape: shapely.Polygon, *ends: shapely.Polygon, sheet: float = 1.0) -> Solution:

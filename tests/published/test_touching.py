@@ -11,16 +11,15 @@ from pathlib import Path
 
 from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.at_machine.test_touches_of_a_set import TOUCHING
-from tests.cli import small
-from tests.cli.small import run
-from tests.published import rs274_tool
+from tests.helpers import rs274_tool, small_job
+from tests.helpers.small_job import run
 from tests.published.test_programs import HALF_A_DIGIT
 from tests.published.test_rs274 import needs_interpreter
 
 
 @needs_interpreter
 def test_the_interpreter_runs_every_touch_as_the_table_has_it(tmp_path: Path) -> None:
-    done = run("prepare", small.put(tmp_path, JOB + TOUCHING, strip), "--out", tmp_path / "set")
+    done = run("prepare", small_job.put(tmp_path, JOB + TOUCHING, strip), "--out", tmp_path / "set")
     assert done.exit_code == 0, done.output
     (file,) = (tmp_path / "set" / "blank-1" / "pass-2").glob("02-probe-*.ngc")
     moves = rs274_tool.canon(file.read_text("ascii"))

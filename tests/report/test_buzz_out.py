@@ -7,7 +7,7 @@ from dataclasses import replace
 from millprep.model.check import Check, Touch
 from millprep.model.set_of_programs import CutSet
 from millprep.report.buzz_out import MOST_APART, MOST_CONNECTED, shortest, tables
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 
 def touch(x: float) -> Touch:

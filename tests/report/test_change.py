@@ -10,8 +10,8 @@ import pytest
 from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.set_of_programs import CutSet
 from millprep.report.change import change_words, cutter_of, file_of
-from tests import dialects
-from tests.cli.small import changed
+from tests.helpers import dialects
+from tests.helpers.small_job import changed
 
 
 def with_change(cut_set: CutSet, way: ToolChange) -> CutSet:

@@ -7,7 +7,7 @@ import ast
 import pytest
 
 from millprep.report.explain import explanations
-from tests.report.codes import KEBAB, PACKAGE, codes, of_the_package
+from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {
     "as-cut",  # names of files and pictures

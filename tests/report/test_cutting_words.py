@@ -9,7 +9,7 @@ from millprep.report.check_record import checked
 from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
 from millprep.report.record import record, schema
 from millprep.report.sheet import sheet
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 VEE = Cutting("", "vee30", 0.16, 6.03, 0.025, 0.00833333, (0.0048, 0.05), 0.12)
 DRILL = Cutting("", "drill-1.1", 1.1, 34.6, None, 0.02, (0.0055, 0.066), 2.2, 3)

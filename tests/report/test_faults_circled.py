@@ -13,7 +13,7 @@ from millprep.model.finding import Refusal
 from millprep.model.set_of_programs import CutSet, Figures
 from millprep.report import marks
 from millprep.workflow import prepare as walk
-from tests.cli import small
+from tests.helpers import small_job
 
 
 def shallow(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
@@ -31,7 +31,7 @@ def test_every_fault_of_a_refused_run_is_circled_on_the_copper(tmp_path: Path) -
         mock.patch.object(marks, "ringed", wraps=marks.ringed) as ringed,
         pytest.raises(Refusal) as caught,
     ):
-        walk.prepare(small.put(tmp_path), tmp_path / "out")
+        walk.prepare(small_job.put(tmp_path), tmp_path / "out")
     placed = [f for f in caught.value.findings if f.at is not None and f.severity != "note"]
     assert "copper-short" in [finding.code for finding in placed]
     circled = [call.args[1] for call in ringed.call_args_list]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from millprep.model.set_of_programs import CutSet
 from millprep.report.join_table import MOST, join_table
 from millprep.report.sheet import sheet
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 
 def known(*stands: float) -> CutSet:

@@ -26,7 +26,7 @@ from millprep.report.canvas import canvas, drawing_settings, save
 from millprep.report.pass_view import contacts, pass_view
 from millprep.report.pictures import draw, draw_refused, gallery
 from millprep.report.scene import scene
-from tests.report.synthetic import invented, refused
+from tests.helpers.invented_set import invented, refused
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import pytest
 from millprep.model.finding import Finding, Severity
 from millprep.report.close_up import MOST, spots
 from millprep.report.places import marked
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 
 def test_every_frame_leads_to_the_blank() -> None:

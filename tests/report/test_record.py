@@ -14,7 +14,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.report.json_text import WIDTH, to_text
 from millprep.report.record import record, schema
-from tests.report.synthetic import invented, refused
+from tests.helpers.invented_set import invented, refused
 
 CHECKER = jsonschema.Draft202012Validator(schema())
 

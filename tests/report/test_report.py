@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from millprep.report import write, write_refused
-from tests.report.synthetic import invented, refused
+from tests.helpers.invented_set import invented, refused
 
 
 def files(folder: Path) -> dict[str, bytes]:

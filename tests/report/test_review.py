@@ -24,8 +24,8 @@ from millprep.report.review import SCRIPTS, part, review, to_script_json
 from millprep.report.scene_data import scene_data
 from millprep.report.sheet import sheet
 from millprep.report.trail_data import trail_data
-from tests.report.synthetic import invented
-from tests.report.trails import with_trails
+from tests.helpers.invented_set import invented
+from tests.helpers.trails import with_trails
 
 
 def numbers(text: str) -> list[int]:

@@ -13,7 +13,7 @@ from millprep.model.blank import Blank
 from millprep.model.overhang import overhangs
 from millprep.model.set_of_programs import CutSet
 from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 

@@ -8,7 +8,7 @@ import pytest
 from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
-from tests.report.synthetic import VEE, invented, refused
+from tests.helpers.invented_set import VEE, invented, refused
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 HOSTILE = "</td><script>alert('x')</script>\"&{{ 7777 * 11 }}"

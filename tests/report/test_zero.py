@@ -10,7 +10,7 @@ import pytest
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report.zero import farthest, lost, zero_words
-from tests.report.synthetic import invented
+from tests.helpers.invented_set import invented
 
 
 @pytest.fixture(scope="module")

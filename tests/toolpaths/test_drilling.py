@@ -20,7 +20,7 @@ from millprep.toolpaths.drilling import (
     drill,
     register,
 )
-from tests.toolpaths import bench
+from tests.helpers import workshop
 
 BOARD = shapely.box(0, 0, 50, 40)
 
@@ -42,13 +42,13 @@ BOARD = shapely.box(0, 0, 50, 40)
 def test_the_nearest_drill_or_the_borer(
     diameter: float, tolerance: float, chosen: str | None
 ) -> None:
-    cutters: list[Cutter] = [bench.drill(1.1), bench.drill(1.0), bench.mill(0.8)]
+    cutters: list[Cutter] = [workshop.drill(1.1), workshop.drill(1.0), workshop.mill(0.8)]
     found = choose(diameter, cutters, tolerance)
     assert (found.name if found else None) == chosen
 
 
 def test_of_two_borers_the_wider() -> None:
-    cutters: list[Cutter] = [bench.mill(0.8, "thin"), bench.mill(2.0, "wide")]
+    cutters: list[Cutter] = [workshop.mill(0.8, "thin"), workshop.mill(2.0, "wide")]
     found = choose(3.0, cutters, 0.05)
     assert found is not None
     assert found.name == "wide"
@@ -56,15 +56,16 @@ def test_of_two_borers_the_wider() -> None:
 
 def test_the_full_diameter_leaves_the_blank() -> None:
     """A 118° point is d / 2 / tan(59°) long, plane geometry: 0.3004 mm for 1 mm."""
-    assert depth_of(bench.drill(1.0), bench.BLANK, 0.2) == pytest.approx(1.8 + 0.30043, abs=1e-5)
-    assert depth_of(bench.mill(1.0), bench.BLANK, 0.2) == pytest.approx(1.8)
+    deep = depth_of(workshop.drill(1.0), workshop.BLANK, 0.2)
+    assert deep == pytest.approx(1.8 + 0.30043, abs=1e-5)
+    assert depth_of(workshop.mill(1.0), workshop.BLANK, 0.2) == pytest.approx(1.8)
 
 
 def test_holes_are_placed_by_the_pose() -> None:
     holes = [Hole("h1", (10.0, 5.0), 1.0, "c1"), Hole("h2", (20.0, 5.0), 3.2)]
-    placement = bench.placed(BOARD, holes, pose=Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0)))
-    plan = bench.drilling(bench.drill(0.97), borer=bench.mill(2.0))
-    cuts, findings = drill([placement], bench.BLANK, plan)
+    placement = workshop.placed(BOARD, holes, pose=Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0)))
+    plan = workshop.drilling(workshop.drill(0.97), borer=workshop.mill(2.0))
+    cuts, findings = drill([placement], workshop.BLANK, plan)
     assert not findings
     one, two = cuts
     assert (one.at, one.work, one.diameter, one.piece) == ((17.0, 38.0), "drill", 0.97, "c1")
@@ -75,7 +76,7 @@ def test_holes_are_placed_by_the_pose() -> None:
 def test_holes_without_a_cutter_stop_once_for_each_size() -> None:
     holes = [Hole(f"h{n}", (5.0 + n, 5.0), d) for n, d in enumerate((0.6, 0.6, 2.0, 1.0))]
     cuts, findings = drill(
-        [bench.placed(BOARD, holes)], bench.BLANK, bench.drilling(bench.drill(1.0))
+        [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(1.0))
     )
     assert [c.hole for c in cuts] == ["h3"]
     assert [(f.code, f.severity) for f in findings] == [("hole-without-drill", "stop")] * 2
@@ -87,8 +88,8 @@ def test_no_cutter_goes_through_the_spoilboard() -> None:
     holes = [Hole("h1", (5.0, 5.0), 3.0), Hole("h2", (9.0, 5.0), 3.0)]
     deep = 0.2 + 1.5 / math.tan(math.radians(59))
     for spoilboard, expected in ((deep + 0.001, []), (deep - 0.001, ["through-spoilboard"])):
-        plan = bench.drilling(bench.drill(3.0), spoilboard=spoilboard)
-        _, findings = drill([bench.placed(BOARD, holes)], bench.BLANK, plan)
+        plan = workshop.drilling(workshop.drill(3.0), spoilboard=spoilboard)
+        _, findings = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan)
         assert [f.code for f in findings] == expected
 
 
@@ -107,21 +108,21 @@ def holes_of(*diameters: float) -> list[RegistrationHole]:
 
 
 def test_registration_holes_want_their_exact_size() -> None:
-    plan = locating(bench.drill(3.0 + 2 * REGISTRATION_FIT), bench.mill(2.0))
-    by_pass, findings = register(holes_of(3.0, 4.0), bench.BLANK, plan, bench.drilling())
+    plan = locating(workshop.drill(3.0 + 2 * REGISTRATION_FIT), workshop.mill(2.0))
+    by_pass, findings = register(holes_of(3.0, 4.0), workshop.BLANK, plan, workshop.drilling())
     assert not findings
     assert [(c.cutter, c.work, c.diameter) for c in by_pass[1]] == [
         ("mill", "register", 3.0),
         ("mill", "register", 4.0),
     ]
-    plan = locating(bench.drill(3.0), bench.mill(2.0))
-    by_pass, _ = register(holes_of(3.0, 4.0), bench.BLANK, plan, bench.drilling())
+    plan = locating(workshop.drill(3.0), workshop.mill(2.0))
+    by_pass, _ = register(holes_of(3.0, 4.0), workshop.BLANK, plan, workshop.drilling())
     assert [c.cutter for c in by_pass[1]] == ["drill3", "mill"]
 
 
 def test_a_registration_hole_no_cutter_makes() -> None:
     by_pass, findings = register(
-        holes_of(3.0), bench.BLANK, locating(bench.drill(2.5)), bench.drilling()
+        holes_of(3.0), workshop.BLANK, locating(workshop.drill(2.5)), workshop.drilling()
     )
     assert not by_pass
     assert [(f.code, f.severity, f.at) for f in findings] == [
@@ -130,8 +131,9 @@ def test_a_registration_hole_no_cutter_makes() -> None:
 
 
 def test_a_registration_hole_does_not_go_through_the_spoilboard_either() -> None:
-    plan = locating(bench.drill(3.0))
-    _, findings = register(holes_of(3.0, 3.0), bench.BLANK, plan, bench.drilling(spoilboard=1.0))
+    plan = locating(workshop.drill(3.0))
+    drilling = workshop.drilling(spoilboard=1.0)
+    _, findings = register(holes_of(3.0, 3.0), workshop.BLANK, plan, drilling)
     assert [f.code for f in findings] == ["through-spoilboard"]
 
 
@@ -154,16 +156,17 @@ def slot(name: str, width: float) -> Hole:
 def test_a_slot_takes_the_widest_end_mill_that_is_no_wider(
     width: float, chosen: str | None
 ) -> None:
-    cutters: list[Cutter] = [bench.drill(1.0), bench.mill(2.0, "wide"), bench.mill(0.8, "thin")]
+    mills = (workshop.mill(2.0, "wide"), workshop.mill(0.8, "thin"))
+    cutters: list[Cutter] = [workshop.drill(1.0), *mills]
     found = choose_mill(width, cutters)
     assert (found.name if found else None) == chosen
 
 
 def test_slots_are_placed_by_the_pose_with_both_ends() -> None:
     pose = Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0))
-    placement = bench.placed(BOARD, [slot("h1", 1.5)], pose=pose)
-    plan = bench.drilling(bench.drill(1.5), borer=bench.mill(1.0))
-    (cut,), findings = drill([placement], bench.BLANK, plan)
+    placement = workshop.placed(BOARD, [slot("h1", 1.5)], pose=pose)
+    plan = workshop.drilling(workshop.drill(1.5), borer=workshop.mill(1.0))
+    (cut,), findings = drill([placement], workshop.BLANK, plan)
     assert not findings
     assert (cut.at, cut.end) == ((17.0, 38.0), (23.0, 36.0))
     assert (cut.work, cut.cutter, cut.diameter, cut.depth) == ("bore", "mill", 1.5, 1.8)
@@ -171,8 +174,9 @@ def test_slots_are_placed_by_the_pose_with_both_ends() -> None:
 
 def test_slots_without_a_mill_stop_once_for_each_width() -> None:
     holes = [slot("h1", 0.9), slot("h2", 0.9), Hole("h3", (30.0, 5.0), 0.9)]
-    plan = bench.drilling(bench.drill(0.9), bench.mill(2.0), borer=bench.mill(1.0, "fine"))
-    cuts, (finding,) = drill([bench.placed(BOARD, holes)], bench.BLANK, plan)
+    borer = workshop.mill(1.0, "fine")
+    plan = workshop.drilling(workshop.drill(0.9), workshop.mill(2.0), borer=borer)
+    cuts, (finding,) = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan)
     assert [c.hole for c in cuts] == ["h3"]
     assert (finding.code, finding.severity) == ("slot-without-mill", "stop")
     assert (finding.at, finding.board) == ((10.0, 5.0), "panel")
@@ -180,6 +184,6 @@ def test_slots_without_a_mill_stop_once_for_each_width() -> None:
         "2 slot(s) 0.900 mm wide have no end mill: those for holes are 1, 2 mm."
     )
     _, (finding,) = drill(
-        [bench.placed(BOARD, holes)], bench.BLANK, bench.drilling(bench.drill(0.9))
+        [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(0.9))
     )
     assert "those for holes are none" in finding.message

@@ -18,7 +18,7 @@ from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, Laps, isolate
-from tests.toolpaths.bench import COPPER, disc, isolation, less, mill, one, vee
+from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-50, -50, 50, 50)
 QUICK = settings(max_examples=25, deadline=None)

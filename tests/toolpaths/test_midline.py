@@ -20,7 +20,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MiddleLaps, isolate_in_the_middle
-from tests.toolpaths.bench import COPPER, disc, isolation, less, mill, vee
+from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
 from tests.toolpaths.test_isolation import islands, swept
 
 EDGE = shapely.box(-10, -10, 10, 10)

@@ -11,14 +11,14 @@ from millprep.geometry.path import SAGITTA
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Profile
 from millprep.toolpaths.profile import frame, profile, with_tabs
-from tests.toolpaths import bench
+from tests.helpers import workshop
 
 NOWHERE = shapely.Point(1e6, 1e6)
 PANEL = shapely.box(0, 0, 60, 40)
 
 
 def only(outline: shapely.Polygon) -> Profile:
-    cuts, _ = profile([bench.placed(outline)], bench.BLANK, bench.profiling())
+    cuts, _ = profile([workshop.placed(outline)], workshop.BLANK, workshop.profiling())
     (one,) = cuts
     return one
 
@@ -38,7 +38,7 @@ def test_the_cutter_stays_outside_the_line_and_touches_it() -> None:
 def test_cut_outs_come_first_and_keep_inside_their_line() -> None:
     window = shapely.box(20, 10, 40, 30)
     cuts, findings = profile(
-        [bench.placed(bench.less(PANEL, window))], bench.BLANK, bench.profiling()
+        [workshop.placed(workshop.less(PANEL, window))], workshop.BLANK, workshop.profiling()
     )
     assert [c.inner for c in cuts] == [True, False]
     assert window.buffer(1e-3).contains(cuts[0].path.line().buffer(1.0, quad_segs=64))
@@ -51,9 +51,9 @@ def test_cut_outs_come_first_and_keep_inside_their_line() -> None:
 @pytest.mark.parametrize("pose", [Pose(), Pose.mirror_y(40.0)])
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
 def test_climbing_has_the_board_on_the_right(direction: str, pose: Pose) -> None:
-    board = bench.less(PANEL, bench.disc(30, 20, 8))
+    board = workshop.less(PANEL, workshop.disc(30, 20, 8))
     cuts, _ = profile(
-        [bench.placed(board, pose=pose)], bench.BLANK, bench.profiling(direction=direction)
+        [workshop.placed(board, pose=pose)], workshop.BLANK, workshop.profiling(direction=direction)
     )
     for one in cuts:
         ccw = shapely.LinearRing(one.path.flattened()).is_ccw
@@ -61,22 +61,22 @@ def test_climbing_has_the_board_on_the_right(direction: str, pose: Pose) -> None
 
 
 def test_inner_corners_of_the_outline_are_told_outer_ones_not() -> None:
-    notched = bench.less(PANEL, shapely.box(20, 30, 40, 40))
-    _, findings = profile([bench.placed(notched)], bench.BLANK, bench.profiling())
+    notched = workshop.less(PANEL, shapely.box(20, 30, 40, 40))
+    _, findings = profile([workshop.placed(notched)], workshop.BLANK, workshop.profiling())
     assert [f.code for f in findings] == ["corner-not-reached"] * 2
     places = sorted((round(f.at[0]), round(f.at[1])) for f in findings if f.at)
     assert places == [(20, 30), (40, 30)]
     rounded = notched
     for by in (-1.5, 3.0, -1.5):
-        rounded = bench.one(rounded.buffer(by, quad_segs=32))
-    _, findings = profile([bench.placed(rounded)], bench.BLANK, bench.profiling())
+        rounded = workshop.one(rounded.buffer(by, quad_segs=32))
+    _, findings = profile([workshop.placed(rounded)], workshop.BLANK, workshop.profiling())
     assert not findings
 
 
 def test_a_cut_out_narrower_than_the_cutter() -> None:
     slot = shapely.box(20, 10, 40, 11.9)
     cuts, findings = profile(
-        [bench.placed(bench.less(PANEL, slot))], bench.BLANK, bench.profiling()
+        [workshop.placed(workshop.less(PANEL, slot))], workshop.BLANK, workshop.profiling()
     )
     assert [f.code for f in findings] == ["cutout-too-narrow"]
     assert findings[0].severity == "stop"
@@ -84,8 +84,8 @@ def test_a_cut_out_narrower_than_the_cutter() -> None:
 
 
 def test_a_notch_the_cutter_does_not_enter_is_told() -> None:
-    slit = bench.less(PANEL, shapely.box(29.5, 20, 30.5, 40))
-    _, findings = profile([bench.placed(slit)], bench.BLANK, bench.profiling())
+    slit = workshop.less(PANEL, shapely.box(29.5, 20, 30.5, 40))
+    _, findings = profile([workshop.placed(slit)], workshop.BLANK, workshop.profiling())
     assert "corner-not-reached" in {f.code for f in findings}
 
 
@@ -95,7 +95,7 @@ def straight(one: Profile, start: float, end: float) -> bool:
 
 @pytest.mark.parametrize("tab_every", [25.0, 60.0, 500.0])
 def test_tabs_are_enough_on_straight_stretches_and_apart(tab_every: float) -> None:
-    plan = bench.profiling(tab_every=tab_every)
+    plan = workshop.profiling(tab_every=tab_every)
     tabbed, findings = with_tabs(only(PANEL), plan, NOWHERE, [])
     assert not findings
     total = tabbed.path.length
@@ -113,7 +113,7 @@ def test_tabs_are_enough_on_straight_stretches_and_apart(tab_every: float) -> No
 
 
 def test_tabs_stay_off_pads_and_joins() -> None:
-    plan = bench.profiling(tab_every=70.0)
+    plan = workshop.profiling(tab_every=70.0)
     one = only(PANEL)
     # pads all along the lower edge and the left half of the upper one
     pads = shapely.MultiPoint(
@@ -130,17 +130,17 @@ def test_tabs_stay_off_pads_and_joins() -> None:
 
 
 def test_a_round_board_has_no_place_for_tabs() -> None:
-    one = only(bench.disc(30, 20, 15))
-    tabbed, findings = with_tabs(one, bench.profiling(), NOWHERE, [])
+    one = only(workshop.disc(30, 20, 15))
+    tabbed, findings = with_tabs(one, workshop.profiling(), NOWHERE, [])
     assert not tabbed.tabs
     assert [f.code for f in findings] == ["no-place-for-tabs"]
 
 
 def test_a_small_cut_out_needs_no_tab() -> None:
-    board = bench.less(PANEL, shapely.box(20, 10, 24, 13))
-    cuts, _ = profile([bench.placed(board)], bench.BLANK, bench.profiling())
+    board = workshop.less(PANEL, shapely.box(20, 10, 24, 13))
+    cuts, _ = profile([workshop.placed(board)], workshop.BLANK, workshop.profiling())
     assert cuts[0].inner
-    tabbed, findings = with_tabs(cuts[0], bench.profiling(), NOWHERE, [])
+    tabbed, findings = with_tabs(cuts[0], workshop.profiling(), NOWHERE, [])
     assert not tabbed.tabs
     assert not findings
 
@@ -148,35 +148,35 @@ def test_a_small_cut_out_needs_no_tab() -> None:
 def neighbours(gap: float) -> tuple[Profile, ...]:
     """Three boards in a column that fills the blank from edge to edge but for the sides."""
     boards = [shapely.box(20, 4 + k * (20 + gap), 80, 24 + k * (20 + gap)) for k in range(3)]
-    cuts, _ = profile([bench.placed(b) for b in boards], bench.BLANK, bench.profiling())
+    cuts, _ = profile([workshop.placed(b) for b in boards], workshop.BLANK, workshop.profiling())
     return cuts
 
 
 def test_tabs_end_on_firm_laminate_never_in_a_neighbours_kerf() -> None:
     # kerfs of 2 mm on both sides leave a web of 0.5 mm between the boards
     cuts = neighbours(4.5)
-    hold = frame(bench.BLANK, cuts, 1.0)
-    tabbed, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [], hold)
+    hold = frame(workshop.BLANK, cuts, 1.0)
+    tabbed, _ = with_tabs(cuts[1], workshop.profiling(), NOWHERE, [], hold)
     places = [cuts[1].path.point_at((t.start + t.end) / 2) for t in tabbed.tabs]
     assert places
     # only the short sides stand beside the frame
     assert all(x < 20 or x > 80 for x, _ in places)
     # left to themselves, tabs would stand on the long sides too
-    careless, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [])
+    careless, _ = with_tabs(cuts[1], workshop.profiling(), NOWHERE, [])
     middles = [cuts[1].path.point_at((t.start + t.end) / 2) for t in careless.tabs]
     assert any(20 < x < 80 for x, _ in middles)
 
 
 def test_a_web_between_kerfs_holds_tabs() -> None:
     cuts = neighbours(6.5)
-    hold = frame(bench.BLANK, cuts, 1.0)
-    tabbed, _ = with_tabs(cuts[1], bench.profiling(), NOWHERE, [], hold)
+    hold = frame(workshop.BLANK, cuts, 1.0)
+    tabbed, _ = with_tabs(cuts[1], workshop.profiling(), NOWHERE, [], hold)
     places = [cuts[1].path.point_at((t.start + t.end) / 2) for t in tabbed.tabs]
     assert any(20 < x < 80 for x, _ in places)
 
 
 def test_a_board_with_no_frame_beside_it_is_told() -> None:
     one = only(PANEL)
-    tabbed, findings = with_tabs(one, bench.profiling(), NOWHERE, [], shapely.box(90, 0, 95, 40))
+    tabbed, findings = with_tabs(one, workshop.profiling(), NOWHERE, [], shapely.box(90, 0, 95, 40))
     assert not tabbed.tabs
     assert [f.code for f in findings] == ["no-place-for-tabs"]

@@ -15,7 +15,7 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.buzz_out import STRIP, buzz_out
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from tests.verify.programs import BLANK, HEAD, PASS, TAIL, around, board, layout, vee
+from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, layout, vee
 
 VEE = vee()
 RAILS = [shapely.box(6, 10 + 2 * k, 50, 11 + 2 * k) for k in range(4)]

@@ -23,7 +23,7 @@ from millprep.verify.contact import Cuts
 from millprep.verify.join_tolerance import JoinTolerance, certify, pass_grooves
 from millprep.verify.reader import read
 from millprep.verify.search import TOLERANCE
-from tests.verify.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
+from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
 W = 0.2
 SECOND = MillingPass(1, 2, PASS.window, Pose(), (), (1.0, 1.0))

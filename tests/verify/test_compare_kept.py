@@ -15,7 +15,7 @@ from millprep.toolpaths.midline import isolate_in_the_middle
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from tests.verify.programs import BLANK, DEPTH, HEAD, PASS, TAIL, board, cut, layout, vee
+from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, board, cut, layout, vee
 
 VEE = vee()
 FOOT = VEE.width(DEPTH, BLANK.copper)

@@ -15,7 +15,7 @@ from millprep.verify.change import asked_for
 from millprep.verify.cutter_runs import as_told
 from millprep.verify.parts import parts
 from millprep.verify.reader import read
-from tests.verify.programs import MACHINE, drill, end_mill, vee
+from tests.helpers.programs import MACHINE, drill, end_mill, vee
 
 VEE, DRILL, MILL = vee(), drill(), end_mill(2.0)
 CUTTERS = (VEE, DRILL, MILL)

@@ -15,7 +15,7 @@ from millprep.model.program import Program
 from millprep.verify.cutter_runs import as_told
 from millprep.verify.parts import parts
 from millprep.verify.reader import read
-from tests.verify.programs import MACHINE, end_mill
+from tests.helpers.programs import MACHINE, end_mill
 
 HEAD = "G21 G90 G94 G17 G80\nG0 Z5.\nG0 X0. Y0.\n"
 BODY = "G1 Z-0.1 F100.\nG0 Z5.\n"

@@ -18,7 +18,7 @@ import shapely
 from millprep.model.finding import Refusal
 from millprep.verify.reader import read
 from millprep.verify.rows import check_rows
-from tests.verify.bench import Bench
+from tests.helpers.proof_bench import Bench
 
 COUNT = 220
 

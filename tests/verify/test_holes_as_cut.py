@@ -15,7 +15,7 @@ from millprep.model.finding import Finding
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from tests.verify.programs import (
+from tests.helpers.programs import (
     BLANK,
     DEPTH,
     HEAD,

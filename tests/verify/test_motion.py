@@ -14,7 +14,7 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.verify.motion import check
 from millprep.verify.reader import read
-from tests.verify.programs import (
+from tests.helpers.programs import (
     BLANK,
     HEAD,
     MACHINE,

@@ -23,7 +23,7 @@ from millprep.verify.motion import check
 from millprep.verify.reader import read
 from millprep.verify.rows import Row, check_rows
 from millprep.verify.trace import Trace
-from tests.verify.programs import (
+from tests.helpers.programs import (
     BLANK,
     DEPTH,
     HEAD,

@@ -10,7 +10,7 @@ from millprep.model.finding import Finding
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
 from millprep.verify.over_copper import heights, laid_flat
-from tests.verify.programs import BLANK, HEAD, MACHINE, PASS, TAIL, end_mill, vee
+from tests.helpers.programs import BLANK, HEAD, MACHINE, PASS, TAIL, end_mill, vee
 
 X, Y = np.array([0.0, 20.0, 40.0, 60.0]), np.array([0.0, 20.0, 40.0])
 TILT = SurfaceMap(X, Y, np.array([[0.01 * x for x in X] for _ in Y]))

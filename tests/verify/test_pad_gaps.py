@@ -10,8 +10,8 @@ from millprep.model.board import Hole
 from millprep.verify.pad_gaps import land_gaps
 from millprep.verify.stray_cuts import band
 from millprep.verify.unopened import unopened
-from tests.verify.programs import BLANK, DEPTH, vee
-from tests.verify.rules.scene import OUTLINE, cut, joined, less, placed
+from tests.helpers.programs import BLANK, DEPTH, vee
+from tests.helpers.rules_scene import OUTLINE, cut, joined, less, placed
 
 ASKED = 0.8
 FAR = band(vee(), depth=DEPTH, copper=BLANK.copper, gap=0.3)

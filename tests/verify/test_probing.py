@@ -10,7 +10,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.verify import motion, reader
-from tests.verify.programs import BLANK, MACHINE, drill, end_mill
+from tests.helpers.programs import BLANK, MACHINE, drill, end_mill
 
 HOLE = RegistrationHole("r1", (20.0, 10.0), (20.0, 10.0), 3.0, "locate", 1, 2)
 PASS = MillingPass(1, 2, shapely.box(0, 0, 60, 40), Pose(), (HOLE,), (1.0, 1.0))

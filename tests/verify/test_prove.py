@@ -9,7 +9,7 @@ from millprep.model.program import Move, Program
 from millprep.model.trail import ARC_CCW, FEED, RAPID
 from millprep.verify.prove import trail_of
 from millprep.verify.reader import read
-from tests.report.synthetic import VEE
+from tests.helpers.invented_set import VEE
 
 TEXT = """\
 (a head)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from tests.verify.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
+from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
 
 PIXEL = 0.04
 VEE = vee()

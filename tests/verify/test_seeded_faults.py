@@ -11,7 +11,7 @@ import pytest
 from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.layout import Layout
 from millprep.verify.reader import read
-from tests.verify.bench import Bench
+from tests.helpers.proof_bench import Bench
 
 Text = Callable[[str], str]
 

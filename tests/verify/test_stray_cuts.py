@@ -16,7 +16,7 @@ from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.reader import read
 from millprep.verify.stray_cuts import Asked, Cutting, astray, band
 from millprep.verify.sweep import PATH_TOLERANCE
-from tests.verify.programs import (
+from tests.helpers.programs import (
     BLANK,
     DEPTH,
     HEAD,

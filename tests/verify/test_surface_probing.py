@@ -8,7 +8,7 @@ import shapely
 from millprep.model.finding import Finding
 from millprep.verify import motion, reader
 from millprep.verify.surface_probing import grid_fault
-from tests.verify.programs import BLANK, MACHINE, PASS, vee
+from tests.helpers.programs import BLANK, MACHINE, PASS, vee
 
 COPPER = shapely.box(1, 1, 59, 39)
 HEAD = "G17 G21 G40 G49 G54 G80 G90 G94\nG0 Z2.\nM5\n"

@@ -11,7 +11,7 @@ from millprep.verify.compare import compare
 from millprep.verify.reader import read
 from millprep.verify.stray_cuts import band
 from millprep.verify.unopened import unopened
-from tests.verify.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
+from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
 
 VEE = vee()
 SURFACE, FOOT = VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper)

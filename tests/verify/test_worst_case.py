@@ -16,7 +16,7 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
 from millprep.verify.worst_case import narrower, worst, worst_findings
-from tests.verify.programs import (
+from tests.helpers.programs import (
     BLANK,
     DEPTH,
     HEAD,

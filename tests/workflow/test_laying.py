@@ -19,7 +19,7 @@ from millprep.model.layout import Layout
 from millprep.model.plan import BlankPlan, BoardPlan, JobPlan, PlacePlan
 from millprep.nesting import file
 from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay, made_of
-from tests.cli import small
+from tests.helpers import small_job
 
 
 def board(width: float, height: float, name: str = "panel") -> Board:
@@ -35,7 +35,7 @@ def blank(width: float, height: float, count: int = 1, margin: float = 8.0) -> B
 
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> JobPlan:
-    return job.load(small.put(tmp_path_factory.mktemp("laying")))
+    return job.load(small_job.put(tmp_path_factory.mktemp("laying")))
 
 
 def asked(

@@ -12,7 +12,7 @@ import shapely
 
 from millprep.geometry.path import SAGITTA
 from millprep.model.board import Board
-from tests.drawing.sheet import FOIL, Sheet, codes
+from tests.helpers.sheet import FOIL, Sheet, codes
 
 
 def only(board: Board) -> shapely.Polygon:

@@ -15,7 +15,7 @@ from millprep.drawing.dxf import entities, opening
 from millprep.drawing.marks import neighbours
 from millprep.drawing.survey.survey import survey_file
 from millprep.model.finding import Refusal
-from tests.drawing.sheet import FOIL, RIM, ROLES, Sheet, codes
+from tests.helpers.sheet import FOIL, RIM, ROLES, Sheet, codes
 
 
 def test_a_file_beyond_the_limit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

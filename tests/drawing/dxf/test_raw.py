@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.drawing.dxf import raw, tags, whole
-from tests.drawing.sheet import FOIL, Sheet
+from tests.helpers.sheet import FOIL, Sheet
 
 LINE = b"0\nLINE\n5\n2F\n8\nfoil\n10\n0\n20\n0\n11\n1\n21\n1\n"
 CIRCLE = b"0\nCIRCLE\n8\nrim\n10\n5\n20\n5\n40\n1\n"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from ezdxf.enums import TextEntityAlignment
 
-from tests.drawing.sheet import FOIL, Sheet
+from tests.helpers.sheet import FOIL, Sheet
 
 BESIDE = {"layer": "remarks"}
 

@@ -15,7 +15,7 @@ from millprep.drawing.marks.mark import FloatArray
 from millprep.drawing.marks.slot import Slot, slot_of
 from millprep.geometry.path import Path
 from millprep.model.plan import LayerRoles
-from tests.drawing.sheet import BORES, FOIL, ROLES, Sheet, codes
+from tests.helpers.sheet import BORES, FOIL, ROLES, Sheet, codes
 
 QUICK = settings(max_examples=80, deadline=None)
 BULGED = [(10, 9, 0), (14, 9, 1), (14, 11, 0), (10, 11, 1)]

@@ -10,7 +10,7 @@ from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.survey import Survey, survey_file
 from millprep.model.finding import Refusal
 from millprep.model.plan import LayerRoles
-from tests.drawing.sheet import FOIL, ROLES, Sheet
+from tests.helpers.sheet import FOIL, ROLES, Sheet
 
 
 def test_a_clean_board_names_its_own_roles(tmp_path: Path) -> None:

@@ -22,10 +22,10 @@ from millprep.verify.rules.copies import ALIKE, Copies, alike
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.judge import judge
 from millprep.workflow.check import check
-from tests.cli.small import put
 from tests.cli.test_check import RAIL as RAIL_NET
 from tests.cli.test_check import job, wide_and_narrow
-from tests.verify.rules.scene import cut, joined, placed
+from tests.helpers.rules_scene import cut, joined, placed
+from tests.helpers.small_job import put
 
 RAIL = joined(
     shapely.box(5, 20, 60, 23), shapely.Point(60, 21.5).buffer(3), shapely.box(30, 20, 33, 40)

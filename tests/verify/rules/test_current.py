@@ -9,7 +9,7 @@ from millprep.standards.current import capacity
 from millprep.verify.rules.current import current
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.necks import bottleneck, sections
-from tests.verify.rules.scene import cut, joined, less, placed
+from tests.helpers.rules_scene import cut, joined, less, placed
 
 NECK = joined(
     shapely.box(5, 20, 45, 23), shapely.box(40, 21, 60, 21.5), shapely.box(55, 20, 95, 23)

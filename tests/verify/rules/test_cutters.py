@@ -19,7 +19,7 @@ from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Move, Program
 from millprep.verify.rules.cutters import cutters, cutting, drill_steps
-from tests.job.sample import changed, write
+from tests.helpers.sample_job import changed, write
 
 MACHINE = Machine(
     name="bench mill", travel=Box(0, 0, 300, 180), above=30, below=9, clearance=3, rapid=1500,

@@ -10,7 +10,7 @@ from millprep.model.board import Hole
 from millprep.model.net import Load, NetFacts, Wire
 from millprep.standards.copper import sheet_resistance, wire_resistance
 from millprep.verify.rules.drop import drop
-from tests.verify.rules.scene import cut, joined, placed
+from tests.helpers.rules_scene import cut, joined, placed
 
 SQUARE = sheet_resistance(0.035)
 RAIL = shapely.box(5, 20, 95, 23)

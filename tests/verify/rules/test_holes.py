@@ -13,7 +13,7 @@ from millprep.model.hole_made import HoleMade
 from millprep.model.plan import RulesPlan, SocketPin
 from millprep.standards.bases import BASES
 from millprep.verify.rules.holes import bases
-from tests.verify.rules.scene import placed
+from tests.helpers.rules_scene import placed
 
 
 def socket(scale: float = 1.0, hole: float = 1.3) -> list[Hole]:

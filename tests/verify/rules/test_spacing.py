@@ -12,7 +12,7 @@ from millprep.model.board import Hole
 from millprep.model.judged import Spacing
 from millprep.model.net import NetFacts
 from millprep.verify.rules.spacing import SpacingRule, floating, spacing
-from tests.verify.rules.scene import cut, joined, less, placed
+from tests.helpers.rules_scene import cut, joined, less, placed
 
 HIGH = NetFacts("B+", ("c1",), (300.0, 300.0))
 LOW = NetFacts("common", ("c2",), (0.0, 0.0))

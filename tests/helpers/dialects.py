@@ -19,7 +19,7 @@ from millprep.verify.prove import Proved
 from millprep.verify.reader import read
 from millprep.verify.trace import Trace
 from millprep.workflow.prepare import prepare
-from tests.cli.small import changed, copper, edge, put
+from tests.helpers.small_job import changed, copper, edge, put
 
 BOARD = changed(
     'cutters = ["drill"]\n',

@@ -13,7 +13,7 @@ import shapely
 from fixtures.valve_boards import valve_board
 from fixtures.wide_boards import write_job
 from millprep.geometry.pose import Pose
-from tests.cli import small
+from tests.helpers import small_job
 
 Copy = tuple[str, int]
 
@@ -26,7 +26,7 @@ def put(
     file = write_job(
         long, folder, travel=(300, 220), size=(600, 200), margin=margin, setup=setup
     )
-    small.draw(folder / "lamp.dxf")
+    small_job.draw(folder / "lamp.dxf")
     lamps = f"""[[board]]
 name = "lamp"
 drawing = "lamp.dxf"
@@ -36,8 +36,8 @@ turns = [0, 90]
 layers = {{ copper = ["sheen"], outline = ["shore"], holes = ["wells"] }}
 
 """
-    text = small.changed("[cutters.vee]", f"{lamps}[cutters.vee]", file.read_text("utf-8"))
-    file.write_text(small.changed("[setup]", f"{blank}[setup]", text), "utf-8")
+    text = small_job.changed("[cutters.vee]", f"{lamps}[cutters.vee]", file.read_text("utf-8"))
+    file.write_text(small_job.changed("[setup]", f"{blank}[setup]", text), "utf-8")
     return file
 
 

@@ -20,7 +20,7 @@ from millprep.model.machine import Machine
 from millprep.model.program import Move, Program
 from millprep.verify.reader import read
 from millprep.verify.trace import Trace
-from tests.toolpaths.bench import MACHINE
+from tests.helpers.workshop import MACHINE
 
 START = (5.0, 5.0, MACHINE.clearance)
 

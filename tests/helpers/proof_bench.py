@@ -25,7 +25,7 @@ from millprep.verify.trace import Trace
 from millprep.verify.unopened import unopened
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.prepare import prepare
-from tests.cli import small
+from tests.helpers import small_job
 
 THICK = 0.02
 """Copper that moves by less, mm, is left to the tolerances."""
@@ -36,7 +36,7 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         out = folder / "out"
-        prepare(small.put(folder), out)
+        prepare(small_job.put(folder), out)
         self.plan: JobPlan = job.load(folder / "job.toml")
         written = written_set.load(out)
         self.layout: Layout = written_set.layout(written, read_boards(self.plan))

@@ -13,8 +13,8 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray
 from tests.at_machine.test_refit_of_a_set import JOB, strip
-from tests.cli import small
-from tests.cli.small import run
+from tests.helpers import small_job
+from tests.helpers.small_job import run
 
 NOISE = 0.003
 Shape = Callable[[FloatArray, FloatArray], FloatArray]
@@ -28,7 +28,7 @@ def bow(x: FloatArray, y: FloatArray) -> FloatArray:
 
 def prepared(folder: Path) -> Path:
     """The set of the strip."""
-    job = small.put(folder, JOB, strip)
+    job = small_job.put(folder, JOB, strip)
     done = run("prepare", job, "--out", folder / "set")
     assert done.exit_code == 0, done.output
     return folder / "set"
