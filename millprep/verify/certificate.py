@@ -25,8 +25,7 @@ from millprep.model.certificate import Certificate, Kind, Limit
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.contact import Axes, Cuts
-from millprep.verify.search import TOLERANCE, least
-from millprep.verify.separation import BACKGROUND, RIM, Apart, Surroundings, Whole
+from millprep.verify.separation import BACKGROUND, RIM, TOLERANCE, Apart, Surroundings, Whole, least
 from millprep.verify.sweep import WORKERS, Shapes
 
 MOST = 0.5

@@ -154,9 +154,7 @@ def rings(
         else:
             off = math.dist(area.centroid.coords[0], at)
             if off > OFF:
-                message = (
-                    f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
-                )
+                message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
                 found.append(on_blank(placement, "hole-off", "warn", message, at))
         if hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)

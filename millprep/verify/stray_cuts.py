@@ -206,9 +206,7 @@ def _axes(one: Cutting, level: float) -> tuple[Shapes, FloatArray]:
     a, b = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
     chain = np.repeat(np.arange(len(first)), np.diff([*first.tolist(), len(steps)]))
     points = np.insert(b, first, a[first], axis=0)
-    lines = np.asarray(
-        shapely.linestrings(points, indices=np.insert(chain, first, chain[first]))
-    )
+    lines = np.asarray(shapely.linestrings(points, indices=np.insert(chain, first, chain[first])))
     still = shapely.length(lines) < 1e-9
     lines[still] = shapely.points(a[first[still]])
     most = np.maximum.reduceat(wide, first)

@@ -20,9 +20,9 @@ from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.as_cut import as_cut
 from millprep.verify.certificate import certificate_of
 from millprep.verify.contact import Cuts
-from millprep.verify.join_tolerance import JoinTolerance, certify, pass_grooves
 from millprep.verify.reader import read
-from millprep.verify.search import TOLERANCE
+from millprep.verify.separation import TOLERANCE
+from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
 W = 0.2

@@ -9,7 +9,7 @@ from millprep.model.board import Hole
 from millprep.model.hole_made import HoleMade
 from millprep.model.plan import RulesPlan
 from millprep.standards.holes import RING_FLOOR, WANDER, least_land
-from millprep.verify.rules.annular_rings import rings, small_lands
+from millprep.verify.rules.holes import rings, small_lands
 from tests.helpers.rules_scene import cut, placed
 
 PAD = shapely.Point(20, 20).buffer(1.2, quad_segs=64)

@@ -160,7 +160,7 @@ def test_of_five_copies_on_a_blank_one_is_solved(
         solved_here.append(told[1].index)
         return drop(*told, **more)
 
-    monkeypatch.setattr("millprep.workflow.verify.rules.judge.drop", counted)
+    monkeypatch.setattr("millprep.verify.rules.judge.drop", counted)
     # on one core the rules are worked out here, where calls are counted
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0}, raising=False)
     cut_set = check(file)
