@@ -221,7 +221,9 @@ def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
         if group is None:
             raise Fault(f"{spelt(code)} is no code of RS-274")
         if code in NO_EFFECT_IN_FILE:
-            raise Fault(f"{spelt(code)}: {NO_EFFECT_IN_FILE[code]} cannot be proved", standard=False)
+            raise Fault(
+                f"{spelt(code)}: {NO_EFFECT_IN_FILE[code]} cannot be proved", standard=False
+            )
         if group in found:
             raise Fault(f"{spelt(found[group])} and {spelt(code)} are of one modal group")
         found[group] = code
