@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from millprep.gcode import moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
-from tests.geometry.test_path import paths
 from tests.helpers.gcode_trail import START, apart, pen, trail
+from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, vee
 
 QUICK = settings(max_examples=30, deadline=None)

@@ -12,7 +12,7 @@ from millprep.geometry.path import Point
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes.baseline import judge, least_base
 from millprep.passes.misalignment import QUANTILE, Network
-from tests.passes.test_registration import REGISTRATION
+from tests.helpers.registered import REGISTRATION
 
 SIGMA = 0.03
 STANDS = 0.2

@@ -17,8 +17,8 @@ from fixtures.valve_boards import valve_board
 from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
 from millprep.passes import error_budget
+from tests.helpers.cut_valve_boards import Cut, cut
 from tests.helpers.join_tolerance import certify
-from tests.passes.test_valve_boards import Cut, cut
 
 CLOSE = 0.005
 MOST_JOINS = 4

@@ -18,8 +18,8 @@ from millprep.passes import labels, registration
 from millprep.passes.clamping import Clamping
 from millprep.passes.foolproof import NEAR, other_sets, ways, wrong_ways
 from millprep.passes.shift import ShiftPlan, plan
+from tests.helpers.registered import REGISTRATION
 from tests.helpers.workshop import MACHINE, vee
-from tests.passes.test_registration import REGISTRATION
 
 SIZES = [
     (500.0, 110.0, 290.0, 180.0), (700.0, 110.0, 210.0, 180.0), (1200.0, 120.0, 300.0, 180.0),

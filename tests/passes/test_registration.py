@@ -15,19 +15,15 @@ import shapely
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.passes.clamping import Clamping
 from millprep.passes.misalignment import Network
 from millprep.passes.no_room import DIRECTIONS
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from millprep.passes.triangles import SCALENE
-from tests.helpers.workshop import MACHINE, drill, mill
+from tests.helpers.registered import REGISTRATION
+from tests.helpers.workshop import MACHINE
 
-REGISTRATION = RegistrationPlan(
-    method="pins", hole=3.0, key=4.0, wall=2.0, cutters=(drill(3.0), mill(2.0)), pin=2.98,
-    pin_depth=4.0, overrun=0.4,
-)  # fmt: skip
 NOTHING = shapely.Polygon()
 
 

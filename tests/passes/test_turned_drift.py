@@ -18,7 +18,7 @@ from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
 from millprep.passes.fit import fit
 from millprep.passes.misalignment import QUANTILE, Network
-from tests.passes.test_grid import CASES, Walked, walk
+from tests.helpers.pass_grids import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]
 STATED = {

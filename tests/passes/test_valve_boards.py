@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,91 +13,24 @@ import pytest
 import shapely
 from numpy.random import default_rng
 
-from fixtures.valve_boards import WIDTH, ValveBoard, valve_board
+from fixtures.valve_boards import WIDTH, valve_board
 from millprep.geometry.path import Path, Point
-from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
-from millprep.model.cut import HoleCut, Lap
+from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
-from millprep.model.plan import RegistrationPlan
-from millprep.passes import holes_by_pass, join_figures, joins, laps_by_pass, registration, shift
-from millprep.passes.clamping import Clamping
-from millprep.passes.joins import JoinPlan
-from millprep.passes.laps_by_pass import Shared
-from millprep.passes.machine_errors import Budget
-from millprep.passes.misalignment import Network
-from millprep.passes.shift import ShiftPlan
-from millprep.passes.spurs import SHORTEST, STEP, Groove, Room
-from millprep.passes.survey import Band, survey
-from millprep.toolpaths.isolation import Island, Laps, isolate
-from tests.helpers.workshop import MACHINE, isolation, mill, vee
+from millprep.passes import holes_by_pass
+from millprep.passes.spurs import SHORTEST, STEP
+from millprep.passes.survey import Band
+from tests.helpers.cut_valve_boards import OVERRUN, PLACE, Cut, cut
 
 SEEDS = (*range(20), 126)
 """The last has windows that share the least they may, so its key hole stands farther in."""
-OVERRUN = 0.4
 GAPS = (0.16, 0.2, 0.3)
-COPPER = 0.035
-PLACE = Pose.shift(20.0, 15.0)
-REGISTRATION = RegistrationPlan(
-    method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(mill(1.0),), pin=2.98, pin_depth=4.5,
-    overrun=OVERRUN,
-)  # fmt: skip
 AWAY = 1.0
 """From a pad or a bend to the nearest join, at least, mm."""
 
 
-@dataclass(frozen=True)
-class Cut:
-    """A board on a blank, its rings shared among passes; `strong` with figures and ticks."""
-
-    made: ValveBoard
-    rings: tuple[Lap, ...]
-    holes: tuple[HoleCut, ...]
-    shift: ShiftPlan
-    plan: JoinPlan
-    shared: Shared
-    gap: float
-    groove: Groove
-    room: Room
-    strong: Shared
-
-    def bands(self) -> dict[Band, list[Lap]]:
-        found: dict[Band, list[Lap]] = defaultdict(list)
-        for ring in self.rings:
-            found[ring.placement, ring.piece].append(ring)
-        return found
 
 
-def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) -> Cut:
-    """The steps of the walk that matter here, without programs."""
-    board, tool = made.board, vee()
-    asked = isolation(tool, gap=gap, depth=0.08)
-    pieces = {(0, piece.id): PLACE.shape(piece.shape) for piece in board.pieces}
-    edge = PLACE.shape(board.outline)
-    islands = [Island(*band, shape) for band, shape in pieces.items()]
-    rings, tight = isolate(islands, edge, asked, COPPER)
-    assert not tight
-    holes = tuple(
-        HoleCut(PLACE.point(h.at), h.diameter, "drill", 2.0, "drill", 0, h.id, h.piece)
-        for h in board.holes
-    )
-    x1 = board.outline.bounds[2] + 40.0
-    blank = Blank(1, (x1, WIDTH + 30.0), 1.6, COPPER)
-    kerf = edge.buffer(2.0)
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel, 180.0), screw_lead=8.0)
-    need = Box(*edge.buffer(1.0).bounds)
-    plan = shift.plan(need, machine, (0.0, 0.0), registration.least_overlap(REGISTRATION), 1)
-    found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
-    errors = Budget(Network.of(found, len(plan.poses), keys=False), None, sigma)
-    join_plan = joins.plan(survey(plan, rings, holes), errors, OVERRUN, gap)
-    shared = laps_by_pass.share_rings(rings, join_plan, plan, OVERRUN, 1.5 * gap, 1)
-    laps = Laps.for_gap(tool, asked, COPPER)
-    groove = Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
-    room = Room(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
-    strong = join_figures.strengthen(
-        shared, errors, dict.fromkeys(join_plan.courses, (tool.name, groove)), room
-    )
-    return Cut(made, rings, holes, plan, join_plan, shared, gap, groove, room, strong)
 
 
 def of_seed(seed: int) -> Cut:

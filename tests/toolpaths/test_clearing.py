@@ -18,8 +18,8 @@ from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter
 from millprep.toolpaths.clearing import Cleared, clear
 from millprep.toolpaths.isolation import GOUGE, isolate
+from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
-from tests.toolpaths.test_isolation import islands, swept
 
 DEPTH = 0.1
 FINE = 0.015

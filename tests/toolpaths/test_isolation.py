@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from itertools import pairwise
 
 import pytest
@@ -11,34 +10,19 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
-from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import SAGITTA
-from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
-from millprep.model.plan import IsolationPlan
-from millprep.toolpaths.isolation import GOUGE, Island, Laps, isolate
+from millprep.toolpaths.isolation import GOUGE, Laps, isolate
+from tests.helpers.islands import islands, shapes, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-50, -50, 50, 50)
 QUICK = settings(max_examples=25, deadline=None)
 
 
-def islands(*shapes: shapely.Polygon) -> list[Island]:
-    return [Island(0, f"c{n}", shape) for n, shape in enumerate(shapes, 1)]
 
 
-def swept(
-    rings: Sequence[Lap], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
-) -> BaseGeometry:
-    """What the laps take away at a level below the surface."""
-    named = {c.name: c for c in cutters}
-    return shapely.union_all(
-        [
-            r.path.line(2e-4).buffer(named[r.cutter].width(plan.depth, level) / 2, quad_segs=64)
-            for r in rings
-        ]
-    )
 
 
 @pytest.mark.parametrize("cutter", [vee(), vee(tip=0.2, angle=60.0), mill(0.3), mill(0.1)])
@@ -199,15 +183,6 @@ def test_two_tight_places_between_the_same_pieces_are_two() -> None:
     assert sorted(round(t.gap, 6) for t in tight) == [0.1, 0.12]
 
 
-shapes = st.one_of(
-    st.tuples(st.integers(5, 20), st.integers(5, 20)).map(
-        lambda wh: shapely.box(0, 0, wh[0] / 10, wh[1] / 10)
-    ),
-    st.integers(3, 12).map(lambda r: disc(0, 0, r / 10)),
-    st.integers(5, 30).map(
-        lambda n: shapely.LineString([(0, 0), (n / 10, n / 20), (n / 10, 2)]).buffer(0.25)
-    ),
-)
 
 
 @QUICK

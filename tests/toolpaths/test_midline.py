@@ -20,8 +20,8 @@ from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MiddleLaps, isolate_in_the_middle
+from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
-from tests.toolpaths.test_isolation import islands, swept
 
 EDGE = shapely.box(-10, -10, 10, 10)
 CENTRED = 0.005

@@ -22,8 +22,8 @@ from millprep.verify.rules.copies import ALIKE, Copies, alike
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.judge import judge
 from millprep.workflow.check import check
-from tests.cli.test_check import RAIL as RAIL_NET
-from tests.cli.test_check import job, wide_and_narrow
+from tests.helpers.checked_jobs import RAIL as RAIL_NET
+from tests.helpers.checked_jobs import job, wide_and_narrow
 from tests.helpers.rules_scene import cut, joined, placed
 from tests.helpers.small_job import put
 
