@@ -88,7 +88,7 @@ def _milled(
 
 def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polygon:
     """A hole's area as drawn, on the blank, grown by so much."""
-    there = hole.moved(placement.pose)
+    there = hole.transformed(placement.pose)
     area: shapely.Polygon = there.spine.buffer(hole.diameter / 2 + more, quad_segs=64)
     return area
 

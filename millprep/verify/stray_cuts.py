@@ -150,7 +150,7 @@ class _Where:
     def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
         for placement in self.placements:
             for hole in placement.board.holes:
-                there = hole.moved(placement.pose)
+                there = hole.transformed(placement.pose)
                 yield there.spine.buffer(_room(hole.diameter, radius))
         for one in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
             yield shapely.Point(one.blank).buffer(_room(one.diameter, radius))

@@ -86,13 +86,13 @@ def test_reversed_twice_is_the_same_path(path: Path) -> None:
 @QUICK
 @given(paths(), poses)
 def test_a_moved_path_goes_where_its_points_go(path: Path, pose: Pose) -> None:
-    moved = path.moved(pose)
+    moved = path.transformed(pose)
     assert moved.length == pytest.approx(path.length, abs=1e-8)
     assert moved.closed == path.closed
     for s in (0.0, 0.2, 0.55, 1.0):
         there = pose.point(path.point_at(s * path.length))
         assert moved.point_at(s * path.length) == pytest.approx(there, abs=1e-7)
-    back = moved.moved(pose.inverse())
+    back = moved.transformed(pose.inverse())
     assert np.allclose(back.xy, path.xy, rtol=0, atol=1e-9)
     assert np.allclose(back.bulge, path.bulge, rtol=0, atol=1e-12)
 

@@ -13,13 +13,13 @@ from millprep.model.plan import RegistrationPlan
 from millprep.passes import join_figures, joins, laps_by_pass, registration, shift
 from millprep.passes.clamping import Clamping
 from millprep.passes.joins import JoinPlan
-from millprep.passes.laps_by_pass import Shared
-from millprep.passes.machine_errors import Budget
-from millprep.passes.misalignment import Network
+from millprep.passes.laps_by_pass import CutsByPass
+from millprep.passes.machine_errors import ErrorBudget
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.spurs import Groove, Room
-from millprep.passes.survey import Band, survey
-from millprep.toolpaths.isolation import Island, Laps, isolate
+from millprep.passes.spurs import IsolationGroove, TickRoom
+from millprep.passes.survey import PieceKey, survey
+from millprep.toolpaths.isolation import Island, LapSpacing, isolate
 from tests.helpers.workshop import MACHINE, isolation, mill, vee
 
 OVERRUN = 0.4
@@ -42,20 +42,20 @@ class Cut:
     """A board on a blank, its rings shared among passes; `strong` with figures and ticks."""
 
     made: ValveBoard
-    rings: tuple[Lap, ...]
+    laps: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     shift: ShiftPlan
     plan: JoinPlan
-    shared: Shared
+    shared: CutsByPass
     gap: float
-    groove: Groove
-    room: Room
-    strong: Shared
+    groove: IsolationGroove
+    room: TickRoom
+    strong: CutsByPass
 
-    def bands(self) -> dict[Band, list[Lap]]:
-        found: dict[Band, list[Lap]] = defaultdict(list)
-        for ring in self.rings:
-            found[ring.placement, ring.piece].append(ring)
+    def laps_by_piece(self) -> dict[PieceKey, list[Lap]]:
+        found: dict[PieceKey, list[Lap]] = defaultdict(list)
+        for lap in self.laps:
+            found[lap.placement, lap.piece].append(lap)
         return found
 
 
@@ -65,8 +65,8 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     asked = isolation(tool, gap=gap, depth=0.08)
     pieces = {(0, piece.id): PLACE.shape(piece.shape) for piece in board.pieces}
     edge = PLACE.shape(board.outline)
-    islands = [Island(*band, shape) for band, shape in pieces.items()]
-    rings, tight = isolate(islands, edge, asked, COPPER)
+    islands = [Island(*key, shape) for key, shape in pieces.items()]
+    laps, tight = isolate(islands, edge, asked, COPPER)
     assert not tight
     holes = tuple(
         HoleCut(PLACE.point(h.at), h.diameter, "drill", 2.0, "drill", 0, h.id, h.piece)
@@ -79,13 +79,13 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     need = Box(*edge.buffer(1.0).bounds)
     plan = shift.plan(need, machine, (0.0, 0.0), registration.least_overlap(REGISTRATION), 1)
     found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
-    errors = Budget(Network.of(found, len(plan.poses), keys=False), None, sigma)
-    join_plan = joins.plan(survey(plan, rings, holes), errors, OVERRUN, gap)
-    shared = laps_by_pass.share_rings(rings, join_plan, plan, OVERRUN, 1.5 * gap, 1)
-    laps = Laps.for_gap(tool, asked, COPPER)
-    groove = Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
-    room = Room(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
-    strong = join_figures.strengthen(
-        shared, errors, dict.fromkeys(join_plan.courses, (tool.name, groove)), room
+    errors = ErrorBudget(HoleErrors.of(found, len(plan.poses), keys=False), None, sigma)
+    join_plan = joins.plan(survey(plan, laps, holes), errors, OVERRUN, gap)
+    shared = laps_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
+    count = LapSpacing.for_gap(tool, asked, COPPER)
+    groove = IsolationGroove(count.surface, count.foot, count.pitch, len(count.distances))
+    room = TickRoom(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
+    strong = join_figures.with_figures(
+        shared, errors, dict.fromkeys(join_plan.split_laps, (tool.name, groove)), room
     )
-    return Cut(made, rings, holes, plan, join_plan, shared, gap, groove, room, strong)
+    return Cut(made, laps, holes, plan, join_plan, shared, gap, groove, room, strong)

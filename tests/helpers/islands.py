@@ -20,14 +20,14 @@ def islands(*shapes: shapely.Polygon) -> list[Island]:
 
 
 def swept(
-    rings: Sequence[Lap], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
+    laps: Sequence[Lap], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
 ) -> BaseGeometry:
     """What the laps take away at a level below the surface."""
     named = {c.name: c for c in cutters}
     return shapely.union_all(
         [
             r.path.line(2e-4).buffer(named[r.cutter].width(plan.depth, level) / 2, quad_segs=64)
-            for r in rings
+            for r in laps
         ]
     )
 

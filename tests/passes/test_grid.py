@@ -16,7 +16,7 @@ from millprep.model.finding import Refusal
 from millprep.passes import laps_by_pass, turn
 from millprep.passes.blank_cuts import extent
 from millprep.passes.labels import CLEAR
-from millprep.passes.misalignment import Network
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.windows import joined_by, windows
 from tests.helpers.pass_grids import CASES, Walked, walk
@@ -59,9 +59,9 @@ def test_every_ring_is_cut_by_all_passes_together(walked: Walked) -> None:
     assert len(cut) == len(walked.done.passes)
     near = shapely.union_all([line for lines in cut.values() for line in lines]).buffer(0.006)
     shapely.prepare(near)
-    for ring in walked.cuts.rings:
+    for lap in walked.cuts.laps:
         # arcs are left out: straight stretches only
-        xy, bulge = ring.path.xy, ring.path.bulge
+        xy, bulge = lap.path.xy, lap.path.bulge
         for n in np.flatnonzero(bulge == 0).tolist():
             line = shapely.LineString(xy[n : n + 2])
             if line.length > 0.5:
@@ -84,10 +84,10 @@ def test_joins_lie_in_the_windows_of_both_passes_with_the_overrun_to_spare(
 def test_the_predicted_mismatch_is_that_of_the_right_pair(walked: Walked) -> None:
     told = walked.job.registration
     holes = [h for p in walked.done.passes for h in p.registration if h.role != "witness"]
-    network = Network.of(holes, len(walked.done.passes), keys=told.method == "measure")
+    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=told.method == "measure")
     for join in walked.done.joins:
         a, b = join.passes[0] - 1, join.passes[1] - 1
-        expected = network.predicted(a, b, join.at, join.across, told.sigma)
+        expected = hole_errors.predicted(a, b, join.at, join.across, told.sigma)
         assert join.predicted == pytest.approx(expected)
 
 

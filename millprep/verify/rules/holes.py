@@ -27,12 +27,12 @@ from millprep.model.pad import widths as land_widths
 from millprep.model.plan import RulesPlan, SocketPin
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
-    RING_ADVICE,
-    RING_FLOOR,
+    ANNULAR_RING_ADVICE,
+    ANNULAR_RING_FLOOR,
     Level,
     drill_wander,
     least_hole,
-    least_land,
+    least_pad,
 )
 
 ObjectArray = NDArray[np.object_]
@@ -116,14 +116,14 @@ def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
             kinds.setdefault((round(one.diameter, 2), round(wide[one.id], 2)), []).append(one)
     found = []
     for (hole, width), alike in sorted(kinds.items()):
-        least = least_land(hole, level)
+        least = least_pad(hole, level)
         if width >= least - 5e-3:
             continue
-        easier = [f"{name} {least_land(hole, name):.2f}" for name in _LEVELS if name != level]
+        easier = [f"{name} {least_pad(hole, name):.2f}" for name in _LEVELS if name != level]
         message = (
             f"{len(alike)} lands of {width:.2f} mm around holes of {hole:.2f} mm are narrower "
             f"than the {least:.2f} mm of level {level} (IPC-2221: hole, twice a ring of "
-            f"{RING_FLOOR:g} mm without plating, and what making takes; level "
+            f"{ANNULAR_RING_FLOOR:g} mm without plating, and what making takes; level "
             f"{', '.join(easier)}). They can be made; what is left around each is told by itself."
         )
         found.append(
@@ -147,7 +147,7 @@ def _thin(
     by_id = {hole.id: hole for hole in placement.board.holes}
     remedy = "Draw a larger pad or a smaller hole, or isolate with a narrower gap there."
     for one in found:
-        if one.worst < RING_FLOOR:
+        if one.worst < ANNULAR_RING_FLOOR:
             hole = by_id[one.hole]
             how = made.get(one.hole, HoleMade(hole.diameter, hole.diameter))
             away = f"{off(how, asked):.2f} mm off its place"
@@ -155,16 +155,16 @@ def _thin(
                 away += ", drilled in another pass than its copper is cut in"
             message = (
                 f"{hole.words} has {max(one.ring, 0.0):.2f} mm of copper on its thinnest side, "
-                f"{max(one.worst, 0.0):.2f} at worst ({away}); {RING_FLOOR:g} mm is the floor "
-                f"without plating. {remedy}"
+                f"{max(one.worst, 0.0):.2f} at worst ({away}); {ANNULAR_RING_FLOOR:g} mm is the "
+                f"floor without plating. {remedy}"
             )
             yield on_blank(placement, "ring-thin", "warn", message, one.at)
-    few = [one for one in found if RING_FLOOR <= one.worst < RING_ADVICE]
+    few = [one for one in found if ANNULAR_RING_FLOOR <= one.worst < ANNULAR_RING_ADVICE]
     if few:
         message = (
-            f"{len(few)} of {len(found)} holes keep less than {RING_ADVICE:g} mm of copper around "
-            f"them at worst, the thinnest {few[0].worst:.2f} mm. They can be soldered; pads that "
-            "are heated again lift sooner."
+            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of copper "
+            f"around them at worst, the thinnest {few[0].worst:.2f} mm. They can be soldered; pads "
+            "that are heated again lift sooner."
         )
         yield on_blank(placement, "rings-slim", "note", message, few[0].at)
 
@@ -215,7 +215,7 @@ def asks(base: Base, asked: RulesPlan) -> tuple[float, float]:
         assert asked.pins is not None
         return asked.pins.hole, asked.pins.land
     hole = least_hole(base.pin, asked.level)
-    return hole, least_land(hole, asked.level)
+    return hole, least_pad(hole, asked.level)
 
 
 def _socket(base: Base, asked: RulesPlan) -> SocketPin | None:

@@ -220,7 +220,7 @@ def judged(
 def holes_made(cut_set: CutSet) -> dict[int, dict[str, HoleMade]]:
     """How the holes of every copy are made, by placement and the hole's id."""
     cutters = {cutter.name: cutter for cutter in cut_set.cutters}
-    apart = {(one.placement, one.hole): one.most for one in cut_set.apart}
+    apart = {(one.placement, one.hole): one.most for one in cut_set.drilled_in_other_pass}
     found: dict[int, dict[str, HoleMade]] = {}
     for hole in cut_set.holes:
         if hole.placement is None:
