@@ -19,7 +19,8 @@ from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import Verified, verify
 from tests.conftest import EXAMPLES
 from tests.helpers import small_job
-from tests.helpers.sets import ISOLATE
+
+ISOLATE = "blank-1/pass-1/02-isolate-vee.ngc"
 
 
 @pytest.fixture(scope="module")

@@ -300,3 +300,4 @@ def _stretches(
         at = b
     if end > at + CRUMB:
         yield at, end, False
+

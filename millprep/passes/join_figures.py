@@ -7,27 +7,27 @@ from dataclasses import replace
 
 from millprep.model.milling_pass import Join
 from millprep.passes import error_budget, spurs
-from millprep.passes.laps_by_pass import CutsByPass
-from millprep.passes.machine_errors import ErrorBudget
-from millprep.passes.spurs import IsolationGroove, PieceKey, TickRoom
+from millprep.passes.laps_by_pass import Shared
+from millprep.passes.machine_errors import Budget
+from millprep.passes.spurs import Band, Groove, Room
 
 
-def expect(joins: Sequence[Join], errors: ErrorBudget) -> tuple[Join, ...]:
+def expect(joins: Sequence[Join], errors: Budget) -> tuple[Join, ...]:
     """The joins with the mismatch to expect at each."""
     found = []
     for join in joins:
         a, b = join.passes
-        rms, most = errors.misalignment(a - 1, b - 1, join.at, join.across)
+        rms, most = errors.mismatch(a - 1, b - 1, join.at, join.across)
         found.append(replace(join, predicted=most, predicted_rms=rms))
     return tuple(found)
 
 
-def with_figures(
-    shared: CutsByPass,
-    errors: ErrorBudget,
-    grooves: Mapping[PieceKey, tuple[str, IsolationGroove]],
-    room: TickRoom,
-) -> CutsByPass:
+def strengthen(
+    shared: Shared,
+    errors: Budget,
+    grooves: Mapping[Band, tuple[str, Groove]],
+    room: Room,
+) -> Shared:
     """Rings cut apart, with ticks where they are due, and their joins with all figures.
 
     Args:
@@ -55,4 +55,4 @@ def with_figures(
                 ),
             )
         )
-    return CutsByPass(by_pass, tuple(found))
+    return Shared(by_pass, tuple(found))

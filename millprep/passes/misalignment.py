@@ -28,7 +28,7 @@ QUANTILE = 2.97
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class HoleErrors:
+class Network:
     """Errors of all passes, per unit of the error of a hole.
 
     Attributes:
@@ -40,7 +40,7 @@ class HoleErrors:
     centre: Point
 
     @classmethod
-    def of(cls, holes: Sequence[RegistrationHole], count: int, *, keys: bool) -> HoleErrors:
+    def of(cls, holes: Sequence[RegistrationHole], count: int, *, keys: bool) -> Network:
         """The network of some passes.
 
         Args:

@@ -63,7 +63,7 @@ def drill(
             if cutter is None:
                 unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
                 continue
-            there = hole.transformed(placement.pose)
+            there = hole.moved(placement.pose)
             cuts.append(
                 HoleCut(
                     at=there.at,

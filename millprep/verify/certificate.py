@@ -25,7 +25,8 @@ from millprep.model.certificate import Certificate, Kind, Limit
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.contact import Axes, Cuts
-from millprep.verify.separation import BACKGROUND, RIM, TOLERANCE, Apart, Surroundings, Whole, least
+from millprep.verify.search import TOLERANCE, least
+from millprep.verify.separation import BACKGROUND, Apart, Surroundings, Whole, far
 from millprep.verify.sweep import WORKERS, Shapes
 
 MOST = 0.5
@@ -158,7 +159,7 @@ class _Work:
     """The places of a blank and the grooves around them."""
 
     def __init__(self, axes: Axes, blank: Blank, copper: AsCut, asked: Sequence[_Asked]) -> None:
-        boxes = shapely.buffer([one.area for one in asked], 2 * MOST + 3 * RIM, quad_segs=2)
+        boxes = shapely.buffer([one.area for one in asked], far(MOST), quad_segs=2)
         self.foot = axes.grooves(np.asarray(boxes), blank.copper)
         self.surface = axes.grooves(np.asarray(boxes), 0.0)
         self.carriers = _Carriers.of(copper.parts)
@@ -166,7 +167,7 @@ class _Work:
 
     def around(self, one: _Asked, most: float, *, surface: bool = False) -> Surroundings:
         grooves = self.surface if surface else self.foot
-        wide = one.area.buffer(2 * MOST + 3 * RIM, quad_segs=2).bounds
+        wide = one.area.buffer(far(MOST), quad_segs=2).bounds
         near = {n: shapely.clip_by_rect(groove, *wide) for n, groove in grooves.items()}
         rest = shapely.union_all([groove for n, groove in near.items() if n != one.moving])
         label = (self.upper if surface else self.carriers).label

@@ -1,27 +1,21 @@
-"""Whether the copper around a place stays isolated and whole while one pass is misaligned.
+"""Whether the copper around a place stays apart and whole while one pass lies off.
 
-A groove shifted by any vector of at most e covers the groove eroded by e on every edge, and lies
-within the groove dilated by e. So one test with the moving pass's groove shifted by d and eroded
-(or dilated) by e covers every misalignment within e of d. Only grooves are eroded or dilated, never
-copper, and the sides of the copper are told apart by marks: a mark that no cut of the moving pass
-ever reaches stays, one that no other cut ever reaches moves with that pass.
+A groove shifted by any vector of at most e covers the groove worn by e on every edge, and lies
+within the groove grown by e. So one test with the moving pass's groove shifted by d and worn (or
+grown) by e vouches for every mismatch within e of d. Only grooves are worn or grown, never
+copper, and the copper's sides are told apart by marks: a mark that no cut of the moving pass ever
+reaches stands still, one that no other cut ever reaches moves with that pass.
 
-All copper outside of the place, which is where both come within the largest misalignment, can bear
-a mark of either kind. Copper that leads into the place is marked at its rim; copper that lies all
-within it and touches nothing marked joins nothing either.
-
-The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
-misalignments is covered by squares, the nearest to zero first. A square that its test does not
-clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
+All copper outside of the place, which is where both come within the largest mismatch, can bear
+one of both kinds. Copper that leads into the place is marked at its rim; copper that lies all
+within it and hangs on nothing marked joins nothing either.
 """
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 import shapely
@@ -29,69 +23,23 @@ from numpy.typing import NDArray
 
 from millprep.verify.sweep import FloatArray, Shapes
 
-TOLERANCE = 0.002
-"""The answer is at most this far below the true one, mm."""
 RIM = 0.15
 """Marks stand within so much of the place's edge, mm."""
+DEEP = 2 * RIM
+"""So far from the place marks that move may stand, mm."""
 INSCRIBED = 3e-4
 """A polygon of the sweep lies at most this far inside the round groove, mm: grooves that must
 not be too narrow are grown by it."""
+CRUMB = 1e-6
+"""Crumbs of copper on an edge of the sweep, mm², bear no mark."""
 _SEGMENTS = 16
+
 Mask = NDArray[np.bool_]
 Pair = tuple[float, float]
 Labels = Callable[[Shapes], NDArray[np.int64]]
 """Which piece each part of the copper belongs to; 0 for background."""
 BACKGROUND = 0
 NOBODY = -1
-
-
-class Place(Protocol):
-    """What can tell whether it stands a mismatch.
-
-    Attributes:
-        root: squares with sides of this times a power of two, both ways, are the best to ask
-            about; 0 for any.
-    """
-
-    root: float
-
-    def holds(self, middle: tuple[float, float], near: tuple[float, float], reach: float) -> bool:
-        """Whether it stands every mismatch of a square, all within `reach` of its middle.
-
-        `near` is the square's nearest point to no mismatch at all.
-        """
-        ...
-
-
-def least(place: Place, most: float) -> float:
-    """Length of the shortest mismatch that the place is not known to stand, or `most`."""
-    half = most
-    if TOLERANCE < place.root < most:
-        half = place.root * 2 ** math.ceil(math.log2(most / place.root))
-    squares = [(0.0, 0.0, 0.0, half)]
-    while squares:
-        away, x, y, half = heapq.heappop(squares)
-        if away >= most:
-            break
-        reach = half * math.sqrt(2)
-        near = (_toward(x, half), _toward(y, half))
-        if place.holds((x, y), near, reach):
-            continue
-        # The square's nearest point is at most two of its reaches from its farthest.
-        if 2 * reach <= TOLERANCE:
-            return away
-        quarter = half / 2
-        for sx in (-quarter, quarter):
-            for sy in (-quarter, quarter):
-                cx, cy = x + sx, y + sy
-                ax, ay = max(abs(cx) - quarter, 0.0), max(abs(cy) - quarter, 0.0)
-                heapq.heappush(squares, (math.hypot(ax, ay), cx, cy, quarter))
-    return most
-
-
-def _toward(middle: float, half: float) -> float:
-    """The number nearest to 0 of all within `half` of a middle."""
-    return math.copysign(max(abs(middle) - half, 0.0), middle)
 
 
 def less(shape: shapely.Geometry, by: float) -> shapely.Geometry:
@@ -107,6 +55,11 @@ def more(shape: shapely.Geometry, by: float) -> shapely.Geometry:
 def moved(shape: shapely.Geometry, by: Pair) -> shapely.Geometry:
     """A shape shifted."""
     return shapely.transform(shape, lambda xy: xy + np.array(by))
+
+
+def far(most: float) -> float:
+    """How far around a place grooves may matter that move by up to `most`, mm."""
+    return 2 * most + 2 * DEEP
 
 
 class Surroundings:
@@ -127,7 +80,7 @@ class Surroundings:
         label: Labels,
         most: float,
     ) -> None:
-        wide = around.buffer(2 * most + 3 * RIM, quad_segs=1).bounds
+        wide = around.buffer(far(most), quad_segs=1).bounds
         first, self.second = shapely.clip_by_rect([first, second], *wide)
         near_first, near_second = more(first, most), more(self.second, most)
         zone = shapely.intersection_all([near_first, near_second, around])
@@ -137,8 +90,9 @@ class Surroundings:
         self.of = np.zeros(0, dtype=np.int64)
         if self.empty:
             return
-        self.left = shapely.difference(zone.buffer(most + RIM, quad_segs=2), first)
+        self.left = shapely.difference(zone.buffer(most + DEEP, quad_segs=2), first)
         rim = shapely.difference(zone.buffer(RIM, quad_segs=2), zone)
+        deep = zone.buffer(DEEP, quad_segs=2)
         parts = polygons(shapely.difference(self.left, self.second))
         of = label(parts)
         found: list[tuple[Shapes, bool, int]] = []
@@ -146,8 +100,9 @@ class Surroundings:
             # a part is its own even where another of the same piece lies beside it
             for part in parts[of == whose].tolist():
                 edge = shapely.intersection(part, rim)
-                for reached, stays in ((near_second, True), (near_first, False)):
-                    found.append((middles(shapely.difference(edge, reached)), stays, whose))
+                found.append((middles(shapely.difference(edge, near_second)), True, whose))
+                moving = shapely.difference(shapely.intersection(part, deep), near_first)
+                found.append((_thick(moving, rim), False, whose))
         places = [shapely.get_coordinates(points) for points, _, _ in found]
         self.marks = np.concatenate([self.marks, *places])
         counts = [len(points) for points, _, _ in found]
@@ -227,21 +182,22 @@ class Whole:
         own = around.of > BACKGROUND
         around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
         around.left = polygons_of(around.left)
-        self.clear = shapely.distance(shapely.points(around.marks), around.second)
-        self.together = self._together((0.0, 0.0), (0.0, 0.0), 0.0)
+        self.together = self._together((0.0, 0.0), 0.0)
 
     @lru_cache(maxsize=32)  # noqa: B019
     def _grown(self, by: float) -> shapely.Geometry:
         return more(self.around.second, by + INSCRIBED)
 
-    def _together(self, middle: Pair, near: Pair, reach: float) -> Mask:
-        """Which marks hang together, as a square table."""
+    def _together(self, middle: Pair, reach: float) -> Mask:
+        """Which marks hang together, as a square table.
+
+        A mark that moves is anywhere in the square. Where it is off the groove at the middle of
+        the square, it is farther from it than the reach, and so is all the way to where it is.
+        """
         groove = moved(self._grown(reach), middle)
         parts = polygons(shapely.difference(self.around.left, groove))
-        spots = self.around.shifted(near)
+        spots = self.around.shifted(middle)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
-        # A mark that moves is anywhere in the square: all the way there must be copper.
-        on &= self.around.still | (self.clear > 2 * reach)
         counted = on.astype(int)
         together: Mask = counted.T @ counted > 0
         return together
@@ -251,9 +207,9 @@ class Whole:
         """Whether there is copper that must hang together."""
         return not self.around.empty and bool(self.together.any())
 
-    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:  # noqa: ARG002
         """Whether all that hung together still does, for every mismatch of a square."""
-        return bool(self._together(middle, near, reach)[self.together].all())
+        return bool(self._together(middle, reach)[self.together].all())
 
 
 def polygons(shape: shapely.Geometry) -> Shapes:
@@ -268,11 +224,21 @@ def polygons_of(shape: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon(polygons(shape).tolist())
 
 
+def _thick(shape: shapely.Geometry, rim: shapely.Geometry) -> Shapes:
+    """A point in the thick of each part of a shape that leads through a rim.
+
+    What moves as one needs one mark, and its thick is not only within the rim: a rim that grazes
+    copper would mark a sliver, and a mark so near to its groove asks for squares as small.
+    """
+    parts = polygons(shape)
+    within = shapely.area(shapely.intersection(parts, rim))
+    return middles(shapely.MultiPolygon(parts[within > CRUMB].tolist()))
+
+
 def middles(shape: shapely.Geometry) -> Shapes:
     """A point in the thick of each part of a shape: the middle of its largest disc, about."""
     parts = polygons(shape)
-    # Crumbs on an edge of the sweep bear no mark.
-    parts = parts[shapely.area(parts) > 1e-6]
+    parts = parts[shapely.area(parts) > CRUMB]
     if not len(parts):
         return np.array([], dtype=object)
     lines = shapely.maximum_inscribed_circle(parts, tolerance=0.02)

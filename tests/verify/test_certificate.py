@@ -18,11 +18,12 @@ from millprep.geometry.pose import Pose
 from millprep.model.certificate import Certificate
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.as_cut import as_cut
-from millprep.verify.certificate import certificate_of
+from millprep.verify.certificate import MOST, certificate_of
 from millprep.verify.contact import Cuts
+from millprep.verify.join_tolerance import JoinTolerance, certify, pass_grooves
 from millprep.verify.reader import read
-from millprep.verify.separation import TOLERANCE
-from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
+from millprep.verify.search import TOLERANCE, least
+from millprep.verify.separation import RIM, Pair, Surroundings, Whole
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
 W = 0.2
@@ -169,12 +170,12 @@ def test_the_certificate_is_the_least_that_any_join_stands() -> None:
     joins = [dataclasses.replace(join, predicted=0.3) for join in joins]
     found = whole_set(joins, cuts, [piece], gap=0.12, edges=0.0)
     assert found is not None
-    for limit, least in (
+    for limit, exact in (
         (found.short, min(one.electrical for one in alone)),
         (found.open, min(one.whole or 0.0 for one in alone)),
         (found.gap, min(one.gap or 0.0 for one in alone)),
     ):
-        assert limit.mismatch == pytest.approx(least, abs=2 * TOLERANCE)
+        assert limit.mismatch == pytest.approx(exact, abs=2 * TOLERANCE)
         assert limit.at in {join.at for join in joins}
     assert found.at_least == ()
     joins = [dataclasses.replace(join, predicted=0.02) for join in joins]
@@ -255,3 +256,26 @@ class TestNeighbours:
         found = whole_set([], cuts, [track, pad])
         assert found is not None
         assert W - 0.005 <= found.short.mismatch <= W + 1e-3
+
+
+class _Counted(Whole):
+    """A place that counts what is asked of it."""
+
+    asks = 0
+
+    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+        self.asks += 1
+        assert self.asks < 2000
+        return super().holds(middle, near, reach)
+
+
+def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None:
+    """The moving groove ends 10 µm short of where marks stand: the copper beyond it is wide, so
+    it is marked where it is wide."""
+    first, second = shapely.box(-5, 0, 5, 0.2), shapely.box(-5, 0.2, 5, 0.2 + MOST + RIM - 0.01)
+    around_it = shapely.box(-3, -3, 3, 3)
+    place = _Counted(
+        Surroundings(first, second, around_it, lambda parts: np.ones(len(parts), int), MOST)
+    )
+    assert place.asked
+    assert least(place, MOST) == MOST

@@ -78,16 +78,16 @@ def _cyclic(edges: Sequence[tuple[int, int]]) -> set[int]:
             n = head[n]
         return n
 
-    result: set[int] = set()
+    found: set[int] = set()
     for k, (p, q) in enumerate(edges):
         if k in forest:
             continue
-        result.add(k)
+        found.add(k)
         p, q = top(p), top(q)
         while p != q:
             if depth[p] < depth[q]:
                 p, q = q, p
             head[p], passed = above[p]
-            result.add(passed)
+            found.add(passed)
             p = top(p)
-    return result
+    return found
