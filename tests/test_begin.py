@@ -11,11 +11,10 @@ import pytest
 
 from millprep.geometry.pose import Pose
 from millprep.model.begun import FILE, Begun
-from tests.at_machine.test_refit_of_a_set import made, readings
-from tests.at_machine.test_resume_of_a_set import program
 from tests.helpers import small_job
+from tests.helpers.sets import ISOLATE
 from tests.helpers.small_job import changed, run
-from tests.test_verify import ISOLATE
+from tests.helpers.strip_set import made, program, readings
 
 __all__ = ["made"]
 

@@ -72,3 +72,26 @@ def test_every_finding_code_is_kebab_case() -> None:
 def test_a_bad_code_is_found(bad: str) -> None:
     (code,) = codes(bad)
     assert not KEBAB.fullmatch(code)
+
+
+def imported_tests(source: str) -> set[str]:
+    """The test modules that a source imports."""
+    modules: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ImportFrom) and node.module is not None:
+            modules |= {f"{node.module}.{name.name}" for name in node.names}
+        elif isinstance(node, ast.Import):
+            modules |= {name.name for name in node.names}
+    return {name for name in modules if re.match(r"tests\b.*\.test_", name)}
+
+
+@pytest.mark.parametrize(
+    "file", sorted((ROOT / "tests").rglob("*.py")), ids=lambda f: str(f.relative_to(ROOT))
+)
+def test_no_test_imports_another_test(file: Path) -> None:
+    assert imported_tests(file.read_text("utf-8")) == set()
+
+
+def test_an_imported_test_is_seen() -> None:
+    assert imported_tests("from tests.job.test_load import write") == {"tests.job.test_load.write"}
+    assert imported_tests("from tests.helpers.small_job import run") == set()

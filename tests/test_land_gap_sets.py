@@ -11,7 +11,7 @@ import shapely
 from millprep.model.finding import Refusal
 from millprep.model.pad import lands
 from millprep.workflow.prepare import prepare
-from tests.test_clearing_sets import MILL, job, stops
+from tests.helpers.clearing_jobs import MILL, job, stops
 
 PAD_GAP = 0.9
 

@@ -19,10 +19,10 @@ from millprep.report.record import schema
 from millprep.verify import reader
 from millprep.verify.sweep import arc_samples
 from millprep.workflow.verify import verify
-from tests.at_machine.test_refit_of_a_set import JOB, MOVE, programs, readings, strip
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
 from tests.helpers.small_job import changed, put, run
+from tests.helpers.strip_set import JOB, MOVE, programs, readings, strip
 
 Texts = dict[str, str]
 

@@ -26,9 +26,8 @@ from millprep.model.finding import Refusal
 from millprep.workflow.prepare import prepare
 from tests.conftest import EXAMPLES
 from tests.helpers import small_job
+from tests.helpers.sets import ROOT, START, contents
 
-ROOT = Path(__file__).parents[1]
-START = "import sys; from millprep.cli import main; sys.argv[0] = 'millprep'; main()"
 WORKS = "register|isolate|clear|drill|bore|profile|engrave|probe|dry-run"
 
 
@@ -41,13 +40,6 @@ def rows_of(folder: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(table))
 
 
-def contents(folder: Path) -> dict[str, str]:
-    """Every file of a folder and the hash of its bytes."""
-    return {
-        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
 
 
 def programs_of(folder: Path) -> list[str]:

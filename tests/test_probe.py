@@ -12,10 +12,10 @@ import pytest
 import shapely
 
 from millprep.verify import reader
-from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
 from tests.helpers.small_job import changed, put, run
+from tests.helpers.strip_set import JOB, strip
 
 NAME = "surface-blank-1-pass-{}.ngc"
 

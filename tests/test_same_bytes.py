@@ -7,8 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.test_clearing_sets import job
-from tests.test_prepare import ROOT, START, contents
+from tests.helpers.clearing_jobs import job
+from tests.helpers.sets import ROOT, START, contents
 
 KINDS = {
     "as-cut/blank-1.dxf", "as-cut/blank-1.svg", "buzz-out.csv", "report.json", "sheet.html",

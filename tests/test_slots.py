@@ -41,7 +41,7 @@ def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
     (proof,) = done.proofs
     assert (proof.shorts, proof.opens, proof.pieces) == (0, 0, 4)
     (placement,) = done.layout.placements
-    slots = [hole.moved(placement.pose) for hole in placement.board.holes if hole.end]
+    slots = [hole.transformed(placement.pose) for hole in placement.board.holes if hole.end]
     assert sorted(slot.diameter for slot in slots) == pytest.approx([1.0, 2.8])
     assert all(slot.piece for slot in slots)
     (as_cut,) = done.as_cut

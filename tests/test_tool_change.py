@@ -23,9 +23,9 @@ from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import verify
 from tests.helpers import dialects, rs274_tool
 from tests.helpers.dialects import BOARD, Made, everything
+from tests.helpers.interpreted import differences, table
+from tests.helpers.rs274_tool import needs_interpreter
 from tests.helpers.small_job import changed, put, run
-from tests.published.test_programs import differences, table
-from tests.published.test_rs274 import needs_interpreter
 
 PRESET = 'preset = "small-mill-300"\n'
 CUTTERS = ["vee", "deep", "drill", "mill"]

@@ -19,8 +19,7 @@ from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import Verified, verify
 from tests.conftest import EXAMPLES
 from tests.helpers import small_job
-
-ISOLATE = "blank-1/pass-1/02-isolate-vee.ngc"
+from tests.helpers.sets import ISOLATE
 
 
 @pytest.fixture(scope="module")

@@ -29,11 +29,11 @@ from millprep.model.program import Program
 from millprep.report import written_set
 from millprep.verify import motion, reader
 from millprep.verify.as_cut import as_cut
+from millprep.verify.cutter_changes import parts
+from millprep.verify.motion_context import table
 from millprep.verify.over_copper import laid_flat
-from millprep.verify.parts import parts
+from millprep.verify.probing import grid_fault
 from millprep.verify.prove import programs_read
-from millprep.verify.surface_probing import grid_fault
-from millprep.verify.table import table
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.prepare import Say

@@ -16,7 +16,7 @@ from millprep.model.finding import Refusal
 @click.argument("one", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("two", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="Print every board as JSON.")
-def compare(one: Path, two: Path, as_json: bool) -> None:
+def compare(path: Path, two: Path, as_json: bool) -> None:
     """Name the boards whose cut differs between two sets.
 
     Each board is compared in its own frame: where it lies and the travel in between do not
@@ -25,7 +25,7 @@ def compare(one: Path, two: Path, as_json: bool) -> None:
     from millprep.workflow.compare import compare as compared
 
     try:
-        found = compared(one, two)
+        found = compared(path, two)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
@@ -37,7 +37,7 @@ def compare(one: Path, two: Path, as_json: bool) -> None:
     for board in found:
         name = f"{board.board} copy {board.copy}"
         if board.only_in is not None:
-            click.echo(f"{name}: only in {(one, two)[board.only_in - 1]}")
+            click.echo(f"{name}: only in {(path, two)[board.only_in - 1]}")
         elif board.at is not None:
             x, y = board.at
             click.echo(

@@ -53,16 +53,21 @@ def layout(
     findings = (*done.laid.findings, *done.laid.notes)
     words.say_findings(findings)
     if as_json:
-        told = {**row(done), "findings": [words.as_row(f) for f in findings]}
-        click.echo(json.dumps({**told, "files": list(written)}, indent=1))
+        result = {**row(done), "findings": [words.as_row(f) for f in findings]}
+        click.echo(json.dumps({**result, "files": list(written)}, indent=1))
     else:
-        for one, used, most in zip(done.blanks, done.used, done.most, strict=True):
-            click.echo(
-                f"blank {one.number}: {len(one.boards)} boards cover {100 * one.covered:.1f} % of "
-                f"what they may (no layout covers more than {100 * most:.1f} %), "
-                f"{used:.1f} mm along it are used"
+        for blank, used, most in zip(done.blanks, done.used, done.most, strict=True):
+            best = (
+                "the best possible"
+                if blank.covered >= most - 0.0005
+                else f"no layout fills more than {100 * most:.1f} %"
             )
-        click.echo(f"{len(done.blanks)} blank(s); no layout does with fewer than {done.least}")
+            click.echo(
+                f"blank {blank.number}: {len(blank.boards)} boards fill "
+                f"{100 * blank.covered:.1f} % of the usable area ({best}); "
+                f"{used:.1f} mm of the length is used"
+            )
+        click.echo(f"{len(done.blanks)} blank(s); the minimum is {done.least}")
         for name in written:
             click.echo(f"wrote {name}")
     if done.laid.findings:

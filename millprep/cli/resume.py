@@ -34,9 +34,7 @@ def _place(
     return (x, y)
 
 
-def _board(
-    ctx: click.Context, param: click.Parameter, value: str | None
-) -> tuple[str, int] | None:
+def _board(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[str, int] | None:
     """BOARD or BOARD:COPY as a name and a number."""
     if value is None:
         return None

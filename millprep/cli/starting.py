@@ -77,7 +77,7 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
         drawn_from=said.drawn_from,
         unit=said.unit,
         unit_stated=survey.stated,
-        unit_words=[_unit_line(one) for one in survey.units],
+        unit_words=[_unit_line(unit) for unit in survey.units],
         outline_drawing=_shown(said.outline, said.folder) if said.outline else None,
         holes_drawing=_shown(said.holes, said.folder) if said.holes else None,
         asked={name: _readings(survey, name) for name in survey.asked},
@@ -194,9 +194,9 @@ def _copper(survey: Survey) -> list[str]:
     lines = [">>> Name the copper's layers. These could be copper:"]
     for layer in survey.layers:
         lines += [
-            f"  {layer.name}: {one.reason}; {pieces_words(one, survey)}"
-            for one in layer.candidates
-            if one.role == "copper" and one.reads and not one.stated
+            f"  {layer.name}: {candidate.reason}; {pieces_words(candidate, survey)}"
+            for candidate in layer.candidates
+            if candidate.role == "copper" and candidate.reads and not candidate.stated
         ]
     return lines
 
@@ -204,10 +204,10 @@ def _copper(survey: Survey) -> list[str]:
 def _holes(survey: Survey) -> list[str]:
     """What could be holes, for roles that are not settled."""
     found = [
-        f"  {layer.name}: {one.reason}"
+        f"  {layer.name}: {candidate.reason}"
         for layer in survey.layers
-        for one in layer.candidates
-        if one.role == "holes" and one.reads
+        for candidate in layer.candidates
+        if candidate.role == "holes" and candidate.reads
     ]
     return [">>> Name the layers of the holes, if any. These could be:", *found] if found else []
 
@@ -217,31 +217,31 @@ def _edges(survey: Survey) -> list[str]:
     return [
         f"{layer.name} could be the outline"
         for layer in survey.layers
-        for one in layer.candidates
-        if one.role == "outline" and one.pieces
+        for candidate in layer.candidates
+        if candidate.role == "outline" and candidate.pieces
     ]
 
 
-def _unit_line(one: UnitReading) -> str:
-    x, y = one.size
-    words = f"{one.unit}: {x:.2f} × {y:.2f} mm"
-    if one.share is None:
+def _unit_line(unit_reading: UnitReading) -> str:
+    x, y = unit_reading.size
+    words = f"{unit_reading.unit}: {x:.2f} × {y:.2f} mm"
+    if unit_reading.share is None:
         return words
-    return f"{words}, {one.share:.0%} of the holes are drill sizes {one.series}"
+    return f"{words}, {unit_reading.share:.0%} of the holes are drill sizes {unit_reading.series}"
 
 
 def _readings(survey: Survey, name: str) -> list[str]:
     """Every reading of a layer whose mode is asked."""
     lines = []
-    for one in _candidates(survey, [name]):
-        if one.role != "copper" or not one.stated or one.needs_width:
+    for candidate in _candidates(survey, [name]):
+        if candidate.role != "copper" or not candidate.stated or candidate.needs_width:
             continue
-        modes = ", ".join(f'"{mode}"' for mode in one.modes)
-        modes = modes if len(one.modes) == 1 else f"[{modes}]"
-        end = pieces_words(one, survey)
-        if one.refused:
-            end = "refused: " + ", ".join(code for code, _ in one.refused)
-        lines.append(f"{modes}: {one.reason.removeprefix('only ')}; {end}")
+        modes = ", ".join(f'"{mode}"' for mode in candidate.modes)
+        modes = modes if len(candidate.modes) == 1 else f"[{modes}]"
+        end = pieces_words(candidate, survey)
+        if candidate.refused:
+            end = "refused: " + ", ".join(code for code, _ in candidate.refused)
+        lines.append(f"{modes}: {candidate.reason.removeprefix('only ')}; {end}")
     (layer,) = [one for one in survey.layers if one.name == name]
     return [*lines, *(line.strip() for line in parts_words(layer))]
 
@@ -250,9 +250,9 @@ def _gaps(survey: Survey) -> list[str]:
     return [
         f"{at[0]:.3f}, {at[1]:.3f}: {size:.4f} mm"
         for layer in survey.layers
-        for one in layer.candidates
-        if one.role == "outline" and one.close_gaps
-        for at, size in one.gaps
+        for candidate in layer.candidates
+        if candidate.role == "outline" and candidate.close_gaps
+        for at, size in candidate.gaps
     ]
 
 

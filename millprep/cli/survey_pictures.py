@@ -26,10 +26,10 @@ def draw(survey: Survey, file: str, folder: Path) -> dict[tuple[str, int | None]
             continue
         keys.append((layer.name, None))
         pictures.append(_layer(survey, file, number, layer))
-        for n, one in enumerate(layer.candidates):
-            if one.role == "copper" and one.shapes:
+        for n, candidate in enumerate(layer.candidates):
+            if candidate.role == "copper" and candidate.shapes:
                 keys.append((layer.name, n))
-                pictures.append(_reading(survey, file, number, layer, one))
+                pictures.append(_reading(survey, file, number, layer, candidate))
     names = draw_drawing(pictures, folder)
     return {key: (folder / name).as_posix() for key, name in zip(keys, names, strict=True)}
 
@@ -56,32 +56,34 @@ def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> Laye
 
 
 def _reading(
-    survey: Survey, file: str, number: int, layer: SurveyedLayer, one: Candidate
+    survey: Survey, file: str, number: int, layer: SurveyedLayer, candidate: Candidate
 ) -> ReadingPicture:
     from millprep.drawing.marks.drawn import drawn
     from millprep.drawing.marks.slot import spine_of
     from millprep.report.drawing_pictures import ReadingPicture, stem, titled
 
     k = survey.per_mm
-    box = one.box or layer.box
+    box = candidate.box or layer.box
     assert box is not None
-    gap = "" if one.gap is None else f"narrowest gap {length(one.gap, survey)}"
-    swallowing = "overlapping outlines" in one.modes
+    gap = "" if candidate.gap is None else f"narrowest gap {length(candidate.gap, survey)}"
+    swallowing = "overlapping outlines" in candidate.modes
     return ReadingPicture(
-        stem=stem(number, layer.name, one.role, *(one.modes or ("as drawn",))),
-        title=titled(file, layer.name, one.words),
-        words=pieces_words(one, survey),
-        pieces=_scaled(one.shapes, k),
+        stem=stem(number, layer.name, candidate.role, *(candidate.modes or ("as drawn",))),
+        title=titled(file, layer.name, candidate.words),
+        words=pieces_words(candidate, survey),
+        pieces=_scaled(candidate.shapes, k),
         holes=tuple(
             (shapely.transform(spine_of(bore), lambda xy: xy * k), bore.diameter * k)
-            for bore in one.bores
-            if one.own_holes
+            for bore in candidate.bores
+            if candidate.own_holes
         ),
         box=_box(box, k),
-        gap_at=None if one.gap_at is None else (one.gap_at[0] * k, one.gap_at[1] * k),
+        gap_at=None
+        if candidate.gap_at is None
+        else (candidate.gap_at[0] * k, candidate.gap_at[1] * k),
         gap_words=gap,
         lines=tuple(line * k for line in drawn(layer.marks)[0]) if swallowing else (),
-        below=_sizes(survey, box, one.gap),
+        below=_sizes(survey, box, candidate.gap),
         unit=_unit(survey),
     )
 

@@ -59,9 +59,9 @@ def _layer(layer: SurveyedLayer, survey: Survey, pictures: Pictures) -> list[str
         lines.append(f"  from {x0:g}, {y0:g} to {x1:g}, {y1:g} drawing units")
     if (layer.name, None) in pictures:
         lines.append(f"  picture: {pictures[layer.name, None]}")
-    for n, one in enumerate(layer.candidates):
-        lines.append(f"  may be {one.words}: {one.reason}")
-        lines += [f"    {line}" for line in _candidate(layer.name, one, survey)]
+    for n, candidate in enumerate(layer.candidates):
+        lines.append(f"  may be {candidate.words}: {candidate.reason}")
+        lines += [f"    {line}" for line in _candidate(layer.name, candidate, survey)]
         if (layer.name, n) in pictures:
             lines.append(f"    picture: {pictures[layer.name, n]}")
     if layer.name in survey.asked or (layer.box is not None and survey.roles is None):
@@ -69,41 +69,45 @@ def _layer(layer: SurveyedLayer, survey: Survey, pictures: Pictures) -> list[str
     return lines
 
 
-def _candidate(layer: str, one: Candidate, survey: Survey) -> list[str]:
+def _candidate(layer: str, candidate: Candidate, survey: Survey) -> list[str]:
     lines = []
-    if one.role == "copper" and one.pieces is not None:
-        lines.append(pieces_words(one, survey))
-    if one.drills:
-        sizes = ", ".join(f"{n} × {length(d, survey)}" for d, n in one.drills[: 2 * MOST])
-        more = f" and {len(one.drills) - 2 * MOST} more" if len(one.drills) > 2 * MOST else ""
-        where = "circles in it are its holes: " if one.own_holes else "holes: "
+    if candidate.role == "copper" and candidate.pieces is not None:
+        lines.append(pieces_words(candidate, survey))
+    if candidate.drills:
+        sizes = ", ".join(f"{n} × {length(d, survey)}" for d, n in candidate.drills[: 2 * MOST])
+        more = (
+            f" and {len(candidate.drills) - 2 * MOST} more"
+            if len(candidate.drills) > 2 * MOST
+            else ""
+        )
+        where = "circles in it are its holes: " if candidate.own_holes else "holes: "
         lines.append(f"{where}{sizes}{more}")
-    if one.needs_width:
+    if candidate.needs_width:
         lines.append(f"the job gives the width in mm: layers.widths = {{ {_key(layer)} = … }}")
-    elif one.stated:
-        modes = ", ".join(f'"{mode}"' for mode in one.modes)
-        value = modes if len(one.modes) == 1 else f"[{modes}]"
+    elif candidate.stated:
+        modes = ", ".join(f'"{mode}"' for mode in candidate.modes)
+        value = modes if len(candidate.modes) == 1 else f"[{modes}]"
         lines.append(f"only if the job says: layers.modes = {{ {_key(layer)} = {value} }}")
-    if one.close_gaps is not None:
-        for at, size in one.gaps[:MOST]:
+    if candidate.close_gaps is not None:
+        for at, size in candidate.gaps[:MOST]:
             x, y = (value * survey.per_mm for value in at)
             lines.append(f"open by {length(size, survey)} at {x:.6g}, {y:.6g}")
         lines.append("closed if the job says close_gaps, in mm")
-    elif one.refused:
-        for code, message in one.refused:
+    elif candidate.refused:
+        for code, message in candidate.refused:
             lines.append(f"refused [{code}]: {message}")
-    for kind, count, reason in one.left_out[:MOST]:
+    for kind, count, reason in candidate.left_out[:MOST]:
         lines.append(f"leaves out {count} {kind}: {reason}")
     return lines
 
 
-def pieces_words(one: Candidate, survey: Survey) -> str:
+def pieces_words(candidate: Candidate, survey: Survey) -> str:
     """Pieces and narrowest gap of a reading as copper."""
-    words = "1 piece" if one.pieces == 1 else f"{one.pieces} pieces"
-    if one.gap is None or one.gap_at is None:
+    words = "1 piece" if candidate.pieces == 1 else f"{candidate.pieces} pieces"
+    if candidate.gap is None or candidate.gap_at is None:
         return words
-    x, y = (value * survey.per_mm for value in one.gap_at)
-    return words + f", narrowest gap {length(one.gap, survey)} at {x:.6g}, {y:.6g}"
+    x, y = (value * survey.per_mm for value in candidate.gap_at)
+    return words + f", narrowest gap {length(candidate.gap, survey)} at {x:.6g}, {y:.6g}"
 
 
 def length(value: float, survey: Survey) -> str:

@@ -133,17 +133,17 @@ def _pad_edges(loops: list[Loop], slots: dict[int, Slot]) -> set[int]:
     rims = shapely.STRtree([shapely.LinearRing(loop.points) for loop in loops])
     numbers = list(slots)
     areas = np.array([area_of(slot) for slot in slots.values()], dtype=object)
-    found: set[int] = set()
+    result: set[int] = set()
     which, rim = rims.query(areas, predicate="intersects")
     for i, j in zip(which.tolist(), rim.tolist(), strict=True):
         one, other = slots[numbers[i]], slots.get(j)
         if other is None or not (_same_size(one, other) and _around(one, other)):
-            found.add(numbers[i])
+            result.add(numbers[i])
     for j, loop in enumerate(loops):
         if loop.round is not None and bool(shapely.covers(area_of(loop.round, 1e-6), areas).any()):
-            found.add(j)
-    return found
+            result.add(j)
+    return result
 
 
-def _same_size(one: Slot, other: Slot) -> bool:
-    return abs(one.diameter - other.diameter) <= CONCENTRIC
+def _same_size(slot: Slot, other: Slot) -> bool:
+    return abs(slot.diameter - other.diameter) <= CONCENTRIC

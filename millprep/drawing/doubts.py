@@ -92,24 +92,24 @@ def swallowed(
             )
 
 
-def pads_or_gaps(found: Nest, loops: list[Loop], ledger: Ledger) -> None:
+def pads_or_gaps(nest: Nest, loops: list[Loop], ledger: Ledger) -> None:
     """A circle within an outline may be a gap, a pad on the copper, or the mark of a drill.
 
     A circle within a circle is a ring.
     """
-    depth = found.depth.tolist()
+    depth = nest.depth.tolist()
     parent = {
-        inner: outer for outer, inner in found.pairs.tolist() if depth[inner] == depth[outer] + 1
+        inner: outer for outer, inner in nest.pairs.tolist() if depth[inner] == depth[outer] + 1
     }
     for i, outer in sorted(parent.items()):
-        circle = loops[found.kept[i]].round
-        if circle is None or depth[i] % 2 == 0 or loops[found.kept[outer]].round is not None:
+        circle = loops[nest.kept[i]].round
+        if circle is None or depth[i] % 2 == 0 or loops[nest.kept[outer]].round is not None:
             continue
         ledger.stop(
             "copper-ambiguous",
             "a circle within a closed outline may be a gap in the copper, a pad on it, or a drill",
             "name the layer in layers.holes too if it is a drill; if not, say in layers.modes of "
             f'the job: "nested outlines" or "overlapping outlines"; {LOOK}',
-            source=loops[found.kept[i]].sources[0],
+            source=loops[nest.kept[i]].sources[0],
             at=circle.at,
         )

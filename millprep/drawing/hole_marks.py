@@ -122,14 +122,14 @@ def _of_fill(mark: Fill, ledger: Ledger) -> Bore | None:
     area = mark.areas[0]
     ring = area.interiors[0] if len(area.interiors) == 1 else area.exterior
     points = np.asarray(ring.coords)[:-1]
-    found: Bore | None = None
+    result: Bore | None = None
     if len(mark.areas) == 1 and len(area.interiors) <= 1:
-        found = round_of(points) if mark.curved else None
-        found = found or slot_of(points)
-    if found is None:
+        result = round_of(points) if mark.curved else None
+        result = result or slot_of(points)
+    if result is None:
         point = area.representative_point()
         _not_round(mark.source, (point.x, point.y), ledger)
-    return found
+    return result
 
 
 def _pair(p: NDArray[np.float64]) -> Point:

@@ -41,13 +41,13 @@ def _in_opening(bore: Bore, shapes: NDArray[np.object_]) -> list[int]:
     """The piece in whose opening the hole lies, if that is no more than a diameter longer."""
     spine = spine_of(bore)
     most = spine.length + 2 * bore.diameter
-    found = []
+    result = []
     for j in shapely.STRtree(shapes).query(spine).tolist():
         for ring in shapes[j].interiors:
             x0, y0, x1, y1 = ring.bounds
             if max(x1 - x0, y1 - y0) <= most and shapely.Polygon(ring).covers(spine):
-                found.append(j)
-    return found
+                result.append(j)
+    return result
 
 
 def close_drilled(

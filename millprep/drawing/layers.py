@@ -28,16 +28,16 @@ def check(
         drawn[layer.casefold()] = drawn.get(layer.casefold(), 0) + 1
         present.setdefault(layer, 0)
     known = {layer.casefold() for layer in present}
-    for one in layers.selections:
-        if one.name.casefold() in known:
+    for selection in layers.selections:
+        if selection.name.casefold() in known:
             ledger.stop(
                 "selection-name-taken",
-                f"the drawing has a layer of the name of selection {one.name!r}",
+                f"the drawing has a layer of the name of selection {selection.name!r}",
                 "give the selection another name",
             )
-        if one.layer is not None and one.layer.casefold() not in known:
-            _absent(one.layer, f"selection {one.name!r}", present, ledger)
-    selected = {one.name.casefold() for one in layers.selections}
+        if selection.layer is not None and selection.layer.casefold() not in known:
+            _absent(selection.layer, f"selection {selection.name!r}", present, ledger)
+    selected = {selection.name.casefold() for selection in layers.selections}
     for role in ("copper", "outline", "holes"):
         names: tuple[str, ...] = getattr(layers, role)
         if not names and role in needed:

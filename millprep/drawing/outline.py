@@ -68,15 +68,15 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
             for end in (_pair(run.points[0]), _pair(run.points[-1]))
             if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
         ]
-    for one, other in _gaps([e for e, _ in ends]):
-        (x0, y0), (x1, y1) = ends[one][0], ends[other][0]
+    for gap, other in _gaps([e for e, _ in ends]):
+        (x0, y0), (x1, y1) = ends[gap][0], ends[other][0]
         size = float(np.hypot(x1 - x0, y1 - y0))
         ledger.stop(
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
             f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
             "close the gap in the drawing, or let the job close gaps of this size",
-            source=chained.opened[ends[one][1]].sources[0],
+            source=chained.opened[ends[gap][1]].sources[0],
             at=(x0, y0),
         )
 
@@ -84,7 +84,7 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
 def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
     """Pairs of open ends, nearest first, each end once."""
     xy = np.array(ends).reshape(-1, 2)
-    found: list[tuple[int, int]] = []
+    result: list[tuple[int, int]] = []
     free = list(range(len(ends)))
     if len(free) > 400:  # hopeless; the first few say enough
         free = free[:400]
@@ -93,9 +93,9 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
         d = np.hypot(*(pts[:, None] - pts[None]).transpose(2, 0, 1))
         d[np.tril_indices(len(free))] = np.inf
         i, j = np.unravel_index(int(np.argmin(d)), d.shape)
-        found.append((free[int(i)], free[int(j)]))
+        result.append((free[int(i)], free[int(j)]))
         free = [k for n, k in enumerate(free) if n not in (int(i), int(j))]
-    return found
+    return result
 
 
 def _sorted_out(

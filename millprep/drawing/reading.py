@@ -148,7 +148,7 @@ class _Reading:
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
         edge: shapely.Polygon | None = None
-        found: list[Bore] = []
+        bores: list[Bore] = []
         if self.outline:
             edge, circles = outline(
                 [m for layer in self.outline for m in self._shapes(layer)],
@@ -156,7 +156,7 @@ class _Reading:
                 circles_are_holes=bool(set(self.outline) & set(self.holes)),
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
             )
-            found += circles
+            bores += circles
         areas = []
         shared: list[Bore] = []
         for layer in self.copper:
@@ -165,14 +165,14 @@ class _Reading:
             marks, loops = copper.lines(marks, mode, self.ledger)
             if layer in self.holes:
                 loops, small = concentric.split_shared(loops, self.ledger)
-                found += small
+                bores += small
                 shared += small
-                marks = self._dots(marks, found)
+                marks = self._dots(marks, bores)
             areas += copper.parts(marks, loops, mode, self.ledger)
         for layer in self.holes:
             if layer not in self.copper and layer not in self.outline:
                 marks = self._shapes(layer)
-                found += hole_marks.rounds(marks, self._hole_loops(marks), self.ledger)
+                bores += hole_marks.rounds(marks, self._hole_loops(marks), self.ledger)
         lettering = self._lettering()
         if self.ledger.stopped:
             return None
@@ -184,13 +184,13 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        found = concentric.settled(found, self.ledger)
+        bores = concentric.settled(bores, self.ledger)
         if self.ledger.stopped:
             return None
-        shapes = copper.sorted_reading(holes.close_drilled(shapes, found))
+        shapes = copper.sorted_reading(holes.close_drilled(shapes, bores))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
-        board_holes = holes.holes(found, pieces)
+        board_holes = holes.holes(bores, pieces)
         self._lone(board_holes, shared, pieces)
         return Board(
             name,

@@ -39,26 +39,36 @@ class Selected:
 def check(selections: Sequence[Selection], ledger: Ledger) -> None:
     """Selections without a condition, and names used twice, are faults of the job."""
     seen: set[str] = set()
-    for one in selections:
-        stated = (one.layer, one.colour, one.line_type, one.block, one.shape, one.region)
+    for selection in selections:
+        stated = (
+            selection.layer,
+            selection.colour,
+            selection.line_type,
+            selection.block,
+            selection.shape,
+            selection.region,
+        )
         if all(value is None for value in stated):
             ledger.stop(
                 "selection-unconditional",
-                f"selection {one.name!r} states no condition, so that it would be everything",
+                f"selection {selection.name!r} states no condition, so that it would be everything",
                 "state what its shapes have in common",
             )
-        if one.name.casefold() in seen:
+        if selection.name.casefold() in seen:
             ledger.stop(
                 "selection-name-twice",
-                f"two selections are called {one.name!r}",
+                f"two selections are called {selection.name!r}",
                 "give each a name of its own",
             )
-        seen.add(one.name.casefold())
+        seen.add(selection.name.casefold())
 
 
 def looked_at(selections: Sequence[Selection], layer: str) -> bool:
     """Whether any selection may pick from a layer."""
-    return any(one.layer is None or one.layer.casefold() == layer.casefold() for one in selections)
+    return any(
+        selection.layer is None or selection.layer.casefold() == layer.casefold()
+        for selection in selections
+    )
 
 
 def may_play(source: Source, selections: Sequence[Selection], roles: set[str]) -> bool:
@@ -69,11 +79,11 @@ def may_play(source: Source, selections: Sequence[Selection], roles: set[str]) -
         selections: of the job.
         roles: folded names that play a role.
     """
-    for one in selections:
-        if _looks(one, source):
-            if one.name.casefold() in roles:
+    for selection in selections:
+        if _looks(selection, source):
+            if selection.name.casefold() in roles:
                 return True
-            if one.shape is None and one.region is None:
+            if selection.shape is None and selection.region is None:
                 return False
     return source.layer.casefold() in roles
 
@@ -91,22 +101,22 @@ def select(
     layers: list[Selection | None] = [None] * len(marks)
     met: list[int] = []
     taken: list[int] = []
-    for one in selections:
-        fits = [k for k, mark in enumerate(marks) if _looks(one, mark.source)]
-        if one.shape is not None:
+    for selection in selections:
+        fits = [k for k, mark in enumerate(marks) if _looks(selection, mark.source)]
+        if selection.shape is not None:
             shapes = _shapes([marks[k] for k in fits], gap)
-            fits = [k for k, shape in zip(fits, shapes, strict=True) if shape == one.shape]
-        if one.region is not None:
-            region = one.region
+            fits = [k for k, shape in zip(fits, shapes, strict=True) if shape == selection.shape]
+        if selection.region is not None:
+            region = selection.region
             fits = [k for k in fits if _within(marks[k], region)]
         free = [k for k in fits if layers[k] is None]
         for k in free:
-            layers[k] = one
+            layers[k] = selection
         met.append(len(fits))
         taken.append(len(free))
     out = [
-        mark if one is None else replace(mark, source=_renamed(mark.source, one.name))
-        for mark, one in zip(marks, layers, strict=True)
+        mark if layer is None else replace(mark, source=_renamed(mark.source, layer.name))
+        for mark, layer in zip(marks, layers, strict=True)
     ]
     return Selected(out, tuple(met), tuple(taken))
 
@@ -127,18 +137,18 @@ def refuse_empty(
         due: names of the selections that must have something.
         ledger: takes the faults.
     """
-    for one, met, taken in zip(selections, selected.met, selected.taken, strict=True):
-        if taken or one.name not in due:
+    for selection, met, taken in zip(selections, selected.met, selected.taken, strict=True):
+        if taken or selection.name not in due:
             continue
         if met:
-            what = f"selections before {one.name!r} have all {met} shapes that meet it"
+            what = f"selections before {selection.name!r} have all {met} shapes that meet it"
             ledger.stop("selection-empty", what, "put it before them, or correct a condition")
             continue
-        seen = [mark for mark in marks if _on(one.layer, mark.source)]
-        where = "the drawing" if one.layer is None else f"layer {one.layer!r}"
+        seen = [mark for mark in marks if _on(selection.layer, mark.source)]
+        where = "the drawing" if selection.layer is None else f"layer {selection.layer!r}"
         ledger.stop(
             "selection-empty",
-            f"no shape meets selection {one.name!r}: {where} holds {_holds(one, seen)}",
+            f"no shape meets selection {selection.name!r}: {where} holds {_holds(selection, seen)}",
             "correct its conditions",
         )
 
@@ -147,13 +157,16 @@ def _on(layer: str | None, source: Source) -> bool:
     return layer is None or layer.casefold() == source.layer.casefold()
 
 
-def _looks(one: Selection, source: Source) -> bool:
+def _looks(selection: Selection, source: Source) -> bool:
     """Whether layer, colour, line type and block are as the selection states."""
     return (
-        _on(one.layer, source)
-        and one.colour in (None, source.colour)
-        and (one.line_type is None or one.line_type.casefold() == source.line_type.casefold())
-        and (one.block is None or one.block.casefold() in source.blocks)
+        _on(selection.layer, source)
+        and selection.colour in (None, source.colour)
+        and (
+            selection.line_type is None
+            or selection.line_type.casefold() == source.line_type.casefold()
+        )
+        and (selection.block is None or selection.block.casefold() in source.blocks)
     )
 
 
@@ -195,7 +208,7 @@ def _shapes(marks: Sequence[Mark], gap: float) -> list[str | None]:
     return out
 
 
-def _holds(one: Selection, marks: Sequence[Mark]) -> str:
+def _holds(selection: Selection, marks: Sequence[Mark]) -> str:
     """What could have been selected, with counts."""
     if not marks:
         return "nothing"
@@ -208,10 +221,10 @@ def _holds(one: Selection, marks: Sequence[Mark]) -> str:
         spelt.setdefault(m.source.line_type.casefold(), m.source.line_type) for m in marks
     )
     parts = [f"{len(marks)} shapes, {_counted(colours)}; line type {_counted(types)}"]
-    if one.block is not None:
+    if selection.block is not None:
         blocks = Counter(block for m in marks for block in m.source.blocks)
         parts.append(f"block {_counted(blocks)}" if blocks else "no blocks")
-    if one.region is not None:
+    if selection.region is not None:
         boxes = np.array([box for box in map(box_of, marks) if box is not None])
         if len(boxes):
             (x0, y0), (x1, y1) = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)

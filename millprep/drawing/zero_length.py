@@ -23,8 +23,8 @@ def leave(places: Sequence[Aside], by_layer: Mapping[str, Sequence[Mark]], ledge
         ledger: takes them.
     """
     alike: dict[str, list[Aside]] = {}
-    for one in places:
-        alike.setdefault(one.source.layer.casefold(), []).append(one)
+    for place in places:
+        alike.setdefault(place.source.layer.casefold(), []).append(place)
     for layer, some in alike.items():
         lines = [line for mark in by_layer.get(layer, ()) if (line := _line(mark)) is not None]
         points = shapely.points(np.array([one.at for one in some], dtype=float))

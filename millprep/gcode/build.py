@@ -158,8 +158,8 @@ def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
 
 def _moved(cut: Cut, pose: Pose) -> Cut:
     if isinstance(cut, HoleCut):
-        return cut.moved(pose)
-    return replace(cut, path=cut.path.moved(pose))
+        return cut.transformed(pose)
+    return replace(cut, path=cut.path.transformed(pose))
 
 
 def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut, int]]:
@@ -174,7 +174,7 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
             if isinstance(cut, Lap | Clearing):
                 boards.setdefault(cut.placement, []).append(cut)
         laps = list(boards.values())
-        first = [mine[0].path.middle for mine in laps]
+        first = [mine[0].path.mean_point for mine in laps]
         for k in order.points(first, here):
             for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
                 yield laps[k][n], vertex

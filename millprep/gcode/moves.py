@@ -300,4 +300,3 @@ def _stretches(
         at = b
     if end > at + CRUMB:
         yield at, end, False
-

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.geometry.offset import rings_of
+from millprep.geometry.offset import boundaries_of
 from millprep.geometry.path import FloatArray
 
 IntArray = NDArray[np.int64]
@@ -34,7 +34,7 @@ STEPS = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Middle:
+class MedialAxis:
     """The net of curves.
 
     Attributes:
@@ -48,10 +48,10 @@ class Middle:
 
     places: FloatArray
     reach: FloatArray
-    links: IntArray
+    chords: IntArray
     areas: IntArray
     left: NDArray[np.bool_]
-    meets: IntArray
+    degree: IntArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,9 +87,9 @@ class _Edges:
         return found
 
 
-def middle(
+def medial_axis(
     areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None = None, apart: float = 0.0
-) -> Middle:
+) -> MedialAxis:
     """The curves in the middle between areas that do not touch.
 
     Args:
@@ -115,9 +115,9 @@ def middle(
 
 
 def _edges(areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None) -> _Edges:
-    labelled = [(n, ring) for n, area in enumerate(areas) for ring in rings_of(area)]
+    labelled = [(n, ring) for n, area in enumerate(areas) for ring in boundaries_of(area)]
     if rim is not None:
-        labelled += [(len(areas), ring) for ring in rings_of(rim)]
+        labelled += [(len(areas), ring) for ring in boundaries_of(rim)]
     points = [shapely.get_coordinates(ring) for _, ring in labelled]
     counts = [len(xy) - 1 for xy in points]
     edges = _Edges(
@@ -176,7 +176,7 @@ def _gaps(edges: _Edges, corners: IntArray) -> FloatArray:
     return near
 
 
-def _net(edges: _Edges, corners: IntArray) -> Middle:
+def _net(edges: _Edges, corners: IntArray) -> MedialAxis:
     """The net from the triangles between areas."""
     label = edges.label[corners]
     places, reach = _settled(edges, corners, label)
@@ -190,25 +190,23 @@ def _net(edges: _Edges, corners: IntArray) -> Middle:
     order = np.lexsort((owner, high, low))
     low, high, owner = low[order], high[order], owner[order]
     same = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]))
-    links = np.column_stack((owner[same], owner[same + 1])).astype(np.int64)
+    chords = np.column_stack((owner[same], owner[same + 1])).astype(np.int64)
     ends = np.column_stack((low[same], high[same]))
     areas = edges.label[ends]
     swap = areas[:, 0] > areas[:, 1]
     ends[swap], areas[swap] = ends[swap][:, ::-1], areas[swap][:, ::-1]
     # a curve crosses the side of two triangles that it separates, from the one to the other
     middle_of = edges.start[corners].mean(axis=1)
-    way = middle_of[links[:, 1]] - middle_of[links[:, 0]]
+    way = middle_of[chords[:, 1]] - middle_of[chords[:, 0]]
     side = edges.start[ends[:, 0]] - edges.start[ends[:, 1]]
     left = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0] > 0
-    meets = 2 + (
+    degree = 2 + (
         (label[:, 0] != label[:, 1]) & (label[:, 1] != label[:, 2]) & (label[:, 0] != label[:, 2])
     ).astype(np.int64)
-    return Middle(places, reach, links, areas, left, meets)
+    return MedialAxis(places, reach, chords, areas, left, degree)
 
 
-def _settled(
-    edges: _Edges, corners: IntArray, label: IntArray
-) -> tuple[FloatArray, FloatArray]:
+def _settled(edges: _Edges, corners: IntArray, label: IntArray) -> tuple[FloatArray, FloatArray]:
     """(t, 2) places equally far from the areas of every triangle, and (t,) how far."""
     before, at, after = edges.before[corners], edges.start[corners], edges.end[corners]
     place = _centres(at)
@@ -216,9 +214,7 @@ def _settled(
     three = (label[:, 0] != label[:, 1]) & (label[:, 1] != label[:, 2])
     three &= label[:, 0] != label[:, 2]
     # the corner that is alone on its area, and the other two
-    alone = np.where(
-        label[:, 1] == label[:, 2], 0, np.where(label[:, 0] == label[:, 2], 1, 2)
-    )
+    alone = np.where(label[:, 1] == label[:, 2], 0, np.where(label[:, 0] == label[:, 2], 1, 2))
     b, c = (alone + 1) % 3, (alone + 2) % 3
     far = np.zeros(len(place))
     for step in range(STEPS + 1):

@@ -50,7 +50,7 @@ def _smoothed(shape: BaseGeometry, grown: BaseGeometry, distance: float) -> bool
     GEOS leaves out vertices that are hollow, seen from the side it goes to, and less than
     1 % of the distance deep. The curve then lies up to that much too far out.
     """
-    rings = [shapely.get_coordinates(ring) for ring in rings_of(shape)]
+    rings = [shapely.get_coordinates(ring) for ring in boundaries_of(shape)]
     if grown.is_empty or not any(_has_hollow(xy, distance) for xy in rings):
         return False
     # a place h too far out is sqrt(8 r h) wide, so it holds some of these samples
@@ -73,7 +73,7 @@ def _has_hollow(xy: FloatArray, distance: float) -> bool:
 
 def _by_edges(shape: BaseGeometry, distance: float) -> BaseGeometry:
     """The same, from the band around every single edge: slower, and nothing is left out."""
-    ends = [shapely.get_coordinates(ring) for ring in rings_of(shape)]
+    ends = [shapely.get_coordinates(ring) for ring in boundaries_of(shape)]
     pairs = np.concatenate([np.stack((xy[:-1], xy[1:]), axis=1) for xy in ends])
     edges = np.asarray(shapely.linestrings(pairs))
     band = shapely.union_all(
@@ -82,7 +82,7 @@ def _by_edges(shape: BaseGeometry, distance: float) -> BaseGeometry:
     return shapely.union(shape, band) if distance > 0 else shapely.difference(shape, band)
 
 
-def rings_of(shape: BaseGeometry) -> list[shapely.LinearRing]:
+def boundaries_of(shape: BaseGeometry) -> list[shapely.LinearRing]:
     """The boundaries of an area, outer ones counter-clockwise, inner ones clockwise.
 
     The area lies on the left of each, so a cutter that follows them backwards has the

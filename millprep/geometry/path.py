@@ -116,7 +116,7 @@ class Path:
         return (float(self.xy[-1, 0]), float(self.xy[-1, 1]))
 
     @property
-    def middle(self) -> Point:
+    def mean_point(self) -> Point:
         """The mean of its points, the same wherever the path lies and wherever it starts."""
         x, y = self.xy[:-1].mean(axis=0) if self.closed else self.xy.mean(axis=0)
         return (float(x), float(y))
@@ -153,7 +153,7 @@ class Path:
         """The same path run the other way."""
         return Path(self.xy[::-1], -self.bulge[::-1])
 
-    def moved(self, pose: Pose) -> Path:
+    def transformed(self, pose: Pose) -> Path:
         """The path in another frame; a mirroring pose turns every arc over."""
         return Path(pose.points(self.xy), -self.bulge if pose.mirrored else self.bulge)
 
@@ -218,9 +218,7 @@ class Path:
         """
         if not np.allclose(self.xy[-1], after.xy[0], rtol=0, atol=1e-9):
             raise ValueError(f"paths do not meet: {self.end} and {after.start}")
-        return Path(
-            np.vstack((self.xy, after.xy[1:])), np.concatenate((self.bulge, after.bulge))
-        )
+        return Path(np.vstack((self.xy, after.xy[1:])), np.concatenate((self.bulge, after.bulge)))
 
     def flattened(self, sagitta: float = SAGITTA) -> FloatArray:
         """(m, 2) points on the path whose chords stay within `sagitta` of it."""

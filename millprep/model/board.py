@@ -70,7 +70,7 @@ class Hole:
         long = self.spine.length + self.diameter
         return f"slot {self.id} of {long:.2f} × {self.diameter:.2f} mm"
 
-    def moved(self, pose: Pose) -> Hole:
+    def transformed(self, pose: Pose) -> Hole:
         """The hole in another frame."""
         return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
 

@@ -21,7 +21,7 @@ WORK_ORDER: tuple[Work, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Lap:
-    """One trip of an isolating cutter around a piece, or the rest of it where neighbours are close.
+    """One isolation lap, or what is left of it where neighbours stand close.
 
     Attributes:
         path: of the cutter's axis.
@@ -85,7 +85,7 @@ class HoleCut:
         """The hole is all that lies within its radius of this: its centre, or centre line."""
         return spine(self.at, self.end)
 
-    def moved(self, pose: Pose) -> HoleCut:
+    def transformed(self, pose: Pose) -> HoleCut:
         """The cut in another frame."""
         return replace(self, at=pose.point(self.at), end=self.end and pose.point(self.end))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class DrilledApart:
+class DrilledInOtherPass:
     """A hole that another pass drills than the one that cuts the copper around it.
 
     Attributes:

@@ -13,7 +13,7 @@ from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
 from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
-from millprep.model.hole_made import DrilledApart
+from millprep.model.hole_made import DrilledInOtherPass
 from millprep.model.judged import BoardJudged
 from millprep.model.layout import Layout
 from millprep.model.machine import Machine
@@ -81,7 +81,7 @@ class CutSet:
     layout: Layout
     board_input: tuple[int, ...]
     nets: dict[tuple[int, str], str]
-    rings: tuple[Lap, ...] = ()
+    laps: tuple[Lap, ...] = ()
     holes: tuple[HoleCut, ...] = ()
     profiles: tuple[Profile, ...] = ()
     passes: tuple[MillingPass, ...] = ()
@@ -103,4 +103,4 @@ class CutSet:
     cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()
     resumed: tuple[Resumption, ...] = ()
-    apart: tuple[DrilledApart, ...] = ()
+    drilled_in_other_pass: tuple[DrilledInOtherPass, ...] = ()

@@ -16,14 +16,14 @@ from millprep.passes.survey import extent_of
 from millprep.toolpaths import checks, drilling, profile
 from millprep.toolpaths.clearing_of_blank import Facts, cleared
 from millprep.toolpaths.isolation import Island, isolate
-from millprep.toolpaths.midline import isolate_in_the_middle
+from millprep.toolpaths.midline import isolate_along_medial_axis
 
 
 @dataclass(frozen=True, slots=True)
 class Cuts:
     """What is to be cut on a blank, unsplit, and what was noticed on the way."""
 
-    rings: tuple[Lap, ...]
+    laps: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
     findings: tuple[Finding, ...]
@@ -49,27 +49,27 @@ def cuts(
         for piece in p.board.pieces
     ]
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
-    rings: tuple[Lap, ...] = ()
+    laps: tuple[Lap, ...] = ()
     clearings: tuple[Clearing, ...] = ()
     if not findings or all(f.severity != "stop" for f in findings):
         if job.isolation.course == "middle":
-            rings, tight = isolate_in_the_middle(islands, outlines, job.isolation, blank.copper)
+            laps, tight = isolate_along_medial_axis(islands, outlines, job.isolation, blank.copper)
         else:
             edge = shapely.union_all(list(outlines.values()))
-            rings, tight = isolate(islands, edge, job.isolation, blank.copper)
+            laps, tight = isolate(islands, edge, job.isolation, blank.copper)
         findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
         clearings, told = cleared(job, blank, placements, facts)
         findings += told
     holes, hole_findings = drilling.drill(placements, blank, job.drilling)
     profiles, profile_findings = profile.profile(placements, blank, job.profile)
     findings += [*hole_findings, *profile_findings]
-    return Cuts(rings, holes, profiles, tuple(findings), clearings)
+    return Cuts(laps, holes, profiles, tuple(findings), clearings)
 
 
 def extent(made: Cuts) -> Box:
     """Extent of every cutter's axis, blank frame."""
     paths = [
-        *(ring.path for ring in made.rings),
+        *(lap.path for lap in made.laps),
         *(one.path for one in made.clearings),
         *(one.path for one in made.profiles),
     ]

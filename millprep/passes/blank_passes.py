@@ -15,7 +15,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Cut, HoleCut, Profile
 from millprep.model.finding import Finding, Refusal
-from millprep.model.hole_made import DrilledApart
+from millprep.model.hole_made import DrilledInOtherPass
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.plan import JobPlan
@@ -40,10 +40,10 @@ from millprep.passes import (
 from millprep.passes.blank_cuts import Cuts, extent
 from millprep.passes.clamping import Clamping, denied
 from millprep.passes.grooves import joined, room
-from millprep.passes.holes_apart import holes_apart
-from millprep.passes.machine_errors import Budget, Drift
+from millprep.passes.holes_apart import drilled_in_other_pass
+from millprep.passes.machine_errors import ErrorBudget, MachineErrors
 from millprep.passes.medial_gouges import real
-from millprep.passes.misalignment import Network
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.neighbours import Pair
 from millprep.passes.profiles_by_pass import freed
 from millprep.passes.regions import Regions, profile_overrun
@@ -63,7 +63,7 @@ class Passes:
     registration: tuple[HoleCut, ...]
     programs: tuple[Program, ...]
     findings: tuple[Finding, ...]
-    apart: tuple[DrilledApart, ...] = ()
+    drilled_in_other_pass: tuple[DrilledInOtherPass, ...] = ()
 
 
 def passes(
@@ -96,17 +96,15 @@ def passes(
     need = extent(made)
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
     plan = windows(job, blank, need, outlines)
-    homes = Regions.of(plan, profile_overrun(radius)).whole(outlines, radius)
+    sole_pass = Regions.of(plan, profile_overrun(radius)).whole(outlines, radius)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
     clamped = denied(clamping, len(plan.poses))
-    kerf = shapely.union_all(
-        [outline.buffer(width, quad_segs=4) for outline in outlines.values()]
-    )
+    kerf = shapely.union_all([outline.buffer(width, quad_segs=4) for outline in outlines.values()])
     if blank.outline is not None:
         # nothing is touched, drilled or engraved where an offcut has no laminate
         kerf = kerf.union(shapely.box(0.0, 0.0, *blank.size).difference(blank.outline))
     holes, errors, join_plan, pairs = _registered(
-        job, blank, made, plan, clamping, kerf, need, homes
+        job, blank, made, plan, clamping, kerf, need, sole_pass
     )
     find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
     programs: list[Program] = []
@@ -119,26 +117,26 @@ def passes(
     if findings:
         raise Refusal(findings)
 
-    rings = join_figures.strengthen(
-        laps_by_pass.share_rings(made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number),
+    laps = join_figures.with_figures(
+        laps_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number),
         errors,
         joined(job, blank, made, join_plan),
         room(plan, placements, gap),
     )
-    drilled = holes_by_pass.share_holes(made.holes, join_plan, plan, blank.number, homes)
+    drilled = holes_by_pass.share_holes(made.holes, join_plan, plan, blank.number, sole_pass)
     free = freed(job, blank, made.profiles, placements, plan, left_out)
-    bared = laps_by_pass.share_clearings(made.clearings, plan, overrun, homes)
+    bared = laps_by_pass.share_clearings(made.clearings, plan, overrun, sole_pass)
 
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
     marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
     swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
-    scales = vernier_places.Scales()
+    vernier_plan = vernier_places.VernierPlan()
     if told.verniers:
         finest = min(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
-        scales = vernier_places.plan(
-            plan, blank, holes, swept, clamped, rings.joins, finest, job.isolation.depth
+        vernier_plan = vernier_places.plan(
+            plan, blank, holes, swept, clamped, laps.joins, finest, job.isolation.depth
         )
-        swept = shapely.union_all([swept, scales.taken])
+        swept = shapely.union_all([swept, vernier_plan.taken])
     milling: list[MillingPass] = []
     for k, planned in enumerate(plan.poses):
         number = k + 1
@@ -157,14 +155,14 @@ def passes(
                 if h.used_in == number
             ),
             touch=touch.choose(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
-            verniers=tuple(one for one in scales.verniers if one.passes[1] == number),
+            verniers=tuple(one for one in vernier_plan.verniers if one.passes[1] == number),
         )
         milling.append(mill_pass)
         mine: list[Cut] = [
             *find_again.get(number, ()),
             *marks.by_pass.get(number, ()),
-            *scales.first.get(number, ()),
-            *rings.by_pass[k],
+            *vernier_plan.first.get(number, ()),
+            *laps.by_pass[k],
             *bared[k],
             *drilled[k],
             *free.by_pass[k],
@@ -172,7 +170,7 @@ def passes(
         # the cross first: it shows at once whether the blank lies on the right set
         looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
         shown = [hole.machine for hole in looked_at]
-        ahead = scales.second.get(number, ())
+        ahead = vernier_plan.second.get(number, ())
         programs += build(
             mine,
             mill_pass,
@@ -187,11 +185,13 @@ def passes(
         )
     judged = tuple(
         join
-        for join in (*rings.joins, *join_figures.expect(free.joins, errors))
+        for join in (*laps.joins, *join_figures.expect(free.joins, errors))
         if join.placement not in left_out
     )
     by_index = {p.index: p for p in placements}
-    bites = real(neighbours.bites(pairs, join_plan.pass_at, errors.most), placements, job.isolation)
+    gouges = real(
+        neighbours.gouges(pairs, join_plan.pass_at, errors.most), placements, job.isolation
+    )
     words = (
         *screw.told(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
@@ -201,15 +201,11 @@ def passes(
             for one in milling
             for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
         ),
-        *(
-            finding
-            for one in milling
-            for finding in dry_run.told(one, job.clamps, job.machine)
-        ),
-        *(replace(f, blank=blank.number) for f in (*marks.findings, *scales.findings)),
+        *(finding for one in milling for finding in dry_run.told(one, job.clamps, job.machine)),
+        *(replace(f, blank=blank.number) for f in (*marks.findings, *vernier_plan.findings)),
         *free.findings,
         *join_findings.judge(judged, job.registration, by_index, blank.number),
-        *join_findings.bitten(bites, by_index),
+        *join_findings.gouge_findings(gouges, by_index),
         *join_findings.stretched(job.machine, placements, blank.number),
     )
     return Passes(
@@ -221,7 +217,7 @@ def passes(
         words,
         tuple(
             one
-            for one in holes_apart(rings.by_pass, drilled, errors.most)
+            for one in drilled_in_other_pass(laps.by_pass, drilled, errors.most)
             if one.placement not in left_out
         ),
     )
@@ -235,13 +231,13 @@ def _registered(
     clamping: Clamping,
     kerf: BaseGeometry,
     need: Box,
-    homes: Mapping[int, int],
-) -> tuple[tuple[RegistrationHole, ...], Budget, joins.JoinPlan, tuple[Pair, ...]]:
+    sole_pass: Mapping[int, int],
+) -> tuple[tuple[RegistrationHole, ...], ErrorBudget, joins.JoinPlan, tuple[Pair, ...]]:
     """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
     told = job.registration
     overrun, gap = told.overrun, job.isolation.gap
     where = expected_joins.expected(plan, need)
-    seen = survey(plan, made.rings, made.holes, homes)
+    seen = survey(plan, made.laps, made.holes, sole_pass)
     keys = told.method == "measure"
     for last in (False, True):
         holes = registration.choose(
@@ -254,18 +250,16 @@ def _registered(
             job.profile.cutter.width(blank.thickness),
             where,
         )
-        errors = Budget(
-            Network.of(holes, len(plan.poses), keys=keys),
-            Drift.of(job.machine, plan.poses, holes, keys=keys),
+        errors = ErrorBudget(
+            HoleErrors.of(holes, len(plan.poses), keys=keys),
+            MachineErrors.of(job.machine, plan.poses, holes, keys=keys),
             told.sigma,
         )
         join_plan = joins.plan(seen, errors, overrun, gap)
         if last or not holes:
             break
-        rings = laps_by_pass.share_rings(
-            made.rings, join_plan, plan, overrun, 1.5 * gap, blank.number
-        )
-        where = expected_joins.of_joins(rings.joins, where)
+        laps = laps_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number)
+        where = expected_joins.of_joins(laps.joins, where)
     return holes, errors, join_plan, seen.pairs
 
 

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Path, Point
-from millprep.passes.misalignment import Network
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.shift import ShiftPlan
 
 STEP = 0.5
@@ -30,7 +30,7 @@ NEAR_PAD = 1.5
 
 
 @dataclass(frozen=True, slots=True)
-class Crossover:
+class PlannedJoin:
     """A place on a ring where one pass hands over to another.
 
     Attributes:
@@ -48,12 +48,12 @@ class Crossover:
 
 
 @dataclass(frozen=True)
-class Course:
+class SplitLap:
     """A ring and the passes that cut it; `first` cuts from the start to the first crossover."""
 
     path: Path
     first: int
-    crossovers: tuple[Crossover, ...]
+    joins: tuple[PlannedJoin, ...]
 
     @cached_property
     def line(self) -> shapely.LineString:
@@ -63,14 +63,14 @@ class Course:
     def pass_at(self, distance: float) -> int:
         """The pass (from 0) that cuts the ring this far along."""
         now = self.first
-        for crossover in self.crossovers:
-            if crossover.distance <= distance:
-                now = crossover.after
+        for join in self.joins:
+            if join.distance <= distance:
+                now = join.after
         return now
 
 
 @dataclass(frozen=True, slots=True)
-class Harm:
+class JoinCosts:
     """What a join should stay away from.
 
     Attributes:
@@ -85,7 +85,7 @@ class Harm:
     foreign: tuple[shapely.STRtree, NDArray[np.int_]]
     own: int
     reach: float
-    network: Network
+    hole_errors: HoleErrors
 
     def near_pads(self, points: FloatArray) -> FloatArray:
         """1 at a pad's rim or inside, 0 from `NEAR_PAD` away."""
@@ -109,14 +109,14 @@ class Harm:
         return found
 
 
-def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | None:
-    """The cheapest course of one ring, or None where no pass reaches some place of it.
+def plan(path: Path, shift: ShiftPlan, margin: float, join_costs: JoinCosts) -> SplitLap | None:
+    """The cheapest way to split one lap, or None where no pass reaches some place of it.
 
     Args:
-        path: the first lap of a band, closed or open.
+        path: the first lap around a piece, closed or open.
         shift: windows.
         margin: a pass may cut only what lies this far inside its window, so that overruns fit.
-        harm: what joins stay away from.
+        join_costs: what joins stay away from.
     """
     total = path.length
     count = max(8, math.ceil(total / STEP))
@@ -130,15 +130,15 @@ def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | No
         middle = points.mean(axis=0)
         centre = [np.array(shift.polygon(int(k)).centroid.coords[0]) for k in whole]
         nearest = min(range(len(whole)), key=lambda n: (math.dist(centre[n], middle), n))
-        return Course(path, int(whole[nearest]), ())
+        return SplitLap(path, int(whole[nearest]), ())
     cost = (
         1.0
         + 2.0 * np.clip(turning / 0.2, 0.0, 1.0)
-        + 2.0 * harm.near_pads(points)
-        + 0.5 * harm.near_foreign(points)
+        + 2.0 * join_costs.near_pads(points)
+        + 0.5 * join_costs.near_foreign(points)
     )
     changes = {
-        pair: cost + harm.network.across(*pair, points, _normals(points, path.closed))
+        pair: cost + join_costs.hole_errors.across(*pair, points, _normals(points, path.closed))
         for pair in shift.pairs
     }
     states = _walk(allowed, changes, path.closed)
@@ -146,9 +146,9 @@ def plan(path: Path, shift: ShiftPlan, margin: float, harm: Harm) -> Course | No
     for n in range(len(states)):
         before = states[n - 1]
         if (n > 0 or path.closed) and states[n] != before:
-            found.append(_crossover(path, float(distance[n]), int(before), int(states[n])))
+            found.append(_planned_join(path, float(distance[n]), int(before), int(states[n])))
     # a ring that changes at its very start begins in the later pass
-    return Course(path, int(states[0]), tuple(sorted(found, key=lambda c: c.distance)))
+    return SplitLap(path, int(states[0]), tuple(sorted(found, key=lambda c: c.distance)))
 
 
 def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -245,9 +245,9 @@ def _viterbi(
     return total, track[::-1]
 
 
-def _crossover(path: Path, distance: float, before: int, after: int) -> Crossover:
+def _planned_join(path: Path, distance: float, before: int, after: int) -> PlannedJoin:
     a = path.point_at(max(distance - 0.01, 0.0))
     b = path.point_at(min(distance + 0.01, path.length))
     run = math.hypot(b[0] - a[0], b[1] - a[1]) or 1.0
     across = (-(b[1] - a[1]) / run, (b[0] - a[0]) / run)
-    return Crossover(distance, path.point_at(distance), before, after, across)
+    return PlannedJoin(distance, path.point_at(distance), before, after, across)

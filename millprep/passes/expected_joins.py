@@ -17,7 +17,7 @@ MOST = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Seam:
+class JoinPlaces:
     """Where two passes meet.
 
     Attributes:
@@ -31,7 +31,7 @@ class Seam:
     across: FloatArray
 
 
-def expected(shift: ShiftPlan, need: Box) -> tuple[Seam, ...]:
+def expected(shift: ShiftPlan, need: Box) -> tuple[JoinPlaces, ...]:
     """Where joins are to be expected: along the middle of what two windows share."""
     found = []
     for a, b in shift.pairs:
@@ -50,24 +50,24 @@ def expected(shift: ShiftPlan, need: Box) -> tuple[Seam, ...]:
         if step[1]:
             rows += [((u, y), (1.0, 0.0)) for u in (x0, x, x1)]
         found.append(
-            Seam((a, b), np.array([at for at, _ in rows]), np.array([u for _, u in rows]))
+            JoinPlaces((a, b), np.array([at for at, _ in rows]), np.array([u for _, u in rows]))
         )
     return tuple(found)
 
 
-def of_joins(joins: Iterable[Join], otherwise: Iterable[Seam]) -> tuple[Seam, ...]:
+def of_joins(joins: Iterable[Join], otherwise: Iterable[JoinPlaces]) -> tuple[JoinPlaces, ...]:
     """The seams that joins in copper make; what was expected between passes that have none."""
     by_pair: dict[tuple[int, int], list[Join]] = {}
     for join in joins:
         if join.piece is not None:
             by_pair.setdefault((join.passes[0] - 1, join.passes[1] - 1), []).append(join)
-    found = [seam for seam in otherwise if seam.passes not in by_pair]
+    found = [places for places in otherwise if places.passes not in by_pair]
     for pair, mine in sorted(by_pair.items()):
         # evenly taken from all of them, so that the ends stay in
         kept = np.unique(np.linspace(0, len(mine) - 1, min(MOST, len(mine))).round().astype(int))
         mine = sorted(mine, key=lambda join: join.at)
         found.append(
-            Seam(
+            JoinPlaces(
                 pair,
                 np.array([mine[n].at for n in kept.tolist()]),
                 np.array([mine[n].across for n in kept.tolist()]),

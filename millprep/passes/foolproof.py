@@ -21,7 +21,7 @@ NEAR = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class PinFit:
     """A motion that brings holes over all pins of a set: blank to the set's right place.
 
     Attributes:
@@ -43,9 +43,9 @@ class Way:
         return not self.pose.mirrored and self.pose.a > 0.9
 
 
-def ways(
+def pin_fits(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
-) -> tuple[Way, ...]:
+) -> tuple[PinFit, ...]:
     """All ways in which a blank with these holes fits on the pins of one set.
 
     Args:
@@ -66,7 +66,7 @@ def ways(
         for mirrored in (False, True):
             turn, shift = _onto(p, q, a, b, mirrored=mirrored)
             found += [
-                Way(_pose(turn, shift, mirrored=mirrored), (i, j, n))
+                PinFit(_pose(turn, shift, mirrored=mirrored), (i, j, n))
                 for n, k in keys
                 if abs(turn * (k.conjugate() if mirrored else k) + shift - c) <= NEAR
                 and n not in (i, j)
@@ -74,18 +74,18 @@ def ways(
     return tuple(found)
 
 
-def wrong_ways(
+def wrong_pin_fits(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
-) -> tuple[Way, ...]:
+) -> tuple[PinFit, ...]:
     """The ways in which a turned or flipped blank fits on the pins of one set."""
-    return tuple(way for way in ways(pins, holes) if not way.shifted)
+    return tuple(fit for fit in pin_fits(pins, holes) if not fit.shifted)
 
 
 def other_sets(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
-) -> tuple[Way, ...]:
+) -> tuple[PinFit, ...]:
     """The ways in which a blank that only lies too far along fits on the pins of one set."""
-    return tuple(way for way in ways(pins, holes) if way.shifted and not way.right)
+    return tuple(fit for fit in pin_fits(pins, holes) if fit.shifted and not fit.right)
 
 
 def _onto(

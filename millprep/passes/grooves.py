@@ -12,42 +12,44 @@ from millprep.model.plan import JobPlan
 from millprep.passes import joins
 from millprep.passes.blank_cuts import Cuts
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.spurs import Groove, Room
-from millprep.passes.survey import Band
-from millprep.toolpaths.isolation import Laps
+from millprep.passes.spurs import IsolationGroove, TickRoom
+from millprep.passes.survey import PieceKey
+from millprep.toolpaths.isolation import LapSpacing
 
 
-def grooves(job: JobPlan, blank: Blank) -> dict[str, Groove]:
+def grooves(job: JobPlan, blank: Blank) -> dict[str, IsolationGroove]:
     """What a band of all its laps cuts, by isolating cutter."""
-    made = {c.name: Laps.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters}
+    made = {
+        c.name: LapSpacing.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters
+    }
     return {
-        name: Groove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
+        name: IsolationGroove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
         for name, laps in made.items()
     }
 
 
 def joined(
     job: JobPlan, blank: Blank, made: Cuts, plan: joins.JoinPlan
-) -> dict[Band, tuple[str, Groove]]:
+) -> dict[PieceKey, tuple[str, IsolationGroove]]:
     """For every joined band the cutter that decides what its joins stand, and its laps."""
     known = grooves(job, blank)
-    laps: dict[Band, dict[str, int]] = {}
-    for ring in made.rings:
-        band = (ring.placement, ring.piece)
-        if band in plan.courses:
-            mine = laps.setdefault(band, {})
-            mine[ring.cutter] = max(mine.get(ring.cutter, 0), ring.number + 1)
+    counts: dict[PieceKey, dict[str, int]] = {}
+    for lap in made.laps:
+        key = (lap.placement, lap.piece)
+        if key in plan.split_laps:
+            mine = counts.setdefault(key, {})
+            mine[lap.cutter] = max(mine.get(lap.cutter, 0), lap.number + 1)
     found = {}
-    for band, mine in laps.items():
+    for key, mine in counts.items():
         # the finest cutter decides, should more than one have worked on the piece
         name = min(mine, key=lambda n: known[n].surface)
-        found[band] = (name, replace(known[name], laps=mine[name]))
+        found[key] = (name, replace(known[name], laps=mine[name]))
     return found
 
 
-def room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> Room:
+def room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> TickRoom:
     """Where ticks may go."""
-    return Room(
+    return TickRoom(
         {
             (p.index, piece.id): p.pose.shape(piece.shape)
             for p in placements

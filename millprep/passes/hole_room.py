@@ -54,7 +54,7 @@ class Spots:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class HoleRoom:
     """What a hole must respect: windows, edges, cuts, clamps.
 
     Attributes:
@@ -76,14 +76,14 @@ class Ground:
         plan: RegistrationPlan,
         keep_out: BaseGeometry,
         clamped: Sequence[BaseGeometry],
-    ) -> Ground:
+    ) -> HoleRoom:
         """The ground of a blank, on which `keep_out` is cut."""
         # a place on the very rim is free, whatever its last digit says
         denied = keep_out.buffer(plan.key / 2 + plan.wall - 1e-6, quad_segs=4)
         shapely.prepare(denied)
         return cls(shift, blank, plan, denied, tuple(clamped))
 
-    def clamped_by(self, clamped: Sequence[BaseGeometry]) -> Ground:
+    def clamped_by(self, clamped: Sequence[BaseGeometry]) -> HoleRoom:
         """The same with other clamps."""
         return replace(self, clamped=tuple(clamped))
 
@@ -108,7 +108,7 @@ class Ground:
         cells = [self.shift.cell(n) for n in range(len(self.shift.poses))]
         return cells.index((i + dx, j + dy))
 
-    def without_cuts(self) -> Ground:
+    def without_cuts(self) -> HoleRoom:
         """The same as if nothing were cut on the blank."""
         return replace(self, denied=shapely.Polygon())
 

@@ -10,9 +10,9 @@ import numpy as np
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes.expected_joins import Seam
-from millprep.passes.hole_room import Ground, Spots
-from millprep.passes.misalignment import Network, arms
+from millprep.passes.expected_joins import JoinPlaces
+from millprep.passes.hole_room import HoleRoom, Spots
+from millprep.passes.misalignment import HoleErrors, arms
 
 FAR = 0.25
 """What the error at the far end counts beside that at the worst join."""
@@ -37,26 +37,26 @@ class Score:
     @classmethod
     def of(
         cls,
-        ground: Ground,
+        room: HoleRoom,
         members: Sequence[int],
         spots: Spots,
         found: Sequence[RegistrationHole],
-        seams: Sequence[Seam],
+        join_places: Sequence[JoinPlaces],
         need: Box,
     ) -> Score:
         """The score of sets of these spots, for some passes alike, beside the holes found."""
-        shift, lead = ground.shift, members[0]
-        network = Network.of(found, lead, keys=ground.plan.method == "measure")
-        here = arms(spots.at, network.centre)
-        errors = np.array([network.errors[q] for q in spots.source.tolist()])
+        shift, lead = room.shift, members[0]
+        hole_errors = HoleErrors.of(found, lead, keys=room.plan.method == "measure")
+        here = arms(spots.at, hole_errors.centre)
+        errors = np.array([hole_errors.errors[q] for q in spots.source.tolist()])
         rows: dict[int, list[FloatArray]] = {}
-        for seam in seams:
-            q, k = seam.passes
+        for places in join_places:
+            q, k = places.passes
             if k in members:
-                at = np.array([ground.place(k, lead, at) for at in seam.at])
-                source = ground.source(k, lead, q)
+                at = np.array([room.place(k, lead, at) for at in places.at])
+                source = room.source(k, lead, q)
                 rows.setdefault(source, []).append(
-                    np.einsum("ji,jik->jk", seam.across, arms(at, network.centre))
+                    np.einsum("ji,jik->jk", places.across, arms(at, hole_errors.centre))
                 )
         window = shift.windows[lead]
         corners = [
@@ -65,12 +65,12 @@ class Score:
             for y in (need.y0, need.y1)
         ]
         last = shift.sources(lead)[-1]
-        far = arms(corners, network.centre).reshape(-1, 3)
+        far = arms(corners, hole_errors.centre).reshape(-1, 3)
         return cls(
             here,
             here @ errors,
-            tuple((network.errors[q], np.vstack(some)) for q, some in sorted(rows.items())),
-            (network.errors[last], far),
+            tuple((hole_errors.errors[q], np.vstack(some)) for q, some in sorted(rows.items())),
+            (hole_errors.errors[last], far),
         )
 
     def __call__(self, sets: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import shapely
 
 from millprep.model.cut import Cut, HoleCut, Lap
-from millprep.model.hole_made import DrilledApart
+from millprep.model.hole_made import DrilledInOtherPass
 from millprep.passes.neighbours import Expected
 
 BESIDE = 0.1
@@ -20,9 +20,9 @@ nearest one, mm: what is farther off has so much more copper to lose."""
 FLAT = 0.002
 
 
-def holes_apart(
+def drilled_in_other_pass(
     laps: Sequence[Sequence[Cut]], drilled: Sequence[Sequence[HoleCut]], expected: Expected
-) -> tuple[DrilledApart, ...]:
+) -> tuple[DrilledInOtherPass, ...]:
     """The holes whose copper another pass cuts, each with the pass that misses it most.
 
     Args:
@@ -32,33 +32,33 @@ def holes_apart(
     """
     first: dict[tuple[int, str], list[tuple[int, Lap]]] = {}
     for k, mine in enumerate(laps):
-        for ring in mine:
-            if isinstance(ring, Lap) and ring.number == 0:
-                first.setdefault((ring.placement, ring.piece), []).append((k, ring))
-    found: list[DrilledApart] = []
+        for lap in mine:
+            if isinstance(lap, Lap) and lap.number == 0:
+                first.setdefault((lap.placement, lap.piece), []).append((k, lap))
+    found: list[DrilledInOtherPass] = []
     for k, holes in enumerate(drilled):
         for hole in holes:
             if hole.placement is None or hole.piece is None:
                 continue
             around = first.get((hole.placement, hole.piece), [])
             if any(other != k for other, _ in around):
-                one = _apart(k, hole, hole.placement, around, expected)
+                one = _drilled_in_other_pass(k, hole, hole.placement, around, expected)
                 found += [] if one is None else [one]
     return tuple(found)
 
 
-def _apart(
+def _drilled_in_other_pass(
     k: int,
     hole: HoleCut,
     placement: int,
     around: Sequence[tuple[int, Lap]],
     expected: Expected,
-) -> DrilledApart | None:
+) -> DrilledInOtherPass | None:
     """What the copper around a hole may lie off; None when its own pass cuts that."""
-    lines = [ring.path.line(FLAT) for _, ring in around]
+    lines = [lap.path.line(FLAT) for _, lap in around]
     far = [float(shapely.distance(line, hole.spine)) for line in lines]
     nearest = min(far)
-    worst: DrilledApart | None = None
+    worst: DrilledInOtherPass | None = None
     for (other, _), line, away in zip(around, lines, far, strict=True):
         if other == k or away > nearest + BESIDE:
             continue
@@ -67,5 +67,5 @@ def _apart(
         across = ((x1 - x0) / away, (y1 - y0) / away) if away > 1e-9 else (1.0, 0.0)
         most = expected(k, other, (x1, y1), across)
         if worst is None or most > worst.most:
-            worst = DrilledApart(placement, hole.hole, (k + 1, other + 1), most)
+            worst = DrilledInOtherPass(placement, hole.hole, (k + 1, other + 1), most)
     return worst

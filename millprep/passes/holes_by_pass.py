@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from millprep.model.cut import HoleCut
 from millprep.model.finding import Finding, Refusal
 from millprep.passes.joins import JoinPlan
-from millprep.passes.regions import NOWHERE
+from millprep.passes.regions import NO_SOLE_PASS
 from millprep.passes.shift import ShiftPlan
 
 
@@ -16,11 +16,11 @@ def share_holes(
     plan: JoinPlan,
     shift: ShiftPlan,
     blank: int = 1,
-    homes: Mapping[int, int] = NOWHERE,
+    sole_pass: Mapping[int, int] = NO_SOLE_PASS,
 ) -> tuple[tuple[HoleCut, ...], ...]:
     """Every hole goes to the pass that cuts its pad's loop, if it reaches; others by their side.
 
-    `homes` are the passes (from 0) that alone cut a board, by its placement.
+    `sole_pass` are the passes (from 0) that alone cut a board, by its placement.
 
     Raises:
         Refusal: for slots that no pass holds whole.
@@ -33,7 +33,7 @@ def share_holes(
             middle = hole.spine.centroid
             k = plan.pass_at((hole.placement, hole.piece), (middle.x, middle.y))
         if k is None and hole.placement is not None:
-            k = homes.get(hole.placement)
+            k = sole_pass.get(hole.placement)
         if k is None or not _reaches(shift, k, hole):
             k = next((n for n in range(len(shift.windows)) if _reaches(shift, n, hole)), None)
         if k is None and hole.end is not None and len(shift.windows) > 1:

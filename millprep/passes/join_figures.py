@@ -7,27 +7,27 @@ from dataclasses import replace
 
 from millprep.model.milling_pass import Join
 from millprep.passes import error_budget, spurs
-from millprep.passes.laps_by_pass import Shared
-from millprep.passes.machine_errors import Budget
-from millprep.passes.spurs import Band, Groove, Room
+from millprep.passes.laps_by_pass import CutsByPass
+from millprep.passes.machine_errors import ErrorBudget
+from millprep.passes.spurs import IsolationGroove, PieceKey, TickRoom
 
 
-def expect(joins: Sequence[Join], errors: Budget) -> tuple[Join, ...]:
+def expect(joins: Sequence[Join], errors: ErrorBudget) -> tuple[Join, ...]:
     """The joins with the mismatch to expect at each."""
     found = []
     for join in joins:
         a, b = join.passes
-        rms, most = errors.mismatch(a - 1, b - 1, join.at, join.across)
+        rms, most = errors.misalignment(a - 1, b - 1, join.at, join.across)
         found.append(replace(join, predicted=most, predicted_rms=rms))
     return tuple(found)
 
 
-def strengthen(
-    shared: Shared,
-    errors: Budget,
-    grooves: Mapping[Band, tuple[str, Groove]],
-    room: Room,
-) -> Shared:
+def with_figures(
+    shared: CutsByPass,
+    errors: ErrorBudget,
+    grooves: Mapping[PieceKey, tuple[str, IsolationGroove]],
+    room: TickRoom,
+) -> CutsByPass:
     """Rings cut apart, with ticks where they are due, and their joins with all figures.
 
     Args:
@@ -55,4 +55,4 @@ def strengthen(
                 ),
             )
         )
-    return Shared(by_pass, tuple(found))
+    return CutsByPass(by_pass, tuple(found))

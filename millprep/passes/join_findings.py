@@ -17,7 +17,7 @@ from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
 from millprep.model.plan import RegistrationPlan
 from millprep.passes import spurs
-from millprep.passes.neighbours import Bite
+from millprep.passes.neighbours import Gouge
 
 ENOUGH = 1.5
 """A join stands at least this many times the mismatch to expect."""
@@ -104,11 +104,13 @@ def stretched(machine: Machine, placements: Sequence[Placement], blank: int) -> 
     return tuple(found)
 
 
-def bitten(bites: Sequence[Bite], placements: Mapping[int, Placement]) -> tuple[Finding, ...]:
+def gouge_findings(
+    gouges: Sequence[Gouge], placements: Mapping[int, Placement]
+) -> tuple[Finding, ...]:
     """One note on all grooves that may cut into a neighbour of another pass, at the deepest."""
-    if not bites:
+    if not gouges:
         return ()
-    worst = bites[0]
+    worst = gouges[0]
     (index, piece), (_, other) = worst.pair.one, worst.pair.other
     one, two = (k + 1 for k in worst.passes)
     placement = placements[index]
@@ -118,7 +120,7 @@ def bitten(bites: Sequence[Bite], placements: Mapping[int, Placement]) -> tuple[
             "neighbours-apart",
             "note",
             (
-                f"At {len(bites)} places a groove runs close to copper that another pass parts, "
+                f"At {len(gouges)} places a groove runs close to copper that another pass parts, "
                 f"and may bite into it. The deepest: the path around piece {piece}, cut in pass "
                 f"{one}, may go {worst.depth:.3f} mm into piece {other}, parted in pass {two}. "
                 "Nothing leaks; where such a track is thin, a smaller [isolation] gap or more "

@@ -16,11 +16,11 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.cut import Lap
 from millprep.passes import changeovers, neighbours, spurs
-from millprep.passes.changeovers import Course, Crossover, Harm
-from millprep.passes.machine_errors import Budget
+from millprep.passes.changeovers import JoinCosts, PlannedJoin, SplitLap
+from millprep.passes.machine_errors import ErrorBudget
 from millprep.passes.misalignment import QUANTILE
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.survey import Band, Survey, around, extent
+from millprep.passes.survey import LapSurvey, PieceKey, around, extent
 
 SLACK = 1.0
 """Joins stay this far from the end of a window besides their overrun, mm."""
@@ -45,14 +45,14 @@ class JoinPlan:
         courses: the first laps of every other band, each with its change-overs.
     """
 
-    whole: Mapping[Band, int]
-    courses: Mapping[Band, tuple[Course, ...]]
+    whole: Mapping[PieceKey, int]
+    split_laps: Mapping[PieceKey, tuple[SplitLap, ...]]
 
-    def pass_at(self, band: Band, at: Point) -> int | None:
+    def pass_at(self, key: PieceKey, at: Point) -> int | None:
         """The pass (from 0) that cuts a band near a place; None for a band that is not cut."""
-        if band in self.whole:
-            return self.whole[band]
-        found = self.courses.get(band)
+        if key in self.whole:
+            return self.whole[key]
+        found = self.split_laps.get(key)
         if not found:
             return None
         point = shapely.Point(at)
@@ -61,24 +61,24 @@ class JoinPlan:
         along = lines[n].project(point, normalized=True) * found[n].path.length
         return found[n].pass_at(along)
 
-    def cuts(self, ring: Lap, reach: float) -> list[tuple[float, Crossover]]:
+    def cuts(self, lap: Lap, reach: float) -> list[tuple[float, PlannedJoin]]:
         """Where a lap of a split band changes over: distance along it, and the change-over."""
-        band = (ring.placement, ring.piece)
-        courses = self.courses[band]
-        line = ring.path.line()
+        key = (lap.placement, lap.piece)
+        split_laps = self.split_laps[key]
+        line = lap.path.line()
         found = []
-        for one in courses:
-            if one.path is ring.path:
-                return [(c.distance, c) for c in one.crossovers]
-            for crossover in one.crossovers:
-                point = shapely.Point(crossover.at)
+        for one in split_laps:
+            if one.path is lap.path:
+                return [(c.distance, c) for c in one.joins]
+            for join in one.joins:
+                point = shapely.Point(join.at)
                 if line.distance(point) <= reach:
-                    along = line.project(point, normalized=True) * ring.path.length
-                    found.append((along, crossover))
+                    along = line.project(point, normalized=True) * lap.path.length
+                    found.append((along, join))
         return sorted(found, key=lambda item: item[0])
 
 
-def plan(seen: Survey, errors: Budget, overrun: float, gap: float) -> JoinPlan:
+def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> JoinPlan:
     """The cheapest sharing: whole bands where they fit, the others joined where it harms least.
 
     Args:
@@ -89,35 +89,35 @@ def plan(seen: Survey, errors: Budget, overrun: float, gap: float) -> JoinPlan:
     """
     shift = seen.shift
     reach = 2 * gap + _ticks(shift, errors, gap)
-    courses = {}
-    for number, (band, first) in enumerate(seen.first.items()):
-        if band in seen.meant:
+    split_laps = {}
+    for number, (key, first) in enumerate(seen.first.items()):
+        if key in seen.meant:
             continue
-        harm = Harm(
-            _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.network
+        join_costs = JoinCosts(
+            _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
-        made = [changeovers.plan(r.path, shift, _margin(overrun, gap), harm) for r in first]
-        courses[band] = tuple(one for one in made if one is not None)
-    joined = JoinPlan({}, courses)
+        made = [changeovers.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
+        split_laps[key] = tuple(one for one in made if one is not None)
+    joined = JoinPlan({}, split_laps)
     whole = neighbours.settle(seen.meant, seen.fits, seen.pairs, joined.pass_at, errors.most)
-    return JoinPlan(whole, courses)
+    return JoinPlan(whole, split_laps)
 
 
-def _ticks(shift: ShiftPlan, errors: Budget, gap: float) -> float:
+def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:
     """How long ticks will have to be about the middle of the overlaps, so that room is sought."""
     longest = 0.0
     for a, b in shift.pairs:
         shared = shift.shared(a, b)
         assert shared is not None
         middle = np.array([((shared.x0 + shared.x1) / 2, (shared.y0 + shared.y1) / 2)])
-        most = QUANTILE * errors.sigma * float(errors.network.spread(a, b, middle)[0])
+        most = QUANTILE * errors.sigma * float(errors.hole_errors.spread(a, b, middle)[0])
         longest = max(longest, spurs.wanted(gap, most))
     return longest
 
 
 def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
     """The pads near a band: its own and its neighbours'."""
-    x0, y0, x1, y1 = around([extent(ring.path) for ring in mine])
+    x0, y0, x1, y1 = around([extent(lap.path) for lap in mine])
     reach = pads[:, 2] + changeovers.NEAR_PAD
     near = (pads[:, 0] >= x0 - reach) & (pads[:, 0] <= x1 + reach)
     near &= (pads[:, 1] >= y0 - reach) & (pads[:, 1] <= y1 + reach)

@@ -12,31 +12,31 @@ from millprep.model.cut import Clearing, Cut, Lap, Profile, Tab
 from millprep.model.milling_pass import Join
 from millprep.passes import split
 from millprep.passes.joins import JoinPlan
-from millprep.passes.regions import NOWHERE, Regions, crowded, profile_overrun
+from millprep.passes.regions import NO_SOLE_PASS, Regions, crowded, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import extent
 
 
 @dataclass(frozen=True, slots=True)
-class Shared:
+class CutsByPass:
     """The cuts of a blank by pass, still in the blank frame, and the joins between them."""
 
     by_pass: tuple[tuple[Cut, ...], ...]
     joins: tuple[Join, ...]
 
 
-def share_rings(
-    rings: Sequence[Lap],
+def share_laps(
+    laps: Sequence[Lap],
     plan: JoinPlan,
     shift: ShiftPlan,
     overrun: float,
     reach: float,
     blank: int,
-) -> Shared:
+) -> CutsByPass:
     """Bands that stay whole go whole; the others change over where their first lap does.
 
     Args:
-        rings: all rings of the blank.
+        laps: all laps of the blank.
         plan: which pass cuts what.
         shift: windows.
         overrun: of each side past a join.
@@ -45,40 +45,40 @@ def share_rings(
     """
     by_pass: list[list[Cut]] = [[] for _ in shift.windows]
     joins: list[Join] = []
-    for ring in rings:
-        band = (ring.placement, ring.piece)
-        k = plan.whole.get(band)
+    for lap in laps:
+        key = (lap.placement, lap.piece)
+        k = plan.whole.get(key)
         if k is not None:
-            by_pass[k].append(ring)
+            by_pass[k].append(lap)
             continue
-        stretches = _stretches(ring, plan, reach)
+        stretches = _stretches(lap, plan, reach)
         if len(stretches) == 1:
-            by_pass[stretches[0].side].append(ring)
+            by_pass[stretches[0].side].append(lap)
             continue
         for n, stretch in enumerate(stretches):
             first, last = n == 0, n == len(stretches) - 1
-            before = overrun if ring.path.closed or not first else 0.0
-            after = overrun if ring.path.closed or not last else 0.0
+            before = overrun if lap.path.closed or not first else 0.0
+            after = overrun if lap.path.closed or not last else 0.0
             by_pass[stretch.side].append(
-                replace(ring, path=_part(ring.path, stretch.start - before, stretch.end + after))
+                replace(lap, path=_part(lap.path, stretch.start - before, stretch.end + after))
             )
-            if ring.number == 0 and (ring.path.closed or not last):
+            if lap.number == 0 and (lap.path.closed or not last):
                 beyond = stretches[(n + 1) % len(stretches)]
                 joins.append(
                     Join(
                         blank=blank,
-                        placement=ring.placement,
-                        piece=ring.piece,
-                        at=ring.path.point_at(stretch.end % ring.path.length),
+                        placement=lap.placement,
+                        piece=lap.piece,
+                        at=lap.path.point_at(stretch.end % lap.path.length),
                         passes=(
                             min(stretch.side, beyond.side) + 1,
                             max(stretch.side, beyond.side) + 1,
                         ),
                         overrun=overrun,
-                        across=across(ring.path, stretch.end % ring.path.length),
+                        across=across(lap.path, stretch.end % lap.path.length),
                     )
                 )
-    return Shared(tuple(map(tuple, by_pass)), tuple(joins))
+    return CutsByPass(tuple(map(tuple, by_pass)), tuple(joins))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,17 +90,17 @@ class _Stretch:
     side: int
 
 
-def _stretches(ring: Lap, plan: JoinPlan, reach: float) -> list[_Stretch]:
-    path, total = ring.path, ring.path.length
-    band = (ring.placement, ring.piece)
-    cuts = [along for along, _ in plan.cuts(ring, reach)]
+def _stretches(lap: Lap, plan: JoinPlan, reach: float) -> list[_Stretch]:
+    path, total = lap.path, lap.path.length
+    key = (lap.placement, lap.piece)
+    cuts = [along for along, _ in plan.cuts(lap, reach)]
     if path.closed:
         bounds = [*cuts, cuts[0] + total] if cuts else [0.0, total]
     else:
         bounds = [0.0, *(c for c in cuts if 0.0 < c < total), total]
     found: list[_Stretch] = []
     for start, end in itertools.pairwise(bounds):
-        side = plan.pass_at(band, path.point_at((start + end) / 2 % total))
+        side = plan.pass_at(key, path.point_at((start + end) / 2 % total))
         assert side is not None
         if found and found[-1].side == side:
             found[-1] = replace(found[-1], end=end)
@@ -134,7 +134,7 @@ def share_clearings(
     clearings: Sequence[Clearing],
     shift: ShiftPlan,
     overrun: float,
-    homes: Mapping[int, int] = NOWHERE,
+    sole_pass: Mapping[int, int] = NO_SOLE_PASS,
 ) -> tuple[tuple[Clearing, ...], ...]:
     """Clearing changes over where a later window begins; each side overruns as rings do.
 
@@ -143,7 +143,7 @@ def share_clearings(
     regions = Regions.of(shift, overrun)
     by_pass: list[list[Clearing]] = [[] for _ in shift.windows]
     for one in clearings:
-        path, whole = one.path, homes.get(one.placement)
+        path, whole = one.path, sole_pass.get(one.placement)
         if whole is None:
             whole = _holding(shift, one.path)
         if whole is not None:
@@ -170,7 +170,7 @@ def _holding(shift: ShiftPlan, path: Path) -> int | None:
 
 def share_profiles(
     profiles: Sequence[Profile], shift: ShiftPlan, radius: float, blank: int
-) -> Shared:
+) -> CutsByPass:
     """Profiles split where a later window begins; both sides overrun by the cutter's radius."""
     overrun = profile_overrun(radius)
     regions = Regions.of(shift, overrun)
@@ -199,7 +199,7 @@ def share_profiles(
                     across=across(path, end % path.length),
                 )
             )
-    return Shared(tuple(map(tuple, by_pass)), tuple(joins))
+    return CutsByPass(tuple(map(tuple, by_pass)), tuple(joins))
 
 
 def _profile_part(profile: Profile, start: float, end: float) -> Profile:

@@ -61,9 +61,9 @@ class Moved:
     regions: Regions
 
     @property
-    def seams(self) -> Places:
+    def join_strips(self) -> Places:
         """Strips that no board lies across which is cut in one pass."""
-        return tuple(_box(line, self.reach + PLAY) for line in self.regions.seams())
+        return tuple(_box(line, self.reach + PLAY) for line in self.regions.join_lines())
 
     @property
     def across(self) -> tuple[Spot, ...]:
@@ -207,7 +207,7 @@ def _judged(
             asked.append(())
             continue
         clamped, drilled = moved.clamped, moved.drilled(sheets[plan].usable)
-        asked.append((clamped, drilled, moved.seams))
+        asked.append((clamped, drilled, moved.join_strips))
         passes += len(moved.shift.poses)
         across += len(moved.across)
         kept = shapely.union_all([*clamped, *drilled])
@@ -267,7 +267,7 @@ def told(
 
 def _note(moved: Moved, given: Collection[tuple[str, int]]) -> Finding:
     lines = []
-    for line in moved.regions.seams():
+    for line in moved.regions.join_lines():
         (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
         lines.append(f"x = {x0:.1f}" if abs(x1 - x0) < abs(y1 - y0) else f"y = {y0:.1f}")
     placed = [s.words for s in moved.across if (s.board, s.copy) in given]

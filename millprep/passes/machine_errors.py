@@ -32,7 +32,7 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes.misalignment import QUANTILE, Network, arms
+from millprep.passes.misalignment import QUANTILE, HoleErrors, arms
 
 AT_REST = 1e-3
 """An axis with a smaller share of the travel along a path counts as standing still."""
@@ -42,7 +42,7 @@ Field = Callable[[FloatArray], Values]
 """(n, 2) machine places to the (n, 2) errors there, as phasors."""
 
 
-class Mismatch(NamedTuple):
+class Misalignment(NamedTuple):
     """How far two passes miss each other across a path, mm: rms, and what 99.7 % stay below."""
 
     rms: float
@@ -50,7 +50,7 @@ class Mismatch(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Drift:
+class MachineErrors:
     """The machine's errors in all passes of a blank.
 
     Attributes:
@@ -75,7 +75,7 @@ class Drift:
         holes: Sequence[RegistrationHole],
         *,
         keys: bool,
-    ) -> Drift:
+    ) -> MachineErrors:
         """The drift of some passes.
 
         Args:
@@ -103,9 +103,10 @@ class Drift:
         arm = arms(place, self.centre)[0]
         total = 0.0
         for field, errors in zip(self.fields, self.errors, strict=True):
-            off = _on_blank(field, self.poses[b], place)[0] - _on_blank(
-                field, self.poses[a], place
-            )[0]
+            off = (
+                _on_blank(field, self.poses[b], place)[0]
+                - _on_blank(field, self.poses[a], place)[0]
+            )
             off = off + arm @ (errors[b] - errors[a])
             total += abs(complex(n @ off))
         return total + self._play(a, b, n)
@@ -130,7 +131,7 @@ class Drift:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Budget:
+class ErrorBudget:
     """Both together: the holes' errors are random, the machine's add to them in full.
 
     99.7 % stay below 2.97 σ + s, where s is what the machine adds at worst; rms √(σ² + s²).
@@ -141,19 +142,21 @@ class Budget:
         sigma: error of one hole per axis, mm.
     """
 
-    network: Network
-    drift: Drift | None
+    hole_errors: HoleErrors
+    machine_errors: MachineErrors | None
     sigma: float
 
-    def mismatch(self, a: int, b: int, at: Point, across: Point) -> Mismatch:
+    def misalignment(self, a: int, b: int, at: Point, across: Point) -> Misalignment:
         """Of passes a and b (from 0) at a place, in the direction of a unit vector."""
-        random = self.network.sigma_across(a, b, at, across, self.sigma)
-        steady = 0.0 if self.drift is None else self.drift.across(a, b, at, across)
-        return Mismatch(math.hypot(random, steady), QUANTILE * random + steady)
+        random = self.hole_errors.sigma_across(a, b, at, across, self.sigma)
+        steady = (
+            0.0 if self.machine_errors is None else self.machine_errors.across(a, b, at, across)
+        )
+        return Misalignment(math.hypot(random, steady), QUANTILE * random + steady)
 
     def most(self, a: int, b: int, at: Point, across: Point) -> float:
         """What 99.7 % of all blanks stay below, mm."""
-        return self.mismatch(a, b, at, across).most
+        return self.misalignment(a, b, at, across).most
 
 
 def _fields(machine: Machine) -> tuple[Field, ...]:

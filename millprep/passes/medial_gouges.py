@@ -9,19 +9,19 @@ import shapely
 
 from millprep.model.layout import Placement
 from millprep.model.plan import IsolationPlan
-from millprep.passes.neighbours import Bite
+from millprep.passes.neighbours import Gouge
 
 
 def real(
-    bites: Sequence[Bite], placements: Sequence[Placement], plan: IsolationPlan
-) -> tuple[Bite, ...]:
+    gouges: Sequence[Gouge], placements: Sequence[Placement], plan: IsolationPlan
+) -> tuple[Gouge, ...]:
     """The bites that reach drawn copper.
 
     They are reckoned as if every lap ran along its copper. In the middle of gaps the drawn copper
     begins farther off, and what a groove takes before it was no one's.
     """
     if plan.course != "middle":
-        return tuple(bites)
+        return tuple(gouges)
     shapes = {
         (p.index, piece.id): p.pose.shape(piece.shape)
         for p in placements
@@ -29,9 +29,9 @@ def real(
     }
     half = max(cutter.width(plan.depth) for cutter in plan.cutters) / 2
     found = []
-    for bite in bites:
-        away = shapely.distance(shapely.Point(bite.pair.at), shapes[bite.pair.other])
-        depth = bite.depth - max(float(away) - half, 0.0)
+    for gouge in gouges:
+        away = shapely.distance(shapely.Point(gouge.pair.at), shapes[gouge.pair.other])
+        depth = gouge.depth - max(float(away) - half, 0.0)
         if depth > 0:
-            found.append(replace(bite, depth=depth))
+            found.append(replace(gouge, depth=depth))
     return tuple(found)

@@ -28,7 +28,7 @@ QUANTILE = 2.97
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Network:
+class HoleErrors:
     """Errors of all passes, per unit of the error of a hole.
 
     Attributes:
@@ -40,7 +40,7 @@ class Network:
     centre: Point
 
     @classmethod
-    def of(cls, holes: Sequence[RegistrationHole], count: int, *, keys: bool) -> Network:
+    def of(cls, holes: Sequence[RegistrationHole], count: int, *, keys: bool) -> HoleErrors:
         """The network of some passes.
 
         Args:

@@ -22,7 +22,7 @@ from millprep.geometry.path import Point
 from millprep.model.blank import Box
 from millprep.model.cut import Lap
 
-Band = tuple[int, str]
+PieceKey = tuple[int, str]
 Expected = Callable[[int, int, Point, Point], float]
 """The mismatch of two passes (from 0) at a place in the direction of a unit vector, mm."""
 
@@ -46,15 +46,15 @@ class Pair(NamedTuple):
         across: unit vector from one to the other.
     """
 
-    one: Band
-    other: Band
+    one: PieceKey
+    other: PieceKey
     spacing: float
     at: Point
     across: Point
 
 
 @dataclass(frozen=True, slots=True)
-class Bite:
+class Gouge:
     """A groove that may cut into a neighbour's copper by `depth`, passes from 0."""
 
     pair: Pair
@@ -63,7 +63,7 @@ class Bite:
 
 
 def near(
-    bands: Mapping[Band, Sequence[Lap]], first: Sequence[Lap], shared: Sequence[Box]
+    laps_by_piece: Mapping[PieceKey, Sequence[Lap]], first: Sequence[Lap], shared: Sequence[Box]
 ) -> tuple[Pair, ...]:
     """The nearest place of every groove to every neighbour within `REACH`.
 
@@ -71,7 +71,7 @@ def near(
     neighbour's copper as the groove's axis is from the neighbour's first lap.
 
     Args:
-        bands: all rings.
+        laps_by_piece: all laps.
         first: the first laps.
         shared: areas that several windows share; elsewhere nothing can be shared out.
     """
@@ -80,28 +80,28 @@ def near(
         return ()
     within = shapely.union_all(areas).buffer(REACH)
     shapely.prepare(within)
-    rings = [ring for mine in bands.values() for ring in mine]
-    boxes = np.array([(*r.path.xy.min(axis=0), *r.path.xy.max(axis=0)) for r in rings])
+    laps = [lap for mine in laps_by_piece.values() for lap in mine]
+    boxes = np.array([(*r.path.xy.min(axis=0), *r.path.xy.max(axis=0)) for r in laps])
     # an arc may bulge out of its vertices' box, never by more than the box is wide
-    bulge = np.where([r.path.bulge.any() for r in rings], np.ptp(boxes[:, [0, 2]], axis=1), 0.0)
+    bulge = np.where([r.path.bulge.any() for r in laps], np.ptp(boxes[:, [0, 2]], axis=1), 0.0)
     grown = shapely.box(
         boxes[:, 0] - bulge, boxes[:, 1] - bulge, boxes[:, 2] + bulge, boxes[:, 3] + bulge
     )
     inside = np.flatnonzero(shapely.intersects(within, grown)).tolist()
-    flat = [rings[n].path.line(FLAT) for n in inside]
+    flat = [laps[n].path.line(FLAT) for n in inside]
     kept = shapely.intersection(within, np.array(flat, dtype=object))
-    lines = {id(rings[n]): line for n, line in zip(inside, kept.tolist(), strict=True)}
-    mine = [rings[n] for n in inside if not lines[id(rings[n])].is_empty]
-    others = [ring for ring in first if not lines.get(id(ring), NOTHING).is_empty]
+    lines = {id(laps[n]): line for n, line in zip(inside, kept.tolist(), strict=True)}
+    mine = [laps[n] for n in inside if not lines[id(laps[n])].is_empty]
+    others = [lap for lap in first if not lines.get(id(lap), NOTHING).is_empty]
     if not others:
         return ()
-    tree = shapely.STRtree([lines[id(ring)] for ring in others])
-    grooves = np.array([lines[id(ring)] for ring in mine], dtype=object)
+    tree = shapely.STRtree([lines[id(lap)] for lap in others])
+    grooves = np.array([lines[id(lap)] for lap in mine], dtype=object)
     left, right = tree.query(grooves, predicate="dwithin", distance=REACH)
     apart = [_key(mine[i]) != _key(others[j]) for i, j in zip(left, right, strict=True)]
     left, right = left[apart], right[apart]
     ways = shapely.shortest_line(grooves[left], tree.geometries[right])
-    found: dict[tuple[Band, Band], Pair] = {}
+    found: dict[tuple[PieceKey, PieceKey], Pair] = {}
     for i, j, way in zip(left.tolist(), right.tolist(), ways.tolist(), strict=True):
         one, other = _key(mine[i]), _key(others[j])
         known = found.get((one, other))
@@ -110,11 +110,11 @@ def near(
     return tuple(found.values())
 
 
-def _key(ring: Lap) -> Band:
-    return (ring.placement, ring.piece)
+def _key(lap: Lap) -> PieceKey:
+    return (lap.placement, lap.piece)
 
 
-def _pair(one: Band, other: Band, way: shapely.LineString) -> Pair:
+def _pair(one: PieceKey, other: PieceKey, way: shapely.LineString) -> Pair:
     (x0, y0), (x1, y1) = way.coords[0], way.coords[-1]
     length = way.length
     # laps that cross have no direction between them; any mismatch bites
@@ -123,12 +123,12 @@ def _pair(one: Band, other: Band, way: shapely.LineString) -> Pair:
 
 
 def settle(
-    meant: Mapping[Band, int],
-    fits: Mapping[Band, Sequence[int]],
+    meant: Mapping[PieceKey, int],
+    fits: Mapping[PieceKey, Sequence[int]],
     pairs: Sequence[Pair],
-    fixed: Callable[[Band, Point], int | None],
+    fixed: Callable[[PieceKey, Point], int | None],
     expected: Expected,
-) -> dict[Band, int]:
+) -> dict[PieceKey, int]:
     """The pass of every whole band, so that bites are least.
 
     Args:
@@ -142,10 +142,10 @@ def settle(
     near_free = [p for p in pairs if len(fits.get(p.one, ())) > 1 or len(fits.get(p.other, ())) > 1]
     if not near_free:
         return now
-    choices = sorted({k for band in fits for k in fits[band] if len(fits[band]) > 1})
+    choices = sorted({k for key in fits for k in fits[key] if len(fits[key]) > 1})
 
-    def at(band: Band, place: Point) -> int | None:
-        return now[band] if band in now else fixed(band, place)
+    def at(key: PieceKey, place: Point) -> int | None:
+        return now[key] if key in now else fixed(key, place)
 
     for _ in range(ROUNDS):
         before = dict(now)
@@ -160,24 +160,24 @@ def settle(
 def _swap(
     a: int,
     b: int,
-    now: dict[Band, int],
-    meant: Mapping[Band, int],
-    fits: Mapping[Band, Sequence[int]],
+    now: dict[PieceKey, int],
+    meant: Mapping[PieceKey, int],
+    fits: Mapping[PieceKey, Sequence[int]],
     pairs: Sequence[Pair],
-    at: Callable[[Band, Point], int | None],
+    at: Callable[[PieceKey, Point], int | None],
     expected: Expected,
 ) -> None:
     """The best sharing between two passes of the bands that they cut and that fit both."""
-    free = [band for band, k in now.items() if k in (a, b) and {a, b} <= set(fits[band])]
-    touched = {band for pair in pairs for band in (pair.one, pair.other)}
-    number = {band: n + 2 for n, band in enumerate(b_ for b_ in free if b_ in touched)}
+    free = [key for key, k in now.items() if k in (a, b) and {a, b} <= set(fits[key])]
+    touched = {key for pair in pairs for key in (pair.one, pair.other)}
+    number = {key: n + 2 for n, key in enumerate(b_ for b_ in free if b_ in touched)}
     if not number:
         return
     # node 0 stands for pass a, node 1 for pass b
     flow = Flow(len(number) + 2)
-    for band, n in number.items():
-        if meant[band] in (a, b):
-            flow.tie(n, 0 if meant[band] == a else 1, SETTLED)
+    for key, n in number.items():
+        if meant[key] in (a, b):
+            flow.tie(n, 0 if meant[key] == a else 1, SETTLED)
 
     def price(pair: Pair, one: int, other: int) -> float:
         if one == other:
@@ -186,25 +186,25 @@ def _swap(
 
     for pair in pairs:
         ends = (pair.one, pair.other)
-        known = [band in number for band in ends]
+        known = [key in number for key in ends]
         if all(known):
             flow.tie(number[ends[0]], number[ends[1]], price(pair, a, b))
         elif any(known):
-            band, other = ends if known[0] else ends[::-1]
+            key, other = ends if known[0] else ends[::-1]
             k = at(other, pair.at)
             if k is None:
                 continue
             # to lie with a costs what a does to the other, and the other way round
-            flow.tie(number[band], 1, price(pair, a, k))
-            flow.tie(number[band], 0, price(pair, b, k))
+            flow.tie(number[key], 1, price(pair, a, k))
+            flow.tie(number[key], 0, price(pair, b, k))
     with_a = flow.side(0, 1)
-    for band, n in number.items():
-        now[band] = a if n in with_a else b
+    for key, n in number.items():
+        now[key] = a if n in with_a else b
 
 
-def bites(
-    pairs: Sequence[Pair], pass_at: Callable[[Band, Point], int | None], expected: Expected
-) -> tuple[Bite, ...]:
+def gouges(
+    pairs: Sequence[Pair], pass_at: Callable[[PieceKey, Point], int | None], expected: Expected
+) -> tuple[Gouge, ...]:
     """What is left: grooves near copper that another pass cuts, the deepest bite first."""
     found = []
     for pair in pairs:
@@ -213,8 +213,8 @@ def bites(
             continue
         depth = expected(one, other, pair.at, pair.across) - pair.spacing
         if depth > 0:
-            found.append(Bite(pair, (one, other), depth))
-    return tuple(sorted(found, key=lambda bite: (-bite.depth, bite.pair)))
+            found.append(Gouge(pair, (one, other), depth))
+    return tuple(sorted(found, key=lambda gouge: (-gouge.depth, gouge.pair)))
 
 
 class Flow:

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.model.finding import Finding
 from millprep.passes.clamping import Clamping, denied, words
-from millprep.passes.hole_room import Ground
+from millprep.passes.hole_room import HoleRoom
 
 DIRECTIONS = {"left": (-1, 0), "right": (1, 0), "towards the front": (0, -1), "back": (0, 1)}
 """Ways a clamp may be moved: words and machine axes."""
@@ -20,33 +20,33 @@ FARTHEST = 400.0
 
 
 def no_room(
-    ground: Ground,
+    room: HoleRoom,
     clamping: Clamping,
     number: int,
     kerf: float,
-    fits: Callable[[Ground], bool],
+    fits: Callable[[HoleRoom], bool],
 ) -> Finding:
     """The reason for which a pass finds no place for its holes, with the remedy.
 
     Args:
-        ground: on which nothing was found.
+        room: in which no hole fits.
         clamping: the clamps on it.
         number: of the pass.
         kerf: what of the margin the boards' profiles take.
         fits: whether holes find room on another ground.
     """
-    nothing = [shapely.Polygon()] * len(ground.clamped)
-    if fits(ground.clamped_by(nothing)):
-        message = _clamp(ground, clamping, fits)
-    elif not _reaches_an_edge(ground, number - 1):
-        spacing = 2 * (ground.edge + kerf)
+    nothing = [shapely.Polygon()] * len(room.clamped)
+    if fits(room.clamped_by(nothing)):
+        message = _clamp(room, clamping, fits)
+    elif not _reaches_an_edge(room, number - 1):
+        spacing = 2 * (room.edge + kerf)
         message = (
             "it lies in the middle of the blank and reaches none of its edges. Its holes would "
             "have to stand between boards: several boards with a [[blank]] spacing of at least "
             f"{spacing:g} mm would do, or a machine with more travel in one of the two."
         )
-    elif fits(ground.clamped_by(nothing).without_cuts()):
-        margin = 2 * ground.edge + kerf
+    elif fits(room.clamped_by(nothing).without_cuts()):
+        margin = 2 * room.edge + kerf
         message = (
             "the strips along the edges that both passes reach are too narrow beside the boards. "
             f"A margin of at least {math.ceil(margin * 1000 - 1e-6) / 1000:g} mm free of boards "
@@ -64,18 +64,18 @@ def no_room(
         code="no-room-for-registration",
         severity="stop",
         message=(
-            f"Blank {ground.blank.number} has no room for three registration holes of pass "
+            f"Blank {room.blank.number} has no room for three registration holes of pass "
             f"{number}: {message}"
         ),
-        blank=ground.blank.number,
+        blank=room.blank.number,
         mill_pass=number,
     )
 
 
-def _reaches_an_edge(ground: Ground, k: int) -> bool:
+def _reaches_an_edge(room: HoleRoom, k: int) -> bool:
     """Whether what a pass (from 0) shares with earlier ones holds a hole beside an edge."""
-    (x, y), reach = ground.blank.size, 2 * ground.edge
-    shared = [ground.shift.shared(a, b) for a, b in ground.shift.pairs if b == k]
+    (x, y), reach = room.blank.size, 2 * room.edge
+    shared = [room.shift.shared(a, b) for a, b in room.shift.pairs if b == k]
     return any(
         box.x0 < reach or box.y0 < reach or box.x1 > x - reach or box.y1 > y - reach
         for box in shared
@@ -83,12 +83,12 @@ def _reaches_an_edge(ground: Ground, k: int) -> bool:
     )
 
 
-def _clamp(ground: Ground, clamping: Clamping, fits: Callable[[Ground], bool]) -> str:
+def _clamp(room: HoleRoom, clamping: Clamping, fits: Callable[[HoleRoom], bool]) -> str:
     """The clamp in the way, and the shortest move that frees the holes."""
-    count = len(ground.clamped)
+    count = len(room.clamped)
 
     def free(other: Clamping) -> bool:
-        return fits(ground.clamped_by(denied(other, count)))
+        return fits(room.clamped_by(denied(other, count)))
 
     for n, clamp in enumerate(clamping.clamps):
         if not free(clamping.without(n)):

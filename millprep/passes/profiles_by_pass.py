@@ -79,9 +79,7 @@ def freed(
     by_pass = tuple(
         tuple(part for cut in cuts for part in _left(cut, gone)) for cuts in shared.by_pass
     )
-    joins = tuple(
-        one for one in shared.joins if not common_line.meets(one.at, gone, one.placement)
-    )
+    joins = tuple(one for one in shared.joins if not common_line.meets(one.at, gone, one.placement))
     return Freed(tabbed, by_pass, joins, findings)
 
 
@@ -107,13 +105,11 @@ def _tabbed(
     findings: list[Finding] = []
     for n, one in enumerate(profiles):
         placement = by_index[one.placement]
-        pads = [hole.moved(placement.pose).spine for hole in placement.board.holes]
+        pads = [hole.transformed(placement.pose).spine for hole in placement.board.holes]
         avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
         places = [join.at for join in joined if join.placement == one.placement]
         beside, barred = common_line.tab_places(n, stretches, order)
-        tabbed, found = profile.with_tabs(
-            one, job.profile, avoid, places, hold, beside, barred
-        )
+        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold, beside, barred)
         done.append(tabbed)
         findings += [
             replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)

@@ -19,7 +19,7 @@ from millprep.geometry.path import Point
 from millprep.model.blank import Box
 from millprep.passes.shift import ShiftPlan
 
-NOWHERE: Mapping[int, int] = MappingProxyType({})
+NO_SOLE_PASS: Mapping[int, int] = MappingProxyType({})
 """No board has a pass of its own."""
 SLACK = 1e-6
 """Rounding that a board may reach over the end of a region, mm."""
@@ -88,7 +88,7 @@ class Regions:
             box.difference(shapely.union_all(boxes[k + 1 :])) for k, box in enumerate(boxes)
         )
 
-    def seams(self) -> tuple[shapely.LineString, ...]:
+    def join_lines(self) -> tuple[shapely.LineString, ...]:
         """Straight lines along which two regions meet, blank frame."""
         found: list[shapely.LineString] = []
         for one, other in itertools.combinations(self.areas(), 2):

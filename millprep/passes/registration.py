@@ -20,8 +20,8 @@ from millprep.model.milling_pass import RegistrationHole
 from millprep.model.plan import RegistrationPlan
 from millprep.passes import foolproof
 from millprep.passes.clamping import Clamping, denied
-from millprep.passes.expected_joins import Seam, expected
-from millprep.passes.hole_room import Ground, Spots
+from millprep.passes.expected_joins import JoinPlaces, expected
+from millprep.passes.hole_room import HoleRoom, Spots
 from millprep.passes.hole_score import Score
 from millprep.passes.no_room import no_room
 from millprep.passes.shift import Cell, ShiftPlan
@@ -49,7 +49,7 @@ def choose(
     clamping: Clamping,
     need: Box,
     kerf: float = 0.0,
-    seams: Sequence[Seam] | None = None,
+    join_places: Sequence[JoinPlaces] | None = None,
 ) -> tuple[RegistrationHole, ...]:
     """Two locating holes and a key, or more holes to be measured, for every pass after the first.
 
@@ -61,7 +61,7 @@ def choose(
         clamping: the clamps, which stand in the way of a drill and of a look at the hole.
         need: extent of all cuts, blank frame; its far corners show an error in angle.
         kerf: what of the margin the boards' profiles take, for the refusal.
-        seams: where the passes meet; None takes where joins are to be expected.
+        join_places: where the passes meet; None takes where joins are to be expected.
 
     Raises:
         Refusal: when a pass has no room for its holes, with what would do.
@@ -69,28 +69,26 @@ def choose(
     count = len(shift.poses)
     if count == 1:
         return ()
-    ground = Ground.of(shift, blank, plan, keep_out, denied(clamping, count))
-    known = expected(shift, need) if seams is None else tuple(seams)
+    room = HoleRoom.of(shift, blank, plan, keep_out, denied(clamping, count))
+    known = expected(shift, need) if join_places is None else tuple(join_places)
     found: list[RegistrationHole] = []
     for members in _classes(shift):
-        made = _for_class(ground, members, found, known, need)
+        made = _for_class(room, members, found, known, need)
         if made is None and len(members) > 1:
             # no place on the bed serves them all: each gets its own
             made = []
             for member in members:
-                mine = _for_class(ground, [member], [*found, *made], known, need)
+                mine = _for_class(room, [member], [*found, *made], known, need)
                 if mine is None:
                     made = None
                     break
                 made += mine
         if made is None:
-            raise Refusal([_refused(ground, clamping, members, found, known, need, kerf)])
+            raise Refusal([_refused(room, clamping, members, found, known, need, kerf)])
         found += made
     found.sort(key=lambda hole: hole.used_in)
     return tuple(
-        RegistrationHole(
-            f"r{n}", h.blank, h.machine, h.diameter, h.role, h.drilled_in, h.used_in
-        )
+        RegistrationHole(f"r{n}", h.blank, h.machine, h.diameter, h.role, h.drilled_in, h.used_in)
         for n, h in enumerate(found, 1)
     )
 
@@ -105,32 +103,32 @@ def _classes(shift: ShiftPlan) -> list[list[int]]:
 
 
 def _for_class(
-    ground: Ground,
+    room: HoleRoom,
     members: Sequence[int],
     found: Sequence[RegistrationHole],
-    seams: Sequence[Seam],
+    join_places: Sequence[JoinPlaces],
     need: Box,
 ) -> list[RegistrationHole] | None:
     """The best holes that serve all of some passes, or None."""
     for ends in (False, True):
-        spots = ground.spots(members, ends=ends)
+        spots = room.spots(members, ends=ends)
         if len(spots.at) >= 3:
-            made = _best(ground, members, spots, found, seams, need)
+            made = _best(room, members, spots, found, join_places, need)
             if made is not None:
                 return made
     return None
 
 
 def _best(
-    ground: Ground,
+    room: HoleRoom,
     members: Sequence[int],
     spots: Spots,
     found: Sequence[RegistrationHole],
-    seams: Sequence[Seam],
+    join_places: Sequence[JoinPlaces],
     need: Box,
 ) -> list[RegistrationHole] | None:
-    shift, plan = ground.shift, ground.plan
-    score = Score.of(ground, members, spots, found, seams, need)
+    shift, plan = room.shift, room.plan
+    score = Score.of(room, members, spots, found, join_places, need)
     for pair, key in itertools.islice(triples(spots, score, plan), TRIED):
         chosen = list(pair)
         if plan.method == "measure":
@@ -138,11 +136,11 @@ def _best(
         made = [
             RegistrationHole(
                 id=f"s{member}-{n}",
-                blank=ground.place(members[0], member, spots.at[n]),
+                blank=room.place(members[0], member, spots.at[n]),
                 machine=shift.poses[members[0]].point(tuple(spots.at[n].tolist())),
                 diameter=plan.key if n == key else plan.hole,
                 role="key" if n == key else "locate",
-                drilled_in=ground.source(members[0], member, int(spots.source[n])) + 1,
+                drilled_in=room.source(members[0], member, int(spots.source[n])) + 1,
                 used_in=member + 1,
             )
             for member in members
@@ -164,26 +162,26 @@ def _sound(holes: Sequence[RegistrationHole], plan: RegistrationPlan) -> bool:
         mine = [hole for hole in holes if hole.used_in == number]
         locating = [hole for hole in mine if hole.role == "locate"][:2]
         pins = [*locating, *(hole for hole in mine if hole.role == "key")]
-        if foolproof.wrong_ways(pins, holes):
+        if foolproof.wrong_pin_fits(pins, holes):
             return False
     return True
 
 
 def _refused(
-    ground: Ground,
+    room: HoleRoom,
     clamping: Clamping,
     members: Sequence[int],
     found: Sequence[RegistrationHole],
-    seams: Sequence[Seam],
+    join_places: Sequence[JoinPlaces],
     need: Box,
     kerf: float,
 ) -> Finding:
     """Why some passes have no room for their holes."""
 
-    def fits(other: Ground) -> bool:
+    def fits(other: HoleRoom) -> bool:
         return any(
-            all(_for_class(other, some, found, seams, need) is not None for some in split)
+            all(_for_class(other, some, found, join_places, need) is not None for some in split)
             for split in ([list(members)], [[member] for member in members])
         )
 
-    return no_room(ground, clamping, members[0] + 1, kerf, fits)
+    return no_room(room, clamping, members[0] + 1, kerf, fits)

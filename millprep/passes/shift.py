@@ -131,8 +131,7 @@ class ShiftPlan:
                 }
             )
             found[a] = sum(
-                at[a] > (low + high) / 2
-                for (_, _, high), (_, low, _) in itertools.pairwise(spans)
+                at[a] > (low + high) / 2 for (_, _, high), (_, low, _) in itertools.pairwise(spans)
             )
         return (found[0], found[1])
 
@@ -144,7 +143,7 @@ def plan(
     least_overlap: float,
     blank: int,
     beyond: float = 0.0,
-    harm: Callable[[ShiftPlan], int] = lambda _: 0,
+    cost: Callable[[ShiftPlan], int] = lambda _: 0,
 ) -> ShiftPlan:
     """The fewest passes that reach everything, by the least shift that does no harm.
 
@@ -156,7 +155,7 @@ def plan(
         blank: number, for findings.
         beyond: how much farther than the cuts a grid reaches at its far ends, where the strips
             lie that carry registration holes of the rows and columns there.
-        harm: how much a plan does; of several plans that do as little the least shift serves.
+        cost: of a plan; of several plans that cost the same the least shift is taken.
 
     Raises:
         Refusal: when the first window does not hold the low end, or the travel is too short.
@@ -185,9 +184,9 @@ def plan(
         for dx, dy in sorted(itertools.product(*shifts), key=lambda pair: (sum(pair), pair))
     )
     best = next(plans)
-    worst = harm(best)
+    worst = cost(best)
     while worst > 0 and (other := next(plans, None)) is not None:
-        if (harms := harm(other)) < worst:
+        if (harms := cost(other)) < worst:
             best, worst = other, harms
     return best
 
@@ -289,6 +288,4 @@ def _shift(least: float, barely: float, largest: float, lead: float | None) -> f
 
 def _snake(columns: int, rows: int) -> list[Cell]:
     """Every row along, the next one back."""
-    return [
-        (i if j % 2 == 0 else columns - 1 - i, j) for j in range(rows) for i in range(columns)
-    ]
+    return [(i if j % 2 == 0 else columns - 1 - i, j) for j in range(rows) for i in range(columns)]

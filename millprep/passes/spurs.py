@@ -31,11 +31,11 @@ SHORTEST = 0.1
 NEAR = 0.003
 """A tick starts no nearer to its own copper than the lap it leaves, but for this much, mm."""
 
-Band = tuple[int, str]
+PieceKey = tuple[int, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Groove:
+class IsolationGroove:
     """What a band's laps cut with one cutter.
 
     Attributes:
@@ -56,7 +56,7 @@ class Groove:
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
+class TickRoom:
     """Where ticks may go.
 
     Attributes:
@@ -66,7 +66,7 @@ class Room:
         gap: distance to foreign copper that every cut keeps.
     """
 
-    copper: Mapping[Band, shapely.Polygon]
+    copper: Mapping[PieceKey, shapely.Polygon]
     edge: BaseGeometry
     windows: Sequence[shapely.Polygon]
     gap: float
@@ -83,8 +83,8 @@ def wanted(width: float, predicted: float) -> float:
 def add(
     joins: Sequence[Join],
     by_pass: Sequence[Sequence[Cut]],
-    grooves: Mapping[Band, tuple[str, Groove]],
-    room: Room,
+    grooves: Mapping[PieceKey, tuple[str, IsolationGroove]],
+    room: TickRoom,
 ) -> tuple[tuple[Join, ...], tuple[tuple[Cut, ...], ...]]:
     """The joins with the length of their ticks, and the cuts with the ticks at their ends.
 
@@ -100,11 +100,11 @@ def add(
     pieces = list(room.copper)
     done: list[Join] = []
     for join in joins:
-        band = (join.placement, join.piece or "")
-        if join.predicted is None or band not in grooves:
+        key = (join.placement, join.piece or "")
+        if join.predicted is None or key not in grooves:
             done.append(join)
             continue
-        cutter, groove = grooves[band]
+        cutter, groove = grooves[key]
         asked = wanted(groove.width, join.predicted)
         if not asked:
             done.append(join)
@@ -112,17 +112,17 @@ def add(
         sides = ends.of(join, cutter, groove, groove.laps - 1)
         length = 0.0
         if sides is not None:
-            outward = [_outward(cuts[k][n], last, room.copper[band]) for k, n, last in sides]
+            outward = [_outward(cuts[k][n], last, room.copper[key]) for k, n, last in sides]
             length = min(
-                _longest(at, way, asked, groove, band, room, room.windows[k], tree, pieces)
+                _longest(at, way, asked, groove, key, room, room.windows[k], tree, pieces)
                 for (k, _, _), (at, way) in zip(sides, outward, strict=True)
             )
             if length:
                 for (k, n, last), (at, way) in zip(sides, outward, strict=True):
-                    ring = cuts[k][n]
-                    assert isinstance(ring, Lap)
+                    lap = cuts[k][n]
+                    assert isinstance(lap, Lap)
                     tip = (at[0] + way[0] * length, at[1] + way[1] * length)
-                    cuts[k][n] = replace(ring, path=_with_tick(ring.path, tip, last))
+                    cuts[k][n] = replace(lap, path=_with_tick(lap.path, tip, last))
         done.append(replace(join, tick=length))
     return tuple(done), tuple(map(tuple, cuts))
 
@@ -135,14 +135,16 @@ class _Ends:
     """The ends of rings that were cut apart, by band and pass."""
 
     def __init__(self, cuts: Sequence[Sequence[Cut]]) -> None:
-        self.known: dict[tuple[int, Band], list[tuple[Lap, int, bool, Point]]] = {}
+        self.known: dict[tuple[int, PieceKey], list[tuple[Lap, int, bool, Point]]] = {}
         for k, some in enumerate(cuts):
-            for n, ring in enumerate(some):
-                if isinstance(ring, Lap) and not ring.path.closed:
-                    here = self.known.setdefault((k, (ring.placement, ring.piece)), [])
-                    here += [(ring, n, False, ring.path.start), (ring, n, True, ring.path.end)]
+            for n, lap in enumerate(some):
+                if isinstance(lap, Lap) and not lap.path.closed:
+                    here = self.known.setdefault((k, (lap.placement, lap.piece)), [])
+                    here += [(lap, n, False, lap.path.start), (lap, n, True, lap.path.end)]
 
-    def of(self, join: Join, cutter: str, groove: Groove, lap: int) -> list[_Side] | None:
+    def of(
+        self, join: Join, cutter: str, groove: IsolationGroove, outermost: int
+    ) -> list[_Side] | None:
         """The end of this lap on either side of a join; None unless both are there."""
         reach = math.hypot(join.overrun + STEP, groove.width + groove.surface)
         ux, uy = join.across[1], -join.across[0]
@@ -150,10 +152,10 @@ class _Ends:
         for number in join.passes:
             near = [
                 (abs(abs(dx * ux + dy * uy) - join.overrun), n, last)
-                for ring, n, last, at in self.known.get(
+                for lap, n, last, at in self.known.get(
                     (number - 1, (join.placement, join.piece or "")), ()
                 )
-                if ring.number == lap and ring.cutter == cutter
+                if lap.number == outermost and lap.cutter == cutter
                 for dx, dy in [(at[0] - join.at[0], at[1] - join.at[1])]
                 if math.hypot(dx, dy) <= reach
             ]
@@ -185,12 +187,12 @@ def _longest(
     at: Point,
     way: Point,
     asked: float,
-    groove: Groove,
-    band: Band,
-    room: Room,
+    groove: IsolationGroove,
+    key: PieceKey,
+    room: TickRoom,
     window: shapely.Polygon,
     tree: shapely.STRtree,
-    pieces: Sequence[Band],
+    pieces: Sequence[PieceKey],
 ) -> float:
     """The longest tick from an end up to the asked length that has room; 0 for none."""
     half = groove.surface / 2
@@ -204,9 +206,9 @@ def _longest(
         if not room.edge.covers(line) or room.edge.boundary.distance(line) < half:
             continue
         near = tree.query(line, predicate="dwithin", distance=half + room.gap)
-        if any(pieces[n] != band for n in near.tolist()):
+        if any(pieces[n] != key for n in near.tolist()):
             continue
-        if room.copper[band].distance(line) < own:
+        if room.copper[key].distance(line) < own:
             continue
         return length
     return 0.0

@@ -13,10 +13,10 @@ from millprep.geometry.path import FloatArray, Path
 from millprep.model.cut import HoleCut, Lap
 from millprep.passes import neighbours
 from millprep.passes.neighbours import Pair
-from millprep.passes.regions import NOWHERE
+from millprep.passes.regions import NO_SOLE_PASS
 from millprep.passes.shift import ShiftPlan
 
-Band = tuple[int, str]
+PieceKey = tuple[int, str]
 """All rings around one piece: (placement, piece)."""
 Bounds = tuple[float, float, float, float]
 
@@ -25,7 +25,7 @@ FLAT = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Survey:
+class LapSurvey:
     """The rings of a blank.
 
     Attributes:
@@ -40,10 +40,10 @@ class Survey:
     """
 
     shift: ShiftPlan
-    bands: Mapping[Band, Sequence[Lap]]
-    first: Mapping[Band, Sequence[Lap]]
-    meant: Mapping[Band, int]
-    fits: Mapping[Band, tuple[int, ...]]
+    laps_by_piece: Mapping[PieceKey, Sequence[Lap]]
+    first: Mapping[PieceKey, Sequence[Lap]]
+    meant: Mapping[PieceKey, int]
+    fits: Mapping[PieceKey, tuple[int, ...]]
     pairs: tuple[Pair, ...]
     tree: shapely.STRtree
     owner: NDArray[np.int_]
@@ -52,61 +52,61 @@ class Survey:
 
 def survey(
     shift: ShiftPlan,
-    rings: Sequence[Lap],
+    laps: Sequence[Lap],
     holes: Sequence[HoleCut],
-    homes: Mapping[int, int] = NOWHERE,
-) -> Survey:
+    sole_pass: Mapping[int, int] = NO_SOLE_PASS,
+) -> LapSurvey:
     """Look at the rings of a blank.
 
     Args:
         shift: windows.
-        rings: all rings of the blank, unsplit.
+        laps: all laps of the blank, unsplit.
         holes: of the boards; joins keep away from their pads.
-        homes: the pass (from 0) that alone cuts a board, by its placement.
+        sole_pass: the pass (from 0) that alone cuts a board, by its placement.
     """
-    bands: dict[Band, list[Lap]] = {}
-    for ring in rings:
-        bands.setdefault((ring.placement, ring.piece), []).append(ring)
-    first = {band: _first(mine) for band, mine in bands.items()}
-    meant: dict[Band, int] = {}
-    fits: dict[Band, tuple[int, ...]] = {}
-    for band, mine in bands.items():
+    laps_by_piece: dict[PieceKey, list[Lap]] = {}
+    for lap in laps:
+        laps_by_piece.setdefault((lap.placement, lap.piece), []).append(lap)
+    first = {key: _first(mine) for key, mine in laps_by_piece.items()}
+    meant: dict[PieceKey, int] = {}
+    fits: dict[PieceKey, tuple[int, ...]] = {}
+    for key, mine in laps_by_piece.items():
         side, those = _whole(mine, shift)
         if those:
-            home = homes.get(band[0], side)
-            meant[band], fits[band] = home if home in those else side, those
-    laps = [ring for mine in first.values() for ring in mine]
-    lines = [ring.path.line(FLAT) for ring in laps]
-    numbers = {band: n for n, band in enumerate(bands)}
-    joined = len(meant) < len(bands)
-    return Survey(
+            home = sole_pass.get(key[0], side)
+            meant[key], fits[key] = home if home in those else side, those
+    first_laps = [lap for mine in first.values() for lap in mine]
+    lines = [lap.path.line(FLAT) for lap in first_laps]
+    numbers = {key: n for n, key in enumerate(laps_by_piece)}
+    joined = len(meant) < len(laps_by_piece)
+    return LapSurvey(
         shift,
-        bands,
+        laps_by_piece,
         first,
         meant,
         fits,
-        _pairs(shift, bands, laps),
+        _pairs(shift, laps_by_piece, first_laps),
         shapely.STRtree(lines),
-        np.array([numbers[ring.placement, ring.piece] for ring in laps], dtype=int),
-        _pads(first, dict(zip(map(id, laps), lines, strict=True)), holes if joined else ()),
+        np.array([numbers[lap.placement, lap.piece] for lap in first_laps], dtype=int),
+        _pads(first, dict(zip(map(id, first_laps), lines, strict=True)), holes if joined else ()),
     )
 
 
 def _pairs(
-    shift: ShiftPlan, bands: Mapping[Band, Sequence[Lap]], first: Sequence[Lap]
+    shift: ShiftPlan, laps_by_piece: Mapping[PieceKey, Sequence[Lap]], first: Sequence[Lap]
 ) -> tuple[Pair, ...]:
     shared = [shift.shared(a, b) for a, b in shift.pairs]
-    return neighbours.near(bands, first, [box for box in shared if box is not None])
+    return neighbours.near(laps_by_piece, first, [box for box in shared if box is not None])
 
 
 def _whole(mine: Sequence[Lap], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
     """The pass on whose side a band lies, and all passes that hold it whole."""
-    inner = around([_vertices(ring.path, 0.0) for ring in mine])
-    outer = around([_vertices(ring.path, 1.0) for ring in mine])
+    inner = around([_vertices(lap.path, 0.0) for lap in mine])
+    outer = around([_vertices(lap.path, 1.0) for lap in mine])
     fits = _holding(shift, outer)
     if fits != _holding(shift, inner):
         # arcs decide it, so they are followed
-        fits = _holding(shift, around([extent(ring.path) for ring in mine]))
+        fits = _holding(shift, around([extent(lap.path) for lap in mine]))
     # one line for all bands, so that neighbours mostly share a pass
     i, j = shift.home(((inner[0] + inner[2]) / 2, (inner[1] + inner[3]) / 2))
 
@@ -144,8 +144,8 @@ def _vertices(path: Path, share: float) -> Bounds:
 
 def _first(mine: Sequence[Lap]) -> list[Lap]:
     """The laps nearest to the copper."""
-    nearest = min(ring.number for ring in mine)
-    return [ring for ring in mine if ring.number == nearest]
+    nearest = min(lap.number for lap in mine)
+    return [lap for lap in mine if lap.number == nearest]
 
 
 def extent_of(paths: Sequence[Path]) -> Bounds:
@@ -166,7 +166,7 @@ def extent(path: Path) -> Bounds:
 
 
 def _pads(
-    first: Mapping[Band, Sequence[Lap]],
+    first: Mapping[PieceKey, Sequence[Lap]],
     lines: Mapping[int, shapely.LineString],
     holes: Sequence[HoleCut],
 ) -> FloatArray:
@@ -175,15 +175,15 @@ def _pads(
     The nearest first lap tells how far the copper reaches; where a hole stands in a wide area
     that is no pad's size, and twice the hole's diameter serves.
     """
-    by_band: dict[Band, list[HoleCut]] = {}
+    by_piece: dict[PieceKey, list[HoleCut]] = {}
     for hole in holes:
         if hole.placement is not None and hole.piece is not None:
-            by_band.setdefault((hole.placement, hole.piece), []).append(hole)
+            by_piece.setdefault((hole.placement, hole.piece), []).append(hole)
     rows = []
-    for band, mine in by_band.items():
-        if band not in first:
+    for key, mine in by_piece.items():
+        if key not in first:
             continue
-        around = shapely.MultiLineString([lines[id(ring)] for ring in first[band]])
+        around = shapely.MultiLineString([lines[id(lap)] for lap in first[key]])
         for hole in mine:
             # along a slot, a place for every half of its width
             spots = shapely.get_coordinates(shapely.segmentize(hole.spine, hole.diameter / 2))

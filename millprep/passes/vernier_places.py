@@ -25,7 +25,7 @@ CLEAR = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Scales:
+class VernierPlan:
     """The verniers of a blank.
 
     Attributes:
@@ -52,7 +52,7 @@ def plan(
     joins: Sequence[Join],
     cutter: Cutter,
     depth: float,
-) -> Scales:
+) -> VernierPlan:
     """Verniers for every pass that is found by holes of an earlier one.
 
     Args:
@@ -98,7 +98,7 @@ def plan(
             a, b = combs(one)
             first.setdefault(earlier, []).extend(_engraved(a, one, cutter, depth))
             second.setdefault(later, []).extend(_engraved(b, one, cutter, depth))
-    return Scales(
+    return VernierPlan(
         tuple(found),
         {number: tuple(lines) for number, lines in first.items()},
         {number: tuple(lines) for number, lines in second.items()},

@@ -57,9 +57,7 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
         n = blank.number
         stem = f"blank-{n}"
         found.append(Picture(f"{stem}-copper", say("list.copper"), True, n))
-        found.append(
-            Picture(f"{stem}-components", say("list.components"), True, n)
-        )
+        found.append(Picture(f"{stem}-components", say("list.components"), True, n))
         if any(c.placement in _indices(cut_set, n) for c in _cuts(cut_set)):
             found.append(Picture(f"{stem}-paths", say("list.paths"), True, n))
         if any(a.blank == n for a in cut_set.as_cut):
@@ -87,9 +85,7 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
     return tuple(found)
 
 
-def draw(
-    cut_set: CutSet, folder: Path, beside: Beside = lambda work: work
-) -> tuple[Picture, ...]:
+def draw(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> tuple[Picture, ...]:
     """Write every picture that the set has the values for into `folder`.
 
     Args:
@@ -129,7 +125,7 @@ def _views(cut_set: CutSet) -> Iterator[View]:
         flags = [place for place in places if place.blank == here.blank.number]
         yield partial(copper_view, here, job, set_id, flags)
         yield partial(copper_view, here, job, set_id, flags, components=True)
-        if here.rings or here.holes or here.profiles:
+        if here.laps or here.holes or here.profiles:
             yield partial(paths_view, here, job, set_id)
         if here.as_cut is not None:
             faults = [flag for flag in flags if flag.finding.severity != "note"]
@@ -171,4 +167,4 @@ def _indices(cut_set: CutSet, blank: int) -> set[int]:
 
 
 def _cuts(cut_set: CutSet) -> tuple[Lap | HoleCut | Profile, ...]:
-    return (*cut_set.rings, *cut_set.holes, *cut_set.profiles)
+    return (*cut_set.laps, *cut_set.holes, *cut_set.profiles)

@@ -55,7 +55,7 @@ class Scene:
     blank: Blank
     cutters: tuple[Cutter, ...]
     placed: tuple[Placed, ...]
-    rings: tuple[Lap, ...]
+    laps: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
     joins: tuple[Join, ...]
@@ -72,7 +72,7 @@ class Scene:
     @property
     def path_cuts(self) -> list[Lap | Clearing | Profile]:
         """Everything that is cut along a path."""
-        return [*self.rings, *self.clearings, *self.profiles]
+        return [*self.laps, *self.clearings, *self.profiles]
 
     @property
     def registration(self) -> dict[str, RegistrationHole]:
@@ -97,7 +97,7 @@ def scene(cut_set: CutSet, blank: Blank) -> Scene:
         blank=blank,
         cutters=ordered_cutters(cut_set),
         placed=tuple(_placed(placement) for placement in on),
-        rings=tuple(ring for ring in cut_set.rings if ring.placement in here),
+        laps=tuple(lap for lap in cut_set.laps if lap.placement in here),
         holes=tuple(hole for hole in cut_set.holes if hole.placement in here),
         profiles=tuple(p for p in cut_set.profiles if p.placement in here),
         joins=tuple(join for join in cut_set.joins if join.blank == blank.number),
@@ -116,7 +116,7 @@ def _placed(placement: Placement) -> Placed:
         placement,
         pose.shape(board.outline),
         tuple(zip(ids, shapes, strict=True)),
-        tuple(hole.moved(pose) for hole in board.holes),
+        tuple(hole.transformed(pose) for hole in board.holes),
     )
 
 

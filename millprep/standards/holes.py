@@ -17,10 +17,10 @@ OVER_LEAD: dict[Level, float] = {"A": 0.25, "B": 0.20, "C": 0.15}
 """What the hole has beyond the thickest lead, mm."""
 ALLOWANCE: dict[Level, float] = {"A": 0.60, "B": 0.50, "C": 0.40}
 """What making the board takes of a land, mm of its diameter."""
-PLATED_RING = 0.05
-RING_FLOOR = 0.15
+PLATED_ANNULAR_RING = 0.05
+ANNULAR_RING_FLOOR = 0.15
 """Narrowest ring of a hole that is not plated, mm."""
-RING_ADVICE = 0.30
+ANNULAR_RING_ADVICE = 0.30
 """Ring that solder holds well without plating, mm."""
 WANDER = 0.05
 """How far a drilled hole may stand off its place, mm; common practice, no source."""
@@ -42,7 +42,7 @@ def least_hole(lead: float, level: Level = "A") -> float:
     return lead + OVER_LEAD[level]
 
 
-def least_land(hole: float, level: Level = "A", ring: float = RING_FLOOR) -> float:
+def least_pad(hole: float, level: Level = "A", ring: float = ANNULAR_RING_FLOOR) -> float:
     """Diameter in mm of the smallest land around a hole: hole + 2·ring + allowance.
 
     Raises:
@@ -54,7 +54,7 @@ def least_land(hole: float, level: Level = "A", ring: float = RING_FLOOR) -> flo
     return hole + 2 * ring + ALLOWANCE[level]
 
 
-def ring_left(hole: float, land: float, wander: float = 0.0) -> float:
+def annular_ring(hole: float, land: float, wander: float = 0.0) -> float:
     """Narrowest copper in mm between the edges of hole and land, below 0 when they cross.
 
     `wander` is how far the hole may stand from the land's centre.

@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import offset, quad_segments, rings_of
+from millprep.geometry.offset import boundaries_of, offset, quad_segments
 from millprep.geometry.path import Path
 from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter
@@ -38,7 +38,7 @@ SPARE = 0.05
 class Cleared:
     """How an area is cleared, and what no cutter reached, at the foot of the copper."""
 
-    courses: tuple[Clearing, ...]
+    clearings: tuple[Clearing, ...]
     left: BaseGeometry
 
 
@@ -67,7 +67,7 @@ def clear(
         placement: index of the copy.
         beyond: how far a lap may reach beyond the edge of the area, mm.
     """
-    courses: list[Clearing] = []
+    clearings: list[Clearing] = []
     left = _grown(area, 0.0)
     for cutter in sorted(cutters, key=lambda c: -c.width(depth)):
         if left.is_empty:
@@ -80,8 +80,8 @@ def clear(
             keep_out=KeepOut(keep, cutter.width(depth) / 2 + min(SPARE, beyond)),
         )
         paths, left = _with(tool, left, direction == "climb")
-        courses += [Clearing(path, placement, cutter.name, depth) for path in paths]
-    return Cleared(tuple(courses), left)
+        clearings += [Clearing(path, placement, cutter.name, depth) for path in paths]
+    return Cleared(tuple(clearings), left)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +105,8 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
             again = [
                 line
                 for some in _areas(rest)
-                for ring in rings_of(_grown(some, -share * tool.inset))
-                for line in _lines(tool.keep_out.less(ring))
+                for boundary in boundaries_of(_grown(some, -share * tool.inset))
+                for line in _lines(tool.keep_out.less(boundary))
             ]
             if again:
                 lines += again
@@ -148,21 +148,19 @@ def _laps(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineStrin
         if inner.is_empty:
             return
         yield [
-            line for ring in rings_of(inner) for line in _lines(tool.keep_out.less(ring))
+            line
+            for boundary in boundaries_of(inner)
+            for line in _lines(tool.keep_out.less(boundary))
         ]
         inset += tool.pitch
         inner = _grown(part, -inset)
 
 
-def _less_swept(
-    area: BaseGeometry, lines: Sequence[BaseGeometry], radius: float
-) -> BaseGeometry:
+def _less_swept(area: BaseGeometry, lines: Sequence[BaseGeometry], radius: float) -> BaseGeometry:
     """The area without what a cutter takes that is led along the lines."""
     if not lines:
         return area
-    swept = shapely.union_all(
-        shapely.buffer(lines, radius, quad_segs=quad_segments(radius))
-    )
+    swept = shapely.union_all(shapely.buffer(lines, radius, quad_segs=quad_segments(radius)))
     return shapely.union_all(list(_areas(shapely.difference(area, swept))))
 
 

@@ -30,7 +30,7 @@ def cleared(
     job: JobPlan, blank: Blank, placements: Sequence[Placement], facts: Facts
 ) -> tuple[tuple[Clearing, ...], tuple[Finding, ...]]:
     """The courses that clear the boards of a blank, and what was noticed on the way."""
-    courses: list[Clearing] = []
+    clearings: list[Clearing] = []
     findings: list[Finding] = []
     for placement in placements:
         area, found = _area(job, blank, placement, facts.get(placement.board.name, ()))
@@ -49,9 +49,9 @@ def cleared(
             placement=placement.index,
             beyond=job.isolation.gap / 2,
         )
-        courses += done.courses
+        clearings += done.clearings
         findings += checks.not_cleared(done.left, placement, plan)
-    return tuple(courses), tuple(findings)
+    return tuple(clearings), tuple(findings)
 
 
 def _plan(job: JobPlan) -> ClearingPlan:

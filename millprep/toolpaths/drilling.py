@@ -63,7 +63,7 @@ def drill(
             if cutter is None:
                 unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
                 continue
-            there = hole.moved(placement.pose)
+            there = hole.transformed(placement.pose)
             cuts.append(
                 HoleCut(
                     at=there.at,

@@ -20,7 +20,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import offset, offsets, rings_of
+from millprep.geometry.offset import boundaries_of, offset, offsets
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
@@ -58,7 +58,7 @@ class TightGap:
 
 
 @dataclass(frozen=True, slots=True)
-class Laps:
+class LapSpacing:
     """Laps one cutter needs for a gap: axis distances from the copper's edge, in order."""
 
     distances: tuple[float, ...]
@@ -71,7 +71,7 @@ class Laps:
         return self.distances[1] - self.distances[0] if len(self.distances) > 1 else self.foot
 
     @classmethod
-    def for_gap(cls, cutter: Cutter, plan: IsolationPlan, copper: float) -> Laps:
+    def for_gap(cls, cutter: Cutter, plan: IsolationPlan, copper: float) -> LapSpacing:
         """The fewest equal steps that open the gap at the foot without leaving ridges."""
         surface = cutter.width(plan.depth)
         foot = cutter.width(plan.depth, copper)
@@ -100,19 +100,19 @@ def isolate(
     cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
     shapes = np.array([island.shape for island in islands], dtype=object)
     tree = shapely.STRtree(shapes)
-    rings: list[Lap] = []
+    laps: list[Lap] = []
     missing: dict[int, BaseGeometry] | None = None
     tight: list[TightGap] = []
     for cutter in cutters:
-        laps = Laps.for_gap(cutter, plan, copper)
-        made, broken = _with_cutter(islands, tree, edge, plan, cutter, laps, missing)
-        rings += made
-        missing = {i: offset(line, laps.surface) for i, line in broken.items()}
+        spacing = LapSpacing.for_gap(cutter, plan, copper)
+        made, broken = _with_cutter(islands, tree, edge, plan, cutter, spacing, missing)
+        laps += made
+        missing = {i: offset(line, spacing.surface) for i, line in broken.items()}
         if cutter is cutters[-1]:
-            tight = _tight_gaps(islands, tree, broken, laps)
+            tight = _tight_gaps(islands, tree, broken, spacing)
         if not missing:
             break
-    return tuple(rings), tuple(tight)
+    return tuple(laps), tuple(tight)
 
 
 def _with_cutter(
@@ -121,46 +121,51 @@ def _with_cutter(
     edge: BaseGeometry,
     plan: IsolationPlan,
     cutter: Cutter,
-    laps: Laps,
+    spacing: LapSpacing,
     only: dict[int, BaseGeometry] | None,
 ) -> tuple[list[Lap], dict[int, BaseGeometry]]:
     """One cutter's laps, and per island what of its first lap had to be left out."""
     which = range(len(islands)) if only is None else sorted(only)
     chosen = [islands[i].shape for i in which]
-    bound = offset(edge, laps.surface)
+    bound = offset(edge, spacing.surface)
     shapely.prepare(bound)
-    first_zone = laps.surface / 2 - GOUGE
+    first_zone = spacing.surface / 2 - GOUGE
     # what a neighbour's own first lap clears, counted from its edge, needs no later lap
-    later_zone = max(first_zone, laps.surface / 2 + laps.foot - laps.pitch)
+    later_zone = max(first_zone, spacing.surface / 2 + spacing.foot - spacing.pitch)
     zones = [offsets(list(tree.geometries), zone) for zone in (first_zone, later_zone)]
-    rings: list[Lap] = []
+    laps: list[Lap] = []
     broken: dict[int, BaseGeometry] = {}
-    for lap, distance in enumerate(laps.distances):
+    for number, distance in enumerate(spacing.distances):
         grown = offsets(chosen, distance)
-        zone = zones[min(lap, 1)]
-        near = _neighbours(tree, chosen, distance + (first_zone, later_zone)[min(lap, 1)])
+        zone = zones[min(number, 1)]
+        near = _neighbours(tree, chosen, distance + (first_zone, later_zone)[min(number, 1)])
         for k, i in enumerate(which):
             keep_out = [zone[j] for j in near[k] if j != i]
-            for ring in rings_of(grown[k]):
-                line: BaseGeometry = shapely.LineString(ring.coords)
+            for boundary in boundaries_of(grown[k]):
+                line: BaseGeometry = shapely.LineString(boundary.coords)
                 if not bound.contains(line):
                     line = line.intersection(bound)
                 if keep_out:
                     whole = line
                     line = _less(line, keep_out)
-                    if lap == 0 and line is not whole:
+                    if number == 0 and line is not whole:
                         lost = whole.difference(line)
                         if lost.length > SHORTEST:
-                            broken[i] = (
-                                lost if i not in broken else shapely.union(broken[i], lost)
-                            )
+                            broken[i] = lost if i not in broken else shapely.union(broken[i], lost)
                 if only is not None:
                     line = line.intersection(only[i])
-                rings += [
-                    Lap(path, islands[i].placement, islands[i].piece, lap, cutter.name, plan.depth)
-                    for path in _paths(line, ring, plan.direction == "climb")
+                laps += [
+                    Lap(
+                        path,
+                        islands[i].placement,
+                        islands[i].piece,
+                        number,
+                        cutter.name,
+                        plan.depth,
+                    )
+                    for path in _paths(line, boundary, plan.direction == "climb")
                 ]
-    return rings, broken
+    return laps, broken
 
 
 def _neighbours(
@@ -184,7 +189,7 @@ def _less(line: BaseGeometry, zones: Sequence[BaseGeometry]) -> BaseGeometry:
     return shapely.difference(line, shapely.union_all(clipped) if len(clipped) > 1 else clipped[0])
 
 
-def _paths(line: BaseGeometry, ring: shapely.LinearRing, climb: bool) -> Iterable[Path]:
+def _paths(line: BaseGeometry, boundary: shapely.LinearRing, climb: bool) -> Iterable[Path]:
     """The pieces of a lap as paths, every one in the asked direction."""
     if line.is_empty:
         return
@@ -198,27 +203,27 @@ def _paths(line: BaseGeometry, ring: shapely.LinearRing, climb: bool) -> Iterabl
         if part.length < SHORTEST:
             continue
         path = from_line(part)
-        if not _along(path, ring):
+        if not _along(path, boundary):
             path = path.reversed()
         # the ring has its copper on the left; a climbing cutter wants it on the right
         yield path.reversed() if climb else path
 
 
-def _along(path: Path, ring: shapely.LinearRing) -> bool:
+def _along(path: Path, boundary: shapely.LinearRing) -> bool:
     """Whether a piece of a ring runs the way the ring does."""
     if path.closed:
-        return bool(shapely.LinearRing(path.flattened()).is_ccw == ring.is_ccw)
+        return bool(shapely.LinearRing(path.flattened()).is_ccw == boundary.is_ccw)
     step = min(path.length / 3, 0.05)
     a, b = (shapely.Point(path.point_at(s)) for s in (0.0, step))
-    forward = (ring.project(b) - ring.project(a)) % ring.length
-    return bool(forward < ring.length / 2)
+    forward = (boundary.project(b) - boundary.project(a)) % boundary.length
+    return bool(forward < boundary.length / 2)
 
 
 def _tight_gaps(
     islands: Sequence[Island],
     tree: shapely.STRtree,
     broken: dict[int, BaseGeometry],
-    laps: Laps,
+    spacing: LapSpacing,
 ) -> list[TightGap]:
     """One entry for every place where two pieces stand too close for the finest cutter."""
     found: list[TightGap] = []
@@ -226,22 +231,22 @@ def _tight_gaps(
         for part in shapely.get_parts(shapely.line_merge(lost)):
             middle = part.interpolate(0.5, normalized=True)
             others = [
-                j for j in tree.query(part, predicate="dwithin", distance=laps.surface) if j != i
+                j for j in tree.query(part, predicate="dwithin", distance=spacing.surface) if j != i
             ]
             if not others:
                 continue
             j = min(others, key=lambda j: (islands[j].shape.distance(middle), j))
             # each place is met from both sides; the lower number reports it
-            if j < i and j in broken and broken[j].distance(part) < 2 * laps.surface:
+            if j < i and j in broken and broken[j].distance(part) < 2 * spacing.surface:
                 continue
-            spot = part.intersection(offset(islands[j].shape, laps.surface)) or part
+            spot = part.intersection(offset(islands[j].shape, spacing.surface)) or part
             reach = shapely.shortest_line(
-                islands[i].shape.intersection(offset(spot, laps.surface)), islands[j].shape
+                islands[i].shape.intersection(offset(spot, spacing.surface)), islands[j].shape
             )
             if reach is None or reach.is_empty:
                 continue
             at = reach.interpolate(0.5, normalized=True)
             found.append(
-                TightGap((islands[i], islands[int(j)]), (at.x, at.y), reach.length, laps.surface)
+                TightGap((islands[i], islands[int(j)]), (at.x, at.y), reach.length, spacing.surface)
             )
     return found

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.geometry.medial_axis import Middle
+from millprep.geometry.medial_axis import MedialAxis
 from millprep.geometry.path import FloatArray
 
 PAST = 0.1
@@ -17,32 +17,34 @@ PAST = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Course:
+class MedialChain:
     """A chain of places that belongs to one area.
 
     Attributes:
         points: (n, 2) mm.
         owner: number of the area.
-        meets: for both ends how far copper is from where three curves meet; None elsewhere.
+        branch_reach: for both ends how far copper is from where three curves meet; None elsewhere.
     """
 
     points: FloatArray
     owner: int
-    meets: tuple[float | None, float | None]
+    branch_reach: tuple[float | None, float | None]
 
 
-def turned(course: Course) -> Course:
+def turned(chain: MedialChain) -> MedialChain:
     """The course from its end to its start."""
-    return Course(course.points[::-1], course.owner, (course.meets[1], course.meets[0]))
+    return MedialChain(
+        chain.points[::-1], chain.owner, (chain.branch_reach[1], chain.branch_reach[0])
+    )
 
 
-def courses(net: Middle, kept: NDArray[np.bool_]) -> Iterator[Course]:
+def medial_chains(net: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialChain]:
     """The curves that are kept as long chains, each with its owner on the left."""
     follow: dict[tuple[int, int], list[int]] = {}
     keep = np.flatnonzero(kept)
     for k in keep.tolist():
         owner = int(net.areas[k, 0])
-        for place in net.links[k].tolist():
+        for place in net.chords[k].tolist():
             follow.setdefault((owner, place), []).append(k)
     done: set[int] = set()
     ends = [(key, links[0]) for key, links in follow.items() if len(links) == 1]
@@ -50,39 +52,39 @@ def courses(net: Middle, kept: NDArray[np.bool_]) -> Iterator[Course]:
     for (owner, start), first in (*ends, *loops):
         if first in done:
             continue
-        chain, here, k = [start], start, first
-        way = bool(net.left[k]) == (int(net.links[k, 0]) == start)
+        vertices, here, k = [start], start, first
+        way = bool(net.left[k]) == (int(net.chords[k, 0]) == start)
         while k not in done:
             done.add(k)
-            a, b = net.links[k].tolist()
+            a, b = net.chords[k].tolist()
             here = b if a == here else a
-            chain.append(here)
+            vertices.append(here)
             k = next((n for n in follow[owner, here] if n not in done), k)
         meets = [
-            float(net.reach[place]) if net.meets[place] == 3 else None
-            for place in (chain[0], chain[-1])
+            float(net.reach[place]) if net.degree[place] == 3 else None
+            for place in (vertices[0], vertices[-1])
         ]
-        xy = net.places[chain]
+        xy = net.places[vertices]
         move = np.hypot(*np.diff(xy, axis=0).T) > 1e-6
         xy = xy[np.concatenate(([True], move))]
         if len(xy) < 2:
             continue
-        if chain[0] == chain[-1]:
+        if vertices[0] == vertices[-1]:
             xy[-1] = xy[0]
         if not way:
             xy, meets = xy[::-1], meets[::-1]
-        yield Course(xy, owner, (meets[0], meets[1]))
+        yield MedialChain(xy, owner, (meets[0], meets[1]))
 
 
-def led_on(course: Course, outline: shapely.Polygon, width: float) -> FloatArray:
+def led_on(chain: MedialChain, outline: shapely.Polygon, width: float) -> FloatArray:
     """The course with its ends led on: over the curve they meet, or over the board's edge.
 
     `width` is that of the cut, mm, which no end comes nearer to copper than.
     """
-    points = course.points
+    points = chain.points
     for end in (0, 1):
         xy = points if end else points[::-1]
-        meets = course.meets[end]
+        meets = chain.branch_reach[end]
         if np.array_equal(xy[0], xy[-1]) or len(xy) < 2:
             continue
         if meets is not None:

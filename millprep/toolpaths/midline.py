@@ -20,14 +20,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.arcs import from_line
-from millprep.geometry.medial_axis import Middle, middle
-from millprep.geometry.offset import offset, rings_of
+from millprep.geometry.medial_axis import MedialAxis, medial_axis
+from millprep.geometry.offset import boundaries_of, offset
 from millprep.geometry.path import Path
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, TightGap
-from millprep.toolpaths.medial_chains import courses, led_on, turned
+from millprep.toolpaths.medial_chains import led_on, medial_chains, turned
 
 SMOOTH = 0.001
 """Places nearer than this to the line between others are left out, mm."""
@@ -36,7 +36,7 @@ SHORTEST = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class MiddleLaps:
+class MedialLaps:
     """The laps one cutter needs across a gap: their distances from its middle, 0 for the middle.
 
     Attributes:
@@ -48,7 +48,7 @@ class MiddleLaps:
     centre: bool
 
     @classmethod
-    def of(cls, foot: float, gap: float, overlap: float) -> MiddleLaps:
+    def of(cls, foot: float, gap: float, overlap: float) -> MedialLaps:
         """The fewest laps in equal steps that open the gap at the foot without leaving ridges."""
         pitch = foot * (1 - overlap)
         count = 1 + max(0, math.ceil((gap - foot) / pitch - 1e-9))
@@ -57,7 +57,7 @@ class MiddleLaps:
         return cls(tuple((half - k) * step for k in range(count // 2)), count % 2 == 1)
 
 
-def isolate_in_the_middle(
+def isolate_along_medial_axis(
     islands: Sequence[Island],
     outlines: Mapping[int, shapely.Polygon],
     plan: IsolationPlan,
@@ -71,7 +71,7 @@ def isolate_in_the_middle(
         plan: gap, depth and cutters; the widest cutter that fits everywhere on a board serves it.
         copper: thickness of the foil.
     """
-    rings: list[Lap] = []
+    laps: list[Lap] = []
     tight: list[TightGap] = []
     cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
     for placement, outline in outlines.items():
@@ -81,17 +81,17 @@ def isolate_in_the_middle(
         shapes = [island.shape for island in mine]
         finest = cutters[-1].width(plan.depth)
         # what reaches the edge ends there: no cutter passes between it and the edge
-        net = middle(shapes, outline, finest)
-        between = np.unique(net.links[net.areas[:, 1] < len(mine)])
+        net = medial_axis(shapes, outline, finest)
+        between = np.unique(net.chords[net.areas[:, 1] < len(mine)])
         least = 2 * float(net.reach[between].min()) if len(between) else math.inf
         fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * GOUGE]
         cutter = fit[0] if fit else cutters[-1]
         if cutter is not cutters[-1]:
-            net = middle(shapes, outline, cutter.width(plan.depth))
+            net = medial_axis(shapes, outline, cutter.width(plan.depth))
         one = _Board(mine, outline, net, cutter, plan, copper)
-        rings += one.rings()
+        laps += one.laps()
         tight += tight_gaps(mine, net, one.lost.tolist(), one.surface)
-    return tuple(rings), tuple(tight)
+    return tuple(laps), tuple(tight)
 
 
 class _Board:
@@ -101,7 +101,7 @@ class _Board:
         self,
         islands: Sequence[Island],
         outline: shapely.Polygon,
-        net: Middle,
+        net: MedialAxis,
         cutter: Cutter,
         plan: IsolationPlan,
         copper: float,
@@ -110,57 +110,57 @@ class _Board:
         self.cutter, self.plan = cutter, plan
         self.surface = cutter.width(plan.depth)
         self.foot = cutter.width(plan.depth, copper)
-        self.laps = MiddleLaps.of(self.foot, plan.gap, plan.overlap)
+        self.spacing = MedialLaps.of(self.foot, plan.gap, plan.overlap)
         self.bound = offset(outline, self.surface)
         shapely.prepare(self.bound)
         inside = net.reach >= self.surface / 2 - GOUGE
         rim = net.areas[:, 1] == len(islands)
-        self.kept = np.asarray(inside[net.links].all(axis=1))
+        self.kept = np.asarray(inside[net.chords].all(axis=1))
         # where no cutter passes between a piece and the edge, the piece ends at the edge
         self.lost = np.flatnonzero(~self.kept & ~rim)
 
-    def rings(self) -> list[Lap]:
+    def laps(self) -> list[Lap]:
         """All laps, those nearest to the copper first."""
         found: list[Lap] = []
-        lap = 0
-        if self.laps.beside:
+        number = 0
+        if self.spacing.beside:
             cells = self._cells()
-            for distance in self.laps.beside:
+            for distance in self.spacing.beside:
                 for n, cell in enumerate(cells):
-                    found += self._beside(n, cell, distance, lap)
-                lap += 1
-        if self.laps.centre:
-            found += self._centre(lap, self.bound)
+                    found += self._beside(n, cell, distance, number)
+                number += 1
+        if self.spacing.centre:
+            found += self._centre(number, self.bound)
         elif found:
             where = self._between(found)
             if not where.is_empty:
-                found += self._centre(lap, where)
+                found += self._centre(number, where)
         return found
 
-    def _centre(self, lap: int, where: BaseGeometry) -> list[Lap]:
+    def _centre(self, number: int, where: BaseGeometry) -> list[Lap]:
         """The curves themselves, within an area."""
         found = []
-        for course in courses(self.net, self.kept):
-            line: BaseGeometry = shapely.LineString(led_on(course, self.outline, self.surface))
+        for chain in medial_chains(self.net, self.kept):
+            line: BaseGeometry = shapely.LineString(led_on(chain, self.outline, self.surface))
             line = shapely.simplify(line, SMOOTH)
             if not where.contains(line):
                 line = line.intersection(where)
-            found += [self._ring(course.owner, path, lap) for path in _paths(line)]
+            found += [self._lap(chain.owner, path, number) for path in _paths(line)]
         return found
 
     def _between(self, laps: Sequence[Lap]) -> BaseGeometry:
         """Where three curves meet and the laps beside them, which turn there, leave an island."""
-        at = np.flatnonzero(self.net.meets == 3)
+        at = np.flatnonzero(self.net.degree == 3)
         if not len(at):
             return shapely.Polygon()
         places = np.asarray(shapely.points(self.net.places[at]))
-        tree = shapely.STRtree([ring.path.line() for ring in laps])
+        tree = shapely.STRtree([lap.path.line() for lap in laps])
         which, away = tree.query_nearest(places, all_matches=False, return_distance=True)
         # where more than three meet, the island may lie beside the place
         far = away > 0.75 * self.foot / 2
         return shapely.union_all(shapely.buffer(places[which[0][far]], away[far]))
 
-    def _ring(self, owner: int, path: Path, lap: int) -> Lap:
+    def _lap(self, owner: int, path: Path, number: int) -> Lap:
         island = self.islands[owner]
         # courses and rings have their copper on the left; a climbing cutter wants it on the right
         climb = self.plan.direction == "climb"
@@ -168,7 +168,7 @@ class _Board:
             path.reversed() if climb else path,
             island.placement,
             island.piece,
-            lap,
+            number,
             self.cutter.name,
             self.plan.depth,
         )
@@ -176,13 +176,13 @@ class _Board:
     def _cells(self) -> list[BaseGeometry]:
         """What the curves give to every piece, and last the rim."""
         net = self.net
-        lines = list(np.asarray(shapely.linestrings(net.places[net.links[self.kept]])))
-        rim = [shapely.LineString(ring.coords) for ring in rings_of(self.bound)]
+        lines = list(np.asarray(shapely.linestrings(net.places[net.chords[self.kept]])))
+        rim = [shapely.LineString(boundary.coords) for boundary in boundaries_of(self.bound)]
         ends = [
             shapely.LineString(xy[-2:])
-            for course in courses(self.net, self.kept)
-            for end in (course, turned(course))
-            if end.meets[1] is None
+            for chain in medial_chains(self.net, self.kept)
+            for end in (chain, turned(chain))
+            if end.branch_reach[1] is None
             for xy in [led_on(end, self.outline, self.surface)]
         ]
         noded = shapely.union_all([*lines, *rim, *ends])
@@ -199,20 +199,20 @@ class _Board:
         cells.append(shapely.union_all(rest) if rest else shapely.Polygon())
         return cells
 
-    def _beside(self, n: int, cell: BaseGeometry, distance: float, lap: int) -> Iterator[Lap]:
+    def _beside(self, n: int, cell: BaseGeometry, distance: float, number: int) -> Iterator[Lap]:
         """The laps on one side of the curves around a cell, by the cell's number."""
         inner = offset(cell, -distance)
         owner = n
         if n < len(self.islands):
             inner = shapely.union(inner, offset(self.islands[n].shape, self.surface / 2))
-        for ring in rings_of(inner):
-            line: BaseGeometry = shapely.simplify(shapely.LineString(ring.coords), SMOOTH)
+        for boundary in boundaries_of(inner):
+            line: BaseGeometry = shapely.simplify(shapely.LineString(boundary.coords), SMOOTH)
             # along the board's own edge there is nothing to set apart
             line = line.intersection(offset(self.outline, -distance / 2))
             if n == len(self.islands):
                 owner = self._nearest(line)
             for path in _paths(line):
-                yield self._ring(owner, path, lap)
+                yield self._lap(owner, path, number)
 
     def _nearest(self, line: BaseGeometry) -> int:
         away = shapely.distance(line, [island.shape for island in self.islands])
@@ -220,7 +220,7 @@ class _Board:
 
 
 def tight_gaps(
-    islands: Sequence[Island], net: Middle, lost: Sequence[int], width: float
+    islands: Sequence[Island], net: MedialAxis, lost: Sequence[int], width: float
 ) -> list[TightGap]:
     """One entry for every stretch between two pieces where the cutter does not fit."""
     found: list[TightGap] = []
@@ -228,10 +228,10 @@ def tight_gaps(
     for k in lost:
         a, b = net.areas[k].tolist()
         by_pair.setdefault((a, b), []).append(k)
-    for (a, b), links in sorted(by_pair.items()):
-        lines = np.asarray(shapely.linestrings(net.places[net.links[links]]))
+    for (a, b), chords in sorted(by_pair.items()):
+        lines = np.asarray(shapely.linestrings(net.places[net.chords[chords]]))
         stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
-        places = np.unique(net.links[links])
+        places = np.unique(net.chords[chords])
         for stretch in stretches:
             on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
             least = min(on, key=lambda p: float(net.reach[p]))
@@ -247,7 +247,7 @@ def tight_gaps(
     return found
 
 
-def _at(net: Middle, place: int) -> shapely.Point:
+def _at(net: MedialAxis, place: int) -> shapely.Point:
     return shapely.Point(net.places[place])
 
 

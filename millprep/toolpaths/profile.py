@@ -43,14 +43,14 @@ def profile(
         area: shapely.Polygon = placement.pose.shape(placement.board.outline)
         for hole in area.interiors:
             cutout = shapely.Polygon(hole)
-            course = offset(cutout, -radius)
-            if course.is_empty:
+            axis = offset(cutout, -radius)
+            if axis.is_empty:
                 findings.append(_too_small(placement, cutout, radius))
                 continue
-            findings += _corners(placement, cutout.difference(offset(course, radius)), radius)
+            findings += _corners(placement, cutout.difference(offset(axis, radius)), radius)
             inner += [
                 _profile(part.exterior, True, placement, blank, plan)
-                for part in shapely.get_parts(course)
+                for part in shapely.get_parts(axis)
             ]
         grown = offset(shapely.Polygon(area.exterior), radius)
         assert isinstance(grown, shapely.Polygon)
@@ -61,7 +61,7 @@ def profile(
 
 
 def _profile(
-    ring: shapely.LinearRing,
+    boundary: shapely.LinearRing,
     inner: bool,
     placement: Placement,
     blank: Blank,
@@ -69,7 +69,7 @@ def _profile(
 ) -> Profile:
     # climbing has the board on the right: clockwise around it, counter-clockwise in a cut-out
     ccw = inner == (plan.direction == "climb")
-    line = ring if ring.is_ccw == ccw else shapely.LinearRing(list(ring.coords)[::-1])
+    line = boundary if boundary.is_ccw == ccw else shapely.LinearRing(list(boundary.coords)[::-1])
     depth = blank.thickness + plan.breakthrough
     return Profile(
         path=from_line(line),
@@ -90,9 +90,9 @@ def frame(blank: Blank, profiles: Sequence[Profile], radius: float) -> BaseGeome
     kerfs = []
     for one in profiles:
         if not one.inner:
-            ring = one.path.flattened()
+            corners = one.path.flattened()
             # what the cutter goes round is board, not frame
-            kerfs.append(offset(shapely.Polygon(ring), radius))
+            kerfs.append(offset(shapely.Polygon(corners), radius))
     laminate = blank.outline or shapely.box(0.0, 0.0, *blank.size)
     left = laminate.difference(shapely.union_all(kerfs))
     firm = shapely.get_parts(offset(left, -WEB / 2))

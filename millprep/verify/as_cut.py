@@ -1,8 +1,12 @@
-"""The copper left on a blank after its programs, found by cutting the blank as they do."""
+"""The copper left on a blank after its programs, found by cutting the blank as they do.
+
+Its connected parts carry pieces of the design, and pieces belong to nets: copper that joins pieces
+of one net is no short.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -15,6 +19,10 @@ from millprep.model.milling_pass import MillingPass
 from millprep.verify.sweep import Shapes, map_in_threads, segments, sweep
 from millprep.verify.trace import Trace
 
+Key = tuple[int, str]
+"""A piece of a copy: (placement, piece)."""
+Nets = Mapping[Key, str]
+"""The net of a piece; one that is not in it is a net of its own."""
 CORE = 0.03
 """A piece is looked for in the copper where it would be if shrunk by this much, mm: a
 neighbour's edge or a bite of the tolerances must not be taken for the piece."""
@@ -23,7 +31,15 @@ SKIN = 0.02
 CELL = 30.0
 """Side of the squares whose sweeps are united first, mm."""
 
-Key = tuple[int, str]
+
+def net_of(nets: Nets, piece: Key) -> Key:
+    """The net of a piece, which copies do not share."""
+    return (piece[0], nets.get(piece, piece[1]))
+
+
+def nets_on(part: CopperPart, nets: Nets) -> set[Key]:
+    """The nets whose copper a part carries."""
+    return {net_of(nets, piece) for piece in part.pieces}
 
 
 def as_cut(

@@ -1,24 +1,92 @@
-"""One line of RS-274 and its words: NISTIR 6556, sections 3.3 and 3.4."""
+"""One line of RS-274, its words and their modal groups: NISTIR 6556, sections 3.3 to 3.6."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from millprep.model.dialect import Comments
 
+# G codes in tenths.
+G_GROUP: dict[int, str] = {
+    **dict.fromkeys((0, 10, 20, 30, 382, 800, 810, 820, 830), "motion"),
+    **dict.fromkeys((840, 850, 860, 870, 880, 890), "motion"),
+    **dict.fromkeys((170, 180, 190), "plane"),
+    **dict.fromkeys((900, 910), "distance"),
+    **dict.fromkeys((930, 940), "feed mode"),
+    **dict.fromkeys((200, 210), "units"),
+    **dict.fromkeys((400, 410, 420), "cutter compensation"),
+    **dict.fromkeys((430, 490), "tool length"),
+    **dict.fromkeys((980, 990), "return"),
+    **dict.fromkeys((540, 550, 560, 570, 580, 590, 591, 592, 593), "system"),
+    **dict.fromkeys((610, 611, 640), "path"),
+    **dict.fromkeys((40, 100, 280, 300, 530, 920, 921, 922, 923), "non-modal"),
+}
+M_GROUP: dict[int, str] = {
+    **dict.fromkeys((0, 1, 2, 30, 60), "stopping"),
+    6: "tool change",
+    **dict.fromkeys((3, 4, 5), "spindle"),
+    **dict.fromkeys((7, 8, 9), "coolant"),
+    **dict.fromkeys((48, 49), "overrides"),
+}
+
+RESET: dict[str, int] = {
+    "motion": 10, "plane": 170, "distance": 900, "feed mode": 940,
+    "cutter compensation": 400, "tool length": 490, "system": 540, "return": 990,
+}  # fmt: skip
+"""What M2 and M30 leave, 3.6.1: what a program may find. The unit is not among them.
+
+The report is silent on G98 and G99; the lower way back, G99, is the one to be afraid of."""
+
+NO_EFFECT_IN_FILE: dict[int, str] = {
+    **dict.fromkeys((180, 190), "arcs in this plane"),
+    930: "inverse time feed",
+    **dict.fromkeys((410, 420), "cutter compensation"),
+    430: "tool length offsets",
+    **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593), "other coordinate systems"),
+    **dict.fromkeys((100, 920, 921, 922, 923), "moving the origin"),
+    **dict.fromkeys((280, 300, 530), "moves in machine coordinates"),
+    **dict.fromkeys((840, 850, 860, 870, 880, 890), "this canned cycle"),
+}
+"""Codes the report allows whose effect cannot be known from the file, or that no board needs."""
+
+USERS: dict[str, frozenset[int]] = {
+    "I": frozenset((20, 30)),
+    "J": frozenset((20, 30)),
+    "K": frozenset(),
+    "L": frozenset((810, 820, 830)),
+    "P": frozenset((40, 820)),
+    "Q": frozenset((830,)),
+    "R": frozenset((20, 30, 810, 820, 830)),
+    "D": frozenset(),
+    "H": frozenset(),
+}
+"""For each argument letter the codes that take it; a letter with no taker is an error."""
+
+CYCLES = frozenset((810, 820, 830))
+ARCS = frozenset((20, 30))
+MOST_M = 4
+"""M words allowed in one line, 3.3.3."""
 LONGEST_LINE = 256
 """Characters a line may hold, 3.3."""
-
 _LETTERS = "ABCDFGHIJKLMPQRSTXYZ"
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 _LINE = re.compile(rf"(/?)(?:N(\d{{1,5}}))?((?:[{_LETTERS}]{_NUMBER})*)", re.ASCII)
 _WORD = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
 _BLANKS = str.maketrans("", "", " \t")
-
-
 ERROR, UNPROVED, DIFFERS = "rs274-error", "rs274-unproved", "dialect-differs"
 """What a line is refused for: the report, what cannot be known from a file, the dialect."""
+
+
+def spelt(code: int) -> str:
+    """The G word of a code in tenths.
+
+    >>> spelt(382), spelt(10)
+    ('G38.2', 'G1')
+    """
+    whole, tenth = divmod(code, 10)
+    return f"G{whole}.{tenth}" if tenth else f"G{whole}"
 
 
 class Fault(Exception):  # noqa: N818 - caught in the reader and turned into a finding
@@ -139,3 +207,55 @@ def _what_is_wrong(text: str) -> str:
     if first and first in _LETTERS:
         return f"the word {first} has no number, found {rest[:12]!r}"
     return f"{rest[:12]!r} is no word of RS-274"
+
+
+def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
+    """The G codes of a line by modal group.
+
+    Raises:
+        Fault: for two of a group, for no code of the report, and for one that is not proved.
+    """
+    found: dict[str, int] = {}
+    for code in codes:
+        group = G_GROUP.get(code)
+        if group is None:
+            raise Fault(f"{spelt(code)} is no code of RS-274")
+        if code in NO_EFFECT_IN_FILE:
+            raise Fault(
+                f"{spelt(code)}: {NO_EFFECT_IN_FILE[code]} cannot be proved", standard=False
+            )
+        if group in found:
+            raise Fault(f"{spelt(found[group])} and {spelt(code)} are of one modal group")
+        found[group] = code
+    return found
+
+
+def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
+    """The M codes of a line by modal group.
+
+    Raises:
+        Fault: for more than four, two of a group, and for no code of the report.
+    """
+    found: dict[str, int] = {}
+    if len(codes) > MOST_M:
+        raise Fault(f"{len(codes)} M words in a line, {MOST_M} are allowed")
+    for code in codes:
+        group = M_GROUP.get(code)
+        if group is None:
+            raise Fault(f"M{code} is no code of RS-274")
+        if code == 60:
+            raise Fault("M60: pallets cannot be proved", standard=False)
+        if group in found:
+            raise Fault(f"M{found[group]} and M{code} are of one modal group")
+        found[group] = code
+    return found
+
+
+def check_letters(letters: Iterable[str], codes: set[int | None]) -> None:
+    """Refuse a word that no code of its line takes, and turning axes."""
+    for letter in letters:
+        if letter in "ABC":
+            raise Fault(f"{letter}: turning axes are not proved", standard=False)
+        takers = USERS.get(letter)
+        if takers is not None and not takers & codes:
+            raise Fault(f"the word {letter} has no code in its line that takes it")

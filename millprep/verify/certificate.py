@@ -25,8 +25,7 @@ from millprep.model.certificate import Certificate, Kind, Limit
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.contact import Axes, Cuts
-from millprep.verify.search import TOLERANCE, least
-from millprep.verify.separation import BACKGROUND, Apart, Surroundings, Whole, far
+from millprep.verify.separation import BACKGROUND, TOLERANCE, Apart, Surroundings, Whole, far, least
 from millprep.verify.sweep import WORKERS, Shapes
 
 MOST = 0.5

@@ -1,4 +1,4 @@
-"""Pieces whose edges were cut where they should not be, or not cut where they should."""
+"""Copper edges against the drawing: gouges, copper left uncut, corners and slivers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from millprep.model.as_cut import CopperPart, Corner
 from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding, Severity
 from millprep.model.layout import Placement
-from millprep.verify.one_net import Nets, nets_on
+from millprep.verify.as_cut import Nets, nets_on
 from millprep.verify.sweep import Shapes, grown
 
 EDGE = 0.015
@@ -25,6 +25,10 @@ CORNERS = 5
 """So many of the corners that no cutter reaches have a note with their place."""
 FREE_AREA = 1.0
 """Copper beyond a piece of more than this area, mm², is background: the piece is not parted."""
+SLIVER = 0.015
+"""Copper that a disc of this radius, mm, does not fit into is a sliver."""
+ISLAND = 0.5
+"""Copper smaller than this, mm², that carries no piece is an island, no background."""
 
 
 def bites(
@@ -207,4 +211,36 @@ def _carriers(
         for copy, name in part.pieces:
             if copy == placement.index:
                 found.setdefault(name, []).append(part.shape)
+    return found
+
+
+def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
+    """One note for the slivers and one for the islands of a blank, at the largest of each."""
+    shapes = np.array(
+        [part.shape for part in parts if not part.pieces and part.shape.area < ISLAND],
+        dtype=object,
+    )
+    if not len(shapes):
+        return []
+    thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
+    found: list[Finding] = []
+    for code, chosen, words in (
+        ("copper-sliver", shapes[thin], "slivers of copper stay between paths. Raise the overlap"),
+        ("copper-island", shapes[~thin], "islands of copper stay between paths. Raise the overlap"),
+    ):
+        if not len(chosen):
+            continue
+        largest = chosen[int(np.argmax(shapely.area(chosen)))]
+        at = largest.representative_point()
+        found.append(
+            Finding(
+                code=code,
+                severity="note",
+                message=f"{len(chosen)} {words}, or brush the board; "
+                f"the largest has {largest.area:.4f} mm².",
+                frame="blank",
+                at=(at.x, at.y),
+                blank=blank,
+            )
+        )
     return found

@@ -88,7 +88,7 @@ def _milled(
 
 def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polygon:
     """A hole's area as drawn, on the blank, grown by so much."""
-    there = hole.moved(placement.pose)
+    there = hole.transformed(placement.pose)
     area: shapely.Polygon = there.spine.buffer(hole.diameter / 2 + more, quad_segs=64)
     return area
 
@@ -154,9 +154,7 @@ def rings(
         else:
             off = math.dist(area.centroid.coords[0], at)
             if off > OFF:
-                message = (
-                    f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
-                )
+                message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
                 found.append(on_blank(placement, "hole-off", "warn", message, at))
         if hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)

@@ -1,19 +1,159 @@
-"""Where the tool goes while a file is read, and the modal words that decide it."""
+"""Canonical machine state: where the tool goes as the lines of a program are carried out."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
 
-from millprep.verify.arc import arc_centre
-from millprep.verify.block import Block, Fault
-from millprep.verify.cycles import Cycle, expand
-from millprep.verify.modal import ARCS, CYCLES, RESET, spelt
+from millprep.verify.block import ARCS, CYCLES, RESET, Block, Fault, spelt, whole
 from millprep.verify.trace import Dwell, Kind, Place, TraceMove
 
+ARC_MISMATCH = 0.002
+"""Largest difference of an arc's two radii, mm (3.5.3.2); 0.0002 inch in G20."""
+_INCH = 25.4
+RETRACTED = 0.254
+"""G83 goes back at rapid to this far above the hole's floor, mm."""
+CycleMove = tuple[Literal["rapid", "feed", "dwell"], Place]
 SHORTEST_PROBE = 0.254
 """A probe must be aimed at least this far, mm (3.5.6)."""
 UNKNOWN = (math.nan, math.nan, math.nan)
 _KIND: dict[int, Kind] = {0: "rapid", 10: "feed", 20: "arc_cw", 30: "arc_ccw", 382: "probe"}
+
+
+def arc_centre(
+    clockwise: bool, w: Mapping[str, float], start: Place, end: Place, unit: float
+) -> tuple[float, float]:
+    """The centre, mm, from the words I and J or R of a line; `unit` is mm for one of them.
+
+    Raises:
+        Fault: when words are missing or contradict each other.
+    """
+    if math.isnan(sum(start)):
+        raise Fault("an arc from an unknown place")
+    if "X" not in w and "Y" not in w:
+        raise Fault("an arc without X or Y")
+    if "R" in w:
+        if "I" in w or "J" in w:
+            raise Fault("an arc with R and a centre")
+        return _centre_by_radius(start, end, w["R"] * unit, clockwise=clockwise)
+    if "I" not in w and "J" not in w:
+        raise Fault("an arc without I, J or R")
+    x, y, _ = start
+    centre = (x + w.get("I", 0.0) * unit, y + w.get("J", 0.0) * unit)
+    first = math.dist((x, y), centre)
+    last = math.dist(end[:2], centre)
+    allowed = ARC_MISMATCH if unit == 1.0 else ARC_MISMATCH / 10 * _INCH
+    # Decimal words are not exact in binary: a mismatch of just the limit must pass.
+    if abs(first - last) > allowed + 1e-9:
+        raise Fault(
+            f"the arc's radius is {first:.4f} at its start and {last:.4f} at its end, "
+            f"{allowed:.4g} mm apart are allowed"
+        )
+    if first == 0:
+        raise Fault("an arc of no radius")
+    return centre
+
+
+def _centre_by_radius(
+    start: Place, end: Place, radius: float, *, clockwise: bool
+) -> tuple[float, float]:
+    """Centre of an arc given by its radius; positive for at most half a turn, 3.5.3.1."""
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    chord = math.hypot(dx, dy)
+    if chord == 0:
+        raise Fault("an arc with R that ends where it starts")
+    if chord / 2 - abs(radius) > ARC_MISMATCH:
+        raise Fault(f"radius {abs(radius):.4f} is too small to reach the arc's end")
+    height = math.sqrt(max(radius * radius - chord * chord / 4, 0.0))
+    side = -1.0 if clockwise == (radius > 0) else 1.0
+    return (
+        (start[0] + end[0]) / 2 - side * dy / chord * height,
+        (start[1] + end[1]) / 2 + side * dx / chord * height,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Cycle:
+    """What later lines of the same cycle inherit: R, Z, Q, P as written, in mm and seconds."""
+
+    code: int
+    r: float
+    z: float
+    peck: float
+    dwell: float
+
+
+def expand(
+    code: int,
+    w: dict[str, float],
+    at: Place,
+    last: Cycle | None,
+    *,
+    unit: float,
+    incremental: bool,
+    to_r: bool,
+) -> tuple[Cycle, list[CycleMove]]:
+    """The moves of one line of G81, G82 or G83 that starts at `at`, and what it leaves sticky.
+
+    Raises:
+        Fault: when the report refuses the line.
+    """
+    if last is not None and last.code != code:
+        last = None
+    kept = {} if last is None else {"R": last.r, "Z": last.z}
+    given = {letter: w[letter] * unit for letter in "RZ" if letter in w}
+    values = kept | given
+    for letter in "RZ":
+        if letter not in values:
+            raise Fault(f"a drilling cycle without {letter}")
+    peck = w["Q"] * unit if "Q" in w else (last.peck if last else 0.0)
+    if code == 830 and not peck > 0:
+        raise Fault("G83 needs Q above 0")
+    dwell = w.get("P", last.dwell if last else 0.0)
+    if dwell < 0 or (code == 820 and "P" not in w and last is None):
+        raise Fault("G82 needs P, seconds of 0 or more")
+    cycle = Cycle(code, values["R"], values["Z"], peck, dwell)
+    x, y, z = at
+    r = cycle.r + (z if incremental else 0.0)
+    floor = cycle.z + (r if incremental else 0.0)
+    if r < floor:
+        raise Fault("R lies below Z in a drilling cycle")
+    times = whole(w.get("L", 1.0), "L")
+    if times == 0:
+        raise Fault("L must be above 0")
+    # 3.5.16.1: with the distance absolute, L repeats the cycle at the same place.
+    moves: list[CycleMove] = []
+    if z < r:
+        moves.append(("rapid", (x, y, r)))
+        z = r
+    back = r if to_r else z
+    for _ in range(times):
+        if incremental:
+            x, y = x + w.get("X", 0.0) * unit, y + w.get("Y", 0.0) * unit
+        else:
+            x, y = w["X"] * unit if "X" in w else x, w["Y"] * unit if "Y" in w else y
+        moves.append(("rapid", (x, y, z)))
+        if z != r:
+            moves.append(("rapid", (x, y, r)))
+        moves.extend(_down(cycle, x, y, r, floor))
+        moves.append(("rapid", (x, y, back)))
+        z = back
+    return cycle, moves
+
+
+def _down(cycle: Cycle, x: float, y: float, r: float, floor: float) -> Iterator[CycleMove]:
+    if cycle.code == 830:
+        reached = r - cycle.peck
+        while reached > floor:
+            yield "feed", (x, y, reached)
+            yield "rapid", (x, y, r)
+            yield "rapid", (x, y, reached + RETRACTED)
+            reached -= cycle.peck
+    yield "feed", (x, y, floor)
+    if cycle.code == 820:
+        yield "dwell", (x, y, floor)
 
 
 class Carriage:

@@ -1,8 +1,8 @@
 """What a program may do on the machine: each rule looks at all moves and names the lines.
 
-Every rule is a function of the setting that yields findings; `EVERY` looks at the machine,
-`CUTTING`, `PROBING` and `TOUCHING` at the work: over uneven copper theirs is the program as over
-flat copper. Places that no word has told are taken as anywhere in the machine's travel.
+Every rule is a function of the context that yields findings. `EVERY` looks at the machine;
+`CUTTING`, `PROBING` and `TOUCHING` look at the work, and over uneven copper they judge the program
+as over flat copper. A place that no word has given yet may be anywhere in the machine's travel.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
-from millprep.verify.followed import follow_rule
+from millprep.verify.motion_context import SLACK, Mask, Setting, Table, table
 from millprep.verify.obstacles import clamp_rule, pin_rule
-from millprep.verify.over_copper import laid_flat
-from millprep.verify.probing import no_probe_rule, probe_rule
-from millprep.verify.setting import SLACK, Setting
+from millprep.verify.over_copper import FOLLOWED, laid_flat
+from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
 from millprep.verify.spindle import spindle_rules
-from millprep.verify.surface_probing import surface_probe_rule
-from millprep.verify.table import Mask, Table, table
 from millprep.verify.trace import Trace
 
 ABOVE_COPPER = 0.5
 """Rapids clear the highest copper by this, mm."""
 SHORTEST_ARC = 0.001
 """An arc whose ends are nearer than this, mm, but not the same may be read as a full turn."""
+Rule = Callable[[Setting], Iterator[Finding]]
+PROBING: tuple[Rule, ...] = (probe_rule,)
+TOUCHING: tuple[Rule, ...] = (surface_probe_rule,)
 
 
 def check(
@@ -273,7 +273,6 @@ def _end(s: Setting) -> Iterator[Finding]:
         yield s.finding("ends-low", message, len(s.moves) - 1)
 
 
-Rule = Callable[[Setting], Iterator[Finding]]
 EVERY: tuple[Rule, ...] = (
     _said,
     _first_move,
@@ -291,5 +290,19 @@ CUTTING: tuple[Rule, ...] = (
     no_probe_rule,
     lambda s: spindle_rules(s.trace, s.machine, file=s.file),
 )
-PROBING: tuple[Rule, ...] = (probe_rule,)
-TOUCHING: tuple[Rule, ...] = (surface_probe_rule,)
+
+
+def follow_rule(s: Setting) -> Iterator[Finding]:
+    """No cut leaves the map, nor the surface between a move's ends."""
+    if s.over is None:
+        return
+    yield from s.each(
+        s.over.lost,
+        "map-left",
+        "the cutter goes down where the surface map tells nothing. Probe there as well.",
+    )
+    yield from s.each(
+        (s.over.off > FOLLOWED + s.machine.dialect.digit) & ~s.over.lost,
+        "map-not-followed",
+        f"the move leaves the surface map by more than {FOLLOWED:g} mm between its ends.",
+    )

@@ -23,19 +23,17 @@ from millprep.model.program import Program
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 from millprep.verify import motion, reader
-from millprep.verify.as_cut import as_cut
+from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.certificate import certificate_of
+from millprep.verify.clearances import land_gaps, unopened
 from millprep.verify.compare import compare
-from millprep.verify.cutter_runs import as_told
+from millprep.verify.cutter_changes import as_told
 from millprep.verify.edges import EDGE
-from millprep.verify.one_net import Nets
 from millprep.verify.over_copper import laid_flat
-from millprep.verify.pad_gaps import land_gaps
 from millprep.verify.required import opened, skirt, wanted
 from millprep.verify.rows import Row, check_rows, rows_by_file
 from millprep.verify.stray_cuts import Cutting, astray
 from millprep.verify.trace import Trace
-from millprep.verify.unopened import unopened
 from millprep.verify.worst_case import worst, worst_findings
 
 Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
@@ -186,9 +184,7 @@ def prove(
     return Proved(cut, tuple(by_index.values()), certificate(), tuple(findings), tuple(trails))
 
 
-def _over(
-    program: Program, followed: Mapping[tuple[int, int], Levelling]
-) -> SurfaceMap | None:
+def _over(program: Program, followed: Mapping[tuple[int, int], Levelling]) -> SurfaceMap | None:
     """The map that a program follows; what touches or only shows places follows none."""
     one = followed.get((program.blank, program.mill_pass))
     return None if one is None or program.work in ("probe", "dry-run") else one.surface

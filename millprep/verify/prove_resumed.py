@@ -12,7 +12,7 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.verify import motion, prove, reader
-from millprep.verify.parts import parts
+from millprep.verify.cutter_changes import parts
 from millprep.verify.rows import check_rows
 from millprep.verify.trace import Trace
 

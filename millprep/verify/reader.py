@@ -1,30 +1,109 @@
 """An RS-274 reader by NISTIR 6556 (Kramer, Proctor, Messina, 2000).
 
-It shares nothing with the writer: it tells what a controller would do with a file, or why
-it would refuse it.
+It shares nothing with the writer. It finds what a controller would do with a file, or why a
+controller would refuse it.
 
-Within a line the words take effect in the order of table 8, however they are written. Words
-the report allows but whose effect is not in the file (offsets, other planes, expressions)
-are refused as well: what cannot be known cannot be proved.
+Within a line the words take effect in the order of table 8, however they are written. Words that
+the report allows but whose effect is not in the file (offsets, other planes, expressions) are
+refused as well: what cannot be known cannot be proved.
 
-With a dialect a file is read as that machine reads it, and whatever contradicts the dialect is
+With a dialect, the file is read as that machine reads it, and whatever contradicts the dialect is
 refused.
 """
 
 from __future__ import annotations
 
-from millprep.model.dialect import Dialect
+import re
+from collections.abc import Iterator, Sequence
+
+from millprep.model.dialect import Comments, Dialect
 from millprep.model.finding import Finding, Refusal
-from millprep.verify.block import DIFFERS, Block, Fault, parse, whole
-from millprep.verify.change import asked_for
-from millprep.verify.frame import frame_faults
-from millprep.verify.groups import check_letters, grouped_g, grouped_m
+from millprep.verify.block import (
+    ARCS,
+    CYCLES,
+    DIFFERS,
+    Block,
+    Fault,
+    check_letters,
+    grouped_g,
+    grouped_m,
+    parse,
+    spelt,
+    whole,
+)
+from millprep.verify.cutter_changes import asked_for
 from millprep.verify.machine_state import UNKNOWN, Carriage
-from millprep.verify.spelling import Spelling
 from millprep.verify.trace import Remark, SpindleEvent, Stop, ToolChange, Trace
 
 MOST_FINDINGS = 50
 _INCH = 25.4
+
+
+def frame_faults(
+    lines: Sequence[str], dialect: Dialect, ended: str, last: int
+) -> Iterator[tuple[int, Fault]]:
+    """What of this a dialect does not have, each with its line.
+
+    Args:
+        lines: of the file, without line feeds.
+        dialect: of the machine.
+        ended: the word that ended the program.
+        last: its line, from 1.
+    """
+    returns = dialect.line_ends == "crlf"
+    for number, line in enumerate(lines, 1):
+        # what follows the last line end is no line
+        if line.endswith("\r") != returns and (line or number < len(lines)):
+            words = "the line does not end with" if returns else "the line ends with"
+            yield number, Fault(f"{words} a carriage return", code=DIFFERS)
+            break
+    told = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
+    if ended != dialect.end:
+        yield last, Fault(f"{ended} ends the program, {dialect.end} is to", code=DIFFERS)
+    rest = [(n, line) for n, line in told if n > last]
+    opened = told[0][1] == "%"
+    if opened != dialect.percent:
+        words = "a percent line, and there is to be none"
+        yield told[0][0], Fault("no percent line" if dialect.percent else words, code=DIFFERS)
+    closed = [line for _, line in rest] == ["%"]
+    if dialect.percent and not closed:
+        yield told[-1][0], Fault("the last line is no percent line", code=DIFFERS)
+    if not dialect.percent and rest and dialect.end == ended:
+        yield rest[0][0], Fault(f"a line stands after {ended}", code=DIFFERS)
+
+
+class Spelling:
+    """The dialect as a judge of lines; without one, every line of the report will do."""
+
+    def __init__(self, dialect: Dialect | None) -> None:
+        self.comments: Comments = "brackets" if dialect is None else dialect.comments
+        self._dialect = dialect
+        digits = 0 if dialect is None else dialect.decimals + 1
+        self._long = re.compile(rf"\.\d{{{digits},}}", re.ASCII)
+
+    def check(self, block: Block, line: int) -> None:
+        """Judge the words of one line.
+
+        Raises:
+            Fault: for the first thing that the dialect does not have.
+        """
+        dialect = self._dialect
+        if dialect is None:
+            return
+        for code in block.g:
+            if code in ARCS and not dialect.arcs:
+                raise Fault(f"{spelt(code)}: an arc, and there are to be none", code=DIFFERS)
+            if code in CYCLES and not dialect.cycles:
+                words = f"{spelt(code)}: a drilling cycle, and there are to be none"
+                raise Fault(words, code=DIFFERS)
+        if self._long.search(block.text):
+            words = f"a number has more than the {dialect.decimals} decimals that are to be"
+            raise Fault(words, code=DIFFERS)
+        if not dialect.line_numbers and block.number is not None:
+            raise Fault(f"N{block.number}: a line number, and there are to be none", code=DIFFERS)
+        if dialect.line_numbers and block.number != line:
+            found = "no line number" if block.number is None else f"N{block.number}"
+            raise Fault(f"{found} in line {line}, whose number is to stand there", code=DIFFERS)
 
 
 def read(text: str, *, file: str, dialect: Dialect | None = None) -> Trace:

@@ -107,9 +107,7 @@ def _same(one: TraceMove, other: TraceMove) -> bool:
     return math.dist(one.centre, other.centre) <= SAME
 
 
-def _entered(
-    old: Sequence[TraceMove], down: TraceMove, part: TraceMove, near: float
-) -> list[int]:
+def _entered(old: Sequence[TraceMove], down: TraceMove, part: TraceMove, near: float) -> list[int]:
     """The old moves whose rest `part` is, when `down` leads straight down to its start."""
     if down.start[:2] != down.end[:2] or down.end[2] >= down.start[2] or down.end != part.start:
         return []

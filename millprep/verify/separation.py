@@ -1,21 +1,27 @@
-"""Whether the copper around a place stays apart and whole while one pass lies off.
+"""Whether the copper around a place stays isolated and whole while one pass is misaligned.
 
-A groove shifted by any vector of at most e covers the groove worn by e on every edge, and lies
-within the groove grown by e. So one test with the moving pass's groove shifted by d and worn (or
-grown) by e vouches for every mismatch within e of d. Only grooves are worn or grown, never
-copper, and the copper's sides are told apart by marks: a mark that no cut of the moving pass ever
-reaches stands still, one that no other cut ever reaches moves with that pass.
+A groove shifted by any vector of at most e covers the groove eroded by e on every edge, and lies
+within the groove dilated by e. So one test with the moving pass's groove shifted by d and eroded
+(or dilated) by e covers every misalignment within e of d. Only grooves are eroded or dilated, never
+copper, and the sides of the copper are told apart by marks: a mark that no cut of the moving pass
+ever reaches stays, one that no other cut ever reaches moves with that pass.
 
-All copper outside of the place, which is where both come within the largest mismatch, can bear
-one of both kinds. Copper that leads into the place is marked at its rim; copper that lies all
-within it and hangs on nothing marked joins nothing either.
+All copper outside of the place, which is where both come within the largest misalignment, can bear
+a mark of either kind. Copper that leads into the place is marked at its rim; copper that lies all
+within it and touches nothing marked joins nothing either.
+
+The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
+misalignments is covered by squares, the nearest to zero first. A square that its test does not
+clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
 """
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 import shapely
@@ -23,6 +29,8 @@ from numpy.typing import NDArray
 
 from millprep.verify.sweep import FloatArray, Shapes
 
+TOLERANCE = 0.002
+"""The answer is at most this far below the true one, mm."""
 RIM = 0.15
 """Marks stand within so much of the place's edge, mm."""
 DEEP = 2 * RIM
@@ -33,13 +41,61 @@ not be too narrow are grown by it."""
 CRUMB = 1e-6
 """Crumbs of copper on an edge of the sweep, mm², bear no mark."""
 _SEGMENTS = 16
-
 Mask = NDArray[np.bool_]
 Pair = tuple[float, float]
 Labels = Callable[[Shapes], NDArray[np.int64]]
 """Which piece each part of the copper belongs to; 0 for background."""
 BACKGROUND = 0
 NOBODY = -1
+
+
+class Place(Protocol):
+    """What can tell whether it stands a mismatch.
+
+    Attributes:
+        root: squares with sides of this times a power of two, both ways, are the best to ask
+            about; 0 for any.
+    """
+
+    root: float
+
+    def holds(self, middle: tuple[float, float], near: tuple[float, float], reach: float) -> bool:
+        """Whether it stands every mismatch of a square, all within `reach` of its middle.
+
+        `near` is the square's nearest point to no mismatch at all.
+        """
+        ...
+
+
+def least(place: Place, most: float) -> float:
+    """Length of the shortest mismatch that the place is not known to stand, or `most`."""
+    half = most
+    if TOLERANCE < place.root < most:
+        half = place.root * 2 ** math.ceil(math.log2(most / place.root))
+    squares = [(0.0, 0.0, 0.0, half)]
+    while squares:
+        away, x, y, half = heapq.heappop(squares)
+        if away >= most:
+            break
+        reach = half * math.sqrt(2)
+        near = (_toward(x, half), _toward(y, half))
+        if place.holds((x, y), near, reach):
+            continue
+        # The square's nearest point is at most two of its reaches from its farthest.
+        if 2 * reach <= TOLERANCE:
+            return away
+        quarter = half / 2
+        for sx in (-quarter, quarter):
+            for sy in (-quarter, quarter):
+                cx, cy = x + sx, y + sy
+                ax, ay = max(abs(cx) - quarter, 0.0), max(abs(cy) - quarter, 0.0)
+                heapq.heappush(squares, (math.hypot(ax, ay), cx, cy, quarter))
+    return most
+
+
+def _toward(middle: float, half: float) -> float:
+    """The number nearest to 0 of all within `half` of a middle."""
+    return math.copysign(max(abs(middle) - half, 0.0), middle)
 
 
 def less(shape: shapely.Geometry, by: float) -> shapely.Geometry:

@@ -150,7 +150,7 @@ class _Where:
     def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
         for placement in self.placements:
             for hole in placement.board.holes:
-                there = hole.moved(placement.pose)
+                there = hole.transformed(placement.pose)
                 yield there.spine.buffer(_room(hole.diameter, radius))
         for one in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
             yield shapely.Point(one.blank).buffer(_room(one.diameter, radius))
@@ -206,9 +206,7 @@ def _axes(one: Cutting, level: float) -> tuple[Shapes, FloatArray]:
     a, b = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
     chain = np.repeat(np.arange(len(first)), np.diff([*first.tolist(), len(steps)]))
     points = np.insert(b, first, a[first], axis=0)
-    lines = np.asarray(
-        shapely.linestrings(points, indices=np.insert(chain, first, chain[first]))
-    )
+    lines = np.asarray(shapely.linestrings(points, indices=np.insert(chain, first, chain[first])))
     still = shapely.length(lines) < 1e-9
     lines[still] = shapely.points(a[first[still]])
     most = np.maximum.reduceat(wide, first)

@@ -1,35 +1,116 @@
-"""The copper at its worst: a groove nowhere wider, or nowhere narrower, than any that may be cut.
+"""The copper in the worst case: every groove as wide, or as narrow, as it may be cut.
 
-The surface of the laminate may lie off by the job's flatness, or what a surface map leaves of it in
-a pass that follows one, a cutter may run out of true, and
-its tip may be worn. So a cutter may go less deep than asked by the flatness while it cuts half
-its wear less far out on both sides, and at most deeper by as much while it cuts half its runout
-and half its wear farther out. The narrow grooves are swept anew, with cutters as narrow and as
-high: shorts and gaps are judged on what they leave. The wide ones are the grooves as asked, each
-cutter's grown on every edge by as much as that cutter adds: opens and necks are judged on what
-those leave.
+The surface of the laminate may lie off by the job's flatness, or by what a surface map leaves of
+it; a cutter may run out, and its tip may be worn. The narrow grooves come from cutters that go
+less deep by the flatness and cut half their wear less on both sides: they are swept again, and
+shorts and gaps are judged on the copper that they leave. The wide grooves come from cutters that
+go deeper by the flatness and cut half their runout and half their wear more: they are the nominal
+grooves, each dilated by what its cutter may add, and opens and necks are judged on them.
+
+A piece that only cutters with the same addition went around is eroded evenly: its neck loses
+twice the addition. Where several went around, no neck loses more than twice the largest addition;
+only pieces that this leaves in doubt are cut with the dilated grooves.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from millprep.model.as_cut import AsCut, BoardProof, WorstCase
+from millprep.model.as_cut import AsCut, BoardProof, Groove, WorstCase
 from millprep.model.blank import Blank
 from millprep.model.copy_findings import on_blank
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee, slope, wider
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass
-from millprep.verify.as_cut import as_copper
-from millprep.verify.gaps import pair_gaps
-from millprep.verify.one_net import Nets, nets_on
+from millprep.verify.as_cut import Nets, as_copper, nets_on
+from millprep.verify.narrowest import every_neck, pair_gaps, thinner
+from millprep.verify.sweep import FloatArray, Shapes
 from millprep.verify.trace import Trace
-from millprep.verify.wide import Edges, narrowest, parted
+
+TOUCH = 1e-4
+"""A groove this close to a piece, mm, made its edge."""
+_SEGMENTS = 8
+
+
+class Edges:
+    """The grooves of a blank at the surface, each with what its cutter may add, mm."""
+
+    def __init__(self, grooves: Sequence[Groove], more: Mapping[str, float]) -> None:
+        self.areas = np.concatenate(
+            [shapely.get_parts(groove.surface) for groove in grooves] or [np.array([], object)]
+        )
+        self.more = np.array(
+            [more[g.cutter] for g in grooves for _ in range(len(g.surface.geoms))], dtype=float
+        )
+        self.tree = shapely.STRtree(self.areas)
+
+    def around(self, shapes: Shapes) -> tuple[FloatArray, FloatArray]:
+        """The least and the most that is added on the edges of each shape."""
+        which, area = self.tree.query(shapes, predicate="dwithin", distance=TOUCH)
+        least, most = np.full(len(shapes), math.inf), np.zeros(len(shapes))
+        np.minimum.at(least, which, self.more[area])
+        np.maximum.at(most, which, self.more[area])
+        return np.minimum(least, most), most
+
+    def cut(self, shape: shapely.Polygon) -> shapely.Geometry:
+        """What is left of a shape."""
+        most = float(self.more.max(initial=0.0)) / math.cos(math.pi / (4 * _SEGMENTS))
+        near = self.tree.query(shape, predicate="dwithin", distance=most)
+        x0, y0, x1, y1 = shape.bounds
+        wide = 2 * most + TOUCH
+        around = shapely.clip_by_rect(self.areas[near], x0 - wide, y0 - wide, x1 + wide, y1 + wide)
+        by = self.more[near] / math.cos(math.pi / (4 * _SEGMENTS))
+        grown = shapely.buffer(around, by, quad_segs=_SEGMENTS)
+        left: shapely.Geometry = shapely.difference(shape, shapely.union_all(grown))
+        return left
+
+
+def parted(shapes: Shapes, widths: FloatArray, edges: Edges) -> NDArray[np.intp]:
+    """Which shapes the grown grooves cut apart, open around a hole, or leave nothing of.
+
+    `widths` are those of the narrowest necks.
+    """
+    least, most = edges.around(shapes)
+    sure = widths <= 2 * least
+    doubt = (widths <= 2 * most) & ~sure
+    for i in np.flatnonzero(doubt).tolist():
+        left = edges.cut(shapes[i])
+        sure[i] = (
+            not isinstance(left, shapely.Polygon)
+            or left.is_empty
+            or len(left.interiors) != len(shapes[i].interiors)
+        )
+    return np.flatnonzero(sure & (most > 0))
+
+
+def narrowest(shapes: Shapes, widths: FloatArray, edges: Edges) -> tuple[float | None, int | None]:
+    """Width of the narrowest neck that the grown grooves leave of any shape, and whose it is."""
+    if not len(shapes):
+        return None, None
+    least, most = edges.around(shapes)
+    best, which = math.inf, 0
+    for i in np.argsort(widths - 2 * most, kind="stable").tolist():
+        if widths[i] - 2 * most[i] >= best:
+            break
+        width = float(widths[i] - 2 * most[i])
+        if least[i] < most[i]:
+            left = edges.cut(shapes[i])
+            if not isinstance(left, shapely.Polygon) or left.is_empty:
+                width = 0.0
+            elif best < math.inf and not len(thinner(np.array([left], dtype=object), best)):
+                continue
+            else:
+                width = every_neck([("", left)])[0].width
+        if width < best:
+            best, which = width, i
+    return max(best, 0.0), which
 
 
 def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
@@ -102,9 +183,7 @@ def worst(
     return found
 
 
-def worst_findings(
-    placement: Placement, case: WorstCase, flatness: float
-) -> tuple[Finding, ...]:
+def worst_findings(placement: Placement, case: WorstCase, flatness: float) -> tuple[Finding, ...]:
     """What a person should know of a copy's worst case."""
     found: list[Finding] = []
     if case.shorts and case.short_at is not None:

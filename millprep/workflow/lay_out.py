@@ -89,7 +89,11 @@ def lay_out(
 
 def _seams(passes: Moved | None, outline: shapely.Polygon) -> tuple[shapely.LineString, ...]:
     """Where one pass takes over from another, as far as it lies on the blank."""
-    met = [] if passes is None else [seam.intersection(outline) for seam in passes.regions.seams()]
+    met = (
+        []
+        if passes is None
+        else [seam.intersection(outline) for seam in passes.regions.join_lines()]
+    )
     return tuple(one for one in met if isinstance(one, shapely.LineString) and one.length > 0)
 
 

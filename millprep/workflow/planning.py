@@ -49,8 +49,7 @@ def empty(
         layout=Layout((), ()),
         board_input=(),
         nets={},
-        findings=told(plan, boards)
-        + (() if derivation is None else derivation.findings),
+        findings=told(plan, boards) + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
         chosen=chosen,
     )
@@ -106,7 +105,7 @@ def planned(
         cuts = blank_cuts.cuts(plan, blank, here, facts)
         cut_set = replace(
             cut_set,
-            rings=(*cut_set.rings, *cuts.rings),
+            laps=(*cut_set.laps, *cuts.laps),
             clearings=(*cut_set.clearings, *cuts.clearings),
             holes=(*cut_set.holes, *cuts.holes),
             profiles=(*cut_set.profiles, *cuts.profiles),
@@ -118,7 +117,7 @@ def planned(
     for blank in made_layout.blanks:
         mine = {p.index for p in layout.on(blank.number)}
         made = blank_cuts.Cuts(
-            tuple(r for r in cut_set.rings if r.placement in mine),
+            tuple(r for r in cut_set.laps if r.placement in mine),
             tuple(h for h in cut_set.holes if h.placement in mine),
             tuple(p for p in cut_set.profiles if p.placement in mine),
             (),
@@ -136,7 +135,7 @@ def planned(
             joins=(*bare.joins, *done.joins),
             programs=(*bare.programs, *done.programs),
             findings=(*bare.findings, *done.findings),
-            apart=(*bare.apart, *done.apart),
+            drilled_in_other_pass=(*bare.drilled_in_other_pass, *done.drilled_in_other_pass),
         )
     return _without(bare, made_layout)
 
@@ -152,7 +151,7 @@ def _without(cut_set: CutSet, layout: Layout) -> CutSet:
         layout=layout,
         board_input=cut_set.board_input[:last],
         nets={key: net for key, net in cut_set.nets.items() if key[0] < last},
-        rings=tuple(one for one in cut_set.rings if one.placement < last),
+        laps=tuple(one for one in cut_set.laps if one.placement < last),
         clearings=tuple(one for one in cut_set.clearings if one.placement < last),
         holes=tuple(h for h in cut_set.holes if h.placement is None or h.placement < last),
         findings=tuple(f for f in cut_set.findings if (f.board, f.copy) not in gone),

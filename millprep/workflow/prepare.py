@@ -17,7 +17,7 @@ from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify import prove
 from millprep.verify.buzz_out import buzz_out
-from millprep.verify.rules import judging
+from millprep.verify.rules.judge import Judged, judged
 from millprep.workflow import layout_files, set_on_disk
 from millprep.workflow.inputs import Facts, read_boards, read_nets, with_stored
 from millprep.workflow.laying import Choice
@@ -110,11 +110,11 @@ def made(
     except Refusal as refusal:
         raise stopped(cut_set, refusal) from refusal
     say("reading them back and cutting the blanks in simulation")
-    begun: list[Callable[[], judging.Judged]] = []
+    begun: list[Callable[[], Judged]] = []
 
     def judge(copper: tuple[AsCut, ...]) -> None:
         """The rules need the copper only: they begin while the rest of the proof goes on."""
-        begun.append(beside(lambda: judging.judged(cut_set, copper, plan, facts, whole=whole)))
+        begun.append(beside(lambda: judged(cut_set, copper, plan, facts, whole=whole)))
 
     proved = _proved(cut_set, plan, folder, judge)
     if whole or any(facts.values()):

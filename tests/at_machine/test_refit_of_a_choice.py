@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from millprep.geometry.pose import Pose
-from tests.at_machine.test_refit_of_a_set import JOB, pass_2, programs, readings, report, strip
 from tests.helpers import small_job
 from tests.helpers.small_job import changed, run
+from tests.helpers.strip_set import JOB, pass_2, programs, readings, report, strip
 
 TWO = changed(
     "travel = [80.0, 70.0]",

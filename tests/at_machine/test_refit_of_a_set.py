@@ -3,89 +3,26 @@
 from __future__ import annotations
 
 import csv
-import json
 from pathlib import Path
 from typing import Any
 
 import pytest
-from ezdxf.layouts.layout import Modelspace
 
 from millprep.geometry.pose import Pose
 from tests.helpers import small_job
-from tests.helpers.small_job import changed, run
-
-JOB = changed(
-    'preset = "small-mill-300"',
-    'preset = "small-mill-300"\ntravel = [80.0, 70.0]',
-    changed(
-        "size = [60.0, 50.0]\nmargin = 10.0",
-        "size = [120.0, 60.0]\nmargin = 14.0",
-        changed(
-            'cutters = ["drill"]\n',
-            'cutters = ["drill"]\nborer = "mill"\n',
-            changed("tape = true", "tape = true\norigin = [2.0, 3.0]"),
-        ),
-    ),
+from tests.helpers.small_job import run
+from tests.helpers.strip_set import (
+    JOB,
+    MOVE,
+    STEP,
+    pass_2,
+    programs,
+    readings,
+    refit,
+    report,
+    strip,
+    write,
 )
-STEP = 0.3
-"""Of the blank's turn, degrees."""
-
-
-def strip(space: Modelspace) -> None:
-    """A board of 90 × 20 mm with two rails from end to end."""
-    corners = ((0.0, 0.0), (90.0, 0.0), (90.0, 20.0), (0.0, 20.0))
-    for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
-        space.add_line(a, b, dxfattribs={"layer": "shore"})
-    for y in (6.0, 14.0):
-        small_job.track(space, [(6.0, y), (84.0, y)], width=1.0)
-        for x in (6.0, 30.0, 84.0):
-            small_job.pad(space, x, y)
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The job, and its set in `set`; read it, do not change it."""
-    folder = tmp_path_factory.mktemp("strip")
-    job = small_job.put(folder, JOB, strip)
-    done = run("prepare", job, "--out", folder / "set")
-    assert done.exit_code == 0, done.output
-    return folder
-
-
-def report(folder: Path) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads((folder / "report.json").read_text("utf-8"))
-    return found
-
-
-def pass_2(folder: Path) -> dict[str, Any]:
-    found: dict[str, Any] = report(folder)["passes"][1]
-    return found
-
-
-def write(file: Path, set_: str, holes: dict[str, tuple[float, float]]) -> Path:
-    lines = [f"{name} = [{x!r}, {y!r}]" for name, (x, y) in holes.items()]
-    file.write_text("\n".join([f'set = "{set_}"', 'unit = "mm"', "[holes]", *lines]))
-    return file
-
-
-def readings(folder: Path, file: Path, move: Pose) -> tuple[Path, Pose]:
-    """Exact readings of a blank that lies off by a move of the machine frame, and its pose."""
-    pose = Pose(*pass_2(folder)["blank_to_machine"]).then(move)
-    holes = {hole["id"]: pose.point(hole["blank"]) for hole in pass_2(folder)["registration"]}
-    return write(file, report(folder)["set"], holes), pose
-
-
-def programs(folder: Path) -> dict[str, str]:
-    """Every program without its set's id."""
-    id_ = report(folder)["set"]
-    files = sorted(folder.rglob("*.ngc"))
-    texts = {file.relative_to(folder).as_posix(): file.read_text("ascii") for file in files}
-    assert all(id_ in text for text in texts.values())
-    return {name: text.replace(id_, "SET") for name, text in texts.items()}
-
-
-def refit(made: Path, file: Path, out: Path, *more: str) -> Any:
-    return run("refit", made / "set", file, "--pass", "2", "--out", out, *more)
 
 
 def test_exact_readings_move_nothing(made: Path, tmp_path: Path) -> None:
@@ -101,17 +38,8 @@ def test_exact_readings_move_nothing(made: Path, tmp_path: Path) -> None:
     assert (tmp_path / "new" / table).read_bytes() == (made / "set" / table).read_bytes()
 
 
-MOVE = Pose.turn(STEP).then(Pose.shift(0.4, -0.3))
 
 
-@pytest.fixture(scope="module")
-def turned(made: Path) -> Path:
-    """The set refitted to a blank that lies off by `MOVE`."""
-    file, _ = readings(made / "set", made / "turned.toml", MOVE)
-    done = refit(made, file, made / "turned")
-    assert done.exit_code == 0, done.output
-    assert "0 shorts, 0 opens" in done.stdout
-    return made / "turned"
 
 
 def test_a_known_move_is_undone_and_nothing_else_changes(made: Path, turned: Path) -> None:

@@ -10,10 +10,9 @@ import pytest
 from ezdxf.layouts.layout import Modelspace
 
 from millprep.geometry.pose import Pose
-from tests.at_machine.test_refit_of_a_set import JOB, programs, report, strip, write
-from tests.at_machine.test_vernier_of_a_set import lines_read
 from tests.helpers import small_job
 from tests.helpers.small_job import changed, run
+from tests.helpers.strip_set import JOB, lines_read, programs, report, strip, write
 
 TURNED = changed("tape = true", "tape = true\nturn = true", JOB)
 GRID = changed("size = [120.0, 60.0]", "size = [120.0, 110.0]", JOB)

@@ -15,7 +15,7 @@ from millprep.model.trail import RAPID
 from millprep.verify import reader
 from millprep.verify.prove import trail_of
 from millprep.verify.resumed import check_resumed
-from tests.gcode.test_restart_points import DIALECTS, made, text_of
+from tests.helpers.restart_points import DIALECTS, made, text_of
 from tests.helpers.workshop import MACHINE
 
 

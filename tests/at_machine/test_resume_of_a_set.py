@@ -14,9 +14,9 @@ import pytest
 from millprep.geometry.pose import Pose
 from millprep.report.record import schema
 from millprep.verify import reader
-from tests.at_machine.test_refit_of_a_set import made, turned
 from tests.helpers import bent, small_job
 from tests.helpers.small_job import changed, run
+from tests.helpers.strip_set import made, program, turned
 
 __all__ = ["made", "turned"]
 ISOLATE = "pass-2/.*isolate"
@@ -27,11 +27,6 @@ TWO = changed(
 )
 
 
-def program(folder: Path, what: str) -> str:
-    """The one program whose file fits."""
-    names = [f.relative_to(folder).as_posix() for f in sorted(folder.rglob("*.ngc"))]
-    (name,) = (one for one in names if re.search(what, one))
-    return name
 
 
 def report(folder: Path) -> dict[str, Any]:

@@ -12,11 +12,10 @@ from typing import Any
 import pytest
 
 from millprep.geometry.pose import Pose
-from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.helpers import small_job
 from tests.helpers.small_job import run
+from tests.helpers.strip_set import JOB, TOUCHING, strip
 
-TOUCHING = '\n[registration]\nmethod = "measure"\nprobe = "electrical"\n'
 MOVE = Pose.turn(0.1).then(Pose.shift(0.2, -0.15))
 """Where the blank lies in pass 2, against where it should; machine frame."""
 TIP = 2.0

@@ -14,7 +14,7 @@ from millprep.model.set_of_programs import InputFile
 from millprep.model.vernier import Measured, Vernier
 from millprep.passes.vernier import SIZES, Correction
 from millprep.report.old_set import OldSet
-from tests.passes.test_vernier import seen
+from tests.helpers.verniers import seen
 
 EXPECTED = Pose.shift(-200.0, 5.0)
 

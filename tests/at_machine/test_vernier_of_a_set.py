@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from millprep.geometry.pose import Pose
-from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.helpers import small_job
 from tests.helpers.small_job import run
+from tests.helpers.strip_set import JOB, at_edge, cut_lines, lines_read, report, strip
 
-DEPTH = 0.08
 MOVE = Pose.turn(0.03).then(Pose.shift(0.06, -0.05))
 """Where the blank lies in pass 2, against where it was found by its holes; machine frame."""
 
@@ -28,42 +24,10 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def report(folder: Path) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads((folder / "report.json").read_text("utf-8"))
-    return found
 
 
-def cut_lines(folder: Path, number: int, program: str | None, lies: Pose) -> np.ndarray[Any, Any]:
-    """(n, 2, 2) straight cuts at engraving depth, where they end up on a blank that lies so."""
-    rows = []
-    before: tuple[str, float, float, float] = ("", 0.0, 0.0, 0.0)
-    with (folder / "toolpaths.csv").open() as stream:
-        for row in csv.DictReader(stream):
-            name, x, y, z = row["program"], float(row["x"]), float(row["y"]), float(row["z"])
-            at_depth = z == before[3] == -DEPTH and before[0] == name
-            wanted = program is None or program in name
-            if at_depth and int(row["pass"]) == number and row["motion"] == "feed" and wanted:
-                rows.append([before[1:3], (x, y)])
-            before = (name, x, y, z)
-    found = np.array(rows)
-    return np.asarray(lies.inverse().points(found.reshape(-1, 2)).reshape(found.shape))
 
 
-def at_edge(
-    lines: np.ndarray[Any, Any], vernier: dict[str, Any], reach: float, *, off: float = 0.0
-) -> list[float]:
-    """Where cuts that end near the common edge of a vernier cross it, along what it measures."""
-    along = "xy".index(vernier["measures"])
-    across = 1 - along
-    at = vernier["at"]
-    found = set()
-    for line in lines:
-        straight = abs(line[0][along] - line[1][along]) < 0.01
-        for end in line:
-            near = abs(end[across] - at[across]) <= off + 1e-3
-            if straight and near and abs(end[along] - at[along]) <= reach + off + 1e-3:
-                found.add(round(float(end[along] - at[along]), 3))
-    return sorted(found)
 
 
 def test_combs_stand_where_the_report_says(made: Path) -> None:
@@ -92,22 +56,6 @@ def test_second_combs_come_before_all_else(made: Path) -> None:
     assert "read them" in text
 
 
-def lines_read(folder: Path, truth: Pose) -> dict[str, float]:
-    """What a person reads on a blank that truly lies so: where gaps between lines vanish."""
-    one, two = report(folder)["passes"]
-    first = cut_lines(folder, 1, None, Pose(*one["blank_to_machine"]))
-    second = cut_lines(folder, 2, "engrave", truth)
-    found = {}
-    for vernier in two["verniers"]:
-        reach = vernier["reach"] * vernier["pitch"]
-        a = np.array(at_edge(first, vernier, reach))
-        b = np.array(at_edge(second, vernier, reach, off=0.2))
-        assert len(a) == len(b) == 2 * vernier["reach"] + 1
-        gaps = b - a
-        found[vernier["id"]] = float(
-            np.interp(0.0, gaps[::-1], np.arange(vernier["reach"], -vernier["reach"] - 1, -1))
-        )
-    return found
 
 
 def test_readings_bring_the_pass_onto_the_blank(made: Path, tmp_path: Path) -> None:

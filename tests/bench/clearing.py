@@ -23,7 +23,7 @@ from millprep.model.cutter import Cutter, EndMill, Vee
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.clearing import clear
 from millprep.toolpaths.isolation import Island, isolate
-from millprep.toolpaths.midline import isolate_in_the_middle
+from millprep.toolpaths.midline import isolate_along_medial_axis
 
 COPPER, DEPTH = 0.035, 0.08
 COMMON: dict[str, Any] = {
@@ -44,9 +44,7 @@ def plan(gap: float) -> IsolationPlan:
     )
 
 
-def row(
-    words: str, cutters: Sequence[Cutter], make: Callable[[], Sequence[Lap | Clearing]]
-) -> str:
+def row(words: str, cutters: Sequence[Cutter], make: Callable[[], Sequence[Lap | Clearing]]) -> str:
     """One line of the table."""
     begun = time.perf_counter()
     cuts = make()
@@ -72,13 +70,13 @@ def main() -> None:
             board.outline.difference(grooves), shapes, cutters, depth=DEPTH, copper=COPPER,
             overlap=0.2, direction="climb", placement=0, beyond=gap / 2,
         )  # fmt: skip
-        return done.courses
+        return done.clearings
 
     def along(gap: float) -> Sequence[Lap]:
         return isolate(islands, board.outline, plan(gap), COPPER)[0]
 
     def between(gap: float) -> Sequence[Lap]:
-        return isolate_in_the_middle(islands, {0: board.outline}, plan(gap), COPPER)[0]
+        return isolate_along_medial_axis(islands, {0: board.outline}, plan(gap), COPPER)[0]
 
     lines = [row(f"along the copper, gap {g:g}", vees, partial(along, g)) for g in (0.1, 0.3, 0.5)]
     lines += [row(f"in the middle, gap {g:g}", vees, partial(between, g)) for g in (0.1, 0.2, 0.3)]

@@ -27,7 +27,7 @@ def measured(cpu: int | None, memory: int | None) -> Iterator[dict[str, Any]]:
     """
     import ezdxf.filemanagement
 
-    from tests.published.test_real_drawings import OUTCOMES
+    from tests.helpers.real_drawings import OUTCOMES
 
     with tempfile.TemporaryDirectory() as folder:
         pad = Path(folder) / "pad.dxf"
@@ -55,7 +55,7 @@ def _read(number: int, pad: Path, cpu: int | None, memory: int | None) -> int:
     import traceback
 
     from millprep.model.finding import Refusal
-    from tests.published.test_real_drawings import OUTCOMES, attempt
+    from tests.helpers.real_drawings import OUTCOMES, attempt
 
     if cpu is not None:
         resource.setrlimit(resource.RLIMIT_CPU, (cpu, cpu))

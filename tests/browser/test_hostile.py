@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 HOSTILE = [
     "</script><script>window.hit = 1</script>",
     "<img src=x onerror='window.hit = 1'>",
-    "\" onmouseover=\"window.hit = 1\" x='",
+    '" onmouseover="window.hit = 1" x=\'',
     "{{ 7 * 7 }} ${window.hit = 1} $& $1 {gap}",
     "‮evil‬ \u200f \u202exob",
     "💡🗼 lamp 🔌",
@@ -49,7 +49,7 @@ def spoilt(name: str) -> CutSet:
         machine=replace(whole.machine, name=name), inputs=(InputFile(name, "c" * 64),),
         findings=(bad,), derived_from=name, nets=dict.fromkeys(whole.nets, name),
         programs=(replace(first, cutter=vee, file=name), *others),
-        rings=tuple(replace(ring, cutter=name) for ring in whole.rings),
+        laps=tuple(replace(lap, cutter=name) for lap in whole.laps),
     )  # fmt: skip
 
 

@@ -12,9 +12,8 @@ import shapely
 from ezdxf.layouts.layout import Modelspace
 
 from tests.helpers import small_job
+from tests.helpers.checked_jobs import FAR, RAIL, job, net, wide_and_narrow
 from tests.helpers.small_job import changed, edge, pad, put, run, track
-
-FAR = '[cutters.vee]\npreset = "vee-30-0.1"\n'
 
 
 def near(space: Modelspace) -> None:
@@ -26,13 +25,8 @@ def near(space: Modelspace) -> None:
         pad(space, x, y)
 
 
-def job(nets: str, *, gap: str = "0.3", rules: str = "") -> str:
-    text = changed(FAR, nets + "\n" + FAR) + rules
-    return text.replace("gap = 0.3", f"gap = {gap}")
 
 
-def net(name: str, at: tuple[float, float], more: str) -> str:
-    return f'[[board.net]]\nname = "{name}"\nat = [{at[0]}, {at[1]}]\n{more}\n'
 
 
 APART = net("anode", (6.0, 10.0), "volts = 300") + net("common", (24.0, 11.5), "volts = 0")
@@ -85,20 +79,8 @@ def test_the_same_board_in_another_column_passes(tmp_path: Path) -> None:
     assert "spacing-too-narrow" not in codes(told)
 
 
-def wide_and_narrow(space: Modelspace) -> None:
-    """A rail of 1.5 mm with a stretch of 0.5 mm."""
-    edge(space)
-    pad(space, 5.0, 10.0)
-    pad(space, 25.0, 10.0)
-    track(space, [(5.0, 10.0), (12.0, 10.0)], width=1.5)
-    track(space, [(12.0, 10.0), (18.0, 10.0)], width=0.5)
-    track(space, [(18.0, 10.0), (25.0, 10.0)], width=1.5)
 
 
-RAIL = net("heater", (5.0, 10.0), "volts = 6.3") + "".join(
-    f'[[board.net.load]]\nname = "{name}"\nat = [{x}, 10.0]\namperes = {amperes}\n'
-    for name, x, amperes in (("feed", 5.0, -3.0), ("valve", 25.0, 3.0))
-)
 
 
 def test_a_rail_that_is_too_thin_is_found_with_its_amperes_and_volts(tmp_path: Path) -> None:

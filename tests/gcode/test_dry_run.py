@@ -89,9 +89,7 @@ HOLE = RegistrationHole("r1", (80.0, 60.0), (80.0, 60.0), 4.0, "locate", 1, 2)
 def around(
     machine: Machine = MACHINE, clamps: tuple[Clamp, ...] = (), cuts: tuple[Cut, ...] = CUTS
 ) -> tuple[Program, tuple[Program, ...]]:
-    dry, *others = build(
-        cuts, PASS, (drill(1.0), vee()), machine, profiling(), clamps=clamps
-    )
+    dry, *others = build(cuts, PASS, (drill(1.0), vee()), machine, profiling(), clamps=clamps)
     return dry, tuple(others)
 
 
@@ -105,8 +103,10 @@ def reach(programs: tuple[Program, ...]) -> BaseGeometry:
             if move.i is not None and move.j is not None:
                 centre = (at[0] + move.i, at[1] + move.j)
                 # more than the arc, and never more than its circle
-                line = shapely.Point(centre).buffer(math.hypot(move.i, move.j)).intersection(
-                    line.buffer(2 * math.hypot(move.i, move.j))
+                line = (
+                    shapely.Point(centre)
+                    .buffer(math.hypot(move.i, move.j))
+                    .intersection(line.buffer(2 * math.hypot(move.i, move.j)))
                 )
             shapes.append(line.buffer(one.cutter.width(max(one.depth, 0.0)) / 2))
             at = (move.x, move.y, move.z)
@@ -175,9 +175,7 @@ def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_told() -> None
 
 def test_where_holes_are_touched_the_tip_goes_around_and_the_marks_come_after() -> None:
     found = replace(PASS, registration=(HOLE,))
-    programs = build(
-        CUTS, found, (drill(1.0), vee()), MACHINE, profiling(), SHOWN, probe=PROBE
-    )
+    programs = build(CUTS, found, (drill(1.0), vee()), MACHINE, profiling(), SHOWN, probe=PROBE)
     files = [program.file.rsplit("/", 1)[-1] for program in programs]
     assert files[:4] == [
         "01-dry-run-mill.ngc", "02-probe-mill.ngc", "03-dry-run-vee.ngc", "04-engrave-vee.ngc",

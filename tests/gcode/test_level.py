@@ -14,9 +14,8 @@ from millprep.gcode.level import CHORD, Arc, levelled
 from millprep.model.finding import Refusal
 from millprep.model.program import Move, Program
 from millprep.model.surface_map import SurfaceMap
-from tests.helpers.workshop import MACHINE, mill, vee
-
-UP = MACHINE.clearance
+from tests.helpers.flat_programs import UP, cut
+from tests.helpers.workshop import MACHINE
 
 
 def bent(twist: float = 2e-5, bow: float = 1e-5) -> SurfaceMap:
@@ -26,20 +25,8 @@ def bent(twist: float = 2e-5, bow: float = 1e-5) -> SurfaceMap:
     return SurfaceMap(x, y, bow * (u - 40) ** 2 + twist * (u - 50) * (v - 40))
 
 
-def program(*moves: Move, cutter: float = 0.0) -> Program:
-    return Program(
-        file="blank-1/pass-1/01-isolate-vee.ngc", blank=1, mill_pass=1,
-        cutter=mill(cutter) if cutter else vee(), works=("isolate",), depth=0.1, spindle=1e4,
-        start=(5.0, 5.0, UP), moves=moves,
-    )  # fmt: skip
 
 
-def cut(*moves: Move, at: tuple[float, float] = (12.0, 13.0), depth: float = 0.1) -> Program:
-    last = moves[-1]
-    return program(
-        Move("rapid", *at, UP), Move("feed", *at, -depth, feed=100.0), *moves,
-        Move("rapid", last.x, last.y, UP),
-    )  # fmt: skip
 
 
 def sampled(made: Program) -> list[tuple[float, float, float]]:

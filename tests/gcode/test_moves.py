@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from millprep.gcode import moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
-from tests.geometry.test_path import paths
 from tests.helpers.gcode_trail import START, apart, pen, trail
+from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, vee
 
 QUICK = settings(max_examples=30, deadline=None)
 
 
-def ring(path: Path) -> Lap:
+def lap(path: Path) -> Lap:
     return Lap(path, 0, "c1", 0, "vee", 0.1)
 
 
@@ -31,7 +31,7 @@ def test_a_lap_is_followed_at_depth_and_a_closed_one_over_its_start(
     path: Path, vertex: int
 ) -> None:
     one = pen(vee())
-    moves.lap(one, ring(path), vertex)
+    moves.lap(one, lap(path), vertex)
     fine = trail(START, one.moves, 0.5)
     at_depth = [(m, p) for m, p in fine if p[:, 2].max() <= -0.1 + 1e-12]
     line = shapely.LineString(np.vstack([p[:, :2] for _, p in at_depth]))
@@ -53,7 +53,7 @@ def test_feeds_stay_within_the_machine() -> None:
         **{**{f: getattr(fast.cutter, f) for f in fast.cutter.__dataclass_fields__},
            "feed": 5000.0, "plunge": 5000.0}
     )  # fmt: skip
-    moves.lap(fast, ring(Path.circle((10.0, 10.0), 3.0)), 0)
+    moves.lap(fast, lap(Path.circle((10.0, 10.0), 3.0)), 0)
     feeds = {m.feed for m in fast.moves if m.feed is not None}
     assert feeds == {MACHINE.max_feed, MACHINE.max_plunge}
 

@@ -80,5 +80,5 @@ def test_an_order_is_the_same_wherever_its_courses_lie(x: float, y: float, turn:
     pose = Pose.turn(turn).then(Pose.shift(x, y))
     ring = np.array([(0, 0), (2, 0), (2, 2), (0, 2), (0, 0)], dtype=float)
     squares = [Path.lines(ring + np.array([5 * i, 5 * j])) for i in range(4) for j in range(4)]
-    moved = [path.moved(pose) for path in squares]
-    assert order.paths(moved, moved[0].middle) == order.paths(squares, squares[0].middle)
+    moved = [path.transformed(pose) for path in squares]
+    assert order.paths(moved, moved[0].mean_point) == order.paths(squares, squares[0].mean_point)

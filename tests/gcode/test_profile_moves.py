@@ -15,7 +15,7 @@ from millprep.model.cut import Profile, Tab
 from millprep.model.cutter import EndMill
 from millprep.model.plan import ProfilePlan
 from millprep.model.program import Move
-from tests.helpers.gcode_trail import START, pen, trail
+from tests.helpers.gcode_trail import ROUNDED, START, pen, trail
 from tests.helpers.workshop import MACHINE, mill, profiling
 
 MILL = mill(2.0, step=0.5)
@@ -23,10 +23,6 @@ PLAN = profiling(MILL)
 DEPTH, TAB_DEPTH = 1.8, 1.1
 BIN = 0.05
 
-ROUNDED = Path(
-    np.array([(1, 0), (59, 0), (60, 1), (60, 39), (59, 40), (1, 40), (0, 39), (0, 1), (1, 0)]),
-    np.array([0, 1, 0, 1, 0, 1, 0, 1]) * math.tan(math.pi / 8),
-)
 OPEN = ROUNDED.part(10.0, 130.0)
 TABS = (Tab(20.0, 24.0), Tab(70.0, 74.0), Tab(110.0, 114.0))
 COURSES = {

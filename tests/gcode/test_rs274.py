@@ -22,9 +22,8 @@ from millprep.model.cut import HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter
 from millprep.model.program import Move, Program
 from millprep.verify.reader import read
-from tests.gcode.test_profile_moves import ROUNDED
-from tests.geometry.test_path import paths
 from tests.helpers.gcode_trail import (
+    ROUNDED,
     START,
     apart,
     moves_of,
@@ -35,6 +34,7 @@ from tests.helpers.gcode_trail import (
     trail,
     written,
 )
+from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 QUICK = settings(max_examples=40, deadline=None)

@@ -12,7 +12,7 @@ from millprep.gcode.surface_probe import FREE, Probing, order, program
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import MillingPass
 from millprep.verify import motion, reader
-from millprep.verify.surface_probing import grid_fault
+from millprep.verify.probing import grid_fault
 from tests.helpers.workshop import BLANK, MACHINE, vee
 
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))

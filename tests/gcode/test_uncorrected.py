@@ -10,7 +10,7 @@ import pytest
 from millprep.gcode.uncorrected import uncorrected
 from millprep.model.program import Move
 from millprep.model.surface_map import SurfaceMap
-from tests.gcode.test_level import cut, program
+from tests.helpers.flat_programs import cut, program
 
 COPPER = 0.035
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 
 import numpy as np
@@ -13,21 +12,11 @@ from hypothesis import strategies as st
 
 from millprep.geometry.path import SAGITTA, Path
 from millprep.geometry.pose import Pose
+from tests.helpers.paths import coordinate, paths
 
 QUICK = settings(max_examples=40, deadline=None)
-coordinate = st.integers(-5000, 5000).map(lambda n: n / 100)
-bulge = st.one_of(st.just(0.0), st.integers(-100, 100).map(lambda n: n / 100))
 
 
-@st.composite
-def paths(draw: st.DrawFn, closed: bool | None = None) -> Path:
-    """Chains of 2 to 8 lines and arcs of up to half a turn; neighbours at least 0.1 mm apart."""
-    points = draw(st.lists(st.tuples(coordinate, coordinate), min_size=3, max_size=8))
-    if draw(st.booleans()) if closed is None else closed:
-        points.append(points[0])
-    assume(all(math.dist(a, b) >= 0.1 for a, b in itertools.pairwise(points)))
-    bulges = draw(st.lists(bulge, min_size=len(points) - 1, max_size=len(points) - 1))
-    return Path(np.array(points), np.array(bulges))
 
 
 fraction = st.floats(0.0, 1.0)
@@ -97,13 +86,13 @@ def test_reversed_twice_is_the_same_path(path: Path) -> None:
 @QUICK
 @given(paths(), poses)
 def test_a_moved_path_goes_where_its_points_go(path: Path, pose: Pose) -> None:
-    moved = path.moved(pose)
+    moved = path.transformed(pose)
     assert moved.length == pytest.approx(path.length, abs=1e-8)
     assert moved.closed == path.closed
     for s in (0.0, 0.2, 0.55, 1.0):
         there = pose.point(path.point_at(s * path.length))
         assert moved.point_at(s * path.length) == pytest.approx(there, abs=1e-7)
-    back = moved.moved(pose.inverse())
+    back = moved.transformed(pose.inverse())
     assert np.allclose(back.xy, path.xy, rtol=0, atol=1e-9)
     assert np.allclose(back.bulge, path.bulge, rtol=0, atol=1e-12)
 

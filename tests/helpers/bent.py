@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 
 from millprep.geometry.path import FloatArray
-from tests.at_machine.test_refit_of_a_set import JOB, strip
 from tests.helpers import small_job
 from tests.helpers.small_job import run
+from tests.helpers.strip_set import JOB, strip
 
 NOISE = 0.003
 Shape = Callable[[FloatArray, FloatArray], FloatArray]

@@ -13,7 +13,7 @@ from millprep.gcode import sink
 from millprep.gcode.moves import Pen
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.table import TableSink
-from millprep.geometry.path import FloatArray
+from millprep.geometry.path import FloatArray, Path
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter
 from millprep.model.machine import Machine
@@ -112,3 +112,9 @@ def moves_of(trace: Trace) -> list[Move]:
             i, j = m.centre[0] - m.start[0], m.centre[1] - m.start[1]
         found.append(Move(m.kind, *m.end, i, j, m.feed))
     return found
+
+
+ROUNDED = Path(
+    np.array([(1, 0), (59, 0), (60, 1), (60, 39), (59, 40), (1, 40), (0, 39), (0, 1), (1, 0)]),
+    np.array([0, 1, 0, 1, 0, 1, 0, 1]) * math.tan(math.pi / 8),
+)

@@ -46,9 +46,7 @@ def board(stages: int) -> Board:
     shapes: list[shapely.Polygon] = []
     holes: list[Point] = []
     length = stages * 80.0
-    rails = [
-        shapely.LineString([(4, y), (length - 4, y)]).buffer(1.2) for y in (5.0, 85.0)
-    ]
+    rails = [shapely.LineString([(4, y), (length - 4, y)]).buffer(1.2) for y in (5.0, 85.0)]
     for s in range(stages):
         for row in (25.0, 62.0):
             for col in (20.0, 58.0):
@@ -78,16 +76,16 @@ def board(stages: int) -> Board:
     )
 
 
-def _rings(placement: Placement) -> tuple[Lap, ...]:
+def _laps(placement: Placement) -> tuple[Lap, ...]:
     width = VEE.width(DEPTH, COPPER)
-    rings = []
+    laps = []
     for piece in placement.board.pieces:
-        for lap in range(2):
-            away = width / 2 + lap * width * 0.8
-            ring = placement.pose.shape(piece.shape).buffer(away, quad_segs=12).exterior
-            path = Path.lines(shapely.get_coordinates(ring))
-            rings.append(Lap(path, placement.index, piece.id, lap, VEE.name, DEPTH))
-    return tuple(rings)
+        for number in range(2):
+            away = width / 2 + number * width * 0.8
+            edge = placement.pose.shape(piece.shape).buffer(away, quad_segs=12).exterior
+            path = Path.lines(shapely.get_coordinates(edge))
+            laps.append(Lap(path, placement.index, piece.id, number, VEE.name, DEPTH))
+    return tuple(laps)
 
 
 def _program(
@@ -96,7 +94,7 @@ def _program(
 ) -> Program:  # fmt: skip
     moves = [Move("rapid", 0.0, 0.0, 5.0)]
     for line in lines:
-        moved = line.moved(pose)
+        moved = line.transformed(pose)
         (x, y) = moved.start
         moves += [Move("rapid", x, y, 3.0), Move("feed", x, y, -depth, feed=100.0)]
         for part in moved.segments():
@@ -128,7 +126,7 @@ def invented(stages: int = 6) -> CutSet:
     blank = Blank(1, (length + 2 * MARGIN, 90 + 2 * MARGIN), THICK, COPPER)
     pose = Pose.mirror_y(90.0).then(Pose.shift(MARGIN, MARGIN))
     placement = Placement(0, board(stages), 1, 1, pose)
-    rings = _rings(placement)
+    laps = _laps(placement)
     holes = tuple(
         HoleCut(pose.point(h.at), h.diameter, DRILL.name, 2.0, "drill", 0, h.id, None)
         for h in placement.board.holes
@@ -159,13 +157,11 @@ def invented(stages: int = 6) -> CutSet:
         def mine(x: float, k: int = k) -> bool:
             return not two or (x < seam) == (k == 1)
 
-        laps = [
-            ring.path
-            for ring in rings
-            if ring.number == 0 and mine(float(ring.path.xy[:, 0].mean()))
+        first = [
+            lap.path for lap in laps if lap.number == 0 and mine(float(lap.path.xy[:, 0].mean()))
         ]
         at = [hole.at for hole in holes if mine(hole.at[0])]
-        programs.append(_program(1, k, VEE, "isolate", DEPTH, laps, [], there))
+        programs.append(_program(1, k, VEE, "isolate", DEPTH, first, [], there))
         programs.append(_program(2, k, DRILL, "drill", 2.0, [], at, there))
         cut = [inner] if k == 1 else []
         low, high = (MARGIN - 1, seam) if k == 1 else (seam, MARGIN + length + 1)
@@ -202,16 +198,16 @@ def invented(stages: int = 6) -> CutSet:
         layout=Layout((blank,), (placement,)), board_input=(1,),
         nets={(0, piece.id): "heater" if piece.id == "c1" else f"n{i}"
               for i, piece in enumerate(placement.board.pieces)},
-        rings=rings, holes=holes, profiles=profiles, passes=tuple(passes), joins=tuple(joins),
+        laps=laps, holes=holes, profiles=profiles, passes=tuple(passes), joins=tuple(joins),
         programs=tuple(programs), figures=figures,
-        as_cut=(_as_cut(placement, blank, rings),),
+        as_cut=(_as_cut(placement, blank, laps),),
         proofs=(BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0)),),
         findings=findings,
     )  # fmt: skip
 
 
-def _as_cut(placement: Placement, blank: Blank, rings: tuple[Lap, ...]) -> AsCut:
-    lines = [ring.path.line() for ring in rings]
+def _as_cut(placement: Placement, blank: Blank, laps: tuple[Lap, ...]) -> AsCut:
+    lines = [lap.path.line() for lap in laps]
     foot = shapely.union_all([ln.buffer(VEE.width(DEPTH, COPPER) / 2, quad_segs=6) for ln in lines])
     left = shapely.box(0, 0, *blank.size).difference(foot)
     pieces = [(p.id, placement.pose.point(p.at)) for p in placement.board.pieces]
@@ -232,6 +228,6 @@ def refused(stages: int = 1) -> CutSet:
         copy=1, message="c3 and c4 stand 0.05 mm apart and no cutter fits. Move them apart.",
     )  # fmt: skip
     return replace(
-        whole, rings=(), holes=(), profiles=(), passes=(), joins=(), programs=(), figures=(),
+        whole, laps=(), holes=(), profiles=(), passes=(), joins=(), programs=(), figures=(),
         as_cut=(), proofs=(), findings=(stop,),
     )  # fmt: skip

@@ -15,6 +15,7 @@ from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.report import written_set
 from millprep.verify.as_cut import as_cut
+from millprep.verify.clearances import unopened
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
 from millprep.verify.prove import motion_rows
@@ -22,7 +23,6 @@ from millprep.verify.reader import read
 from millprep.verify.required import opened, wanted
 from millprep.verify.stray_cuts import Cutting, astray
 from millprep.verify.trace import Trace
-from millprep.verify.unopened import unopened
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.prepare import prepare
 from tests.helpers import small_job

@@ -15,6 +15,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+import pytest
+
 _CALL = re.compile(r"(STRAIGHT_TRAVERSE|STRAIGHT_FEED|STRAIGHT_PROBE|ARC_FEED)\(([^)]*)\)")
 _NUMBERED = re.compile(r"^\s*\d+\s+N")
 
@@ -100,3 +102,8 @@ _PARAMETERS = (
     *range(5161, 5170), *range(5181, 5190), *range(5210, 5221),
     *(n for base in range(5221, 5382, 20) for n in range(base, base + 10)),
 )  # fmt: skip
+
+
+needs_interpreter = pytest.mark.skipif(
+    interpreter() is None, reason="no rs274 interpreter (.ci/rs274.sh unpacks one)"
+)

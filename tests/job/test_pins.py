@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load, presets
-from millprep.standards.holes import Level, least_hole, least_land
+from millprep.standards.holes import Level, least_hole, least_pad
 from tests.helpers.sample_job import JOB, messages, write
 
 
@@ -17,7 +17,7 @@ def test_presets_follow_their_level(tmp_path: Path, name: str, level: Level) -> 
     pin = load(write(tmp_path, text)).rules.pins
     assert pin is not None
     assert pin.hole == pytest.approx(least_hole(pin.thickest, level))
-    assert pin.land == pytest.approx(least_land(pin.hole, level), abs=0.05 + 1e-9)
+    assert pin.land == pytest.approx(least_pad(pin.hole, level), abs=0.05 + 1e-9)
 
 
 def test_every_pin_preset_loads(tmp_path: Path) -> None:

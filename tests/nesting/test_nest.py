@@ -91,7 +91,8 @@ def test_whatever_is_found_is_sound(
 
 def test_the_same_in_every_process() -> None:
     program = (
-        "from tests.nesting.test_nest import *;"
+        "from millprep.nesting.nest import Effort, nest;"
+        "from tests.bench.nesting import small_blank, small_boards;"
         "print(nest(small_boards(), [small_blank()], Effort(3000, 2)).spots)"
     )
     runs = [

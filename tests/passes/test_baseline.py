@@ -11,8 +11,8 @@ import pytest
 from millprep.geometry.path import Point
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes.baseline import judge, least_base
-from millprep.passes.misalignment import QUANTILE, Network
-from tests.passes.test_registration import REGISTRATION
+from millprep.passes.misalignment import QUANTILE, HoleErrors
+from tests.helpers.registered import REGISTRATION
 
 SIGMA = 0.03
 STANDS = 0.2
@@ -28,7 +28,7 @@ def holes(apart: float, *, upright: bool = False) -> tuple[RegistrationHole, ...
 
 
 def join(some: tuple[RegistrationHole, ...], at: Point, across: Point) -> Join:
-    predicted = Network.of(some, 2, keys=False).predicted(0, 1, at, across, SIGMA)
+    predicted = HoleErrors.of(some, 2, keys=False).predicted(0, 1, at, across, SIGMA)
     return Join(1, 0, "c1", at, (1, 2), 0.4, across, predicted, STANDS, STANDS)
 
 
@@ -61,7 +61,7 @@ def test_the_least_base_holds_and_less_does_not() -> None:
         def worst(base: float, lever: float = lever) -> float:
             some = holes(base)
             at = np.array([(240.0, 6.0 + lever)])
-            found = Network.of(some, 2, keys=False).spread(0, 1, at)
+            found = HoleErrors.of(some, 2, keys=False).spread(0, 1, at)
             return QUANTILE * SIGMA * float(found[0])
 
         assert worst(base) == pytest.approx(STANDS)

@@ -17,8 +17,8 @@ from fixtures.valve_boards import valve_board
 from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
 from millprep.passes import error_budget
-from millprep.verify.join_tolerance import certify
-from tests.passes.test_valve_boards import Cut, cut
+from tests.helpers.cut_valve_boards import Cut, cut
+from tests.helpers.join_tolerance import certify
 
 CLOSE = 0.005
 MOST_JOINS = 4
@@ -35,9 +35,7 @@ def grooves(one: Cut, join: Join) -> dict[int, shapely.MultiPolygon]:
     found = {}
     for number in join.passes:
         lines = [
-            ring.path.line(0.0005)
-            for ring in one.strong.by_pass[number - 1]
-            if isinstance(ring, Lap)
+            lap.path.line(0.0005) for lap in one.strong.by_pass[number - 1] if isinstance(lap, Lap)
         ]
         close = np.array([line.intersection(near) for line in lines if line.intersects(near)])
         swept = shapely.buffer(close, one.groove.foot / 2, quad_segs=48)
@@ -59,8 +57,8 @@ def in_the_open(one: Cut) -> list[Join]:
         spot = shapely.Point(join.at)
         away = [
             shape.distance(spot)
-            for band, shape in one.room.copper.items()
-            if band != (join.placement, join.piece)
+            for key, shape in one.room.copper.items()
+            if key != (join.placement, join.piece)
         ]
         if min(away) > 1.2:
             found.append(join)

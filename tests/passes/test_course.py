@@ -18,10 +18,10 @@ from millprep.model.blank import Box
 from millprep.model.cut import HoleCut
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import changeovers, joins
-from millprep.passes.changeovers import Course, Harm
+from millprep.passes.changeovers import JoinCosts, SplitLap
 from millprep.passes.joins import JoinPlan
-from millprep.passes.machine_errors import Budget
-from millprep.passes.misalignment import Network
+from millprep.passes.machine_errors import ErrorBudget
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.survey import survey
 from millprep.toolpaths.isolation import Island, isolate
@@ -43,23 +43,23 @@ TWO = windows((0.0, 150.0), (100.0, 250.0))
 THREE = windows((0.0, 150.0), (100.0, 250.0), (200.0, 350.0))
 
 
-def harm(count: int = 1, pads: FloatArray | None = None) -> Harm:
+def join_costs(count: int = 1, pads: FloatArray | None = None) -> JoinCosts:
     tree = shapely.STRtree([shapely.LineString([(-9.0, -9.0), (-8.0, -9.0)])])
     none = np.zeros((0, 3)) if pads is None else pads
-    return Harm(none, (tree, np.array([5])), 0, 0.5, network(count))
+    return JoinCosts(none, (tree, np.array([5])), 0, 0.5, hole_errors(count))
 
 
-def network(count: int = 1) -> Network:
+def hole_errors(count: int = 1) -> HoleErrors:
     """Two holes between every two passes, 100 mm from those before."""
     holes = [
         RegistrationHole(f"r{k}", (x + 100.0 * k, y), (x, y), 3.0, "locate", k + 1, k + 2)
         for k in range(count)
         for x, y in HOLES
     ]
-    return Network.of(holes, count + 1, keys=False)
+    return HoleErrors.of(holes, count + 1, keys=False)
 
 
-ERRORS = Budget(network(), None, 0.03)
+ERRORS = ErrorBudget(hole_errors(), None, 0.03)
 
 
 def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
@@ -68,8 +68,8 @@ def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
     return Path.lines([(x0, low), (x1, low), (x1, high), (x0, high), (x0, low)])
 
 
-def planned(path: Path, shift: ShiftPlan = TWO, by: Harm | None = None) -> Course:
-    found = changeovers.plan(path, shift, MARGIN, by or harm(len(shift.windows) - 1))
+def planned(path: Path, shift: ShiftPlan = TWO, by: JoinCosts | None = None) -> SplitLap:
+    found = changeovers.plan(path, shift, MARGIN, by or join_costs(len(shift.windows) - 1))
     assert found is not None
     return found
 
@@ -77,7 +77,7 @@ def planned(path: Path, shift: ShiftPlan = TWO, by: Harm | None = None) -> Cours
 @pytest.mark.parametrize(("x0", "x1", "k"), [(5.0, 95.0, 0), (160.0, 240.0, 1), (99.0, 110.0, 0)])
 def test_a_ring_that_fits_is_not_joined(x0: float, x1: float, k: int) -> None:
     found = planned(around(x0, x1))
-    assert (found.first, found.crossovers) == (k, ())
+    assert (found.first, found.joins) == (k, ())
 
 
 @pytest.mark.parametrize(("shift", "x1", "count"), [(TWO, 240.0, 2), (THREE, 340.0, 4)])
@@ -85,19 +85,19 @@ def test_a_long_ring_changes_over_once_a_side_for_every_seam(
     shift: ShiftPlan, x1: float, count: int
 ) -> None:
     found = planned(around(5.0, x1), shift)
-    assert len(found.crossovers) == count
-    for crossover in found.crossovers:
-        assert abs(crossover.before - crossover.after) == 1
-        low, high = sorted((crossover.before, crossover.after))
-        assert shift.low(high) + MARGIN - 0.5 <= crossover.at[0] <= shift.high(low) - MARGIN + 0.5
-        assert abs(crossover.across[1]) == pytest.approx(1.0)
+    assert len(found.joins) == count
+    for join in found.joins:
+        assert abs(join.before - join.after) == 1
+        low, high = sorted((join.before, join.after))
+        assert shift.low(high) + MARGIN - 0.5 <= join.at[0] <= shift.high(low) - MARGIN + 0.5
+        assert abs(join.across[1]) == pytest.approx(1.0)
 
 
 def test_passes_follow_each_other_round_the_ring() -> None:
     found = planned(around(5.0, 340.0), THREE)
-    for before, after in itertools.pairwise([*found.crossovers, found.crossovers[0]]):
+    for before, after in itertools.pairwise([*found.joins, found.joins[0]]):
         assert before.after == after.before
-    assert found.first == found.crossovers[0].before == found.crossovers[-1].after
+    assert found.first == found.joins[0].before == found.joins[-1].after
     total = found.path.length
     for s in np.linspace(0.0, total, 400, endpoint=False).tolist():
         k = found.pass_at(s)
@@ -107,8 +107,8 @@ def test_passes_follow_each_other_round_the_ring() -> None:
 
 def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:
     """Straight copper everywhere: at the holes' middle, where the mismatch is least."""
-    for crossover in planned(around(5.0, 240.0)).crossovers:
-        assert crossover.at[0] == pytest.approx(125.0, abs=changeovers.STEP)
+    for join in planned(around(5.0, 240.0)).joins:
+        assert join.at[0] == pytest.approx(125.0, abs=changeovers.STEP)
 
 
 @given(vertex=st.integers(1, 3), reverse=st.booleans())
@@ -120,9 +120,7 @@ def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(
     other = path.started_at(vertex)
     if reverse:
         other = other.reversed()
-    a, b = (
-        sorted((c.at[1], c.at[0]) for c in planned(p, THREE).crossovers) for p in (path, other)
-    )
+    a, b = (sorted((c.at[1], c.at[0]) for c in planned(p, THREE).joins) for p in (path, other))
     assert len(a) == len(b) == 4
     for (y0, x0), (y1, x1) in zip(a, b, strict=True):
         assert y0 == pytest.approx(y1, abs=1e-9)
@@ -131,19 +129,19 @@ def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(
 
 def test_joins_keep_away_from_pads_and_bends() -> None:
     pads = np.array([(125.0, 50.0, 1.5), (119.0, 50.0, 1.5)])
-    for crossover in planned(around(5.0, 240.0), TWO, harm(1, pads)).crossovers:
-        assert np.hypot(pads[:, 0] - crossover.at[0], pads[:, 1] - crossover.at[1]).min() >= 3.0
+    for join in planned(around(5.0, 240.0), TWO, join_costs(1, pads)).joins:
+        assert np.hypot(pads[:, 0] - join.at[0], pads[:, 1] - join.at[1]).min() >= 3.0
     zigzag = [(5.0, 49.0), *((110.0 + 4 * k, 49.0 + k % 2) for k in range(9)), (240.0, 49.0)]
     path = Path.lines([*zigzag, (240.0, 60.0), (5.0, 60.0), (5.0, 49.0)])
-    for crossover in planned(path).crossovers:
-        x, y = crossover.at
+    for join in planned(path).joins:
+        x, y = join.at
         assert min(math.dist((x, y), corner) for corner in zigzag) >= changeovers.STRAIGHT
 
 
 def test_a_ring_out_of_reach_has_no_course() -> None:
-    assert changeovers.plan(around(5.0, 300.0), TWO, MARGIN, harm()) is None
+    assert changeovers.plan(around(5.0, 300.0), TWO, MARGIN, join_costs()) is None
     apart = windows((0.0, 100.0), (99.0, 250.0))
-    assert changeovers.plan(around(5.0, 240.0), apart, MARGIN, harm()) is None
+    assert changeovers.plan(around(5.0, 240.0), apart, MARGIN, join_costs()) is None
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -177,9 +175,9 @@ def test_the_walk_is_the_cheapest_of_all(seed: int, closed: bool) -> None:
 def joined(track: shapely.Polygon, *others: shapely.Polygon, pads: list[HoleCut]) -> JoinPlan:
     islands = [Island(0, f"c{n}", shape) for n, shape in enumerate((track, *others))]
     edge = shapely.box(0.0, 0.0, 250.0, 100.0)
-    rings, tight = isolate(islands, edge, isolation(gap=0.3), 0.035)
+    laps, tight = isolate(islands, edge, isolation(gap=0.3), 0.035)
     assert not tight
-    return joins.plan(survey(TWO, rings, pads), ERRORS, 0.4, 0.3)
+    return joins.plan(survey(TWO, laps, pads), ERRORS, 0.4, 0.3)
 
 
 def hole(x: float, y: float, diameter: float, piece: str) -> HoleCut:
@@ -187,7 +185,7 @@ def hole(x: float, y: float, diameter: float, piece: str) -> HoleCut:
 
 
 def places(plan: JoinPlan) -> list[shapely.Point]:
-    found = [shapely.Point(c.at) for one in plan.courses[0, "c0"] for c in one.crossovers]
+    found = [shapely.Point(c.at) for one in plan.split_laps[0, "c0"] for c in one.joins]
     assert len(found) == 2
     return found
 
@@ -214,6 +212,6 @@ def test_windows_that_share_the_least_overlap_leave_every_band_a_place() -> None
     least = joins.least_overlap(0.4, 0.3)
     narrow = windows((0.0, 150.0), (150.0 - least, 250.0))
     islands = [Island(0, "c0", TRACK)]
-    rings, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
-    plan = joins.plan(survey(narrow, rings, []), ERRORS, 0.4, 0.3)
-    assert len(plan.courses[0, "c0"][0].crossovers) == 2
+    laps, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
+    plan = joins.plan(survey(narrow, laps, []), ERRORS, 0.4, 0.3)
+    assert len(plan.split_laps[0, "c0"][0].joins) == 2

@@ -14,8 +14,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.fit import fit
-from millprep.passes.machine_errors import Budget, Drift
-from millprep.passes.misalignment import QUANTILE, Network
+from millprep.passes.machine_errors import ErrorBudget, MachineErrors
+from millprep.passes.misalignment import QUANTILE, HoleErrors
 from tests.helpers.workshop import MACHINE
 
 PLACES: list[Point] = [(240.0, 12.0), (231.3, 60.0), (262.1, 97.0)]
@@ -44,8 +44,8 @@ def erring(stated: dict[str, Any]) -> Machine:
     return replace(MACHINE, **stated)
 
 
-def drift(poses: list[Pose], **stated: float) -> Drift:
-    return Drift.of(erring(stated), poses, holes(poses), keys=False)
+def machine_errors(poses: list[Pose], **stated: float) -> MachineErrors:
+    return MachineErrors.of(erring(stated), poses, holes(poses), keys=False)
 
 
 def played(poses: list[Pose], machine: Machine, phase: Point, at: Point) -> FloatArray:
@@ -73,15 +73,15 @@ def played(poses: list[Pose], machine: Machine, phase: Point, at: Point) -> Floa
 def test_scale_and_squareness_cancel_at_the_joins_of_a_shift(stated: dict[str, float]) -> None:
     for at in PLACES:
         for across in (UP, ALONG):
-            assert drift(shifted(200.0), **stated).across(0, 1, at, across) < 1e-12
+            assert machine_errors(shifted(200.0), **stated).across(0, 1, at, across) < 1e-12
 
 
 def test_a_periodic_error_cancels_when_the_shift_is_whole_turns_of_the_screw() -> None:
     wave = {"periodic_error": 0.02, "screw_lead": 8.0}
     for at in PLACES:
-        assert drift(shifted(200.0), **wave).across(0, 1, at, ALONG) < 1e-12
+        assert machine_errors(shifted(200.0), **wave).across(0, 1, at, ALONG) < 1e-12
     # half a turn more is the worst, 4 amplitudes at most
-    worst = max(drift(shifted(196.0), **wave).across(0, 1, at, ALONG) for at in PLACES)
+    worst = max(machine_errors(shifted(196.0), **wave).across(0, 1, at, ALONG) for at in PLACES)
     assert 0.04 < worst <= 0.08
 
 
@@ -89,7 +89,7 @@ def test_a_periodic_error_cancels_when_the_shift_is_whole_turns_of_the_screw() -
 def test_it_agrees_with_a_machine_played_through(poses: list[Pose]) -> None:
     """The worst of many phases of the screws is what is said, to second order."""
     machine = replace(MACHINE, periodic_error=0.02, screw_lead=8.0)
-    made = Drift.of(machine, poses, holes(poses), keys=False)
+    made = MachineErrors.of(machine, poses, holes(poses), keys=False)
     phases = np.linspace(0.0, 2 * math.pi, 48, endpoint=False).tolist()
     for at in PLACES:
         for across in (UP, ALONG, (0.6, 0.8)):
@@ -105,39 +105,40 @@ def test_it_agrees_with_a_machine_played_through(poses: list[Pose]) -> None:
 def test_scale_and_squareness_played_through(stated: dict[str, float]) -> None:
     machine = erring(stated)
     for poses in (shifted(197.3), turned()):
-        made = Drift.of(machine, poses, holes(poses), keys=False)
+        made = MachineErrors.of(machine, poses, holes(poses), keys=False)
         for at in PLACES:
             met = abs(float(played(poses, machine, (0.0, 0.0), at)[1]))
             assert met == pytest.approx(made.across(0, 1, at, UP), abs=2e-5)
 
 
 def test_backlash_counts_where_an_axis_rests_or_turns_back_and_nowhere_else() -> None:
-    made = drift(shifted(200.0), backlash=0.04)
+    made = machine_errors(shifted(200.0), backlash=0.04)
     slant = (-math.sqrt(0.5), math.sqrt(0.5))
     # along x the y axis stands where it was left
     assert made.across(0, 1, PLACES[0], UP) == pytest.approx(0.04)
     # both axes move, and the same way in both passes
     assert made.across(0, 1, PLACES[0], slant) == 0.0
     # a turned blank runs through the same path the other way
-    back = drift(turned(), backlash=0.04)
+    back = machine_errors(turned(), backlash=0.04)
     assert back.across(0, 1, PLACES[0], slant) == 0.0, "both halves of the play turn as well"
 
 
 def test_what_is_not_stated_adds_nothing() -> None:
-    made = drift(shifted(196.0), periodic_error=0.02)
+    made = machine_errors(shifted(196.0), periodic_error=0.02)
     assert made.fields == (), "a periodic error without a lead cannot be placed"
     assert made.across(0, 1, PLACES[0], UP) == 0.0
 
 
 def test_random_and_steady_errors_together() -> None:
     poses = shifted(196.0)
-    network = Network.of(holes(poses), 2, keys=False)
-    none, wave = drift(poses), drift(poses, periodic_error=0.02, screw_lead=8.0)
+    hole_errors = HoleErrors.of(holes(poses), 2, keys=False)
+    none, wave = machine_errors(poses), machine_errors(poses, periodic_error=0.02, screw_lead=8.0)
     at, across = PLACES[1], (0.6, 0.8)
-    sigma, steady = network.sigma_across(0, 1, at, across, 0.03), wave.across(0, 1, at, across)
+    sigma, steady = hole_errors.sigma_across(0, 1, at, across, 0.03), wave.across(0, 1, at, across)
     assert steady > 0.01
-    for by, extra in ((Budget(network, None, 0.03), 0.0), (Budget(network, none, 0.03), 0.0),
-                      (Budget(network, wave, 0.03), steady)):  # fmt: skip
+    for by, extra in ((ErrorBudget(hole_errors, None, 0.03), 0.0),
+                      (ErrorBudget(hole_errors, none, 0.03), 0.0),
+                      (ErrorBudget(hole_errors, wave, 0.03), steady)):  # fmt: skip
         expected = (math.hypot(sigma, extra), QUANTILE * sigma + extra)
-        assert by.mismatch(0, 1, at, across) == pytest.approx(expected)
-        assert by.most(0, 1, at, across) == by.mismatch(0, 1, at, across).most
+        assert by.misalignment(0, 1, at, across) == pytest.approx(expected)
+        assert by.most(0, 1, at, across) == by.misalignment(0, 1, at, across).most

@@ -16,10 +16,10 @@ from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import labels, registration
 from millprep.passes.clamping import Clamping
-from millprep.passes.foolproof import NEAR, other_sets, ways, wrong_ways
+from millprep.passes.foolproof import NEAR, other_sets, pin_fits, wrong_pin_fits
 from millprep.passes.shift import ShiftPlan, plan
+from tests.helpers.registered import REGISTRATION
 from tests.helpers.workshop import MACHINE, vee
-from tests.passes.test_registration import REGISTRATION
 
 SIZES = [
     (500.0, 110.0, 290.0, 180.0), (700.0, 110.0, 210.0, 180.0), (1200.0, 120.0, 300.0, 180.0),
@@ -64,9 +64,9 @@ def test_no_turned_or_flipped_blank_fits_any_pins(
 ) -> None:
     _, _, holes = made_for(*size, method=method)
     for mine in sets(holes):
-        assert wrong_ways(three(mine), holes) == ()
+        assert wrong_pin_fits(three(mine), holes) == ()
         # by force: turned about every angle and flipped, no set of three comes over the pins
-        assert [way.holes for way in ways(three(mine), mine) if way.right] != []
+        assert [fit.holes for fit in pin_fits(three(mine), mine) if fit.right] != []
 
 
 @pytest.mark.parametrize("size", SIZES[:4])
@@ -83,13 +83,13 @@ def test_what_fits_wrongly_is_another_set_and_has_another_number_and_cross(
     crosses = {hole.used_in: hole for hole in made.witnesses}
     for mine in sets(holes):
         number = mine[0].used_in
-        for way in other_sets(three(mine), holes):
-            others = {next(h for h in holes if h.id == name).used_in for name in way.holes}
+        for fit in other_sets(three(mine), holes):
+            others = {next(h for h in holes if h.id == name).used_in for name in fit.holes}
             assert number not in others
             # the cross meant for this pass is nowhere near another where the blank lies now
             expected = np.array(crosses[number].blank)
             for cross in made.witnesses:
-                there = np.array(way.pose.point(cross.blank))
+                there = np.array(fit.pose.point(cross.blank))
                 assert np.hypot(*(there - expected)) >= labels.CROSS
 
 
@@ -101,24 +101,29 @@ def test_all_ways_are_found_by_force() -> None:
         copies = [base, _moved(base, Pose.turn(180)), _moved(base, Pose(e=-1.0))]
         holes = [
             RegistrationHole(
-                f"h{n}-{k}", tuple((at + 200.0 * n).tolist()), (0.0, 0.0),
-                4.0 if k == 2 else 3.0, "key" if k == 2 else "locate", 1, 2 + n,
+                f"h{n}-{k}",
+                tuple((at + 200.0 * n).tolist()),
+                (0.0, 0.0),
+                4.0 if k == 2 else 3.0,
+                "key" if k == 2 else "locate",
+                1,
+                2 + n,
             )
             for n, copy in enumerate(copies)
             for k, at in enumerate(copy)
         ]
         pins = holes[:3]
-        found = ways(pins, holes)
+        found = pin_fits(pins, holes)
         seen = {
-            (way.holes, way.pose.mirrored, round(math.atan2(way.pose.d, way.pose.a), 2))
-            for way in found
+            (fit.holes, fit.pose.mirrored, round(math.atan2(fit.pose.d, fit.pose.a), 2))
+            for fit in found
         }
-        names = {way.holes for way in found}
+        names = {fit.holes for fit in found}
         assert {tuple(f"h{n}-{k}" for k in range(3)) for n in range(3)} <= names
         assert len(seen) == len(found)
-        assert any(way.right for way in found)
-        assert any(way.pose.mirrored for way in wrong_ways(pins, holes))
-        assert any(not way.pose.mirrored for way in wrong_ways(pins, holes))
+        assert any(fit.right for fit in found)
+        assert any(fit.pose.mirrored for fit in wrong_pin_fits(pins, holes))
+        assert any(not fit.pose.mirrored for fit in wrong_pin_fits(pins, holes))
 
 
 def _moved(at: np.ndarray, pose: Pose) -> np.ndarray:
@@ -127,16 +132,14 @@ def _moved(at: np.ndarray, pose: Pose) -> np.ndarray:
 
 def test_equal_sides_are_seen_as_wrong() -> None:
     def at(n: int, x: float, y: float, d: float) -> RegistrationHole:
-        return RegistrationHole(
-            f"r{n}", (x, y), (x, y), d, "key" if d > 3 else "locate", 1, 2
-        )
+        return RegistrationHole(f"r{n}", (x, y), (x, y), d, "key" if d > 3 else "locate", 1, 2)
 
     equal = [at(1, 0.0, 0.0, 3.0), at(2, 80.0, 0.0, 3.0), at(3, 40.0, 60.0, 4.0)]
-    assert {way.pose.mirrored for way in wrong_ways(equal, equal)} == {True}
+    assert {fit.pose.mirrored for fit in wrong_pin_fits(equal, equal)} == {True}
     unequal = [*equal[:2], at(3, 30.0, 60.0, 4.0)]
-    assert wrong_ways(unequal, unequal) == ()
+    assert wrong_pin_fits(unequal, unequal) == ()
     nearly = [*equal[:2], at(3, 40.0 + 0.4 * NEAR, 60.0, 4.0)]
-    assert wrong_ways(nearly, nearly) != ()
+    assert wrong_pin_fits(nearly, nearly) != ()
 
 
 @pytest.mark.parametrize("size", SIZES)

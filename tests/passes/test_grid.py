@@ -3,51 +3,24 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path as File
-from typing import Any
 
 import numpy as np
 import pytest
 import shapely
 
-from fixtures.wide_boards import wide_board, write_job
-from millprep import drawing, job
-from millprep.geometry.path import Point
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Box
 from millprep.model.cut import Profile
 from millprep.model.finding import Refusal
-from millprep.model.layout import Placement
-from millprep.model.plan import JobPlan
-from millprep.passes import blank_cuts, blank_passes, laps_by_pass, turn
+from millprep.passes import laps_by_pass, turn
 from millprep.passes.blank_cuts import extent
 from millprep.passes.labels import CLEAR
-from millprep.passes.misalignment import Network
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.windows import joined_by, windows
-from millprep.workflow import laying
+from tests.helpers.pass_grids import CASES, Walked, walk
 from tests.helpers.workshop import MACHINE
-
-CASES: dict[str, tuple[int, Point, Point, Point, dict[str, Any]]] = {
-    "grid": (3, (330.0, 240.0), (220.0, 160.0), (370.0, 280.0), {}),
-    "measured": (5, (330.0, 240.0), (220.0, 160.0), (370.0, 280.0), {"method": "measure"}),
-    "three by two": (4, (430.0, 200.0), (190.0, 150.0), (470.0, 240.0), {}),
-    "four boards": (6, (160.0, 110.0), (220.0, 160.0), (400.0, 300.0), {"count": 4}),
-    "two boards": (3, (330.0, 105.0), (220.0, 160.0), (370.0, 280.0), {"count": 2}),
-    "turned": (3, (330.0, 100.0), (220.0, 160.0), (370.0, 136.0), {"setup": "turn = true\n"}),
-}
-"""Seed and size of the board, travel, size of the blank, what else the job says."""
-
-
-@dataclass(frozen=True)
-class Walked:
-    """A job walked to its programs, none of them written."""
-
-    job: JobPlan
-    blank: Blank
-    placements: tuple[Placement, ...]
-    cuts: blank_cuts.Cuts
-    done: blank_passes.Passes
 
 
 @pytest.fixture(scope="module", params=CASES)
@@ -55,22 +28,6 @@ def walked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
     return walk(tmp_path_factory.mktemp("wide"), *CASES[request.param])
 
 
-def walk(
-    folder: File, seed: int, size: Point, travel: Point, blank_size: Point, words: dict[str, Any]
-) -> Walked:
-    file = write_job(
-        wide_board(seed, size), folder, travel=travel, size=blank_size, margin=18.0, **words
-    )
-    plan = job.load(file)
-    (one,) = plan.boards
-    board = drawing.read(
-        one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
-    )
-    layout = laying.lay(plan, [board]).layout([board], plan.blanks)
-    (blank,) = layout.blanks
-    made = blank_cuts.cuts(plan, blank, layout.on(1))
-    done = blank_passes.passes(plan, blank, made, layout.on(1), {})
-    return Walked(plan, blank, layout.on(1), made, done)
 
 
 def test_every_move_lies_in_the_travel_and_in_the_window_of_its_pass(walked: Walked) -> None:
@@ -102,9 +59,9 @@ def test_every_ring_is_cut_by_all_passes_together(walked: Walked) -> None:
     assert len(cut) == len(walked.done.passes)
     near = shapely.union_all([line for lines in cut.values() for line in lines]).buffer(0.006)
     shapely.prepare(near)
-    for ring in walked.cuts.rings:
+    for lap in walked.cuts.laps:
         # arcs are left out: straight stretches only
-        xy, bulge = ring.path.xy, ring.path.bulge
+        xy, bulge = lap.path.xy, lap.path.bulge
         for n in np.flatnonzero(bulge == 0).tolist():
             line = shapely.LineString(xy[n : n + 2])
             if line.length > 0.5:
@@ -127,10 +84,10 @@ def test_joins_lie_in_the_windows_of_both_passes_with_the_overrun_to_spare(
 def test_the_predicted_mismatch_is_that_of_the_right_pair(walked: Walked) -> None:
     told = walked.job.registration
     holes = [h for p in walked.done.passes for h in p.registration if h.role != "witness"]
-    network = Network.of(holes, len(walked.done.passes), keys=told.method == "measure")
+    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=told.method == "measure")
     for join in walked.done.joins:
         a, b = join.passes[0] - 1, join.passes[1] - 1
-        expected = network.predicted(a, b, join.at, join.across, told.sigma)
+        expected = hole_errors.predicted(a, b, join.at, join.across, told.sigma)
         assert join.predicted == pytest.approx(expected)
 
 

@@ -9,7 +9,7 @@ import shapely
 from millprep.geometry.arcs import from_line
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import HoleCut, Lap
-from millprep.passes.holes_apart import holes_apart
+from millprep.passes.holes_apart import drilled_in_other_pass
 
 PAD = shapely.Point(20.0, 10.0).buffer(1.2, quad_segs=16).exterior
 
@@ -30,8 +30,8 @@ def expected(a: int, b: int, at: Point, across: Point) -> float:
 
 def test_a_hole_is_told_when_the_pass_of_its_copper_is_another() -> None:
     whole = lap(shapely.LineString(PAD.coords))
-    assert holes_apart([[whole], []], [[hole(20.0)], []], expected) == ()
-    (one,) = holes_apart([[], [], [whole]], [[hole(20.0)], [], []], expected)
+    assert drilled_in_other_pass([[whole], []], [[hole(20.0)], []], expected) == ()
+    (one,) = drilled_in_other_pass([[], [], [whole]], [[hole(20.0)], [], []], expected)
     assert (one.placement, one.hole, one.passes) == (0, "h1", (1, 3))
     assert one.most == pytest.approx(0.2)
 
@@ -40,13 +40,13 @@ def test_of_a_joined_lap_only_what_goes_around_the_hole_counts() -> None:
     ways = [shapely.LineString([(0, y), (20, y)]) for y in (9.0, 11.0)]
     on = [shapely.LineString([(20, y), (40, y)]) for y in (9.0, 11.0)]
     laps = [[lap(line) for line in ways], [lap(line) for line in on]]
-    assert holes_apart(laps, [[hole(5.0)], []], expected) == ()
+    assert drilled_in_other_pass(laps, [[hole(5.0)], []], expected) == ()
     # the other pass begins beside it
-    (one,) = holes_apart(laps, [[hole(19.8)], []], expected)
+    (one,) = drilled_in_other_pass(laps, [[hole(19.8)], []], expected)
     assert one.passes == (1, 2)
 
 
 def test_laps_of_other_pieces_and_outer_laps_do_not_count() -> None:
     line = shapely.LineString(PAD.coords)
     laps = [[lap(line)], [lap(line, "c2"), lap(line, number=1)]]
-    assert holes_apart(laps, [[hole(20.0)], []], expected) == ()
+    assert drilled_in_other_pass(laps, [[hole(20.0)], []], expected) == ()

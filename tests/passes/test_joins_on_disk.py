@@ -16,9 +16,9 @@ from fixtures.wide_boards import wide_board, write_job
 from millprep.geometry.path import FloatArray
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import CutSet
-from millprep.verify.join_tolerance import certify, pass_grooves
 from millprep.verify.reader import read
 from millprep.workflow.prepare import prepare
+from tests.helpers.join_tolerance import certify, pass_grooves
 
 ERRORS = "drill_error = 0.05\nlocate_error = 0.05\n"
 """Large enough that a gap of 0.2 mm asks for ticks."""

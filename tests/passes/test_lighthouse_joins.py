@@ -27,7 +27,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     done = blank_passes.passes(plan, layout.blanks[0], cuts, layout.placements, {})
     joins = [join for join in done.joins if join.piece is not None]
 
-    first = [ring.path for ring in cuts.rings if ring.number == 0]
+    first = [lap.path for lap in cuts.laps if lap.number == 0]
     low, high = done.passes[1].window.bounds[0], done.passes[0].window.bounds[2]
 
     pose = layout.placements[0].pose

@@ -11,17 +11,17 @@ from numpy.random import default_rng
 from millprep.geometry.path import Path, Point
 from millprep.model.blank import Box
 from millprep.model.cut import Lap
-from millprep.passes.neighbours import Band, Flow, Pair, bites, near, settle
+from millprep.passes.neighbours import Flow, Pair, PieceKey, gouges, near, settle
 
 AT: Point = (0.0, 0.0)
 UP: Point = (0.0, 1.0)
 
 
-def mismatch(a: int, b: int, at: Point, across: Point) -> float:
+def misalignment(a: int, b: int, at: Point, across: Point) -> float:
     return 0.06 * abs(a - b)
 
 
-def nowhere(band: Band, at: Point) -> int | None:
+def nowhere(key: PieceKey, at: Point) -> int | None:
     return None
 
 
@@ -33,51 +33,51 @@ def test_a_chain_of_near_neighbours_follows_the_one_that_cannot_choose() -> None
     meant = {(0, name): k for name, k in zip("abcd", (0, 1, 0, 1), strict=True)}
     fits = {(0, "a"): (0,), (0, "b"): (0, 1), (0, "c"): (0, 1), (0, "d"): (0, 1)}
     pairs = [pair("a", "b"), pair("b", "c"), pair("c", "d")]
-    assert settle(meant, fits, pairs, nowhere, mismatch) == dict.fromkeys(meant, 0)
+    assert settle(meant, fits, pairs, nowhere, misalignment) == dict.fromkeys(meant, 0)
 
 
 def test_far_neighbours_stay_where_they_were_meant_to_be() -> None:
     meant = {(0, "a"): 0, (0, "b"): 1}
     fits = {(0, "a"): (0, 1), (0, "b"): (0, 1)}
-    assert settle(meant, fits, [pair("a", "b", 0.07)], nowhere, mismatch) == meant
-    close = settle(meant, fits, [pair("a", "b", 0.05)], nowhere, mismatch)
+    assert settle(meant, fits, [pair("a", "b", 0.07)], nowhere, misalignment) == meant
+    close = settle(meant, fits, [pair("a", "b", 0.05)], nowhere, misalignment)
     assert close[0, "a"] == close[0, "b"]
 
 
 def test_a_joined_neighbour_draws_what_lies_beside_its_stretch() -> None:
     meant, fits = {(0, "a"): 0}, {(0, "a"): (0, 1)}
 
-    def joined(band: Band, at: Point) -> int | None:
-        return 1 if band == (0, "rail") else None
+    def joined(key: PieceKey, at: Point) -> int | None:
+        return 1 if key == (0, "rail") else None
 
-    assert settle(meant, fits, [pair("a", "rail")], joined, mismatch) == {(0, "a"): 1}
+    assert settle(meant, fits, [pair("a", "rail")], joined, misalignment) == {(0, "a"): 1}
 
 
 @pytest.mark.parametrize("seed", range(25))
 def test_no_sharing_between_two_passes_is_cheaper(seed: int) -> None:
     random = default_rng(seed)
     names = "abcdefgh"
-    bands = [(0, name) for name in names]
-    fits: dict[Band, tuple[int, ...]] = {
-        band: [(0,), (1,), (0, 1), (0, 1)][int(random.integers(4))] for band in bands
+    laps_by_piece = [(0, name) for name in names]
+    fits: dict[PieceKey, tuple[int, ...]] = {
+        key: [(0,), (1,), (0, 1), (0, 1)][int(random.integers(4))] for key in laps_by_piece
     }
-    meant = {band: int(random.choice(fits[band])) for band in bands}
+    meant = {key: int(random.choice(fits[key])) for key in laps_by_piece}
     pairs = [
         pair(a, b, float(random.uniform(-0.1, 0.06)))
         for a, b in itertools.combinations(names, 2)
         if random.random() < 0.4
     ]
 
-    def price(sharing: dict[Band, int]) -> float:
-        left = bites(pairs, lambda band, at: sharing[band], mismatch)
-        return sum(bite.depth for bite in left)
+    def price(sharing: dict[PieceKey, int]) -> float:
+        left = gouges(pairs, lambda key, at: sharing[key], misalignment)
+        return sum(gouge.depth for gouge in left)
 
     best = min(
-        price(dict(zip(bands, ks, strict=True)))
-        for ks in itertools.product(*(fits[band] for band in bands))
+        price(dict(zip(laps_by_piece, ks, strict=True)))
+        for ks in itertools.product(*(fits[key] for key in laps_by_piece))
     )
-    found = settle(meant, fits, pairs, nowhere, mismatch)
-    assert all(found[band] in fits[band] for band in bands)
+    found = settle(meant, fits, pairs, nowhere, misalignment)
+    assert all(found[key] in fits[key] for key in laps_by_piece)
     assert price(found) == pytest.approx(best, abs=1e-5)
     assert price(found) <= price(meant) + 1e-9
 
@@ -85,36 +85,36 @@ def test_no_sharing_between_two_passes_is_cheaper(seed: int) -> None:
 def test_three_passes_get_no_worse() -> None:
     meant = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 2}
     fits = {(0, "a"): (0, 1), (0, "b"): (0, 1, 2), (0, "c"): (1, 2)}
-    found = settle(meant, fits, [pair("a", "b"), pair("b", "c")], nowhere, mismatch)
+    found = settle(meant, fits, [pair("a", "b"), pair("b", "c")], nowhere, misalignment)
     assert set(found.values()) == {1}
 
 
 def test_bites_are_what_the_mismatch_reaches_over_the_spacing() -> None:
     passes = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 0}
     pairs = [pair("a", "b", 0.02), pair("a", "c", 0.0), pair("c", "b", 0.06), pair("b", "a", 0.0)]
-    found = bites(pairs, lambda band, at: passes[band], mismatch)
-    assert [(bite.pair.one[1], bite.pair.other[1]) for bite in found] == [("b", "a"), ("a", "b")]
-    assert [bite.depth for bite in found] == pytest.approx([0.06, 0.04])
+    found = gouges(pairs, lambda key, at: passes[key], misalignment)
+    assert [(gouge.pair.one[1], gouge.pair.other[1]) for gouge in found] == [("b", "a"), ("a", "b")]
+    assert [gouge.depth for gouge in found] == pytest.approx([0.06, 0.04])
     assert found[0].passes == (1, 0)
 
 
-def ring(piece: str, y: float, lap: int) -> Lap:
+def lap(piece: str, y: float, lap: int) -> Lap:
     path = Path.lines([(0.0, y), (20.0, y), (20.0, y + 2), (0.0, y + 2), (0.0, y)])
     return Lap(path, 0, piece, lap, "vee", 0.08)
 
 
 def test_spacing_runs_from_the_groove_to_the_neighbours_copper() -> None:
-    low, high, far = ring("low", 0.0, 0), ring("high", 2.1, 0), ring("far", 40.0, 0)
-    bands = {(0, r.piece): [r] for r in (low, high, far)}
+    low, high, far = lap("low", 0.0, 0), lap("high", 2.1, 0), lap("far", 40.0, 0)
+    laps_by_piece = {(0, r.piece): [r] for r in (low, high, far)}
     shared = [Box(5.0, -5.0, 10.0, 50.0)]
-    found = near(bands, [low, high, far], shared)
+    found = near(laps_by_piece, [low, high, far], shared)
     assert {(p.one[1], p.other[1]) for p in found} == {("low", "high"), ("high", "low")}
     for one in found:
         assert one.spacing == pytest.approx(0.1)
         assert shapely.Point(one.at).y == pytest.approx(2.05)
         assert abs(one.across[1]) == pytest.approx(1.0)
-    assert near(bands, [low, high, far], []) == ()
-    assert near(bands, [low, high, far], [Box(30.0, 0.0, 40.0, 9.0)]) == ()
+    assert near(laps_by_piece, [low, high, far], []) == ()
+    assert near(laps_by_piece, [low, high, far], [Box(30.0, 0.0, 40.0, 9.0)]) == ()
 
 
 def test_the_smallest_cut_of_a_known_graph() -> None:

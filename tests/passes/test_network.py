@@ -10,7 +10,7 @@ import pytest
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import error_budget
-from millprep.passes.misalignment import Network, largest
+from millprep.passes.misalignment import HoleErrors, largest
 
 SIGMA = 0.03
 DRAWS = 40_000
@@ -18,7 +18,13 @@ DRAWS = 40_000
 
 def hole(x: float, y: float, drilled: int, used: int, role: str = "locate") -> RegistrationHole:
     return RegistrationHole(
-        f"r{x:g}-{y:g}-{used}", (x, y), (x, y), 3.0, role, drilled, used  # type: ignore[arg-type]
+        f"r{x:g}-{y:g}-{used}",
+        (x, y),
+        (x, y),
+        3.0,
+        role,  # type: ignore[arg-type]
+        drilled,
+        used,
     )
 
 
@@ -34,9 +40,7 @@ GRID = (
 )  # fmt: skip
 
 
-def drawn(
-    holes: tuple[RegistrationHole, ...], a: int, b: int, at: Point, across: Point
-) -> float:
+def drawn(holes: tuple[RegistrationHole, ...], a: int, b: int, at: Point, across: Point) -> float:
     """Standard deviation of the mismatch of passes a and b: every hole off by σ in x and y.
 
     Every pass is the exact rigid fit (Arun 1987) to where earlier passes really drilled.
@@ -68,10 +72,7 @@ def drawn(
         )
         cos, sin = np.cos(turn), np.sin(turn)
         turns.append(turn)
-        moves.append(
-            c_landed
-            - np.column_stack((cos * c[0] - sin * c[1], sin * c[0] + cos * c[1]))
-        )
+        moves.append(c_landed - np.column_stack((cos * c[0] - sin * c[1], sin * c[0] + cos * c[1])))
     off = cut(a, np.array(at)) - cut(b, np.array(at))
     return float((off @ np.array(across)).std())
 
@@ -92,53 +93,51 @@ def drawn(
 def test_the_mismatch_of_any_two_passes_against_draws(
     holes: tuple[RegistrationHole, ...], a: int, b: int, at: Point, across: Point
 ) -> None:
-    network = Network.of(holes, 4, keys=False)
+    hole_errors = HoleErrors.of(holes, 4, keys=False)
     # the standard deviation of 40 000 draws is itself good to 0.35 %, three times that is given
-    found = network.sigma_across(a, b, at, across, SIGMA)
+    found = hole_errors.sigma_across(a, b, at, across, SIGMA)
     assert found == pytest.approx(drawn(holes, a, b, at, across), rel=0.0106)
-    (row,) = network.across(a, b, np.array([at]), np.array([across]))
+    (row,) = hole_errors.across(a, b, np.array([at]), np.array([across]))
     assert row * SIGMA == pytest.approx(found)
 
 
 def test_the_draws_can_disagree() -> None:
     """A network that forgets what pass 2 inherits is seen."""
     alone = tuple(h for h in CHAIN if h.used_in == 3)
-    network = Network.of([hole(*h.blank, 1, 3) for h in alone], 3, keys=False)
+    hole_errors = HoleErrors.of([hole(*h.blank, 1, 3) for h in alone], 3, keys=False)
     at, across = (600.0, 50.0), (0.0, 1.0)
-    found = network.sigma_across(0, 2, at, across, SIGMA)
+    found = hole_errors.sigma_across(0, 2, at, across, SIGMA)
     assert found < 0.7 * drawn(CHAIN, 0, 2, at, across)
 
 
 @pytest.mark.parametrize("k", [0, 1, 2])
 def test_neighbours_in_a_row_miss_each_other_as_the_closed_form_says(k: int) -> None:
     """σ² (I/N + r⊥ r⊥ᵀ / S), Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998."""
-    network = Network.of(CHAIN, 4, keys=False)
+    hole_errors = HoleErrors.of(CHAIN, 4, keys=False)
     holes = error_budget.locating([h.blank for h in CHAIN if h.used_in == k + 2])
     for at in [(0.0, 0.0), (170.0, 80.0), (600.0, 55.0)]:
         for across in [(0.0, 1.0), (1.0, 0.0), (0.8, -0.6)]:
             closed = error_budget.sigma_across(holes, at, across, SIGMA)
-            assert network.sigma_across(k, k + 1, at, across, SIGMA) == pytest.approx(closed)
+            assert hole_errors.sigma_across(k, k + 1, at, across, SIGMA) == pytest.approx(closed)
 
 
 def test_a_grid_fitted_to_all_neighbours_is_better_than_a_tree() -> None:
     """rms at the seams of four passes, four holes in every seam: as measured on a prototype, a
     tree leaves one pair .054 to .080 mm off, a fit to all neighbours .025 to .031."""
 
-    def seam(x: float, y: float, drilled: int, used: int, *, upright: bool) -> list[
-        RegistrationHole
-    ]:
+    def places(
+        x: float, y: float, drilled: int, used: int, *, upright: bool
+    ) -> list[RegistrationHole]:
         u, v = (10.0, 60.0) if upright else (60.0, 10.0)
-        return [
-            hole(x + sx * u, y + sy * v, drilled, used) for sx in (-1, 1) for sy in (-1, 1)
-        ]
+        return [hole(x + sx * u, y + sy * v, drilled, used) for sx in (-1, 1) for sy in (-1, 1)]
 
     first = [
-        *seam(200.0, 75.0, 1, 2, upright=True),
-        *seam(300.0, 150.0, 2, 3, upright=False),
-        *seam(200.0, 225.0, 3, 4, upright=True),
+        *places(200.0, 75.0, 1, 2, upright=True),
+        *places(300.0, 150.0, 2, 3, upright=False),
+        *places(200.0, 225.0, 3, 4, upright=True),
     ]
-    tree = Network.of(first, 4, keys=False)
-    every = Network.of([*first, *seam(100.0, 150.0, 1, 4, upright=False)], 4, keys=False)
+    tree = HoleErrors.of(first, 4, keys=False)
+    every = HoleErrors.of([*first, *places(100.0, 150.0, 1, 4, upright=False)], 4, keys=False)
     closing = (100.0, 150.0)
     assert tree.rms(0, 3, closing, SIGMA) > 2 * every.rms(0, 3, closing, SIGMA)
     assert every.rms(0, 3, closing, SIGMA) < 0.035
@@ -147,7 +146,7 @@ def test_a_grid_fitted_to_all_neighbours_is_better_than_a_tree() -> None:
 def test_keys_locate_only_where_they_are_measured() -> None:
     holes = (*CHAIN[:2], hole(210.0, 4.0, 1, 2, "key"))
     at, across = (400.0, 50.0), (0.0, 1.0)
-    pins, measured = (Network.of(holes, 2, keys=keys) for keys in (False, True))
+    pins, measured = (HoleErrors.of(holes, 2, keys=keys) for keys in (False, True))
     assert measured.predicted(0, 1, at, across, SIGMA) < pins.predicted(0, 1, at, across, SIGMA)
 
 
@@ -155,12 +154,12 @@ def test_the_largest_axis_of_a_covariance() -> None:
     matrix = np.array([[[4.0, 1.0], [1.0, 3.0]]])
     expected = math.sqrt(float(np.linalg.eigvalsh(matrix[0])[1]))
     assert largest(matrix)[0] == pytest.approx(expected)
-    network = Network.of(CHAIN, 4, keys=False)
+    hole_errors = HoleErrors.of(CHAIN, 4, keys=False)
     points = np.array([(600.0, 50.0), (0.0, 0.0)])
-    for at, worst in zip(points, network.spread(0, 2, points), strict=True):
+    for at, worst in zip(points, hole_errors.spread(0, 2, points), strict=True):
         turns = np.linspace(0, math.pi, 721)
         seen = [
-            network.sigma_across(0, 2, tuple(at.tolist()), (math.cos(t), math.sin(t)), 1.0)
+            hole_errors.sigma_across(0, 2, tuple(at.tolist()), (math.cos(t), math.sin(t)), 1.0)
             for t in turns
         ]
         assert worst == pytest.approx(max(seen), rel=1e-4)

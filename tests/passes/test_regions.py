@@ -32,9 +32,10 @@ def test_every_place_lies_in_the_region_of_its_owner(
         for y in range(6, int(need.y1), 7):
             holding = [k for k, area in enumerate(areas) if area.covers(shapely.Point(x, y))]
             assert regions.owner((x, y)) in holding
-            assert len(holding) == 1 or min(
-                seam.distance(shapely.Point(x, y)) for seam in regions.seams()
-            ) <= 1e-9
+            assert (
+                len(holding) == 1
+                or min(line.distance(shapely.Point(x, y)) for line in regions.join_lines()) <= 1e-9
+            )
 
 
 @pytest.mark.parametrize(("need", "travel"), [ROW, GRID])
@@ -56,7 +57,7 @@ def test_a_board_is_whole_where_no_seam_meets_its_profile(
     assert not set(whole) & set(across)
     for number, board in boards.items():
         swept = board.buffer(REACH - 1e-4, join_style="mitre")
-        meets = any(seam.crosses(swept) for seam in regions.seams())
+        meets = any(line.crosses(swept) for line in regions.join_lines())
         assert meets == (number in across)
         if number in whole:
             assert shift.polygon(whole[number]).covers(swept)
@@ -72,6 +73,6 @@ def test_a_board_longer_than_any_region_is_not_parted_for_nothing() -> None:
 def test_one_pass_parts_nothing() -> None:
     one = Regions.of(planned(Box(5, 5, 100, 90), (300.0, 100.0)), profile_overrun(REACH))
     board = {1: shapely.box(10, 10, 20, 20)}
-    assert (one.whole(board, REACH), one.across(board, REACH, (200, 100)), one.seams()) == (
+    assert (one.whole(board, REACH), one.across(board, REACH, (200, 100)), one.join_lines()) == (
         {}, (), (),
     )  # fmt: skip

@@ -15,19 +15,15 @@ import shapely
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.passes.clamping import Clamping
-from millprep.passes.misalignment import Network
+from millprep.passes.misalignment import HoleErrors
 from millprep.passes.no_room import DIRECTIONS
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from millprep.passes.triangles import SCALENE
-from tests.helpers.workshop import MACHINE, drill, mill
+from tests.helpers.registered import REGISTRATION
+from tests.helpers.workshop import MACHINE
 
-REGISTRATION = RegistrationPlan(
-    method="pins", hole=3.0, key=4.0, wall=2.0, cutters=(drill(3.0), mill(2.0)), pin=2.98,
-    pin_depth=4.0, overrun=0.4,
-)  # fmt: skip
 NOTHING = shapely.Polygon()
 
 
@@ -162,9 +158,7 @@ def test_constants_speak_of_the_same_triangle() -> None:
 def strip(margin: float, kerf: float, clamps: Sequence[Clamp] = ()) -> int:
     """Holes found beside a board this far from the edges of a blank."""
     made, blank = shifted(500.0, 290.0)
-    board = shapely.box(
-        margin - kerf, margin - kerf, 500.0 - margin + kerf, 110.0 - margin + kerf
-    )
+    board = shapely.box(margin - kerf, margin - kerf, 500.0 - margin + kerf, 110.0 - margin + kerf)
     clamping = Clamping(tuple(clamps), 9.0)
     return len(choose(made, blank, REGISTRATION, board, clamping, need_of(500.0), kerf))
 
@@ -219,17 +213,17 @@ def test_measured_holes_are_four_and_better_than_pins() -> None:
     assert [h.role for h in measured] == ["locate"] * 3 + ["key"]
     pins, _, _ = chosen()
     at, across = (245.0, 50.0), (0.0, 1.0)
-    better = Network.of(measured, 2, keys=True).predicted(0, 1, at, across, 0.03)
-    assert better < Network.of(pins, 2, keys=False).predicted(0, 1, at, across, 0.03)
+    better = HoleErrors.of(measured, 2, keys=True).predicted(0, 1, at, across, 0.03)
+    assert better < HoleErrors.of(pins, 2, keys=False).predicted(0, 1, at, across, 0.03)
 
 
 def test_the_holes_chosen_are_the_best_pair_there_is() -> None:
     """Against every pair of free places of the same kind, by the same figures."""
     holes, made, board = chosen()
-    seam = Network.of(holes, 2, keys=False)
+    places = HoleErrors.of(holes, 2, keys=False)
     shared = made.overlap(0)
     x = (shared.x0 + shared.x1) / 2
-    figure = max(seam.sigma_across(0, 1, (x, y), (0.0, 1.0), 1.0) for y in (9.0, 55.0, 101.0))
+    figure = max(places.sigma_across(0, 1, (x, y), (0.0, 1.0), 1.0) for y in (9.0, 55.0, 101.0))
     # a pair on both edges: 1/√2 at the holes' middle, which lies in the middle of the seam
     assert figure == pytest.approx(0.7071, abs=0.002)
     base = math.dist(holes[0].blank, holes[1].blank)

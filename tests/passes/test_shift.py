@@ -188,15 +188,15 @@ def test_the_least_shift_that_does_least_harm_serves() -> None:
     need = Box(-3.0, 5.0, 483.0, 65.0)
     asked: list[float] = []
 
-    def harm(made: ShiftPlan) -> int:
+    def join_costs(made: ShiftPlan) -> int:
         asked.append(made.shift)
         return {200.0: 2, 208.0: 1, 216.0: 1}.get(made.shift, 3)
 
-    assert plan(need, machine, (3.0, 0.0), LEAST, 1, harm=harm).shift == 208.0
+    assert plan(need, machine, (3.0, 0.0), LEAST, 1, cost=join_costs).shift == 208.0
     # the longest leaves the overlap that is asked
     assert asked == [200.0, 208.0, 216.0, 224.0, 232.0, 240.0, 248.0, 256.0]
     asked.clear()
-    assert plan(need, machine, (3.0, 0.0), LEAST, 1, harm=lambda _: 0).shift == 200.0
+    assert plan(need, machine, (3.0, 0.0), LEAST, 1, cost=lambda _: 0).shift == 200.0
 
 
 def test_a_grid_is_shifted_farther_along_either_axis() -> None:
@@ -210,7 +210,7 @@ def test_a_grid_is_shifted_farther_along_either_axis() -> None:
     dx, dy = step(least)
     for wished in ((dx + 8, dy), (dx, dy + 8), (dx + 8, dy + 8)):
 
-        def harm(made: ShiftPlan, wished: tuple[float, float] = wished) -> int:
+        def join_costs(made: ShiftPlan, wished: tuple[float, float] = wished) -> int:
             return int(step(made) != wished)
 
-        assert step(plan(need, machine, (0.0, 0.0), 24.0, 1, harm=harm)) == wished
+        assert step(plan(need, machine, (0.0, 0.0), 24.0, 1, cost=join_costs)) == wished

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from millprep.geometry.path import Path
 from millprep.passes.split import crossings, parts
-from tests.geometry.test_path import paths
+from tests.helpers.paths import paths
 
 QUICK = settings(max_examples=60, deadline=None)
 coordinate = st.integers(-500, 500).map(lambda n: n / 10)

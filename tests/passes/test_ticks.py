@@ -12,9 +12,9 @@ import shapely
 from millprep.geometry.path import Path
 from millprep.model.cut import Cut, Lap
 from millprep.model.milling_pass import Join
-from millprep.passes.spurs import ENOUGH, STEP, Groove, Room, add, wanted
+from millprep.passes.spurs import ENOUGH, STEP, IsolationGroove, TickRoom, add, wanted
 
-GROOVE = Groove(surface=0.14, foot=0.12, pitch=0.1, laps=2)
+GROOVE = IsolationGroove(surface=0.14, foot=0.12, pitch=0.1, laps=2)
 """Laps 0.07 and 0.17 beside the copper; W = 0.22."""
 TRACK = shapely.box(-20.0, -1.0, 20.0, 0.0)
 E_ = 0.4
@@ -37,20 +37,18 @@ def sides(*, climb: bool = True) -> tuple[tuple[Cut, ...], ...]:
     return tuple(found)
 
 
-def room(*foreign: shapely.Polygon, **changes: object) -> Room:
+def room(*foreign: shapely.Polygon, **changes: object) -> TickRoom:
     copper = {(0, "c1"): TRACK, **{(0, f"f{n}"): shape for n, shape in enumerate(foreign)}}
-    made = Room(copper, EDGE, WINDOWS, 0.2)
+    made = TickRoom(copper, EDGE, WINDOWS, 0.2)
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
 def made(
-    where: Room, cuts: tuple[tuple[Cut, ...], ...] | None = None, join: Join = JOIN
+    where: TickRoom, cuts: tuple[tuple[Cut, ...], ...] | None = None, join: Join = JOIN
 ) -> tuple[Join, list[Lap]]:
-    joins, by_pass = add(
-        [join], cuts or sides(), {(0, "c1"): ("vee", GROOVE)}, where
-    )
-    rings = [ring for some in by_pass for ring in some if isinstance(ring, Lap)]
-    return joins[0], rings
+    joins, by_pass = add([join], cuts or sides(), {(0, "c1"): ("vee", GROOVE)}, where)
+    laps = [lap for some in by_pass for lap in some if isinstance(lap, Lap)]
+    return joins[0], laps
 
 
 def test_ticks_are_as_long_as_is_missing() -> None:
@@ -65,10 +63,10 @@ def test_ticks_are_as_long_as_is_missing() -> None:
 @pytest.mark.parametrize("climb", [True, False])
 def test_both_outermost_laps_get_one_at_the_join_and_no_other_lap(climb: bool) -> None:
     before = sides(climb=climb)
-    join, rings = made(room(), before)
+    join, laps = made(room(), before)
     assert join.tick == pytest.approx(0.25)
     flat = [cut for some in before for cut in some if isinstance(cut, Lap)]
-    for old, new in zip(flat, rings, strict=True):
+    for old, new in zip(flat, laps, strict=True):
         if old.number == 0:
             assert new.path is old.path
             continue
@@ -79,7 +77,7 @@ def test_both_outermost_laps_get_one_at_the_join_and_no_other_lap(climb: bool) -
         assert (abs(x), y) == pytest.approx((E_, 0.17 + 0.25))
         # it is cut the same way round as before, in one go
         assert math.copysign(1, new.path.xy[-1, 0] - new.path.xy[0, 0]) == (1 if climb else -1)
-    first, second = (new for new in rings if new.number == 1)
+    first, second = (new for new in laps if new.number == 1)
     assert first.path.xy[:, 0].max() == pytest.approx(E_)
     assert second.path.xy[:, 0].min() == pytest.approx(-E_)
 
@@ -89,9 +87,9 @@ def test_foreign_copper_keeps_its_gap() -> None:
     for away, tick in ((0.70, 0.25), (0.68, 0.2), (0.55, 0.1), (0.5, 0.0)):
         join, _ = made(room(shapely.box(-9.0, away, 9.0, 3.0)))
         assert join.tick == pytest.approx(tick), away
-    join, rings = made(room(shapely.box(0.0, 0.6, 9.0, 3.0)))
+    join, laps = made(room(shapely.box(0.0, 0.6, 9.0, 3.0)))
     assert join.tick == pytest.approx(0.15), "the narrower of both sides counts"
-    lines = shapely.union_all([ring.path.line() for ring in rings])
+    lines = shapely.union_all([lap.path.line() for lap in laps])
     assert lines.distance(shapely.box(0.0, 0.6, 9.0, 3.0)) >= 0.07 + 0.2 - 1e-9
 
 
@@ -106,25 +104,25 @@ def test_own_copper_the_boards_edge_and_the_window_are_respected() -> None:
 
 def test_a_lap_that_is_missing_on_one_side_leaves_no_room() -> None:
     first, second = sides()
-    join, rings = made(room(), (first, second[:1]))
+    join, laps = made(room(), (first, second[:1]))
     assert join.tick == 0.0
-    assert [ring.path for ring in rings] == [
+    assert [lap.path for lap in laps] == [
         cut.path for cut in (*first, second[0]) if isinstance(cut, Lap)
     ]
 
 
 def test_a_join_that_stands_enough_gets_none() -> None:
     strong = replace(JOIN, predicted=0.07)
-    join, rings = made(room(), join=strong)
+    join, laps = made(room(), join=strong)
     assert join is strong
-    assert all(len(ring.path) == 1 for ring in rings)
+    assert all(len(lap.path) == 1 for lap in laps)
 
 
 def test_ends_elsewhere_are_left_alone() -> None:
     far = replace(JOIN, at=(3.0, 0.07))
-    join, rings = made(room(), join=far)
+    join, laps = made(room(), join=far)
     assert join.tick == 0.0
-    assert all(len(ring.path) == 1 for ring in rings)
+    assert all(len(lap.path) == 1 for lap in laps)
 
 
 def test_lengths_are_whole_steps() -> None:

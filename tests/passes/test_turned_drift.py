@@ -17,8 +17,8 @@ from millprep.geometry.path import Point
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
 from millprep.passes.fit import fit
-from millprep.passes.misalignment import QUANTILE, Network
-from tests.passes.test_grid import CASES, Walked, walk
+from millprep.passes.misalignment import QUANTILE, HoleErrors
+from tests.helpers.pass_grids import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]
 STATED = {
@@ -78,12 +78,12 @@ def met(walked: Walked, join: Join) -> float:
 
 def test_every_join_is_told_what_the_machine_played_through_meets(walked: Walked) -> None:
     holes = walked.done.passes[1].registration
-    network = Network.of([h for h in holes if h.role != "witness"], 2, keys=False)
+    hole_errors = HoleErrors.of([h for h in holes if h.role != "witness"], 2, keys=False)
     joins = [join for join in walked.done.joins if join.piece is not None]
     assert len(joins) >= 8
     for join in joins:
         assert join.predicted is not None
-        sigma = network.sigma_across(0, 1, join.at, join.across, walked.job.registration.sigma)
+        sigma = hole_errors.sigma_across(0, 1, join.at, join.across, walked.job.registration.sigma)
         steady = join.predicted - QUANTILE * sigma
         worst = met(walked, join)
         # what is told is the worst of all phases to second order, and no more than a little above

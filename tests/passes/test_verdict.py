@@ -13,8 +13,8 @@ from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
 from millprep.model.plan import RegistrationPlan
-from millprep.passes.join_findings import ENOUGH, bitten, judge, stretched
-from millprep.passes.neighbours import Bite, Pair
+from millprep.passes.join_findings import ENOUGH, gouge_findings, judge, stretched
+from millprep.passes.neighbours import Gouge, Pair
 from tests.helpers.workshop import MACHINE
 
 PLAN = RegistrationPlan(
@@ -99,11 +99,11 @@ def test_scale_and_squareness_are_told_of_the_whole_board() -> None:
 def test_bites_are_told_once_at_the_deepest() -> None:
     pair = Pair((0, "c1"), (0, "c2"), 0.02, (250.0, 40.0), (0.0, 1.0))
     by_index = {0: placed(480.0, 90.0)}
-    (note,) = bitten([Bite(pair, (0, 1), 0.04), Bite(pair, (1, 0), 0.01)], by_index)
+    (note,) = gouge_findings([Gouge(pair, (0, 1), 0.04), Gouge(pair, (1, 0), 0.01)], by_index)
     assert (note.code, note.severity, note.at) == ("neighbours-apart", "note", (250.0, 40.0))
     for words in ("2 places", "piece c1", "pass 1", "0.040 mm into piece c2", "pass 2"):
         assert words in note.message
-    assert bitten([], by_index) == ()
+    assert gouge_findings([], by_index) == ()
 
 
 def test_joins_of_profiles_are_not_judged() -> None:

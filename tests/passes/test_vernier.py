@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.vernier import Measured, Vernier
 from millprep.passes import vernier
 from millprep.passes.vernier import READING_ERROR, Correction, area, combs, correction
 from millprep.passes.vernier_places import choose
+from tests.helpers.verniers import seen
 
 
 def made(ident: str, at: tuple[float, float], measures: Measured) -> Vernier:
@@ -27,19 +27,6 @@ FOUR = [
 ]  # fmt: skip
 
 
-def seen(one: Vernier, motion: Pose) -> float:
-    """The line that a person sees run through when the second comb is cut off by a motion.
-
-    Works from the engraved lines alone: the gap from each line of the second comb, at the
-    common edge, to the line of the first with the same number; zero is found by interpolation.
-    """
-    first, second = combs(one)
-    along = 0 if one.measures == "x" else 1
-    count = 2 * one.reach + 1
-    gaps = [
-        motion.point(tuple(second[i].xy[0]))[along] - first[i].xy[0][along] for i in range(count)
-    ]
-    return float(np.interp(0.0, gaps[::-1], np.arange(one.reach, -one.reach - 1, -1.0)))
 
 
 @pytest.mark.parametrize(

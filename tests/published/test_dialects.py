@@ -17,8 +17,8 @@ from millprep.model.dialect import Dialect
 from millprep.verify.reader import read
 from tests.helpers import dialects, rs274_tool
 from tests.helpers.dialects import Made
-from tests.published.test_programs import HALF_A_DIGIT, differences, table
-from tests.published.test_rs274 import needs_interpreter
+from tests.helpers.interpreted import HALF_A_DIGIT, differences, table
+from tests.helpers.rs274_tool import needs_interpreter
 
 MOTION = [
     Dialect(arcs=arcs, cycles=cycles, decimals=decimals)

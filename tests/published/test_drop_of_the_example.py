@@ -29,7 +29,7 @@ from millprep.verify.rules.meshing import meshed
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
 from tests.helpers.rules_scene import cut
-from tests.published.test_sheet import second_solver
+from tests.helpers.second_solver import second_solver
 
 JOB = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
 VALVES = 18

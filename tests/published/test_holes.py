@@ -11,13 +11,13 @@ from __future__ import annotations
 import pytest
 
 from millprep.standards.holes import (
-    PLATED_RING,
-    RING_ADVICE,
+    ANNULAR_RING_ADVICE,
+    PLATED_ANNULAR_RING,
     Level,
+    annular_ring,
     drill_wander,
     least_hole,
-    least_land,
-    ring_left,
+    least_pad,
 )
 
 
@@ -30,17 +30,17 @@ def test_hole_of_a_valve_pin(level: Level, hole: float) -> None:
 @pytest.mark.parametrize(("level", "more"), [("A", 0.7), ("B", 0.6), ("C", 0.5)])
 def test_land_of_a_plated_hole(level: Level, more: float) -> None:
     """The sheet's own example: hole + 0.1 + 0.6 / 0.5 / 0.4."""
-    assert least_land(1.0, level, PLATED_RING) == pytest.approx(1.0 + more)
+    assert least_pad(1.0, level, PLATED_ANNULAR_RING) == pytest.approx(1.0 + more)
 
 
 def test_land_of_a_hole_of_1_3() -> None:
-    assert least_land(1.3, "A", 0.05) == pytest.approx(2.0)
-    assert least_land(1.3, "A", 0.15) == pytest.approx(2.2)
+    assert least_pad(1.3, "A", 0.05) == pytest.approx(2.0)
+    assert least_pad(1.3, "A", 0.15) == pytest.approx(2.2)
 
 
 def test_a_makers_single_sided_example() -> None:
     """set.bg: hole 0.8, drill 0.85, land 1.45: a ring of 0.30."""
-    assert ring_left(0.85, 1.45) == pytest.approx(RING_ADVICE)
+    assert annular_ring(0.85, 1.45) == pytest.approx(ANNULAR_RING_ADVICE)
 
 
 @pytest.mark.parametrize(
@@ -54,4 +54,4 @@ def test_thin_drills_wander_more(drill: float | None, off: float) -> None:
 @pytest.mark.parametrize(("level", "land"), [("A", 2.17), ("B", 2.02), ("C", 1.87)])
 def test_from_pin_to_land_without_plating(level: Level, land: float) -> None:
     """A pin of 1.016 mm: hole by IPC-2222, then land by IPC-2221 with a ring of 0.15 mm."""
-    assert least_land(least_hole(1.016, level), level) == pytest.approx(land, abs=5e-3)
+    assert least_pad(least_hole(1.016, level), level) == pytest.approx(land, abs=5e-3)

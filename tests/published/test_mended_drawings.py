@@ -17,7 +17,7 @@ from millprep.drawing.survey.survey import survey_file
 from millprep.model.board import Board
 from millprep.model.finding import Refusal
 from millprep.model.plan import LayerRoles
-from tests.published.test_real_drawings import BOARDS, OUTCOMES, Refused, pytestmark
+from tests.helpers.real_drawings import BOARDS, OUTCOMES, Refused, pytestmark
 
 __all__ = ["pytestmark"]
 

@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from millprep.drawing import read
 from millprep.model.board import Board
 from millprep.model.plan import LayerRoles, Unit
-from tests.drawing.test_dialects import DIALECTS, readings, roles
+from tests.helpers.drawn_dialects import DIALECTS, readings, roles
 
 Floats = NDArray[np.float64]
 

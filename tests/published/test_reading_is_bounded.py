@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from tests.published.test_real_drawings import OUTCOMES, Read, pytestmark
+from tests.helpers.real_drawings import OUTCOMES, Read, pytestmark
 
 __all__ = ["pytestmark"]
 

@@ -31,8 +31,8 @@ from millprep.verify.trace import Trace
 from tests.conftest import EXAMPLES
 from tests.helpers import rs274_tool, small_job
 from tests.helpers.breaks import Break, Removed, again, before, broken, levels, on, swept, text_of
+from tests.helpers.rs274_tool import needs_interpreter
 from tests.helpers.small_job import run
-from tests.published.test_rs274 import needs_interpreter
 
 BREAKS = 50
 MISREAD = 0.5

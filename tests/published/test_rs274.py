@@ -17,14 +17,11 @@ from millprep.model.finding import Refusal
 from millprep.verify.reader import read
 from millprep.verify.trace import Trace
 from tests.helpers import rs274_tool
-from tests.helpers.rs274_tool import CanonMove
+from tests.helpers.rs274_tool import CanonMove, needs_interpreter
 
 HALF_A_DIGIT = 0.5e-4 + 1e-9
 SAMPLES = ("nist_c1_hello", "nist_g81", "nist_arc", "sample")
 
-needs_interpreter = pytest.mark.skipif(
-    rs274_tool.interpreter() is None, reason="no rs274 interpreter (.ci/rs274.sh unpacks one)"
-)
 
 
 def shared_program(name: str) -> Path:

@@ -17,7 +17,7 @@ from millprep.model.cut import HoleCut
 from millprep.standards.chips import DRILLED_AT
 from millprep.standards.speeds import chip_load, feed_for, spindle_for, surface_speed
 from millprep.verify.rules.cutters import cutters, cutting
-from tests.verify.rules.test_cutters import MACHINE, drill, mill, program
+from tests.helpers.cutters_in_use import MACHINE, drill, mill, program
 
 
 def test_published_milling_feed() -> None:

@@ -9,12 +9,11 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from tests.at_machine.test_refit_of_a_set import JOB, strip
-from tests.at_machine.test_touches_of_a_set import TOUCHING
 from tests.helpers import rs274_tool, small_job
+from tests.helpers.interpreted import HALF_A_DIGIT
+from tests.helpers.rs274_tool import needs_interpreter
 from tests.helpers.small_job import run
-from tests.published.test_programs import HALF_A_DIGIT
-from tests.published.test_rs274 import needs_interpreter
+from tests.helpers.strip_set import JOB, TOUCHING, strip
 
 
 @needs_interpreter

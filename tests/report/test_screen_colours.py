@@ -7,7 +7,7 @@ from itertools import combinations
 import pytest
 
 from millprep.report.screen_colours import CUTTERS_DARK, CUTTERS_LIGHT, DARK, LIGHT, colours
-from tests.report.test_palette import READERS, FloatArray, contrast, distance
+from tests.helpers.colour import READERS, FloatArray, contrast, distance
 
 SCHEMES = {"light": LIGHT, "dark": DARK}
 CUTTERS = {"light": CUTTERS_LIGHT, "dark": CUTTERS_DARK}

@@ -192,15 +192,13 @@ def test_a_program_that_does_not_spin_says_so(two_passes: CutSet) -> None:
 def test_hostile_names_stay_words() -> None:
     whole = invented(1)
     vee = replace(VEE, name=HOSTILE)
-    bad = Finding(
-        code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3
-    )
+    bad = Finding(code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3)
     odd = replace(
         whole, job=HOSTILE, id=HOSTILE, cutters=(vee,),
         machine=replace(whole.machine, name=HOSTILE),
         inputs=(InputFile(HOSTILE, "c" * 64),), findings=(bad,), derived_from=HOSTILE,
         programs=(replace(whole.programs[0], cutter=vee, file=HOSTILE),),
-        figures=whole.figures[:1], holes=(), profiles=(), rings=(),
+        figures=whole.figures[:1], holes=(), profiles=(), laps=(),
     )  # fmt: skip
     text = sheet(odd)
     reader = read(text)

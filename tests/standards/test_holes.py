@@ -4,7 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.holes import ALLOWANCE, RING_FLOOR, Level, least_hole, least_land, ring_left
+from millprep.standards.holes import (
+    ALLOWANCE,
+    ANNULAR_RING_FLOOR,
+    Level,
+    annular_ring,
+    least_hole,
+    least_pad,
+)
 
 SIZE = st.floats(0.2, 10)
 LEVEL = st.sampled_from(list(ALLOWANCE))
@@ -14,26 +21,26 @@ LEVEL = st.sampled_from(list(ALLOWANCE))
 def test_the_least_land_keeps_the_floor_when_the_allowance_is_used_up(
     hole: float, level: Level
 ) -> None:
-    land = least_land(hole, level)
-    assert ring_left(hole, land, ALLOWANCE[level] / 2) == pytest.approx(RING_FLOOR)
+    land = least_pad(hole, level)
+    assert annular_ring(hole, land, ALLOWANCE[level] / 2) == pytest.approx(ANNULAR_RING_FLOOR)
 
 
 @given(SIZE)
 def test_a_tighter_level_needs_less(size: float) -> None:
     assert least_hole(size, "A") > least_hole(size, "B") > least_hole(size, "C") > size
-    assert least_land(size, "A") > least_land(size, "B") > least_land(size, "C") > size
+    assert least_pad(size, "A") > least_pad(size, "B") > least_pad(size, "C") > size
 
 
 def test_a_hole_that_breaks_out_has_less_than_no_ring() -> None:
-    assert ring_left(1.0, 1.2, 0.2) == pytest.approx(-0.1)
+    assert annular_ring(1.0, 1.2, 0.2) == pytest.approx(-0.1)
 
 
 def test_what_is_no_hole() -> None:
     with pytest.raises(ValueError, match="lead must be above 0"):
         least_hole(0)
     with pytest.raises(ValueError, match="hole must be above 0 and ring 0 or more"):
-        least_land(1.0, "A", -0.1)
+        least_pad(1.0, "A", -0.1)
     with pytest.raises(ValueError, match="hole and land must be above 0, wander 0 or more"):
-        ring_left(1.0, 1.5, -0.1)
+        annular_ring(1.0, 1.5, -0.1)
     with pytest.raises(ValueError, match="no level 'D', there are A, B and C"):
         least_hole(1.0, "D")  # type: ignore[arg-type]

@@ -20,8 +20,8 @@ RADIUS = 1.0
 def board(x: float, y: float, width: float = 30.0, height: float = 20.0) -> Profile:
     grown = offset(shapely.box(x, y, x + width, y + height), RADIUS)
     assert isinstance(grown, shapely.Polygon)
-    ring = shapely.LinearRing(list(grown.exterior.coords)[::-1])
-    return Profile(from_line(ring), "mill", 1.8, 1.1, (), int(x * 1000 + y), inner=False)
+    lap = shapely.LinearRing(list(grown.exterior.coords)[::-1])
+    return Profile(from_line(lap), "mill", 1.8, 1.1, (), int(x * 1000 + y), inner=False)
 
 
 def total(parts: tuple[Profile, ...]) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from itertools import pairwise
 
 import pytest
@@ -11,34 +10,15 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
-from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import SAGITTA
-from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
-from millprep.model.plan import IsolationPlan
-from millprep.toolpaths.isolation import GOUGE, Island, Laps, isolate
+from millprep.toolpaths.isolation import GOUGE, LapSpacing, isolate
+from tests.helpers.islands import islands, shapes, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-50, -50, 50, 50)
 QUICK = settings(max_examples=25, deadline=None)
-
-
-def islands(*shapes: shapely.Polygon) -> list[Island]:
-    return [Island(0, f"c{n}", shape) for n, shape in enumerate(shapes, 1)]
-
-
-def swept(
-    rings: Sequence[Lap], cutters: Sequence[Cutter], level: float, plan: IsolationPlan
-) -> BaseGeometry:
-    """What the laps take away at a level below the surface."""
-    named = {c.name: c for c in cutters}
-    return shapely.union_all(
-        [
-            r.path.line(2e-4).buffer(named[r.cutter].width(plan.depth, level) / 2, quad_segs=64)
-            for r in rings
-        ]
-    )
 
 
 @pytest.mark.parametrize("cutter", [vee(), vee(tip=0.2, angle=60.0), mill(0.3), mill(0.1)])
@@ -46,30 +26,34 @@ def swept(
 def test_the_asked_gap_is_opened_at_the_foot_and_not_more(cutter: Cutter, gap: float) -> None:
     """The band around a convex land is P (r2 - r1) + pi (r2² - r1²): Steiner's formula."""
     plan = isolation(cutter, gap=gap)
-    rings, tight = isolate(islands(shapely.box(0, 0, 10, 10)), EDGE, plan, COPPER)
+    laps, tight = isolate(islands(shapely.box(0, 0, 10, 10)), EDGE, plan, COPPER)
     surface, foot = cutter.width(plan.depth), cutter.width(plan.depth, COPPER)
     r1 = (surface - foot) / 2
     r2 = r1 + max(gap, foot)
     exact = 40 * (r2 - r1) + math.pi * (r2**2 - r1**2)
-    band = swept(rings, [cutter], COPPER, plan)
+    band = swept(laps, [cutter], COPPER, plan)
     assert band.area == pytest.approx(exact, rel=2e-3)
     assert len(shapely.get_parts(band)) == 1
     # laps overlap: nothing stands between them
-    ring = shapely.box(0, 0, 10, 10)
+    lap = shapely.box(0, 0, 10, 10)
     inside = shapely.Polygon(one(band).exterior).difference(band)
-    assert inside.area == pytest.approx(ring.buffer(r1, quad_segs=64).area, abs=0.05)
+    assert inside.area == pytest.approx(lap.buffer(r1, quad_segs=64).area, abs=0.05)
     # the copper itself keeps its size at the surface
-    assert swept(rings, [cutter], 0.0, plan).intersection(ring).area < 40 * SAGITTA
+    assert swept(laps, [cutter], 0.0, plan).intersection(lap).area < 40 * SAGITTA
     assert not tight
 
 
 def test_laps_are_as_few_as_the_overlap_allows() -> None:
-    laps = Laps.for_gap(mill(0.3), isolation(gap=0.78, overlap=0.2), COPPER)
+    laps = LapSpacing.for_gap(mill(0.3), isolation(gap=0.78, overlap=0.2), COPPER)
     assert laps.distances == pytest.approx((0.15, 0.39, 0.63))
     assert laps.pitch == pytest.approx(0.24)
-    assert len(Laps.for_gap(mill(0.3), isolation(gap=0.77, overlap=0.2), COPPER).distances) == 3
-    assert len(Laps.for_gap(mill(0.3), isolation(gap=0.5, overlap=0.2), COPPER).distances) == 2
-    single = Laps.for_gap(mill(0.3), isolation(gap=0.2, overlap=0.2), COPPER)
+    assert (
+        len(LapSpacing.for_gap(mill(0.3), isolation(gap=0.77, overlap=0.2), COPPER).distances) == 3
+    )
+    assert (
+        len(LapSpacing.for_gap(mill(0.3), isolation(gap=0.5, overlap=0.2), COPPER).distances) == 2
+    )
+    single = LapSpacing.for_gap(mill(0.3), isolation(gap=0.2, overlap=0.2), COPPER)
     assert single.distances == (0.15,)
     assert single.pitch == 0.3
 
@@ -79,14 +63,14 @@ def test_a_climbing_cutter_has_the_copper_on_its_right(direction: str) -> None:
     """Climb milling with a spindle that turns clockwise: the trade's definition."""
     land = less(shapely.box(-10, -10, 10, 10), disc(0, 0, 5))
     plan = isolation(direction=direction)
-    rings, _ = isolate(islands(land), EDGE, plan, COPPER)
-    assert {r.number for r in rings} == {0, 1, 2, 3}
+    laps, _ = isolate(islands(land), EDGE, plan, COPPER)
+    assert {r.number for r in laps} == {0, 1, 2, 3}
     sides = 1 if direction == "climb" else -1
-    for ring in rings:
-        reach = 0.2 + vee().width(plan.depth) / 2 + ring.number * 0.2
+    for lap in laps:
+        reach = 0.2 + vee().width(plan.depth) / 2 + lap.number * 0.2
         for s in (0.1, 0.4, 0.77):
-            at = s * ring.path.length
-            (x0, y0), (x1, y1) = ring.path.point_at(at), ring.path.point_at(at + 0.01)
+            at = s * lap.path.length
+            (x0, y0), (x1, y1) = lap.path.point_at(at), lap.path.point_at(at + 0.01)
             right = ((y1 - y0) / 0.01, -(x1 - x0) / 0.01)
             there = (x0 + sides * reach * right[0], y0 + sides * reach * right[1])
             other = (x0 - sides * reach * right[0], y0 - sides * reach * right[1])
@@ -97,34 +81,34 @@ def test_a_climbing_cutter_has_the_copper_on_its_right(direction: str) -> None:
 def test_a_land_with_a_hole_is_isolated_inside_too() -> None:
     land = less(disc(0, 0, 8), disc(0, 0, 3))
     plan = isolation()
-    rings, _ = isolate(islands(land), EDGE, plan, COPPER)
-    inner = [r for r in rings if r.path.length < 2 * math.pi * 5]
-    assert len(inner) == len(rings) / 2 == 4
-    for ring in inner:
-        radius = ring.path.length / 2 / math.pi
-        step = (ring.number * (0.4 - vee().width(0.1, COPPER))) / 3
+    laps, _ = isolate(islands(land), EDGE, plan, COPPER)
+    inner = [r for r in laps if r.path.length < 2 * math.pi * 5]
+    assert len(inner) == len(laps) / 2 == 4
+    for lap in inner:
+        radius = lap.path.length / 2 / math.pi
+        step = (lap.number * (0.4 - vee().width(0.1, COPPER))) / 3
         assert radius == pytest.approx(3 - vee().width(0.1) / 2 - step, abs=0.003)
-        assert len(ring.path) == 2
+        assert len(lap.path) == 2
 
 
 def test_a_hole_too_small_for_the_cutter_stays_as_it_is() -> None:
     """Nothing stands in it, so nothing needs to be set apart from it."""
     land = less(disc(0, 0, 8), disc(0, 0, 0.06))
-    rings, tight = isolate(islands(land), EDGE, isolation(), COPPER)
-    assert len(rings) == 4
+    laps, tight = isolate(islands(land), EDGE, isolation(), COPPER)
+    assert len(laps) == 4
     assert not tight
 
 
 def test_laps_beyond_the_edge_of_the_board_are_dropped() -> None:
     board = shapely.box(0, 0, 20, 20)
     plan = isolation(gap=1.5)
-    rings, _ = isolate(islands(shapely.box(0.3, 5, 10, 10)), board, plan, COPPER)
+    laps, _ = isolate(islands(shapely.box(0.3, 5, 10, 10)), board, plan, COPPER)
     surface = vee().width(plan.depth)
     allowed = board.buffer(surface + SAGITTA)
-    assert all(allowed.contains(r.path.line()) for r in rings)
-    assert not all(r.path.closed for r in rings)
+    assert all(allowed.contains(r.path.line()) for r in laps)
+    assert not all(r.path.closed for r in laps)
     # what lies on the board is cleared to the full gap all the same
-    foot = swept(rings, [vee()], COPPER, plan)
+    foot = swept(laps, [vee()], COPPER, plan)
     r1 = (surface - vee().width(plan.depth, COPPER)) / 2
     land = shapely.box(0.3, 5, 10, 10)
     wanted = land.buffer(r1 + 1.5 - 0.005).difference(land.buffer(r1 + 0.005)).intersection(board)
@@ -134,13 +118,13 @@ def test_laps_beyond_the_edge_of_the_board_are_dropped() -> None:
 def test_copper_that_touches_the_edge_of_the_board() -> None:
     board = shapely.box(0, 0, 20, 20)
     land = shapely.box(0, 5, 10, 10)
-    rings, tight = isolate(islands(land), board, isolation(), COPPER)
+    laps, tight = isolate(islands(land), board, isolation(), COPPER)
     assert not tight
-    first = [r for r in rings if r.number == 0]
+    first = [r for r in laps if r.number == 0]
     assert len(first) == 1
     assert first[0].path.closed
     clear = land.buffer(0.3).difference(land.buffer(0.03)).intersection(board)
-    assert clear.difference(swept(rings, [vee()], COPPER, isolation())).area < 1e-6
+    assert clear.difference(swept(laps, [vee()], COPPER, isolation())).area < 1e-6
 
 
 def pair(gap: float) -> tuple[shapely.Polygon, shapely.Polygon]:
@@ -154,25 +138,25 @@ def test_the_finer_cutter_works_only_where_the_wider_does_not_fit() -> None:
     fine, wide = vee(), mill(0.5, "wide")
     plan = isolation(fine, wide)
     low, high = pair(0.3)
-    rings, tight = isolate(islands(low, high), EDGE, plan, COPPER)
+    laps, tight = isolate(islands(low, high), EDGE, plan, COPPER)
     assert not tight
-    assert rings[0].cutter == "wide"
-    names = [r.cutter for r in rings]
+    assert laps[0].cutter == "wide"
+    names = [r.cutter for r in laps]
     assert names == sorted(names, reverse=True)
-    fine_rings = [r for r in rings if r.cutter == "vee"]
+    fine_rings = [r for r in laps if r.cutter == "vee"]
     assert fine_rings
     assert all(abs(x) < 3.5 for r in fine_rings for x in r.path.xy[:, 0])
     # and the two together clear the place from side to side
-    foot = swept(rings, [fine, wide], COPPER, plan)
+    foot = swept(laps, [fine, wide], COPPER, plan)
     between = shapely.box(-1.9, 0.02, 1.9, 0.28)
     assert between.difference(foot).area < 1e-6
-    assert {r.number for r in rings if r.cutter == "wide"} == {0}
+    assert {r.number for r in laps if r.cutter == "wide"} == {0}
 
 
 def test_one_cutter_that_fits_everywhere_is_enough() -> None:
     low, high = pair(0.6)
-    rings, tight = isolate(islands(low, high), EDGE, isolation(vee(), mill(0.5, "wide")), COPPER)
-    assert {r.cutter for r in rings} == {"wide"}
+    laps, tight = isolate(islands(low, high), EDGE, isolation(vee(), mill(0.5, "wide")), COPPER)
+    assert {r.cutter for r in laps} == {"wide"}
     assert not tight
 
 
@@ -199,17 +183,6 @@ def test_two_tight_places_between_the_same_pieces_are_two() -> None:
     assert sorted(round(t.gap, 6) for t in tight) == [0.1, 0.12]
 
 
-shapes = st.one_of(
-    st.tuples(st.integers(5, 20), st.integers(5, 20)).map(
-        lambda wh: shapely.box(0, 0, wh[0] / 10, wh[1] / 10)
-    ),
-    st.integers(3, 12).map(lambda r: disc(0, 0, r / 10)),
-    st.integers(5, 30).map(
-        lambda n: shapely.LineString([(0, 0), (n / 10, n / 20), (n / 10, 2)]).buffer(0.25)
-    ),
-)
-
-
 @QUICK
 @given(
     st.lists(st.tuples(shapes, st.integers(-20, 20), st.integers(-20, 20)), min_size=2, max_size=5),
@@ -224,13 +197,13 @@ def test_no_lap_gouges_copper(
         if all(land.distance(moved) > 0 for land in lands):
             lands.append(moved)
     plan = isolation(*cutters)
-    rings, tight = isolate(islands(*lands), EDGE, plan, COPPER)
-    surface = swept(rings, cutters, 0.0, plan)
+    laps, tight = isolate(islands(*lands), EDGE, plan, COPPER)
+    surface = swept(laps, cutters, 0.0, plan)
     for land in lands:
         assert surface.intersection(land.buffer(-GOUGE - 2 * SAGITTA)).area < 1e-9
     if not tight:
         # nothing joins two lands any more
-        copper = EDGE.difference(swept(rings, cutters, COPPER, plan))
+        copper = EDGE.difference(swept(laps, cutters, COPPER, plan))
         parts = shapely.get_parts(copper)
         holders = [
             [n for n, part in enumerate(parts) if part.intersection(land).area > 1e-3]
@@ -241,6 +214,6 @@ def test_no_lap_gouges_copper(
 
 def test_the_gouge_test_can_fail() -> None:
     land = shapely.box(0, 0, 1, 1)
-    rings, _ = isolate(islands(land), EDGE, isolation(), COPPER)
-    blunt = swept(rings, [vee(tip=0.12)], 0.0, isolation())
+    laps, _ = isolate(islands(land), EDGE, isolation(), COPPER)
+    blunt = swept(laps, [vee(tip=0.12)], 0.0, isolation())
     assert blunt.intersection(land.buffer(-GOUGE - 2 * SAGITTA)).area > 1e-3

@@ -21,9 +21,9 @@ def anywhere(_: shapely.LineString) -> bool:
 
 def test_rings_in_one_another_become_one_chain() -> None:
     (chain,) = linked(RINGS, 1.5, anywhere)
-    assert chain.length == pytest.approx(sum(ring.length for ring in RINGS) + 2.0, abs=0.01)
-    for ring in RINGS:
-        assert chain.buffer(1e-6).contains(ring)
+    assert chain.length == pytest.approx(sum(lap.length for lap in RINGS) + 2.0, abs=0.01)
+    for lap in RINGS:
+        assert chain.buffer(1e-6).contains(lap)
 
 
 def test_what_lies_too_far_stays_apart() -> None:
@@ -50,13 +50,11 @@ def test_open_lines_keep_their_direction() -> None:
 def test_all_courses_are_run_and_ways_are_no_longer_than_allowed(
     discs: list[tuple[float, float, float]], longest: float
 ) -> None:
-    rings = [
-        shapely.LineString(shapely.Point(x, y).buffer(r).exterior.coords) for x, y, r in discs
-    ]
-    chains = linked(rings, longest, anywhere)
+    laps = [shapely.LineString(shapely.Point(x, y).buffer(r).exterior.coords) for x, y, r in discs]
+    chains = linked(laps, longest, anywhere)
     ran = sum(chain.length for chain in chains)
-    links = len(rings) - len(chains)
-    whole = sum(ring.length for ring in rings)
+    links = len(laps) - len(chains)
+    whole = sum(lap.length for lap in laps)
     assert whole - 1e-6 <= ran <= whole + links * longest + 1e-6
     around = shapely.union_all([chain.buffer(1e-4) for chain in chains])
-    assert all(around.contains(ring) for ring in rings)
+    assert all(around.contains(lap) for lap in laps)

@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from fixtures.valve_boards import valve_board
-from millprep.geometry.medial_axis import middle
+from millprep.geometry.medial_axis import medial_axis
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
-from millprep.toolpaths.midline import MiddleLaps, isolate_in_the_middle
+from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
+from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
-from tests.toolpaths.test_isolation import islands, swept
 
 EDGE = shapely.box(-10, -10, 10, 10)
 CENTRED = 0.005
@@ -31,20 +31,20 @@ QUICK = settings(max_examples=30, deadline=None)
 def in_the_middle(
     shapes: Sequence[shapely.Polygon], plan: IsolationPlan, edge: shapely.Polygon = EDGE
 ) -> list[Lap]:
-    rings, tight = isolate_in_the_middle(islands(*shapes), {0: edge}, plan, COPPER)
+    laps, tight = isolate_along_medial_axis(islands(*shapes), {0: edge}, plan, COPPER)
     assert not tight
-    return list(rings)
+    return list(laps)
 
 
 def joined(
     shapes: Sequence[shapely.Polygon],
-    rings: Sequence[Lap],
+    laps: Sequence[Lap],
     cutters: Sequence[Cutter],
     plan: IsolationPlan,
     edge: shapely.Polygon = EDGE,
 ) -> list[tuple[int, int]]:
     """Pairs of lands that one part of the copper left holds, at the foot."""
-    parts = shapely.get_parts(edge.difference(swept(rings, cutters, COPPER, plan)))
+    parts = shapely.get_parts(edge.difference(swept(laps, cutters, COPPER, plan)))
     tree = shapely.STRtree(parts)
     held = [
         set(tree.query(land.buffer(-0.01), predicate="intersects").tolist()) for land in shapes
@@ -56,30 +56,30 @@ def joined(
 
 def gouged(
     shapes: Sequence[shapely.Polygon],
-    rings: Sequence[Lap],
+    laps: Sequence[Lap],
     cutters: Sequence[Cutter],
     plan: IsolationPlan,
 ) -> float:
     """Area of copper taken from lands beyond the 3 µm allowed."""
-    surface = swept(rings, cutters, 0.0, plan)
+    surface = swept(laps, cutters, 0.0, plan)
     return max(surface.intersection(land.buffer(-GOUGE)).area for land in shapes)
 
 
 def test_laps_across_a_gap_are_as_few_as_the_overlap_allows() -> None:
-    assert MiddleLaps.of(0.3, 0.2, 0.2) == MiddleLaps((), True)
-    assert MiddleLaps.of(0.3, 0.5, 0.2) == MiddleLaps((0.1,), False)
-    three = MiddleLaps.of(0.3, 0.78, 0.2)
+    assert MedialLaps.of(0.3, 0.2, 0.2) == MedialLaps((), True)
+    assert MedialLaps.of(0.3, 0.5, 0.2) == MedialLaps((0.1,), False)
+    three = MedialLaps.of(0.3, 0.78, 0.2)
     assert three.beside == pytest.approx((0.24,))
     assert three.centre
-    four = MiddleLaps.of(0.3, 1.02, 0.2)
+    four = MedialLaps.of(0.3, 1.02, 0.2)
     assert four.beside == pytest.approx((0.36, 0.12))
     assert not four.centre
 
 
 def test_between_parallel_edges_the_middle_is_a_straight_line() -> None:
     low, high = shapely.box(-8, -8, 8, -1), shapely.box(-8, 0, 8, 8)
-    rings = in_the_middle([low, high], isolation(gap=0.1))
-    between = shapely.MultiLineString([r.path.line() for r in rings]).intersection(
+    laps = in_the_middle([low, high], isolation(gap=0.1))
+    between = shapely.MultiLineString([r.path.line() for r in laps]).intersection(
         shapely.box(-7.9, -1, 7.9, 0)
     )
     xy = shapely.get_coordinates(shapely.line_merge(between))
@@ -89,10 +89,10 @@ def test_between_parallel_edges_the_middle_is_a_straight_line() -> None:
 
 def test_around_a_land_in_a_round_hole_the_middle_is_a_circle() -> None:
     outer = less(EDGE, disc(0, 0, 3))
-    rings, _ = isolate_in_the_middle(
+    laps, _ = isolate_along_medial_axis(
         islands(disc(0, 0, 2), outer), {0: EDGE}, isolation(gap=0.1), COPPER
     )
-    (one,) = rings
+    (one,) = laps
     assert one.path.closed
     assert one.path.length == pytest.approx(2 * math.pi * 2.5, abs=0.01)
     assert np.abs(np.hypot(*one.path.flattened().T) - 2.5).max() < CENTRED
@@ -101,7 +101,7 @@ def test_around_a_land_in_a_round_hole_the_middle_is_a_circle() -> None:
 def test_between_a_point_and_a_line_the_middle_is_a_parabola() -> None:
     """As far from focus as from directrix: y = (x² + p²) / 2p; the definition of the curve."""
     wall, dot = shapely.box(-10, -10, 10, 0), shapely.Point(0, 4).buffer(1e-3)
-    net = middle([wall, dot])
+    net = medial_axis([wall, dot])
     x, y = net.places[np.abs(net.places[:, 0]) < 8].T
     assert len(x) > 20
     p, r = 4.0, 1e-3
@@ -116,12 +116,12 @@ def test_a_valve_board_comes_apart_and_no_copper_is_gouged(seed: int, gap: float
     board = valve_board(seed, 90.0).board
     shapes = [piece.shape for piece in board.pieces]
     plan = isolation(gap=gap)
-    rings = in_the_middle(shapes, plan, board.outline)
-    assert joined(shapes, rings, [vee()], plan, board.outline) == []
-    assert gouged(shapes, rings, [vee()], plan) == 0
+    laps = in_the_middle(shapes, plan, board.outline)
+    assert joined(shapes, laps, [vee()], plan, board.outline) == []
+    assert gouged(shapes, laps, [vee()], plan) == 0
     # the gap is opened all along: what is left stands so far apart
     parts = shapely.get_parts(
-        board.outline.difference(swept(rings, [vee()], COPPER, plan))
+        board.outline.difference(swept(laps, [vee()], COPPER, plan))
     )
     large = parts[shapely.area(parts) > 0.5]
     assert len(large) == len(shapes) + 1
@@ -135,14 +135,14 @@ def test_a_valve_board_comes_apart_and_no_copper_is_gouged(seed: int, gap: float
 
 
 def off_centre(
-    rings: Sequence[Lap], shapes: Sequence[shapely.Polygon], edge: shapely.Polygon
+    laps: Sequence[Lap], shapes: Sequence[shapely.Polygon], edge: shapely.Polygon
 ) -> float:
     """The most by which any place of the laps is nearer to one side than to the other, halved."""
     sides = np.array([*shapes, edge.boundary], dtype=object)
     worst = 0.0
-    for ring in rings:
+    for lap in laps:
         # the ends lie a little beyond the curve they meet
-        path, ends = ring.path, 0.0 if ring.path.closed else 0.2
+        path, ends = lap.path, 0.0 if lap.path.closed else 0.2
         if path.length <= 2 * ends:
             continue
         path = path.part(ends, path.length - ends)
@@ -158,15 +158,15 @@ def off_centre(
 def test_laps_keep_to_the_middle() -> None:
     board = valve_board(4, 50.0).board
     shapes = [piece.shape for piece in board.pieces]
-    rings = in_the_middle(shapes, isolation(gap=0.1), board.outline)
-    assert off_centre(rings, shapes, board.outline) < CENTRED
+    laps = in_the_middle(shapes, isolation(gap=0.1), board.outline)
+    assert off_centre(laps, shapes, board.outline) < CENTRED
 
 
 def test_a_lap_off_the_middle_is_seen() -> None:
     low, high = shapely.box(-10, -10, 10, -1), shapely.box(-10, 0, 10, 10)
     wider = shapely.box(-10, -10, 10, -1.012)
-    rings = in_the_middle([low, high], isolation(gap=0.1))
-    assert off_centre(rings, [wider, high], EDGE) > CENTRED
+    laps = in_the_middle([low, high], isolation(gap=0.1))
+    assert off_centre(laps, [wider, high], EDGE) > CENTRED
 
 
 lands = st.one_of(
@@ -198,26 +198,26 @@ def test_lands_of_any_shape_come_apart(
         if all(land.distance(moved) > 0.32 for land in shapes) and EDGE.contains(moved):
             shapes.append(moved)
     plan = isolation(*cutters, gap=gap)
-    rings = in_the_middle(shapes, plan)
-    assert joined(shapes, rings, cutters, plan) == []
-    assert gouged(shapes, rings, cutters, plan) == 0
+    laps = in_the_middle(shapes, plan)
+    assert joined(shapes, laps, cutters, plan) == []
+    assert gouged(shapes, laps, cutters, plan) == 0
 
 
 def test_the_test_for_what_is_joined_can_fail() -> None:
     shapes = [disc(-1, 0, 0.8), disc(1, 0, 0.8), disc(0, 2, 0.8)]
     plan = isolation(gap=0.1)
-    rings = in_the_middle(shapes, plan)
-    assert joined(shapes, rings, [vee()], plan) == []
-    assert joined(shapes, rings[1:], [vee()], plan) != []
+    laps = in_the_middle(shapes, plan)
+    assert joined(shapes, laps, [vee()], plan) == []
+    assert joined(shapes, laps[1:], [vee()], plan) != []
 
 
 def test_copper_that_touches_the_edge_needs_no_cut_there() -> None:
     edge = shapely.box(0, 0, 20, 20)
     low, high = shapely.box(0, 5, 10, 10), shapely.box(0, 12, 10, 15)
     plan = isolation(gap=0.1)
-    rings = in_the_middle([low, high], plan, edge)
-    assert joined([low, high], rings, [vee()], plan, edge) == []
-    assert gouged([low, high], rings, [vee()], plan) == 0
+    laps = in_the_middle([low, high], plan, edge)
+    assert joined([low, high], laps, [vee()], plan, edge) == []
+    assert gouged([low, high], laps, [vee()], plan) == 0
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.1, 0.13])
@@ -225,7 +225,7 @@ def test_a_gap_too_tight_is_told_once(gap: float) -> None:
     low = shapely.box(-8, -5, 8, 0)
     high = shapely.union_all([shapely.box(-8, 3, 8, 8), shapely.box(-2, gap, 2, 3)])
     assert isinstance(high, shapely.Polygon)
-    _, tight = isolate_in_the_middle(islands(low, high), {0: EDGE}, isolation(gap=0.1), COPPER)
+    _, tight = isolate_along_medial_axis(islands(low, high), {0: EDGE}, isolation(gap=0.1), COPPER)
     (told,) = tight
     assert told.gap == pytest.approx(gap, abs=1e-6)
     assert told.width == pytest.approx(vee().width(0.1))
@@ -235,25 +235,25 @@ def test_a_gap_too_tight_is_told_once(gap: float) -> None:
 def test_the_widest_cutter_that_fits_everywhere_serves_the_board() -> None:
     shapes = [disc(-1.3, 0, 1), disc(1.3, 0, 1)]
     plan = isolation(vee(), mill(0.5, "wide"), gap=0.1)
-    assert {ring.cutter for ring in in_the_middle(shapes, plan)} == {"wide"}
+    assert {lap.cutter for lap in in_the_middle(shapes, plan)} == {"wide"}
     near = [disc(-1.2, 0, 1), disc(1.2, 0, 1)]
-    assert {ring.cutter for ring in in_the_middle(near, plan)} == {"vee"}
+    assert {lap.cutter for lap in in_the_middle(near, plan)} == {"vee"}
 
 
 @pytest.mark.parametrize("direction", ["climb", "conventional"])
 @pytest.mark.parametrize("gap", [0.1, 0.3])
 def test_a_climbing_cutter_has_its_copper_on_its_right(direction: str, gap: float) -> None:
     shapes = [disc(-3, 0, 2), disc(3, 0, 2), disc(0, 6, 2)]
-    rings = in_the_middle(shapes, isolation(direction=direction, gap=gap))
+    laps = in_the_middle(shapes, isolation(direction=direction, gap=gap))
     named = {f"c{n}": shape for n, shape in enumerate(shapes, 1)}
-    for ring in rings:
-        if ring.path.closed and len(shapes) == sum(
-            shapely.Polygon(ring.path.flattened()).contains(shape) for shape in shapes
+    for lap in laps:
+        if lap.path.closed and len(shapes) == sum(
+            shapely.Polygon(lap.path.flattened()).contains(shape) for shape in shapes
         ):
             # the side of the rim has the rim on its right
             continue
-        (x0, y0), (x1, y1) = ring.path.point_at(1.0), ring.path.point_at(1.001)
-        to = named[ring.piece].centroid
+        (x0, y0), (x1, y1) = lap.path.point_at(1.0), lap.path.point_at(1.001)
+        to = named[lap.piece].centroid
         side = (x1 - x0) * (to.y - y0) - (y1 - y0) * (to.x - x0)
         assert (side < 0) == (direction == "climb")
 
@@ -265,8 +265,8 @@ def test_two_copies_on_a_blank_are_each_their_own() -> None:
         for k in (0, 1)
         for n, x in enumerate((3, 7), 1)
     ]
-    rings, _ = isolate_in_the_middle(here, outlines, isolation(gap=0.1), COPPER)
+    laps, _ = isolate_along_medial_axis(here, outlines, isolation(gap=0.1), COPPER)
     for k in (0, 1):
-        mine = [ring for ring in rings if ring.placement == k]
+        mine = [lap for lap in laps if lap.placement == k]
         assert mine
-        assert all(outlines[k].buffer(0.2).contains(ring.path.line()) for ring in mine)
+        assert all(outlines[k].buffer(0.2).contains(lap.path.line()) for lap in mine)

@@ -20,10 +20,9 @@ from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.as_cut import as_cut
 from millprep.verify.certificate import MOST, certificate_of
 from millprep.verify.contact import Cuts
-from millprep.verify.join_tolerance import JoinTolerance, certify, pass_grooves
 from millprep.verify.reader import read
-from millprep.verify.search import TOLERANCE, least
-from millprep.verify.separation import RIM, Pair, Surroundings, Whole
+from millprep.verify.separation import RIM, TOLERANCE, Pair, Surroundings, Whole, least
+from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
 W = 0.2

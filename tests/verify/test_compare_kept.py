@@ -11,7 +11,7 @@ from millprep.geometry.path import Path
 from millprep.model.as_cut import BoardProof
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import Island
-from millprep.toolpaths.midline import isolate_in_the_middle
+from millprep.toolpaths.midline import isolate_along_medial_axis
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
@@ -29,7 +29,7 @@ def laps() -> list[Path]:
     where = layout(board(PADS))
     (copy,) = where.placements
     islands = [Island(0, p.id, copy.pose.shape(p.shape)) for p in copy.board.pieces]
-    rings, tight = isolate_in_the_middle(
+    rings, tight = isolate_along_medial_axis(
         islands, {0: copy.pose.shape(copy.board.outline)}, plan, BLANK.copper
     )
     assert not tight

@@ -11,9 +11,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.dialect import Dialect
 from millprep.model.machine import Machine
 from millprep.model.program import Program
-from millprep.verify.change import asked_for
-from millprep.verify.cutter_runs import as_told
-from millprep.verify.parts import parts
+from millprep.verify.cutter_changes import as_told, asked_for, parts
 from millprep.verify.reader import read
 from tests.helpers.programs import MACHINE, drill, end_mill, vee
 

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Refusal
 from millprep.model.program import Program
-from millprep.verify.cutter_runs import as_told
-from millprep.verify.parts import parts
+from millprep.verify.cutter_changes import as_told, parts
 from millprep.verify.reader import read
 from tests.helpers.programs import MACHINE, end_mill
 

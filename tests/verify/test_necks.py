@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from millprep.verify.necks import STEP, every_neck
+from millprep.verify.narrowest import STEP, every_neck
 
 DUMBBELL = shapely.union_all(
     [shapely.box(0, 0, 3, 3), shapely.box(3, 1, 6, 1.4), shapely.box(6, 0, 9, 3)]

@@ -7,9 +7,8 @@ import shapely
 
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
-from millprep.verify.pad_gaps import land_gaps
+from millprep.verify.clearances import land_gaps, unopened
 from millprep.verify.stray_cuts import band
-from millprep.verify.unopened import unopened
 from tests.helpers.programs import BLANK, DEPTH, vee
 from tests.helpers.rules_scene import OUTLINE, cut, joined, less, placed
 

@@ -11,7 +11,7 @@ from millprep.job import load
 from millprep.verify.edges import EDGE
 from millprep.verify.required import opened, skirt, wanted
 from millprep.workflow.prepare import prepare
-from tests.test_clearing_sets import MILL, job
+from tests.helpers.clearing_jobs import MILL, job
 
 PAD_GAP = 0.9
 

@@ -7,7 +7,7 @@ import shapely
 
 from millprep.model.finding import Finding
 from millprep.verify import motion, reader
-from millprep.verify.surface_probing import grid_fault
+from millprep.verify.probing import grid_fault
 from tests.helpers.programs import BLANK, MACHINE, PASS, vee
 
 COPPER = shapely.box(1, 1, 59, 39)

@@ -7,10 +7,10 @@ import shapely
 
 from millprep.model.finding import Finding
 from millprep.verify.as_cut import as_cut
+from millprep.verify.clearances import unopened
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
 from millprep.verify.stray_cuts import band
-from millprep.verify.unopened import unopened
 from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
 
 VEE = vee()

@@ -87,23 +87,23 @@ def damaged(raw: Raw, doc: Any) -> list[Change]:
     """Entities that are not whole or hold what is no number, and damage outside of entities."""
     decode = decoder(doc)
     out = []
-    for one in raw.entities:
-        if not one.damage:
+    for entity in raw.entities:
+        if not entity.damage:
             continue
-        layer = decode(one.layer)
-        known = one.kind != "INSERT" and (layer != "0" or not one.place.startswith("block "))
-        keeps = one.damage in KEPT
-        then = KEPT.get(one.damage, "it is left out")
-        handle = one.handle or f"line-{one.line}"
-        name = one.damage if keeps else f"{one.damage}-{one.kind.lower()}"
+        layer = decode(entity.layer)
+        known = entity.kind != "INSERT" and (layer != "0" or not entity.place.startswith("block "))
+        keeps = entity.damage in KEPT
+        then = KEPT.get(entity.damage, "it is left out")
+        handle = entity.handle or f"line-{entity.line}"
+        name = entity.damage if keeps else f"{entity.damage}-{entity.kind.lower()}"
         out.append(
             Change(
                 f"{name} {handle}",
-                f"{one.kind} {handle} in {one.place}, line {one.line}: {one.words}",
+                f"{entity.kind} {handle} in {entity.place}, line {entity.line}: {entity.words}",
                 layer if known else None,
-                shapes=one.place not in (PAPER, NOWHERE),
+                shapes=entity.place not in (PAPER, NOWHERE),
                 then=then,
-                drop=None if keeps else one,
+                drop=None if keeps else entity,
             )
         )
     out += [Change(name, words, None) for name, words in raw.loose]
@@ -117,9 +117,9 @@ def audited(auditor: Any, raw: Raw, doc: Any) -> list[Change]:
     names = {value: name for name, value in vars(AuditError).items() if isinstance(value, int)}
     decode = decoder(doc)
     layers: dict[str, set[str]] = {}
-    for one in raw.entities:
-        layers.setdefault(one.handle, set()).add(decode(one.layer))
-    numbers = sum(one.damage == "broken-number" for one in raw.entities)
+    for entity in raw.entities:
+        layers.setdefault(entity.handle, set()).add(decode(entity.layer))
+    numbers = sum(entity.damage == "broken-number" for entity in raw.entities)
     numbers += sum(name == "broken-number" for name, _ in raw.loose)
     out = []
     for done, entries in (("mended", auditor.fixes), ("not mended", auditor.errors)):

@@ -78,16 +78,16 @@ def _cyclic(edges: Sequence[tuple[int, int]]) -> set[int]:
             n = head[n]
         return n
 
-    found: set[int] = set()
+    result: set[int] = set()
     for k, (p, q) in enumerate(edges):
         if k in forest:
             continue
-        found.add(k)
+        result.add(k)
         p, q = top(p), top(q)
         while p != q:
             if depth[p] < depth[q]:
                 p, q = q, p
             head[p], passed = above[p]
-            found.add(passed)
+            result.add(passed)
             p = top(p)
-    return found
+    return result

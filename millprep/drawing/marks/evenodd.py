@@ -152,10 +152,10 @@ def fill(rings: list[FloatArray]) -> list[shapely.Polygon] | Crossing:
     if len(rings) == 1:
         area = area_of(rings[0])
         return area if isinstance(area, Crossing) else list(area_parts(area))
-    found = nest(rings)
-    if isinstance(found, Crossing):
-        return found
-    return found.cross() or odd_areas(found)
+    result = nest(rings)
+    if isinstance(result, Crossing):
+        return result
+    return result.cross() or odd_areas(result)
 
 
 def area_parts(area: shapely.Polygon | shapely.MultiPolygon) -> Sequence[shapely.Polygon]:

@@ -25,9 +25,9 @@ class Slot(NamedTuple):
     end: Point
 
     @classmethod
-    def between(cls, one: Point, other: Point, width: float) -> Slot:
+    def between(cls, point: Point, other: Point, width: float) -> Slot:
         """The slot from the end that comes first in reading order."""
-        first, last = sorted((one, other), key=lambda p: (round(p[0], 6), round(p[1], 6)))
+        first, last = sorted((point, other), key=lambda p: (round(p[0], 6), round(p[1], 6)))
         return cls(first, width, last)
 
 

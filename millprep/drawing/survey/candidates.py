@@ -92,15 +92,15 @@ def copper_readings(layer: LayerFacts) -> list[Candidate]:
     unasked = _unasked(layer)
     if unasked.reads:
         return [unasked, *_other_outlines(layer, unasked)]
-    found: list[Candidate] = [unasked]
+    candidates: list[Candidate] = [unasked]
     for modes in _choices(layer):
         one = _copper(layer, modes, _mode_reason(layer, modes))
         if not one.reads and len(modes) > 1:
             continue
-        if all(not _same(one, other) for other in found if other.reads) or not one.reads:
-            found.append(replace(one, stated=True))
+        if all(not _same(one, other) for other in candidates if other.reads) or not one.reads:
+            candidates.append(replace(one, stated=True))
     if layer.loose:
-        found.append(
+        candidates.append(
             Candidate(
                 "copper",
                 many(layer.loose, "open line")
@@ -112,7 +112,7 @@ def copper_readings(layer: LayerFacts) -> list[Candidate]:
                 refused=tuple(one for one in unasked.refused if one[0] == "copper-zero-width"),
             )
         )
-    return found
+    return candidates
 
 
 def _unasked(layer: LayerFacts) -> Candidate:
@@ -180,11 +180,11 @@ def _mode_reason(layer: LayerFacts, modes: tuple[CopperMode, ...]) -> str:
     return "only " * (len(modes) == 1) + " and ".join(say[mode] for mode in modes)
 
 
-def _same(one: Candidate, other: Candidate) -> bool:
+def _same(candidate: Candidate, other: Candidate) -> bool:
     """Whether two readings give the same copper."""
-    if not (one.reads and other.reads) or one.pieces != other.pieces:
+    if not (candidate.reads and other.reads) or candidate.pieces != other.pieces:
         return False
-    areas = [sum(shape.area for shape in which.shapes) for which in (one, other)]
+    areas = [sum(shape.area for shape in which.shapes) for which in (candidate, other)]
     return abs(areas[0] - areas[1]) <= 1e-6 * (areas[0] + areas[1])
 
 
@@ -194,9 +194,9 @@ def _copper(layer: LayerFacts, modes: tuple[CopperMode, ...], reason: str) -> Ca
         drilled = _attempt(layer, modes, reason, own_holes=True)
         if drilled is not None:
             return drilled
-    found = _attempt(layer, modes, reason, own_holes=False)
-    assert found is not None
-    return found
+    result = _attempt(layer, modes, reason, own_holes=False)
+    assert result is not None
+    return result
 
 
 def _attempt(

@@ -80,7 +80,12 @@ def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
         if readings:
             (rest if several else coppers).append((layer, readings))
             hopeless = edge is not None and {code for code, _ in edge.refused} - {"outline-open"}
-            if edge is not None and hopeless and any(one.reads for one in readings) and not several:
+            if (
+                edge is not None
+                and hopeless
+                and any(reading.reads for reading in readings)
+                and not several
+            ):
                 mine.remove(edge)
     coppers = _likely(coppers, rest)
     if coppers or not bores:
@@ -106,8 +111,10 @@ def _likely(
     Bare lines are copper only where nothing better is. Without any copper the readings of
     what is edge or holes already are told too, for a person to choose from.
     """
-    firm = [one for one in coppers if any(c.reads for c in one[1])]
-    bold = [one for one in coppers if one not in firm and (one[0].wide or one[0].fills)]
+    firm = [copper for copper in coppers if any(c.reads for c in copper[1])]
+    bold = [
+        copper for copper in coppers if copper not in firm and (copper[0].wide or copper[0].fills)
+    ]
     if coppers:
         return [*firm, *bold] or coppers
     for layer, mine in rest:
@@ -157,7 +164,7 @@ def _settle(
         )
     taken = readings[0]
     drilled = tuple(bore.name for bore in bores)
-    if not drilled and any(one.own_holes for one in readings):
+    if not drilled and any(reading.own_holes for reading in readings):
         drilled = (layer.name,)
     if not drilled:
         out.doubts.append("no layer holds only circles: the board's holes are elsewhere or none")
@@ -170,7 +177,7 @@ def _settle(
         out.bare.append(layer.name)
         out.doubts.append(f"layer {layer.name!r}: {readings[-1].reason}; give their width")
     else:
-        some = sum(one.reads for one in readings)
+        some = sum(reading.reads for reading in readings)
         out.asked.append(layer.name)
         out.doubts.append(
             f"layer {layer.name!r} as copper admits more than one reading, "

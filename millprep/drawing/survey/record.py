@@ -37,12 +37,12 @@ def record(
         "box": _scaled(survey.box, k),
         "units": [
             {
-                "unit": one.unit,
-                "size_mm": _scaled(one.size, 1.0),
-                "drill_share": one.share,
-                "drill_series": one.series,
+                "unit": unit.unit,
+                "size_mm": _scaled(unit.size, 1.0),
+                "drill_share": unit.share,
+                "drill_series": unit.series,
             }
-            for one in survey.units
+            for unit in survey.units
         ],
         "unit_words": survey.unit_words,
         "layers": [_layer(layer, survey, pictures) for layer in survey.layers],
@@ -75,42 +75,43 @@ def _layer(
         "apart": {key: dict(values) for key, values in layer.apart},
         "picture": pictures.get((layer.name, None)),
         "candidates": [
-            _candidate(one, survey) | {"picture": pictures.get((layer.name, n))}
-            for n, one in enumerate(layer.candidates)
+            _candidate(candidate, survey) | {"picture": pictures.get((layer.name, n))}
+            for n, candidate in enumerate(layer.candidates)
         ],
     }
 
 
-def _candidate(one: Candidate, survey: Survey) -> dict[str, Any]:
+def _candidate(candidate: Candidate, survey: Survey) -> dict[str, Any]:
     k = survey.per_mm
     return {
-        "role": one.role,
-        "modes": list(one.modes),
-        "words": one.words,
-        "reason": one.reason,
-        "job_must_say": one.stated,
-        "job_must_give_width": one.needs_width,
-        "pieces": one.pieces,
-        "gap": None if one.gap is None else _number(one.gap * k),
-        "gap_at": _scaled(one.gap_at, k),
-        "box": _scaled(one.box, k),
-        "in_mm": in_mm(one, survey),
-        "drills": [{"diameter": _number(d * k), "count": n} for d, n in one.drills],
-        "own_holes": one.own_holes,
-        "close_gaps": None if one.close_gaps is None else _number(one.close_gaps * k),
-        "gaps": [{"at": _scaled(at, k), "size": _number(size * k)} for at, size in one.gaps],
+        "role": candidate.role,
+        "modes": list(candidate.modes),
+        "words": candidate.words,
+        "reason": candidate.reason,
+        "job_must_say": candidate.stated,
+        "job_must_give_width": candidate.needs_width,
+        "pieces": candidate.pieces,
+        "gap": None if candidate.gap is None else _number(candidate.gap * k),
+        "gap_at": _scaled(candidate.gap_at, k),
+        "box": _scaled(candidate.box, k),
+        "in_mm": in_mm(candidate, survey),
+        "drills": [{"diameter": _number(d * k), "count": n} for d, n in candidate.drills],
+        "own_holes": candidate.own_holes,
+        "close_gaps": None if candidate.close_gaps is None else _number(candidate.close_gaps * k),
+        "gaps": [{"at": _scaled(at, k), "size": _number(size * k)} for at, size in candidate.gaps],
         "left_out": [
-            {"kind": kind, "count": count, "reason": reason} for kind, count, reason in one.left_out
+            {"kind": kind, "count": count, "reason": reason}
+            for kind, count, reason in candidate.left_out
         ],
-        "refused": [{"code": code, "message": message} for code, message in one.refused],
+        "refused": [{"code": code, "message": message} for code, message in candidate.refused],
     }
 
 
-def in_mm(one: Candidate, survey: Survey) -> list[dict[str, Any]]:
+def in_mm(candidate: Candidate, survey: Survey) -> list[dict[str, Any]]:
     """Size and gap in mm, for the unit that is known or for each likely one."""
-    if one.box is None:
+    if candidate.box is None:
         return []
-    size = (one.box[2] - one.box[0], one.box[3] - one.box[1])
+    size = (candidate.box[2] - candidate.box[0], candidate.box[3] - candidate.box[1])
     found: list[tuple[str | None, float]] = [(unit, MM[unit]) for unit in LIKELY]
     if survey.unit_mm is not None:
         found = [(survey.unit, 1.0)]
@@ -118,7 +119,7 @@ def in_mm(one: Candidate, survey: Survey) -> list[dict[str, Any]]:
         {
             "unit": unit,
             "size": _scaled(size, mm),
-            "gap": None if one.gap is None else _number(one.gap * mm),
+            "gap": None if candidate.gap is None else _number(candidate.gap * mm),
         }
         for unit, mm in found
     ]

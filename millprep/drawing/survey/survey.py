@@ -144,9 +144,9 @@ def survey_file(file: Path, asked: Unit | None = None, repair: bool = False) -> 
         doubts=tuple(found.doubts),
         unread=(
             *(f"{n} × {words}" for words, n in sorted(unread.items())),
-            *(str(one) for one in drawing.changes if not repair),
+            *(str(change) for change in drawing.changes if not repair),
         ),
-        repairs=tuple(str(one) for one in drawing.changes if repair),
+        repairs=tuple(str(change) for change in drawing.changes if repair),
     )
 
 

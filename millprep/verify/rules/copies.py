@@ -76,9 +76,7 @@ class Copies:
                 self.moved += 1
                 return moved(one.judgement, one.placement, placement)
         judgement = solve()
-        self._known.append(
-            _Known(placement.board, net, thickness, placement, mine, judgement)
-        )
+        self._known.append(_Known(placement.board, net, thickness, placement, mine, judgement))
         return judgement
 
 

@@ -1,8 +1,8 @@
-"""Volts lost on the way to every load, on the copper as it is cut."""
+"""Voltage drop on the way to every load, and whether the narrowest copper carries the current."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,12 +12,22 @@ from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut
 from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
-from millprep.model.judged import AtLoad, AtWire, Neck
+from millprep.model.judged import AtLoad, AtNeck, AtWire, Neck
 from millprep.model.layout import Placement
 from millprep.model.net import BALANCED, NetFacts
 from millprep.standards.copper import sheet_resistance
+from millprep.standards.current import (
+    MOST_AMPERES,
+    MOST_RISE,
+    MOST_WIDTH,
+    OUTSIDE,
+    OutsideCurve,
+    capacity,
+    section_for,
+    width_for,
+)
 from millprep.verify.rules.conduction import Bridge, Solution, domain, solve
-from millprep.verify.rules.necks import currents, sections
+from millprep.verify.rules.necks import bottleneck, currents, sections
 
 JOINT = 1.0
 """Diameter of a soldered joint where there is no hole, mm; common practice, no source."""
@@ -25,6 +35,8 @@ RIM = 0.01
 """A joint takes in this much of the copper around its hole, mm, so that its rim is clean."""
 SURE = 0.01
 """Volts known to this share of the largest are certain enough."""
+NOTHING = 0.01
+"""Less current than this warms no copper that a mill can leave, A."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -233,3 +245,77 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
             )
         )
     return found
+
+
+def current(
+    net: NetFacts,
+    placement: Placement,
+    as_cut: AsCut,
+    thickness: float,
+    rise: float,
+    drop: Drop | None = None,
+) -> tuple[AtNeck | None, tuple[Finding, ...]]:
+    """The section of a net that is nearest to its limit, and what is wrong with it.
+
+    With `drop`, the solved sheet, every section is judged by the current that crosses it.
+    Without, the net's amperes are taken to cross the narrowest section on the widest way
+    between its holes. `thickness` in mm, `rise` in K. None when no current is told.
+    """
+    if drop is not None:
+        necks = [neck for neck in drop.necks if neck.amperes > NOTHING]
+    elif net.amperes > NOTHING:
+        necks = list(_bottlenecks(net, placement, as_cut))
+    else:
+        return None, ()
+    try:
+        section_for(max((n.amperes for n in necks), default=NOTHING), rise)
+        judged = [AtNeck(net.name, n, _carries(n.width, thickness, rise)) for n in necks]
+    except OutsideCurve as beyond:
+        at = necks[0].at
+        return None, (_off_curve(net.name, placement, str(beyond), at),)
+    worst = max(judged, key=lambda at: at.share, default=None)
+    if worst is None or worst.share <= 1.0:
+        return worst, ()
+    neck = worst.neck
+    try:
+        need = f"{width_for(neck.amperes, thickness, rise):.2f} mm would."
+    except OutsideCurve as beyond:
+        need = f"{beyond}."
+    message = (
+        f"net {net.name}: a neck of {neck.width:.2f} mm has to carry {neck.amperes:.2f} A, which "
+        f"warm it by more than {rise:g} K; it carries {worst.carries:.2f} A, {need} Widen it in "
+        "the drawing, cut narrower grooves there, or solder a wire along it."
+    )
+    return worst, (on_blank(placement, "neck-too-thin", "warn", message, neck.at),)
+
+
+def _carries(width: float, thickness: float, rise: float) -> float:
+    """Amperes of a section, at most what the curves reach."""
+    try:
+        return capacity(min(width, MOST_WIDTH), thickness, rise)
+    except OutsideCurve:
+        if rise > MOST_RISE:
+            raise
+        return MOST_AMPERES[OUTSIDE]
+
+
+def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable[Neck]:
+    shapes = copper_of(net, placement, as_cut)
+    for shape in shapes:
+        solid = shapely.Polygon(shape.exterior)
+        spots = [
+            placement.pose.point(hole.at)
+            for hole in placement.board.holes
+            if solid.contains(shapely.Point(placement.pose.point(hole.at)))
+        ]
+        neck = bottleneck(shape, [joint([shape], placement, at, None) for at in spots])
+        if neck is not None:
+            yield Neck(neck.width, neck.at, net.amperes)
+
+
+def _off_curve(net: str, placement: Placement, why: str, at: tuple[float, float]) -> Finding:
+    message = (
+        f"net {net}: its current cannot be judged, {why}. Ask for a rise within the curves, or "
+        "measure a sample."
+    )
+    return on_blank(placement, "current-off-curve", "warn", message, at)

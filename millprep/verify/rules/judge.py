@@ -1,23 +1,27 @@
-"""All rules of the trade on one copy of a board, as cut."""
+"""All rules of the trade on every copy of a set as cut, and on its cutters."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from millprep.model.as_cut import AsCut
+from millprep.model.cutter import Drill, wider
+from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
+from millprep.model.hole_made import HoleMade
 from millprep.model.judged import Across, AtLoad, BoardJudged, Field, NetJudged
 from millprep.model.layout import Placement
 from millprep.model.net import BALANCED, NetFacts
-from millprep.model.plan import RulesPlan
-from millprep.verify.rules.annular_rings import AS_DRAWN, Made, rings, small_lands
+from millprep.model.plan import JobPlan, RulesPlan
+from millprep.model.set_of_programs import CutSet
 from millprep.verify.rules.copies import Copies
-from millprep.verify.rules.current import current
-from millprep.verify.rules.drop import Drop, copper_of, drop
-from millprep.verify.rules.holes import bases
+from millprep.verify.rules.cutters import cutters
+from millprep.verify.rules.drop import Drop, copper_of, current, drop
+from millprep.verify.rules.holes import AS_DRAWN, Made, bases, rings, small_lands
 from millprep.verify.rules.spacing import SpacingRule, spacing
 
 
@@ -148,3 +152,100 @@ def _between(high: NetFacts, low: NetFacts) -> float | None:
     assert high.volts is not None
     assert low.volts is not None
     return high.volts[0] - low.volts[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What the rules find on a set: of every board, of every program's cutting, and in words."""
+
+    boards: tuple[BoardJudged, ...]
+    cutting: tuple[Cutting, ...]
+    findings: tuple[Finding, ...]
+
+
+def judged(
+    cut_set: CutSet,
+    as_cut: Sequence[AsCut],
+    plan: JobPlan,
+    facts: Mapping[str, tuple[NetFacts, ...]],
+    *,
+    whole: bool = False,
+) -> Judged:
+    """What the rules find.
+
+    Args:
+        cut_set: as planned.
+        as_cut: its copper as cut, one for each blank.
+        plan: the job, with what is asked.
+        facts: nets that the job names, by the board's name.
+        whole: whether currents and volts at loads are worked out as well, which takes seconds
+            for each net, and boards without a named net are judged too, by their holes.
+    """
+    by_blank = {one.blank: one for one in as_cut}
+    copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
+    made = holes_made(cut_set)
+    flatness = plan.isolation.flatness
+    grooves = max(wider(cutter, flatness) for cutter in plan.isolation.cutters)
+    copies = Copies()
+    done: list[BoardJudged] = []
+    findings: list[Finding] = []
+    for placement in cut_set.layout.placements:
+        told = facts[placement.board.name]
+        if told or whole:
+            blank = placement.blank
+            board, faults = judge(
+                told,
+                placement,
+                by_blank[blank],
+                copper[blank],
+                plan.rules,
+                solve=whole,
+                made=made.get(placement.index, {}),
+                wider=grooves,
+                copies=copies,
+            )
+            done.append(board)
+            findings += faults
+    bare = [name for name, told in facts.items() if not told]
+    if bare:
+        findings.append(_not_judged(bare))
+    loaded = [net.name for told in facts.values() for net in told if net.loads]
+    if loaded and not whole:
+        findings.append(_not_solved(loaded))
+    grades = {blank.number: blank.grade for blank in cut_set.layout.blanks}
+    cutting, faults = cutters(cut_set.programs, grades, cut_set.machine, whole=whole)
+    return Judged(tuple(done), cutting, (*findings, *faults))
+
+
+def holes_made(cut_set: CutSet) -> dict[int, dict[str, HoleMade]]:
+    """How the holes of every copy are made, by placement and the hole's id."""
+    cutters = {cutter.name: cutter for cutter in cut_set.cutters}
+    apart = {(one.placement, one.hole): one.most for one in cut_set.drilled_in_other_pass}
+    found: dict[int, dict[str, HoleMade]] = {}
+    for hole in cut_set.holes:
+        if hole.placement is None:
+            continue
+        cutter = cutters[hole.cutter]
+        found.setdefault(hole.placement, {})[hole.hole] = HoleMade(
+            hole.diameter,
+            cutter.diameter if isinstance(cutter, Drill) else None,
+            wider(cutter, 0.0),
+            apart.get((hole.placement, hole.hole), 0.0),
+        )
+    return found
+
+
+def _not_judged(boards: list[str]) -> Finding:
+    message = (
+        f"No net of {', '.join(boards)} is named, so no voltage, current or drop is judged there. "
+        "Name nets with [[board.net]]; millprep check lists what is found of them."
+    )
+    return Finding(code="nets-not-named", severity="note", message=message)
+
+
+def _not_solved(nets: list[str]) -> Finding:
+    message = (
+        f"Volts and currents at the loads of {', '.join(nets)} are worked out by millprep check, "
+        "not here; spacing is judged."
+    )
+    return Finding(code="loads-not-solved", severity="note", message=message)

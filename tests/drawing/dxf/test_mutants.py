@@ -16,7 +16,7 @@ import pytest
 
 from millprep.drawing import read
 from millprep.model.finding import Refusal
-from tests.drawing.test_dialects import DIALECTS, NAMES, roles
+from tests.helpers.drawn_dialects import DIALECTS, NAMES, roles
 
 MANY = int(os.environ.get("MILLPREP_MUTANTS", "60"))
 SEEDS = range(2) if MANY == 60 else range(MANY, MANY + 2)

@@ -8,8 +8,8 @@ import shapely
 from millprep.model.board import Hole
 from millprep.model.hole_made import HoleMade
 from millprep.model.plan import RulesPlan
-from millprep.standards.holes import RING_FLOOR, WANDER, least_land
-from millprep.verify.rules.annular_rings import rings, small_lands
+from millprep.standards.holes import ANNULAR_RING_FLOOR, WANDER, least_pad
+from millprep.verify.rules.holes import rings, small_lands
 from tests.helpers.rules_scene import cut, placed
 
 PAD = shapely.Point(20, 20).buffer(1.2, quad_segs=64)
@@ -66,7 +66,7 @@ def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
     placement = placed([PAD], [HOLE])
     made = {"h1": HoleMade(1.0, 1.0, 0.0, 0.55)}
     (one,), (told,) = rings(placement, cut(placement), RulesPlan(), made)
-    assert one.worst < RING_FLOOR < one.ring
+    assert one.worst < ANNULAR_RING_FLOOR < one.ring
     assert (told.code, told.severity, told.at) == ("ring-thin", "warn", one.at)
     assert "0.70 mm of copper on its thinnest side, 0.10 at worst (0.60 mm off its" in told.message
     assert "drilled in another pass than its copper is cut in" in told.message
@@ -90,7 +90,7 @@ def test_lands_narrower_than_a_level_asks_are_told_by_kind() -> None:
     pads = [shapely.Point(x, 20).buffer(0.9, quad_segs=64) for x in (10, 20, 30)]
     holes = [Hole(f"h{n}", (10.0 * n, 20.0), 1.0, f"c{n}") for n in (1, 2, 3)]
     placement = placed(pads, holes)
-    assert least_land(1.0, "B") == pytest.approx(1.8)
+    assert least_pad(1.0, "B") == pytest.approx(1.8)
     assert small_lands(placement, "B") == ()
     (told,) = small_lands(placement, "A")
     assert (told.code, told.severity) == ("lands-small", "note")

@@ -22,8 +22,8 @@ from millprep.verify.rules.copies import ALIKE, Copies, alike
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.judge import judge
 from millprep.workflow.check import check
-from tests.cli.test_check import RAIL as RAIL_NET
-from tests.cli.test_check import job, wide_and_narrow
+from tests.helpers.checked_jobs import RAIL as RAIL_NET
+from tests.helpers.checked_jobs import job, wide_and_narrow
 from tests.helpers.rules_scene import cut, joined, placed
 from tests.helpers.small_job import put
 
@@ -160,7 +160,7 @@ def test_of_five_copies_on_a_blank_one_is_solved(
         solved_here.append(told[1].index)
         return drop(*told, **more)
 
-    monkeypatch.setattr("millprep.workflow.verify.rules.judge.drop", counted)
+    monkeypatch.setattr("millprep.verify.rules.judge.drop", counted)
     # on one core the rules are worked out here, where calls are counted
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0}, raising=False)
     cut_set = check(file)

@@ -6,8 +6,7 @@ import shapely
 from millprep.model.board import Hole
 from millprep.model.net import Load, NetFacts
 from millprep.standards.current import capacity
-from millprep.verify.rules.current import current
-from millprep.verify.rules.drop import drop
+from millprep.verify.rules.drop import current, drop
 from millprep.verify.rules.necks import bottleneck, sections
 from tests.helpers.rules_scene import cut, joined, less, placed
 

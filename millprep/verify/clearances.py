@@ -1,7 +1,9 @@
-"""The gap around every land as cut, where a wider one is asked for soldering by hand.
+"""Gaps around pieces and pads that are not as wide as required.
 
-Floating copper gives way to it; copper of another net that is drawn nearer stays. Copper of the
-land's own net is no matter: solder that runs there joins what is joined.
+The first lap isolates a piece from floating copper; the laps beyond it open the gap. Without them
+no net is shorted and no piece has another shape, but floating copper comes closer than required.
+A pad may get a wider gap for soldering by hand: floating copper gives way to it, copper of another
+net that is drawn closer stays. Copper of the pad's own net does not matter.
 """
 
 from __future__ import annotations
@@ -16,14 +18,18 @@ from millprep.model.copy_findings import limited, on_blank
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.pad import lands
-from millprep.verify.edges import EDGE
-from millprep.verify.leftovers import ISLAND, SLIVER
-from millprep.verify.one_net import Nets, net_of, nets_on
+from millprep.verify.as_cut import Nets, net_of, nets_on
+from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.sweep import FloatArray, Shapes, grown
 
 CHUNK = 24
 """Edges of an outline that are measured together."""
 _QUARTER = 8
+WIDE = 0.02
+"""Background copper within the gap is told when it is wider than this, mm."""
+_BANDS = 8
+_CLIP = 1.0
+"""The background is looked at so far around a piece's band, mm."""
 
 
 def land_gaps(
@@ -92,9 +98,7 @@ def _short(one: LandGap, asked: float) -> bool:
     return one.gap is not None and one.gap < asked - EDGE
 
 
-def _narrow(
-    reached: Sequence[LandGap], placement: Placement, asked: float
-) -> Iterator[Finding]:
+def _narrow(reached: Sequence[LandGap], placement: Placement, asked: float) -> Iterator[Finding]:
     """A warning for each land that copper of another net is drawn too near to."""
     words = {hole.id: hole.words for hole in placement.board.holes}
     for one in reached:
@@ -121,3 +125,53 @@ def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
     out = np.empty(len(lines), dtype=object)
     out[:] = lines
     return np.array(owner, dtype=np.int64), out
+
+
+def unopened(
+    cut: AsCut, placement: Placement, gap: float, around: float | None = None
+) -> tuple[Finding, ...]:
+    """A warning for each piece that background copper stands nearer to than `gap`, mm.
+
+    `gap` is told from the drawn edge to the copper's foot, `around` likewise from the edge of
+    lands; None where lands get no gap of their own. Small islands and slivers between laps are
+    told on their own.
+    """
+    background = np.array(
+        [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
+        dtype=object,
+    )
+    board = placement.board
+    asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
+    if around is not None:
+        asked += [(f"the land of {one.hole.words}", one.shape, around) for one in lands(board)]
+    drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
+    far = np.array([wide for _, _, wide in asked])
+    zones = grown(drawn, far - EDGE, _BANDS)
+    outline = placement.pose.shape(placement.board.outline)
+    # the background asks: GEOS prepares what asks, and it is the large one
+    hits = shapely.STRtree(zones).query(background, predicate="intersects")
+    found: list[Finding] = []
+    for n in np.unique(hits[1]).tolist():
+        x0, y0, x1, y1 = zones[n].bounds
+        near = shapely.clip_by_rect(
+            background[hits[0][hits[1] == n]], x0 - _CLIP, y0 - _CLIP, x1 + _CLIP, y1 + _CLIP
+        )
+        inside = shapely.intersection(shapely.union_all(near), zones[n]).intersection(outline)
+        solid = shapely.buffer(inside, -WIDE / 2, quad_segs=2)
+        if solid.is_empty:
+            continue
+        spots = shapely.points(shapely.get_coordinates(solid))
+        least = float(shapely.distance(spots, drawn[n]).min()) - WIDE / 2
+        at = solid.representative_point()
+        found.append(
+            on_blank(
+                placement,
+                "gap-not-opened",
+                "warn",
+                f"background copper stands {least:.3f} mm from the drawn edge of {asked[n][0]}, "
+                f"{far[n]:.3f} was asked at its foot. "
+                "A lap beside it is missing, too shallow, or lies off.",
+                (at.x, at.y),
+            )
+        )
+    return limited(found)

@@ -12,8 +12,7 @@ from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
 from millprep.verify.certificate import MOST, Key
 from millprep.verify.contact import Axes, Cuts, Grooves
-from millprep.verify.search import least
-from millprep.verify.separation import Apart, Labels, Surroundings, Whole, by_pieces
+from millprep.verify.separation import Apart, Labels, Surroundings, Whole, by_pieces, least
 
 SIDE = 2.5
 """Half the side of the window around a join, mm."""

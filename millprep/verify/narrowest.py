@@ -1,4 +1,4 @@
-"""The narrowest copper of the pieces as cut."""
+"""The narrowest gaps between pieces as cut, and the narrowest copper of each piece."""
 
 from __future__ import annotations
 
@@ -9,12 +9,46 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import Point
-from millprep.model.as_cut import Neck
+from millprep.model.as_cut import CopperPart, Neck, PairGap
 from millprep.verify.sweep import FloatArray, Shapes, grown
 
+FIRST_REACH = 0.1
+"""Where the search begins, mm: boxes are far cheaper to compare than outlines to measure."""
+LAST_REACH = 1000.0
 FIRST_WIDTH = 1.0
 STEP = 0.002
 """The width is found to this, mm."""
+
+
+def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[PairGap, ...]:
+    """The `count` narrowest gaps between parts of a copy, each between another two parts.
+
+    A part is named by the first piece of the copy that it carries.
+    """
+    mine = [part for part in parts if any(copy == placement for copy, _ in part.pieces)]
+    shapes = np.array([part.shape for part in mine], dtype=object)
+    pairs = len(shapes) * (len(shapes) - 1) // 2
+    if not pairs:
+        return ()
+    names = [next(name for copy, name in part.pieces if copy == placement) for part in mine]
+    tree = shapely.STRtree(shapes)
+    reach = FIRST_REACH
+    one = other = np.array([], dtype=int)
+    while len(one) < min(count, pairs) and reach < LAST_REACH:
+        one, other = tree.query(shapes, predicate="dwithin", distance=reach)
+        one, other = one[one < other], other[one < other]
+        reach *= 2
+    distance = shapely.distance(shapes[one], shapes[other])
+    order = np.lexsort((other, one, distance))[:count]
+    lines = shapely.shortest_line(shapes[one[order]], shapes[other[order]])
+    middles = shapely.get_coordinates(shapely.line_interpolate_point(lines, 0.5, normalized=True))
+    # Parts that touch at a point have no line between them worth a middle; none are cut so.
+    return tuple(
+        PairGap((names[i], names[j]), float(distance[k]), (float(x), float(y)))
+        for i, j, k, (x, y) in zip(
+            one[order].tolist(), other[order].tolist(), order.tolist(), middles, strict=True
+        )
+    )
 
 
 def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ...]:

@@ -1,0 +1,230 @@
+"""A file with the programs of several cutters, split where the cutter changes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
+from millprep.model.machine import Machine
+from millprep.model.program import Program
+from millprep.verify.trace import Dwell, Remark, SpindleEvent, Stop, ToolChange, Trace
+
+_CHANGE = re.compile(r"(?:MSG, *)?change to ([A-Za-z0-9-]+)(?:, T\d+)?:", re.ASCII)
+_CUTTER = re.compile(r"cutter ([A-Za-z0-9-]+):", re.ASCII)
+_SLACK = 1e-6
+Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark)
+
+
+def asked_for(stop_words: str) -> str | None:
+    """The cutter that the words at a stop ask for, by its name; None when they ask for none.
+
+    >>> asked_for("MSG, change to mill-2, T3: end mill, 2 mm. Set Z zero with it")
+    'mill-2'
+    """
+    found = _CHANGE.match(stop_words)
+    return found[1] if found else None
+
+
+def named(remarks: Sequence[Remark]) -> str | None:
+    """The cutter that a head names; None when no comment does."""
+    found = (_CUTTER.match(remark.words) for remark in remarks)
+    return next((match[1] for match in found if match), None)
+
+
+def change_rules(
+    before: Trace, stop: Stop, at: tuple[float, float], machine: Machine, *, file: str
+) -> Iterator[Finding]:
+    """What is wrong with how a cutter that has cut is left at the stop for the next one.
+
+    `before` is all since it came in; `at` is where Z is zeroed.
+    """
+
+    def unsafe(message: str) -> Finding:
+        return Finding(
+            code="change-unsafe", severity="stop", message=message, file=file, line=stop.line
+        )
+
+    low = [i for i, m in enumerate(before.moves) if min(m.start[2], m.end[2]) < 0]
+    if machine.spindle_by_program:
+        if before.spindle and before.spindle[-1].on:
+            yield unsafe("the cutter is changed with the spindle on. M5 comes first.")
+    elif low and not any(s.before > low[-1] and not s.optional for s in before.stops):
+        yield unsafe("the cutter is changed before a stop (M0) that asks to stop the spindle.")
+    x, y, z = before.moves[-1].end
+    if not z >= machine.clearance - _SLACK:
+        yield unsafe("the cutter is changed below clearance. Go up first.")
+    # the file has the place with as many decimals as the machine takes
+    if not max(abs(x - at[0]), abs(y - at[1])) <= machine.dialect.digit:
+        yield unsafe("the cutter is changed elsewhere than where Z is zeroed with the next one.")
+
+
+def tool_rules(
+    change: ToolChange | None, number: int, machine: Machine, *, file: str, line: int
+) -> Iterator[Finding]:
+    """What is wrong with T and M6 before a cutter whose number is known."""
+    if machine.tool_change != "changer":
+        if change is not None:
+            message = "M6 changes the cutter, and [machine] tool_change says otherwise."
+            yield Finding(
+                code="change-unasked", severity="stop", message=message, file=file, line=change.line
+            )
+        return
+    told = 0 if change is None else change.tool
+    if told != number:
+        found = f"T{told}" if change is not None else "no M6"
+        yield Finding(
+            code="cutter-differs",
+            severity="stop",
+            message=f"{found} stands before the program of cutter T{number}. Write the set again.",
+            file=file,
+            line=line,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """All that one cutter does.
+
+    Attributes:
+        trace: its motion and events, as if they were a file; lines are those of the file.
+        cutter: its name as the file tells it; None when it does not.
+        stop: at which it was put in; None for the first, which is there when the file starts.
+        change: M6 just before that stop, or before all motion.
+        first: line in which it begins.
+    """
+
+    trace: Trace
+    cutter: str | None
+    stop: Stop | None
+    change: ToolChange | None
+    first: int
+
+
+def parts(trace: Trace) -> list[Part]:
+    """The parts of a file, one at least."""
+    stops = [s for s in trace.stops if not s.optional and asked_for(s.words)]
+    found: list[Part] = []
+    last = 0
+    entry: Stop | None = None
+    for stop in [*stops, None]:
+        end = stop.line if stop is not None else trace.last_line
+        change = None if entry is None else _change(trace, entry)
+        piece = _between(trace, last, end, stop, goes_on=stop is not None)
+        if piece.moves or stop is None:
+            cutter = asked_for(entry.words) if entry else named(piece.remarks)
+            found.append(Part(piece, cutter, entry, change, last + 1))
+        elif entry is not None:
+            # two stops with nothing between: the second asks for a cutter that never cut
+            found.append(Part(piece, asked_for(entry.words), entry, change, last + 1))
+        last, entry = end, stop
+    return found
+
+
+def _change(trace: Trace, stop: Stop) -> ToolChange | None:
+    """M6 just before a stop, no motion between."""
+    near = [c for c in trace.tool_changes if c.line <= stop.line and c.before == stop.before]
+    return near[-1] if near else None
+
+
+def _between(trace: Trace, after: int, end: int, stop: Stop | None, *, goes_on: bool) -> Trace:
+    """What stands in the lines after one and up to another, without the stop that ends it."""
+    moves = [i for i, m in enumerate(trace.moves) if after < m.line <= end]
+    first = moves[0] if moves else 0
+    change = None if stop is None else _change(trace, stop)
+    # M6 stops the spindle by itself, which is no reason not to say M5
+    left_out = {one.line for one in (stop, change) if one is not None}
+
+    def here(events: Sequence[Event]) -> tuple[Event, ...]:
+        return tuple(
+            event._replace(before=max(event.before - first, 0))
+            for event in events
+            if after < event.line <= end and event.line not in left_out
+        )
+
+    return replace(
+        trace,
+        moves=tuple(trace.moves[i] for i in moves),
+        spindle=here(trace.spindle),
+        dwells=here(trace.dwells),
+        stops=here(trace.stops),
+        tool_changes=here(trace.tool_changes),
+        ended="M2" if goes_on else trace.ended,
+        last_line=end,
+        deletable=tuple(line for line in trace.deletable if after < line <= end),
+        cycles=tuple(line for line in trace.cycles if after < line <= end),
+        remarks=here(trace.remarks),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """The programs of one file as the file has them, one trace each, and what is wrong."""
+
+    programs: tuple[Program, ...]
+    traces: tuple[Trace, ...]
+    findings: tuple[Finding, ...]
+
+
+def as_told(
+    trace: Trace, programs: Sequence[Program], cutters: Sequence[Cutter], machine: Machine
+) -> Told:
+    """A file taken apart, each part with the cutter that the file names for it.
+
+    Args:
+        trace: the whole file.
+        programs: those that a set says it holds, in order.
+        cutters: all of the job's; T of a cutter is its place among them, from 1.
+        machine: how it changes cutters.
+    """
+    file = programs[0].file
+    found = parts(trace)
+    findings: list[Finding] = []
+    if len(found) != len(programs):
+        message = (
+            f"the file has {len(found)} cutters, the set says {len(programs)}. Write the set again."
+        )
+        findings.append(_differs(message, file, found[-1].first))
+        # what is missing does nothing
+        found = [*found, *[_nothing(found[-1])] * len(programs)][: len(programs)]
+    named = {cutter.name: cutter for cutter in cutters}
+    runs: list[Program] = []
+    for n, (part, program) in enumerate(zip(found, programs, strict=True)):
+        findings += _identity(part, program, machine)
+        number = 1 + next((i for i, c in enumerate(cutters) if c.name == program.cutter.name), -1)
+        line = part.stop.line if part.stop else part.first
+        findings += tool_rules(part.change, number, machine, file=file, line=line)
+        if n and part.stop is not None and found[n - 1].trace.moves:
+            before = found[n - 1].trace
+            findings += change_rules(before, part.stop, program.start[:2], machine, file=file)
+        runs.append(replace(program, cutter=named.get(part.cutter or "", program.cutter)))
+    return Told(tuple(runs), tuple(part.trace for part in found), tuple(findings))
+
+
+def _nothing(like: Part) -> Part:
+    """A part without motion, where there should be one."""
+    trace = replace(
+        like.trace, moves=(), spindle=(), dwells=(), stops=(), tool_changes=(), remarks=(),
+        cycles=(), deletable=(),
+    )  # fmt: skip
+    return Part(trace, None, like.stop, None, like.first)
+
+
+def _identity(part: Part, program: Program, machine: Machine) -> Iterator[Finding]:
+    """What the file says of its cutter and the set does not."""
+    if machine.dialect.comments == "none" and part.cutter is None:
+        return  # the file cannot say it
+    if part.cutter != program.cutter.name:
+        found = "no cutter" if part.cutter is None else f"cutter {part.cutter}"
+        message = (
+            f"the file names {found}, the set says {program.cutter.name}. Write the set again; do "
+            "not run this file."
+        )
+        yield _differs(message, program.file, part.stop.line if part.stop else part.first)
+
+
+def _differs(message: str, file: str, line: int) -> Finding:
+    return Finding(code="cutter-differs", severity="stop", message=message, file=file, line=line)

@@ -1,0 +1,91 @@
+"""Generated valve boards, cut in passes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+
+from fixtures.valve_boards import WIDTH, ValveBoard
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.cut import HoleCut, Lap
+from millprep.model.plan import RegistrationPlan
+from millprep.passes import join_figures, joins, laps_by_pass, registration, shift
+from millprep.passes.clamping import Clamping
+from millprep.passes.joins import JoinPlan
+from millprep.passes.laps_by_pass import CutsByPass
+from millprep.passes.machine_errors import ErrorBudget
+from millprep.passes.misalignment import HoleErrors
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.spurs import IsolationGroove, TickRoom
+from millprep.passes.survey import PieceKey, survey
+from millprep.toolpaths.isolation import Island, LapSpacing, isolate
+from tests.helpers.workshop import MACHINE, isolation, mill, vee
+
+OVERRUN = 0.4
+
+
+COPPER = 0.035
+
+
+PLACE = Pose.shift(20.0, 15.0)
+
+
+REGISTRATION = RegistrationPlan(
+    method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(mill(1.0),), pin=2.98, pin_depth=4.5,
+    overrun=OVERRUN,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A board on a blank, its rings shared among passes; `strong` with figures and ticks."""
+
+    made: ValveBoard
+    laps: tuple[Lap, ...]
+    holes: tuple[HoleCut, ...]
+    shift: ShiftPlan
+    plan: JoinPlan
+    shared: CutsByPass
+    gap: float
+    groove: IsolationGroove
+    room: TickRoom
+    strong: CutsByPass
+
+    def laps_by_piece(self) -> dict[PieceKey, list[Lap]]:
+        found: dict[PieceKey, list[Lap]] = defaultdict(list)
+        for lap in self.laps:
+            found[lap.placement, lap.piece].append(lap)
+        return found
+
+
+def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) -> Cut:
+    """The steps of the walk that matter here, without programs."""
+    board, tool = made.board, vee()
+    asked = isolation(tool, gap=gap, depth=0.08)
+    pieces = {(0, piece.id): PLACE.shape(piece.shape) for piece in board.pieces}
+    edge = PLACE.shape(board.outline)
+    islands = [Island(*key, shape) for key, shape in pieces.items()]
+    laps, tight = isolate(islands, edge, asked, COPPER)
+    assert not tight
+    holes = tuple(
+        HoleCut(PLACE.point(h.at), h.diameter, "drill", 2.0, "drill", 0, h.id, h.piece)
+        for h in board.holes
+    )
+    x1 = board.outline.bounds[2] + 40.0
+    blank = Blank(1, (x1, WIDTH + 30.0), 1.6, COPPER)
+    kerf = edge.buffer(2.0)
+    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel, 180.0), screw_lead=8.0)
+    need = Box(*edge.buffer(1.0).bounds)
+    plan = shift.plan(need, machine, (0.0, 0.0), registration.least_overlap(REGISTRATION), 1)
+    found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
+    errors = ErrorBudget(HoleErrors.of(found, len(plan.poses), keys=False), None, sigma)
+    join_plan = joins.plan(survey(plan, laps, holes), errors, OVERRUN, gap)
+    shared = laps_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
+    count = LapSpacing.for_gap(tool, asked, COPPER)
+    groove = IsolationGroove(count.surface, count.foot, count.pitch, len(count.distances))
+    room = TickRoom(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
+    strong = join_figures.with_figures(
+        shared, errors, dict.fromkeys(join_plan.split_laps, (tool.name, groove)), room
+    )
+    return Cut(made, laps, holes, plan, join_plan, shared, gap, groove, room, strong)
