@@ -27,8 +27,8 @@ def test_it_writes_the_layout_a_picture_and_the_offcut(job_file: Path) -> None:
     out = job_file.parent / "lay" / "six.toml"
     result = run("layout", job_file, "--out", out, "--effort", "low")
     assert result.exit_code == 0, result.output
-    assert "blank 1: 6 boards cover" in result.stdout
-    assert "1 blank(s); no layout does with fewer than 1" in result.stdout
+    assert "blank 1: 6 boards fill" in result.stdout
+    assert "1 blank(s); the minimum is 1" in result.stdout
     names = ["six-blank-1.png", "six-offcut-1.toml", "six.toml"]
     assert sorted(path.name for path in out.parent.iterdir()) == names
     said = tomllib.loads(out.read_text("utf-8"))

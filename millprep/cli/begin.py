@@ -22,9 +22,9 @@ from millprep.model.finding import Refusal
 def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     """Mark a set as begun, before its first cut.
 
-    From then on no command replaces the set in its folder unless --replace is given: what a new
-    one would cut may not fit what is cut already. The mark is a file of its own, begun.toml, and
-    changes nothing in the set.
+    From then on a command replaces the set in its folder only with --replace, because a new
+    set may not fit what is cut already. The mark is a file, begun.toml. It changes nothing in
+    the set.
     """
     from millprep.at_machine.begin import begin as mark
 

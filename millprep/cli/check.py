@@ -17,16 +17,17 @@ from millprep.model.finding import Refusal
     "--pictures",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Draw copper, findings, and potential and current of every solved net into this folder.",
+    help="Draw copper, findings, and the potential and current of every solved net into this "
+    "folder.",
 )
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
 @click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
 def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) -> None:
-    """Hold a job against all rules: spacing, current, voltage drop, holes.
+    """Check a job against all rules: spacing, current, voltage drop, holes.
 
-    The job is planned, its programs are cut in simulation and thrown away; the copper that
-    would be left is judged by what the job says of its nets. Ends with 1 when prepare would
-    refuse.
+    Millprep plans the job, cuts the programs in simulation and throws them away. It then judges
+    the copper that would be left by what the job says of its nets. The exit code is 1 when
+    prepare would refuse the job.
     """
     from millprep.workflow.check import check as held
 

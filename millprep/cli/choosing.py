@@ -37,14 +37,14 @@ def layout_options(command: Command) -> Command:
         "layout_file",
         metavar="FILE",
         type=click.Path(path_type=Path, exists=True, dir_okay=False),
-        help="Keep the places of a layout that `millprep layout` wrote; new copies are added.",
+        help="Keep the places of a layout that `millprep layout` wrote. New copies are added.",
     )(command)
     return click.option(
         "--effort",
         type=click.Choice(["low", "default", "high"]),
         default="default",
         show_default=True,
-        help="How long to search for a tight layout; the same effort finds the same layout.",
+        help="How long to search for a tight layout. The same effort finds the same layout.",
     )(command)
 
 
@@ -55,14 +55,14 @@ def copies_options(command: Command) -> Command:
         multiple=True,
         callback=_copies,
         metavar="BOARD:COPY",
-        help="Make this copy and no other that is not named so too; may be given again.",
+        help="Make only this copy. Can be repeated.",
     )(command)
     return click.option(
         "--skip",
         multiple=True,
         callback=_copies,
         metavar="BOARD:COPY",
-        help="Leave this copy out; the cuts of all others stay as they are. May be given again.",
+        help="Leave this copy out. The cuts of all others stay as they are. Can be repeated.",
     )(command)
 
 

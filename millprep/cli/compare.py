@@ -17,10 +17,10 @@ from millprep.model.finding import Refusal
 @click.argument("two", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="Print every board as JSON.")
 def compare(path: Path, two: Path, as_json: bool) -> None:
-    """Name the boards whose cut differs between two sets.
+    """List the boards that two sets cut differently.
 
-    Each board is compared in its own frame: where it lies and the travel in between do not
-    count. After a change in a drawing, only the boards named here need to be cut again.
+    Each board is compared in its own frame: its place on the blank and the travel moves do not
+    count. After a change in a drawing, cut only the boards listed here again.
     """
     from millprep.workflow.compare import compare as compared
 

@@ -22,5 +22,5 @@ def example() -> Path:
 @replace_option
 @click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
 def demo(out: Path, replace: bool, as_json: bool) -> None:
-    """Prepare the 480 mm memory board of the lighthouse example, an invented machine."""
+    """Prepare the example: the 480 mm memory board of an invented lighthouse machine."""
     run(example() / "memory-board.toml", out, as_json, replace=replace)

@@ -34,10 +34,10 @@ if TYPE_CHECKING:
 def inspect(
     drawing_file: Path, unit: Unit | None, pictures: Path | None, repair: bool, as_json: bool
 ) -> None:
-    """Tell what a drawing holds: layers, unit, what each layer may be, and why.
+    """Show what is in a drawing: layers, unit, what each layer may be, and why.
 
-    A layer that may be copper is read in every way that could be meant: pieces, narrowest
-    gap, and what would be left out or refused.
+    A layer that may be copper is read in every way that could be meant. For each reading you see
+    the pieces, the narrowest gap, and what it would leave out or refuse.
     """
     from millprep.drawing.survey.survey import survey_file
 

@@ -18,7 +18,7 @@ from millprep.model.finding import Refusal
     "--out",
     metavar="FILE.toml",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the layout here, a picture of every blank and its offcut beside it.",
+    help="Write the layout to this file, with a picture and the offcut of every blank next to it.",
 )
 @layout_options
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
@@ -31,10 +31,10 @@ def layout(
     repair: bool,
     as_json: bool,
 ) -> None:
-    """Lay the boards of a job out on its blanks.
+    """Place the boards of a job on its blanks.
 
-    The file may be edited by hand and named in the job as [layout] file, or with --layout:
-    its places are proved and kept. Ends with 1 when a board has no place.
+    You can edit the file and name it in the job as [layout] file, or with --layout. Millprep
+    checks its places and keeps them. The exit code is 1 when a board has no place.
     """
     from millprep.workflow.lay_out import lay_out, row, write
 

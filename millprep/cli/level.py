@@ -24,7 +24,8 @@ from millprep.cli.replacing import replace_option
     "--repeatability",
     metavar="MM",
     type=click.FloatRange(0.0001, 1.0),
-    help="Standard deviation of one touch; the job's if not given, else 0.005, assumed.",
+    help="Standard deviation of one touch. Without it the job's value counts, else 0.005 is "
+    "assumed.",
 )
 @job_option(readings=True)
 @replace_option
@@ -40,10 +41,10 @@ def level(
     replace: bool,
     as_json: bool,
 ) -> None:
-    """Make the programs of a pass follow the copper of an uneven blank, as it was probed.
+    """Make the programs of a pass follow the copper of an uneven blank.
 
-    OUT is the set that is being cut. MAP.csv holds x, y and z of every point, as the table that
-    millprep probe writes; with [machine] probe_log it may be what the machine logged.
+    OUT is the set that you are cutting. MAP.csv holds x, y and z of every point: the table that
+    millprep probe writes, or, with [machine] probe_log, the log of the machine.
     """
     from millprep.at_machine.level import level as make
 

@@ -23,10 +23,13 @@ if TYPE_CHECKING:
 @click.option(
     "--drawn-from",
     type=click.Choice(("components", "copper")),
-    help="The side that the drawing is seen from.",
+    help="The side you see in the drawing.",
 )
 @click.option(
-    "--margin", metavar="MM", type=float, help="The board is the copper's box and this around it."
+    "--margin",
+    metavar="MM",
+    type=float,
+    help="The board is the copper's bounding box plus this margin.",
 )
 @click.option(
     "--outline",
@@ -65,8 +68,8 @@ def new(
 ) -> None:
     """Write a commented starter job for a drawing.
 
-    Its cutters, gap and depth fit what is drawn. What neither the drawing nor an option
-    answers stands in the job as FILL IN.
+    Cutters, gap and depth fit the drawing. What neither the drawing nor an option answers is
+    marked FILL IN in the job.
     """
     from millprep import job
     from millprep.cli.starting import Answers, begin

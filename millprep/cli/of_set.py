@@ -13,13 +13,13 @@ Command = Callable[..., Any]
 
 def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
     """The job of a set; with `readings` it is looked for beside those too."""
-    where = " nor beside the readings" if readings else ""
+    where = " nor next to the readings" if readings else ""
     return click.option(
         "--job",
         "job_file",
         metavar="JOB.toml",
         type=click.Path(path_type=Path),
-        help=f"The set's job, if it lies neither here nor beside the set{where}.",
+        help=f"The job of the set, if it is neither in this folder nor next to the set{where}.",
     )
 
 
@@ -32,5 +32,5 @@ new_set_option = click.option(
     required=True,
     metavar="NEW",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the new set; the old one stays.",
+    help="Folder of the new set. The old set stays.",
 )

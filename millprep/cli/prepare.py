@@ -26,12 +26,12 @@ if TYPE_CHECKING:
     required=True,
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the set; an earlier set there is replaced as a whole.",
+    help="Folder of the set. An older set there is replaced as a whole.",
 )
 @click.option(
     "--repair",
     is_flag=True,
-    help="Mend damaged drawings; every change is listed, and one to a shape in use must be "
+    help="Mend damaged drawings. Every change is listed. A change to a shape in use must be "
     "accepted in the job.",
 )
 @layout_options
@@ -49,7 +49,7 @@ def prepare(
     replace: bool,
     as_json: bool,
 ) -> None:
-    """Make programs, pictures, sheet and report for a job."""
+    """Make the programs, pictures, sheet and report of a job."""
     run(
         job_file,
         out,

@@ -22,7 +22,7 @@ from millprep.model.finding import Refusal
     "--out",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for program and table; OUT-surface if not given.",
+    help="Folder for program and table. Without it, OUT-surface.",
 )
 @click.option(
     "--spacing",
@@ -30,7 +30,7 @@ from millprep.model.finding import Refusal
     show_default=True,
     metavar="MM",
     type=click.FloatRange(2.0, 200.0),
-    help="Rows and columns of points stand no farther apart.",
+    help="Largest distance between rows and columns of points.",
 )
 @click.option(
     "--uneven",
@@ -38,10 +38,12 @@ from millprep.model.finding import Refusal
     show_default=True,
     metavar="MM",
     type=click.FloatRange(0.2, 3.0),
-    help="How far the copper may lie above or below zero; it is looked for there.",
+    help="How far the copper may lie above or below zero. The probe looks for it in this range.",
 )
 @click.option(
-    "--cutter", metavar="NAME", help="The job's cutter that touches; the first that isolates."
+    "--cutter",
+    metavar="NAME",
+    help="The cutter of the job that touches. Without it, the first isolating cutter.",
 )
 @job_option()
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
@@ -58,9 +60,9 @@ def probe(
 ) -> None:
     """Write a program that probes the copper of a pass, and a table to fill in.
 
-    OUT is the set that is being cut; it stays as it is. The points form a grid around all that the
-    pass cuts, off clamps and on copper that is still whole. Run the program before the pass cuts
-    anything, write z into the table, and give it to millprep level.
+    OUT is the set that you are cutting; it stays as it is. The points form a grid around all
+    cuts of the pass. They keep off clamps and lie on copper that is still whole. Run the program
+    before the pass cuts anything, write z into the table, and give it to millprep level.
     """
     from millprep.at_machine.probe import probe as make
 

@@ -53,11 +53,15 @@ def refit(
 ) -> None:
     """Fit the programs of a pass to the blank as it lies, by readings of its holes.
 
-    OUT is the set that is being cut. READINGS.toml says where holes that an earlier pass
-    drilled were found, in machine coordinates: set = "ID", unit = "mm", and under [holes]
-    lines such as r1 = [41.02, 6.01]. With --vernier it holds set = "ID" and under [verniers]
-    the line that runs through each, such as v1 = -3.5. With --touches it holds set, unit, and
-    under [touches] where the spindle stood at four touches of each hole, and the tip's diameter:
+    OUT is the set that you are cutting. READINGS.toml says where you found holes that an earlier
+    pass drilled, in work coordinates: set = "ID", unit = "mm", and under [holes] lines such as
+    r1 = [41.02, 6.01].
+
+    With --vernier it holds set = "ID" and, under [verniers], the line that runs through each,
+    such as v1 = -3.5.
+
+    With --touches it holds set, unit and, under [touches], the spindle's place at four touches
+    of each hole and the diameter of the tip:
     r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }.
     """
     from millprep.at_machine.refit import refit as make

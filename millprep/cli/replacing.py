@@ -7,5 +7,5 @@ import click
 replace_option = click.option(
     "--replace",
     is_flag=True,
-    help="Replace a set that is marked as begun; what is cut already may not fit the new one.",
+    help="Replace a set that is marked as begun. What is cut already may not fit the new one.",
 )

@@ -51,23 +51,27 @@ def _board(ctx: click.Context, param: click.Parameter, value: str | None) -> tup
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("program", metavar="[PROGRAM]", required=False)
 @click.option(
-    "--after", metavar="N", type=int, help="The last restart point that was passed, as it says."
+    "--after",
+    metavar="N",
+    type=int,
+    help="Number of the last restart point that the machine passed.",
 )
 @click.option(
     "--near",
     metavar="X,Y",
     callback=_place,
-    help="Where the cutter broke, machine coordinates; with --after within that cut alone.",
+    help="Where the cutter broke, in work coordinates. With --after, only in that cut.",
 )
 @click.option("--hole", metavar="HOLE", help="Begin with this hole, by number or name.")
 @click.option(
     "--overlap",
     metavar="MM",
     type=click.FloatRange(0.1, 50.0),
-    help="How far before the place of --near it enters, along the path; 2 mm or a cutter's width.",
+    help="How far before the place of --near the cutter enters, along the path. Without it, 2 "
+    "mm or the cutter's width.",
 )
 @click.option(
-    "--board", metavar="BOARD[:COPY]", callback=_board, help="Make this copy's cuts alone."
+    "--board", metavar="BOARD[:COPY]", callback=_board, help="Make only the cuts of this copy."
 )
 @new_set_option
 @job_option()
@@ -86,13 +90,14 @@ def resume(
     replace: bool,
     as_json: bool,
 ) -> None:
-    """Go on where a cutter broke.
+    """Resume after a broken cutter.
 
-    Writes a small set with a program that enters before the break and makes all that is left of
-    PROGRAM, a program of OUT, by its file or part of its name. Programs number their restart
-    points, where the cutter is up: --after takes the last one above the line at which the machine
-    stopped, and makes that cut anew. With --board and without PROGRAM, every program's share of
-    one copy is made again.
+    Writes a small set with one program. It enters before the break and makes all that is left of
+    PROGRAM, a program of OUT, which you name by its file or part of the name.
+
+    Programs number their restart points, where the cutter is up. Give --after the last number
+    above the line at which the machine stopped; that cut is made again. With --board and without
+    PROGRAM, all cuts of one copy are made again.
     """
     from millprep.at_machine.resume import resume as make
     from millprep.at_machine.take_up import Wish

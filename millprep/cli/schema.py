@@ -8,7 +8,11 @@ import click
 
 
 @click.command()
-@click.option("--table", is_flag=True, help="A table for people: key, unit, default, meaning.")
+@click.option(
+    "--table",
+    is_flag=True,
+    help="Print a table for people: key, unit, default, meaning.",
+)
 def schema(table: bool) -> None:
     """Print the JSON Schema of job files, for editors."""
     from millprep import job

@@ -14,11 +14,16 @@ from millprep.workflow import begun_mark
 
 @click.command()
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print where the sheet is, open nothing.")
+@click.option(
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="Print the path of the sheet and open nothing.",
+)
 def show(folder: Path, as_json: bool) -> None:
-    """Open the sheet of a finished set: the review to look at, the plan to print.
+    """Open the sheet of a finished set: the review on screen, and the plan to print.
 
-    It is one file that needs nothing but a browser; take it wherever you like.
+    It is a single file that needs only a browser. You can copy it anywhere.
     """
     sheet = folder / "sheet.html"
     if not (folder / "report.json").is_file() or not sheet.is_file():

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 Pictures = Mapping[tuple[str, int | None], str]
 UNITS = ("mm", "inch", "mil", "cm", "m", "point")
-"""Those of `values.plan.Unit`, which is too heavy to load for a help text."""
+"""Those of the job's `unit`, which is too heavy to load for a help text."""
 MOST = 6
 """Values of one kind that are listed; the rest is counted."""
 
@@ -23,7 +23,7 @@ def described(survey: Survey, pictures: Pictures | None = None) -> list[str]:
         lines += _layer(layer, survey, pictures or {})
     roles = survey.roles
     if roles is None:
-        lines.append("the layers' roles are not settled: say them in the job's layers")
+        lines.append("the roles of the layers are open: name them in the job's layers")
     else:
         said = [
             f"{role} {', '.join(names)}"
@@ -38,15 +38,15 @@ def described(survey: Survey, pictures: Pictures | None = None) -> list[str]:
 
 
 def unit_lines(survey: Survey) -> list[str]:
-    """What is known of the unit, and what speaks for which."""
+    """What is known of the unit, and which hints there are."""
     if survey.unit is None:
         lines = ["the file states no unit: a job needs unit in [[board]]"]
     elif survey.stated:
         lines = [f"the file states its unit: {survey.unit}"]
     else:
-        lines = [f"taken as asked: unit {survey.unit}"]
+        lines = [f"unit taken from --unit: {survey.unit}"]
     if survey.hint and not survey.stated:
-        lines.append(f"$MEASUREMENT hints at {survey.hint}, which is wrong at times")
+        lines.append(f"$MEASUREMENT hints at {survey.hint}; this hint is often wrong")
     return [*lines, *([survey.unit_words] if survey.unit_words else [])]
 
 
@@ -118,13 +118,13 @@ def length(value: float, survey: Survey) -> str:
 
 
 def parts_words(layer: SurveyedLayer) -> list[str]:
-    """What a selection of the job could part the layer's shapes by."""
+    """What a selection of the job could split the layer's shapes by."""
     lines = []
     for key, values in layer.apart:
         if len(values) > 1 or key == "block":
             said = ", ".join(f"{value} ({n})" for value, n in values[:MOST])
             more = f" and {len(values) - MOST} more" if len(values) > MOST else ""
-            lines.append(f"  a [[board.selection]] can part it by {key}: {said}{more}")
+            lines.append(f"  a [[board.selection]] can split it by {key}: {said}{more}")
     return lines
 
 

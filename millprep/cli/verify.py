@@ -17,11 +17,11 @@ from millprep.model.finding import Refusal
 @job_option()
 @click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
 def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
-    """Prove a finished set again, before it is cut.
+    """Prove a finished set again, before you cut it.
 
-    Every file of OUT is held against its hash; then the programs are read, their motion is
-    checked and the blanks are cut with them in simulation. Exit code 1 when anything is not as
-    it was written, or would do harm.
+    Every file of OUT is checked against its hash. Then millprep reads the programs, checks their
+    motion and cuts the blanks in simulation. The exit code is 1 when anything differs from what
+    was written, or would do harm.
     """
     from millprep.workflow.verify import verify as prove
 

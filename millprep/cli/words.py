@@ -42,8 +42,8 @@ def refuse(refusal: Refusal, out: Path | None = None) -> None:
     """Say a refusal and end with its exit code."""
     say_findings(refusal.findings)
     if out is not None:
-        beside = f"; see {set_on_disk.refused_folder(out)}" if refusal.exit_code == 1 else ""
-        click.echo(f"refused, nothing was written to {out}{beside}", err=True)
+        where = f"; see {set_on_disk.refused_folder(out)}" if refusal.exit_code == 1 else ""
+        click.echo(f"refused, nothing was written to {out}{where}", err=True)
     raise SystemExit(refusal.exit_code)
 
 
