@@ -13,12 +13,11 @@ from shapely.geometry.base import BaseGeometry
 from millprep import job
 from millprep.at_machine.probe_grid import grid
 from millprep.at_machine.probe_room import denied
-from millprep.gcode import sink, surface_probe
-from millprep.gcode.joined import numbers
-from millprep.gcode.post_processor import adapted
-from millprep.gcode.program_time import TallySink
+from millprep.gcode import probing, sink
+from millprep.gcode.post_processor import post_processed
+from millprep.gcode.probing import Probing
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.surface_probe import Probing
+from millprep.gcode.writing import FiguresSink, tool_numbers
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
@@ -123,16 +122,16 @@ def probe(
     x, y = grid(cuts, spacing, denied(free, mill_pass, plan, tip, uneven), (blank, number))
     machine = plan.machine
     how = Probing(tip, uneven, machine.probe_log is None, machine.surface_probe == "electrical")
-    made = surface_probe.program(mill_pass, x.tolist(), y.tolist(), how, machine)
+    made = probing.surface_program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
-    text, tally = io.StringIO(), TallySink(machine)
+    text, tally = io.StringIO(), FiguresSink(machine)
     lines = TextSink(
-        text.write, written.old.id, plan.name, machine, numbers=numbers(plan.cutters)
+        text.write, written.old.id, plan.name, machine, numbers=tool_numbers(plan.cutters)
     )
-    sink.run(adapted(made, machine), lines, tally)
+    sink.run(post_processed(made, machine), lines, tally)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
-    places = list(surface_probe.order(mill_pass.touch, x.tolist(), y.tolist()))
+    places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))
     head = _head(written.old.id, blank, number)
     rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
     _write(out, {program: text.getvalue(), table_file: rows})

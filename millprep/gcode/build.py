@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from millprep.gcode import dry_run, moves, order, slots, touch
-from millprep.gcode.joined import joined
+from millprep.gcode import dry_run, moves, order, probing, slots
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp
 from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
 from millprep.model.cutter import Cutter
+from millprep.model.dialect import ToolChange
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import ProbePlan, ProfilePlan
@@ -59,7 +59,7 @@ def build(
         ahead: lines of second combs, blank frame: a program of their own, to be read before the
             rest is cut.
         probe: how the holes that find this pass are touched, before anything is cut; the tip
-            makes the dry run around then, and the marks are shown afterwards. None for not.
+            makes the dry run then, and the marks are shown afterwards. None for no probing.
         left_out: placements whose cuts have their place in the order and are not made, so that
             all others are entered where they would be, and only travel changes.
         clamps: of all passes.
@@ -67,73 +67,101 @@ def build(
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
-        by_cutter.setdefault(cut.cutter, []).append(_moved(cut, mill_pass.pose))
+        by_cutter.setdefault(cut.cutter, []).append(_on_machine(cut, mill_pass.pose))
     named = {cutter.name: cutter for cutter in cutters}
-
-    def rank(name: str) -> tuple[int, int, float, str]:
-        works = [WORK_ORDER.index(work) for work in _works(by_cutter[name])]
-        if WORK_ORDER.index("isolate") in works and WORK_ORDER.index("engrave") in works:
-            works.remove(WORK_ORDER.index("engrave"))
-        cutter = named[name]
-        # wide cutters before fine ones where copper is cut, small drills before large ones
-        size = cutter.width(1e3)
-        wide_first = WORK_ORDER[min(works)] in ("isolate", "clear")
-        # what frees the boards comes last, whatever else the same cutter does
-        frees = int(max(works) == len(WORK_ORDER) - 1)
-        return (frees, min(works), -size if wide_first else size, name)
-
-    touched = probe is not None and bool(touch.touched(mill_pass))
-    names = sorted(by_cutter, key=rank)
+    names = sorted(by_cutter, key=lambda name: _rank(by_cutter[name], named[name]))
     first = named[ahead[0].cutter if ahead else names[0]] if names else None
+    if probe is not None and not probing.probed_holes(mill_pass):
+        probe = None
     # the dry run comes before all else; it goes around what is made after it
-    programs: list[Program] = []
     count = 1 if dry and first is not None else 0
-    if probe is not None and touched:
-        file = _file(mill_pass, count + 1, "probe", probe.cutter.name)
-        programs.append(touch.program(file, mill_pass, probe, machine))
-        if dry and first is not None and shown:
-            file = _file(mill_pass, count + 2, "dry-run", first.name)
-            marks = dry_run.program(file, mill_pass, first, machine, shown=shown)
-            programs += [] if marks is None else [marks]
-    if ahead:
-        lines = [_moved(cut, mill_pass.pose) for cut in ahead]
-        name = ahead[0].cutter
-        file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
-        combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
-        programs.append(replace(combs, notes=(READ,)))
+    programs = _before_cutting(
+        mill_pass, named, machine, profile, shown if dry else (), ahead, probe, first, count
+    )
     mains: list[Program] = []
     for number, name in enumerate(names, len(programs) + count + 1):
         mine = by_cutter[name]
-        works = _works(mine)
         if all(_is_of(cut, left_out) for cut in mine):
             continue
+        works = _works(mine)
+        file = _file(mill_pass, number, works[0], name)
         mains.append(
-            _program(
-                _file(mill_pass, number, works[0], name),
-                mine,
-                works,
-                mill_pass,
-                named[name],
-                machine,
-                profile,
-                left_out,
-            )
+            _program(file, mine, works, mill_pass, named[name], machine, profile, left_out)
         )
-    # what must be read or looked at before the rest stays a file of its own
+    # a program that a person must read or look at first keeps a file of its own
     programs += joined(mains, machine.tool_change)
     if not dry or first is None:
         return tuple(programs)
-    tool = probe.cutter if probe is not None and touched else first
-    ahead_of_all = dry_run.program(
+    tool = first if probe is None else probe.cutter
+    outline = dry_run.program(
         _file(mill_pass, 1, "dry-run", tool.name),
         mill_pass,
         tool,
         machine,
         programs,
         dry_run.tallest(mill_pass, clamps),
-        () if touched else shown,
+        () if probe is not None else shown,
     )
-    return tuple(programs) if ahead_of_all is None else (ahead_of_all, *programs)
+    return tuple(programs) if outline is None else (outline, *programs)
+
+
+def _rank(cuts: Sequence[Cut], cutter: Cutter) -> tuple[int, int, float, str]:
+    """Where a cutter comes in its pass."""
+    works = [WORK_ORDER.index(work) for work in _works(cuts)]
+    if WORK_ORDER.index("isolate") in works and WORK_ORDER.index("engrave") in works:
+        works.remove(WORK_ORDER.index("engrave"))
+    # wide cutters before fine ones where copper is cut, small drills before large ones
+    size = cutter.width(1e3)
+    wide_first = WORK_ORDER[min(works)] in ("isolate", "clear")
+    # what frees the boards comes last, whatever else the same cutter does
+    frees = int(max(works) == len(WORK_ORDER) - 1)
+    return (frees, min(works), -size if wide_first else size, cutter.name)
+
+
+def _before_cutting(
+    mill_pass: MillingPass,
+    named: Mapping[str, Cutter],
+    machine: Machine,
+    profile: ProfilePlan,
+    shown: Sequence[Point],
+    ahead: Sequence[Engraving],
+    probe: ProbePlan | None,
+    first: Cutter | None,
+    count: int,
+) -> list[Program]:
+    """Programs whose result a person reads before the cuts: probed rims, marks, second combs.
+
+    `count` programs come before them.
+    """
+    programs: list[Program] = []
+    if probe is not None:
+        file = _file(mill_pass, count + 1, "probe", probe.cutter.name)
+        programs.append(probing.rim_program(file, mill_pass, probe, machine))
+        if first is not None and shown:
+            file = _file(mill_pass, count + 2, "dry-run", first.name)
+            marks = dry_run.program(file, mill_pass, first, machine, shown=shown)
+            programs += [] if marks is None else [marks]
+    if ahead:
+        lines = [_on_machine(cut, mill_pass.pose) for cut in ahead]
+        name = ahead[0].cutter
+        file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
+        combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
+        programs.append(replace(combs, notes=(READ,)))
+    return programs
+
+
+def joined(programs: Sequence[Program], tool_change: ToolChange) -> tuple[Program, ...]:
+    """One file for the programs of a pass, where the machine stops for each cutter.
+
+    The file is named by its first and its last work; a single program keeps its own.
+    """
+    if tool_change == "files" or len(programs) < 2:
+        return tuple(programs)
+    first, last = programs[0], programs[-1]
+    folder, _, name = first.file.rpartition("/")
+    number = name.partition("-")[0]
+    file = f"{folder}/{number}-{first.work}-to-{last.works[-1]}.ngc"
+    return tuple(replace(program, file=file) for program in programs)
 
 
 def _is_of(cut: Cut, placements: Collection[int]) -> bool:
@@ -142,7 +170,7 @@ def _is_of(cut: Cut, placements: Collection[int]) -> bool:
 
 
 def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:
-    """The works of one cutter in their order; an engraving beside others names no file."""
+    """The works of one cutter in their order; an engraving among others names no file."""
     made = {work_of(cut) for cut in cuts}
     works = tuple(work for work in WORK_ORDER if work in made)
     if "isolate" in works and "engrave" in works:
@@ -156,7 +184,7 @@ def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
     return f"{folder}/{number:02d}-{work}-{safe}.ngc"
 
 
-def _moved(cut: Cut, pose: Pose) -> Cut:
+def _on_machine(cut: Cut, pose: Pose) -> Cut:
     if isinstance(cut, HoleCut):
         return cut.transformed(pose)
     return replace(cut, path=cut.path.transformed(pose))
@@ -166,7 +194,7 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
     """The cuts of one work in visiting order, with the vertex that laps are entered at.
 
     Laps are cut board by board, each from its own first piece outward: so a board is cut by the
-    same moves wherever it lies, whatever lies beside it.
+    same moves wherever it lies, whatever lies next to it.
     """
     if work in ("isolate", "clear"):
         boards: dict[int, list[Lap | Clearing]] = {}
@@ -220,7 +248,7 @@ def _program(
 ) -> Program:
     start = (*mill_pass.touch, machine.clearance)
     pen = moves.Pen(machine, cutter, start)
-    # goes everywhere, so that the order of the next work does not hang on what is left out
+    # goes everywhere, so that the order of the next work does not depend on what is left out
     whole = moves.Pen(machine, cutter, start) if left_out else pen
     for work in works:
         mine = [cut for cut in cuts if work_of(cut) == work]

@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from millprep.gcode.lines import lines
 from millprep.gcode.moves import HOVER, LOOK, Pen, look
+from millprep.gcode.post_processor import lines_of_arc
 from millprep.geometry.path import Point
 from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Cutter
@@ -32,17 +32,17 @@ def tallest(mill_pass: MillingPass, clamps: Sequence[Clamp]) -> float:
     return max([0.0, *on])
 
 
-def told(
+def check_clamp_height(
     mill_pass: MillingPass, clamps: Sequence[Clamp], machine: Machine
 ) -> tuple[Finding, ...]:
-    """What to tell when clamps are higher than the machine can go."""
+    """A warning when a clamp is higher than the machine can go."""
     over = tallest(mill_pass, clamps)
     if height(machine, over) is not None:
         return ()
     message = (
         f"A clamp of pass {mill_pass.number} is {over:g} mm high and the machine goes up to "
-        f"{machine.above:g} mm: the dry run cannot go around what is cut and is left out. Look "
-        "along the bed yourself, or take a lower clamp."
+        f"{machine.above:g} mm: there is no dry run around the cuts. Look along "
+        "the spoilboard yourself, or use a lower clamp."
     )
     return (
         Finding(
@@ -71,7 +71,7 @@ def program(
     clamp: float = 0.0,
     shown: Sequence[Point] = (),
 ) -> Program | None:
-    """The cutter goes around, then stands over every place in turn, the spindle off.
+    """The cutter goes around, then stops over every place in turn, the spindle off.
 
     Args:
         file: its path in the set.
@@ -91,10 +91,10 @@ def program(
     pen = Pen(machine, cutter, start)
     notes = ["dry run: the spindle stays off"]
     if high is not None:
-        ring, past = outline(around, machine.travel)
+        corners, past = outline(around, machine.travel)
         feed = min(FEED, machine.max_feed)
-        first = _nearest(ring, mill_pass.touch)
-        (x, y), *others = [*ring[first:], *ring[: first + 1]]
+        first = _nearest(corners, mill_pass.touch)
+        (x, y), *others = [*corners[first:], *corners[: first + 1]]
         pen.moves.append(Move("rapid", x, y, high))
         pen.moves += [Move("feed", x, y, high, feed=feed) for x, y in others]
         pen.moves.append(Move("rapid", *mill_pass.touch, high))
@@ -106,7 +106,7 @@ def program(
         pen.over(*mill_pass.touch)
         notes.append(
             f"at each mark the tip goes down to {HOVER:g} mm above the copper and waits {LOOK:g} "
-            "s: look whether it stands over the mark"
+            "s: check that it is over the mark"
         )
     return Program(
         file=file,
@@ -124,46 +124,46 @@ def program(
 
 
 def outline(around: Sequence[Program], travel: Box) -> tuple[list[Point], float]:
-    """Corners of a convex ring around all that programs reach, and how much of it is cut off.
+    """Corners of a convex outline around all that programs reach, and how much of it is cut off.
 
-    The ring holds every move grown by half the width that its cutter has at the surface, as far
-    as the axis can go there: the second value tells how far cutters reach past the travel, mm.
+    The outline holds every move grown by half the width that its cutter has at the surface, as far
+    as the axis can go there; the second value is how far cutters reach past the travel, mm.
     """
     reached = [
-        shapely.buffer(shapely.MultiPoint(np.array(list(_places(one)))).convex_hull, half)
-        for one in around
-        for half in [one.cutter.width(max(one.depth, 0.0)) / 2]
+        shapely.buffer(shapely.MultiPoint(np.array(list(_places(program)))).convex_hull, half)
+        for program in around
+        for half in [program.cutter.width(max(program.depth, 0.0)) / 2]
     ]
     hull = shapely.union_all(reached).convex_hull
     x0, y0, x1, y1 = hull.bounds
     past = max(travel.x0 - x0, travel.y0 - y0, x1 - travel.x1, y1 - travel.y1, 0.0)
-    ring = hull.buffer(SMOOTHED, join_style="mitre").simplify(SMOOTHED)
-    ring = ring.intersection(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+    hull = hull.buffer(SMOOTHED, join_style="mitre").simplify(SMOOTHED)
+    hull = hull.intersection(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
     # a normal polygon begins at its lowest corner; the way round does not matter
-    corners = shapely.get_coordinates(shapely.normalize(ring))[:-1]
+    corners = shapely.get_coordinates(shapely.normalize(hull))[:-1]
     return [(x, y) for x, y in corners.tolist()], past
 
 
-def _places(one: Program) -> Iterator[Point]:
+def _places(program: Program) -> Iterator[Point]:
     """Places that the axis comes by, enough to know how far it goes."""
-    at = one.start
+    at = program.start
     yield at[:2]
-    for move in one.moves:
+    for move in program.moves:
         if move.i is not None:
-            yield from ((part.x, part.y) for part in lines(move, at))
+            yield from ((part.x, part.y) for part in lines_of_arc(move, at))
         yield (move.x, move.y)
         at = (move.x, move.y, move.z)
 
 
-def _nearest(ring: Sequence[Point], place: Point) -> int:
-    return min(range(len(ring)), key=lambda n: math.dist(ring[n], place))
+def _nearest(corners: Sequence[Point], place: Point) -> int:
+    return min(range(len(corners)), key=lambda n: math.dist(corners[n], place))
 
 
 def _outline_notes(high: float, clamp: float, past: float) -> Iterator[str]:
     over = f", {high - clamp:g} mm above the tallest clamp" if clamp > 0 else ""
     yield f"it goes around all that this pass cuts, {high:g} mm above the copper{over}"
     yield (
-        "look: no clamp, cable or hose is in the way of cutter, collet and carriage, and the blank "
+        "look: no clamp, cable or hose is in the way of cutter, collet and spindle, and the blank "
         "lies under all of the outline"
     )
     if past > 0:

@@ -1,4 +1,4 @@
-"""What a program tells the person at the machine, in its comments."""
+"""The comments at the head of a program, for the person at the machine."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ WIDTH = 200
 """No line of a program is longer."""
 
 
-def words(text: str) -> str:
-    """Text that may stand in a comment: no brackets, no control or foreign characters."""
+def comment_text(text: str) -> str:
+    """Text fit for a comment: no brackets, no control or foreign characters."""
     plain = re.sub(r"[^\x20-\x7e]", "?", text.replace("(", "[").replace(")", "]"))
     return plain[: WIDTH - 10]
 
@@ -32,7 +32,7 @@ def describe(cutter: Cutter) -> str:
 def _position(program: Program) -> str:
     """Where the blank lies when the program runs."""
     if program.mill_pass == 0:
-        return f"the bed, pins for blank {program.blank}"
+        return f"the spoilboard, pins for blank {program.blank}"
     return f"blank {program.blank}, pass {program.mill_pass}"
 
 

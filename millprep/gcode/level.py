@@ -25,11 +25,11 @@ from millprep.model.surface_map import SLACK, SurfaceMap
 CHORD = 0.0015
 """How far a levelled move may leave the map's surface, mm, before digits are rounded."""
 CRUMB = 0.004
-"""Cells are told apart no nearer to the ends of a move than this, mm."""
+"""Cells are separated no nearer to the ends of a move than this, mm."""
 ABOVE_COPPER = 1.0
 """Rapid moves clear the highest copper by this, at least, mm: common practice, no source."""
 STEEPEST = 0.98
-"""Share of the plunge feed that a ramp over sloping copper uses: digits are rounded after."""
+"""Fraction of the plunge feed for a ramp over sloping copper: digits are rounded after."""
 
 
 def levelled(program: Program, surface: SurfaceMap, machine: Machine) -> Program:
@@ -38,9 +38,9 @@ def levelled(program: Program, surface: SurfaceMap, machine: Machine) -> Program
     Raises:
         Refusal: when a cut leaves the map, or the copper comes too near to the rapids.
     """
-    faults = list(_faults(program, surface, machine))
-    if faults:
-        raise Refusal(faults)
+    findings = list(_check(program, surface, machine))
+    if findings:
+        raise Refusal(findings)
     over = _Over(surface)
     plunge = min(program.cutter.plunge, machine.max_plunge)
     made: list[Move] = []
@@ -72,8 +72,8 @@ def _slowed(piece: Move, before: Sequence[Move], fall: float, plunge: float) -> 
     return piece._replace(feed=min(piece.feed, max(STEEPEST * plunge * length / fall, 1.0)))
 
 
-def _faults(program: Program, surface: SurfaceMap, machine: Machine) -> Iterator[Finding]:
-    """Why a program cannot follow a map."""
+def _check(program: Program, surface: SurfaceMap, machine: Machine) -> Iterator[Finding]:
+    """Stops for a program that cannot follow a map."""
     at = {"blank": program.blank, "mill_pass": program.mill_pass}
     if surface.highest > machine.clearance - ABOVE_COPPER:
         yield Finding(
@@ -91,9 +91,9 @@ def _faults(program: Program, surface: SurfaceMap, machine: Machine) -> Iterator
         yield Finding(
             code="map-too-small",
             severity="stop",
-            message=f"{program.file} cuts at X{outside[0]:.3f} Y{outside[1]:.3f}; the map tells "
-            f"X{x0:g} to {x1:g}, Y{y0:g} to {y1:g} and nothing beyond. Probe all points that "
-            "millprep probe lists for this pass.",
+            message=f"{program.file} cuts at X{outside[0]:.3f} Y{outside[1]:.3f}; the map "
+            f"ends at X{x0:g} to {x1:g}, Y{y0:g} to {y1:g}. Probe all points that millprep probe "
+            "lists for this pass.",
             frame="machine",
             at=outside,
             file=program.file,
@@ -103,7 +103,7 @@ def _faults(program: Program, surface: SurfaceMap, machine: Machine) -> Iterator
 
 def beyond(program: Program, surface: SurfaceMap, machine: Machine) -> Point | None:
     """The place of a program's cuts that lies farthest outside a map; None within it."""
-    far, found = SLACK, None
+    far, farthest = SLACK, None
     x, y, _ = program.start
     for move in program.moves:
         if move.motion != "rapid" and move.z < machine.clearance:
@@ -115,9 +115,9 @@ def beyond(program: Program, surface: SurfaceMap, machine: Machine) -> Point | N
                     at[1] - float(surface.y[-1]),
                 )
                 if off > far:
-                    far, found = off, at
+                    far, farthest = off, at
         x, y = move.x, move.y
-    return found
+    return farthest
 
 
 def _extremes(start: Point, move: Move) -> Iterator[Point]:
@@ -129,8 +129,8 @@ def _extremes(start: Point, move: Move) -> Iterator[Point]:
     arc = Arc.of(start, move)
     for k in range(4):
         angle = k * math.pi / 2
-        if arc.share(angle) < 1:
-            yield arc.at(arc.share(angle))
+        if arc.fraction(angle) < 1:
+            yield arc.at(arc.fraction(angle))
 
 
 class Arc(NamedTuple):
@@ -153,16 +153,16 @@ class Arc(NamedTuple):
         sweep = sweep % turn or turn if move.motion == "arc_ccw" else -((-sweep) % turn or turn)
         return cls(centre, first, math.hypot(move.i, move.j), sweep)
 
-    def at(self, share: float) -> Point:
-        """The place so much of the sweep along."""
-        angle = self.first + self.sweep * share
+    def at(self, fraction: float) -> Point:
+        """The place at this fraction of the sweep."""
+        angle = self.first + self.sweep * fraction
         return (
             self.centre[0] + self.radius * math.cos(angle),
             self.centre[1] + self.radius * math.sin(angle),
         )
 
-    def share(self, angle: float) -> float:
-        """Where on the sweep an angle comes; 1 or more for one that is not on it."""
+    def fraction(self, angle: float) -> float:
+        """How far along the sweep an angle is; 1 or more for an angle that is not on it."""
         turned = (angle - self.first) % math.tau
         if self.sweep < 0:
             turned = (-(angle - self.first)) % math.tau
@@ -208,80 +208,80 @@ class _Over:
         x, y, z = start
         if move.i is None or move.j is None:
             ends = self._straight((x, y), (move.x, move.y))
-            for share in ends[:-1]:
-                at = (x + (move.x - x) * share, y + (move.y - y) * share)
-                there = z + (move.z - z) * share + self.height(at)
+            for fraction in ends[:-1]:
+                at = (x + (move.x - x) * fraction, y + (move.y - y) * fraction)
+                there = z + (move.z - z) * fraction + self.height(at)
                 yield move._replace(x=at[0], y=at[1], z=there, wait=0.0, stop="")
             yield move._replace(z=move.z + self.height((move.x, move.y)))
             return
         arc = Arc.of((x, y), move)
         before, last = (x, y), 0.0
-        for share in (ends := self._round(arc)):
-            whole = share == ends[-1]
-            at = (move.x, move.y) if whole else arc.at(share)
-            there = z + (move.z - z) * share + self.height(at)
+        for fraction in (ends := self._round(arc)):
+            last_piece = fraction == ends[-1]
+            at = (move.x, move.y) if last_piece else arc.at(fraction)
+            there = z + (move.z - z) * fraction + self.height(at)
             piece = move._replace(
                 x=at[0], y=at[1], z=there,
                 i=arc.centre[0] - before[0], j=arc.centre[1] - before[1],
-                wait=move.wait if whole else 0.0, stop=move.stop if whole else "",
+                wait=move.wait if last_piece else 0.0, stop=move.stop if last_piece else "",
             )  # fmt: skip
             chord = math.dist(before, at)
-            rise = chord / 2 * math.tan(abs(arc.sweep) * (share - last) / 4)
+            rise = chord / 2 * math.tan(abs(arc.sweep) * (fraction - last) / 4)
             if len(ends) > 1 and (chord < SHORT_ARC or rise < FLAT_ARC):
                 piece = piece._replace(motion="feed", i=None, j=None)
             yield piece
-            before, last = at, share
+            before, last = at, fraction
 
     def _straight(self, start: Point, end: Point) -> list[float]:
-        """Shares of a straight move at which its pieces end."""
+        """Fractions of a straight move at which its pieces end."""
         (x, y), (dx, dy) = start, (end[0] - start[0], end[1] - start[1])
         first, last = self.cell(start), self.cell(end)
         crossed: list[float] = []
         if first != last:
             rims = [(g - x) / dx for g in self.x[1:-1]] if dx else []
             rims += [(g - y) / dy for g in self.y[1:-1]] if dy else []
-            crossed = _apart(rims, CRUMB / math.hypot(dx, dy))
-        shares: list[float] = []
+            crossed = _spaced(rims, CRUMB / math.hypot(dx, dy))
+        fractions: list[float] = []
         before = 0.0
-        for share in (*crossed, 1.0):
-            middle = (before + share) / 2
+        for fraction in (*crossed, 1.0):
+            middle = (before + fraction) / 2
             _, twist = self.shape(self.cell((x + dx * middle, y + dy * middle)))
-            part = share - before
+            part = fraction - before
             off = twist * abs(dx * dy) * part * part / 4
-            shares += _parts(before, share, math.sqrt(off / CHORD))
-            before = share
-        return shares
+            fractions += _equal_parts(before, fraction, math.sqrt(off / CHORD))
+            before = fraction
+        return fractions
 
     def _round(self, arc: Arc) -> list[float]:
-        """Shares of an arc at which its pieces end."""
+        """Fractions of an arc at which its pieces end."""
         (cx, cy), r = arc.centre, arc.radius
         rims: list[float] = []
         for grid, middle, turn in ((self.x, cx, 0.0), (self.y, cy, math.pi / 2)):
             for g in grid[1:-1]:
                 if abs(g - middle) < r:
                     angle = math.acos((g - middle) / r)
-                    rims += [arc.share(turn + angle), arc.share(turn - angle)]
-        shares: list[float] = []
+                    rims += [arc.fraction(turn + angle), arc.fraction(turn - angle)]
+        fractions: list[float] = []
         before = 0.0
-        for share in (*_apart(rims, CRUMB / (r * abs(arc.sweep))), 1.0):
-            slope, twist = self.shape(self.cell(arc.at((before + share) / 2)))
-            angle = abs(arc.sweep) * (share - before)
+        for fraction in (*_spaced(rims, CRUMB / (r * abs(arc.sweep))), 1.0):
+            slope, twist = self.shape(self.cell(arc.at((before + fraction) / 2)))
+            angle = abs(arc.sweep) * (fraction - before)
             bend = r * slope + r * r * twist
-            shares += _parts(before, share, angle * math.sqrt(bend / 8 / CHORD))
-            before = share
-        return shares
+            fractions += _equal_parts(before, fraction, angle * math.sqrt(bend / 8 / CHORD))
+            before = fraction
+        return fractions
 
 
-def _apart(shares: Sequence[float], least: float) -> list[float]:
-    """The shares within a move in order, none nearer to another or to an end than `least`."""
+def _spaced(fractions: Sequence[float], least: float) -> list[float]:
+    """The fractions within a move in order, none nearer to another or to an end than `least`."""
     kept: list[float] = []
-    for share in sorted(shares):
-        if share - (kept[-1] if kept else 0.0) > least and 1 - share > least:
-            kept.append(share)
+    for fraction in sorted(fractions):
+        if fraction - (kept[-1] if kept else 0.0) > least and 1 - fraction > least:
+            kept.append(fraction)
     return kept
 
 
-def _parts(start: float, end: float, count: float) -> list[float]:
-    """Ends of equal parts between two shares, as many as `count` at least."""
+def _equal_parts(start: float, end: float, count: float) -> list[float]:
+    """Ends of equal parts between two fractions, as many as `count` at least."""
     n = max(1, math.ceil(count - 1e-9))
     return [start + (end - start) * k / n for k in range(1, n)] + [end]

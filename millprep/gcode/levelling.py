@@ -1,17 +1,23 @@
-"""Surface maps in the walk: which programs follow which, and what would have come without."""
+"""Surface maps in the walk: which programs follow which, and what grooves would be without them."""
 
 from __future__ import annotations
 
+import itertools
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from millprep.gcode.level import levelled
-from millprep.gcode.uncorrected import uncorrected
+import numpy as np
+
+from millprep.gcode.level import Arc, levelled
+from millprep.geometry.path import Point
+from millprep.model.cutter import Cutter
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
 from millprep.model.plan import JobPlan
-from millprep.model.program import Program
+from millprep.model.program import Move, Program
 from millprep.model.set_of_programs import CutSet
-from millprep.model.surface_map import Levelling, Uncorrected
+from millprep.model.surface_map import Levelling, SurfaceMap, Uncorrected
 
 FREE = 0.3
 """A dry run stays above the highest copper by this, mm."""
@@ -20,7 +26,7 @@ FREE = 0.3
 def with_maps(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> CutSet:
     """The set whose programs follow the maps of a derivation once they are written.
 
-    Its own programs stay as over flat copper: pictures and depths are told from the copper.
+    Its own programs stay as over flat copper: pictures and depths count from the copper.
 
     Raises:
         Refusal: with every program that its map does not reach.
@@ -29,46 +35,49 @@ def with_maps(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> 
         return cut_set
     levellings = tuple(derivation.levellings[key] for key in sorted(derivation.levellings))
     done = replace(cut_set, levellings=levellings)
-    faults: list[Finding] = []
+    findings_: list[Finding] = []
     for program in done.programs:
-        faults += _too_high(done, program)
+        findings_ += _check_dry_run(done, program)
         try:
-            followed(done, program)
+            levelled_program(done, program)
         except Refusal as refusal:
-            faults += refusal.findings
-    if faults:
-        raise Refusal(faults)
-    told = [one for program in done.programs for one in _without(done, plan, program)]
-    findings = (*done.findings, *(_told(one) for one in told))
-    return replace(done, uncorrected=tuple(told), findings=findings)
+            findings_ += refusal.findings
+    if findings_:
+        raise Refusal(findings_)
+    grooves = [
+        groove for program in done.programs for groove in _uncorrected_grooves(done, plan, program)
+    ]
+    findings = (*done.findings, *(_grooves_finding(groove) for groove in grooves))
+    return replace(done, uncorrected=tuple(grooves), findings=findings)
 
 
-def followed(cut_set: CutSet, program: Program) -> Program:
+def levelled_program(cut_set: CutSet, program: Program) -> Program:
     """A program as it is written: over the map of its pass, if there is one.
 
     Raises:
         Refusal: when the map does not reach.
     """
-    one = _of(cut_set, program)
-    return program if one is None else levelled(program, one.surface, cut_set.machine)
+    levelling = _levelling_of(cut_set, program)
+    return program if levelling is None else levelled(program, levelling.surface, cut_set.machine)
 
 
-def _of(cut_set: CutSet, program: Program) -> Levelling | None:
-    """The map that a program follows; what touches or only shows places follows none."""
+def _levelling_of(cut_set: CutSet, program: Program) -> Levelling | None:
+    """The map that a program follows; a probing program or a dry run follows none."""
     if not program.spins:
         return None
     here = (program.blank, program.mill_pass)
     return next((one for one in cut_set.levellings if (one.blank, one.mill_pass) == here), None)
 
 
-def _too_high(cut_set: CutSet, program: Program) -> list[Finding]:
-    """A dry run, which follows no map, over copper that rises to where it runs."""
+def _check_dry_run(cut_set: CutSet, program: Program) -> list[Finding]:
+    """A stop where the copper rises to the height of a dry run, which follows no map."""
     here = (program.blank, program.mill_pass)
     lowest = min(move.z for move in program.moves)
     rising = [
-        one.surface.highest
-        for one in cut_set.levellings
-        if (one.blank, one.mill_pass) == here and one.surface.highest > lowest - FREE
+        levelling.surface.highest
+        for levelling in cut_set.levellings
+        if (levelling.blank, levelling.mill_pass) == here
+        and levelling.surface.highest > lowest - FREE
     ]
     if not rising or program.work != "dry-run":
         return []
@@ -88,32 +97,105 @@ def _too_high(cut_set: CutSet, program: Program) -> list[Finding]:
     ]
 
 
-def _without(cut_set: CutSet, plan: JobPlan, program: Program) -> list[Uncorrected]:
-    """What a program that isolates would have made of an uneven blank."""
-    one = _of(cut_set, program)
-    if one is None or "isolate" not in program.works:
+def _uncorrected_grooves(cut_set: CutSet, plan: JobPlan, program: Program) -> list[Uncorrected]:
+    """The grooves that an isolating program would have cut without the map."""
+    levelling = _levelling_of(cut_set, program)
+    if levelling is None or "isolate" not in program.works:
         return []
     copper = next(b.copper for b in cut_set.layout.blanks if b.number == program.blank)
-    told = uncorrected(program, one.surface, depth=plan.isolation.depth, copper=copper)
-    return [] if told is None else [told]
+    grooves = uncorrected(program, levelling.surface, depth=plan.isolation.depth, copper=copper)
+    return [] if grooves is None else [grooves]
 
 
-def _told(one: Uncorrected) -> Finding:
-    """The grooves that levelling mends."""
-    foot, top = one.foot, one.surface
+def _grooves_finding(grooves: Uncorrected) -> Finding:
+    """A note on the grooves as they would be without the map."""
+    foot, top = grooves.foot, grooves.surface
     message = (
-        f"Without the surface map the grooves of {one.cutter} would have been {foot.min():.3f} to "
+        f"Without the surface map the grooves of {grooves.cutter} would be {foot.min():.3f} to "
         f"{foot.max():.3f} mm wide at the foot of the copper and {top.min():.3f} to "
         f"{top.max():.3f} at its surface"
     )
-    if one.lost:
-        message += f"; {one.lost_length:.0f} mm of them would not have cut through the copper"
+    if grooves.lost:
+        message += f"; {grooves.lost_length:.0f} mm of them would not cut through the copper"
     return Finding(
         code="grooves-without-map",
         severity="note",
         message=f"{message}.",
-        frame="machine" if one.lost else None,
-        at=one.lost[0] if one.lost else None,
-        blank=one.blank,
-        mill_pass=one.mill_pass,
+        frame="machine" if grooves.lost else None,
+        at=grooves.lost[0] if grooves.lost else None,
+        blank=grooves.blank,
+        mill_pass=grooves.mill_pass,
     )
+
+
+STEP = 1.0
+"""Widths are looked at every so often along a groove, mm."""
+ONE_STRETCH = 5.0
+"""Stretches nearer to each other than this count as one, mm."""
+
+
+def uncorrected(
+    program: Program, surface: SurfaceMap, *, depth: float, copper: float
+) -> Uncorrected | None:
+    """The grooves of a program's cuts down to `depth` in copper this thick; None without any.
+
+    Args:
+        program: as over flat copper.
+        surface: the map of its pass.
+        depth: of the deepest isolating cut, mm; deeper cuts are holes and edges.
+        copper: thickness of the foil.
+    """
+    steps = np.array([step for step in _steps(program) if -step[4] <= depth + 1e-6])
+    if not len(steps):
+        return None
+    middle = (steps[:, :2] + steps[:, 2:4]) / 2
+    real = surface.heights(middle) - steps[:, 4]
+    top = np.array([_width(program.cutter, d, 0.0) for d in real.tolist()])
+    foot = np.array([_width(program.cutter, d, copper) for d in real.tolist()])
+    not_through = foot == 0
+    length = np.hypot(*(steps[:, 2:4] - steps[:, :2]).T)
+    return Uncorrected(
+        blank=program.blank,
+        mill_pass=program.mill_pass,
+        cutter=program.cutter.name,
+        segments=steps[:, :4],
+        surface=top,
+        foot=foot,
+        lost=tuple(_places(middle[not_through].tolist())),
+        lost_length=float(length[not_through].sum()),
+    )
+
+
+def _width(cutter: Cutter, depth: float, level: float) -> float:
+    """Width of a groove, 0 where the tip does not get below the level."""
+    return cutter.width(depth, level) if depth > level else 0.0
+
+
+def _steps(program: Program) -> Iterator[tuple[float, float, float, float, float]]:
+    """Short steps of the cuts below the copper's surface: x0, y0, x1, y1, and the tip's z."""
+    x, y, z = program.start
+    for move in program.moves:
+        if move.motion != "rapid" and move.z < 0 and z < 0 and (x, y) != (move.x, move.y):
+            points = _points((x, y), move)
+            yield from ((*a, *b, (z + move.z) / 2) for a, b in itertools.pairwise(points))
+        x, y, z = move.x, move.y, move.z
+
+
+def _points(start: Point, move: Move) -> Sequence[Point]:
+    """Places along a move no farther apart than `STEP`."""
+    if move.i is None or move.j is None:
+        n = math.ceil(math.dist(start, (move.x, move.y)) / STEP)
+        dx, dy = move.x - start[0], move.y - start[1]
+        return [(start[0] + dx * k / n, start[1] + dy * k / n) for k in range(n + 1)]
+    arc = Arc.of(start, move)
+    n = max(math.ceil(arc.radius * abs(arc.sweep) / STEP), 2)
+    return [arc.at(k / n) for k in range(n + 1)]
+
+
+def _places(spots: Sequence[Point]) -> Iterator[Point]:
+    """The first place of every stretch."""
+    last: Point | None = None
+    for spot in spots:
+        if last is None or math.dist(last, spot) > ONE_STRETCH:
+            yield (float(spot[0]), float(spot[1]))
+        last = spot

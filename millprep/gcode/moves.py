@@ -30,7 +30,7 @@ HOVER = 1.0
 LOOK = 4.0
 """Seconds that a dry run waits at a place."""
 PITCH = 0.5
-"""Boring descends by at most this share of the cutter's step in one turn."""
+"""Boring descends by at most this fraction of the cutter's step in one turn."""
 
 
 @dataclass(slots=True)
@@ -60,7 +60,7 @@ class Pen:
             self._go(Move("feed", self.at[0], self.at[1], z, feed=self.plunge_feed))
 
     def follow(self, path: Path, depths: Sequence[float] | None = None) -> None:
-        """Along a path whose start the cutter stands on, to one z for every segment's end.
+        """Along a path from its start, where the cutter is, to one z for every segment's end.
 
         On a ramp the cutter goes down no faster than it plunges.
         """
@@ -183,10 +183,10 @@ def _wind(pen: Pen, cut: HoleCut, radius: float) -> None:
 
 
 def turn_radii(hole: float, cutter: float) -> list[float]:
-    """Radii of the helices that make a hole, from the middle outward.
+    """Radii of the helices that make a hole, from the centre outward.
 
     One helix would leave a loose core in a hole wider than twice the cutter, which jams or
-    breaks it. The first one reaches over the middle, each next one overlaps it.
+    breaks it. The first one reaches over the centre, each next one overlaps it.
     """
     last, first, step = (hole - cutter) / 2, 0.45 * cutter, 0.9 * cutter
     more = max(0, math.ceil((last - first) / step - 1e-9))
@@ -207,23 +207,23 @@ def _pecks(depth: float, diameter: float) -> list[float]:
 
 
 def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
-    """Lap by lap down to full depth, entered by ramps, high over the tabs.
+    """Depth step by depth step down to full depth, entered by ramps, high over the tabs.
 
-    A closed course goes round and round in one direction. An open one is run from its
+    A closed profile goes round and round in one direction. An open one is run from its
     start each time, so that both sides of a join are cut in the same direction; its ramp
-    runs backwards to the start, and the lap then takes away what the ramp left.
+    runs backwards to the start, and the step then cuts what the ramp left.
     """
     assert isinstance(pen.cutter, EndMill)
     path = cut.path
     total = path.length
     slope = math.tan(math.radians(plan.ramp))
-    # a lap takes no more than the cutter's step, and no more than a ramp can go down on it
-    step = min(pen.cutter.step, 0.9 * total * slope)
-    laps = max(1, math.ceil(cut.depth / step - 1e-9))
-    ramp = cut.depth / laps / slope
+    # a depth step is no deeper than the cutter allows, and than a ramp can go down on it
+    deepest = min(pen.cutter.step, 0.9 * total * slope)
+    steps = max(1, math.ceil(cut.depth / deepest - 1e-9))
+    ramp = cut.depth / steps / slope
     tabs = [(t.start, t.end) for t in cut.tabs]
     if path.closed and tabs:
-        # the ramp needs the longest free stretch, so the course starts just after a tab
+        # the ramp needs the longest free stretch, so the profile starts just after a tab
         begin = max(
             range(len(tabs)),
             key=lambda n: (tabs[(n + 1) % len(tabs)][0] - tabs[n][1]) % total,
@@ -233,21 +233,21 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
         tabs = sorted(((a - origin) % total, (a - origin) % total + b - a) for a, b in tabs)
     back = [(ramp - b, ramp - a) for a, b in reversed(tabs)]
     pen.over(*(path.start if path.closed else path.point_at(ramp)))
-    for lap in range(laps):
-        high = -cut.depth * lap / laps
-        low = -cut.depth * (lap + 1) / laps
+    for n in range(steps):
+        high = -cut.depth * n / steps
+        low = -cut.depth * (n + 1) / steps
         if path.closed:
-            _lap_part(pen, path, 0.0, ramp, high, low, tabs, cut.tab_depth)
-            _lap_part(pen, path, ramp, total, low, low, tabs, cut.tab_depth)
+            _profile_part(pen, path, 0.0, ramp, high, low, tabs, cut.tab_depth)
+            _profile_part(pen, path, ramp, total, low, low, tabs, cut.tab_depth)
             continue
         pen.over(*path.point_at(ramp))
         if ramp > CRUMB:
             down = path.part(0.0, ramp).reversed()
-            _lap_part(pen, down, 0.0, ramp, high, low, back, cut.tab_depth)
-        _lap_part(pen, path, 0.0, total, low, low, tabs, cut.tab_depth)
+            _profile_part(pen, down, 0.0, ramp, high, low, back, cut.tab_depth)
+        _profile_part(pen, path, 0.0, total, low, low, tabs, cut.tab_depth)
     if path.closed:
         # what the last ramp left standing
-        _lap_part(pen, path, 0.0, ramp, -cut.depth, -cut.depth, tabs, cut.tab_depth)
+        _profile_part(pen, path, 0.0, ramp, -cut.depth, -cut.depth, tabs, cut.tab_depth)
     pen.rise()
 
 
@@ -262,7 +262,7 @@ def _turned(path: Path, origin: float) -> Path:
     return Path(xy, bulge)
 
 
-def _lap_part(
+def _profile_part(
     pen: Pen,
     path: Path,
     start: float,

@@ -9,7 +9,7 @@ import numpy as np
 from millprep.geometry.path import FloatArray, Path, Point
 
 DIGITS = 3
-"""Distances are told apart to so many digits, mm."""
+"""Distances are compared to this many decimals, mm."""
 ENTRIES = 24
 """A closed path may be entered at about this many of its vertices."""
 
@@ -48,7 +48,7 @@ def _two_opt(tour: list[int], xy: FloatArray, start: FloatArray) -> list[int]:
                 - np.hypot(*(c - a).T)
                 - np.hypot(*(d - b).T)
             )
-            # the way ends at the last place, so turning the tail over adds no second link
+            # the way ends at the last place, so turning the tail over adds no second edge
             gain[-1] = np.hypot(*(b - a)) - np.hypot(*(c[-1] - a))
             k = int(np.argmax(gain))
             if gain[k] > 1e-6:
@@ -61,14 +61,14 @@ def _two_opt(tour: list[int], xy: FloatArray, start: FloatArray) -> list[int]:
     return [int(k) for k in order[1:]]
 
 
-def paths(courses: Sequence[Path], start: Point) -> list[tuple[int, int]]:
+def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     """(index, vertex to enter at) of every path in visiting order.
 
     Open paths keep their direction, since it decides on which side the cutter pulls.
     Closed ones may be entered at any vertex.
     """
     entries: list[FloatArray] = []
-    for k, path in enumerate(courses):
+    for k, path in enumerate(candidates):
         vertices = np.arange(0, len(path), max(1, len(path) // ENTRIES)) if path.closed else [0]
         xy = path.xy[vertices]
         entries.append(np.column_stack((xy, np.full(len(xy), k), vertices)))
@@ -79,14 +79,14 @@ def paths(courses: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     left = np.ones(len(table), dtype=bool)
     bounds = np.concatenate(([0], np.cumsum([len(e) for e in entries])))
     here = np.array(start)
-    found: list[tuple[int, int]] = []
-    for _ in courses:
+    visits: list[tuple[int, int]] = []
+    for _ in candidates:
         away = np.where(left, np.hypot(*(xy - here).T), np.inf)
         # of places as near the first listed, whatever rounding says where a board lies
         n = int(np.argmin(np.round(away, DIGITS)))
         k = int(owner[n])
-        found.append((k, int(vertex[n])))
+        visits.append((k, int(vertex[n])))
         left[bounds[k] : bounds[k + 1]] = False
-        path = courses[k]
+        path = candidates[k]
         here = xy[n] if path.closed else path.xy[-1]
-    return found
+    return visits

@@ -1,21 +1,21 @@
 """Programs as RS-274 text (NISTIR 6556): G0 to G3, dwells, and G38.2 where holes are touched.
 
 Every motion line carries its G word, every number a decimal point; no lines over 200 characters.
-How it is spelt, a machine's dialect tells; canned cycles stand only where it asks for them.
+The machine's dialect says how it is spelt; canned cycles are used only where it asks for them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from millprep.gcode.head import describe, head, words
+from millprep.gcode.head import comment_text, describe, head
 from millprep.gcode.sink import number
 from millprep.model.machine import Machine
 from millprep.model.program import Cycle, Move, Program
 
 WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
 STATE = "G21 G90 G17 G94 G40 G49 G80 G54"
-"""All that a program relies on; it stands after a person's own lines and has the last word."""
+"""All modes that a program relies on; written after a person's own lines, so it overrides them."""
 
 
 class TextSink:
@@ -25,7 +25,7 @@ class TextSink:
         write: takes one line at a time, line end included.
         set_id: the set's id, written into the head.
         job: name of the job.
-        machine: how its spindle is switched, and what it understands; programs are adapted to it.
+        machine: how its spindle is switched, and what it understands.
         parts: how many programs the file is to hold.
         numbers: T of every cutter by its name, for a machine that changes them.
 
@@ -33,8 +33,8 @@ class TextSink:
         line: number of the line written last, from 1.
         opening: the start and the motions in the program's head, up and over the start: the line
             of each and the height it leads to.
-        told: whether the last motion stands in the file; what is shorter than the last digit
-            does not.
+        written: whether the last motion has a line in the file; one shorter than the last digit
+            has none.
     """
 
     def __init__(
@@ -64,7 +64,7 @@ class TextSink:
         self._across = False
         self.line = 0
         self.opening: tuple[tuple[int, float], ...] = ()
-        self.told = False
+        self.written = False
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""
@@ -150,8 +150,8 @@ class TextSink:
         if move.i is not None and move.j is not None:
             line += [f"I{self._number(move.i)}", f"J{self._number(move.j)}"]
         self._at = (move.x, move.y, move.z)
-        self.told = len(line) > 1
-        if not self.told:
+        self.written = len(line) > 1
+        if not self.written:
             return  # shorter than the last digit is no move
         if move.feed is not None:
             line += self._new_feed(move.feed)
@@ -182,8 +182,8 @@ class TextSink:
             self._write(f"%{self._ending}")
 
     def _drill(self, cycle: Cycle) -> None:
-        """One line for all motions of a cycle; every word in it, so that it stands for itself."""
-        self.told = True
+        """One line for all motions of a cycle; every word in it, so that it needs no other."""
+        self.written = True
         if cycle == self._cycle:
             return
         self._wait_and_stop()
@@ -201,7 +201,7 @@ class TextSink:
     def _restart_point(self) -> None:
         """Number a cut that the cutter came across to: after a break it may begin anew there.
 
-        Who reads the program counts such cuts, whether or not these words stand in it.
+        Readers of the program count such cuts, whether or not it holds these comments.
         """
         if self._across and self._spins:
             self._points += 1
@@ -223,7 +223,7 @@ class TextSink:
             self._cycle = None
 
     def _wait_and_stop(self) -> None:
-        """The wait at the end of the last move, written late: the table asks for a move's line."""
+        """The wait at the end of the last move, late, for the table's sake."""
         if self._wait > 0:
             self._dwell(self._wait)
         if self._stop:
@@ -234,16 +234,16 @@ class TextSink:
         in_ms = self._dialect.dwell_unit == "ms"
         self._line(f"G4 P{seconds * 1000 if in_ms else seconds:.1f}")
 
-    def _stopped(self, told: str) -> None:
-        """Words on the display, then a stop. Only brackets hold messages by the report."""
-        self._comment(f"MSG, {told}" if self._dialect.comments == "brackets" else told)
+    def _stopped(self, text: str) -> None:
+        """Text on the display, then a stop. By NISTIR 6556 only brackets hold messages."""
+        self._comment(f"MSG, {text}" if self._dialect.comments == "brackets" else text)
         self._line("M0")
 
     def _comment(self, text: str) -> None:
         if self._dialect.comments == "brackets":
-            self._line(f"({words(text)})")
+            self._line(f"({comment_text(text)})")
         elif self._dialect.comments == "semicolon":
-            self._line(f"; {words(text)}")
+            self._line(f"; {comment_text(text)}")
 
     def _number(self, value: float) -> str:
         return number(value, self._dialect.decimals)

@@ -1,4 +1,4 @@
-"""The bed's own program: the holes into which the pins are pressed, cut with the blank off."""
+"""The program for the spoilboard: holes for the pins, cut with the blank off."""
 
 from __future__ import annotations
 
@@ -17,33 +17,35 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 
-BED = 0
-"""Number of the pass that cuts the bed; it stands before every pass of a blank."""
+SPOILBOARD_PASS = 0
+"""Number of the pass that cuts the spoilboard; it comes before every pass of a blank."""
 
 
-def bed_pass(machine: Machine, blank: int) -> MillingPass:
-    """The bed as a pass: machine frame and blank frame are one, zero at the first corner."""
+def spoilboard_pass(machine: Machine, blank: int) -> MillingPass:
+    """The spoilboard as a pass: machine and blank frame are the same, zero at the first corner."""
     t = machine.travel
     window = shapely.box(t.x0, t.y0, t.x1, t.y1)
-    return MillingPass(blank, BED, window, Pose(), (), (max(t.x0, 0.0), max(t.y0, 0.0)))
+    return MillingPass(blank, SPOILBOARD_PASS, window, Pose(), (), (max(t.x0, 0.0), max(t.y0, 0.0)))
 
 
-def bed(job: JobPlan, places: Sequence[Point], cutter: Cutter, blank: int) -> Program:
+def spoilboard_program(
+    job: JobPlan, places: Sequence[Point], cutter: Cutter, blank: int
+) -> Program:
     """The program that bores the pin holes at these places (machine frame)."""
     plan = job.registration
     cuts = [
         HoleCut(place, plan.pin, cutter.name, plan.pin_depth, "bore", None, f"p{n}")
         for n, place in enumerate(places, 1)
     ]
-    mill_pass = bed_pass(job.machine, blank)
+    mill_pass = spoilboard_pass(job.machine, blank)
     (program,) = build(cuts, mill_pass, job.cutters, job.machine, job.profile, dry=False)
     name = program.file.rsplit("/", 1)[-1]
     return replace(
         program,
         file=f"bed/blank-{blank}-{name}",
-        zero_on="the bed",
+        zero_on="the spoilboard",
         notes=(
-            "the blank and its clamps are off: these holes are for the pins in the bed",
-            f"press pins in so that they end below the copper of a blank, holes {plan.pin:g} mm",
+            "the blank and its clamps are off: these holes are for the pins in the spoilboard",
+            f"holes are {plan.pin:g} mm; press the pins in until they sit below the copper",
         ),
     )

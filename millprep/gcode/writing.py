@@ -1,20 +1,24 @@
-"""Programs and the table of their motions, written."""
+"""Programs, the table of their motions and their figures, written."""
 
 from __future__ import annotations
 
 import io
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from itertools import groupby
 from pathlib import Path
 
 from millprep.gcode import sink
-from millprep.gcode.joined import files, numbers
-from millprep.gcode.levelling import followed
-from millprep.gcode.post_processor import adapted
-from millprep.gcode.program_time import TallySink
+from millprep.gcode.levelling import levelled_program
+from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.table import HEADER, TableSink
+from millprep.gcode.sink import number
+from millprep.model.cutter import Cutter
 from millprep.model.dialect import LAST_NUMBER
 from millprep.model.finding import Finding, Refusal
+from millprep.model.machine import Machine
+from millprep.model.program import Move, Program
 from millprep.model.set_of_programs import CutSet, Figures
 
 
@@ -22,13 +26,13 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     """Every program as RS-274, all motion as one CSV table; what each program costs.
 
     Raises:
-        Refusal: when programs have more lines than line numbers can tell.
+        Refusal: when a program has more lines than line numbers reach.
     """
     table = io.StringIO()
     table.write(HEADER)
     figures: list[Figures] = []
     too_long: list[Finding] = []
-    for group in files(cut_set.programs):
+    for group in by_file(cut_set.programs):
         text = io.StringIO()
         text_sink = TextSink(
             text.write,
@@ -36,14 +40,14 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
             cut_set.job,
             cut_set.machine,
             len(group),
-            numbers(cut_set.cutters),
+            tool_numbers(cut_set.cutters),
         )
         for program in group:
-            tally, before = TallySink(cut_set.machine), text_sink.line
-            told = adapted(followed(cut_set, program), cut_set.machine)
-            sink.run(told, text_sink, TableSink(table.write, text_sink), tally)
+            counted, before = FiguresSink(cut_set.machine), text_sink.line
+            as_written = post_processed(levelled_program(cut_set, program), cut_set.machine)
+            sink.run(as_written, text_sink, TableSink(table.write, text_sink), counted)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
-            figures.append(replace(tally.figures, lines=part))
+            figures.append(replace(counted.figures, lines=part))
         name = group[0].file
         if cut_set.machine.dialect.line_numbers and text_sink.line > LAST_NUMBER:
             too_long.append(_too_long(name, text_sink.line))
@@ -60,7 +64,119 @@ def _too_long(file: str, lines: int) -> Finding:
     return Finding(
         code="program-too-long",
         severity="stop",
-        message=f"{file} has {lines} lines, and a line number has five digits at most. Set "
+        message=f"{file} has {lines} lines, and a line number has at most five digits. Set "
         "line_numbers = false in [machine.dialect], or cut fewer boards in one set.",
         file=file,
     )
+
+
+HEADER = "blank,pass,program,line,motion,x,y,z,i,j,feed\n"
+
+
+class TableSink:
+    """Writes the rows of one program; the first is its start.
+
+    Args:
+        write: takes one row at a time, line feed included.
+        text: the text of the same program, run just before this sink; rows carry its lines.
+    """
+
+    def __init__(self, write: Callable[[str], object], text: TextSink) -> None:
+        self._write = write
+        self._text = text
+        self._prefix = ""
+
+    def begin(self, program: Program) -> None:
+        """The start row, then the two motions of the program's head.
+
+        Of a later program in its file the start is the motion up to where its cutter is put in.
+        """
+        file = program.file.rsplit("/", 1)[-1]
+        self._prefix = f"{program.blank},{program.mill_pass},{file}"
+        x, y, _ = program.start
+        for line, z in self._text.opening:
+            self._row(Move("rapid", x, y, z), line)
+
+    def move(self, move: Move) -> None:
+        """A row for every move that has a line."""
+        if self._text.written:
+            self._row(move, self._text.line)
+
+    def end(self) -> None:
+        """Nothing more."""
+
+    def _row(self, move: Move, line: int) -> None:
+        values = (
+            # a touch is a feed to where it would end had it met nothing
+            "feed" if move.motion == "probe" else move.motion,
+            number(move.x),
+            number(move.y),
+            number(move.z),
+            "" if move.i is None else number(move.i),
+            "" if move.j is None else number(move.j),
+            "" if move.feed is None else number(move.feed),
+        )
+        self._write(f"{self._prefix},{line},{','.join(values)}\n")
+
+
+class FiguresSink:
+    """Adds up seconds, cutting length and travel; acceleration is not in it."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._at = (0.0, 0.0, 0.0)
+        self._seconds = 0.0
+        self._cut = 0.0
+        self._travel = 0.0
+
+    def begin(self, program: Program) -> None:
+        """The spindle starts."""
+        self._at = program.start
+        self._seconds += self._machine.dwell if program.spins else 0.0
+
+    def move(self, move: Move) -> None:
+        """One motion."""
+        x, y, z = self._at
+        flat = math.hypot(move.x - x, move.y - y)
+        if move.i is not None and move.j is not None:
+            flat = _arc_length(self._at, move)
+        length = math.hypot(flat, move.z - z)
+        self._seconds += move.wait
+        self._at = (move.x, move.y, move.z)
+        if move.feed is None:
+            self._travel += length
+            self._seconds += length / self._machine.rapid * 60
+        else:
+            self._cut += length
+            self._seconds += length / move.feed * 60
+
+    def end(self) -> None:
+        """Nothing more."""
+
+    @property
+    def figures(self) -> Figures:
+        """The sums so far."""
+        return Figures(self._seconds, self._cut, self._travel)
+
+
+def _arc_length(at: tuple[float, float, float], move: Move) -> float:
+    """Length of an arc in the plane."""
+    assert move.i is not None
+    assert move.j is not None
+    radius = math.hypot(move.i, move.j)
+    cx, cy = at[0] + move.i, at[1] + move.j
+    turn = math.atan2(move.y - cy, move.x - cx) - math.atan2(at[1] - cy, at[0] - cx)
+    sign = 1 if move.motion == "arc_ccw" else -1
+    sweep = (sign * turn) % (2 * math.pi)
+    return radius * (sweep or 2 * math.pi)
+
+
+def tool_numbers(cutters: Sequence[Cutter]) -> dict[str, int]:
+    """T of every cutter by its name: its place among the job's, from 1."""
+    return {cutter.name: number for number, cutter in enumerate(cutters, 1)}
+
+
+def by_file(programs: Sequence[Program]) -> Iterator[list[Program]]:
+    """The programs by file, in their order."""
+    for _, group in groupby(programs, key=lambda program: program.file):
+        yield list(group)

@@ -133,7 +133,7 @@ class Uncorrected:
     """The grooves that one cutter would have made in a pass, had nobody levelled it.
 
     Attributes:
-        course: (n, 4) straight steps x0 y0 x1 y1, machine frame.
+        segments: (n, 4) short straight steps x0 y0 x1 y1, machine frame.
         surface, foot: (n,) widths of the groove at the copper's surface and at its foot, in the
             middle of each step; 0 where the cutter does not get there.
         lost: a place on every stretch where nothing would have been isolated, machine frame.
@@ -143,7 +143,7 @@ class Uncorrected:
     blank: int
     mill_pass: int
     cutter: str
-    course: FloatArray
+    segments: FloatArray
     surface: FloatArray
     foot: FloatArray
     lost: tuple[Point, ...]

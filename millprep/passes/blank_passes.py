@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.gcode import dry_run
 from millprep.gcode.build import build
-from millprep.gcode.spoilboard import bed
+from millprep.gcode.spoilboard import spoilboard_program
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Cut, HoleCut, Profile
@@ -113,7 +113,7 @@ def passes(
         findings = (*findings, *missing)
         if pin_cutter is not None:
             pins = list(dict.fromkeys(hole.machine for hole in holes))
-            programs.append(bed(job, pins, pin_cutter, blank.number))
+            programs.append(spoilboard_program(job, pins, pin_cutter, blank.number))
     if findings:
         raise Refusal(findings)
 
@@ -201,7 +201,11 @@ def passes(
             for one in milling
             for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
         ),
-        *(finding for one in milling for finding in dry_run.told(one, job.clamps, job.machine)),
+        *(
+            finding
+            for one in milling
+            for finding in dry_run.check_clamp_height(one, job.clamps, job.machine)
+        ),
         *(replace(f, blank=blank.number) for f in (*marks.findings, *vernier_plan.findings)),
         *free.findings,
         *join_findings.judge(judged, job.registration, by_index, blank.number),

@@ -73,7 +73,7 @@ def widths_view(
 ) -> Canvas:
     """Widths that the grooves of a pass would have had at the foot, had they not followed."""
     foot = np.concatenate([one.foot for one in told])
-    course = np.concatenate([one.course for one in told])
+    course = np.concatenate([one.segments for one in told])
     cut = foot > 0
     low, high = (float(foot[cut].min()), float(foot[cut].max())) if cut.any() else (0.0, 0.0)
     edges = np.linspace(low, high, len(WIDTHS) + 1)

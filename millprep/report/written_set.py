@@ -12,7 +12,7 @@ from typing import Any
 
 import shapely
 
-from millprep.gcode.spoilboard import bed_pass
+from millprep.gcode.spoilboard import spoilboard_pass
 from millprep.geometry.pose import Pose
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.blank import Blank
@@ -207,7 +207,7 @@ def programs(
     by_name = {cutter.name: cutter for cutter in cutters}
     found: list[Program] = []
     for row in written.row["bed"]:
-        touch = bed_pass(machine, 1).touch
+        touch = spoilboard_pass(machine, 1).touch
         found.append(_program(row, 1, 0, by_name, (*touch, machine.clearance)))
     for one in written.row["passes"]:
         start = (*_pair(one["touch"]), machine.clearance)

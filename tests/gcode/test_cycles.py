@@ -6,8 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import moves
-from millprep.gcode.cycles import cycles
-from millprep.gcode.post_processor import adapted
+from millprep.gcode.post_processor import post_processed, with_cycles
 from millprep.model.cut import HoleCut
 from millprep.model.dialect import Dialect
 from millprep.model.program import Move
@@ -28,7 +27,7 @@ def drilled(*cuts: tuple[float, float, float], diameter: float = 1.0) -> list[Mo
 
 def lines_of(told: list[Move], diameter: float = 1.0) -> list[str]:
     text, _ = written(
-        adapted(program(told, drill(diameter), works=("drill",)), CYCLES), machine=CYCLES
+        post_processed(program(told, drill(diameter), works=("drill",)), CYCLES), machine=CYCLES
     )
     return [line for line in text.splitlines() if line.startswith(("G9", "G8", "G0", "G1"))]
 
@@ -51,7 +50,7 @@ def test_a_deep_hole_is_pecked() -> None:
 
 
 def test_a_last_peck_is_never_of_no_length() -> None:
-    told = cycles(drilled((10, 20, 3.5)), START, drill(1.0), TOP, 4)
+    told = with_cycles(drilled((10, 20, 3.5)), START, drill(1.0), TOP, 4)
     cycle = next(m.cycle for m in told if m.cycle)
     assert cycle.peck == 1.0001, "six pecks of 1 mm would just reach"
     assert sum(m.motion == "feed" for m in told) == 6
@@ -62,7 +61,7 @@ def test_no_peck_is_deeper_than_the_drill_is_wide(
     diameter: float, ratio: float, decimals: int
 ) -> None:
     depth = round(diameter * ratio, decimals)
-    told = cycles(
+    told = with_cycles(
         drilled((10, 20, depth), diameter=diameter), START, drill(diameter), TOP, decimals
     )
     at = TOP
@@ -79,8 +78,8 @@ def test_what_is_no_straight_hole_stays_as_it_is() -> None:
     one = pen(mill(2.0))
     moves.hole(one, HoleCut((10, 20), 3.0, "mill", 2.0, "bore", 0, "h"))
     bored = program(one.moves, mill(2.0), works=("bore",))
-    assert adapted(bored, CYCLES) is bored
+    assert post_processed(bored, CYCLES) is bored
     # a look down that waits is no hole
     looked = pen(drill(1.0))
     moves.look(looked, (10.0, 20.0))
-    assert cycles(looked.moves, START, drill(1.0), TOP, 4) == looked.moves
+    assert with_cycles(looked.moves, START, drill(1.0), TOP, 4) == looked.moves

@@ -12,9 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.gcode import dry_run, sink
 from millprep.gcode.build import build
-from millprep.gcode.program_time import TallySink
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.table import TableSink
+from millprep.gcode.writing import FiguresSink, TableSink
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
@@ -166,9 +165,9 @@ def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_told() -> None
     tall = replace(CLAMP, height=MACHINE.above)
     first, *_ = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), clamps=(tall,))
     assert first.work == "engrave"
-    (told,) = dry_run.told(PASS, (tall,), MACHINE)
+    (told,) = dry_run.check_clamp_height(PASS, (tall,), MACHINE)
     assert told.code == "dry-run-left-out"
-    assert dry_run.told(PASS, (CLAMP,), MACHINE) == ()
+    assert dry_run.check_clamp_height(PASS, (CLAMP,), MACHINE) == ()
     # with little room above, the margin gives way
     assert dry_run.height(MACHINE, MACHINE.above - 0.5) == MACHINE.above
 
@@ -191,7 +190,7 @@ def test_waits_cost_time_and_leave_the_table_as_it_is() -> None:
     seconds, tables = [], []
     for program in (dry, still):
         text, table = io.StringIO(), io.StringIO()
-        text_sink, tally = TextSink(text.write, "0123", "job", MACHINE), TallySink(MACHINE)
+        text_sink, tally = TextSink(text.write, "0123", "job", MACHINE), FiguresSink(MACHINE)
         sink.run(program, text_sink, TableSink(table.write, text_sink), tally)
         seconds.append(tally.figures.seconds)
         lines = text.getvalue().splitlines()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import shapely
 
 from millprep.gcode.build import build
-from millprep.gcode.joined import files
+from millprep.gcode.writing import by_file
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Cut, Engraving, HoleCut
 from millprep.model.dialect import ToolChange
@@ -51,7 +51,7 @@ def test_dry_runs_and_verniers_stay_files_of_their_own() -> None:
         assert names(programs) == [
             "01-dry-run-vee.ngc", "02-engrave-vee.ngc", *["03-engrave-to-drill.ngc"] * 3,
         ]  # fmt: skip
-        assert [len(group) for group in files(programs)] == [1, 1, 3]
+        assert [len(group) for group in by_file(programs)] == [1, 1, 3]
         apart = built("files")
         assert [replace(p, file="") for p in programs] == [replace(p, file="") for p in apart]
 

@@ -5,7 +5,7 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.gcode.lines import lines
+from millprep.gcode.post_processor import lines_of_arc
 from millprep.model.dialect import FLATTENED
 from millprep.model.program import Move
 
@@ -24,7 +24,7 @@ def test_lines_stay_by_their_arc_and_end_where_it_ends(
         "arc_cw" if clockwise else "arc_ccw",
         radius * math.cos(last), radius * math.sin(last), -1.0, -x, -y, 300.0,
     )  # fmt: skip
-    told = list(lines(arc, (x, y, 0.0)))
+    told = list(lines_of_arc(arc, (x, y, 0.0)))
     assert told[-1] == arc._replace(motion="feed", i=None, j=None)
     assert {m.motion for m in told} == {"feed"}
     assert {m.feed for m in told} == {300.0}

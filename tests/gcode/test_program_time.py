@@ -6,15 +6,15 @@ import math
 
 import pytest
 
-from millprep.gcode.program_time import TallySink
 from millprep.gcode.sink import run
+from millprep.gcode.writing import FiguresSink
 from millprep.model.program import Move, Program
 from millprep.model.set_of_programs import Figures
 from tests.helpers.workshop import MACHINE, vee
 
 
 def figures(*moves: Move) -> Figures:
-    sink = TallySink(MACHINE)
+    sink = FiguresSink(MACHINE)
     run(
         Program("blank-1/pass-1/01-x.ngc", 1, 1, vee(), ("isolate",), 0.1, 1e4, (0, 0, 5), moves),
         sink,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.gcode.rounding import MISMATCH, rounded
+from millprep.gcode.post_processor import RADIUS_TOLERANCE, on_grid
 from millprep.model.program import Move
 
 PLACES = st.floats(0, 300)
@@ -21,12 +21,12 @@ def test_arcs_of_three_decimals_are_arcs_by_the_report(
     end = (x + radius * math.cos(first + sweep), y + radius * math.sin(first + sweep))
     arc = Move("arc_ccw", *end, -0.1, x - start[0], y - start[1], 300.0)
     at = (round(start[0], 3), round(start[1], 3))
-    told = list(rounded([arc], start, 3))
+    told = list(on_grid([arc], start, 3))
     for m in told:
         assert (m.x, m.y) == (round(m.x, 3), round(m.y, 3))
         if m.i is not None and m.j is not None:
             centre = (at[0] + m.i, at[1] + m.j)
-            assert abs(math.hypot(m.i, m.j) - math.dist(centre, (m.x, m.y))) <= MISMATCH
+            assert abs(math.hypot(m.i, m.j) - math.dist(centre, (m.x, m.y))) <= RADIUS_TOLERANCE
             assert math.dist(centre, (x, y)) < 0.002 + 0.002 * radius / math.dist(at, (m.x, m.y))
         at = (m.x, m.y)
     assert math.dist(at, end) < 0.0008
@@ -37,6 +37,6 @@ def test_arcs_of_three_decimals_are_arcs_by_the_report(
 @pytest.mark.parametrize("decimals", [2, 3])
 def test_feeds_and_heights_are_rounded_as_well(decimals: int) -> None:
     moves = [Move("feed", 1.23456, 2.34567, -0.98765, feed=123.45678)]
-    (move,) = rounded(moves, (0.0, 0.0, 5.0), decimals)
+    (move,) = on_grid(moves, (0.0, 0.0, 5.0), decimals)
     assert move.feed == round(123.45678, decimals)
     assert (move.x, move.z) == (round(1.23456, decimals), round(-0.98765, decimals))

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from millprep.gcode import moves
-from millprep.gcode.head import WIDTH, words
+from millprep.gcode.head import WIDTH, comment_text
 from millprep.gcode.sink import number
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap, Profile, Tab
@@ -257,9 +257,9 @@ def test_names_cannot_leave_their_comment(job: str) -> None:
 
 
 def test_words_for_comments() -> None:
-    assert words("lamp (left)") == "lamp [left]"
-    assert words("a\nb\tc") == "a?b?c"
-    assert len(words("y" * 999)) == WIDTH - 10
+    assert comment_text("lamp (left)") == "lamp [left]"
+    assert comment_text("a\nb\tc") == "a?b?c"
+    assert len(comment_text("y" * 999)) == WIDTH - 10
 
 
 @pytest.mark.parametrize(

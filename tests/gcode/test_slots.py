@@ -98,7 +98,7 @@ def test_a_narrow_slot_goes_to_and_fro_and_ends_level() -> None:
 
 
 def test_a_wide_slot_is_cut_from_the_middle_outward_and_climbing() -> None:
-    laps = slots.laps((0.0, 0.0), (10.0, 0.0), 4.0, 1.0)
+    laps = slots.slot_paths((0.0, 0.0), (10.0, 0.0), 4.0, 1.0)
     reach = [float(lap.flattened()[:, 1].max()) for lap in laps]
     assert reach == sorted(reach)
     assert reach[0] <= 0.5
@@ -108,7 +108,7 @@ def test_a_wide_slot_is_cut_from_the_middle_outward_and_climbing() -> None:
 
 
 def test_one_lap_alone_would_leave_a_core() -> None:
-    outer = slots.laps((0.0, 0.0), (10.0, 0.0), 4.0, 1.0)[-1]
+    outer = slots.slot_paths((0.0, 0.0), (10.0, 0.0), 4.0, 1.0)[-1]
     assert list(outer.line().buffer(0.5).interiors)
 
 

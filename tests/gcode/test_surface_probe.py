@@ -7,8 +7,8 @@ import io
 import shapely
 
 from millprep.gcode import sink
+from millprep.gcode.probing import SURFACE_FREE, Probing, surface_places, surface_program
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.surface_probe import FREE, Probing, order, program
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import MillingPass
 from millprep.verify import motion, reader
@@ -22,24 +22,26 @@ PROBING = Probing(vee(), 1.0, stops=False, electrical=True)
 
 def text(probing: Probing = PROBING) -> str:
     out = io.StringIO()
-    sink.run(program(PASS, X, Y, probing, MACHINE), TextSink(out.write, "0123", "job", MACHINE))
+    sink.run(
+        surface_program(PASS, X, Y, probing, MACHINE), TextSink(out.write, "0123", "job", MACHINE)
+    )
     return out.getvalue()
 
 
 def test_rows_are_probed_to_and_fro_between_two_touches_of_zero() -> None:
-    places = list(order(PASS.touch, X, Y))
+    places = list(surface_places(PASS.touch, X, Y))
     assert places[0] == places[-1] == (50.0, 5.0)
     assert places[3:6] == [(90.0, 12.0), (90.0, 40.0), (50.0, 40.0)]
     assert set(places[1:-1]) == {(x, y) for x in X for y in Y}
 
 
 def test_every_touch_goes_straight_down_from_free_air() -> None:
-    made = program(PASS, X, Y, PROBING, MACHINE)
+    made = surface_program(PASS, X, Y, PROBING, MACHINE)
     touches = [i for i, m in enumerate(made.moves) if m.motion == "probe"]
     assert len(touches) == 11
     for i in touches:
         before, touch, after = made.moves[i - 1 : i + 2]
-        assert (before.x, before.y, before.z) == (touch.x, touch.y, 1.0 + FREE)
+        assert (before.x, before.y, before.z) == (touch.x, touch.y, 1.0 + SURFACE_FREE)
         assert touch.z == -1.0
         assert (after.motion, after.z) == ("rapid", MACHINE.clearance)
     assert not made.spins

@@ -13,7 +13,7 @@ from millprep.gcode import sink
 from millprep.gcode.build import build
 from millprep.gcode.moves import HOVER
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.table import HEADER, TableSink
+from millprep.gcode.writing import HEADER, TableSink
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.plan import ProbePlan

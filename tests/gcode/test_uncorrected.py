@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from millprep.gcode.uncorrected import uncorrected
+from millprep.gcode.levelling import uncorrected
 from millprep.model.program import Move
 from millprep.model.surface_map import SurfaceMap
 from tests.helpers.flat_programs import cut, program
@@ -60,5 +60,5 @@ def test_arcs_are_looked_at_all_the_way() -> None:
     )
     told = uncorrected(ring, tilted(0.0), depth=0.1, copper=COPPER)
     assert told is not None
-    length = np.hypot(*(told.course[:, 2:] - told.course[:, :2]).T).sum()
+    length = np.hypot(*(told.segments[:, 2:] - told.segments[:, :2]).T).sum()
     assert length == pytest.approx(10 * math.pi, rel=0.01)

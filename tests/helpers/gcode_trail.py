@@ -12,7 +12,7 @@ import shapely
 from millprep.gcode import sink
 from millprep.gcode.moves import Pen
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.table import TableSink
+from millprep.gcode.writing import TableSink
 from millprep.geometry.path import FloatArray, Path
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter

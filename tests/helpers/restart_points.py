@@ -6,7 +6,7 @@ import shapely
 
 from millprep.gcode import sink
 from millprep.gcode.build import build
-from millprep.gcode.post_processor import adapted
+from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
@@ -47,5 +47,5 @@ def made(machine: Machine, *, dry: bool = False) -> tuple[Program, ...]:
 
 def text_of(program: Program, machine: Machine) -> str:
     said: list[str] = []
-    sink.run(adapted(program, machine), TextSink(said.append, "0123", "job", machine))
+    sink.run(post_processed(program, machine), TextSink(said.append, "0123", "job", machine))
     return "".join(said)
