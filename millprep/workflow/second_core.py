@@ -6,6 +6,7 @@ import contextlib
 import multiprocessing
 import os
 import sys
+import threading
 import warnings
 from collections.abc import Callable
 from multiprocessing.connection import Connection
@@ -17,7 +18,8 @@ T = TypeVar("T")
 def beside(work: Callable[[], T]) -> Callable[[], T]:
     """Begin work in a child of this process; the call that is returned waits for its result.
 
-    The child is a fork, so it needs no copy of what the work holds, and it runs nothing else.
+    The child is a fork, so it needs no copy of what the work holds, and it runs nothing else. It
+    ends with this process.
     Only Linux forks safely beside the libraries in use here; elsewhere, or on one core, the work
     is done when its result is asked for. The result is the same either way.
     """
@@ -52,6 +54,7 @@ def beside(work: Callable[[], T]) -> Callable[[], T]:
 def _run(work: Callable[[], Any], waiting: Connection, answer: Connection) -> None:
     # else the pipe would never break: a fork holds both of its ends
     waiting.close()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     with contextlib.suppress(BrokenPipeError), answer:
         # a result that nobody waits for any more is no fault
         try:
@@ -60,3 +63,11 @@ def _run(work: Callable[[], Any], waiting: Connection, answer: Connection) -> No
             raise
         except BaseException as fault:
             answer.send((False, fault))
+
+
+def _end_with_parent() -> None:
+    """Wait until the process that wants the result is gone, killed perhaps, and end as well."""
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
+    os._exit(1)

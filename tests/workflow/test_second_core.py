@@ -5,6 +5,9 @@ from __future__ import annotations
 import gc
 import multiprocessing
 import os
+import subprocess
+import sys
+import time
 
 import pytest
 
@@ -55,3 +58,24 @@ def test_a_result_that_nobody_waits_for_makes_no_noise(capfd: pytest.CaptureFixt
         child.join(10)
     assert multiprocessing.active_children() == []
     assert capfd.readouterr().err == ""
+
+
+def test_a_child_ends_with_its_parent() -> None:
+    """The parent is killed while its child is at work: their common output ends at once."""
+    code = (
+        "import time\n"
+        "from millprep.workflow.second_core import beside\n"
+        "waiting = beside(lambda: [print('working', flush=True), time.sleep(60)])\n"
+        "time.sleep(60)\n"
+    )
+    parent = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)
+    assert parent.stdout is not None
+    if sys.platform == "linux" and len(os.sched_getaffinity(0)) > 1:
+        assert parent.stdout.readline() == b"working\n"
+    parent.kill()
+    parent.wait()
+    began = time.monotonic()
+    # the pipe closes when the last process that may write into it is gone
+    assert parent.stdout.read() == b""
+    parent.stdout.close()
+    assert time.monotonic() - began < 30
