@@ -64,7 +64,7 @@ def _layer(layer: SurveyedLayer, survey: Survey, pictures: Pictures) -> list[str
         lines += [f"    {line}" for line in _candidate(layer.name, candidate, survey)]
         if (layer.name, n) in pictures:
             lines.append(f"    picture: {pictures[layer.name, n]}")
-    if layer.name in survey.asked or (layer.box is not None and survey.roles is None):
+    if layer.name in survey.needs_mode or (layer.box is not None and survey.roles is None):
         lines += parts_words(layer)
     return lines
 
@@ -120,7 +120,7 @@ def length(value: float, survey: Survey) -> str:
 def parts_words(layer: SurveyedLayer) -> list[str]:
     """What a selection of the job could split the layer's shapes by."""
     lines = []
-    for key, values in layer.apart:
+    for key, values in layer.distinctions:
         if len(values) > 1 or key == "block":
             said = ", ".join(f"{value} ({n})" for value, n in values[:MOST])
             more = f" and {len(values) - MOST} more" if len(values) > MOST else ""

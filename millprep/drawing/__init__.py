@@ -51,7 +51,7 @@ def read(
         name=name,
         shown_as=shown_as,
         layers=layers,
-        asked=unit,
+        job_unit=unit,
         outline_file=outline_file,
         holes_file=holes_file,
         repair=repair,

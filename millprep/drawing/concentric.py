@@ -1,4 +1,4 @@
-"""Of bores within each other the one that is meant: the smallest, or none that is told apart."""
+"""Of bores within each other, the one that is meant: the smallest, where that is certain."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ CONCENTRIC = 0.01
 """Centres this close are one, mm."""
 
 
-def drills(found: Sequence[Bore]) -> list[Round]:
+def drills(bores: Sequence[Bore]) -> list[Round]:
     """The circles alone: the smallest of every set of concentric ones, repeated ones once."""
-    return [bore for bore in smallest(found) if isinstance(bore, Round)]
+    return [bore for bore in smallest(bores) if isinstance(bore, Round)]
 
 
-def smallest(found: Sequence[Bore]) -> list[Bore]:
+def smallest(bores: Sequence[Bore]) -> list[Bore]:
     """The smallest of those that share their centre, or both ends; repeated ones once."""
-    unique = list({_key(bore): bore for bore in found}.values())
+    unique = list({_key(bore): bore for bore in bores}.values())
     near = pairs(_middles(unique), within=CONCENTRIC)
     beaten = {
         i
@@ -52,13 +52,13 @@ def _around(outer: Bore, inner: Bore) -> bool:
     return min(same, crossed) <= CONCENTRIC
 
 
-def settled(found: Sequence[Bore], ledger: Ledger) -> list[Bore]:
-    """The holes that are meant: circles on a slot that it takes along are not told apart.
+def settled(bores: Sequence[Bore], ledger: Ledger) -> list[Bore]:
+    """The holes that are meant: circles that a slot covers are part of it.
 
     A smaller hole within a slot may be the drill of a long pad, or a first drill of the slot:
     that is a fault.
     """
-    left = smallest(found)
+    left = smallest(bores)
     areas = np.array([area_of(bore) for bore in left], dtype=object)
     slots = [i for i, bore in enumerate(left) if isinstance(bore, Slot)]
     if not slots:
@@ -67,14 +67,14 @@ def settled(found: Sequence[Bore], ledger: Ledger) -> list[Bore]:
     wider = shapely.buffer(areas[slots], CONCENTRIC)
     which, inner = shapely.STRtree(areas).query(wider, predicate="contains")
     for i, j in zip(np.array(slots)[which].tolist(), inner.tolist(), strict=True):
-        one, other = left[i], left[j]
+        outer, other = left[i], left[j]
         if i == j or i in taken or j in taken:
             continue
-        if other.diameter < one.diameter - CONCENTRIC:
+        if other.diameter < outer.diameter - CONCENTRIC:
             ledger.stop(
                 "hole-doubtful",
-                f"a hole of {other.diameter:.3f} mm within a slot {one.diameter:.3f} mm wide: the "
-                "slot may be the edge of a pad or a hole of its own",
+                f"a hole of {other.diameter:.3f} mm within a slot {outer.diameter:.3f} mm wide: "
+                "the slot may be the edge of a pad or a hole of its own",
                 "leave either the hole or the slot on the hole layer",
                 at=other.at,
             )
@@ -82,8 +82,8 @@ def settled(found: Sequence[Bore], ledger: Ledger) -> list[Bore]:
     return [bore for i, bore in enumerate(left) if i not in taken]
 
 
-def _middles(found: Sequence[Bore]) -> NDArray[np.object_]:
-    ends = np.array([(*bore.at, *(end_of(bore) or bore.at)) for bore in found]).reshape(-1, 4)
+def _middles(bores: Sequence[Bore]) -> NDArray[np.object_]:
+    ends = np.array([(*bore.at, *(end_of(bore) or bore.at)) for bore in bores]).reshape(-1, 4)
     return np.asarray(shapely.points((ends[:, :2] + ends[:, 2:]) / 2))
 
 
@@ -136,8 +136,8 @@ def _pad_edges(loops: list[Loop], slots: dict[int, Slot]) -> set[int]:
     result: set[int] = set()
     which, rim = rims.query(areas, predicate="intersects")
     for i, j in zip(which.tolist(), rim.tolist(), strict=True):
-        one, other = slots[numbers[i]], slots.get(j)
-        if other is None or not (_same_size(one, other) and _around(one, other)):
+        outer, other = slots[numbers[i]], slots.get(j)
+        if other is None or not (_same_size(outer, other) and _around(outer, other)):
             result.add(numbers[i])
     for j, loop in enumerate(loops):
         if loop.round is not None and bool(shapely.covers(area_of(loop.round, 1e-6), areas).any()):

@@ -73,7 +73,7 @@ def parts(
             out += areas
     fills = [area for mark in marks if isinstance(mark, Fill) for area in mark.areas]
     if fills and not mode.kinds:
-        loops = doubts.beside_fills(loops, fills, ledger)
+        loops = doubts.without_fill_edges(loops, fills, ledger)
     if not mode.kinds:
         doubts.swallowed(bold, loops, ledger)
     return out + _enclosed(loops, mode, ledger)
@@ -84,7 +84,7 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
 
     Open lines of no width are a fault, unless the job gives their width or does not read them.
     """
-    bare = [
+    thin = [
         mark
         for mark in marks
         if isinstance(mark, Curve) or (isinstance(mark, Stroke) and not mark.widths.any())
@@ -95,12 +95,12 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
         if isinstance(mark, Fill) or (isinstance(mark, Stroke) and mark.widths.any())
     ]
     if mode.width is not None:
-        return [*bold, *(_given(mark, mode.width) for mark in bare)], []
+        return [*bold, *(_given(mark, mode.width) for mark in thin)], []
     if not mode.reads(*OUTLINES):
-        for mark in bare:
+        for mark in thin:
             ledger.leave(mark.source, NOT_READ)
         return bold, []
-    chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in bare])
+    chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in thin])
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice or encloses nothing")
     for run in chained.opened:
@@ -160,48 +160,48 @@ def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Pol
     """
     if not loops:
         return []
-    found = nest([loop.points for loop in loops])
-    if isinstance(found, Crossing):
+    nesting = nest([loop.points for loop in loops])
+    if isinstance(nesting, Crossing):
         ledger.stop(
             "copper-crosses-itself",
-            f"{found.words}, so that its inside is not clear",
+            f"{nesting.words}, so that its inside is not clear",
             "draw it as separate outlines",
-            source=loops[found.first].sources[0],
-            at=found.at,
+            source=loops[nesting.first].sources[0],
+            at=nesting.at,
         )
         return []
-    crossing = found.cross()
-    asked = mode.kinds & OUTLINES
-    if crossing is not None and asked == {"nested outlines"}:
+    crossing = nesting.cross()
+    outline_modes = mode.kinds & OUTLINES
+    if crossing is not None and outline_modes == {"nested outlines"}:
         ledger.stop(
             "copper-not-nested",
             f"the job reads this layer as nested outlines, but two of them overlap here "
-            f"({len(found.crossing)} pairs in all)",
+            f"({len(nesting.crossing)} pairs in all)",
             "read it as overlapping outlines, or draw them apart",
             source=loops[crossing.first].sources[0],
             at=crossing.at,
         )
         return []
-    if crossing is not None and len(found.pairs) and not asked:
+    if crossing is not None and len(nesting.pairs) and not outline_modes:
         ledger.stop(
             "copper-ambiguous",
             f"two closed lines overlap here, while others on the layer lie within each other: "
-            f"the inner ones may be gaps or copper ({len(found.crossing)} pairs overlap, "
-            f"{len(found.pairs)} nest)",
+            f"the inner ones may be gaps or copper ({len(nesting.crossing)} pairs overlap, "
+            f"{len(nesting.pairs)} nest)",
             'say in layers.modes of the job: "nested outlines" or "overlapping outlines"; '
             + doubts.LOOK,
             source=loops[crossing.first].sources[0],
             at=crossing.at,
         )
         return []
-    if crossing is None and not asked:
-        doubts.pads_or_gaps(found, loops, ledger)
+    if crossing is None and not outline_modes:
+        doubts.pads_or_gaps(nesting, loops, ledger)
     for loop in loops:
         for source in loop.sources:
             ledger.use(source, "copper")
-    if crossing is not None or asked == {"overlapping outlines"}:
-        return [p for area in found.areas for p in shapely.get_parts(area)]
-    return odd_areas(found)
+    if crossing is not None or outline_modes == {"overlapping outlines"}:
+        return [p for area in nesting.areas for p in shapely.get_parts(area)]
+    return odd_areas(nesting)
 
 
 def pieces(areas: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
@@ -226,7 +226,7 @@ def pieces(areas: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
 
 def _clean(area: shapely.Polygon) -> shapely.Polygon:
     """The area without vertices on top of each other and without specks for holes."""
-    inner = [ring for ring in area.interiors if shapely.Polygon(ring).area > SPECK]
+    inner = [interior for interior in area.interiors if shapely.Polygon(interior).area > SPECK]
     tidy = shapely.Polygon(area.exterior, inner) if len(inner) < len(area.interiors) else area
     tidy = shapely.remove_repeated_points(tidy, 1e-7)
     return tidy if tidy.is_valid and tidy.geom_type == "Polygon" else area

@@ -18,14 +18,16 @@ from millprep.drawing.marks.mark import Source
 LOOK = "`millprep inspect --pictures` draws each reading"
 
 
-def beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger) -> list[Loop]:
+def without_fill_edges(
+    loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger
+) -> list[Loop]:
     """Closed lines that are not just the drawn edge of a fill.
 
     A line inside a fill may be meant as a gap or as copper on copper; only circles, the
     marks of pads and drills, are taken for copper.
     """
-    rings = [shapely.Polygon(ring) for f in fills for ring in (f.exterior, *f.interiors)]
-    ring_tree = shapely.STRtree(rings)
+    edges = [shapely.Polygon(edge) for f in fills for edge in (f.exterior, *f.interiors)]
+    edge_tree = shapely.STRtree(edges)
     fill_tree = shapely.STRtree(fills)
     out = []
     for loop in loops:
@@ -33,8 +35,8 @@ def beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger
         if isinstance(area, Crossing):
             out.append(loop)
             continue
-        near = [rings[k] for k in ring_tree.query(area, predicate="intersects").tolist()]
-        if any(_alike(area, ring) for ring in near):
+        near = [edges[k] for k in edge_tree.query(area, predicate="intersects").tolist()]
+        if any(_alike(area, edge) for edge in near):
             for source in loop.sources:
                 ledger.leave(source, "it only draws the edge of a filled area")
             continue
@@ -52,11 +54,11 @@ def beside_fills(loops: list[Loop], fills: list[shapely.Polygon], ledger: Ledger
     return out
 
 
-def _alike(area: shapely.Polygon | shapely.MultiPolygon, ring: shapely.Polygon) -> bool:
+def _alike(area: shapely.Polygon | shapely.MultiPolygon, edge: shapely.Polygon) -> bool:
     """Whether two areas have the same edge, to about 10 µm."""
-    if not np.allclose(area.bounds, ring.bounds, rtol=0, atol=0.01):
+    if not np.allclose(area.bounds, edge.bounds, rtol=0, atol=0.01):
         return False
-    return bool(shapely.symmetric_difference(area, ring).area <= 0.01 * ring.length)
+    return bool(shapely.symmetric_difference(area, edge).area <= 0.01 * edge.length)
 
 
 def swallowed(
@@ -72,15 +74,15 @@ def swallowed(
     if not around or not bold:
         return
     tree = shapely.STRtree([area for _, area in around])
-    told: set[int] = set()
+    reported: set[int] = set()
     for source, areas in bold:
         inside = set(tree.query(areas[0], predicate="covered_by").tolist())
         for area in areas[1:]:
             if not inside:
                 break
             inside &= set(tree.query(area, predicate="covered_by").tolist())
-        for k in sorted(inside - told):
-            told.add(k)
+        for k in sorted(inside - reported):
+            reported.add(k)
             loop = around[k][0]
             x, y = loop.points[0].tolist()
             ledger.stop(

@@ -47,7 +47,7 @@ def gather(
     file: Path,
     layers: LayerRoles,
     needed: tuple[Role, ...],
-    asked: Unit | None,
+    job_unit: Unit | None,
     ledger: Ledger,
     first: int = 0,
     repair: bool = False,
@@ -59,7 +59,7 @@ def gather(
         file: the DXF file; the ledger knows what to call it.
         layers: the roles, for this file.
         needed: roles without which the file is no use ("copper", "outline", "holes").
-        asked: unit that the job states.
+        job_unit: unit that the job states.
         ledger: takes faults and what is left out.
         first: number of the first entity, so that several files can share a ledger.
         repair: whether a damaged file may be mended.
@@ -80,7 +80,7 @@ def gather(
         )
     ledger.refuse_if_stopped()
     check(layers, needed, drawing.doc, entities, ledger)
-    scale = unit.scale(drawing, asked, ledger)
+    scale = unit.scale(drawing, job_unit, ledger)
     notes: list[Lettering] = []
     by_layer = _marks(entities, scale, layers, ledger, first, notes)
     if scale is None:
@@ -110,15 +110,15 @@ def _mend(
             elif change.drop is not None or change.family in changes.KEPT:
                 ledger.stop("entity-damaged", change.words, "draw it again, or delete it")
         return
-    ledger.changed += [name for one in drawing.changes for name in (one.name, one.family)]
+    ledger.changed += [name for entry in drawing.changes for name in (entry.name, entry.family)]
     leave = changes.settle(drawing.changes, used, accepted, ledger)
-    for one in changes.drop(drawing.doc, drawing.raw, leave):
-        layer = opening_losses.decoder(drawing.doc)(one.layer)
-        if used is None or one.place != MODEL or layer.casefold() in used:
+    for entry in changes.drop(drawing.doc, drawing.raw, leave):
+        layer = opening_losses.decoder(drawing.doc)(entry.layer)
+        if used is None or entry.place != MODEL or layer.casefold() in used:
             ledger.stop(
                 "entity-damaged",
-                f"{one.kind} in {one.place}, line {one.line}: {one.words}, and it cannot be told "
-                "from others to leave it out",
+                f"{entry.kind} in {entry.place}, line {entry.line}: {entry.words}; it looks like "
+                "others, so it cannot be left out",
                 "draw it again, or delete it",
             )
 
@@ -149,12 +149,14 @@ def _marks(
     if scale is not None:  # without a unit, where shapes lie is not known
         # what has no role is missed where the copper is
         due = {
-            one.name for one in layers.selections if layers.copper or one.name.casefold() in roles
+            entry.name
+            for entry in layers.selections
+            if layers.copper or entry.name.casefold() in roles
         }
         selection.refuse_empty(layers.selections, drawn, selected, due, ledger)
     by_layer: dict[str, list[Mark]] = {}
     places: list[Aside] = []
-    for mark, one in zip(selected.marks, drawn, strict=True):
+    for mark, entry in zip(selected.marks, drawn, strict=True):
         source = mark.source
         if isinstance(mark, Aside):
             notes += [] if mark.text is None else [Lettering(*mark.text)]
@@ -164,7 +166,7 @@ def _marks(
                 ledger.leave(source, mark.reason or NO_ROLE)
         elif isinstance(mark, Unread):
             if mark.code.startswith("block-") or selection.may_play(
-                one.source, layers.selections, roles
+                entry.source, layers.selections, roles
             ):
                 ledger.stop(
                     mark.code, mark.reason, _REMEDY.get(mark.code, _REDRAW),

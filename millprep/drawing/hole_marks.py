@@ -27,18 +27,18 @@ def rounds(marks: Sequence[Mark], loops: list[Loop], ledger: Ledger) -> list[Bor
     out: list[Bore] = []
     for mark in marks:
         if isinstance(mark, Stroke) and mark.widths.any():
-            found = _of_stroke(mark, ledger)
+            bore = _of_stroke(mark, ledger)
         elif isinstance(mark, Fill):
-            found = _of_fill(mark, ledger)
+            bore = _of_fill(mark, ledger)
         else:
             continue
-        if found is not None:
-            out.append(found)
+        if bore is not None:
+            out.append(bore)
             ledger.use(mark.source, "holes")
     for loop in loops:
-        found = loop.round or slot_of(loop.points)
-        if found is not None:
-            out.append(found)
+        bore = loop.round or slot_of(loop.points)
+        if bore is not None:
+            out.append(bore)
             for source in loop.sources:
                 ledger.use(source, "holes")
         else:
@@ -73,31 +73,31 @@ def _of_stroke(mark: Stroke, ledger: Ledger) -> Bore | None:
     even = mark.to_mm.even and not mark.tapered and not np.ptp(mark.widths) > 0
     if len(mark.vertices) == 1 and mark.to_mm.even:
         return Round(at, float(mark.widths.max()) * mark.to_mm.stretch[0])
-    found: Bore | None = mark.curve.round
-    if found is None and even and mark.closed:
-        found = slot_of(mark.curve.points)
-    elif found is None and even and (slot := _straight(mark)) is not None:
+    bore: Bore | None = mark.curve.round
+    if bore is None and even and mark.closed:
+        bore = slot_of(mark.curve.points)
+    elif bore is None and even and (slot := _straight(mark)) is not None:
         return slot
-    if found is None or not even:
+    if bore is None or not even:
         _not_round(mark.source, at, ledger)
         return None
     width = float(mark.widths[0]) * mark.to_mm.stretch[0]
-    inner, outer = found.diameter - width, found.diameter + width
+    inner, outer = bore.diameter - width, bore.diameter + width
     if inner <= 1e-6 * outer:
-        return found._replace(diameter=outer)
-    if width < THIN * found.diameter:
-        shape = "slot" if isinstance(found, Slot) else "circle"
+        return bore._replace(diameter=outer)
+    if width < THIN * bore.diameter:
+        shape = "slot" if isinstance(bore, Slot) else "circle"
         ledger.stop(
             "hole-doubtful",
             f"a {shape} drawn with a pen of {width:.3f} mm: the hole may be {inner:.3f} mm (its "
-            f"inside), {found.diameter:.3f} mm (its middle) or {outer:.3f} mm (its outside)"
-            + (" wide" if isinstance(found, Slot) else ""),
+            f"inside), {bore.diameter:.3f} mm (its middle) or {outer:.3f} mm (its outside)"
+            + (" wide" if isinstance(bore, Slot) else ""),
             "draw the hole as a line without width",
             source=mark.source,
-            at=found.at,
+            at=bore.at,
         )
         return None
-    return found._replace(diameter=inner)
+    return bore._replace(diameter=inner)
 
 
 def _straight(mark: Stroke) -> Slot | None:
@@ -120,8 +120,8 @@ def _straight(mark: Stroke) -> Slot | None:
 
 def _of_fill(mark: Fill, ledger: Ledger) -> Bore | None:
     area = mark.areas[0]
-    ring = area.interiors[0] if len(area.interiors) == 1 else area.exterior
-    points = np.asarray(ring.coords)[:-1]
+    outline = area.interiors[0] if len(area.interiors) == 1 else area.exterior
+    points = np.asarray(outline.coords)[:-1]
     result: Bore | None = None
     if len(mark.areas) == 1 and len(area.interiors) <= 1:
         result = round_of(points) if mark.curved else None

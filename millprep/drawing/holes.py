@@ -13,9 +13,9 @@ from millprep.drawing.marks.slot import Bore, area_of, end_of, spine_of
 from millprep.model.board import CopperPiece, Hole
 
 
-def holes(found: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:
+def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:
     """Numbered holes in reading order, each with the copper piece it stands on."""
-    unique = smallest(found)
+    unique = smallest(bores)
     unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
     if not unique:
         return ()
@@ -43,33 +43,33 @@ def _in_opening(bore: Bore, shapes: NDArray[np.object_]) -> list[int]:
     most = spine.length + 2 * bore.diameter
     result = []
     for j in shapely.STRtree(shapes).query(spine).tolist():
-        for ring in shapes[j].interiors:
-            x0, y0, x1, y1 = ring.bounds
-            if max(x1 - x0, y1 - y0) <= most and shapely.Polygon(ring).covers(spine):
+        for interior in shapes[j].interiors:
+            x0, y0, x1, y1 = interior.bounds
+            if max(x1 - x0, y1 - y0) <= most and shapely.Polygon(interior).covers(spine):
                 result.append(j)
     return result
 
 
 def close_drilled(
-    shapes: Sequence[shapely.Polygon], found: Sequence[Bore]
+    shapes: Sequence[shapely.Polygon], bores: Sequence[Bore]
 ) -> list[shapely.Polygon]:
     """Fill openings in pads that the drill takes away anyway, so that pads are whole."""
-    if not found or not any(len(s.interiors) for s in shapes):
+    if not bores or not any(len(s.interiors) for s in shapes):
         return list(shapes)
-    spines = [spine_of(bore) for bore in found]
+    spines = [spine_of(bore) for bore in bores]
     tree = shapely.STRtree(spines)
     out = []
     for shape in shapes:
         keep = []
-        for ring in shape.interiors:
-            inside = shapely.Polygon(ring)
+        for interior in shape.interiors:
+            inside = shapely.Polygon(interior)
             near = tree.query(inside.envelope.buffer(CONCENTRIC))
-            corners = shapely.points(np.asarray(ring.coords))
+            corners = shapely.points(np.asarray(interior.coords))
             if not any(
-                shapely.distance(corners, spines[k]).max() <= found[k].diameter / 2 + 1e-3
+                shapely.distance(corners, spines[k]).max() <= bores[k].diameter / 2 + 1e-3
                 for k in near.tolist()
             ):
-                keep.append(ring)
+                keep.append(interior)
         whole = (
             shape if len(keep) == len(shape.interiors) else shapely.Polygon(shape.exterior, keep)
         )

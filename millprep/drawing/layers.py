@@ -60,7 +60,7 @@ def check(
     for name in sorted(set(folded(layers.copper)) & set(folded(layers.outline))):
         ledger.stop(
             "layer-mixed",
-            f"layer {name!r} is to be copper and outline at once, which cannot be told apart",
+            f"layer {name!r} cannot be copper and outline at once",
             "put the outline on a layer of its own, or give it as a rectangle in the job",
         )
 

@@ -101,9 +101,9 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
 def _sorted_out(
     loops: list[Loop], ledger: Ledger, circles_are_holes: bool
 ) -> tuple[shapely.Polygon | None, list[Round]]:
-    found = nest([loop.points for loop in loops])
-    crossing = found if isinstance(found, Crossing) else found.cross()
-    if crossing is not None or isinstance(found, Crossing):
+    nesting = nest([loop.points for loop in loops])
+    crossing = nesting if isinstance(nesting, Crossing) else nesting.cross()
+    if crossing is not None or isinstance(nesting, Crossing):
         assert crossing is not None
         ledger.stop(
             "outline-crosses",
@@ -113,19 +113,19 @@ def _sorted_out(
             at=crossing.at,
         )
         return None, []
-    if not any(area.area > 0 for area in found.areas):
+    if not any(area.area > 0 for area in nesting.areas):
         ledger.stop(
             "outline-empty",
             "what is drawn on the outline layers encloses nothing",
             "draw the board's edge there as a closed line",
         )
         return None, []
-    depth = found.depth.tolist()
+    depth = nesting.depth.tolist()
     if depth.count(0) > 1:
-        places = [found.areas[i].bounds for i, d in enumerate(depth) if d == 0]
+        places = [nesting.areas[i].bounds for i, d in enumerate(depth) if d == 0]
         size = ", ".join(f"{b[2] - b[0]:.2f} × {b[3] - b[1]:.2f} mm at ({b[0]:.2f}, {b[1]:.2f})"
                          for b in places[:6])  # fmt: skip
-        at = loops[found.kept[depth.index(0)]].points[0]
+        at = loops[nesting.kept[depth.index(0)]].points[0]
         ledger.stop(
             "outline-several",
             f"the outline layers hold {len(places)} separate boards: {size}",
@@ -134,11 +134,11 @@ def _sorted_out(
         )
         return None, []
     outer = depth.index(0)
-    shell = found.areas[outer]
+    shell = nesting.areas[outer]
     holes: list[Round] = []
     inner: list[shapely.Polygon | shapely.MultiPolygon] = []
-    for i, area in enumerate(found.areas):
-        loop = loops[found.kept[i]]
+    for i, area in enumerate(nesting.areas):
+        loop = loops[nesting.kept[i]]
         if i != outer and circles_are_holes and loop.round is not None:
             holes.append(loop.round)
             for source in loop.sources:
@@ -158,7 +158,7 @@ def _sorted_out(
             )
         inner.append(area)
     for k, loop in enumerate(loops):
-        if k not in found.kept:
+        if k not in nesting.kept:
             for source in loop.sources:
                 ledger.leave(source, "it is drawn twice or encloses nothing")
     board = shapely.difference(shell, shapely.union_all(inner)) if inner else shell
@@ -171,7 +171,7 @@ def _sorted_out(
             "outline-falls-apart",
             "the cut-outs cut the board into several parts",
             "leave the board in one part",
-            at=_pair(loops[found.kept[outer]].points[0]),
+            at=_pair(loops[nesting.kept[outer]].points[0]),
         )
         return None, []
     return board, holes

@@ -30,7 +30,7 @@ def read_board(
     name: str,
     shown_as: str,
     layers: LayerRoles,
-    asked: Unit | None,
+    job_unit: Unit | None,
     outline_file: Path | None = None,
     holes_file: Path | None = None,
     repair: bool = False,
@@ -78,7 +78,7 @@ def read_board(
         )
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
-            sheet = gather(path, part, needed, asked, ledger, first, repair, accepted)
+            sheet = gather(path, part, needed, job_unit, ledger, first, repair, accepted)
         except Refusal as refusal:
             findings += refusal.findings
             ledger.take()
@@ -238,7 +238,7 @@ class _Reading:
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
 
-    def _dots(self, marks: list[Mark], found: list[Bore]) -> list[Mark]:
+    def _dots(self, marks: list[Mark], drilled: list[Bore]) -> list[Mark]:
         """On a shared layer a ring's inside is the drill; the ring itself stays copper."""
         for mark in marks:
             if isinstance(mark, Stroke) and mark.widths.any() and mark.to_mm.even:
@@ -246,7 +246,7 @@ class _Reading:
                 if circle is not None and not np.ptp(mark.widths) > 0:
                     inner = circle.diameter - float(mark.widths[0]) * mark.to_mm.stretch[0]
                     if inner > 1e-6 * circle.diameter:
-                        found.append(Round(circle.at, inner))
+                        drilled.append(Round(circle.at, inner))
                         self.ledger.use(mark.source, "holes")
         return marks
 

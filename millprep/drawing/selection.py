@@ -232,6 +232,6 @@ def _holds(selection: Selection, marks: Sequence[Mark]) -> str:
     return "; ".join(parts)
 
 
-def _counted(found: Counter[str]) -> str:
-    shown = [f"{name}: {n}" for name, n in found.most_common(8)]
-    return ", ".join(shown) + (f" and {len(found) - 8} more" if len(found) > 8 else "")
+def _counted(counter: Counter[str]) -> str:
+    shown = [f"{name}: {n}" for name, n in counter.most_common(8)]
+    return ", ".join(shown) + (f" and {len(counter) - 8} more" if len(counter) > 8 else "")

@@ -61,19 +61,19 @@ def measurement(drawing: Drawing) -> str | None:
     return {0: "imperial", 1: "metric"}.get(value) if isinstance(value, int) else None
 
 
-def scale(drawing: Drawing, asked: Unit | None, ledger: Ledger) -> float | None:
+def scale(drawing: Drawing, job_unit: Unit | None, ledger: Ledger) -> float | None:
     """Millimetres per drawing unit, or None when nobody says; a contradiction is a stop."""
     said = of_file(drawing)
-    if asked is None:
+    if job_unit is None:
         return said[1] if said else None
-    if said is not None and abs(said[1] - MM[asked]) > 1e-9 * said[1]:
+    if said is not None and abs(said[1] - MM[job_unit]) > 1e-9 * said[1]:
         ledger.stop(
             "unit-contradicts",
-            f"the job says the unit is {asked}, the drawing's $INSUNITS says {said[0]}",
+            f"the job says the unit is {job_unit}, the drawing's $INSUNITS says {said[0]}",
             f"take the unit out of the job to believe the drawing, or correct $INSUNITS in the "
-            f"drawing if {asked} is right",
+            f"drawing if {job_unit} is right",
         )
-    return MM[asked]
+    return MM[job_unit]
 
 
 def drill_share(diameters: Sequence[float], unit: Unit) -> tuple[float, str]:
@@ -127,22 +127,23 @@ def readings(extent: tuple[float, float], diameters: Sequence[float]) -> tuple[U
     return tuple(out)
 
 
-def best(found: Sequence[UnitReading]) -> UnitReading | None:
+def best(options: Sequence[UnitReading]) -> UnitReading | None:
     """The one unit that the hole sizes speak for, or None."""
-    most = max((one.share or 0.0 for one in found), default=0.0)
-    winners = [one for one in found if one.share == most]
+    most = max((reading.share or 0.0 for reading in options), default=0.0)
+    winners = [reading for reading in options if reading.share == most]
     return winners[0] if most >= CLEARLY and len(winners) == 1 else None
 
 
 def sizes(extent: tuple[float, float], diameters: Sequence[float]) -> str:
     """The board's size in mm for each likely unit, and which one the holes speak for."""
-    found = readings(extent, diameters)
+    options = readings(extent, diameters)
     words = ", ".join(
-        f"{one.unit} makes it {one.size[0]:.2f} × {one.size[1]:.2f} mm" for one in found
+        f"{reading.unit} makes it {reading.size[0]:.2f} × {reading.size[1]:.2f} mm"
+        for reading in options
     )
     if not diameters:
         return f"{words}; there are no holes to judge by"
-    clear = best(found)
+    clear = best(options)
     if clear is None:
         return f"{words}; hole sizes fit a drill series in no one of them clearly better"
     return (

@@ -27,13 +27,13 @@ def leave(places: Sequence[Aside], by_layer: Mapping[str, Sequence[Mark]], ledge
         alike.setdefault(place.source.layer.casefold(), []).append(place)
     for layer, some in alike.items():
         lines = [line for mark in by_layer.get(layer, ()) if (line := _line(mark)) is not None]
-        points = shapely.points(np.array([one.at for one in some], dtype=float))
+        points = shapely.points(np.array([entry.at for entry in some], dtype=float))
         tree = shapely.STRtree(lines)
         on, _ = tree.query(points, predicate="dwithin", distance=TOLERANCE)
         met = set(on.tolist())
-        for n, one in enumerate(some):
-            reason = ON_A_LINE.format(one.reason) if n in met else one.reason
-            ledger.leave(one.source, reason, harmless=n in met)
+        for n, entry in enumerate(some):
+            reason = ON_A_LINE.format(entry.reason) if n in met else entry.reason
+            ledger.leave(entry.source, reason, harmless=n in met)
 
 
 def _line(mark: Mark) -> shapely.LineString | None:

@@ -223,7 +223,7 @@ def test_the_ledger_adds_up_when_an_insert_is_parted(tmp_path: Path) -> None:
     sheet.space.add_text("A", dxfattribs=FOIL)
     roles = picked(Selection("tracks", layer="foil", shape="closed"))
     sheet.doc.saveas(sheet.file)
-    board, ledger = read_board(sheet.file, name="b", shown_as="x", layers=roles, asked=None)
+    board, ledger = read_board(sheet.file, name="b", shown_as="x", layers=roles, job_unit=None)
     assert [(one.kind, one.count) for one in board.left_out] == [
         ("TEXT", 1), ("LINE in block PART", 2),
     ]  # fmt: skip

@@ -173,7 +173,7 @@ def test_the_wrong_mode_does_not_pass_for_the_right_one() -> None:
 def test_the_ledger_of_every_read_drawing_adds_up(
     file: str, unit: Unit | None, roles: LayerRoles
 ) -> None:
-    board, ledger = read_board(BOARDS / file, name="b", shown_as=file, layers=roles, asked=unit)
+    board, ledger = read_board(BOARDS / file, name="b", shown_as=file, layers=roles, job_unit=unit)
     left = sum(one.count for one in board.left_out if " in block " not in one.kind)
     total = len(ezdxf.filemanagement.readfile(BOARDS / file).modelspace())
     assert left + len(ledger.used) == total

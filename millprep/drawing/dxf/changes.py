@@ -63,25 +63,25 @@ class Change:
 
 def drop(doc: Any, raw: Raw, drops: list[RawEntity]) -> list[RawEntity]:
     """Take entities out of the opened drawing; gives those that cannot be told from others."""
-    handles = Counter(one.handle for one in raw.entities)
-    found: list[tuple[Any, Any]] = []
+    handles = Counter(entry.handle for entry in raw.entities)
+    dropped: list[tuple[Any, Any]] = []
     unsure: list[RawEntity] = []
-    for place in sorted({one.place for one in drops}):
+    for place in sorted({entry.place for entry in drops}):
         block = place.removeprefix("block ")
         space = doc.modelspace() if place == MODEL else doc.blocks.get(block)
         held = [] if space is None else list(space)
         by_handle = {str(e.dxf.get("handle") or "").upper(): e for e in held}
-        kinds = [one.kind for one in raw.entities if one.place == place]
+        kinds = [entry.kind for entry in raw.entities if entry.place == place]
         in_order = [e.dxftype() for e in held] == kinds
-        for one in (one for one in drops if one.place == place):
-            entity = by_handle.get(one.handle) if handles[one.handle] == 1 else None
+        for entry in (entry for entry in drops if entry.place == place):
+            entity = by_handle.get(entry.handle) if handles[entry.handle] == 1 else None
             if entity is None and in_order:
-                entity = held[one.number]
-            if entity is not None and entity.dxftype() == one.kind:
-                found.append((space, entity))
+                entity = held[entry.number]
+            if entity is not None and entity.dxftype() == entry.kind:
+                dropped.append((space, entity))
             else:
-                unsure.append(one)
-    for space, entity in found:
+                unsure.append(entry)
+    for space, entity in dropped:
         space.unlink_entity(entity)
     return unsure
 

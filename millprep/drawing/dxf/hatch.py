@@ -20,17 +20,17 @@ LARGEST = 1e9
 FloatArray = NDArray[np.float64]
 
 
-def filled(source: Source, rings: list[FloatArray], curved: bool) -> Mark:
+def filled(source: Source, loops: list[FloatArray], curved: bool) -> Mark:
     """A fill bounded by rings in mm: inside an odd number of them is filled."""
-    rings = [ring for ring in rings if len(ring) >= 3]
-    if not rings:
+    loops = [loop for loop in loops if len(loop) >= 3]
+    if not loops:
         return Aside(source, "it encloses nothing")
-    if not max(float(np.abs(ring).max()) for ring in rings) < LARGEST:  # False for no number
+    if not max(float(np.abs(loop).max()) for loop in loops) < LARGEST:  # False for no number
         return Unread(source, "entity-damaged", "it holds numbers that no board has")
-    found = fill(rings)
-    if isinstance(found, Crossing):
-        return Unread(source, "fill-crosses-itself", found.words, found.at)
-    areas = tuple(area for area in found if area.area > 1e-9)
+    filled_area = fill(loops)
+    if isinstance(filled_area, Crossing):
+        return Unread(source, "fill-crosses-itself", filled_area.words, filled_area.at)
+    areas = tuple(area for area in filled_area if area.area > 1e-9)
     if not areas:
         return Aside(source, "it encloses nothing")
     return Fill(source, areas, curved)
@@ -44,33 +44,33 @@ def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
         return Unread(source, "hatch-not-solid", "it is filled with a gradient")
     style = int(entity.dxf.get("hatch_style", 0))
     sagitta = SAGITTA / to_mm.stretch[0]
-    rings: list[FloatArray] = []
+    loops: list[FloatArray] = []
     outer: list[FloatArray] = []
     curved = True
     for path in entity.paths.paths:
         flags = int(path.path_type_flags)
         if flags & 8:  # the frame around a text
             continue
-        ring, bent = _ring(path, sagitta)
-        if len(ring) < 3:
+        loop, bent = _loop(path, sagitta)
+        if len(loop) < 3:
             continue
         curved = curved and bent
-        rings.append(to_mm.points(ring))
+        loops.append(to_mm.points(loop))
         if flags & 1:
-            outer.append(rings[-1])
+            outer.append(loops[-1])
     if style == 2 and outer:
-        rings = outer
-    elif style and len(rings) > 1:
+        loops = outer
+    elif style and len(loops) > 1:
         # 1 fills between the outermost ring and the next, 2 ignores what lies within
-        found = nest(rings)
-        if not isinstance(found, Crossing):
+        filled_area = nest(loops)
+        if not isinstance(filled_area, Crossing):
             most = 1 if style == 1 else 0
-            kept = zip(found.kept, found.depth.tolist(), strict=True)
-            rings = [rings[k] for k, depth in kept if depth <= most]
-    return filled(source, rings, curved)
+            kept = zip(filled_area.kept, filled_area.depth.tolist(), strict=True)
+            loops = [loops[k] for k, depth in kept if depth <= most]
+    return filled(source, loops, curved)
 
 
-def _ring(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
+def _loop(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
     """Ring of one boundary path, and whether it is all arcs."""
     if path.type.name == "POLYLINE":
         rows = [(float(x), float(y), float(b)) for x, y, b in path.vertices]
@@ -101,9 +101,9 @@ def _ring(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
         pieces.append(piece)
     if not pieces:
         return np.zeros((0, 2)), False
-    ring = np.vstack(pieces)
-    keep = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > 1e-9
-    return ring[keep], curved
+    loop = np.vstack(pieces)
+    keep = np.hypot(*(loop - np.roll(loop, 1, axis=0)).T) > 1e-9
+    return loop[keep], curved
 
 
 def _bulged(xy: FloatArray, bulges: FloatArray, sagitta: float) -> tuple[FloatArray, bool]:

@@ -79,12 +79,12 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     said = frozenset(
         name for name in ("$INSUNITS", "$MEASUREMENT") if name.encode("ascii") in content
     )
-    found = raw.read(content)
-    opened = _parse(file, content, found, ledger, repair)
+    tagged = raw.read(content)
+    opened = _parse(file, content, tagged, ledger, repair)
     ledger.refuse_if_stopped()
     assert opened is not None
     doc, changes = opened
-    return Drawing(doc, said, found, changes)
+    return Drawing(doc, said, tagged, changes)
 
 
 def _looks_like_dxf(head: bytes) -> bool:
@@ -98,14 +98,14 @@ def _looks_like_dxf(head: bytes) -> bool:
 Opened = tuple[Any, tuple[Change, ...]]
 
 
-def _parse(file: Path, content: bytes, found: Raw, ledger: Ledger, repair: bool) -> Opened | None:
+def _parse(file: Path, content: bytes, tagged: Raw, ledger: Ledger, repair: bool) -> Opened | None:
     """The library's drawing with its changes; as it is if it can be, else mended."""
     import logging
 
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     try:
-        opened = _as_it_is(file, found)
-        if not repair or not any(one.is_loss for one in opened[1]):
+        opened = _as_it_is(file, tagged)
+        if not repair or not any(change.is_loss for change in opened[1]):
             return opened
     except MemoryError:
         _no_memory(ledger)
@@ -118,7 +118,7 @@ def _parse(file: Path, content: bytes, found: Raw, ledger: Ledger, repair: bool)
             )
             _unreadable(first, remedy, ledger)
             return None
-    if raw.ways(found) > MOST_PATHS:
+    if raw.ways(tagged) > MOST_PATHS:
         ledger.stop(
             "drawing-too-large",
             "its blocks hold each other in too many ways to mend the file",
@@ -126,7 +126,7 @@ def _parse(file: Path, content: bytes, found: Raw, ledger: Ledger, repair: bool)
         )
         return None
     try:
-        return _mended(content, found)
+        return _mended(content, tagged)
     except MemoryError:
         _no_memory(ledger)
         return None
@@ -136,26 +136,26 @@ def _parse(file: Path, content: bytes, found: Raw, ledger: Ledger, repair: bool)
         return None
 
 
-def _as_it_is(file: Path, found: Raw) -> Opened:
+def _as_it_is(file: Path, tagged: Raw) -> Opened:
     from ezdxf import filemanagement
 
     doc: Any = filemanagement.readfile(file)
     doc.modelspace()
-    return doc, (*opening_losses.lost(found, doc), *opening_losses.damaged(found, doc))
+    return doc, (*opening_losses.lost(tagged, doc), *opening_losses.damaged(tagged, doc))
 
 
-def _mended(content: bytes, found: Raw) -> Opened:
+def _mended(content: bytes, tagged: Raw) -> Opened:
     import io
 
     from ezdxf import recover
 
-    if any(name == "missing-eof" for name, _ in found.loose):
-        content = tags.closed(content, found.cut)
+    if any(name == "missing-eof" for name, _ in tagged.loose):
+        content = tags.closed(content, tagged.cut)
     doc: Any
     doc, auditor = recover.read(io.BytesIO(content))
     doc.modelspace()
-    done = opening_losses.audited(auditor, found, doc)
-    return doc, (*opening_losses.lost(found, doc), *opening_losses.damaged(found, doc), *done)
+    done = opening_losses.audited(auditor, tagged, doc)
+    return doc, (*opening_losses.lost(tagged, doc), *opening_losses.damaged(tagged, doc), *done)
 
 
 def _no_memory(ledger: Ledger) -> None:

@@ -36,12 +36,12 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
     """Entities that are in the file or in the opened drawing, but not in both."""
     decode = decoder(doc)
     before: dict[tuple[str, str], Counter[str]] = {}
-    for one in raw.entities:
-        kind = _kind(one.kind)
-        layer = "" if kind in LAYER_UNREAD else decode(one.layer)
+    for shown in raw.entities:
+        kind = _kind(shown.kind)
+        layer = "" if kind in LAYER_UNREAD else decode(shown.layer)
         count = before.setdefault((kind, layer), Counter())
-        count[one.place] += 1
-        count[one.place + PARTS] += one.parts
+        count[shown.place] += 1
+        count[shown.place + PARTS] += shown.parts
     after: dict[tuple[str, str], Counter[str]] = {}
     for place, entity in _opened(doc):
         kind = _kind(entity.dxftype())
@@ -49,7 +49,7 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
         count = after.setdefault((kind, layer), Counter())
         count[place] += 1
         count[place + PARTS] += _parts(entity)
-    blocks = {one.place for one in raw.entities}
+    blocks = {shown.place for shown in raw.entities}
     out = []
     for kind, layer in sorted({*before, *after}):
         had, has = before.get((kind, layer), Counter()), after.get((kind, layer), Counter())
@@ -156,9 +156,9 @@ def _place(entry: Any, layers: dict[str, set[str]]) -> tuple[str, str | None, bo
             if isinstance(entity, DXFObject | TableHead) or entity.dxftype() in tables:
                 return handle, None, False
     else:
-        found = re.search(r"\(#([0-9A-Fa-f]+)\)", str(entry.message))
-        if found:
-            handle = found[1].upper()
+        match = re.search(r"\(#([0-9A-Fa-f]+)\)", str(entry.message))
+        if match:
+            handle = match[1].upper()
     known = layers.get(handle.upper(), set())
     layer = next(iter(known)) if len(known) == 1 else None
     return handle, None if layer == "0" else layer, True

@@ -88,7 +88,7 @@ def ways(raw: Raw) -> int:
 class _Walk:
     def __init__(self, tags: Tags) -> None:
         self.tags = tags
-        self.found: list[RawEntity] = []
+        self.read_entities: list[RawEntity] = []
         self.loose: list[tuple[str, str]] = []
         self.inserts: dict[str, set[str]] = {}
         self.numbers: dict[Place, int] = {}
@@ -138,7 +138,7 @@ class _Walk:
         if not self.tags.ended:
             self.loose.append(("missing-eof", "the file ends without its end mark"))
         frozen = {name: frozenset(held) for name, held in self.inserts.items()}
-        return Raw(tuple(self.found), tuple(self.loose), frozen, section is not None)
+        return Raw(tuple(self.read_entities), tuple(self.loose), frozen, section is not None)
 
     def _breaks(self, starts: list[int]) -> None:
         """Unreadable group codes, by the entity that they stand in."""
@@ -189,8 +189,8 @@ class _Walk:
             if numbers:
                 damage, words = "broken-number", "; ".join(numbers[:3])
         if self.parent is not None and PARENT.get(kind) == self._parent_kind():
-            head = self.found[self.parent]
-            self.found[self.parent] = replace(
+            head = self.read_entities[self.parent]
+            self.read_entities[self.parent] = replace(
                 head,
                 parts=head.parts + 1,
                 damage=head.damage or damage,
@@ -207,22 +207,22 @@ class _Walk:
             self.inserts.setdefault(place, set()).add(f"block {self._name(start, end)}")
         handle = _text(self._value(5, start, end)).strip().upper()
         line = self.tags.line(start)
-        self.found.append(
+        self.read_entities.append(
             RawEntity(_text(kind), handle, layer, place, number, line, 0, damage, words)
         )
         if kind == b"POLYLINE" or (kind == b"INSERT" and self._value(66, start, end).strip(b" 0")):
-            self.parent = len(self.found) - 1
+            self.parent = len(self.read_entities) - 1
 
     def _parent_kind(self) -> bytes:
         assert self.parent is not None
-        return self.found[self.parent].kind.encode("latin-1")
+        return self.read_entities[self.parent].kind.encode("latin-1")
 
     def _close(self, properly: bool) -> None:
         """The run of vertices or attributes ends; one that never says so was cut short."""
         if self.parent is not None and not properly:
-            head = self.found[self.parent]
+            head = self.read_entities[self.parent]
             if not head.damage:
-                self.found[self.parent] = replace(
+                self.read_entities[self.parent] = replace(
                     head, damage="incomplete", words="the end mark of its parts is missing"
                 )
         self.parent = None

@@ -35,10 +35,12 @@ def lacks(kind: bytes, codes: Sequence[int], values: Sequence[bytes]) -> str:
     for stated, counted in COUNTS.get(kind, ()):
         if stated in codes:
             says = _int(values[codes.index(stated)]) or 0
-            found = codes.count(counted)
+            present = codes.count(counted)
             # some programs state one vertex less than they write, so more is no fault
-            if found < says:
-                return f"it says {says} in group {stated}, but group {counted} comes {found} times"
+            if present < says:
+                return (
+                    f"it says {says} in group {stated}, but group {counted} comes {present} times"
+                )
     if kind == b"HATCH":
         return _hatch(codes, values)
     return ""
@@ -62,9 +64,9 @@ def _hatch(codes: Sequence[int], values: Sequence[bytes]) -> str:
         flag = _int(values[start]) or 0
         says = _int(values[start + part.index(93)]) or 0
         # a polyline path counts vertices, any other its edges, each begun by its type
-        found = part.count(10) if flag & 2 else part[part.index(93) :].count(72)
-        if found < says:
-            return f"a boundary path says it has {says} parts, but has {found}"
+        present = part.count(10) if flag & 2 else part[part.index(93) :].count(72)
+        if present < says:
+            return f"a boundary path says it has {says} parts, but has {present}"
     return ""
 
 

@@ -94,13 +94,13 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
     if not items:
         return Chained(loops, [], [], [], [])
     gaps: list[tuple[Point, Point]] = []
-    found, opened, branches, repeated = _join(items, SAME, gaps)
+    joined, opened, branches, repeated = _join(items, SAME, gaps)
     if opened:
         more, opened, wider, again = _join(opened, tolerance, gaps)
-        found += more
+        joined += more
         repeated += again
         branches = branches + wider if opened else []
-    loops += [Loop(i.points, i.curved, i.sources) for i in found]
+    loops += [Loop(i.points, i.curved, i.sources) for i in joined]
     return Chained(
         loops, [OpenChain(i.points, i.sources) for i in opened], branches, repeated, gaps
     )

@@ -39,8 +39,8 @@ def in_circles(lines: Sequence[FloatArray], gap: float) -> set[int]:
     # what is no larger than the gap is dust, not a circle
     dust = {k for k in edges if float(np.ptp(lines[k], axis=0).max()) <= gap}
     usable = [i for i, (p, q) in enumerate(both) if p != q or edges[i] not in dust]
-    found = _cyclic([(both[i][0], both[i][1]) for i in usable])
-    chosen = {edges[usable[i]] for i in found}
+    cyclic = _cyclic([(both[i][0], both[i][1]) for i in usable])
+    chosen = {edges[usable[i]] for i in cyclic}
     return {k for same in twins.values() if same[0] in chosen for k in same}
 
 

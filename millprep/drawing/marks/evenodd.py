@@ -25,17 +25,17 @@ class Crossing:
     second: int
 
 
-def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossing:
+def area_of(loop: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossing:
     """The area that one closed outline encloses.
 
     An outline may touch itself and may run along a line there and back (a bridge to an
     inner ring): its signed area then still is the area it encloses. One that crosses
     itself encloses its parts with both signs, so that the two differ.
     """
-    polygon = shapely.Polygon(ring)
+    polygon = shapely.Polygon(loop)
     if polygon.is_valid:
         return polygon
-    if _tangled(ring):
+    if _tangled(loop):
         return Crossing("its line crosses itself many times", _fault_at(polygon), 0, 0)
     valid = shapely.make_valid(polygon, method="linework")
     parts = [g for g in shapely.get_parts(valid) if g.geom_type == "Polygon"]
@@ -46,23 +46,23 @@ def area_of(ring: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossi
         parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
     )
     # local coordinates: far from the origin the cross products would lose their digits
-    x, y = (ring - ring[0]).T
+    x, y = (loop - loop[0]).T
     signed = abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))) / 2
     if abs(signed - area.area) <= 1e-6 * (signed + area.area) + 1e-9:
         return area
     return Crossing("its line crosses itself", _fault_at(polygon), 0, 0)
 
 
-def _tangled(ring: FloatArray) -> bool:
+def _tangled(loop: FloatArray) -> bool:
     """Whether the ring meets itself more often than any that only touches itself would.
 
     Sorting out a scribble takes memory with the square of its length.
     """
-    ends = np.stack((ring, np.roll(ring, -1, axis=0)), axis=1)
+    ends = np.stack((loop, np.roll(loop, -1, axis=0)), axis=1)
     segments: NDArray[np.object_] = np.asarray(shapely.linestrings(ends))
     try:
         # every segment meets its two neighbours
-        return len(pairs(segments, most=100 * len(ring) + 10_000)) > 20 * len(ring) + 2000
+        return len(pairs(segments, most=100 * len(loop) + 10_000)) > 20 * len(loop) + 2000
     except TooMuchError:
         return True
 
@@ -107,13 +107,13 @@ class Nest:
         return Crossing("two outlines overlap", (at.x, at.y), self.kept[i], self.kept[j])
 
 
-def nest(rings: list[FloatArray]) -> Nest | Crossing:
+def nest(loops: list[FloatArray]) -> Nest | Crossing:
     """Which outline holds which."""
     areas: list[shapely.Polygon | shapely.MultiPolygon] = []
     kept: list[int] = []
     seen: set[tuple[float, ...]] = set()
-    for i, ring in enumerate(rings):
-        area = area_of(ring)
+    for i, loop in enumerate(loops):
+        area = area_of(loop)
         if isinstance(area, Crossing):
             return Crossing(area.words, area.at, i, i)
         key = (*np.round(area.bounds, 6).tolist(), round(area.area, 6))
@@ -147,12 +147,12 @@ def nest(rings: list[FloatArray]) -> Nest | Crossing:
     return Nest(areas, kept, inside, loose)
 
 
-def fill(rings: list[FloatArray]) -> list[shapely.Polygon] | Crossing:
+def fill(loops: list[FloatArray]) -> list[shapely.Polygon] | Crossing:
     """Areas inside an odd number of the rings; rings that overlap have no such reading."""
-    if len(rings) == 1:
-        area = area_of(rings[0])
+    if len(loops) == 1:
+        area = area_of(loops[0])
         return area if isinstance(area, Crossing) else list(area_parts(area))
-    result = nest(rings)
+    result = nest(loops)
     if isinstance(result, Crossing):
         return result
     return result.cross() or odd_areas(result)
@@ -163,18 +163,18 @@ def area_parts(area: shapely.Polygon | shapely.MultiPolygon) -> Sequence[shapely
     return [area] if isinstance(area, shapely.Polygon) else list(area.geoms)
 
 
-def odd_areas(found: Nest) -> list[shapely.Polygon]:
+def odd_areas(nesting: Nest) -> list[shapely.Polygon]:
     """Areas inside an odd number of outlines that nest without crossing."""
-    depth = found.depth
+    depth = nesting.depth
     children: dict[int, list[int]] = {}
-    for outer, inner in found.pairs.tolist():
+    for outer, inner in nesting.pairs.tolist():
         if depth[inner] == depth[outer] + 1:
             children.setdefault(outer, []).append(inner)
     out: list[shapely.Polygon] = []
-    for i, area in enumerate(found.areas):
+    for i, area in enumerate(nesting.areas):
         if depth[i] % 2:
             continue
-        inner = [found.areas[k] for k in children.get(i, [])]
+        inner = [nesting.areas[k] for k in children.get(i, [])]
         if inner and area.geom_type == "Polygon" and all(a.geom_type == "Polygon" for a in inner):
             whole = shapely.Polygon(
                 area.exterior,

@@ -250,8 +250,8 @@ def _centre(points: FloatArray) -> FloatArray | None:
     # that far from the origin no digits are lost
     xy = points - points[0]
     matrix = np.column_stack((2 * xy, np.ones(len(xy))))
-    found, _, rank, _ = np.linalg.lstsq(matrix, (xy * xy).sum(axis=1), rcond=None)
-    return np.asarray(points[0] + found[:2], dtype=np.float64) if rank == 3 else None
+    solution, _, rank, _ = np.linalg.lstsq(matrix, (xy * xy).sum(axis=1), rcond=None)
+    return np.asarray(points[0] + solution[:2], dtype=np.float64) if rank == 3 else None
 
 
 def _circle(ends: FloatArray, bulge: float, sagitta: float) -> FloatArray:

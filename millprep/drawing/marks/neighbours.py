@@ -32,7 +32,7 @@ def pairs(
     """
     array: NDArray[np.object_] = np.asarray(shapes, dtype=object)
     tree = shapely.STRtree(array)
-    found: list[NDArray[np.int64]] = []
+    batches: list[NDArray[np.int64]] = []
     count = 0
     start = 0
     chunk = max(1, min(CHUNK, AT_ONCE // max(1, len(array))))
@@ -44,14 +44,14 @@ def pairs(
             a, b = tree.query(part, predicate="dwithin", distance=within)
         a = a + start
         other = a != b
-        found.append(np.column_stack((a[other], b[other])))
-        count += len(found[-1])
+        batches.append(np.column_stack((a[other], b[other])))
+        count += len(batches[-1])
         start += len(part)
         # sparse so far: ask for more at once
         chunk = min(CHUNK, 2 * chunk) if len(a) < AT_ONCE // 16 else max(1, chunk // 2)
         if count > min(MOST_PAIRS, most or MOST_PAIRS):
             raise TooMuchError(f"more than {MOST_PAIRS} of its shapes lie on each other")
-    return np.vstack(found) if found else np.zeros((0, 2), dtype=np.int64)
+    return np.vstack(batches) if batches else np.zeros((0, 2), dtype=np.int64)
 
 
 class Groups:

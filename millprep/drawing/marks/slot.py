@@ -82,17 +82,17 @@ def slot_of(points: FloatArray) -> Slot | None:
     round_end = (along == 0.0) | (along == 1.0)
     if (np.hypot(*(after - xy)[round_end].T) > 2 * radius * math.sin(TURN / 2)).any():
         return None
-    ring = shapely.Polygon(xy)
+    outline = shapely.Polygon(xy)
     exact = 2 * radius * length + math.pi * radius**2
-    if not ring.is_valid or abs(ring.area - exact) > 2 * SAGITTA * ring.length:
+    if not outline.is_valid or abs(outline.area - exact) > 2 * SAGITTA * outline.length:
         return None
     return Slot.between(_point(a + origin), _point(b + origin), 2 * radius)
 
 
 def _fitted(xy: FloatArray) -> tuple[FloatArray, FloatArray, float] | None:
     """Ends of the centre line and radius of the slot nearest to the points."""
-    ring = shapely.Polygon(xy)
-    box = shapely.oriented_envelope(ring)
+    outline = shapely.Polygon(xy)
+    box = shapely.oriented_envelope(outline)
     if not isinstance(box, shapely.Polygon):
         return None
     corners = shapely.get_coordinates(box)[:4]
@@ -102,8 +102,8 @@ def _fitted(xy: FloatArray) -> tuple[FloatArray, FloatArray, float] | None:
     if wide > long:
         long, wide, way = wide, long, sides[1]
     # most shapes are seen to be none by their area alone
-    if not long > wide > 0 or abs(ring.area - wide * (long - wide) - math.pi * wide**2 / 4) > (
-        0.03 * ring.area
+    if not long > wide > 0 or abs(outline.area - wide * (long - wide) - math.pi * wide**2 / 4) > (
+        0.03 * outline.area
     ):
         return None
     reach = (long - wide) / 2 * way / long

@@ -70,17 +70,17 @@ def areas(stroke: Stroke) -> list[shapely.Polygon]:
     The stroke must have a width on every segment. A stroke of no length is a dot.
     """
     sagitta = SAGITTA / (stroke.to_mm.stretch[0] or 1.0)
-    rings = _rings(stroke, sagitta)
+    outlines = _outlines(stroke, sagitta)
     return [
         shapely.Polygon(stroke.to_mm.points(outer), [stroke.to_mm.points(r) for r in inner])
-        for outer, inner in rings
+        for outer, inner in outlines
     ]
 
 
 Ring = list[tuple[float, float]] | FloatArray
 
 
-def _rings(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
+def _outlines(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
     """Outer ring and inner rings of every part, own coordinates."""
     xy = stroke.vertices
     if len(xy) == 1:

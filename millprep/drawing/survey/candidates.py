@@ -133,8 +133,8 @@ def _unasked(layer: LayerFacts) -> Candidate:
         modes = ("overlapping outlines",) if layer.overlaps else ("nested outlines",)
     if not words and layer.rounds:
         words.append(many(len(layer.rounds), "circle") + ", each filled")
-    found = _copper(layer, (), ", ".join(words) or "bare lines")
-    return replace(found, modes=modes) if found.reads else found
+    reading = _copper(layer, (), ", ".join(words) or "bare lines")
+    return replace(reading, modes=modes) if reading.reads else reading
 
 
 def _other_outlines(layer: LayerFacts, taken: Candidate) -> list[Candidate]:
@@ -260,10 +260,10 @@ def _not_read(unread: Sequence[Unread], ledger: Ledger) -> None:
 
 def first_of_each(stops: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
     """Of every code the first message."""
-    found: dict[str, str] = {}
+    reading: dict[str, str] = {}
     for stop in stops:
-        found.setdefault(stop.code, stop.message)
-    return tuple(found.items())
+        reading.setdefault(stop.code, stop.message)
+    return tuple(reading.items())
 
 
 def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | None]:
@@ -278,7 +278,7 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
     return float(away[k]), (float(middle.x), float(middle.y))
 
 
-def sizes(found: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
+def sizes(reading: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
     """Diameters to five digits, of slots their widths, and how many there are of each."""
-    counts = Counter(float(f"{one.diameter:.5g}") for one in concentric.smallest(found))
+    counts = Counter(float(f"{one.diameter:.5g}") for one in concentric.smallest(reading))
     return tuple(sorted(counts.items()))

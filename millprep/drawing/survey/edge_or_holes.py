@@ -30,13 +30,13 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
     ]
     if any(isinstance(m, Stroke) and len(m.vertices) > 1 and not m.bulges.any() for m in bold):
         return None  # wide lines may be slots, but are tracks far more often
-    found = hole_marks.rounds(bold, layer.loops, ledger)
+    edge_area = hole_marks.rounds(bold, layer.loops, ledger)
     doubtful = first_of_each(ledger.take())
-    if not found or {code for code, _ in doubtful} - {"hole-doubtful"}:
+    if not edge_area or {code for code, _ in doubtful} - {"hole-doubtful"}:
         return None
-    once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in found}
-    circles = sizes(found)
-    slots = sum(isinstance(one, Slot) for one in concentric.smallest(found))
+    once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in edge_area}
+    circles = sizes(edge_area)
+    slots = sum(isinstance(one, Slot) for one in concentric.smallest(edge_area))
     count = sum(n for _, n in circles) - slots
     words = [many(count, "circle")] if count else []
     words += [many(slots, "slot")] if slots else []
@@ -46,8 +46,8 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
         drills=circles,
         box=layer.box,
         refused=doubtful,
-        ringed=len(concentric.smallest(found)) < len(once),
-        bores=tuple(concentric.smallest(found)),
+        ringed=len(concentric.smallest(edge_area)) < len(once),
+        bores=tuple(concentric.smallest(edge_area)),
     )
 
 
@@ -57,7 +57,7 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
         return None
     pen = "drawn with a pen" if layer.wide else "of no width"
     reason = f"a closed line {pen} that encloses everything else"
-    found, stops, left = _edge(layer, TOLERANCE)
+    edge_area, stops, left = _edge(layer, TOLERANCE)
     gaps: tuple[tuple[Point, float], ...] = ()
     close = None
     if {stop.code for stop in stops} == {"outline-open"}:
@@ -65,22 +65,22 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
         widest = max((size for _, size in gaps), default=0.0)
         if gaps and widest <= LARGEST_GAP:
             close = float(np.ceil(widest * 100 + 0.5) / 100)
-            found, again, left = _edge(layer, close)
+            edge_area, again, left = _edge(layer, close)
             reason = f"a line {pen} around everything else, with {many(len(gaps), 'gap')}"
             if again:
-                found, close = None, None
-    if found is None and {stop.code for stop in stops} - _EDGE_FAULTS:
+                edge_area, close = None, None
+    if edge_area is None and {stop.code for stop in stops} - _EDGE_FAULTS:
         return None
     return Candidate(
         "outline",
         reason,
-        pieces=1 if found is not None else None,
+        pieces=1 if edge_area is not None else None,
         box=layer.box,
         close_gaps=close,
         gaps=gaps if close else (),
         left_out=left,
         refused=first_of_each(stops),
-        shapes=(found,) if found is not None else (),
+        shapes=(edge_area,) if edge_area is not None else (),
     )
 
 
@@ -91,10 +91,10 @@ def _edge(
     layer: LayerFacts, tolerance: float
 ) -> tuple[shapely.Polygon | None, tuple[Finding, ...], tuple[tuple[str, int, str], ...]]:
     ledger = Ledger(None, "")
-    found, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
+    edge_area, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
     stops = ledger.take()
     left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
-    return (None if stops else found), stops, left
+    return (None if stops else edge_area), stops, left
 
 
 def open_ends(layer: LayerFacts) -> tuple[tuple[Point, float], ...]:

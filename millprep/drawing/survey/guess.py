@@ -25,7 +25,7 @@ class Guess:
         edge: the layer that draws the board's edge, where there is just one.
         candidates: for every layer what it may be, the likeliest first.
         doubts: what is not settled, and what would settle it.
-        asked: copper layers whose mode, and `bare` those whose width, the job has to say.
+        needs_mode: copper layers whose mode, and `needs_width` those whose width, the job has to say.
         close_gaps: gaps to close in the outline that the roles name, working unit; 0 for none.
     """
 
@@ -33,8 +33,8 @@ class Guess:
     edge: tuple[str, ...] = ()
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     doubts: list[str] = field(default_factory=list)
-    asked: list[str] = field(default_factory=list)
-    bare: list[str] = field(default_factory=list)
+    needs_mode: list[str] = field(default_factory=list)
+    needs_width: list[str] = field(default_factory=list)
     close_gaps: float = 0.0
 
 
@@ -174,11 +174,11 @@ def _settle(
     if taken.reads:
         modes = tuple((layer.name, m) for m in taken.modes if m.endswith("outlines"))
     elif not (layer.loops or layer.wide or layer.fills):
-        out.bare.append(layer.name)
+        out.needs_width.append(layer.name)
         out.doubts.append(f"layer {layer.name!r}: {readings[-1].reason}; give their width")
     else:
         some = sum(reading.reads for reading in readings)
-        out.asked.append(layer.name)
+        out.needs_mode.append(layer.name)
         out.doubts.append(
             f"layer {layer.name!r} as copper admits more than one reading, "
             f"{many(some, 'reading')} of those tried can go on: say which is meant"

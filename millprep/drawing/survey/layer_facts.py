@@ -1,4 +1,4 @@
-"""What the shapes drawn on one layer tell, before anyone says what the layer is for."""
+"""What the shapes drawn on one layer show, before anyone says what the layer is for."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from millprep.drawing.marks.evenodd import Crossing, nest
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread, Words
 
 Box = tuple[float, float, float, float]
-APART = ("colour", "line_type", "block", "shape")
-"""Keys of a [[board.selection]] that can part the shapes of one layer, its region aside."""
+DISTINCTIONS = ("colour", "line_type", "block", "shape")
+"""Keys of a [[board.selection]] that can split the shapes of one layer, its region aside."""
 
 
 class LayerFacts:
@@ -32,7 +32,7 @@ class LayerFacts:
         tangled: whether an outline crosses itself.
         marks: everything with a shape; `unread` what has one that cannot be read.
         opened: the lines that stay open after chaining.
-        apart: what could part its shapes: counts of colours, line types, blocks, and of lines
+        distinctions: what could split its shapes: counts of colours, line types, blocks, and of lines
             that close on themselves or do not; by kind of difference, then by value.
     """
 
@@ -48,7 +48,7 @@ class LayerFacts:
         self.marks: list[Curve | Stroke | Fill] = []
         self.unread: list[Unread] = []
         self.opened: list[OpenChain] = []
-        self.apart: dict[str, Counter[str]] = {key: Counter() for key in APART}
+        self.distinctions: dict[str, Counter[str]] = {key: Counter() for key in DISTINCTIONS}
 
     def add(self, mark: Mark) -> None:
         """Count one mark."""
@@ -66,12 +66,12 @@ class LayerFacts:
     def _part(self, mark: Curve | Stroke | Fill) -> None:
         source = mark.source
         colour = "none of the index" if source.colour is None else str(source.colour)
-        self.apart["colour"][colour] += 1
-        self.apart["line_type"][source.line_type] += 1
+        self.distinctions["colour"][colour] += 1
+        self.distinctions["line_type"][source.line_type] += 1
         if source.block is not None:
-            self.apart["block"][source.block] += 1
+            self.distinctions["block"][source.block] += 1
         closed = isinstance(mark, Fill) or mark.closed
-        self.apart["shape"]["closed" if closed else "open"] += 1
+        self.distinctions["shape"]["closed" if closed else "open"] += 1
 
     def close(self) -> None:
         """Chain, nest, count."""
@@ -112,12 +112,12 @@ class LayerFacts:
         plain = self.plain_loops
         if not plain:
             return
-        found = nest([loop.points for loop in plain])
-        if isinstance(found, Crossing):
+        nesting = nest([loop.points for loop in plain])
+        if isinstance(nesting, Crossing):
             self.tangled = True
             return
-        self.deepest = int(found.depth.max())
-        self.overlaps = len(found.crossing)
+        self.deepest = int(nesting.depth.max())
+        self.overlaps = len(nesting.crossing)
 
 
 def joined(boxes: list[Box] | list[Box | None]) -> Box | None:

@@ -54,8 +54,8 @@ def record(
             "holes": list(roles.holes),
             "modes": dict(roles.copper_modes),
         },
-        "asked_modes": list(survey.asked),
-        "asked_widths": list(survey.bare),
+        "asked_modes": list(survey.needs_mode),
+        "asked_widths": list(survey.needs_width),
         "close_gaps": _scaled((survey.close_gaps,), k)[0],
         "doubts": list(survey.doubts),
         "unread": list(survey.unread),
@@ -72,7 +72,7 @@ def _layer(
         "texts": layer.words,
         "box": _scaled(layer.box, survey.per_mm),
         "hidden": layer.hidden,
-        "apart": {key: dict(values) for key, values in layer.apart},
+        "apart": {key: dict(values) for key, values in layer.distinctions},
         "picture": pictures.get((layer.name, None)),
         "candidates": [
             _candidate(candidate, survey) | {"picture": pictures.get((layer.name, n))}
@@ -112,16 +112,16 @@ def in_mm(candidate: Candidate, survey: Survey) -> list[dict[str, Any]]:
     if candidate.box is None:
         return []
     size = (candidate.box[2] - candidate.box[0], candidate.box[3] - candidate.box[1])
-    found: list[tuple[str | None, float]] = [(unit, MM[unit]) for unit in LIKELY]
+    scales: list[tuple[str | None, float]] = [(unit, MM[unit]) for unit in LIKELY]
     if survey.unit_mm is not None:
-        found = [(survey.unit, 1.0)]
+        scales = [(survey.unit, 1.0)]
     return [
         {
             "unit": unit,
             "size": _scaled(size, mm),
             "gap": None if candidate.gap is None else _number(candidate.gap * mm),
         }
-        for unit, mm in found
+        for unit, mm in scales
     ]
 
 

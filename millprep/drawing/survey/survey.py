@@ -34,7 +34,7 @@ class SurveyedLayer:
         box: (x0, y0, x1, y1) of what is drawn, working unit; None when nothing has a shape.
         hidden: whether the file freezes the layer or switches it off.
         candidates: what it may be, the likeliest first.
-        apart: for each key of a selection the values found and how many shapes have them.
+        distinctions: for each key of a selection the values found and how many shapes have them.
         marks: everything with a shape, working unit, for pictures.
         words: number of texts.
     """
@@ -44,7 +44,7 @@ class SurveyedLayer:
     box: Box | None
     hidden: bool
     candidates: tuple[Candidate, ...]
-    apart: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
+    distinctions: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
     marks: tuple[Curve | Stroke | Fill, ...]
     words: int
 
@@ -67,7 +67,7 @@ class Survey:
         roles: the guess, None where geometry does not settle the copper; a role without
             layers is not settled.
         edge: the layer that draws the board's edge, where there is just one.
-        asked, bare: copper layers whose mode, or whose track width, the job has to say.
+        needs_mode, needs_width: copper layers whose mode, or whose track width, the job has to say.
         close_gaps: gaps to close in the outline, working unit; 0 for none.
         doubts: why there is no guess, or what is to be looked at in it.
         unread: what could not be read, as sentences.
@@ -86,8 +86,8 @@ class Survey:
     unit_words: str
     roles: LayerRoles | None
     edge: tuple[str, ...]
-    asked: tuple[str, ...]
-    bare: tuple[str, ...]
+    needs_mode: tuple[str, ...]
+    needs_width: tuple[str, ...]
     close_gaps: float
     doubts: tuple[str, ...]
     unread: tuple[str, ...]
@@ -99,12 +99,12 @@ class Survey:
         return 1.0 / self.unit_mm if self.unit_mm else 1.0
 
 
-def survey_file(file: Path, asked: Unit | None = None, repair: bool = False) -> Survey:
+def survey_file(file: Path, unit_given: Unit | None = None, repair: bool = False) -> Survey:
     """Survey a DXF file.
 
     Args:
         file: the drawing.
-        asked: its unit, for one that states none.
+        unit_given: its unit, for one that states none.
         repair: whether a file that does not open as it is may be mended.
 
     Raises:
@@ -115,33 +115,33 @@ def survey_file(file: Path, asked: Unit | None = None, repair: bool = False) -> 
     doc = drawing.doc
     entities = list(doc.modelspace())
     said = unit.of_file(drawing)
-    scale = unit.scale(drawing, asked, ledger)
+    scale = unit.scale(drawing, unit_given, ledger)
     ledger.refuse_if_stopped()
     layers, unread = _walked(entities, scale or 1.0, ledger)
     hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
-    found = guess(layers, in_mm=scale is not None)
+    guessed = guess(layers, in_mm=scale is not None)
     box = joined([layer.box for layer in layers])
     per_mm = 1.0 / scale if scale else 1.0
-    extent, diameters = _measured(layers, found, box)
+    extent, diameters = _measured(layers, guessed, box)
     size = (extent[0] * per_mm, extent[1] * per_mm)
     drills = [diameter * per_mm for diameter in diameters]
     return Survey(
         version=str(doc.dxfversion),
         entities=len(entities),
-        layers=tuple(_layer(layer, found, layer.name in hidden) for layer in layers),
+        layers=tuple(_layer(layer, guessed, layer.name in hidden) for layer in layers),
         box=box,
-        unit=said[0] if said else asked,
+        unit=said[0] if said else unit_given,
         unit_mm=scale,
         stated=said is not None,
         hint=unit.measurement(drawing),
         units=unit.readings(size, drills),
         unit_words=unit.sizes(size, drills),
-        roles=found.roles,
-        edge=found.edge,
-        asked=tuple(found.asked),
-        bare=tuple(found.bare),
-        close_gaps=found.close_gaps,
-        doubts=tuple(found.doubts),
+        roles=guessed.roles,
+        edge=guessed.edge,
+        needs_mode=tuple(guessed.needs_mode),
+        needs_width=tuple(guessed.needs_width),
+        close_gaps=guessed.close_gaps,
+        doubts=tuple(guessed.doubts),
         unread=(
             *(f"{n} × {words}" for words, n in sorted(unread.items())),
             *(str(change) for change in drawing.changes if not repair),
@@ -170,16 +170,16 @@ def _walked(
     return sorted(layers.values(), key=lambda la: la.name), unread
 
 
-def _layer(layer: LayerFacts, found: Guess, hidden: bool) -> SurveyedLayer:
+def _layer(layer: LayerFacts, guessed: Guess, hidden: bool) -> SurveyedLayer:
     return SurveyedLayer(
         layer.name,
         tuple(sorted(layer.kinds.items(), key=lambda kv: (-kv[1], kv[0]))),
         layer.box,
         hidden,
-        tuple(found.candidates.get(layer.name, [])),
+        tuple(guessed.candidates.get(layer.name, [])),
         tuple(
             (key, tuple(sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))))
-            for key, counts in layer.apart.items()
+            for key, counts in layer.distinctions.items()
             if counts
         ),
         tuple(layer.marks),
@@ -188,18 +188,20 @@ def _layer(layer: LayerFacts, found: Guess, hidden: bool) -> SurveyedLayer:
 
 
 def _measured(
-    layers: Sequence[LayerFacts], found: Guess, box: Box | None
+    layers: Sequence[LayerFacts], guessed: Guess, box: Box | None
 ) -> tuple[tuple[float, float], list[float]]:
     """Extent of the board and diameters of its holes, as far as roles are settled."""
     by_name = {layer.name: layer for layer in layers}
-    roles = found.roles
+    roles = guessed.roles
     edge = box
     if roles is not None:
         edge = joined([by_name[name].box for name in roles.outline or roles.copper])
     diameters: list[float] = []
-    only = {name for name, some in found.candidates.items() if any(c.role == "holes" for c in some)}
-    for name, candidates in found.candidates.items():
-        if name in (roles.holes if roles is not None else only or found.candidates):
+    only = {
+        name for name, some in guessed.candidates.items() if any(c.role == "holes" for c in some)
+    }
+    for name, candidates in guessed.candidates.items():
+        if name in (roles.holes if roles is not None else only or guessed.candidates):
             some = next((c.drills for c in candidates if c.drills), ())
             diameters += [diameter for diameter, n in some for _ in range(n)]
     size = (edge[2] - edge[0], edge[3] - edge[1]) if edge else (0.0, 0.0)

@@ -101,7 +101,7 @@ def test_nested_and_overlapping_leave_the_mode_to_the_job(tmp_path: Path) -> Non
     sheet.box(7, 7, 9, 9, layer="foil")
     found = surveyed(sheet)
     assert found.roles == ROLES
-    assert found.asked == ("foil",)
+    assert found.needs_mode == ("foil",)
     assert any("more than one reading" in doubt for doubt in found.doubts)
     read_as = modes(found, "foil")
     assert [code for code, _ in read_as[()].refused] == ["copper-ambiguous"]
@@ -115,7 +115,7 @@ def test_bare_centre_lines_ask_for_their_width(tmp_path: Path) -> None:
     sheet.space.add_line((5, 9), (9, 9), dxfattribs=FOIL)
     found = surveyed(sheet)
     assert found.roles == ROLES
-    assert found.bare == ("foil",)
+    assert found.needs_width == ("foil",)
     assert any("width is lost" in doubt for doubt in found.doubts)
     assert modes(found, "foil")["strokes",].needs_width
 
@@ -126,7 +126,7 @@ def test_copper_beside_other_things_on_its_layer_is_a_reading_of_its_own(tmp_pat
     sheet.space.add_line((5, 9), (9, 9), dxfattribs=FOIL)
     sheet.space.add_text("lamp", dxfattribs=FOIL)
     found = surveyed(sheet)
-    assert found.asked == ("foil",)
+    assert found.needs_mode == ("foil",)
     read_as = modes(found, "foil")
     assert [code for code, _ in read_as[()].refused] == ["copper-zero-width"]
     strokes = read_as["strokes",]
@@ -205,7 +205,7 @@ def test_what_parts_one_layer_is_counted(tmp_path: Path) -> None:
     sheet.space.add_blockref("PAD", (20, 20))
     found = surveyed(sheet)
     (layer,) = found.layers
-    assert dict(layer.apart) == {
+    assert dict(layer.distinctions) == {
         "colour": (("7", 2), ("1", 1), ("3", 1)),
         "line_type": (("Continuous", 4),),
         "block": (("PAD", 1),),
