@@ -9,7 +9,7 @@ from millprep.at_machine.blank_fit import Refit, of_this_set, reported
 from millprep.at_machine.readings import Readings
 from millprep.model.finding import Finding, Refusal
 from millprep.model.vernier import Vernier
-from millprep.passes.vernier import Correction, correction
+from millprep.passes.fit import Correction, correction
 from millprep.report.old_set import OldSet
 
 

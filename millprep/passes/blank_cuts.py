@@ -12,7 +12,7 @@ from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.plan import JobPlan
-from millprep.passes.survey import extent_of
+from millprep.passes.joins import extent_of
 from millprep.toolpaths import checks, drilling, profile
 from millprep.toolpaths.clearing_of_blank import Facts, cleared
 from millprep.toolpaths.isolation import Island, isolate

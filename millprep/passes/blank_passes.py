@@ -21,34 +21,27 @@ from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.passes import (
-    baseline,
-    expected_joins,
-    holes_by_pass,
-    join_figures,
+    cuts_by_pass,
+    hole_sets,
     join_findings,
     joins,
     labels,
-    laps_by_pass,
     neighbours,
-    overhang,
+    pass_findings,
     registration,
-    screw,
-    touch,
+    tolerances,
     turn,
-    vernier_places,
+    verniers,
 )
 from millprep.passes.blank_cuts import Cuts, extent
-from millprep.passes.clamping import Clamping, denied
-from millprep.passes.grooves import joined, room
-from millprep.passes.holes_apart import drilled_in_other_pass
-from millprep.passes.machine_errors import ErrorBudget, MachineErrors
-from millprep.passes.medial_gouges import real
-from millprep.passes.misalignment import HoleErrors
-from millprep.passes.neighbours import Pair
+from millprep.passes.clamping import Clamping, denied, touch_point
+from millprep.passes.error_budget import ErrorBudget, HoleErrors, MachineErrors
+from millprep.passes.joins import survey_laps
+from millprep.passes.neighbours import Pair, drilled_in_other_pass, gouges_of_drawn_copper
 from millprep.passes.profiles_by_pass import freed
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.survey import survey
+from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.windows import joined_by, windows
 from millprep.toolpaths import drilling
 
@@ -117,23 +110,23 @@ def passes(
     if findings:
         raise Refusal(findings)
 
-    laps = join_figures.with_figures(
-        laps_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number),
+    laps = tolerances.with_figures(
+        cuts_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number),
         errors,
-        joined(job, blank, made, join_plan),
-        room(plan, placements, gap),
+        joined_grooves(job, blank, made, join_plan),
+        tick_room(plan, placements, gap),
     )
-    drilled = holes_by_pass.share_holes(made.holes, join_plan, plan, blank.number, sole_pass)
+    drilled = cuts_by_pass.share_holes(made.holes, join_plan, plan, blank.number, sole_pass)
     free = freed(job, blank, made.profiles, placements, plan, left_out)
-    bared = laps_by_pass.share_clearings(made.clearings, plan, overrun, sole_pass)
+    bared = cuts_by_pass.share_clearings(made.clearings, plan, overrun, sole_pass)
 
     engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
     marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
     swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
-    vernier_plan = vernier_places.VernierPlan()
+    vernier_plan = verniers.VernierPlan()
     if told.verniers:
         finest = min(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
-        vernier_plan = vernier_places.plan(
+        vernier_plan = verniers.plan(
             plan, blank, holes, swept, clamped, laps.joins, finest, job.isolation.depth
         )
         swept = shapely.union_all([swept, vernier_plan.taken])
@@ -154,7 +147,7 @@ def passes(
                 for h in (*holes, *marks.witnesses)
                 if h.used_in == number
             ),
-            touch=touch.choose(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
+            touch=touch_point(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
             verniers=tuple(one for one in vernier_plan.verniers if one.passes[1] == number),
         )
         milling.append(mill_pass)
@@ -185,21 +178,23 @@ def passes(
         )
     judged = tuple(
         join
-        for join in (*laps.joins, *join_figures.expect(free.joins, errors))
+        for join in (*laps.joins, *tolerances.with_misalignment(free.joins, errors))
         if join.placement not in left_out
     )
     by_index = {p.index: p for p in placements}
-    gouges = real(
+    gouges = gouges_of_drawn_copper(
         neighbours.gouges(pairs, join_plan.pass_at, errors.most), placements, job.isolation
     )
     words = (
-        *screw.told(plan, job.machine, blank.number),
+        *pass_findings.check_screw_turns(plan, job.machine, blank.number),
         *turn.told(plan, holes, blank.number),
-        *baseline.judge(judged, holes, told, blank.number),
+        *join_findings.check_hole_distance(judged, holes, told, blank.number),
         *(
             finding
             for one in milling
-            for finding in overhang.told(one.pose, blank, job.machine.travel, one.number)
+            for finding in pass_findings.overhang_findings(
+                one.pose, blank, job.machine.travel, one.number
+            )
         ),
         *(
             finding
@@ -208,9 +203,9 @@ def passes(
         ),
         *(replace(f, blank=blank.number) for f in (*marks.findings, *vernier_plan.findings)),
         *free.findings,
-        *join_findings.judge(judged, job.registration, by_index, blank.number),
+        *join_findings.check_joins(judged, job.registration, by_index, blank.number),
         *join_findings.gouge_findings(gouges, by_index),
-        *join_findings.stretched(job.machine, placements, blank.number),
+        *join_findings.scale_findings(job.machine, placements, blank.number),
     )
     return Passes(
         tuple(milling),
@@ -240,8 +235,8 @@ def _registered(
     """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
     told = job.registration
     overrun, gap = told.overrun, job.isolation.gap
-    where = expected_joins.expected(plan, need)
-    seen = survey(plan, made.laps, made.holes, sole_pass)
+    where = hole_sets.expected_joins(plan, need)
+    seen = survey_laps(plan, made.laps, made.holes, sole_pass)
     keys = told.method == "measure"
     for last in (False, True):
         holes = registration.choose(
@@ -262,8 +257,8 @@ def _registered(
         join_plan = joins.plan(seen, errors, overrun, gap)
         if last or not holes:
             break
-        laps = laps_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number)
-        where = expected_joins.of_joins(laps.joins, where)
+        laps = cuts_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number)
+        where = hole_sets.places_of_joins(laps.joins, where)
     return holes, errors, join_plan, seen.pairs
 
 

@@ -1,14 +1,18 @@
-"""What the clamps of every pass deny to the spindle."""
+"""What clamps deny in each pass, and a free place on the copper to zero Z on."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.model.blank import Box, Clamp
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box, Clamp
+from millprep.model.finding import Finding, Refusal
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +43,7 @@ class Clamping:
         return replace(self, clamps=(*self.clamps[:n], there, *self.clamps[n + 1 :]))
 
 
-def words(clamp: Clamp) -> str:
+def clamp_text(clamp: Clamp) -> str:
     """The clamp as a person finds it in the job."""
     b = clamp.box
     on = "" if clamp.passes is None else f" of pass {', '.join(map(str, clamp.passes))}"
@@ -49,3 +53,80 @@ def words(clamp: Clamp) -> str:
 def denied(clamping: Clamping, count: int) -> Sequence[BaseGeometry]:
     """What is denied in every pass of a blank, from the first."""
     return [clamping.denied(number + 1) for number in range(count)]
+
+
+EDGE = 2.0
+"""The place keeps this far from the blank's edge and from every cut, mm."""
+
+
+def touch_point(
+    window: Box,
+    pose: Pose,
+    blank: Blank,
+    cut: BaseGeometry,
+    clamped: BaseGeometry,
+    asked: Point | None,
+    number: int,
+) -> Point:
+    """The touch point of a pass, machine frame: the asked one if it serves, else the lowest.
+
+    Args:
+        window: what the cutter's axis reaches, blank frame.
+        pose: blank to machine.
+        blank: the laminate; the point lies on it.
+        cut: everything any pass removes, blank frame.
+        clamped: what clamps deny in this pass, machine frame.
+        asked: the job's wish, machine frame.
+        number: of the pass, for findings.
+
+    Raises:
+        Refusal: when the asked point is cut, clamped or off the blank, or no place is free.
+    """
+    x0, y0 = max(window.x0, 0.0) + EDGE, max(window.y0, 0.0) + EDGE
+    x1, y1 = min(window.x1, blank.size[0]) - EDGE, min(window.y1, blank.size[1]) - EDGE
+    denied = cut.buffer(EDGE, quad_segs=4)
+    if asked is not None:
+        x, y = pose.inverse().point(asked)
+        on_blank = x0 <= x <= x1 and y0 <= y <= y1
+        hidden = shapely.contains_xy(denied, x, y) or shapely.contains_xy(clamped, *asked)
+        if on_blank and not hidden:
+            return asked
+        raise Refusal([_not_free(asked, blank, number)])
+    xs, ys = np.arange(np.ceil(x0), x1), np.arange(np.ceil(y0), y1)
+    grid = np.array([(x, y) for x in xs for y in ys], dtype=float).reshape(-1, 2)
+    free_places = ~shapely.contains_xy(denied, grid) & ~shapely.contains_xy(
+        clamped, pose.points(grid)
+    )
+    if not free_places.any():
+        raise Refusal([_no_place(blank, number)])
+    # nearest the low corner of the travel, where the person stands
+    return pose.point((float(grid[free_places][0, 0]), float(grid[free_places][0, 1])))
+
+
+def _not_free(asked: Point, blank: Blank, number: int) -> Finding:
+    return Finding(
+        code="touch-point-not-free",
+        severity="stop",
+        message=(
+            f"The touch point {asked[0]:g}, {asked[1]:g} is cut, clamped or off the blank in "
+            f"pass {number}: z would be zeroed on air. Choose another for [setup] touch, at "
+            f"least {EDGE:g} mm from every cut, or leave it out."
+        ),
+        frame="machine",
+        at=asked,
+        blank=blank.number,
+        mill_pass=number,
+    )
+
+
+def _no_place(blank: Blank, number: int) -> Finding:
+    return Finding(
+        code="no-touch-point",
+        severity="stop",
+        message=(
+            f"No place on blank {blank.number} is left uncut and free in pass {number} to zero z "
+            "on. A wider margin around the boards would do."
+        ),
+        blank=blank.number,
+        mill_pass=number,
+    )

@@ -1,4 +1,4 @@
-"""The blank's true place from readings of its registration holes.
+"""What readings say of a blank: its place from registration holes, a correction from verniers.
 
 The rigid motion that brings the holes, as they were drilled, nearest to the readings is
 θ = atan2(Σ p × q, Σ p · q), t = m̄ - R·h̄ with p, q counted from their means: Arun, Huang and
@@ -15,6 +15,7 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
+from millprep.model.vernier import Vernier
 
 CHI_SQUARED_99 = {
     1: 6.635, 3: 11.345, 5: 15.086, 7: 18.475, 9: 21.666, 11: 24.725, 13: 27.688, 15: 30.578,
@@ -100,3 +101,88 @@ def quantile_99(freedom: int) -> float:
         return CHI_SQUARED_99[freedom]
     h = 2 / (9 * freedom)
     return freedom * (1 - h + 2.3263 * math.sqrt(h)) ** 3
+
+
+READING_ERROR = 0.01
+"""Standard deviation of a reading, half a step, mm: assumed, nobody measured it."""
+BASE = 25.0
+"""Two verniers of a kind tell a turn when they stand this far apart across what they measure, mm:
+common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What readings say of the later pass.
+
+    Attributes:
+        shift: how far it cuts too far, blank frame, at `about`.
+        turn: by which what it cuts is turned, radians counter-clockwise.
+        about: middle of the verniers that were read.
+        residuals: reading less fit of every vernier, mm.
+        turn_told: whether the readings tell a turn; without, it is 0.
+    """
+
+    shift: Point
+    turn: float
+    about: Point
+    residuals: tuple[float, ...]
+    turn_told: bool = True
+
+    @property
+    def spare(self) -> int:
+        """Readings beyond those that shift and turn need."""
+        return len(self.residuals) - (3 if self.turn_told else 2)
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the residuals are larger than 99 % of honest readings leave: a χ² test."""
+        if self.spare < 1:
+            return False
+        size = sum(left**2 for left in self.residuals) / READING_ERROR**2
+        return size > quantile_99(self.spare)
+
+    @property
+    def error(self) -> Pose:
+        """The motion of what the pass cuts, blank frame."""
+        cos, sin = math.cos(self.turn), math.sin(self.turn)
+        (x, y), (dx, dy) = self.about, self.shift
+        return Pose(cos, -sin, x + dx - cos * x + sin * y, sin, cos, y + dy - sin * x - cos * y)
+
+
+def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
+    """What readings say, by least squares; a turn only where two verniers of a kind tell it.
+
+    Without such a pair shift and turn cannot be parted: a shift would be taken for a turn.
+
+    Args:
+        read: verniers with the number of the line that runs through, between lines in part.
+
+    Raises:
+        ValueError: when no vernier of one of the kinds was read, or a reading is out of reach.
+    """
+    for one, line in read:
+        if not abs(line) <= one.reach:
+            raise ValueError(f"{one.id} has lines from -{one.reach} to {one.reach}, got {line:g}")
+    kinds = [one.measures for one, _ in read]
+    if not {"x", "y"} <= set(kinds):
+        raise ValueError("one vernier along x and one along y at least must be read")
+    places = np.array([one.at for one, _ in read])
+    values = np.array([line * one.step for one, line in read])
+    x, y = places.mean(axis=0).tolist()
+    rows = []
+    for one, (px, py) in zip((v for v, _ in read), places.tolist(), strict=True):
+        along_x = one.measures == "x"
+        # a small turn t moves (px, py) by t · (-(py - y), px - x)
+        rows.append([float(along_x), float(not along_x), -(py - y) if along_x else px - x])
+    matrix = np.array(rows)
+    told = any(
+        np.ptp([one.at[across] for one, _ in read if one.measures == kind]) >= BASE
+        for kind, across in (("x", 1), ("y", 0))
+    )
+    if not told:
+        matrix[:, 2] = 0.0
+    found = np.linalg.lstsq(matrix, values, rcond=None)[0]
+    left = values - matrix @ found
+    return Correction(
+        (float(found[0]), float(found[1])), float(found[2]), (x, y), tuple(left.tolist()), told
+    )

@@ -1,8 +1,12 @@
-"""What is told about the joins of a blank: the mismatch to expect, and joins that stand too little.
+"""Findings about joins: the misalignment to expect, the tolerance, and holes too near each other.
 
-A join is weak when the mismatch at which it first leaks is less than `ENOUGH` times the one
-that 99.7 % of blanks stay below: common practice for an error that is itself a guess, no source.
-Between that and what ticks (`ticks.py`) would make of it, it is noted that they found no room.
+A join is weak when its tolerance is less than `ENOUGH` times the misalignment that 99.7 % of blanks
+stay below: common practice for an error that is itself a guess, no source. Between that and what
+ticks (`spurs`) would make of it, a note says that they found no room.
+
+Two holes on one edge with a short overlap turn the blank about themselves: what is far from
+them misses by their error times the lever. Where that shorts, no join can be trusted, and the
+plan is refused.
 """
 
 from __future__ import annotations
@@ -10,13 +14,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.machine import Machine
-from millprep.model.milling_pass import Join
+from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.model.plan import RegistrationPlan
 from millprep.passes import spurs
+from millprep.passes.error_budget import QUANTILE
 from millprep.passes.neighbours import Gouge
 
 ENOUGH = 1.5
@@ -25,7 +32,7 @@ TELLING = 0.01
 """Smaller changes of a whole board are not worth a word, mm."""
 
 
-def judge(
+def check_joins(
     joins: Sequence[Join],
     plan: RegistrationPlan,
     placements: Mapping[int, Placement],
@@ -58,7 +65,9 @@ def judge(
     return tuple(found)
 
 
-def stretched(machine: Machine, placements: Sequence[Placement], blank: int) -> tuple[Finding, ...]:
+def scale_findings(
+    machine: Machine, placements: Sequence[Placement], blank: int
+) -> tuple[Finding, ...]:
     """A note on how far the machine's scale and squareness, as stated, move a board's far corner.
 
     They cancel where passes meet, so no join tells of them.
@@ -199,4 +208,75 @@ def _weak(join: Join, predicted: float, stands: float, placement: Placement) -> 
         ),
         join.at,
         mill_pass=join.passes[1],
+    )
+
+
+def check_hole_distance(
+    joins: Sequence[Join],
+    holes: Sequence[RegistrationHole],
+    plan: RegistrationPlan,
+    blank: int,
+) -> tuple[Finding, ...]:
+    """A stop for every pass whose holes are too near to each other for one of its joins.
+
+    Args:
+        joins: with what they are expected to miss and what they stand.
+        holes: registration holes of all passes.
+        plan: error of a hole.
+        blank: number.
+    """
+    worst: dict[int, tuple[float, Join, float, float]] = {}
+    for join in joins:
+        if join.predicted is None or join.tolerance_electrical is None:
+            continue
+        if join.predicted <= join.tolerance_electrical:
+            continue
+        number = join.passes[1]
+        mine = np.array([h.blank for h in holes if h.used_in == number and h.role == "locate"])
+        base = float(max(np.hypot(*(mine - at).T).max() for at in mine))
+        lever = float(np.hypot(*(np.array(join.at) - mine.mean(axis=0))))
+        excess = join.predicted / join.tolerance_electrical
+        if base < lever and excess > worst.get(number, (0.0,))[0]:
+            worst[number] = (excess, join, base, lever)
+    return tuple(
+        _too_short(join, base, lever, plan, number, blank)
+        for number, (_, join, base, lever) in sorted(worst.items())
+    )
+
+
+def least_base(lever: float, stands: float, sigma: float) -> float | None:
+    """The least distance of two holes for which a join this far from their middle holds.
+
+    From 2.97·σ·√(1/2 + 2·lever²/base²) = stands, the worst direction of the 2-D form after
+    Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998; None where no distance is enough.
+    """
+    rest = (stands / (QUANTILE * sigma)) ** 2 - 0.5
+    return lever * math.sqrt(2 / rest) if rest > 0 else None
+
+
+def _too_short(
+    join: Join, base: float, lever: float, plan: RegistrationPlan, number: int, blank: int
+) -> Finding:
+    assert join.predicted is not None
+    assert join.tolerance_electrical is not None
+    enough = least_base(lever, join.tolerance_electrical, plan.sigma)
+    remedy = (
+        "A wider [isolation] gap or a smaller error of the holes is needed first"
+        if enough is None
+        else f"Holes about {math.ceil(enough)} mm apart would do: more travel, or clamps and "
+        "boards that leave both long edges free"
+    )
+    return Finding(
+        code="registration-too-short",
+        severity="stop",
+        message=(
+            f"The holes that find pass {number} stand {base:.0f} mm apart and a join lies "
+            f"{lever:.0f} mm from their middle: it is missed by up to {join.predicted:.2f} mm on "
+            f"99.7 % of blanks and leaks from {join.tolerance_electrical:.2f} mm on. {remedy}; or "
+            "measure the holes after the move."
+        ),
+        frame="blank",
+        at=join.at,
+        blank=blank,
+        mill_pass=number,
     )

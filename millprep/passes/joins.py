@@ -1,8 +1,8 @@
-"""Which pass cuts what of every band, and where passes meet.
+"""Which pass cuts which laps of every piece, and where passes meet.
 
-A band is all laps around one piece. A band that fits one window is cut whole. Of any other
-the first lap is given the cheapest course through the passes (`course.py`), and the other
-laps change over beside it, so that the band is joined as one and no slivers are left.
+The laps around a piece that fit one window are cut whole. Of any other piece the first lap is split
+among the passes at the least cost (`lap_splitting`), and its other laps change over next to it, so
+that the whole groove is joined at one place and no slivers are left.
 """
 
 from __future__ import annotations
@@ -12,15 +12,191 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from millprep.geometry.path import FloatArray, Point
-from millprep.model.cut import Lap
-from millprep.passes import changeovers, neighbours, spurs
-from millprep.passes.changeovers import JoinCosts, PlannedJoin, SplitLap
-from millprep.passes.machine_errors import ErrorBudget
-from millprep.passes.misalignment import QUANTILE
+from millprep.geometry.path import FloatArray, Path, Point
+from millprep.model.cut import HoleCut, Lap
+from millprep.passes import lap_splitting, neighbours, spurs
+from millprep.passes.error_budget import QUANTILE, ErrorBudget
+from millprep.passes.lap_splitting import JoinCosts, PlannedJoin, SplitLap
+from millprep.passes.neighbours import Pair, PieceKey
+from millprep.passes.regions import NO_SOLE_PASS
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.survey import LapSurvey, PieceKey, around, extent
+
+Bounds = tuple[float, float, float, float]
+
+FLAT = 0.02
+"""Flattening of laps where only their neighbourhood matters, mm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LapSurvey:
+    """The rings of a blank.
+
+    Attributes:
+        shift: windows.
+        bands: all rings, unsplit.
+        first: of every band the laps nearest to its copper.
+        meant: the pass (from 0) on whose side every band lies that fits a window.
+        fits: the passes whose windows hold it.
+        pairs: grooves near neighbours where windows overlap.
+        tree, owner: first laps as lines, and the number of the band each belongs to.
+        pads: (n, 3) x, y and radius of the copper around every hole.
+    """
+
+    shift: ShiftPlan
+    laps_by_piece: Mapping[PieceKey, Sequence[Lap]]
+    first: Mapping[PieceKey, Sequence[Lap]]
+    meant: Mapping[PieceKey, int]
+    fits: Mapping[PieceKey, tuple[int, ...]]
+    pairs: tuple[Pair, ...]
+    tree: shapely.STRtree
+    owner: NDArray[np.int_]
+    pads: FloatArray
+
+
+def survey_laps(
+    shift: ShiftPlan,
+    laps: Sequence[Lap],
+    holes: Sequence[HoleCut],
+    sole_pass: Mapping[int, int] = NO_SOLE_PASS,
+) -> LapSurvey:
+    """Look at the rings of a blank.
+
+    Args:
+        shift: windows.
+        laps: all laps of the blank, unsplit.
+        holes: of the boards; joins keep away from their pads.
+        sole_pass: the pass (from 0) that alone cuts a board, by its placement.
+    """
+    laps_by_piece: dict[PieceKey, list[Lap]] = {}
+    for lap in laps:
+        laps_by_piece.setdefault((lap.placement, lap.piece), []).append(lap)
+    first = {key: _first(mine) for key, mine in laps_by_piece.items()}
+    meant: dict[PieceKey, int] = {}
+    fits: dict[PieceKey, tuple[int, ...]] = {}
+    for key, mine in laps_by_piece.items():
+        side, those = _whole(mine, shift)
+        if those:
+            home = sole_pass.get(key[0], side)
+            meant[key], fits[key] = home if home in those else side, those
+    first_laps = [lap for mine in first.values() for lap in mine]
+    lines = [lap.path.line(FLAT) for lap in first_laps]
+    numbers = {key: n for n, key in enumerate(laps_by_piece)}
+    joined = len(meant) < len(laps_by_piece)
+    return LapSurvey(
+        shift,
+        laps_by_piece,
+        first,
+        meant,
+        fits,
+        _pairs(shift, laps_by_piece, first_laps),
+        shapely.STRtree(lines),
+        np.array([numbers[lap.placement, lap.piece] for lap in first_laps], dtype=int),
+        _pads(first, dict(zip(map(id, first_laps), lines, strict=True)), holes if joined else ()),
+    )
+
+
+def _pairs(
+    shift: ShiftPlan, laps_by_piece: Mapping[PieceKey, Sequence[Lap]], first: Sequence[Lap]
+) -> tuple[Pair, ...]:
+    shared = [shift.shared(a, b) for a, b in shift.pairs]
+    return neighbours.near(laps_by_piece, first, [box for box in shared if box is not None])
+
+
+def _whole(mine: Sequence[Lap], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
+    """The pass on whose side a band lies, and all passes that hold it whole."""
+    inner = around([_vertices(lap.path, 0.0) for lap in mine])
+    outer = around([_vertices(lap.path, 1.0) for lap in mine])
+    fits = _holding(shift, outer)
+    if fits != _holding(shift, inner):
+        # arcs decide it, so they are followed
+        fits = _holding(shift, around([extent(lap.path) for lap in mine]))
+    # one line for all bands, so that neighbours mostly share a pass
+    i, j = shift.home(((inner[0] + inner[2]) / 2, (inner[1] + inner[3]) / 2))
+
+    def away(k: int) -> tuple[int, int]:
+        cell = shift.cell(k)
+        return (abs(cell[0] - i) + abs(cell[1] - j), k)
+
+    return min(fits, key=away, default=0), fits
+
+
+def around(bounds: Sequence[Bounds]) -> Bounds:
+    """The bounds of all of them together."""
+    x0, y0, x1, y1 = zip(*bounds, strict=True)
+    return min(x0), min(y0), max(x1), max(y1)
+
+
+def _holding(shift: ShiftPlan, bounds: Bounds) -> tuple[int, ...]:
+    x0, y0, x1, y1 = bounds
+    return tuple(
+        k for k, w in enumerate(shift.windows) if w.contains(x0, y0) and w.contains(x1, y1)
+    )
+
+
+def _vertices(path: Path, share: float) -> Bounds:
+    """Bounds of a path's vertices, grown by this share of what its arcs may reach beyond."""
+    (x0, y0), (x1, y1) = path.xy.min(axis=0).tolist(), path.xy.max(axis=0).tolist()
+    grow = 0.0
+    if share and path.bulge.any():
+        # no point of an arc is farther from its chord than its height, half the chord times bulge
+        steps = np.diff(path.xy, axis=0)
+        heights = np.abs(path.bulge) * np.hypot(steps[:, 0], steps[:, 1]) / 2
+        grow = share * float(heights.max())
+    return x0 - grow, y0 - grow, x1 + grow, y1 + grow
+
+
+def _first(mine: Sequence[Lap]) -> list[Lap]:
+    """The laps nearest to the copper."""
+    nearest = min(lap.number for lap in mine)
+    return [lap for lap in mine if lap.number == nearest]
+
+
+def extent_of(paths: Sequence[Path]) -> Bounds:
+    """Bounds of all paths together, flattened to 2 µm; only arcs that reach farthest count."""
+    inner = np.array([_vertices(path, 0.0) for path in paths])
+    outer = np.array([_vertices(path, 1.0) for path in paths])
+    x0, y0, x1, y1 = around(inner.tolist())
+    beyond = (outer[:, 0] < x0) | (outer[:, 1] < y0) | (outer[:, 2] > x1) | (outer[:, 3] > y1)
+    arcs = [paths[n].line().bounds for n in np.flatnonzero(beyond).tolist()]
+    return around([(x0, y0, x1, y1), *arcs])
+
+
+def extent(path: Path) -> Bounds:
+    """Bounds of a path, arcs followed; too wide by up to 0.01 mm."""
+    x0, y0, x1, y1 = path.line(0.01).bounds
+    # a chord lies inside its arc by at most the flattening
+    return x0 - 0.01, y0 - 0.01, x1 + 0.01, y1 + 0.01
+
+
+def _pads(
+    first: Mapping[PieceKey, Sequence[Lap]],
+    lines: Mapping[int, shapely.LineString],
+    holes: Sequence[HoleCut],
+) -> FloatArray:
+    """(n, 3) x, y and radius of the copper around every hole on copper.
+
+    The nearest first lap tells how far the copper reaches; where a hole stands in a wide area
+    that is no pad's size, and twice the hole's diameter serves.
+    """
+    by_piece: dict[PieceKey, list[HoleCut]] = {}
+    for hole in holes:
+        if hole.placement is not None and hole.piece is not None:
+            by_piece.setdefault((hole.placement, hole.piece), []).append(hole)
+    rows = []
+    for key, mine in by_piece.items():
+        if key not in first:
+            continue
+        around = shapely.MultiLineString([lines[id(lap)] for lap in first[key]])
+        for hole in mine:
+            # along a slot, a place for every half of its width
+            spots = shapely.get_coordinates(shapely.segmentize(hole.spine, hole.diameter / 2))
+            reach = shapely.distance(around, shapely.points(spots))
+            radius = np.minimum(np.maximum(reach, hole.diameter / 2), 2 * hole.diameter)
+            rows.append(np.column_stack((spots, radius)))
+    return np.vstack(rows) if rows else np.zeros((0, 3))
+
 
 SLACK = 1.0
 """Joins stay this far from the end of a window besides their overrun, mm."""
@@ -28,7 +204,7 @@ SLACK = 1.0
 
 def least_overlap(overrun: float, gap: float) -> float:
     """What two windows must share so that every band has a place to change over, mm."""
-    return 2 * _margin(overrun, gap) + 2 * changeovers.STRAIGHT
+    return 2 * _margin(overrun, gap) + 2 * lap_splitting.STRAIGHT
 
 
 def _margin(overrun: float, gap: float) -> float:
@@ -96,7 +272,7 @@ def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> Jo
         join_costs = JoinCosts(
             _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
-        made = [changeovers.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
+        made = [lap_splitting.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
         split_laps[key] = tuple(one for one in made if one is not None)
     joined = JoinPlan({}, split_laps)
     whole = neighbours.settle(seen.meant, seen.fits, seen.pairs, joined.pass_at, errors.most)
@@ -118,7 +294,7 @@ def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:
 def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
     """The pads near a band: its own and its neighbours'."""
     x0, y0, x1, y1 = around([extent(lap.path) for lap in mine])
-    reach = pads[:, 2] + changeovers.NEAR_PAD
+    reach = pads[:, 2] + lap_splitting.NEAR_PAD
     near = (pads[:, 0] >= x0 - reach) & (pads[:, 0] <= x1 + reach)
     near &= (pads[:, 1] >= y0 - reach) & (pads[:, 1] <= y1 + reach)
     found: FloatArray = pads[near]

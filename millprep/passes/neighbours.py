@@ -1,18 +1,21 @@
-"""Near neighbours in the same pass.
+"""Near neighbours in the same pass: what another pass would gouge, and holes it would miss.
 
-A loop that one pass cuts whole cannot leak. But where two passes lie apart, its groove bites into
-a neighbour that the other pass cuts, by the mismatch less what stood between groove and copper.
-Bands that fit several windows are therefore shared out by a minimum cut: every pair of near
-neighbours is an edge that costs its bite, and what a pass must cut anyway holds the rest to it.
+A groove that one pass cuts whole cannot short. But where two passes miss each other, it gouges a
+neighbour that the other pass cuts, by the misalignment less the spacing of groove and copper.
+Pieces whose laps fit several windows are therefore shared out by a minimum cut: every pair of near
+neighbours is an edge that costs its gouge, and what a pass must cut anyway holds the rest to it.
 With two passes the cut is the best sharing there is; with more, every two of them are settled in
 turn until nothing gets better.
+
+A hole that another pass drills than the one that cuts the copper around it is off its pad by the
+misalignment of the two, besides the wander of its drill.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,9 +23,13 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Box
-from millprep.model.cut import Lap
+from millprep.model.cut import Cut, HoleCut, Lap
+from millprep.model.hole_made import DrilledInOtherPass
+from millprep.model.layout import Placement
+from millprep.model.plan import IsolationPlan
 
 PieceKey = tuple[int, str]
+"""A copper piece of a copy: (placement, piece)."""
 Expected = Callable[[int, int, Point, Point], float]
 """The mismatch of two passes (from 0) at a place in the direction of a unit vector, mm."""
 
@@ -254,3 +261,85 @@ class Flow:
                     came[other] = node
                     queue.append(other)
         return came
+
+
+def gouges_of_drawn_copper(
+    gouges: Sequence[Gouge], placements: Sequence[Placement], plan: IsolationPlan
+) -> tuple[Gouge, ...]:
+    """The bites that reach drawn copper.
+
+    They are reckoned as if every lap ran along its copper. In the middle of gaps the drawn copper
+    begins farther off, and what a groove takes before it was no one's.
+    """
+    if plan.course != "middle":
+        return tuple(gouges)
+    shapes = {
+        (p.index, piece.id): p.pose.shape(piece.shape)
+        for p in placements
+        for piece in p.board.pieces
+    }
+    half = max(cutter.width(plan.depth) for cutter in plan.cutters) / 2
+    found = []
+    for gouge in gouges:
+        away = shapely.distance(shapely.Point(gouge.pair.at), shapes[gouge.pair.other])
+        depth = gouge.depth - max(float(away) - half, 0.0)
+        if depth > 0:
+            found.append(replace(gouge, depth=depth))
+    return tuple(found)
+
+
+AROUND = 0.1
+"""A lap counts as going around a hole when it is no more than this farther from it than the
+nearest one, mm: what is farther off has so much more copper to lose."""
+_FLAT = 0.002
+
+
+def drilled_in_other_pass(
+    laps: Sequence[Sequence[Cut]], drilled: Sequence[Sequence[HoleCut]], expected: Expected
+) -> tuple[DrilledInOtherPass, ...]:
+    """The holes whose copper another pass cuts, each with the pass that misses it most.
+
+    Args:
+        laps: by pass.
+        drilled: holes by pass.
+        expected: the mismatch of two passes, from 0, at a place in a direction.
+    """
+    first: dict[tuple[int, str], list[tuple[int, Lap]]] = {}
+    for k, mine in enumerate(laps):
+        for lap in mine:
+            if isinstance(lap, Lap) and lap.number == 0:
+                first.setdefault((lap.placement, lap.piece), []).append((k, lap))
+    found: list[DrilledInOtherPass] = []
+    for k, holes in enumerate(drilled):
+        for hole in holes:
+            if hole.placement is None or hole.piece is None:
+                continue
+            around = first.get((hole.placement, hole.piece), [])
+            if any(other != k for other, _ in around):
+                one = _drilled_in_other_pass(k, hole, hole.placement, around, expected)
+                found += [] if one is None else [one]
+    return tuple(found)
+
+
+def _drilled_in_other_pass(
+    k: int,
+    hole: HoleCut,
+    placement: int,
+    around: Sequence[tuple[int, Lap]],
+    expected: Expected,
+) -> DrilledInOtherPass | None:
+    """What the copper around a hole may lie off; None when its own pass cuts that."""
+    lines = [lap.path.line(_FLAT) for _, lap in around]
+    far = [float(shapely.distance(line, hole.spine)) for line in lines]
+    nearest = min(far)
+    worst: DrilledInOtherPass | None = None
+    for (other, _), line, away in zip(around, lines, far, strict=True):
+        if other == k or away > nearest + AROUND:
+            continue
+        way = shapely.get_coordinates(shapely.shortest_line(hole.spine, line))
+        (x0, y0), (x1, y1) = way.tolist()
+        across = ((x1 - x0) / away, (y1 - y0) / away) if away > 1e-9 else (1.0, 0.0)
+        most = expected(k, other, (x1, y1), across)
+        if worst is None or most > worst.most:
+            worst = DrilledInOtherPass(placement, hole.hole, (k + 1, other + 1), most)
+    return worst

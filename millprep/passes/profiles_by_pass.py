@@ -15,7 +15,7 @@ from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
 from millprep.model.plan import JobPlan
-from millprep.passes.laps_by_pass import share_profiles
+from millprep.passes.cuts_by_pass import share_profiles
 from millprep.passes.shift import ShiftPlan
 from millprep.toolpaths import common_line, profile
 from millprep.toolpaths.common_line import Common, Interval

@@ -1,9 +1,15 @@
-"""Registration holes: where they stand, and how well they find the blank again.
+"""Registration holes: where they are, how well they find the blank again, and that it fits one way.
 
-A pass is found by holes that earlier passes have drilled, each within the windows of both. On
+A pass is found by holes that passes before it have drilled, each within the windows of both. On
 pins two holes locate and a larger third, the key, goes on one way round only. Measured holes
-all locate, and there is at least one from every earlier pass beside. Passes that were reached
-by the same move share their places on the bed, so a row of passes needs one set of pins.
+all locate, and there is at least one from every pass next to it that comes before. Passes that are
+reached by the same shift share their places on the spoilboard, so a row of passes needs one set of
+pins.
+
+A blank fits the pins of a pass when some rigid motion, turned over or not, brings a hole that
+is wide enough over every pin. All pairs of holes over the two locating pins are tried, so
+the list of fits is complete. A fit that only shifts the blank brings another set of holes
+over the pins: with a constant shift that cannot be ruled out, and sets are numbered for it.
 """
 
 from __future__ import annotations
@@ -11,21 +17,19 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import RegistrationHole
 from millprep.model.plan import RegistrationPlan
-from millprep.passes import foolproof
 from millprep.passes.clamping import Clamping, denied
-from millprep.passes.expected_joins import JoinPlaces, expected
-from millprep.passes.hole_room import HoleRoom, Spots
-from millprep.passes.hole_score import Score
-from millprep.passes.no_room import no_room
+from millprep.passes.hole_room import HoleRoom, Spots, no_room
+from millprep.passes.hole_sets import JoinPlaces, Score, expected_joins, triples, with_more_holes
 from millprep.passes.shift import Cell, ShiftPlan
-from millprep.passes.triangles import more, triples
 
 TRIED = 400
 """Sets that are tried, the best first, before a pass counts as without room."""
@@ -36,7 +40,7 @@ def least_overlap(plan: RegistrationPlan) -> float:
     return 2 * (plan.hole + 2 * plan.wall) + plan.key + plan.overrun * 2
 
 
-def beyond(plan: RegistrationPlan, kerf: float) -> float:
+def reach_beyond(plan: RegistrationPlan, kerf: float) -> float:
     """How much farther than a profile's axis a window reaches to hold a hole beside it."""
     return kerf / 2 + plan.wall + plan.key
 
@@ -70,7 +74,7 @@ def choose(
     if count == 1:
         return ()
     room = HoleRoom.of(shift, blank, plan, keep_out, denied(clamping, count))
-    known = expected(shift, need) if join_places is None else tuple(join_places)
+    known = expected_joins(shift, need) if join_places is None else tuple(join_places)
     found: list[RegistrationHole] = []
     for members in _classes(shift):
         made = _for_class(room, members, found, known, need)
@@ -132,7 +136,7 @@ def _best(
     for pair, key in itertools.islice(triples(spots, score, plan), TRIED):
         chosen = list(pair)
         if plan.method == "measure":
-            chosen = more(spots, score, chosen, key, plan)
+            chosen = with_more_holes(spots, score, chosen, key, plan)
         made = [
             RegistrationHole(
                 id=f"s{member}-{n}",
@@ -162,7 +166,7 @@ def _sound(holes: Sequence[RegistrationHole], plan: RegistrationPlan) -> bool:
         mine = [hole for hole in holes if hole.used_in == number]
         locating = [hole for hole in mine if hole.role == "locate"][:2]
         pins = [*locating, *(hole for hole in mine if hole.role == "key")]
-        if foolproof.wrong_pin_fits(pins, holes):
+        if wrong_pin_fits(pins, holes):
             return False
     return True
 
@@ -185,3 +189,96 @@ def _refused(
         )
 
     return no_room(room, clamping, members[0] + 1, kerf, fits)
+
+
+NEAR = 1.0
+"""A hole this far from its pin still counts as over it, mm; a slip fit leaves a twentieth."""
+
+
+@dataclass(frozen=True, slots=True)
+class PinFit:
+    """A motion that brings holes over all pins of a set: blank to the set's right place.
+
+    Attributes:
+        pose: how far the blank is from lying right, blank frame.
+        holes: ids of the holes that come over the locating pins and the key's pin.
+    """
+
+    pose: Pose
+    holes: tuple[str, str, str]
+
+    @property
+    def right(self) -> bool:
+        """Whether the blank lies as it is meant to."""
+        return self.shifted and math.hypot(self.pose.c, self.pose.f) <= NEAR
+
+    @property
+    def shifted(self) -> bool:
+        """Whether the blank is neither turned nor flipped, by more than a clearance allows."""
+        return not self.pose.mirrored and self.pose.a > 0.9
+
+
+def pin_fits(
+    pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
+) -> tuple[PinFit, ...]:
+    """All ways in which a blank with these holes fits on the pins of one set.
+
+    Args:
+        pins: two locating holes and a key, which stand for the pins below them.
+        holes: all that the blank has at that time.
+    """
+    first, second = (hole for hole in pins if hole.role == "locate")
+    (key,) = (hole for hole in pins if hole.role == "key")
+    # places as complex numbers: turning is a product, and few holes are quicker without arrays
+    a, b, c = (complex(*hole.blank) for hole in (first, second, key))
+    base = abs(b - a)
+    wide = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= first.diameter - 1e-9]
+    keys = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= key.diameter - 1e-9]
+    found = []
+    for (i, p), (j, q) in itertools.permutations(wide, 2):
+        if abs(abs(q - p) - base) > NEAR:
+            continue
+        for mirrored in (False, True):
+            turn, shift = _onto(p, q, a, b, mirrored=mirrored)
+            found += [
+                PinFit(_pose(turn, shift, mirrored=mirrored), (i, j, n))
+                for n, k in keys
+                if abs(turn * (k.conjugate() if mirrored else k) + shift - c) <= NEAR
+                and n not in (i, j)
+            ]
+    return tuple(found)
+
+
+def wrong_pin_fits(
+    pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
+) -> tuple[PinFit, ...]:
+    """The ways in which a turned or flipped blank fits on the pins of one set."""
+    return tuple(fit for fit in pin_fits(pins, holes) if not fit.shifted)
+
+
+def other_sets(
+    pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
+) -> tuple[PinFit, ...]:
+    """The ways in which a blank that only lies too far along fits on the pins of one set."""
+    return tuple(fit for fit in pin_fits(pins, holes) if fit.shifted and not fit.right)
+
+
+def _onto(
+    p: complex, q: complex, a: complex, b: complex, *, mirrored: bool
+) -> tuple[complex, complex]:
+    """The turn and shift that bring p on a and q towards b, so that both miss by as much.
+
+    A mirroring motion takes the conjugate first.
+    """
+    if mirrored:
+        p, q = p.conjugate(), q.conjugate()
+    turn = (b - a) / (q - p)
+    turn /= abs(turn)
+    return turn, (a + b) / 2 - turn * (p + q) / 2
+
+
+def _pose(turn: complex, shift: complex, *, mirrored: bool) -> Pose:
+    cos, sin = turn.real, turn.imag
+    if mirrored:
+        return Pose(cos, sin, shift.real, sin, -cos, shift.imag)
+    return Pose(cos, -sin, shift.real, sin, cos, shift.imag)

@@ -20,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Cut, Lap
 from millprep.model.milling_pass import Join
+from millprep.passes.neighbours import PieceKey
 
 ENOUGH = 3.0
 """Ticks raise a join's tolerance to this many times the mismatch to expect: common practice for
@@ -31,7 +32,6 @@ SHORTEST = 0.1
 NEAR = 0.003
 """A tick starts no nearer to its own copper than the lap it leaves, but for this much, mm."""
 
-PieceKey = tuple[int, str]
 
 
 @dataclass(frozen=True, slots=True)

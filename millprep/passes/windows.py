@@ -10,17 +10,17 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank, Box
 from millprep.model.plan import JobPlan
-from millprep.passes import error_budget, joins, regions, registration, shift, turn
-from millprep.passes.grooves import grooves
+from millprep.passes import joins, regions, registration, shift, tolerances, turn
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
+from millprep.passes.tolerances import grooves
 
 
 def joined_by(job: JobPlan, blank: Blank) -> JobPlan:
     """The job with the overrun that its grooves and its registration need on a blank."""
     told = job.registration
     widest = max(groove.width for groove in grooves(job, blank).values())
-    overrun = error_budget.overrun(told.overrun, widest, told.sigma)
+    overrun = tolerances.overrun(told.overrun, widest, told.sigma)
     return replace(job, registration=replace(told, overrun=overrun))
 
 
@@ -49,7 +49,7 @@ def windows(
     )
     if job.turn:
         return turn.plan(need, job.machine, job.origin, shared, blank.size, blank.number)
-    beyond = registration.beyond(job.registration, width)
+    beyond = registration.reach_beyond(job.registration, width)
 
     def parted(plan: ShiftPlan) -> int:
         made = Regions.of(plan, profile_overrun(width / 2))

@@ -12,7 +12,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
 from millprep.model.set_of_programs import InputFile
 from millprep.model.vernier import Measured, Vernier
-from millprep.passes.vernier import SIZES, Correction
+from millprep.passes.fit import Correction
+from millprep.passes.verniers import SIZES
 from millprep.report.old_set import OldSet
 from tests.helpers.verniers import seen
 

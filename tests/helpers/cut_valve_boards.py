@@ -10,15 +10,14 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import HoleCut, Lap
 from millprep.model.plan import RegistrationPlan
-from millprep.passes import join_figures, joins, laps_by_pass, registration, shift
+from millprep.passes import cuts_by_pass, joins, registration, shift, tolerances
 from millprep.passes.clamping import Clamping
-from millprep.passes.joins import JoinPlan
-from millprep.passes.laps_by_pass import CutsByPass
-from millprep.passes.machine_errors import ErrorBudget
-from millprep.passes.misalignment import HoleErrors
+from millprep.passes.cuts_by_pass import CutsByPass
+from millprep.passes.error_budget import ErrorBudget, HoleErrors
+from millprep.passes.joins import JoinPlan, survey_laps
+from millprep.passes.neighbours import PieceKey
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.spurs import IsolationGroove, TickRoom
-from millprep.passes.survey import PieceKey, survey
 from millprep.toolpaths.isolation import Island, LapSpacing, isolate
 from tests.helpers.workshop import MACHINE, isolation, mill, vee
 
@@ -80,12 +79,12 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     plan = shift.plan(need, machine, (0.0, 0.0), registration.least_overlap(REGISTRATION), 1)
     found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)
     errors = ErrorBudget(HoleErrors.of(found, len(plan.poses), keys=False), None, sigma)
-    join_plan = joins.plan(survey(plan, laps, holes), errors, OVERRUN, gap)
-    shared = laps_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
+    join_plan = joins.plan(survey_laps(plan, laps, holes), errors, OVERRUN, gap)
+    shared = cuts_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
     count = LapSpacing.for_gap(tool, asked, COPPER)
     groove = IsolationGroove(count.surface, count.foot, count.pitch, len(count.distances))
     room = TickRoom(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
-    strong = join_figures.with_figures(
+    strong = tolerances.with_figures(
         shared, errors, dict.fromkeys(join_plan.split_laps, (tool.name, groove)), room
     )
     return Cut(made, laps, holes, plan, join_plan, shared, gap, groove, room, strong)

@@ -6,7 +6,7 @@ import numpy as np
 
 from millprep.geometry.pose import Pose
 from millprep.model.vernier import Vernier
-from millprep.passes.vernier import combs
+from millprep.passes.verniers import combs
 
 
 def seen(one: Vernier, motion: Pose) -> float:

@@ -16,7 +16,7 @@ import shapely
 from fixtures.valve_boards import valve_board
 from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
-from millprep.passes import error_budget
+from millprep.passes import tolerances
 from tests.helpers.cut_valve_boards import Cut, cut
 from tests.helpers.join_tolerance import certify
 
@@ -86,7 +86,7 @@ def test_the_gap_a_join_keeps_is_what_the_certificate_finds() -> None:
     for join in in_the_open(one)[:2]:
         asked = 0.25
         g = one.groove
-        said = error_budget.tolerance_gap(g.foot, g.laps, g.pitch, asked, join.overrun)
+        said = tolerances.tolerance_gap(g.foot, g.laps, g.pitch, asked, join.overrun)
         _, found = certified(one, join, asked)
         assert found == pytest.approx(said, abs=CLOSE)
 

@@ -16,7 +16,7 @@ from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import labels, registration
 from millprep.passes.clamping import Clamping
-from millprep.passes.foolproof import NEAR, other_sets, pin_fits, wrong_pin_fits
+from millprep.passes.registration import NEAR, other_sets, pin_fits, wrong_pin_fits
 from millprep.passes.shift import ShiftPlan, plan
 from tests.helpers.registered import REGISTRATION
 from tests.helpers.workshop import MACHINE, vee
@@ -38,7 +38,7 @@ def made_for(
     told = replace(REGISTRATION, method=method)  # type: ignore[arg-type]
     shift = plan(
         need, machine, (0.0, 0.0), registration.least_overlap(told), 1,
-        registration.beyond(told, 2.0),
+        registration.reach_beyond(told, 2.0),
     )  # fmt: skip
     blank = Blank(1, (x, y), 1.6, 0.035)
     kerf = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)

@@ -13,10 +13,10 @@ import shapely
 from millprep.model.blank import Box
 from millprep.model.cut import Profile
 from millprep.model.finding import Refusal
-from millprep.passes import laps_by_pass, turn
+from millprep.passes import cuts_by_pass, turn
 from millprep.passes.blank_cuts import extent
+from millprep.passes.error_budget import HoleErrors
 from millprep.passes.labels import CLEAR
-from millprep.passes.misalignment import HoleErrors
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.windows import joined_by, windows
 from tests.helpers.pass_grids import CASES, Walked, walk
@@ -149,7 +149,7 @@ def test_a_dry_run_leads_to_the_cross_and_every_hole_above_the_copper(walked: Wa
 def test_profiles_are_cut_whole_and_by_the_last_pass_that_reaches(walked: Walked) -> None:
     untabbed = walked.cuts.profiles
     plan = windows(joined_by(walked.job, walked.blank), walked.blank, extent(walked.cuts))
-    shared = laps_by_pass.share_profiles(untabbed, plan, 1.0, 1)
+    shared = cuts_by_pass.share_profiles(untabbed, plan, 1.0, 1)
     parts = [c for cuts in shared.by_pass for c in cuts if isinstance(c, Profile)]
     for profile in untabbed:
         mine = [p.path.line() for p in parts if p.placement == profile.placement]

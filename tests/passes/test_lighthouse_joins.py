@@ -10,7 +10,7 @@ import pytest
 
 from millprep import drawing, job
 from millprep.geometry.path import Point
-from millprep.passes import blank_cuts, blank_passes, split
+from millprep.passes import blank_cuts, blank_passes, regions
 from millprep.workflow import laying
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
@@ -38,7 +38,7 @@ def test_the_joins_are_as_the_example_says() -> None:
         return min(float(np.hypot(*(holes - at).T).min()) for at in places)
 
     def straight(x: float) -> list[Point]:
-        return [path.point_at(s) for path in first for s in split.crossings(path, 0, x)]
+        return [path.point_at(s) for path in first for s in regions.crossings(path, 0, x)]
 
     lines = [straight(x) for x in np.arange(low + 2, high - 2, 0.5).tolist()]
     fewest = min(map(len, lines))

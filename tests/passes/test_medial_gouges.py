@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from millprep.passes.medial_gouges import real
-from millprep.passes.neighbours import Gouge, Pair
+from millprep.passes.neighbours import Gouge, Pair, gouges_of_drawn_copper
 from tests.helpers.workshop import isolation, placed, vee
 
 COPY = placed(shapely.box(0, 0, 20, 20), copper=shapely.box(5, 5, 10, 10))
@@ -21,12 +20,12 @@ def gouge(away: float, depth: float) -> Gouge:
 
 def test_along_the_copper_a_bite_is_as_deep_as_reckoned() -> None:
     gouges = [gouge(0.3, 0.05)]
-    assert real(gouges, [COPY], isolation()) == tuple(gouges)
+    assert gouges_of_drawn_copper(gouges, [COPY], isolation()) == tuple(gouges)
 
 
 @pytest.mark.parametrize(("room", "left"), [(0.0, 0.05), (0.02, 0.03), (0.06, None)])
 def test_in_the_middle_what_lies_before_the_copper_is_no_bite(
     room: float, left: float | None
 ) -> None:
-    found = real([gouge(HALF + room, 0.05)], [COPY], isolation(lap="middle"))
+    found = gouges_of_drawn_copper([gouge(HALF + room, 0.05)], [COPY], isolation(lap="middle"))
     assert [one.depth for one in found] == ([] if left is None else [pytest.approx(left)])

@@ -16,11 +16,11 @@ from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.clamping import Clamping
-from millprep.passes.misalignment import HoleErrors
-from millprep.passes.no_room import DIRECTIONS
+from millprep.passes.error_budget import HoleErrors
+from millprep.passes.hole_room import DIRECTIONS
+from millprep.passes.hole_sets import SCALENE
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
-from millprep.passes.triangles import SCALENE
 from tests.helpers.registered import REGISTRATION
 from tests.helpers.workshop import MACHINE
 

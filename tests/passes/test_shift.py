@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
-from millprep.passes.screw import told
+from millprep.passes.pass_findings import check_screw_turns
 from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
 from tests.helpers.workshop import MACHINE
 
@@ -171,16 +171,16 @@ def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
 
 def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
     machine = replace(MACHINE, screw_lead=300.0)
-    (finding,) = told(planned(550.0, 290.0, 300.0), machine, 1)
+    (finding,) = check_screw_turns(planned(550.0, 290.0, 300.0), machine, 1)
     assert (finding.code, finding.severity) == ("shift-not-whole-turns", "warn")
     # 260 of 300 mm: 2·sin(π·260/300) = 0.813
     assert "0.867 turns" in finding.message
     assert "0.81 times its amplitude, 0.008 mm with 0.01 mm, which nobody" in finding.message
     stated = replace(machine, periodic_error=0.02)
-    (finding,) = told(planned(550.0, 290.0, 300.0), stated, 1)
+    (finding,) = check_screw_turns(planned(550.0, 290.0, 300.0), stated, 1)
     assert "0.016 mm with the stated 0.02 mm" in finding.message
-    assert told(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
-    assert told(planned(486.0, 290.0, None), MACHINE, 1) == ()
+    assert check_screw_turns(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
+    assert check_screw_turns(planned(486.0, 290.0, None), MACHINE, 1) == ()
 
 
 def test_the_least_shift_that_does_least_harm_serves() -> None:

@@ -12,7 +12,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from millprep.geometry.path import Path
-from millprep.passes.split import crossings, parts
+from millprep.passes.regions import crossings, stretches_by_side
 from tests.helpers.paths import paths
 
 QUICK = settings(max_examples=60, deadline=None)
@@ -68,7 +68,7 @@ def test_a_circle_is_crossed_twice_wherever_it_starts(
         assert len(found) == 2
         for s in found:
             assert circle.point_at(s)[axis] == pytest.approx(value, abs=1e-9)
-        assert len(parts(circle, axis, [value], 0.0)) == 2
+        assert len(stretches_by_side(circle, axis, [value], 0.0)) == 2
     assert crossings(circle, axis, 1.0) == []
     assert crossings(circle, axis, 1.5) == []
 
@@ -85,7 +85,7 @@ def test_the_parts_of_all_passes_make_the_whole_path(
 ) -> None:
     lines = sorted({v + 0.0051 for v in at})
     total = path.length
-    found = parts(path, axis, lines, shortest)
+    found = stretches_by_side(path, axis, lines, shortest)
     assert sum(end - start for start, end, _ in found) == pytest.approx(total, abs=1e-7)
     if len(found) == 1:
         return
@@ -119,7 +119,7 @@ def test_a_part_reaches_past_its_line_by_half_the_shortest_at_most(
 ) -> None:
     """So a window that holds the line and half of that beside it holds the part."""
     line = at + 0.0051
-    found = parts(path, axis, [line], shortest)
+    found = stretches_by_side(path, axis, [line], shortest)
     if len(found) == 1:
         return
     for start, end, side in found:
@@ -130,17 +130,17 @@ def test_a_part_reaches_past_its_line_by_half_the_shortest_at_most(
 
 def test_short_stretches_stay_with_their_neighbours() -> None:
     teeth = Path.lines([(-10, 0), (0.3, 0), (0.3, 1), (-10, 1), (-10, 2), (10, 2)])
-    assert [side for *_, side in parts(teeth, 0, [0.0], 0.0)] == [0, 1, 0, 1]
-    assert [side for *_, side in parts(teeth, 0, [0.0], 2.0)] == [0, 1]
+    assert [side for *_, side in stretches_by_side(teeth, 0, [0.0], 0.0)] == [0, 1, 0, 1]
+    assert [side for *_, side in stretches_by_side(teeth, 0, [0.0], 2.0)] == [0, 1]
     # a short stretch at the start has none before it and goes with the one after
     first = Path.lines([(-0.5, 0), (10, 0), (10, 5), (-10, 5)])
-    assert [side for *_, side in parts(first, 0, [0.0], 2.0)] == [1, 0]
+    assert [side for *_, side in stretches_by_side(first, 0, [0.0], 2.0)] == [1, 0]
     loop = Path.lines([(-0.1, 0), (10, 0), (10, 5), (-0.1, 5), (-0.1, 0)])
-    assert len(parts(loop, 0, [0.0], 6.0)) == 1
+    assert len(stretches_by_side(loop, 0, [0.0], 6.0)) == 1
 
 
 def test_a_path_on_one_side_is_one_part() -> None:
-    ((start, end, side),) = parts(Path.circle((5.0, 5.0), 2.0), 0, [20.0], 1.0)
+    ((start, end, side),) = stretches_by_side(Path.circle((5.0, 5.0), 2.0), 0, [20.0], 1.0)
     assert (start, side) == (0.0, 0)
     assert end == pytest.approx(4 * math.pi)
-    assert parts(Path.circle((25.0, 5.0), 2.0), 0, [20.0], 1.0)[0][2] == 1
+    assert stretches_by_side(Path.circle((25.0, 5.0), 2.0), 0, [20.0], 1.0)[0][2] == 1

@@ -18,9 +18,9 @@ from fixtures.valve_boards import WIDTH, valve_board
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Lap
 from millprep.model.milling_pass import Join
-from millprep.passes import holes_by_pass
+from millprep.passes import cuts_by_pass
+from millprep.passes.neighbours import PieceKey
 from millprep.passes.spurs import SHORTEST, STEP
-from millprep.passes.survey import PieceKey
 from tests.helpers.cut_valve_boards import OVERRUN, PLACE, Cut, cut
 
 SEEDS = (*range(20), 126)
@@ -183,7 +183,7 @@ def laps_change_over_together(one: Cut) -> None:
 
 def holes_go_where_their_pads_are_cut(one: Cut) -> None:
     """A hole is drilled in a pass that cuts around its pad, and reaches it."""
-    drilled = holes_by_pass.share_holes(one.holes, one.plan, one.shift)
+    drilled = cuts_by_pass.share_holes(one.holes, one.plan, one.shift)
     assert sum(map(len, drilled)) == len(one.holes)
     for k, holes in enumerate(drilled):
         laps = [r for r in one.shared.by_pass[k] if isinstance(r, Lap) and r.number == 0]

@@ -20,7 +20,7 @@ from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.passes import error_budget
+from millprep.passes import tolerances
 from millprep.passes.fit import CHI_SQUARED_99, fit, quantile_99
 
 HOLES: dict[str, list[Point]] = {
@@ -63,41 +63,41 @@ def missed(motion: FloatArray, holes: FloatArray, at: Point) -> FloatArray:
 
 @pytest.mark.parametrize("name", HOLES)
 def test_the_predicted_error_agrees_with_drawn_errors(name: str) -> None:
-    holes, sigma = error_budget.locating(HOLES[name]), 0.03
+    holes, sigma = tolerances.locating(HOLES[name]), 0.03
     motion, _ = drawn(holes, sigma, 100_000, 4)
     for at in TARGETS:
         off = missed(motion, holes, at)
         for angle in (0.0, 37.0, 90.0):
             across = (math.cos(math.radians(angle)), math.sin(math.radians(angle)))
-            predicted = error_budget.sigma_across(holes, at, across, sigma)
+            predicted = tolerances.sigma_across(holes, at, across, sigma)
             # the spread of a spread from n draws is 1 / sqrt(2 n): 0.22 %, four of them
             assert float((off @ np.array(across)).std()) == pytest.approx(predicted, rel=0.009)
         assert float(np.sqrt((off**2).sum(axis=1).mean())) == pytest.approx(
-            error_budget.far_end(holes, at, sigma), rel=0.009
+            tolerances.far_end(holes, at, sigma), rel=0.009
         )
 
 
 @pytest.mark.parametrize("name", HOLES)
 def test_the_predicted_error_is_the_published_form(name: str) -> None:
     """TRE² = FLE² / N · (1 + r² / 2f²), FLE² = 2σ², f² = Σ|h - c|² / N."""
-    holes, sigma = error_budget.locating(HOLES[name]), 0.03
+    holes, sigma = tolerances.locating(HOLES[name]), 0.03
     centre = holes.mean(axis=0)
     f2 = float(((holes - centre) ** 2).sum()) / len(holes)
     for at in TARGETS:
         r2 = float(((np.array(at) - centre) ** 2).sum())
         published = math.sqrt(2 * sigma**2 / len(holes) * (1 + r2 / (2 * f2)))
-        assert error_budget.far_end(holes, at, sigma) == pytest.approx(published, rel=1e-12)
+        assert tolerances.far_end(holes, at, sigma) == pytest.approx(published, rel=1e-12)
 
 
 def test_997_of_a_thousand_blanks_stay_below_the_predicted_mismatch() -> None:
-    holes = error_budget.locating(HOLES["2 diagonal"])
+    holes = tolerances.locating(HOLES["2 diagonal"])
     motion, _ = drawn(holes, 0.03, 200_000, 5)
     at, across = (285.0, 105.0), (0.6, 0.8)
     off = np.abs(missed(motion, holes, at) @ np.array(across))
-    share = float((off <= error_budget.predicted(holes, at, across, 0.03)).mean())
+    share = float((off <= tolerances.predicted(holes, at, across, 0.03)).mean())
     # sqrt(0.003 · 0.997 / 200000) = 0.00012, four of them
     assert share == pytest.approx(0.997, abs=0.0005)
-    assert pytest.approx(stats.norm.ppf(0.9985), abs=0.003) == error_budget.QUANTILE
+    assert pytest.approx(stats.norm.ppf(0.9985), abs=0.003) == tolerances.QUANTILE
 
 
 CASES = [
@@ -114,8 +114,8 @@ computed from the 2-D form of the published theory."""
 def test_the_tabulated_errors(
     holes: list[Point], at: Point, error: float, residual: float
 ) -> None:
-    where = error_budget.locating(holes)
-    assert error_budget.far_end(where, at, 0.05) == pytest.approx(error, abs=5e-7)
+    where = tolerances.locating(holes)
+    assert tolerances.far_end(where, at, 0.05) == pytest.approx(error, abs=5e-7)
     # FRE² = (1 - 3 / 2N) FLE² : what the holes show is not what the far end misses
     _, shown = drawn(where, 0.05, 60_000, 6)
     n = len(holes)
@@ -147,7 +147,7 @@ PLACES: list[Point] = [(240.0, 45.0), (240.0, 0.0), (285.0, 90.0), (480.0, 90.0)
 def test_the_table_of_hole_layouts(name: str) -> None:
     holes, errors = LAYOUTS[name]
     for at, error in zip(PLACES, errors, strict=True):
-        found = error_budget.far_end(error_budget.locating(holes), at, 0.03)
+        found = tolerances.far_end(tolerances.locating(holes), at, 0.03)
         assert found == pytest.approx(error, abs=0.00051)
 
 
@@ -161,15 +161,15 @@ def test_the_error_190_mm_away() -> None:
         (rectangle, (290.0, 30.0), 0.04074),
         (rectangle, (100.0, 30.0), 0.02500),
     ):
-        found = error_budget.far_end(error_budget.locating(holes), at, sigma)
+        found = tolerances.far_end(tolerances.locating(holes), at, sigma)
         assert found == pytest.approx(error, abs=5.1e-6)
 
 
 def test_joins_at_the_holes_centroid_do_not_ask_for_a_baseline() -> None:
     """There σ / √N is left across a rail along x, however far apart the holes are."""
     for half in (10.0, 40.0, 54.0):
-        pair = error_budget.locating([(240.0, 60.0 - half), (240.0, 60.0 + half)])
-        left = error_budget.sigma_across(pair, (240.0, 17.0), (0.0, 1.0), 0.03)
+        pair = tolerances.locating([(240.0, 60.0 - half), (240.0, 60.0 + half)])
+        left = tolerances.sigma_across(pair, (240.0, 17.0), (0.0, 1.0), 0.03)
         assert left == pytest.approx(0.03 / math.sqrt(2), rel=1e-12)
 
 

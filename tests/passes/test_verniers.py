@@ -10,14 +10,14 @@ import shapely
 
 from millprep.model.blank import Box
 from millprep.model.vernier import Measured, Vernier
-from millprep.passes import vernier
-from millprep.passes.vernier import READING_ERROR, Correction, area, combs, correction
-from millprep.passes.vernier_places import choose
+from millprep.passes import verniers
+from millprep.passes.fit import READING_ERROR, Correction, correction
+from millprep.passes.verniers import area, choose, combs
 from tests.helpers.verniers import seen
 
 
 def made(ident: str, at: tuple[float, float], measures: Measured) -> Vernier:
-    pitch, step, reach = vernier.SIZES[measures]
+    pitch, step, reach = verniers.SIZES[measures]
     return Vernier(ident, 1, at, measures, (1, 2), pitch, step, reach)
 
 
@@ -119,7 +119,7 @@ def test_lines_meet_on_the_common_edge_and_never_cross_it() -> None:
             assert ((path.xy[:, across] - edge) * toward >= -1e-9).all()
         lengths = [path.length for path in first[:-2]]
         assert lengths.index(max(lengths)) == one.reach
-        assert sum(math.isclose(n, vernier.LINE) for n in lengths) == 2 * one.reach + 1 - (
+        assert sum(math.isclose(n, verniers.LINE) for n in lengths) == 2 * one.reach + 1 - (
             2 * (one.reach // 5) + 1
         )
 

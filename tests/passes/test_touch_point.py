@@ -9,7 +9,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Refusal
-from millprep.passes import touch
+from millprep.passes import clamping
 
 BLANK = Blank(1, (200.0, 100.0), 1.6, 0.035)
 WINDOW = Box(-10.0, -10.0, 150.0, 120.0)
@@ -23,7 +23,7 @@ def choose(
     clamped: shapely.Polygon = NOTHING,
     asked: Point | None = None,
 ) -> Point:
-    return touch.choose(WINDOW, POSE, BLANK, cut, clamped, asked, 1)
+    return clamping.touch_point(WINDOW, POSE, BLANK, cut, clamped, asked, 1)
 
 
 def test_it_lies_on_the_blank_away_from_edge_and_cuts() -> None:

@@ -7,7 +7,7 @@ import pytest
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.overhang import PROP, overhangs
-from millprep.passes import overhang
+from millprep.passes import pass_findings
 
 TRAVEL = Box(0.0, 0.0, 220.0, 160.0)
 BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)
@@ -16,7 +16,7 @@ BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)
 def test_what_lies_on_the_bed_needs_no_prop() -> None:
     small = Blank(1, (200.0, 100.0), 1.6, 0.035)
     assert overhangs(Pose.shift(5.0, 5.0), small, TRAVEL) == ()
-    assert overhang.told(Pose.shift(5.0, 5.0), small, TRAVEL, 1) == ()
+    assert pass_findings.overhang_findings(Pose.shift(5.0, 5.0), small, TRAVEL, 1) == ()
 
 
 def test_a_prop_stands_outside_the_travel_under_the_blank() -> None:
@@ -37,9 +37,9 @@ def test_both_ends_and_front_and_back() -> None:
 
 
 def test_only_a_blank_that_tips_is_told() -> None:
-    (note,) = overhang.told(Pose.shift(-380.0, 0.0), BLANK, TRAVEL, 3)
+    (note,) = pass_findings.overhang_findings(Pose.shift(-380.0, 0.0), BLANK, TRAVEL, 3)
     assert (note.code, note.severity, note.frame, note.mill_pass) == (
         "blank-overhangs", "note", "machine", 3,
     )  # fmt: skip
     assert "380 mm of blank 1, 63 % of its length, hang over the left end" in note.message
-    assert overhang.told(Pose.shift(-190.0, 0.0), BLANK, TRAVEL, 2) == ()
+    assert pass_findings.overhang_findings(Pose.shift(-190.0, 0.0), BLANK, TRAVEL, 2) == ()

@@ -9,7 +9,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.cut import HoleCut
 from millprep.model.finding import Refusal
-from millprep.passes.holes_by_pass import share_holes
+from millprep.passes.cuts_by_pass import share_holes
 from millprep.passes.joins import JoinPlan
 from millprep.passes.shift import ShiftPlan
 

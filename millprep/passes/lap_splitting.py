@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Path, Point
-from millprep.passes.misalignment import HoleErrors
+from millprep.passes.error_budget import HoleErrors
 from millprep.passes.shift import ShiftPlan
 
 STEP = 0.5

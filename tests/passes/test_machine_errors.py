@@ -13,9 +13,8 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import RegistrationHole
+from millprep.passes.error_budget import QUANTILE, ErrorBudget, HoleErrors, MachineErrors
 from millprep.passes.fit import fit
-from millprep.passes.machine_errors import ErrorBudget, MachineErrors
-from millprep.passes.misalignment import QUANTILE, HoleErrors
 from tests.helpers.workshop import MACHINE
 
 PLACES: list[Point] = [(240.0, 12.0), (231.3, 60.0), (262.1, 97.0)]

@@ -10,8 +10,8 @@ import pytest
 
 from millprep.geometry.path import Point
 from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.passes.baseline import judge, least_base
-from millprep.passes.misalignment import QUANTILE, HoleErrors
+from millprep.passes.error_budget import QUANTILE, HoleErrors
+from millprep.passes.join_findings import check_hole_distance, least_base
 from tests.helpers.registered import REGISTRATION
 
 SIGMA = 0.03
@@ -35,7 +35,7 @@ def join(some: tuple[RegistrationHole, ...], at: Point, across: Point) -> Join:
 def told(apart: float, *, upright: bool = False) -> tuple[str, ...]:
     some = holes(apart, upright=upright)
     joins = [join(some, (280.0, y), (1.0, 0.0)) for y in (10.0, 50.0, 96.0)]
-    return tuple(f.message for f in judge(joins, some, REGISTRATION, 1))
+    return tuple(f.message for f in check_hole_distance(joins, some, REGISTRATION, 1))
 
 
 def test_two_holes_on_one_edge_with_a_short_overlap_are_refused() -> None:

@@ -10,7 +10,7 @@ import shapely
 from numpy.random import default_rng
 from shapely.geometry.base import BaseGeometry
 
-from millprep.passes import error_budget
+from millprep.passes import tolerances
 
 LONG = 4.0
 """How far from the join the copper is looked at, mm; far beyond any width here."""
@@ -53,7 +53,7 @@ def test_the_gap_left_is_that_of_the_exact_grooves(seed: int) -> None:
     kinds = [0, 0, 0]
     for width, overrun, along, across in cases(100, seed):
         exact = exact_gap(width, overrun, along, across)
-        ours = error_budget.gap_left(width, across, overrun, along)
+        ours = tolerances.gap_left(width, across, overrun, along)
         # beside a cusp the chords of the arcs move the neck by the root of their sagitta
         assert ours == pytest.approx(exact, abs=2e-3), (width, overrun, along, across)
         kinds[0 if ours == 0 else 1 if ours < width - 1e-9 else 2] += 1
@@ -68,7 +68,7 @@ def test_the_check_sees_a_wrong_rule() -> None:
 
 def test_a_cusp_between_two_round_ends() -> None:
     """0.2 wide, drawn apart by 0.1: 0.173, worked by hand as √(0.2² - 0.1²)."""
-    assert error_budget.gap_left(0.2, 0.0, 0.0, 0.1) == pytest.approx(math.sqrt(0.03), abs=1e-12)
+    assert tolerances.gap_left(0.2, 0.0, 0.0, 0.1) == pytest.approx(math.sqrt(0.03), abs=1e-12)
 
 
 @pytest.mark.parametrize("laps", [1, 2, 4])
@@ -78,7 +78,7 @@ def test_a_band_leaks_first_at_its_tolerance(laps: int) -> None:
     for _ in range(15):
         foot = random.uniform(0.08, 0.2)
         pitch = foot * random.uniform(0.6, 0.95)
-        limit = error_budget.tolerance_electrical(foot, laps, pitch)
+        limit = tolerances.tolerance_electrical(foot, laps, pitch)
         window = shapely.box(-LONG, -LONG, LONG, LONG)
         for share, parts in ((0.99, 2), (1.01, 1)):
             grooves = shapely.union_all(
@@ -98,10 +98,10 @@ def test_up_to_its_tolerance_a_join_keeps_the_asked_gap_and_beyond_it_does_not()
     for _ in range(60):
         foot, laps = random.uniform(0.08, 0.2), int(random.integers(1, 5))
         pitch = foot * 0.85
-        width = error_budget.tolerance_electrical(foot, laps, pitch)
+        width = tolerances.tolerance_electrical(foot, laps, pitch)
         gap = width * random.uniform(0.4, 1.0)
         overrun = random.uniform(0.0, 0.5)
-        limit = error_budget.tolerance_gap(foot, laps, pitch, gap, overrun)
+        limit = tolerances.tolerance_gap(foot, laps, pitch, gap, overrun)
         if not limit:
             assert exact_gap(width, overrun, 0.0, 0.0) < gap
             continue
@@ -115,19 +115,19 @@ def test_up_to_its_tolerance_a_join_keeps_the_asked_gap_and_beyond_it_does_not()
 
 
 def test_a_band_narrower_than_the_asked_gap_has_nothing_to_spare() -> None:
-    assert error_budget.tolerance_gap(0.1, 2, 0.08, 0.2, 0.4) == 0.0
+    assert tolerances.tolerance_gap(0.1, 2, 0.08, 0.2, 0.4) == 0.0
 
 
 def test_mismatch_across_the_path_alone_counts() -> None:
     """Turned with the path, the error of the holes is the same as in a turned frame."""
-    holes = error_budget.locating([(0.0, 0.0), (80.0, 100.0), (30.0, 5.0)])
+    holes = tolerances.locating([(0.0, 0.0), (80.0, 100.0), (30.0, 5.0)])
     cos, sin = math.cos(0.7), math.sin(0.7)
     turn = np.array([[cos, -sin], [sin, cos]])
     at, across = np.array([50.0, -20.0]), np.array([0.8, 0.6])
-    here = error_budget.sigma_across(holes, (50.0, -20.0), (0.8, 0.6), 0.03)
+    here = tolerances.sigma_across(holes, (50.0, -20.0), (0.8, 0.6), 0.03)
     x, y = (turn @ at).tolist()
     u, v = (turn @ across).tolist()
-    assert error_budget.sigma_across(holes @ turn.T, (x, y), (u, v), 0.03) == pytest.approx(here)
+    assert tolerances.sigma_across(holes @ turn.T, (x, y), (u, v), 0.03) == pytest.approx(here)
 
 
 def ticked(
@@ -167,8 +167,8 @@ def test_ticks_add_their_length_to_what_a_band_stands(laps: int, way: float) -> 
         pitch = foot * random.uniform(0.6, 0.95)
         tick = random.uniform(0.1, 0.6)
         e = random.uniform(0.3, 0.6)
-        limit = error_budget.tolerance_electrical(foot, laps, pitch, tick)
-        assert limit == error_budget.tolerance_electrical(foot, laps, pitch) + tick
+        limit = tolerances.tolerance_electrical(foot, laps, pitch, tick)
+        assert limit == tolerances.tolerance_electrical(foot, laps, pitch) + tick
         for share, holds in ((0.3, True), (0.7, True), (0.99, True), (1.01, False)):
             left = ticked_gap(foot, laps, pitch, tick, e, way * share * limit)
             assert (left > 0) == holds, (foot, pitch, tick, e, share)
@@ -181,10 +181,10 @@ def test_with_ticks_the_asked_gap_stays_up_to_the_tolerance(laps: int) -> None:
     for _ in range(40):
         foot = random.uniform(0.08, 0.2)
         pitch, tick = foot * 0.85, random.uniform(0.1, 0.5)
-        width = error_budget.tolerance_electrical(foot, laps, pitch)
+        width = tolerances.tolerance_electrical(foot, laps, pitch)
         gap = random.choice([foot * random.uniform(0.5, 1.0), width])
         e = width / 2 + random.uniform(0.0, 0.3)
-        limit = error_budget.tolerance_gap(foot, laps, pitch, float(gap), e, tick)
+        limit = tolerances.tolerance_gap(foot, laps, pitch, float(gap), e, tick)
         kinds.add(limit > width + 1e-9)
         for share in (0.2, 0.6, 0.98):
             for way in (1.0, -1.0):
@@ -197,17 +197,17 @@ def test_with_ticks_the_asked_gap_stays_up_to_the_tolerance(laps: int) -> None:
 
 def test_the_check_sees_a_tick_that_is_too_short() -> None:
     args = (0.15, 2, 0.12, 0.3, 0.4)
-    beyond = 0.9 * error_budget.tolerance_electrical(0.15, 2, 0.12, 0.3)
+    beyond = 0.9 * tolerances.tolerance_electrical(0.15, 2, 0.12, 0.3)
     assert ticked_gap(*args, beyond) > 0
     assert ticked_gap(0.15, 2, 0.12, 0.1, 0.4, beyond) == 0
 
 
 def test_the_overrun_leaves_the_full_gap_at_a_join_drawn_apart() -> None:
     for width in (0.14, 0.45, 1.2):
-        e = error_budget.overrun(0.4, width, 0.03)
+        e = tolerances.overrun(0.4, width, 0.03)
         assert e >= 0.4
         for across in (0.0, 0.5 * width, 0.99 * width):
-            assert error_budget.gap_left(width, across, e, 3 * 0.03) == pytest.approx(width)
+            assert tolerances.gap_left(width, across, e, 3 * 0.03) == pytest.approx(width)
             assert exact_gap(width, e, 3 * 0.03, across) == pytest.approx(width, abs=2e-3)
     # the asked one alone would not have done
     assert exact_gap(1.2, 0.4, 0.0, 0.99 * 1.2) < 1.1

@@ -17,13 +17,11 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.cut import HoleCut
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes import changeovers, joins
-from millprep.passes.changeovers import JoinCosts, SplitLap
-from millprep.passes.joins import JoinPlan
-from millprep.passes.machine_errors import ErrorBudget
-from millprep.passes.misalignment import HoleErrors
+from millprep.passes import joins, lap_splitting
+from millprep.passes.error_budget import ErrorBudget, HoleErrors
+from millprep.passes.joins import JoinPlan, survey_laps
+from millprep.passes.lap_splitting import JoinCosts, SplitLap
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.survey import survey
 from millprep.toolpaths.isolation import Island, isolate
 from tests.helpers.workshop import disc, isolation, one
 
@@ -69,7 +67,7 @@ def around(x0: float, x1: float, y: float = 50.0, width: float = 2.0) -> Path:
 
 
 def planned(path: Path, shift: ShiftPlan = TWO, by: JoinCosts | None = None) -> SplitLap:
-    found = changeovers.plan(path, shift, MARGIN, by or join_costs(len(shift.windows) - 1))
+    found = lap_splitting.plan(path, shift, MARGIN, by or join_costs(len(shift.windows) - 1))
     assert found is not None
     return found
 
@@ -108,7 +106,7 @@ def test_passes_follow_each_other_round_the_ring() -> None:
 def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:
     """Straight copper everywhere: at the holes' middle, where the mismatch is least."""
     for join in planned(around(5.0, 240.0)).joins:
-        assert join.at[0] == pytest.approx(125.0, abs=changeovers.STEP)
+        assert join.at[0] == pytest.approx(125.0, abs=lap_splitting.STEP)
 
 
 @given(vertex=st.integers(1, 3), reverse=st.booleans())
@@ -124,7 +122,7 @@ def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(
     assert len(a) == len(b) == 4
     for (y0, x0), (y1, x1) in zip(a, b, strict=True):
         assert y0 == pytest.approx(y1, abs=1e-9)
-        assert x0 == pytest.approx(x1, abs=2 * changeovers.STEP)
+        assert x0 == pytest.approx(x1, abs=2 * lap_splitting.STEP)
 
 
 def test_joins_keep_away_from_pads_and_bends() -> None:
@@ -135,13 +133,13 @@ def test_joins_keep_away_from_pads_and_bends() -> None:
     path = Path.lines([*zigzag, (240.0, 60.0), (5.0, 60.0), (5.0, 49.0)])
     for join in planned(path).joins:
         x, y = join.at
-        assert min(math.dist((x, y), corner) for corner in zigzag) >= changeovers.STRAIGHT
+        assert min(math.dist((x, y), corner) for corner in zigzag) >= lap_splitting.STRAIGHT
 
 
 def test_a_ring_out_of_reach_has_no_course() -> None:
-    assert changeovers.plan(around(5.0, 300.0), TWO, MARGIN, join_costs()) is None
+    assert lap_splitting.plan(around(5.0, 300.0), TWO, MARGIN, join_costs()) is None
     apart = windows((0.0, 100.0), (99.0, 250.0))
-    assert changeovers.plan(around(5.0, 240.0), apart, MARGIN, join_costs()) is None
+    assert lap_splitting.plan(around(5.0, 240.0), apart, MARGIN, join_costs()) is None
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -168,7 +166,7 @@ def test_the_walk_is_the_cheapest_of_all(seed: int, closed: bool) -> None:
     best = min(price(walk) for walk in itertools.product(range(passes), repeat=n))
     if math.isinf(best):
         return
-    states = changeovers._walk(allowed, changes, closed)
+    states = lap_splitting._walk(allowed, changes, closed)
     assert price(tuple(states.tolist())) == pytest.approx(best)
 
 
@@ -177,7 +175,7 @@ def joined(track: shapely.Polygon, *others: shapely.Polygon, pads: list[HoleCut]
     edge = shapely.box(0.0, 0.0, 250.0, 100.0)
     laps, tight = isolate(islands, edge, isolation(gap=0.3), 0.035)
     assert not tight
-    return joins.plan(survey(TWO, laps, pads), ERRORS, 0.4, 0.3)
+    return joins.plan(survey_laps(TWO, laps, pads), ERRORS, 0.4, 0.3)
 
 
 def hole(x: float, y: float, diameter: float, piece: str) -> HoleCut:
@@ -213,5 +211,5 @@ def test_windows_that_share_the_least_overlap_leave_every_band_a_place() -> None
     narrow = windows((0.0, 150.0), (150.0 - least, 250.0))
     islands = [Island(0, "c0", TRACK)]
     laps, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
-    plan = joins.plan(survey(narrow, laps, []), ERRORS, 0.4, 0.3)
+    plan = joins.plan(survey_laps(narrow, laps, []), ERRORS, 0.4, 0.3)
     assert len(plan.split_laps[0, "c0"][0].joins) == 2

@@ -1,4 +1,9 @@
-"""Where verniers stand: in both margins along the blank, near the joins, where there is room."""
+"""Verniers: the lines of their combs, and where they are: in both margins, near the joins.
+
+The first comb is cut by the pass that comes first, its lines i · p from the centre. The second is
+cut by the later pass, its lines i · (p - δ), so that lines coincide where i = s / δ when the later
+pass cuts s too far along the direction that is measured. A person reads i with a lens.
+"""
 
 from __future__ import annotations
 
@@ -16,9 +21,51 @@ from millprep.model.cut import Engraving
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.model.vernier import Vernier
+from millprep.model.vernier import Measured, Vernier
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.vernier import SIZES, area, combs
+
+SIZES: dict[Measured, tuple[float, float, int]] = {"x": (1.0, 0.02, 10), "y": (0.6, 0.02, 6)}
+"""Pitch, step and reach. Along x ±0.2 mm are shown, along y ±0.12 mm, so that the second kind
+fits a margin of ten millimetres."""
+LINE = 1.2
+"""Length of a line from the common edge outward, mm."""
+LONGER = 0.5
+"""Every fifth line is longer by this at its outer end, the middle one by twice as much."""
+SIGN = 0.8
+"""Size of the plus sign at the positive end, mm."""
+
+
+def combs(one: Vernier) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+    """Lines of the first comb with its plus sign, and of the second, blank frame."""
+    first, second = [], []
+    for i in range(-one.reach, one.reach + 1):
+        length = LINE + LONGER * (2 if i == 0 else int(i % 5 == 0))
+        first.append(_path(one, [(i * one.pitch, 0.0), (i * one.pitch, -length)]))
+        place = i * (one.pitch - one.step)
+        second.append(_path(one, [(place, 0.0), (place, length)]))
+    # beyond the last line's outer end: so it takes no room along the measured direction
+    x, y, half = one.reach * one.pitch - SIGN / 2, -(LINE + LONGER + SIGN), SIGN / 2
+    first.append(_path(one, [(x - half, y), (x + half, y)]))
+    first.append(_path(one, [(x, y - half), (x, y + half)]))
+    return tuple(first), tuple(second)
+
+
+def _path(one: Vernier, points: Sequence[Point]) -> Path:
+    """Points (along the measured direction, across it) as a path in the blank frame."""
+    x, y = one.at
+    if one.measures == "x":
+        return Path.lines([(x + u, y + v) for u, v in points])
+    # turned a quarter to the left: the first comb stands to the right
+    return Path.lines([(x - v, y + u) for u, v in points])
+
+
+def area(one: Vernier) -> Box:
+    """The box of both combs, blank frame."""
+    first, second = combs(one)
+    xy = np.vstack([path.xy for path in (*first, *second)])
+    (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
+    return Box(x0, y0, x1, y1)
+
 
 CLEAR = 1.0
 """Laminate between a vernier and whatever else is cut, and the blank's edge, mm."""

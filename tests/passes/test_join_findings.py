@@ -13,7 +13,7 @@ from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
 from millprep.model.plan import RegistrationPlan
-from millprep.passes.join_findings import ENOUGH, gouge_findings, judge, stretched
+from millprep.passes.join_findings import ENOUGH, check_joins, gouge_findings, scale_findings
 from millprep.passes.neighbours import Gouge, Pair
 from tests.helpers.workshop import MACHINE
 
@@ -25,7 +25,7 @@ JOIN = Join(1, 0, "c1", (250.0, 40.0), (1, 2), 0.4, (0.0, 1.0), 0.1, 0.4, 0.3)
 
 
 def told(*joins: Join, plan: RegistrationPlan = PLAN) -> tuple[Finding, ...]:
-    return judge(joins, plan, {0: Placement(0, BOARD, 3, 1, Pose())}, 1)
+    return check_joins(joins, plan, {0: Placement(0, BOARD, 3, 1, Pose())}, 1)
 
 
 def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
@@ -85,15 +85,15 @@ def placed(width: float, height: float) -> Placement:
 def test_scale_and_squareness_are_told_of_the_whole_board() -> None:
     """0.05 % of 480 mm is 0.24 mm, 0.05 degrees across 90 mm is 0.079 mm, by hand."""
     machine = replace(MACHINE, scale_error=0.5, squareness=0.05)
-    longer, leans = stretched(machine, [placed(480.0, 90.0)], 1)
+    longer, leans = scale_findings(machine, [placed(480.0, 90.0)], 1)
     assert (longer.code, leans.code) == ("board-stretched", "board-leans")
     assert "480.0 mm 0.24 mm longer" in longer.message
     assert "0.08 mm" in leans.message
-    (shorter,) = stretched(replace(MACHINE, scale_error=-0.5), [placed(480.0, 90.0)], 1)
+    (shorter,) = scale_findings(replace(MACHINE, scale_error=-0.5), [placed(480.0, 90.0)], 1)
     assert "0.24 mm shorter" in shorter.message
-    assert stretched(MACHINE, [placed(480.0, 90.0)], 1) == ()
-    assert stretched(machine, [placed(10.0, 10.0)], 1) == ()
-    assert stretched(machine, [], 1) == ()
+    assert scale_findings(MACHINE, [placed(480.0, 90.0)], 1) == ()
+    assert scale_findings(machine, [placed(10.0, 10.0)], 1) == ()
+    assert scale_findings(machine, [], 1) == ()
 
 
 def test_bites_are_told_once_at_the_deepest() -> None:

@@ -1,15 +1,18 @@
-"""What the lead screw does to a shift: its periodic error cancels over whole turns only."""
+"""Findings about where the blank lies in each pass: the screw's turns, overhang, a turned blank."""
 
 from __future__ import annotations
 
 import math
 
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
+from millprep.model.overhang import overhangs
 from millprep.passes.shift import ShiftPlan
 
 
-def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
+def check_screw_turns(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
     """A warning for every shift that is no whole number of turns of the screw, if known."""
     lead = machine.screw_lead
     if not lead or made.turned:
@@ -17,9 +20,7 @@ def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
     first, found = made.windows[0], []
     stated = machine.periodic_error
     amplitude = 0.01 if stated is None else stated
-    told_as = (
-        "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
-    )
+    told_as = "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
     for a, name in enumerate("xy"):
         shifts = {
             round(low - (first.x0, first.y0)[a], 9)
@@ -50,3 +51,25 @@ def told(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
             )
         )
     return tuple(found)
+
+
+def overhang_findings(pose: Pose, blank: Blank, travel: Box, number: int) -> tuple[Finding, ...]:
+    """A note for every side over which more than half of the blank hangs."""
+    return tuple(
+        Finding(
+            code="blank-overhangs",
+            severity="note",
+            message=(
+                f"In pass {number} {one.by:.0f} mm of blank {blank.number}, "
+                f"{100 * one.share:.0f} % of its length, hang over the {one.side} end of the "
+                "travel: it tips off the bed unless it is held up level with it, at about "
+                f"X {one.prop[0]:g}, Y {one.prop[1]:g} of the machine."
+            ),
+            frame="machine",
+            at=one.prop,
+            blank=blank.number,
+            mill_pass=number,
+        )
+        for one in overhangs(pose, blank, travel)
+        if one.share > 0.5
+    )

@@ -16,8 +16,8 @@ import pytest
 from millprep.geometry.path import Point
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
+from millprep.passes.error_budget import QUANTILE, HoleErrors
 from millprep.passes.fit import fit
-from millprep.passes.misalignment import QUANTILE, HoleErrors
 from tests.helpers.pass_grids import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]

@@ -1,0 +1,221 @@
+"""The misalignment that a join tolerates before its groove shorts or becomes narrower than the gap.
+
+Also what the laps around a piece cut together, where ticks may go, and each join with its figures.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from millprep.geometry.path import FloatArray, Point
+from millprep.model.blank import Blank
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import Join
+from millprep.model.plan import JobPlan
+from millprep.passes import joins, spurs
+from millprep.passes.blank_cuts import Cuts
+from millprep.passes.cuts_by_pass import CutsByPass
+from millprep.passes.error_budget import ErrorBudget
+from millprep.passes.neighbours import PieceKey
+from millprep.passes.shift import ShiftPlan
+from millprep.passes.spurs import IsolationGroove, TickRoom
+from millprep.toolpaths.isolation import LapSpacing
+
+QUANTILE = 2.97
+"""99.7 % of a normal error in one direction stay within this many standard deviations."""
+ALONG = 3.0
+"""Standard deviations of a hole that two passes may draw apart along a path."""
+
+
+def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
+    """Standard deviation of the mismatch at a place, in the direction of a unit vector.
+
+    Args:
+        holes: (n, 2) locating holes, n >= 2.
+        at: the place, same frame.
+        across: unit vector.
+        sigma: error of one hole per axis, mm.
+    """
+    centre = holes.mean(axis=0)
+    s = float(((holes - centre) ** 2).sum())
+    rx, ry = at[0] - float(centre[0]), at[1] - float(centre[1])
+    turned = -ry * across[0] + rx * across[1]
+    return sigma * math.sqrt(1 / len(holes) + turned**2 / s)
+
+
+def predicted(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
+    """The mismatch across a path that 99.7 % of all blanks stay below, mm."""
+    return QUANTILE * sigma_across(holes, at, across, sigma)
+
+
+def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0) -> float:
+    """The mismatch across a path at which a band of laps first leaks, mm.
+
+    Bands are joined as one, so all of the band's width at the foot holds: W = w + (k - 1)·pitch.
+    Ticks of length m at the ends of both sides, outward, make it W + m.
+    """
+    return foot + (laps - 1) * pitch + tick
+
+
+def tolerance_gap(
+    foot: float, laps: int, pitch: float, gap: float, overrun: float, tick: float = 0.0
+) -> float:
+    """The mismatch across a path at which less than the asked gap is left at the join, mm.
+
+    With the band's width W, overrun e on both sides (ℓ = 2e) and q = √(W·|d| - d²), the gap left
+    is min(W, hypot(ℓ + 2q, W - |d|)) for ℓ ≥ -q; found by bisection, 0 where the band has
+    nothing to spare. Beyond W a tick alone stands between the copper on either side: as wide as
+    one lap, w, and t before its round end slides past only 2·√(w·t - t²).
+    """
+    width = tolerance_electrical(foot, laps, pitch)
+    if gap_left(width, 0.0, overrun) < gap - 1e-9:
+        return 0.0
+    if tick and foot >= gap - 1e-9 and 2 * overrun >= width:
+        return width + tick - (foot - math.sqrt(max(foot**2 - gap**2, 0.0))) / 2
+    low, high = 0.0, width
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (
+            (middle, high) if gap_left(width, middle, overrun) >= gap - 1e-9 else (low, middle)
+        )
+    return low
+
+
+def overrun(asked: float, width: float, sigma: float) -> float:
+    """How far each side is cut past a join, so that the full gap survives, mm.
+
+    The gap of a band W wide stays whole while 2e is W and the mismatch along the path, which is
+    taken as `ALONG` standard deviations of a hole's error: passes are rarely found worse.
+
+    Args:
+        asked: by the job; never less.
+        width: of the widest band at the foot.
+        sigma: error of one hole per axis.
+    """
+    return max(asked, (width + ALONG * sigma) / 2)
+
+
+def gap_left(width: float, across: float, overrun: float, along: float = 0.0) -> float:
+    """Isolation left where one groove is cut from both sides with a mismatch, mm; 0 when open.
+
+    Args:
+        width: of the groove.
+        across: the mismatch across the path.
+        overrun: of each side past the join.
+        along: the mismatch along the path, positive where the sides draw apart.
+    """
+    lap = 2 * overrun - along
+    across = abs(across)
+    if math.hypot(max(0.0, -lap), across) >= width:
+        return 0.0
+    q = math.sqrt(max(width * across - across**2, 0.0))
+    if lap >= -q:
+        return min(width, math.hypot(lap + 2 * q, width - across))
+    return math.sqrt(max(width**2 - lap**2 - across**2, 0.0))
+
+
+def far_end(holes: FloatArray, at: Point, sigma: float) -> float:
+    """Root mean square of the error at a far place, all directions, mm."""
+    return math.hypot(
+        sigma_across(holes, at, (1.0, 0.0), sigma), sigma_across(holes, at, (0.0, 1.0), sigma)
+    )
+
+
+def locating(holes: list[Point]) -> FloatArray:
+    """Hole places as an (n, 2) array."""
+    return np.array(holes, dtype=float).reshape(-1, 2)
+
+
+def grooves(job: JobPlan, blank: Blank) -> dict[str, IsolationGroove]:
+    """What a band of all its laps cuts, by isolating cutter."""
+    made = {
+        c.name: LapSpacing.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters
+    }
+    return {
+        name: IsolationGroove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
+        for name, laps in made.items()
+    }
+
+
+def joined_grooves(
+    job: JobPlan, blank: Blank, made: Cuts, plan: joins.JoinPlan
+) -> dict[PieceKey, tuple[str, IsolationGroove]]:
+    """For every joined band the cutter that decides what its joins stand, and its laps."""
+    known = grooves(job, blank)
+    counts: dict[PieceKey, dict[str, int]] = {}
+    for lap in made.laps:
+        key = (lap.placement, lap.piece)
+        if key in plan.split_laps:
+            mine = counts.setdefault(key, {})
+            mine[lap.cutter] = max(mine.get(lap.cutter, 0), lap.number + 1)
+    found = {}
+    for key, mine in counts.items():
+        # the finest cutter decides, should more than one have worked on the piece
+        name = min(mine, key=lambda n: known[n].surface)
+        found[key] = (name, replace(known[name], laps=mine[name]))
+    return found
+
+
+def tick_room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> TickRoom:
+    """Where ticks may go."""
+    return TickRoom(
+        {
+            (p.index, piece.id): p.pose.shape(piece.shape)
+            for p in placements
+            for piece in p.board.pieces
+        },
+        shapely.union_all([p.pose.shape(p.board.outline) for p in placements]),
+        [plan.polygon(k) for k in range(len(plan.poses))],
+        gap,
+    )
+
+
+def with_misalignment(joins: Sequence[Join], errors: ErrorBudget) -> tuple[Join, ...]:
+    """The joins with the mismatch to expect at each."""
+    found = []
+    for join in joins:
+        a, b = join.passes
+        rms, most = errors.misalignment(a - 1, b - 1, join.at, join.across)
+        found.append(replace(join, predicted=most, predicted_rms=rms))
+    return tuple(found)
+
+
+def with_figures(
+    shared: CutsByPass,
+    errors: ErrorBudget,
+    grooves: Mapping[PieceKey, tuple[str, IsolationGroove]],
+    room: TickRoom,
+) -> CutsByPass:
+    """Rings cut apart, with ticks where they are due, and their joins with all figures.
+
+    Args:
+        shared: rings and joins.
+        errors: the mismatch of any two passes.
+        grooves: for every joined band the cutter that decides and what its laps cut.
+        room: where ticks may go, and the gap that is asked.
+    """
+    joins, by_pass = spurs.add(
+        with_misalignment(shared.joins, errors), shared.by_pass, grooves, room
+    )
+    found = []
+    for join in joins:
+        known = grooves.get((join.placement, join.piece or ""))
+        if known is None:
+            found.append(join)
+            continue
+        _, g = known
+        found.append(
+            replace(
+                join,
+                tolerance_electrical=tolerance_electrical(g.foot, g.laps, g.pitch, join.tick),
+                tolerance_gap=tolerance_gap(
+                    g.foot, g.laps, g.pitch, room.gap, join.overrun, join.tick
+                ),
+            )
+        )
+    return CutsByPass(by_pass, tuple(found))
