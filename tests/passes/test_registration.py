@@ -189,8 +189,8 @@ def test_the_least_move_of_a_clamp_is_exact() -> None:
     with pytest.raises(Refusal) as refusal:
         strip(14.0, 2.0, clamps(0.0, 0.0))
     message = refusal.value.findings[0].message
-    assert "the clamp [-10, -15, 280, 4] stands in the way" in message
-    named = re.search(r"Moved (.+?) by (\d+\.\d) mm it leaves room", message)
+    assert "the clamp [-10, -15, 280, 4] is in the way" in message
+    named = re.search(r"Move it (.+?) by (\d+\.\d) mm\.", message)
     assert named
     x, y = DIRECTIONS[named[1]]
     move = float(named[2])
