@@ -38,5 +38,5 @@ def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"set": done.set, "begun": words.begun_rows(done), "new": new}))
         return
-    told = "" if new else f"pass {number} of blank {blank} was marked already; "
-    click.echo(f"{told}set {done.set} in {folder} is begun: {done.words}")
+    before = "" if new else f"pass {number} of blank {blank} was marked already; "
+    click.echo(f"{before}set {done.set} in {folder} is begun: {done.words}")

@@ -20,14 +20,14 @@ Command = Callable[..., Any]
 
 def _copies(ctx: click.Context, param: click.Parameter, value: Sequence[str]) -> Any:
     """Every BOARD:COPY as a name and a number."""
-    found = []
-    for one in value:
-        match = COPIES.fullmatch(one)
+    copies = []
+    for text in value:
+        match = COPIES.fullmatch(text)
         if match is None:
-            words = f"{one!r} is no BOARD:COPY, such as lamp:2."
+            words = f"{text!r} is no BOARD:COPY, such as lamp:2."
             raise click.BadParameter(words, ctx=ctx, param=param)
-        found.append((match[1], int(match[2])))
-    return tuple(found)
+        copies.append((match[1], int(match[2])))
+    return tuple(copies)
 
 
 def layout_options(command: Command) -> Command:

@@ -25,16 +25,18 @@ def compare(path: Path, two: Path, as_json: bool) -> None:
     from millprep.workflow.compare import compare as compared
 
     try:
-        found = compared(path, two)
+        comparison = compared(path, two)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
         words.refuse(refusal)
         return
     if as_json:
-        click.echo(json.dumps([{**asdict(board), "same": board.same} for board in found], indent=1))
+        click.echo(
+            json.dumps([{**asdict(board), "same": board.same} for board in comparison], indent=1)
+        )
         return
-    for board in found:
+    for board in comparison:
         name = f"{board.board} copy {board.copy}"
         if board.only_in is not None:
             click.echo(f"{name}: only in {(path, two)[board.only_in - 1]}")
@@ -44,5 +46,5 @@ def compare(path: Path, two: Path, as_json: bool) -> None:
                 f"{name}: {board.differs} cuts differ ({', '.join(board.cutters)}), one at "
                 f"{x:.3f}, {y:.3f} mm in its drawing"
             )
-    same = sum(board.same for board in found)
-    click.echo(f"{same} of {len(found)} boards are cut alike")
+    same = sum(board.same for board in comparison)
+    click.echo(f"{same} of {len(comparison)} boards are cut alike")

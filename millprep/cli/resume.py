@@ -127,10 +127,10 @@ def resume(
 def _say(done: CutSet, out: Path) -> None:
     """What was written, and what to do with it."""
     click.echo(f"set {done.id} in {out}, made from set {done.derived_from}")
-    for one, figures in zip(done.resumed, done.figures, strict=True):
-        x, y, z = one.entry
+    for resumption, figures in zip(done.resumed, done.figures, strict=True):
+        x, y, z = resumption.entry
         click.echo(
-            f"{one.file}: goes down at X{x:.3f} Y{y:.3f} to Z{z:.3f}, {one.cuts} of {one.points} "
-            f"cuts, about {figures.seconds / 60:.0f} min"
+            f"{resumption.file}: enters at X{x:.3f} Y{y:.3f}, down to Z{z:.3f}; "
+            f"{resumption.cuts} of {resumption.points} cuts, about {figures.seconds / 60:.0f} min"
         )
-    click.echo(f"put a new cutter in, zero Z as before, and read {out / 'sheet.html'}")
+    click.echo(f"Fit a new cutter, zero Z as before, and read {out / 'sheet.html'}")

@@ -37,8 +37,8 @@ def show(folder: Path, as_json: bool) -> None:
         words.refuse(refusal)
         return
     if as_json:
-        told = {"sheet": str(sheet.resolve()), "begun": words.begun_rows(mark)}
-        click.echo(json.dumps(told))
+        shown = {"sheet": str(sheet.resolve()), "begun": words.begun_rows(mark)}
+        click.echo(json.dumps(shown))
         return
     click.echo(str(sheet))
     if mark is not None:

@@ -61,10 +61,10 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
         gaps, choices["outline"] = [], []
     roles = replace(roles, outline_margin=said.margin, outline_box=said.box)
     if said.outline is not None:
-        beside = survey_file(said.outline, said.unit, said.repair)
-        names = _playing(beside, "outline")
+        outline_survey = survey_file(said.outline, said.unit, said.repair)
+        names = _playing(outline_survey, "outline")
         roles = replace(roles, outline=names if len(names) == 1 else ())
-        gaps = _gaps(beside) if len(names) == 1 else []
+        gaps = _gaps(outline_survey) if len(names) == 1 else []
         choices["outline"] = _of(said.outline, names)
     if said.holes is not None:
         names = _playing(survey_file(said.holes, said.unit, said.repair), "holes")
@@ -150,10 +150,10 @@ def _by_survey(start: Start, survey: Survey) -> Start:
         if c.role == "copper" and c.reads and (start.asked or not c.stated)
     ]
     gaps = [c.gap for c in copper if c.gap is not None]
-    found = _candidates(survey, start.roles.holes or every)
+    picked = _candidates(survey, start.roles.holes or every)
     # on a layer of copper the holes of one reading are those of the others
-    some = {c.drills: c for c in found if c.bores and (c.own_holes or c.role == "holes")}
-    bores = [bore for one in some.values() for bore in one.bores]
+    some = {c.drills: c for c in picked if c.bores and (c.own_holes or c.role == "holes")}
+    bores = [bore for reading in some.values() for bore in reading.bores]
     # a board whose edge is not drawn takes the margin that is given, or that is likely
     margin = 1.0 if start.roles.outline_margin is None else start.roles.outline_margin
     more = 0.0 if start.roles.outline else 2 * margin
@@ -165,8 +165,8 @@ def _by_survey(start: Start, survey: Survey) -> Start:
         start,
         size=(max(size[0], 1.0), max(size[1], 1.0)),
         narrowest=min(gaps) * mm if gaps else None,
-        diameters=[one.diameter * mm for one in bores if not isinstance(one, Slot)],
-        slots=[one.diameter * mm for one in bores if isinstance(one, Slot)],
+        diameters=[bore.diameter * mm for bore in bores if not isinstance(bore, Slot)],
+        slots=[bore.diameter * mm for bore in bores if isinstance(bore, Slot)],
         assumed=assumed,
     )
 
@@ -203,13 +203,13 @@ def _copper(survey: Survey) -> list[str]:
 
 def _holes(survey: Survey) -> list[str]:
     """What could be holes, for roles that are not settled."""
-    found = [
+    picked = [
         f"  {layer.name}: {candidate.reason}"
         for layer in survey.layers
         for candidate in layer.candidates
         if candidate.role == "holes" and candidate.reads
     ]
-    return [">>> Name the layers of the holes, if any. These could be:", *found] if found else []
+    return [">>> Name the layers of the holes, if any. These could be:", *picked] if picked else []
 
 
 def _edges(survey: Survey) -> list[str]:
@@ -242,7 +242,7 @@ def _readings(survey: Survey, name: str) -> list[str]:
         if candidate.refused:
             end = "refused: " + ", ".join(code for code, _ in candidate.refused)
         lines.append(f"{modes}: {candidate.reason.removeprefix('only ')}; {end}")
-    (layer,) = [one for one in survey.layers if one.name == name]
+    (layer,) = [layer for layer in survey.layers if layer.name == name]
     return [*lines, *(line.strip() for line in parts_words(layer))]
 
 

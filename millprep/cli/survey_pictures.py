@@ -98,13 +98,13 @@ def _sizes(
     """Size and gap in mm, for the unit that is known or each likely one."""
     from millprep.drawing.unit import LIKELY, MM
 
-    found = [(f"if the unit is {unit}", MM[unit]) for unit in LIKELY]
+    scales = [(f"if the unit is {unit}", MM[unit]) for unit in LIKELY]
     if survey.unit_mm is not None:
-        found = [("size of what is shown", 1.0)]
+        scales = [("size of what is shown", 1.0)]
     said = []
-    for words, mm in found:
-        one = f"{words}: {(box[2] - box[0]) * mm:.2f} × {(box[3] - box[1]) * mm:.2f} mm"
-        said.append(one + (f", narrowest gap {gap * mm:.3f} mm" if gap is not None else ""))
+    for words, mm in scales:
+        size = f"{words}: {(box[2] - box[0]) * mm:.2f} × {(box[3] - box[1]) * mm:.2f} mm"
+        said.append(size + (f", narrowest gap {gap * mm:.3f} mm" if gap is not None else ""))
     return tuple(said)
 
 

@@ -48,9 +48,9 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
             for placement, proof in zip(done.layout.placements, done.proofs, strict=False)
         ]
         rows = [words.as_row(f) for f in done.findings]
-        found = {"set": done.id, "good": done.good, "files": done.files, "boards": boards}
-        found |= {"begun": words.begun_rows(done.begun)}
-        click.echo(json.dumps(found | {"findings": rows}))
+        result = {"set": done.id, "good": done.good, "files": done.files, "boards": boards}
+        result |= {"begun": words.begun_rows(done.begun)}
+        click.echo(json.dumps(result | {"findings": rows}))
     elif done.good:
         click.echo(f"set {done.id} in {folder}: {done.files} files as they were written")
         if done.resumed:

@@ -71,9 +71,10 @@ def read_board(
         part = replace(
             part,
             selections=tuple(
-                one
-                for one in layers.selections
-                if one.name.casefold() not in set(folded(tuple(others))) - set(folded(tuple(mine)))
+                chosen
+                for chosen in layers.selections
+                if chosen.name.casefold()
+                not in set(folded(tuple(others))) - set(folded(tuple(mine)))
             ),
         )
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])

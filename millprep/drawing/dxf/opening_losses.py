@@ -18,7 +18,7 @@ from millprep.drawing.dxf.raw import MODEL, NOWHERE, PAPER, Raw
 SAME_KIND = {"MLEADER": "MULTILEADER"}
 LAYER_UNREAD = frozenset({"ACAD_TABLE"})
 """Kinds whose layer the library does not tell; they are annotations."""
-MERE_ORDER = frozenset(
+ORDER_ONLY = frozenset(
     {"MISPLACED_ROOT_DICT", "ROOT_DICT_NOT_FOUND", "CREATED_MISSING_OBJECT"}
     | {"MISSING_REQUIRED_ROOT_DICT_ENTRY", "INVALID_TABLE_HANDLE", "REMOVED_UNSUPPORTED_TABLE"}
     | {"MISSING_PERSISTENT_REACTOR", "REMOVE_EMPTY_GROUP", "REMOVED_UNSUPPORTED_SECTION"}
@@ -129,7 +129,7 @@ def audited(auditor: Any, raw: Raw, doc: Any) -> list[Change]:
             if name in ("INVALID_INTEGER_VALUE", "INVALID_FLOATING_POINT_VALUE") and numbers:
                 continue
             handle, layer, shapes = _place(entry, layers)
-            shapes = shapes and name not in MERE_ORDER
+            shapes = shapes and name not in ORDER_ONLY
             words = (str(entry.message).strip().splitlines() or [""])[0][:200]
             label = name.lower().replace("_", "-") + (f" {handle}" if handle else "")
             out.append(Change(label, f"{words} ({done})", layer, shapes))

@@ -77,10 +77,10 @@ def areas(stroke: Stroke) -> list[shapely.Polygon]:
     ]
 
 
-Ring = list[tuple[float, float]] | FloatArray
+Outline = list[tuple[float, float]] | FloatArray
 
 
-def _outlines(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
+def _outlines(stroke: Stroke, sagitta: float) -> list[tuple[Outline, list[Outline]]]:
     """Outer ring and inner rings of every part, own coordinates."""
     xy = stroke.vertices
     if len(xy) == 1:
@@ -89,7 +89,7 @@ def _outlines(stroke: Stroke, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
         centre = xy.mean(axis=0)
         radius = float(np.hypot(*(xy[0] - centre)))
         h = float(stroke.widths[0]) / 2
-        inner: list[Ring] = []
+        inner: list[Outline] = []
         if radius - h > 1e-9 * radius:
             inner = [centre + rim(radius - h, sagitta)]
         return [(centre + rim(radius + h, sagitta), inner)]
@@ -123,9 +123,11 @@ def _halves(p: P, q: P, bulge: float, h: float) -> list[Piece]:
     return [(p, middle, half, h), (middle, q, half, h)]
 
 
-def _parts(pieces: list[Piece], closed: bool, sagitta: float) -> list[tuple[Ring, list[Ring]]]:
+def _parts(
+    pieces: list[Piece], closed: bool, sagitta: float
+) -> list[tuple[Outline, list[Outline]]]:
     ends = [_normals(piece) for piece in pieces]
-    out: list[tuple[Ring, list[Ring]]] = []
+    out: list[tuple[Outline, list[Outline]]] = []
     n = len(pieces)
     fans: dict[tuple[int, float], Fan] = {}
 

@@ -82,9 +82,9 @@ class Candidate:
         return f"copper, {how}" + (", of a width that the job gives" if self.needs_width else "")
 
 
-def many(count: int, one: str) -> str:
+def many(count: int, noun: str) -> str:
     """`1 line`, `3 lines`."""
-    return f"{count} {one}{'' if count == 1 else 's'}"
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def copper_readings(layer: LayerFacts) -> list[Candidate]:
@@ -94,11 +94,14 @@ def copper_readings(layer: LayerFacts) -> list[Candidate]:
         return [unasked, *_other_outlines(layer, unasked)]
     candidates: list[Candidate] = [unasked]
     for modes in _choices(layer):
-        one = _copper(layer, modes, _mode_reason(layer, modes))
-        if not one.reads and len(modes) > 1:
+        reading = _copper(layer, modes, _mode_reason(layer, modes))
+        if not reading.reads and len(modes) > 1:
             continue
-        if all(not _same(one, other) for other in candidates if other.reads) or not one.reads:
-            candidates.append(replace(one, stated=True))
+        if (
+            all(not _same(reading, other) for other in candidates if other.reads)
+            or not reading.reads
+        ):
+            candidates.append(replace(reading, stated=True))
     if layer.loose:
         candidates.append(
             Candidate(
@@ -109,7 +112,9 @@ def copper_readings(layer: LayerFacts) -> list[Candidate]:
                 stated=True,
                 needs_width=True,
                 box=layer.box,
-                refused=tuple(one for one in unasked.refused if one[0] == "copper-zero-width"),
+                refused=tuple(
+                    fault for fault in unasked.refused if fault[0] == "copper-zero-width"
+                ),
             )
         )
     return candidates
@@ -149,8 +154,12 @@ def _other_outlines(layer: LayerFacts, taken: Candidate) -> list[Candidate]:
     reason = _mode_reason(layer, (other,))
     if other == "overlapping outlines":
         reason += ": then those that lie within others would change nothing"
-    one = _copper(layer, (other,), reason)
-    return [replace(one, stated=True)] if one.reads and not _same(one, taken) else []
+    alternative = _copper(layer, (other,), reason)
+    return (
+        [replace(alternative, stated=True)]
+        if alternative.reads and not _same(alternative, taken)
+        else []
+    )
 
 
 def _choices(layer: LayerFacts) -> list[tuple[CopperMode, ...]]:
@@ -218,7 +227,7 @@ def _attempt(
         if own_holes:
             return None
         stops = (Finding(code="copper-empty", severity="stop", message="nothing draws copper"),)
-    left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
+    left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     if layer.words:
         left += (("TEXT", layer.words, "lettering is not cut"),)
     base = Candidate(
@@ -280,5 +289,5 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
 
 def sizes(reading: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
     """Diameters to five digits, of slots their widths, and how many there are of each."""
-    counts = Counter(float(f"{one.diameter:.5g}") for one in concentric.smallest(reading))
+    counts = Counter(float(f"{bore.diameter:.5g}") for bore in concentric.smallest(reading))
     return tuple(sorted(counts.items()))

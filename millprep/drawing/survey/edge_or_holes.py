@@ -34,9 +34,9 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
     doubtful = first_of_each(ledger.take())
     if not edge_area or {code for code, _ in doubtful} - {"hole-doubtful"}:
         return None
-    once = {tuple(np.round((*one.at, one.diameter), 6).tolist()) for one in edge_area}
+    once = {tuple(np.round((*bore.at, bore.diameter), 6).tolist()) for bore in edge_area}
     circles = sizes(edge_area)
-    slots = sum(isinstance(one, Slot) for one in concentric.smallest(edge_area))
+    slots = sum(isinstance(bore, Slot) for bore in concentric.smallest(edge_area))
     count = sum(n for _, n in circles) - slots
     words = [many(count, "circle")] if count else []
     words += [many(slots, "slot")] if slots else []
@@ -93,7 +93,7 @@ def _edge(
     ledger = Ledger(None, "")
     edge_area, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
     stops = ledger.take()
-    left = tuple((one.kind, one.count, one.reason) for one in ledger.left_out())
+    left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     return (None if stops else edge_area), stops, left
 
 
@@ -111,8 +111,8 @@ def open_ends(layer: LayerFacts) -> tuple[tuple[Point, float], ...]:
         some = sorted(free)
         part = away[np.ix_(some, some)]
         i, j = np.unravel_index(int(np.argmin(part)), part.shape)
-        one, other = some[int(i)], some[int(j)]
-        x, y = ((xy[one] + xy[other]) / 2).tolist()
-        out.append(((x, y), float(away[one, other])))
-        free -= {one, other}
+        first, second = some[int(i)], some[int(j)]
+        x, y = ((xy[first] + xy[second]) / 2).tolist()
+        out.append(((x, y), float(away[first, second])))
+        free -= {first, second}
     return tuple(out)

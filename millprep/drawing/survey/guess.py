@@ -25,7 +25,7 @@ class Guess:
         edge: the layer that draws the board's edge, where there is just one.
         candidates: for every layer what it may be, the likeliest first.
         doubts: what is not settled, and what would settle it.
-        needs_mode: copper layers whose mode, and `needs_width` those whose width, the job has to say.
+        needs_mode, needs_width: copper layers whose mode, or width, the job has to say.
         close_gaps: gaps to close in the outline that the roles name, working unit; 0 for none.
     """
 

@@ -32,8 +32,8 @@ class LayerFacts:
         tangled: whether an outline crosses itself.
         marks: everything with a shape; `unread` what has one that cannot be read.
         opened: the lines that stay open after chaining.
-        distinctions: what could split its shapes: counts of colours, line types, blocks, and of lines
-            that close on themselves or do not; by kind of difference, then by value.
+        distinctions: what could split its shapes: counts of colours, line types, blocks, and of
+            lines that close on themselves or do not; by kind of difference, then by value.
     """
 
     def __init__(self, name: str) -> None:
