@@ -9,10 +9,10 @@ import pytest
 from hypothesis import settings
 
 from millprep.workflow.prepare import prepare
+from tests.helpers.chance import same_examples_whatever_is_loaded
 
-# No test is timed: a busy machine is no fault of the code.
-settings.register_profile("untimed", deadline=None)
-settings.load_profile("untimed")
+settings.load_profile("same")
+same_examples_whatever_is_loaded()
 
 EXAMPLES = Path(__file__).parents[1] / "examples" / "lighthouse"
 LONGEST_WAIT = 300

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
@@ -21,6 +21,7 @@ from millprep.model.milling_pass import RegistrationHole
 from millprep.model.set_of_programs import InputFile
 from millprep.passes.fit import fit
 from millprep.report.old_set import OldSet
+from tests.helpers.chance import examples
 
 SIGMA = 0.03
 EXPECTED = Pose.shift(-200.0, 5.0)
@@ -130,7 +131,7 @@ SPOILT: list[tuple[str, str, Spoil]] = [
 
 @pytest.mark.parametrize(("code", "words", "spoil"), SPOILT)
 @pytest.mark.parametrize("count", [2, 3, 5])
-@settings(max_examples=25)
+@examples(25)
 @given(move=moves, noise=st.integers(0, 10**6))
 def test_a_slip_is_named(
     code: str, words: str, spoil: Spoil, count: int, move: Pose, noise: int

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode.level import CHORD, Arc, levelled
 from millprep.model.finding import Refusal
 from millprep.model.program import Move, Program
 from millprep.model.surface_map import SurfaceMap
+from tests.helpers.chance import examples
 from tests.helpers.flat_programs import UP, cut
 from tests.helpers.workshop import MACHINE
 
@@ -65,7 +66,7 @@ def test_a_line_keeps_its_depth_below_the_copper(
         assert abs((a - x) * (v - y) - (b - y) * (u - x)) <= slack
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(
     st.floats(20, 80), st.floats(20, 60), st.floats(0.1, 18), st.floats(0, 6.28),
     st.floats(0.05, 6.2), st.booleans(), st.floats(-4e-4, 4e-4),

@@ -8,17 +8,18 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
+from tests.helpers.chance import examples
 from tests.helpers.gcode_trail import START, apart, pen, trail
 from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, vee
 
-QUICK = settings(max_examples=30, deadline=None)
+QUICK = examples(30)
 
 
 def lap(path: Path) -> Lap:

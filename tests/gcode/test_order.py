@@ -6,17 +6,18 @@ import itertools
 import math
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import order
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
+from tests.helpers.chance import examples
 
 PLACES = st.lists(
     st.tuples(st.floats(0, 300), st.floats(0, 180)), min_size=1, max_size=40, unique=True
 )
-QUICK = settings(max_examples=40, deadline=None)
+QUICK = examples(40)
 
 
 def length(places: list[Point], tour: list[int], start: Point) -> float:

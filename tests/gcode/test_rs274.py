@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import moves
@@ -22,6 +22,7 @@ from millprep.model.cut import HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter
 from millprep.model.program import Move, Program
 from millprep.verify.reader import read
+from tests.helpers.chance import examples
 from tests.helpers.gcode_trail import (
     ROUNDED,
     START,
@@ -37,7 +38,7 @@ from tests.helpers.gcode_trail import (
 from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
-QUICK = settings(max_examples=40, deadline=None)
+QUICK = examples(40)
 
 
 def ring_program(*courses: Path) -> Program:

@@ -8,16 +8,17 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep.gcode import slots
 from millprep.model.cut import HoleCut
 from millprep.model.program import Move
+from tests.helpers.chance import examples
 from tests.helpers.gcode_trail import START, pen, program, read_back, trail
 from tests.helpers.workshop import MACHINE, mill
 
-QUICK = settings(max_examples=30, deadline=None)
+QUICK = examples(30)
 RAMP = 3.0
 DEPTH = 1.8
 

@@ -7,15 +7,16 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.geometry.arcs import ARC_FIT, MAX_RADIUS, ON_CIRCLE, from_line, from_points
 from millprep.geometry.offset import offset
 from millprep.geometry.path import FloatArray, Path
+from tests.helpers.chance import examples
 from tests.helpers.workshop import disc
 
-QUICK = settings(max_examples=40, deadline=None)
+QUICK = examples(40)
 
 
 def farthest(path: Path, points: FloatArray) -> float:

@@ -7,14 +7,15 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from millprep.geometry.path import SAGITTA, Path
 from millprep.geometry.pose import Pose
+from tests.helpers.chance import examples
 from tests.helpers.paths import coordinate, paths
 
-QUICK = settings(max_examples=40, deadline=None)
+QUICK = examples(40)
 
 
 

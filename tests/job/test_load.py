@@ -15,6 +15,7 @@ from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
 from millprep.model.plan import BlankPlan, ClearingPlan, JobPlan, LayerRoles, ProbePlan, WireLink
+from tests.helpers.chance import examples
 from tests.helpers.sample_job import JOB, changed, findings, messages, write
 
 SPELT = """\
@@ -349,7 +350,8 @@ VALUES = [
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    examples(150),
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.data())
 def test_whatever_is_written_there_is_a_plan_or_a_list_of_mistakes(

@@ -3,10 +3,11 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.job.places import KeyPath, Place, key_places
+from tests.helpers.chance import examples
 
 SCALARS = [
     "1", "-0.5", "1e3", "nan", "true", '"plain"', "'literal # no comment'", '"a \\" ] } # b"',
@@ -112,7 +113,7 @@ def paths_of(value: Any, path: KeyPath = ()) -> set[KeyPath]:
     )
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(st.data())
 def test_every_key_is_found_where_it_was_written(data: st.DataObject) -> None:
     writer = Writer(data)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.model.layout import Spot
@@ -20,6 +20,7 @@ from millprep.nesting.nest import Effort, Nested, nest
 from millprep.nesting.offcut import covered, offcut, used_length
 from millprep.nesting.wanted import Sheet, Wanted, areas_on
 from tests.bench.nesting import realistic, small_blank, small_boards, tiles
+from tests.helpers.chance import examples
 
 LOW = Effort(1500, 2)
 QUARTERS = (0.0, 90.0, 180.0, 270.0)
@@ -64,7 +65,7 @@ frame = BOX(0, 0, 60, 60).difference(BOX(10, 10, 50, 50))
 shapes = st.sampled_from([ell, frame, BOX(0, 0, 30, 17), shapely.Point(0, 0).buffer(14)])
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(
     st.lists(st.tuples(shapes, st.integers(1, 4), st.booleans()), min_size=1, max_size=4),
     st.sampled_from([(0.0,), (0.0, 180.0), QUARTERS, (0.0, 30.0, 73.5)]),

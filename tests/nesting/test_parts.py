@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.nesting.coarse import covering
 from millprep.nesting.parts import convex_parts, disc, no_fit
+from tests.helpers.chance import examples
 
 COMB = shapely.Polygon(
     [(0, 0), (30, 0), (30, 20), (24, 20), (24, 6), (18, 6), (18, 20), (6, 20), (6, 6), (0, 6)]
@@ -35,7 +36,7 @@ def test_parts_are_few() -> None:
     assert len(convex_parts(shapely.Point(0, 0).buffer(9))) == 1
 
 
-@settings(max_examples=100, deadline=None)
+@examples(100)
 @given(
     st.sampled_from(sorted(SHAPES)),
     st.sampled_from(sorted(SHAPES)),

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
@@ -23,6 +23,7 @@ from millprep.passes.joins import JoinPlan, survey_laps
 from millprep.passes.lap_splitting import JoinCosts, SplitLap
 from millprep.passes.shift import ShiftPlan
 from millprep.toolpaths.isolation import Island, isolate
+from tests.helpers.chance import examples
 from tests.helpers.workshop import disc, isolation, one
 
 MARGIN = 2.0
@@ -110,7 +111,7 @@ def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:
 
 
 @given(vertex=st.integers(1, 3), reverse=st.booleans())
-@settings(max_examples=10)
+@examples(10)
 def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(
     vertex: int, reverse: bool
 ) -> None:

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
 from millprep.passes.pass_findings import check_screw_turns
 from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
+from tests.helpers.chance import examples
 from tests.helpers.workshop import MACHINE
 
 LEAST = 30.0
@@ -65,7 +66,7 @@ def test_a_lead_without_a_fitting_multiple_gives_way() -> None:
     assert planned(549.6, 290.0, 300.0).shift == 260.0
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     st.integers(50, 900),
     st.integers(60, 300),
@@ -149,7 +150,7 @@ def test_what_is_too_long_both_ways_is_cut_in_a_grid() -> None:
     assert (inner.x1, inner.y0) == (window.x1, window.y0)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(st.integers(100, 900), st.integers(100, 700), st.sampled_from([None, 5.0, 8.0]))
 def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
     x: int, y: int, lead: float | None

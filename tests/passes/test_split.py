@@ -8,14 +8,15 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep.geometry.path import Path
 from millprep.passes.regions import crossings, stretches_by_side
+from tests.helpers.chance import examples
 from tests.helpers.paths import paths
 
-QUICK = settings(max_examples=60, deadline=None)
+QUICK = examples(60)
 coordinate = st.integers(-500, 500).map(lambda n: n / 10)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 import shapely
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from shapely.geometry.base import BaseGeometry
 
@@ -18,13 +18,14 @@ from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter
 from millprep.toolpaths.clearing import Cleared, clear
 from millprep.toolpaths.isolation import GOUGE, isolate
+from tests.helpers.chance import examples
 from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
 
 DEPTH = 0.1
 FINE = 0.015
 """What stays may be as thin as this, mm: curves are rounded to 2 µm on either side."""
-QUICK = settings(max_examples=25, deadline=None)
+QUICK = examples(25)
 
 
 def cleared(

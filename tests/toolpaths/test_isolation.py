@@ -7,18 +7,19 @@ from itertools import pairwise
 
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
 from millprep.geometry.path import SAGITTA
 from millprep.model.cutter import Cutter
 from millprep.toolpaths.isolation import GOUGE, LapSpacing, isolate
+from tests.helpers.chance import examples
 from tests.helpers.islands import islands, shapes, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-50, -50, 50, 50)
-QUICK = settings(max_examples=25, deadline=None)
+QUICK = examples(25)
 
 
 @pytest.mark.parametrize("cutter", [vee(), vee(tip=0.2, angle=60.0), mill(0.3), mill(0.1)])

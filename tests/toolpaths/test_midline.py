@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
@@ -20,12 +20,13 @@ from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
+from tests.helpers.chance import examples
 from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
 
 EDGE = shapely.box(-10, -10, 10, 10)
 CENTRED = 0.005
-QUICK = settings(max_examples=30, deadline=None)
+QUICK = examples(30)
 
 
 def in_the_middle(

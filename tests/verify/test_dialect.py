@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.model.dialect import Dialect
@@ -14,6 +14,7 @@ from millprep.model.finding import Refusal
 from millprep.model.program import Program
 from millprep.verify.cutter_changes import as_told, parts
 from millprep.verify.reader import read
+from tests.helpers.chance import examples
 from tests.helpers.programs import MACHINE, end_mill
 
 HEAD = "G21 G90 G94 G17 G80\nG0 Z5.\nG0 X0. Y0.\n"
@@ -127,7 +128,7 @@ LINES = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(LINES, DIALECTS)
 def test_no_text_breaks_reader_and_parts(lines: list[str], dialect: Dialect) -> None:
     text = "\n".join([*HEAD.splitlines(), *lines, dialect.end, ""])

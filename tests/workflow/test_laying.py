@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep import job
@@ -20,6 +20,7 @@ from millprep.model.plan import BlankPlan, BoardPlan, JobPlan, PlacePlan
 from millprep.nesting import file
 from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay, made_of
 from tests.helpers import small_job
+from tests.helpers.chance import examples
 
 
 def board(width: float, height: float, name: str = "panel") -> Board:
@@ -80,7 +81,7 @@ def where(layout: Layout) -> dict[tuple[str, int], tuple[int, list[float]]]:
 sizes = st.tuples(st.integers(8, 60), st.integers(8, 60), st.integers(1, 4))
 
 
-@settings(max_examples=8, deadline=None)
+@examples(8)
 @given(st.lists(sizes, min_size=1, max_size=3), st.booleans(), st.booleans())
 def test_every_copy_has_its_place(
     plan: JobPlan, boards: list[tuple[int, int, int]], large: bool, mirrored: bool

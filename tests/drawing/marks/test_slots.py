@@ -8,16 +8,17 @@ from pathlib import Path as File
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.drawing.marks.mark import FloatArray
 from millprep.drawing.marks.slot import Slot, slot_of
 from millprep.geometry.path import Path
 from millprep.model.plan import LayerRoles
+from tests.helpers.chance import examples
 from tests.helpers.sheet import BORES, FOIL, ROLES, Sheet, codes
 
-QUICK = settings(max_examples=80, deadline=None)
+QUICK = examples(80)
 BULGED = [(10, 9, 0), (14, 9, 1), (14, 11, 0), (10, 11, 1)]
 
 

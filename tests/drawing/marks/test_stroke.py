@@ -7,13 +7,14 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.drawing.marks.mark import Source, Stroke
 from millprep.drawing.marks.stroke import areas
 from millprep.geometry.affine import Affine
 from millprep.geometry.path import SAGITTA, Path
+from tests.helpers.chance import examples
 
 HERE = Source("foil", "LWPOLYLINE", "2A", 0)
 
@@ -140,7 +141,7 @@ vertex = st.tuples(coordinate, coordinate)
 bulge = st.one_of(st.just(0.0), st.integers(-24, 24).map(lambda n: n / 10))
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     st.lists(vertex, min_size=2, max_size=5, unique=True),
     st.lists(bulge, min_size=4, max_size=4),

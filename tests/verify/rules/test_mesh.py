@@ -3,11 +3,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.verify.rules.mesh import Mesh, edges, halved, joined, smallest_angles
 from millprep.verify.rules.meshing import LEAST_ANGLE, meshed, triangulate
+from tests.helpers.chance import examples
 
 POINT = st.tuples(st.floats(0, 30), st.floats(0, 30))
 
@@ -29,7 +30,7 @@ def whole(mesh: Mesh, shape: shapely.Polygon) -> None:
     assert around == pytest.approx(shape.length)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(st.lists(POINT, min_size=2, max_size=5, unique=True))
 def test_every_area_is_covered_once(ends: list[tuple[float, float]]) -> None:
     shape = tracks(ends)
@@ -41,7 +42,7 @@ def test_every_area_is_covered_once(ends: list[tuple[float, float]]) -> None:
     assert np.median(angle) > LEAST_ANGLE
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(st.lists(POINT, min_size=2, max_size=4, unique=True), st.integers(0, 1000))
 def test_halving_keeps_every_old_edge(ends: list[tuple[float, float]], seed: int) -> None:
     shape = tracks(ends)
