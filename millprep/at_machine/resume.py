@@ -17,7 +17,7 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.model.resumption import Resumption
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.report import written_set
 from millprep.report.seal import seal
 from millprep.report.written_set import WrittenSet
@@ -93,7 +93,7 @@ def resume(
     cut_set = _empty(written, plan, layout, passes, parts)
     say("writing them")
     with set_on_disk.staged(out) as new:
-        cut_set = replace(cut_set, figures=write_programs(cut_set, new))
+        cut_set = write_programs(cut_set, new)
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)
         report.write(cut_set, new, beside)
@@ -194,15 +194,30 @@ def _empty(
 ) -> CutSet:
     """The new set before it is written."""
     old = written.old
-    here = {(p.new.blank, p.new.mill_pass) for p in parts}
-    kept = tuple(p for p in passes if (p.blank, p.number) in here)
-    blanks = {p.blank for p in kept}
-    placements = tuple(
-        replace(p, index=n)
-        for n, p in enumerate(p for p in layout.placements if p.blank in blanks)
+    new: dict[tuple[int, int], list[Program]] = {}
+    for part in parts:
+        new.setdefault((part.new.blank, part.new.mill_pass), []).append(part.new)
+    milled = {blank for blank, _ in new}
+    again = [placement for placement in layout.placements if placement.blank in milled]
+    index = {placement.index: n for n, placement in enumerate(again)}
+    drawn = {str(row["name"]): int(row["input"]) for row in written.row["boards"]}
+    blanks = tuple(
+        MilledBlank(
+            laminate,
+            tuple(
+                BoardCopy(replace(one, index=index[one.index]), drawn[one.board.name])
+                for one in layout.on(laminate.number)
+            ),
+            passes=tuple(
+                replace(one, programs=tuple(new[one.blank, one.number]))
+                for one in passes
+                if one.blank == laminate.number and (one.blank, one.number) in new
+            ),
+        )
+        for laminate in layout.blanks
+        if laminate.number in milled
     )
     asked = [f"{p.told.of} {p.told.asked}" for p in parts]
-    drawn = {str(row["name"]): int(row["input"]) for row in written.row["boards"]}
     return CutSet(
         id=set_id(old.inputs, (old.id, "resume", *asked)),
         job=plan.name,
@@ -212,11 +227,7 @@ def _empty(
         gap=plan.isolation.gap,
         locating=plan.registration.method if old.holes else None,
         inputs=old.inputs,
-        layout=Layout(tuple(b for b in layout.blanks if b.number in blanks), placements),
-        board_input=tuple(drawn[p.board.name] for p in placements),
-        nets={},
-        passes=kept,
-        programs=tuple(p.new for p in parts),
+        blanks=blanks,
         findings=tuple(f for p in parts for f in _told(p)),
         derived_from=old.id,
         resumed=tuple(p.told for p in parts),
@@ -283,9 +294,11 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
         )
     if any(finding.severity == "stop" for finding in findings):
         raise Refusal(findings)
-    return replace(
-        cut_set, trails=tuple(trails), findings=(*cut_set.findings, *findings)
+    read_set = cut_set.with_programs(
+        replace(program, trail=trail)
+        for program, trail in zip(cut_set.programs, trails, strict=True)
     )
+    return replace(read_set, findings=(*cut_set.findings, *findings))
 
 
 def _usage(code: str, message: str) -> Refusal:

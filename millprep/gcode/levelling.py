@@ -14,10 +14,12 @@ from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Move, Program
-from millprep.model.set_of_programs import CutSet
-from millprep.model.surface_map import Levelling, SurfaceMap, Uncorrected
+from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.model.surface_map import SurfaceMap, Uncorrected
 
 FREE = 0.3
 """A dry run stays above the highest copper by this, mm."""
@@ -33,56 +35,58 @@ def with_maps(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> 
     """
     if derivation is None or not derivation.levellings:
         return cut_set
-    levellings = tuple(derivation.levellings[key] for key in sorted(derivation.levellings))
-    done = replace(cut_set, levellings=levellings)
-    findings_: list[Finding] = []
-    for program in done.programs:
-        findings_ += _check_dry_run(done, program)
-        try:
-            levelled_program(done, program)
-        except Refusal as refusal:
-            findings_ += refusal.findings
-    if findings_:
-        raise Refusal(findings_)
-    grooves = [
-        groove for program in done.programs for groove in _uncorrected_grooves(done, plan, program)
-    ]
-    findings = (*done.findings, *(_grooves_finding(groove) for groove in grooves))
-    return replace(done, uncorrected=tuple(grooves), findings=findings)
+    maps = derivation.levellings
+    faults: list[Finding] = []
+    blanks: list[MilledBlank] = []
+    for blank in cut_set.blanks:
+        passes: list[MillingPass] = []
+        for mill_pass in blank.passes:
+            mapped = replace(mill_pass, levelling=maps.get((blank.number, mill_pass.number)))
+            for program in mapped.programs:
+                faults += _check_dry_run(mapped, program)
+                try:
+                    levelled_program(mapped, program, cut_set.machine)
+                except Refusal as refusal:
+                    faults += refusal.findings
+            passes.append(mapped)
+        blanks.append(replace(blank, passes=tuple(passes)))
+    if faults:
+        raise Refusal(faults)
+    levelled_set = replace(
+        cut_set, blanks=tuple(_with_grooves(blank, plan.isolation.depth) for blank in blanks)
+    )
+    notes = (
+        _grooves_finding(grooves)
+        for mill_pass in levelled_set.passes
+        for grooves in mill_pass.uncorrected
+    )
+    return replace(levelled_set, findings=(*cut_set.findings, *notes))
 
 
-def levelled_program(cut_set: CutSet, program: Program) -> Program:
+def levelled_program(mill_pass: MillingPass, program: Program, machine: Machine) -> Program:
     """A program as it is written: over the map of its pass, if there is one.
+
+    A probing program or a dry run follows none.
 
     Raises:
         Refusal: when the map does not reach.
     """
-    levelling = _levelling_of(cut_set, program)
-    return program if levelling is None else levelled(program, levelling.surface, cut_set.machine)
+    levelling = mill_pass.levelling
+    if levelling is None or not program.spins:
+        return program
+    return levelled(program, levelling.surface, machine)
 
 
-def _levelling_of(cut_set: CutSet, program: Program) -> Levelling | None:
-    """The map that a program follows; a probing program or a dry run follows none."""
-    if not program.spins:
-        return None
-    here = (program.blank, program.mill_pass)
-    return next((one for one in cut_set.levellings if (one.blank, one.mill_pass) == here), None)
-
-
-def _check_dry_run(cut_set: CutSet, program: Program) -> list[Finding]:
+def _check_dry_run(mill_pass: MillingPass, program: Program) -> list[Finding]:
     """A stop where the copper rises to the height of a dry run, which follows no map."""
-    here = (program.blank, program.mill_pass)
-    lowest = min(move.z for move in program.moves)
-    rising = [
-        levelling.surface.highest
-        for levelling in cut_set.levellings
-        if (levelling.blank, levelling.mill_pass) == here
-        and levelling.surface.highest > lowest - FREE
-    ]
-    if not rising or program.work != "dry-run":
+    levelling = mill_pass.levelling
+    if levelling is None or program.work != "dry-run":
+        return []
+    highest, lowest = levelling.surface.highest, min(move.z for move in program.moves)
+    if highest <= lowest - FREE:
         return []
     message = (
-        f"The copper rises to {rising[0]:.3f} mm, and the dry run goes down to {lowest:g} mm. "
+        f"The copper rises to {highest:.3f} mm, and the dry run goes down to {lowest:g} mm. "
         "Set Z zero on higher copper ([setup] touch) and probe again, or flatten the blank."
     )
     return [
@@ -97,14 +101,20 @@ def _check_dry_run(cut_set: CutSet, program: Program) -> list[Finding]:
     ]
 
 
-def _uncorrected_grooves(cut_set: CutSet, plan: JobPlan, program: Program) -> list[Uncorrected]:
-    """The grooves that an isolating program would have cut without the map."""
-    levelling = _levelling_of(cut_set, program)
-    if levelling is None or "isolate" not in program.works:
-        return []
-    copper = next(b.copper for b in cut_set.layout.blanks if b.number == program.blank)
-    grooves = uncorrected(program, levelling.surface, depth=plan.isolation.depth, copper=copper)
-    return [] if grooves is None else [grooves]
+def _with_grooves(blank: MilledBlank, depth: float) -> MilledBlank:
+    """A blank with the grooves that its isolating programs would have cut without the maps."""
+    copper = blank.laminate.copper
+    passes: list[MillingPass] = []
+    for mill_pass in blank.passes:
+        levelling = mill_pass.levelling
+        grooves = [
+            uncorrected(program, levelling.surface, depth=depth, copper=copper)
+            for program in mill_pass.programs
+            if levelling is not None and program.spins and "isolate" in program.works
+        ]
+        known = tuple(one for one in grooves if one is not None)
+        passes.append(replace(mill_pass, uncorrected=known))
+    return replace(blank, passes=tuple(passes))
 
 
 def _grooves_finding(grooves: Uncorrected) -> Finding:

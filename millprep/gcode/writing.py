@@ -18,12 +18,12 @@ from millprep.model.cutter import Cutter
 from millprep.model.dialect import LAST_NUMBER
 from millprep.model.finding import Finding, Refusal
 from millprep.model.machine import Machine
-from millprep.model.program import Move, Program
-from millprep.model.set_of_programs import CutSet, Figures
+from millprep.model.program import Figures, Move, Program
+from millprep.model.set_of_programs import CutSet
 
 
-def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
-    """Every program as RS-274, all motion as one CSV table; what each program costs.
+def write_programs(cut_set: CutSet, folder: Path) -> CutSet:
+    """Every program as RS-274, all motion as one CSV table; the set with what each one costs.
 
     Raises:
         Refusal: when a program has more lines than line numbers reach.
@@ -32,7 +32,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     table.write(HEADER)
     figures: list[Figures] = []
     too_long: list[Finding] = []
-    for group in by_file(cut_set.programs):
+    for group in by_file(list(_levelled(cut_set))):
         text = io.StringIO()
         text_sink = TextSink(
             text.write,
@@ -44,7 +44,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
         )
         for program in group:
             counted, before = FiguresSink(cut_set.machine), text_sink.line
-            as_written = post_processed(levelled_program(cut_set, program), cut_set.machine)
+            as_written = post_processed(program, cut_set.machine)
             sink.run(as_written, text_sink, TableSink(table.write, text_sink), counted)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
             figures.append(replace(counted.figures, lines=part))
@@ -57,7 +57,19 @@ def write_programs(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
     (folder / "toolpaths.csv").write_bytes(table.getvalue().encode("ascii"))
     if too_long:
         raise Refusal(too_long)
-    return tuple(figures)
+    return cut_set.with_programs(
+        replace(program, figures=cost)
+        for program, cost in zip(cut_set.programs, figures, strict=True)
+    )
+
+
+def _levelled(cut_set: CutSet) -> Iterator[Program]:
+    """All programs in order, those of a pass with a surface map over it."""
+    for blank in cut_set.blanks:
+        yield from blank.spoilboard
+        for mill_pass in blank.passes:
+            for program in mill_pass.programs:
+                yield levelled_program(mill_pass, program, cut_set.machine)
 
 
 def _too_long(file: str, lines: int) -> Finding:

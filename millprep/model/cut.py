@@ -1,4 +1,4 @@
-"""What is to be cut, in the blank frame: rings, clearings, holes, profiles."""
+"""What is to be cut, in the blank frame: laps, clearings, holes, profiles."""
 
 from __future__ import annotations
 
@@ -136,3 +136,13 @@ class Engraving:
 
 
 Cut = Lap | Clearing | HoleCut | Profile | Engraving
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """All that is to be cut for the boards of a blank, unsplit."""
+
+    laps: tuple[Lap, ...] = ()
+    clearings: tuple[Clearing, ...] = ()
+    holes: tuple[HoleCut, ...] = ()
+    profiles: tuple[Profile, ...] = ()

@@ -1,4 +1,4 @@
-"""A pass: all that is cut between two movings of the blank."""
+"""A pass: all that is cut between two placings of the blank."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
+from millprep.model.program import Program
+from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.model.vernier import Vernier
 
 Role = Literal["locate", "key", "witness"]
@@ -48,6 +50,9 @@ class MillingPass:
         registration: the holes this pass is found by.
         touch: where the cutter is zeroed in z, machine frame.
         verniers: those whose second combs this pass cuts.
+        programs: in the order in which they run.
+        levelling: the surface map that its programs follow once they are written.
+        uncorrected: the grooves that they would have made without it.
     """
 
     blank: int
@@ -57,6 +62,9 @@ class MillingPass:
     registration: tuple[RegistrationHole, ...]
     touch: Point
     verniers: tuple[Vernier, ...] = ()
+    programs: tuple[Program, ...] = ()
+    levelling: Levelling | None = None
+    uncorrected: tuple[Uncorrected, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

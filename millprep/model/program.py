@@ -7,6 +7,8 @@ from typing import Literal, NamedTuple
 
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter
+from millprep.model.cutting import Cutting
+from millprep.model.trail import Trail
 
 Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
@@ -46,11 +48,25 @@ class Move(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """What one program costs: seconds, mm of cutting, mm of rapid travel.
+
+    `lines` are the first and the last of its lines in a file that holds others as well.
+    """
+
+    seconds: float
+    cut_length: float
+    travel_length: float
+    lines: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Program:
-    """One file.
+    """Ordered moves of one cutter in one pass; with a tool change, several share a file.
 
     Attributes:
         file: path relative to the set's folder, "blank-1/pass-1/01-isolate-vee30.ngc".
+        blank, mill_pass: their numbers, for words; pass 0 is the spoilboard.
         works: the kinds of work in it, the first of them names the file.
         depth: of the deepest move below the copper surface.
         spindle: revolutions per minute.
@@ -59,6 +75,9 @@ class Program:
         notes: words for the head of the file.
         zero_on: the surface that Z is zeroed on.
         spins: False for a dry run and for touching, when the spindle stays off.
+        figures: what it costs; None before it is written.
+        trail: where the cutter goes as its file was read back; None before.
+        cutting: how the cutter cuts; None before that is worked out, and where nothing cuts.
     """
 
     file: str
@@ -73,6 +92,9 @@ class Program:
     notes: tuple[str, ...] = ()
     zero_on: str = "the copper"
     spins: bool = True
+    figures: Figures | None = None
+    trail: Trail | None = None
+    cutting: Cutting | None = None
 
     @property
     def work(self) -> Work:

@@ -1,24 +1,30 @@
-"""A set: everything one run makes, as values, before it becomes files."""
+"""A set: everything that one run makes, as a tree of values, before it becomes files.
+
+A set has blanks, a blank has passes, a pass has programs. What is known of a copy of a board, of
+a blank, of a pass or of a program is kept with it.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Literal
 
 from millprep.model.as_cut import AsCut, BoardProof
-from millprep.model.blank import Clamp
+from millprep.model.blank import Blank, Clamp
 from millprep.model.certificate import Certificate
 from millprep.model.check import Check
-from millprep.model.cut import Clearing, HoleCut, Lap, Profile
+from millprep.model.cut import Clearing, Cuts, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
 from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
 from millprep.model.hole_made import DrilledInOtherPass
 from millprep.model.judged import BoardJudged
-from millprep.model.layout import Layout
+from millprep.model.layout import Layout, Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass
-from millprep.model.program import Program
+from millprep.model.program import Figures, Program
 from millprep.model.resumption import Resumption
 from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.model.trail import Trail
@@ -33,42 +39,102 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
-    """What one program costs: seconds, mm of cutting, mm of rapid travel.
+class BoardCopy:
+    """One copy of a board on its blank, and what is known of it.
 
-    `lines` are the first and the last of its lines in a file that holds others as well.
+    Attributes:
+        placement: where it lies.
+        input: index of its drawing among the set's inputs.
+        nets: the net of every piece, by the piece's id.
+        proof: what its copper as cut proves; None before the programs are read back.
+        judged: what the rules of the trade find; None when they were not applied.
+        checks: what to measure on the finished board.
     """
 
-    seconds: float
-    cut_length: float
-    travel_length: float
-    lines: tuple[int, int] | None = None
+    placement: Placement
+    input: int = 0
+    nets: Mapping[str, str] = field(default_factory=dict)
+    proof: BoardProof | None = None
+    judged: BoardJudged | None = None
+    checks: tuple[Check, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MilledBlank:
+    """One blank with all that is milled on it.
+
+    Attributes:
+        laminate: what is milled.
+        copies: the boards on it.
+        cuts: laps, clearings, holes and profiles, blank frame, unsplit.
+        registration: the holes by which later passes find the blank.
+        passes: in order, each with its programs.
+        joins: where its passes meet.
+        drilled_apart: holes that another pass drills than the one that cuts the copper around
+            them.
+        spoilboard: programs that run before the blank is put on.
+        as_cut: its copper after all programs; None before they are read back.
+    """
+
+    laminate: Blank
+    copies: tuple[BoardCopy, ...] = ()
+    cuts: Cuts = field(default_factory=Cuts)
+    registration: tuple[HoleCut, ...] = ()
+    passes: tuple[MillingPass, ...] = ()
+    joins: tuple[Join, ...] = ()
+    drilled_in_other_pass: tuple[DrilledInOtherPass, ...] = ()
+    spoilboard: tuple[Program, ...] = ()
+    as_cut: AsCut | None = None
+
+    @property
+    def number(self) -> int:
+        """From 1."""
+        return self.laminate.number
+
+    @property
+    def placements(self) -> tuple[Placement, ...]:
+        """Where its boards lie."""
+        return tuple(copy.placement for copy in self.copies)
+
+    @property
+    def programs(self) -> tuple[Program, ...]:
+        """All programs in the order in which they run."""
+        return (*self.spoilboard, *(program for one in self.passes for program in one.programs))
+
+    def with_programs(self, programs: Iterable[Program]) -> MilledBlank:
+        """The blank with other programs in the same places, in the order of `programs`.
+
+        Raises:
+            ValueError: when there are fewer or more.
+        """
+        given = tuple(programs)
+        if len(given) != len(self.programs):
+            raise ValueError(f"{len(given)} programs for the places of {len(self.programs)}")
+        rest = iter(given)
+        return replace(
+            self,
+            spoilboard=tuple(islice(rest, len(self.spoilboard))),
+            passes=tuple(
+                replace(one, programs=tuple(islice(rest, len(one.programs))))
+                for one in self.passes
+            ),
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class CutSet:
-    """Everything about one run; a refused run has what was known by then, the rest empty.
+    """Everything about one run; a refused run has what was known by then.
 
     Attributes:
         id: hash of the inputs and the tool's version.
         job: name of the job.
         inputs: first the job file, then the drawings.
-        board_input: for each placement, index into `inputs` of its drawing.
-        nets: (placement, piece) to the net's name.
-        pieces, holes cut, rings, clearings, profiles: blank frame, unsplit.
-        figures: one per program.
-        as_cut, proofs: from the programs read back.
-        trails: the programs as read back, one for each that was.
-        certificate: what the joins stand; None when no join is on copper.
-        checks: what to measure on the finished boards.
-        cutting: how the cutter of every program that cuts does so.
-        judged: what the rules of the trade find, one for each copy; empty when not asked.
+        blanks: in order.
+        derived_from: id of the set whose readings or programs this one goes on from.
+        locating: how a moved blank is found again; None when no pass moves one.
+        certificate: what misalignment the joins tolerate; None when no join is on copper.
         chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
         resumed: the programs of another set that those of this one take up; empty for a whole set.
-        apart: holes that another pass drills than the one that cuts the copper around them.
-        levellings: the passes whose programs, once written, follow a surface map.
-        uncorrected: the grooves that they would have made without it.
-        locating: how a moved blank is found again; None when no pass moves one.
     """
 
     id: str
@@ -78,29 +144,156 @@ class CutSet:
     cutters: tuple[Cutter, ...]
     gap: float
     inputs: tuple[InputFile, ...]
-    layout: Layout
-    board_input: tuple[int, ...]
-    nets: dict[tuple[int, str], str]
-    laps: tuple[Lap, ...] = ()
-    holes: tuple[HoleCut, ...] = ()
-    profiles: tuple[Profile, ...] = ()
-    passes: tuple[MillingPass, ...] = ()
-    joins: tuple[Join, ...] = ()
-    programs: tuple[Program, ...] = ()
-    figures: tuple[Figures, ...] = ()
-    as_cut: tuple[AsCut, ...] = ()
-    proofs: tuple[BoardProof, ...] = ()
+    blanks: tuple[MilledBlank, ...] = ()
     findings: tuple[Finding, ...] = ()
     derived_from: str | None = None
     locating: Literal["pins", "measure"] | None = None
     certificate: Certificate | None = None
-    checks: tuple[Check, ...] = ()
-    trails: tuple[Trail, ...] = ()
-    judged: tuple[BoardJudged, ...] = ()
-    clearings: tuple[Clearing, ...] = ()
-    levellings: tuple[Levelling, ...] = ()
-    uncorrected: tuple[Uncorrected, ...] = ()
-    cutting: tuple[Cutting, ...] = ()
     chosen: tuple[str, ...] = ()
     resumed: tuple[Resumption, ...] = ()
-    drilled_in_other_pass: tuple[DrilledInOtherPass, ...] = ()
+
+    @property
+    def copies(self) -> tuple[BoardCopy, ...]:
+        """Every copy of every board, in the order of the layout: `placement` indices lead here."""
+        copies = [copy for blank in self.blanks for copy in blank.copies]
+        return tuple(sorted(copies, key=lambda copy: copy.placement.index))
+
+    @property
+    def passes(self) -> tuple[MillingPass, ...]:
+        """The passes of all blanks in the order in which they are cut."""
+        return tuple(one for blank in self.blanks for one in blank.passes)
+
+    @property
+    def programs(self) -> tuple[Program, ...]:
+        """All programs in the order in which they run."""
+        return tuple(program for blank in self.blanks for program in blank.programs)
+
+    @property
+    def joins(self) -> tuple[Join, ...]:
+        """The joins of all blanks."""
+        return tuple(join for blank in self.blanks for join in blank.joins)
+
+    def with_programs(self, programs: Iterable[Program]) -> CutSet:
+        """The set with other programs in the same places, in the order of `programs`.
+
+        Raises:
+            ValueError: when there are fewer.
+        """
+        rest = iter(programs)
+        return replace(
+            self,
+            blanks=tuple(
+                blank.with_programs(islice(rest, len(blank.programs))) for blank in self.blanks
+            ),
+        )
+
+    def with_copies(self, copies: Iterable[BoardCopy]) -> CutSet:
+        """The set with what is known of its copies, each in the place of the one of its index."""
+        by_index = {copy.placement.index: copy for copy in copies}
+        return replace(
+            self,
+            blanks=tuple(
+                replace(
+                    blank,
+                    copies=tuple(by_index[copy.placement.index] for copy in blank.copies),
+                )
+                for blank in self.blanks
+            ),
+        )
+
+    # --- flat accessors that are still in use somewhere
+
+    @property
+    def layout(self) -> Layout:
+        """Of all blanks: layout."""
+        return Layout(
+            tuple(blank.laminate for blank in self.blanks),
+            tuple(copy.placement for copy in self.copies),
+        )
+
+    @property
+    def board_input(self) -> tuple[int, ...]:
+        """Of all blanks: board_input."""
+        return tuple(copy.input for copy in self.copies)
+
+    @property
+    def nets(self) -> dict[tuple[int, str], str]:
+        """Of all blanks: nets."""
+        return {
+            (copy.placement.index, piece): net
+            for copy in self.copies
+            for piece, net in copy.nets.items()
+        }
+
+    @property
+    def laps(self) -> tuple[Lap, ...]:
+        """Of all blanks: laps."""
+        return tuple(one for blank in self.blanks for one in blank.cuts.laps)
+
+    @property
+    def clearings(self) -> tuple[Clearing, ...]:
+        """Of all blanks: clearings."""
+        return tuple(one for blank in self.blanks for one in blank.cuts.clearings)
+
+    @property
+    def holes(self) -> tuple[HoleCut, ...]:
+        """Of all blanks: holes."""
+        return (
+            *(one for blank in self.blanks for one in blank.cuts.holes),
+            *(one for blank in self.blanks for one in blank.registration),
+        )
+
+    @property
+    def profiles(self) -> tuple[Profile, ...]:
+        """Of all blanks: profiles."""
+        return tuple(one for blank in self.blanks for one in blank.cuts.profiles)
+
+    @property
+    def figures(self) -> tuple[Figures, ...]:
+        """Of all blanks: figures."""
+        return tuple(one.figures for one in self.programs if one.figures is not None)
+
+    @property
+    def trails(self) -> tuple[Trail, ...]:
+        """Of all blanks: trails."""
+        return tuple(one.trail for one in self.programs if one.trail is not None)
+
+    @property
+    def cutting(self) -> tuple[Cutting, ...]:
+        """Of all blanks: cutting."""
+        return tuple(one.cutting for one in self.programs if one.cutting is not None)
+
+    @property
+    def as_cut(self) -> tuple[AsCut, ...]:
+        """Of all blanks: as_cut."""
+        return tuple(one.as_cut for one in self.blanks if one.as_cut is not None)
+
+    @property
+    def proofs(self) -> tuple[BoardProof, ...]:
+        """Of all blanks: proofs."""
+        return tuple(one.proof for one in self.copies if one.proof is not None)
+
+    @property
+    def judged(self) -> tuple[BoardJudged, ...]:
+        """Of all blanks: judged."""
+        return tuple(one.judged for one in self.copies if one.judged is not None)
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """Of all blanks: checks."""
+        return tuple(check for one in self.copies for check in one.checks)
+
+    @property
+    def levellings(self) -> tuple[Levelling, ...]:
+        """Of all blanks: levellings."""
+        return tuple(one.levelling for one in self.passes if one.levelling is not None)
+
+    @property
+    def uncorrected(self) -> tuple[Uncorrected, ...]:
+        """Of all blanks: uncorrected."""
+        return tuple(told for one in self.passes for told in one.uncorrected)
+
+    @property
+    def drilled_in_other_pass(self) -> tuple[DrilledInOtherPass, ...]:
+        """Of all blanks: drilled_in_other_pass."""
+        return tuple(one for blank in self.blanks for one in blank.drilled_in_other_pass)

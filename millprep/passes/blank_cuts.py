@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import shapely
 
 from millprep.model.blank import Blank, Box
-from millprep.model.cut import Clearing, HoleCut, Lap, Profile
+from millprep.model.cut import Clearing, Cuts, Lap, Profile
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.plan import JobPlan
@@ -19,24 +18,13 @@ from millprep.toolpaths.isolation import Island, isolate
 from millprep.toolpaths.midline import isolate_along_medial_axis
 
 
-@dataclass(frozen=True, slots=True)
-class Cuts:
-    """What is to be cut on a blank, unsplit, and what was noticed on the way."""
-
-    laps: tuple[Lap, ...]
-    holes: tuple[HoleCut, ...]
-    profiles: tuple[Profile, ...]
-    findings: tuple[Finding, ...]
-    clearings: tuple[Clearing, ...] = ()
-
-
 def cuts(
     job: JobPlan,
     blank: Blank,
     placements: tuple[Placement, ...],
     facts: Facts = MappingProxyType({}),
-) -> Cuts:
-    """Rings, clearings, holes and profiles of all boards on the blank.
+) -> tuple[Cuts, tuple[Finding, ...]]:
+    """Laps, clearings, holes and profiles of all boards on the blank, and what was noticed.
 
     `facts` are the nets that the job names, by the name of their board.
     """
@@ -51,28 +39,25 @@ def cuts(
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
     laps: tuple[Lap, ...] = ()
     clearings: tuple[Clearing, ...] = ()
-    if not findings or all(f.severity != "stop" for f in findings):
+    if all(finding.severity != "stop" for finding in findings):
         if job.isolation.course == "middle":
             laps, tight = isolate_along_medial_axis(islands, outlines, job.isolation, blank.copper)
         else:
             edge = shapely.union_all(list(outlines.values()))
             laps, tight = isolate(islands, edge, job.isolation, blank.copper)
         findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
-        clearings, told = cleared(job, blank, placements, facts)
-        findings += told
+        clearings, clearing_findings = cleared(job, blank, placements, facts)
+        findings += clearing_findings
     holes, hole_findings = drilling.drill(placements, blank, job.drilling)
     profiles, profile_findings = profile.profile(placements, blank, job.profile)
     findings += [*hole_findings, *profile_findings]
-    return Cuts(laps, holes, profiles, tuple(findings), clearings)
+    return Cuts(laps, clearings, holes, profiles), tuple(findings)
 
 
 def extent(made: Cuts) -> Box:
     """Extent of every cutter's axis, blank frame."""
-    paths = [
-        *(lap.path for lap in made.laps),
-        *(one.path for one in made.clearings),
-        *(one.path for one in made.profiles),
-    ]
+    along: tuple[Lap | Clearing | Profile, ...] = (*made.laps, *made.clearings, *made.profiles)
+    paths = [cut.path for cut in along]
     x0, y0, x1, y1 = extent_of(paths)
     bounds = [h.spine.bounds for h in made.holes]
     return Box(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -12,266 +13,285 @@ from millprep.gcode import dry_run
 from millprep.gcode.build import build
 from millprep.gcode.spoilboard import spoilboard_program
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
-from millprep.model.cut import Cut, HoleCut, Profile
+from millprep.model.blank import Blank
+from millprep.model.cut import Cut, HoleCut
 from millprep.model.finding import Finding, Refusal
-from millprep.model.hole_made import DrilledInOtherPass
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
+from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import (
     cuts_by_pass,
-    hole_sets,
     join_findings,
-    joins,
     labels,
     neighbours,
     pass_findings,
-    registration,
     tolerances,
     turn,
     verniers,
 )
-from millprep.passes.blank_cuts import Cuts, extent
-from millprep.passes.clamping import Clamping, denied, touch_point
-from millprep.passes.error_budget import ErrorBudget, HoleErrors, MachineErrors
-from millprep.passes.joins import survey_laps
-from millprep.passes.neighbours import Pair, drilled_in_other_pass, gouges_of_drawn_copper
-from millprep.passes.profiles_by_pass import freed
-from millprep.passes.regions import Regions, profile_overrun
-from millprep.passes.shift import ShiftPlan
+from millprep.passes.clamping import touch_point
+from millprep.passes.cuts_by_pass import CutsByPass
+from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
+from millprep.passes.labels import Labels
+from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_copper
+from millprep.passes.profiles_by_pass import Freed, freed
 from millprep.passes.tolerances import joined_grooves, tick_room
-from millprep.passes.windows import joined_by, windows
+from millprep.passes.verniers import VernierPlan
+from millprep.passes.windows import Frame, frame_of, joined_by
 from millprep.toolpaths import drilling
-
-
-@dataclass(frozen=True, slots=True)
-class Passes:
-    """How the cuts are shared among passes, and their programs."""
-
-    passes: tuple[MillingPass, ...]
-    joins: tuple[Join, ...]
-    profiles: tuple[Profile, ...]
-    registration: tuple[HoleCut, ...]
-    programs: tuple[Program, ...]
-    findings: tuple[Finding, ...]
-    drilled_in_other_pass: tuple[DrilledInOtherPass, ...] = ()
 
 
 def passes(
     job: JobPlan,
-    blank: Blank,
-    made: Cuts,
-    placements: tuple[Placement, ...],
-    found: Mapping[tuple[int, int], Pose],
+    blank: MilledBlank,
+    measured: Mapping[tuple[int, int], Pose] = MappingProxyType({}),
     left_out: Collection[int] = (),
-) -> Passes:
-    """The passes of a blank with their programs.
+) -> tuple[MilledBlank, tuple[Finding, ...]]:
+    """The blank with its passes and their programs, and what a person should know of them.
 
     Args:
-        job: what is asked.
-        blank: the laminate.
-        made: what is to be cut on it.
-        placements: boards on it.
-        found: (blank, pass) to where readings at the machine found the blank. What is cut and
-            what the bed holds stays as planned; only the programs of such a pass move.
+        job: what is required.
+        blank: the laminate, its boards and its cuts, profiles without tabs.
+        measured: (blank, pass) to where readings at the machine found the blank. What is cut and
+            what the spoilboard holds stays as planned; only the programs of such a pass move.
         left_out: placements that are planned like the others and not cut.
 
     Raises:
         Refusal: when no plan of passes holds the boards.
     """
-    job = joined_by(job, blank)
-    told = job.registration
-    overrun, gap = told.overrun, job.isolation.gap
-    width = job.profile.cutter.width(blank.thickness)
-    radius = width / 2
-    need = extent(made)
-    outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
-    plan = windows(job, blank, need, outlines)
-    sole_pass = Regions.of(plan, profile_overrun(radius)).whole(outlines, radius)
-    clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
-    clamped = denied(clamping, len(plan.poses))
-    kerf = shapely.union_all([outline.buffer(width, quad_segs=4) for outline in outlines.values()])
-    if blank.outline is not None:
-        # nothing is touched, drilled or engraved where an offcut has no laminate
-        kerf = kerf.union(shapely.box(0.0, 0.0, *blank.size).difference(blank.outline))
-    holes, errors, join_plan, pairs = _registered(
-        job, blank, made, plan, clamping, kerf, need, sole_pass
+    job = joined_by(job, blank.laminate)
+    frame = frame_of(job, blank)
+    registered = registered_of(job, blank, frame)
+    hole_cuts, spoilboard = _pin_holes(job, blank.laminate, registered.holes)
+    shared = _shared(job, blank, frame, registered, left_out)
+    marks = _marks(job, blank.laminate, frame, registered.holes, shared.laps.joins)
+    milled = tuple(
+        _with_programs(
+            job,
+            _pass(job, blank.laminate, frame, registered.holes, marks, number, measured),
+            (*hole_cuts.get(number, ()), *_cuts_of(number, marks, shared)),
+            marks,
+            left_out,
+        )
+        for number in range(1, len(frame.shift.poses) + 1)
     )
-    find_again, findings = drilling.register(holes, blank, job.registration, job.drilling)
-    programs: list[Program] = []
+    made = tuple(join for join in shared.joins if join.placement not in left_out)
+    profiles = tuple(one for one in shared.freed.profiles if one.placement not in left_out)
+    other_pass = drilled_in_other_pass(
+        shared.laps.by_pass, shared.holes, registered.errors.most
+    )
+    done = replace(
+        blank,
+        cuts=replace(blank.cuts, profiles=profiles),
+        registration=tuple(cut for cuts in hole_cuts.values() for cut in cuts),
+        passes=milled,
+        joins=made,
+        drilled_in_other_pass=tuple(one for one in other_pass if one.placement not in left_out),
+        spoilboard=spoilboard,
+    )
+    return done, tuple(_findings(job, done, frame, registered, shared, marks))
+
+
+def _pin_holes(
+    job: JobPlan, laminate: Blank, holes: Sequence[RegistrationHole]
+) -> tuple[Mapping[int, Sequence[HoleCut]], tuple[Program, ...]]:
+    """The registration holes that every pass drills, and the spoilboard's programs for pins.
+
+    Raises:
+        Refusal: when no cutter of the job makes them.
+    """
+    hole_cuts, findings = drilling.register(holes, laminate, job.registration, job.drilling)
+    programs: tuple[Program, ...] = ()
     if holes and job.registration.method == "pins":
-        pin_cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
+        cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
         findings = (*findings, *missing)
-        if pin_cutter is not None:
+        if cutter is not None:
             pins = list(dict.fromkeys(hole.machine for hole in holes))
-            programs.append(spoilboard_program(job, pins, pin_cutter, blank.number))
+            programs = (spoilboard_program(job, pins, cutter, laminate.number),)
     if findings:
         raise Refusal(findings)
-
-    laps = tolerances.with_figures(
-        cuts_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number),
-        errors,
-        joined_grooves(job, blank, made, join_plan),
-        tick_room(plan, placements, gap),
-    )
-    drilled = cuts_by_pass.share_holes(made.holes, join_plan, plan, blank.number, sole_pass)
-    free = freed(job, blank, made.profiles, placements, plan, left_out)
-    bared = cuts_by_pass.share_clearings(made.clearings, plan, overrun, sole_pass)
-
-    engraver = max(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
-    marks = labels.plan(plan, blank, holes, kerf, clamped, engraver, job.isolation.depth)
-    swept = shapely.union_all([kerf, marks.taken, *(_disc(hole) for hole in holes)])
-    vernier_plan = verniers.VernierPlan()
-    if told.verniers:
-        finest = min(job.isolation.cutters, key=lambda c: c.width(job.isolation.depth))
-        vernier_plan = verniers.plan(
-            plan, blank, holes, swept, clamped, laps.joins, finest, job.isolation.depth
-        )
-        swept = shapely.union_all([swept, vernier_plan.taken])
-    milling: list[MillingPass] = []
-    for k, planned in enumerate(plan.poses):
-        number = k + 1
-        pose = _pose(planned, found.get((blank.number, number)))
-        window = plan.polygon(k)
-        if pose is not planned:
-            window = pose.inverse().shape(_area(job.machine.travel))
-        mill_pass = MillingPass(
-            blank=blank.number,
-            number=number,
-            window=window,
-            pose=pose,
-            registration=tuple(
-                replace(h, machine=pose.point(h.blank))
-                for h in (*holes, *marks.witnesses)
-                if h.used_in == number
-            ),
-            touch=touch_point(plan.windows[k], pose, blank, swept, clamped[k], job.touch, number),
-            verniers=tuple(one for one in vernier_plan.verniers if one.passes[1] == number),
-        )
-        milling.append(mill_pass)
-        mine: list[Cut] = [
-            *find_again.get(number, ()),
-            *marks.by_pass.get(number, ()),
-            *vernier_plan.first.get(number, ()),
-            *laps.by_pass[k],
-            *bared[k],
-            *drilled[k],
-            *free.by_pass[k],
-        ]
-        # the cross first: it shows at once whether the blank lies on the right set
-        looked_at = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
-        shown = [hole.machine for hole in looked_at]
-        ahead = vernier_plan.second.get(number, ())
-        programs += build(
-            mine,
-            mill_pass,
-            job.cutters,
-            job.machine,
-            job.profile,
-            shown,
-            ahead,
-            told.probe,
-            left_out,
-            job.clamps,
-        )
-    judged = tuple(
-        join
-        for join in (*laps.joins, *tolerances.with_misalignment(free.joins, errors))
-        if join.placement not in left_out
-    )
-    by_index = {p.index: p for p in placements}
-    gouges = gouges_of_drawn_copper(
-        neighbours.gouges(pairs, join_plan.pass_at, errors.most), placements, job.isolation
-    )
-    words = (
-        *pass_findings.check_screw_turns(plan, job.machine, blank.number),
-        *turn.told(plan, holes, blank.number),
-        *join_findings.check_hole_distance(judged, holes, told, blank.number),
-        *(
-            finding
-            for one in milling
-            for finding in pass_findings.overhang_findings(
-                one.pose, blank, job.machine.travel, one.number
-            )
-        ),
-        *(
-            finding
-            for one in milling
-            for finding in dry_run.check_clamp_height(one, job.clamps, job.machine)
-        ),
-        *(replace(f, blank=blank.number) for f in (*marks.findings, *vernier_plan.findings)),
-        *free.findings,
-        *join_findings.check_joins(judged, job.registration, by_index, blank.number),
-        *join_findings.gouge_findings(gouges, by_index),
-        *join_findings.scale_findings(job.machine, placements, blank.number),
-    )
-    return Passes(
-        tuple(milling),
-        judged,
-        tuple(one for one in free.profiles if one.placement not in left_out),
-        tuple(cut for cuts_ in find_again.values() for cut in cuts_),
-        tuple(programs),
-        words,
-        tuple(
-            one
-            for one in drilled_in_other_pass(laps.by_pass, drilled, errors.most)
-            if one.placement not in left_out
-        ),
-    )
+    return hole_cuts, programs
 
 
-def _registered(
+@dataclass(frozen=True, slots=True)
+class _Shared:
+    """What every pass cuts of the boards, and where passes meet."""
+
+    laps: CutsByPass
+    clearings: Sequence[Sequence[Cut]]
+    holes: Sequence[Sequence[HoleCut]]
+    freed: Freed
+    joins: tuple[Join, ...]
+
+
+def _shared(
     job: JobPlan,
-    blank: Blank,
-    made: Cuts,
-    plan: ShiftPlan,
-    clamping: Clamping,
-    kerf: BaseGeometry,
-    need: Box,
-    sole_pass: Mapping[int, int],
-) -> tuple[tuple[RegistrationHole, ...], ErrorBudget, joins.JoinPlan, tuple[Pair, ...]]:
-    """Registration holes and joins: each is chosen by the other, in a fixed two rounds."""
-    told = job.registration
-    overrun, gap = told.overrun, job.isolation.gap
-    where = hole_sets.expected_joins(plan, need)
-    seen = survey_laps(plan, made.laps, made.holes, sole_pass)
-    keys = told.method == "measure"
-    for last in (False, True):
-        holes = registration.choose(
-            plan,
-            blank,
-            told,
-            kerf,
-            clamping,
-            need,
-            job.profile.cutter.width(blank.thickness),
-            where,
-        )
-        errors = ErrorBudget(
-            HoleErrors.of(holes, len(plan.poses), keys=keys),
-            MachineErrors.of(job.machine, plan.poses, holes, keys=keys),
-            told.sigma,
-        )
-        join_plan = joins.plan(seen, errors, overrun, gap)
-        if last or not holes:
-            break
-        laps = cuts_by_pass.share_laps(made.laps, join_plan, plan, overrun, 1.5 * gap, blank.number)
-        where = hole_sets.places_of_joins(laps.joins, where)
-    return holes, errors, join_plan, seen.pairs
+    blank: MilledBlank,
+    frame: Frame,
+    registered: Registered,
+    left_out: Collection[int],
+) -> _Shared:
+    """The cuts of the boards, shared among the passes."""
+    laminate, cuts, placements = blank.laminate, blank.cuts, blank.placements
+    shift, join_plan, errors = frame.shift, registered.join_plan, registered.errors
+    laps = tolerances.with_figures(
+        split_laps(job, blank, frame, join_plan),
+        errors,
+        joined_grooves(job, laminate, cuts, join_plan),
+        tick_room(shift, placements, job.isolation.gap),
+    )
+    profiles = freed(job, laminate, cuts.profiles, placements, shift, left_out)
+    overrun, sole_pass = job.registration.overrun, frame.sole_pass
+    return _Shared(
+        laps,
+        cuts_by_pass.share_clearings(cuts.clearings, shift, overrun, sole_pass),
+        cuts_by_pass.share_holes(cuts.holes, join_plan, shift, blank.number, sole_pass),
+        profiles,
+        (*laps.joins, *tolerances.with_misalignment(profiles.joins, errors)),
+    )
 
 
-def _pose(planned: Pose, found: Pose | None) -> Pose:
-    """The pose that was found, or the planned one where that is what a report says of it."""
-    if found is None or found.as_list() == [round(v, 9) for v in planned.as_list()]:
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """What is engraved outside the boards.
+
+    Attributes:
+        taken: what holes, marks and profiles cut; nothing is touched there.
+    """
+
+    labels: Labels
+    verniers: VernierPlan
+    taken: BaseGeometry
+
+
+def _marks(
+    job: JobPlan,
+    laminate: Blank,
+    frame: Frame,
+    holes: Sequence[RegistrationHole],
+    lap_joins: Sequence[Join],
+) -> _Marks:
+    """Numbers and crosses at the registration holes, and verniers where the job has them."""
+    depth = job.isolation.depth
+    by_width = sorted(job.isolation.cutters, key=lambda cutter: cutter.width(depth))
+    widest = max(job.isolation.cutters, key=lambda cutter: cutter.width(depth))
+    numbers = labels.plan(frame.shift, laminate, holes, frame.taken, frame.denied, widest, depth)
+    discs = [shapely.Point(hole.blank).buffer(hole.diameter / 2) for hole in holes]
+    taken = shapely.union_all([frame.taken, numbers.taken, *discs])
+    if not job.registration.verniers:
+        return _Marks(numbers, VernierPlan(), taken)
+    combs = verniers.plan(
+        frame.shift, laminate, holes, taken, frame.denied, lap_joins, by_width[0], depth
+    )
+    return _Marks(numbers, combs, shapely.union_all([taken, combs.taken]))
+
+
+def _pass(
+    job: JobPlan,
+    laminate: Blank,
+    frame: Frame,
+    holes: Sequence[RegistrationHole],
+    marks: _Marks,
+    number: int,
+    measured: Mapping[tuple[int, int], Pose],
+) -> MillingPass:
+    """A pass without its programs."""
+    shift, k = frame.shift, number - 1
+    planned = shift.poses[k]
+    pose = _pose(planned, measured.get((laminate.number, number)))
+    travel = job.machine.travel
+    window = shift.polygon(k)
+    if pose is not planned:
+        window = pose.inverse().shape(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+    return MillingPass(
+        blank=laminate.number,
+        number=number,
+        window=window,
+        pose=pose,
+        registration=tuple(
+            replace(hole, machine=pose.point(hole.blank))
+            for hole in (*holes, *marks.labels.witnesses)
+            if hole.used_in == number
+        ),
+        touch=touch_point(
+            shift.windows[k], pose, laminate, marks.taken, frame.denied[k], job.touch, number
+        ),
+        verniers=tuple(one for one in marks.verniers.verniers if one.passes[1] == number),
+    )
+
+
+def _pose(planned: Pose, measured: Pose | None) -> Pose:
+    """The pose that was measured, or the planned one where that is what a report holds of it."""
+    if measured is None or measured.as_list() == [round(v, 9) for v in planned.as_list()]:
         return planned
-    return found
+    return measured
 
 
-def _area(box: Box) -> shapely.Polygon:
-    return shapely.box(box.x0, box.y0, box.x1, box.y1)
+def _cuts_of(number: int, marks: _Marks, shared: _Shared) -> Iterator[Cut]:
+    """What a pass cuts besides registration holes, in the order in which it was planned."""
+    k = number - 1
+    yield from marks.labels.by_pass.get(number, ())
+    yield from marks.verniers.first.get(number, ())
+    yield from shared.laps.by_pass[k]
+    yield from shared.clearings[k]
+    yield from shared.holes[k]
+    yield from shared.freed.by_pass[k]
 
 
-def _disc(hole: RegistrationHole) -> shapely.Polygon:
-    return shapely.Point(hole.blank).buffer(hole.diameter / 2)
+def _with_programs(
+    job: JobPlan,
+    mill_pass: MillingPass,
+    cuts: Sequence[Cut],
+    marks: _Marks,
+    left_out: Collection[int],
+) -> MillingPass:
+    """A pass with the programs that make its cuts."""
+    # the cross first: it shows at once whether the blank lies on the right set
+    crosses_first = sorted(mill_pass.registration, key=lambda hole: hole.role != "witness")
+    programs = build(
+        cuts,
+        mill_pass,
+        job.cutters,
+        job.machine,
+        job.profile,
+        [hole.machine for hole in crosses_first],
+        marks.verniers.second.get(mill_pass.number, ()),
+        job.registration.probe,
+        left_out,
+        job.clamps,
+    )
+    return replace(mill_pass, programs=programs)
+
+
+def _findings(
+    job: JobPlan,
+    blank: MilledBlank,
+    frame: Frame,
+    registered: Registered,
+    shared: _Shared,
+    marks: _Marks,
+) -> Iterator[Finding]:
+    """What a person should know of the passes of a blank."""
+    number, placements, plan = blank.number, blank.placements, job.registration
+    laminate, machine = blank.laminate, job.machine
+    by_index = {p.index: p for p in placements}
+    yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
+    yield from turn.told(frame.shift, registered.holes, number)
+    yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
+    for one in blank.passes:
+        yield from pass_findings.overhang_findings(
+            one.pose, laminate, machine.travel, one.number
+        )
+    for one in blank.passes:
+        yield from dry_run.check_clamp_height(one, job.clamps, job.machine)
+    for finding in (*marks.labels.findings, *marks.verniers.findings):
+        yield replace(finding, blank=number)
+    yield from shared.freed.findings
+    yield from join_findings.check_joins(blank.joins, plan, by_index, number)
+    gouges = neighbours.gouges(
+        registered.pairs, registered.join_plan.pass_at, registered.errors.most
+    )
+    drawn = gouges_of_drawn_copper(gouges, placements, job.isolation)
+    yield from join_findings.gouge_findings(drawn, by_index)
+    yield from join_findings.scale_findings(job.machine, placements, number)

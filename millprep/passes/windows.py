@@ -1,16 +1,20 @@
-"""The windows of a blank's passes, and how far two passes overrun where they meet."""
+"""The windows of a blank's passes, what is taken in them, and the overrun of joins."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank, Box
 from millprep.model.plan import JobPlan
+from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import joins, regions, registration, shift, tolerances, turn
+from millprep.passes.blank_cuts import extent
+from millprep.passes.clamping import Clamping, denied
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.tolerances import grooves
@@ -56,3 +60,52 @@ def windows(
         return len(made.across(outlines, width / 2, blank.size))
 
     return shift.plan(need, job.machine, job.origin, shared, blank.number, beyond, parted)
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where the passes lie, and what their holes, marks and touches keep off.
+
+    Attributes:
+        need: extent of the cutters' axes, blank frame.
+        shift: the windows.
+        clamping, denied: what the clamps take, for every pass.
+        taken: what profiles cut, and what an offcut lacks.
+        sole_pass: placement to the pass that cuts all of it, as far as one does.
+    """
+
+    need: Box
+    shift: ShiftPlan
+    clamping: Clamping
+    denied: tuple[BaseGeometry, ...]
+    taken: BaseGeometry
+    sole_pass: Mapping[int, int]
+
+
+def frame_of(job: JobPlan, blank: MilledBlank) -> Frame:
+    """The windows of the passes.
+
+    Raises:
+        Refusal: when no plan of passes holds the boards.
+    """
+    laminate = blank.laminate
+    width = job.profile.cutter.width(laminate.thickness)
+    need = extent(blank.cuts)
+    outlines = {p.index: p.pose.shape(p.board.outline) for p in blank.placements}
+    shift = windows(job, laminate, need, outlines)
+    clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+    taken = shapely.union_all(
+        [outline.buffer(width, quad_segs=4) for outline in outlines.values()]
+    )
+    if laminate.outline is not None:
+        # nothing is touched, drilled or engraved where an offcut has no laminate
+        whole = shapely.box(0.0, 0.0, *laminate.size)
+        taken = taken.union(whole.difference(laminate.outline))
+    return Frame(
+        need,
+        shift,
+        clamping,
+        tuple(denied(clamping, len(shift.poses))),
+        taken,
+        Regions.of(shift, profile_overrun(width / 2)).whole(outlines, width / 2),
+    )

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from millprep.model.finding import Finding
     from millprep.model.layout import Placement
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet, Figures
+    from millprep.model.program import Figures, Program
+    from millprep.model.set_of_programs import CutSet
     from millprep.model.vernier import Vernier
 
 FORMAT = 1

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
-from millprep.model.layout import Layout
 from millprep.model.plan import JobPlan
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying, nets
 from millprep.workflow.inputs import Facts, read_inputs, set_id, stored, told
@@ -46,10 +45,8 @@ def empty(
         gap=plan.isolation.gap,
         locating=plan.registration.method,
         inputs=inputs,
-        layout=Layout((), ()),
-        board_input=(),
-        nets={},
-        findings=told(plan, boards) + (() if derivation is None else derivation.findings),
+        findings=told(plan, boards)
+        + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
         chosen=chosen,
     )
@@ -74,15 +71,23 @@ def laid_out(
     layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
     drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
-    named, faults = nets.name(plan.boards, layout, facts)
-    known = replace(
-        cut_set,
-        layout=layout,
-        board_input=tuple(drawn[p.board.name] for p in layout.placements),
-        nets=named,
-        findings=(*cut_set.findings, *laid.notes, *faults),
+    names, faults = nets.name(plan.boards, layout, facts)
+    blanks = tuple(
+        MilledBlank(
+            laminate,
+            tuple(
+                BoardCopy(
+                    one,
+                    drawn[one.board.name],
+                    {piece.id: names[one.index, piece.id] for piece in one.board.pieces},
+                )
+                for one in layout.on(laminate.number)
+            ),
+        )
+        for laminate in layout.blanks
     )
-    return known, laid
+    findings = (*cut_set.findings, *laid.notes, *faults)
+    return replace(cut_set, blanks=blanks, findings=findings), laid
 
 
 def planned(
@@ -97,62 +102,53 @@ def planned(
     All is planned as if every placement were cut, so that what is skipped changes nothing of
     the others; then the last `skipped` placements are taken out.
     """
-    layout = cut_set.layout
-    made_layout = laying.made_of(layout, skipped)
-    left_out = frozenset(range(len(made_layout.placements), len(layout.placements)))
-    for blank in layout.blanks:
-        here = layout.on(blank.number)
-        cuts = blank_cuts.cuts(plan, blank, here, facts)
-        cut_set = replace(
-            cut_set,
-            laps=(*cut_set.laps, *cuts.laps),
-            clearings=(*cut_set.clearings, *cuts.clearings),
-            holes=(*cut_set.holes, *cuts.holes),
-            profiles=(*cut_set.profiles, *cuts.profiles),
-            findings=(*cut_set.findings, *cuts.findings),
-        )
+    blanks: list[MilledBlank] = []
+    for blank in cut_set.blanks:
+        cuts, findings = blank_cuts.cuts(plan, blank.laminate, blank.placements, facts)
+        blanks.append(replace(blank, cuts=cuts))
+        cut_set = replace(cut_set, findings=(*cut_set.findings, *findings))
+    cut_set = replace(cut_set, blanks=tuple(blanks))
     stop(cut_set)
-    bare = replace(cut_set, profiles=())
+    copies = cut_set.copies
+    left_out = frozenset(range(len(copies) - skipped, len(copies)))
     poses = {} if derivation is None else derivation.poses
-    for blank in made_layout.blanks:
-        mine = {p.index for p in layout.on(blank.number)}
-        made = blank_cuts.Cuts(
-            tuple(r for r in cut_set.laps if r.placement in mine),
-            tuple(h for h in cut_set.holes if h.placement in mine),
-            tuple(p for p in cut_set.profiles if p.placement in mine),
-            (),
-            tuple(c for c in cut_set.clearings if c.placement in mine),
-        )
+    for k, blank in enumerate(blanks):
+        if all(placement.index in left_out for placement in blank.placements):
+            continue
         try:
-            done = blank_passes.passes(plan, blank, made, layout.on(blank.number), poses, left_out)
+            blanks[k], findings = blank_passes.passes(plan, blank, poses, left_out)
         except Refusal as refusal:
             raise stopped(cut_set, refusal) from refusal
-        bare = replace(
-            bare,
-            holes=(*bare.holes, *done.registration),
-            profiles=(*bare.profiles, *done.profiles),
-            passes=(*bare.passes, *done.passes),
-            joins=(*bare.joins, *done.joins),
-            programs=(*bare.programs, *done.programs),
-            findings=(*bare.findings, *done.findings),
-            drilled_in_other_pass=(*bare.drilled_in_other_pass, *done.drilled_in_other_pass),
-        )
-    return _without(bare, made_layout)
+        findings = (*cut_set.findings, *findings)
+        cut_set = replace(cut_set, blanks=tuple(blanks), findings=findings)
+    return _without(cut_set, left_out)
 
 
-def _without(cut_set: CutSet, layout: Layout) -> CutSet:
-    """The set less the placements that the layout lacks, which are the last of its own."""
-    if len(layout.placements) == len(cut_set.layout.placements):
-        return cut_set
-    last = len(layout.placements)
-    gone = {(p.board.name, p.copy) for p in cut_set.layout.placements[last:]}
+def _without(cut_set: CutSet, left_out: Collection[int]) -> CutSet:
+    """The set less the copies that are left out, and less blanks that hold no others."""
+    gone = {
+        (copy.placement.board.name, copy.placement.copy)
+        for copy in cut_set.copies
+        if copy.placement.index in left_out
+    }
+    blanks = (_less(blank, left_out) for blank in cut_set.blanks)
     return replace(
         cut_set,
-        layout=layout,
-        board_input=cut_set.board_input[:last],
-        nets={key: net for key, net in cut_set.nets.items() if key[0] < last},
-        laps=tuple(one for one in cut_set.laps if one.placement < last),
-        clearings=tuple(one for one in cut_set.clearings if one.placement < last),
-        holes=tuple(h for h in cut_set.holes if h.placement is None or h.placement < last),
+        blanks=tuple(blank for blank in blanks if blank.copies),
         findings=tuple(f for f in cut_set.findings if (f.board, f.copy) not in gone),
+    )
+
+
+def _less(blank: MilledBlank, left_out: Collection[int]) -> MilledBlank:
+    """A blank less the copies that are left out and their cuts."""
+    cuts = blank.cuts
+    return replace(
+        blank,
+        copies=tuple(copy for copy in blank.copies if copy.placement.index not in left_out),
+        cuts=replace(
+            cuts,
+            laps=tuple(lap for lap in cuts.laps if lap.placement not in left_out),
+            clearings=tuple(one for one in cuts.clearings if one.placement not in left_out),
+            holes=tuple(hole for hole in cuts.holes if hole.placement not in left_out),
+        ),
     )

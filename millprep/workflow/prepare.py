@@ -106,7 +106,7 @@ def made(
         raise stopped(cut_set, refusal) from refusal
     say("writing the programs")
     try:
-        cut_set = replace(cut_set, figures=write_programs(cut_set, folder))
+        cut_set = write_programs(cut_set, folder)
     except Refusal as refusal:
         raise stopped(cut_set, refusal) from refusal
     say("reading them back and cutting the blanks in simulation")
@@ -120,11 +120,15 @@ def made(
     if whole or any(facts.values()):
         say("judging spacing, current and holes")
     rules = begun[0]()
-    done = replace(
-        proved,
-        judged=rules.boards,
-        cutting=rules.cutting,
-        findings=(*proved.findings, *rules.findings),
+    by_copy = {one.placement: one for one in rules.boards}
+    cutting = {(one.file, one.cutter): one for one in rules.cutting}
+    done = replace(proved, findings=(*proved.findings, *rules.findings))
+    done = done.with_copies(
+        replace(copy, judged=by_copy.get(copy.placement.index)) for copy in done.copies
+    )
+    done = done.with_programs(
+        replace(program, cutting=cutting.get((program.file, program.cutter.name)))
+        for program in done.programs
     )
     stop(done)
     return done
@@ -152,18 +156,28 @@ def _proved(
         )
     except Refusal as refusal:
         raise stopped(cut_set, refusal) from refusal
+    as_cut = {one.blank: one for one in proved.as_cut}
+    proofs = {one.placement: one for one in proved.proofs}
     done = replace(
         cut_set,
-        as_cut=proved.as_cut,
-        proofs=proved.proofs,
+        blanks=tuple(replace(one, as_cut=as_cut[one.number]) for one in cut_set.blanks),
         certificate=proved.certificate,
-        trails=proved.trails,
         findings=(*cut_set.findings, *proved.findings),
     )
+    done = done.with_copies(
+        replace(copy, proof=proofs[copy.placement.index]) for copy in done.copies
+    )
+    done = done.with_programs(
+        replace(program, trail=trail)
+        for program, trail in zip(done.programs, proved.trails, strict=True)
+    )
     stop(done)
-    return replace(
-        done,
-        checks=buzz_out(done.layout, done.nets, done.as_cut, done.proofs, done.joins),
+    checks = buzz_out(done.layout, done.nets, done.as_cut, done.proofs, done.joins)
+    return done.with_copies(
+        replace(
+            copy, checks=tuple(one for one in checks if one.placement == copy.placement.index)
+        )
+        for copy in done.copies
     )
 
 

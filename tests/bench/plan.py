@@ -19,6 +19,7 @@ from typing import Any
 from unittest.mock import patch
 
 from millprep import drawing, job
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths.isolation import Island, isolate
 from millprep.workflow import laying
@@ -36,19 +37,20 @@ def measured(runs: int) -> dict[str, Any]:
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,), placements = layout.blanks, layout.placements
-    made = blank_cuts.cuts(plan, blank, placements)
+    made, _ = blank_cuts.cuts(plan, blank, placements)
+    milled = MilledBlank(blank, tuple(map(BoardCopy, placements)), made)
     (placement,) = placements
     islands = [Island(0, p.id, placement.pose.shape(p.shape)) for p in board.pieces]
     edge = placement.pose.shape(board.outline)
 
     def without_programs() -> object:
         with patch.object(blank_passes, "build", lambda *_: ()):
-            return blank_passes.passes(plan, blank, made, placements, {})
+            return blank_passes.passes(plan, milled)
 
     works: dict[str, Callable[[], object]] = {
         "isolation": lambda: isolate(islands, edge, plan.isolation, blank.copper),
         "plan": without_programs,
-        "plan and programs": lambda: blank_passes.passes(plan, blank, made, placements, {}),
+        "plan and programs": lambda: blank_passes.passes(plan, milled),
     }
     least = dict.fromkeys(works, float("inf"))
     for _ in range(runs):

@@ -25,6 +25,7 @@ import numpy as np
 from millprep.model.set_of_programs import CutSet
 from millprep.report.sheet import sheet
 from tests.helpers import chromium
+from tests.helpers.changed_set import running
 from tests.helpers.chromium import Opened, open_sheet
 from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
@@ -70,18 +71,18 @@ def large(moves: int) -> CutSet:
     whole = with_trails(invented(6))
     count = sum(len(trail) for trail in whole.trails)
     times = -(-moves // count)
-    programs, trails = [], []
+    programs = []
     for k in range(times):
-        for program, trail in zip(whole.programs, whole.trails, strict=True):
+        for program in whole.programs:
+            trail = program.trail
+            assert trail is not None
             file = program.file.replace(".ngc", f"-{k}.ngc")
             # every round a little aside, so that no two lie on one another
             aside = np.array([0.05 * k, 0.03 * k, 0.0])
             xyz, centre = trail.xyz + aside, trail.centre + aside[:2]
-            programs.append(replace(program, file=file))
-            trails.append(replace(trail, file=file, xyz=xyz, centre=centre))
-    return replace(
-        whole, programs=tuple(programs), trails=tuple(trails), figures=whole.figures * times
-    )
+            aside_trail = replace(trail, file=file, xyz=xyz, centre=centre)
+            programs.append(replace(program, file=file, trail=aside_trail))
+    return running(whole, programs)
 
 
 def panned(opened: Opened) -> list[float]:

@@ -10,6 +10,7 @@ import pytest
 from millprep.model.vernier import Vernier
 from millprep.report.sheet import sheet
 from tests.helpers import chromium
+from tests.helpers.changed_set import with_blank
 from tests.helpers.chromium import Opened, open_sheet
 from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
@@ -31,7 +32,7 @@ def two_passes(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The sheet of an invented set with joins, findings and a vernier."""
     first, second = (whole := with_trails(invented(4))).passes
     comb = Vernier("v1", 1, (250.0, 105.0), "x", (1, 2), 1.0, 0.02, 10)
-    whole = replace(whole, passes=(first, replace(second, verniers=(comb,))))
+    whole = with_blank(whole, passes=(first, replace(second, verniers=(comb,))))
     file = tmp_path_factory.mktemp("sheet") / "sheet.html"
     file.write_text(sheet(whole), "utf-8")
     return file

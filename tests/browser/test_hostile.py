@@ -12,6 +12,7 @@ import pytest
 from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import sheet
+from tests.helpers.changed_set import running, with_blank
 from tests.helpers.chromium import Opened, open_sheet
 from tests.helpers.invented_set import VEE, invented
 from tests.helpers.trails import with_trails
@@ -35,21 +36,27 @@ HOSTILE = [
 
 def spoilt(name: str) -> CutSet:
     whole = with_trails(invented(1))
-    (placement,) = whole.layout.placements
-    board = replace(placement.board, name=name)
-    layout = replace(whole.layout, placements=(replace(placement, board=board),))
+    (blank,) = whole.blanks
+    (copy,) = blank.copies
+    board = replace(copy.placement.board, name=name)
+    named = replace(
+        copy, placement=replace(copy.placement, board=board), nets=dict.fromkeys(copy.nets, name)
+    )
+    laps = tuple(replace(lap, cutter=name) for lap in blank.cuts.laps)
     vee = replace(VEE, name=name)
     bad = Finding(
         code="odd", severity="warn", message=name, board=name, file=name, line=3, frame="blank",
         at=(20.0, 20.0), blank=1,
     )  # fmt: skip
     first, *others = whole.programs
+    spoilt_blank = with_blank(
+        running(whole, (replace(first, cutter=vee, file=name), *others)),
+        copies=(named,), cuts=replace(blank.cuts, laps=laps),
+    )  # fmt: skip
     return replace(
-        whole, job=name, id=name, cutters=(vee, *whole.cutters[1:]), layout=layout,
+        spoilt_blank, job=name, id=name, cutters=(vee, *whole.cutters[1:]),
         machine=replace(whole.machine, name=name), inputs=(InputFile(name, "c" * 64),),
-        findings=(bad,), derived_from=name, nets=dict.fromkeys(whole.nets, name),
-        programs=(replace(first, cutter=vee, file=name), *others),
-        laps=tuple(replace(lap, cutter=name) for lap in whole.laps),
+        findings=(bad,), derived_from=name,
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millprep.report.sheet import sheet
+from tests.helpers.changed_set import running
 from tests.helpers.chromium import open_sheet
 from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
@@ -25,7 +26,7 @@ def test_parts_of_a_file_are_told_apart_by_their_cutters(
         replace(p, file=FILE) if p.mill_pass == 2 else p for p in whole.programs
     )
     page = tmp_path / "sheet.html"
-    page.write_text(sheet(replace(whole, programs=programs)), "utf-8")
+    page.write_text(sheet(running(whole, programs)), "utf-8")
     opened = open_sheet(started, page)
     opened.page.select_option("#review-pass", "2")
     names = opened.page.locator("#review-program option").all_inner_texts()[1:]

@@ -8,8 +8,7 @@ import pytest
 
 from millprep.gcode.sink import run
 from millprep.gcode.writing import FiguresSink
-from millprep.model.program import Move, Program
-from millprep.model.set_of_programs import Figures
+from millprep.model.program import Figures, Move, Program
 from tests.helpers.workshop import MACHINE, vee
 
 

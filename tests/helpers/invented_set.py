@@ -12,14 +12,14 @@ from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.board import Board, CopperPiece, Hole
-from millprep.model.cut import HoleCut, Lap, Profile, Tab
+from millprep.model.cut import Cuts, HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
-from millprep.model.layout import Layout, Placement
+from millprep.model.layout import Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-from millprep.model.program import Move, Program
-from millprep.model.set_of_programs import CutSet, Figures, InputFile
+from millprep.model.program import Figures, Move, Program
+from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
 
 COPPER, THICK, MARGIN, SHIFT = 0.035, 1.6, 10.0, 200.0
 VEE = Vee(
@@ -157,11 +157,13 @@ def invented(stages: int = 6) -> CutSet:
         def mine(x: float, k: int = k) -> bool:
             return not two or (x < seam) == (k == 1)
 
-        first = [
-            lap.path for lap in laps if lap.number == 0 and mine(float(lap.path.xy[:, 0].mean()))
+        lines = [
+            lap.path
+            for lap in laps
+            if lap.number == 0 and mine(float(lap.path.xy[:, 0].mean()))
         ]
         at = [hole.at for hole in holes if mine(hole.at[0])]
-        programs.append(_program(1, k, VEE, "isolate", DEPTH, first, [], there))
+        programs.append(_program(1, k, VEE, "isolate", DEPTH, lines, [], there))
         programs.append(_program(2, k, DRILL, "drill", 2.0, [], at, there))
         cut = [inner] if k == 1 else []
         low, high = (MARGIN - 1, seam) if k == 1 else (seam, MARGIN + length + 1)
@@ -188,21 +190,31 @@ def invented(stages: int = 6) -> CutSet:
             message="The collet would touch a clamp 12 mm high. Move the clamp to the left.",
         ),
     )  # fmt: skip
-    figures = tuple(Figures(61.5 + 60 * i, 1234.5678 + i, 456.7 + i) for i in range(len(programs)))
+    ran = [
+        replace(program, figures=Figures(61.5 + 60 * i, 1234.5678 + i, 456.7 + i))
+        for i, program in enumerate(programs)
+    ]
+    nets = {piece.id: "heater" if piece.id == "c1" else f"n{i}"
+            for i, piece in enumerate(placement.board.pieces)}
+    proof = BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0))
+    milled = MilledBlank(
+        laminate=blank,
+        copies=(BoardCopy(placement, 1, nets, proof),),
+        cuts=Cuts(laps=laps, holes=holes, profiles=profiles),
+        passes=tuple(
+            replace(one, programs=tuple(p for p in ran if p.mill_pass == one.number))
+            for one in passes
+        ),
+        joins=tuple(joins),
+        as_cut=_as_cut(placement, blank, laps),
+    )
     return CutSet(
         id="5f0c2a91d3b7", job="lamp sequencer", machine=MACHINE,
         clamps=(Clamp(Box(0, 60, 12, 90), 12.0, (1,)), Clamp(Box(290, 70, 300, 100), 12.0),
                 Clamp(Box(80, 145, 110, 160), 8.0, (2,))),
         cutters=(VEE, DRILL, MILL), gap=0.4,
         inputs=(InputFile("sequencer.toml", "a" * 64), InputFile("memory.dxf", "b" * 64)),
-        layout=Layout((blank,), (placement,)), board_input=(1,),
-        nets={(0, piece.id): "heater" if piece.id == "c1" else f"n{i}"
-              for i, piece in enumerate(placement.board.pieces)},
-        laps=laps, holes=holes, profiles=profiles, passes=tuple(passes), joins=tuple(joins),
-        programs=tuple(programs), figures=figures,
-        as_cut=(_as_cut(placement, blank, laps),),
-        proofs=(BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0)),),
-        findings=findings,
+        blanks=(milled,), findings=findings,
     )  # fmt: skip
 
 
@@ -227,7 +239,6 @@ def refused(stages: int = 1) -> CutSet:
         code="gap-too-narrow", severity="stop", frame="drawing", at=(27.0, 20.0), board="memory",
         copy=1, message="c3 and c4 stand 0.05 mm apart and no cutter fits. Move them apart.",
     )  # fmt: skip
-    return replace(
-        whole, laps=(), holes=(), profiles=(), passes=(), joins=(), programs=(), figures=(),
-        as_cut=(), proofs=(), findings=(stop,),
-    )  # fmt: skip
+    (blank,) = whole.blanks
+    copies = tuple(replace(copy, proof=None) for copy in blank.copies)
+    return replace(whole, blanks=(MilledBlank(blank.laminate, copies),), findings=(stop,))

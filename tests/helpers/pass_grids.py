@@ -10,8 +10,11 @@ from fixtures.wide_boards import wide_board, write_job
 from millprep import drawing, job
 from millprep.geometry.path import Point
 from millprep.model.blank import Blank
+from millprep.model.cut import Cuts
+from millprep.model.finding import Finding
 from millprep.model.layout import Placement
 from millprep.model.plan import JobPlan
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying
 
@@ -33,8 +36,9 @@ class Walked:
     job: JobPlan
     blank: Blank
     placements: tuple[Placement, ...]
-    cuts: blank_cuts.Cuts
-    done: blank_passes.Passes
+    cuts: Cuts
+    done: MilledBlank
+    findings: tuple[Finding, ...]
 
 
 def walk(
@@ -50,6 +54,7 @@ def walk(
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,) = layout.blanks
-    made = blank_cuts.cuts(plan, blank, layout.on(1))
-    done = blank_passes.passes(plan, blank, made, layout.on(1), {})
-    return Walked(plan, blank, layout.on(1), made, done)
+    cuts, _ = blank_cuts.cuts(plan, blank, layout.on(1))
+    milled = MilledBlank(blank, tuple(map(BoardCopy, layout.on(1))), cuts)
+    done, findings = blank_passes.passes(plan, milled)
+    return Walked(plan, blank, layout.on(1), cuts, done, findings)

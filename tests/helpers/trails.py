@@ -35,4 +35,6 @@ def trail(program: Program) -> Trail:
 
 
 def with_trails(cut_set: CutSet) -> CutSet:
-    return replace(cut_set, trails=tuple(trail(program) for program in cut_set.programs))
+    return cut_set.with_programs(
+        replace(program, trail=trail(program)) for program in cut_set.programs
+    )

@@ -175,7 +175,7 @@ def test_a_turned_blank_is_told_and_its_far_end_lies_where_the_near_one_lay(
     first, second = one.done.passes
     assert second.pose.point((370.0, 136.0)) == pytest.approx(first.pose.point((0.0, 0.0)))
     assert (second.pose.a, second.pose.e) == (-1.0, -1.0)
-    (note,) = [f for f in one.done.findings if f.code == "blank-turned"]
+    (note,) = [f for f in one.findings if f.code == "blank-turned"]
     for hole in second.registration:
         if hole.role != "witness":
             assert f"{hole.id} at {hole.machine[0]:.3f}, {hole.machine[1]:.3f}" in note.message

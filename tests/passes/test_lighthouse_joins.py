@@ -10,6 +10,7 @@ import pytest
 
 from millprep import drawing, job
 from millprep.geometry.path import Point
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes, regions
 from millprep.workflow import laying
 
@@ -23,11 +24,12 @@ def test_the_joins_are_as_the_example_says() -> None:
         one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
-    cuts = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
-    done = blank_passes.passes(plan, layout.blanks[0], cuts, layout.placements, {})
+    cuts, _ = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
+    blank = MilledBlank(layout.blanks[0], tuple(map(BoardCopy, layout.placements)), cuts)
+    done, _ = blank_passes.passes(plan, blank)
     joins = [join for join in done.joins if join.piece is not None]
 
-    first = [lap.path for lap in cuts.laps if lap.number == 0]
+    first = [ring.path for ring in cuts.laps if ring.number == 0]
     low, high = done.passes[1].window.bounds[0], done.passes[0].window.bounds[2]
 
     pose = layout.placements[0].pose

@@ -96,9 +96,9 @@ def test_half_a_turn_takes_scale_and_squareness_out_but_not_the_wave(tmp_path: P
     for name in ("none", "scale", "wave", "play"):
         words = {**WORDS, "lead": f"8.0\n{STATED.get(name, '')}"}
         (tmp_path / name).mkdir()
-        done = walk(tmp_path / name, SEED, SIZE, TRAVEL, BLANK, words).done
-        assert any(finding.code == "blank-turned" for finding in done.findings)
-        figures[name] = max(j.predicted or 0.0 for j in done.joins if j.piece is not None)
+        walked = walk(tmp_path / name, SEED, SIZE, TRAVEL, BLANK, words)
+        assert any(finding.code == "blank-turned" for finding in walked.findings)
+        figures[name] = max(j.predicted or 0.0 for j in walked.done.joins if j.piece is not None)
     assert figures["scale"] == pytest.approx(figures["none"], abs=1e-6)
     # a whole number of turns cannot help: the halves run along the screw in opposite senses
     assert figures["wave"] > figures["none"] + 0.02

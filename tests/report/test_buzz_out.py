@@ -7,6 +7,7 @@ from dataclasses import replace
 from millprep.model.check import Check, Touch
 from millprep.model.set_of_programs import CutSet
 from millprep.report.buzz_out import MOST_APART, MOST_CONNECTED, shortest, tables
+from tests.helpers.changed_set import with_copies
 from tests.helpers.invented_set import invented
 
 
@@ -36,7 +37,8 @@ def way(long: float, placement: int = 0) -> Check:
 
 
 def known(*checks: Check) -> CutSet:
-    return replace(invented(1), checks=checks)
+    whole = invented(1)
+    return with_copies(whole, whole.blanks[0].placements, checks)
 
 
 def test_a_set_without_checks_has_no_list() -> None:
@@ -78,15 +80,12 @@ def test_joins_and_gaps_share_the_list() -> None:
 
 def test_of_every_kind_of_board_the_copy_with_the_narrowest_gap() -> None:
     whole = invented(1)
-    (first,) = whole.layout.placements
+    (first,) = whole.blanks[0].placements
     other = replace(first.board, name="driver")
     placements = (
         first, replace(first, index=1, copy=2), replace(first, index=2, board=other, copy=1),
     )  # fmt: skip
-    some = replace(
-        whole, layout=replace(whole.layout, placements=placements),
-        checks=(gap(0.4), gap(0.2, 1), way(3, 2), gap(0.5, 2)),
-    )  # fmt: skip
+    some = with_copies(whole, placements, (gap(0.4), gap(0.2, 1), way(3, 2), gap(0.5, 2)))
     found = shortest(some)
     assert found is not None
     assert [table.title for table in found.tables] == [

@@ -9,6 +9,7 @@ from millprep.report.check_record import checked
 from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
 from millprep.report.record import record, schema
 from millprep.report.sheet import sheet
+from tests.helpers.changed_set import running
 from tests.helpers.invented_set import invented
 
 VEE = Cutting("", "vee30", 0.16, 6.03, 0.025, 0.00833333, (0.0048, 0.05), 0.12)
@@ -18,7 +19,8 @@ DRILL = Cutting("", "drill-1.1", 1.1, 34.6, None, 0.02, (0.0055, 0.066), 2.2, 3)
 def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
     cut_set = invented(1)
     vee = replace(VEE, file=cut_set.programs[0].file)
-    told = replace(cut_set, cutting=(vee,))
+    first, *others = cut_set.programs
+    told = running(cut_set, (replace(first, cutting=vee), *others))
     row = record(told)
     jsonschema.Draft202012Validator(schema()).validate(row)
     one, two, *_ = row["passes"][0]["programs"]
@@ -32,8 +34,9 @@ def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
 
 def test_the_sheet_shows_edge_and_chip_of_every_cutter() -> None:
     cut_set = invented(1)
-    told = replace(cut_set, cutting=(replace(VEE, file=cut_set.programs[0].file), DRILL))
-    text = sheet(told)
+    first, second, third = cut_set.programs
+    cutting = (replace(first, cutting=VEE), replace(second, cutting=DRILL), third)
+    text = sheet(running(cut_set, cutting))
     assert '<td class="n">6</td><td class="n">25</td>' in text
     assert '<td class="n">34.6</td><td class="n">20 a turn</td>' in text
     # the mill's figures are not known here

@@ -10,19 +10,19 @@ import pytest
 
 from millprep.gcode.writing import write_programs
 from millprep.model.finding import Refusal
-from millprep.model.set_of_programs import CutSet, Figures
+from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
 from millprep.workflow import prepare as walk
 from tests.helpers import small_job
 
 
-def shallow(cut_set: CutSet, folder: Path) -> tuple[Figures, ...]:
+def shallow(cut_set: CutSet, folder: Path) -> CutSet:
     """The programs of a set, isolation so shallow that it leaves the foot of the copper."""
-    figures = write_programs(cut_set, folder)
+    written = write_programs(cut_set, folder)
     for file in folder.rglob("*isolate*.ngc"):
         text = file.read_text("ascii")
         file.write_text(re.sub(r"Z-[\d.]+", "Z-0.0100", text), "ascii")
-    return figures
+    return written
 
 
 def test_every_fault_of_a_refused_run_is_circled_on_the_copper(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from millprep.model.set_of_programs import CutSet
 from millprep.report.join_table import MOST, join_table
 from millprep.report.sheet import sheet
+from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
 
@@ -18,7 +19,7 @@ def known(*stands: float) -> CutSet:
         replace(first, at=(250.0, 15.0 + n), predicted=0.05, tolerance_electrical=much)
         for n, much in enumerate(stands)
     ]
-    return replace(whole, joins=(*joins, whole.joins[-1]))
+    return with_blank(whole, joins=(*joins, whole.joins[-1]))
 
 
 def test_counts_and_the_weakest_first() -> None:

@@ -26,6 +26,7 @@ from millprep.report.canvas import canvas, drawing_settings, save
 from millprep.report.pass_view import contacts, pass_view
 from millprep.report.pictures import draw, draw_refused, gallery
 from millprep.report.scene import scene
+from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
 
 
@@ -166,7 +167,7 @@ def test_shorted_and_broken_copper_is_named() -> None:
         CopperPart(square[2], ((0, "c9"),)),
         CopperPart(square[3], ()),
     )
-    spoilt = replace(whole, as_cut=(AsCut(1, (), parts),))
+    spoilt = with_blank(whole, as_cut=AsCut(1, (), parts))
     with drawing_settings():
         said = words_of(as_cut_view(scene(spoilt, whole.layout.blanks[0]), "j", "s").figure)
         fine = words_of(as_cut_view(scene(whole, whole.layout.blanks[0]), "j", "s").figure)

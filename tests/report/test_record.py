@@ -14,6 +14,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.report.json_text import WIDTH, to_text
 from millprep.report.record import record, schema
+from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
 
 CHECKER = jsonschema.Draft202012Validator(schema())
@@ -113,9 +114,7 @@ def test_values_of_a_two_pass_set(rows: dict[str, Any]) -> None:
 def test_a_program_of_no_pass_belongs_to_the_bed() -> None:
     whole = invented(1)
     pins = replace(whole.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0)
-    rows = record(
-        replace(whole, programs=(pins, *whole.programs), figures=(whole.figures[0],) * 4)
-    )
+    rows = record(with_blank(whole, spoilboard=(pins,)))
     CHECKER.validate(rows)
     assert [p["file"] for p in rows["bed"]] == ["bed/01-bore-pins.ngc"]
     assert len(rows["passes"][0]["programs"]) == 3
@@ -136,7 +135,7 @@ def test_numbers_are_rounded_and_never_minus_zero() -> None:
     touch: Point = (-0.00001, 1 / 3)
     pose = Pose.turn(1e-9).then(Pose.shift(1 / 3, -1e-12))
     there = replace(whole.passes[0], touch=touch, pose=pose)
-    row = record(replace(whole, passes=(there,)))["passes"][0]
+    row = record(with_blank(whole, passes=(there,)))["passes"][0]
     assert str(row["touch"]) == "[0.0, 0.3333]"
     assert str(row["blank_to_machine"]) == "[1.0, 0.0, 0.333333333, 0.0, 1.0, 0.0]"
 

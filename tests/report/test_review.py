@@ -24,6 +24,7 @@ from millprep.report.review import SCRIPTS, part, review, to_script_json
 from millprep.report.scene_data import scene_data
 from millprep.report.sheet import sheet
 from millprep.report.trail_data import trail_data
+from tests.helpers.changed_set import with_copies
 from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
 
@@ -142,10 +143,9 @@ def test_everything_of_the_set_is_told(two_passes: CutSet) -> None:
 
 
 def test_copies_of_one_board_share_its_copper(two_passes: CutSet) -> None:
-    (one,) = two_passes.layout.placements
+    (one,) = two_passes.blanks[0].placements
     other = replace(one, index=1, copy=2)
-    layout = replace(two_passes.layout, placements=(one, other))
-    told = scene_data(replace(two_passes, layout=layout))
+    told = scene_data(with_copies(two_passes, (one, other)))
     assert len(told["boards"]) == 1
     assert [copy["board"] for copy in told["copies"]] == [0, 0]
 

@@ -13,6 +13,7 @@ from millprep.model.blank import Blank
 from millprep.model.overhang import overhangs
 from millprep.model.set_of_programs import CutSet
 from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
+from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
@@ -98,8 +99,8 @@ def test_no_two_figures_stand_on_each_other(two_passes: CutSet) -> None:
 
 def test_a_small_blank_is_drawn_no_larger_than_it_is() -> None:
     whole = invented(1)
-    small = replace(whole, layout=replace(whole.layout, blanks=(Blank(1, (30.0, 20.0), 1.6, 0.035),
-                    ), placements=()), clamps=())  # fmt: skip
+    bare = with_blank(whole, laminate=Blank(1, (30.0, 20.0), 1.6, 0.035), copies=())
+    small = replace(bare, clamps=())
     text = setup_drawing(small, small.passes[0], "x")
     rim = re.search(r'<path d="M(\S+) (\S+)l([^z]+)z" fill-rule="evenodd" fill="#f4f0e4"', text)
     assert rim
@@ -111,9 +112,9 @@ def test_an_offcut_has_its_own_shape() -> None:
     import shapely
 
     whole = invented(1)
-    (blank,) = whole.layout.blanks
+    (blank,) = whole.blanks
     corner = shapely.Polygon([(0, 0), (100, 0), (100, 60), (60, 110), (0, 110)])
-    cut = replace(whole, layout=replace(whole.layout, blanks=(replace(blank, outline=corner),)))
+    cut = with_blank(whole, laminate=replace(blank.laminate, outline=corner))
     rim = re.search(r'<path d="M[^l]+l([^z]+)z" fill-rule="evenodd" fill="#f4f0e4"',
                     setup_drawing(cut, cut.passes[0], "x"))  # fmt: skip
     assert rim

@@ -5,9 +5,11 @@ from html.parser import HTMLParser
 
 import pytest
 
+from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
+from tests.helpers.changed_set import running, with_blank
 from tests.helpers.invented_set import VEE, invented, refused
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
@@ -129,11 +131,7 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
         two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0, zero_on="the bed",
         start=(1.0, 2.5, 5.0), notes=("press the pins in",),
     )  # fmt: skip
-    with_bed = replace(
-        two_passes,
-        programs=(pins, *two_passes.programs),
-        figures=(two_passes.figures[0], *two_passes.figures),
-    )
+    with_bed = with_blank(two_passes, spoilboard=(pins,))
     text = sheet(with_bed)
     assert text.index("bed/01-bore-pins.ngc") < text.index("<h2>Blank 1, pass 1 of 2")
     assert "Blank off." in text
@@ -168,7 +166,7 @@ def test_no_more_findings_on_the_first_page_than_fit(two_passes: CutSet) -> None
 
 def test_programs_from_several_folders_are_named_in_full(two_passes: CutSet) -> None:
     odd = replace(two_passes.programs[0], file="joined/all.ngc")
-    text = sheet(replace(two_passes, programs=(odd, *two_passes.programs[1:])))
+    text = sheet(running(two_passes, (odd, *two_passes.programs[1:])))
     assert "<code>joined/all.ngc</code>" in text
     assert "<code>blank-1/pass-1/02-drill-drill-1.1.ngc</code>" in text
     assert "<code>02-drill-drill-1.1.ngc</code>" in text  # of pass 2
@@ -185,20 +183,22 @@ def test_readings_have_boxes_to_write_in(two_passes: CutSet) -> None:
 def test_a_program_that_does_not_spin_says_so(two_passes: CutSet) -> None:
     first, *others = two_passes.programs
     dry = replace(first, works=("dry-run",), spins=False, spindle=0.0, depth=0.0)
-    text = sheet(replace(two_passes, programs=(dry, *others)))
+    text = sheet(running(two_passes, (dry, *others)))
     assert '<td class="n"></td><td class="n">off</td>' in text
 
 
 def test_hostile_names_stay_words() -> None:
     whole = invented(1)
     vee = replace(VEE, name=HOSTILE)
-    bad = Finding(code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3)
+    program = replace(whole.programs[0], cutter=vee, file=HOSTILE)
+    bad = Finding(
+        code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3
+    )
     odd = replace(
-        whole, job=HOSTILE, id=HOSTILE, cutters=(vee,),
+        with_blank(running(whole, (program,)), cuts=Cuts()),
+        job=HOSTILE, id=HOSTILE, cutters=(vee,),
         machine=replace(whole.machine, name=HOSTILE),
         inputs=(InputFile(HOSTILE, "c" * 64),), findings=(bad,), derived_from=HOSTILE,
-        programs=(replace(whole.programs[0], cutter=vee, file=HOSTILE),),
-        figures=whole.figures[:1], holes=(), profiles=(), laps=(),
     )  # fmt: skip
     text = sheet(odd)
     reader = read(text)

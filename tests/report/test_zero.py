@@ -10,6 +10,7 @@ import pytest
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report.zero import farthest, lost, zero_words
+from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
 
@@ -55,7 +56,9 @@ def test_the_two_that_lie_farthest_apart() -> None:
 
 def test_a_pass_over_a_surface_map_asks_that_nothing_moved_since(two_passes: CutSet) -> None:
     flat = SurfaceMap(np.linspace(0, 290, 3), np.linspace(0, 120, 3), np.zeros((3, 3)))
-    levelled = replace(two_passes, levellings=(Levelling(1, 2, flat, "m.csv", 0.005, True, 0.02),))
+    first, second = two_passes.passes
+    followed = replace(second, levelling=Levelling(1, 2, flat, "m.csv", 0.005, True, 0.02))
+    levelled = with_blank(two_passes, passes=(first, followed))
     over, beside = (zero_words(levelled, one) for one in reversed(levelled.passes))
     assert [words for words in over if "follow the surface that was probed" in words]
     assert not [words for words in beside if "probed" in words]
