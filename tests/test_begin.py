@@ -199,7 +199,7 @@ def test_a_program_of_another_set_is_found_by_the_id_in_its_head(
     text = (mixed / ISOLATE).read_text("ascii")
     (mixed / ISOLATE).write_text(text.replace("Z-0.0800", "Z-0.0801", 1), "ascii")
     done = run("verify", mixed, "--job", tmp_path / "one" / "job.toml")
-    assert "02-isolate-vee.ngc is not as it was written" in done.stderr
+    assert "02-isolate-vee.ngc was edited after it was written" in done.stderr
 
 
 def test_a_resumed_set_is_verified_and_not_refitted(two: Path) -> None:
@@ -214,11 +214,11 @@ def test_a_resumed_set_is_verified_and_not_refitted(two: Path) -> None:
     file.write_text(text.replace("Z-0.0800", "Z-0.0900"), "ascii")
     bad = run("verify", new, "--job", two / "job.toml")
     assert bad.exit_code == 1
-    assert "not as it was written" in bad.stderr
+    assert "was edited after it was written" in bad.stderr
     assert "file-differs" in bad.stderr
     mark = run("begin", new, "--pass", "2")
     assert mark.exit_code == 0, mark.output
     read, _ = readings(two / "set", two / "read.toml", Pose())
     told = run("refit", new, read, "--pass", "2", "--out", two / "x", "--job", two / "job.toml")
     assert told.exit_code == 2
-    assert "only goes on where a cutter broke" in told.stderr
+    assert "only resumes after a broken cutter" in told.stderr

@@ -15,7 +15,7 @@ import shapely
 from click.testing import Result
 
 from millprep.geometry.path import FloatArray
-from millprep.report.record import schema
+from millprep.report.report_model import Report
 from millprep.verify import reader
 from millprep.verify.sweep import arc_samples
 from millprep.workflow.verify import verify
@@ -76,7 +76,7 @@ def test_a_levelled_set_is_new_whole_and_good(made: Path) -> None:
     told = new["passes"][0]["levelling"]
     assert told["file"] == "filled-surface-blank-1-pass-1.csv"
     assert new["passes"][1]["levelling"] is None
-    jsonschema.validate(new, schema())
+    jsonschema.validate(new, Report.model_json_schema())
     done = run("verify", made / "level-1")
     assert done.exit_code == 0, done.output
     assert "2 copper pieces, 0 shorts, 0 opens" in done.stdout

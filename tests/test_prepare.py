@@ -14,7 +14,6 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +22,7 @@ import pytest
 
 from millprep import report
 from millprep.model.finding import Refusal
+from millprep.report.report_model import Report
 from millprep.workflow.prepare import prepare
 from tests.conftest import EXAMPLES
 from tests.helpers import small_job
@@ -132,7 +132,7 @@ def test_every_program_and_the_sheet_carry_the_sets_id(example_set: Path) -> Non
 
 
 def test_the_report_keeps_its_schema(example_set: Path) -> None:
-    schema = json.loads((files("millprep") / "report" / "report.schema.json").read_text("utf-8"))
+    schema = Report.model_json_schema()
     told = report_of(example_set)
     jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
     del told["set"]
@@ -226,7 +226,7 @@ def test_a_refused_run_leaves_the_old_set_and_writes_beside_it(old_set: Path) ->
     assert programs_of(beside) == []
     told = report_of(beside)
     assert {f["code"] for f in told["findings"] if f["severity"] == "stop"} == {"gap-too-narrow"}
-    schema = json.loads((files("millprep") / "report" / "report.schema.json").read_text("utf-8"))
+    schema = Report.model_json_schema()
     jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
     assert "0.100 mm apart" in (beside / "findings.txt").read_text("utf-8")
     assert list((beside / "previews").glob("*.png"))

@@ -6,7 +6,6 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ import pytest
 from millprep.gcode.writing import write_programs
 from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.finding import Refusal
+from millprep.report.report_model import Report
 from millprep.verify import prove
 from millprep.verify.reader import read
 from millprep.workflow.compare import compare
@@ -62,7 +62,7 @@ def test_a_pass_is_one_file_and_its_report_tells_the_parts(joined: Made) -> None
     assert names == {p.file for p in joined.cut_set.programs}
     assert {name for name in names if "dry-run" not in name} == {file_of(joined)}
     told = report_of(joined.folder)
-    schema = json.loads((files("millprep.report") / "report.schema.json").read_text("utf-8"))
+    schema = Report.model_json_schema()
     jsonschema.validate(told, schema)
     file = file_of(joined)
     programs = [p for p in told["passes"][0]["programs"] if p["file"] == file]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal
-from millprep.report import old_set
+from millprep.report import report_file
 from millprep.workflow import begun_mark
 
 
@@ -16,23 +16,23 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
     Raises:
         Refusal: exit code 2, when there is no such set or pass, or one before it is not begun.
     """
-    old = old_set.load(folder)
+    report = report_file.read(folder)
     mark = begun_mark.load(folder)
-    if mark is not None and mark.set != old.id:
+    if mark is not None and mark.set != report.set:
         message = (
-            f"{FILE} marks set {mark.set}, and the folder holds set {old.id}. Look which of them "
-            "is being cut; take the file away if it was copied here."
+            f"{FILE} marks set {mark.set}, and the folder holds set {report.set}. Check which of "
+            "them is being cut; delete the file if it was copied here."
         )
         raise _usage("begun-another-set", message)
-    if (blank, number) not in old.poses:
-        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(old.poses))
+    if (blank, number) not in report.poses:
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(report.poses))
         message = f"The set has no blank {blank} pass {number}; it has {known}."
         raise _usage("no-such-pass", message)
     done = () if mark is None else mark.passes
     if (blank, number) in done:
         assert mark is not None
         return mark, False
-    before = [k for b, k in sorted(old.poses) if b == blank and k < number]
+    before = [k for b, k in sorted(report.poses) if b == blank and k < number]
     left = [k for k in before if (blank, k) not in done]
     if left:
         message = (
@@ -40,7 +40,7 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
             f"it first, with --pass {left[0]}, if it has been cut."
         )
         raise _usage("begin-order", message)
-    mark = Begun(old.id, tuple(sorted((*done, (blank, number)))))
+    mark = Begun(report.set, tuple(sorted((*done, (blank, number)))))
     begun_mark.save(folder, mark)
     return mark, True
 

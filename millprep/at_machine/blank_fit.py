@@ -20,7 +20,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.fit import Fit, fit, suspicious
-from millprep.report.old_set import OldSet
+from millprep.report.report_model import Report
 
 STILL = 1e-7
 """A smaller change of any hole's place is rounding, mm."""
@@ -34,12 +34,12 @@ class Refit:
     findings: tuple[Finding, ...]
 
 
-def refit(readings: Readings, old: OldSet, blank: int, number: int, sigma: float) -> Refit:
+def refit(readings: Readings, report: Report, blank: int, number: int, sigma: float) -> Refit:
     """The blank's pose in a pass.
 
     Args:
         readings: places of its holes, machine frame of that pass.
-        old: the set that is being cut.
+        report: of the set that is being cut.
         blank: number.
         number: of the pass.
         sigma: error of one reading per axis, drilling and finding together, mm.
@@ -47,7 +47,7 @@ def refit(readings: Readings, old: OldSet, blank: int, number: int, sigma: float
     Raises:
         Refusal: with what is wrong with the readings.
     """
-    expected, holes = _holes(readings, old, blank, number)
+    expected, holes = _holes(readings, report, blank, number)
     places = [hole.blank for hole in holes]
     read = [readings.holes[hole.id] for hole in holes]
     found = fit(places, read)
@@ -61,11 +61,11 @@ def refit(readings: Readings, old: OldSet, blank: int, number: int, sigma: float
 
 
 def _holes(
-    readings: Readings, old: OldSet, blank: int, number: int
+    readings: Readings, report: Report, blank: int, number: int
 ) -> tuple[Pose, list[RegistrationHole]]:
     """The pose the old set expected, and the holes that were read, in the blank's order."""
-    expected = of_this_set(readings, old, blank, number)
-    drilled = [h for h in old.holes.get(blank, ()) if h.drilled_in < number]
+    expected = of_this_set(readings, report, blank, number)
+    drilled = [h for h in report.holes(blank) if h.drilled_in < number]
     if not drilled:
         raise _stop(
             "nothing-to-find",
@@ -93,21 +93,21 @@ def _holes(
     return expected, mine
 
 
-def of_this_set(readings: Readings, old: OldSet, blank: int, number: int) -> Pose:
+def of_this_set(readings: Readings, report: Report, blank: int, number: int) -> Pose:
     """The pose that the old set expected in this pass.
 
     Raises:
         Refusal: when the readings are of another set, or it has no such pass.
     """
-    if readings.set != old.id:
+    if readings.set != report.set:
         raise _stop(
             "readings-of-another-set",
-            f"The readings were taken for set {readings.set}, the folder holds set {old.id}: they "
-            "are of another set. Take the set whose id stands on the sheet at the mill.",
+            f"The readings were taken for set {readings.set}, and the folder holds set "
+            f"{report.set}. Use the set whose id is on the sheet at the mill.",
         )
-    expected = old.poses.get((blank, number))
+    expected = report.poses.get((blank, number))
     if expected is None:
-        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(old.poses))
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(report.poses))
         raise _stop("no-such-pass", f"The set has no blank {blank} pass {number}; it has {known}.")
     return expected
 

@@ -13,7 +13,8 @@ from millprep.at_machine.surface_fit import levelling
 from millprep.model.derivation import Derivation
 from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import CutSet
-from millprep.report import old_set, written_set
+from millprep.report import report_file
+from millprep.report.report_model import Report
 from millprep.verify.prove import TABLE, motion_rows
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
@@ -54,7 +55,7 @@ def level(
     if out.resolve() == folder.resolve():
         raise usage("level-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the map")
-    old = old_set.load(folder)
+    old = report_file.read(folder)
     whole(old)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
@@ -64,15 +65,15 @@ def level(
     now = read_inputs(plan, job_file)
     same_inputs(old, now)
     if (blank, number) not in old.poses:
-        raise usage("pass-unknown", f"Set {old.id} has no pass {number} of blank {blank}.")
+        raise usage("pass-unknown", f"Set {old.set} has no pass {number} of blank {blank}.")
     read = surface_readings.load(map_file, plan.machine.probe_log)
     stated = plan.machine.probe_repeatability if repeatability is None else repeatability
-    cuts = _cuts(folder, plan, blank, number)
-    made, told = levelling(read, old.id, blank, number, cuts, old.touches[blank, number], stated)
+    cuts = _cuts(folder, old, plan, blank, number)
+    made, told = levelling(read, old.set, blank, number, cuts, old.touches[blank, number], stated)
     derivation = Derivation(
-        derived_from=old.id,
+        derived_from=old.set,
         step=level_step(made),
-        readings=(*old.inputs[len(now) :], read.file),
+        readings=(*old.input_files[len(now) :], read.file),
         poses=old.poses,
         findings=told,
         levellings={**old.levellings, (blank, number): made},
@@ -88,12 +89,11 @@ def level(
     )
 
 
-def _cuts(folder: Path, plan: JobPlan, blank: int, number: int) -> BaseGeometry:
+def _cuts(folder: Path, report: Report, plan: JobPlan, blank: int, number: int) -> BaseGeometry:
     """The box around all feeds of a pass of a set, machine frame."""
-    written = written_set.load(folder)
     programs = [
         program
-        for program in written_set.programs(written, plan.cutters, plan.machine)
+        for program in report.programs(plan.cutters, plan.machine)
         if (program.blank, program.mill_pass) == (blank, number)
         and program.work not in ("probe", "dry-run")
     ]

@@ -25,7 +25,8 @@ from millprep.model.finding import Refusal
 from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
-from millprep.report import written_set
+from millprep.report import report_file
+from millprep.report.report_model import Report
 from millprep.verify import motion, reader
 from millprep.verify.as_cut import as_cut
 from millprep.verify.cutter_changes import parts
@@ -99,25 +100,25 @@ def probe(
         Refusal: with what cannot be probed, or what is wrong with set or job.
     """
     say("reading the set")
-    written = written_set.load(folder)
-    whole(written.old)
+    report = report_file.read(folder)
+    whole(report)
     if job_file is None:
-        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+        job_file = find_job(report, (Path(), folder.resolve().parent))
     plan = job.load(job_file)
-    same_inputs(written.old, read_inputs(plan, job_file))
-    mill_pass, board = _where(written, blank, number)
+    same_inputs(report, read_inputs(plan, job_file))
+    mill_pass, board = _where(report, blank, number)
     tip = _tip(plan, cutter)
     say("cutting what was cut before in simulation")
-    programs = written_set.programs(written, plan.cutters, plan.machine)
+    programs = report.programs(plan.cutters, plan.machine)
     here = [p for p in programs if p.blank == blank and 0 < p.mill_pass <= number]
     read = programs_read(folder, here, plan)
     cuts = _cuts([trace for p, trace in read if p.mill_pass == number and _works(p)])
     before = [
-        (_flat(written, p, trace, plan), p.cutter, _where(written, blank, p.mill_pass)[0])
+        (_flat(report, p, trace, plan), p.cutter, _where(report, blank, p.mill_pass)[0])
         for p, trace in read
         if _done(p, number)
     ]
-    free = _copper(written, board, before, mill_pass, plan, tip)
+    free = _copper(report, board, before, mill_pass, plan, tip)
     say("choosing the points")
     x, y = grid(cuts, spacing, denied(free, mill_pass, plan, tip, uneven), (blank, number))
     machine = plan.machine
@@ -126,13 +127,13 @@ def probe(
     say("writing the program and reading it back")
     text, tally = io.StringIO(), FiguresSink(machine)
     lines = TextSink(
-        text.write, written.old.id, plan.name, machine, numbers=tool_numbers(plan.cutters)
+        text.write, report.set, plan.name, machine, numbers=tool_numbers(plan.cutters)
     )
     sink.run(post_processed(made, machine), lines, tally)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
     places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))
-    head = _head(written.old.id, blank, number)
+    head = _head(report.set, blank, number)
     rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
     _write(out, {program: text.getvalue(), table_file: rows})
     return Probed(program, table_file, x, y, tally.figures.seconds, cuts.bounds)
@@ -146,16 +147,16 @@ def _head(set_id: str, blank: int, number: int) -> str:
     )
 
 
-def _where(written: written_set.WrittenSet, blank: int, number: int) -> tuple[MillingPass, Blank]:
+def _where(report: Report, blank: int, number: int) -> tuple[MillingPass, Blank]:
     """The pass and the blank.
 
     Raises:
         Refusal: exit code 2, when there is no such pass.
     """
-    for one in written_set.passes(written):
+    for one in report.milling_passes():
         if (one.blank, one.number) == (blank, number):
-            return one, next(b for b in written_set.blanks(written) if b.number == blank)
-    message = f"Set {written.old.id} has no pass {number} of blank {blank}."
+            return one, next(row.blank() for row in report.blanks if row.number == blank)
+    message = f"Set {report.set} has no pass {number} of blank {blank}."
     raise usage("pass-unknown", message)
 
 
@@ -188,10 +189,10 @@ def _done(program: Program, number: int) -> bool:
 
 
 def _flat(
-    written: written_set.WrittenSet, program: Program, trace: Trace, plan: JobPlan
+    report: Report, program: Program, trace: Trace, plan: JobPlan
 ) -> Trace:
     """A program as over flat copper."""
-    one = written.old.levellings.get((program.blank, program.mill_pass))
+    one = report.levellings.get((program.blank, program.mill_pass))
     if one is None or not _works(program):
         return trace
     return laid_flat(trace, one.surface, plan.machine.clearance).trace
@@ -212,7 +213,7 @@ def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
 
 
 def _copper(
-    written: written_set.WrittenSet,
+    report: Report,
     blank: Blank,
     before: Sequence[tuple[Trace, Cutter, MillingPass]],
     mill_pass: MillingPass,
@@ -224,7 +225,7 @@ def _copper(
     sheet = shapely.box(0.0, 0.0, *blank.size) if blank.outline is None else blank.outline
     holes = [
         shapely.Point(hole.blank).buffer(hole.diameter / 2)
-        for one in written_set.passes(written)
+        for one in report.milling_passes()
         for hole in one.registration
         if one.blank == blank.number and hole.drilled_in <= mill_pass.number
     ]

@@ -12,7 +12,7 @@ from millprep.at_machine.readings import Kind
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import CutSet
-from millprep.report import old_set
+from millprep.report import report_file
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.prepare import Say, prepare
@@ -52,7 +52,7 @@ def refit(
     if out.resolve() == folder.resolve():
         raise usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
     say("reading the set and the readings")
-    old = old_set.load(folder)
+    old = report_file.read(folder)
     whole(old)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
@@ -74,15 +74,15 @@ def refit(
     else:
         done = corrected(read, old, blank, number, plan.registration.sigma)
     chosen = choice_of(old, folder)
-    if (blank, number) in old.levellings:
+    if (blank, number) in (levellings := old.levellings):
         told = (*told, _probed_before(blank, number))
     derivation = Derivation(
-        derived_from=old.id,
+        derived_from=old.set,
         step=refit_step(blank, number),
-        readings=(*old.inputs[len(now) :], read.file),
+        readings=(*old.input_files[len(now) :], read.file),
         poses={**old.poses, (blank, number): done.pose},
         findings=(*done.findings, *told),
-        levellings=old.levellings,
+        levellings=levellings,
     )
     try:
         # what the drawings needed to be read, the set that is being cut was told already

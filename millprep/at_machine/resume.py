@@ -18,9 +18,8 @@ from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.model.resumption import Resumption
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
-from millprep.report import written_set
-from millprep.report.seal import seal
-from millprep.report.written_set import WrittenSet
+from millprep.report import report_file
+from millprep.report.report_model import Report
 from millprep.verify import prove
 from millprep.verify.prove_resumed import read, read_back
 from millprep.verify.resumed import check_resumed
@@ -74,23 +73,23 @@ def resume(
         raise _usage("resume-same-folder", message)
     set_on_disk.check(out, replace=replace_begun)
     say("reading the set")
-    written = written_set.load(folder)
+    source = report_file.read(folder)
     if job_file is None:
-        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+        job_file = find_job(source, (Path(), folder.resolve().parent))
     plan = job.load(job_file)
-    unchanged(written, read_inputs(plan, job_file))
+    unchanged(source, read_inputs(plan, job_file))
     try:
-        layout = written_set.layout(written, read_boards(plan, repair=True))
-        passes = written_set.passes(written)
-        programs = written_set.programs(written, plan.cutters, plan.machine)
-    except (ValueError, KeyError, TypeError) as fault:
+        layout = source.layout(read_boards(plan, repair=True))
+        passes = source.milling_passes()
+        programs = source.programs(plan.cutters, plan.machine)
+    except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json")]) from None
     asked = _asked(programs, program, wish, layout)
-    _untouched(written, asked)
+    _untouched(source, folder, asked)
     say("taking the programs up")
-    parts = _taken_up(written, plan, layout, passes, asked, wish)
-    cut_set = _empty(written, plan, layout, passes, parts)
+    parts = _taken_up(source, folder, plan, layout, passes, asked, wish)
+    cut_set = _empty(source, plan, layout, passes, parts)
     say("writing them")
     with set_on_disk.staged(out) as new:
         cut_set = write_programs(cut_set, new)
@@ -131,17 +130,18 @@ def _asked(
     return tuple(found[:1])
 
 
-def _untouched(written: WrittenSet, asked: Sequence[Program]) -> None:
+def _untouched(source: Report, folder: Path, asked: Sequence[Program]) -> None:
     """Refuse programs that are not as they were written."""
     files = {p.file for p in asked} | {"report.json"}
-    found = written_set.changed(written, seal(dict(written.row)))
+    found = report_file.changed(source, folder)
     faults = [f for f in found if f.severity == "stop" and f.file in files]
     if faults:
         raise Refusal(faults)
 
 
 def _taken_up(
-    written: WrittenSet,
+    source: Report,
+    folder: Path,
     plan: JobPlan,
     layout: Layout,
     passes: Sequence[MillingPass],
@@ -153,15 +153,15 @@ def _taken_up(
     parts: list[_Part] = []
     for program in asked:
         mill_pass = by_pass[program.blank, program.mill_pass]
-        old = read(written.folder, program, plan.machine.dialect)
+        old = read(folder, program, plan.machine.dialect)
         trail = prove.trail_of(old, program)
         done = resumed(
             trail,
             replace(program, spindle=max((e.rpm for e in old.spindle), default=program.spindle)),
             wish,
             plan.machine,
-            set_id=written.old.id,
-            named=_named(written, mill_pass),
+            set_id=source.set,
+            named=_named(source, mill_pass),
             outlines={
                 (p.board.name, p.copy): mill_pass.pose.shape(p.pose.shape(p.board.outline))
                 for p in layout.on(program.blank)
@@ -176,31 +176,30 @@ def _taken_up(
     return tuple(parts)
 
 
-def _named(written: WrittenSet, mill_pass: MillingPass) -> dict[str, Point]:
+def _named(source: Report, mill_pass: MillingPass) -> dict[str, Point]:
     """The holes that have names and are made in a pass, machine frame."""
     return {
         hole.id: mill_pass.pose.point(hole.blank)
-        for hole in written.old.holes.get(mill_pass.blank, ())
+        for hole in source.holes(mill_pass.blank)
         if hole.drilled_in == mill_pass.number and hole.role != "witness"
     }
 
 
 def _empty(
-    written: WrittenSet,
+    source: Report,
     plan: JobPlan,
     layout: Layout,
     passes: Sequence[MillingPass],
     parts: Sequence[_Part],
 ) -> CutSet:
     """The new set before it is written."""
-    old = written.old
     new: dict[tuple[int, int], list[Program]] = {}
     for part in parts:
         new.setdefault((part.new.blank, part.new.mill_pass), []).append(part.new)
     milled = {blank for blank, _ in new}
     again = [placement for placement in layout.placements if placement.blank in milled]
     index = {placement.index: n for n, placement in enumerate(again)}
-    drawn = {str(row["name"]): int(row["input"]) for row in written.row["boards"]}
+    drawn = {row.name: row.input for row in source.boards}
     blanks = tuple(
         MilledBlank(
             laminate,
@@ -209,7 +208,13 @@ def _empty(
                 for one in layout.on(laminate.number)
             ),
             passes=tuple(
-                replace(one, programs=tuple(new[one.blank, one.number]))
+                replace(
+                    one,
+                    # the programs that are read back have their verniers and heights already
+                    verniers=(),
+                    levelling=None,
+                    programs=tuple(new[one.blank, one.number]),
+                )
                 for one in passes
                 if one.blank == laminate.number and (one.blank, one.number) in new
             ),
@@ -218,18 +223,19 @@ def _empty(
         if laminate.number in milled
     )
     asked = [f"{p.told.of} {p.told.asked}" for p in parts]
+    found_again = any(row.registration for row in source.passes)
     return CutSet(
-        id=set_id(old.inputs, (old.id, "resume", *asked)),
+        id=set_id(source.input_files, (source.set, "resume", *asked)),
         job=plan.name,
         machine=plan.machine,
         clamps=plan.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
-        locating=plan.registration.method if old.holes else None,
-        inputs=old.inputs,
+        locating=plan.registration.method if found_again else None,
+        inputs=source.input_files,
         blanks=blanks,
         findings=tuple(f for p in parts for f in _told(p)),
-        derived_from=old.id,
+        derived_from=source.set,
         resumed=tuple(p.told for p in parts),
     )
 

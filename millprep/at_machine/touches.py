@@ -16,7 +16,7 @@ from millprep.at_machine.readings import Readings, Touches
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import RegistrationHole
-from millprep.report.old_set import OldSet
+from millprep.report.report_model import Report
 
 TOUCH_ERROR = 0.01
 """Standard deviation of one touch, mm, where the job states none: assumed."""
@@ -32,13 +32,13 @@ def middle(touches: Touches) -> Point:
 
 
 def found(
-    readings: Readings, old: OldSet, blank: int, number: int, error: float = TOUCH_ERROR
+    readings: Readings, report: Report, blank: int, number: int, error: float = TOUCH_ERROR
 ) -> tuple[Readings, tuple[Finding, ...]]:
     """The readings with the holes' centres, and what to tell of their sizes.
 
     Args:
         readings: touches.
-        old: the set that is being cut.
+        report: of the set that is being cut.
         blank: number.
         number: of the pass.
         error: standard deviation of one touch, mm.
@@ -46,8 +46,8 @@ def found(
     Raises:
         Refusal: when touches cannot be those of their holes, or are of another set.
     """
-    expected = of_this_set(readings, old, blank, number)
-    holes = {hole.id: hole for hole in old.holes.get(blank, ())}
+    expected = of_this_set(readings, report, blank, number)
+    holes = {hole.id: hole for hole in report.holes(blank)}
     faults: list[Finding] = []
     sizes: list[str] = []
     for name, touches in readings.touches.items():

@@ -10,23 +10,23 @@ from millprep.at_machine.readings import Readings
 from millprep.model.finding import Finding, Refusal
 from millprep.model.vernier import Vernier
 from millprep.passes.fit import Correction, correction
-from millprep.report.old_set import OldSet
+from millprep.report.report_model import Report
 
 
-def refit(readings: Readings, old: OldSet, blank: int, number: int) -> Refit:
+def refit(readings: Readings, report: Report, blank: int, number: int) -> Refit:
     """The blank's pose in a pass whose second combs have been cut by the old set.
 
     Args:
         readings: the lines that run through.
-        old: the set that is being cut.
+        report: of the set that is being cut.
         blank: number.
         number: of the pass.
 
     Raises:
         Refusal: with what is wrong with the readings.
     """
-    expected = of_this_set(readings, old, blank, number)
-    mine = {v.id: v for v in old.verniers.get(blank, ()) if v.passes[1] == number}
+    expected = of_this_set(readings, report, blank, number)
+    mine = {v.id: v for v in report.verniers(blank) if v.passes[1] == number}
     read = _read(readings, mine, blank, number)
     found = correction(read)
     if found.doubtful:

@@ -40,9 +40,9 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
         return
     words.say_findings(cut_set.findings)
     if as_json:
-        from millprep.report.check_record import checked
+        from millprep.report.report_model import check_row
 
-        click.echo(json.dumps(checked(cut_set), indent=1))
+        click.echo(json.dumps(check_row(cut_set), indent=1))
     else:
         from millprep.report.rules_words import told
 

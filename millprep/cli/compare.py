@@ -13,10 +13,10 @@ from millprep.model.finding import Refusal
 
 
 @click.command()
-@click.argument("one", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
-@click.argument("two", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("first", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("second", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="Print every board as JSON.")
-def compare(path: Path, two: Path, as_json: bool) -> None:
+def compare(first: Path, second: Path, as_json: bool) -> None:
     """List the boards that two sets cut differently.
 
     Each board is compared in its own frame: its place on the blank and the travel moves do not
@@ -25,7 +25,7 @@ def compare(path: Path, two: Path, as_json: bool) -> None:
     from millprep.workflow.compare import compare as compared
 
     try:
-        comparison = compared(path, two)
+        comparison = compared(first, second)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
@@ -39,7 +39,7 @@ def compare(path: Path, two: Path, as_json: bool) -> None:
     for board in comparison:
         name = f"{board.board} copy {board.copy}"
         if board.only_in is not None:
-            click.echo(f"{name}: only in {(path, two)[board.only_in - 1]}")
+            click.echo(f"{name}: only in {(first, second)[board.only_in - 1]}")
         elif board.at is not None:
             x, y = board.at
             click.echo(

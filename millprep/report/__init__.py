@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from millprep.report import buzz_out
+from millprep.report import buzz_out, report_file
 from millprep.report.as_cut_files import write_as_cut
-from millprep.report.json_text import to_text
 from millprep.report.pictures import FOLDER, Beside, draw, draw_refused
-from millprep.report.record import record
-from millprep.report.seal import sealed
+from millprep.report.report_model import Report
 from millprep.report.sheet import findings_text, sheet
 
 if TYPE_CHECKING:
@@ -33,13 +31,13 @@ def write(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> 
         _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
     write_as_cut(cut_set, folder)
     # last of all: it holds the hashes of every other file, programs included
-    _put(folder / "report.json", to_text(sealed(record(cut_set), folder)))
+    report_file.write(report_file.sealed(Report.of(cut_set), folder), folder)
 
 
 def write_refused(cut_set: CutSet, folder: Path) -> None:
     """Write what explains a refusal: report.json, findings.txt, pictures; never a program."""
     folder.mkdir(parents=True, exist_ok=True)
-    _put(folder / "report.json", to_text(record(cut_set)))
+    report_file.write(Report.of(cut_set), folder)
     _put(folder / "findings.txt", findings_text(cut_set))
     draw_refused(cut_set, folder / FOLDER)
 

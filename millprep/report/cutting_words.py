@@ -1,8 +1,8 @@
-"""How the cutters cut: a row of plain data a program, a row for people a cutter."""
+"""How the cutters cut, in a row for each cutter."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from millprep.report.words import columns, number, plain
 
@@ -12,25 +12,6 @@ if TYPE_CHECKING:
     from millprep.model.cutting import Cutting
 
 HEADS = ("edge, m/min", "chip, µm", "within, µm", "in one go, mm")
-
-
-def cutting_row(one: Cutting | None) -> dict[str, Any] | None:
-    """One program: mm to five decimals, so that chips keep their digits; m/min to two."""
-    if one is None:
-        return None
-
-    def mm(value: float | None) -> float | None:
-        return None if value is None else round(value, 5)
-
-    return {
-        "width": mm(one.width),
-        "surface_speed": round(one.surface_speed, 2),
-        "chip_load": mm(one.chip_load),
-        "plunge_load": mm(one.plunge_load),
-        "bounds": [mm(bound) for bound in one.bounds],
-        "step": mm(one.step),
-        "steps": one.steps,
-    }
 
 
 def cutter_rows(cutting: Iterable[Cutting]) -> dict[str, tuple[str, ...]]:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, drawing_settings, save
 from millprep.report.close_up import Spot, close_up, spots
-from millprep.report.levelling_record import levelling_of, uncorrected_of
 from millprep.report.net_view import density_view, potential_view
 from millprep.report.pass_view import pass_view
 from millprep.report.picture_words import say
@@ -66,10 +65,10 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
             if p.blank == n:
                 named = f"{stem}-pass-{p.number}"
                 found.append(Picture(named, say("list.pass", nth=p.number), False, n, p.number))
-                if levelling_of(cut_set, p) is not None:
+                if p.levelling is not None:
                     words = say("list.relief", nth=p.number)
                     found.append(Picture(f"{named}-relief", words, False, n, p.number))
-                if uncorrected_of(cut_set, p):
+                if p.uncorrected:
                     words = say("list.widths", nth=p.number)
                     found.append(Picture(f"{named}-without-map", words, False, n, p.number))
     for n, blank_number, one in _solved(cut_set):
@@ -132,10 +131,10 @@ def _views(cut_set: CutSet) -> Iterator[View]:
             yield partial(as_cut_view, here, job, set_id, faults)
         for milling_pass in here.passes:
             yield partial(pass_view, here, cut_set, milling_pass)
-            level = levelling_of(cut_set, milling_pass)
+            level = milling_pass.levelling
             if level is not None:
                 yield partial(relief_view, here, cut_set, milling_pass, level)
-            told = uncorrected_of(cut_set, milling_pass)
+            told = list(milling_pass.uncorrected)
             if told:
                 yield partial(widths_view, here, cut_set, milling_pass, told)
     for _, number, one in _solved(cut_set):

@@ -1,8 +1,8 @@
-"""What is told of programs that go on after a break: as data, and in words for the mill."""
+"""What to do at the mill to resume programs after a break, in words."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
@@ -11,26 +11,6 @@ if TYPE_CHECKING:
     from millprep.model.program import Program
     from millprep.model.resumption import Resumption
     from millprep.model.set_of_programs import CutSet
-
-
-def resumed_rows(cut_set: CutSet) -> list[dict[str, Any]] | None:
-    """The rows of report.json; None for a whole set."""
-    rows = [
-        {
-            "file": one.file,
-            "of": one.of,
-            "asked": one.asked,
-            "point": one.point,
-            "points": one.points,
-            "cuts": one.cuts,
-            "entry": [round(v, 4) + 0.0 for v in one.entry],
-            "overlap": None if one.overlap is None else round(one.overlap, 4),
-            "board": one.board,
-            "copy": one.copy,
-        }
-        for one in cut_set.resumed
-    ]
-    return rows or None
 
 
 def resumed_words(cut_set: CutSet) -> tuple[str, ...]:

@@ -6,7 +6,6 @@ import math
 from typing import TYPE_CHECKING
 
 from millprep.report.bed import on_pins
-from millprep.report.levelling_record import levelling_of
 from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
@@ -33,7 +32,7 @@ def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
         say("resumed.zero") if cut_set.resumed else xy,
         say("zero.z", place=place(milling_pass.touch)),
         say("zero.again"),
-        *([] if levelling_of(cut_set, milling_pass) is None else [say("zero.map")]),
+        *([] if milling_pass.levelling is None else [say("zero.map")]),
         *lost(cut_set, milling_pass),
     )
 

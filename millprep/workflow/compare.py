@@ -12,13 +12,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import shapely
 
 from millprep.geometry.pose import Pose
-from millprep.report import written_set
-from millprep.report.old_set import unreadable
+from millprep.report import report_file
+from millprep.report.program_rows import RoundCutterRow
+from millprep.report.report_model import Report
 
 SAME = 1.5e-3
 """Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned
@@ -102,42 +102,40 @@ def _alike(one: Sequence[float], other: Sequence[float]) -> bool:
 
 def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
     """All cuts of a set by the copy they are made on."""
-    written = written_set.load(folder)
+    report = report_file.read(folder)
     try:
         with (folder / "toolpaths.csv").open(encoding="ascii", newline="") as file:
-            return _shared_out(written.row, list(csv.DictReader(file)))
+            return _shared_out(report, list(csv.DictReader(file)))
     except (OSError, KeyError, TypeError, ValueError) as fault:
         words = f"and toolpaths.csv do not go together ({type(fault).__name__}: {fault})"
-        raise unreadable(words, folder / "report.json") from None
+        raise report_file.unreadable(words, folder / "report.json") from None
 
 
 def _shared_out(
-    row: Mapping[str, Any], table: Sequence[Mapping[str, str]]
+    report: Report, table: Sequence[Mapping[str, str]]
 ) -> dict[Copy, list[Cut]]:
     """Every cut at the copy it lies nearest to; marks in the margins are nobody's."""
     names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
-    for one in row["passes"]:
-        for program in one["programs"]:
-            place = (one["blank"], one["number"], program["file"].rsplit("/", 1)[-1])
+    for row in report.passes:
+        for program in row.programs:
+            place = (*row.pass_id, program.file.rsplit("/", 1)[-1])
             # a file may hold the programs of several cutters, one after the other
-            names[place].append(((program.get("lines") or [1])[0], program["cutter"]))
-    poses = {
-        (one["blank"], one["number"]): Pose(*map(float, one["blank_to_machine"])).inverse()
-        for one in row["passes"]
-    }
+            names[place].append(((program.lines or (1,))[0], program.cutter))
+    poses = {key: pose.inverse() for key, pose in report.poses.items()}
     boards: dict[int, list[tuple[Copy, Pose, shapely.Polygon]]] = defaultdict(list)
-    for one in row["boards"]:
-        pose = Pose(*map(float, one["drawing_to_blank"]))
-        shape = pose.shape(shapely.Polygon(one["outline"]))
-        boards[one["blank"]].append(((one["name"], one["copy"]), pose.inverse(), shape))
+    for board in report.boards:
+        shape = board.pose.shape(shapely.Polygon(board.outline))
+        copy = (board.name, board.copy_number)
+        boards[board.blank].append((copy, board.pose.inverse(), shape))
     found: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
     for place, line, run in _runs(table):
         if place not in names:
             continue
         to_blank = poses[place[:2]]
-        cutter = max(begun for begun in names[place] if begun[0] <= line)[1]
-        # a groove is as wide as its tip at least; where the cutter is a vee that is little
-        radius = float(row["cutters"][cutter].get("diameter", 0.0)) / 2
+        name = max(begun for begun in names[place] if begun[0] <= line)[1]
+        cutter = report.cutters[name]
+        # a groove is at least as wide as the tip; of a vee that is little
+        radius = cutter.diameter / 2 if isinstance(cutter, RoundCutterRow) else 0.0
         points = shapely.points([to_blank.point((x, y)) for _, (_, _, _, x, y, *_) in run])
         nearest = [
             (float(shapely.distance(shape, points).mean()), key, pose)
@@ -148,7 +146,7 @@ def _shared_out(
         away, key, pose = min(nearest, key=lambda offer: offer[0])
         if away <= radius + BEYOND:
             frame = to_blank.then(pose)
-            found[key] += [_drawn(cutter, motion, numbers, frame) for motion, numbers in run]
+            found[key] += [_drawn(name, motion, numbers, frame) for motion, numbers in run]
     return found
 
 

@@ -12,9 +12,8 @@ from millprep.model.certificate import Certificate
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Layout
 from millprep.passes.windows import joined_by
-from millprep.report import written_set
-from millprep.report.seal import seal
-from millprep.report.written_set import WrittenSet
+from millprep.report import report_file
+from millprep.report.report_model import Report
 from millprep.verify import prove
 from millprep.verify.prove_resumed import read_back
 from millprep.workflow import begun_mark, nets
@@ -77,36 +76,36 @@ def verify(
         Refusal: exit code 2 when there is no set or no job, 1 when the set is another job's.
     """
     say("reading the set")
-    written = written_set.load(folder)
+    report = report_file.read(folder)
     if job_file is None:
-        job_file = find_job(written.old, (Path(), folder.resolve().parent))
+        job_file = find_job(report, (Path(), folder.resolve().parent))
     say("reading the job and the drawings")
     plan = job.load(job_file)
-    unchanged(written, read_inputs(plan, job_file))
+    unchanged(report, read_inputs(plan, job_file))
     boards = read_boards(plan, repair=True)
     findings: list[Finding] = []
     if hashes:
         say("comparing the files with their hashes")
-        findings += written_set.changed(written, seal(dict(written.row)))
+        findings += report_file.changed(report, folder)
     mark = begun_mark.load(folder)
-    findings += [] if mark is None else _told_begun(written, mark)
-    if not written.old.resumed and not made_by_this_version(written.old):
-        findings.append(_another_version(written))
+    findings += [] if mark is None else _told_begun(report, mark)
+    if not report.resumed and not made_by_this_version(report):
+        findings.append(_another_version(report))
     say("reading the programs and cutting the blanks in simulation")
     try:
-        layout = written_set.layout(written, boards)
-        passes = written_set.passes(written)
-        programs = written_set.programs(written, plan.cutters, plan.machine)
+        layout = report.layout(boards)
+        passes = report.milling_passes()
+        programs = report.programs(plan.cutters, plan.machine)
         overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
-        joins = written_set.joins(written, layout, overruns)
-    except (ValueError, KeyError, TypeError) as fault:
+        joins = report.joins_on(layout, overruns)
+    except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
-    gone = [one for one in dict.fromkeys(written.programs) if not (folder / one).is_file()]
+    gone = [one for one in dict.fromkeys(report.program_files) if not (folder / one).is_file()]
     if not hashes:
         findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
     proofs: tuple[BoardProof, ...] = ()
-    if not gone and written.old.resumed:
+    if not gone and report.resumed:
         try:
             findings += read_back(folder, plan, layout, passes, programs)[1]
         except Refusal as refusal:
@@ -120,50 +119,49 @@ def verify(
                 passes,
                 programs,
                 joins=joins,
-                levellings=tuple(written.old.levellings.values()),
+                levellings=tuple(report.levellings.values()),
                 nets=nets.name(plan.boards, layout)[0],
                 table=hashes,
             )
             proofs = proved.proofs
             findings += proved.findings
-            findings += _unlike(written, proofs)
+            findings += _unlike(report, proofs)
             if all(finding.severity != "stop" for finding in proved.findings):
-                findings += _unlike_certificate(written, proved.certificate)
+                findings += _unlike_certificate(report, proved.certificate)
         except Refusal as refusal:
             findings += refusal.findings
-    files = len(written.files or ())
-    resumed = written.old.resumed
-    return Verified(written.old.id, files, layout, proofs, tuple(findings), mark, resumed)
+    files = len(report.files or ())
+    resumed = report.resumed is not None
+    return Verified(report.set, files, layout, proofs, tuple(findings), mark, resumed)
 
 
-def _told_begun(written: WrittenSet, mark: Begun) -> list[Finding]:
+def _told_begun(report: Report, mark: Begun) -> list[Finding]:
     """That a set is being cut, or that its mark is another's."""
-    if mark.set == written.old.id:
+    if mark.set == report.set:
         message = f"The set is begun: {mark.words}."
         return [Finding(code="set-begun", severity="note", message=message)]
     message = (
-        f"{FILE} marks set {mark.set}, and this is set {written.old.id}. Look which of them is "
+        f"{FILE} marks set {mark.set}, and this is set {report.set}. Look which of them is "
         "being cut; take the file away if it was copied here."
     )
     return [_stop("begun-another-set", message, FILE)]
 
 
-def _another_version(written: WrittenSet) -> Finding:
+def _another_version(report: Report) -> Finding:
     return Finding(
         code="made-by-another-version",
         severity="warn",
-        message=f"Set {written.old.id} was made by another version of millprep, whose machine and "
+        message=f"Set {report.set} was made by another version of millprep, whose machine and "
         "cutter presets may differ. It is proved with those of this version.",
     )
 
 
-def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding]:
+def _unlike(report: Report, proofs: tuple[BoardProof, ...]) -> list[Finding]:
     """Where the proof comes out other than the report says."""
     found: list[Finding] = []
-    for row, proof in zip(written.row["boards"], proofs, strict=True):
-        told = row["proof"] or {}
+    for row, proof in zip(report.boards, proofs, strict=True):
         for noun in ("pieces", "shorts", "opens", "bridges", "narrowest_gap", "narrowest_copper"):
-            old, new = told.get(noun), getattr(proof, noun)
+            old, new = getattr(row.proof, noun, None), getattr(proof, noun)
             same = old is new if old is None or new is None else abs(old - new) <= SAME
             if not same:
                 words = f"{noun.replace('_', ' ')} is {_told(new)}, the report says {_told(old)}"
@@ -172,32 +170,32 @@ def _unlike(written: WrittenSet, proofs: tuple[BoardProof, ...]) -> list[Finding
                         code="proof-differs",
                         severity="stop",
                         message=f"{words}. Make the set again.",
-                        board=row["name"],
-                        copy=row["copy"],
-                        blank=row["blank"],
+                        board=row.name,
+                        copy=row.copy_number,
+                        blank=row.blank,
                     )
                 )
     return found
 
 
-def _unlike_certificate(written: WrittenSet, now: Certificate | None) -> list[Finding]:
+def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding]:
     """Where the certificate comes out other than the report says."""
-    row = written.row["certificate"]
+    row = report.certificate
     if (row is None) != (now is None):
         words = "the report has a certificate" if now is None else "the report has no certificate"
         return [_differs(f"{words}, the programs are otherwise")]
     if row is None or now is None:
         return []
-    figures = [("mismatch of all joins", row["mismatch"], now.least.mismatch)]
+    figures = [("mismatch of all joins", row.misalignment, now.least.mismatch)]
     figures += [
-        (f"mismatch before {words}", row[noun]["mismatch"], limit.mismatch)
-        for noun, words, limit in (
-            ("short", "a short", now.short),
-            ("open", "an open", now.open),
-            ("gap", "the gap is lost", now.gap),
+        (f"mismatch before {words}", old.misalignment, new.mismatch)
+        for words, old, new in (
+            ("a short", row.short, now.short),
+            ("an open", row.open, now.open),
+            ("the gap is lost", row.gap, now.gap),
         )
     ]
-    figures.append(("turn of a pass", row["turn"], now.turn))
+    figures.append(("turn of a pass", row.turn, now.turn))
     return [
         _differs(f"certified {noun} is {_told(new)}, the report says {_told(old)}")
         for noun, old, new in figures

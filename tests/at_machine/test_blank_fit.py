@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
@@ -17,11 +19,12 @@ from millprep.at_machine.readings import Readings
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
-from millprep.model.milling_pass import RegistrationHole
+from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import InputFile
 from millprep.passes.fit import fit
-from millprep.report.old_set import OldSet
+from millprep.report.report_model import Report
 from tests.helpers.chance import examples
+from tests.helpers.invented_report import report_of_passes
 
 SIGMA = 0.03
 EXPECTED = Pose.shift(-200.0, 5.0)
@@ -31,14 +34,20 @@ PLACES: list[Point] = [
 CORNERS = ((0.0, 0.0), (520.0, 0.0), (520.0, 120.0), (0.0, 120.0))
 
 
-def old(count: int = 3) -> OldSet:
+@cache
+def old(count: int = 3) -> Report:
     holes = tuple(
         RegistrationHole(f"r{n + 1}", at, EXPECTED.point(at), 3.02, "locate", 1, 2)
         for n, at in enumerate(PLACES[:count])
     )
     late = RegistrationHole("r9", (400.0, 5.0), (0.0, 10.0), 3.02, "locate", 2, 3)
-    poses = {(1, 1): Pose.shift(0.0, 5.0), (1, 2): EXPECTED, (1, 3): Pose.shift(-400.0, 5.0)}
-    return OldSet("abc", None, (InputFile("job.toml", "0"),), poses, {1: (*holes, late)})
+    window = shapely.box(0.0, 0.0, 300.0, 120.0)
+    of_pass = ((Pose.shift(0.0, 5.0), ()), (EXPECTED, holes), (Pose.shift(-400.0, 5.0), (late,)))
+    passes = [
+        MillingPass(1, number, window, pose, registration, (5.0, 5.0))
+        for number, (pose, registration) in enumerate(of_pass, 1)
+    ]
+    return report_of_passes(passes, "abc")
 
 
 def readings(pose: Pose, count: int = 3, noise: int | None = None) -> dict[str, Point]:
@@ -111,7 +120,7 @@ def test_what_good_readings_tell() -> None:
 def test_another_set() -> None:
     finding = told(readings(EXPECTED), id_="xyz")
     assert finding.code == "readings-of-another-set"
-    assert "of another set" in finding.message
+    assert "taken for set xyz" in finding.message
 
 
 Spoil = Callable[[dict[str, Point]], dict[str, Point]]

@@ -9,7 +9,7 @@ import pytest
 
 from millprep.at_machine.readings import load
 from millprep.model.finding import Refusal
-from millprep.report import old_set
+from millprep.report import report_file
 
 GOOD = """\
 set = "0123456789ab"
@@ -81,16 +81,16 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     ("report", "words"),
     [
         (None, "cannot be read"),
-        ("{", "is no report of a set"),
-        ("[]", "is no report of a set"),
-        ('{"format": 99}', "is of format 99, this version reads 1"),
-        ('{"format": 1}', "is no report of a set (KeyError: 'passes')"),
+        ("{", "is not the report of a set: invalid JSON"),
+        ("[]", "is not the report of a set: input should be an object"),
+        ('{"format": 99}', "has format 99, this version reads format 1"),
+        ('{"format": 1}', "is not the report of a set at set: field required, and has 1"),
     ],
 )
 def test_a_folder_without_a_set(tmp_path: Path, report: str | None, words: str) -> None:
     if report is not None:
         (tmp_path / "report.json").write_text(report)
     with pytest.raises(Refusal) as caught:
-        old_set.load(tmp_path)
+        report_file.read(tmp_path)
     assert caught.value.exit_code == 2
     assert words in caught.value.findings[0].message

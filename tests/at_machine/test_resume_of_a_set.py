@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from millprep.geometry.pose import Pose
-from millprep.report.record import schema
+from millprep.report.report_model import Report
 from millprep.verify import reader
 from tests.helpers import bent, small_job
 from tests.helpers.small_job import changed, run
@@ -47,7 +47,7 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     done = resume(made, tmp_path / "new", isolated, "--after", "3")
     assert done.exit_code == 0, done.output
     new, old = report(tmp_path / "new"), report(made / "set")
-    jsonschema.validate(new, schema())
+    jsonschema.validate(new, Report.model_json_schema())
     assert new["derived_from"] == old["set"] != new["set"]
     (told,) = new["resumed"]
     assert (told["of"], told["asked"], told["point"]) == (isolated, "--after 3", 3)
@@ -225,7 +225,7 @@ def test_a_program_that_was_changed_is_not_taken_up(tmp_path: Path) -> None:
     file.write_text(text.replace("Z-0.0800", "Z-0.0900"), "ascii")
     done = run("resume", tmp_path / "set", "isolate", "--after", "1", "--out", tmp_path / "new")
     assert done.exit_code == 1
-    assert "not as it was written" in done.stderr
+    assert "was edited after it was written" in done.stderr
     assert not (tmp_path / "new").exists()
 
 
@@ -258,4 +258,4 @@ def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
     again = run("verify", tmp_path / "new", *job)
     assert again.exit_code == 0, again.output
     told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
-    assert "only goes on where a cutter broke" in told.stderr
+    assert "only resumes after a broken cutter" in told.stderr

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -13,15 +14,16 @@ from millprep.at_machine import touches
 from millprep.at_machine.readings import Readings, Touches, load
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
-from millprep.model.milling_pass import RegistrationHole
+from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import InputFile
-from millprep.report.old_set import OldSet
+from tests.helpers.invented_report import report_of_passes
 
 HOLES = (
     RegistrationHole("r1", (10.0, 5.0), (10.0, 5.0), 3.02, "locate", 1, 2),
     RegistrationHole("r2", (90.0, 65.0), (90.0, 65.0), 4.0, "key", 1, 2),
 )
-OLD = OldSet("0123", None, (), {(1, 2): Pose()}, {1: HOLES})
+PASS = MillingPass(1, 2, shapely.box(0.0, 0.0, 200.0, 100.0), Pose(), HOLES, (5.0, 5.0))
+OLD = report_of_passes((PASS,), "0123")
 
 
 def touched(hole: RegistrationHole, off: tuple[float, float], tip: float = 2.0) -> Touches:

@@ -5,16 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import shapely
 
 from millprep.at_machine.readings import Readings, load
 from millprep.at_machine.vernier import refit
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
+from millprep.model.milling_pass import MillingPass
 from millprep.model.set_of_programs import InputFile
 from millprep.model.vernier import Measured, Vernier
 from millprep.passes.fit import Correction
 from millprep.passes.verniers import SIZES
-from millprep.report.old_set import OldSet
+from millprep.report.report_model import Report
+from tests.helpers.invented_report import report_of_passes
 from tests.helpers.verniers import seen
 
 EXPECTED = Pose.shift(-200.0, 5.0)
@@ -31,9 +34,11 @@ FOUR = (
 )  # fmt: skip
 
 
-def old(verniers: tuple[Vernier, ...] = FOUR) -> OldSet:
-    poses = {(1, 1): Pose.shift(0.0, 5.0), (1, 2): EXPECTED}
-    return OldSet("abc", None, (InputFile("job.toml", "0"),), poses, {}, {1: verniers})
+def old(verniers: tuple[Vernier, ...] = FOUR) -> Report:
+    window = shapely.box(0.0, 0.0, 300.0, 120.0)
+    first = MillingPass(1, 1, window, Pose.shift(0.0, 5.0), (), (5.0, 5.0))
+    second = MillingPass(1, 2, window, EXPECTED, (), (5.0, 5.0), verniers)
+    return report_of_passes((first, second), "abc")
 
 
 def read(lines: dict[str, float], id_: str = "abc") -> Readings:
@@ -58,7 +63,7 @@ def test_the_pass_then_cuts_where_the_first_one_did() -> None:
 
 
 def test_zero_readings_move_nothing() -> None:
-    assert refit(read(dict.fromkeys(("v1", "v2", "v3", "v4"), 0.0)), old(), 1, 2).pose is EXPECTED
+    assert refit(read(dict.fromkeys(("v1", "v2", "v3", "v4"), 0.0)), old(), 1, 2).pose == EXPECTED
 
 
 @pytest.mark.parametrize(
@@ -95,7 +100,7 @@ def test_bad_readings(
 
 
 def test_readings_of_another_set() -> None:
-    with pytest.raises(Refusal, match="are of another set"):
+    with pytest.raises(Refusal, match="taken for set xyz"):
         refit(read({"v1": 0.0, "v2": 0.0}, "xyz"), old(), 1, 2)
 
 

@@ -57,6 +57,11 @@ def test_the_schema_is_json() -> None:
     assert {"machine", "board", "isolation"} <= set(schema["properties"])
 
 
+def test_the_schema_of_the_report_is_json() -> None:
+    schema = json.loads(run("schema", "--report").stdout)
+    assert {"passes", "joins", "seal"} <= set(schema["required"])
+
+
 def test_the_table_of_keys_names_every_table() -> None:
     table = run("schema", "--table").stdout
     for head in ("machine", "blank", "setup", "board", "cutters", "isolation", "registration"):

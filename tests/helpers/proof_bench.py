@@ -13,7 +13,7 @@ from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
 from millprep.model.plan import JobPlan
 from millprep.model.program import Program
-from millprep.report import written_set
+from millprep.report import report_file
 from millprep.verify.as_cut import as_cut
 from millprep.verify.clearances import unopened
 from millprep.verify.compare import compare
@@ -38,11 +38,11 @@ class Bench:
         out = folder / "out"
         prepare(small_job.put(folder), out)
         self.plan: JobPlan = job.load(folder / "job.toml")
-        written = written_set.load(out)
-        self.layout: Layout = written_set.layout(written, read_boards(self.plan))
+        report = report_file.read(out)
+        self.layout: Layout = report.layout(read_boards(self.plan))
         self.blank: Blank = self.layout.blanks[0]
-        (self.mill_pass,) = written_set.passes(written)
-        self.programs = written_set.programs(written, self.plan.cutters, self.plan.machine)
+        (self.mill_pass,) = report.milling_passes()
+        self.programs = report.programs(self.plan.cutters, self.plan.machine)
         self.texts = [(out / p.file).read_text("ascii") for p in self.programs]
         self.traces = [read(text, file="a") for text in self.texts]
         self.rows = motion_rows(out / "toolpaths.csv", self.programs)

@@ -20,7 +20,7 @@ from millprep.at_machine.take_up import Wish, resumed
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter
 from millprep.model.program import Program
-from millprep.report import written_set
+from millprep.report import report_file
 from millprep.verify import reader
 from millprep.verify.as_cut import unite
 from millprep.verify.prove import trail_of
@@ -84,10 +84,9 @@ def programs(
 
 def cutting(folder: Path, cutters: tuple[Cutter, ...]) -> list[tuple[Program, Trace]]:
     """Every program of a set that cuts its blanks, and what it does."""
-    written = written_set.load(folder)
     return [
         (program, reader.read((folder / program.file).read_text("ascii"), file=program.file))
-        for program in written_set.programs(written, cutters, PLAN.machine)
+        for program in report_file.read(folder).programs(cutters, PLAN.machine)
         if program.mill_pass > 0 and program.work not in ("probe", "dry-run")
     ]
 

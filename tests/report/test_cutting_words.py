@@ -5,9 +5,9 @@ from dataclasses import replace
 import jsonschema
 
 from millprep.model.cutting import Cutting
-from millprep.report.check_record import checked
-from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines, cutting_row
-from millprep.report.record import record, schema
+from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines
+from millprep.report.program_rows import CuttingRow
+from millprep.report.report_model import Report, check_row
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import running
 from tests.helpers.invented_set import invented
@@ -21,14 +21,14 @@ def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
     vee = replace(VEE, file=cut_set.programs[0].file)
     first, *others = cut_set.programs
     told = running(cut_set, (replace(first, cutting=vee), *others))
-    row = record(told)
-    jsonschema.Draft202012Validator(schema()).validate(row)
+    row = Report.of(told).row()
+    jsonschema.Draft202012Validator(Report.model_json_schema()).validate(row)
     one, two, *_ = row["passes"][0]["programs"]
-    assert one["cutting"] == cutting_row(vee)
+    assert one["cutting"] == CuttingRow.of(vee).row()
     assert one["cutting"]["plunge_load"] == 0.00833
     assert two["cutting"] is None
-    assert checked(told)["programs"] == [
-        {"file": vee.file, "cutter": "vee30", "cutting": cutting_row(vee)}
+    assert check_row(told)["programs"] == [
+        {"file": vee.file, "cutter": "vee30", "cutting": CuttingRow.of(vee).row()}
     ]
 
 

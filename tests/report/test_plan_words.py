@@ -19,8 +19,9 @@ CODE = {file.name: ast.parse(file.read_text("utf-8")) for file in sorted(REPORT.
 TEMPLATE = part("sheet.html.j2")
 MODULES = {"plan_words": plan_words.WORDS, "picture_words": picture_words.WORDS}
 HOLD_WORDS = {"words.py", "plan_words.py", "picture_words.py", "page_words.py",
-              "rules_words.py", "cutting_words.py", "old_set.py", "written_set.py"}  # fmt: skip
-"""The last four are read on a terminal as well."""
+              "rules_words.py", "cutting_words.py", "report_file.py",
+              "report_model.py"}  # fmt: skip
+"""The last four are read on a terminal as well, or in the schema of the report."""
 NO_WORDS = {
     # fonts, places in pictures, file formats, commands
     "DejaVu Sans", "upper left", "offset points", "use strict", "millprep refit OUT",

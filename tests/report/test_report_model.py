@@ -13,16 +13,16 @@ from hypothesis import strategies as st
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.report.json_text import WIDTH, to_text
-from millprep.report.record import record, schema
+from millprep.report.report_model import Report
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
 
-CHECKER = jsonschema.Draft202012Validator(schema())
+CHECKER = jsonschema.Draft202012Validator(Report.model_json_schema())
 
 
 @pytest.fixture(scope="module")
 def rows() -> dict[str, Any]:
-    return record(invented(4))
+    return Report.of(invented(4)).row()
 
 
 def nodes(node: Any) -> Iterator[dict[str, Any]]:
@@ -34,11 +34,12 @@ def nodes(node: Any) -> Iterator[dict[str, Any]]:
 
 
 def test_the_schema_is_one() -> None:
-    jsonschema.Draft202012Validator.check_schema(schema())
+    jsonschema.Draft202012Validator.check_schema(Report.model_json_schema())
 
 
 def test_every_property_is_described_and_required() -> None:
-    objects = [n for n in nodes(schema()) if n.get("type") == "object" and "properties" in n]
+    schema = Report.model_json_schema()
+    objects = [n for n in nodes(schema) if n.get("type") == "object" and "properties" in n]
     assert len(objects) >= 15
     for node in objects:
         assert node["additionalProperties"] is False
@@ -49,11 +50,11 @@ def test_every_property_is_described_and_required() -> None:
 
 @pytest.mark.parametrize("stages", [1, 4])
 def test_a_report_obeys_the_schema(stages: int) -> None:
-    CHECKER.validate(record(invented(stages)))
+    CHECKER.validate(Report.of(invented(stages)).row())
 
 
 def test_a_refused_report_obeys_the_schema_and_says_null() -> None:
-    rows = record(refused())
+    rows = Report.of(refused()).row()
     CHECKER.validate(rows)
     assert rows["passes"] == []
     assert rows["machine_seconds"] is None
@@ -114,7 +115,7 @@ def test_values_of_a_two_pass_set(rows: dict[str, Any]) -> None:
 def test_a_program_of_no_pass_belongs_to_the_bed() -> None:
     whole = invented(1)
     pins = replace(whole.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0)
-    rows = record(with_blank(whole, spoilboard=(pins,)))
+    rows = Report.of(with_blank(whole, spoilboard=(pins,))).row()
     CHECKER.validate(rows)
     assert [p["file"] for p in rows["bed"]] == ["bed/01-bore-pins.ngc"]
     assert len(rows["passes"][0]["programs"]) == 3
@@ -135,13 +136,13 @@ def test_numbers_are_rounded_and_never_minus_zero() -> None:
     touch: Point = (-0.00001, 1 / 3)
     pose = Pose.turn(1e-9).then(Pose.shift(1 / 3, -1e-12))
     there = replace(whole.passes[0], touch=touch, pose=pose)
-    row = record(with_blank(whole, passes=(there,)))["passes"][0]
+    row = Report.of(with_blank(whole, passes=(there,))).row()["passes"][0]
     assert str(row["touch"]) == "[0.0, 0.3333]"
     assert str(row["blank_to_machine"]) == "[1.0, 0.0, 0.333333333, 0.0, 1.0, 0.0]"
 
 
 def test_same_set_same_text() -> None:
-    assert to_text(record(invented(1))) == to_text(record(invented(1)))
+    assert to_text(Report.of(invented(1)).row()) == to_text(Report.of(invented(1)).row())
 
 
 json_values = st.recursive(

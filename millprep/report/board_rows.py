@@ -1,0 +1,243 @@
+"""Rows of report.json about boards: where each copy lies, and what is left of its copper."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from millprep.geometry.pose import Pose
+from millprep.model.layout import Placement
+from millprep.report.report_row import (
+    Affine,
+    Count,
+    Length,
+    Number,
+    Place,
+    Row,
+    Text,
+    affine,
+    key,
+    places,
+)
+from millprep.report.rules_rows import RulesRow
+
+if TYPE_CHECKING:
+    from millprep.model.as_cut import BoardProof, Corner, LandGap, Neck, PairGap, WorstCase
+    from millprep.model.board import Board, CopperPiece
+    from millprep.model.set_of_programs import BoardCopy
+
+MOST_CORNERS = 20
+
+
+class PieceRow(Row):
+    """One connected copper area."""
+
+    id: Text
+    """Id of the piece within its board."""
+    net: Text | None
+    """Name of its net: pieces joined by jumper wires are one net; null when not known."""
+    at: Place
+    """A point on the piece, drawing frame, mm."""
+    narrowest_copper: Length | None
+    """Width of its narrowest neck as cut, at the surface, mm; null when not computed."""
+    copper_at: Place | None
+    """Where that neck is, blank frame, mm."""
+
+    @classmethod
+    def of(cls, piece: CopperPiece, net: str | None, neck: Neck | None) -> PieceRow:
+        """A piece of the design with its net and its narrowest copper."""
+        return cls(
+            id=piece.id,
+            net=net,
+            at=piece.at,
+            narrowest_copper=neck.width if neck else None,
+            copper_at=neck.at if neck else None,
+        )
+
+
+class GapRow(Row):
+    """The gap between two pieces."""
+
+    pieces: tuple[Text, Text]
+    """Ids of both pieces."""
+    gap: Length
+    """Smallest distance between their copper at the foot, mm."""
+    at: Place
+    """Centre of the gap, blank frame, mm."""
+
+    @classmethod
+    def of(cls, gap: PairGap) -> GapRow:
+        """One of the narrowest gaps."""
+        return cls(pieces=gap.pieces, gap=gap.gap, at=gap.at)
+
+
+class WorstCaseRow(Row):
+    """A copy if the surface is off by the flatness and cutters run out of true."""
+
+    shorts: Count
+    """Pieces too many that still touch."""
+    short_at: Place | None
+    """Place of the first short, blank frame, mm."""
+    opens: Count
+    """Pieces that may be cut in two."""
+    narrowest_gap: Length | None
+    """Smallest distance between two pieces at the foot, mm."""
+    gap_at: Place | None
+    """Where that gap is, blank frame, mm."""
+    narrowest_copper: Length | None
+    """Narrowest copper that is left of a piece, mm."""
+    copper_at: Place | None
+    """Where that copper is, blank frame, mm."""
+
+    @classmethod
+    def of(cls, worst: WorstCase) -> WorstCaseRow:
+        """The worst case of a copy."""
+        return cls(
+            shorts=worst.shorts,
+            short_at=worst.short_at,
+            opens=worst.opens,
+            narrowest_gap=worst.narrowest_gap,
+            gap_at=worst.gap_at,
+            narrowest_copper=worst.narrowest_copper,
+            copper_at=worst.copper_at,
+        )
+
+
+class PadRow(Row):
+    """The gap around the pad of a hole."""
+
+    hole: Text
+    """Id of the hole."""
+    gap: Length | None
+    """To the nearest copper of another net or of none, mm; null when farther than required."""
+    at: Place
+    """Centre of that gap, or the hole where there is no gap, blank frame, mm."""
+    piece: Text | None
+    """Id of the piece on the other side of the gap; null for floating copper."""
+
+    @classmethod
+    def of(cls, pad: LandGap) -> PadRow:
+        """The gap around one pad."""
+        return cls(hole=pad.hole, gap=pad.gap, at=pad.at, piece=pad.other)
+
+
+class CornerRow(Row):
+    """An inner corner that no cutter reaches."""
+
+    piece: Text
+    """Id of the piece that keeps the copper."""
+    out: Length
+    """How far the copper reaches beyond the drawn edge, mm."""
+    at: Place
+    """Where the corner is, blank frame, mm."""
+
+    @classmethod
+    def of(cls, corner: Corner) -> CornerRow:
+        """One inner corner."""
+        return cls(piece=corner.piece, out=corner.out, at=corner.at)
+
+
+class ProofRow(Row):
+    """What the programs, read back, leave of a copy."""
+
+    pieces: Count
+    """Pieces of the design that are one part of copper of their own."""
+    shorts: Count
+    """Pairs or groups of pieces that still touch."""
+    opens: Count
+    """Pieces that are cut in two or gone."""
+    narrowest_gap: Length | None
+    """Smallest distance between two pieces at the foot of the copper, mm."""
+    narrowest_copper: Length | None
+    """Narrowest copper that is left of a piece, mm."""
+    gap_at: Place | None
+    """Where the narrowest gap is, blank frame, mm."""
+    copper_at: Place | None
+    """Where the narrowest copper is, blank frame, mm."""
+    gaps: tuple[GapRow, ...]
+    """The narrowest gaps, each between another two pieces, the narrowest first."""
+    worst_case: Annotated[WorstCaseRow | None, key("worst")]
+    """The worst case of surface and cutters; null when not computed."""
+    bridges: Count
+    """Pairs of pieces of one net that copper joins: no short, but not as drawn."""
+    pads: Annotated[tuple[PadRow, ...] | None, key("lands")]
+    """The gap around the pad of every hole at the foot of the copper, the narrowest first; null
+    where pads get no gap of their own."""
+    corners_unreached: Count
+    """Inner corners that keep copper because the cutter does not fit into them."""
+    corners: Annotated[tuple[CornerRow, ...], Field(max_length=MOST_CORNERS)]
+    """The inner corners that keep most copper, the farthest out first, 20 at most."""
+
+    @classmethod
+    def of(cls, proof: BoardProof) -> ProofRow:
+        """What was proved of a copy."""
+        return cls(
+            pieces=proof.pieces,
+            shorts=proof.shorts,
+            opens=proof.opens,
+            narrowest_gap=proof.narrowest_gap,
+            narrowest_copper=proof.narrowest_copper,
+            gap_at=proof.gap_at,
+            copper_at=proof.copper_at,
+            gaps=tuple(map(GapRow.of, proof.gaps)),
+            worst_case=None if proof.worst is None else WorstCaseRow.of(proof.worst),
+            bridges=proof.bridges,
+            pads=None if proof.lands is None else tuple(map(PadRow.of, proof.lands)),
+            corners_unreached=len(proof.corners),
+            corners=tuple(map(CornerRow.of, proof.corners[:MOST_CORNERS])),
+        )
+
+
+class BoardRow(Row):
+    """One copy of a board."""
+
+    name: Text
+    """Name of the board in the job."""
+    copy_number: Annotated[Number, key("copy")]
+    """Number of the copy, from 1 for each board."""
+    input: Count
+    """Place of its drawing in `inputs`, counted from 0; 0 is the job file."""
+    blank: Number
+    """Number of the blank it lies on."""
+    outline: Annotated[tuple[Place, ...], Field(min_length=3)]
+    """Corners of the outline in order, without cut-outs, arcs as chords, drawing frame, mm."""
+    drawing_to_blank: Affine
+    """From drawing coordinates in mm to the blank frame; the determinant is -1 when the artwork
+    is mirrored."""
+    pieces: tuple[PieceRow, ...]
+    """The copper pieces of the design, in reading order."""
+    proof: ProofRow | None
+    """What the programs, read back, leave of this copy; null when that was not computed."""
+    rules: RulesRow | None
+    """How this copy fares by the electrical rules; null when not judged."""
+
+    @classmethod
+    def of(cls, copy: BoardCopy) -> BoardRow:
+        """One copy with all that is known of it."""
+        placement, proof = copy.placement, copy.proof
+        board = placement.board
+        necks = {} if proof is None else {neck.piece: neck for neck in proof.necks}
+        return cls(
+            name=board.name,
+            copy_number=placement.copy,
+            input=copy.input,
+            blank=placement.blank,
+            outline=places(board.outline.exterior.coords[:-1]),
+            drawing_to_blank=affine(placement.pose),
+            pieces=tuple(
+                PieceRow.of(piece, copy.nets.get(piece.id), necks.get(piece.id))
+                for piece in board.pieces
+            ),
+            proof=None if proof is None else ProofRow.of(proof),
+            rules=None if copy.judged is None else RulesRow.of(copy.judged),
+        )
+
+    @property
+    def pose(self) -> Pose:
+        """Drawing to blank."""
+        return Pose(*self.drawing_to_blank)
+
+    def placement(self, index: int, board: Board) -> Placement:
+        """The copy, of a board of the job."""
+        return Placement(index, board, self.copy_number, self.blank, self.pose)

@@ -1,0 +1,275 @@
+"""Rows of report.json about passes: registration holes, verniers and height maps."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Self
+
+import numpy as np
+import shapely
+from pydantic import Field, model_validator
+
+from millprep.geometry.pose import Pose
+from millprep.model.milling_pass import MillingPass, RegistrationHole, Role
+from millprep.model.surface_map import Levelling, SurfaceMap
+from millprep.model.vernier import Measured, Vernier
+from millprep.report.program_rows import ProgramRow
+from millprep.report.report_row import (
+    Affine,
+    Length,
+    Number,
+    Passes,
+    Place,
+    Row,
+    Size,
+    Text,
+    affine,
+    places,
+)
+
+if TYPE_CHECKING:
+    from millprep.model.surface_map import Uncorrected
+
+MOST_PLACES = 20
+
+
+class RegistrationHoleRow(Row):
+    """One registration hole."""
+
+    id: Text
+    """Id of the hole."""
+    blank: Place
+    """Its place in the blank frame, mm."""
+    machine: Place
+    """Its place in the pass that uses it, machine frame, mm."""
+    diameter: Size
+    """Diameter in the blank, mm."""
+    role: Role
+    """locate positions the blank, key rules out a turned or flipped blank, witness is only
+    inspected."""
+    drilled_in: Number
+    """Number of the pass that drills it."""
+    used_in: Number
+    """Number of the pass that is found by it."""
+
+    @classmethod
+    def of(cls, hole: RegistrationHole) -> RegistrationHoleRow:
+        """A hole by which a pass is found."""
+        return cls(
+            id=hole.id,
+            blank=hole.blank,
+            machine=hole.machine,
+            diameter=hole.diameter,
+            role=hole.role,
+            drilled_in=hole.drilled_in,
+            used_in=hole.used_in,
+        )
+
+    def hole(self) -> RegistrationHole:
+        """The hole as the pass has it."""
+        return RegistrationHole(
+            id=self.id,
+            blank=self.blank,
+            machine=self.machine,
+            diameter=self.diameter,
+            role=self.role,
+            drilled_in=self.drilled_in,
+            used_in=self.used_in,
+        )
+
+
+class VernierRow(Row):
+    """One vernier.
+
+    Line i of its first comb is i pitches from the centre, of its second i times (pitch - step).
+    """
+
+    id: Text
+    """Id of the vernier."""
+    at: Place
+    """Centre of the combs' common edge, blank frame, mm."""
+    measures: Measured
+    """The direction that it measures, blank frame."""
+    passes: Passes
+    """The pass that cuts the first comb, and the pass that cuts the second."""
+    pitch: Size
+    """Distance between lines of the first comb, mm."""
+    step: Size
+    """Misalignment of the passes for one line, mm."""
+    reach: Number
+    """Number of lines on either side of the central one."""
+
+    @classmethod
+    def of(cls, vernier: Vernier) -> VernierRow:
+        """A vernier whose second comb a pass cuts."""
+        return cls(
+            id=vernier.id,
+            at=vernier.at,
+            measures=vernier.measures,
+            passes=vernier.passes,
+            pitch=vernier.pitch,
+            step=vernier.step,
+            reach=vernier.reach,
+        )
+
+    def vernier(self, blank: int) -> Vernier:
+        """The vernier on a blank."""
+        return Vernier(
+            id=self.id,
+            blank=blank,
+            at=self.at,
+            measures=self.measures,
+            passes=self.passes,
+            pitch=self.pitch,
+            step=self.step,
+            reach=self.reach,
+        )
+
+    @model_validator(mode="after")
+    def _readable(self) -> Self:
+        self.vernier(1)
+        return self
+
+
+class UncorrectedRow(Row):
+    """Grooves of one program as they would be without the height map."""
+
+    cutter: Text
+    """Name of the cutter."""
+    surface: tuple[Length, Length]
+    """Narrowest and widest at the surface of the copper, mm."""
+    foot: tuple[Length, Length]
+    """Narrowest and widest at the foot of the copper, mm; 0 where nothing would be isolated."""
+    lost: Annotated[tuple[Place, ...], Field(max_length=MOST_PLACES)]
+    """Places where nothing would be isolated, one for each stretch, 20 at most, machine frame,
+    mm."""
+    lost_length: Length
+    """Length of those stretches together, mm."""
+
+    @classmethod
+    def of(cls, grooves: Uncorrected) -> UncorrectedRow:
+        """The grooves of one program that isolates."""
+        return cls(
+            cutter=grooves.cutter,
+            surface=(float(grooves.surface.min()), float(grooves.surface.max())),
+            foot=(float(grooves.foot.min()), float(grooves.foot.max())),
+            lost=places(grooves.lost[:MOST_PLACES]),
+            lost_length=grooves.lost_length,
+        )
+
+
+class LevellingRow(Row):
+    """The height map that the programs of a pass follow."""
+
+    file: Text
+    """The file it was read from, one of the inputs."""
+    repeatability: Annotated[float, Field(gt=0)]
+    """Standard deviation of one touch, mm."""
+    assumed: bool
+    """Whether the repeatability is assumed, because nobody stated it."""
+    left: Annotated[float, Field(gt=0)]
+    """How far the copper may still be off the map, up or down, mm."""
+    x: Annotated[tuple[float, ...], Field(min_length=3)]
+    """Columns of the map, machine frame, mm."""
+    y: Annotated[tuple[float, ...], Field(min_length=3)]
+    """Rows of the map, machine frame, mm."""
+    z: tuple[tuple[float, ...], ...]
+    """Heights above Z0, row by row, each from the first column to the last, mm."""
+    uncorrected: tuple[UncorrectedRow, ...]
+    """Grooves as they would be without the map, one entry for each program that isolates."""
+
+    @classmethod
+    def of(cls, levelling: Levelling, uncorrected: tuple[Uncorrected, ...]) -> LevellingRow:
+        """A map, what it leaves, and what would be cut without it."""
+        surface = levelling.surface
+        return cls(
+            file=levelling.file,
+            repeatability=levelling.repeatability,
+            assumed=levelling.assumed,
+            left=levelling.left,
+            x=tuple(surface.x.tolist()),
+            y=tuple(surface.y.tolist()),
+            z=tuple(map(tuple, surface.z.tolist())),
+            uncorrected=tuple(map(UncorrectedRow.of, uncorrected)),
+        )
+
+    def levelling(self, blank: int, number: int) -> Levelling:
+        """The map of a pass."""
+        return Levelling(
+            blank,
+            number,
+            surface=SurfaceMap(np.array(self.x), np.array(self.y), np.array(self.z)),
+            file=self.file,
+            repeatability=self.repeatability,
+            assumed=self.assumed,
+            left=self.left,
+        )
+
+    @model_validator(mode="after")
+    def _readable(self) -> Self:
+        self.levelling(1, 1)
+        return self
+
+
+class PassRow(Row):
+    """One pass."""
+
+    blank: Number
+    """Number of the blank."""
+    number: Number
+    """Number of the pass, from 1 for each blank."""
+    window: Annotated[tuple[Place, ...], Field(min_length=3)]
+    """Corners of what the machine reaches, blank frame, mm; the first is not repeated."""
+    blank_to_machine: Affine
+    """From the blank frame to the machine frame."""
+    touch: Place
+    """Where Z is zeroed on the copper, machine frame, mm."""
+    registration: tuple[RegistrationHoleRow, ...]
+    """The holes this pass is found by."""
+    verniers: tuple[VernierRow, ...]
+    """The verniers whose second combs this pass cuts."""
+    levelling: LevellingRow | None
+    """The height map that the programs of this pass follow; null over flat copper."""
+    programs: tuple[ProgramRow, ...]
+    """The programs, in the order they are run."""
+
+    @classmethod
+    def of(cls, mill_pass: MillingPass) -> PassRow:
+        """One pass with its programs."""
+        window = shapely.get_coordinates(mill_pass.window.exterior)[:-1]
+        levelling = mill_pass.levelling
+        return cls(
+            blank=mill_pass.blank,
+            number=mill_pass.number,
+            window=places(window.tolist()),
+            blank_to_machine=affine(mill_pass.pose),
+            touch=mill_pass.touch,
+            registration=tuple(map(RegistrationHoleRow.of, mill_pass.registration)),
+            verniers=tuple(map(VernierRow.of, mill_pass.verniers)),
+            levelling=None
+            if levelling is None
+            else LevellingRow.of(levelling, mill_pass.uncorrected),
+            programs=tuple(map(ProgramRow.of, mill_pass.programs)),
+        )
+
+    @property
+    def pass_id(self) -> tuple[int, int]:
+        """Blank and number."""
+        return (self.blank, self.number)
+
+    @property
+    def pose(self) -> Pose:
+        """Blank to machine."""
+        return Pose(*self.blank_to_machine)
+
+    def milling_pass(self) -> MillingPass:
+        """The pass without its programs."""
+        return MillingPass(
+            blank=self.blank,
+            number=self.number,
+            window=shapely.Polygon(self.window),
+            pose=self.pose,
+            registration=tuple(row.hole() for row in self.registration),
+            touch=self.touch,
+            verniers=tuple(row.vernier(self.blank) for row in self.verniers),
+            levelling=None if self.levelling is None else self.levelling.levelling(*self.pass_id),
+        )

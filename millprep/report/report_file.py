@@ -1,0 +1,150 @@
+"""report.json in the folder of its set: written last, read again, and held against the files."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from millprep.model.begun import FILE as BEGUN
+from millprep.model.finding import Finding, Refusal
+from millprep.report.json_text import to_text
+from millprep.report.report_model import FORMAT, Report
+from millprep.report.set_rows import FileRow
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pydantic_core import ErrorDetails
+
+REPORT = "report.json"
+
+LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
+"""Files that file managers leave wherever a person looks."""
+
+HEAD = 1000
+"""A program names its set within so many bytes."""
+NAMES_SET = re.compile(rb"job [^\r\n]*, set ([0-9a-f]{12})\b")
+
+
+def write(report: Report, folder: Path) -> None:
+    """Write the report, sealed or not."""
+    (folder / REPORT).write_bytes(to_text(report.row()).encode())
+
+
+def sealed(report: Report, folder: Path) -> Report:
+    """The report with the hash of every other file in `folder`, and its own."""
+    files = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
+    rows = tuple(
+        FileRow(file=name, sha256=_hash(path))
+        for name, path in sorted(files.items())
+        if name != REPORT
+    )
+    report = report.model_copy(update={"files": rows})
+    return report.model_copy(update={"seal": seal(report.row())})
+
+
+def seal(row: dict[str, Any]) -> str:
+    """SHA-256 of the report as text, with null in place of the seal."""
+    return hashlib.sha256(to_text(row | {"seal": None}).encode("utf-8", "replace")).hexdigest()
+
+
+def read(folder: Path) -> Report:
+    """Read the report of a set.
+
+    Raises:
+        Refusal: exit code 2, when the folder holds no set this version understands.
+    """
+    file = folder / REPORT
+    try:
+        return Report.model_validate_json(file.read_bytes())
+    except OSError as fault:
+        words = f"cannot be read ({fault.strerror}). Name the folder of a finished set"
+    except ValidationError as fault:
+        words = _damage(fault.errors(include_url=False, include_context=False))
+    raise unreadable(words, file)
+
+
+def _damage(errors: list[ErrorDetails]) -> str:
+    """What is wrong with a report, by its first fault."""
+    for error in errors:
+        if error["loc"] == ("format",) and error["type"] == "literal_error":
+            return (
+                f"has format {error['input']}, this version reads format {FORMAT}. Use the version "
+                "of millprep that wrote it"
+            )
+    first, *others = errors
+    at = ".".join(map(str, first["loc"]))
+    words = first["msg"].removeprefix("Value error, ")
+    fault = words[:1].lower() + words[1:]
+    more = f", and has {len(others)} more faults" if others else ""
+    return (
+        f"is not the report of a set{f' at {at}' if at else ''}: {fault}{more}. Name the folder "
+        "of a finished set, or prepare this one again"
+    )
+
+
+def unreadable(words: str, file: Path) -> Refusal:
+    """The refusal of a folder whose report describes no set; `words` say why."""
+    finding = Finding(
+        code="set-unreadable", severity="stop", message=f"{REPORT} {words}.", file=str(file)
+    )
+    return Refusal([finding], exit_code=2)
+
+
+def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
+    """Files that are missing, not as they were written, or no part of the set."""
+    if report.files is None:
+        message = "The set has no hashes of its files. Prepare it again."
+        return (_stop("set-without-hashes", message, REPORT),)
+    findings: list[Finding] = []
+    if report.seal != seal(json.loads((folder / REPORT).read_bytes())):
+        message = f"{REPORT} was edited after it was written. Prepare the set again."
+        findings.append(_stop("set-file-changed", message, REPORT))
+    for row in report.files:
+        path = folder / row.file
+        if not path.is_file():
+            message = f"{row.file} is missing. Prepare the set again."
+            findings.append(_stop("set-file-missing", message, row.file))
+        elif _hash(path) != row.sha256:
+            message = f"{row.file} was edited after it was written. Prepare the set again."
+            findings.append(
+                _of_another_set(path, row.file, report.set)
+                or _stop("set-file-changed", message, row.file)
+            )
+    known = {row.file for row in report.files} | {REPORT, BEGUN}
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder).as_posix()
+        if not path.is_dir() and name not in known and path.name not in LITTER:
+            message = f"{name} is not part of this set. Move it out of the folder."
+            findings.append(
+                _of_another_set(path, name, report.set) or _stop("set-file-foreign", message, name)
+            )
+    return tuple(findings)
+
+
+def _of_another_set(path: Path, name: str, own: str) -> Finding | None:
+    """A finding for a program that names another set in its head."""
+    if path.suffix != ".ngc":
+        return None
+    with path.open("rb") as file:
+        head = NAMES_SET.search(file.read(HEAD))
+    other = None if head is None else head[1].decode()
+    if other is None or other == own:
+        return None
+    message = (
+        f"{name} is a program of set {other}, and this is set {own}: their cuts do not fit each "
+        "other. Put this set's own program back, or prepare the set again."
+    )
+    return _stop("program-of-another-set", message, name)
+
+
+def _hash(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _stop(code: str, message: str, file: str) -> Finding:
+    return Finding(code=code, severity="stop", message=message, file=file)

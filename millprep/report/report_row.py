@@ -1,0 +1,96 @@
+"""What all rows of report.json have in common: how they are checked, and the kinds of figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from millprep.geometry.pose import Pose
+
+
+def without_titles(schema: dict[str, Any]) -> None:
+    """Drop the titles of properties, which only repeat their names."""
+    for prop in schema["properties"].values():
+        prop.pop("title", None)
+
+
+class Row(BaseModel):
+    """A row of report.json: its keys in order, each described by the words below it.
+
+    A row is built from values of a set, or read from a file; both ways it holds the same figures,
+    with the decimals that their type has. No key may be missing, and none is unknown. A key that
+    is added later needs a default, so that older reports can still be read.
+    """
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        allow_inf_nan=False,
+        populate_by_name=True,
+        use_attribute_docstrings=True,
+        json_schema_extra=without_titles,
+    )
+
+    def row(self) -> dict[str, Any]:
+        """The row as plain data, in the order of the keys."""
+        return self.model_dump(mode="json", by_alias=True)
+
+
+def key(name: str) -> Any:
+    """The key of a field whose attribute has another name."""
+    return Field(validation_alias=name, serialization_alias=name)
+
+
+def _decimals(digits: int) -> Callable[[Any], Any]:
+    """Rounds floats, without a negative zero; all else is left to the field's own check."""
+    return lambda value: round(value, digits) + 0.0 if isinstance(value, float) else value
+
+
+def _characters(value: Any) -> Any:
+    """A file name of the system may hold bytes that are no characters; UTF-8 has none of those."""
+    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+
+
+Text = Annotated[str, BeforeValidator(_characters)]
+Sha256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+Count = Annotated[int, Field(ge=0)]
+Number = Annotated[int, Field(ge=1)]
+"""Number of a blank, a pass, a copy or a line."""
+
+Figure = Annotated[float, BeforeValidator(_decimals(4))]
+"""Four decimals: mm, degrees, V, A, K."""
+Length = Annotated[Figure, Field(ge=0)]
+Size = Annotated[Figure, Field(gt=0)]
+Fine = Annotated[float, Field(ge=0), BeforeValidator(_decimals(5))]
+"""Five decimals, so that chip loads keep their digits."""
+Micro = Annotated[float, BeforeValidator(_decimals(6))]
+"""Six decimals: small voltages."""
+Ohms = Annotated[float, Field(ge=0), BeforeValidator(_decimals(7))]
+_Entry = Annotated[float, BeforeValidator(_decimals(9))]
+
+Place = tuple[Figure, Figure]
+"""[x, y], mm."""
+Passes = tuple[Number, Number]
+_Six = tuple[_Entry, _Entry, _Entry, _Entry, _Entry, _Entry]
+
+
+def _rigid(entries: _Six) -> _Six:
+    Pose(*entries)
+    return entries
+
+
+Affine = Annotated[_Six, AfterValidator(_rigid)]
+"""[a, b, c, d, e, f]: x' = a·x + b·y + c, y' = d·x + e·y + f, a rigid motion."""
+
+
+def affine(pose: Pose) -> Affine:
+    """A pose as its six entries."""
+    return (pose.a, pose.b, pose.c, pose.d, pose.e, pose.f)
+
+
+def places(coordinates: Iterable[Sequence[float]]) -> tuple[Place, ...]:
+    """Corners of a polygon."""
+    return tuple((float(x), float(y)) for x, y in coordinates)

@@ -1,0 +1,219 @@
+"""Rows of report.json about the electrical rules: spacing, loads, valve bases, holes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from millprep.report.net_rows import NetRow
+from millprep.report.report_row import Count, Figure, Length, Micro, Place, Row, Size, Text, key
+
+if TYPE_CHECKING:
+    from millprep.model.judged import Across, BaseFound, BoardJudged, RingLeft, Spacing
+
+MOST_PAIRS = 100
+"""Pairs of nets that are listed, the smallest margin first."""
+MOST_HOLES = 20
+"""Holes whose annular rings are listed, the narrowest first."""
+
+
+class LimitsRow(Row):
+    """What the rules require."""
+
+    spacing: Text
+    """Column of IPC-2221 table 6-1."""
+    pads: Annotated[Text | None, key("lands")]
+    """Column for gaps between two pads; null for the same."""
+    least_counted_gap: Length
+    """Narrower gaps do not count, mm."""
+    temperature_rise: Figure
+    """How much current may warm the copper, K."""
+    celsius: Figure
+    """Temperature of the copper for its resistance, °C."""
+    most_lost: Figure | None
+    """Voltage drop allowed for a load, V; null for no limit."""
+    copper: Size
+    """Thickness of the copper, mm."""
+
+    @classmethod
+    def of(cls, judged: BoardJudged) -> LimitsRow:
+        """The limits by which a copy was judged."""
+        rules = judged.rules
+        return cls(
+            spacing=rules.spacing,
+            pads=rules.lands,
+            least_counted_gap=rules.least_counted_gap,
+            temperature_rise=rules.temperature_rise,
+            celsius=rules.celsius,
+            most_lost=rules.most_lost,
+            copper=judged.copper,
+        )
+
+
+class SpacingRow(Row):
+    """Two neighbouring nets and the distance between them."""
+
+    nets: tuple[Text, Text]
+    """Their names; the second may be the board's edge or a screw."""
+    volts: Length
+    """Highest voltage between them, V."""
+    required: Length
+    """Required distance, mm."""
+    measured: Length
+    """Sum of the gaps that count on the shortest path, at the foot of the copper, mm."""
+    direct: Figure | None
+    """Straight from copper to copper, mm; null when far."""
+    floating: Count
+    """Areas of floating copper on that path."""
+    column: Text
+    """Column of IPC-2221 table 6-1."""
+    at: Place
+    """Centre of the narrowest gap, blank frame, mm."""
+
+    @classmethod
+    def of(cls, pair: Spacing) -> SpacingRow:
+        """One pair of nets."""
+        return cls(
+            nets=(pair.one, pair.other),
+            volts=pair.volts,
+            required=pair.required,
+            measured=pair.measured,
+            direct=pair.direct,
+            floating=pair.stones,
+            column=pair.column,
+            at=pair.at,
+        )
+
+
+class AcrossRow(Row):
+    """A load between two nets."""
+
+    load: Text
+    """Name of the load."""
+    nets: tuple[Text, Text]
+    """The net that feeds it, and the net that takes the current back."""
+    amperes: Figure
+    """Its current, A."""
+    volts: Figure | None
+    """Voltage at the load, V; null when either net has a range of voltages or none."""
+    lost: Micro
+    """Voltage drop there and back, V."""
+
+    @classmethod
+    def of(cls, across: Across) -> AcrossRow:
+        """One load that two nets name."""
+        return cls(
+            load=across.load,
+            nets=(across.one, across.other),
+            amperes=across.amperes,
+            volts=across.volts,
+            lost=across.lost,
+        )
+
+
+class PinNeedsRow(Row):
+    """What the pins of a base need."""
+
+    hole: Figure
+    """Diameter of the hole, mm."""
+    pad: Annotated[Figure, key("land")]
+    """Diameter of the pad, mm."""
+
+
+class BaseRow(Row):
+    """Holes in the pattern of a valve base."""
+
+    base: Text
+    """Name of the base."""
+    circle: Figure
+    """Diameter of the circle through the holes, mm."""
+    true_circle: Figure
+    """Diameter of the base's own pin circle, mm."""
+    error: Length
+    """Largest distance of a hole from its place on the true base, mm."""
+    at: Place
+    """Centre of the pattern, blank frame, mm."""
+    pins: tuple[Text, ...]
+    """Ids of the holes of pin 1, 2, … as the board is milled."""
+    keyed: bool
+    """Whether the pattern of the holes shows which pin is pin 1."""
+    fits: bool
+    """Whether the base fits the holes."""
+    hole: Figure
+    """Narrowest of its holes as made, mm."""
+    pad: Annotated[Figure | None, key("land")]
+    """Narrowest of its pads as drawn, mm; null where no hole has one."""
+    required: Annotated[PinNeedsRow, key("asked")]
+    """What its pins need, mm: by the level of IPC-2222 and IPC-2221, or the pins of its socket."""
+
+    @classmethod
+    def of(cls, base: BaseFound) -> BaseRow:
+        """One valve base among the holes."""
+        return cls(
+            base=base.base,
+            circle=base.circle,
+            true_circle=base.true,
+            error=base.error,
+            at=base.at,
+            pins=base.pins,
+            keyed=base.keyed,
+            fits=not base.wrong,
+            hole=base.hole,
+            pad=base.land,
+            required=PinNeedsRow(hole=base.asked_hole, pad=base.asked_land),
+        )
+
+
+class AnnularRingRow(Row):
+    """The narrowest copper around a hole."""
+
+    hole: Text
+    """Id of the hole."""
+    nominal: Annotated[Figure, key("ring")]
+    """Copper on its thinnest side with everything in its place, mm; below 0 when the hole breaks
+    out."""
+    worst_case: Annotated[Figure, key("worst")]
+    """The same with hole and grooves as far off as they may be, mm."""
+    at: Place
+    """Where that is, blank frame, mm."""
+
+    @classmethod
+    def of(cls, ring: RingLeft) -> AnnularRingRow:
+        """The annular ring of one hole."""
+        return cls(hole=ring.hole, nominal=ring.ring, worst_case=ring.worst, at=ring.at)
+
+
+class RulesRow(Row):
+    """How a copy fares by the electrical rules."""
+
+    limits: Annotated[LimitsRow, key("asked")]
+    """Limits by which the copy was judged."""
+    nets: tuple[NetRow, ...]
+    """The nets that the job names, in its order."""
+    pairs: Count
+    """Number of pairs of neighbouring nets with voltages."""
+    spacing: Annotated[tuple[SpacingRow, ...], Field(max_length=MOST_PAIRS)]
+    """The pairs with the smallest margins, the smallest first, 100 at most; functional spacing, no
+    protective insulation."""
+    across: tuple[AcrossRow, ...]
+    """Loads between two nets."""
+    bases: tuple[BaseRow, ...]
+    """Holes in the patterns of valve bases."""
+    annular_rings: Annotated[
+        tuple[AnnularRingRow, ...], Field(max_length=MOST_HOLES), key("rings")
+    ]
+    """The narrowest copper around holes after isolation and drilling, 20 at most."""
+
+    @classmethod
+    def of(cls, judged: BoardJudged) -> RulesRow:
+        """One copy as judged."""
+        return cls(
+            limits=LimitsRow.of(judged),
+            nets=tuple(map(NetRow.of, judged.nets)),
+            pairs=len(judged.spacings),
+            spacing=tuple(map(SpacingRow.of, judged.spacings[:MOST_PAIRS])),
+            across=tuple(map(AcrossRow.of, judged.across)),
+            bases=tuple(map(BaseRow.of, judged.bases)),
+            annular_rings=tuple(map(AnnularRingRow.of, judged.rings[:MOST_HOLES])),
+        )
