@@ -1,4 +1,4 @@
-"""From a job's boards and blanks to what nesting works on, and from its spots to a layout."""
+"""From a job's boards and blanks to the input of nesting, and from its spots to a layout."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Layout, Placement, Spot
 from millprep.model.plan import BlankPlan, BoardPlan
-from millprep.nesting.wanted import Sheet, Wanted, pose_of
+from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 
 Copy = tuple[str, int]
 
@@ -28,10 +28,10 @@ def wanted_of(board: Board, plan: BoardPlan) -> Wanted:
     )
 
 
-def sheet_of(plan: BlankPlan, keep_outs: Sequence[shapely.Polygon] = ()) -> Sheet:
+def sheet_of(plan: BlankPlan, keep_outs: Sequence[shapely.Polygon] = ()) -> StockSheet:
     """One size of blank; keep-outs in the blank frame, as it lies in its first pass."""
     outline = shapely.Polygon(plan.outline) if plan.outline else shapely.box(0, 0, *plan.size)
-    return Sheet(outline, plan.margin, plan.spacing, plan.count, tuple(keep_outs))
+    return StockSheet(outline, plan.margin, plan.spacing, plan.count, tuple(keep_outs))
 
 
 def layout_of(
@@ -41,7 +41,7 @@ def layout_of(
     boards: Mapping[str, Board],
     plans: Sequence[BlankPlan],
 ) -> Layout:
-    """Boards on blanks as the rest of the walk takes them; empty blanks keep their numbers.
+    """Boards on blanks for the next steps; empty blanks keep their numbers.
 
     Args:
         spots: in the order that the copies shall have.
@@ -50,7 +50,7 @@ def layout_of(
         boards: by name.
         plans: the job's sizes of blanks, in the order of the sheets.
     """
-    named = {one.name: one for one in wanted}
+    named = {board.name: board for board in wanted}
     return Layout(
         tuple(
             Blank(
@@ -80,25 +80,27 @@ def without(spots: Sequence[Spot], skipped: Collection[Copy]) -> tuple[Spot, ...
     """The spots of a layout less some copies; all others keep their places.
 
     Raises:
-        Refusal: for copies that the layout has not.
+        Refusal: for copies that are not in the layout.
     """
     _known(spots, skipped)
     return tuple(spot for spot in spots if (spot.board, spot.copy) not in skipped)
 
 
 def only(wanted: Sequence[Wanted], kept: Collection[Copy]) -> tuple[Wanted, ...]:
-    """What is wanted when only some copies are made again; they keep their numbers.
+    """The copies to make when only some are made again; they keep their numbers.
 
     Raises:
         Refusal: for copies that the job does not ask for.
     """
-    _known([Spot(one.name, copy, 1, 0.0, 0.0) for one in wanted for copy in one.copies], kept)
+    _known([Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies], kept)
     result = []
-    for one in wanted:
-        copies = tuple(copy for copy in one.copies if (one.name, copy) in kept)
+    for board in wanted:
+        copies = tuple(copy for copy in board.copies if (board.name, copy) in kept)
         if copies:
             result.append(
-                Wanted(one.name, one.outline, copies, one.mirrored, one.turns, one.priority)
+                Wanted(
+                    board.name, board.outline, copies, board.mirrored, board.turns, board.priority
+                )
             )
     return tuple(result)
 

@@ -14,7 +14,7 @@ import shapely
 
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Spot
-from millprep.nesting.wanted import Sheet
+from millprep.nesting.wanted import StockSheet
 
 FORMAT = 1
 HEADER = """\
@@ -39,7 +39,7 @@ class WrittenLayout:
 
     Attributes:
         blanks: number 1 first.
-        lines: line of every board and copy, where it could be told.
+        lines: line of every board and copy, where it is known.
     """
 
     blanks: tuple[WrittenBlank, ...]
@@ -51,7 +51,7 @@ TOKEN = re.compile(r'''"""(?:\\.|[^\\])*?"""|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|#[^\n
 """Strings, comments, and the braces that open a copy's line."""
 
 
-def text_of(spots: Sequence[Spot], blanks: Sequence[int], sheets: Sequence[Sheet]) -> str:
+def text_of(spots: Sequence[Spot], blanks: Sequence[int], sheets: Sequence[StockSheet]) -> str:
     """The file's text; `blanks` holds the place in `sheets` for every blank, number 1 first."""
     lines = [HEADER + f"format = {FORMAT}"]
     names = {spot.board: json.dumps(spot.board, ensure_ascii=False) for spot in spots}
@@ -93,25 +93,27 @@ def read(text: str, file: str) -> WrittenLayout:
         Refusal: with every mistake and its line.
     """
     try:
-        said = tomllib.loads(text)
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         where = re.search(r"at line (\d+)", str(error))
         line = int(where.group(1)) if where else None
-        raise Refusal([_mistake(f"The layout file is no TOML: {error}.", file, line)], 2) from error
+        raise Refusal(
+            [_mistake(f"The layout file is not valid TOML: {error}.", file, line)], 2
+        ) from error
     reader = _Reader(text, file)
-    result = reader.layout(said)
+    result = reader.layout(data)
     if reader.findings:
         raise Refusal(reader.findings, 2)
     return result
 
 
-def sheets_of(layout: WrittenLayout, sheets: Sequence[Sheet], file: str) -> tuple[int, ...]:
+def sheets_of(layout: WrittenLayout, sheets: Sequence[StockSheet], file: str) -> tuple[int, ...]:
     """For every blank of the file the place of its sheet among the job's.
 
     Raises:
         Refusal: for blanks of a size or outline that the job has not.
     """
-    found: list[int] = []
+    indices: list[int] = []
     findings: list[Finding] = []
     for number, blank in enumerate(layout.blanks, start=1):
         shape = shapely.Polygon(blank.outline or shapely.box(0, 0, *blank.size).exterior.coords)
@@ -124,15 +126,15 @@ def sheets_of(layout: WrittenLayout, sheets: Sequence[Sheet], file: str) -> tupl
         if index is None:
             size = " × ".join(_number(side) for side in blank.size)
             message = (
-                f"Blank {number} of the layout is {size} mm, and no [[blank]] of the job is like "
-                "it. Add one, or lay out again."
+                f"Blank {number} of the layout is {size} mm, but the job has no such [[blank]]. "
+                "Add it to the job, or lay out again."
             )
             findings.append(_mistake(message, file, blank.line, "layout-blank-unknown"))
         else:
-            found.append(index)
+            indices.append(index)
     if findings:
         raise Refusal(findings, 2)
-    return tuple(found)
+    return tuple(indices)
 
 
 def _mistake(message: str, file: str, line: int | None, code: str = "layout-file") -> Finding:
@@ -152,15 +154,15 @@ class _Reader:
             if re.match(r"\s*\[\[\s*blank\s*\]\]", line)
         ]
 
-    def layout(self, said: dict[str, Any]) -> WrittenLayout:
+    def layout(self, data: dict[str, Any]) -> WrittenLayout:
         """The whole file."""
-        if said.get("format") != FORMAT:
-            self._say(f"format must be {FORMAT}.", None)
-        self._unknown(said, {"format", "blank"}, "the file", None)
+        if data.get("format") != FORMAT:
+            self._report(f"format must be {FORMAT}.", None)
+        self._unknown(data, {"format", "blank"}, "the file", None)
         blanks: list[WrittenBlank] = []
         spots: list[Spot] = []
         lines: dict[tuple[str, int], int] = {}
-        entries = said.get("blank", [])
+        entries = data.get("blank", [])
         entries = entries if isinstance(entries, list) else []
         total = sum(len(e["boards"]) for e in entries if _is_list(e, "boards"))
         # a file written in another style of TOML reads as well, only without lines
@@ -168,9 +170,9 @@ class _Reader:
         headers = self._headers if len(self._headers) == len(entries) else [None] * len(entries)
         for number, (entry, line) in enumerate(zip(entries, headers, strict=True), start=1):
             blanks.append(self._blank(entry, number, line))
-            for one in entry["boards"] if _is_list(entry, "boards") else ():
+            for row in entry["boards"] if _is_list(entry, "boards") else ():
                 where = next(copies)
-                spot = self._spot(one, number, where)
+                spot = self._spot(row, number, where)
                 if spot is not None:
                     spots.append(spot)
                     if where is not None:
@@ -179,17 +181,17 @@ class _Reader:
 
     def _blank(self, entry: Any, number: int, line: int | None) -> WrittenBlank:
         if not isinstance(entry, dict):
-            self._say("a blank is a table: [[blank]].", line)
+            self._report("a blank is a table: [[blank]].", line)
             return WrittenBlank((1.0, 1.0), None, line)
         self._unknown(entry, {"number", "size", "outline", "boards"}, f"blank {number}", line)
         if entry.get("number") != number:
-            self._say(f"blanks are numbered in order, this one is {number}.", line)
+            self._report(f"blanks are numbered in order, this one is {number}.", line)
         size = entry.get("size")
         if not (isinstance(size, list) and _are_numbers(size, 2) and min(size) > 0):
-            self._say(f"blank {number} needs size = [x, y] in mm.", line)
+            self._report(f"blank {number} needs size = [x, y] in mm.", line)
             size = [1.0, 1.0]
         if not isinstance(entry.get("boards", []), list):
-            self._say(f"blank {number}: boards is a list, one line a copy.", line)
+            self._report(f"blank {number}: boards is a list, one line a copy.", line)
         outline = entry.get("outline")
         corners: tuple[tuple[float, float], ...] | None = None
         if outline is not None:
@@ -197,36 +199,36 @@ class _Reader:
             if good and all(_are_numbers(corner, 2) for corner in outline):
                 corners = tuple((float(x), float(y)) for x, y in outline)
             else:
-                self._say(f"blank {number}: outline is a list of three or more [x, y].", line)
+                self._report(f"blank {number}: outline is a list of three or more [x, y].", line)
         return WrittenBlank((float(size[0]), float(size[1])), corners, line)
 
-    def _spot(self, one: Any, blank: int, line: int | None) -> Spot | None:
-        if not isinstance(one, dict):
-            self._say('a copy is {board = "…", copy = 1, x = 0.0, y = 0.0, turn = 0}.', line)
+    def _spot(self, row: Any, blank: int, line: int | None) -> Spot | None:
+        if not isinstance(row, dict):
+            self._report('a copy is {board = "…", copy = 1, x = 0.0, y = 0.0, turn = 0}.', line)
             return None
-        self._unknown(one, {"board", "copy", "x", "y", "turn"}, "a copy", line)
-        name, copy = one.get("board"), one.get("copy")
+        self._unknown(row, {"board", "copy", "x", "y", "turn"}, "a copy", line)
+        name, copy = row.get("board"), row.get("copy")
         if not isinstance(name, str) or not name:
-            self._say("a copy needs the name of its board.", line)
+            self._report("a copy needs the name of its board.", line)
             return None
         if not isinstance(copy, int) or isinstance(copy, bool) or copy < 1:
-            self._say(f"board {name}: copy is a number from 1.", line)
+            self._report(f"board {name}: copy is a number from 1.", line)
             return None
-        numbers = [one.get("x"), one.get("y"), one.get("turn", 0)]
+        numbers = [row.get("x"), row.get("y"), row.get("turn", 0)]
         if not _are_numbers(numbers, 3):
-            self._say(f"board {name} copy {copy}: x, y and turn are numbers.", line)
+            self._report(f"board {name} copy {copy}: x, y and turn are numbers.", line)
             return None
         x, y, turn = (float(number) for number in numbers)
         return Spot(name, copy, blank, x, y, turn)
 
     def _unknown(
-        self, said: Mapping[str, Any], known: set[str], what: str, line: int | None
+        self, data: Mapping[str, Any], known: set[str], what: str, line: int | None
     ) -> None:
-        for key in said:
+        for key in data:
             if key not in known:
-                self._say(f"{what} has no key {key}; known: {', '.join(sorted(known))}.", line)
+                self._report(f"{what} has no key {key}; known: {', '.join(sorted(known))}.", line)
 
-    def _say(self, message: str, line: int | None) -> None:
+    def _report(self, message: str, line: int | None) -> None:
         self.findings.append(_mistake(f"Layout file: {message}", self.file, line))
 
 

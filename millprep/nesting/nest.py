@@ -1,4 +1,4 @@
-"""Nesting: which board lies where, on as few blanks as a bounded search finds."""
+"""Nesting: where each board lies, on as few blanks as a bounded search finds."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 from millprep.model.finding import Finding
 from millprep.model.layout import Spot
-from millprep.nesting.left_over import left_over
-from millprep.nesting.place import NoFit, Placer, Way, ways_of
+from millprep.nesting.place import NoFit, Orientation, Placer, orientations_of
 from millprep.nesting.rectangles import Rectangles, suits
-from millprep.nesting.search import COURSES, Found, Put, Task, chain
-from millprep.nesting.wanted import Sheet, Wanted
+from millprep.nesting.search import STARTS, ChainResult, Put, Task, chain
+from millprep.nesting.unplaced import unplaced_findings
+from millprep.nesting.wanted import StockSheet, Wanted
 
 COARSE = 1 / 30
-"""Outlines are simplified outward by at most this share of the spacing."""
+"""Outlines are simplified outward by at most this fraction of the spacing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +42,12 @@ EFFORTS = {"low": Effort(8_000, 2), "default": Effort(), "high": Effort(270_000,
 
 @dataclass(frozen=True, slots=True)
 class Nested:
-    """What the search found.
+    """The result of the search.
 
     Attributes:
         spots: by blank, board and copy.
         blanks: for every blank, number 1 first, the place of its sheet in the list of sheets.
-        unplaced: (board, copy) of what found no place.
+        unplaced: (board, copy) of every copy that was not placed.
         findings: why not, a `stop` each.
     """
 
@@ -59,7 +59,7 @@ class Nested:
 
 def nest(
     wanted: Sequence[Wanted],
-    sheets: Sequence[Sheet],
+    sheets: Sequence[StockSheet],
     effort: Effort | None = None,
     fixed: Sequence[Spot] = (),
     blanks: Sequence[int] = (),
@@ -75,7 +75,7 @@ def nest(
         wanted: boards with the copies that need a place.
         sheets: sizes of blanks, their margins and keep-outs.
         effort: how long to search.
-        fixed: places by hand or of an earlier run; they are not judged here.
+        fixed: places set by hand or by a run before; they are not checked here.
         blanks: for every blank in use, number 1 first, the place of its sheet in `sheets`;
             blanks that `fixed` names beyond these are taken in the order of opening.
         workers: processes to share the chains.
@@ -87,18 +87,18 @@ def nest(
     opening = sorted(range(len(sheets)), key=lambda n: (-sheets[n].usable.area, n))
     begun = _begun(sheets, opening, fixed, blanks)
     taken = {(spot.board, spot.copy) for spot in fixed}
-    needed = [[c for c in one.copies if (one.name, c) not in taken] for one in wanted]
-    unknown = {spot.board for spot in fixed} - {one.name for one in wanted}
+    needed = [[c for c in board.copies if (board.name, c) not in taken] for board in wanted]
+    unknown = {spot.board for spot in fixed} - {board.name for board in wanted}
     if unknown:
         raise ValueError(f"boards unknown to the nesting: {', '.join(sorted(unknown))}")
     if not wanted or not sheets:
         raise ValueError("nesting needs boards and blanks")
     problem = _Problem(tuple(wanted), tuple(sheets), tuple(fixed), tuple(begun), tuple(opening))
     counts = tuple(len(copies) for copies in needed)
-    found, task = _best(problem, counts, effort, workers)
-    puts, stock = _smaller_last(problem, found, task, effort, workers)
-    spots, unplaced = _told(problem, needed, task, puts)
-    findings = left_over(unplaced, wanted, sheets, task) if unplaced else ()
+    best, task = _best(problem, counts, effort, workers)
+    puts, stock = _smaller_last(problem, best, task, effort, workers)
+    spots, unplaced = _spots(problem, needed, task, puts)
+    findings = unplaced_findings(unplaced, wanted, sheets, task) if unplaced else ()
     return Nested(tuple(spots), tuple(stock), tuple(unplaced), tuple(findings))
 
 
@@ -107,7 +107,7 @@ class _Problem:
     """Everything but counts and effort; what a worker process is given."""
 
     wanted: tuple[Wanted, ...]
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[StockSheet, ...]
     fixed: tuple[Spot, ...]
     begun: tuple[int, ...]
     opening: tuple[int, ...]
@@ -115,15 +115,19 @@ class _Problem:
     def task(self, counts: Sequence[int]) -> Task:
         """The problem with its no-fit polygons and with what lies on the blanks already."""
         tolerance = COARSE * min(sheet.spacing for sheet in self.sheets)
-        ways = ways_of(self.wanted, tolerance, self.fixed)
-        placer: Placer = (Rectangles if suits(ways, self.sheets) else NoFit)(ways, self.sheets)
-        names = [one.name for one in self.wanted]
+        orientations = orientations_of(self.wanted, tolerance, self.fixed)
+        placer: Placer = (Rectangles if suits(orientations, self.sheets) else NoFit)(
+            orientations, self.sheets
+        )
+        names = [board.name for board in self.wanted]
         puts = []
         for spot in self.fixed:
             kind = names.index(spot.board)
-            (way,) = (n for n, w in enumerate(ways) if w.kind == kind and spot.turn in w.turns)
-            puts.append(Put(way, spot.blank - 1, (spot.x, spot.y)))
-        return Task(placer, ways, self.sheets, counts, self.opening, self.begun, puts)
+            (orientation,) = (
+                n for n, w in enumerate(orientations) if w.kind == kind and spot.turn in w.turns
+            )
+            puts.append(Put(orientation, spot.blank - 1, (spot.x, spot.y)))
+        return Task(placer, orientations, self.sheets, counts, self.opening, self.begun, puts)
 
     def classes(self, counts: Sequence[int], start: int) -> list[list[int]]:
         """Kinds, one entry a copy, by falling priority; the largest or the longest first."""
@@ -133,7 +137,7 @@ class _Problem:
             x0, y0, x1, y1 = outline.bounds
             return -(max(x1 - x0, y1 - y0) if start % 2 else outline.area)
 
-        ranks = sorted({one.priority for one in self.wanted}, reverse=True)
+        ranks = sorted({board.priority for board in self.wanted}, reverse=True)
         return [
             [
                 kind
@@ -145,21 +149,23 @@ class _Problem:
         ]
 
 
-def _chain(problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:
-    found = _on(problem.task(counts), problem, counts, effort, number)
+def _chain(problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> ChainResult:
+    result = _on(problem.task(counts), problem, counts, effort, number)
     # regions are of no use to whoever receives the result, and large
-    light = tuple(replace(blank, held=None) for blank in found.state.blanks)
-    return Found(found.score, replace(found.state, blanks=light))
+    light = tuple(replace(blank, held=None) for blank in result.state.blanks)
+    return ChainResult(result.score, replace(result.state, blanks=light))
 
 
-def _on(task: Task, problem: _Problem, counts: Sequence[int], effort: Effort, number: int) -> Found:
-    classes = problem.classes(counts, number // len(COURSES))
+def _on(
+    task: Task, problem: _Problem, counts: Sequence[int], effort: Effort, number: int
+) -> ChainResult:
+    classes = problem.classes(counts, number // len(STARTS))
     return chain(task, classes, number, effort.seed + number, effort.work)
 
 
 def _best(
     problem: _Problem, counts: Sequence[int], effort: Effort, workers: int
-) -> tuple[Found, Task]:
+) -> tuple[ChainResult, Task]:
     """The best chain; of equally good ones the first."""
     task = problem.task(counts)
     numbers = range(effort.chains)
@@ -170,23 +176,23 @@ def _best(
         context = multiprocessing.get_context("spawn")
         with ProcessPoolExecutor(min(workers, effort.chains), mp_context=context) as pool:
             runs = [pool.submit(_chain, problem, counts, effort, n) for n in numbers]
-            found = [run.result() for run in runs]
+            results = [run.result() for run in runs]
     else:
-        found = [_on(task, problem, counts, effort, n) for n in numbers]
-    return min(found, key=lambda one: one.score), task
+        results = [_on(task, problem, counts, effort, n) for n in numbers]
+    return min(results, key=lambda result: result.score), task
 
 
 def _smaller_last(
-    problem: _Problem, found: Found, task: Task, effort: Effort, workers: int
+    problem: _Problem, best: ChainResult, task: Task, effort: Effort, workers: int
 ) -> tuple[list[Put], list[int]]:
     """Puts and the sheet of every blank, the last blank on the smallest sheet that holds it."""
-    puts, stock = list(found.state.puts), [blank.sheet for blank in found.state.blanks]
+    puts, stock = list(best.state.puts), [blank.sheet for blank in best.state.blanks]
     if len(stock) <= len(problem.begun):
         return puts, stock
     last = len(stock) - 1
     counts = [0] * len(problem.wanted)
     for put in puts:
-        counts[task.ways[put.way].kind] += put.blank == last
+        counts[task.orientations[put.orientation].kind] += put.blank == last
     areas = [sheet.usable.area for sheet in problem.sheets]
     for sheet in reversed(problem.opening):
         if areas[sheet] >= areas[stock[last]]:
@@ -194,42 +200,47 @@ def _smaller_last(
         if stock.count(sheet) >= problem.sheets[sheet].count:
             continue
         alone = replace(problem, begun=(sheet,), opening=(), fixed=())
-        other, others = _best(alone, counts, effort, workers)
-        if other.state.left == 0:
-            ways = _same_ways(others.ways, task.ways)
+        alone_best, others = _best(alone, counts, effort, workers)
+        if alone_best.state.left == 0:
+            orientations = _same_orientations(others.orientations, task.orientations)
             kept = [put for put in puts if put.blank != last]
-            moved = [Put(ways[put.way], last, put.at) for put in other.state.puts]
-            return kept + moved, [*stock[:last], sheet]
+            shifted = [
+                Put(orientations[put.orientation], last, put.at) for put in alone_best.state.puts
+            ]
+            return kept + shifted, [*stock[:last], sheet]
     return puts, stock
 
 
-def _same_ways(some: Sequence[Way], all_: Sequence[Way]) -> list[int]:
+def _same_orientations(some: Sequence[Orientation], all_: Sequence[Orientation]) -> list[int]:
     """For every way its place in a list that holds it too."""
-    places = {(way.kind, way.turns[0]): n for n, way in enumerate(all_)}
-    return [places[way.kind, way.turns[0]] for way in some]
+    places = {(orientation.kind, orientation.turns[0]): n for n, orientation in enumerate(all_)}
+    return [places[orientation.kind, orientation.turns[0]] for orientation in some]
 
 
-def _told(
+def _spots(
     problem: _Problem, needed: Sequence[Sequence[int]], task: Task, puts: Sequence[Put]
 ) -> tuple[list[Spot], list[tuple[str, int]]]:
     """Spots with their copies' numbers, in reading order, and copies without a place."""
     spots = list(problem.fixed)
     waiting = [list(copies) for copies in needed]
     for put in sorted(puts, key=lambda p: (p.blank, p.at)):
-        way = task.ways[put.way]
-        name, copy = problem.wanted[way.kind].name, waiting[way.kind].pop(0)
-        spots.append(Spot(name, copy, put.blank + 1, *put.at, way.turns[0]))
-    names = {one.name: n for n, one in enumerate(problem.wanted)}
+        orientation = task.orientations[put.orientation]
+        name, copy = problem.wanted[orientation.kind].name, waiting[orientation.kind].pop(0)
+        spots.append(Spot(name, copy, put.blank + 1, *put.at, orientation.turns[0]))
+    names = {board.name: n for n, board in enumerate(problem.wanted)}
     spots.sort(key=lambda spot: (spot.blank, names[spot.board], spot.copy))
     return spots, [
-        (one.name, copy)
-        for one, copies in zip(problem.wanted, waiting, strict=True)
+        (board.name, copy)
+        for board, copies in zip(problem.wanted, waiting, strict=True)
         for copy in copies
     ]
 
 
 def _begun(
-    sheets: Sequence[Sheet], opening: Sequence[int], fixed: Sequence[Spot], blanks: Sequence[int]
+    sheets: Sequence[StockSheet],
+    opening: Sequence[int],
+    fixed: Sequence[Spot],
+    blanks: Sequence[int],
 ) -> list[int]:
     """The sheet of every blank in use."""
     begun = list(blanks)

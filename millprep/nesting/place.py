@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.layout import Spot
-from millprep.nesting.coarse import covering
-from millprep.nesting.parts import PLAY, FloatArray, convex_parts, no_fit
-from millprep.nesting.wanted import Sheet, Wanted, pose_of
+from millprep.nesting.no_fit import PLAY, FloatArray, convex_parts, covering, no_fit
+from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 
 Regions = NDArray[np.object_]
 DIGITS = 4
@@ -26,7 +25,7 @@ class Lean:
     """What makes one place better than another; the lowest sum along the blank wins.
 
     Attributes:
-        far: share of the board's far end in what is measured, the rest is its centroid's.
+        far: weight of the board's far end in what is measured, the rest is its centroid's.
         across: weight of the position across the blank; below 0 packs against the far side.
     """
 
@@ -35,7 +34,7 @@ class Lean:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Orientation:
     """One board in one turn, its low corner at (0, 0).
 
     Attributes:
@@ -55,41 +54,53 @@ class Way:
     allowed: bool = True
 
 
-def ways_of(
+def orientations_of(
     wanted: Sequence[Wanted], tolerance: float, fixed: Sequence[Spot] = ()
-) -> tuple[Way, ...]:
-    """Every board in every turn that makes a difference, outlines coarse within the tolerance.
+) -> tuple[Orientation, ...]:
+    """Every board in every turn that makes a difference, outlines simplified within the tolerance.
 
     Allowed turns come first, then those that only fixed copies have.
     """
-    ways: list[Way] = []
-    for kind, one in enumerate(wanted):
-        mine: list[Way] = []
-        extra = [spot.turn for spot in fixed if spot.board == one.name]
-        for turn in dict.fromkeys((*one.turns, *extra)):
-            pose = pose_of(one.outline, one.mirrored, Spot(one.name, 1, 1, 0.0, 0.0, turn))
-            true = shapely.normalize(pose.shape(one.outline))
+    orientations: list[Orientation] = []
+    for kind, board in enumerate(wanted):
+        mine: list[Orientation] = []
+        extra = [spot.turn for spot in fixed if spot.board == board.name]
+        for turn in dict.fromkeys((*board.turns, *extra)):
+            pose = pose_of(board.outline, board.mirrored, Spot(board.name, 1, 1, 0.0, 0.0, turn))
+            true = shapely.normalize(pose.shape(board.outline))
             same = [n for n, w in enumerate(mine) if shapely.equals_exact(true, w.shape, 1e-7)]
             if same:
                 mine[same[0]] = replace(mine[same[0]], turns=(*mine[same[0]].turns, turn))
                 continue
-            middle = shapely.centroid(true)
+            centre = shapely.centroid(true)
             size = (true.bounds[2], true.bounds[3])
-            mine.append(Way(kind, (turn,), true, size, (middle.x, middle.y), turn in one.turns))
-        ways += [replace(way, shape=covering(way.shape, tolerance)) for way in mine]
-    return tuple(ways)
+            mine.append(
+                Orientation(kind, (turn,), true, size, (centre.x, centre.y), turn in board.turns)
+            )
+        orientations += [
+            replace(orientation, shape=covering(orientation.shape, tolerance))
+            for orientation in mine
+        ]
+    return tuple(orientations)
 
 
-def allowed_ways(ways: Sequence[Way]) -> list[list[int]]:
-    """For every kind the ways a further copy may have, as places in the list."""
-    last = max(way.kind for way in ways)
-    return [[n for n, w in enumerate(ways) if w.kind == k and w.allowed] for k in range(last + 1)]
+def allowed_orientations(orientations: Sequence[Orientation]) -> list[list[int]]:
+    """For every kind the orientations a further copy may have, as indices in the list."""
+    last = max(orientation.kind for orientation in orientations)
+    return [
+        [n for n, w in enumerate(orientations) if w.kind == k and w.allowed]
+        for k in range(last + 1)
+    ]
 
 
-def able(ways: Sequence[Way], fits: Sequence[bool]) -> list[int]:
-    """All ways of the boards that a further copy can have in a way that fits."""
-    kinds = {way.kind for way, one in zip(ways, fits, strict=True) if one and way.allowed}
-    return [n for n, way in enumerate(ways) if way.kind in kinds]
+def able(orientations: Sequence[Orientation], fits: Sequence[bool]) -> list[int]:
+    """All orientations of the boards of which some allowed orientation fits."""
+    kinds = {
+        orientation.kind
+        for orientation, fit in zip(orientations, fits, strict=True)
+        if fit and orientation.allowed
+    }
+    return [n for n, orientation in enumerate(orientations) if orientation.kind in kinds]
 
 
 class Placer(Protocol):
@@ -99,19 +110,21 @@ class Placer(Protocol):
         """A blank with nothing on it."""
 
     def best(self, blank: Any, kind: int, lean: Lean) -> tuple[int, tuple[float, float]] | None:
-        """The way and the low corner for one more of a kind, or None."""
+        """The orientation and the low corner for one more of a kind, or None."""
 
-    def filled(self, blank: Any, way: int, at: tuple[float, float], live: Sequence[int]) -> Any:
+    def filled(
+        self, blank: Any, orientation: int, at: tuple[float, float], live: Sequence[int]
+    ) -> Any:
         """The blank with one more board on it; `live` counts what each kind still needs."""
 
     def work(self, live: Sequence[int]) -> int:
         """What putting one more board costs, in tenths of a millisecond or so."""
 
 
-def scores(way: Way, at: FloatArray, lean: Lean, axis: int) -> FloatArray:
+def scores(orientation: Orientation, at: FloatArray, lean: Lean, axis: int) -> FloatArray:
     """How far along the blank a board lies at each of (n, 2) low corners."""
-    along = lean.far * way.size[axis] + (1 - lean.far) * way.centroid[axis]
-    aside = way.centroid[1 - axis]
+    along = lean.far * orientation.size[axis] + (1 - lean.far) * orientation.centroid[axis]
+    aside = orientation.centroid[1 - axis]
     if lean.across < 0:
         aside = 0.0
     result: FloatArray = at[:, axis] + along + lean.across * (at[:, 1 - axis] + aside)
@@ -119,14 +132,14 @@ def scores(way: Way, at: FloatArray, lean: Lean, axis: int) -> FloatArray:
 
 
 class NoFit:
-    """Places by no-fit polygons: for every way the region of low corners that are still free."""
+    """Places by no-fit polygons: for every orientation the region of free low corners."""
 
-    def __init__(self, ways: Sequence[Way], sheets: Sequence[Sheet]) -> None:
-        self.ways = tuple(ways)
+    def __init__(self, orientations: Sequence[Orientation], sheets: Sequence[StockSheet]) -> None:
+        self.orientations = tuple(orientations)
         self.sheets = tuple(sheets)
-        self.kinds = np.array([way.kind for way in ways], dtype=np.intp)
-        self._of = allowed_ways(ways)
-        self._parts = [convex_parts(way.shape) for way in ways]
+        self.kinds = np.array([orientation.kind for orientation in orientations], dtype=np.intp)
+        self._of = allowed_orientations(orientations)
+        self._parts = [convex_parts(orientation.shape) for orientation in orientations]
         self._rows: dict[tuple[float, int], Regions] = {}
         self._empty: dict[int, tuple[int, Regions]] = {}
 
@@ -136,7 +149,7 @@ class NoFit:
             self._empty[sheet] = (sheet, self._start(self.sheets[sheet]))
         return self._empty[sheet]
 
-    def _start(self, sheet: Sheet) -> Regions:
+    def _start(self, sheet: StockSheet) -> Regions:
         x0, y0, x1, y1 = sheet.outline.bounds
         obstacles: list[tuple[shapely.Polygon, float]] = [(k, 0.0) for k in sheet.keep_outs]
         beyond = shapely.box(x0, y0, x1, y1).difference(sheet.outline)
@@ -146,10 +159,10 @@ class NoFit:
             if isinstance(part, shapely.Polygon) and part.area > 1e-9
         ]
         convex = [(convex_parts(shape), margin) for shape, margin in obstacles]
-        regions = np.empty(len(self.ways), dtype=object)
+        regions = np.empty(len(self.orientations), dtype=object)
         m = sheet.margin - PLAY
-        for n, way in enumerate(self.ways):
-            w, h = way.size
+        for n, orientation in enumerate(self.orientations):
+            w, h = orientation.size
             if x0 + m > x1 - m - w or y0 + m > y1 - m - h:
                 regions[n] = shapely.Polygon()
                 continue
@@ -159,7 +172,7 @@ class NoFit:
             regions[n] = free
         for group in sheet.avoided:
             off = self._off(regions, group)
-            for n in able(self.ways, [not free.is_empty for free in off]):
+            for n in able(self.orientations, [not free.is_empty for free in off]):
                 regions[n] = off[n]
         return regions
 
@@ -172,19 +185,19 @@ class NoFit:
                     off[n] = free.difference(no_fit(parts, self._parts[n], 0.0))
         return off
 
-    def _row(self, way: int, spacing: float) -> Regions:
-        """No-fit polygons of all ways around one; a pair's other half is turned by 180°."""
-        if (spacing, way) not in self._rows:
-            row = np.empty(len(self.ways), dtype=object)
-            for n in range(len(self.ways)):
+    def _row(self, orientation: int, spacing: float) -> Regions:
+        """No-fit polygons of all orientations around one; a pair's other half is turned by 180°."""
+        if (spacing, orientation) not in self._rows:
+            row = np.empty(len(self.orientations), dtype=object)
+            for n in range(len(self.orientations)):
                 other = self._rows.get((spacing, n))
                 row[n] = (
-                    no_fit(self._parts[way], self._parts[n], spacing)
+                    no_fit(self._parts[orientation], self._parts[n], spacing)
                     if other is None
-                    else shapely.transform(other[way], np.negative)
+                    else shapely.transform(other[orientation], np.negative)
                 )
-            self._rows[spacing, way] = row
-        return self._rows[spacing, way]
+            self._rows[spacing, orientation] = row
+        return self._rows[spacing, orientation]
 
     def best(
         self, blank: tuple[int, Regions], kind: int, lean: Lean
@@ -193,22 +206,22 @@ class NoFit:
         sheet, regions = blank
         axis = self.sheets[sheet].axis
         offers = []
-        for way in self._of[kind]:
-            corners = shapely.get_coordinates(regions[way])
+        for orientation in self._of[kind]:
+            corners = shapely.get_coordinates(regions[orientation])
             if len(corners):
-                values = scores(self.ways[way], corners, lean, axis)
-                offers.append((float(values.min()), int(way), corners, values))
-        # A thousandth of PLAY decides between ways, so that no rounding does.
+                values = scores(self.orientations[orientation], corners, lean, axis)
+                offers.append((float(values.min()), int(orientation), corners, values))
+        # A thousandth of PLAY decides between orientations, so that no rounding does.
         offers.sort(key=lambda offer: (round(offer[0] / PLAY), offer[1]))
-        for _, way, corners, values in offers:
-            at = self._writable(way, regions[way], corners, values, lean, axis)
+        for _, orientation, corners, values in offers:
+            at = self._writable(orientation, regions[orientation], corners, values, lean, axis)
             if at is not None:
-                return way, at
+                return orientation, at
         return None
 
     def _writable(
         self,
-        way: int,
+        orientation: int,
         region: shapely.Geometry,
         corners: FloatArray,
         values: FloatArray,
@@ -221,20 +234,22 @@ class NoFit:
             near = np.round((np.floor(corners[n] / step) + _NEAR) * step, DIGITS) + 0.0
             near = near[shapely.intersects_xy(region, near[:, 0], near[:, 1])]
             if len(near):
-                best = near[int(np.argmin(scores(self.ways[way], near, lean, axis)))]
+                best = near[
+                    int(np.argmin(scores(self.orientations[orientation], near, lean, axis)))
+                ]
                 return (float(best[0]), float(best[1]))
         return None
 
     def filled(
         self,
         blank: tuple[int, Regions],
-        way: int,
+        orientation: int,
         at: tuple[float, float],
         live: Sequence[int],
     ) -> tuple[int, Regions]:
         """The regions less the no-fit polygons around the board at its place."""
         sheet, regions = blank
-        row = self._row(way, self.sheets[sheet].spacing)
+        row = self._row(orientation, self.sheets[sheet].spacing)
         shift = np.array(at)
         wanted = np.flatnonzero(np.array(live)[self.kinds] > 0)
         moved = shapely.transform(row[wanted], lambda xy: xy + shift)
@@ -244,4 +259,6 @@ class NoFit:
 
     def work(self, live: Sequence[int]) -> int:
         """Every region is cut once, and something is the same for all."""
-        return 8 + sum(len(ways) for ways, left in zip(self._of, live, strict=True) if left > 0)
+        return 8 + sum(
+            len(orientations) for orientations, left in zip(self._of, live, strict=True) if left > 0
+        )

@@ -11,17 +11,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from millprep.nesting.parts import PLAY, FloatArray
-from millprep.nesting.place import DIGITS, Lean, Way, able, allowed_ways, scores
-from millprep.nesting.wanted import Sheet, is_box
+from millprep.nesting.no_fit import PLAY, FloatArray
+from millprep.nesting.place import DIGITS, Lean, Orientation, able, allowed_orientations, scores
+from millprep.nesting.wanted import StockSheet, is_box
 
 
-def suits(ways: Sequence[Way], sheets: Sequence[Sheet]) -> bool:
+def suits(orientations: Sequence[Orientation], sheets: Sequence[StockSheet]) -> bool:
     """Whether all boards and blanks are upright rectangles and nothing is kept out.
 
-    One group of places to be kept off, upright rectangles too, may be.
+    One group of places to avoid, upright rectangles too, is allowed.
     """
-    return all(is_box(way.shape) for way in ways) and all(
+    return all(is_box(orientation.shape) for orientation in orientations) and all(
         sheet.is_box
         and not sheet.keep_outs
         and len(sheet.avoided) < 2
@@ -37,37 +37,37 @@ Free = tuple[int, FloatArray, FloatArray]
 class Rectangles:
     """Places by maximal free rectangles, (n, 4) arrays of x0, y0, x1, y1."""
 
-    def __init__(self, ways: Sequence[Way], sheets: Sequence[Sheet]) -> None:
-        self.ways = tuple(ways)
+    def __init__(self, orientations: Sequence[Orientation], sheets: Sequence[StockSheet]) -> None:
+        self.orientations = tuple(orientations)
         self.sheets = tuple(sheets)
-        self._of = allowed_ways(ways)
+        self._of = allowed_orientations(orientations)
         self._able = [self._off(n) for n in range(len(sheets))]
 
     def empty(self, sheet: int) -> Free:
         """The sheet's number and its one free rectangle, whole and less what is avoided."""
-        one = self.sheets[sheet]
-        x0, y0, x1, y1 = one.outline.bounds
-        m, s = one.margin, one.spacing
+        stock = self.sheets[sheet]
+        x0, y0, x1, y1 = stock.outline.bounds
+        m, s = stock.margin, stock.spacing
         free = np.array([[x0 + m, y0 + m, x1 - m + s, y1 - m + s]])
         off = free
-        for place in (place for group in one.avoided for place in group):
+        for place in (place for group in stock.avoided for place in group):
             x0, y0, x1, y1 = place.bounds
             # a board is taken larger to the right and above, so there it may reach into one
             off = _less(off, (x0 + s, y0 + s, x1, y1))
         return sheet, free, off
 
     def _off(self, sheet: int) -> frozenset[int]:
-        """The ways that keep off what is avoided on a sheet; none where nothing is."""
+        """The orientations that keep off what is avoided on a sheet; none where nothing is."""
         if not self.sheets[sheet].avoided:
             return frozenset()
         _, _, free = self.empty(sheet)
         sizes = free[:, 2:] - free[:, :2] - self.sheets[sheet].spacing
-        fits = [bool((sizes >= np.array(w.size) - PLAY).all(axis=1).any()) for w in self.ways]
-        return frozenset(able(self.ways, fits))
+        fits = [
+            bool((sizes >= np.array(w.size) - PLAY).all(axis=1).any()) for w in self.orientations
+        ]
+        return frozenset(able(self.orientations, fits))
 
-    def best(
-        self, blank: Free, kind: int, lean: Lean
-    ) -> tuple[int, tuple[float, float]] | None:
+    def best(self, blank: Free, kind: int, lean: Lean) -> tuple[int, tuple[float, float]] | None:
         """The best low corner of a free rectangle that holds the board."""
         sheet, *frees = blank
         # the smallest number that can be written and is not below the corner
@@ -78,14 +78,14 @@ class Rectangles:
         axis, spacing = self.sheets[sheet].axis, self.sheets[sheet].spacing
         best: tuple[float, int, tuple[float, float]] | None = None
         for n in self._of[kind]:
-            way = self.ways[n]
+            orientation = self.orientations[n]
             which = int(n in self._able[sheet])
             free, corners = frees[which], lows[which]
-            room = free[:, 2:] - corners - spacing - way.size
+            room = free[:, 2:] - corners - spacing - orientation.size
             fits = corners[(room >= -PLAY).all(axis=1)]
             if not len(fits):
                 continue
-            values = scores(way, fits, lean, axis)
+            values = scores(orientation, fits, lean, axis)
             m = int(np.argmin(values))
             if best is None or values[m] < best[0] - PLAY:
                 best = (float(values[m]), n, (float(fits[m, 0]), float(fits[m, 1])))
@@ -94,7 +94,7 @@ class Rectangles:
     def filled(
         self,
         blank: Free,
-        way: int,
+        orientation: int,
         at: tuple[float, float],
         live: Sequence[int],  # noqa: ARG002 - the protocol's; rectangles are the same for all
     ) -> Free:
@@ -102,7 +102,9 @@ class Rectangles:
         sheet, free, off = blank
         spacing = self.sheets[sheet].spacing
         x0, y0 = at
-        x1, y1 = (a + s + spacing for a, s in zip(at, self.ways[way].size, strict=True))
+        x1, y1 = (
+            a + s + spacing for a, s in zip(at, self.orientations[orientation].size, strict=True)
+        )
         left = _less(free, (x0, y0, x1, y1))
         return sheet, left, left if off is free else _less(off, (x0, y0, x1, y1))
 

@@ -1,7 +1,7 @@
 """Search for a good order of the boards, seeded and bounded by work, never by time.
 
 Boards take their places one after another: each on the first blank that has room, a new blank
-only when none has. A better order is sought by swaps and moves within classes of the same
+only when none has. A better order is searched for by swaps and moves within classes of the same
 priority. All states along the present order are kept, so a change costs only what follows it;
 and it is given up as soon as it can no longer be better.
 """
@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from millprep.nesting.place import Lean, Placer, Way
-from millprep.nesting.wanted import Sheet
+from millprep.nesting.place import Lean, Orientation, Placer
+from millprep.nesting.wanted import StockSheet
 
 Score = tuple[float, int, float]
 """Area without a place, number of blanks, and the filling of the last one: less is better."""
@@ -31,15 +31,15 @@ LEANS = (
 )
 """What a board may choose its place by; none is best for all boards."""
 
-COURSES = ((0, False), (1, True), (1, False), (0, True), (2, False), (3, True))
+STARTS = ((0, False), (1, True), (1, False), (0, True), (2, False), (3, True))
 """Where chains start, in turn: the lean of all boards, and whether single boards may change
 theirs. Boards with leans of their own find jigsaws; without, large sets settle sooner."""
 
 AREA = 3.0
-"""How much the area of the last blank counts beside its used length; more finds denser blanks."""
+"""Weight of the last blank's area against its used length; more finds denser blanks."""
 
 WARMTH = 0.003
-"""Share of the used length by which a step may be for the worse, at the start of a chain."""
+"""Fraction of the used length by which a step may be worse, at the start of a chain."""
 
 Entry = tuple[int, int]
 """One board in the order: its kind, and its lean's place in the list."""
@@ -47,9 +47,9 @@ Entry = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Put:
-    """One board at a place: way, blank from 0, low corner."""
+    """One board at a place: orientation, blank from 0, low corner."""
 
-    way: int
+    orientation: int
     blank: int
     at: tuple[float, float]
 
@@ -74,13 +74,13 @@ class State:
 
 
 class Task:
-    """A packing problem without its order: ways, sheets, counts, and what lies there already."""
+    """A packing problem without its order: orientations, sheets, counts, and fixed boards."""
 
     def __init__(
         self,
         placer: Placer,
-        ways: Sequence[Way],
-        sheets: Sequence[Sheet],
+        orientations: Sequence[Orientation],
+        sheets: Sequence[StockSheet],
         counts: Sequence[int],
         opening: Sequence[int],
         begun: Sequence[int] = (),
@@ -88,12 +88,12 @@ class Task:
     ) -> None:
         """`opening`: sheets in the order in which new blanks are taken; `begun`: in use."""
         self.placer = placer
-        self.ways = ways
+        self.orientations = orientations
         self.sheets = sheets
         self.counts = list(counts)
         self.opening = list(opening)
-        self._areas = [way.shape.area for way in ways]
-        self._kind_area = {way.kind: way.shape.area for way in ways}
+        self._areas = [orientation.shape.area for orientation in orientations]
+        self._kind_area = {orientation.kind: orientation.shape.area for orientation in orientations}
         self._lows = [sheet.outline.bounds[sheet.axis] for sheet in sheets]
         self._widths = [s.outline.bounds[3 - s.axis] - s.outline.bounds[1 - s.axis] for s in sheets]
         state = State(tuple(Opened(sheet, placer.empty(sheet)) for sheet in begun), ())
@@ -103,10 +103,10 @@ class Task:
 
     def _with(self, state: State, put: Put, live: Sequence[int]) -> State:
         blank = state.blanks[put.blank]
-        axis, way = self.sheets[blank.sheet].axis, self.ways[put.way]
-        reach = put.at[axis] + way.size[axis] - self._lows[blank.sheet]
-        held = self.placer.filled(blank.held, put.way, put.at, live)
-        area = blank.area + self._areas[put.way]
+        axis, orientation = self.sheets[blank.sheet].axis, self.orientations[put.orientation]
+        reach = put.at[axis] + orientation.size[axis] - self._lows[blank.sheet]
+        held = self.placer.filled(blank.held, put.orientation, put.at, live)
+        area = blank.area + self._areas[put.orientation]
         now = Opened(blank.sheet, held, max(blank.reach, reach), area)
         blanks = (*state.blanks[: put.blank], now, *state.blanks[put.blank + 1 :])
         return State(blanks, (*state.puts, put), state.left)
@@ -114,18 +114,18 @@ class Task:
     def after(self, state: State, kind: int, lean: Lean, live: Sequence[int]) -> State:
         """The state with one more board of a kind, or with its area counted as left."""
         for number, blank in enumerate(state.blanks):
-            found = self.placer.best(blank.held, kind, lean)
-            if found is not None:
-                return self._with(state, Put(found[0], number, found[1]), live)
+            place = self.placer.best(blank.held, kind, lean)
+            if place is not None:
+                return self._with(state, Put(place[0], number, place[1]), live)
         for sheet in self.opening:
             taken = sum(blank.sheet == sheet for blank in state.blanks)
             if taken >= self.sheets[sheet].count:
                 continue
             empty = self.placer.empty(sheet)
-            found = self.placer.best(empty, kind, lean)
-            if found is not None:
+            place = self.placer.best(empty, kind, lean)
+            if place is not None:
                 opened = State((*state.blanks, Opened(sheet, empty)), state.puts, state.left)
-                return self._with(opened, Put(found[0], len(state.blanks), found[1]), live)
+                return self._with(opened, Put(place[0], len(state.blanks), place[1]), live)
         return State(state.blanks, state.puts, state.left + self._kind_area[kind])
 
     def score(self, state: State) -> Score:
@@ -137,7 +137,8 @@ class Task:
         low = self._lows[last.sheet]
         axis = self.sheets[last.sheet].axis
         moment = sum(
-            self._areas[p.way] * (p.at[axis] + self.ways[p.way].size[axis] - low)
+            self._areas[p.orientation]
+            * (p.at[axis] + self.orientations[p.orientation].size[axis] - low)
             for p in state.puts
             if p.blank == number - 1
         )
@@ -156,34 +157,36 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ChainResult:
     """The best state of a chain and its score."""
 
     score: Score
     state: State
 
 
-def chain(task: Task, classes: Sequence[Sequence[int]], course: int, seed: int, work: int) -> Found:
+def chain(
+    task: Task, classes: Sequence[Sequence[int]], start: int, seed: int, work: int
+) -> ChainResult:
     """The best of many orders.
 
     Args:
         task: what is to be put where.
-        course: where to start, counted through `COURSES`.
+        start: where to start, counted through `STARTS`.
         seed: of the random changes.
         classes: kinds, one entry a copy, by falling priority and in the order to start with.
         work: how much may be done, in the placer's units.
     """
     rng = random.Random(seed)
-    lean, free = COURSES[course % len(COURSES)]
+    lean, free = STARTS[start % len(STARTS)]
     order = [(kind, lean) for one in classes for kind in one]
     bounds: list[tuple[int, int]] = []
-    start = 0
+    begin = 0
     for one in classes:
-        bounds += [(start, start + len(one))] * len(one)
-        start += len(one)
+        bounds += [(begin, begin + len(one))] * len(one)
+        begin += len(one)
     states, spent = _run(task, order, [task.first], (math.inf, 0, 0.0))
     here = task.score(states[-1])
-    best = Found(here, states[-1])
+    best = ChainResult(here, states[-1])
     movable = bool(order) and (free or any(len(set(one)) > 1 for one in classes))
     idle = 0
     while spent < work and movable and idle < 200 * len(order):
@@ -202,7 +205,7 @@ def chain(task: Task, classes: Sequence[Sequence[int]], course: int, seed: int, 
         if score <= limit:
             order, states, here = changed, trial, score
             if score < best.score:
-                best, idle = Found(score, trial[-1]), 0
+                best, idle = ChainResult(score, trial[-1]), 0
     return best
 
 

@@ -1,4 +1,4 @@
-"""What is to be laid out, and on what: the nouns of nesting, in outlines alone."""
+"""Boards to be laid out, and the stock to lay them on: outlines alone."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class StockSheet:
     """One size of blank, or one offcut, and how many of it there are.
 
     Attributes:
@@ -125,7 +125,7 @@ def areas_on(
     blank: int, spots: Sequence[Spot], wanted: Sequence[Wanted]
 ) -> list[tuple[Spot, shapely.Polygon]]:
     """Spots of one blank with the areas of their boards; spots of unknown boards are left out."""
-    named = {one.name: one for one in wanted}
+    named = {board.name: board for board in wanted}
     return [
         (spot, area_of(named[spot.board], spot))
         for spot in spots

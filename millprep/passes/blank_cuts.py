@@ -28,9 +28,9 @@ def cuts(
 
     `facts` are the nets that the job names, by the name of their board.
     """
-    findings = [*checks.depth(job.isolation, blank)]
+    findings = [*checks.check_depth(job.isolation, blank)]
     for placement in placements:
-        findings += checks.board(placement)
+        findings += checks.check_board(placement)
     islands = [
         Island(p.index, piece.id, p.pose.shape(piece.shape))
         for p in placements
@@ -45,7 +45,7 @@ def cuts(
         else:
             edge = shapely.union_all(list(outlines.values()))
             laps, tight = isolate(islands, edge, job.isolation, blank.copper)
-        findings += checks.tight_gaps(tight, job.isolation, blank.copper, placements)
+        findings += checks.tight_gap_findings(tight, job.isolation, blank.copper, placements)
         clearings, clearing_findings = cleared(job, blank, placements, facts)
         findings += clearing_findings
     holes, hole_findings = drilling.drill(placements, blank, job.drilling)

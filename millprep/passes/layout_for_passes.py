@@ -19,9 +19,9 @@ from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Spot
 from millprep.model.plan import JobPlan
+from millprep.nesting.figures import used_length
 from millprep.nesting.nest import Effort, Nested, nest
-from millprep.nesting.offcut import used_length
-from millprep.nesting.wanted import Sheet, Wanted, areas_on
+from millprep.nesting.wanted import StockSheet, Wanted, areas_on
 from millprep.passes import registration
 from millprep.passes.clamping import Clamping
 from millprep.passes.regions import Regions, profile_overrun
@@ -152,7 +152,7 @@ def moves(job: JobPlan, size: tuple[float, float]) -> bool:
 def settled(
     job: JobPlan,
     wanted: Sequence[Wanted],
-    sheets: Sequence[Sheet],
+    sheets: Sequence[StockSheet],
     nested: Nested,
     fixed: Sequence[Spot],
     effort: Effort,
@@ -195,7 +195,7 @@ class _Judged:
 
 
 def _judged(
-    job: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[Sheet], nested: Nested
+    job: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[StockSheet], nested: Nested
 ) -> _Judged:
     """A layout judged by its own passes."""
     passes = met = across = 0
@@ -219,7 +219,7 @@ def _judged(
 
 def _again(
     wanted: Sequence[Wanted],
-    sheets: Sequence[Sheet],
+    sheets: Sequence[StockSheet],
     judged: _Judged,
     fixed: Sequence[Spot],
     effort: Effort,

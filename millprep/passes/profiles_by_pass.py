@@ -18,7 +18,7 @@ from millprep.model.plan import JobPlan
 from millprep.passes.cuts_by_pass import share_profiles
 from millprep.passes.shift import ShiftPlan
 from millprep.toolpaths import common_line, profile
-from millprep.toolpaths.common_line import Common, Interval
+from millprep.toolpaths.common_line import CommonStretch, Interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +60,15 @@ def freed(
     hold = profile.frame(blank, profiles, radius)
     stretches = common_line.common(profiles)
 
-    def firm(n: int, beside: Sequence[Interval], barred: Sequence[Interval]) -> bool:
-        return profile.holds(profiles[n], job.profile, hold, beside, barred)
+    def firm(n: int, firm_spans: Sequence[Interval], barred: Sequence[Interval]) -> bool:
+        return profile.holds(profiles[n], job.profile, hold, firm_spans, barred)
 
     # boards with no neighbour so near are held by the frame, or not at all
-    order = common_line.held(len(profiles), stretches, firm) if stretches else range(len(profiles))
+    order = (
+        common_line.holding_order(len(profiles), stretches, firm)
+        if stretches
+        else range(len(profiles))
+    )
     untabbed = share_profiles(profiles, plan, radius, blank.number)
     tabbed, findings = _tabbed(job, profiles, placements, untabbed.joins, hold, stretches, order)
     shared = share_profiles(tabbed, plan, radius, blank.number)
@@ -72,14 +76,16 @@ def freed(
         return Freed(tabbed, shared.by_pass, shared.joins, findings)
     not_cut = {n for n, one in enumerate(profiles) if one.placement in left_out}
     gone = {
-        one.placement: common_line.taken(n, stretches, order, not_cut)
+        one.placement: common_line.cut_by_neighbours(n, stretches, order, not_cut)
         for n, one in enumerate(profiles)
         if not one.inner
     }
     by_pass = tuple(
         tuple(part for cut in cuts for part in _left(cut, gone)) for cuts in shared.by_pass
     )
-    joins = tuple(one for one in shared.joins if not common_line.meets(one.at, gone, one.placement))
+    joins = tuple(
+        one for one in shared.joins if not common_line.on_common_line(one.at, gone, one.placement)
+    )
     return Freed(tabbed, by_pass, joins, findings)
 
 
@@ -96,7 +102,7 @@ def _tabbed(
     placements: Sequence[Placement],
     joined: Sequence[Join],
     hold: BaseGeometry,
-    stretches: Sequence[Common],
+    stretches: Sequence[CommonStretch],
     order: Sequence[int],
 ) -> tuple[tuple[Profile, ...], tuple[Finding, ...]]:
     """Profiles with tabs away from pads and joins, where the frame or a held board holds them."""
@@ -108,8 +114,8 @@ def _tabbed(
         pads = [hole.transformed(placement.pose).spine for hole in placement.board.holes]
         avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
         places = [join.at for join in joined if join.placement == one.placement]
-        beside, barred = common_line.tab_places(n, stretches, order)
-        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold, beside, barred)
+        firm_spans, barred = common_line.tab_places(n, stretches, order)
+        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold, firm_spans, barred)
         done.append(tabbed)
         findings += [
             replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)

@@ -1,17 +1,17 @@
 """Isolation by voltage: how far floating copper must keep from which net, and where.
 
-Floating copper is a bridge: from net to net a way leads over it, however far apart the two
-places are where it comes near them, and only the gaps at its two ends count. So what must hold
-is not a distance from place to place but a sum: the gap of one net to a floating area and that
-of another to the same area are together what the voltage between the two requires. Of all ways
-to share a sum the one is taken that widens the gap of few and short nets: a supply of 300 V
-among forty signals, not the forty signals.
+Floating copper is a bridge between two nets, however far from each other the places are where it
+comes near them: only the gaps at its two ends count. So a distance from place to place is not
+enough. The gap of one net to a floating area and the gap of another net to the same area must add
+up to what the voltage between the two requires. Of all ways to divide the sum, the one is taken
+that widens the gap of few and short nets: a supply of 300 V among forty signals, not the forty
+signals.
 
-Metal at 0 V (the board's edge, screws) is one more neighbour of a floating area, whose own gap no
-cut can widen: every net beside the area makes up for what that gap lacks.
+Metal at 0 V (the board's edge, screws) is one more neighbour of a floating area. No cut can widen
+its own gap: every net next to the area makes up for what that gap lacks.
 
 Between two nets with no floating copper in their gap nothing can be widened: what is drawn too
-near stays too near, and is told.
+near stays too near, and gives a finding.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from millprep.geometry.offset import offset
 from millprep.geometry.path import Point
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column
-from millprep.toolpaths.floating_gaps import Asked, Key, Side, gaps, needed, pairs
+from millprep.toolpaths.floating_gaps import Key, NetCopper, SpacingRules, gaps, needed, pairs
 
 SPARE = 0.01
 """Gaps are widened by this much more, for the rounding of curves, mm."""
-BESIDE = 0.02
+BORDERS = 0.02
 """Floating copper borders on what is at most this much farther than the groove is wide, mm."""
 NOTHING = shapely.Polygon()
 
@@ -57,7 +57,7 @@ class DrawnTooNear:
 
 @dataclass(frozen=True, slots=True)
 class Widened:
-    """What is to be cleared so that the voltages hold, and what no cutting can mend.
+    """What to clear for the voltages, and what no cutting can correct.
 
     Attributes:
         area: floating copper to take away.
@@ -74,47 +74,49 @@ def widen(
     floating: BaseGeometry,
     pieces: Mapping[str, shapely.Polygon],
     nets: Sequence[NetFacts],
-    asked: Asked,
+    rules: SpacingRules,
     *,
     gap: float,
     skirt: float,
     metal: Sequence[BaseGeometry] = (),
-    lands: BaseGeometry = NOTHING,
+    pads: BaseGeometry = NOTHING,
 ) -> Widened:
     """Which floating copper must go for the voltages between nets.
 
     Args:
         floating: copper that isolation leaves and that belongs to no piece.
         pieces: the drawn copper of one copy, by id.
-        nets: of that copy; those without volts may stand at any and count as floating.
-        asked: the rules.
+        nets: of that copy; those without volts count as floating.
+        rules: required spacing.
         gap: that isolation opens around every piece, at the foot.
         skirt: how far the foot of the copper reaches beyond its drawn edge, mm.
         metal: what counts as metal at 0 V: a line along the edge, what screws cover.
-        lands: where the copper is land, if lands are judged by a column of their own.
+        pads: where the copper is pad, if pads are judged by a column of their own.
     """
-    told = [net for net in nets if net.volts is not None]
+    with_volts = [net for net in nets if net.volts is not None]
     shapes: dict[Key, BaseGeometry] = {}
-    sides: list[Side] = []
-    for net in told:
+    sides: list[NetCopper] = []
+    for net in with_volts:
         whole = shapely.union_all([pieces[p] for p in net.pieces if p in pieces])
-        land = shapely.intersection(whole, lands) if asked.lands else NOTHING
-        rest = shapely.difference(whole, lands) if asked.lands else whole
-        for side, shape in ((Side(net), rest), (Side(net, land=True), land)):
+        on_pads = shapely.intersection(whole, pads) if rules.pad_column else NOTHING
+        rest = shapely.difference(whole, pads) if rules.pad_column else whole
+        for side, shape in ((NetCopper(net), rest), (NetCopper(net, pads=True), on_pads)):
             if not shape.is_empty:
                 sides.append(side)
                 shapes[side.key] = shape
     owned = {piece for side in sides for piece in side.net.pieces}
     free = [shape for piece, shape in pieces.items() if piece not in owned]
-    reach = skirt + gap + BESIDE
+    reach = skirt + gap + BORDERS
     bands: list[BaseGeometry] = []
     most: dict[str, float] = {}
     for stones in _together(floating, free, reach):
         area = shapely.union_all(stones)
         near = [side for side in sides if shapely.dwithin(area, shapes[side.key], reach)]
         lengths = {side.key: float(shapes[side.key].length) for side in near}
-        away = min((float(shapely.distance(area, one)) for one in metal), default=None)
-        for key, wide in gaps(near, lengths, asked, gap, away).items():
+        away = min(
+            (float(shapely.distance(area, metal_part)) for metal_part in metal), default=None
+        )
+        for key, wide in gaps(near, lengths, rules, gap, away).items():
             if wide > gap:
                 band = offset(shapes[key], skirt + wide + SPARE)
                 bands.append(shapely.intersection(band, shapely.intersection(area, floating)))
@@ -122,7 +124,7 @@ def widen(
     return Widened(
         shapely.union_all(bands) if bands else shapely.Polygon(),
         most,
-        tuple(_too_near(sides, shapes, asked, skirt)),
+        tuple(_too_near(sides, shapes, rules, skirt)),
     )
 
 
@@ -143,21 +145,24 @@ def _together(
     for a, b in zip(one.tolist(), other.tolist(), strict=True):
         low, high = sorted((root(a), root(b)))
         group[high] = low
-    found: dict[int, list[BaseGeometry]] = {}
+    groups: dict[int, list[BaseGeometry]] = {}
     for n, area in enumerate(areas):
-        found.setdefault(root(n), []).append(area)
-    return list(found.values())
+        groups.setdefault(root(n), []).append(area)
+    return list(groups.values())
 
 
 def _too_near(
-    sides: Sequence[Side], shapes: Mapping[Key, BaseGeometry], asked: Asked, skirt: float
+    sides: Sequence[NetCopper],
+    shapes: Mapping[Key, BaseGeometry],
+    rules: SpacingRules,
+    skirt: float,
 ) -> list[DrawnTooNear]:
-    """Of every pair of nets the two sides that lack most."""
+    """For every pair of nets the two sides that lack most."""
     worst: dict[tuple[str, str], DrawnTooNear] = {}
     for one, other in pairs(sides):
         names = (one.net.name, other.net.name)
         a, b = shapes[one.key], shapes[other.key]
-        asks = needed(one, other, asked)
+        asks = needed(one, other, rules)
         if names[::-1] in worst or not shapely.dwithin(a, b, asks + 2 * skirt):
             continue
         line = shapely.shortest_line(a, b)
@@ -168,6 +173,6 @@ def _too_near(
             assert volts is not None
             at = line.interpolate(0.5, normalized=True)
             worst[names] = DrawnTooNear(
-                *names, volts, gap, asks, (at.x, at.y), asked.between(one, other)
+                *names, volts, gap, asks, (at.x, at.y), rules.between(one, other)
             )
     return sorted(worst.values(), key=lambda pair: pair.gap - pair.required)

@@ -1,4 +1,4 @@
-"""What can be said of a board before any path is made."""
+"""Findings about a board before any path is made, and about what no cutter reached."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ from millprep.toolpaths.isolation import TightGap
 SHOWN = 12
 """Findings of one kind that are listed one by one; the rest is counted."""
 LEFT = 0.001
-"""Copper of more area than this that no cutter reached is told, mm²."""
+"""Copper that no cutter reached is reported above this area, mm²."""
 
 
-def depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
+def check_depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
     """Whether the groove passes through the copper wherever the blank is uneven."""
     through = plan.depth - plan.flatness
     if through > blank.copper:
@@ -33,38 +33,39 @@ def depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
             code="copper-not-cut-through",
             severity="stop",
             message=(
-                f"Isolation goes {plan.depth:g} mm deep on a surface that may be "
-                f"{plan.flatness:g} mm off: {through:.3f} mm is not through {blank.copper:g} mm of "
-                f"copper. A [isolation] depth above {blank.copper + plan.flatness:.3f} would do."
+                f"[isolation] depth {plan.depth:g} is too shallow: the surface may be "
+                f"{plan.flatness:g} mm off (flatness), which leaves {through:.3f} mm for "
+                f"{blank.copper:g} mm of copper. Set depth above "
+                f"{blank.copper + plan.flatness:.3f}."
             ),
             blank=blank.number,
         ),
     )
 
 
-def board(placement: Placement) -> tuple[Finding, ...]:
+def check_board(placement: Placement) -> tuple[Finding, ...]:
     """Copper beyond the outline, and lettering that would read backwards."""
-    found: list[Finding] = []
+    findings: list[Finding] = []
     drawn = placement.board
     shapely.prepare(drawn.outline)
     for piece in drawn.pieces:
         beyond = piece.shape.difference(drawn.outline)
         if beyond.area > 1e-6:
             at = beyond.representative_point()
-            found.append(
+            findings.append(
                 on_drawing(
                     placement,
                     "copper-outside-outline",
                     "warn",
                     (
-                        f"Piece {piece.id} reaches {beyond.area:.2f} mm² beyond the outline; the "
-                        "profile will cut it there. Move the copper or the outline, or check "
+                        f"{beyond.area:.2f} mm² of piece {piece.id} are outside the outline; the "
+                        "profile will cut them off. Move the copper or the outline, or check "
                         "which layers the job names."
                     ),
                     (at.x, at.y),
                 )
             )
-    found += [
+    findings += [
         on_drawing(
             placement,
             "lettering-backwards",
@@ -78,10 +79,10 @@ def board(placement: Placement) -> tuple[Finding, ...]:
         for text in drawn.lettering
         if text.mirrored != placement.pose.mirrored
     ]
-    return tuple(found)
+    return tuple(findings)
 
 
-def tight_gaps(
+def tight_gap_findings(
     tight: Sequence[TightGap],
     plan: IsolationPlan,
     copper: float,
@@ -89,35 +90,35 @@ def tight_gaps(
 ) -> tuple[Finding, ...]:
     """A stop for every place where no cutter fits, with what would fit."""
     by_index = {p.index: p for p in placements}
-    found = []
+    findings = []
     for gap in tight[:SHOWN]:
         a, b = gap.pieces
         placement = by_index[a.placement]
-        found.append(
+        findings.append(
             on_blank(
                 placement,
                 "gap-too-narrow",
                 "stop",
                 (
-                    f"Pieces {a.piece} and {b.piece} stand {gap.gap:.3f} mm apart, the finest "
-                    f"cutter cuts {gap.width:.3f} mm at the surface. "
-                    + _would_fit(gap.gap, plan, copper)
+                    f"Gap of {gap.gap:.3f} mm between {a.piece} and {b.piece}: the "
+                    f"{gap.width:.3f} mm groove of the finest cutter does not fit. "
+                    f"{_remedy(gap.gap, plan, copper)}"
                 ),
                 gap.at,
             )
         )
     if len(tight) > SHOWN:
-        found.append(
+        findings.append(
             Finding(
                 code="gap-too-narrow",
                 severity="stop",
                 message=f"{len(tight) - SHOWN} more gaps are too narrow for every cutter.",
             )
         )
-    return tuple(found)
+    return tuple(findings)
 
 
-def _would_fit(gap: float, plan: IsolationPlan, copper: float) -> str:
+def _remedy(gap: float, plan: IsolationPlan, copper: float) -> str:
     """The remedy: a shallower groove where a vee of the job allows it, else a finer cutter."""
     least = copper + plan.flatness
 
@@ -126,14 +127,14 @@ def _would_fit(gap: float, plan: IsolationPlan, copper: float) -> str:
 
     cutter = max(plan.cutters, key=reach)
     if reach(cutter) > least:
-        return f"{cutter.name} would fit at a depth of {reach(cutter):.3f} mm or less."
-    return f"A cutter no wider than {gap:.3f} mm at {least:.3f} mm depth would fit."
+        return f"Set [isolation] depth to {reach(cutter):.3f} or less: then {cutter.name} fits."
+    return f"Use a cutter that cuts no wider than {gap:.3f} mm at {least:.3f} mm depth."
 
 
-def not_cleared(
+def check_cleared(
     left: BaseGeometry, placement: Placement, plan: ClearingPlan
 ) -> tuple[Finding, ...]:
-    """A warning for copper that was to be cleared and that no cutter reached."""
+    """A warning for copper to be cleared that no cutter reached."""
     parts = [part for part in shapely.get_parts(left) if part.area > LEFT]
     if not parts:
         return ()
@@ -146,8 +147,8 @@ def not_cleared(
             "copper-not-cleared",
             "warn",
             (
-                f"{len(parts)} places, {sum(part.area for part in parts):.2f} mm² together, are "
-                f"too narrow for every cutter that clears; the finest, {finest.name}, cuts "
+                f"{len(parts)} places ({sum(part.area for part in parts):.2f} mm² in all) are too "
+                f"narrow to clear: the finest cutter, {finest.name}, cuts "
                 f"{finest.width(plan.depth):.3f} mm. Add a finer one to [clearing] cutters."
             ),
             (at.x, at.y),
@@ -155,33 +156,33 @@ def not_cleared(
     )
 
 
-def voltages(
+def check_voltages(
     widened: Widened, nets: Sequence[NetFacts], placement: Placement
 ) -> tuple[Finding, ...]:
-    """What isolation by voltage did, and a stop for every pair that no cutting sets apart."""
+    """What isolation by voltage widened, and a stop for every pair drawn too near."""
     board, copy = placement.board.name, placement.copy
     if not any(net.volts is not None for net in nets):
         return (
             Finding(
-                code="no-volts-told",
+                code="no-net-voltages",
                 severity="warn",
                 message=(
-                    "Isolation goes by voltage and no net has volts, so only base_gap is opened. "
-                    "Name nets with volts in [[board.net]], or give gap in mm."
+                    '[isolation] gap is "by voltage", but no net has volts: only base_gap is '
+                    "opened. Name nets with volts in [[board.net]], or set gap in mm."
                 ),
                 board=board,
                 copy=copy,
             ),
         )
-    found = [
+    findings = [
         Finding(
             code="drawn-too-near",
             severity="stop",
             message=(
-                f"{pair.one} and {pair.other} are drawn so that {pair.gap:.3f} mm stay between "
-                f"them at the foot of the copper; {pair.volts:g} V require {pair.required:g} mm "
-                f"(IPC-2221 table 6-1, {pair.column}). No cut can widen that: move them apart in "
-                "the drawing."
+                f"{pair.one} and {pair.other} are drawn {pair.gap:.3f} mm from each other at the "
+                f"foot of the copper; {pair.volts:g} V require {pair.required:g} mm (IPC-2221 "
+                f"table 6-1, {pair.column}). No cut can widen that: draw them farther from each "
+                "other."
             ),
             frame="blank",
             at=pair.at,
@@ -191,7 +192,7 @@ def voltages(
         for pair in widened.too_near[:SHOWN]
     ]
     if len(widened.too_near) > SHOWN:
-        found.append(
+        findings.append(
             Finding(
                 code="drawn-too-near",
                 severity="stop",
@@ -202,13 +203,13 @@ def voltages(
         )
     if widened.gaps:
         each = ", ".join(f"{net} {gap:.2f}" for net, gap in sorted(widened.gaps.items()))
-        found.append(
+        findings.append(
             Finding(
                 code="gap-by-voltage",
                 severity="note",
-                message=f"Floating copper is taken away for the voltages; gaps in mm: {each}.",
+                message=f"Floating copper is removed for the voltages; gaps in mm: {each}.",
                 board=board,
                 copy=copy,
             )
         )
-    return tuple(found)
+    return tuple(findings)

@@ -1,10 +1,9 @@
-"""Clearing: copper that belongs to no piece is taken away, by the widest cutter that fits.
+"""Clearing: floating copper is removed by the widest cutter that fits.
 
-An area is cleared by laps along its edge and further inward, like the rings of a tree. The first
-lap reaches beyond the edge by the overlap, into grooves that are there already, so that nothing
-is left at the foot of them. What a cutter leaves (strips that are narrower than its inset,
-corners) it is led along once more, nearer to the edge; what it cannot reach is left to the next,
-finer one.
+An area is cleared by paths along its edge and further inward, each inside the one before. The first
+reaches beyond the edge by the overlap, into grooves that are there already, so that nothing is left
+at the foot of them. What a cutter leaves (strips narrower than its inset, corners) it follows once
+more, nearer to the edge; what it cannot reach is left to the next, finer one.
 """
 
 from __future__ import annotations
@@ -12,24 +11,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import boundaries_of, offset, quad_segments
+from millprep.geometry.offset import boundaries_of, offset, offsets, quad_segments
 from millprep.geometry.path import Path
 from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter
 from millprep.model.plan import Direction
-from millprep.toolpaths.keep_out import KeepOut
 from millprep.toolpaths.linking import linked
 
 NEARER = (0.5, 0.2, 0.0)
-"""What the laps left is followed again at these shares of their inset."""
+"""What the paths left is followed again at these fractions of their inset."""
 CRUMB = 2e-5
 """Left copper of less area is the rounding of curves, mm²."""
 SHORTEST = 0.01
-"""Courses shorter than this are dropped, mm."""
+"""Paths shorter than this are dropped, mm."""
 SPARE = 0.05
 """A cutter that clears keeps so much farther from copper than it must, if the gap allows, mm."""
 
@@ -54,18 +53,18 @@ def clear(
     placement: int,
     beyond: float,
 ) -> Cleared:
-    """The courses that clear an area, widest cutter first.
+    """The paths that clear an area, widest cutter first.
 
     Args:
-        area: copper to take away, as it stands at its foot; blank frame.
+        area: copper to remove, at its foot; blank frame.
         keep: copper whose surface no cutter may touch.
         cutters: vees or end mills; each does what the wider ones left.
         depth: of the tip.
         copper: thickness of the foil.
-        overlap: share of the foot's width by which neighbouring laps overlap.
+        overlap: fraction of the foot's width by which neighbouring paths overlap.
         direction: of travel, seen from what stays.
         placement: index of the copy.
-        beyond: how far a lap may reach beyond the edge of the area, mm.
+        beyond: how far a path may reach beyond the edge of the area, mm.
     """
     clearings: list[Clearing] = []
     left = _grown(area, 0.0)
@@ -95,11 +94,11 @@ class _Tool:
 
 
 def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], BaseGeometry]:
-    """One cutter's courses and what it leaves; rings run with the area on their left, climbing."""
+    """One cutter's paths and what it leaves; they run with the area on their left, climbing."""
     paths: list[Path] = []
     left: list[BaseGeometry] = []
     for part in _areas(area):
-        lines = [line for lap in _laps(tool, part) for line in lap]
+        lines = [line for turn in _turns(tool, part) for line in turn]
         rest = _less_swept(part, lines, tool.radius)
         for share in NEARER:
             again = [
@@ -111,7 +110,7 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
             if again:
                 lines += again
                 rest = _less_swept(rest, again, tool.radius)
-        again = [line for some in _areas(rest) for line in _beside(tool, some)]
+        again = [line for some in _areas(rest) for line in _closest(tool, some)]
         if again:
             lines += again
             rest = _less_swept(rest, again, tool.radius)
@@ -123,11 +122,11 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
 
 
 class _Free:
-    """Whether a cutter may go along a way: where all is cleared anyway, and off what stays."""
+    """Whether a cutter may go along a way: where all is cleared in any case, off what stays."""
 
     def __init__(self, tool: _Tool, part: shapely.Polygon) -> None:
         self._keep_out = tool.keep_out
-        # as far in as courses run that go along what the laps left
+        # as far in as the paths along what was left
         self._within = _grown(part, 0.002 - NEARER[1] * tool.inset)
         shapely.prepare(self._within)
 
@@ -135,13 +134,13 @@ class _Free:
         return bool(self._within.contains(way)) and self._keep_out.less(way) is way
 
 
-def _beside(tool: _Tool, part: shapely.Polygon) -> list[shapely.LineString]:
-    """Where the cutter must stand to reach a part that lies nearer to copper than its axis may."""
+def _closest(tool: _Tool, part: shapely.Polygon) -> list[shapely.LineString]:
+    """Where the cutter runs to reach a part that is nearer to copper than its axis may be."""
     return _lines(tool.keep_out.along(_grown(part, 0.999 * tool.radius)))
 
 
-def _laps(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineString]]:
-    """Lap by lap from the edge of a part inward."""
+def _turns(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineString]]:
+    """Turn by turn from the edge of a part inward."""
     inset = tool.inset
     inner = offset(part, -inset)
     while True:
@@ -157,7 +156,7 @@ def _laps(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineStrin
 
 
 def _less_swept(area: BaseGeometry, lines: Sequence[BaseGeometry], radius: float) -> BaseGeometry:
-    """The area without what a cutter takes that is led along the lines."""
+    """The area without what a cutter removes along the lines."""
     if not lines:
         return area
     swept = shapely.union_all(shapely.buffer(lines, radius, quad_segs=quad_segments(radius)))
@@ -165,7 +164,7 @@ def _less_swept(area: BaseGeometry, lines: Sequence[BaseGeometry], radius: float
 
 
 def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
-    """A curve beside an area; as exact as clearing needs, the overlap covers the rest."""
+    """A parallel curve of an area; as exact as clearing needs, the overlap covers the rest."""
     grown: BaseGeometry = shapely.buffer(shape, distance, quad_segs=quad_segments(distance))
     return grown
 
@@ -188,3 +187,37 @@ def _lines(shape: BaseGeometry) -> list[shapely.LineString]:
         return []
     merged = shapely.line_merge(shapely.MultiLineString(lines), directed=True)
     return [line for line in shapely.get_parts(merged) if line.length > SHORTEST]
+
+
+class KeepOut:
+    """Where the axis of a cutter may not go: areas grown by a distance.
+
+    They are kept one by one: their union would be slower to query.
+
+    Attributes:
+        distance: from the areas, mm.
+    """
+
+    def __init__(self, shapes: Sequence[BaseGeometry], distance: float) -> None:
+        self.distance = distance
+        self._zones = np.asarray(offsets(shapes, distance) if shapes else [], dtype=object)
+        self._tree = shapely.STRtree(self._zones)
+
+    def near(self, shape: BaseGeometry) -> BaseGeometry:
+        """What of the zones lies about a shape, as one area."""
+        x0, y0, x1, y1 = shape.bounds
+        zones = self._zones[np.sort(self._tree.query(shape))]
+        return shapely.union_all(shapely.clip_by_rect(zones, x0 - 1, y0 - 1, x1 + 1, y1 + 1))
+
+    def along(self, shape: BaseGeometry) -> BaseGeometry:
+        """The lines within a shape that go around all zones as near as they allow."""
+        return shapely.intersection(self.near(shape).boundary, shape)
+
+    def less(self, line: BaseGeometry) -> BaseGeometry:
+        """A line without what lies in the zones; the very same object when nothing does."""
+        if line.is_empty:
+            return line
+        hit = self._tree.query(line, predicate="intersects")
+        if not len(hit):
+            return line
+        return shapely.difference(line, self.near(line))

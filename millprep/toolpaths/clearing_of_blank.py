@@ -1,4 +1,4 @@
-"""Copper that belongs to no piece: what of it is cleared on a blank, and by which courses."""
+"""Floating copper: what of it is cleared on a blank, and by which paths."""
 
 from __future__ import annotations
 
@@ -18,9 +18,8 @@ from millprep.model.net import NetFacts
 from millprep.model.pad import AS_CUT, joined, lands
 from millprep.model.plan import ClearingPlan, JobPlan
 from millprep.toolpaths import by_voltage, checks
-from millprep.toolpaths.around_pads import around_lands
 from millprep.toolpaths.clearing import clear
-from millprep.toolpaths.floating_gaps import Asked
+from millprep.toolpaths.floating_gaps import SpacingRules
 
 Facts = Mapping[str, Sequence[NetFacts]]
 """The nets that the job names, by the name of their board."""
@@ -29,12 +28,12 @@ Facts = Mapping[str, Sequence[NetFacts]]
 def cleared(
     job: JobPlan, blank: Blank, placements: Sequence[Placement], facts: Facts
 ) -> tuple[tuple[Clearing, ...], tuple[Finding, ...]]:
-    """The courses that clear the boards of a blank, and what was noticed on the way."""
+    """The paths that clear the boards of a blank, with findings."""
     clearings: list[Clearing] = []
     findings: list[Finding] = []
     for placement in placements:
-        area, found = _area(job, blank, placement, facts.get(placement.board.name, ()))
-        findings += found
+        area, noticed = _area(job, blank, placement, facts.get(placement.board.name, ()))
+        findings += noticed
         if area.is_empty:
             continue
         plan = _plan(job)
@@ -50,29 +49,34 @@ def cleared(
             beyond=job.isolation.gap / 2,
         )
         clearings += done.clearings
-        findings += checks.not_cleared(done.left, placement, plan)
+        findings += checks.check_cleared(done.left, placement, plan)
     return tuple(clearings), tuple(findings)
 
 
 def _plan(job: JobPlan) -> ClearingPlan:
-    """How it is cleared; without [clearing] as it is isolated."""
-    told = job.isolation
-    return job.clearing or ClearingPlan(told.cutters, "areas", told.depth, told.overlap)
+    """How to clear; without [clearing] as for isolation."""
+    isolation = job.isolation
+    return job.clearing or ClearingPlan(
+        isolation.cutters, "areas", isolation.depth, isolation.overlap
+    )
 
 
 def _area(
     job: JobPlan, blank: Blank, placement: Placement, nets: Sequence[NetFacts]
 ) -> tuple[BaseGeometry, tuple[Finding, ...]]:
-    """What is to be cleared of a copy, at the foot of the copper, blank frame."""
-    told = job.isolation
-    plan = next(one for one in job.boards if one.name == placement.board.name)
+    """What to clear on a copy, at the foot of the copper, blank frame."""
+    isolation = job.isolation
+    plan = next(board_plan for board_plan in job.boards if board_plan.name == placement.board.name)
     whole = job.clearing is not None and job.clearing.copper == "all"
-    if not (whole or plan.clear or told.by_voltage or told.pad_gap):
+    if not (whole or plan.clear or isolation.by_voltage or isolation.pad_gap):
         return shapely.Polygon(), ()
     # of several cutters the one that leaves most: what is cleared twice does no harm
-    skirt = min((c.width(told.depth) - c.width(told.depth, blank.copper)) / 2 for c in told.cutters)
-    foot = min(c.width(told.depth, blank.copper) for c in told.cutters)
-    gap = max(told.gap, foot)
+    skirt = min(
+        (c.width(isolation.depth) - c.width(isolation.depth, blank.copper)) / 2
+        for c in isolation.cutters
+    )
+    foot = min(c.width(isolation.depth, blank.copper) for c in isolation.cutters)
+    gap = max(isolation.gap, foot)
     outline = placement.pose.shape(placement.board.outline)
     pieces = {piece.id: placement.pose.shape(piece.shape) for piece in placement.board.pieces}
     grooves = shapely.union_all(offsets(list(pieces.values()), skirt + gap))
@@ -83,28 +87,54 @@ def _area(
         shapely.intersection(placement.pose.shape(shapely.Polygon(corners)), floating)
         for corners in plan.clear
     ]
-    if told.pad_gap is not None:
+    if isolation.pad_gap is not None:
         soldered = [placement.pose.shape(land.shape) for land in lands(placement.board)]
-        areas.append(around_lands(floating, soldered, gap=told.pad_gap, skirt=skirt))
+        areas.append(copper_around_pads(floating, soldered, gap=isolation.pad_gap, skirt=skirt))
     findings: tuple[Finding, ...] = ()
-    if told.by_voltage:
+    if isolation.by_voltage:
         rules = job.rules
-        asked = Asked(
-            column=rules.spacing, lands=rules.lands, least_counted=rules.least_counted_gap
+        spacing = SpacingRules(
+            column=rules.spacing, pad_column=rules.lands, least_counted=rules.least_counted_gap
         )
         widened = by_voltage.widen(
             floating,
             pieces,
             nets,
-            asked,
+            spacing,
             gap=gap,
             skirt=skirt,
-            metal=[one for _, one in metal(placement, rules.fixing_metal)] if rules.edge else [],
-            lands=placement.pose.shape(
+            metal=[board_plan for _, board_plan in metal(placement, rules.fixing_metal)]
+            if rules.edge
+            else [],
+            pads=placement.pose.shape(
                 joined(lands(placement.board) if rules.lands else (), AS_CUT)
             ),
         )
         areas.append(widened.area)
-        findings = checks.voltages(widened, nets, placement)
-    found = shapely.union_all(areas)
-    return found, tuple(replace(f, blank=placement.blank) for f in findings)
+        findings = checks.check_voltages(widened, nets, placement)
+    area = shapely.union_all(areas)
+    return area, tuple(replace(f, blank=placement.blank) for f in findings)
+
+
+SPARE = 0.01
+"""Gaps are widened by this much more, for the rounding of curves, mm."""
+
+
+def copper_around_pads(
+    floating: BaseGeometry, pads: Sequence[BaseGeometry], *, gap: float, skirt: float
+) -> BaseGeometry:
+    """The floating copper to remove for a wider gap around pads, at the foot of the copper.
+
+    The gap is for soldering by hand without a solder mask. Copper of another piece that is drawn
+    nearer stays, and the proof reports it.
+
+    Args:
+        floating: copper that isolation leaves and that belongs to no piece.
+        pads: drawn, in the frame of the floating copper.
+        gap: required, mm.
+        skirt: how far the foot of the copper reaches beyond its drawn edge, mm.
+    """
+    if not pads:
+        return shapely.Polygon()
+    bands = shapely.union_all(offsets(pads, skirt + gap + SPARE))
+    return shapely.intersection(floating, bands)

@@ -1,9 +1,9 @@
 """One cut between two boards: where the profiles of neighbours run along the same straight line.
 
-Boards one cutter's width apart along straight edges are freed from each other by a single cut.
-Boards are held in order: first those that tabs can hold to the frame, then those beside boards
-that are held. A common stretch is cut with the board that is held later, so its tabs there lead
-to a board that holds already.
+Common-line cutting: boards one cutter's width from each other along straight edges are separated
+by a single cut. Boards are held in order: first those that tabs can hold to the frame, then those
+next to boards that are held. A common stretch is cut with the board that is held later, so its tabs
+there lead to a board that is held already.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ SHORTEST = 8.0
 """Common stretches shorter than this are cut twice, mm."""
 OVER = 3.0
 """How far a board's own cut runs into a stretch that its neighbour cuts, mm: a short one would
-need many laps to ramp down."""
+need many depth steps to ramp down."""
 
 Interval = tuple[float, float]
 """Of distances along a path."""
 
 
 @dataclass(frozen=True, slots=True)
-class Common:
-    """A straight stretch that the profiles of two boards share.
+class CommonStretch:
+    """A straight stretch that belongs to the profiles of two boards.
 
     Attributes:
         board, other: places of the two in the list of profiles.
@@ -46,24 +46,26 @@ class Common:
     ends: tuple[Point, Point]
 
 
-def common(profiles: Sequence[Profile]) -> tuple[Common, ...]:
+def common(profiles: Sequence[Profile]) -> tuple[CommonStretch, ...]:
     """Every common stretch of two outer profiles, once for each of the two."""
-    lines = [_straight(one.path) if not one.inner else np.zeros((0, 5)) for one in profiles]
+    lines = [
+        _straight(profile.path) if not profile.inner else np.zeros((0, 5)) for profile in profiles
+    ]
     boxes = [
         (rows[:, [0, 2]].min(), rows[:, [1, 3]].min(), rows[:, [0, 2]].max(), rows[:, [1, 3]].max())
         if len(rows)
         else (math.inf, math.inf, -math.inf, -math.inf)
         for rows in lines
     ]
-    found: list[Common] = []
+    stretches_: list[CommonStretch] = []
     for i in range(len(profiles)):
         for j in range(len(profiles)):
             (ax, ay, bx, by), (cx, cy, dx, dy) = boxes[i], boxes[j]
             far = max(cx - bx, ax - dx, cy - by, ay - dy)
             if i != j and far <= TOGETHER:
                 stretches = _overlaps(lines[i], lines[j], SHORTEST)
-                found += [Common(i, j, *one) for one in stretches]
-    return tuple(found)
+                stretches_ += [CommonStretch(i, j, *profile) for profile in stretches]
+    return tuple(stretches_)
 
 
 def _straight(path: Path) -> FloatArray:
@@ -78,7 +80,7 @@ def _overlaps(
     mine: FloatArray, others: FloatArray, shortest: float
 ) -> list[tuple[float, float, tuple[Point, Point]]]:
     """Stretches of one's segments that lie on another's: start and end along the path, places."""
-    found = []
+    overlaps = []
     for x0, y0, x1, y1, before in mine.tolist():
         length = math.hypot(x1 - x0, y1 - y0)
         ux, uy = (x1 - x0) / length, (y1 - y0) / length
@@ -89,13 +91,13 @@ def _overlaps(
         good = (np.abs(aside).max(axis=1) <= TOGETHER) & (end - start >= shortest)
         for a, b in zip(start[good].tolist(), end[good].tolist(), strict=True):
             places = ((x0 + ux * a, y0 + uy * a), (x0 + ux * b, y0 + uy * b))
-            found.append((before + a, before + b, places))
-    return found
+            overlaps.append((before + a, before + b, places))
+    return overlaps
 
 
-def held(
+def holding_order(
     count: int,
-    stretches: Sequence[Common],
+    stretches: Sequence[CommonStretch],
     firm: Callable[[int, Sequence[Interval], Sequence[Interval]], bool],
 ) -> tuple[int, ...]:
     """The order in which boards are held: every one to the frame or to boards before it.
@@ -109,37 +111,37 @@ def held(
     order: list[int] = []
     left = list(range(count))
     while left:
-        mine = [n for n in left if firm(n, *_ways(n, stretches, order))]
+        mine = [n for n in left if firm(n, *_firm_spans(n, stretches, order))]
         # what nothing holds comes last; its own finding says so
         order += mine or left
         left = [n for n in left if n not in order]
     return tuple(order)
 
 
-def _ways(
-    n: int, stretches: Sequence[Common], order: Sequence[int]
+def _firm_spans(
+    n: int, stretches: Sequence[CommonStretch], order: Sequence[int]
 ) -> tuple[list[Interval], list[Interval]]:
-    mine = [one for one in stretches if one.board == n]
-    own = [inside for one in mine if one.other in order and (inside := _inside(one))]
+    mine = [stretch for stretch in stretches if stretch.board == n]
+    own = [inside for stretch in mine if stretch.other in order and (inside := _inside(stretch))]
     return own, _ends(mine)
 
 
-def _inside(one: Common) -> Interval | None:
+def _inside(stretch: CommonStretch) -> Interval | None:
     """Where on a common stretch a tab may be."""
-    start, end = one.start + OVER, one.end - OVER
+    start, end = stretch.start + OVER, stretch.end - OVER
     return (start, end) if end > start else None
 
 
-def _ends(stretches: Sequence[Common]) -> list[Interval]:
+def _ends(stretches: Sequence[CommonStretch]) -> list[Interval]:
     return [
         span
-        for one in stretches
-        for span in ((one.start, one.start + OVER), (one.end - OVER, one.end))
+        for stretch in stretches
+        for span in ((stretch.start, stretch.start + OVER), (stretch.end - OVER, stretch.end))
     ]
 
 
 def tab_places(
-    n: int, stretches: Sequence[Common], order: Sequence[int]
+    n: int, stretches: Sequence[CommonStretch], order: Sequence[int]
 ) -> tuple[list[Interval], list[Interval]]:
     """Where tabs of a profile lead to a held board, and where it may have none.
 
@@ -149,28 +151,26 @@ def tab_places(
         order: in which boards are held.
     """
     rank = {number: at for at, number in enumerate(order)}
-    mine = [one for one in stretches if one.board == n]
-    own = [one for one in mine if rank[one.other] < rank[n]]
-    given = [one for one in mine if rank[one.other] > rank[n]]
-    inside = [span for one in own if (span := _inside(one))]
-    return inside, [*_ends(own), *((one.start, one.end) for one in given)]
+    mine = [stretch for stretch in stretches if stretch.board == n]
+    own = [stretch for stretch in mine if rank[stretch.other] < rank[n]]
+    given = [stretch for stretch in mine if rank[stretch.other] > rank[n]]
+    inside = [span for stretch in own if (span := _inside(stretch))]
+    return inside, [*_ends(own), *((stretch.start, stretch.end) for stretch in given)]
 
 
-def taken(
-    n: int, stretches: Sequence[Common], order: Sequence[int], left_out: Collection[int] = ()
+def cut_by_neighbours(
+    n: int, stretches: Sequence[CommonStretch], order: Sequence[int], left_out: Collection[int] = ()
 ) -> tuple[tuple[Point, Point], ...]:
     """Stretches of a profile that neighbours cut; those of boards left out it cuts itself."""
     rank = {number: at for at, number in enumerate(order)}
     return tuple(
-        one.ends
-        for one in stretches
-        if one.board == n and rank[one.other] > rank[n] and one.other not in left_out
+        stretch.ends
+        for stretch in stretches
+        if stretch.board == n and rank[stretch.other] > rank[n] and stretch.other not in left_out
     )
 
 
-def without(
-    profile: Profile, gone: Sequence[tuple[Point, Point]]
-) -> tuple[Profile, ...]:
+def without(profile: Profile, gone: Sequence[tuple[Point, Point]]) -> tuple[Profile, ...]:
     """What of a profile is left to cut, its ends running on into what neighbours cut.
 
     Args:
@@ -197,7 +197,7 @@ def without(
 
 def _away(path: Path, others: FloatArray) -> list[Interval]:
     """Spans of a path that are left out; an end of the path itself is left out to its end."""
-    total, found = path.length, []
+    total, left_out = path.length, []
     for start, end, _ in _overlaps(_straight(path), others, 1e-3) if len(others) else ():
         # the ends of an open path lie where another part takes over
         first = not path.closed and start < 1e-6
@@ -205,8 +205,8 @@ def _away(path: Path, others: FloatArray) -> list[Interval]:
         a = start if first else start + OVER
         b = end if last else end - OVER
         if b > a:
-            found.append((a, b))
-    return found
+            left_out.append((a, b))
+    return left_out
 
 
 def _part(profile: Profile, start: float, end: float) -> Profile:
@@ -223,8 +223,10 @@ def _part(profile: Profile, start: float, end: float) -> Profile:
     return replace(profile, path=whole, tabs=tuple(sorted(tabs, key=lambda tab: tab.start)))
 
 
-def meets(at: Point, gone: Mapping[int, Sequence[tuple[Point, Point]]], placement: int) -> bool:
-    """Whether a place of a board's profile lies on a stretch that a neighbour cuts."""
+def on_common_line(
+    at: Point, gone: Mapping[int, Sequence[tuple[Point, Point]]], placement: int
+) -> bool:
+    """Whether a place of a board's profile is on a stretch that a neighbour cuts."""
     for (x0, y0), (x1, y1) in gone.get(placement, ()):
         length = math.hypot(x1 - x0, y1 - y0)
         ux, uy = (x1 - x0) / length, (y1 - y0) / length

@@ -94,7 +94,7 @@ def _no_drill(
         "hole-without-drill",
         "stop",
         (
-            f"{len(holes)} hole(s) of {diameter:.3f} mm have no drill: the job lists "
+            f"No drill for {len(holes)} hole(s) of {diameter:.3f} mm: the job lists "
             f"{drills or 'none'} mm with a tolerance of {plan.tolerance:g} mm. Add a drill to "
             "[drilling] cutters, widen the tolerance, or name an end mill thinner than the "
             "hole as borer."
@@ -113,7 +113,7 @@ def _no_mill(
         "slot-without-mill",
         "stop",
         (
-            f"{len(slots)} slot(s) {width:.3f} mm wide have no end mill: those for holes are "
+            f"No end mill for {len(slots)} slot(s) {width:.3f} mm wide: those for holes are "
             f"{mills + ' mm' if mills else 'none'}. Name an end mill no wider than the slot as "
             "borer or among [drilling] cutters."
         ),
@@ -132,8 +132,8 @@ def _too_deep(cuts: Sequence[HoleCut], blank: Blank, plan: DrillingPlan) -> list
             code="through-spoilboard",
             severity="stop",
             message=(
-                f"{cut.cutter} goes {cut.depth:.3f} mm deep, blank and spoilboard are "
-                f"{blank.thickness + plan.spoilboard:.3f} mm: it would cut the bed. Lay a "
+                f"{cut.cutter} goes {cut.depth:.3f} mm deep, but blank and spoilboard are only "
+                f"{blank.thickness + plan.spoilboard:.3f} mm: it would cut the table. Use a "
                 "thicker spoilboard or lower the breakthrough."
             ),
             frame="blank",
@@ -155,7 +155,7 @@ def register(
     by_pass: dict[int, list[HoleCut]] = {}
     missing: dict[float, RegistrationHole] = {}
     for hole in holes:
-        # a hole that finds the blank again is worth its exact size
+        # a registration hole needs its exact size
         cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
         if cutter is None:
             missing.setdefault(hole.diameter, hole)
@@ -176,7 +176,7 @@ def register(
             code="registration-without-cutter",
             severity="stop",
             message=(
-                f"No cutter makes registration holes of {diameter:g} mm. Name a drill of that "
+                f"No cutter fits registration holes of {diameter:g} mm. Name a drill of that "
                 "size or a thinner end mill in [registration] cutters."
             ),
             frame="blank",
@@ -192,7 +192,7 @@ def register(
 def pin_cutter(
     plan: RegistrationPlan, drilling: DrillingPlan
 ) -> tuple[Cutter | None, tuple[Finding, ...]]:
-    """The cutter for the bed's pin holes, or why there is none."""
+    """The cutter for the pin holes in the spoilboard, or why there is none."""
     cutter = choose(plan.pin, plan.cutters, REGISTRATION_FIT)
     findings: list[Finding] = []
     if cutter is None:
@@ -201,8 +201,8 @@ def pin_cutter(
                 code="pin-hole-without-cutter",
                 severity="stop",
                 message=(
-                    f"No cutter makes the pin holes of {plan.pin:g} mm in the bed. Name a drill of "
-                    "that size or a thinner end mill in [registration] cutters."
+                    f"No cutter fits the {plan.pin:g} mm pin holes in the spoilboard. Name a drill "
+                    "of that size or a thinner end mill in [registration] cutters."
                 ),
             )
         )
@@ -212,9 +212,9 @@ def pin_cutter(
                 code="pin-hole-through-spoilboard",
                 severity="stop",
                 message=(
-                    f"Pin holes of {plan.pin_depth:g} mm pass through the spoilboard of "
-                    f"{drilling.spoilboard:g} mm. Lower [registration] pin_depth or lay a thicker "
-                    "spoilboard."
+                    f"Pin holes {plan.pin_depth:g} mm deep go through the spoilboard of "
+                    f"{drilling.spoilboard:g} mm. Lower [registration] pin_depth or use a "
+                    "thicker spoilboard."
                 ),
             )
         )

@@ -1,6 +1,6 @@
-"""Sums of gaps shared out among nets that border on one floating area.
+"""Required gaps divided among nets that border on one floating area.
 
-A net may border on it with lands and with the rest of its copper; where the gap between two lands
+A net may border on it with pads and with the rest of its copper; where the gap between two pads
 is judged by a column of its own, each of the two has a gap of its own.
 """
 
@@ -15,67 +15,67 @@ from millprep.standards.spacing import Column, required
 
 ENOUGH = 1e-9
 """A gap short by less is wide enough, mm."""
-GROUND = NetFacts("metal", ("",), (0.0, 0.0))
+METAL = NetFacts("metal", ("",), (0.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the rules ask.
+class SpacingRules:
+    """The spacing that the rules require.
 
     Attributes:
         column: of the table.
-        lands: column for the gap between two lands; None for `column` there too.
+        pad_column: column for the gap between two pads; None for `column` there too.
         least_counted: gaps narrower than this count as nothing, mm.
     """
 
     column: Column = "B2"
-    lands: Column | None = None
+    pad_column: Column | None = None
     least_counted: float = 0.0
 
     def counted(self, gap: float) -> float:
         """A gap as the rules count it."""
         return gap if gap >= self.least_counted else 0.0
 
-    def between(self, one: Side, other: Side) -> Column:
+    def between(self, one: NetCopper, other: NetCopper) -> Column:
         """The column that counts between two sides."""
-        return self.lands if self.lands and one.land and other.land else self.column
+        return self.pad_column if self.pad_column and one.pads and other.pads else self.column
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
-    """The copper of a net that borders on a floating area: its lands, or the rest of it."""
+class NetCopper:
+    """The copper of a net that borders on a floating area: its pads, or the rest of it."""
 
     net: NetFacts
-    land: bool = False
+    pads: bool = False
 
     @property
     def key(self) -> Key:
         """Its name among others."""
-        return (self.net.name, self.land)
+        return (self.net.name, self.pads)
 
 
 Key = tuple[str, bool]
-"""(net, whether it is that net's lands)."""
+"""(net, whether it is that net's pads)."""
 
 
-def pairs(sides: Sequence[Side]) -> Iterator[tuple[Side, Side]]:
+def pairs(sides: Sequence[NetCopper]) -> Iterator[tuple[NetCopper, NetCopper]]:
     """Every two sides of different nets, both ways round."""
     for one, other in itertools.permutations(sides, 2):
         if one.net.name != other.net.name:
             yield one, other
 
 
-def needed(one: Side, other: Side, asked: Asked) -> float:
-    """What must stand between two sides for their volts, mm."""
+def needed(one: NetCopper, other: NetCopper, rules: SpacingRules) -> float:
+    """The spacing that the volts between two sides require, mm."""
     volts = one.net.volts_to(other.net)
     assert volts is not None, "nets without volts are floating"
-    return required(volts, asked.between(one, other))
+    return required(volts, rules.between(one, other))
 
 
 def gaps(
-    sides: Sequence[Side],
+    sides: Sequence[NetCopper],
     lengths: Mapping[Key, float],
-    asked: Asked,
+    rules: SpacingRules,
     least: float,
     metal: float | None = None,
 ) -> dict[Key, float]:
@@ -85,34 +85,34 @@ def gaps(
 
     Args:
         sides: of nets with volts.
-        lengths: of their edges: of two ways the one is taken that widens along less.
-        asked: by the rules.
-        least: that isolation opens anyhow.
+        lengths: of their edges: of two solutions the one is taken that widens along less.
+        rules: required spacing.
+        least: gap that isolation opens in any case, mm.
         metal: how far metal at 0 V is from the floating copper, mm; None where there is none.
     """
     floor = {side.key: least for side in sides}
     need: dict[Key, dict[Key, float]] = {side.key: {} for side in sides}
     for one, other in pairs(sides):
-        need[one.key][other.key] = needed(one, other, asked)
+        need[one.key][other.key] = needed(one, other, rules)
     for side in sides if metal is not None else ():
         assert metal is not None
-        more = needed(side, Side(GROUND), asked) - asked.counted(metal)
-        if more > asked.counted(least):
-            floor[side.key] = max(least, asked.least_counted, more)
+        more = needed(side, NetCopper(METAL), rules) - rules.counted(metal)
+        if more > rules.counted(least):
+            floor[side.key] = max(least, rules.least_counted, more)
     wide = dict(floor)
 
     def enough(one: Key) -> float:
         """The gap of a side that holds against all others as they are."""
-        short = [more - asked.counted(wide[other]) for other, more in need[one].items()]
+        short = [more - rules.counted(wide[other]) for other, more in need[one].items()]
         most = max(short, default=0.0)
-        if most <= asked.counted(floor[one]) + ENOUGH:
+        if most <= rules.counted(floor[one]) + ENOUGH:
             return floor[one]
-        return max(floor[one], asked.least_counted, most)
+        return max(floor[one], rules.least_counted, most)
 
     def gain(one: Key) -> float:
-        """What of all that lacks is mended by widening a side, for each mm along it."""
+        """How much of what is missing a wider gap of one side adds, for each mm along it."""
         lacks = [
-            more - asked.counted(wide[one]) - asked.counted(wide[other])
+            more - rules.counted(wide[one]) - rules.counted(wide[other])
             for other, more in need[one].items()
         ]
         return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[one], ENOUGH)

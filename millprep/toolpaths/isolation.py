@@ -1,4 +1,4 @@
-"""Isolation: laps around every copper piece, to the asked gap.
+"""Isolation: laps around every copper piece, to the required gap.
 
 Two widths of the groove matter. The path keeps half the width at the *surface* from the
 copper, so that its edge is met and no neighbour is gouged; laps are counted by the
@@ -6,7 +6,7 @@ width at the *foot*, where the gap is judged.
 
 Laps are made per piece from the piece itself, never from each other or from the union
 of the copper: the union would lose laps in tight gaps. What would gouge a neighbour is
-taken away; from the second lap on also what a neighbour's own first lap clears.
+left out; from the second lap on also what a neighbour's own first lap clears.
 """
 
 from __future__ import annotations
@@ -190,7 +190,7 @@ def _less(line: BaseGeometry, zones: Sequence[BaseGeometry]) -> BaseGeometry:
 
 
 def _paths(line: BaseGeometry, boundary: shapely.LinearRing, climb: bool) -> Iterable[Path]:
-    """The pieces of a lap as paths, every one in the asked direction."""
+    """The pieces of a lap as paths, every one in the required direction."""
     if line.is_empty:
         return
     if not isinstance(line, shapely.LineString):
@@ -205,12 +205,12 @@ def _paths(line: BaseGeometry, boundary: shapely.LinearRing, climb: bool) -> Ite
         path = from_line(part)
         if not _along(path, boundary):
             path = path.reversed()
-        # the ring has its copper on the left; a climbing cutter wants it on the right
+        # the boundary has its copper on the left; a climbing cutter wants it on the right
         yield path.reversed() if climb else path
 
 
 def _along(path: Path, boundary: shapely.LinearRing) -> bool:
-    """Whether a piece of a ring runs the way the ring does."""
+    """Whether a piece of a boundary runs the way the boundary does."""
     if path.closed:
         return bool(shapely.LinearRing(path.flattened()).is_ccw == boundary.is_ccw)
     step = min(path.length / 3, 0.05)
@@ -225,8 +225,8 @@ def _tight_gaps(
     broken: dict[int, BaseGeometry],
     spacing: LapSpacing,
 ) -> list[TightGap]:
-    """One entry for every place where two pieces stand too close for the finest cutter."""
-    found: list[TightGap] = []
+    """One entry for every place where two pieces are too close for the finest cutter."""
+    tight: list[TightGap] = []
     for i, lost in sorted(broken.items()):
         for part in shapely.get_parts(shapely.line_merge(lost)):
             middle = part.interpolate(0.5, normalized=True)
@@ -246,7 +246,7 @@ def _tight_gaps(
             if reach is None or reach.is_empty:
                 continue
             at = reach.interpolate(0.5, normalized=True)
-            found.append(
+            tight.append(
                 TightGap((islands[i], islands[int(j)]), (at.x, at.y), reach.length, spacing.surface)
             )
-    return found
+    return tight

@@ -1,4 +1,4 @@
-"""Courses run one after the other without lifting the cutter, where the way between is free."""
+"""Linking: paths cut one after the other without lifting the cutter, where the way is free."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ def linked(
         xy = [shapely.get_coordinates(lines[first])]
         while True:
             here = shapely.Point(xy[-1][-1])
-            found = _next(here, lines, tree, left, longest, free)
-            if found is None:
+            following = _next(here, lines, tree, left, longest, free)
+            if following is None:
                 break
-            n, points = found
+            n, points = following
             left[n] = False
             xy.append(points)
         chains.append(shapely.LineString(np.vstack(xy)) if len(xy) > 1 else lines[first])
@@ -79,5 +79,5 @@ def _entered(line: shapely.LineString, at: shapely.Point) -> FloatArray:
     ends = np.cumsum(np.hypot(*np.diff(xy, axis=0).T))
     k = min(int(np.searchsorted(ends, along, side="right")), len(ends) - 1)
     place = shapely.get_coordinates(at)
-    found: FloatArray = np.vstack((place, xy[k + 1 : -1], xy[: k + 1], place))
-    return found
+    points: FloatArray = np.vstack((place, xy[k + 1 : -1], xy[: k + 1], place))
+    return points

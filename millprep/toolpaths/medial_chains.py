@@ -1,4 +1,4 @@
-"""The curves in the middle of gaps as long chains, each the share of one piece."""
+"""The medial axis of gaps as long chains, each of which belongs to one piece."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from millprep.geometry.medial_axis import MedialAxis
 from millprep.geometry.path import FloatArray
 
 PAST = 0.1
-"""A lap that ends on another goes on beyond it by as much, where copper leaves the room, mm."""
+"""A lap that ends on another goes on beyond it by as much, where copper leaves room, mm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,19 +32,19 @@ class MedialChain:
 
 
 def turned(chain: MedialChain) -> MedialChain:
-    """The course from its end to its start."""
+    """The chain from its end to its start."""
     return MedialChain(
         chain.points[::-1], chain.owner, (chain.branch_reach[1], chain.branch_reach[0])
     )
 
 
-def medial_chains(net: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialChain]:
-    """The curves that are kept as long chains, each with its owner on the left."""
+def medial_chains(axis: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialChain]:
+    """The chords that are kept as long chains, each with its owner on the left."""
     follow: dict[tuple[int, int], list[int]] = {}
     keep = np.flatnonzero(kept)
     for k in keep.tolist():
-        owner = int(net.areas[k, 0])
-        for place in net.chords[k].tolist():
+        owner = int(axis.areas[k, 0])
+        for place in axis.chords[k].tolist():
             follow.setdefault((owner, place), []).append(k)
     done: set[int] = set()
     ends = [(key, links[0]) for key, links in follow.items() if len(links) == 1]
@@ -53,18 +53,18 @@ def medial_chains(net: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialCh
         if first in done:
             continue
         vertices, here, k = [start], start, first
-        way = bool(net.left[k]) == (int(net.chords[k, 0]) == start)
+        way = bool(axis.left[k]) == (int(axis.chords[k, 0]) == start)
         while k not in done:
             done.add(k)
-            a, b = net.chords[k].tolist()
+            a, b = axis.chords[k].tolist()
             here = b if a == here else a
             vertices.append(here)
             k = next((n for n in follow[owner, here] if n not in done), k)
-        meets = [
-            float(net.reach[place]) if net.degree[place] == 3 else None
+        reaches = [
+            float(axis.reach[place]) if axis.degree[place] == 3 else None
             for place in (vertices[0], vertices[-1])
         ]
-        xy = net.places[vertices]
+        xy = axis.places[vertices]
         move = np.hypot(*np.diff(xy, axis=0).T) > 1e-6
         xy = xy[np.concatenate(([True], move))]
         if len(xy) < 2:
@@ -72,24 +72,24 @@ def medial_chains(net: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialCh
         if vertices[0] == vertices[-1]:
             xy[-1] = xy[0]
         if not way:
-            xy, meets = xy[::-1], meets[::-1]
-        yield MedialChain(xy, owner, (meets[0], meets[1]))
+            xy, reaches = xy[::-1], reaches[::-1]
+        yield MedialChain(xy, owner, (reaches[0], reaches[1]))
 
 
-def led_on(chain: MedialChain, outline: shapely.Polygon, width: float) -> FloatArray:
-    """The course with its ends led on: over the curve they meet, or over the board's edge.
+def extended(chain: MedialChain, outline: shapely.Polygon, width: float) -> FloatArray:
+    """The chain with longer ends: over the curve they meet, or over the board's edge.
 
     `width` is that of the cut, mm, which no end comes nearer to copper than.
     """
     points = chain.points
     for end in (0, 1):
         xy = points if end else points[::-1]
-        meets = chain.branch_reach[end]
+        branch_reach = chain.branch_reach[end]
         if np.array_equal(xy[0], xy[-1]) or len(xy) < 2:
             continue
-        if meets is not None:
+        if branch_reach is not None:
             way = xy[-1] - _back(xy, 0.05)
-            length = min(PAST, meets - width / 2)
+            length = min(PAST, branch_reach - width / 2)
             if length <= 0:
                 continue
         else:
@@ -111,5 +111,5 @@ def _back(xy: FloatArray, distance: float) -> FloatArray:
     """The last vertex that lies this far from the end of a chain, or its start."""
     away = np.hypot(*(xy - xy[-1]).T)
     far = np.flatnonzero(away >= distance)
-    found: FloatArray = xy[far[-1]] if len(far) else xy[0]
-    return found
+    vertex: FloatArray = xy[far[-1]] if len(far) else xy[0]
+    return vertex

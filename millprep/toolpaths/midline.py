@@ -1,12 +1,11 @@
-"""Isolation along the middle of every gap: all copper that need not go stays with its piece.
+"""Isolation along the medial axis of every gap: all copper that need not go stays with its piece.
 
-Every curve between two pieces is cut once. It belongs to the piece that comes first, which it
-goes around as far as no earlier piece has claimed it; so laps are closed or end on a lap of an
-earlier piece, a little beyond it. Where the asked gap needs more than one lap, the others run
-beside the curve on both sides, but never nearer to copper than the cutter is wide.
+Every curve between two pieces is cut once. It belongs to the piece with the lower number, which it
+goes around as far as no piece before has claimed it; so laps are closed or end on a lap of a piece
+before, a little beyond it. Where the required gap needs more than one lap, the others run along
+both sides of the curve, but never nearer to copper than the cutter is wide.
 
-All that lies outside of a board counts as one more piece: what is left along the edge hangs
-together with no net.
+All outside of a board counts as one more piece: copper that is left along the edge is on no net.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
 from millprep.model.plan import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, TightGap
-from millprep.toolpaths.medial_chains import led_on, medial_chains, turned
+from millprep.toolpaths.medial_chains import extended, medial_chains, turned
 
 SMOOTH = 0.001
 """Places nearer than this to the line between others are left out, mm."""
@@ -37,14 +36,14 @@ SHORTEST = 0.02
 
 @dataclass(frozen=True, slots=True)
 class MedialLaps:
-    """The laps one cutter needs across a gap: their distances from its middle, 0 for the middle.
+    """The laps one cutter needs across a gap: their distances from its medial axis.
 
     Attributes:
         beside: distances above 0, outermost first; each is cut on both sides.
-        centre: whether the middle itself is cut.
+        centre: whether the medial axis itself is cut.
     """
 
-    beside: tuple[float, ...]
+    pairs: tuple[float, ...]
     centre: bool
 
     @classmethod
@@ -63,7 +62,7 @@ def isolate_along_medial_axis(
     plan: IsolationPlan,
     copper: float,
 ) -> tuple[tuple[Lap, ...], tuple[TightGap, ...]]:
-    """The laps in the middle of every gap, and the gaps too tight for all cutters.
+    """The laps along the medial axis of every gap, and the gaps too tight for all cutters.
 
     Args:
         islands: all copper on one blank.
@@ -81,88 +80,88 @@ def isolate_along_medial_axis(
         shapes = [island.shape for island in mine]
         finest = cutters[-1].width(plan.depth)
         # what reaches the edge ends there: no cutter passes between it and the edge
-        net = medial_axis(shapes, outline, finest)
-        between = np.unique(net.chords[net.areas[:, 1] < len(mine)])
-        least = 2 * float(net.reach[between].min()) if len(between) else math.inf
+        axis = medial_axis(shapes, outline, finest)
+        between = np.unique(axis.chords[axis.areas[:, 1] < len(mine)])
+        least = 2 * float(axis.reach[between].min()) if len(between) else math.inf
         fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * GOUGE]
         cutter = fit[0] if fit else cutters[-1]
         if cutter is not cutters[-1]:
-            net = medial_axis(shapes, outline, cutter.width(plan.depth))
-        one = _Board(mine, outline, net, cutter, plan, copper)
-        laps += one.laps()
-        tight += tight_gaps(mine, net, one.lost.tolist(), one.surface)
+            axis = medial_axis(shapes, outline, cutter.width(plan.depth))
+        board = _BoardGaps(mine, outline, axis, cutter, plan, copper)
+        laps += board.laps()
+        tight += tight_gaps(mine, axis, board.lost.tolist(), board.surface)
     return tuple(laps), tuple(tight)
 
 
-class _Board:
-    """One copy of a board and the net of its gaps."""
+class _BoardGaps:
+    """One copy of a board and the medial axis of its gaps."""
 
     def __init__(
         self,
         islands: Sequence[Island],
         outline: shapely.Polygon,
-        net: MedialAxis,
+        axis: MedialAxis,
         cutter: Cutter,
         plan: IsolationPlan,
         copper: float,
     ) -> None:
-        self.islands, self.outline, self.net = islands, outline, net
+        self.islands, self.outline, self.axis = islands, outline, axis
         self.cutter, self.plan = cutter, plan
         self.surface = cutter.width(plan.depth)
         self.foot = cutter.width(plan.depth, copper)
         self.spacing = MedialLaps.of(self.foot, plan.gap, plan.overlap)
         self.bound = offset(outline, self.surface)
         shapely.prepare(self.bound)
-        inside = net.reach >= self.surface / 2 - GOUGE
-        rim = net.areas[:, 1] == len(islands)
-        self.kept = np.asarray(inside[net.chords].all(axis=1))
+        inside = axis.reach >= self.surface / 2 - GOUGE
+        rim = axis.areas[:, 1] == len(islands)
+        self.kept = np.asarray(inside[axis.chords].all(axis=1))
         # where no cutter passes between a piece and the edge, the piece ends at the edge
         self.lost = np.flatnonzero(~self.kept & ~rim)
 
     def laps(self) -> list[Lap]:
         """All laps, those nearest to the copper first."""
-        found: list[Lap] = []
+        laps: list[Lap] = []
         number = 0
-        if self.spacing.beside:
+        if self.spacing.pairs:
             cells = self._cells()
-            for distance in self.spacing.beside:
+            for distance in self.spacing.pairs:
                 for n, cell in enumerate(cells):
-                    found += self._beside(n, cell, distance, number)
+                    laps += self._side_laps(n, cell, distance, number)
                 number += 1
         if self.spacing.centre:
-            found += self._centre(number, self.bound)
-        elif found:
-            where = self._between(found)
+            laps += self._centre(number, self.bound)
+        elif laps:
+            where = self._between(laps)
             if not where.is_empty:
-                found += self._centre(number, where)
-        return found
+                laps += self._centre(number, where)
+        return laps
 
     def _centre(self, number: int, where: BaseGeometry) -> list[Lap]:
         """The curves themselves, within an area."""
-        found = []
-        for chain in medial_chains(self.net, self.kept):
-            line: BaseGeometry = shapely.LineString(led_on(chain, self.outline, self.surface))
+        laps = []
+        for chain in medial_chains(self.axis, self.kept):
+            line: BaseGeometry = shapely.LineString(extended(chain, self.outline, self.surface))
             line = shapely.simplify(line, SMOOTH)
             if not where.contains(line):
                 line = line.intersection(where)
-            found += [self._lap(chain.owner, path, number) for path in _paths(line)]
-        return found
+            laps += [self._lap(chain.owner, path, number) for path in _paths(line)]
+        return laps
 
     def _between(self, laps: Sequence[Lap]) -> BaseGeometry:
-        """Where three curves meet and the laps beside them, which turn there, leave an island."""
-        at = np.flatnonzero(self.net.degree == 3)
+        """Where three curves meet and the laps along them, which turn there, leave an island."""
+        at = np.flatnonzero(self.axis.degree == 3)
         if not len(at):
             return shapely.Polygon()
-        places = np.asarray(shapely.points(self.net.places[at]))
+        places = np.asarray(shapely.points(self.axis.places[at]))
         tree = shapely.STRtree([lap.path.line() for lap in laps])
         which, away = tree.query_nearest(places, all_matches=False, return_distance=True)
-        # where more than three meet, the island may lie beside the place
+        # where more than three meet, the island may be next to the place
         far = away > 0.75 * self.foot / 2
         return shapely.union_all(shapely.buffer(places[which[0][far]], away[far]))
 
     def _lap(self, owner: int, path: Path, number: int) -> Lap:
         island = self.islands[owner]
-        # courses and rings have their copper on the left; a climbing cutter wants it on the right
+        # chains and boundaries have copper on the left; a climbing cutter wants it on the right
         climb = self.plan.direction == "climb"
         return Lap(
             path.reversed() if climb else path,
@@ -175,15 +174,15 @@ class _Board:
 
     def _cells(self) -> list[BaseGeometry]:
         """What the curves give to every piece, and last the rim."""
-        net = self.net
-        lines = list(np.asarray(shapely.linestrings(net.places[net.chords[self.kept]])))
+        axis = self.axis
+        lines = list(np.asarray(shapely.linestrings(axis.places[axis.chords[self.kept]])))
         rim = [shapely.LineString(boundary.coords) for boundary in boundaries_of(self.bound)]
         ends = [
             shapely.LineString(xy[-2:])
-            for chain in medial_chains(self.net, self.kept)
+            for chain in medial_chains(self.axis, self.kept)
             for end in (chain, turned(chain))
             if end.branch_reach[1] is None
-            for xy in [led_on(end, self.outline, self.surface)]
+            for xy in [extended(end, self.outline, self.surface)]
         ]
         noded = shapely.union_all([*lines, *rim, *ends])
         faces = shapely.get_parts(shapely.polygonize([noded]))
@@ -199,7 +198,7 @@ class _Board:
         cells.append(shapely.union_all(rest) if rest else shapely.Polygon())
         return cells
 
-    def _beside(self, n: int, cell: BaseGeometry, distance: float, number: int) -> Iterator[Lap]:
+    def _side_laps(self, n: int, cell: BaseGeometry, distance: float, number: int) -> Iterator[Lap]:
         """The laps on one side of the curves around a cell, by the cell's number."""
         inner = offset(cell, -distance)
         owner = n
@@ -207,7 +206,7 @@ class _Board:
             inner = shapely.union(inner, offset(self.islands[n].shape, self.surface / 2))
         for boundary in boundaries_of(inner):
             line: BaseGeometry = shapely.simplify(shapely.LineString(boundary.coords), SMOOTH)
-            # along the board's own edge there is nothing to set apart
+            # along the board's own edge there is nothing to isolate
             line = line.intersection(offset(self.outline, -distance / 2))
             if n == len(self.islands):
                 owner = self._nearest(line)
@@ -220,35 +219,35 @@ class _Board:
 
 
 def tight_gaps(
-    islands: Sequence[Island], net: MedialAxis, lost: Sequence[int], width: float
+    islands: Sequence[Island], axis: MedialAxis, lost: Sequence[int], width: float
 ) -> list[TightGap]:
     """One entry for every stretch between two pieces where the cutter does not fit."""
-    found: list[TightGap] = []
+    tight: list[TightGap] = []
     by_pair: dict[tuple[int, int], list[int]] = {}
     for k in lost:
-        a, b = net.areas[k].tolist()
+        a, b = axis.areas[k].tolist()
         by_pair.setdefault((a, b), []).append(k)
     for (a, b), chords in sorted(by_pair.items()):
-        lines = np.asarray(shapely.linestrings(net.places[net.chords[chords]]))
+        lines = np.asarray(shapely.linestrings(axis.places[axis.chords[chords]]))
         stretches = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([*lines])))
-        places = np.unique(net.chords[chords])
+        places = np.unique(axis.chords[chords])
         for stretch in stretches:
-            on = [p for p in places.tolist() if stretch.distance(_at(net, p)) < 1e-9]
-            least = min(on, key=lambda p: float(net.reach[p]))
-            spot = _at(net, least)
-            found.append(
+            on = [p for p in places.tolist() if stretch.distance(_at(axis, p)) < 1e-9]
+            least = min(on, key=lambda p: float(axis.reach[p]))
+            spot = _at(axis, least)
+            tight.append(
                 TightGap(
                     (islands[a], islands[b]),
                     (spot.x, spot.y),
-                    2 * float(net.reach[least]),
+                    2 * float(axis.reach[least]),
                     width,
                 )
             )
-    return found
+    return tight
 
 
-def _at(net: MedialAxis, place: int) -> shapely.Point:
-    return shapely.Point(net.places[place])
+def _at(axis: MedialAxis, place: int) -> shapely.Point:
+    return shapely.Point(axis.places[place])
 
 
 def _paths(line: BaseGeometry) -> Iterator[Path]:

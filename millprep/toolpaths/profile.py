@@ -26,9 +26,9 @@ CORNER = 0.05
 TAB_STEP = 0.5
 """Places for a tab are tried this far apart, mm."""
 WEB = 1.5
-"""Laminate beside a tab narrower than this holds nothing, mm; common practice, no source."""
+"""Laminate next to a tab narrower than this holds nothing, mm; common practice, no source."""
 KEEP_AWAY = 3.0
-"""A tab stays this far from holes and joins where it can, mm."""
+"""A tab keeps this far from holes and joins where it can, mm."""
 
 
 def profile(
@@ -83,14 +83,14 @@ def _profile(
 
 
 def frame(blank: Blank, profiles: Sequence[Profile], radius: float) -> BaseGeometry:
-    """What outer tabs may hold to: laminate outside all boards that hangs together with the rim.
+    """What outer tabs may hold to: laminate outside all boards that is connected to the rim.
 
     Webs between two kerfs that are narrower than `WEB` hold nothing and are not in it.
     """
     kerfs = []
-    for one in profiles:
-        if not one.inner:
-            corners = one.path.flattened()
+    for profile in profiles:
+        if not profile.inner:
+            corners = profile.path.flattened()
             # what the cutter goes round is board, not frame
             kerfs.append(offset(shapely.Polygon(corners), radius))
     laminate = blank.outline or shapely.box(0.0, 0.0, *blank.size)
@@ -105,7 +105,7 @@ def with_tabs(
     avoid: BaseGeometry,
     joins: Sequence[Point],
     hold: BaseGeometry | None = None,
-    beside: Sequence[tuple[float, float]] = (),
+    firm_spans: Sequence[tuple[float, float]] = (),
     barred: Sequence[tuple[float, float]] = (),
 ) -> tuple[Profile, tuple[Finding, ...]]:
     """The profile with its tabs, on straight stretches, away from holes, pads and joins.
@@ -117,8 +117,8 @@ def with_tabs(
         joins: places where passes meet on this path.
         hold: the frame, shrunk by half a web; a tab of an outer profile ends on it. None leaves
             every place open.
-        beside: stretches of the path where a tab ends on a board that is held, and no frame is
-            needed.
+        firm_spans: stretches of the path where a tab ends on a board that is held, and no frame
+            is needed.
         barred: stretches where no tab may be, since a neighbour cuts them.
     """
     width = plan.tab_width + plan.cutter.width(profile.depth)
@@ -127,7 +127,7 @@ def with_tabs(
         return profile, ()
     starts, cost = _tab_costs(profile.path, width, avoid, joins)
     if hold is not None and not profile.inner:
-        cost = np.where(_ends_firm(profile, plan, starts, hold, beside), cost, np.inf)
+        cost = np.where(_ends_firm(profile, plan, starts, hold, firm_spans), cost, np.inf)
     for a, b in barred:
         cost = np.where((starts < b) & (starts + width > a), np.inf, cost)
     if not np.isfinite(cost).any():
@@ -145,8 +145,8 @@ def with_tabs(
             if not math.isfinite(float(score[n])):
                 sum_cost += 10
                 continue
-            apart = (abs((starts[n] - c + total / 2) % total - total / 2) for c in chosen)
-            if all(gap > 1.5 * width for gap in apart):
+            gaps = (abs((starts[n] - c + total / 2) % total - total / 2) for c in chosen)
+            if all(gap > 1.5 * width for gap in gaps):
                 chosen.append(float(starts[n]))
                 sum_cost += float(score[n])
             else:
@@ -161,11 +161,11 @@ def holds(
     profile: Profile,
     plan: ProfilePlan,
     hold: BaseGeometry,
-    beside: Sequence[tuple[float, float]],
+    firm_spans: Sequence[tuple[float, float]],
     barred: Sequence[tuple[float, float]],
 ) -> bool:
     """Whether a tab finds a place on a profile; the arguments are those of `with_tabs`."""
-    tabbed, _ = with_tabs(profile, plan, shapely.Point(1e9, 1e9), (), hold, beside, barred)
+    tabbed, _ = with_tabs(profile, plan, shapely.Point(1e9, 1e9), (), hold, firm_spans, barred)
     return bool(tabbed.tabs)
 
 
@@ -174,14 +174,14 @@ def _ends_firm(
     plan: ProfilePlan,
     starts: FloatArray,
     hold: BaseGeometry,
-    beside: Sequence[tuple[float, float]],
+    firm_spans: Sequence[tuple[float, float]],
 ) -> NDArray[np.bool_]:
     """Which places of a tab lead to the frame or to a board that is held."""
     width = plan.tab_width + plan.cutter.width(profile.depth)
     places = shapely.points([profile.path.point_at(s + width / 2) for s in starts.tolist()])
     reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
     firm: NDArray[np.bool_] = shapely.distance(places, hold) <= reach
-    for a, b in beside:
+    for a, b in firm_spans:
         firm |= (starts >= a) & (starts + width <= b)
     return firm
 
@@ -224,9 +224,9 @@ def _corners(placement: Placement, left: BaseGeometry, radius: float) -> list[Fi
                 "corner-not-reached",
                 "warn",
                 (
-                    f"An inner corner keeps {part.area:.2f} mm² of laminate: the cutter's radius "
-                    f"is {radius:g} mm. Use a thinner end mill, file the corner, or round it in "
-                    "the drawing."
+                    f"{part.area:.2f} mm² of laminate are left in an inner corner: the cutter's "
+                    f"radius is {radius:g} mm. Use a thinner end mill, file the corner, or round "
+                    "it in the drawing."
                 ),
                 (at.x, at.y),
             )
@@ -253,9 +253,9 @@ def _no_tab(profile: Profile, width: float) -> Finding:
         code="no-place-for-tabs",
         severity="warn",
         message=(
-            f"No straight stretch of {width:g} mm beside firm laminate is free for a tab: the "
-            "piece comes loose in the last lap. Lower tab_width, raise [[blank]] spacing, or "
-            "hold the piece with tape."
+            f"No straight stretch of {width:g} mm next to firm laminate is free for a tab: the "
+            "piece comes loose in the last depth step. Lower tab_width, raise [[blank]] "
+            "spacing, or hold the piece with tape."
         ),
         frame="blank",
         at=profile.path.start,

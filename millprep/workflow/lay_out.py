@@ -11,7 +11,7 @@ import shapely
 from millprep import job
 from millprep.model.finding import Finding, Refusal
 from millprep.model.plan import JobPlan
-from millprep.nesting import bound, offcut
+from millprep.nesting import figures
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import Moved
@@ -76,14 +76,14 @@ def lay_out(
                 sheet.usable,
                 tuple((f"{spot.board} {spot.copy}", area) for spot, area in here),
                 sheet.keep_outs or clamped,
-                offcut.offcut(number, laid.spots, laid.wanted, sheet),
-                offcut.covered(number, laid.spots, laid.wanted, sheet),
+                figures.offcut(number, laid.spots, laid.wanted, sheet),
+                figures.covered(number, laid.spots, laid.wanted, sheet),
                 _seams(passes, sheet.outline),
             )
         )
-        used.append(offcut.used_length(number, laid.spots, laid.wanted, sheet))
-        most.append(bound.most_covered(laid.wanted, sheet))
-    least = bound.least_blanks(laid.wanted, laid.sheets)
+        used.append(figures.used_length(number, laid.spots, laid.wanted, sheet))
+        most.append(figures.most_covered(laid.wanted, sheet))
+    least = figures.least_blanks(laid.wanted, laid.sheets)
     return LaidOut(plan, laid, tuple(blanks), tuple(used), tuple(most), least)
 
 

@@ -16,11 +16,11 @@ from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Layout, Spot
 from millprep.model.plan import BlankPlan, JobPlan
-from millprep.nesting import assemble, bound, check, file
+from millprep.nesting import assemble, check, figures, file
 from millprep.nesting.assemble import Copy
 from millprep.nesting.nest import EFFORTS, Nested, nest
 from millprep.nesting.place import DIGITS
-from millprep.nesting.wanted import Sheet, Wanted, area_of
+from millprep.nesting.wanted import StockSheet, Wanted, area_of
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import ROOM
 
@@ -102,7 +102,7 @@ class Laid:
     """
 
     wanted: tuple[Wanted, ...]
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[StockSheet, ...]
     spots: tuple[Spot, ...]
     blanks: tuple[int, ...]
     skipped: int = 0
@@ -155,7 +155,7 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
     if not nested.findings:
         # a place by hand may be turned as no free copy may
         told = [replace(one, turns=(*one.turns, *pinned[one.name])) for one in wanted]
-        faults = check.faults(nested.spots, told, sheets, nested.blanks)
+        faults = check.check_layout(nested.spots, told, sheets, nested.blanks)
         if faults:
             raise Refusal(faults)
     spots = tuple(spot for spot in nested.spots if (spot.board, spot.copy) not in skip)
@@ -207,7 +207,7 @@ def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.
 
 
 def _fixed(
-    plan: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[Sheet], choice: Choice
+    plan: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[StockSheet], choice: Choice
 ) -> tuple[list[Spot], tuple[int, ...]]:
     """Places that stand already, and the blanks that a stored layout names."""
     fixed: list[Spot] = []
@@ -232,7 +232,7 @@ def _fixed(
     told = [replace(one, turns=(*one.turns, *turns[one.name])) for one in wanted]
     name = choice.stored.file if choice.stored else plan.file.name
     written = check.Written(name, lines)
-    faults = check.faults(fixed, told, sheets, begun, written, complete=False)
+    faults = check.check_layout(fixed, told, sheets, begun, written, complete=False)
     if faults:
         raise Refusal(faults)
     return fixed, begun
@@ -247,12 +247,12 @@ def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
 def _nested(
     plan: JobPlan,
     wanted: Sequence[Wanted],
-    wide: Sequence[Sheet],
-    close: Sequence[Sheet],
+    wide: Sequence[StockSheet],
+    close: Sequence[StockSheet],
     choice: Choice,
     fixed: Sequence[Spot],
     blanks: Sequence[int],
-) -> tuple[Nested, Sequence[Sheet]]:
+) -> tuple[Nested, Sequence[StockSheet]]:
     """What the search finds, and the sheets that its places are proved on."""
     copies = [(one, copy) for one in wanted for copy in one.copies]
     if len(copies) == 1 and not fixed and not choice.only:
@@ -281,7 +281,7 @@ def _easy(nested: Nested, choice: Choice, blanks: Sequence[int]) -> bool:
 
 def _searched(
     wanted: Sequence[Wanted],
-    sheets: Sequence[Sheet],
+    sheets: Sequence[StockSheet],
     choice: Choice,
     fixed: Sequence[Spot],
     blanks: Sequence[int],
@@ -290,12 +290,12 @@ def _searched(
     short = nest(wanted, sheets, EFFORTS["low"], fixed, blanks)
     if _easy(short, choice, blanks):
         return short
-    if short.findings and bound.least_blanks(wanted, sheets) > sum(s.count for s in sheets):
+    if short.findings and figures.least_blanks(wanted, sheets) > sum(s.count for s in sheets):
         return short
     return nest(wanted, sheets, EFFORTS[choice.effort], fixed, blanks, choice.workers)
 
 
-def _alone(one: Wanted, copy: int, sheets: Sequence[Sheet]) -> Nested:
+def _alone(one: Wanted, copy: int, sheets: Sequence[StockSheet]) -> Nested:
     """A job's only board in the middle of the first blank that holds it, clear of clamps if one is.
 
     Clamps are judged when the passes are known, and said better then.
@@ -305,7 +305,7 @@ def _alone(one: Wanted, copy: int, sheets: Sequence[Sheet]) -> Nested:
     for number, sheet in enumerate(bare):
         for turn in one.turns:
             spot = _middle(one, copy, sheet, turn)
-            if not check.faults([spot], [replace(one, copies=(copy,))], [sheet], [0]):
+            if not check.check_layout([spot], [replace(one, copies=(copy,))], [sheet], [0]):
                 found.append((number, spot))
     clear = [
         (number, spot)
@@ -320,7 +320,7 @@ def _alone(one: Wanted, copy: int, sheets: Sequence[Sheet]) -> Nested:
     return nest([one], bare, EFFORTS["low"])
 
 
-def _middle(one: Wanted, copy: int, sheet: Sheet, turn: float) -> Spot:
+def _middle(one: Wanted, copy: int, sheet: StockSheet, turn: float) -> Spot:
     low = area_of(one, Spot(one.name, copy, 1, 0.0, 0.0, turn)).bounds
     x0, y0, x1, y1 = sheet.outline.bounds
     x = round((x0 + x1 - low[2]) / 2, DIGITS) + 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shapely
 
 from millprep.model.plan import BlankPlan, JobPlan
-from millprep.nesting import file, offcut
+from millprep.nesting import figures, file
 from millprep.workflow.laying import Laid
 
 LAYOUT = "layout"
@@ -20,7 +20,7 @@ def texts(laid: Laid, plan: JobPlan, stem: str = LAYOUT) -> dict[str, str]:
     found = {f"{stem}.toml": file.text_of(laid.spots, laid.blanks, laid.sheets)}
     used = {spot.blank for spot in laid.spots}
     for number, index in enumerate(laid.blanks, start=1):
-        left = offcut.offcut(number, laid.spots, laid.wanted, laid.sheets[index])
+        left = figures.offcut(number, laid.spots, laid.wanted, laid.sheets[index])
         if left is not None and number in used:
             text = offcut_text(left, number, plan.name, plan.blanks[index])
             found[f"{stem}-offcut-{number}.toml"] = text

@@ -28,10 +28,10 @@ from pathlib import Path
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.nesting.check import faults
+from millprep.nesting.check import check_layout
+from millprep.nesting.figures import covered, used_length
 from millprep.nesting.nest import EFFORTS, Effort, Nested, nest
-from millprep.nesting.offcut import covered, used_length
-from millprep.nesting.wanted import Sheet, Wanted
+from millprep.nesting.wanted import StockSheet, Wanted
 
 CLASSIC = (
     "albano",
@@ -88,10 +88,10 @@ def instance(name: str) -> tuple[list[Wanted], float]:
     ], height
 
 
-def strip(wanted: list[Wanted], height: float) -> Sheet:
+def strip(wanted: list[Wanted], height: float) -> StockSheet:
     """A blank of the strip's height, longer than needed."""
     area = sum(one.outline.area * len(one.copies) for one in wanted)
-    return Sheet(shapely.box(0, 0, max(3 * area / height, 1.01 * height), height), 0.0, 0.0)
+    return StockSheet(shapely.box(0, 0, max(3 * area / height, 1.01 * height), height), 0.0, 0.0)
 
 
 def density(wanted: list[Wanted], height: float, effort: Effort, workers: int = 1) -> float:
@@ -99,7 +99,7 @@ def density(wanted: list[Wanted], height: float, effort: Effort, workers: int = 
     sheet = strip(wanted, height)
     nested = nest(wanted, [sheet], effort, workers=workers)
     assert not nested.findings
-    assert not faults(nested.spots, wanted, [sheet], nested.blanks)
+    assert not check_layout(nested.spots, wanted, [sheet], nested.blanks)
     area = sum(one.outline.area * len(one.copies) for one in wanted)
     return 100 * area / (height * used_length(1, nested.spots, wanted, sheet))
 
@@ -125,9 +125,12 @@ def tiles(width: float, height: float, count: int, seed: int) -> list[Wanted]:
 
 def filled(width: float, height: float, count: int, effort: Effort, workers: int = 1) -> float:
     """Per cent of a blank that rectangles cut from it cover again, proved."""
-    wanted, sheet = tiles(width, height, count, 1), Sheet(shapely.box(0, 0, width, height), 0, 0)
+    wanted, sheet = (
+        tiles(width, height, count, 1),
+        StockSheet(shapely.box(0, 0, width, height), 0, 0),
+    )
     nested = nest(wanted, [sheet], effort, workers=workers)
-    assert not faults(nested.spots, wanted, [sheet], nested.blanks, complete=False)
+    assert not check_layout(nested.spots, wanted, [sheet], nested.blanks, complete=False)
     return 100 * covered(1, nested.spots, wanted, sheet)
 
 
@@ -153,17 +156,17 @@ def _polygon(shape: BaseGeometry) -> shapely.Polygon:
     return shape
 
 
-def small_blank() -> Sheet:
+def small_blank() -> StockSheet:
     """300 × 200 mm, margin 5, spacing 3, a clamp in two corners, three of them."""
     clamps = (shapely.box(0, 0, 20, 20), shapely.box(280, 180, 300, 200))
-    return Sheet(shapely.box(0, 0, 300, 200), 5.0, 3.0, 3, clamps)
+    return StockSheet(shapely.box(0, 0, 300, 200), 5.0, 3.0, 3, clamps)
 
 
 def realistic(effort: Effort, workers: int = 1) -> tuple[Nested, float]:
     """The layout of the realistic set and the share of the first two blanks it covers."""
     wanted, sheet = small_boards(), small_blank()
     nested = nest(wanted, [sheet], effort, workers=workers)
-    assert not faults(nested.spots, wanted, [sheet], nested.blanks)
+    assert not check_layout(nested.spots, wanted, [sheet], nested.blanks)
     return nested, sum(covered(n, nested.spots, wanted, sheet) for n in (1, 2)) / 2
 
 

@@ -68,9 +68,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="pass plan against isolation")
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--json", action="store_true")
-    asked = parser.parse_args()
-    found = measured(asked.runs)
-    if asked.json:
+    rules = parser.parse_args()
+    found = measured(rules.runs)
+    if rules.json:
         sys.stdout.write(json.dumps(found) + "\n")
     else:
         sys.stdout.writelines(f"{name:<18} {value}\n" for name, value in found.items())

@@ -128,10 +128,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="review page with very many moves")
     parser.add_argument("--moves", type=int, default=200_000)
     parser.add_argument("--json", action="store_true")
-    asked = parser.parse_args()
+    rules = parser.parse_args()
     with chromium.browser() as started:
-        found = measured(asked.moves, started)
-    if asked.json:
+        found = measured(rules.moves, started)
+    if rules.json:
         sys.stdout.write(json.dumps(found) + "\n")
     else:
         sys.stdout.writelines(f"{name:<28} {value}\n" for name, value in found.items())

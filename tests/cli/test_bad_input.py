@@ -228,17 +228,17 @@ def test_a_board_beyond_its_blank(tmp_path: Path) -> None:
     put(tmp_path, changed("size = [60.0, 50.0]", "size = [40.0, 50.0]"))
     (said,) = refused(tmp_path, 1)
     assert "Board lamp is 30.00 × 20.00 mm and fits no blank of the job." in said
-    assert "A blank of at least 50.00 × 40.00 mm would do" in said
+    assert "Use a blank of at least 50.00 × 40.00 mm" in said
 
 
 def test_a_groove_shallower_than_the_copper(tmp_path: Path) -> None:
     put(tmp_path, changed("gap = 0.3", "gap = 0.3\ndepth = 0.05"))
     (said,) = refused(tmp_path, 1)
-    assert "0.030 mm is not through 0.035 mm of copper" in said
-    assert "depth above 0.055 would do. [copper-not-cut-through] (blank 1)" in said
+    assert "which leaves 0.030 mm for 0.035 mm of copper" in said
+    assert "Set depth above 0.055. [copper-not-cut-through] (blank 1)" in said
 
 
-def test_the_depth_it_names_would_do(tmp_path: Path) -> None:
+def test_the_depth_it_names_is_enough(tmp_path: Path) -> None:
     put(tmp_path, changed("gap = 0.3", "gap = 0.3\ndepth = 0.056"))
     assert run("prepare", tmp_path / "job.toml", "--out", tmp_path / "set").exit_code == 0
 
@@ -251,10 +251,10 @@ def test_a_gap_that_no_cutter_fits(tmp_path: Path) -> None:
 
     put(tmp_path, what=narrow)
     (said,) = refused(tmp_path, 1)
-    assert "stand 0.100 mm apart" in said
-    assert "the finest cutter cuts 0.143 mm at the surface" in said
+    assert "Gap of 0.100 mm between " in said
+    assert "the 0.143 mm groove of the finest cutter does not fit" in said
     assert "[gap-too-narrow] (lamp copy 1, blank 1, at " in said
-    assert "would fit" in said
+    assert "Use a cutter" in said or "Set [isolation] depth" in said
     # place: between the tracks, which lie 15 mm further in on the blank
     x, y = said.split(" at ")[-1].split(" mm")[0].split(", ")
     assert 27.0 <= float(x) <= 33.0
@@ -268,7 +268,7 @@ def test_a_hole_without_drill(tmp_path: Path) -> None:
 
     put(tmp_path, what=odd)
     (said,) = refused(tmp_path, 1)
-    assert "1 hole(s) of 1.700 mm have no drill: the job lists 1 mm" in said
+    assert "No drill for 1 hole(s) of 1.700 mm: the job lists 1 mm" in said
     assert "Add a drill to [drilling] cutters" in said
     assert said.endswith("(lamp copy 1, blank 1, at 22.000, 14.000 mm, drawing frame)")
 

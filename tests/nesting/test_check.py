@@ -9,8 +9,8 @@ import shapely
 
 from millprep.model.finding import Finding
 from millprep.model.layout import Spot
-from millprep.nesting.check import Written, faults
-from millprep.nesting.wanted import Sheet, Wanted
+from millprep.nesting.check import Written, check_layout
+from millprep.nesting.wanted import StockSheet, Wanted
 
 FRAME = shapely.box(0, 0, 40, 40).difference(shapely.box(10, 10, 30, 30))
 assert isinstance(FRAME, shapely.Polygon)
@@ -18,7 +18,7 @@ BOARDS = [
     Wanted("frame", FRAME, (1,)),
     Wanted("plate", shapely.box(-3, -3, 7, 17), (1, 2), turns=(0.0, 90.0)),
 ]
-SHEET = Sheet(shapely.box(0, 0, 100, 50), 5.0, 3.0, 1, (shapely.box(90, 0, 100, 12),))
+SHEET = StockSheet(shapely.box(0, 0, 100, 50), 5.0, 3.0, 1, (shapely.box(90, 0, 100, 12),))
 SOUND = (
     Spot("frame", 1, 1, 5.0, 5.0),
     Spot("plate", 1, 1, 48.0, 5.0),
@@ -29,7 +29,7 @@ SOUND = (
 def judged(*spots: Spot, blanks: tuple[int, ...] = (0,), complete: bool = True) -> list[Finding]:
     lines = {(spot.board, spot.copy): 10 + n for n, spot in enumerate(spots)}
     written = Written("layout.toml", lines)
-    return faults(spots, BOARDS, [SHEET], blanks, written, complete)
+    return check_layout(spots, BOARDS, [SHEET], blanks, written, complete)
 
 
 def test_a_sound_layout_has_no_faults() -> None:
@@ -48,9 +48,9 @@ def test_a_sound_layout_has_no_faults() -> None:
         (2, {"x": 75.0}, "layout-keep-out", 12, "kept free for a clamp"),
         (1, {"turn": 45.0}, "layout-turn", 11, "allows 0, 90"),
         (1, {"board": "other"}, "layout-unknown-board", 11, "no such board"),
-        (1, {"copy": 3}, "layout-unknown-copy", 11, "asks for no board plate copy 3"),
+        (1, {"copy": 3}, "layout-unknown-copy", 11, "The job has no board plate copy 3"),
         (1, {"copy": 2}, "layout-twice", 12, "has 2 places"),
-        (1, {"blank": 2}, "layout-no-blank", 11, "there are 1"),
+        (1, {"blank": 2}, "layout-no-blank", 11, "the last blank is 1"),
     ],
 )
 def test_a_spoilt_layout_is_refused_with_the_place(
@@ -79,25 +79,25 @@ def test_more_blanks_than_in_stock() -> None:
 def test_a_board_in_a_cut_out_keeps_the_spacing_to_its_rim() -> None:
     boards = [BOARDS[0], Wanted("core", shapely.box(0, 0, 14, 14), (1,))]
     inside = [SOUND[0], Spot("core", 1, 1, 18.0, 18.0)]
-    assert faults(inside, boards, [SHEET], (0,)) == []
+    assert check_layout(inside, boards, [SHEET], (0,)) == []
     inside[1] = replace(inside[1], x=18.0001)
-    (finding,) = faults(inside, boards, [SHEET], (0,))
+    (finding,) = check_layout(inside, boards, [SHEET], (0,))
     assert finding.code == "layout-spacing"
 
 
 def test_without_spacing_boards_may_touch_and_not_overlap() -> None:
     tight = replace(SHEET, spacing=0.0)
     spots = [SOUND[0], replace(SOUND[1], x=45.0), SOUND[2]]
-    assert faults(spots, BOARDS, [tight], (0,)) == []
+    assert check_layout(spots, BOARDS, [tight], (0,)) == []
     spots[1] = replace(spots[1], x=44.9999)
-    (finding,) = faults(spots, BOARDS, [tight], (0,))
+    (finding,) = check_layout(spots, BOARDS, [tight], (0,))
     assert finding.code == "layout-overlap"
 
 
 def test_margin_along_an_irregular_outline() -> None:
     triangle = shapely.Polygon([(0, 0), (100, 0), (0, 100)])
     board = [Wanted("plate", shapely.box(0, 0, 10, 10), (1,))]
-    sheet = Sheet(triangle, 5.0, 3.0)
-    assert faults([Spot("plate", 1, 1, 36.0, 36.0)], board, [sheet], (0,)) == []
-    (finding,) = faults([Spot("plate", 1, 1, 37.0, 37.0)], board, [sheet], (0,))
+    sheet = StockSheet(triangle, 5.0, 3.0)
+    assert check_layout([Spot("plate", 1, 1, 36.0, 36.0)], board, [sheet], (0,)) == []
+    (finding,) = check_layout([Spot("plate", 1, 1, 37.0, 37.0)], board, [sheet], (0,))
     assert finding.code == "layout-margin"

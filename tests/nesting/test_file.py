@@ -8,11 +8,11 @@ import shapely
 from millprep.model.finding import Refusal
 from millprep.model.layout import Spot
 from millprep.nesting.file import read, sheets_of, text_of
-from millprep.nesting.wanted import Sheet
+from millprep.nesting.wanted import StockSheet
 
 SHEETS = [
-    Sheet(shapely.box(0, 0, 300, 200), 5.0, 3.0, 2),
-    Sheet(shapely.Polygon([(0, 0), (120.5, 0), (80, 60), (0, 60)]), 5.0, 3.0),
+    StockSheet(shapely.box(0, 0, 300, 200), 5.0, 3.0, 2),
+    StockSheet(shapely.Polygon([(0, 0), (120.5, 0), (80, 60), (0, 60)]), 5.0, 3.0),
 ]
 SPOTS = (
     Spot("lamp {driver}", 1, 1, 5.0, 107.1234, 90.0),
@@ -67,7 +67,7 @@ def test_a_file_in_another_style_reads_too() -> None:
         ("size = [300, 200]", "size = [300]", "needs size", 6),
         ("format = 1", "format = 2", "format must be 1", None),
         ("outline = [", "outline = [1, ", "outline is a list", 14),
-        ("boards = [", "boards = [[", "no TOML", None),
+        ("boards = [", "boards = [[", "not valid TOML", None),
     ],
 )
 def test_mistakes_have_their_line(old: str, new: str, words: str, line: int | None) -> None:

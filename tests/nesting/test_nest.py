@@ -15,10 +15,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.model.layout import Spot
-from millprep.nesting.check import faults
+from millprep.nesting.check import check_layout
+from millprep.nesting.figures import covered, offcut, used_length
 from millprep.nesting.nest import Effort, Nested, nest
-from millprep.nesting.offcut import covered, offcut, used_length
-from millprep.nesting.wanted import Sheet, Wanted, areas_on
+from millprep.nesting.wanted import StockSheet, Wanted, areas_on
 from tests.bench.nesting import realistic, small_blank, small_boards, tiles
 from tests.helpers.chance import examples
 
@@ -34,13 +34,13 @@ def wanted(
     return Wanted(name, outline, tuple(range(1, count + 1)), turns=turns)
 
 
-def sheet(width: float, height: float, count: int = 1, margin: float = 5.0) -> Sheet:
-    return Sheet(BOX(0, 0, width, height), margin, 3.0, count)
+def sheet(width: float, height: float, count: int = 1, margin: float = 5.0) -> StockSheet:
+    return StockSheet(BOX(0, 0, width, height), margin, 3.0, count)
 
 
 def proved(
     boards: list[Wanted],
-    sheets: list[Sheet],
+    sheets: list[StockSheet],
     effort: Effort = LOW,
     fixed: tuple[Spot, ...] = (),
     blanks: tuple[int, ...] = (),
@@ -48,7 +48,7 @@ def proved(
     nested = nest(boards, sheets, effort, fixed, blanks)
     assert nested.findings == ()
     assert nested.unplaced == ()
-    assert faults(nested.spots, boards, sheets, nested.blanks) == []
+    assert check_layout(nested.spots, boards, sheets, nested.blanks) == []
     return nested
 
 
@@ -85,7 +85,7 @@ def test_whatever_is_found_is_sound(
     assert isinstance(odd, shapely.Polygon)
     sheets = [
         replace(sheet(150, 100, 30), keep_outs=(BOX(0, 0, 22, 15), BOX(70, 40, 75, 45))),
-        *([Sheet(odd, 4.0, 2.0)] if offcuts else []),
+        *([StockSheet(odd, 4.0, 2.0)] if offcuts else []),
     ]
     proved(boards, sheets, Effort(0, 1))
 
@@ -152,8 +152,8 @@ def test_what_fits_exactly_is_found() -> None:
 
 def test_rectangles_fill_a_blank_without_rest() -> None:
     boards = tiles(40, 30, 9, 3)
-    nested = proved(boards, [Sheet(BOX(0, 0, 40, 30), 0.0, 0.0)], Effort(15000, 2))
-    assert covered(1, nested.spots, boards, Sheet(BOX(0, 0, 40, 30), 0.0, 0.0)) == 1.0
+    nested = proved(boards, [StockSheet(BOX(0, 0, 40, 30), 0.0, 0.0)], Effort(15000, 2))
+    assert covered(1, nested.spots, boards, StockSheet(BOX(0, 0, 40, 30), 0.0, 0.0)) == 1.0
 
 
 def test_turns_only_as_allowed() -> None:
@@ -188,7 +188,7 @@ def test_a_pinned_board_may_have_a_turn_of_its_own() -> None:
     nested = nest(boards, [sheet(150, 100)], LOW, fixed)
     assert [spot.turn for spot in nested.spots] == [45.0, 0.0, 0.0, 0.0]
     # the proof reads the job: the turn has to be allowed
-    codes = [f.code for f in faults(nested.spots, boards, [sheet(150, 100)], nested.blanks)]
+    codes = [f.code for f in check_layout(nested.spots, boards, [sheet(150, 100)], nested.blanks)]
     assert codes == ["layout-turn"]
 
 
@@ -245,11 +245,11 @@ def test_the_offcut_serves_as_the_next_blank() -> None:
     assert bays.area > left.area
     assert all(area.distance(bays) >= 3 - 0.02 for _, area in areas_on(1, nested.spots, boards))
     again = [wanted("plate", BOX(0, 0, 30, 17), 4, QUARTERS)]
-    proved(again, [Sheet(bays, 4.0, 3.0)])
+    proved(again, [StockSheet(bays, 4.0, 3.0)])
 
 
 def test_nothing_is_left_of_a_full_blank() -> None:
-    boards, blank = [wanted("plate", BOX(0, 0, 50, 50))], Sheet(BOX(0, 0, 50, 50), 0.0, 3.0)
+    boards, blank = [wanted("plate", BOX(0, 0, 50, 50))], StockSheet(BOX(0, 0, 50, 50), 0.0, 3.0)
     assert offcut(1, proved(boards, [blank]).spots, boards, blank) is None
 
 

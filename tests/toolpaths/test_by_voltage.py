@@ -9,11 +9,11 @@ from shapely.geometry.base import BaseGeometry
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import required
 from millprep.toolpaths.by_voltage import SPARE, widen
-from millprep.toolpaths.floating_gaps import Asked
+from millprep.toolpaths.floating_gaps import SpacingRules
 
 EDGE = shapely.box(0, 0, 60, 40)
 SKIRT, GAP = 0.01, 0.3
-ASKED = Asked()
+ASKED = SpacingRules()
 
 
 def net(name: str, *volts: float) -> NetFacts:
@@ -57,7 +57,7 @@ def test_without_volts_nothing_is_widened() -> None:
     pieces = shapes()
     told = [net("supply"), net("signal"), net("far")]
     done = widen(
-        floating(pieces), pieces, told, Asked(), gap=GAP, skirt=SKIRT
+        floating(pieces), pieces, told, SpacingRules(), gap=GAP, skirt=SKIRT
     )
     assert done.area.is_empty
     assert done.gaps == {}
@@ -125,15 +125,15 @@ def test_lands_by_a_column_of_their_own_may_stand_nearer() -> None:
     nets = [net("supply", 300), net("signal", 0)]
     floats = floating(pieces)
 
-    def too_near(asked: Asked) -> list[tuple[str, float]]:
+    def too_near(rules: SpacingRules) -> list[tuple[str, float]]:
         done = widen(
-            floats, pieces, nets, asked, gap=GAP, skirt=SKIRT, lands=shapely.union_all(pads)
+            floats, pieces, nets, rules, gap=GAP, skirt=SKIRT, pads=shapely.union_all(pads)
         )
         return [(pair.column, pair.required) for pair in done.too_near]
 
     assert too_near(ASKED) == [("B2", 1.25)]
-    assert too_near(Asked(lands="A6")) == []
-    assert too_near(Asked(lands="B3")) == [("B3", 12.5)]
+    assert too_near(SpacingRules(pad_column="A6")) == []
+    assert too_near(SpacingRules(pad_column="B3")) == [("B3", 12.5)]
 
 
 def test_around_lands_less_goes_than_around_tracks() -> None:
@@ -142,9 +142,9 @@ def test_around_lands_less_goes_than_around_tracks() -> None:
     pieces = dict(zip(("supply", "signal"), pads, strict=True))
     nets = [net("supply", 300), net("signal", 0)]
     soldered = shapely.union_all(pads).buffer(0.05)
-    for asked, wide in ((Asked(lands="A6"), 0.8 - GAP), (ASKED, 1.25 - GAP)):
+    for rules, wide in ((SpacingRules(pad_column="A6"), 0.8 - GAP), (ASKED, 1.25 - GAP)):
         done = widen(
-            floating(pieces), pieces, nets, asked, gap=GAP, skirt=SKIRT, lands=soldered
+            floating(pieces), pieces, nets, rules, gap=GAP, skirt=SKIRT, pads=soldered
         )
         assert sorted(done.gaps.values()) == pytest.approx([wide])
 

@@ -52,9 +52,9 @@ def test_a_short_stretch_and_cut_outs_are_not_shared() -> None:
 def test_all_is_cut_by_the_two_together(shift: float) -> None:
     profiles = [board(0, 0), board(32, round(shift, 4))]
     stretches = common_line.common(profiles)
-    order = common_line.held(2, stretches, lambda *_: True)
+    order = common_line.holding_order(2, stretches, lambda *_: True)
     parts = [
-        common_line.without(one, common_line.taken(n, stretches, order))
+        common_line.without(one, common_line.cut_by_neighbours(n, stretches, order))
         for n, one in enumerate(profiles)
     ]
     cut = shapely.union_all([p.path.line() for mine in parts for p in mine]).buffer(0.003)
@@ -63,7 +63,7 @@ def test_all_is_cut_by_the_two_together(shift: float) -> None:
     saved = sum(one.path.length for one in profiles) - total(parts[0]) - total(parts[1])
     assert saved == pytest.approx(common - 2 * common_line.OVER, abs=0.01)
     # what a board left out would have cut, its neighbour cuts
-    assert common_line.taken(order[0], stretches, order, left_out={order[1]}) == ()
+    assert common_line.cut_by_neighbours(order[0], stretches, order, left_out={order[1]}) == ()
 
 
 def test_tabs_stay_on_what_is_left() -> None:
@@ -73,7 +73,7 @@ def test_tabs_stay_on_what_is_left() -> None:
     middle = (mine.start + mine.end) / 2
     far = (middle + one.path.length / 2) % one.path.length
     tabbed = replace(one, tabs=tuple(sorted((Tab(far, far + 4.0),), key=lambda tab: tab.start)))
-    (part,) = common_line.without(tabbed, common_line.taken(0, stretches, (0, 1)))
+    (part,) = common_line.without(tabbed, common_line.cut_by_neighbours(0, stretches, (0, 1)))
     (tab,) = part.tabs
     assert tab.end - tab.start == pytest.approx(4.0)
     at = part.path.point_at(tab.start)
@@ -84,10 +84,12 @@ def test_boards_are_held_from_the_frame_inward() -> None:
     """Three in a row, of which the first alone lies beside the frame."""
     profiles = [board(64, 0), board(32, 0), board(0, 0)]
     stretches = common_line.common(profiles)
-    order = common_line.held(3, stretches, lambda n, beside, barred: n == 2 or bool(beside))
+    order = common_line.holding_order(
+        3, stretches, lambda n, beside, barred: n == 2 or bool(beside)
+    )
     assert order == (2, 1, 0)
     # each leads to the one before it, and cuts what both have in common
     for n, number in enumerate(order):
         beside, _ = common_line.tab_places(number, stretches, order)
         assert len(beside) == min(n, 1)
-        assert len(common_line.taken(number, stretches, order)) == (n < 2)
+        assert len(common_line.cut_by_neighbours(number, stretches, order)) == (n < 2)

@@ -80,7 +80,7 @@ def test_holes_without_a_cutter_stop_once_for_each_size() -> None:
     )
     assert [c.hole for c in cuts] == ["h3"]
     assert [(f.code, f.severity) for f in findings] == [("hole-without-drill", "stop")] * 2
-    assert findings[0].message.startswith("2 hole(s) of 0.600 mm have no drill")
+    assert findings[0].message.startswith("No drill for 2 hole(s) of 0.600 mm")
     assert findings[0].at == (5.0, 5.0)
 
 
@@ -181,7 +181,7 @@ def test_slots_without_a_mill_stop_once_for_each_width() -> None:
     assert (finding.code, finding.severity) == ("slot-without-mill", "stop")
     assert (finding.at, finding.board) == ((10.0, 5.0), "panel")
     assert finding.message.startswith(
-        "2 slot(s) 0.900 mm wide have no end mill: those for holes are 1, 2 mm."
+        "No end mill for 2 slot(s) 0.900 mm wide: those for holes are 1, 2 mm."
     )
     _, (finding,) = drill(
         [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(0.9))

@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
-from millprep.toolpaths.floating_gaps import GROUND, Asked, Key, Side, gaps, needed
+from millprep.toolpaths.floating_gaps import METAL, Key, NetCopper, SpacingRules, gaps, needed
 
 GAP = 0.3
-ASKED = Asked()
+ASKED = SpacingRules()
 
 
-def side(name: str, *volts: float, land: bool = False) -> Side:
-    return Side(NetFacts(name, (name,), (min(volts), max(volts))), land)
+def side(name: str, *volts: float, pads: bool = False) -> NetCopper:
+    return NetCopper(NetFacts(name, (name,), (min(volts), max(volts))), pads)
 
 
 def long(**lengths: float) -> dict[Key, float]:
@@ -38,11 +38,11 @@ def test_a_short_net_is_widened_rather_than_a_long_one() -> None:
 
 
 def test_between_lands_their_own_column_counts_and_else_the_other() -> None:
-    asked = Asked(lands="A6")
-    lands = [side("one", 0, land=True), side("other", 300, land=True)]
-    lengths = {one.key: 10.0 for one in lands} | long(other=10.0)
-    assert max(gaps(lands, lengths, asked, GAP).values()) == pytest.approx(0.8 - GAP)
-    wide = gaps([*lands, side("other", 300)], lengths, asked, GAP)
+    rules = SpacingRules(pad_column="A6")
+    pad_sides = [side("one", 0, pads=True), side("other", 300, pads=True)]
+    lengths = {one.key: 10.0 for one in pad_sides} | long(other=10.0)
+    assert max(gaps(pad_sides, lengths, rules, GAP).values()) == pytest.approx(0.8 - GAP)
+    wide = gaps([*pad_sides, side("other", 300)], lengths, rules, GAP)
     assert wide["one", True] + wide["other", False] >= 1.25 - 1e-9
     assert wide["one", True] + wide["other", True] >= 0.8 - 1e-9
 
@@ -52,8 +52,8 @@ def test_between_lands_their_own_column_counts_and_else_the_other() -> None:
 )
 def test_what_stands_before_metal_is_taken_off(metal: float | None, gap: float) -> None:
     """Gaps below 0.2 mm count as nothing."""
-    asked = Asked(least_counted=0.2)
-    wide = gaps([side("one", 300)], long(one=10.0), asked, GAP, metal)
+    rules = SpacingRules(least_counted=0.2)
+    wide = gaps([side("one", 300)], long(one=10.0), rules, GAP, metal)
     assert wide == pytest.approx(long(one=gap))
 
 
@@ -75,21 +75,21 @@ def test_all_sums_are_what_is_asked_and_no_gap_can_be_less(
     least: float,
     counted: float,
     metal: float | None,
-    lands: Column | None,
+    pad_sides: Column | None,
 ) -> None:
-    sides = [side(f"n{k}", a, b, land=land) for k, (a, b, _, land) in enumerate(drawn)]
+    sides = [side(f"n{k}", a, b, pads=pads) for k, (a, b, _, pads) in enumerate(drawn)]
     lengths = {one.key: length for one, (_, _, length, _) in zip(sides, drawn, strict=True)}
-    asked = Asked(lands=lands, least_counted=counted)
-    wide = gaps(sides, lengths, asked, least, metal)
+    rules = SpacingRules(pad_column=pad_sides, least_counted=counted)
+    wide = gaps(sides, lengths, rules, least, metal)
     for one, other in itertools.combinations(sides, 2):
-        together = asked.counted(wide[one.key]) + asked.counted(wide[other.key])
-        assert together >= needed(one, other, asked) - 1e-9
-    ground = [0.0 if metal is None else needed(one, Side(GROUND), asked) for one in sides]
+        together = rules.counted(wide[one.key]) + rules.counted(wide[other.key])
+        assert together >= needed(one, other, rules) - 1e-9
+    ground = [0.0 if metal is None else needed(one, NetCopper(METAL), rules) for one in sides]
     if metal is not None:
         for one, need in zip(sides, ground, strict=True):
-            assert asked.counted(wide[one.key]) + asked.counted(metal) >= need - 1e-9
+            assert rules.counted(wide[one.key]) + rules.counted(metal) >= need - 1e-9
     assert all(gap >= least for gap in wide.values())
     # no gap is wider than the most that any voltage asks
-    needs = [needed(one, other, asked) for one, other in itertools.combinations(sides, 2)]
+    needs = [needed(one, other, rules) for one, other in itertools.combinations(sides, 2)]
     most = max([least, counted, *needs, *ground])
     assert all(gap <= most + 1e-9 for gap in wide.values())

@@ -70,10 +70,10 @@ def test_laps_across_a_gap_are_as_few_as_the_overlap_allows() -> None:
     assert MedialLaps.of(0.3, 0.2, 0.2) == MedialLaps((), True)
     assert MedialLaps.of(0.3, 0.5, 0.2) == MedialLaps((0.1,), False)
     three = MedialLaps.of(0.3, 0.78, 0.2)
-    assert three.beside == pytest.approx((0.24,))
+    assert three.pairs == pytest.approx((0.24,))
     assert three.centre
     four = MedialLaps.of(0.3, 1.02, 0.2)
-    assert four.beside == pytest.approx((0.36, 0.12))
+    assert four.pairs == pytest.approx((0.36, 0.12))
     assert not four.centre
 
 

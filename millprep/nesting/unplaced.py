@@ -1,4 +1,4 @@
-"""Why boards found no place, and what would give them one."""
+"""Why boards were not placed, and what would give them a place."""
 
 from __future__ import annotations
 
@@ -8,43 +8,43 @@ from millprep.model.finding import Finding
 from millprep.model.layout import Spot
 from millprep.nesting.place import Lean
 from millprep.nesting.search import Task
-from millprep.nesting.wanted import Sheet, Wanted, pose_of
+from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 
 
-def left_over(
+def unplaced_findings(
     unplaced: Sequence[tuple[str, int]],
     wanted: Sequence[Wanted],
-    sheets: Sequence[Sheet],
+    sheets: Sequence[StockSheet],
     task: Task,
 ) -> Iterator[Finding]:
-    """A `stop` for every board that fits no empty blank, and one for all that are too many."""
+    """A `stop` for every board that fits no empty blank, and one for all others."""
     counts: dict[str, int] = {}
     for name, _ in unplaced:
         counts[name] = counts.get(name, 0) + 1
     too_many: list[str] = []
-    for kind, one in enumerate(wanted):
-        if one.name not in counts:
+    for kind, board in enumerate(wanted):
+        if board.name not in counts:
             continue
         empties = (task.placer.empty(n) for n in range(len(sheets)))
         if any(task.placer.best(empty, kind, Lean(0.0, 0.0)) is not None for empty in empties):
-            too_many.append(f"{counts[one.name]} × {one.name}")
+            too_many.append(f"{counts[board.name]} × {board.name}")
         else:
-            yield _too_large(one, sheets)
+            yield _too_large(board, sheets)
     if too_many:
         yield Finding(
             code="blanks-used-up",
             severity="stop",
-            message=f"The blanks are full and these boards have no place: {', '.join(too_many)}. "
+            message=f"All blanks are full. Not placed: {', '.join(too_many)}. "
             "Raise [[blank]] count or lower [[board]] count.",
         )
 
 
-def _too_large(one: Wanted, sheets: Sequence[Sheet]) -> Finding:
+def _too_large(board: Wanted, sheets: Sequence[StockSheet]) -> Finding:
     margin = max(sheet.margin for sheet in sheets)
     boxes = []
-    for turn in one.turns:
-        pose = pose_of(one.outline, one.mirrored, Spot(one.name, 1, 1, 0.0, 0.0, turn))
-        _, _, w, h = pose.shape(one.outline).bounds
+    for turn in board.turns:
+        pose = pose_of(board.outline, board.mirrored, Spot(board.name, 1, 1, 0.0, 0.0, turn))
+        _, _, w, h = pose.shape(board.outline).bounds
         boxes.append((w, h))
     for sheet in sheets:
         x0, y0, x1, y1 = sheet.outline.bounds
@@ -53,17 +53,17 @@ def _too_large(one: Wanted, sheets: Sequence[Sheet]) -> Finding:
             return Finding(
                 code="board-finds-no-room",
                 severity="stop",
-                message=f"Board {one.name} fits the size of a blank, but clamps, registration "
+                message=f"Board {board.name} fits the size of a blank, but clamps, registration "
                 "holes or the blank's own outline leave no room for it. Move the clamps, allow "
                 "more turns or add a [[blank]].",
-                board=one.name,
+                board=board.name,
             )
     w, h = min(boxes, key=lambda box: (box[0] * box[1], box))
     return Finding(
         code="board-larger-than-blank",
         severity="stop",
-        message=f"Board {one.name} is {w:.2f} × {h:.2f} mm and fits no blank of the job. "
-        f"A blank of at least {w + 2 * margin:.2f} × {h + 2 * margin:.2f} mm would do; "
-        "or lower [[blank]] margin.",
-        board=one.name,
+        message=f"Board {board.name} is {w:.2f} × {h:.2f} mm and fits no blank of the job. "
+        f"Use a blank of at least {w + 2 * margin:.2f} × {h + 2 * margin:.2f} mm, or lower "
+        "[[blank]] margin.",
+        board=board.name,
     )

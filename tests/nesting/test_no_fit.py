@@ -9,8 +9,7 @@ import shapely.affinity
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.nesting.coarse import covering
-from millprep.nesting.parts import convex_parts, disc, no_fit
+from millprep.nesting.no_fit import convex_parts, covering, disc, no_fit
 from tests.helpers.chance import examples
 
 COMB = shapely.Polygon(

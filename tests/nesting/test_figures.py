@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from millprep.nesting.bound import least_blanks, most_covered
+from millprep.nesting.figures import covered, least_blanks, most_covered
 from millprep.nesting.nest import Effort, nest
-from millprep.nesting.offcut import covered
-from millprep.nesting.wanted import Sheet, Wanted
+from millprep.nesting.wanted import StockSheet, Wanted
 from tests.bench.nesting import small_blank, small_boards
 
 
@@ -19,7 +18,7 @@ def plates(width: float, height: float, count: int, *turns: float) -> Wanted:
     )
 
 
-SHEET = Sheet(shapely.box(0, 0, 100, 100), 0.0, 0.0, 20)
+SHEET = StockSheet(shapely.box(0, 0, 100, 100), 0.0, 0.0, 20)
 
 
 def test_areas() -> None:
@@ -32,8 +31,8 @@ def test_areas() -> None:
 
 def test_the_spacing_counts() -> None:
     """A plate of 8 owns 8² + 4 · 8 · 2 + 4π = 140.6 mm² of (98 + 4)², so 74 are too many by one."""
-    spaced = Sheet(shapely.box(0, 0, 98, 98), 0.0, 4.0, 20)
-    close = Sheet(shapely.box(0, 0, 98, 98), 0.0, 0.0, 20)
+    spaced = StockSheet(shapely.box(0, 0, 98, 98), 0.0, 4.0, 20)
+    close = StockSheet(shapely.box(0, 0, 98, 98), 0.0, 0.0, 20)
     assert least_blanks([plates(8, 8, 73)], [spaced]) == 1
     assert least_blanks([plates(8, 8, 75)], [spaced]) == 2
     assert least_blanks([plates(8, 8, 75)], [close]) == 1
