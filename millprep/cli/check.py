@@ -1,4 +1,4 @@
-"""`millprep check`: a job held against every rule, nothing written."""
+"""`millprep check`: a job checked against every rule, nothing written."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from millprep.cli.replacing import replace_option
 
 
 def example() -> Path:
-    """The lighthouse example: in an installed package beside the code, in a clone above it."""
+    """The lighthouse example: in an installed package next to the code, in a clone above it."""
     packaged = Path(str(files("millprep"))) / "lighthouse"
     return packaged if packaged.is_dir() else packaged.parents[1] / "examples" / "lighthouse"
 

@@ -102,7 +102,7 @@ def new(
         if line != NO_EDGE or not given:
             click.echo(line, err=True)
     if refused:
-        click.echo("as this job stands, the drawing is refused:", err=True)
+        click.echo("as this job is, the drawing is refused:", err=True)
         words.say_findings(refused)
     for line in job.warnings(start):
         click.echo(f"warn: {line}", err=True)

@@ -12,7 +12,7 @@ Command = Callable[..., Any]
 
 
 def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
-    """The job of a set; with `readings` it is looked for beside those too."""
+    """The job of a set; with `readings` it is looked for next to those too."""
     where = " nor next to the readings" if readings else ""
     return click.option(
         "--job",

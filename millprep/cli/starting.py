@@ -38,7 +38,7 @@ class Answers:
 
 
 def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
-    """All that a starter job is written from, and why the drawing is refused as it stands.
+    """All that a starter job is written from, and why the drawing is refused as it is.
 
     Raises:
         Refusal: when a further drawing cannot be surveyed.
@@ -176,7 +176,7 @@ def _candidates(survey: Survey, layers: Sequence[str]) -> list[Candidate]:
 
 
 def _playing(survey: Survey, role: str) -> tuple[str, ...]:
-    """Layers that could play a role in a drawing given for it."""
+    """Layers that could have a role in a drawing given for it."""
     return tuple(
         layer.name
         for layer in survey.layers
@@ -231,7 +231,7 @@ def _unit_line(unit_reading: UnitReading) -> str:
 
 
 def _readings(survey: Survey, name: str) -> list[str]:
-    """Every reading of a layer whose mode is asked."""
+    """Every reading of a layer whose mode the job must give."""
     lines = []
     for candidate in _candidates(survey, [name]):
         if candidate.role != "copper" or not candidate.stated or candidate.needs_width:

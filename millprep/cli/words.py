@@ -55,7 +55,7 @@ def as_row(finding: Finding) -> dict[str, object]:
 
 
 def begun_rows(mark: Begun | None) -> list[dict[str, int]]:
-    """The passes that a mark names, as JSON tells them."""
+    """The passes that a mark names, as JSON holds them."""
     passes = () if mark is None else mark.passes
     return [{"blank": blank, "pass": number} for blank, number in passes]
 

@@ -37,7 +37,7 @@ def read(
         unit: of the drawing; None takes what the file says.
         outline_file: the DXF file that holds the outline, where the first does not.
         holes_file: the DXF file that holds the holes, where the first does not.
-        repair: mend files that do not open as they are; every change stands in the board's
+        repair: mend files that do not open as they are; every change is in the board's
             `repairs`, and one that touches what is read must be accepted.
         accepted: names of the changes that are accepted.
 

@@ -30,13 +30,13 @@ from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.model.board import Lettering
 from millprep.model.plan import LayerRoles, Unit
 
-NO_ROLE = "its layer plays no role in the job"
-NOT_SELECTED = "no selection has it, and its layer plays no role in the job"
+NO_ROLE = "the job does not use that layer"
+NOT_SELECTED = "no selection takes it, and the job does not use that layer"
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The marks of one file by folded layer name, how many entities it has, text beside them."""
+    """The marks of one file by folded layer name, how many entities it has, the text with them."""
 
     by_layer: dict[str, list[Mark]]
     entities: int
@@ -53,7 +53,7 @@ def gather(
     repair: bool = False,
     accepted: tuple[str, ...] = (),
 ) -> Sheet:
-    """Marks on the layers that play a role.
+    """Marks on the layers that the job uses.
 
     Args:
         file: the DXF file; the ledger knows what to call it.
@@ -131,7 +131,7 @@ def _marks(
     first: int,
     notes: list[Lettering],
 ) -> dict[str, list[Mark]]:
-    """Marks of what plays a role, selections made; the rest goes to the ledger at once.
+    """Marks of what the job uses, selections made; the rest goes to the ledger at once.
 
     Text without a role is added to `notes`.
     """
@@ -186,7 +186,7 @@ def _marks(
 def _no_role(source: Source) -> str:
     if source.drawn_on is None:
         return NOT_SELECTED
-    return f"it is selected as {source.layer!r}, which plays no role in the job"
+    return f"it is selected as {source.layer!r}, which the job does not use"
 
 
 _REDRAW = "draw it with lines, arcs, polylines or solid hatches, or move it to another layer"

@@ -1,4 +1,4 @@
-"""Holes of a board, each with the copper piece that it stands on."""
+"""Holes of a board, each with the copper piece that it is on."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from millprep.model.board import CopperPiece, Hole
 
 
 def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:
-    """Numbered holes in reading order, each with the copper piece it stands on."""
+    """Numbered holes in reading order, each with the copper piece it is on."""
     unique = smallest(bores)
     unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
     if not unique:

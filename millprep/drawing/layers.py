@@ -1,4 +1,4 @@
-"""The layers that the job names, held against those that the drawing has."""
+"""The layers that the job names, compared with those that the drawing has."""
 
 from __future__ import annotations
 
@@ -89,5 +89,5 @@ def _list(names: list[str]) -> str:
 
 
 def folded(names: tuple[str, ...]) -> list[str]:
-    """Layer names without case, each once: DXF does not tell case apart."""
+    """Layer names without case, each once: DXF ignores case."""
     return list(dict.fromkeys(name.casefold() for name in names))

@@ -34,7 +34,7 @@ class Ledger:
         self._more: Counter[str] = Counter()
 
     def use(self, source: Source, role: str) -> None:
-        """The mark of this source plays a role."""
+        """The mark of this source is used."""
         self.used.add(source.index)
         self._roles.setdefault(source.index, set()).add(role)
 

@@ -121,7 +121,7 @@ _UNOPENED = frozenset(
 
 
 def _key(number: int, layer: str) -> str:
-    """Layers of further files are told apart by the file's number."""
+    """Layers of further files are distinguished by the file's number."""
     return f"{number}:{layer}" if number else layer
 
 
@@ -207,7 +207,7 @@ class _Reading:
     def _lone(
         self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]
     ) -> None:
-        """On a layer of copper and holes what stands alone may be a pad or a hole."""
+        """On a layer of copper and holes what is alone may be a pad or a hole."""
         doubtful = {(bore.at, bore.diameter) for bore in shared}
         shapes = {piece.id: piece.shape for piece in pieces}
         for hole in board_holes:

@@ -77,7 +77,7 @@ def may_play(source: Source, selections: Sequence[Selection], roles: set[str]) -
     Args:
         source: of what cannot be read.
         selections: of the job.
-        roles: folded names that play a role.
+        roles: folded names that the job uses.
     """
     for selection in selections:
         if _looks(selection, source):

@@ -15,10 +15,10 @@ ON_A_LINE = "{}, and lies on a line of its layer, so that nothing changes withou
 
 
 def leave(places: Sequence[Aside], by_layer: Mapping[str, Sequence[Mark]], ledger: Ledger) -> None:
-    """Hand them to the ledger; what stands alone may be a dot or a hole that was meant.
+    """Hand them to the ledger; what is alone may be a dot or a hole that was meant.
 
     Args:
-        places: with where they lie, on layers that play a role.
+        places: with where they lie, on layers that the job uses.
         by_layer: what is read, by folded layer name.
         ledger: takes them.
     """

@@ -55,17 +55,17 @@ BASES = (
 STRETCH = 0.12
 """A pattern is taken for a base drawn wrong when its circle is off by up to this share."""
 NEAR = 0.3
-"""How far a hole may stand from its place in the pattern to be looked at as part of it, mm."""
+"""How far a hole may be off its place in the pattern to be looked at as part of it, mm."""
 ALIKE = 0.15
-"""How far each hole may stand from its place once the pattern's own circle is fitted, mm."""
+"""How far each hole may be off its place once the pattern's own circle is fitted, mm."""
 WRONG = 0.1
-"""A pin that stands farther than this from where the base has it does not enter freely, mm;
+"""A pin that is farther than this from where the base has it does not enter freely, mm;
 common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """Holes that stand like the pins of a base.
+    """Holes that lie like the pins of a base.
 
     Attributes:
         base: the one it resembles.
@@ -90,7 +90,7 @@ class Pattern:
     def numbered(self, seen_from: Literal["copper", "components"]) -> tuple[int, ...]:
         """The holes in the order of pin 1, 2, …, when the points are seen from that side.
 
-        Pins count clockwise from the gap on the side that the pins stand out of, which is the
+        Pins count clockwise from the gap on the side that the pins come out of, which is the
         copper's. A base without a gap has no first pin in its holes; its order starts anywhere.
         """
         return self.holes if seen_from == "copper" else self.holes[::-1]
@@ -155,7 +155,7 @@ def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[
     start = 0
     if base.pins < base.positions:
         gap = np.flatnonzero(~full)
-        # The empty positions stand side by side, and the pins begin after the last of them.
+        # The empty positions are side by side, and the pins begin after the last of them.
         ends = [g for g in gap.tolist() if full[(g + 1) % base.positions]]
         if len(ends) != 1:
             return None

@@ -19,7 +19,7 @@ MOST_AMPERES = {OUTSIDE: 35.0, INSIDE: 17.5}
 
 
 class OutsideCurve(ValueError):  # noqa: N818 - a place on the chart, not a fault of ours
-    """What is asked lies where the curves have no values."""
+    """The point lies where the curves have no values."""
 
 
 def capacity(width: float, thickness: float, rise: float, *, inside: bool = False) -> float:

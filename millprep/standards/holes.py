@@ -23,7 +23,7 @@ ANNULAR_RING_FLOOR = 0.15
 ANNULAR_RING_ADVICE = 0.30
 """Ring that solder holds well without plating, mm."""
 WANDER = 0.05
-"""How far a drilled hole may stand off its place, mm; common practice, no source."""
+"""How far a drilled hole may be off its place, mm; common practice, no source."""
 THIN = 0.8
 """A drill thinner than this gives way where it enters the foil, mm; common practice, no source."""
 
@@ -57,7 +57,7 @@ def least_pad(hole: float, level: Level = "A", ring: float = ANNULAR_RING_FLOOR)
 def annular_ring(hole: float, land: float, wander: float = 0.0) -> float:
     """Narrowest copper in mm between the edges of hole and land, below 0 when they cross.
 
-    `wander` is how far the hole may stand from the land's centre.
+    `wander` is how far the hole may be off the pad's centre.
 
     Raises:
         ValueError: when a diameter is not above 0, or the wander below 0.
@@ -70,7 +70,7 @@ def annular_ring(hole: float, land: float, wander: float = 0.0) -> float:
 
 
 def drill_wander(drill: float | None) -> float:
-    """How far a hole may stand off its place in mm, by the diameter of its drill: w·max(1, t / d).
+    """How far a hole may be off its place in mm, by the diameter of its drill: w·max(1, t / d).
 
     A drill that is half as thick walks twice as far before it bites. A mill (None) does not bend
     more for being thin: it enters slowly, on a spiral. All of it is common practice, no source.

@@ -153,7 +153,7 @@ def test_what_is_selected_counts_no_longer_on_its_layer(tmp_path: Path) -> None:
     board = sheet.read(picked(Selection("lettering", colour=2), copper=("foil",)))
     (left,) = board.left_out
     assert (left.layer, left.kind, left.count) == ("lettering", "LINE", 1)
-    assert left.reason == "it is selected as 'lettering', which plays no role in the job"
+    assert left.reason == "it is selected as 'lettering', which the job does not use"
 
 
 def test_what_no_selection_has_is_left_out_with_its_reason(tmp_path: Path) -> None:
@@ -163,8 +163,8 @@ def test_what_no_selection_has_is_left_out_with_its_reason(tmp_path: Path) -> No
     sheet.space.add_circle((20, 20), 1, dxfattribs={"layer": "elsewhere"})
     board = sheet.read(picked(Selection("tracks", layer="foil", colour=7)))
     assert [(one.layer, one.reason) for one in board.left_out] == [
-        ("elsewhere", "its layer plays no role in the job"),
-        ("foil", "no selection has it, and its layer plays no role in the job"),
+        ("elsewhere", "the job does not use that layer"),
+        ("foil", "no selection takes it, and the job does not use that layer"),
     ]
 
 

@@ -1,1 +1,1 @@
-"""The DXF file: opened, held against its bare tags, mended on request, walked entity by entity."""
+"""The DXF file: opened, checked against its bare tags, mended on request, walked."""

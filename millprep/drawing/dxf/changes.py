@@ -62,7 +62,7 @@ class Change:
 
 
 def drop(doc: Any, raw: Raw, drops: list[RawEntity]) -> list[RawEntity]:
-    """Take entities out of the opened drawing; gives those that cannot be told from others."""
+    """Take entities out of the opened drawing; returns those that look like others."""
     handles = Counter(entry.handle for entry in raw.entities)
     dropped: list[tuple[Any, Any]] = []
     unsure: list[RawEntity] = []

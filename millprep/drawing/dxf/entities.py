@@ -1,7 +1,7 @@
 """The walk over a drawing's model space: every entity becomes marks, in mm.
 
 Inserts are opened here, with every map they put on their content. Only geometry on the
-layers asked for is worked out.
+layers needed is worked out.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ TRUE_KINDS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """Where the walk stands: the map to mm, and the insert it is inside of.
+    """Where the walk is: the map to mm, and the insert it is inside of.
 
     Attributes:
         rows: (4, 3) map of 3-D points, p' = (x, y, z, 1) · rows, z in mm too.
@@ -174,7 +174,7 @@ def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark
         return
     to_mm = plane(entity, kind, frame.rows)
     if to_mm is None:
-        yield Unread(source, "entity-not-flat", "it stands tilted out of the drawing plane", None)
+        yield Unread(source, "entity-not-flat", "it is tilted out of the drawing plane", None)
         return
     if not all(math.isfinite(v) for v in to_mm):
         yield Unread(source, "entity-damaged", "its place is no finite number")

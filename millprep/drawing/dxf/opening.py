@@ -24,7 +24,7 @@ class Drawing:
 
     Attributes:
         doc: the drawing as the DXF library holds it.
-        header: names of the header variables that stand in the file itself; the library
+        header: names of the header variables that are in the file itself; the library
             fills in others, $INSUNITS among them, as if the file had said so.
         raw: what the bare tags of the file show.
         changes: what opening it lost or changed, and entities that are not whole.

@@ -17,7 +17,7 @@ from millprep.drawing.dxf.raw import MODEL, NOWHERE, PAPER, Raw
 
 SAME_KIND = {"MLEADER": "MULTILEADER"}
 LAYER_UNREAD = frozenset({"ACAD_TABLE"})
-"""Kinds whose layer the library does not tell; they are annotations."""
+"""Kinds whose layer the library does not give; they are annotations."""
 ORDER_ONLY = frozenset(
     {"MISPLACED_ROOT_DICT", "ROOT_DICT_NOT_FOUND", "CREATED_MISSING_OBJECT"}
     | {"MISSING_REQUIRED_ROOT_DICT_ENTRY", "INVALID_TABLE_HANDLE", "REMOVED_UNSUPPORTED_TABLE"}
@@ -60,7 +60,7 @@ def lost(raw: Raw, doc: Any) -> list[Change]:
                 continue  # arrow heads and the like, which the library adds to old drawings
             fewer = had[place] - has[place]
             if place.endswith(PARTS) and had[place[: -len(PARTS)]] != has[place[: -len(PARTS)]]:
-                continue  # the whole is told of already
+                continue  # the whole is reported already
             if fewer:
                 word, n = ("missing", fewer) if fewer > 0 else ("added", -fewer)
                 out.append(_lost(word, kind, layer, place, n))

@@ -15,7 +15,7 @@ _X, _Y, _Z = np.eye(3)
 
 
 def plane(entity: Any, kind: str, rows: FloatArray) -> Affine | None:
-    """Map of the entity's own plane to mm, or None when it stands tilted to the drawing's.
+    """Map of the entity's own plane to mm, or None when it is tilted to the drawing's.
 
     `rows` is the (4, 3) map of points of the drawing, p' = (x, y, z, 1) · rows.
     """

@@ -22,12 +22,12 @@ MODEL, PAPER, NOWHERE = "model space", "paper space", "nowhere"
 
 @dataclass(frozen=True, slots=True)
 class RawEntity:
-    """One entity, as the bare tags tell.
+    """One entity, as the bare tags show.
 
     Attributes:
         layer: as written, not decoded.
         place: model space, paper space, "block NAME" or nowhere, outside all sections.
-        number: its number among the entities of its place, vertices and attributes apart.
+        number: its number among the entities of its place, without vertices and attributes.
         line: the line of its first tag, the byte in a binary file.
         parts: its vertices or attributes.
         damage: kind of damage, "" for none: "incomplete", "broken-code", "broken-point",
@@ -63,7 +63,7 @@ class Raw:
 
 
 def read(content: bytes) -> Raw:
-    """Entities of the ENTITIES and BLOCKS sections, and entities that stand outside of all."""
+    """Entities of the ENTITIES and BLOCKS sections, and entities outside of all."""
     return _Walk(scan(content)).raw()
 
 
@@ -141,7 +141,7 @@ class _Walk:
         return Raw(tuple(self.read_entities), tuple(self.loose), frozen, section is not None)
 
     def _breaks(self, starts: list[int]) -> None:
-        """Unreadable group codes, by the entity that they stand in."""
+        """Unreadable group codes, by the entity that they are in."""
         import bisect
 
         for index, words in self.tags.broken:

@@ -20,7 +20,7 @@ class Tags:
         codes, values: one each a tag; numbers of binary files are written out as text.
         lines: number of the first line of every tag, from 1; empty where that is 2k + 1.
         broken: index of the tag at or before which a group code could not be read, and the
-            words that stand there.
+            words that are there.
         ended: whether the end mark is there.
     """
 

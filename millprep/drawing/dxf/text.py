@@ -1,4 +1,4 @@
-"""What text in a drawing says, and where it stands."""
+"""What text in a drawing says, and where it is."""
 
 from __future__ import annotations
 
@@ -37,9 +37,9 @@ def text_of(entity: Any, rows: FloatArray) -> Said:
 
 
 def said(entity: Any, rows: FloatArray) -> Said | None:
-    """The text of an entity beside the board; None when it is none, or cannot be read.
+    """The text of an entity outside the board; None when it is none, or cannot be read.
 
-    Damage there is nobody's fault: the layer plays no role.
+    Damage there is nobody's fault: the job does not use the layer.
     """
     try:
         if entity.dxftype() not in KINDS or entity.dxf.get("invisible", 0):

@@ -71,7 +71,7 @@ def _hatch(codes: Sequence[int], values: Sequence[bytes]) -> str:
 
 
 def scattered(codes: Sequence[int]) -> str:
-    """Words on the first coordinate that does not stand beside its partner; "" when all do."""
+    """Words on the first coordinate without its partner; "" when all have one."""
     after = False
     for k, code in enumerate(codes):
         if 10 <= code <= 18:
@@ -86,7 +86,7 @@ def scattered(codes: Sequence[int]) -> str:
 
 
 def broken_numbers(codes: Sequence[int], values: Sequence[bytes]) -> list[str]:
-    """Values that are no number where one must stand, as words."""
+    """Values that are no number where one must be, as words."""
     out = []
     for code, value in zip(codes, values, strict=True):
         if 10 <= code <= 59 or 110 <= code <= 149 or 210 <= code <= 239:

@@ -76,7 +76,7 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
     """Join curves end to end; loops are simple: none passes a meeting point twice.
 
     Ends that coincide meet first; only what stays open then is joined within the
-    tolerance, so that segments shorter than it keep their ends apart.
+    tolerance, so that segments shorter than it keep their ends separate.
     """
     loops = [
         Loop(c.points, c.curved, (c.source,), c.known)
@@ -109,7 +109,7 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
 def _join(
     items: list[_Item], tolerance: float, gaps: list[tuple[Point, Point]]
 ) -> tuple[list[_Item], list[_Item], list[Point], list[Source]]:
-    """Closed runs, open runs, places where three or more meet beside an open end, repeats."""
+    """Closed runs, open runs, places where three or more meet next to an open end, repeats."""
     ends = np.array([p for c in items for p in (c.points[0], c.points[-1])])
     node = same_places(ends, tolerance)
     keep, dropped = _once(items, node, tolerance)

@@ -114,7 +114,7 @@ def _halves(p: P, q: P, bulge: float, h: float) -> list[Piece]:
     """A segment, cut in two where it is an arc of more than half a circle."""
     if abs(bulge) <= 1:
         return [(p, q, bulge, h)]
-    # the arc's middle stands bulge · chord / 2 to the right of the chord's middle
+    # the arc's middle is bulge · chord / 2 to the right of the chord's middle
     middle = (
         (p[0] + q[0]) / 2 + bulge * (q[1] - p[1]) / 2,
         (p[1] + q[1]) / 2 - bulge * (q[0] - p[0]) / 2,

@@ -1,6 +1,6 @@
 """What one layer may be: every reading that could be meant, with what would come of it.
 
-A reading is worked out by the reader itself, so that what is told here is what a job would get.
+A reading is worked out by the reader itself, so that what is said here is what a job would get.
 """
 
 from __future__ import annotations
@@ -211,7 +211,7 @@ def _copper(layer: LayerFacts, modes: tuple[CopperMode, ...], reason: str) -> Ca
 def _attempt(
     layer: LayerFacts, modes: tuple[CopperMode, ...], reason: str, *, own_holes: bool
 ) -> Candidate | None:
-    """None where circles were to be drills and some of them lie beside the copper."""
+    """None where circles were to be drills and some of them lie next to the copper."""
     ledger = Ledger(None, "")
     mode = copper.Mode(frozenset(modes))
     bold, loops = copper.lines(layer.marks, mode, ledger)

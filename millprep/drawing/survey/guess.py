@@ -109,7 +109,7 @@ def _likely(
     """Layers that are copper rather than anything else.
 
     Bare lines are copper only where nothing better is. Without any copper the readings of
-    what is edge or holes already are told too, for a person to choose from.
+    what is edge or holes already are listed too, for a person to choose from.
     """
     firm = [copper for copper in coppers if any(c.reads for c in copper[1])]
     bold = [

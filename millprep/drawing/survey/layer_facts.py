@@ -17,7 +17,7 @@ DISTINCTIONS = ("colour", "line_type", "block", "shape")
 
 
 class LayerFacts:
-    """Gathered while walking; `close` then works out what the shapes tell.
+    """Gathered while walking; `close` then works out what the shapes show.
 
     Attributes:
         name: of the layer.
@@ -26,7 +26,7 @@ class LayerFacts:
         loops: closed lines of no width; `rounds` those that are circles.
         loose: open lines of no width.
         wide, fills, words: strokes with a width, filled areas, texts.
-        inserted: shapes that stand in inserts.
+        inserted: shapes in inserts.
         deepest: how many outlines hold the innermost one, circles left aside.
         overlaps: pairs of outlines that overlap.
         tangled: whether an outline crosses itself.

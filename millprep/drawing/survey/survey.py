@@ -58,7 +58,7 @@ class Survey:
         entities: number in the model space.
         layers: those with something drawn on them, by name.
         box: of everything, working unit.
-        unit: name of the unit: the file's, or the one asked for; None when nobody says.
+        unit: name of the unit: the file's, or the one that was given; None when nobody says.
         unit_mm: its length.
         stated: whether the file itself states it.
         hint: what $MEASUREMENT hints at, which is wrong at times.
