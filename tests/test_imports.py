@@ -39,7 +39,7 @@ SHARED_WITH_THE_PROOF = {"path", "pose"}
 """Modules of `geometry` that `verify` shares with what it judges: lines, arcs and turned frames as
 values with exact formulas. No path is planned by them, so a fault there hides no wrong path."""
 
-LATE = {"scipy": "verify"}
+LATE = {"scipy": "verify", "skfem": "verify"}
 """Libraries that one part alone may import, and only when it comes to use them."""
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
@@ -133,7 +133,7 @@ def test_a_source_that_keeps_the_rules_is_not() -> None:
     assert faults("verify", "def late():\n    from scipy import spatial") == []
 
 
-HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "jinja2", "scipy")
+HEAVY = ("matplotlib", "shapely", "ezdxf", "pydantic", "numpy", "jinja2", "scipy", "skfem")
 
 
 def loaded_by(statement: str) -> set[str]:

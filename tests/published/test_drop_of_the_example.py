@@ -1,17 +1,14 @@
-"""The heaters of the example's memory board against a second solver.
+"""The heaters of the example's memory board against finite differences.
 
-scikit-fem with quadratic elements, on the copper as drawn; nets, loads and wires as the
-example's job names them, which are invented.
+On the copper as drawn; nets, loads and wires as the example's job names them, which are invented.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 import shapely
-import skfem
 
 from millprep import job
 from millprep.geometry.path import FloatArray
@@ -24,19 +21,19 @@ from millprep.standards.copper import sheet_resistance
 from millprep.verify.rules.conduction import domain
 from millprep.verify.rules.drop import copper_of, drop, joint
 from millprep.verify.rules.judge import across
-from millprep.verify.rules.mesh import joined
-from millprep.verify.rules.meshing import meshed
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
+from tests.helpers.finite_differences import contact_volts
 from tests.helpers.rules_scene import cut
-from tests.helpers.second_solver import second_solver
 
 JOB = Path(__file__).parents[2] / "examples" / "lighthouse" / "memory-board.toml"
 VALVES = 18
+STEP = 0.1
+"""Cells of the finite differences, mm: 35 across a heater rail."""
 
 
 def other_volts(net: NetFacts, placement: Placement, as_cut: AsCut) -> FloatArray:
-    """Volts at every load against the first by the second solver; a wire's ends are one contact."""
+    """Volts at loads against the first by finite differences; a wire's ends are one contact."""
     shapes = copper_of(net, placement, as_cut)
     contacts: list[shapely.Geometry] = [
         joint(shapes, placement, load.at, load.contact) for load in net.loads
@@ -46,14 +43,7 @@ def other_volts(net: NetFacts, placement: Placement, as_cut: AsCut) -> FloatArra
         ends = [joint(shapes, placement, end, None) for end in (wire.start, wire.end)]
         contacts.append(shapely.MultiPolygon(ends))
         amperes.append(0.0)
-    mesh = joined([meshed(area) for area in domain(shapes, contacts).geoms])
-    fine = skfem.MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
-
-    def on(metal: shapely.Geometry) -> Any:
-        rim = shapely.boundary(metal)
-        return lambda x: shapely.distance(shapely.points(*x), rim) < 1e-6
-
-    volts = second_solver(fine, [on(metal) for metal in contacts], amperes)
+    volts = contact_volts(domain(shapes, contacts), contacts, amperes, STEP)
     return volts[: len(net.loads)] * sheet_resistance(0.035)
 
 

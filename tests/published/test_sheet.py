@@ -1,4 +1,4 @@
-"""Sheets of copper with a known resistance, and a second solver.
+"""Sheets of copper with a known resistance, and a solver by finite differences.
 
 Closed forms: a strip is as many squares as it is times longer than wide; a ring and a sector of
 it are ln(r2/r1) over its angle (both elementary). A right-angled bend counts its corner square
@@ -8,24 +8,20 @@ the widths: the capacitance of a step in a parallel-plate line, N. Marcuvitz, Wa
 (1951), from memory; a current between insulating edges is a field between plates, turned. A
 small hole in a wide strip adds the field of a dipole and its images, worked out here.
 
-Second solver: scikit-fem, with quadratic elements on meshes of its own.
+Finite differences: `tests/helpers/finite_differences.py`, which shares nothing with what it checks.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
-import numpy as np
 import pytest
 import shapely
-import skfem
 
-from millprep.geometry.path import FloatArray
 from millprep.standards.copper import sheet_resistance
 from millprep.verify.rules.conduction import Solution, solve
+from tests.helpers.finite_differences import contact_volts
 from tests.helpers.rules_scene import joined, less
-from tests.helpers.second_solver import second_solver
 
 
 def through(shape: shapely.Polygon, *ends: shapely.Polygon, sheet: float = 1.0) -> Solution:
@@ -99,67 +95,45 @@ def test_a_small_hole() -> None:
     assert found.ohms[1] == pytest.approx(12 / w + more, rel=1e-3)
 
 
-CELL, RADIUS, AROUND = 3.0, 0.55, 64
+CELL, RADIUS, STEP = 3.0, 0.55, 0.05
+SIDES = (shapely.box(-0.2, 0, 0, CELL), shapely.box(CELL, 0, CELL + 0.2, CELL))
 
 
 def circle(x: float) -> shapely.Polygon:
-    turn = 2 * math.pi * np.arange(AROUND) / AROUND + math.pi / 4
-    return shapely.Polygon(
-        np.column_stack((x + RADIUS * np.cos(turn), CELL / 2 + RADIUS * np.sin(turn)))
-    )
+    return shapely.Point(x, CELL / 2).buffer(RADIUS, quad_segs=16)
 
 
-def cells(count: int, layers: int = 10) -> Any:
-    """A row of square cells, each with a round hole: rays from the hole to the cell's edge."""
-    turn = 2 * math.pi * np.arange(AROUND) / AROUND + math.pi / 4
-    ray = np.column_stack((np.cos(turn), np.sin(turn)))
-    out = ray / np.abs(ray).max(axis=1)[:, None] * CELL / 2
-    share = np.linspace(0, 1, layers + 1) ** 1.5
-    one = RADIUS * ray[:, None] * (1 - share[:, None]) + out[:, None] * share[:, None]
-    points: list[FloatArray] = []
-    triangles: list[list[int]] = []
-    for k in range(count):
-        base = k * one.shape[0] * one.shape[1]
-        points.append(one.reshape(-1, 2) + np.array([CELL * (k + 0.5), CELL / 2]))
-        for a in range(AROUND):
-            for b in range(layers):
-                p, q = base + a * (layers + 1) + b, base + (a + 1) % AROUND * (layers + 1) + b
-                triangles += [[p, p + 1, q], [q, p + 1, q + 1]]
-    xy, index = np.unique(np.round(np.concatenate(points), 9), axis=0, return_inverse=True)
-    return skfem.MeshTri(xy.T.copy(), index.ravel()[np.array(triangles)].T.copy())
+@pytest.mark.parametrize("outer", [2.0, 4.0])
+def test_finite_differences_of_a_ring(outer: float) -> None:
+    """What the other solvers are compared with meets a closed form itself."""
+    inner = shapely.Point(0, 0).buffer(1, quad_segs=64)
+    rim = shapely.Point(0, 0).buffer(outer, quad_segs=64)
+    around = less(shapely.box(-outer - 1, -outer - 1, outer + 1, outer + 1), rim)
+    volts = contact_volts(less(rim, inner), [inner, around], [-1.0, 1.0], STEP)
+    assert -volts[1] == pytest.approx(math.log(outer) / (2 * math.pi), rel=1e-3)
 
 
-
-
-def test_a_large_hole_against_the_second_solver() -> None:
-    ends = [lambda x: x[0] < 1e-6, lambda x: x[0] > CELL - 1e-6]
-    other = second_solver(cells(1), ends, [-1.0, 1.0])
+def test_a_large_hole_against_finite_differences() -> None:
     shape = less(shapely.box(0, 0, CELL, CELL), circle(CELL / 2))
-    found = through(shape, shapely.box(-1, 0, 0, CELL), shapely.box(CELL, 0, CELL + 1, CELL))
-    assert found.volts[1] == pytest.approx(other[1], rel=2e-3)
+    other = contact_volts(shape, SIDES, [-1.0, 1.0], STEP)
+    found = through(shape, *SIDES)
+    assert found.volts[1] == pytest.approx(other[1], rel=1e-3)
 
 
-def test_loads_along_a_rail_against_the_second_solver() -> None:
+def test_loads_along_a_rail_against_finite_differences() -> None:
     """Feed at the first pin, five loads on the way, each drawing something else."""
     amperes = [-2.0, 0.3, 0.3, 0.6, 0.2, 0.6]
-    middles = [CELL * (k + 0.5) for k in range(len(amperes))]
-    near = RADIUS + 1e-6
-
-    def at(middle: float) -> Any:
-        return lambda x: np.hypot(x[0] - middle, x[1] - CELL / 2) < near
-
-    other = second_solver(cells(len(amperes)), [at(m) for m in middles], amperes)
-    pins = [circle(m) for m in middles]
+    pins = [circle(CELL * (k + 0.5)) for k in range(len(amperes))]
     rail = less(shapely.box(0, 0, CELL * len(amperes), CELL), *pins)
+    other = contact_volts(rail, pins, amperes, STEP)
     found = solve([rail], pins, amperes, 1.0)
-    assert found.volts == pytest.approx(other, rel=4e-3)
-    assert found.error < 4e-3
+    assert found.volts == pytest.approx(other, rel=1.5e-3)
+    assert found.error < 1e-3
 
 
 def test_the_comparison_can_fail() -> None:
     """A rail a tenth narrower is told apart."""
-    ends = [lambda x: x[0] < 1e-6, lambda x: x[0] > CELL - 1e-6]
-    other = second_solver(cells(1), ends, [-1.0, 1.0])
-    shape = less(shapely.box(0, 0, CELL, CELL - 0.3), circle(CELL / 2))
-    found = through(shape, shapely.box(-1, 0, 0, CELL), shapely.box(CELL, 0, CELL + 1, CELL))
-    assert abs(found.volts[1] / other[1] - 1) > 0.1
+    shape = less(shapely.box(0, 0, CELL, CELL), circle(CELL / 2))
+    other = contact_volts(shape, SIDES, [-1.0, 1.0], STEP)
+    narrow = less(shapely.box(0, 0, CELL, CELL - 0.3), circle(CELL / 2))
+    assert abs(through(narrow, *SIDES).volts[1] / other[1] - 1) > 0.1

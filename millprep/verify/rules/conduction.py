@@ -1,10 +1,10 @@
 """Potential of a thin sheet of copper that carries current between contacts.
 
 ∇·(∇u / R) = 0 with R the sheet resistance in Ω, no current across an edge, and each contact at
-one potential: Laplace's equation by linear triangles (any textbook of finite elements). Every
-mesh is refined where the jumps of the gradient across edges are largest, and holds the one
-before; the energy of the exact solution is then approached from one side, with an error that
-falls as 1 / nodes, which gives both a better value and an estimate of what is left.
+one potential: Laplace's equation by quadratic triangles (scikit-fem). Triangles are divided where
+the quadratic part of the solution is largest, and every mesh holds the one before. The values at
+the contacts then approach the exact ones with an error that falls as 1 / unknowns², which gives
+both a better value and an estimate of what is left.
 """
 
 from __future__ import annotations
@@ -18,26 +18,34 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
-from millprep.verify.rules.mesh import BoolArray, Edges, IntArray, Mesh, edges, halved, joined
-from millprep.verify.rules.meshing import meshed
+from millprep.verify.rules.mesh import (
+    BoolArray,
+    IntArray,
+    Mesh,
+    elements_of,
+    triangulated,
+    turned,
+)
 
 ON_RIM = 1e-6
-"""A node this near to a contact's rim is on it, mm."""
+"""A point this close to the rim of a contact is on it, mm."""
 SIMPLER = 0.002
-"""Outlines are thinned by no more than this, mm: the house's flattening of curves."""
-SHARE = 0.6
-"""Share of the estimated error whose triangles are halved in a round (W. Dörfler 1996, from
+"""Outlines are thinned by no more than this, mm: the flattening of curves."""
+LONGEST = 0.75
+"""The first mesh has no edge on an outline longer than so many times the mean width."""
+FRACTION = 0.7
+"""Fraction of the estimated error whose triangles are divided in a round (W. Dörfler 1996, from
 memory)."""
-MOST_NODES = 120_000
-MOST_STEPS = 24
+MOST_UNKNOWNS = 120_000
+MOST_ROUNDS = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Bridge:
+class Resistor:
     """A resistance between two contacts, by their numbers; 0 Ω makes them one."""
 
-    one: int
-    other: int
+    first: int
+    second: int
     ohms: float
 
 
@@ -46,15 +54,17 @@ class Solution:
     """Potential and current of a sheet.
 
     Attributes:
-        mesh: the finest.
+        mesh: the finest, each triangle divided in four at the middle of its edges.
         potential: (n,) V at its points, against the contact where most current enters, each
             connected part against its own; 0 where no current flows.
         flow: (m, 2) current density in each triangle, A per mm of width.
         volts: (k,) V at each contact, extrapolated; NaN for one that touches no copper.
         ohms: (k,) Ω between each contact and its reference, no other carrying current.
         reference: (k,) number of the contact that each is measured against, itself for those.
-        error: estimated share of the largest voltage by which `volts` are off.
+        error: by what fraction of the largest voltage `volts` may be off, estimated.
         unfed: numbers of contacts whose part of the copper has no current balance.
+        sheet: resistance of the sheet, Ω.
+        basis: the quadratic functions of the solution, as scikit-fem has them.
     """
 
     mesh: Mesh
@@ -65,6 +75,39 @@ class Solution:
     reference: IntArray
     error: float
     unfed: tuple[int, ...]
+    sheet: float
+    basis: Any
+
+    def density(self, places: FloatArray) -> FloatArray:
+        """(p, 2) current density at (p, 2) places, A per mm of width; 0 beyond the copper."""
+        cell = self._cells(places)
+        inside = cell >= 0
+        cell = cell[inside]
+        basis = self.basis
+        local = basis.mapping.invF(places[inside].T[:, :, None], tind=cell)
+        gradient = np.zeros((2, len(cell)))
+        for k in range(basis.Nbfun):
+            part = basis.elem.gbasis(basis.mapping, local, k, tind=cell)[0]
+            gradient += self.potential[basis.element_dofs[k, cell]] * part.grad[:, :, 0]
+        density = np.zeros(places.shape)
+        density[inside] = -gradient.T / self.sheet
+        return density
+
+    def _cells(self, places: FloatArray) -> IntArray:
+        """(p,) element that holds each place, -1 for none."""
+        elements = self.basis.mesh
+        corners = elements.p[:, elements.t].transpose(2, 1, 0)
+        # Boxes only: whether a place is in the element its barycentric coordinates say.
+        place, hit = shapely.STRtree(np.asarray(shapely.polygons(corners))).query(
+            shapely.points(places)
+        )
+        a, b, c = corners[hit].transpose(1, 0, 2)
+        p = places[place]
+        weight = np.stack((_cross(b - p, c - p), _cross(c - p, a - p), _cross(a - p, b - p)))
+        inside = (weight / _cross(b - a, c - a)).min(axis=0) >= -ON_RIM
+        cell = np.full(len(places), -1, dtype=np.int64)
+        cell[place[inside]] = hit[inside]
+        return cell
 
 
 def domain(
@@ -92,14 +135,14 @@ def solve(
     amperes: Sequence[float],
     sheet: float,
     *,
-    bridges: Sequence[Bridge] = (),
-    accuracy: float = 0.002,
-    most_nodes: int = MOST_NODES,
+    resistors: Sequence[Resistor] = (),
+    accuracy: float = 0.0005,
+    most_unknowns: int = MOST_UNKNOWNS,
 ) -> Solution:
     """Potential where `amperes` leave the copper (enter, below 0) at each contact.
 
     `contacts` are areas of one potential; `sheet` is in Ω; refined until the estimated error
-    is below `accuracy` as a share of the largest voltage, or `most_nodes` are reached.
+    is below `accuracy` as a fraction of the largest voltage, or `most_unknowns` are reached.
 
     Raises:
         ValueError: when no contact touches copper.
@@ -107,73 +150,86 @@ def solve(
     area = domain(shapes, contacts)
     if area.is_empty:
         raise ValueError("no contact touches copper")
-    mesh = joined([meshed(part) for part in area.geoms])
-    rims = shapely.boundary(np.array(contacts, dtype=object))
+    elements = elements_of(triangulated(map(_finer_outline, area.geoms)))
+    rims = shapely.STRtree(shapely.boundary(np.array(contacts, dtype=object)))
     amps = np.asarray(amperes, dtype=float)
-    nodes: list[int] = []
+    sizes: list[int] = []
     systems: list[_System] = []
     error = np.inf
-    for step in range(MOST_STEPS):
-        net = edges(mesh.triangles)
-        systems.append(_System(mesh, _on_contacts(mesh, net, rims), bridges, amps, sheet))
-        nodes.append(len(mesh.points))
-        volts, error = _extrapolated(nodes, [system.volts for system in systems])
-        last = step + 1 == MOST_STEPS or 1.4 * len(mesh.points) > most_nodes
-        if error <= accuracy or last:
+    for rounds in range(MOST_ROUNDS):
+        systems.append(_System(elements, rims, resistors, amps, sheet))
+        sizes.append(systems[-1].basis.N)
+        volts, error = _extrapolated(sizes, [system.volts for system in systems])
+        if error <= accuracy or rounds + 1 == MOST_ROUNDS or 1.4 * sizes[-1] > most_unknowns:
             break
-        mesh = halved(mesh, _marked(mesh, net, systems[-1].gradient))
-    now = systems[-1]
-    ohms, _ = _extrapolated(nodes[-2:], [system.ohms() for system in systems[-2:]])
+        elements = elements.refined(np.flatnonzero(systems[-1].doubtful()))
+    last = systems[-1]
+    ohms, _ = _extrapolated(sizes[-2:], [system.ohms() for system in systems[-2:]])
+    mesh = last.fine_mesh()
     return Solution(
-        mesh, now.potential, -now.gradient / sheet, volts, ohms, now.reference, error, now.unfed
+        mesh,
+        last.potential,
+        last.flow(mesh),
+        volts,
+        ohms,
+        last.reference,
+        error,
+        last.unfed,
+        sheet,
+        last.basis,
     )
 
 
-def _on_contacts(mesh: Mesh, net: Edges, rims: Any) -> IntArray:
-    """(n,) number of the contact that a point lies on, -1 for none."""
-    on = np.full(len(mesh.points), -1, dtype=np.int64)
-    rim = np.unique(net.ends[net.boundary])
-    point, contact = shapely.STRtree(rims).query(
-        shapely.points(mesh.points[rim]), predicate="dwithin", distance=ON_RIM
-    )
-    on[rim[point]] = contact
-    return on
+def _finer_outline(area: shapely.Polygon) -> shapely.Polygon:
+    """The area with more points on its outline: triangles as long as the copper is wide."""
+    finer: shapely.Polygon = shapely.segmentize(area, LONGEST * 2 * area.area / area.length)
+    return finer
 
 
 class _System:
     """One mesh's equations, solved."""
 
     def __init__(
-        self, mesh: Mesh, on: IntArray, bridges: Sequence[Bridge], amperes: FloatArray, sheet: float
+        self,
+        elements: Any,
+        rims: shapely.STRtree,
+        resistors: Sequence[Resistor],
+        amperes: FloatArray,
+        sheet: float,
     ) -> None:
         from scipy.sparse.csgraph import connected_components
         from scipy.sparse.linalg import splu
+        from skfem import Basis, ElementTriP2
+        from skfem.models.poisson import laplace
 
-        own = _merged(len(amperes), bridges)
+        self.elements, self.sheet = elements, sheet
+        # The gradients are linear, so their products are quadratic.
+        self.basis = Basis(elements, ElementTriP2(), intorder=2)
+        on = _on_contacts(self.basis, rims)
+        own = _merged(len(amperes), resistors)
         touched = np.zeros(len(amperes), dtype=bool)
         touched[own[on[on >= 0]]] = True
         self._own, self._seen = own, touched[own]
         # Unknowns: first the contacts, of which perfect wires make one, then the free points.
         unknown = np.where(on >= 0, own[on], len(amperes) + np.cumsum(on < 0) - 1)
-        gradients = _gradients(mesh)
-        matrix = _conductance(mesh, gradients, unknown, own, bridges, sheet)
+        matrix = _conductance(laplace.assemble(self.basis) / sheet, unknown, own, resistors)
 
         _, part = connected_components(matrix, directed=False)
-        sums = np.zeros(part.max() + 1)
-        np.add.at(sums, part[own], amperes)
-        unbalanced = np.abs(sums) > 1e-6 * max(float(np.abs(amperes).max()), 1e-30)
+        balance = np.zeros(part.max() + 1)
+        np.add.at(balance, part[own], amperes)
+        unbalanced = np.abs(balance) > 1e-6 * max(float(np.abs(amperes).max()), 1e-30)
         unfed = unbalanced[part[own]] | ~self._seen
         self.unfed = tuple(np.flatnonzero(unfed).tolist())
         # The reference of each part is where most current enters.
-        grounds: dict[int, int] = {}
+        reference: dict[int, int] = {}
         for k in np.argsort(amperes, kind="stable").tolist():
-            grounds.setdefault(int(part[own[k]]), k)
-        self.reference = np.array([grounds[int(p)] for p in part[own]], dtype=np.int64)
+            reference.setdefault(int(part[own[k]]), k)
+        self.reference = np.array([reference[int(p)] for p in part[own]], dtype=np.int64)
 
         # Copper without a contact carries nothing and stays at 0 as a whole.
-        ground = own[np.unique(self.reference)]
-        live = np.isin(part, part[ground])
-        live[ground] = False
+        at_zero = own[np.unique(self.reference)]
+        live = np.isin(part, part[at_zero])
+        live[at_zero] = False
         self._keep = np.flatnonzero(live)
         self._lu = splu(
             matrix[self._keep][:, self._keep].tocsc(),
@@ -187,9 +243,6 @@ class _System:
         whole[self._keep] = self._lu.solve(-drawn[self._keep])
         self.potential: FloatArray = whole[unknown]
         self.volts: FloatArray = np.where(self._seen, whole[own], np.nan)
-        self.gradient: FloatArray = np.einsum(
-            "mi,mik->mk", self.potential[mesh.triangles], gradients
-        )
 
     def ohms(self) -> FloatArray:
         """(k,) Ω between each contact and its reference."""
@@ -204,81 +257,102 @@ class _System:
             ohms[k] = self._lu.solve(unit)[place[k]]
         return np.where(self._seen, ohms, np.nan)
 
+    def doubtful(self) -> BoolArray:
+        """(m,) the triangles that hold `FRACTION` of the estimated squared error.
 
-def _merged(contacts: int, bridges: Sequence[Bridge]) -> IntArray:
+        Its parts are what the quadratic solution has at the middle of each edge beside the mean of
+        the ends; the energy of such a part does not depend on the size of the triangle.
+        """
+        elements = self.elements
+        at_ends = self.potential[self.basis.nodal_dofs[0][elements.facets]].mean(axis=0)
+        bend = (self.potential[self.basis.facet_dofs[0]] - at_ends) ** 2
+        error = bend[elements.t2f].sum(axis=0)
+        order = np.argsort(-error, kind="stable")
+        total = np.cumsum(error[order])
+        marked = np.zeros(len(error), dtype=bool)
+        marked[order[: 1 + int(np.searchsorted(total, FRACTION * total[-1]))]] = True
+        return marked
+
+    def fine_mesh(self) -> Mesh:
+        """The mesh with every triangle divided in four; its points are those of the solution."""
+        a, b, c, ab, bc, ac = self.basis.element_dofs
+        parts = [(a, ab, ac), (ab, b, bc), (ac, bc, c), (ab, bc, ac)]
+        triangles = np.concatenate([np.column_stack(corners) for corners in parts])
+        return turned(np.ascontiguousarray(self.basis.doflocs.T), triangles.astype(np.int64))
+
+    def flow(self, mesh: Mesh) -> FloatArray:
+        """(m, 2) current density in each triangle of the fine mesh, A/mm."""
+        from skfem import Basis, ElementTriP1
+
+        linear = Basis(elements_of(mesh), ElementTriP1(), intorder=0)
+        gradient = linear.interpolate(self.potential).grad[:, :, 0]
+        flow: FloatArray = -gradient.T / self.sheet
+        return flow
+
+
+def _on_contacts(basis: Any, rims: shapely.STRtree) -> IntArray:
+    """(n,) number of the contact that an unknown lies on, -1 for none.
+
+    An edge of the mesh is on a contact when both its ends and its middle are.
+    """
+    elements = basis.mesh
+    outer = elements.boundary_facets()
+    ends = elements.p[:, elements.facets[:, outer]]
+    edge, contact = rims.query(
+        shapely.points(ends.mean(axis=1).T), predicate="dwithin", distance=ON_RIM
+    )
+    rim = rims.geometries[contact]
+    near = [shapely.dwithin(shapely.points(ends[:, end, edge].T), rim, ON_RIM) for end in (0, 1)]
+    edge, contact = edge[near[0] & near[1]], contact[near[0] & near[1]]
+    on = np.full(basis.N, -1, dtype=np.int64)
+    on[basis.nodal_dofs[0][elements.facets[:, outer[edge]]]] = contact
+    on[basis.facet_dofs[0][outer[edge]]] = contact
+    return on
+
+
+def _merged(contacts: int, resistors: Sequence[Resistor]) -> IntArray:
     """(k,) for each contact the first of those that perfect wires join it to."""
     own = np.arange(contacts)
-    for bridge in bridges:
-        if bridge.ohms == 0:
-            low, high = sorted((own[bridge.one], own[bridge.other]))
+    for resistor in resistors:
+        if resistor.ohms == 0:
+            low, high = sorted((own[resistor.first], own[resistor.second]))
             own[own == high] = low
     return own
 
 
-def _gradients(mesh: Mesh) -> FloatArray:
-    """(m, 3, 2) gradient of the linear function that is 1 at a corner and 0 at the others."""
-    corner = mesh.points[mesh.triangles]
-    side = np.roll(corner, -2, axis=1) - np.roll(corner, -1, axis=1)
-    turned = np.stack((-side[..., 1], side[..., 0]), axis=-1)
-    gradients: FloatArray = turned / (2 * mesh.areas)[:, None, None]
-    return gradients
-
-
 def _conductance(
-    mesh: Mesh,
-    gradients: FloatArray,
-    unknown: IntArray,
-    own: IntArray,
-    bridges: Sequence[Bridge],
-    sheet: float,
+    sheet: Any, unknown: IntArray, own: IntArray, resistors: Sequence[Resistor]
 ) -> Any:
-    """The matrix of conductances between unknowns, 1/Ω."""
+    """The matrix of conductances between unknowns, 1/Ω, from that of the points of the sheet."""
     from scipy.sparse import coo_matrix
 
-    local = np.einsum("mik,mjk->mij", gradients, gradients)
-    local *= (mesh.areas / sheet)[:, None, None]
-    index = unknown[mesh.triangles]
-    wires = [b for b in bridges if b.ohms > 0]
-    one = own[np.array([b.one for b in wires], dtype=np.int64)]
-    other = own[np.array([b.other for b in wires], dtype=np.int64)]
-    g = np.array([1 / b.ohms for b in wires])
-    rows = np.concatenate((np.repeat(index, 3, axis=1).ravel(), one, other, one, other))
-    columns = np.concatenate((np.tile(index, 3).ravel(), one, other, other, one))
-    values = np.concatenate((local.ravel(), g, g, -g, -g))
+    wires = [r for r in resistors if r.ohms > 0]
+    first = own[np.array([r.first for r in wires], dtype=np.int64)]
+    second = own[np.array([r.second for r in wires], dtype=np.int64)]
+    g = np.array([1 / r.ohms for r in wires])
+    points = sheet.tocoo()
+    rows = np.concatenate((unknown[points.row], first, second, first, second))
+    columns = np.concatenate((unknown[points.col], first, second, second, first))
+    values = np.concatenate((points.data, g, g, -g, -g))
     size = int(max(unknown.max(), len(own) - 1)) + 1
     return coo_matrix((values, (rows, columns)), shape=(size, size)).tocsr()
 
 
-def _extrapolated(nodes: Sequence[int], values: Sequence[FloatArray]) -> tuple[FloatArray, float]:
-    """Values where 1 / nodes would be 0, and by what share of the largest they may be off.
+def _extrapolated(sizes: Sequence[int], values: Sequence[FloatArray]) -> tuple[FloatArray, float]:
+    """Values where 1 / unknowns² would be 0, and by what fraction of the largest they may be off.
 
-    That is how far the extrapolation moved the values of the last mesh, or itself since the
-    mesh before; two meshes alone estimate nothing.
+    That is how far the extrapolation moved the values of the last mesh, or its own result since
+    the mesh before; two meshes alone estimate nothing.
     """
-    pairs = itertools.pairwise(zip(nodes, values, strict=True))
-    found = [values[0], *(v + (v - u) / (n / m - 1) for (m, u), (n, v) in pairs)]
+    pairs = itertools.pairwise(zip(sizes, values, strict=True))
+    limits = [values[0], *(v + (v - u) / ((n / m) ** 2 - 1) for (m, u), (n, v) in pairs)]
     if len(values) < 3:
-        return found[-1], np.inf
-    moved = np.maximum(np.abs(found[-1] - values[-1]), np.abs(found[-1] - found[-2]))
-    largest = np.nanmax(np.abs(found[-1]))
-    return found[-1], float(np.nanmax(moved) / largest) if largest > 0 else 0.0
+        return limits[-1], np.inf
+    change = np.maximum(np.abs(limits[-1] - values[-1]), np.abs(limits[-1] - limits[-2]))
+    largest = np.nanmax(np.abs(limits[-1]))
+    return limits[-1], float(np.nanmax(change) / largest) if largest > 0 else 0.0
 
 
-def _marked(mesh: Mesh, net: Edges, gradient: FloatArray) -> BoolArray:
-    """The triangles that hold `SHARE` of the estimated squared error.
-
-    Its parts are |e|²·[∂u/∂n]² for each edge e, [ ] the jump across it, shared by its sides.
-    """
-    along = mesh.points[net.ends[:, 1]] - mesh.points[net.ends[:, 0]]
-    normal = np.column_stack((along[:, 1], -along[:, 0]))
-    left, right = net.sides[:, 0] // 3, net.sides[:, 1] // 3
-    inner = ~net.boundary
-    # Only inner edges: the gradient's part across a contact's rim is no error.
-    jump = np.zeros(len(along))
-    jump[inner] = (normal[inner] * (gradient[left[inner]] - gradient[right[inner]])).sum(axis=1)
-    error = (jump**2)[net.of].sum(axis=1)
-    order = np.argsort(-error, kind="stable")
-    total = np.cumsum(error[order])
-    marked = np.zeros(len(error), dtype=bool)
-    marked[order[: 1 + int(np.searchsorted(total, SHARE * total[-1]))]] = True
-    return marked
+def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
+    cross: FloatArray = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    return cross

@@ -26,7 +26,7 @@ from millprep.standards.current import (
     section_for,
     width_for,
 )
-from millprep.verify.rules.conduction import Bridge, Solution, domain, solve
+from millprep.verify.rules.conduction import Resistor, Solution, domain, solve
 from millprep.verify.rules.necks import bottleneck, currents, sections
 
 JOINT = 1.0
@@ -98,13 +98,13 @@ def drop(
         for at, load in zip(places, net.loads, strict=True)
     ]
     amperes = [load.amperes for load in net.loads]
-    bridges: list[Bridge] = []
+    resistors: list[Resistor] = []
     for wire in net.wires:
         ends = [placement.pose.point(end) for end in (wire.start, wire.end)]
-        bridges.append(Bridge(len(joints), len(joints) + 1, wire.ohms))
+        resistors.append(Resistor(len(joints), len(joints) + 1, wire.ohms))
         joints += [joint(shapes, placement, end, None) for end in ends]
         amperes += [0.0, 0.0]
-    bridges += _shared(joints)
+    resistors += _shared(joints)
     areas = domain(shapes, joints)
     if areas.is_empty:
         return None, tuple(_lost_loads(net, placement, places, range(len(net.loads))))
@@ -115,7 +115,7 @@ def drop(
         joints,
         [turned * amps for amps in amperes],
         sheet_resistance(thickness, celsius),
-        bridges=bridges,
+        resistors=resistors,
     )
     if turned < 0:
         solution = replace(
@@ -178,11 +178,11 @@ def _wires(net: NetFacts, placement: Placement, solution: Solution) -> tuple[AtW
     return tuple(found)
 
 
-def _shared(joints: Sequence[shapely.Polygon]) -> list[Bridge]:
+def _shared(joints: Sequence[shapely.Polygon]) -> list[Resistor]:
     """Joints that touch are one piece of metal."""
     tree = shapely.STRtree(np.array(joints, dtype=object))
     pairs = tree.query(np.array(joints, dtype=object), predicate="dwithin", distance=RIM)
-    return [Bridge(a, b, 0.0) for a, b in pairs.T.tolist() if a < b]
+    return [Resistor(a, b, 0.0) for a, b in pairs.T.tolist() if a < b]
 
 
 def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+MOST_ROUNDS = 40
+LEAST_EDGE = 1e-4
+"""The outline is not divided into shorter edges, mm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,17 +35,7 @@ class Mesh:
     @property
     def areas(self) -> FloatArray:
         """(m,) areas, mm²."""
-        a, b, c = (self.points[self.triangles[:, k]] for k in range(3))
-        area: FloatArray = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
-        return area
-
-    @property
-    def lengths(self) -> FloatArray:
-        """(m, 3) lengths of the edges; edge k lies opposite corner k."""
-        corner = self.points[self.triangles]
-        side = corner[:, [1, 2, 0]] - corner[:, [2, 0, 1]]
-        length: FloatArray = np.hypot(side[..., 0], side[..., 1])
-        return length
+        return signed_areas(self.points, self.triangles)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,12 +44,10 @@ class Edges:
 
     Attributes:
         ends: (e, 2) indices of points, the lower first.
-        of: (m, 3) edge opposite each corner of each triangle.
-        sides: (e, 2) place in the flat `of` on either side, -1 beyond the boundary.
+        sides: (e, 2) triangles on either side, -1 beyond the boundary.
     """
 
     ends: IntArray
-    of: IntArray
     sides: IntArray
 
     @property
@@ -61,94 +56,112 @@ class Edges:
         return self.sides[:, 1] < 0
 
 
-def edges(triangles: IntArray) -> Edges:
-    """The edges of triangles (m, 3)."""
-    one, other = triangles[:, [1, 2, 0]].ravel(), triangles[:, [2, 0, 1]].ravel()
-    low, high = np.minimum(one, other), np.maximum(one, other)
-    key = low * (triangles.max() + 1) + high
-    order = np.argsort(key)
-    ranked = key[order]
-    fresh = np.ones(len(key), dtype=bool)
-    fresh[1:] = ranked[1:] != ranked[:-1]
-    number = np.empty(len(key), dtype=np.int64)
-    number[order] = np.cumsum(fresh) - 1
-    first = np.flatnonzero(fresh)
-    paired = np.zeros(len(first), dtype=bool)
-    paired[:-1] = np.diff(first) == 2
-    paired[-1:] = len(key) - first[-1:] == 2
-    # Sorted: which of two equal keys comes first is left to the machine.
-    left, right = order[first[paired]], order[first[paired] + 1]
-    sides = np.full((len(first), 2), -1, dtype=np.int64)
-    sides[:, 0] = order[first]
-    sides[paired] = np.column_stack((np.minimum(left, right), np.maximum(left, right)))
-    ends = np.column_stack((low[order[first]], high[order[first]]))
-    return Edges(ends, number.reshape(-1, 3), sides)
+def triangulated(areas: Iterable[shapely.Polygon]) -> Mesh:
+    """A Delaunay triangulation of areas; their vertices are among its points.
 
-
-def joined(meshes: list[Mesh]) -> Mesh:
-    """Several meshes as one; they share no points."""
-    start = np.cumsum([0, *(len(mesh.points) for mesh in meshes[:-1])])
+    Raises:
+        ValueError: when there is no area.
+    """
+    parts = [_delaunay(area) for area in areas if not area.is_empty]
+    if not parts:
+        raise ValueError("an empty area has no triangles")
+    start = np.cumsum([0, *(len(part.points) for part in parts[:-1])])
     return Mesh(
-        np.concatenate([mesh.points for mesh in meshes]),
-        np.concatenate([m.triangles + s for m, s in zip(meshes, start, strict=True)]),
+        np.concatenate([part.points for part in parts]),
+        np.concatenate([part.triangles + s for part, s in zip(parts, start, strict=True)]),
     )
 
 
-def smallest_angles(mesh: Mesh) -> tuple[FloatArray, IntArray]:
-    """(m,) smallest angle in degrees, and the corner that has it."""
-    a2, b2, c2 = (mesh.lengths**2).T
-    twice = 4 * np.abs(mesh.areas)
-    angle = np.stack(
-        [np.arctan2(twice, b2 + c2 - a2), np.arctan2(twice, c2 + a2 - b2),
-         np.arctan2(twice, a2 + b2 - c2)], axis=1,
-    )  # fmt: skip
-    return np.degrees(angle.min(axis=1)), angle.argmin(axis=1)
+def _delaunay(area: shapely.Polygon) -> Mesh:
+    """The triangulation of an area, whose edges are divided until each is part of it."""
+    from scipy.spatial import Delaunay
 
-
-def halved(mesh: Mesh, marked: BoolArray) -> Mesh:
-    """The mesh with the marked triangles halved, and as many others as edge to edge needs."""
-    if not marked.any():
-        return mesh
-    net = edges(mesh.triangles)
-    rows = np.arange(len(mesh.triangles))
-    longest = longest_edges(mesh, net)
-    across = net.of[rows, longest]
-    split = np.zeros(len(net.ends), dtype=bool)
-    split[across[marked]] = True
-    while True:
-        # A triangle with a halved edge has its longest halved too.
-        touched = split[net.of].any(axis=1) & ~split[across]
-        if not touched.any():
+    points, rim = _rim(area)
+    given = len(points)
+    shapely.prepare(area)
+    for _ in range(MOST_ROUNDS):
+        triangles = Delaunay(points).simplices.astype(np.int64)
+        inside = shapely.contains_xy(area, *points[triangles].mean(axis=1).T)
+        mesh = turned(points, triangles[inside])
+        net = edges(mesh)
+        width = len(points)
+        outer = net.ends[net.boundary] @ (width, 1)
+        missing = ~np.isin(rim.min(axis=1) * width + rim.max(axis=1), outer)
+        if not missing.any() and len(outer) == len(rim):
+            return mesh
+        if not missing.any():
             break
-        split[across[touched]] = True
-    middle = np.full(len(net.ends), -1, dtype=np.int64)
-    middle[split] = len(mesh.points) + np.arange(split.sum())
-    points = np.vstack((mesh.points, mesh.points[net.ends[split]].mean(axis=1)))
-
-    turn = (longest[:, None] + np.arange(3)) % 3
-    corner = np.take_along_axis(mesh.triangles, turn, axis=1)
-    half = middle[np.take_along_axis(net.of, turn, axis=1)]
-    whole = half[:, 0] < 0
-    parts = [mesh.triangles[whole]]
-    v0, v1, v2 = corner.T
-    m0, m1, m2 = half.T
-    for cut, plain, one, two in (
-        (m2 >= 0, (v0, v1, m0), (v0, m2, m0), (m2, v1, m0)),
-        (m1 >= 0, (v0, m0, v2), (m0, v2, m1), (m0, m1, v0)),
-    ):
-        keep, halve = ~whole & ~cut, ~whole & cut
-        parts.append(np.column_stack(plain)[keep])
-        parts.extend(np.column_stack(child)[halve] for child in (one, two))
-    return Mesh(points, np.concatenate(parts))
+        new = _divided(points, rim[missing], given)
+        if np.hypot(*(points[rim[missing][:, 0]] - new).T).min() < LEAST_EDGE:
+            break
+        middle = width + np.arange(len(new))
+        start, end = rim[missing].T
+        points = np.vstack((points, new))
+        rim = np.vstack(
+            (rim[~missing], np.column_stack((start, middle)), np.column_stack((middle, end)))
+        )
+    # Outlines too close together for that: GEOS cuts ears.
+    parts = shapely.get_parts(shapely.constrained_delaunay_triangles(area))
+    corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
+    points, index = np.unique(corners, axis=0, return_inverse=True)
+    return turned(points, index.reshape(-1, 3).astype(np.int64))
 
 
-def longest_edges(mesh: Mesh, net: Edges) -> IntArray:
-    """(m,) corner opposite each triangle's longest edge.
+def _rim(area: shapely.Polygon) -> tuple[FloatArray, IntArray]:
+    """Points of the outlines of an area, and the pairs of them that are its edges."""
+    xy: list[FloatArray] = []
+    pairs: list[IntArray] = []
+    for outline in (area.exterior, *area.interiors):
+        own = shapely.get_coordinates(outline)[:-1]
+        start = sum(map(len, xy)) + np.arange(len(own))
+        xy.append(own)
+        pairs.append(np.column_stack((start, np.roll(start, -1))))
+    # Outlines may touch in a point.
+    points, index = np.unique(np.concatenate(xy), axis=0, return_inverse=True)
+    return points, index.ravel()[np.concatenate(pairs)]
 
-    By rank, so that of two edges of the same length one is the longer in both triangles.
+
+def _divided(points: FloatArray, pairs: IntArray, given: int) -> FloatArray:
+    """Where edges of the outline are divided: halfway, or on a shell around a corner.
+
+    Edges that meet at a sharp angle would divide each other for ever. Divided at a power of two
+    from a corner that was `given` they end at the same distance (J. Ruppert, J. Algorithms 18,
+    1995, from memory).
     """
-    lengths = np.hypot(*(mesh.points[net.ends[:, 0]] - mesh.points[net.ends[:, 1]]).T)
-    rank = np.empty(len(lengths), dtype=np.int64)
-    rank[np.argsort(lengths, kind="stable")] = np.arange(len(lengths))
-    longest: IntArray = rank[net.of].argmax(axis=1)
-    return longest
+    start, end = points[pairs[:, 0]], points[pairs[:, 1]]
+    length = np.hypot(*(end - start).T)
+    corner = pairs < given
+    shell = 2.0 ** np.round(np.log2(length / 2)) / length
+    fraction = np.where(corner[:, 0], shell, 1 - shell)
+    fraction = np.where(corner[:, 0] == corner[:, 1], 0.5, fraction)
+    middle: FloatArray = start + fraction[:, None] * (end - start)
+    return middle
+
+
+def turned(points: FloatArray, triangles: IntArray) -> Mesh:
+    """A mesh with all triangles counter-clockwise and none of no area."""
+    area = signed_areas(points, triangles)
+    triangles = np.where((area < 0)[:, None], triangles[:, ::-1], triangles)
+    return Mesh(points, triangles[area != 0])
+
+
+def signed_areas(points: FloatArray, triangles: IntArray) -> FloatArray:
+    """(m,) areas of triangles, mm², negative for clockwise ones."""
+    a, b, c = (points[triangles[:, k]] for k in range(3))
+    area: FloatArray = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
+    return area
+
+
+def edges(mesh: Mesh) -> Edges:
+    """The edges of a mesh."""
+    elements = elements_of(mesh)
+    return Edges(elements.facets.T.astype(np.int64), elements.f2t.T.astype(np.int64))
+
+
+def elements_of(mesh: Mesh) -> Any:
+    """The mesh as scikit-fem has it."""
+    from skfem import MeshTri
+
+    return MeshTri(
+        np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T), validate=False
+    )

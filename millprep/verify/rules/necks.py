@@ -16,8 +16,7 @@ import shapely
 from millprep.geometry.path import FloatArray
 from millprep.model.judged import Neck
 from millprep.verify.rules.conduction import Solution
-from millprep.verify.rules.mesh import IntArray, Mesh, edges
-from millprep.verify.rules.meshing import triangulate
+from millprep.verify.rules.mesh import IntArray, Mesh, edges, triangulated
 
 SPACING = 0.2
 """Distance of points along an outline, mm."""
@@ -54,8 +53,8 @@ class Sections:
 
 def sections(shape: shapely.Polygon) -> Sections:
     """Sections of one area, at every `SPACING` of its outline or closer."""
-    mesh = triangulate(shapely.segmentize(shape, SPACING))
-    net = edges(mesh.triangles)
+    mesh = triangulated([shapely.segmentize(shape, SPACING)])
+    net = edges(mesh)
     inner = np.flatnonzero(~net.boundary)
     before, after, ring, place, around = _outline(mesh, net.ends[net.boundary])
     a, b = net.ends[inner].T
@@ -69,7 +68,7 @@ def sections(shape: shapely.Polygon) -> Sections:
     for _ in range(TIGHTER):
         for here, mine in ((0, a), (1, b)):
             ends[:, here] = _nearest(mesh.points, ends[:, 1 - here], mine, before, after)
-    return Sections(ends, through, net.sides[inner][real] // 3, mesh)
+    return Sections(ends, through, net.sides[inner][real], mesh)
 
 
 def currents(through: FloatArray, solution: Solution) -> FloatArray:
@@ -77,7 +76,7 @@ def currents(through: FloatArray, solution: Solution) -> FloatArray:
     step = (np.arange(SAMPLES) + 0.5) / SAMPLES
     one, other = through[:, 0], through[:, 1]
     places = one[:, None] + step[None, :, None] * (other - one)[:, None]
-    density = _density(solution, places.reshape(-1, 2)).reshape(places.shape)
+    density = solution.density(places.reshape(-1, 2)).reshape(places.shape)
     along = other - one
     normal = np.column_stack((along[:, 1], -along[:, 0]))
     flow: FloatArray = np.abs((density.mean(axis=1) * normal).sum(axis=1))
@@ -102,9 +101,9 @@ def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> Neck | N
         for t in near[1:].tolist():
             _unite(group, int(near[0]), t)
     # Edges that are no section (they cut off a bump) are no hindrance.
-    net = edges(mesh.triangles)
+    net = edges(mesh)
     is_section = {tuple(sorted(pair)) for pair in cuts.beside.tolist()}
-    for one, other in (net.sides[~net.boundary] // 3).tolist():
+    for one, other in net.sides[~net.boundary].tolist():
         if tuple(sorted((one, other))) not in is_section:
             _unite(group, one, other)
     widths = cuts.widths
@@ -118,37 +117,6 @@ def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> Neck | N
 
 def _tree(mesh: Mesh) -> shapely.STRtree:
     return shapely.STRtree(np.asarray(shapely.polygons(mesh.points[mesh.triangles])))
-
-
-def _density(solution: Solution, places: FloatArray) -> FloatArray:
-    """(p, 2) current density, A/mm: the mean of the triangles around a corner, between them."""
-    mesh = solution.mesh
-    weight = np.repeat(mesh.areas, 3)
-    corner = mesh.triangles.ravel()
-    total = np.bincount(corner, weight, len(mesh.points))
-    smooth = np.column_stack(
-        [
-            np.bincount(corner, weight * np.repeat(part, 3), len(mesh.points)) / total
-            for part in solution.flow.T
-        ]
-    )
-    tree = _tree(mesh)
-    # Boxes only: whether a place is in the triangle its shares of the corners tell.
-    place, hit = tree.query(shapely.points(places))
-    t = mesh.triangles[hit]
-    a, b, c = (mesh.points[t[:, k]] for k in range(3))
-    p = places[place]
-    share = np.stack((_cross(b - p, c - p), _cross(c - p, a - p), _cross(a - p, b - p)), axis=1)
-    share /= _cross(b - a, c - a)[:, None]
-    inside = share.min(axis=1) >= -1e-6
-    found = np.zeros(places.shape)
-    found[place[inside]] = np.einsum("nk,nkd->nd", share[inside], smooth[t[inside]])
-    return found
-
-
-def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
-    cross: FloatArray = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    return cross
 
 
 def _outline(

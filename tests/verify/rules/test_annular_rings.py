@@ -26,9 +26,7 @@ def test_the_ring_is_what_the_hole_leaves_and_at_worst_what_its_wander_leaves() 
     assert faults == ()
 
 
-@pytest.mark.parametrize(
-    ("off", "codes"), [(0.0, []), (0.4, ["rings-slim"]), (0.6, ["ring-thin"])]
-)
+@pytest.mark.parametrize(("off", "codes"), [(0.0, []), (0.4, ["rings-slim"]), (0.6, ["ring-thin"])])
 def test_a_hole_off_the_middle_of_its_pad(off: float, codes: list[str]) -> None:
     placement = placed([PAD], [Hole("h1", (20 + off, 20), 1.0, "c1")])
     (one,), faults = rings(placement, cut(placement))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.verify.rules.conduction import Bridge, solve
+from millprep.verify.rules.conduction import Resistor, solve
 
 BAR = shapely.box(0, 0, 10, 1)
 LEFT, RIGHT = shapely.box(-1, 0, 0, 1), shapely.box(10, 0, 11, 1)
@@ -37,12 +37,12 @@ def test_a_closer_look_is_closer() -> None:
     ends = [shapely.box(-1, 0, 0, 1), shapely.box(5, 6, 6, 7)]
     exact = 10.5588
     rough = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.02)
-    fine = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.0002)
+    fine = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.00005)
     assert len(fine.mesh.points) > len(rough.mesh.points)
     assert abs(fine.ohms[1] - exact) < abs(rough.ohms[1] - exact)
-    assert fine.error <= 0.0002
+    assert fine.error <= 0.00005
     assert abs(fine.ohms[1] / exact - 1) < 3e-4
-    held = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.0, most_nodes=500)
+    held = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.0, most_unknowns=500)
     assert len(held.mesh.points) <= 500
 
 
@@ -54,15 +54,17 @@ def test_parallel_bars_share_the_current() -> None:
     assert found.ohms[1] == pytest.approx(5.0)
 
 
-def test_bridges_in_a_row_add_and_beside_each_other_share() -> None:
+def test_resistors_in_series_add_and_in_parallel_divide() -> None:
     other = shapely.box(20, 0, 30, 1)
     ends = [LEFT, RIGHT, shapely.box(19, 0, 20, 1), shapely.box(30, 0, 31, 1)]
     amperes = [-1.0, 0.0, 0.0, 1.0]
-    one = solve([BAR, other], ends, amperes, 1.0, bridges=[Bridge(1, 2, 3.0)])
+    one = solve([BAR, other], ends, amperes, 1.0, resistors=[Resistor(1, 2, 3.0)])
     assert one.volts[3] == pytest.approx(-23)
-    two = solve([BAR, other], ends, amperes, 1.0, bridges=[Bridge(1, 2, 3.0), Bridge(2, 1, 6.0)])
+    two = solve(
+        [BAR, other], ends, amperes, 1.0, resistors=[Resistor(1, 2, 3.0), Resistor(2, 1, 6.0)]
+    )
     assert two.volts[3] == pytest.approx(-22)
-    none = solve([BAR, other], ends, amperes, 1.0, bridges=[Bridge(1, 2, 0.0)])
+    none = solve([BAR, other], ends, amperes, 1.0, resistors=[Resistor(1, 2, 0.0)])
     assert none.volts[3] == pytest.approx(-20)
     assert none.unfed == ()
 
