@@ -49,7 +49,7 @@ def contact_volts(
 
 def _grid(metal: shapely.Geometry, step: float) -> tuple[FloatArray, Cells]:
     """(n, 2) middles of the cells around metal, and (p, 2) neighbours among them."""
-    x0, y0, x1, y1 = metal.bounds
+    x0, y0, x1, y1 = shapely.bounds(metal).tolist()
     x = np.arange(x0 - step / 2, x1 + step, step)
     y = np.arange(y0 - step / 2, y1 + step, step)
     places = np.stack(np.meshgrid(x, y), axis=-1)

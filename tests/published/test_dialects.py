@@ -80,9 +80,7 @@ def test_g83_is_read_as_the_report_has_it() -> None:
     Feed down by Q or to Z, whichever is less deep; rapid back to R; rapid down to the hole's
     bottom, backed off a bit; again until Z is reached; then rapid up. The bit is 0.254 mm.
     """
-    text = (
-        "G21 G90 G94 G17\nG0 Z5.\nG0 X1. Y2.\nG99 G83 X4. Y2. Z-2. R5. Q4. F100.\nG80\nM2\n"
-    )
+    text = "G21 G90 G94 G17\nG0 Z5.\nG0 X1. Y2.\nG99 G83 X4. Y2. Z-2. R5. Q4. F100.\nG80\nM2\n"
     moves = read(text, file="one.ngc", dialect=Dialect(cycles=True)).moves
     assert [(m.kind, round(m.end[2], 4)) for m in moves[2:]] == [
         ("rapid", 5.0),

@@ -28,12 +28,6 @@ end point differ by more than 0.0002 inch or 0.002 mm. Quoted from memory.
 """
 
 
-
-
-
-
-
-
 @needs_interpreter
 def test_the_interpreter_makes_the_table_s_motions(example_set: Path) -> None:
     programs = table(example_set)

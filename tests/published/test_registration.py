@@ -111,9 +111,7 @@ computed from the 2-D form of the published theory."""
 
 
 @pytest.mark.parametrize(("holes", "at", "error", "residual"), CASES)
-def test_the_tabulated_errors(
-    holes: list[Point], at: Point, error: float, residual: float
-) -> None:
+def test_the_tabulated_errors(holes: list[Point], at: Point, error: float, residual: float) -> None:
     where = tolerances.locating(holes)
     assert tolerances.far_end(where, at, 0.05) == pytest.approx(error, abs=5e-7)
     # FRE² = (1 - 3 / 2N) FLE² : what the holes show is not what the far end misses

@@ -23,7 +23,6 @@ HALF_A_DIGIT = 0.5e-4 + 1e-9
 SAMPLES = ("nist_c1_hello", "nist_g81", "nist_arc", "sample")
 
 
-
 def shared_program(name: str) -> Path:
     folder = os.environ.get("MILLPREP_SHARED")
     if folder is None:

@@ -23,7 +23,7 @@ from millprep.verify.rules.mesh import (
     IntArray,
     Mesh,
     elements_of,
-    triangulated,
+    meshed,
     turned,
 )
 
@@ -31,9 +31,7 @@ ON_RIM = 1e-6
 """A point this close to the rim of a contact is on it, mm."""
 SIMPLER = 0.002
 """Outlines are thinned by no more than this, mm: the flattening of curves."""
-LONGEST = 0.75
-"""The first mesh has no edge on an outline longer than so many times the mean width."""
-FRACTION = 0.7
+FRACTION = 0.5
 """Fraction of the estimated error whose triangles are divided in a round (W. Dörfler 1996, from
 memory)."""
 MOST_UNKNOWNS = 120_000
@@ -79,19 +77,40 @@ class Solution:
     basis: Any
 
     def density(self, places: FloatArray) -> FloatArray:
-        """(p, 2) current density at (p, 2) places, A per mm of width; 0 beyond the copper."""
+        """(p, 2) current density at (p, 2) places, A per mm of width; 0 beyond the copper.
+
+        Between the points it is quadratic; at a point it is the mean of the triangles around it.
+        """
         cell = self._cells(places)
         inside = cell >= 0
         cell = cell[inside]
-        basis = self.basis
+        basis, gradient = self.basis, self._gradient()
         local = basis.mapping.invF(places[inside].T[:, :, None], tind=cell)
-        gradient = np.zeros((2, len(cell)))
+        here = np.zeros((2, len(cell)))
         for k in range(basis.Nbfun):
             part = basis.elem.gbasis(basis.mapping, local, k, tind=cell)[0]
-            gradient += self.potential[basis.element_dofs[k, cell]] * part.grad[:, :, 0]
+            here += gradient[:, basis.element_dofs[k, cell]] * np.asarray(part).reshape(-1)
         density = np.zeros(places.shape)
-        density[inside] = -gradient.T / self.sheet
+        density[inside] = -here.T / self.sheet
         return density
+
+    def _gradient(self) -> FloatArray:
+        """(2, n) gradient of the potential at every point, V/mm."""
+        basis = self.basis
+        elements = basis.elem.doflocs.T[:, None, :].repeat(basis.nelems, axis=1)
+        gradient = np.zeros((2, basis.nelems, basis.Nbfun))
+        for k in range(basis.Nbfun):
+            part = basis.elem.gbasis(basis.mapping, elements, k)[0]
+            gradient += self.potential[basis.element_dofs[k]][None, :, None] * part.grad
+        corners = basis.mesh.p[:, basis.mesh.t]
+        area = np.abs(_cross((corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T))
+        point, weight = basis.element_dofs.T, np.repeat(area[:, None], basis.Nbfun, axis=1)
+        total = np.bincount(point.ravel(), weight.ravel(), basis.N)
+        mean = [
+            np.bincount(point.ravel(), (weight * part).ravel(), basis.N) / total
+            for part in gradient
+        ]
+        return np.stack(mean)
 
     def _cells(self, places: FloatArray) -> IntArray:
         """(p,) element that holds each place, -1 for none."""
@@ -136,7 +155,7 @@ def solve(
     sheet: float,
     *,
     resistors: Sequence[Resistor] = (),
-    accuracy: float = 0.0005,
+    accuracy: float = 0.001,
     most_unknowns: int = MOST_UNKNOWNS,
 ) -> Solution:
     """Potential where `amperes` leave the copper (enter, below 0) at each contact.
@@ -150,7 +169,7 @@ def solve(
     area = domain(shapes, contacts)
     if area.is_empty:
         raise ValueError("no contact touches copper")
-    elements = elements_of(triangulated(map(_finer_outline, area.geoms)))
+    elements = elements_of(meshed(area.geoms))
     rims = shapely.STRtree(shapely.boundary(np.array(contacts, dtype=object)))
     amps = np.asarray(amperes, dtype=float)
     sizes: list[int] = []
@@ -178,12 +197,6 @@ def solve(
         sheet,
         last.basis,
     )
-
-
-def _finer_outline(area: shapely.Polygon) -> shapely.Polygon:
-    """The area with more points on its outline: triangles as long as the copper is wide."""
-    finer: shapely.Polygon = shapely.segmentize(area, LONGEST * 2 * area.area / area.length)
-    return finer
 
 
 class _System:
@@ -293,20 +306,20 @@ class _System:
 def _on_contacts(basis: Any, rims: shapely.STRtree) -> IntArray:
     """(n,) number of the contact that an unknown lies on, -1 for none.
 
-    An edge of the mesh is on a contact when both its ends and its middle are.
+    The middle of an outer edge is on a contact when both its ends are.
     """
     elements = basis.mesh
-    outer = elements.boundary_facets()
-    ends = elements.p[:, elements.facets[:, outer]]
-    edge, contact = rims.query(
-        shapely.points(ends.mean(axis=1).T), predicate="dwithin", distance=ON_RIM
+    outer = elements.facets[:, elements.boundary_facets()]
+    points = np.unique(outer)
+    which, contact = rims.query(
+        shapely.points(elements.p[:, points].T), predicate="dwithin", distance=SIMPLER + ON_RIM
     )
-    rim = rims.geometries[contact]
-    near = [shapely.dwithin(shapely.points(ends[:, end, edge].T), rim, ON_RIM) for end in (0, 1)]
-    edge, contact = edge[near[0] & near[1]], contact[near[0] & near[1]]
+    corner = np.full(elements.p.shape[1], -1, dtype=np.int64)
+    corner[points[which]] = contact
     on = np.full(basis.N, -1, dtype=np.int64)
-    on[basis.nodal_dofs[0][elements.facets[:, outer[edge]]]] = contact
-    on[basis.facet_dofs[0][outer[edge]]] = contact
+    on[basis.nodal_dofs[0]] = corner
+    start, end = corner[outer]
+    on[basis.facet_dofs[0][elements.boundary_facets()]] = np.where(start == end, start, -1)
     return on
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MOST_ROUNDS = 40
+LAYERS = 5
+"""The first points inside an area lie this part of its mean width from the edge."""
 LEAST_EDGE = 1e-4
 """The outline is not divided into shorter edges, mm."""
 
@@ -62,7 +64,11 @@ def triangulated(areas: Iterable[shapely.Polygon]) -> Mesh:
     Raises:
         ValueError: when there is no area.
     """
-    parts = [_delaunay(area) for area in areas if not area.is_empty]
+    return _together([_delaunay(area) for area in areas if not area.is_empty])
+
+
+def _together(parts: Sequence[Mesh]) -> Mesh:
+    """Several meshes as one; they have no point in common."""
     if not parts:
         raise ValueError("an empty area has no triangles")
     start = np.cumsum([0, *(len(part.points) for part in parts[:-1])])
@@ -72,12 +78,35 @@ def triangulated(areas: Iterable[shapely.Polygon]) -> Mesh:
     )
 
 
-def _delaunay(area: shapely.Polygon) -> Mesh:
+def meshed(areas: Iterable[shapely.Polygon]) -> Mesh:
+    """A Delaunay triangulation of areas with points inside, the farther from an edge the fewer.
+
+    They lie on the area eroded again and again, from a fifth of its mean width on, twice as
+    deep and twice as far from each other every time.
+
+    Raises:
+        ValueError: when there is no area.
+    """
+    parts: list[Mesh] = []
+    for area in areas:
+        step = 2 * area.area / area.length / LAYERS
+        inner: list[FloatArray] = [np.zeros((0, 2))]
+        deep = step
+        while not (left := area.buffer(-deep, quad_segs=2)).is_empty:
+            inner.append(shapely.get_coordinates(shapely.segmentize(left.simplify(deep / 8), deep)))
+            deep *= 2
+        parts.append(_delaunay(shapely.segmentize(area, 2 * step), np.concatenate(inner)))
+    return _together(parts)
+
+
+def _delaunay(area: shapely.Polygon, inner: FloatArray | None = None) -> Mesh:
     """The triangulation of an area, whose edges are divided until each is part of it."""
     from scipy.spatial import Delaunay
 
     points, rim = _rim(area)
     given = len(points)
+    if inner is not None and len(inner):
+        points = np.vstack((points, np.unique(inner, axis=0)))
     shapely.prepare(area)
     for _ in range(MOST_ROUNDS):
         triangles = Delaunay(points).simplices.astype(np.int64)

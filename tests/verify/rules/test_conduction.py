@@ -27,7 +27,7 @@ def test_current_turned_round_turns_the_volts() -> None:
 
 def test_what_flows_out_of_one_contact_flows_into_the_other() -> None:
     found = solve([BAR], [LEFT, RIGHT], [-1.0, 1.0], 1.0)
-    assert found.flow == pytest.approx(np.tile([1.0, 0.0], (len(found.flow), 1)))
+    assert found.flow == pytest.approx(np.tile([1.0, 0.0], (len(found.flow), 1)), abs=1e-9)
     assert found.potential.min() == pytest.approx(-10)
     assert found.potential.max() == pytest.approx(0)
 
@@ -42,8 +42,8 @@ def test_a_closer_look_is_closer() -> None:
     assert abs(fine.ohms[1] - exact) < abs(rough.ohms[1] - exact)
     assert fine.error <= 0.00005
     assert abs(fine.ohms[1] / exact - 1) < 3e-4
-    held = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.0, most_unknowns=500)
-    assert len(held.mesh.points) <= 500
+    held = solve([bend], ends, [-1.0, 1.0], 1.0, accuracy=0.0, most_unknowns=3000)
+    assert len(held.mesh.points) <= 3000
 
 
 def test_parallel_bars_share_the_current() -> None:

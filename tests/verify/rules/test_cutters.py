@@ -27,8 +27,6 @@ VEE = Vee(
 )  # fmt: skip
 
 
-
-
 def judged(*programs: Program, machine: Machine = MACHINE, whole: bool = False) -> list[Finding]:
     return list(cutters(programs, {1: "FR-4"}, machine, whole=whole)[1])
 

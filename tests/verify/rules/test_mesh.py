@@ -3,10 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.verify.rules.mesh import Mesh, edges, triangulated
+from tests.helpers.chance import examples
 
 POINT = st.tuples(st.floats(0, 30), st.floats(0, 30))
 
@@ -28,7 +29,7 @@ def whole(mesh: Mesh, shape: shapely.Polygon) -> None:
     assert around == pytest.approx(shape.length)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(st.lists(POINT, min_size=2, max_size=5, unique=True))
 def test_every_area_is_covered_once(ends: list[tuple[float, float]]) -> None:
     shape = tracks(ends)
@@ -36,7 +37,7 @@ def test_every_area_is_covered_once(ends: list[tuple[float, float]]) -> None:
     whole(triangulated([shapely.segmentize(shape, 0.5)]), shape)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(st.lists(POINT, min_size=2, max_size=4, unique=True))
 def test_no_point_lies_within_the_circle_around_a_triangle(ends: list[tuple[float, float]]) -> None:
     """Delaunay: across an inner edge the two opposite angles are at most 180° together."""
