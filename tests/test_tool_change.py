@@ -158,11 +158,8 @@ def test_a_spoilt_change_is_found(name: str, joined: Made, tmp_path: Path) -> No
 
 
 def stops(made: Made, folder: Path, *, by_table: bool = True) -> set[str]:
-    one = made.cut_set
     try:
-        findings = prove.prove(
-            folder, made.plan, one.layout, one.passes, one.programs, nets=one.nets, table=by_table
-        ).findings
+        findings = prove.prove(folder, made.plan, made.cut_set.blanks, table=by_table).findings
     except Refusal as refusal:
         findings = refusal.findings
     return {f.code for f in findings if f.severity == "stop"}

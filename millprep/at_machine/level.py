@@ -15,7 +15,7 @@ from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
 from millprep.report.report_model import Report
-from millprep.verify.prove import TABLE, motion_rows
+from millprep.verify.read_back import TABLE, motion_rows
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.prepare import Say, prepare

@@ -33,7 +33,7 @@ from millprep.verify.cutter_changes import parts
 from millprep.verify.motion_context import table
 from millprep.verify.over_copper import laid_flat
 from millprep.verify.probing import grid_fault
-from millprep.verify.prove import programs_read
+from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.prepare import Say

@@ -20,14 +20,12 @@ from millprep.model.resumption import Resumption
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.report import report_file
 from millprep.report.report_model import Report
-from millprep.verify import prove
-from millprep.verify.prove_resumed import read, read_back
+from millprep.verify.read_back import read_alone, read_resumed, trail_of
 from millprep.verify.resumed import check_resumed
 from millprep.verify.trace import Trace
-from millprep.workflow import set_on_disk
+from millprep.workflow import second_core, set_on_disk
 from millprep.workflow.inputs import read_boards, read_inputs, set_id
 from millprep.workflow.prepare import Say
-from millprep.workflow.second_core import beside
 from millprep.workflow.source_set import find_job, unchanged
 
 
@@ -95,7 +93,7 @@ def resume(
         cut_set = write_programs(cut_set, new)
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)
-        report.write(cut_set, new, beside)
+        report.write(cut_set, new, lambda work: second_core.start(work).result)
         set_on_disk.put_in_place(new, out, replace=replace_begun)
     return cut_set
 
@@ -153,8 +151,8 @@ def _taken_up(
     parts: list[_Part] = []
     for program in asked:
         mill_pass = by_pass[program.blank, program.mill_pass]
-        old = read(folder, program, plan.machine.dialect)
-        trail = prove.trail_of(old, program)
+        old = read_alone(folder, program, plan.machine.dialect)
+        trail = trail_of(old, program)
         done = resumed(
             trail,
             replace(program, spindle=max((e.rpm for e in old.spindle), default=program.spindle)),
@@ -278,21 +276,19 @@ def _at(part: _Part, code: str, severity: Severity, message: str) -> Finding:
 
 
 def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]) -> CutSet:
-    """The set once its files are read back: motion, table, and path held against the old one.
+    """The set once its files are read back: motion, table, and path compared with the old one.
 
     Raises:
         Refusal: when anything is amiss.
     """
-    programs = [part.new for part in parts]
-    traces, moving = read_back(folder, plan, cut_set.layout, cut_set.passes, programs)
-    findings = list(moving)
-    trails = []
-    for part, trace in zip(parts, traces, strict=True):
+    read = read_resumed(folder, plan, cut_set.blanks)
+    findings = list(read.findings)
+    runs = [run for blank in read.blanks for run in blank.runs]
+    for part, run in zip(parts, runs, strict=True):
         new, told = part.new, part.told
-        trails.append(prove.trail_of(trace, new))
         findings += check_resumed(
             part.old,
-            trace,
+            run.trace,
             plunge=min(new.cutter.plunge, plan.machine.max_plunge),
             whole=told.board is None,
             file=new.file,
@@ -300,11 +296,11 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
         )
     if any(finding.severity == "stop" for finding in findings):
         raise Refusal(findings)
-    read_set = cut_set.with_programs(
+    done = cut_set.with_programs(
         replace(program, trail=trail)
-        for program, trail in zip(cut_set.programs, trails, strict=True)
+        for program, trail in zip(cut_set.programs, read.trails, strict=True)
     )
-    return replace(read_set, findings=(*cut_set.findings, *findings))
+    return replace(done, findings=(*cut_set.findings, *findings))
 
 
 def _usage(code: str, message: str) -> Refusal:

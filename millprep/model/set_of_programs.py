@@ -6,9 +6,10 @@ a blank, of a pass or of a program is kept with it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from types import MappingProxyType
 from typing import Literal
 
 from millprep.model.as_cut import AsCut, BoardProof
@@ -121,6 +122,77 @@ class MilledBlank:
         )
 
 
+def layout_of(blanks: Sequence[MilledBlank]) -> Layout:
+    """Where all copies lie, in the order of their indices."""
+    placements = [placement for blank in blanks for placement in blank.placements]
+    return Layout(
+        tuple(blank.laminate for blank in blanks),
+        tuple(sorted(placements, key=lambda placement: placement.index)),
+    )
+
+
+def nets_of(blanks: Sequence[MilledBlank]) -> dict[tuple[int, str], str]:
+    """The net of every piece of every copy, by (placement, piece)."""
+    return {
+        (copy.placement.index, piece): net
+        for blank in blanks
+        for copy in blank.copies
+        for piece, net in copy.nets.items()
+    }
+
+
+def blanks_of(
+    layout: Layout,
+    passes: Iterable[MillingPass],
+    programs: Iterable[Program],
+    joins: Iterable[Join] = (),
+    nets: Mapping[tuple[int, str], str] = MappingProxyType({}),
+    levellings: Mapping[tuple[int, int], Levelling] = MappingProxyType({}),
+) -> tuple[MilledBlank, ...]:
+    """The tree of a set that is known by lists, as its report keeps it.
+
+    Args:
+        layout: the boards on their blanks.
+        passes: of all blanks, without programs.
+        programs: of all passes, in order; those of pass 0 are the spoilboard's.
+        joins: of all blanks.
+        nets: (placement, piece) to the net's name.
+        levellings: (blank, pass) to the surface map that its programs follow.
+
+    Raises:
+        ValueError: for what is on a blank or in a pass that there is not.
+    """
+    of_pass: dict[tuple[int, int], list[Program]] = {}
+    for program in programs:
+        of_pass.setdefault((program.blank, program.mill_pass), []).append(program)
+    passes_on: dict[int, list[MillingPass]] = {}
+    for one in passes:
+        here = (one.blank, one.number)
+        mapped = replace(
+            one, programs=tuple(of_pass.pop(here, ())), levelling=levellings.get(here)
+        )
+        passes_on.setdefault(one.blank, []).append(mapped)
+    joins_on: dict[int, list[Join]] = {}
+    for join in joins:
+        joins_on.setdefault(join.blank, []).append(join)
+    named: dict[int, dict[str, str]] = {}
+    for (index, piece), net in nets.items():
+        named.setdefault(index, {})[piece] = net
+    blanks = tuple(
+        MilledBlank(
+            laminate,
+            tuple(BoardCopy(p, nets=named.get(p.index, {})) for p in layout.on(laminate.number)),
+            passes=tuple(passes_on.pop(laminate.number, ())),
+            joins=tuple(joins_on.pop(laminate.number, ())),
+            spoilboard=tuple(of_pass.pop((laminate.number, 0), ())),
+        )
+        for laminate in layout.blanks
+    )
+    if of_pass or passes_on or joins_on:
+        raise ValueError("a pass, a program or a join is on no blank")
+    return blanks
+
+
 @dataclass(frozen=True, slots=True)
 class CutSet:
     """Everything about one run; a refused run has what was known by then.
@@ -205,11 +277,8 @@ class CutSet:
 
     @property
     def layout(self) -> Layout:
-        """Of all blanks: layout."""
-        return Layout(
-            tuple(blank.laminate for blank in self.blanks),
-            tuple(copy.placement for copy in self.copies),
-        )
+        """Where all copies lie."""
+        return layout_of(self.blanks)
 
     @property
     def board_input(self) -> tuple[int, ...]:
@@ -218,12 +287,8 @@ class CutSet:
 
     @property
     def nets(self) -> dict[tuple[int, str], str]:
-        """Of all blanks: nets."""
-        return {
-            (copy.placement.index, piece): net
-            for copy in self.copies
-            for piece, net in copy.nets.items()
-        }
+        """The net of every piece, by (placement, piece)."""
+        return nets_of(self.blanks)
 
     @property
     def laps(self) -> tuple[Lap, ...]:

@@ -7,7 +7,8 @@ isolation where copper is likeliest to stay: the narrowest gaps, and the joins o
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -17,8 +18,8 @@ from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.board import Hole
 from millprep.model.check import Check, Touch, When
-from millprep.model.layout import Layout, Placement
 from millprep.model.milling_pass import Join
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 
 STRIP = 20.0
 """The walk goes along the board's long side in strips as wide as this, mm."""
@@ -27,42 +28,33 @@ NARROW = 2.0
 MOST_PADS = 200
 """Of a net with more pads, only those on its hull are looked at; the farthest two are there."""
 
-Nets = Mapping[tuple[int, str], str]
+def buzz_out(blank: MilledBlank) -> MilledBlank:
+    """A blank, cut and proved, with the checks of every copy.
 
-
-def buzz_out(
-    layout: Layout,
-    nets: Nets,
-    as_cuts: Sequence[AsCut],
-    proofs: Sequence[BoardProof],
-    joins: Sequence[Join],
-) -> tuple[Check, ...]:
-    """The checks of every copy, copy by copy.
-
-    `nets` as (placement, piece) to the net's name, where links that are still to be soldered
-    count as made.
+    Jumper wires that are still to be soldered count as made in its nets.
     """
-    by_blank = {cut.blank: cut for cut in as_cuts}
-    by_index = {proof.placement: proof for proof in proofs}
-    found: list[Check] = []
-    for placement in layout.placements:
-        board = _Board(placement, nets)
+    assert blank.as_cut is not None, "a blank that is not cut has nothing to measure"
+    joins: dict[int, list[Join]] = {}
+    for join in blank.joins:
+        joins.setdefault(join.placement, []).append(join)
+    copies: list[BoardCopy] = []
+    for copy in blank.copies:
+        assert copy.proof is not None, "a copy that is not proved has nothing to measure"
+        board = _Board(copy)
         checks = [
             *board.continuity(),
-            *board.gaps(by_index[placement.index]),
-            *board.joins(
-                by_blank[placement.blank], [j for j in joins if j.placement == placement.index]
-            ),
+            *board.gaps(copy.proof),
+            *board.joins(blank.as_cut, joins.get(copy.placement.index, ())),
         ]
-        found += _walk(checks, board.size)
-    return tuple(found)
+        copies.append(replace(copy, checks=tuple(_walk(checks, board.size))))
+    return replace(blank, copies=tuple(copies))
 
 
 class _Board:
     """One copy: its pads by piece, and its places as the maker measures them."""
 
-    def __init__(self, placement: Placement, nets: Nets) -> None:
-        self.placement = placement
+    def __init__(self, copy: BoardCopy) -> None:
+        self.placement = placement = copy.placement
         x0, y0, x1, y1 = placement.pose.shape(placement.board.outline).bounds
         self.low = (x0, y0)
         self.size = (x1 - x0, y1 - y0)
@@ -71,7 +63,7 @@ class _Board:
             if hole.piece is not None:
                 self.pads[hole.piece].append(hole)
         self.pieces = {piece.id: piece for piece in placement.board.pieces}
-        self.net = {name: nets.get((placement.index, name), name) for name in self.pieces}
+        self.net = {name: copy.nets.get(name, name) for name in self.pieces}
 
     def _on_board(self, at: Point) -> Point:
         return (at[0] - self.low[0], at[1] - self.low[1])

@@ -22,8 +22,8 @@ from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.blank import Blank
 from millprep.model.certificate import Certificate, Kind, Limit
-from millprep.model.layout import Layout
-from millprep.model.milling_pass import Join, MillingPass
+from millprep.model.milling_pass import Join
+from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.contact import Axes, Cuts
 from millprep.verify.separation import BACKGROUND, TOLERANCE, Apart, Surroundings, Whole, far, least
 from millprep.verify.sweep import WORKERS, Shapes
@@ -48,10 +48,8 @@ class _Asked:
 
 
 def certificate_of(
-    layout: Layout,
-    cuts: Mapping[int, Cuts],
-    passes: Sequence[MillingPass],
-    joins: Sequence[Join],
+    blanks: Sequence[MilledBlank],
+    cuts: Sequence[Cuts],
     as_cuts: Sequence[AsCut],
     *,
     gap: float,
@@ -59,26 +57,25 @@ def certificate_of(
 ) -> Certificate | None:
     """What the places of all blanks stand; None when no two passes meet on copper.
 
-    `cuts` by blank; `as_cuts` tell whose copper is whose. `gap` is the asked one, of which the
-    tolerances of two edges may take `edges`; where less is left without any mismatch, no mismatch
-    takes it. How far the gap lasts is looked for up to `AHEAD` times the mismatch to expect.
+    `cuts` and `as_cuts` go blank by blank; `as_cuts` show whose copper is whose. `gap` is the
+    required one, of which the tolerances of two edges may take `edges`; where less is left without
+    any mismatch, no mismatch takes it. How far the gap lasts is looked for up to `AHEAD` times the
+    mismatch to expect.
     """
     limits: list[dict[Kind, Limit]] = []
     levers: list[float] = []
-    by_pass = {(one.blank, one.number): one for one in passes}
-    copper = {one.blank: one for one in as_cuts}
     ends: list[float] = []
-    for blank in layout.blanks:
-        numbers = sorted({one.number for one in passes if one.blank == blank.number})
-        if len(numbers) < 2:
+    for blank, of_blank, copper in zip(blanks, cuts, as_cuts, strict=True):
+        passes = {one.number: one for one in blank.passes}
+        if len(passes) < 2:
             continue
-        here = [join for join in joins if join.blank == blank.number and join.piece is not None]
+        here = [join for join in blank.joins if join.piece is not None]
         # to the digits of the report, from which it must come out the same
         expected = [round(join.predicted, 4) for join in here if join.predicted is not None]
         ahead = min(AHEAD * max(expected, default=MOST), MOST)
-        axes = Axes.of(cuts[blank.number])
-        asked = [one for k in numbers[1:] for one in _places(axes, k, here)]
-        found = _weakest(axes, blank, copper[blank.number], asked, gap - edges, ahead)
+        axes = Axes.of(of_blank)
+        asked = [one for k in sorted(passes)[1:] for one in _places(axes, k, here)]
+        found = _weakest(axes, blank.laminate, copper, asked, gap - edges, ahead)
         if found is None:
             continue
         limits.append(found)
@@ -86,7 +83,7 @@ def certificate_of(
         for one in asked:
             holes = [
                 hole.blank
-                for hole in by_pass[blank.number, one.moving].registration
+                for hole in passes[one.moving].registration
                 if hole.role == "locate"
             ]
             middle = np.mean(holes, axis=0) if holes else np.zeros(2)

@@ -9,7 +9,7 @@ from millprep import job
 from millprep.model.set_of_programs import CutSet
 from millprep.workflow.inputs import read_boards, read_nets, with_stored
 from millprep.workflow.planning import empty
-from millprep.workflow.prepare import Say, made
+from millprep.workflow.prepare import Say, walk
 from millprep.workflow.stopped import Stopped
 
 
@@ -36,7 +36,7 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
     cut_set = empty(plan, job_file, boards, None)
     with tempfile.TemporaryDirectory() as folder:
         try:
-            return made(
+            return walk(
                 cut_set, plan, boards, facts, Path(folder), say, None, choice, whole=True
             )
         except Stopped as stopped:

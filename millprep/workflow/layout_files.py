@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import shapely
 
 from millprep.model.plan import BlankPlan, JobPlan
@@ -10,6 +12,12 @@ from millprep.workflow.laying import Laid
 
 LAYOUT = "layout"
 """Stem of the files in a set."""
+
+
+def write(laid: Laid, plan: JobPlan, folder: Path) -> None:
+    """The layout and its offcuts as files of a set."""
+    for name, text in texts(laid, plan).items():
+        (folder / name).write_bytes(text.encode("utf-8"))
 
 
 def texts(laid: Laid, plan: JobPlan, stem: str = LAYOUT) -> dict[str, str]:

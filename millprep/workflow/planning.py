@@ -15,7 +15,7 @@ from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying, nets
 from millprep.workflow.inputs import Facts, read_inputs, set_id, stored, told
 from millprep.workflow.laying import Choice, Laid
-from millprep.workflow.stopped import stop, stopped
+from millprep.workflow.stopped import stop, stops
 
 
 def empty(
@@ -60,14 +60,10 @@ def laid_out(
     choice: Choice | None,
 ) -> tuple[CutSet, Laid]:
     """The set with its layout."""
-    try:
+    with stops(cut_set):
         laid = laying.lay(plan, boards, choice)
         if laid.findings:
             raise Refusal(laid.findings)
-    except Refusal as refusal:
-        if refusal.exit_code != 1:
-            raise
-        raise stopped(cut_set, refusal) from refusal
     layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
     drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
@@ -115,10 +111,8 @@ def planned(
     for k, blank in enumerate(blanks):
         if all(placement.index in left_out for placement in blank.placements):
             continue
-        try:
+        with stops(cut_set):
             blanks[k], findings = blank_passes.passes(plan, blank, poses, left_out)
-        except Refusal as refusal:
-            raise stopped(cut_set, refusal) from refusal
         findings = (*cut_set.findings, *findings)
         cut_set = replace(cut_set, blanks=tuple(blanks), findings=findings)
     return _without(cut_set, left_out)

@@ -9,21 +9,19 @@ from pathlib import Path
 from millprep import job, report
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
-from millprep.model.as_cut import AsCut
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
 from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify import prove
-from millprep.verify.buzz_out import buzz_out
-from millprep.verify.rules.judge import Judged, judged
-from millprep.workflow import layout_files, set_on_disk
+from millprep.verify.read_back import read_programs
+from millprep.verify.rules.judge import judged
+from millprep.workflow import layout_files, proof, second_core, set_on_disk
 from millprep.workflow.inputs import Facts, read_boards, read_nets, with_stored
 from millprep.workflow.laying import Choice
 from millprep.workflow.planning import empty, laid_out, planned
-from millprep.workflow.second_core import beside
-from millprep.workflow.stopped import Stopped, stop, stopped
+from millprep.workflow.stopped import Stopped, stop, stops
 
 Say = Callable[[str], None]
 
@@ -64,9 +62,9 @@ def prepare(
     cut_set = empty(plan, job_file, boards, derivation, choice)
     try:
         with set_on_disk.staged(out) as folder:
-            cut_set = made(cut_set, plan, boards, facts, folder, say, derivation, choice)
+            cut_set = walk(cut_set, plan, boards, facts, folder, say, derivation, choice)
             say("drawing pictures, writing sheet and report")
-            report.write(cut_set, folder, beside)
+            report.write(cut_set, folder, lambda work: second_core.start(work).result)
             set_on_disk.put_in_place(folder, out, replace=replace_begun)
         set_on_disk.forget_refused(out)
     except Stopped as stopped:
@@ -75,14 +73,14 @@ def prepare(
     return cut_set
 
 
-def made(
+def walk(
     cut_set: CutSet,
     plan: JobPlan,
     boards: tuple[Board, ...],
     facts: Facts,
     folder: Path,
     say: Say,
-    derivation: Derivation | None,
+    derivation: Derivation | None = None,
     choice: Choice | None = None,
     *,
     whole: bool = False,
@@ -96,89 +94,29 @@ def made(
     """
     say("laying the boards out")
     cut_set, laid = laid_out(cut_set, plan, boards, facts, choice)
-    for name, text in layout_files.texts(laid, plan).items():
-        (folder / name).write_bytes(text.encode("utf-8"))
+    layout_files.write(laid, plan, folder)
     say("making paths and passes")
     cut_set = planned(cut_set, plan, facts, derivation, laid.skipped)
-    try:
+    with stops(cut_set):
         cut_set = with_maps(cut_set, plan, derivation)
-    except Refusal as refusal:
-        raise stopped(cut_set, refusal) from refusal
     say("writing the programs")
-    try:
+    with stops(cut_set):
         cut_set = write_programs(cut_set, folder)
-    except Refusal as refusal:
-        raise stopped(cut_set, refusal) from refusal
     say("reading them back and cutting the blanks in simulation")
-    begun: list[Callable[[], Judged]] = []
-
-    def judge(copper: tuple[AsCut, ...]) -> None:
-        """The rules need the copper only: they begin while the rest of the proof goes on."""
-        begun.append(beside(lambda: judged(cut_set, copper, plan, facts, whole=whole)))
-
-    proved = _proved(cut_set, plan, folder, judge)
+    with stops(cut_set):
+        read = read_programs(folder, plan, cut_set.blanks)
+    copper = prove.cut_blanks(read)
+    judging = second_core.start(judged, cut_set.blanks, copper, plan, facts, whole=whole)
+    certifying = second_core.start(prove.certify, plan, read, copper)
+    checked = prove.check_copper(plan, read, copper)
+    cut_set = proof.with_copper(cut_set, read, copper, checked)
+    stop(cut_set)
+    cut_set = replace(proof.with_checks(cut_set), certificate=certifying.result())
     if whole or any(facts.values()):
         say("judging spacing, current and holes")
-    rules = begun[0]()
-    by_copy = {one.placement: one for one in rules.boards}
-    cutting = {(one.file, one.cutter): one for one in rules.cutting}
-    done = replace(proved, findings=(*proved.findings, *rules.findings))
-    done = done.with_copies(
-        replace(copy, judged=by_copy.get(copy.placement.index)) for copy in done.copies
-    )
-    done = done.with_programs(
-        replace(program, cutting=cutting.get((program.file, program.cutter.name)))
-        for program in done.programs
-    )
-    stop(done)
-    return done
-
-
-def _proved(
-    cut_set: CutSet,
-    plan: JobPlan,
-    folder: Path,
-    once_cut: Callable[[tuple[AsCut, ...]], object],
-) -> CutSet:
-    """The set with what the files on disk prove of it; `once_cut` is told the copper early."""
-    try:
-        proved = prove.prove(
-            folder,
-            plan,
-            cut_set.layout,
-            cut_set.passes,
-            cut_set.programs,
-            joins=cut_set.joins,
-            levellings=cut_set.levellings,
-            nets=cut_set.nets,
-            beside=beside,
-            once_cut=once_cut,
-        )
-    except Refusal as refusal:
-        raise stopped(cut_set, refusal) from refusal
-    as_cut = {one.blank: one for one in proved.as_cut}
-    proofs = {one.placement: one for one in proved.proofs}
-    done = replace(
-        cut_set,
-        blanks=tuple(replace(one, as_cut=as_cut[one.number]) for one in cut_set.blanks),
-        certificate=proved.certificate,
-        findings=(*cut_set.findings, *proved.findings),
-    )
-    done = done.with_copies(
-        replace(copy, proof=proofs[copy.placement.index]) for copy in done.copies
-    )
-    done = done.with_programs(
-        replace(program, trail=trail)
-        for program, trail in zip(done.programs, proved.trails, strict=True)
-    )
-    stop(done)
-    checks = buzz_out(done.layout, done.nets, done.as_cut, done.proofs, done.joins)
-    return done.with_copies(
-        replace(
-            copy, checks=tuple(one for one in checks if one.placement == copy.placement.index)
-        )
-        for copy in done.copies
-    )
+    cut_set = proof.with_rules(cut_set, judging.result())
+    stop(cut_set)
+    return cut_set
 
 
 def _write_refused(cut_set: CutSet, out: Path) -> None:

@@ -1,4 +1,4 @@
-"""Work that runs beside the walk, on a second core where the system makes that simple and safe."""
+"""Work on a second core, while this one goes on."""
 
 from __future__ import annotations
 
@@ -9,46 +9,63 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import Connection
-from typing import Any, TypeVar
+from multiprocessing.process import BaseProcess
+from typing import Any, Generic, ParamSpec, TypeVar
 
+P = ParamSpec("P")
 T = TypeVar("T")
 
 
-def beside(work: Callable[[], T]) -> Callable[[], T]:
-    """Begin work in a child of this process; the call that is returned waits for its result.
+def cores() -> int:
+    """How many cores this process may fork work to; 1 where that is not safe."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
 
-    The child is a fork, so it needs no copy of what the work holds, and it runs nothing else. It
-    ends with this process.
-    Only Linux forks safely beside the libraries in use here; elsewhere, or on one core, the work
-    is done when its result is asked for. The result is the same either way.
-    """
-    if sys.platform != "linux" or len(os.sched_getaffinity(0)) < 2:
-        return work
-    context = multiprocessing.get_context("fork")
-    here, there = context.Pipe(duplex=False)
-    child = context.Process(target=_run, args=(work, here, there), daemon=True)
-    with warnings.catch_warnings():
-        # newer Pythons warn of threads; whatever threads there are, the child waits for none
-        warnings.simplefilter("ignore", DeprecationWarning)
-        child.start()
-    there.close()
 
-    def result() -> T:
+class Work(Generic[T]):
+    """Work that was started; its result is asked for once."""
+
+    def __init__(self, work: Callable[[], T]) -> None:
+        self._work = work
+        self._child: BaseProcess | None = None
+        if cores() < 2:
+            return
+        context = multiprocessing.get_context("fork")
+        self._here, there = context.Pipe(duplex=False)
+        self._child = context.Process(target=_run, args=(work, self._here, there), daemon=True)
+        with warnings.catch_warnings():
+            # newer Pythons warn of threads; whatever threads there are, the child waits for none
+            warnings.simplefilter("ignore", DeprecationWarning)
+            self._child.start()
+        there.close()
+
+    def result(self) -> T:
+        """What the work returns, once it is done; what it raises is raised here."""
+        if self._child is None:
+            return self._work()
         try:
-            good, value = here.recv()
+            good, value = self._here.recv()
         except EOFError:
             # the child died, of memory perhaps; here the reason shows
-            return work()
+            return self._work()
         finally:
-            here.close()
-            child.join()
+            self._here.close()
+            self._child.join()
         if not good:
             raise value
         made: T = value
         return made
 
-    return result
+
+def start(work: Callable[P, T], *args: P.args, **words: P.kwargs) -> Work[T]:
+    """Start work in a child of this process.
+
+    The child is a fork, so it needs no copy of what the work holds, and it runs nothing else. It
+    ends with this process. Only Linux forks safely next to the libraries in use here; elsewhere,
+    or on one core, the work is done when its result is asked for. The result is the same.
+    """
+    return Work(partial(work, *args, **words))
 
 
 def _run(work: Callable[[], Any], waiting: Connection, answer: Connection) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import replace
 
 from millprep.model.finding import Refusal
@@ -22,6 +24,14 @@ def stop(cut_set: CutSet) -> None:
         raise Stopped(cut_set)
 
 
-def stopped(cut_set: CutSet, refusal: Refusal) -> Stopped:
-    """The end of the walk by a refusal from one of its steps."""
-    return Stopped(replace(cut_set, findings=(*cut_set.findings, *refusal.findings)))
+@contextlib.contextmanager
+def stops(cut_set: CutSet) -> Iterator[None]:
+    """A step whose refusal ends the walk, with what was known before it."""
+    try:
+        yield
+    except Refusal as refusal:
+        if refusal.exit_code != 1:
+            # a mistake in the job or the call
+            raise
+        findings = (*cut_set.findings, *refusal.findings)
+        raise Stopped(replace(cut_set, findings=findings)) from refusal

@@ -11,11 +11,12 @@ from millprep.model.begun import FILE, Begun
 from millprep.model.certificate import Certificate
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Layout
+from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify import prove
-from millprep.verify.prove_resumed import read_back
+from millprep.verify.read_back import read_resumed
 from millprep.workflow import begun_mark, nets
 from millprep.workflow.inputs import read_boards, read_inputs
 from millprep.workflow.prepare import Say
@@ -97,7 +98,14 @@ def verify(
         passes = report.milling_passes()
         programs = report.programs(plan.cutters, plan.machine)
         overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
-        joins = report.joins_on(layout, overruns)
+        blanks = blanks_of(
+            layout,
+            passes,
+            programs,
+            report.joins_on(layout, overruns),
+            nets.name(plan.boards, layout)[0],
+            report.levellings,
+        )
     except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Make the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
@@ -107,22 +115,12 @@ def verify(
     proofs: tuple[BoardProof, ...] = ()
     if not gone and report.resumed:
         try:
-            findings += read_back(folder, plan, layout, passes, programs)[1]
+            findings += read_resumed(folder, plan, blanks).findings
         except Refusal as refusal:
             findings += refusal.findings
     elif not gone:
         try:
-            proved = prove.prove(
-                folder,
-                plan,
-                layout,
-                passes,
-                programs,
-                joins=joins,
-                levellings=tuple(report.levellings.values()),
-                nets=nets.name(plan.boards, layout)[0],
-                table=hashes,
-            )
+            proved = prove.prove(folder, plan, blanks, table=hashes)
             proofs = proved.proofs
             findings += proved.findings
             findings += _unlike(report, proofs)

@@ -13,7 +13,7 @@ from millprep.at_machine.take_up import Wish, resumed
 from millprep.model.dialect import Dialect
 from millprep.model.trail import RAPID
 from millprep.verify import reader
-from millprep.verify.prove import trail_of
+from millprep.verify.read_back import trail_of
 from millprep.verify.resumed import check_resumed
 from tests.helpers.restart_points import DIALECTS, made, text_of
 from tests.helpers.workshop import MACHINE

@@ -10,7 +10,7 @@ import pytest
 from millprep.at_machine.strokes import strokes
 from millprep.model.dialect import Dialect
 from millprep.verify import reader
-from millprep.verify.prove import trail_of
+from millprep.verify.read_back import trail_of
 from tests.helpers.restart_points import DIALECTS, made, text_of
 from tests.helpers.workshop import MACHINE
 

@@ -22,7 +22,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.machine import Machine
 from millprep.model.program import Program
 from millprep.verify import reader
-from millprep.verify.prove import trail_of
+from millprep.verify.read_back import trail_of
 from millprep.verify.trace import Trace, TraceMove
 
 FINE = 2e-3

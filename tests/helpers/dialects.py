@@ -63,8 +63,7 @@ class Made:
     def proved(self, folder: Path, machine: Machine) -> Proved:
         """What the programs in a folder prove."""
         plan = replace(self.plan, machine=machine)
-        one = self.cut_set
-        return prove.prove(folder, plan, one.layout, one.passes, one.programs, nets=one.nets)
+        return prove.prove(folder, plan, self.cut_set.blanks)
 
     def read(self, texts: list[str], dialect: Dialect) -> list[Trace]:
         names = [p.file for p in self.cut_set.programs]

@@ -18,7 +18,7 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.clearances import unopened
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
-from millprep.verify.prove import motion_rows
+from millprep.verify.read_back import motion_rows
 from millprep.verify.reader import read
 from millprep.verify.required import opened, wanted
 from millprep.verify.stray_cuts import Cutting, astray

@@ -23,7 +23,7 @@ from millprep.model.program import Program
 from millprep.report import report_file
 from millprep.verify import reader
 from millprep.verify.as_cut import unite
-from millprep.verify.prove import trail_of
+from millprep.verify.read_back import trail_of
 from millprep.verify.resumed import check_resumed
 from millprep.verify.sweep import segments
 from millprep.verify.sweep import sweep as swept_by_us

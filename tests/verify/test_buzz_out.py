@@ -11,6 +11,7 @@ from millprep.model.board import Hole
 from millprep.model.check import Check
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut
 from millprep.verify.buzz_out import STRIP, buzz_out
 from millprep.verify.compare import compare
@@ -40,7 +41,11 @@ def checks(
 ) -> tuple[Check, ...]:
     where = layout(board(RAILS, HOLES), pose)
     copper, proofs = proved(where)
-    return buzz_out(where, nets, [copper], proofs, joins)
+    (placement,), (proof,) = where.placements, proofs
+    names = {piece: net for (_, piece), net in nets.items()}
+    copies = (BoardCopy(placement, nets=names, proof=proof),)
+    (copy,) = buzz_out(MilledBlank(BLANK, copies, joins=joins, as_cut=copper)).copies
+    return copy.checks
 
 
 def test_each_net_is_touched_once_at_its_pads_farthest_apart() -> None:

@@ -17,6 +17,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.certificate import Certificate
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut
 from millprep.verify.certificate import MOST, certificate_of
 from millprep.verify.contact import Cuts
@@ -151,8 +152,10 @@ def whole_set(
 ) -> Certificate | None:
     where = layout(board(pieces))
     copper = as_cut(BLANK, cuts, where.placements)
-    passes = [mill_pass for _, _, mill_pass in cuts]
-    return certificate_of(where, {1: cuts}, passes, joins, [copper], gap=gap, edges=edges)
+    passes = tuple(mill_pass for _, _, mill_pass in cuts)
+    copies = tuple(map(BoardCopy, where.placements))
+    blank = MilledBlank(BLANK, copies, passes=passes, joins=tuple(joins))
+    return certificate_of([blank], [cuts], [copper], gap=gap, edges=edges)
 
 
 def test_a_narrow_rail_is_parted_by_a_mismatch_of_its_width() -> None:

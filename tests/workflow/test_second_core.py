@@ -1,4 +1,4 @@
-"""Work beside the walk gives the result that it gives within it."""
+"""Work on a second core gives the result that it gives here."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ import time
 import pytest
 
 from millprep.model.finding import Finding, Refusal
-from millprep.workflow.second_core import beside
+from millprep.workflow.second_core import start
 
 
 def test_the_result_comes_back_and_the_work_ran_elsewhere() -> None:
-    first, second = beside(lambda: (os.getpid(), 6 * 7)), beside(lambda: "other")
-    pid, answer = first()
+    first, second = start(lambda: (os.getpid(), 6 * 7)), start(str.upper, "other")
+    pid, answer = first.result()
     assert answer == 42
-    assert second() == "other"
+    assert second.result() == "OTHER"
     if os.name == "posix" and len(os.sched_getaffinity(0)) > 1:
         assert pid != os.getpid()
 
@@ -29,7 +29,7 @@ def test_a_refusal_comes_back_whole() -> None:
         raise Refusal([Finding(code="c", severity="stop", message="m")], exit_code=3)
 
     with pytest.raises(Refusal) as caught:
-        beside(refuse)()
+        start(refuse).result()
     assert caught.value.exit_code == 3
     assert [f.message for f in caught.value.findings] == ["m"]
 
@@ -42,16 +42,16 @@ def test_a_child_that_dies_is_no_loss() -> None:
             os._exit(9)
         return 7
 
-    assert beside(work)() == 7
+    assert start(work).result() == 7
 
 
 def test_one_core_does_it_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0}, raising=False)
-    assert beside(os.getpid)() == os.getpid()
+    assert start(os.getpid).result() == os.getpid()
 
 
 def test_a_result_that_nobody_waits_for_makes_no_noise(capfd: pytest.CaptureFixture[str]) -> None:
-    waiting = beside(lambda: b"x" * 2_000_000)
+    waiting = start(lambda: b"x" * 2_000_000)
     del waiting
     gc.collect()
     for child in multiprocessing.active_children():
@@ -64,8 +64,8 @@ def test_a_child_ends_with_its_parent() -> None:
     """The parent is killed while its child is at work: their common output ends at once."""
     code = (
         "import time\n"
-        "from millprep.workflow.second_core import beside\n"
-        "waiting = beside(lambda: [print('working', flush=True), time.sleep(60)])\n"
+        "from millprep.workflow.second_core import start\n"
+        "waiting = start(lambda: [print('working', flush=True), time.sleep(60)])\n"
         "time.sleep(60)\n"
     )
     parent = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)

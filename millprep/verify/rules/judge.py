@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from millprep.model.as_cut import AsCut
-from millprep.model.cutter import Drill, wider
+from millprep.model.cutter import Cutter, Drill, wider
 from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
 from millprep.model.hole_made import HoleMade
@@ -17,7 +17,7 @@ from millprep.model.judged import Across, AtLoad, BoardJudged, Field, NetJudged
 from millprep.model.layout import Placement
 from millprep.model.net import BALANCED, NetFacts
 from millprep.model.plan import JobPlan, RulesPlan
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.rules.copies import Copies
 from millprep.verify.rules.cutters import cutters
 from millprep.verify.rules.drop import Drop, copper_of, current, drop
@@ -164,7 +164,7 @@ class Judged:
 
 
 def judged(
-    cut_set: CutSet,
+    blanks: Sequence[MilledBlank],
     as_cut: Sequence[AsCut],
     plan: JobPlan,
     facts: Mapping[str, tuple[NetFacts, ...]],
@@ -174,58 +174,58 @@ def judged(
     """What the rules find.
 
     Args:
-        cut_set: as planned.
-        as_cut: its copper as cut, one for each blank.
-        plan: the job, with what is asked.
+        blanks: of a set, as planned.
+        as_cut: their copper as cut, one for each.
+        plan: the job, with what is required.
         facts: nets that the job names, by the board's name.
         whole: whether currents and volts at loads are worked out as well, which takes seconds
             for each net, and boards without a named net are judged too, by their holes.
     """
-    by_blank = {one.blank: one for one in as_cut}
-    copper = {blank.number: blank.copper for blank in cut_set.layout.blanks}
-    made = holes_made(cut_set)
     flatness = plan.isolation.flatness
     grooves = max(wider(cutter, flatness) for cutter in plan.isolation.cutters)
     copies = Copies()
-    done: list[BoardJudged] = []
+    boards: list[BoardJudged] = []
     findings: list[Finding] = []
-    for placement in cut_set.layout.placements:
-        told = facts[placement.board.name]
-        if told or whole:
-            blank = placement.blank
-            board, faults = judge(
-                told,
-                placement,
-                by_blank[blank],
-                copper[blank],
-                plan.rules,
-                solve=whole,
-                made=made.get(placement.index, {}),
-                wider=grooves,
-                copies=copies,
-            )
-            done.append(board)
-            findings += faults
-    bare = [name for name, told in facts.items() if not told]
-    if bare:
-        findings.append(_not_judged(bare))
-    loaded = [net.name for told in facts.values() for net in told if net.loads]
+    for blank, copper in zip(blanks, as_cut, strict=True):
+        made = holes_made(blank, plan.cutters)
+        for placement in blank.placements:
+            nets = facts[placement.board.name]
+            if nets or whole:
+                board, faults = judge(
+                    nets,
+                    placement,
+                    copper,
+                    blank.laminate.copper,
+                    plan.rules,
+                    solve=whole,
+                    made=made.get(placement.index, {}),
+                    wider=grooves,
+                    copies=copies,
+                )
+                boards.append(board)
+                findings += faults
+    without_nets = [name for name, nets in facts.items() if not nets]
+    if without_nets:
+        findings.append(_not_judged(without_nets))
+    loaded = [net.name for nets in facts.values() for net in nets if net.loads]
     if loaded and not whole:
         findings.append(_not_solved(loaded))
-    grades = {blank.number: blank.grade for blank in cut_set.layout.blanks}
-    cutting, faults = cutters(cut_set.programs, grades, cut_set.machine, whole=whole)
-    return Judged(tuple(done), cutting, (*findings, *faults))
+    programs = [program for blank in blanks for program in blank.programs]
+    grades = {blank.number: blank.laminate.grade for blank in blanks}
+    cutting, faults = cutters(programs, grades, plan.machine, whole=whole)
+    return Judged(tuple(boards), cutting, (*findings, *faults))
 
 
-def holes_made(cut_set: CutSet) -> dict[int, dict[str, HoleMade]]:
-    """How the holes of every copy are made, by placement and the hole's id."""
-    cutters = {cutter.name: cutter for cutter in cut_set.cutters}
-    apart = {(one.placement, one.hole): one.most for one in cut_set.drilled_in_other_pass}
+def holes_made(
+    blank: MilledBlank, tools: Sequence[Cutter]
+) -> dict[int, dict[str, HoleMade]]:
+    """How the holes of every copy on a blank are made, by placement and the hole's id."""
+    by_name = {cutter.name: cutter for cutter in tools}
+    apart = {(one.placement, one.hole): one.most for one in blank.drilled_in_other_pass}
     found: dict[int, dict[str, HoleMade]] = {}
-    for hole in cut_set.holes:
-        if hole.placement is None:
-            continue
-        cutter = cutters[hole.cutter]
+    for hole in blank.cuts.holes:
+        assert hole.placement is not None, "a registration hole among the holes of boards"
+        cutter = by_name[hole.cutter]
         found.setdefault(hole.placement, {})[hole.hole] = HoleMade(
             hole.diameter,
             cutter.diameter if isinstance(cutter, Drill) else None,

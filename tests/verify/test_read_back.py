@@ -7,7 +7,7 @@ import pytest
 
 from millprep.model.program import Move, Program
 from millprep.model.trail import ARC_CCW, FEED, RAPID
-from millprep.verify.prove import trail_of
+from millprep.verify.read_back import trail_of
 from millprep.verify.reader import read
 from tests.helpers.invented_set import VEE
 

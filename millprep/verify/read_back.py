@@ -1,0 +1,292 @@
+"""The programs of a set as their files have them: read back, and checked for motion.
+
+What counts is the file, not our intention.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank
+from millprep.model.cutter import Cutter
+from millprep.model.dialect import Dialect
+from millprep.model.finding import Finding, Refusal
+from millprep.model.milling_pass import MillingPass
+from millprep.model.plan import JobPlan
+from millprep.model.program import Program
+from millprep.model.set_of_programs import MilledBlank
+from millprep.model.surface_map import SurfaceMap
+from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
+from millprep.verify import motion, reader
+from millprep.verify.cutter_changes import as_told, parts
+from millprep.verify.over_copper import laid_flat
+from millprep.verify.rows import Row, check_rows, rows_by_file
+from millprep.verify.trace import Trace
+
+TABLE = "toolpaths.csv"
+"""All motion of a set, written beside the programs and compared with them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One program as its file has it.
+
+    Attributes:
+        program: with the cutter that the file names.
+        trace: its motion; over a surface map, as it would be over flat copper.
+        mill_pass: where it runs; number 0 is the spoilboard.
+    """
+
+    program: Program
+    trace: Trace
+    mill_pass: MillingPass
+
+
+@dataclass(frozen=True, slots=True)
+class BlankRuns:
+    """A blank and all programs that run for it, in order."""
+
+    blank: MilledBlank
+    runs: tuple[Run, ...]
+
+    @property
+    def cutting(self) -> tuple[Run, ...]:
+        """The runs that cut the blank: none of the spoilboard, and none that only touches."""
+        return tuple(
+            run for run in self.runs if run.mill_pass.number > 0 and run.program.work != "probe"
+        )
+
+    @property
+    def cuts(self) -> list[tuple[Trace, Cutter, MillingPass]]:
+        """The motion of these runs with their cutters."""
+        return [(run.trace, run.program.cutter, run.mill_pass) for run in self.cutting]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """A set as its files have it, and what is wrong with its motion."""
+
+    blanks: tuple[BlankRuns, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def trails(self) -> Iterator[Trail]:
+        """The motion of every program as plain arrays, in order."""
+        for blank in self.blanks:
+            for run in blank.runs:
+                yield trail_of(run.trace, run.program)
+
+
+def read_programs(
+    folder: Path, job: JobPlan, blanks: Sequence[MilledBlank], *, table: bool = True
+) -> ReadBack:
+    """Read every program of a set and check its motion.
+
+    With `table` False the programs are not compared with the table of motions.
+
+    Raises:
+        Refusal: when programs are not RS-274, with the faults of all of them, or the table of
+            motions is damaged.
+    """
+    programs = [program for blank in blanks for program in blank.programs]
+    rows = motion_rows(folder / TABLE, programs) if table else None
+    findings: list[Finding] = []
+    as_read: dict[str, Iterator[tuple[Program, Trace]]] = {}
+    for file, trace in _traces(folder, programs, job.machine.dialect).items():
+        if rows is not None:
+            findings += check_rows(trace, rows.get(file, ()), file=file)
+        of_file = [program for program in programs if program.file == file]
+        told = as_told(trace, of_file, job.cutters, job.machine)
+        findings += told.findings
+        as_read[file] = zip(told.programs, told.traces, strict=True)
+    found: list[BlankRuns] = []
+    for blank in blanks:
+        runs: list[Run] = []
+        for mill_pass, planned in _places(job, blank):
+            program, trace = next(as_read[planned.file])
+            findings += check_motion(job, blank, mill_pass, program, trace)
+            surface = _surface(program, mill_pass)
+            if surface is not None:
+                trace = laid_flat(trace, surface, job.machine.clearance).trace
+            runs.append(Run(program, trace, mill_pass))
+        found.append(BlankRuns(blank, tuple(runs)))
+    return ReadBack(tuple(found), tuple(findings))
+
+
+def _places(job: JobPlan, blank: MilledBlank) -> Iterator[tuple[MillingPass, Program]]:
+    """The programs of a blank in order, each with its pass."""
+    spoilboard = _spoilboard_pass(job)
+    for program in blank.spoilboard:
+        yield spoilboard, program
+    for mill_pass in blank.passes:
+        for program in mill_pass.programs:
+            yield mill_pass, program
+
+
+def _surface(program: Program, mill_pass: MillingPass) -> SurfaceMap | None:
+    """The map that a program follows; what touches or only shows places follows none."""
+    if mill_pass.levelling is None or program.work in ("probe", "dry-run"):
+        return None
+    return mill_pass.levelling.surface
+
+
+def check_motion(
+    job: JobPlan, blank: MilledBlank, mill_pass: MillingPass, program: Program, trace: Trace
+) -> Iterable[Finding]:
+    """What is wrong with the motion of a program; pass 0 is the spoilboard."""
+    on_spoilboard = mill_pass.number == 0
+    clamps = () if on_spoilboard else tuple(c for c in job.clamps if c.on_in(mill_pass.number))
+    return motion.check(
+        trace,
+        cutter=program.cutter,
+        machine=job.machine,
+        clamps=clamps,
+        mill_pass=mill_pass,
+        blank=_spoilboard_sheet(job) if on_spoilboard else blank.laminate,
+        spoilboard=0.0 if on_spoilboard else job.drilling.spoilboard,
+        file=program.file,
+        # the person has just zeroed z there
+        at=program.start[:2],
+        probing=program.work == "probe",
+        surface=_surface(program, mill_pass),
+    )
+
+
+def _spoilboard_pass(job: JobPlan) -> MillingPass:
+    """The spoilboard as the motion rules see it: a sheet as large as the travel."""
+    t = job.machine.travel
+    window = shapely.box(0.0, 0.0, t.x1 - t.x0, t.y1 - t.y0)
+    return MillingPass(0, 0, window, Pose.shift(t.x0, t.y0), (), (t.x0, t.y0))
+
+
+def _spoilboard_sheet(job: JobPlan) -> Blank:
+    t, thickness = job.machine.travel, job.drilling.spoilboard
+    return Blank(1, (t.x1 - t.x0, t.y1 - t.y0), thickness, thickness / 2)
+
+
+def programs_read(
+    folder: Path, programs: Sequence[Program], job: JobPlan
+) -> tuple[tuple[Program, Trace], ...]:
+    """Programs of a set, each as its file has it.
+
+    Raises:
+        Refusal: when one cannot be read, with the faults of all of them.
+    """
+    missing = [p.file for p in programs if not (folder / p.file).is_file()]
+    if missing:
+        raise Refusal([_damaged(file, "the file is missing.") for file in dict.fromkeys(missing)])
+    found: list[tuple[Program, Trace]] = []
+    for file, trace in _traces(folder, programs, job.machine.dialect).items():
+        of_file = [program for program in programs if program.file == file]
+        told = as_told(trace, of_file, job.cutters, job.machine)
+        found += zip(told.programs, told.traces, strict=True)
+    return tuple(found)
+
+
+def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
+    """A program of one cutter that has its file to itself.
+
+    Raises:
+        Refusal: when it is no RS-274, or exit code 2 when it holds several cutters' programs.
+    """
+    # line ends are left as they are
+    text = (folder / program.file).read_bytes().decode("ascii")
+    found = parts(reader.read(text, file=program.file, dialect=dialect))
+    if len(found) > 1:
+        message = (
+            f"{program.file} holds the programs of {len(found)} cutters and cannot be resumed in "
+            'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
+            "resume the program of the cutter that broke from there: its cuts are the same."
+        )
+        finding = Finding(code="resume-several-cutters", severity="stop", message=message)
+        raise Refusal([finding], exit_code=2)
+    return found[0].trace
+
+
+def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> ReadBack:
+    """Read the programs of a resumed set and check their motion.
+
+    Raises:
+        Refusal: when they are no RS-274, or the table is damaged.
+    """
+    programs = [program for blank in blanks for program in blank.programs]
+    rows = motion_rows(folder / TABLE, programs)
+    findings: list[Finding] = []
+    found: list[BlankRuns] = []
+    for blank in blanks:
+        runs: list[Run] = []
+        for mill_pass, program in _places(job, blank):
+            trace = read_alone(folder, program, job.machine.dialect)
+            findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
+            findings += check_motion(job, blank, mill_pass, program, trace)
+            runs.append(Run(program, trace, mill_pass))
+        found.append(BlankRuns(blank, tuple(runs)))
+    return ReadBack(tuple(found), tuple(findings))
+
+
+def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict[str, Trace]:
+    """Every file read, by its name."""
+    found: dict[str, Trace] = {}
+    faults: list[Finding] = []
+    for file in dict.fromkeys(program.file for program in programs):
+        try:
+            # line ends are left as they are
+            text = (folder / file).read_bytes().decode("ascii")
+            found[file] = reader.read(text, file=file, dialect=dialect)
+        except UnicodeDecodeError as fault:
+            line = fault.object.count(b"\n", 0, fault.start) + 1
+            message = "the file holds characters that no program may hold. Write the set again."
+            faults.append(_damaged(file, message, line))
+        except Refusal as refusal:
+            faults += refusal.findings
+    if faults:
+        raise Refusal(faults)
+    return found
+
+
+_KINDS = {"rapid": RAPID, "feed": FEED, "probe": FEED, "arc_cw": ARC_CW, "arc_ccw": ARC_CCW}
+
+
+def trail_of(trace: Trace, program: Program) -> Trail:
+    """A trace as plain arrays; before the first word that names a place, the program's start."""
+    moves = trace.moves
+    places = np.array([program.start, *(move.end for move in moves)], dtype=float)
+    for column, start in zip(places.T, program.start, strict=True):
+        column[np.isnan(column)] = start
+    wait = np.zeros(len(moves) + 1)
+    for dwell in trace.dwells:
+        wait[dwell.before] += dwell.seconds
+    nowhere = (np.nan, np.nan)
+    return Trail(
+        file=program.file,
+        xyz=places,
+        kind=np.array([_KINDS[move.kind] for move in moves], dtype=np.int64),
+        centre=np.array([move.centre or nowhere for move in moves], dtype=float).reshape(-1, 2),
+        feed=np.array([np.nan if m.feed is None else m.feed for m in moves], dtype=float),
+        line=np.array([move.line for move in moves], dtype=np.int64),
+        wait=wait[: len(moves)],
+    )
+
+
+def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
+    """The table's rows by program file.
+
+    Raises:
+        Refusal: when it is no such table.
+    """
+    try:
+        with table.open(encoding="ascii", newline="") as lines:
+            return rows_by_file(lines, programs)
+    except (KeyError, TypeError, ValueError) as fault:
+        words = f"the table of motions is damaged ({fault}). Write the set again."
+        raise Refusal([_damaged(table.name, words)]) from None
+
+
+def _damaged(file: str, message: str, line: int | None = None) -> Finding:
+    return Finding(code="file-damaged", severity="stop", message=message, file=file, line=line)
