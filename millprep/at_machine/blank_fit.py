@@ -14,12 +14,12 @@ import numpy as np
 
 from millprep.at_machine.displacement import farthest, near, turn
 from millprep.at_machine.reading_faults import fault
+from millprep.at_machine.reading_fit import Fit, fit, suspicious
 from millprep.at_machine.readings import Readings
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes.fit import Fit, fit, suspicious
 from millprep.report.report_model import Report
 
 STILL = 1e-7

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from millprep.at_machine.reading_fit import Fit
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.passes.fit import Fit
 
 FARTHEST = 25.0
 """A blank put back by hand lies within this distance of its planned place, mm: common

@@ -8,11 +8,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from millprep.at_machine.displacement import FARTHEST, LARGEST_TURN, farthest, near, turn
+from millprep.at_machine.reading_fit import Fit, bad_hole, fit, suspicious
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes.fit import Fit, bad_hole, fit, suspicious
 
 INCH = 25.4
 

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 
 from millprep.at_machine.blank_fit import Refit, of_this_set, reported
+from millprep.at_machine.reading_fit import Correction, correction
 from millprep.at_machine.readings import Readings
 from millprep.model.finding import Finding, Refusal
 from millprep.model.vernier import Vernier
-from millprep.passes.fit import Correction, correction
 from millprep.report.report_model import Report
 
 
@@ -97,7 +97,7 @@ def _told(
             "Do not cut its combs again: go on with the program after them.",
         )
     ]
-    if not found.turn_told:
+    if not found.turn_known:
         notes.append(
             (
                 "refit-vernier-no-turn",

@@ -78,9 +78,7 @@ def passes(
     )
     made = tuple(join for join in shared.joins if join.placement not in left_out)
     profiles = tuple(one for one in shared.freed.profiles if one.placement not in left_out)
-    other_pass = drilled_in_other_pass(
-        shared.laps.by_pass, shared.holes, registered.errors.most
-    )
+    other_pass = drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most)
     done = replace(
         blank,
         cuts=replace(blank.cuts, profiles=profiles),
@@ -211,7 +209,7 @@ def _pass(
         pose=pose,
         registration=tuple(
             replace(hole, machine=pose.point(hole.blank))
-            for hole in (*holes, *marks.labels.witnesses)
+            for hole in (*holes, *marks.labels.crosses)
             if hole.used_in == number
         ),
         touch=touch_point(
@@ -277,12 +275,10 @@ def _findings(
     laminate, machine = blank.laminate, job.machine
     by_index = {p.index: p for p in placements}
     yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
-    yield from turn.told(frame.shift, registered.holes, number)
+    yield from turn.turn_findings(frame.shift, registered.holes, number)
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
     for one in blank.passes:
-        yield from pass_findings.overhang_findings(
-            one.pose, laminate, machine.travel, one.number
-        )
+        yield from pass_findings.overhang_findings(one.pose, laminate, machine.travel, one.number)
     for one in blank.passes:
         yield from dry_run.check_clamp_height(one, job.clamps, job.machine)
     for finding in (*marks.labels.findings, *marks.verniers.findings):

@@ -33,11 +33,11 @@ class Clamping:
         return shapely.union_all([shapely.box(b.x0, b.y0, b.x1, b.y1) for b in boxes])
 
     def without(self, n: int) -> Clamping:
-        """The clamps less one."""
+        """The clamps without one."""
         return replace(self, clamps=(*self.clamps[:n], *self.clamps[n + 1 :]))
 
-    def moved(self, n: int, x: float, y: float) -> Clamping:
-        """The clamps, one of them elsewhere."""
+    def with_shifted(self, n: int, x: float, y: float) -> Clamping:
+        """The clamps, one of them shifted."""
         b = self.clamps[n].box
         there = replace(self.clamps[n], box=Box(b.x0 + x, b.y0 + y, b.x1 + x, b.y1 + y))
         return replace(self, clamps=(*self.clamps[:n], there, *self.clamps[n + 1 :]))
@@ -65,10 +65,10 @@ def touch_point(
     blank: Blank,
     cut: BaseGeometry,
     clamped: BaseGeometry,
-    asked: Point | None,
+    wished: Point | None,
     number: int,
 ) -> Point:
-    """The touch point of a pass, machine frame: the asked one if it serves, else the lowest.
+    """The touch point of a pass, machine frame: the wished one if it is free, else the lowest.
 
     Args:
         window: what the cutter's axis reaches, blank frame.
@@ -76,22 +76,22 @@ def touch_point(
         blank: the laminate; the point lies on it.
         cut: everything any pass removes, blank frame.
         clamped: what clamps deny in this pass, machine frame.
-        asked: the job's wish, machine frame.
+        wished: by the job, machine frame.
         number: of the pass, for findings.
 
     Raises:
-        Refusal: when the asked point is cut, clamped or off the blank, or no place is free.
+        Refusal: when the wished point is cut, clamped or off the blank, or no place is free.
     """
     x0, y0 = max(window.x0, 0.0) + EDGE, max(window.y0, 0.0) + EDGE
     x1, y1 = min(window.x1, blank.size[0]) - EDGE, min(window.y1, blank.size[1]) - EDGE
     denied = cut.buffer(EDGE, quad_segs=4)
-    if asked is not None:
-        x, y = pose.inverse().point(asked)
+    if wished is not None:
+        x, y = pose.inverse().point(wished)
         on_blank = x0 <= x <= x1 and y0 <= y <= y1
-        hidden = shapely.contains_xy(denied, x, y) or shapely.contains_xy(clamped, *asked)
+        hidden = shapely.contains_xy(denied, x, y) or shapely.contains_xy(clamped, *wished)
         if on_blank and not hidden:
-            return asked
-        raise Refusal([_not_free(asked, blank, number)])
+            return wished
+        raise Refusal([_not_free(wished, blank, number)])
     xs, ys = np.arange(np.ceil(x0), x1), np.arange(np.ceil(y0), y1)
     grid = np.array([(x, y) for x in xs for y in ys], dtype=float).reshape(-1, 2)
     free_places = ~shapely.contains_xy(denied, grid) & ~shapely.contains_xy(
@@ -99,21 +99,21 @@ def touch_point(
     )
     if not free_places.any():
         raise Refusal([_no_place(blank, number)])
-    # nearest the low corner of the travel, where the person stands
+    # nearest the low corner of the travel, in front of the person
     return pose.point((float(grid[free_places][0, 0]), float(grid[free_places][0, 1])))
 
 
-def _not_free(asked: Point, blank: Blank, number: int) -> Finding:
+def _not_free(wished: Point, blank: Blank, number: int) -> Finding:
     return Finding(
         code="touch-point-not-free",
         severity="stop",
         message=(
-            f"The touch point {asked[0]:g}, {asked[1]:g} is cut, clamped or off the blank in "
-            f"pass {number}: z would be zeroed on air. Choose another for [setup] touch, at "
+            f"The touch point {wished[0]:g}, {wished[1]:g} is cut, clamped or off the blank in "
+            f"pass {number}, so Z cannot be zeroed there. Choose another [setup] touch, at "
             f"least {EDGE:g} mm from every cut, or leave it out."
         ),
         frame="machine",
-        at=asked,
+        at=wished,
         blank=blank.number,
         mill_pass=number,
     )
@@ -125,7 +125,7 @@ def _no_place(blank: Blank, number: int) -> Finding:
         severity="stop",
         message=(
             f"No place on blank {blank.number} is left uncut and free in pass {number} to zero z "
-            "on. A wider margin around the boards would do."
+            "on. Use a wider margin around the boards."
         ),
         blank=blank.number,
         mill_pass=number,

@@ -38,14 +38,14 @@ def share_laps(
     reach: float,
     blank: int,
 ) -> CutsByPass:
-    """Bands that stay whole go whole; the others change over where their first lap does.
+    """Pieces cut whole go to one pass; the laps of others are split where their first lap is.
 
     Args:
         laps: all laps of the blank.
         plan: which pass cuts what.
         shift: windows.
         overrun: of each side past a join.
-        reach: a lap this near to a change-over of its band's first lap changes over beside it.
+        reach: a lap this near to a join of its piece's first lap is split next to it.
         blank: number.
     """
     by_pass: list[list[Cut]] = [[] for _ in shift.windows]
@@ -103,19 +103,19 @@ def _stretches(lap: Lap, plan: JoinPlan, reach: float) -> list[_Stretch]:
         bounds = [*cuts, cuts[0] + total] if cuts else [0.0, total]
     else:
         bounds = [0.0, *(c for c in cuts if 0.0 < c < total), total]
-    found: list[_Stretch] = []
+    stretches: list[_Stretch] = []
     for start, end in itertools.pairwise(bounds):
         side = plan.pass_at(key, path.point_at((start + end) / 2 % total))
         assert side is not None
-        if found and found[-1].side == side:
-            found[-1] = replace(found[-1], end=end)
+        if stretches and stretches[-1].side == side:
+            stretches[-1] = replace(stretches[-1], end=end)
         else:
-            found.append(_Stretch(start, end, side))
-    if path.closed and len(found) > 1 and found[0].side == found[-1].side:
-        last = found.pop()
-        found[0] = _Stretch(last.start, found[0].end + total, last.side)
-        found.sort(key=lambda stretch: stretch.start)
-    return found
+            stretches.append(_Stretch(start, end, side))
+    if path.closed and len(stretches) > 1 and stretches[0].side == stretches[-1].side:
+        last = stretches.pop()
+        stretches[0] = _Stretch(last.start, stretches[0].end + total, last.side)
+        stretches.sort(key=lambda stretch: stretch.start)
+    return stretches
 
 
 def across(path: Path, distance: float) -> Point:
@@ -141,18 +141,18 @@ def share_clearings(
     overrun: float,
     sole_pass: Mapping[int, int] = NO_SOLE_PASS,
 ) -> tuple[tuple[Clearing, ...], ...]:
-    """Clearing changes over where a later window begins; each side overruns as rings do.
+    """Clearing is split where a later window begins; each side overruns as laps do.
 
-    No net hangs on where it changes over, so these are no joins.
+    No net depends on where it is split, so these are no joins.
     """
     regions = Regions.of(shift, overrun)
     by_pass: list[list[Clearing]] = [[] for _ in shift.windows]
-    for one in clearings:
-        path, whole = one.path, sole_pass.get(one.placement)
+    for clearing in clearings:
+        path, whole = clearing.path, sole_pass.get(clearing.placement)
         if whole is None:
-            whole = _holding(shift, one.path)
+            whole = _holding(shift, clearing.path)
         if whole is not None:
-            by_pass[whole].append(one)
+            by_pass[whole].append(clearing)
             continue
         stretches = stretches_by_region(path, regions.lines, regions.owner, crowded(overrun))
         for n, (start, end, side) in enumerate(stretches):
@@ -160,7 +160,7 @@ def share_clearings(
             after = overrun if path.closed or n < len(stretches) - 1 else 0.0
             alone = len(stretches) == 1
             part = path if alone else _part(path, start - before, end + after)
-            by_pass[side].append(replace(one, path=part))
+            by_pass[side].append(replace(clearing, path=part))
     return tuple(map(tuple, by_pass))
 
 
@@ -248,7 +248,7 @@ def share_holes(
             k = next((n for n in range(len(shift.windows)) if _reaches(shift, n, hole)), None)
         if k is None and hole.end is not None and len(shift.windows) > 1:
             too_long.append(_too_long(hole, blank))
-        # a hole bored at the very end of the travel is told by the motion rules
+        # the motion rules report a hole bored at the very end of the travel
         by_pass[-1 if k is None else k].append(hole)
     if too_long:
         raise Refusal(too_long)
@@ -261,8 +261,8 @@ def _too_long(slot: HoleCut, blank: int) -> Finding:
         code="slot-in-no-pass",
         severity="stop",
         message=(
-            f"Slot {slot.hole}, {long:.1f} mm long, lies wholly in the window of no pass. Draw it "
-            "as two slots that overlap, or lay the board so that one pass holds it."
+            f"Slot {slot.hole}, {long:.1f} mm long, fits in the window of no pass. Draw it "
+            "as two slots that overlap, or place the board so that one pass holds it."
         ),
         frame="blank",
         at=slot.at,

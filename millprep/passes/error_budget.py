@@ -63,13 +63,13 @@ class HoleErrors:
 
     @classmethod
     def of(cls, holes: Sequence[RegistrationHole], count: int, *, keys: bool) -> HoleErrors:
-        """The network of some passes.
+        """The hole errors of some passes.
 
         Args:
             holes: registration holes of one blank.
             count: number of passes.
             keys: whether key holes locate as well, as they do when holes are measured; on pins
-                they only tell the way round.
+                they only prevent turning.
         """
         kept = [h for h in holes if h.role == "locate" or (keys and h.role == "key")]
         centre = (0.0, 0.0)
@@ -92,54 +92,56 @@ class HoleErrors:
         return cls(tuple(errors), centre)
 
     def covariance(self, a: int, b: int, at: Point) -> FloatArray:
-        """(2, 2) of the mismatch of passes a and b (from 0) at a place, per σ²."""
-        apart = arms([at], self.centre)[0] @ (self.errors[a] - self.errors[b])
-        found: FloatArray = apart @ apart.T
-        return found
+        """(2, 2) of the misalignment of passes a and b (from 0) at a place, per σ²."""
+        difference = arms([at], self.centre)[0] @ (self.errors[a] - self.errors[b])
+        covariance: FloatArray = difference @ difference.T
+        return covariance
 
     def sigma_across(self, a: int, b: int, at: Point, across: Point, sigma: float) -> float:
-        """Standard deviation of the mismatch in the direction of a unit vector, mm."""
+        """Standard deviation of the misalignment in the direction of a unit vector, mm."""
         u = np.array(across)
         return sigma * float(np.sqrt(max(u @ self.covariance(a, b, at) @ u, 0.0)))
 
     def predicted(self, a: int, b: int, at: Point, across: Point, sigma: float) -> float:
-        """The mismatch across a path that 99.7 % of all blanks stay below, mm."""
+        """The misalignment across a path that 99.7 % of all blanks stay below, mm."""
         return QUANTILE * self.sigma_across(a, b, at, across, sigma)
 
     def rms(self, a: int, b: int, at: Point, sigma: float) -> float:
-        """Root mean square of the mismatch, all directions, mm (the TRE)."""
+        """Root mean square of the misalignment, all directions, mm (the TRE)."""
         return sigma * float(np.sqrt(np.trace(self.covariance(a, b, at))))
 
     def across(self, a: int, b: int, points: FloatArray, normals: FloatArray) -> FloatArray:
         """(n,) standard deviation at (n, 2) places along (n, 2) unit vectors, per unit σ."""
-        apart = arms(points, self.centre) @ (self.errors[a] - self.errors[b])
-        found: FloatArray = np.sqrt((np.einsum("ni,nij->nj", normals, apart) ** 2).sum(axis=1))
-        return found
+        difference = arms(points, self.centre) @ (self.errors[a] - self.errors[b])
+        sigmas: FloatArray = np.sqrt(
+            (np.einsum("ni,nij->nj", normals, difference) ** 2).sum(axis=1)
+        )
+        return sigmas
 
     def spread(self, a: int, b: int, points: FloatArray) -> FloatArray:
         """(n,) standard deviation in the worst direction at (n, 2) places, per unit σ."""
-        apart = arms(points, self.centre) @ (self.errors[a] - self.errors[b])
-        return largest(apart @ np.swapaxes(apart, 1, 2))
+        difference = arms(points, self.centre) @ (self.errors[a] - self.errors[b])
+        return largest(difference @ np.swapaxes(difference, 1, 2))
 
 
 def arms(points: Sequence[Point] | FloatArray, centre: Point) -> FloatArray:
     """(n, 2, 3) what (tx, ty, θ) moves every point by."""
     xy = np.asarray(points, dtype=float).reshape(-1, 2) - np.asarray(centre)
-    found = np.zeros((len(xy), 2, 3))
-    found[:, 0, 0] = found[:, 1, 1] = 1.0
-    found[:, 0, 2], found[:, 1, 2] = -xy[:, 1], xy[:, 0]
-    return found
+    matrices = np.zeros((len(xy), 2, 3))
+    matrices[:, 0, 0] = matrices[:, 1, 1] = 1.0
+    matrices[:, 0, 2], matrices[:, 1, 2] = -xy[:, 1], xy[:, 0]
+    return matrices
 
 
 def largest(covariance: FloatArray) -> FloatArray:
     """(n,) standard deviation along the longest axis of (n, 2, 2) covariances."""
     xx, yy, xy = covariance[:, 0, 0], covariance[:, 1, 1], covariance[:, 0, 1]
-    found: FloatArray = np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy))
-    return found
+    sigmas: FloatArray = np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy))
+    return sigmas
 
 
 AT_REST = 1e-3
-"""An axis with a smaller share of the travel along a path counts as standing still."""
+"""An axis with a smaller part of the motion along a path counts as at rest."""
 
 Values = NDArray[np.complex128]
 Field = Callable[[FloatArray], Values]
@@ -180,7 +182,7 @@ class MachineErrors:
         *,
         keys: bool,
     ) -> MachineErrors:
-        """The drift of some passes.
+        """The machine errors of some passes.
 
         Args:
             machine: what it states of its errors; what it does not state counts as none.
@@ -198,9 +200,10 @@ class MachineErrors:
         return cls(tuple(poses), fields, errors, centre, machine.backlash or 0.0)
 
     def across(self, a: int, b: int, at: Point, across: Point) -> float:
-        """What the machine's errors add to the mismatch of passes a and b (from 0) at worst, mm.
+        """What the machine's errors add to the misalignment of passes a and b, worst case, mm.
 
-        Both are taken to run along the path the same way; `across` is a unit vector.
+        Passes count from 0. Both are taken to run along the path the same way; `across` is a unit
+        vector.
         """
         n = np.array(across)
         place = np.array([at])
@@ -238,11 +241,11 @@ class MachineErrors:
 class ErrorBudget:
     """Both together: the holes' errors are random, the machine's add to them in full.
 
-    99.7 % stay below 2.97 σ + s, where s is what the machine adds at worst; rms √(σ² + s²).
+    99.7 % stay below 2.97 σ + s, where s is the machine's worst case; rms √(σ² + s²).
 
     Attributes:
-        network: errors of the holes.
-        drift: errors of the machine; None for a machine that states none.
+        hole_errors: of the registration holes.
+        machine_errors: None for a machine that states none.
         sigma: error of one hole per axis, mm.
     """
 
@@ -265,26 +268,26 @@ class ErrorBudget:
 
 def _fields(machine: Machine) -> tuple[Field, ...]:
     """Every stated error as a field of its own."""
-    found: list[Field] = []
+    fields: list[Field] = []
     if machine.scale_error:
         scale = machine.scale_error / 1000
-        found.append(lambda xy: (scale * xy).astype(complex))
+        fields.append(lambda xy: (scale * xy).astype(complex))
     if machine.squareness:
         lean = math.tan(math.radians(machine.squareness))
-        found.append(
+        fields.append(
             lambda xy: np.column_stack((-lean * xy[:, 1], np.zeros(len(xy)))).astype(complex)
         )
     if machine.periodic_error and machine.screw_lead:
         wave, lead = machine.periodic_error, machine.screw_lead
-        found += [_wave(wave, lead, axis) for axis in (0, 1)]
-    return tuple(found)
+        fields += [_wave(wave, lead, axis) for axis in (0, 1)]
+    return tuple(fields)
 
 
 def _wave(amplitude: float, lead: float, axis: int) -> Field:
     def field(xy: FloatArray) -> Values:
-        found = np.zeros(xy.shape, dtype=complex)
-        found[:, axis] = amplitude * np.exp(2j * math.pi * xy[:, axis] / lead)
-        return found
+        errors = np.zeros(xy.shape, dtype=complex)
+        errors[:, axis] = amplitude * np.exp(2j * math.pi * xy[:, axis] / lead)
+        return errors
 
     return field
 
@@ -296,8 +299,8 @@ def _linear(pose: Pose) -> FloatArray:
 def _on_blank(field: Field, pose: Pose, places: FloatArray) -> Values:
     """(n, 2) by how much a pass cuts blank places off."""
     # the inverse of a turn is its transpose, and rows are multiplied from the right
-    found: Values = field(pose.points(places)) @ _linear(pose)
-    return found
+    errors: Values = field(pose.points(places)) @ _linear(pose)
+    return errors
 
 
 def _pose_errors(

@@ -50,10 +50,10 @@ class Spots:
                 ends = np.flatnonzero(np.diff(along[order])) + 1
                 kept.update(mine[order[np.concatenate(([0], ends))]].tolist())
                 kept.update(mine[order[np.concatenate((ends - 1, [len(order) - 1]))]].tolist())
-        found = np.array(sorted(kept, key=lambda n: tuple(self.at[n])), dtype=int)
-        if len(found) > MOST:
-            found = found[np.unique(np.linspace(0, len(found) - 1, MOST).round().astype(int))]
-        return found
+        indices = np.array(sorted(kept, key=lambda n: tuple(self.at[n])), dtype=int)
+        if len(indices) > MOST:
+            indices = indices[np.unique(np.linspace(0, len(indices) - 1, MOST).round().astype(int))]
+        return indices
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,7 +80,7 @@ class HoleRoom:
         keep_out: BaseGeometry,
         clamped: Sequence[BaseGeometry],
     ) -> HoleRoom:
-        """The ground of a blank, on which `keep_out` is cut."""
+        """The room on a blank on which `keep_out` is cut."""
         # a place on the very rim is free, whatever its last digit says
         denied = keep_out.buffer(plan.key / 2 + plan.wall - 1e-6, quad_segs=4)
         shapely.prepare(denied)
@@ -96,7 +96,7 @@ class HoleRoom:
         return self.plan.key / 2 + self.plan.wall
 
     def place(self, k: int, other: int, at: FloatArray | Point) -> Point:
-        """Where on the blank the bed's place below `at` lies in another pass."""
+        """Where on the blank the spoilboard's place below `at` is in another pass."""
         x, y = float(at[0]), float(at[1])
         if k == other:
             return (x, y)
@@ -116,7 +116,7 @@ class HoleRoom:
         return replace(self, denied=shapely.Polygon())
 
     def spots(self, members: Sequence[int], *, ends: bool = False) -> Spots:
-        """Free places for all of some passes whose earlier neighbours lie alike.
+        """Free places for several passes, to which the passes before lie in the same directions.
 
         In the frame of the first of them. `ends` adds to whole millimetres the very ends of
         what an edge allows.
@@ -175,9 +175,9 @@ def _whole(low: float, high: float, step: float, *, ends: bool) -> list[float]:
 
 
 DIRECTIONS = {"left": (-1, 0), "right": (1, 0), "towards the front": (0, -1), "back": (0, 1)}
-"""Ways a clamp may be moved: words and machine axes."""
+"""Directions in which a clamp may be moved: words and machine axes."""
 FINE = 0.1
-"""A move is told to this, mm."""
+"""Moves of a clamp are multiples of this, mm."""
 FARTHEST = 400.0
 """No clamp is moved farther, mm."""
 
@@ -189,14 +189,14 @@ def no_room(
     kerf: float,
     fits: Callable[[HoleRoom], bool],
 ) -> Finding:
-    """The reason for which a pass finds no place for its holes, with the remedy.
+    """Why a pass has no room for its holes, with the remedy.
 
     Args:
         room: in which no hole fits.
         clamping: the clamps on it.
         number: of the pass.
         kerf: what of the margin the boards' profiles take.
-        fits: whether holes find room on another ground.
+        fits: whether holes fit in another room.
     """
     nothing = [shapely.Polygon()] * len(room.clamped)
     if fits(room.clamped_by(nothing)):
@@ -204,24 +204,24 @@ def no_room(
     elif not _reaches_an_edge(room, number - 1):
         spacing = 2 * (room.edge + kerf)
         message = (
-            "it lies in the middle of the blank and reaches none of its edges. Its holes would "
-            "have to stand between boards: several boards with a [[blank]] spacing of at least "
-            f"{spacing:g} mm would do, or a machine with more travel in one of the two."
+            "its window reaches no edge of the blank, so its holes must go between boards. "
+            f"Use several boards with a [[blank]] spacing of at least {spacing:g} mm, or a machine "
+            "with more travel."
         )
     elif fits(room.clamped_by(nothing).without_cuts()):
         margin = 2 * room.edge + kerf
         message = (
-            "the strips along the edges that both passes reach are too narrow beside the boards. "
-            f"A margin of at least {math.ceil(margin * 1000 - 1e-6) / 1000:g} mm free of boards "
-            "along both long edges would do, on a blank that leaves it"
+            "the strips next to the boards that both passes reach are too narrow. Leave a margin "
+            f"of at least {math.ceil(margin * 1000 - 1e-6) / 1000:g} mm free of boards along both "
+            "long edges"
         )
         if kerf:
-            message += f" ({kerf:g} mm of it go to the cut around the boards)"
-        message += "; or lower [registration] wall."
+            message += f" ({kerf:g} mm of it for the cut around the boards)"
+        message += ", or lower [registration] wall."
     else:
         message = (
-            "the passes share too little of the blank, even without boards and clamps. A blank "
-            "that is wider or a machine with more travel would do; or lower [registration] wall."
+            "the windows overlap too little, even without boards and clamps. Use a wider blank or "
+            "a machine with more travel, or lower [registration] wall."
         )
     return Finding(
         code="no-room-for-registration",
@@ -236,7 +236,7 @@ def no_room(
 
 
 def _reaches_an_edge(room: HoleRoom, k: int) -> bool:
-    """Whether what a pass (from 0) shares with earlier ones holds a hole beside an edge."""
+    """Whether a hole next to an edge fits where a pass (from 0) overlaps passes before."""
     (x, y), reach = room.blank.size, 2 * room.edge
     shared = [room.shift.shared(a, b) for a, b in room.shift.pairs if b == k]
     return any(
@@ -258,24 +258,22 @@ def _clamp(room: HoleRoom, clamping: Clamping, fits: Callable[[HoleRoom], bool])
             continue
         move, direction = FARTHEST, ""
         for way, (x, y) in DIRECTIONS.items():
-            # no farther than the best so far: most ways end with one look
+            # no farther than the best so far: most directions end with one test
             less = move - FINE if direction else move
-            if found := _least(_mover(free, clamping, n, x, y), less):
-                move, direction = found, way
+            if least := _least(_mover(free, clamping, n, x, y), less):
+                move, direction = least, way
         if not direction:
-            return (
-                f"{clamp_text(clamp)} is where they would be. Remove or move it."
-            )
+            return f"{clamp_text(clamp)} is where they would be. Remove or move it."
         return f"{clamp_text(clamp)} is in the way. Move it {direction} by {move:.1f} mm."
     named = "; ".join(clamp_text(clamp) for clamp in clamping.clamps)
-    return f"the clamps leave none, several of them together: {named}. Move them apart."
+    return f"several clamps together leave none: {named}. Move them."
 
 
 def _mover(
     free: Callable[[Clamping], bool], clamping: Clamping, n: int, x: float, y: float
 ) -> Callable[[float], bool]:
     """Whether a clamp moved this far in one direction leaves room."""
-    return lambda by: free(clamping.moved(n, by * x, by * y))
+    return lambda by: free(clamping.with_shifted(n, by * x, by * y))
 
 
 def _least(free: Callable[[float], bool], most: float) -> float | None:

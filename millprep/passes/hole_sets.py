@@ -25,9 +25,9 @@ class JoinPlaces:
     """Where two passes meet.
 
     Attributes:
-        passes: from 0, the earlier first.
+        passes: from 0, the lower number first.
         at: (n, 2) places, blank frame.
-        across: (n, 2) unit vectors in which the mismatch counts.
+        across: (n, 2) unit vectors in which the misalignment counts.
     """
 
     passes: tuple[int, int]
@@ -37,7 +37,7 @@ class JoinPlaces:
 
 def expected_joins(shift: ShiftPlan, need: Box) -> tuple[JoinPlaces, ...]:
     """Where joins are to be expected: along the middle of what two windows share."""
-    found = []
+    places = []
     for a, b in shift.pairs:
         shared = shift.shared(a, b)
         assert shared is not None
@@ -48,54 +48,54 @@ def expected_joins(shift: ShiftPlan, need: Box) -> tuple[JoinPlaces, ...]:
         x, y = (x0 + x1) / 2, (y0 + y1) / 2
         step = shift.step(a, b)
         rows = []
-        # paths run along the step, so what counts is the mismatch across it
+        # paths run along the step, so what counts is the misalignment across it
         if step[0]:
             rows += [((x, v), (0.0, 1.0)) for v in (y0, y, y1)]
         if step[1]:
             rows += [((u, y), (1.0, 0.0)) for u in (x0, x, x1)]
-        found.append(
+        places.append(
             JoinPlaces((a, b), np.array([at for at, _ in rows]), np.array([u for _, u in rows]))
         )
-    return tuple(found)
+    return tuple(places)
 
 
 def places_of_joins(
     joins: Iterable[Join], otherwise: Iterable[JoinPlaces]
 ) -> tuple[JoinPlaces, ...]:
-    """The seams that joins in copper make; what was expected between passes that have none."""
+    """The places of joins in copper; the expected ones between passes that have none."""
     by_pair: dict[tuple[int, int], list[Join]] = {}
     for join in joins:
         if join.piece is not None:
             by_pair.setdefault((join.passes[0] - 1, join.passes[1] - 1), []).append(join)
-    found = [places for places in otherwise if places.passes not in by_pair]
+    result = [places for places in otherwise if places.passes not in by_pair]
     for pair, mine in sorted(by_pair.items()):
         # evenly taken from all of them, so that the ends stay in
         kept = np.unique(
             np.linspace(0, len(mine) - 1, min(MOST_PLACES, len(mine))).round().astype(int)
         )
         mine = sorted(mine, key=lambda join: join.at)
-        found.append(
+        result.append(
             JoinPlaces(
                 pair,
                 np.array([mine[n].at for n in kept.tolist()]),
                 np.array([mine[n].across for n in kept.tolist()]),
             )
         )
-    return tuple(found)
+    return tuple(result)
 
 
 FAR = 0.25
-"""What the error at the far end counts beside that at the worst join."""
+"""Weight of the error at the far end against that at the worst join."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Score:
-    """What sets of holes are worth: the mismatch they leave, per unit σ.
+    """The score of sets of holes: the misalignment they leave, per unit σ.
 
     Attributes:
         arms: (n, 2, 3) of every spot.
         inherited: (n, 2, m) what the pass that drills at a spot is off there.
-        rows: per earlier pass its errors (3, m) and the (j, 3) rows of the places that count.
+        rows: per pass before its errors (3, m) and the (j, 3) rows of the places that count.
         far: the same for the far corners, in both directions.
     """
 
@@ -110,13 +110,13 @@ class Score:
         room: HoleRoom,
         members: Sequence[int],
         spots: Spots,
-        found: Sequence[RegistrationHole],
+        holes: Sequence[RegistrationHole],
         join_places: Sequence[JoinPlaces],
         need: Box,
     ) -> Score:
-        """The score of sets of these spots, for some passes alike, beside the holes found."""
+        """The score of sets of these spots for some passes, given the holes chosen so far."""
         shift, lead = room.shift, members[0]
-        hole_errors = HoleErrors.of(found, lead, keys=room.plan.method == "measure")
+        hole_errors = HoleErrors.of(holes, lead, keys=room.plan.method == "measure")
         here = arms(spots.at, hole_errors.centre)
         errors = np.array([hole_errors.errors[q] for q in spots.source.tolist()])
         rows: dict[int, list[FloatArray]] = {}
@@ -152,22 +152,22 @@ class Score:
 
         def spread(error: FloatArray, rows: FloatArray) -> FloatArray:
             own, passed_on = rows @ fit, rows @ (inherited - error)
-            found: FloatArray = np.sqrt((own**2).sum(axis=2) + (passed_on**2).sum(axis=2))
-            return found
+            spreads: FloatArray = np.sqrt((own**2).sum(axis=2) + (passed_on**2).sum(axis=2))
+            return spreads
 
         worst = np.zeros(p)
         for error, rows in self.rows:
             worst = np.maximum(worst, spread(error, rows).max(axis=1))
-        found: FloatArray = worst + FAR * spread(*self.far).max(axis=1)
-        return found
+        scores: FloatArray = worst + FAR * spread(*self.far).max(axis=1)
+        return scores
 
 
 SCALENE = 2.0
 """Sides of the triangle of holes differ by at least this much, so that a turned or flipped
 blank fits no pins, mm."""
 MEASURED = 3
-"""Locating holes beside the key when holes are measured: with the key four, so that readings
-tell which hole is bad."""
+"""Locating holes besides the key when holes are measured: with the key four, so that readings
+show which hole is bad."""
 
 
 def triples(
@@ -176,8 +176,8 @@ def triples(
     """Pairs with keys that fit them, the best pair first."""
     outer = spots.outer()
     pairs = np.array(list(itertools.combinations(outer.tolist(), 2)), dtype=int).reshape(-1, 2)
-    apart = np.hypot(*(spots.at[pairs[:, 0]] - spots.at[pairs[:, 1]]).T)
-    pairs = pairs[apart >= max(3 * SCALENE, plan.hole + plan.wall)]
+    distances = np.hypot(*(spots.at[pairs[:, 0]] - spots.at[pairs[:, 1]]).T)
+    pairs = pairs[distances >= max(3 * SCALENE, plan.hole + plan.wall)]
     if not len(pairs):
         return
     order = np.argsort(np.round(score(pairs), 9), kind="stable")
@@ -204,7 +204,7 @@ def _keys(pair: FloatArray, places: FloatArray, plan: RegistrationPlan) -> list[
 def with_more_holes(
     spots: Spots, score: Score, chosen: list[int], key: int, plan: RegistrationPlan
 ) -> list[int]:
-    """More holes to measure: up to `MEASURED`, and one from every earlier pass."""
+    """More holes to measure: up to `MEASURED`, and one from every pass before it."""
     outer = spots.outer()
     wall = max(3 * SCALENE, plan.key + plan.wall)
     sources = set(spots.source.tolist())

@@ -27,7 +27,7 @@ from millprep.passes.error_budget import QUANTILE
 from millprep.passes.neighbours import Gouge
 
 ENOUGH = 1.5
-"""A join stands at least this many times the mismatch to expect."""
+"""Least ratio of a join's tolerance to the misalignment to expect."""
 TELLING = 0.01
 """Smaller changes of a whole board are not worth a word, mm."""
 
@@ -38,7 +38,7 @@ def check_joins(
     placements: Mapping[int, Placement],
     blank: int,
 ) -> tuple[Finding, ...]:
-    """One note on all joins in copper, and one on every join that stands less than it should.
+    """One note on all joins in copper, and one on every join with too small a tolerance.
 
     Args:
         joins: of one blank, with their figures.
@@ -56,13 +56,13 @@ def check_joins(
     if not figures:
         return ()
     rms = [join.predicted_rms for join, *_ in figures if join.predicted_rms is not None]
-    found = [_note([(a, b) for _, a, b in figures], rms, plan, blank)]
-    for join, predicted, stands in figures:
-        if stands < ENOUGH * predicted:
-            found.append(_weak(join, predicted, stands, placements[join.placement]))
-        elif stands < spurs.ENOUGH * predicted - 1e-9:
-            found.append(_no_room(join, predicted, stands, placements[join.placement]))
-    return tuple(found)
+    findings = [_note([(a, b) for _, a, b in figures], rms, plan, blank)]
+    for join, predicted, tolerance in figures:
+        if tolerance < ENOUGH * predicted:
+            findings.append(_weak(join, predicted, tolerance, placements[join.placement]))
+        elif tolerance < spurs.ENOUGH * predicted - 1e-9:
+            findings.append(_no_room(join, predicted, tolerance, placements[join.placement]))
+    return tuple(findings)
 
 
 def scale_findings(
@@ -70,7 +70,7 @@ def scale_findings(
 ) -> tuple[Finding, ...]:
     """A note on how far the machine's scale and squareness, as stated, move a board's far corner.
 
-    They cancel where passes meet, so no join tells of them.
+    They cancel where passes meet, so no join shows them.
     """
     sizes = []
     for placement in placements:
@@ -79,10 +79,10 @@ def scale_findings(
     if not sizes:
         return ()
     length, width = max(sizes)
-    found = []
+    findings = []
     longer = (machine.scale_error or 0.0) / 1000 * length
     if abs(longer) >= TELLING:
-        found.append(
+        findings.append(
             Finding(
                 code="board-stretched",
                 severity="note",
@@ -97,7 +97,7 @@ def scale_findings(
         )
     lean = math.tan(math.radians(machine.squareness or 0.0)) * width
     if abs(lean) >= TELLING:
-        found.append(
+        findings.append(
             Finding(
                 code="board-leans",
                 severity="note",
@@ -110,50 +110,49 @@ def scale_findings(
                 blank=blank,
             )
         )
-    return tuple(found)
+    return tuple(findings)
 
 
 def gouge_findings(
     gouges: Sequence[Gouge], placements: Mapping[int, Placement]
 ) -> tuple[Finding, ...]:
-    """One note on all grooves that may cut into a neighbour of another pass, at the deepest."""
+    """One note on all grooves that may gouge a neighbour cut in another pass."""
     if not gouges:
         return ()
     worst = gouges[0]
     (index, piece), (_, other) = worst.pair.one, worst.pair.other
-    one, two = (k + 1 for k in worst.passes)
+    cutting, gouged = (k + 1 for k in worst.passes)
     placement = placements[index]
     return (
         on_blank(
             placement,
-            "neighbours-apart",
+            "groove-gouges-neighbour",
             "note",
             (
-                f"At {len(gouges)} places a groove runs close to copper that another pass parts, "
-                f"and may bite into it. The deepest: the path around piece {piece}, cut in pass "
-                f"{one}, may go {worst.depth:.3f} mm into piece {other}, parted in pass {two}. "
-                "Nothing leaks; where such a track is thin, a smaller [isolation] gap or more "
-                "room in the drawing would do."
+                f"At {len(gouges)} places a groove runs close to copper that another pass cuts, "
+                f"and may gouge it. The deepest: the path around piece {piece}, cut in pass "
+                f"{cutting}, may go {worst.depth:.3f} mm into piece {other}, cut in pass {gouged}. "
+                "Nothing shorts. Where such a track is thin, use a smaller [isolation] gap or "
+                "leave more room in the drawing."
             ),
             worst.pair.at,
-            mill_pass=one,
+            mill_pass=cutting,
         ),
     )
 
 
-def _no_room(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
+def _no_room(join: Join, predicted: float, tolerance: float, placement: Placement) -> Finding:
     room = f"room for {join.tick:.2f} mm of them" if join.tick else "no room for any"
     return on_blank(
         placement,
         "join-without-room",
         "note",
         (
-            f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
-            f"isolation stands a mismatch of {stands:.3f} mm, {stands / predicted:.1f} times the "
-            f"{predicted:.3f} mm that 99.7 % of blanks stay below. To make it "
-            f"{spurs.ENOUGH:g} times, ticks would have to run out into background copper; foreign "
-            f"copper or the board's edge leaves {room}. Look at the place with a lens after "
-            "cutting, or leave more room beside it in the drawing."
+            f"Join of passes {join.passes[0]} and {join.passes[1]} on piece {join.piece}: "
+            f"tolerance {tolerance:.3f} mm, {tolerance / predicted:.1f} times the expected misalignment of "
+            f"{predicted:.3f} mm (99.7 % of blanks). Ticks into floating copper would make it "
+            f"{spurs.ENOUGH:g} times, but other copper or the board's edge leaves {room}. "
+            "Inspect the join with a lens after cutting, or leave more room there in the drawing."
         ),
         join.at,
         mill_pass=join.passes[1],
@@ -167,11 +166,11 @@ def _note(
     blank: int,
 ) -> Finding:
     predicted = _span([a for a, _ in figures])
-    stands = _span([b for _, b in figures])
-    typical = f"{_span(rms)} mm rms, by " if rms else ""
+    tolerance = _span([b for _, b in figures])
+    typical = f"{_span(rms)} mm rms, " if rms else ""
     source = (
         f"an error of {plan.sigma:.3g} mm per axis for each registration hole, which is assumed: "
-        "nobody has measured it on this machine. Drill a few holes, measure them, and say "
+        "it was never measured on this machine. Drill a few holes, measure them, and set "
         "[registration] drill_error and locate_error"
         if plan.assumed
         else f"the job's error of {plan.sigma:.3g} mm per axis for each registration hole"
@@ -180,9 +179,8 @@ def _note(
         code="misalignment-assumed" if plan.assumed else "misalignment-predicted",
         severity="note",
         message=(
-            f"At the {len(figures)} places where passes meet on copper they miss each other across "
-            f"the path by {typical}less than {predicted} mm on 99.7 % of blanks; the isolation "
-            f"stands {stands} mm before it leaks. This rests on {source}."
+            f"{len(figures)} joins on copper: expected misalignment {typical}{predicted} mm "
+            f"(99.7 % of blanks); the isolation tolerates {tolerance} mm. Based on {source}."
         ),
         blank=blank,
     )
@@ -194,17 +192,17 @@ def _span(values: Sequence[float]) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _weak(join: Join, predicted: float, stands: float, placement: Placement) -> Finding:
+def _weak(join: Join, predicted: float, tolerance: float, placement: Placement) -> Finding:
     return on_blank(
         placement,
         "join-weak",
         "warn",
         (
-            f"Where passes {join.passes[0]} and {join.passes[1]} meet on piece {join.piece}, the "
-            f"isolation stands a mismatch of {stands:.3f} mm, only {stands / predicted:.1f} times "
-            f"the {predicted:.3f} mm that 99.7 % of blanks stay below. A wider [isolation] gap, "
-            "registration holes farther apart (wider margins), or holes that are measured after "
-            "the move (millprep refit) would do; look at the place with a lens after cutting."
+            f"Join of passes {join.passes[0]} and {join.passes[1]} on piece {join.piece}: "
+            f"tolerance {tolerance:.3f} mm, only {tolerance / predicted:.1f} times the expected "
+            f"misalignment of {predicted:.3f} mm (99.7 % of blanks). Use a wider [isolation] gap, "
+            "put the registration holes farther from each other (wider margins), or measure them after "
+            "the move (millprep refit). Inspect the join with a lens after cutting."
         ),
         join.at,
         mill_pass=join.passes[1],
@@ -220,7 +218,7 @@ def check_hole_distance(
     """A stop for every pass whose holes are too near to each other for one of its joins.
 
     Args:
-        joins: with what they are expected to miss and what they stand.
+        joins: with expected misalignment and tolerance.
         holes: registration holes of all passes.
         plan: error of a hole.
         blank: number.
@@ -244,13 +242,13 @@ def check_hole_distance(
     )
 
 
-def least_base(lever: float, stands: float, sigma: float) -> float | None:
-    """The least distance of two holes for which a join this far from their middle holds.
+def least_base(lever: float, tolerance: float, sigma: float) -> float | None:
+    """The least distance of two holes for which a join this far from their centre holds.
 
     From 2.97·σ·√(1/2 + 2·lever²/base²) = stands, the worst direction of the 2-D form after
     Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998; None where no distance is enough.
     """
-    rest = (stands / (QUANTILE * sigma)) ** 2 - 0.5
+    rest = (tolerance / (QUANTILE * sigma)) ** 2 - 0.5
     return lever * math.sqrt(2 / rest) if rest > 0 else None
 
 
@@ -261,18 +259,18 @@ def _too_short(
     assert join.tolerance_electrical is not None
     enough = least_base(lever, join.tolerance_electrical, plan.sigma)
     remedy = (
-        "A wider [isolation] gap or a smaller error of the holes is needed first"
+        "Use a wider [isolation] gap or reduce the error of the holes"
         if enough is None
-        else f"Holes about {math.ceil(enough)} mm apart would do: more travel, or clamps and "
-        "boards that leave both long edges free"
+        else f"Holes about {math.ceil(enough)} mm from each other are enough: use more travel, or "
+        "leave both long edges free of clamps and boards"
     )
     return Finding(
         code="registration-too-short",
         severity="stop",
         message=(
-            f"The holes that find pass {number} stand {base:.0f} mm apart and a join lies "
-            f"{lever:.0f} mm from their middle: it is missed by up to {join.predicted:.2f} mm on "
-            f"99.7 % of blanks and leaks from {join.tolerance_electrical:.2f} mm on. {remedy}; or "
+            f"The holes that find pass {number} are only {base:.0f} mm from each other, and a join "
+            f"is {lever:.0f} mm from their centre: expected misalignment {join.predicted:.2f} mm "
+            f"(99.7 % of blanks), tolerance {join.tolerance_electrical:.2f} mm. {remedy}, or "
             "measure the holes after the move."
         ),
         frame="blank",

@@ -31,16 +31,16 @@ FLAT = 0.02
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LapSurvey:
-    """The rings of a blank.
+    """The laps of a blank.
 
     Attributes:
         shift: windows.
-        bands: all rings, unsplit.
-        first: of every band the laps nearest to its copper.
-        meant: the pass (from 0) on whose side every band lies that fits a window.
+        pieces: all laps, unsplit.
+        first: of every piece the laps nearest to its copper.
+        meant: the pass (from 0) on whose side every piece lies whose laps fit a window.
         fits: the passes whose windows hold it.
         pairs: grooves near neighbours where windows overlap.
-        tree, owner: first laps as lines, and the number of the band each belongs to.
+        tree, owner: first laps as lines, and the number of the piece each belongs to.
         pads: (n, 3) x, y and radius of the copper around every hole.
     """
 
@@ -61,7 +61,7 @@ def survey_laps(
     holes: Sequence[HoleCut],
     sole_pass: Mapping[int, int] = NO_SOLE_PASS,
 ) -> LapSurvey:
-    """Look at the rings of a blank.
+    """The laps of a blank by piece, and where they may be cut.
 
     Args:
         shift: windows.
@@ -105,14 +105,14 @@ def _pairs(
 
 
 def _whole(mine: Sequence[Lap], shift: ShiftPlan) -> tuple[int, tuple[int, ...]]:
-    """The pass on whose side a band lies, and all passes that hold it whole."""
+    """The pass on whose side a piece lies, and all passes that hold its laps whole."""
     inner = around([_vertices(lap.path, 0.0) for lap in mine])
     outer = around([_vertices(lap.path, 1.0) for lap in mine])
     fits = _holding(shift, outer)
     if fits != _holding(shift, inner):
         # arcs decide it, so they are followed
         fits = _holding(shift, around([extent(lap.path) for lap in mine]))
-    # one line for all bands, so that neighbours mostly share a pass
+    # one line for all pieces, so that neighbours mostly share a pass
     i, j = shift.home(((inner[0] + inner[2]) / 2, (inner[1] + inner[3]) / 2))
 
     def away(k: int) -> tuple[int, int]:
@@ -136,7 +136,7 @@ def _holding(shift: ShiftPlan, bounds: Bounds) -> tuple[int, ...]:
 
 
 def _vertices(path: Path, share: float) -> Bounds:
-    """Bounds of a path's vertices, grown by this share of what its arcs may reach beyond."""
+    """Bounds of a path's vertices, grown by this fraction of what its arcs may reach beyond."""
     (x0, y0), (x1, y1) = path.xy.min(axis=0).tolist(), path.xy.max(axis=0).tolist()
     grow = 0.0
     if share and path.bulge.any():
@@ -177,8 +177,8 @@ def _pads(
 ) -> FloatArray:
     """(n, 3) x, y and radius of the copper around every hole on copper.
 
-    The nearest first lap tells how far the copper reaches; where a hole stands in a wide area
-    that is no pad's size, and twice the hole's diameter serves.
+    The nearest first lap shows how far the copper reaches; where a hole is in a wide area that is
+    no pad's size, and twice the hole's diameter is used.
     """
     by_piece: dict[PieceKey, list[HoleCut]] = {}
     for hole in holes:
@@ -203,65 +203,65 @@ SLACK = 1.0
 
 
 def least_overlap(overrun: float, gap: float) -> float:
-    """What two windows must share so that every band has a place to change over, mm."""
+    """How much two windows must overlap so that every piece has a place for a join, mm."""
     return 2 * _margin(overrun, gap) + 2 * lap_splitting.STRAIGHT
 
 
 def _margin(overrun: float, gap: float) -> float:
-    """How far inside its window a pass takes over; outer laps lie beside by up to the gap."""
+    """How far inside its window a pass takes over; outer laps are up to the gap farther out."""
     return overrun + gap + SLACK
 
 
 @dataclass(frozen=True, slots=True)
 class JoinPlan:
-    """How the rings of a blank are shared among its passes.
+    """How the laps of a blank are shared among its passes.
 
     Attributes:
-        whole: the pass (from 0) of every band that is cut whole.
-        courses: the first laps of every other band, each with its change-overs.
+        whole: the pass (from 0) of every piece that is cut whole.
+        courses: the first laps of every other band, each with its joins.
     """
 
     whole: Mapping[PieceKey, int]
     split_laps: Mapping[PieceKey, tuple[SplitLap, ...]]
 
     def pass_at(self, key: PieceKey, at: Point) -> int | None:
-        """The pass (from 0) that cuts a band near a place; None for a band that is not cut."""
+        """The pass (from 0) that cuts a piece near a place; None for a piece that is not cut."""
         if key in self.whole:
             return self.whole[key]
-        found = self.split_laps.get(key)
-        if not found:
+        split = self.split_laps.get(key)
+        if not split:
             return None
         point = shapely.Point(at)
-        lines = [one.line for one in found]
+        lines = [one.line for one in split]
         n = int(np.argmin([line.distance(point) for line in lines]))
-        along = lines[n].project(point, normalized=True) * found[n].path.length
-        return found[n].pass_at(along)
+        along = lines[n].project(point, normalized=True) * split[n].path.length
+        return split[n].pass_at(along)
 
     def cuts(self, lap: Lap, reach: float) -> list[tuple[float, PlannedJoin]]:
-        """Where a lap of a split band changes over: distance along it, and the change-over."""
+        """Where a lap of a split piece has joins: distance along it, and the join."""
         key = (lap.placement, lap.piece)
         split_laps = self.split_laps[key]
         line = lap.path.line()
-        found = []
-        for one in split_laps:
-            if one.path is lap.path:
-                return [(c.distance, c) for c in one.joins]
-            for join in one.joins:
+        changes = []
+        for split in split_laps:
+            if split.path is lap.path:
+                return [(c.distance, c) for c in split.joins]
+            for join in split.joins:
                 point = shapely.Point(join.at)
                 if line.distance(point) <= reach:
                     along = line.project(point, normalized=True) * lap.path.length
-                    found.append((along, join))
-        return sorted(found, key=lambda item: item[0])
+                    changes.append((along, join))
+        return sorted(changes, key=lambda item: item[0])
 
 
 def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> JoinPlan:
-    """The cheapest sharing: whole bands where they fit, the others joined where it harms least.
+    """The cheapest sharing: whole pieces where they fit, the others joined where it costs least.
 
     Args:
-        seen: the rings.
+        seen: the laps.
         errors: how far any two passes miss each other.
         overrun: of each side past a join.
-        gap: of the isolation; a band is about as wide.
+        gap: of the isolation; a groove is about as wide.
     """
     shift = seen.shift
     reach = 2 * gap + _ticks(shift, errors, gap)
@@ -273,14 +273,14 @@ def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> Jo
             _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
         made = [lap_splitting.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
-        split_laps[key] = tuple(one for one in made if one is not None)
+        split_laps[key] = tuple(lap for lap in made if lap is not None)
     joined = JoinPlan({}, split_laps)
     whole = neighbours.settle(seen.meant, seen.fits, seen.pairs, joined.pass_at, errors.most)
     return JoinPlan(whole, split_laps)
 
 
 def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:
-    """How long ticks will have to be about the middle of the overlaps, so that room is sought."""
+    """How long ticks must be about the middle of the overlaps, so that joins keep room for them."""
     longest = 0.0
     for a, b in shift.pairs:
         shared = shift.shared(a, b)
@@ -292,7 +292,7 @@ def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:
 
 
 def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
-    """The pads near a band: its own and its neighbours'."""
+    """The pads near a piece: its own and its neighbours'."""
     x0, y0, x1, y1 = around([extent(lap.path) for lap in mine])
     reach = pads[:, 2] + lap_splitting.NEAR_PAD
     near = (pads[:, 0] >= x0 - reach) & (pads[:, 0] <= x1 + reach)

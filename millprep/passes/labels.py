@@ -1,8 +1,8 @@
-"""Numbers beside the holes of every set, and crosses that show a person the right one.
+"""Numbers next to the holes of every pass, and crosses that show a person the right ones.
 
 With a constant shift the holes of another set come over the pins as well, and nothing but a
-look can tell. So the pass that drills a set engraves beside it the number of the pass that the
-set is for, and a cross which stands in no two passes at the same place of the bed.
+look can tell. So the pass that drills holes engraves next to them the number of the pass that they
+are for, and a cross which is in no two passes at the same place of the spoilboard.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ CROSS = 3.0
 CLEAR = 1.0
 """Laminate between an engraving and whatever else is cut, and the blank's edge, mm."""
 NEAR = 25.0
-"""A number stands within this distance of its key hole, mm."""
+"""A number is within this distance of its key hole, mm."""
 APART = 6.0
-"""Crosses of two passes stand at least this far apart on the bed, mm."""
+"""Crosses of two passes are at least this far from each other on the spoilboard, mm."""
 
 DIGITS: dict[str, tuple[tuple[Point, ...], ...]] = {
     "0": (((0, 0), (2, 0), (2, 3), (0, 3), (0, 0)),),
@@ -50,17 +50,17 @@ DIGITS: dict[str, tuple[tuple[Point, ...], ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Labels:
-    """What is engraved on a blank so that sets of holes are told apart.
+    """What is engraved on a blank to distinguish the holes of each pass.
 
     Attributes:
         by_pass: lines by the number of the pass that engraves them.
-        witnesses: the crosses as places to look at.
+        crosses: as places to look at.
         taken: where they are, blank frame.
-        findings: what found no room.
+        findings: what had no room.
     """
 
     by_pass: dict[int, tuple[Engraving, ...]]
-    witnesses: tuple[RegistrationHole, ...]
+    crosses: tuple[RegistrationHole, ...]
     taken: BaseGeometry
     findings: tuple[Finding, ...]
 
@@ -117,7 +117,7 @@ def plan(
         key = next(hole for hole in mine if hole.role == "key")
         engraved = by_pass.setdefault(key.drilled_in, [])
         size = (STEP * (len(str(number)) - 1) + WIDTH, HEIGHT)
-        at = _beside(room([key.drilled_in - 1]), key.blank, size)
+        at = _next_to(room([key.drilled_in - 1]), key.blank, size)
         if at is None:
             findings.append(_no_room("number", number, key))
         else:
@@ -126,9 +126,7 @@ def plan(
                 Engraving(path, cutter.name, depth, f"number {number}")
                 for path in strokes(str(number), at)
             ]
-        avoid = [
-            shift.poses[number - 1].inverse().point(other.machine) for other in crosses
-        ]
+        avoid = [shift.poses[number - 1].inverse().point(other.machine) for other in crosses]
         there = _away(room([key.drilled_in - 1, number - 1]), mine, avoid)
         if there is None:
             findings.append(_no_room("cross to look at", number, key))
@@ -158,8 +156,8 @@ def plan(
     )
 
 
-def _beside(room: BaseGeometry, hole: Point, size: tuple[float, float]) -> Point | None:
-    """Low corner of the free rectangle of this size whose middle is nearest to a hole."""
+def _next_to(room: BaseGeometry, hole: Point, size: tuple[float, float]) -> Point | None:
+    """Low corner of the free rectangle of this size whose centre is nearest to a hole."""
     steps = np.arange(-NEAR, NEAR + 0.25, 0.5)
     u, v = (grid.ravel() for grid in np.meshgrid(steps, steps))
     order = np.lexsort((u, v, np.round(np.hypot(u, v), 6)))
@@ -175,7 +173,7 @@ def _away(
     holes: Sequence[RegistrationHole],
     avoid: Sequence[Point],
 ) -> Point | None:
-    """Middle of a free cross, whole millimetres, as far from the holes as the pass reaches."""
+    """Centre of a free cross, whole millimetres, as far from the holes as the pass reaches."""
     if room.is_empty:
         return None
     bounds = Box(*room.bounds)
@@ -199,9 +197,9 @@ def _no_room(what: str, number: int, key: RegistrationHole) -> Finding:
         code="no-room-for-label",
         severity="note",
         message=(
-            f"Beside the holes of pass {number} is no room to engrave a {what}. Write the number "
-            "on the blank by hand once they are drilled: the holes of another pass fit the pins "
-            "as well. A wider margin would do."
+            f"No room next to the holes of pass {number} to engrave a {what}. Write the number on "
+            "the blank by hand once they are drilled: the holes of another pass fit the pins as "
+            "well. Or use a wider margin."
         ),
         frame="blank",
         at=key.blank,

@@ -1,9 +1,9 @@
-"""Which pass cuts which stretch of a ring: the cheapest change-overs round the ring.
+"""Which pass cuts which stretch of a lap: the cheapest joins around it.
 
-A ring that fits one window is cut whole. Any other is walked in small steps; at every
+A lap that fits one window is cut whole. Any other is walked in small steps; at every
 step each pass whose window holds the place is a state, staying costs nothing, changing
-costs what a join there would harm. The cheapest cyclic walk is found by dynamic
-programming (Viterbi), once for every pass the ring may start in.
+costs what a join there would cost. The cheapest cyclic walk is found by dynamic
+programming (Viterbi), once for every pass the lap may start in.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from millprep.passes.error_budget import HoleErrors
 from millprep.passes.shift import ShiftPlan
 
 STEP = 0.5
-"""Change-overs are tried this far apart along a ring, mm."""
+"""Joins are tried this far apart along a lap, mm."""
 STRAIGHT = 1.5
 """A join wants this much straight path to either side, mm."""
 NEAR_PAD = 1.5
@@ -31,13 +31,13 @@ NEAR_PAD = 1.5
 
 @dataclass(frozen=True, slots=True)
 class PlannedJoin:
-    """A place on a ring where one pass hands over to another.
+    """A place on a lap where another pass takes over.
 
     Attributes:
-        distance: along the ring.
+        distance: along the lap.
         at: the place, blank frame.
         before, after: passes (from 0) that cut what lies before and behind.
-        across: unit vector across the ring.
+        across: unit vector across the lap.
     """
 
     distance: float
@@ -49,7 +49,7 @@ class PlannedJoin:
 
 @dataclass(frozen=True)
 class SplitLap:
-    """A ring and the passes that cut it; `first` cuts from the start to the first crossover."""
+    """A lap and the passes that cut it; `first` cuts from the start to the first join."""
 
     path: Path
     first: int
@@ -61,7 +61,7 @@ class SplitLap:
         return self.path.line()
 
     def pass_at(self, distance: float) -> int:
-        """The pass (from 0) that cuts the ring this far along."""
+        """The pass (from 0) that cuts the lap this far along."""
         now = self.first
         for join in self.joins:
             if join.distance <= distance:
@@ -74,11 +74,11 @@ class JoinCosts:
     """What a join should stay away from.
 
     Attributes:
-        pads: (n, 3) x, y and radius of the copper around holes, the ring's own and others'.
+        pads: (n, 3) x, y and radius of the copper around holes, the lap's own and others'.
         foreign: the first laps of all pieces, and the piece (as a number) each belongs to.
-        own: number of the ring's own piece.
-        reach: distance within which a foreign lap counts: joins beside it crowd.
-        network: how far any two passes miss each other.
+        own: number of the lap's own piece.
+        reach: distance within which a foreign lap counts: joins next to it are crowded.
+        hole_errors: how far any two passes miss each other.
     """
 
     pads: FloatArray
@@ -91,22 +91,22 @@ class JoinCosts:
         """1 at a pad's rim or inside, 0 from `NEAR_PAD` away."""
         if not len(self.pads):
             return np.zeros(len(points))
-        apart = np.hypot(
+        distances = np.hypot(
             points[:, None, 0] - self.pads[None, :, 0], points[:, None, 1] - self.pads[None, :, 1]
         )
-        gap: FloatArray = (apart - self.pads[None, :, 2]).min(axis=1)
+        gap: FloatArray = (distances - self.pads[None, :, 2]).min(axis=1)
         near: FloatArray = np.clip((NEAR_PAD - gap) / NEAR_PAD, 0.0, 1.0)
         return near
 
     def near_foreign(self, points: FloatArray) -> FloatArray:
-        """1 where other copper stands within reach, else 0."""
+        """1 where other copper is within reach, else 0."""
         tree, owner = self.foreign
         hit, line = tree.query(
             np.asarray(shapely.points(points)), predicate="dwithin", distance=self.reach
         )
-        found = np.zeros(len(points))
-        found[np.unique(hit[owner[line] != self.own])] = 1.0
-        return found
+        hits = np.zeros(len(points))
+        hits[np.unique(hit[owner[line] != self.own])] = 1.0
+        return hits
 
 
 def plan(path: Path, shift: ShiftPlan, margin: float, join_costs: JoinCosts) -> SplitLap | None:
@@ -142,13 +142,13 @@ def plan(path: Path, shift: ShiftPlan, margin: float, join_costs: JoinCosts) -> 
         for pair in shift.pairs
     }
     states = _walk(allowed, changes, path.closed)
-    found = []
+    joins = []
     for n in range(len(states)):
         before = states[n - 1]
         if (n > 0 or path.closed) and states[n] != before:
-            found.append(_planned_join(path, float(distance[n]), int(before), int(states[n])))
-    # a ring that changes at its very start begins in the later pass
-    return SplitLap(path, int(states[0]), tuple(sorted(found, key=lambda c: c.distance)))
+            joins.append(_planned_join(path, float(distance[n]), int(before), int(states[n])))
+    # a lap that changes at its very start begins in the later pass
+    return SplitLap(path, int(states[0]), tuple(sorted(joins, key=lambda c: c.distance)))
 
 
 def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -170,10 +170,10 @@ def _samples(path: Path, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
         # what turns just before the start is near it as well
         corner = np.concatenate((corner, corner, corner))
         where = np.concatenate((where - path.length, where, where + path.length))
-    sums = np.concatenate(([0.0], np.cumsum(corner)))
+    turned = np.concatenate(([0.0], np.cumsum(corner)))
     low = np.searchsorted(where, distance - STRAIGHT)
     high = np.searchsorted(where, distance + STRAIGHT)
-    return points, sums[high] - sums[low]
+    return points, turned[high] - turned[low]
 
 
 def _allowed(points: FloatArray, shift: ShiftPlan, margin: float) -> NDArray[np.bool_]:
@@ -195,8 +195,8 @@ def _normals(points: FloatArray, closed: bool) -> FloatArray:
         run = np.gradient(points, axis=0)
     length = np.hypot(*run.T)
     length[length == 0] = 1.0
-    found: FloatArray = np.column_stack((-run[:, 1], run[:, 0])) / length[:, None]
-    return found
+    normals: FloatArray = np.column_stack((-run[:, 1], run[:, 0])) / length[:, None]
+    return normals
 
 
 def _walk(

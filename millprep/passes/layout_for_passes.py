@@ -2,8 +2,8 @@
 
 Where passes meet depends on where boards lie, and boards had better lie where no passes meet. So
 a layout is made first and its passes are planned; then it is made again, its boards off the
-seams and off what clamps and registration holes of all passes need. That is done a fixed number
-of times, every layout is judged by its own passes, and the best one stays.
+join lines and off what clamps and registration holes of all passes need. That is done a fixed
+number of times, every layout is judged by its own passes, and the best one stays.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ NO_PASSES = 1000
 Areas = Sequence[tuple[Spot, shapely.Polygon]]
 Places = tuple[shapely.Polygon, ...]
 Score = tuple[int, int, int, float]
-"""Passes, boards in the way of clamps or holes, short boards across seams, used length of the
+"""Passes, boards in the way of clamps or holes, short boards across join lines, used length of the
 last blank."""
 
 

@@ -31,13 +31,13 @@ from millprep.model.plan import IsolationPlan
 PieceKey = tuple[int, str]
 """A copper piece of a copy: (placement, piece)."""
 Expected = Callable[[int, int, Point, Point], float]
-"""The mismatch of two passes (from 0) at a place in the direction of a unit vector, mm."""
+"""The misalignment of two passes (from 0) at a place in the direction of a unit vector, mm."""
 
 REACH = 0.3
-"""Copper farther from a groove than this is out of every mismatch's reach, mm."""
+"""Copper farther from a groove than this is beyond every misalignment, mm."""
 FLAT = 0.002
 SETTLED = 1e-6
-"""What a band costs that is not cut where it was meant to be, mm: less than any bite."""
+"""Cost of a piece that is not cut where it was meant to be, mm: less than any gouge."""
 ROUNDS = 4
 NOTHING = shapely.LineString()
 
@@ -46,7 +46,7 @@ class Pair(NamedTuple):
     """A groove near a neighbour's copper.
 
     Attributes:
-        one: the band whose groove it is.
+        one: the piece whose groove it is.
         other: the neighbour.
         spacing: from the groove's edge to the neighbour's copper, mm.
         at: the place, blank frame.
@@ -74,13 +74,13 @@ def near(
 ) -> tuple[Pair, ...]:
     """The nearest place of every groove to every neighbour within `REACH`.
 
-    First laps run half a groove beside their copper, so a groove's edge is as far from a
+    First laps run half a groove outside their copper, so a groove's edge is as far from a
     neighbour's copper as the groove's axis is from the neighbour's first lap.
 
     Args:
         laps_by_piece: all laps.
         first: the first laps.
-        shared: areas that several windows share; elsewhere nothing can be shared out.
+        shared: areas that several windows share; elsewhere there is no choice.
     """
     areas = [shapely.box(b.x0, b.y0, b.x1, b.y1) for b in shared]
     if not areas or not first:
@@ -105,16 +105,16 @@ def near(
     tree = shapely.STRtree([lines[id(lap)] for lap in others])
     grooves = np.array([lines[id(lap)] for lap in mine], dtype=object)
     left, right = tree.query(grooves, predicate="dwithin", distance=REACH)
-    apart = [_key(mine[i]) != _key(others[j]) for i, j in zip(left, right, strict=True)]
-    left, right = left[apart], right[apart]
+    different = [_key(mine[i]) != _key(others[j]) for i, j in zip(left, right, strict=True)]
+    left, right = left[different], right[different]
     ways = shapely.shortest_line(grooves[left], tree.geometries[right])
-    found: dict[tuple[PieceKey, PieceKey], Pair] = {}
+    nearest: dict[tuple[PieceKey, PieceKey], Pair] = {}
     for i, j, way in zip(left.tolist(), right.tolist(), ways.tolist(), strict=True):
         one, other = _key(mine[i]), _key(others[j])
-        known = found.get((one, other))
+        known = nearest.get((one, other))
         if known is None or way.length < known.spacing:
-            found[one, other] = _pair(one, other, way)
-    return tuple(found.values())
+            nearest[one, other] = _pair(one, other, way)
+    return tuple(nearest.values())
 
 
 def _key(lap: Lap) -> PieceKey:
@@ -124,7 +124,7 @@ def _key(lap: Lap) -> PieceKey:
 def _pair(one: PieceKey, other: PieceKey, way: shapely.LineString) -> Pair:
     (x0, y0), (x1, y1) = way.coords[0], way.coords[-1]
     length = way.length
-    # laps that cross have no direction between them; any mismatch bites
+    # laps that cross have no direction between them; any misalignment gouges
     across = ((x1 - x0) / length, (y1 - y0) / length) if length > 1e-9 else (0.0, 1.0)
     return Pair(one, other, length, ((x0 + x1) / 2, (y0 + y1) / 2), across)
 
@@ -136,14 +136,14 @@ def settle(
     fixed: Callable[[PieceKey, Point], int | None],
     expected: Expected,
 ) -> dict[PieceKey, int]:
-    """The pass of every whole band, so that bites are least.
+    """The pass of every piece that is cut whole, so that gouges are least.
 
     Args:
         meant: the pass each would be cut in for all that neighbours matter.
         fits: the passes whose windows hold it.
         pairs: near neighbours.
-        fixed: the pass that cuts a band which is not whole, near a place.
-        expected: the mismatch of two passes.
+        fixed: the pass that cuts a piece which is not whole, near a place.
+        expected: the misalignment of two passes.
     """
     now = dict(meant)
     near_free = [p for p in pairs if len(fits.get(p.one, ())) > 1 or len(fits.get(p.other, ())) > 1]
@@ -174,7 +174,7 @@ def _swap(
     at: Callable[[PieceKey, Point], int | None],
     expected: Expected,
 ) -> None:
-    """The best sharing between two passes of the bands that they cut and that fit both."""
+    """The best sharing between two passes of the pieces that they cut and that fit both."""
     free = [key for key, k in now.items() if k in (a, b) and {a, b} <= set(fits[key])]
     touched = {key for pair in pairs for key in (pair.one, pair.other)}
     number = {key: n + 2 for n, key in enumerate(b_ for b_ in free if b_ in touched)}
@@ -201,7 +201,7 @@ def _swap(
             k = at(other, pair.at)
             if k is None:
                 continue
-            # to lie with a costs what a does to the other, and the other way round
+            # to be cut with a costs what a does to the other, and the other way round
             flow.tie(number[key], 1, price(pair, a, k))
             flow.tie(number[key], 0, price(pair, b, k))
     with_a = flow.side(0, 1)
@@ -212,16 +212,16 @@ def _swap(
 def gouges(
     pairs: Sequence[Pair], pass_at: Callable[[PieceKey, Point], int | None], expected: Expected
 ) -> tuple[Gouge, ...]:
-    """What is left: grooves near copper that another pass cuts, the deepest bite first."""
-    found = []
+    """What is left: grooves near copper that another pass cuts, the deepest gouge first."""
+    gouges_ = []
     for pair in pairs:
-        one, other = pass_at(pair.one, pair.at), pass_at(pair.other, pair.at)
-        if one is None or other is None or one == other:
+        first, second = pass_at(pair.one, pair.at), pass_at(pair.other, pair.at)
+        if first is None or second is None or first == second:
             continue
-        depth = expected(one, other, pair.at, pair.across) - pair.spacing
+        depth = expected(first, second, pair.at, pair.across) - pair.spacing
         if depth > 0:
-            found.append(Gouge(pair, (one, other), depth))
-    return tuple(sorted(found, key=lambda gouge: (-gouge.depth, gouge.pair)))
+            gouges_.append(Gouge(pair, (first, second), depth))
+    return tuple(sorted(gouges_, key=lambda gouge: (-gouge.depth, gouge.pair)))
 
 
 class Flow:
@@ -266,10 +266,10 @@ class Flow:
 def gouges_of_drawn_copper(
     gouges: Sequence[Gouge], placements: Sequence[Placement], plan: IsolationPlan
 ) -> tuple[Gouge, ...]:
-    """The bites that reach drawn copper.
+    """The gouges that reach drawn copper.
 
-    They are reckoned as if every lap ran along its copper. In the middle of gaps the drawn copper
-    begins farther off, and what a groove takes before it was no one's.
+    They are computed as if every lap ran along its copper. Along the medial axis the drawn copper
+    begins farther off, and what a groove cuts before that is not drawn copper.
     """
     if plan.course != "middle":
         return tuple(gouges)
@@ -279,13 +279,13 @@ def gouges_of_drawn_copper(
         for piece in p.board.pieces
     }
     half = max(cutter.width(plan.depth) for cutter in plan.cutters) / 2
-    found = []
+    real = []
     for gouge in gouges:
         away = shapely.distance(shapely.Point(gouge.pair.at), shapes[gouge.pair.other])
         depth = gouge.depth - max(float(away) - half, 0.0)
         if depth > 0:
-            found.append(replace(gouge, depth=depth))
-    return tuple(found)
+            real.append(replace(gouge, depth=depth))
+    return tuple(real)
 
 
 AROUND = 0.1
@@ -302,23 +302,23 @@ def drilled_in_other_pass(
     Args:
         laps: by pass.
         drilled: holes by pass.
-        expected: the mismatch of two passes, from 0, at a place in a direction.
+        expected: the misalignment of two passes, from 0, at a place in a direction.
     """
     first: dict[tuple[int, str], list[tuple[int, Lap]]] = {}
     for k, mine in enumerate(laps):
         for lap in mine:
             if isinstance(lap, Lap) and lap.number == 0:
                 first.setdefault((lap.placement, lap.piece), []).append((k, lap))
-    found: list[DrilledInOtherPass] = []
+    drilled_: list[DrilledInOtherPass] = []
     for k, holes in enumerate(drilled):
         for hole in holes:
             if hole.placement is None or hole.piece is None:
                 continue
             around = first.get((hole.placement, hole.piece), [])
             if any(other != k for other, _ in around):
-                one = _drilled_in_other_pass(k, hole, hole.placement, around, expected)
-                found += [] if one is None else [one]
-    return tuple(found)
+                hole_ = _drilled_in_other_pass(k, hole, hole.placement, around, expected)
+                drilled_ += [] if hole_ is None else [hole_]
+    return tuple(drilled_)
 
 
 def _drilled_in_other_pass(
@@ -328,7 +328,7 @@ def _drilled_in_other_pass(
     around: Sequence[tuple[int, Lap]],
     expected: Expected,
 ) -> DrilledInOtherPass | None:
-    """What the copper around a hole may lie off; None when its own pass cuts that."""
+    """How far the copper around a hole may be off; None when its own pass cuts it."""
     lines = [lap.path.line(_FLAT) for _, lap in around]
     far = [float(shapely.distance(line, hole.spine)) for line in lines]
     nearest = min(far)

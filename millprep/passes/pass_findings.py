@@ -17,10 +17,10 @@ def check_screw_turns(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Fi
     lead = machine.screw_lead
     if not lead or made.turned:
         return ()
-    first, found = made.windows[0], []
+    first, findings = made.windows[0], []
     stated = machine.periodic_error
     amplitude = 0.01 if stated is None else stated
-    told_as = "0.01 mm, which nobody measured" if stated is None else f"the stated {stated:g} mm"
+    source = "an assumed amplitude of 0.01 mm" if stated is None else f"the stated {stated:g} mm"
     for a, name in enumerate("xy"):
         shifts = {
             round(low - (first.x0, first.y0)[a], 9)
@@ -35,22 +35,21 @@ def check_screw_turns(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Fi
             continue
         # two places D apart on a sine of amplitude A differ by at most 2A·|sin(πD / lead)|
         share = 2 * abs(math.sin(math.pi * turns))
-        found.append(
+        findings.append(
             Finding(
                 code="shift-not-whole-turns",
                 severity="warn",
                 message=(
-                    f"The blank moves by {shift:g} mm in {name}, {turns:.3f} turns of a screw of "
-                    f"{lead:g} mm lead: no whole number of turns fits between what must be "
-                    "reached and what windows must share. The screw's periodic error does not "
-                    f"cancel at the joins: they are off by up to {share:.2f} times its amplitude, "
-                    f"{amplitude * share:.3f} mm with {told_as}. A little more travel, or a "
-                    "shorter board, would do."
+                    f"The blank moves by {shift:g} mm in {name}: {turns:.3f} turns of the screw "
+                    f"({lead:g} mm lead), so the screw's periodic error does not cancel at the "
+                    f"joins. They are off by up to {share:.2f} times its amplitude, "
+                    f"{amplitude * share:.3f} mm with {source}. Use a little more travel or a "
+                    "shorter board."
                 ),
                 blank=blank,
             )
         )
-    return tuple(found)
+    return tuple(findings)
 
 
 def overhang_findings(pose: Pose, blank: Blank, travel: Box, number: int) -> tuple[Finding, ...]:
@@ -60,16 +59,16 @@ def overhang_findings(pose: Pose, blank: Blank, travel: Box, number: int) -> tup
             code="blank-overhangs",
             severity="note",
             message=(
-                f"In pass {number} {one.by:.0f} mm of blank {blank.number}, "
-                f"{100 * one.share:.0f} % of its length, hang over the {one.side} end of the "
-                "travel: it tips off the bed unless it is held up level with it, at about "
-                f"X {one.prop[0]:g}, Y {one.prop[1]:g} of the machine."
+                f"In pass {number} blank {blank.number} overhangs the {side.side} end of the "
+                f"travel by {side.by:.0f} mm, {100 * side.share:.0f} % of its length, and tips. "
+                "Support it there, level with the spoilboard, at about "
+                f"X {side.prop[0]:g}, Y {side.prop[1]:g} of the machine."
             ),
             frame="machine",
-            at=one.prop,
+            at=side.prop,
             blank=blank.number,
             mill_pass=number,
         )
-        for one in overhangs(pose, blank, travel)
-        if one.share > 0.5
+        for side in overhangs(pose, blank, travel)
+        if side.share > 0.5
     )

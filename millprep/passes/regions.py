@@ -27,7 +27,7 @@ SLACK = 1e-6
 
 
 def crowded(overrun: float) -> float:
-    """Stretches shorter than this are not cut apart; half of it lies within a line's margin."""
+    """Stretches shorter than this are not split; half of it lies within a line's margin."""
     return min(4 * overrun, 2 * (overrun + 1.0))
 
 
@@ -91,19 +91,19 @@ class Regions:
 
     def join_lines(self) -> tuple[shapely.LineString, ...]:
         """Straight lines along which two regions meet, blank frame."""
-        found: list[shapely.LineString] = []
-        for one, other in itertools.combinations(self.areas(), 2):
-            common = shapely.line_merge(one.boundary.intersection(other.boundary))
+        lines: list[shapely.LineString] = []
+        for area, other in itertools.combinations(self.areas(), 2):
+            common = shapely.line_merge(area.boundary.intersection(other.boundary))
             for part in shapely.get_parts(common):
                 if part.length > SLACK:
                     corners = list(part.coords)
-                    found += [shapely.LineString(pair) for pair in itertools.pairwise(corners)]
-        return tuple(found)
+                    lines += [shapely.LineString(pair) for pair in itertools.pairwise(corners)]
+        return tuple(lines)
 
     def whole(self, outlines: Mapping[int, BaseGeometry], reach: float) -> dict[int, int]:
         """The pass (from 0) that alone cuts a board, for every board that lies in one region.
 
-        Of a single pass nothing is told.
+        Empty for a single pass.
 
         Args:
             outlines: of boards, by any number; blank frame.
@@ -112,14 +112,14 @@ class Regions:
         if len(self.inner) < 2:
             return {}
         areas = [area.buffer(SLACK, join_style="mitre") for area in self.areas()]
-        found = {}
+        owners = {}
         for number, outline in outlines.items():
             x0, y0, x1, y1 = outline.bounds
             swept = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
             k = next((k for k, area in enumerate(areas) if area.covers(swept)), None)
             if k is not None:
-                found[number] = k
-        return found
+                owners[number] = k
+        return owners
 
     def across(
         self, outlines: Mapping[int, BaseGeometry], reach: float, size: tuple[float, float]
@@ -136,14 +136,14 @@ class Regions:
         blank = shapely.box(0.0, 0.0, *size)
         rooms = [area.intersection(blank).bounds for area in self.areas()]
         whole = self.whole(outlines, reach)
-        found = []
+        numbers = []
         for number, outline in outlines.items():
             x0, y0, x1, y1 = outline.bounds
             w, h = x1 - x0 + 2 * reach, y1 - y0 + 2 * reach
             short = any(u1 - u0 >= w and v1 - v0 >= h for u0, v0, u1, v1 in rooms)
             if short and number not in whole:
-                found.append(number)
-        return tuple(found)
+                numbers.append(number)
+        return tuple(numbers)
 
 
 def crossings(path: Path, axis: int, value: float) -> list[float]:
@@ -152,16 +152,18 @@ def crossings(path: Path, axis: int, value: float) -> list[float]:
     A point on the line counts as below it, so a path that only touches the line from
     below does not cross it, and a vertex on the line is met once.
     """
-    found: list[float] = []
+    distances: list[float] = []
     at = 0.0
     for segment, length in zip(path.segments(), path.lengths.tolist(), strict=True):
         a, b = segment.start[axis] - value, segment.end[axis] - value
         if segment.centre is not None:
-            found += [at + length * t for t in _arc_crossings(segment, segment.centre, axis, value)]
+            distances += [
+                at + length * t for t in _arc_crossings(segment, segment.centre, axis, value)
+            ]
         elif (a > 0) != (b > 0):
-            found.append(at + length * a / (a - b))
+            distances.append(at + length * a / (a - b))
         at += length
-    return found
+    return distances
 
 
 def _arc_crossings(segment: Segment, centre: Point, axis: int, value: float) -> list[float]:
@@ -185,7 +187,7 @@ def _arc_crossings(segment: Segment, centre: Point, axis: int, value: float) -> 
         *(radius * (1 if round(turn / math.pi) % 2 == 0 else -1) - height for turn in turns),
         segment.end[axis] - value,
     ]
-    found = []
+    fractions = []
     for (a, b), (high_a, high_b) in zip(
         itertools.pairwise(bounds), itertools.pairwise(highs), strict=True
     ):
@@ -195,8 +197,8 @@ def _arc_crossings(segment: Segment, centre: Point, axis: int, value: float) -> 
         # falling in even half turns, rising in odd ones
         half = math.floor((a + b) / 2 / math.pi)
         angle = half * math.pi + (reach if half % 2 == 0 else math.pi - reach)
-        found.append((min(max(angle, a), b) - begin) / abs(sweep))
-    return found
+        fractions.append((min(max(angle, a), b) - begin) / abs(sweep))
+    return fractions
 
 
 def stretches_by_side(
@@ -222,7 +224,7 @@ def stretches_by_region(
 ) -> list[tuple[float, float, int]]:
     """The stretches of a path in regions that lines x = … (axis 0) and y = … (axis 1) bound.
 
-    Start, end and the region's number, as `owner` tells it of a place between the lines. On a
+    Start, end and the region's number, as `owner` gives it for a place between the lines. On a
     closed path a stretch may run over the start, with an end beyond the path's length. A
     stretch shorter than `shortest` stays with the one before it, since two joins would crowd
     there; past one line it reaches by at most half its length, past a corner by all of it. The
@@ -251,19 +253,19 @@ def stretches_by_region(
         # the longest first, so that a short one always has a long one before it
         n = max(range(len(raw)), key=lambda k: raw[k][1] - raw[k][0])
         raw = [*raw[n:], *((a + total, b + total, side) for a, b, side in raw[:n])]
-    found: list[tuple[float, float, int]] = []
+    stretches: list[tuple[float, float, int]] = []
     for k, (start, end, side) in enumerate(raw):
         last = not path.closed and k == len(raw) - 1
         short = shortest / 2 if last else shortest
-        if found and (found[-1][2] == side or end - start < short):
-            found[-1] = (found[-1][0], end, found[-1][2])
+        if stretches and (stretches[-1][2] == side or end - start < short):
+            stretches[-1] = (stretches[-1][0], end, stretches[-1][2])
         else:
-            found.append((start, end, side))
-    if len(found) > 1 and not path.closed and found[0][1] - found[0][0] < shortest / 2:
-        found[:2] = [(found[0][0], found[1][1], found[1][2])]
-    if len(found) > 1 and path.closed and found[0][2] == found[-1][2]:
-        start, _, side = found.pop()
-        found[0] = (start, found[0][1] + total, side)
-    if path.closed and len(found) > 1:
-        return [(a % total, a % total + b - a, side) for a, b, side in found]
-    return found
+            stretches.append((start, end, side))
+    if len(stretches) > 1 and not path.closed and stretches[0][1] - stretches[0][0] < shortest / 2:
+        stretches[:2] = [(stretches[0][0], stretches[1][1], stretches[1][2])]
+    if len(stretches) > 1 and path.closed and stretches[0][2] == stretches[-1][2]:
+        start, _, side = stretches.pop()
+        stretches[0] = (start, stretches[0][1] + total, side)
+    if path.closed and len(stretches) > 1:
+        return [(a % total, a % total + b - a, side) for a, b, side in stretches]
+    return stretches

@@ -36,12 +36,12 @@ TRIED = 400
 
 
 def least_overlap(plan: RegistrationPlan) -> float:
-    """What two windows must share: room for a hole with its walls, and for the key beside it."""
+    """What two windows must share: room for a hole with its walls, and for the key next to it."""
     return 2 * (plan.hole + 2 * plan.wall) + plan.key + plan.overrun * 2
 
 
 def reach_beyond(plan: RegistrationPlan, kerf: float) -> float:
-    """How much farther than a profile's axis a window reaches to hold a hole beside it."""
+    """How much farther than a profile's axis a window reaches to hold a hole next to it."""
     return kerf / 2 + plan.wall + plan.key
 
 
@@ -62,7 +62,7 @@ def choose(
         blank: the laminate.
         plan: diameters and wall.
         keep_out: what is cut on the blank, grown to where no hole's wall may reach.
-        clamping: the clamps, which stand in the way of a drill and of a look at the hole.
+        clamping: the clamps, which are in the way of a drill and of a look at the hole.
         need: extent of all cuts, blank frame; its far corners show an error in angle.
         kerf: what of the margin the boards' profiles take, for the refusal.
         join_places: where the passes meet; None takes where joins are to be expected.
@@ -75,41 +75,41 @@ def choose(
         return ()
     room = HoleRoom.of(shift, blank, plan, keep_out, denied(clamping, count))
     known = expected_joins(shift, need) if join_places is None else tuple(join_places)
-    found: list[RegistrationHole] = []
+    holes: list[RegistrationHole] = []
     for members in _classes(shift):
-        made = _for_class(room, members, found, known, need)
+        made = _for_class(room, members, holes, known, need)
         if made is None and len(members) > 1:
-            # no place on the bed serves them all: each gets its own
+            # no place on the spoilboard fits them all: each gets its own
             made = []
             for member in members:
-                mine = _for_class(room, [member], [*found, *made], known, need)
+                mine = _for_class(room, [member], [*holes, *made], known, need)
                 if mine is None:
                     made = None
                     break
                 made += mine
         if made is None:
-            raise Refusal([_refused(room, clamping, members, found, known, need, kerf)])
-        found += made
-    found.sort(key=lambda hole: hole.used_in)
+            raise Refusal([_refused(room, clamping, members, holes, known, need, kerf)])
+        holes += made
+    holes.sort(key=lambda hole: hole.used_in)
     return tuple(
         RegistrationHole(f"r{n}", h.blank, h.machine, h.diameter, h.role, h.drilled_in, h.used_in)
-        for n, h in enumerate(found, 1)
+        for n, h in enumerate(holes, 1)
     )
 
 
 def _classes(shift: ShiftPlan) -> list[list[int]]:
-    """Passes after the first, those together whose earlier neighbours lie alike."""
+    """Passes after the first, grouped by the directions to the passes before."""
     classes: dict[tuple[Cell, ...], list[int]] = {}
     for k in range(1, len(shift.poses)):
-        beside = tuple(sorted(shift.step(k, q) for q in shift.sources(k)))
-        classes.setdefault(beside, []).append(k)
+        steps = tuple(sorted(shift.step(k, q) for q in shift.sources(k)))
+        classes.setdefault(steps, []).append(k)
     return sorted(classes.values())
 
 
 def _for_class(
     room: HoleRoom,
     members: Sequence[int],
-    found: Sequence[RegistrationHole],
+    holes: Sequence[RegistrationHole],
     join_places: Sequence[JoinPlaces],
     need: Box,
 ) -> list[RegistrationHole] | None:
@@ -117,7 +117,7 @@ def _for_class(
     for ends in (False, True):
         spots = room.spots(members, ends=ends)
         if len(spots.at) >= 3:
-            made = _best(room, members, spots, found, join_places, need)
+            made = _best(room, members, spots, holes, join_places, need)
             if made is not None:
                 return made
     return None
@@ -127,12 +127,12 @@ def _best(
     room: HoleRoom,
     members: Sequence[int],
     spots: Spots,
-    found: Sequence[RegistrationHole],
+    holes: Sequence[RegistrationHole],
     join_places: Sequence[JoinPlaces],
     need: Box,
 ) -> list[RegistrationHole] | None:
     shift, plan = room.shift, room.plan
-    score = Score.of(room, members, spots, found, join_places, need)
+    score = Score.of(room, members, spots, holes, join_places, need)
     for pair, key in itertools.islice(triples(spots, score, plan), TRIED):
         chosen = list(pair)
         if plan.method == "measure":
@@ -150,7 +150,7 @@ def _best(
             for member in members
             for n in (*chosen, key)
         ]
-        if _sound([*found, *made], plan):
+        if _sound([*holes, *made], plan):
             return made
     return None
 
@@ -158,8 +158,8 @@ def _best(
 def _sound(holes: Sequence[RegistrationHole], plan: RegistrationPlan) -> bool:
     """Whether walls are left between all holes, and no blank fits any pins wrongly."""
     # hundreds of sets of a few holes are tried, for which arrays are slow
-    for one, other in itertools.combinations(holes, 2):
-        wall = math.dist(one.blank, other.blank) - (one.diameter + other.diameter) / 2
+    for hole, other in itertools.combinations(holes, 2):
+        wall = math.dist(hole.blank, other.blank) - (hole.diameter + other.diameter) / 2
         if wall < plan.wall - 1e-9:
             return False
     for number in {hole.used_in for hole in holes}:
@@ -175,7 +175,7 @@ def _refused(
     room: HoleRoom,
     clamping: Clamping,
     members: Sequence[int],
-    found: Sequence[RegistrationHole],
+    holes: Sequence[RegistrationHole],
     join_places: Sequence[JoinPlaces],
     need: Box,
     kerf: float,
@@ -184,7 +184,7 @@ def _refused(
 
     def fits(other: HoleRoom) -> bool:
         return any(
-            all(_for_class(other, some, found, join_places, need) is not None for some in split)
+            all(_for_class(other, some, holes, join_places, need) is not None for some in split)
             for split in ([list(members)], [[member] for member in members])
         )
 
@@ -221,10 +221,10 @@ class PinFit:
 def pin_fits(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
 ) -> tuple[PinFit, ...]:
-    """All ways in which a blank with these holes fits on the pins of one set.
+    """All fits of a blank with these holes on the pins of one set.
 
     Args:
-        pins: two locating holes and a key, which stand for the pins below them.
+        pins: two locating holes and a key, as the pins below them.
         holes: all that the blank has at that time.
     """
     first, second = (hole for hole in pins if hole.role == "locate")
@@ -234,32 +234,32 @@ def pin_fits(
     base = abs(b - a)
     wide = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= first.diameter - 1e-9]
     keys = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= key.diameter - 1e-9]
-    found = []
+    fits = []
     for (i, p), (j, q) in itertools.permutations(wide, 2):
         if abs(abs(q - p) - base) > NEAR:
             continue
         for mirrored in (False, True):
             turn, shift = _onto(p, q, a, b, mirrored=mirrored)
-            found += [
+            fits += [
                 PinFit(_pose(turn, shift, mirrored=mirrored), (i, j, n))
                 for n, k in keys
                 if abs(turn * (k.conjugate() if mirrored else k) + shift - c) <= NEAR
                 and n not in (i, j)
             ]
-    return tuple(found)
+    return tuple(fits)
 
 
 def wrong_pin_fits(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
 ) -> tuple[PinFit, ...]:
-    """The ways in which a turned or flipped blank fits on the pins of one set."""
+    """The fits of a turned or flipped blank on the pins of one set."""
     return tuple(fit for fit in pin_fits(pins, holes) if not fit.shifted)
 
 
 def other_sets(
     pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
 ) -> tuple[PinFit, ...]:
-    """The ways in which a blank that only lies too far along fits on the pins of one set."""
+    """The fits of a blank that is only shifted on the pins of one set."""
     return tuple(fit for fit in pin_fits(pins, holes) if fit.shifted and not fit.right)
 
 

@@ -1,10 +1,10 @@
 """The shift plan: the fewest passes, a constant shift along each axis, a window for each pass.
 
-The shift is the least that serves, or a longer one that parts fewer boards which one pass could
+The shift is the least that serves, or a longer one that splits fewer boards which one pass could
 cut whole.
 
 A blank too long for the travel along one axis moves by the same distance D between passes;
-one too long along both is cut in a grid of passes, walked in a snake, so that every move of
+one too long along both is cut in a grid of passes, in serpentine order, so that every move of
 the blank is one shift along one axis. A blank that is turned is cut in two passes, half a
 turn apart (`turn.py`).
 """
@@ -31,7 +31,7 @@ MOST = 20
 """Passes along one axis, at most: beyond, errors add up and nobody would move a blank so often;
 common practice, no source."""
 MOST_LONGER = 24
-"""Longer shifts that are tried where the least one would part boards that need not be parted."""
+"""Longer shifts that are tried where the least one would split boards without need."""
 
 Cell = tuple[int, int]
 """Place of a pass in the grid: how many shifts along x and along y."""
@@ -59,9 +59,9 @@ class ShiftPlan:
 
     def overlap(self, k: int) -> Box:
         """What windows k and k + 1 (from 0) share, blank frame."""
-        found = self.shared(k, k + 1)
-        assert found is not None
-        return found
+        shared = self.shared(k, k + 1)
+        assert shared is not None
+        return shared
 
     def shared(self, k: int, other: int) -> Box | None:
         """What two windows share, blank frame; None where that is no area."""
@@ -117,12 +117,12 @@ class ShiftPlan:
 
         x0, x1 = w.x0 + faces(-1, 0), w.x1 - faces(1, 0)
         y0, y1 = w.y0 + faces(0, -1), w.y1 - faces(0, 1)
-        # a margin as wide as the window leaves a sliver nobody lies in
+        # a margin as wide as the window leaves an empty sliver
         return Box(x0, y0, max(x1, x0 + 1e-9), max(y1, y0 + 1e-9))
 
     def home(self, at: Point) -> Cell:
         """The cell on whose side of the middles between windows a place lies."""
-        found = [0, 0]
+        cell = [0, 0]
         for a in (0, 1):
             spans = sorted(
                 {
@@ -130,10 +130,10 @@ class ShiftPlan:
                     for k, w in enumerate(self.windows)
                 }
             )
-            found[a] = sum(
+            cell[a] = sum(
                 at[a] > (low + high) / 2 for (_, _, high), (_, low, _) in itertools.pairwise(spans)
             )
-        return (found[0], found[1])
+        return (cell[0], cell[1])
 
 
 def plan(
@@ -215,15 +215,15 @@ def least_travel(whole: float, least_overlap: float) -> float:
 
 
 def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:
-    """What the first window misses at the low ends, with the origin that would do."""
+    """What the first window misses at the low ends, with an origin that is enough."""
     low, w_low = (need.x0, need.y0), (first.x0, first.y0)
     return [
         Finding(
             code="outside-travel",
             severity="stop",
             message=(
-                f"The cut begins at {name} {low[a]:.3f} mm of the blank, the machine's travel "
-                f"at {w_low[a]:.3f}. Move the blank: [setup] origin[{a}] at least "
+                f"The cuts begin at {name} {low[a]:.3f} mm of the blank, but the machine's travel "
+                f"begins at {w_low[a]:.3f}. Move the blank: [setup] origin[{a}] at least "
                 f"{origin[a] + w_low[a] - low[a]:.3f}."
             ),
             frame="blank",
@@ -244,7 +244,7 @@ def _first(machine: Machine, origin: Point) -> Box:
 def _too_short(
     axis: int, length: float, least: float, whole: float, overlap: float, blank: int
 ) -> Finding:
-    # rounded up, so that what is named truly does
+    # rounded up, so that the value named is enough
     enough = math.ceil(least * 10 - 1e-6) / 10
     return Finding(
         code="travel-too-short",
@@ -252,7 +252,7 @@ def _too_short(
         message=(
             f"Two passes must share {overlap:.1f} mm for registration holes and joins, the travel "
             f"in {'xy'[axis]} is {length:.1f} mm and {whole:.1f} mm are to be reached in at most "
-            f"{MOST} passes. A travel of at least {enough:.1f} mm would do."
+            f"{MOST} passes. Use a travel of at least {enough:.1f} mm."
         ),
         blank=blank,
     )

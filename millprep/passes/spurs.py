@@ -1,10 +1,10 @@
-"""Ticks: short cuts outward at the ends of a join, where the margin asks for more.
+"""Ticks: short cuts outward at the ends of a join whose tolerance is too small.
 
 Where two passes meet, each is cut past the join by the overrun. With a tick of length m at the
-end of either side's outermost lap, outward into background copper, a side that lies off by more
-than the band is wide still meets the other side's tick: the tolerance grows from W to W + m.
-A join gets ticks when W is less than `ENOUGH` times the mismatch to expect, as long as what is
-missing, or as long as background copper leaves room for.
+end of either side's outermost lap, outward into floating copper, a side that is off by
+more than the groove is wide still meets the other side's tick: the tolerance grows from W to W + m.
+A join gets ticks when W is less than `ENOUGH` times the misalignment to expect, as long as what is
+missing, or as long as floating copper leaves room for.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from millprep.model.milling_pass import Join
 from millprep.passes.neighbours import PieceKey
 
 ENOUGH = 3.0
-"""Ticks raise a join's tolerance to this many times the mismatch to expect: common practice for
+"""Ticks raise a join's tolerance to this many times the misalignment to expect: common practice for
 an error that is itself a guess, no source."""
 STEP = 0.05
 """Lengths of ticks are multiples of this, mm."""
@@ -33,10 +33,9 @@ NEAR = 0.003
 """A tick starts no nearer to its own copper than the lap it leaves, but for this much, mm."""
 
 
-
 @dataclass(frozen=True, slots=True)
 class IsolationGroove:
-    """What a band's laps cut with one cutter.
+    """What all laps around a piece cut with one cutter.
 
     Attributes:
         surface, foot: width of one lap at the copper's surface and at its foot.
@@ -51,7 +50,7 @@ class IsolationGroove:
 
     @property
     def width(self) -> float:
-        """Of the whole band at the foot: W = w + (k - 1)·pitch."""
+        """Of the whole groove at the foot: W = w + (k - 1)·pitch."""
         return self.foot + (self.laps - 1) * self.pitch
 
 
@@ -73,7 +72,7 @@ class TickRoom:
 
 
 def wanted(width: float, predicted: float) -> float:
-    """How long ticks would have to be, mm; 0 when the band alone stands enough."""
+    """How long ticks would have to be, mm; 0 when the groove alone is enough."""
     missing = ENOUGH * predicted - width
     if missing <= 1e-9:
         return 0.0
@@ -89,9 +88,9 @@ def add(
     """The joins with the length of their ticks, and the cuts with the ticks at their ends.
 
     Args:
-        joins: of copper, with the mismatch to expect.
-        by_pass: cuts of every pass, rings already cut apart with their overruns.
-        grooves: for every joined band the cutter that decides and what its laps cut.
+        joins: of copper, with the misalignment to expect.
+        by_pass: cuts of every pass, laps already split with their overruns.
+        grooves: for every joined piece the cutter that decides and what its laps cut.
         room: where ticks may go.
     """
     cuts = [list(some) for some in by_pass]
@@ -105,8 +104,8 @@ def add(
             done.append(join)
             continue
         cutter, groove = grooves[key]
-        asked = wanted(groove.width, join.predicted)
-        if not asked:
+        wished = wanted(groove.width, join.predicted)
+        if not wished:
             done.append(join)
             continue
         sides = ends.of(join, cutter, groove, groove.laps - 1)
@@ -114,7 +113,7 @@ def add(
         if sides is not None:
             outward = [_outward(cuts[k][n], last, room.copper[key]) for k, n, last in sides]
             length = min(
-                _longest(at, way, asked, groove, key, room, room.windows[k], tree, pieces)
+                _longest(at, way, wished, groove, key, room, room.windows[k], tree, pieces)
                 for (k, _, _), (at, way) in zip(sides, outward, strict=True)
             )
             if length:
@@ -128,11 +127,11 @@ def add(
 
 
 _Side = tuple[int, int, bool]
-"""Pass (from 0), index of the ring in it, and whether its last end is meant."""
+"""Pass (from 0), index of the lap in it, and whether its last end is meant."""
 
 
 class _Ends:
-    """The ends of rings that were cut apart, by band and pass."""
+    """The ends of laps that were split, by piece and pass."""
 
     def __init__(self, cuts: Sequence[Sequence[Cut]]) -> None:
         self.known: dict[tuple[int, PieceKey], list[tuple[Lap, int, bool, Point]]] = {}
@@ -148,7 +147,7 @@ class _Ends:
         """The end of this lap on either side of a join; None unless both are there."""
         reach = math.hypot(join.overrun + STEP, groove.width + groove.surface)
         ux, uy = join.across[1], -join.across[0]
-        found: list[_Side] = []
+        sides: list[_Side] = []
         for number in join.passes:
             near = [
                 (abs(abs(dx * ux + dy * uy) - join.overrun), n, last)
@@ -160,15 +159,15 @@ class _Ends:
                 if math.hypot(dx, dy) <= reach
             ]
             # an end that is not an overrun's length past the join belongs to no join
-            near = [one for one in near if one[0] <= join.overrun / 2]
+            near = [end for end in near if end[0] <= join.overrun / 2]
             if len(near) != 1:
                 return None
-            found.append((number - 1, near[0][1], near[0][2]))
-        return found
+            sides.append((number - 1, near[0][1], near[0][2]))
+        return sides
 
 
 def _outward(cut: Cut, last: bool, piece: shapely.Polygon) -> tuple[Point, Point]:
-    """An end of a ring, and the unit vector there across the path, away from the piece."""
+    """An end of a lap, and the unit vector there across the path, away from the piece."""
     assert isinstance(cut, Lap)
     path = cut.path
     end = path.end if last else path.start
@@ -176,17 +175,17 @@ def _outward(cut: Cut, last: bool, piece: shapely.Polygon) -> tuple[Point, Point
     dx, dy = end[0] - inner[0], end[1] - inner[1]
     run = math.hypot(dx, dy)
     way = (-dy / run, dx / run)
-    beside = [
+    distances = [
         piece.distance(shapely.Point(end[0] + s * way[0] * 0.02, end[1] + s * way[1] * 0.02))
         for s in (1.0, -1.0)
     ]
-    return end, way if beside[0] >= beside[1] else (-way[0], -way[1])
+    return end, way if distances[0] >= distances[1] else (-way[0], -way[1])
 
 
 def _longest(
     at: Point,
     way: Point,
-    asked: float,
+    wished: float,
     groove: IsolationGroove,
     key: PieceKey,
     room: TickRoom,
@@ -194,10 +193,10 @@ def _longest(
     tree: shapely.STRtree,
     pieces: Sequence[PieceKey],
 ) -> float:
-    """The longest tick from an end up to the asked length that has room; 0 for none."""
+    """The longest tick from an end, up to the wished length, that has room; 0 for none."""
     half = groove.surface / 2
     own = half + (groove.laps - 1) * groove.pitch - NEAR
-    steps = round(asked / STEP)
+    steps = round(wished / STEP)
     for count in range(steps, round(SHORTEST / STEP) - 1, -1):
         length = count * STEP
         line = shapely.LineString([at, (at[0] + way[0] * length, at[1] + way[1] * length)])

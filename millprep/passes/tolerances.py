@@ -29,11 +29,11 @@ from millprep.toolpaths.isolation import LapSpacing
 QUANTILE = 2.97
 """99.7 % of a normal error in one direction stay within this many standard deviations."""
 ALONG = 3.0
-"""Standard deviations of a hole that two passes may draw apart along a path."""
+"""Standard deviations of a hole that two passes may separate along a path."""
 
 
 def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
-    """Standard deviation of the mismatch at a place, in the direction of a unit vector.
+    """Standard deviation of the misalignment at a place, in the direction of a unit vector.
 
     Args:
         holes: (n, 2) locating holes, n >= 2.
@@ -49,14 +49,14 @@ def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> f
 
 
 def predicted(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
-    """The mismatch across a path that 99.7 % of all blanks stay below, mm."""
+    """The misalignment across a path that 99.7 % of all blanks stay below, mm."""
     return QUANTILE * sigma_across(holes, at, across, sigma)
 
 
 def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0) -> float:
-    """The mismatch across a path at which a band of laps first leaks, mm.
+    """The misalignment across a path at which a groove of several laps first shorts, mm.
 
-    Bands are joined as one, so all of the band's width at the foot holds: W = w + (k - 1)·pitch.
+    All laps are joined at one place, so the whole width at the foot counts: W = w + (k - 1)·pitch.
     Ticks of length m at the ends of both sides, outward, make it W + m.
     """
     return foot + (laps - 1) * pitch + tick
@@ -65,11 +65,11 @@ def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0
 def tolerance_gap(
     foot: float, laps: int, pitch: float, gap: float, overrun: float, tick: float = 0.0
 ) -> float:
-    """The mismatch across a path at which less than the asked gap is left at the join, mm.
+    """The misalignment across a path at which less than the required gap is left at the join, mm.
 
-    With the band's width W, overrun e on both sides (ℓ = 2e) and q = √(W·|d| - d²), the gap left
-    is min(W, hypot(ℓ + 2q, W - |d|)) for ℓ ≥ -q; found by bisection, 0 where the band has
-    nothing to spare. Beyond W a tick alone stands between the copper on either side: as wide as
+    With the groove's width W, overrun e on both sides (ℓ = 2e) and q = √(W·|d| - d²), the gap left
+    is min(W, hypot(ℓ + 2q, W - |d|)) for ℓ ≥ -q; found by bisection, 0 where the groove has
+    nothing to spare. Beyond W only a tick separates the copper on either side: as wide as
     one lap, w, and t before its round end slides past only 2·√(w·t - t²).
     """
     width = tolerance_electrical(foot, laps, pitch)
@@ -86,28 +86,28 @@ def tolerance_gap(
     return low
 
 
-def overrun(asked: float, width: float, sigma: float) -> float:
+def overrun(least: float, width: float, sigma: float) -> float:
     """How far each side is cut past a join, so that the full gap survives, mm.
 
-    The gap of a band W wide stays whole while 2e is W and the mismatch along the path, which is
-    taken as `ALONG` standard deviations of a hole's error: passes are rarely found worse.
+    The gap of a groove W wide stays whole while 2e is W and the misalignment along the path, which
+    is taken as `ALONG` standard deviations of a hole's error: passes are rarely found worse.
 
     Args:
-        asked: by the job; never less.
-        width: of the widest band at the foot.
+        least: set by the job; never less.
+        width: of the widest groove at the foot.
         sigma: error of one hole per axis.
     """
-    return max(asked, (width + ALONG * sigma) / 2)
+    return max(least, (width + ALONG * sigma) / 2)
 
 
 def gap_left(width: float, across: float, overrun: float, along: float = 0.0) -> float:
-    """Isolation left where one groove is cut from both sides with a mismatch, mm; 0 when open.
+    """Isolation left where one groove is cut from both sides with a misalignment, mm; 0 when open.
 
     Args:
         width: of the groove.
-        across: the mismatch across the path.
+        across: the misalignment across the path.
         overrun: of each side past the join.
-        along: the mismatch along the path, positive where the sides draw apart.
+        along: the misalignment along the path, positive where the sides separate.
     """
     lap = 2 * overrun - along
     across = abs(across)
@@ -132,7 +132,7 @@ def locating(holes: list[Point]) -> FloatArray:
 
 
 def grooves(job: JobPlan, blank: Blank) -> dict[str, IsolationGroove]:
-    """What a band of all its laps cuts, by isolating cutter."""
+    """What all laps around a piece cut, by isolating cutter."""
     made = {
         c.name: LapSpacing.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters
     }
@@ -145,7 +145,7 @@ def grooves(job: JobPlan, blank: Blank) -> dict[str, IsolationGroove]:
 def joined_grooves(
     job: JobPlan, blank: Blank, made: Cuts, plan: joins.JoinPlan
 ) -> dict[PieceKey, tuple[str, IsolationGroove]]:
-    """For every joined band the cutter that decides what its joins stand, and its laps."""
+    """For every joined piece the cutter that decides the tolerance of its joins, and its groove."""
     known = grooves(job, blank)
     counts: dict[PieceKey, dict[str, int]] = {}
     for lap in made.laps:
@@ -153,12 +153,12 @@ def joined_grooves(
         if key in plan.split_laps:
             mine = counts.setdefault(key, {})
             mine[lap.cutter] = max(mine.get(lap.cutter, 0), lap.number + 1)
-    found = {}
+    grooves_ = {}
     for key, mine in counts.items():
         # the finest cutter decides, should more than one have worked on the piece
         name = min(mine, key=lambda n: known[n].surface)
-        found[key] = (name, replace(known[name], laps=mine[name]))
-    return found
+        grooves_[key] = (name, replace(known[name], laps=mine[name]))
+    return grooves_
 
 
 def tick_room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> TickRoom:
@@ -176,13 +176,13 @@ def tick_room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) ->
 
 
 def with_misalignment(joins: Sequence[Join], errors: ErrorBudget) -> tuple[Join, ...]:
-    """The joins with the mismatch to expect at each."""
-    found = []
+    """The joins with the misalignment to expect at each."""
+    result = []
     for join in joins:
         a, b = join.passes
         rms, most = errors.misalignment(a - 1, b - 1, join.at, join.across)
-        found.append(replace(join, predicted=most, predicted_rms=rms))
-    return tuple(found)
+        result.append(replace(join, predicted=most, predicted_rms=rms))
+    return tuple(result)
 
 
 def with_figures(
@@ -191,25 +191,25 @@ def with_figures(
     grooves: Mapping[PieceKey, tuple[str, IsolationGroove]],
     room: TickRoom,
 ) -> CutsByPass:
-    """Rings cut apart, with ticks where they are due, and their joins with all figures.
+    """Split laps, with ticks where they are due, and their joins with all figures.
 
     Args:
-        shared: rings and joins.
-        errors: the mismatch of any two passes.
-        grooves: for every joined band the cutter that decides and what its laps cut.
-        room: where ticks may go, and the gap that is asked.
+        shared: laps and joins.
+        errors: the misalignment of any two passes.
+        grooves: for every joined piece the cutter that decides and what its laps cut.
+        room: where ticks may go, and the required gap.
     """
     joins, by_pass = spurs.add(
         with_misalignment(shared.joins, errors), shared.by_pass, grooves, room
     )
-    found = []
+    result = []
     for join in joins:
         known = grooves.get((join.placement, join.piece or ""))
         if known is None:
-            found.append(join)
+            result.append(join)
             continue
         _, g = known
-        found.append(
+        result.append(
             replace(
                 join,
                 tolerance_electrical=tolerance_electrical(g.foot, g.laps, g.pitch, join.tick),
@@ -218,4 +218,4 @@ def with_figures(
                 ),
             )
         )
-    return CutsByPass(by_pass, tuple(found))
+    return CutsByPass(by_pass, tuple(result))

@@ -39,7 +39,7 @@ def plan(
 
     Raises:
         Refusal: when the travel holds less than half of the blank and the overlap, or is too
-            narrow across, with the travel that would do.
+            narrow across, with a travel that is enough.
     """
     t = machine.travel
     first = Box(t.x0 - origin[0], t.y0 - origin[1], t.x1 - origin[0], t.y1 - origin[1])
@@ -70,7 +70,9 @@ def plan(
     return ShiftPlan(axis, shift, (Pose.shift(*origin), turned), (first, second), turned=True)
 
 
-def told(made: ShiftPlan, holes: tuple[RegistrationHole, ...], blank: int) -> tuple[Finding, ...]:
+def turn_findings(
+    made: ShiftPlan, holes: tuple[RegistrationHole, ...], blank: int
+) -> tuple[Finding, ...]:
     """A note on how a turned blank goes back."""
     if not made.turned:
         return ()
@@ -83,8 +85,8 @@ def told(made: ShiftPlan, holes: tuple[RegistrationHole, ...], blank: int) -> tu
             severity="note",
             message=(
                 f"Between passes 1 and 2 blank {blank} is turned by half a turn, copper side up, "
-                f"so that its far end lies where the near one lay. Its holes then stand on the "
-                f"machine: {places}. The larger one is the key: the blank goes on one way only."
+                f"so that its far end is where the near one was. Its holes are then on the machine "
+                f"at: {places}. The larger one is the key: the blank goes on one way only."
             ),
             blank=blank,
             mill_pass=2,
@@ -93,15 +95,15 @@ def told(made: ShiftPlan, holes: tuple[RegistrationHole, ...], blank: int) -> tu
 
 
 def _too_short(axis: int, length: float, least: float, blank: int) -> Finding:
-    # rounded up, so that what is named truly does
+    # rounded up, so that the value named is enough
     enough = math.ceil(least * 10 - 1e-6) / 10
     return Finding(
         code="travel-too-short",
         severity="stop",
         message=(
             f"[setup] turn gives two passes, and the travel of {length:.1f} mm in {'xy'[axis]} "
-            f"does not hold what each of them must reach. A travel of at least {enough:.1f} mm "
-            "would do; or leave turn out, and the blank is moved along."
+            f"is too short for what each of them must reach. Use a travel of at least "
+            f"{enough:.1f} mm, or leave turn out to move the blank along instead."
         ),
         blank=blank,
     )

@@ -30,38 +30,38 @@ fits a margin of ten millimetres."""
 LINE = 1.2
 """Length of a line from the common edge outward, mm."""
 LONGER = 0.5
-"""Every fifth line is longer by this at its outer end, the middle one by twice as much."""
+"""Every fifth line is longer by this at its outer end, the centre one by twice as much."""
 SIGN = 0.8
 """Size of the plus sign at the positive end, mm."""
 
 
-def combs(one: Vernier) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+def combs(vernier: Vernier) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
     """Lines of the first comb with its plus sign, and of the second, blank frame."""
     first, second = [], []
-    for i in range(-one.reach, one.reach + 1):
+    for i in range(-vernier.reach, vernier.reach + 1):
         length = LINE + LONGER * (2 if i == 0 else int(i % 5 == 0))
-        first.append(_path(one, [(i * one.pitch, 0.0), (i * one.pitch, -length)]))
-        place = i * (one.pitch - one.step)
-        second.append(_path(one, [(place, 0.0), (place, length)]))
+        first.append(_path(vernier, [(i * vernier.pitch, 0.0), (i * vernier.pitch, -length)]))
+        place = i * (vernier.pitch - vernier.step)
+        second.append(_path(vernier, [(place, 0.0), (place, length)]))
     # beyond the last line's outer end: so it takes no room along the measured direction
-    x, y, half = one.reach * one.pitch - SIGN / 2, -(LINE + LONGER + SIGN), SIGN / 2
-    first.append(_path(one, [(x - half, y), (x + half, y)]))
-    first.append(_path(one, [(x, y - half), (x, y + half)]))
+    x, y, half = vernier.reach * vernier.pitch - SIGN / 2, -(LINE + LONGER + SIGN), SIGN / 2
+    first.append(_path(vernier, [(x - half, y), (x + half, y)]))
+    first.append(_path(vernier, [(x, y - half), (x, y + half)]))
     return tuple(first), tuple(second)
 
 
-def _path(one: Vernier, points: Sequence[Point]) -> Path:
+def _path(vernier: Vernier, points: Sequence[Point]) -> Path:
     """Points (along the measured direction, across it) as a path in the blank frame."""
-    x, y = one.at
-    if one.measures == "x":
+    x, y = vernier.at
+    if vernier.measures == "x":
         return Path.lines([(x + u, y + v) for u, v in points])
-    # turned a quarter to the left: the first comb stands to the right
+    # turned a quarter to the left: the first comb is on the right
     return Path.lines([(x - v, y + u) for u, v in points])
 
 
-def area(one: Vernier) -> Box:
+def area(vernier: Vernier) -> Box:
     """The box of both combs, blank frame."""
-    first, second = combs(one)
+    first, second = combs(vernier)
     xy = np.vstack([path.xy for path in (*first, *second)])
     (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
     return Box(x0, y0, x1, y1)
@@ -100,7 +100,7 @@ def plan(
     cutter: Cutter,
     depth: float,
 ) -> VernierPlan:
-    """Verniers for every pass that is found by holes of an earlier one.
+    """Verniers for every pass that is found by holes of one before.
 
     Args:
         shift: windows and poses.
@@ -113,40 +113,40 @@ def plan(
         depth: of the tip.
     """
     solid = cut.buffer(cutter.width(depth) / 2, quad_segs=4)
-    found: list[Vernier] = []
+    placed: list[Vernier] = []
     findings: list[Finding] = []
     first: dict[int, list[Engraving]] = {}
     second: dict[int, list[Engraving]] = {}
     taken: list[BaseGeometry] = []
-    for earlier, later in _pairs(holes):
-        shared = shift.shared(earlier - 1, later - 1)
+    for first_pass, second_pass in _pairs(holes):
+        shared = shift.shared(first_pass - 1, second_pass - 1)
         if shared is None:
             continue
         denied = [
             shift.poses[number - 1].inverse().shape(clamped[number - 1])
-            for number in (earlier, later)
+            for number in (first_pass, second_pass)
         ]
         free = shapely.box(0, 0, *blank.size).difference(
             shapely.union_all([solid, *taken, *denied])
         )
-        axis = 0 if shift.step(earlier - 1, later - 1)[0] else 1
+        axis = 0 if shift.step(first_pass - 1, second_pass - 1)[0] else 1
         middle = (shared.x0 + shared.x1, shared.y0 + shared.y1)[axis] / 2
-        places = [j.at[axis] for j in joins if j.passes == (earlier, later)]
+        places = [j.at[axis] for j in joins if j.passes == (first_pass, second_pass)]
         mine = choose(
-            blank.number, (earlier, later), shared, free,
-            float(np.mean(places)) if places else middle, axis, len(found) + 1,
+            blank.number, (first_pass, second_pass), shared, free,
+            float(np.mean(places)) if places else middle, axis, len(placed) + 1,
         )  # fmt: skip
-        if {one.measures for one in mine} != {"x", "y"}:
-            findings.append(_no_room(later, (shared.x0, shared.y0)))
+        if {vernier.measures for vernier in mine} != {"x", "y"}:
+            findings.append(_no_room(second_pass, (shared.x0, shared.y0)))
             continue
-        found += mine
-        for one in mine:
-            taken.append(_grown(area(one)))
-            a, b = combs(one)
-            first.setdefault(earlier, []).extend(_engraved(a, one, cutter, depth))
-            second.setdefault(later, []).extend(_engraved(b, one, cutter, depth))
+        placed += mine
+        for vernier in mine:
+            taken.append(_grown(area(vernier)))
+            a, b = combs(vernier)
+            first.setdefault(first_pass, []).extend(_engraved(a, vernier, cutter, depth))
+            second.setdefault(second_pass, []).extend(_engraved(b, vernier, cutter, depth))
     return VernierPlan(
-        tuple(found),
+        tuple(placed),
         {number: tuple(lines) for number, lines in first.items()},
         {number: tuple(lines) for number, lines in second.items()},
         shapely.union_all(taken),
@@ -159,21 +159,23 @@ def _pairs(holes: Sequence[RegistrationHole]) -> list[tuple[int, int]]:
     return sorted((h.drilled_in, h.used_in) for h in holes if h.role == "key")
 
 
-def _engraved(paths: Iterable[Path], one: Vernier, cutter: Cutter, depth: float) -> list[Engraving]:
-    return [Engraving(path, cutter.name, depth, f"vernier {one.id}") for path in paths]
+def _engraved(
+    paths: Iterable[Path], vernier: Vernier, cutter: Cutter, depth: float
+) -> list[Engraving]:
+    return [Engraving(path, cutter.name, depth, f"vernier {vernier.id}") for path in paths]
 
 
-def _no_room(later: int, at: Point) -> Finding:
+def _no_room(second_pass: int, at: Point) -> Finding:
     return Finding(
         code="no-room-for-vernier",
         severity="note",
         message=(
-            f"The margins hold no pair of verniers for pass {later}: how well the passes meet "
-            "can be judged at the joins only. A margin wider by some millimetres would do."
+            f"The margins hold no pair of verniers for pass {second_pass}: the misalignment can be "
+            "read at the joins only. Use a margin some millimetres wider."
         ),
         frame="blank",
         at=at,
-        mill_pass=later,
+        mill_pass=second_pass,
     )
 
 
@@ -186,30 +188,30 @@ def choose(
     axis: int,
     first_number: int,
 ) -> tuple[Vernier, ...]:
-    """Verniers for two passes: one of each kind in both long margins, where they find room.
+    """Verniers for two passes: one of each kind in both long margins, where they fit.
 
     Args:
         blank: its number.
-        passes: earlier and later.
+        passes: the lower number first.
         overlap: what both windows share, blank frame.
-        free: bare laminate in the margins, clear of boards, holes, clamps and marks.
-        joins: where the joins lie on average along the axis; verniers stand near it.
+        free: laminate in the margins, clear of boards, holes, clamps and marks.
+        joins: where the joins lie on average along the axis; verniers are near it.
         axis: 0 when the blank moves along x, 1 along y.
         first_number: of the first vernier's id.
     """
     room = shapely.intersection(free, shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1))
     middle = (overlap.y0 + overlap.y1, overlap.x0 + overlap.x1)[axis] / 2
-    found: list[Vernier] = []
+    placed: list[Vernier] = []
     for side in (-1, 1):
         for measures, (pitch, step, reach) in SIZES.items():
-            ident = f"v{first_number + len(found)}"
+            ident = f"v{first_number + len(placed)}"
             trial = Vernier(ident, blank, (0.0, 0.0), measures, passes, pitch, step, reach)
             here = shapely.intersection(room, _half(overlap, axis, middle, side))
             at = _nearest(here, area(trial), joins, axis)
             if at is not None:
-                found.append(replace(trial, at=at))
-                room = shapely.difference(room, _grown(area(found[-1])))
-    return tuple(found)
+                placed.append(replace(trial, at=at))
+                room = shapely.difference(room, _grown(area(placed[-1])))
+    return tuple(placed)
 
 
 def _nearest(room: BaseGeometry, box: Box, joins: float, axis: int) -> Point | None:
@@ -229,7 +231,7 @@ def _grown(box: Box) -> shapely.Polygon:
 
 
 def _half(overlap: Box, axis: int, middle: float, side: int) -> shapely.Polygon:
-    """The half of the overlap on one side of the middle line along the axis."""
+    """The half of the overlap on one side of the centre line along the axis."""
     x0, y0, x1, y1 = overlap.x0, overlap.y0, overlap.x1, overlap.y1
     if axis == 0:
         return shapely.box(x0, y0 if side < 0 else middle, x1, middle if side < 0 else y1)

@@ -94,9 +94,7 @@ def frame_of(job: JobPlan, blank: MilledBlank) -> Frame:
     outlines = {p.index: p.pose.shape(p.board.outline) for p in blank.placements}
     shift = windows(job, laminate, need, outlines)
     clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
-    taken = shapely.union_all(
-        [outline.buffer(width, quad_segs=4) for outline in outlines.values()]
-    )
+    taken = shapely.union_all([outline.buffer(width, quad_segs=4) for outline in outlines.values()])
     if laminate.outline is not None:
         # nothing is touched, drilled or engraved where an offcut has no laminate
         whole = shapely.box(0.0, 0.0, *laminate.size)

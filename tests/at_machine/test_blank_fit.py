@@ -15,13 +15,13 @@ from numpy.random import default_rng
 
 from millprep.at_machine.blank_fit import refit
 from millprep.at_machine.displacement import FARTHEST, LARGEST_TURN
+from millprep.at_machine.reading_fit import fit
 from millprep.at_machine.readings import Readings
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import InputFile
-from millprep.passes.fit import fit
 from millprep.report.report_model import Report
 from tests.helpers.chance import examples
 from tests.helpers.invented_report import report_of_passes

@@ -220,8 +220,8 @@ def test_a_board_beyond_every_plan_of_passes(tmp_path: Path) -> None:
     machine = 'preset = "small-mill-300"'
     put(tmp_path, changed(machine, f"{machine}\ntravel = [100, 100]", LARGE), large)
     (said,) = refused(tmp_path, 1)
-    assert "no room for three registration holes of pass 7: it lies in the middle" in said
-    assert "several boards with a [[blank]] spacing of at least 12 mm would do" in said
+    assert "no room for three registration holes of pass 7: its window reaches no edge" in said
+    assert "several boards with a [[blank]] spacing of at least 12 mm" in said
 
 
 def test_a_board_beyond_its_blank(tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ def test_what_fits_wrongly_is_another_set_and_has_another_number_and_cross(
     board = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)
     made = labels.plan(shift, blank, holes, board, nothing, vee(), 0.08)
     assert made.findings == ()
-    crosses = {hole.used_in: hole for hole in made.witnesses}
+    crosses = {hole.used_in: hole for hole in made.crosses}
     for mine in sets(holes):
         number = mine[0].used_in
         for fit in other_sets(three(mine), holes):
@@ -88,7 +88,7 @@ def test_what_fits_wrongly_is_another_set_and_has_another_number_and_cross(
             assert number not in others
             # the cross meant for this pass is nowhere near another where the blank lies now
             expected = np.array(crosses[number].blank)
-            for cross in made.witnesses:
+            for cross in made.crosses:
                 there = np.array(fit.pose.point(cross.blank))
                 assert np.hypot(*(there - expected)) >= labels.CROSS
 
@@ -165,5 +165,5 @@ def test_every_hole_is_within_the_windows_of_both_its_passes(
 
 
 def test_a_pass_in_the_middle_of_a_large_board_is_refused_with_what_would_do() -> None:
-    with pytest.raises(Refusal, match=r"reaches none of its edges.*spacing of at least 12 mm"):
+    with pytest.raises(Refusal, match=r"reaches no edge.*spacing of at least 12 mm"):
         made_for(700.0, 420.0, 290.0, 180.0)

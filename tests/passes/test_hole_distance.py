@@ -41,8 +41,8 @@ def told(apart: float, *, upright: bool = False) -> tuple[str, ...]:
 def test_two_holes_on_one_edge_with_a_short_overlap_are_refused() -> None:
     """30 mm apart: in four passes 4.1 mm at the far end, as a prototype showed."""
     (message,) = told(30.0)
-    assert "stand 30 mm apart and a join lies" in message
-    named = re.search(r"Holes about (\d+) mm apart would do", message)
+    assert "are only 30 mm from each other, and a join is" in message
+    named = re.search(r"Holes about (\d+) mm from each other are enough", message)
     assert named
     assert told(float(named[1])) == ()
 

@@ -31,16 +31,17 @@ def told(*joins: Join, plan: RegistrationPlan = PLAN) -> tuple[Finding, ...]:
 def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
     (note,) = told(JOIN, replace(JOIN, predicted=0.12))
     assert (note.code, note.severity, note.blank) == ("misalignment-assumed", "note", 1)
-    for words in ("At the 2 places", "0.100 to 0.120 mm", "stands 0.400 mm", "0.03 mm per axis",
+    for words in ("2 joins on copper", "0.100 to 0.120 mm", "tolerates 0.400 mm",
+                  "0.03 mm per axis",
                   "assumed", "drill_error"):  # fmt: skip
         assert words in note.message
 
 
 def test_the_note_says_the_rms_where_it_is_known() -> None:
     (note,) = told(replace(JOIN, predicted_rms=0.034))
-    assert "by 0.034 mm rms, by less than 0.100 mm on 99.7 %" in note.message
+    assert "misalignment 0.034 mm rms, 0.100 mm (99.7 %" in note.message
     (bare,) = told(JOIN)
-    assert "the path by less than 0.100 mm" in bare.message
+    assert "expected misalignment 0.100 mm" in bare.message
 
 
 def test_a_stated_error_is_not_called_assumed() -> None:
@@ -96,11 +97,11 @@ def test_scale_and_squareness_are_told_of_the_whole_board() -> None:
     assert scale_findings(machine, [], 1) == ()
 
 
-def test_bites_are_told_once_at_the_deepest() -> None:
+def test_gouges_give_one_note_at_the_deepest() -> None:
     pair = Pair((0, "c1"), (0, "c2"), 0.02, (250.0, 40.0), (0.0, 1.0))
     by_index = {0: placed(480.0, 90.0)}
     (note,) = gouge_findings([Gouge(pair, (0, 1), 0.04), Gouge(pair, (1, 0), 0.01)], by_index)
-    assert (note.code, note.severity, note.at) == ("neighbours-apart", "note", (250.0, 40.0))
+    assert (note.code, note.severity, note.at) == ("groove-gouges-neighbour", "note", (250.0, 40.0))
     for words in ("2 places", "piece c1", "pass 1", "0.040 mm into piece c2", "pass 2"):
         assert words in note.message
     assert gouge_findings([], by_index) == ()

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from millprep.at_machine.reading_fit import fit
 from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.error_budget import QUANTILE, ErrorBudget, HoleErrors, MachineErrors
-from millprep.passes.fit import fit
 from tests.helpers.workshop import MACHINE
 
 PLACES: list[Point] = [(240.0, 12.0), (231.3, 60.0), (262.1, 97.0)]

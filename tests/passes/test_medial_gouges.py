@@ -27,5 +27,5 @@ def test_along_the_copper_a_bite_is_as_deep_as_reckoned() -> None:
 def test_in_the_middle_what_lies_before_the_copper_is_no_bite(
     room: float, left: float | None
 ) -> None:
-    found = gouges_of_drawn_copper([gouge(HALF + room, 0.05)], [COPY], isolation(lap="middle"))
+    found = gouges_of_drawn_copper([gouge(HALF + room, 0.05)], [COPY], isolation(course="middle"))
     assert [one.depth for one in found] == ([] if left is None else [pytest.approx(left)])

@@ -41,5 +41,6 @@ def test_only_a_blank_that_tips_is_told() -> None:
     assert (note.code, note.severity, note.frame, note.mill_pass) == (
         "blank-overhangs", "note", "machine", 3,
     )  # fmt: skip
-    assert "380 mm of blank 1, 63 % of its length, hang over the left end" in note.message
+    words = "blank 1 overhangs the left end of the travel by 380 mm, 63 % of its length"
+    assert words in note.message
     assert pass_findings.overhang_findings(Pose.shift(-190.0, 0.0), BLANK, TRAVEL, 2) == ()

@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from millprep.at_machine.reading_fit import fit
 from millprep.geometry.path import Point
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
 from millprep.passes.error_budget import QUANTILE, HoleErrors
-from millprep.passes.fit import fit
 from tests.helpers.pass_grids import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.at_machine.reading_fit import READING_ERROR, Correction, correction
 from millprep.model.blank import Box
 from millprep.model.vernier import Measured, Vernier
 from millprep.passes import verniers
-from millprep.passes.fit import READING_ERROR, Correction, correction
 from millprep.passes.verniers import area, choose, combs
 from tests.helpers.verniers import seen
 
@@ -69,12 +69,12 @@ def test_what_is_left_at_the_joins_after_a_correction() -> None:
 def test_a_shift_is_never_taken_for_a_turn() -> None:
     # the verniers along y stand above each other, so nothing tells a turn
     found = correction([(FOUR[0], 5.0), (FOUR[1], -2.5), (FOUR[3], -2.5)])
-    assert not found.turn_told
+    assert not found.turn_known
     assert found.turn == 0
     assert found.error.point((500.0, 110.0)) == pytest.approx((500.1, 109.95))
     # two of them along y, near each other, tell none either
     near = made("v9", (279.0, 7.0), "y")
-    assert not correction([(FOUR[0], 5.0), (FOUR[1], 1.0), (near, 2.0)]).turn_told
+    assert not correction([(FOUR[0], 5.0), (FOUR[1], 1.0), (near, 2.0)]).turn_known
 
 
 def test_honest_readings_are_rarely_doubted_and_a_turned_sign_is() -> None:

@@ -19,9 +19,9 @@ from scipy import linalg, stats
 from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
+from millprep.at_machine.reading_fit import CHI_SQUARED_99, fit, quantile_99
 from millprep.geometry.path import FloatArray, Point
 from millprep.passes import tolerances
-from millprep.passes.fit import CHI_SQUARED_99, fit, quantile_99
 
 HOLES: dict[str, list[Point]] = {
     "2 across": [(240.0, 6.0), (240.0, 114.0)],

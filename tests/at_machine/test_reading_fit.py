@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
+from millprep.at_machine.reading_fit import bad_hole, fit, suspicious
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.passes.fit import bad_hole, fit, suspicious
 
 SIGMA = 0.03
 HOLES: list[Point] = [

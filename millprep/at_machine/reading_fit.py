@@ -70,18 +70,18 @@ def fit(holes: Sequence[Point], readings: Sequence[Point]) -> Fit:
     return Fit(pose, q - pose.points(p), scale)
 
 
-def suspicious(found: Fit, sigma: float) -> bool:
-    """Whether the residuals are larger than 99 % of honest readings with this error give.
+def suspicious(fit_: Fit, sigma: float) -> bool:
+    """Whether the residuals are larger than those of 99 % of careful readings.
 
     Σ|residual|² / σ² is χ² distributed with 2N - 3 degrees of freedom.
     """
-    n = len(found.residuals)
+    n = len(fit_.residuals)
     limit = quantile_99(2 * n - 3)
-    return float((found.residuals**2).sum()) / sigma**2 > limit
+    return float((fit_.residuals**2).sum()) / sigma**2 > limit
 
 
 def bad_hole(holes: Sequence[Point], readings: Sequence[Point], sigma: float) -> int | None:
-    """The one hole whose leaving out makes the rest agree; needs four or more holes."""
+    """The hole without which the others agree; needs four or more holes."""
     if len(holes) < 4:
         return None
     good = []
@@ -106,13 +106,13 @@ def quantile_99(freedom: int) -> float:
 READING_ERROR = 0.01
 """Standard deviation of a reading, half a step, mm: assumed, nobody measured it."""
 BASE = 25.0
-"""Two verniers of a kind tell a turn when they stand this far apart across what they measure, mm:
-common practice, no source."""
+"""Two verniers of a kind show a turn when they are this far from each other across what they
+measure, mm: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """What readings say of the later pass.
+    """The correction of the later pass.
 
     Attributes:
         shift: how far it cuts too far, blank frame, at `about`.
@@ -126,16 +126,16 @@ class Correction:
     turn: float
     about: Point
     residuals: tuple[float, ...]
-    turn_told: bool = True
+    turn_known: bool = True
 
     @property
     def spare(self) -> int:
         """Readings beyond those that shift and turn need."""
-        return len(self.residuals) - (3 if self.turn_told else 2)
+        return len(self.residuals) - (3 if self.turn_known else 2)
 
     @property
     def doubtful(self) -> bool:
-        """Whether the residuals are larger than 99 % of honest readings leave: a χ² test."""
+        """Whether the residuals are larger than those of 99 % of careful readings: a χ² test."""
         if self.spare < 1:
             return False
         size = sum(left**2 for left in self.residuals) / READING_ERROR**2
@@ -150,9 +150,9 @@ class Correction:
 
 
 def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
-    """What readings say, by least squares; a turn only where two verniers of a kind tell it.
+    """The correction, by least squares; a turn only where two verniers of a kind show it.
 
-    Without such a pair shift and turn cannot be parted: a shift would be taken for a turn.
+    Without such a pair shift and turn cannot be separated: a shift would be taken for a turn.
 
     Args:
         read: verniers with the number of the line that runs through, between lines in part.
@@ -160,29 +160,35 @@ def correction(read: Sequence[tuple[Vernier, float]]) -> Correction:
     Raises:
         ValueError: when no vernier of one of the kinds was read, or a reading is out of reach.
     """
-    for one, line in read:
-        if not abs(line) <= one.reach:
-            raise ValueError(f"{one.id} has lines from -{one.reach} to {one.reach}, got {line:g}")
-    kinds = [one.measures for one, _ in read]
+    for vernier, line in read:
+        if not abs(line) <= vernier.reach:
+            raise ValueError(
+                f"{vernier.id} has lines from -{vernier.reach} to {vernier.reach}, got {line:g}"
+            )
+    kinds = [vernier.measures for vernier, _ in read]
     if not {"x", "y"} <= set(kinds):
         raise ValueError("one vernier along x and one along y at least must be read")
-    places = np.array([one.at for one, _ in read])
-    values = np.array([line * one.step for one, line in read])
+    places = np.array([vernier.at for vernier, _ in read])
+    values = np.array([line * vernier.step for vernier, line in read])
     x, y = places.mean(axis=0).tolist()
     rows = []
-    for one, (px, py) in zip((v for v, _ in read), places.tolist(), strict=True):
-        along_x = one.measures == "x"
+    for vernier, (px, py) in zip((v for v, _ in read), places.tolist(), strict=True):
+        along_x = vernier.measures == "x"
         # a small turn t moves (px, py) by t · (-(py - y), px - x)
         rows.append([float(along_x), float(not along_x), -(py - y) if along_x else px - x])
     matrix = np.array(rows)
-    told = any(
-        np.ptp([one.at[across] for one, _ in read if one.measures == kind]) >= BASE
+    turn_known = any(
+        np.ptp([vernier.at[across] for vernier, _ in read if vernier.measures == kind]) >= BASE
         for kind, across in (("x", 1), ("y", 0))
     )
-    if not told:
+    if not turn_known:
         matrix[:, 2] = 0.0
-    found = np.linalg.lstsq(matrix, values, rcond=None)[0]
-    left = values - matrix @ found
+    solution = np.linalg.lstsq(matrix, values, rcond=None)[0]
+    left = values - matrix @ solution
     return Correction(
-        (float(found[0]), float(found[1])), float(found[2]), (x, y), tuple(left.tolist()), told
+        (float(solution[0]), float(solution[1])),
+        float(solution[2]),
+        (x, y),
+        tuple(left.tolist()),
+        turn_known,
     )
