@@ -8,7 +8,8 @@ from typing import Literal
 from millprep.geometry.path import Point
 
 Expect = Literal["continuity", "isolation"]
-When = Literal["at any time", "once the links are soldered", "before the links are soldered"]
+When = Literal["any time", "after soldering", "before soldering"]
+"""When a check is due, as seen from the soldering of the jumper wires."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +19,7 @@ class Touch:
     Attributes:
         piece: id of the copper piece, None for copper that carries none.
         net: the piece's net, None for such copper.
-        pad: id of the hole that stands there, None beside one.
+        pad: id of the hole there, None next to one.
         at: on the board with its copper up, as it lies on the mill: mm from the low corner of
             the board's extent.
     """
@@ -30,18 +31,50 @@ class Touch:
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
-    """One check of one copy.
+class NetReason:
+    """The two are the pads of a net that are farthest apart."""
+
+    net: str
+
+
+@dataclass(frozen=True, slots=True)
+class GapReason:
+    """The gap between the two is one of the narrowest.
 
     Attributes:
-        why: in a few words.
-        gap: between the two at their narrowest, mm; None for continuity.
+        gap: between the two at their narrowest, mm.
     """
+
+    gap: float
+
+
+@dataclass(frozen=True, slots=True)
+class JoinReason:
+    """Two passes meet between the two.
+
+    Attributes:
+        at: where, on the board like a `Touch`.
+    """
+
+    passes: tuple[int, int]
+    at: Point
+
+
+Reason = NetReason | GapReason | JoinReason
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check of one copy."""
 
     placement: int
     expect: Expect
     one: Touch
     other: Touch
     when: When
-    why: str
-    gap: float | None = None
+    reason: Reason
+
+    @property
+    def gap(self) -> float | None:
+        """Between the two at their narrowest, mm, if that is the reason."""
+        return self.reason.gap if isinstance(self.reason, GapReason) else None

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
-from millprep.report import join_marks, marks
+from millprep.report import marks
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import COPPER, INK, LAMINATE, PAPER, PIECE, QUIET, SHORT, cutter_style
-from millprep.report.picture_words import say
-from millprep.report.scene import Scene
+from millprep.report.fonts import width_of
+from millprep.report.palette import cutter_style
+from millprep.report.scene import Flag
 from millprep.report.words import cutter_words, number, plain
 
 if TYPE_CHECKING:
@@ -18,187 +19,261 @@ if TYPE_CHECKING:
 
     from millprep.geometry.path import Point
     from millprep.model.cutter import Cutter
+    from millprep.model.milling_pass import Join
+    from millprep.report.blank_contents import BlankContents
+    from millprep.report.canvas import LegendEntry
     from millprep.report.places import Marked
 
-BLANK_AXES = (say("axis.x.blank"), say("axis.y.blank"))
+BLANK_AXES = ("X on the blank, mm", "Y on the blank, mm")
+FROM_COPPER = "copper side up, as it lies on the mill"
 MOST_FLAGS = 200
+JOIN_SIZE = 6.0
+"""Of the figures of a join, points."""
+JOIN_ROW = 7.5
+"""From line to line of these figures, points."""
+JOIN_OFF = 14.0
+"""From a join to the column of figures, points."""
+
+
+def titled(job: str, blank: int, what: str) -> str:
+    """Job, blank and what the picture shows."""
+    return f"{job} · blank {blank} · {what}"
 
 
 def copper_view(
-    scene: Scene, job: str, set_id: str, places: Sequence[Marked], *, components: bool = False
+    contents: BlankContents,
+    job: str,
+    set_id: str,
+    places: Sequence[Marked],
+    *,
+    components: bool = False,
 ) -> Canvas:
-    """The copper as designed, from the face that is milled or from the other one."""
+    """The copper as drawn, from the face that is milled or from the other one."""
     flagged = [place for place in places if place.finding.severity != "note"][:MOST_FLAGS]
-    count = len(scene.pieces)
+    count = len(contents.pieces)
     legend = [
-        marks.swatch(PIECE, say("copper.one" if count == 1 else "copper.more", count=count)),
-        marks.swatch(LAMINATE, say("blank")),
-        marks.swatch(PAPER, say("hole.slot" if _slots(scene) else "hole")),
-        marks.line_swatch(INK, say("edge"), style="--"),
+        marks.swatch("piece", f"copper as drawn ({count} piece{'' if count == 1 else 's'})"),
+        marks.swatch("laminate", "blank, without copper in the drawing"),
+        marks.swatch("paper", "hole or slot" if _slots(contents) else "hole"),
+        marks.line_swatch("ink", "edge of the board", dash=marks.DASHED),
     ]
     if flagged:
-        legend.append(marks.sign_swatch("o", say("finding")))
+        legend.append(marks.sign_swatch("circle", "finding by its number; +3: three more there"))
+    side = "component" if components else "copper"
+    turned = "component side up, seen through the laminate: turned over top to bottom"
     on = canvas(
-        scene.box(), titled(job, scene, "title.components" if components else "title.copper"),
-        say("from.components" if components else "from.copper"), set_id, axis_words=BLANK_AXES,
-        legend=legend, turned_over=components,
-    )  # fmt: skip
-    _blank(on, scene)
-    marks.fill(on, scene.pieces, PIECE, over=1.1)
-    _holes(on, scene)
-    _edges(on, scene, names=True)
+        contents.box(),
+        titled(job, contents.blank.number, f"copper as drawn, {side} side up"),
+        turned if components else FROM_COPPER,
+        set_id,
+        axis_words=BLANK_AXES,
+        legend=legend,
+        turned_over=components,
+    )
+    _blank(on, contents)
+    marks.fill(on, contents.pieces, "piece", over=1.1)
+    _holes(on, contents)
+    _edges(on, contents, names=True)
     marks.flags(on, [(place.name, place.at) for place in flagged])
     return on
 
 
-def paths_view(scene: Scene, job: str, set_id: str) -> Canvas:
+def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
     """Every path at its true width, by cutter."""
-    legend: list[Any] = []
-    on_paths = _widths(scene)
-    for i, cutter in enumerate(scene.cutters):
-        if cutter.name in on_paths:
-            style = cutter_style(i)
-            wide = on_paths[cutter.name]
-            words = say(
-                "cutter.wide" if wide else "cutter", cutter=plain(cutter.name, 24),
-                kind=cutter_words(cutter), mm=wide,
-            )  # fmt: skip
-            legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
-    tabs = sum(len(profile.tabs) for profile in scene.profiles)
-    holes = list(scene.registration.values())
-    legend.append(marks.swatch(COPPER, say("copper")))
-    if tabs:
-        legend.append(marks.sign_swatch("s", say("tabs", count=tabs)))
-    if scene.joins:
-        legend.append(join_marks.legend(scene.joins))
-    if holes:
-        legend.append(marks.sign_swatch("P", say("registration", count=len(holes))))
     on = canvas(
-        scene.box(), titled(job, scene, "title.paths"), say("from.copper"), set_id,
-        axis_words=BLANK_AXES, legend=legend,
-    )  # fmt: skip
-    _blank(on, scene)
-    marks.fill(on, scene.pieces, COPPER, over=1.1)
-    for i, cutter in enumerate(scene.cutters):
-        _cut_with(on, scene, i, cutter)
-    _edges(on, scene, names=False)
-    for profile in scene.profiles:
-        middles = [profile.path.point_at((tab.start + tab.end) / 2) for tab in profile.tabs]
-        marks.signs(on, middles, "s", size=4.5, over=5)
-    join_marks.joins(on, [(join.at, join) for join in scene.joins])
-    for hole in holes:
+        contents.box(),
+        titled(job, contents.blank.number, "paths of all passes at their true width"),
+        FROM_COPPER,
+        set_id,
+        axis_words=BLANK_AXES,
+        legend=_paths_legend(contents),
+    )
+    _blank(on, contents)
+    marks.fill(on, contents.pieces, "copper", over=1.1)
+    for i, cutter in enumerate(contents.cutters):
+        _cut_with(on, contents, i, cutter)
+    _edges(on, contents, names=False)
+    for profile in contents.profiles:
+        centres = [profile.path.point_at((tab.start + tab.end) / 2) for tab in profile.tabs]
+        marks.signs(on, centres, "square", size=4.5, over=5)
+    join_marks(on, contents.joins)
+    for hole in contents.registration.values():
         registration_hole(on, hole.blank, hole.diameter, hole.id)
     return on
 
 
-def _widths(scene: Scene) -> dict[str, str]:
+def _paths_legend(contents: BlankContents) -> list[LegendEntry]:
+    """The cutters with the width of their grooves, and the signs there are."""
+    legend: list[LegendEntry] = []
+    widths = _widths(contents)
+    for i, cutter in enumerate(contents.cutters):
+        if cutter.name in widths:
+            style = cutter_style(i)
+            words = f"{plain(cutter.name, 24)}: {cutter_words(cutter)}"
+            if widths[cutter.name]:
+                words += f", cuts {widths[cutter.name]} mm wide"
+            legend.append(marks.swatch(style.role, words, hatch=style.hatch))
+    legend.append(marks.swatch("copper", "copper as drawn"))
+    tabs = sum(len(profile.tabs) for profile in contents.profiles)
+    if tabs:
+        legend.append(marks.sign_swatch("square", f"tab that holds the board ({tabs})"))
+    if contents.joins:
+        legend.append(join_legend(contents.joins))
+    if holes := len(contents.registration):
+        legend.append(marks.sign_swatch("plus", f"registration hole ({holes})"))
+    return legend
+
+
+def _widths(contents: BlankContents) -> dict[str, str]:
     """Every cutter that is used on the blank, with the width of its grooves where it cuts some."""
-    by_name = {cutter.name: cutter for cutter in scene.cutters}
-    words: dict[str, str] = {hole.cutter: "" for hole in scene.holes}
-    words |= {profile.cutter: "" for profile in scene.profiles}
-    for cut in scene.path_cuts:
+    by_name = {cutter.name: cutter for cutter in contents.cutters}
+    words: dict[str, str] = {hole.cutter: "" for hole in contents.holes}
+    words |= {profile.cutter: "" for profile in contents.profiles}
+    for cut in contents.path_cuts:
         if cut.cutter not in words and cut.cutter in by_name:
-            wide = number(by_name[cut.cutter].width(cut.depth), 3)
-            words[cut.cutter] = wide
+            words[cut.cutter] = number(by_name[cut.cutter].width(cut.depth), 3)
     return words
 
 
-def _cut_with(on: Canvas, scene: Scene, index: int, cutter: Cutter) -> None:
-    """Rings, profiles and holes of one cutter."""
+def _cut_with(on: Canvas, contents: BlankContents, index: int, cutter: Cutter) -> None:
+    """Laps, profiles and holes of one cutter."""
     style = cutter_style(index)
-    sagitta = on.tolerance
     by_depth: dict[float, list[Any]] = {}
-    for cut in scene.path_cuts:
+    for cut in contents.path_cuts:
         if cut.cutter == cutter.name:
-            by_depth.setdefault(cut.depth, []).append(cut.path.flattened(sagitta))
+            by_depth.setdefault(cut.depth, []).append(cut.path.flattened(on.tolerance))
     for depth, lines in by_depth.items():
-        marks.stroke(on, lines, cutter.width(depth), style.colour, over=2 + index * 0.01)
+        marks.stroke(on, lines, cutter.width(depth), style.role, over=2 + index * 0.01)
     marks.holes(
-        on, [hole for hole in scene.holes if hole.cutter == cutter.name], style.colour,
-        hatch=style.hatch, edge=PAPER if style.hatch else style.colour,
-    )  # fmt: skip
+        on,
+        [hole for hole in contents.holes if hole.cutter == cutter.name],
+        style.role,
+        hatch=style.hatch,
+        edge="paper" if style.hatch else style.role,
+    )
+
+
+def join_legend(joins: Sequence[Join]) -> LegendEntry:
+    """What the sign of a join and its two figures mean."""
+    words = f"join: two passes meet on a path ({len(joins)})"
+    if any(join.tolerance_electrical is not None for join in joins):
+        words += ": misalignment expected on 99.7 % of blanks / tolerated, mm"
+    return marks.sign_swatch("diamond", words)
+
+
+def join_marks(on: Canvas, joins: Sequence[Join]) -> None:
+    """A sign at every join, and a column with the figures of every one in copper."""
+    marks.signs(on, [join.at for join in joins], "diamond", size=4.5)
+    columns: dict[tuple[int, int], list[tuple[Point, str]]] = {}
+    for join in joins:
+        if join.predicted is not None and join.tolerance_electrical is not None:
+            words = f"{join.predicted:.3f} / {join.tolerance_electrical:.3f}"
+            columns.setdefault(join.passes, []).append((join.at, words))
+    for column in columns.values():
+        _join_column(on, sorted(column, key=lambda join: (join[0][1], join[0][0])))
+
+
+def _join_column(on: Canvas, column: list[tuple[Point, str]]) -> None:
+    """Words in a column right of their joins, none over another; nothing if they do not fit."""
+    step = JOIN_ROW / on.per_mm
+    low, high = on.view.y0 + step, on.view.y1 - step
+    if step * len(column) > high - low:
+        return
+    heights: list[float] = []
+    for at, _ in column:
+        heights.append(max(at[1], heights[-1] + step if heights else low))
+    # what was pushed out at the top pushes the others down again
+    ceiling = high
+    for n in range(len(heights) - 1, -1, -1):
+        heights[n] = min(heights[n], ceiling)
+        ceiling = heights[n] - step
+    x = max(at[0] for at, _ in column) + JOIN_OFF / on.per_mm
+    for (at, words), y in zip(column, heights, strict=True):
+        marks.hairline(on, [np.array([at, (x, y)])], points=0.4, over=7.9)
+        left, centre = on.at((x, y))
+        wide, half = (width_of(words, JOIN_SIZE) + 0.6) * on.point, 3.3 * on.point
+        box = (left, centre - half, left + wide, centre + half)
+        on.draw(Flag(box, words, JOIN_SIZE * on.point, "paper", None, bold=False), 8)
 
 
 def as_cut_view(
-    scene: Scene, job: str, set_id: str, flagged: Sequence[Marked] = ()
+    contents: BlankContents, job: str, set_id: str, flagged: Sequence[Marked] = ()
 ) -> Canvas:
     """The copper that is left once every program has run."""
-    parts = scene.as_cut.parts if scene.as_cut else ()
+    parts = contents.as_cut.parts if contents.as_cut else ()
     pieces = [part for part in parts if len(part.pieces) == 1]
     shorts = [part for part in parts if len(part.pieces) > 1]
-    spare = [part.shape for part in parts if not part.pieces]
+    floating = [part.shape for part in parts if not part.pieces]
     seen: dict[tuple[int, str], int] = {}
     for part in parts:
         for piece in part.pieces:
             seen[piece] = seen.get(piece, 0) + 1
     broken = [part for part in pieces if seen[part.pieces[0]] > 1]
     legend = [
-        marks.swatch(PIECE, say("as_cut.piece", count=len(pieces) - len(broken))),
-        marks.swatch(COPPER, say("as_cut.spare")),
-        marks.swatch(LAMINATE, say("as_cut.away")),
+        marks.swatch("piece", f"copper of a single piece ({len(pieces) - len(broken)})"),
+        marks.swatch("copper", "floating copper, part of no piece"),
+        marks.swatch("laminate", "copper cut away"),
     ]
     if shorts:
-        legend.append(marks.swatch(SHORT, say("as_cut.shorts", count=len(shorts)), hatch="xxx"))
+        legend.append(marks.swatch("short", f"SHORT: pieces that touch ({len(shorts)})", hatch="x"))
     if broken:
-        legend.append(marks.swatch(PIECE, say("as_cut.opens", count=len(broken)), hatch="///"))
+        legend.append(marks.swatch("piece", f"OPEN: part of a piece ({len(broken)})", hatch="/"))
     on = canvas(
-        scene.box(), titled(job, scene, "title.as_cut"), say("from.programs"), set_id,
-        axis_words=BLANK_AXES, legend=legend,
-    )  # fmt: skip
-    _blank(on, scene)
-    marks.fill(on, spare, COPPER, over=1.1)
-    marks.fill(on, [part.shape for part in pieces], PIECE, over=1.2)
-    marks.fill(on, [part.shape for part in broken], PIECE, hatch="///", edge=PAPER, over=1.3)
-    marks.fill(on, [part.shape for part in shorts], SHORT, hatch="xxx", edge=PAPER, over=1.4)
-    _holes(on, scene)
-    _edges(on, scene, names=False)
+        contents.box(),
+        titled(job, contents.blank.number, "copper left after all passes"),
+        f"{FROM_COPPER}; worked out from the programs as written, at the foot of the copper",
+        set_id,
+        axis_words=BLANK_AXES,
+        legend=legend,
+    )
+    _blank(on, contents)
+    marks.fill(on, floating, "copper", over=1.1)
+    marks.fill(on, [part.shape for part in pieces], "piece", over=1.2)
+    marks.fill(on, [part.shape for part in broken], "piece", hatch="/", edge="paper", over=1.3)
+    marks.fill(on, [part.shape for part in shorts], "short", hatch="x", edge="paper", over=1.4)
+    _holes(on, contents)
+    _edges(on, contents, names=False)
     for part in shorts[:MOST_FLAGS]:
         names = sorted(name for _, name in part.pieces)
         more = " …" if len(names) > 4 else ""
         point = part.shape.representative_point()
-        words = say("as_cut.short", pieces=" + ".join(names[:4]) + more)
-        marks.label(on, (point.x, point.y), words)
+        marks.label(on, (point.x, point.y), f"SHORT {' + '.join(names[:4])}{more}")
     for part in broken[:MOST_FLAGS]:
         point = part.shape.representative_point()
-        marks.label(on, (point.x, point.y), say("as_cut.open", piece=part.pieces[0][1]))
-    x, y = scene.blank.size
-    for words, at in marks.crowds(on, [(one.name, one.at) for one in flagged[:MOST_FLAGS]]):
-        marks.ringed(on, at, words, max(x, y) / 60)
+        marks.label(on, (point.x, point.y), f"OPEN {part.pieces[0][1]}")
+    x, y = contents.blank.size
+    for words, at in marks.crowds(on, [(mark.name, mark.at) for mark in flagged[:MOST_FLAGS]]):
+        marks.circled(on, at, words, max(x, y) / 60)
     return on
-
-
-def titled(job: str, scene: Scene, key: str, **values: object) -> str:
-    """Job, blank and what the picture shows."""
-    return say("title", job=job, blank=scene.blank.number, what=say(key, **values))
 
 
 def registration_hole(on: Canvas, at: Point, diameter: float, words: str = "") -> None:
     """A registration hole at its size, with words on its right if there are any."""
-    marks.discs(on, [at], diameter, PAPER, points=0.8, over=6)
-    marks.signs(on, [at], "P", size=4.5, over=6.1)
+    marks.discs(on, [at], diameter, "paper", points=0.8, over=6)
+    marks.signs(on, [at], "plus", size=4.5, over=6.1)
     if words:
         marks.label(on, at, words, away=(6, -4), size=7)
 
 
-def _blank(on: Canvas, scene: Scene) -> None:
-    x, y = scene.blank.size
-    marks.fill(on, [shapely.box(0, 0, x, y)], LAMINATE, edge=QUIET, width=0.8, over=0.5)
+def _blank(on: Canvas, contents: BlankContents) -> None:
+    x, y = contents.blank.size
+    rim = shapely.box(0, 0, x, y)
+    marks.fill(on, [rim], "laminate", edge="quiet", width=0.8, over=0.5)
 
 
-def _holes(on: Canvas, scene: Scene) -> None:
-    marks.holes(on, [hole for placed in scene.placed for hole in placed.holes], PAPER)
+def _holes(on: Canvas, contents: BlankContents) -> None:
+    marks.holes(on, [hole for placed in contents.placed for hole in placed.holes], "paper")
 
 
-def _slots(scene: Scene) -> bool:
-    return any(hole.end is not None for placed in scene.placed for hole in placed.holes)
+def _slots(contents: BlankContents) -> bool:
+    return any(hole.end is not None for placed in contents.placed for hole in placed.holes)
 
 
-def _edges(on: Canvas, scene: Scene, *, names: bool) -> None:
-    for placed in scene.placed:
-        rings = [placed.outline.exterior, *placed.outline.interiors]
-        marks.hairline(
-            on, [shapely.get_coordinates(ring) for ring in rings], style=(0, (5, 3)), points=0.7
-        )
-        if names and len(scene.placed) > 1:
+def _edges(on: Canvas, contents: BlankContents, *, names: bool) -> None:
+    for placed in contents.placed:
+        rims = [placed.outline.exterior, *placed.outline.interiors]
+        lines = [shapely.get_coordinates(rim) for rim in rims]
+        marks.hairline(on, lines, dash=marks.DASHED, points=0.7)
+        if names and len(contents.placed) > 1:
             x0, _, _, y1 = placed.outline.bounds
             marks.label(on, (x0, y1), plain(placed.title, 30), away=(1, -1), size=7)

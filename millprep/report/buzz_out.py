@@ -5,15 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.report.plan_words import say
+from millprep.model.check import GapReason, JoinReason, NetReason
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
-    from millprep.model.check import Check, Touch
+    from millprep.model.check import Check, Reason, Touch
     from millprep.model.layout import Placement
     from millprep.model.set_of_programs import CutSet
 
@@ -29,22 +28,20 @@ HEADER = (
 )  # fmt: skip
 
 
-MARKS = {
-    "at any time": "",
-    "once the links are soldered": "*",
-    "before the links are soldered": "†",
-}
+MARKS = {"any time": "", "after soldering": "*", "before soldering": "†"}
 """When a check is due, as a row of the sheet says it; its legend has the words."""
-SAID_ABOVE = (", its pads farthest apart", " between them at their narrowest")
-"""Ends of reasons that the sheet says once above its table: rows are to be short."""
-JOIN = re.compile(r"passes (\d+) and (\d+) meet at")
+WHEN_WORDS = {
+    "any time": "at any time",
+    "after soldering": "after the jumper wires are soldered",
+    "before soldering": "before the jumper wires are soldered",
+}
 MOST_APART, MOST_CONNECTED = 36, 9
-"""Checks that stand on the short list, of all boards together."""
+"""Checks on the short list, of all boards together."""
 
 
 @dataclass(frozen=True, slots=True)
 class BuzzRow:
-    """One check as a row of the sheet; `short` is why in fewer words still."""
+    """One check as a row of the sheet; `short` is the reason in fewer words still."""
 
     name: str
     one: str
@@ -74,7 +71,7 @@ class ShortTable:
 
 @dataclass(frozen=True, slots=True)
 class ShortList:
-    """The checks to make first, how many of all these are, whether any waits for links."""
+    """The checks to make first, of how many, and whether any depends on jumper wires."""
 
     tables: tuple[ShortTable, ...]
     shown: int
@@ -103,9 +100,9 @@ def table_text(cut_set: CutSet) -> str:
                 check.expect,
                 *_cells(check.one, y1 - y0),
                 *_cells(check.other, y1 - y0),
-                check.when,
+                WHEN_WORDS[check.when],
                 "" if check.gap is None else f"{check.gap:.4f}",
-                check.why,
+                reason_words(check.reason),
             )
         )
     return text.getvalue()
@@ -117,10 +114,8 @@ def tables(cut_set: CutSet) -> tuple[BuzzTable, ...]:
     for placement in cut_set.layout.placements:
         rows = tuple(_row(n, check) for n, check in _of(cut_set, placement))
         if rows:
-            title = say(
-                "buzz.title", board=plain(placement.board.name, 60), copy=placement.copy,
-                blank=placement.blank,
-            )  # fmt: skip
+            board = plain(placement.board.name, 60)
+            title = f"{board}, copy {placement.copy}, blank {placement.blank}"
             found.append(BuzzTable(title, rows))
     return tuple(found)
 
@@ -148,10 +143,8 @@ def shortest(cut_set: CutSet) -> ShortList | None:
         ways = sorted(ways, key=lambda one: -math.dist(one[1].one.at, one[1].other.at))
         connected = sorted(ways[:most_connected], key=lambda one: one[0])
         shown += len(apart) + len(connected)
-        title = say(
-            "buzz.like", board=plain(placement.board.name, 40), copy=placement.copy,
-            count=len(copies), blank=placement.blank,
-        )  # fmt: skip
+        board = plain(placement.board.name, 40)
+        title = f"{board}, copy {placement.copy} of {len(copies)}, blank {placement.blank}"
         found.append(
             ShortTable(
                 title if len(cut_set.layout.placements) > 1 else "",
@@ -190,23 +183,51 @@ def _first_apart(checks: list[Numbered], most: int) -> list[Numbered]:
 
 
 def _row(n: int, check: Check) -> BuzzRow:
-    expect = say("buzz.connected" if check.expect == "continuity" else "buzz.apart")
-    why = check.why
-    for end in SAID_ABOVE:
-        why = why.removesuffix(end)
-    join = JOIN.search(why)
-    short = why if check.gap is None else f"{check.gap:.2f} mm"
-    if join is not None:
-        short = say("buzz.join", one=join[1], other=join[2])
-        why = JOIN.sub(short, why)
-    mark = MARKS[check.when]
     return BuzzRow(
-        str(n), _words(check.one), _words(check.other), expect, mark, plain(why), plain(short, 24)
+        str(n),
+        _words(check.one),
+        _words(check.other),
+        "connected" if check.expect == "continuity" else "isolated",
+        MARKS[check.when],
+        plain(_row_words(check.reason)),
+        plain(_short_words(check.reason), 24),
     )
 
 
+def reason_words(reason: Reason) -> str:
+    """Why a check is on the list, in full."""
+    match reason:
+        case NetReason(net):
+            return f"net {net}, its pads farthest apart"
+        case GapReason(gap):
+            return f"{gap:.3f} mm between them at their narrowest"
+        case JoinReason(passes, (x, y)):
+            return f"passes {passes[0]} and {passes[1]} meet at {x:.1f}, {y:.1f}"
+
+
+def _row_words(reason: Reason) -> str:
+    """The same without what the sheet says once above its table."""
+    match reason:
+        case NetReason(net):
+            return f"net {net}"
+        case GapReason(gap):
+            return f"{gap:.3f} mm"
+        case JoinReason(_, (x, y)):
+            return f"{_short_words(reason)} {x:.1f}, {y:.1f}"
+
+
+def _short_words(reason: Reason) -> str:
+    match reason:
+        case NetReason(net):
+            return f"net {net}"
+        case GapReason(gap):
+            return f"{gap:.2f} mm"
+        case JoinReason(passes):
+            return f"join {passes[0]}|{passes[1]}"
+
+
 def _words(touch: Touch) -> str:
-    what = say("buzz.bare") if touch.piece is None else plain(touch.pad or touch.piece, 20)
+    what = "floating" if touch.piece is None else plain(touch.pad or touch.piece, 20)
     return f"{what} {number(touch.at[0], 1)}, {number(touch.at[1], 1)}"
 
 

@@ -1,34 +1,46 @@
-"""A picture on paper: a drawing at a known scale, words around it, nothing on top of it.
+"""A page with a drawing in a frame: axes, title, legend, scale bar, and nothing on top of it.
 
-The axes are placed by hand, so a millimetre of the drawing is a known number of points and
-a groove can be drawn as a stroke of its true width. matplotlib comes late and without its
-interactive layer.
+One millimetre of the drawing is one millimetre of the page, so a picture can be measured. The
+margins and all type follow from how much of the drawing fits on a sheet of paper or a screen.
 """
 
 from __future__ import annotations
 
-import io
-import re
-import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, cast
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
 
 from millprep.model.blank import Box
-from millprep.report.palette import INK, PAPER, QUIET
-from millprep.report.picture_words import say
+from millprep.report.fonts import width_of
+from millprep.report.png import rasterised
+from millprep.report.scene import (
+    Anchor,
+    Area,
+    Circle,
+    Clipped,
+    Dash,
+    FloatArray,
+    Line,
+    Point,
+    Scene,
+    Shape,
+    Text,
+)
+from millprep.report.svg import svg as svg_of
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 WIDEST, HIGHEST = 14.0, 8.5
 NARROWEST = 7.5
-"""Limits of the figure in inches; the drawing is as large as they allow."""
+"""Limits of the page in inches of paper; the drawing is as large as they allow."""
+PRINTED = 9.5
+"""Widest page in inches whose words stay legible once printed 184 mm wide."""
 DPI = 150
 LEFT, RIGHT, TOP, AXIS = 0.75, 0.3, 0.72, 0.5
 """Inches kept free around the drawing: y axis, right edge, title, x axis."""
@@ -37,56 +49,96 @@ STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Round numbers of mm for axes and scale bar."""
 ANY_STEPS = tuple(m * 10.0**k for k in range(-5, 9) for m in (1, 2, 5))
 """The same for a unit that may be of any size."""
-
-_RC: dict[str, Any] = {
-    "font.family": ["DejaVu Sans"],
-    "font.size": 8.0,
-    "text.parse_math": False,
-    "svg.hashsalt": "millprep",
-    "svg.fonttype": "path",
-    "hatch.linewidth": 0.5,
-    "path.simplify": False,
-    "axes.linewidth": 0.6,
-}
-
-
-@contextmanager
-def drawing_settings() -> Iterator[None]:
-    """The settings all pictures are drawn under, whatever this machine's own are."""
-    import matplotlib
-
-    with matplotlib.rc_context(), warnings.catch_warnings():
-        # a name in a script our font lacks shows as boxes; that is no news for the terminal
-        warnings.filterwarnings("ignore", message=".*[Gg]lyph.*")
-        theirs: Any = matplotlib.rcParamsDefault
-        matplotlib.rcParams.update(
-            {key: theirs[key] for key in theirs if not key.startswith("backend")}
-        )
-        matplotlib.rcParams.update(cast("Any", _RC))
-        yield
+LEGEND_SIZE, LEGEND_ROW = 8.0, 0.185
+"""Points of the legend's type, of which its symbols are 2.2 times as wide; inches of a row."""
 
 
 @dataclass(frozen=True, slots=True)
+class LegendEntry:
+    """A symbol and its words: an area with a hatch, a line with dashes in points, or a sign."""
+
+    words: str
+    role: str | None = None
+    hatch: str = ""
+    sign: str = ""
+    dash: Dash | None = None
+    width: float = 0.5
+
+
+@dataclass(slots=True)
 class Canvas:
     """One picture being made.
 
     Attributes:
-        view: what the drawing shows, mm.
-        per_mm: points (1/72 inch) for one millimetre.
-        dpi: pixels for one inch.
-        tolerance: a tenth of a pixel in mm, never below 5 µm: shapes may be thinned by it.
+        view: what the drawing shows, in its own unit: mm, or what `unit` said.
+        title: what the picture is.
+        frame: of the drawing on the page: left, top, right, bottom, mm.
+        size: of the page, mm.
+        scale: page mm for a unit of the drawing; 1 for a drawing in mm.
+        point: page mm for a point of type, of which 72 are an inch of paper.
+        pixels: width of the picture as PNG.
+        tolerance: a tenth of a pixel in the drawing's unit, never below 5 µm: shapes may be
+            simplified by it.
+        turned_over: y grows downward, for views from the other face of the laminate.
+        ground: role of the frame's ground.
     """
 
-    figure: Figure
-    axes: Axes
     view: Box
-    per_mm: float
-    dpi: int
+    title: str
+    frame: tuple[float, float, float, float]
+    size: tuple[float, float]
+    scale: float
+    point: float
+    pixels: int
     tolerance: float
+    turned_over: bool = False
+    ground: str = "paper"
+    inside: list[tuple[float, Shape]] = field(default_factory=list)
+    around: list[Shape] = field(default_factory=list)
 
-    def points(self, width: float) -> float:
-        """Line width in points for a groove of this width in mm; thin ones stay visible."""
-        return max(width * self.per_mm, 0.3)
+    @property
+    def per_mm(self) -> float:
+        """Points for a unit of the drawing."""
+        return self.scale / self.point
+
+    def at(self, place: Point) -> Point:
+        """A place of the drawing on the page."""
+        left, top, _, _ = self.frame
+        down = place[1] - self.view.y0 if self.turned_over else self.view.y1 - place[1]
+        return left + (place[0] - self.view.x0) * self.scale, top + down * self.scale
+
+    def points(self, xy: FloatArray) -> FloatArray:
+        """(n, 2) places of the drawing on the page."""
+        left, top, _, _ = self.frame
+        x = left + (xy[:, 0] - self.view.x0) * self.scale
+        down = xy[:, 1] - self.view.y0 if self.turned_over else self.view.y1 - xy[:, 1]
+        return np.column_stack((x, top + down * self.scale))
+
+    def draw(self, shape: Shape, over: float) -> None:
+        """Put a shape of the page into the frame, above all with a lesser `over`."""
+        self.inside.append((over, shape))
+
+    def scene(self) -> Scene:
+        """The picture as data."""
+        left, top, right, bottom = self.frame
+        paper = shapely.box(0, 0, *self.size)
+        rim = shapely.box(left, top, right, bottom)
+        shapes = tuple(shape for _, shape in sorted(self.inside, key=lambda pair: pair[0]))
+        return Scene(
+            self.size,
+            self.title,
+            (
+                Area((paper,), "paper"),
+                Area((rim,), self.ground),
+                Clipped(self.frame, shapes),
+                Area((rim,), None, "ink", 0.6 * self.point),
+                *self.around,
+            ),
+        )
+
+    def words(self) -> str:
+        """All words of the picture, one text a line."""
+        return "\n".join(self.scene().words())
 
 
 def canvas(
@@ -96,125 +148,210 @@ def canvas(
     set_id: str,
     *,
     axis_words: tuple[str, str] = ("X, mm", "Y, mm"),
-    legend: Sequence[Any] = (),
+    legend: Sequence[LegendEntry] = (),
     below: Sequence[str] = (),
     turned_over: bool = False,
     widest: float = WIDEST,
     dpi: int = DPI,
     unit: str = "mm",
+    ground: str = "paper",
 ) -> Canvas:
-    """Open a picture of `view`, mm.
+    """Open a picture of `view`.
 
-    `title` says what the picture is, `words` beneath it how to read it. `legend` holds
-    matplotlib handles with labels and stands outside the drawing, the sentences `below`
-    under it. `turned_over` lets y grow downward, for views from the other face of the
-    laminate. `widest` is in inches, `dpi` in pixels for one inch. `unit` names the unit of the
-    view where it is not mm; a picture that belongs to no set has no `set_id`.
+    `title` says what the picture is, `words` beneath it how to read it. `legend` is outside the
+    drawing, the sentences `below` are under it. `turned_over` lets y grow downward. `widest` is
+    in inches, `dpi` in pixels for one inch. `unit` names the unit of the view where it is not
+    mm; a picture that belongs to no set has no `set_id`.
     """
-    from matplotlib.figure import Figure
-
     wide, high = view.x1 - view.x0, view.y1 - view.y0
-    columns, rows = _grid(legend, widest)
+    rows = _rows(legend, widest)
     foot = AXIS + ROW * (rows + len(below)) + 0.35
-    scale = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
-    if wide * scale + LEFT + RIGHT < NARROWEST:
-        columns, rows = _grid(legend, NARROWEST)
+    per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
+    if wide * per_unit + LEFT + RIGHT < NARROWEST:
+        rows = _rows(legend, NARROWEST)
         foot = AXIS + ROW * (rows + len(below)) + 0.35
-        scale = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
-    width = max(wide * scale + LEFT + RIGHT, NARROWEST)
-    height = high * scale + TOP + foot
-    figure = Figure(figsize=(width, height), dpi=dpi, facecolor=PAPER)
-    axes = figure.add_axes(
-        (LEFT / width, foot / height, wide * scale / width, high * scale / height)
+        per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
+    width = max(wide * per_unit + LEFT + RIGHT, NARROWEST)
+    height = high * per_unit + TOP + foot
+    scale = 1.0 if unit == "mm" else 25.4 * per_unit
+    inch = scale / per_unit
+    tenth = 0.1 / (per_unit * dpi)
+    on = Canvas(
+        view=view,
+        title=title,
+        frame=(LEFT * inch, TOP * inch, LEFT * inch + wide * scale, TOP * inch + high * scale),
+        size=(width * inch, height * inch),
+        scale=scale,
+        point=inch / 72,
+        pixels=round(width * dpi),
+        tolerance=max(0.005, tenth) if unit == "mm" else tenth,
+        turned_over=turned_over,
+        ground=ground,
     )
-    axes.set_xlim(view.x0, view.x1)
-    axes.set_ylim(*((view.y1, view.y0) if turned_over else (view.y0, view.y1)))
-    axes.set_facecolor(PAPER)
-    axes.set_xlabel(axis_words[0], labelpad=2)
-    axes.set_ylabel(axis_words[1], labelpad=2)
-    axes.tick_params(labelsize=7, colors=QUIET, width=0.5, length=3)
     steps = STEPS if unit == "mm" else ANY_STEPS
-    step = next((s for s in steps if wide / s <= 16), steps[-1])
-    axes.xaxis.set_major_locator(_multiples(step))
-    axes.yaxis.set_major_locator(_multiples(next((s for s in steps if high / s <= 8), steps[-1])))
-    x = LEFT / width
-    figure.text(
-        x, 1 - 0.26 / height, plain(title, int(width * 9.5)), fontsize=11, weight="bold", color=INK
-    )
-    figure.text(x, 1 - 0.5 / height, plain(words, int(width * 14)), fontsize=8.5, color=INK)
+    _axes(on, axis_words, steps)
+    x = LEFT * inch
+    _say(on, (x, 0.26 * inch), plain(title, int(width * 9.5)), 11, bold=True)
+    _say(on, (x, 0.5 * inch), plain(words, int(width * 14)), 8.5)
     if set_id:
-        figure.text(
-            1 - RIGHT / width, 0.08 / height, say("set", set=plain(set_id, 24)),
-            ha="right", fontsize=7, color=QUIET,
-        )  # fmt: skip
-    length = max((s for s in steps if s <= wide / 4), default=steps[0])
-    bar = f"{number(length, 5)} {unit}"
-    _scale_bar(figure, scale, (x, 0.12 / height), (width, height), length, bar)
-    if legend:
-        figure.legend(
-            handles=list(legend), loc="upper left", ncols=columns, frameon=False, fontsize=8,
-            bbox_to_anchor=(x, (foot - AXIS + 0.06) / height), borderaxespad=0.0, borderpad=0.0,
-            labelspacing=0.55, handlelength=2.2, columnspacing=1.6,
-        )  # fmt: skip
+        at = ((width - RIGHT) * inch, (height - 0.08) * inch)
+        _say(on, at, f"set {plain(set_id, 24)}", 7, role="quiet", anchor="end")
+    _scale_bar(on, (x, (height - 0.12) * inch), steps, unit)
+    top = (height - foot + AXIS) * inch
+    _legend(on, (x, top), legend, rows)
     for i, sentence in enumerate(below):
-        y = (foot - AXIS - ROW * rows - ROW * (i + 0.6)) / height
-        figure.text(x, y, plain(sentence, int(width * 15)), fontsize=8, color=INK)
-    per_mm = scale * 72
-    return Canvas(figure, axes, view, per_mm, dpi, max(0.005, 0.1 / (scale * dpi)))
+        y = top + (LEGEND_ROW * rows + ROW * (i + 0.9)) * inch
+        _say(on, (x, y), plain(sentence, int(width * 15)), 8)
+    return on
 
 
-def _multiples(step: float) -> Any:
-    from matplotlib.ticker import MultipleLocator
-
-    return MultipleLocator(step)
-
-
-def _grid(legend: Sequence[Any], width: float) -> tuple[int, int]:
-    """Columns and rows of the legend in a figure this wide."""
-    if not legend:
-        return 1, 0
-    longest = max(len(str(handle.get_label())) for handle in legend)
-    columns = max(1, min(len(legend), int((width - LEFT - RIGHT) / (longest * 0.072 + 0.55))))
-    return columns, -(-len(legend) // columns)
-
-
-def _scale_bar(
-    figure: Figure,
-    scale: float,
-    at: tuple[float, float],
-    size: tuple[float, float],
-    length: float,
-    words: str,
-) -> None:
-    """A bar of a round length, between a tenth and a quarter of the drawing."""
-    from matplotlib.patches import Rectangle
-
-    x, y = at
-    for half, colour in ((0, INK), (1, PAPER)):
-        figure.add_artist(
-            Rectangle(
-                (x + half * length * scale / 2 / size[0], y), length * scale / 2 / size[0],
-                0.07 / size[1], facecolor=colour, edgecolor=INK, linewidth=0.6,
-            )
-        )  # fmt: skip
-    figure.text(x + (length * scale + 0.08) / size[0], y, words, fontsize=8, color=INK)
-
-
-_BEYOND_THREE = re.compile(r"(?<=\.\d{3})\d+")
-
-
-def save(picture: Canvas, stem: Path, *, svg: bool) -> None:
+def save(on: Canvas, stem: Path, *, svg: bool) -> None:
     """Write `stem`.png and, when asked, `stem`.svg; no clock and no program name goes in."""
-    figure = picture.figure
-    figure.savefig(
-        stem.with_suffix(".png"), format="png", dpi=picture.dpi, metadata={"Software": None},
-        pil_kwargs={"compress_level": 4},
-    )  # fmt: skip
+    text = svg_of(on.scene())
+    stem.with_suffix(".png").write_bytes(rasterised(text, on.pixels))
     if svg:
-        text = io.StringIO()
-        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-        figure.savefig(text, format="svg", metadata=nothing)
-        # a thousandth of a point is finer than any of these pictures can show
-        stem.with_suffix(".svg").write_text(
-            _BEYOND_THREE.sub("", text.getvalue()), encoding="utf-8", newline="\n"
-        )
+        stem.with_suffix(".svg").write_text(text, encoding="utf-8", newline="\n")
+
+
+def _say(
+    on: Canvas,
+    at: Point,
+    words: str,
+    points: float,
+    *,
+    role: str = "ink",
+    anchor: Anchor = "start",
+    turn: float = 0.0,
+    bold: bool = False,
+) -> None:
+    """Words on the page, around the drawing."""
+    on.around.append(Text(at, words, points * on.point, role, anchor, turn, bold))
+
+
+def _axes(on: Canvas, words: tuple[str, str], steps: Sequence[float]) -> None:
+    """Ticks with their figures, and what the axes are."""
+    left, top, right, bottom = on.frame
+    view, pt = on.view, on.point
+    ticks: list[FloatArray] = []
+    across = next((s for s in steps if (view.x1 - view.x0) / s <= 16), steps[-1])
+    for value in _multiples(view.x0, view.x1, across):
+        x, _ = on.at((value, view.y0))
+        ticks.append(np.array([(x, bottom), (x, bottom + 3 * pt)]))
+        _say(on, (x, bottom + 11.5 * pt), number(value, 5), 7, role="quiet", anchor="middle")
+    up = next((s for s in steps if (view.y1 - view.y0) / s <= 8), steps[-1])
+    longest = 0.0
+    for value in _multiples(view.y0, view.y1, up):
+        _, y = on.at((view.x0, value))
+        ticks.append(np.array([(left - 3 * pt, y), (left, y)]))
+        figure = number(value, 5)
+        longest = max(longest, width_of(figure, 7.0))
+        _say(on, (left - 6 * pt, y + 2.5 * pt), figure, 7, role="quiet", anchor="end")
+    on.around.append(Line(tuple(ticks), 0.5 * pt, "quiet"))
+    _say(on, ((left + right) / 2, bottom + 23 * pt), words[0], 8, anchor="middle")
+    x = max(left - (13 + longest) * pt, 8 * pt)
+    _say(on, (x, (top + bottom) / 2), words[1], 8, anchor="middle", turn=-90.0)
+
+
+def _multiples(low: float, high: float, step: float) -> list[float]:
+    """The multiples of a step between two values."""
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(k * step, 9) for k in range(first, last + 1)]
+
+
+def _scale_bar(on: Canvas, at: Point, steps: Sequence[float], unit: str) -> None:
+    """A bar of a round length, at most a quarter of the drawing."""
+    wide = on.view.x1 - on.view.x0
+    length = max((s for s in steps if s <= wide / 4), default=steps[0])
+    (x, y), half, high = at, length * on.scale / 2, 5 * on.point
+    for n, role in enumerate(("ink", "paper")):
+        bar = shapely.box(x + n * half, y - high, x + (n + 1) * half, y)
+        on.around.append(Area((bar,), role, "ink", 0.6 * on.point))
+    _say(on, (x + 2 * half + 6 * on.point, y), f"{number(length, 5)} {unit}", 8)
+
+
+def _rows(legend: Sequence[LegendEntry], width: float) -> int:
+    """Rows of the legend on a page so many inches wide."""
+    if not legend:
+        return 0
+    longest = max(width_of(entry.words, LEGEND_SIZE) for entry in legend) / 72
+    columns = max(1, min(len(legend), int((width - LEFT - RIGHT) / (longest + 0.55))))
+    return -(-len(legend) // columns)
+
+
+def _legend(on: Canvas, at: Point, legend: Sequence[LegendEntry], rows: int) -> None:
+    """Symbols and their words in columns, from the upper left."""
+    pt = on.point
+    x = at[0]
+    for start in range(0, len(legend), max(rows, 1)):
+        column = legend[start : start + rows]
+        for n, entry in enumerate(column):
+            y = at[1] + (n + 0.35) * LEGEND_ROW * 72 * pt
+            _symbol(on, (x, y), entry)
+            _say(on, (x + 24 * pt, y + 2.9 * pt), entry.words, LEGEND_SIZE)
+        x += (24 + 13 + max(width_of(entry.words, LEGEND_SIZE) for entry in column)) * pt
+
+
+def _symbol(on: Canvas, at: Point, entry: LegendEntry) -> None:
+    """The symbol of an entry, its left end at a place of the page."""
+    pt, (x, y) = on.point, at
+    long, half = 17.6 * pt, 2.9 * pt
+    if entry.sign:
+        on.around += sign(entry.sign, [(x + long / 2, y)], 6 * pt, pt)
+    elif entry.dash is not None:
+        dash = tuple(part * pt for part in entry.dash)
+        line = np.array([(x, y), (x + long, y)])
+        on.around.append(Line((line,), entry.width * pt, entry.role or "ink", dash))
+    else:
+        box = shapely.box(x, y - half, x + long, y + half)
+        on.around.append(Area((box,), entry.role))
+        if entry.hatch:
+            edge = "copper" if entry.role == "pale copper" else "ink"
+            edge = edge if entry.role in ("pale copper", "clamp") else "paper"
+            on.around += hatched([box], entry.hatch, edge, pt)
+        on.around.append(Area((box,), None, "ink", entry.width * pt))
+
+
+def hatched(
+    shapes: Sequence[shapely.Geometry], kind: str, role: str, point: float
+) -> tuple[Shape, ...]:
+    """Slanted lines over shapes of the page: rising for `/`, falling, or both for `x`."""
+    whole = shapely.union_all(list(shapes))
+    if whole.is_empty:
+        return ()
+    x0, y0, x1, y1 = whole.bounds
+    step = 6.0 * point * math.sqrt(2)
+    slanted: list[shapely.LineString] = []
+    # lines of one family are multiples of a step from the page's corner, so neighbours fit
+    for way, families in ((-1, "/x"), (1, "\\x")):
+        if kind in families:
+            low = min(x0 - way * y0, x0 - way * y1)
+            high = max(x1 - way * y0, x1 - way * y1)
+            for k in range(math.ceil(low / step), math.floor(high / step) + 1):
+                c = k * step
+                slanted.append(shapely.LineString([(c + way * y0, y0), (c + way * y1, y1)]))
+    parts = shapely.get_parts(shapely.intersection(np.array(slanted, dtype=object), whole))
+    lines = [shapely.get_coordinates(part) for part in parts if part.length > 0]
+    return (Line(tuple(lines), 0.5 * point, role),) if lines else ()
+
+
+_PLUS = ((1, 3), (-1, 3), (-1, 1), (-3, 1), (-3, -1), (-1, -1), (-1, -3), (1, -3), (1, -1),
+         (3, -1), (3, 1), (1, 1))  # fmt: skip
+_SIGNS: dict[str, FloatArray] = {
+    "plus": np.array(_PLUS) / 3.0,
+    "cross": np.array([(x - y, x + y) for x, y in _PLUS]) / 4.0,
+    "triangle": np.array([(-1.0, -1.0), (1.0, -1.0), (0.0, 1.0)]),
+    "diamond": np.array([(0.0, -1.4), (1.4, 0.0), (0.0, 1.4), (-1.4, 0.0)]),
+    "square": np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]),
+}
+"""Outlines of signs, y down, about a square of half side 1."""
+
+
+def sign(kind: str, at: Sequence[Point], size: float, edge: float) -> tuple[Shape, ...]:
+    """Signs of a size on the page, ink on paper so that they show on any colour."""
+    if kind == "dot":
+        return (Circle(tuple(at), size / 3, "ink", "paper", edge / 2),)
+    if kind == "circle":
+        return (Circle(tuple(at), size / 2, "paper", "ink", edge),)
+    outline = _SIGNS[kind] * (size / 2)
+    signs: Any = [shapely.Polygon(outline + np.array(place)) for place in at]
+    return (Area(tuple(signs), "paper", "ink", edge),)

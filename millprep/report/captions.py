@@ -1,7 +1,7 @@
-"""Words beside places in a picture, put where they hide nothing, with a line where they lie off.
+"""Words next to places in a picture, where they hide nothing, with a line if they are far off.
 
 Every caption tries places around its mark, near ones first; the cheapest is taken. Other
-captions, marks, clamps and what is engraved in the margin must stay free; boards should.
+captions, marks, clamps and what is engraved in the margin must stay free; boards should stay free.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ import numpy as np
 import shapely
 
 from millprep.report import marks
-from millprep.report.palette import INK, PAPER
+from millprep.report.fonts import width_of
+from millprep.report.scene import Flag
 
 if TYPE_CHECKING:
     from millprep.geometry.path import Point
@@ -29,11 +30,11 @@ AWAY = (5.0, 9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0, 80.0, 100.0, 125.0)
 """Distances of the words from their mark that are tried, points."""
 TURNS = 16
 """Directions that are tried."""
-HIDDEN, CROSSED, OVER_BOARD, ASTRAY, OVER_LINE, FAR = 1000.0, 60.0, 40.0, 15.0, 3.0, 1.0
+HIDDEN, CROSSED, OVER_BOARD, DOUBTFUL, OVER_LINE, FAR = 1000.0, 60.0, 40.0, 15.0, 3.0, 1.0
 """Costs: something hidden by the words, something crossed by the line, all of the words over a
 board, another mark as near as their own and no line, an edge hidden, one point farther away."""
 LINE_FROM = 10.0
-"""Words that lie farther off have a line to their mark, points."""
+"""Words that are farther off have a line to their mark, points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,24 +67,21 @@ def put(
     Args:
         on: the picture.
         captions: in the order in which they choose.
-        kept_free: what no words may hide, mm.
+        kept_free: what words must not hide, mm.
         boards: what words had better not hide, mm.
         edges: lines that words had better not hide, mm.
     """
     done = arrange(on, captions, kept_free, boards, edges)
-    for one in done:
-        if one.line is not None:
-            path = [shapely.get_coordinates(one.line)]
-            marks.hairline(on, path, PAPER, points=1.8, over=7.8)
-            marks.hairline(on, path, INK, points=0.6, over=7.9)
-        x0, y0, _, _ = one.box.bounds
-        pad = PAD / on.per_mm
-        on.axes.text(
-            x0 + pad, y0 + pad, one.caption.words, fontsize=SIZE, color=INK, ha="left",
-            va="bottom", zorder=8,
-            bbox={"boxstyle": f"square,pad={PAD / SIZE:.3f}", "facecolor": PAPER,
-                  "edgecolor": "none", "alpha": 0.85},
-        )  # fmt: skip
+    for placed in done:
+        if placed.line is not None:
+            path = [shapely.get_coordinates(placed.line)]
+            marks.hairline(on, path, "paper", points=1.8, over=7.8)
+            marks.hairline(on, path, "ink", points=0.6, over=7.9)
+        x0, y0, x1, y1 = placed.box.bounds
+        (left, bottom), (right, top) = on.at((x0, y0)), on.at((x1, y1))
+        box = (left, min(top, bottom), right, max(top, bottom))
+        words = placed.caption.words
+        on.draw(Flag(box, words, SIZE * on.point, "paper", None, bold=False), 8)
     return done
 
 
@@ -101,8 +99,8 @@ def arrange(
     done: list[Placed] = []
     for n, caption in enumerate(captions):
         others = [*fixed, *own[:n], *own[n + 1 :]]
-        for one in done:
-            others += [one.box] if one.line is None else [one.box, one.line]
+        for placed in done:
+            others += [placed.box] if placed.line is None else [placed.box, placed.line]
         tree = shapely.STRtree(others)
         wide, high = extent(caption.words)
         tried = list(_places(on, caption, wide, high))
@@ -113,14 +111,8 @@ def arrange(
 
 
 def extent(words: str) -> tuple[float, float]:
-    """Width and height of words with the ground around them, points."""
-    from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import TextToPath
-
-    font = FontProperties(family="DejaVu Sans", size=SIZE)
-    made = TextToPath()
-    wide, high, _ = made.get_text_width_height_descent(words, font, ismath=False)
-    return float(wide) + 2 * PAD, max(float(high), SIZE) + 2 * PAD
+    """Width and height of words with the room around them, points."""
+    return width_of(words, SIZE) + 2 * PAD, SIZE * 1.05 + 2 * PAD
 
 
 def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[Placed]:
@@ -132,7 +124,7 @@ def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[
         for k in range(TURNS):
             angle = 2 * math.pi * k / TURNS
             cos, sin = math.cos(angle), math.sin(angle)
-            # the box's middle lies so far out that its rim is `off` from the mark
+            # the box's centre is so far out that its rim is `off` from the mark
             reach = min(
                 w / 2 / abs(cos) if abs(cos) > 1e-9 else math.inf,
                 h / 2 / abs(sin) if abs(sin) > 1e-9 else math.inf,
@@ -177,5 +169,5 @@ def _doubt(
     if place.line is None and rest:
         mine = shapely.distance(place.box, shapely.Point(place.caption.at))
         other = shapely.distance(place.box, shapely.MultiPoint(rest))
-        cost += ASTRAY * bool(other < mine + 6.0 / on.per_mm)
+        cost += DOUBTFUL * bool(other < mine + 6.0 / on.per_mm)
     return cost

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,22 +13,25 @@ from numpy.typing import NDArray
 
 from millprep.model.blank import Box
 from millprep.report import marks
-from millprep.report.canvas import Canvas, canvas, drawing_settings, save
-from millprep.report.palette import INK, LAMINATE, PAPER, PIECE, PIECES, QUIET
-from millprep.report.picture_words import say
+from millprep.report.canvas import Canvas, canvas, save
+from millprep.report.palette import PIECES
 from millprep.report.words import plain
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from millprep.report.canvas import LegendEntry
+
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]
 Bounds = tuple[float, float, float, float]
 
+DRAWING_UNITS = "drawing units"
+"""Of a drawing whose unit is not known."""
 NEAR = 0.04
-"""Pieces within this share of the picture's width are neighbours and differ in colour."""
+"""Pieces within this part of the picture's width are neighbours and differ in colour."""
 THINNEST = 0.15
-"""The shorter side of a picture is this share of the longer one at least."""
+"""The shorter side of a picture is at least this part of the longer one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class LayerPicture:
     areas: tuple[shapely.Polygon, ...]
     box: Bounds
     below: tuple[str, ...] = ()
-    unit: str = say("unit.drawing")
+    unit: str = DRAWING_UNITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,7 @@ class ReadingPicture:
     Attributes:
         pieces: connected copper areas.
         holes: (centre line of no width, diameter) of the holes that go with it.
-        gap_at: middle of the narrowest gap, and `gap_words` its size.
+        gap_at: centre of the narrowest gap, and `gap_words` its size.
         lines: as drawn, where the copper swallows them.
         box: of what is shown.
     """
@@ -75,7 +78,7 @@ class ReadingPicture:
     gap_words: str = ""
     lines: tuple[FloatArray, ...] = ()
     below: tuple[str, ...] = ()
-    unit: str = say("unit.drawing")
+    unit: str = DRAWING_UNITS
 
 
 def draw_drawing(
@@ -87,10 +90,9 @@ def draw_drawing(
         names of the files, in order.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    with drawing_settings():
-        for picture in pictures:
-            on = _reading(picture) if isinstance(picture, ReadingPicture) else _layer(picture)
-            save(on, folder / picture.stem, svg=False)
+    for picture in pictures:
+        on = _reading(picture) if isinstance(picture, ReadingPicture) else _layer(picture)
+        save(on, folder / picture.stem, svg=False)
     return tuple(f"{picture.stem}.png" for picture in pictures)
 
 
@@ -106,51 +108,45 @@ def stem(number: int, *names: str) -> str:
 def _layer(picture: LayerPicture) -> Canvas:
     legend = []
     if picture.lines:
-        legend.append(marks.line_swatch(INK, say("line.thin")))
+        legend.append(marks.line_swatch("ink", "line of no width"))
     if picture.areas:
-        legend.append(marks.swatch(PIECE, say("line.wide")))
+        legend.append(marks.swatch("piece", "line with a width, or filled area"))
     on = _open(picture, legend)
-    marks.fill(on, picture.areas, PIECE, edge=INK, width=0.3, over=1.1)
+    marks.fill(on, picture.areas, "piece", edge="ink", width=0.3, over=1.1)
     marks.hairline(on, picture.lines, points=0.8, over=2.0)
     return on
 
 
 def _reading(picture: ReadingPicture) -> Canvas:
     legend = [
-        marks.swatch(PIECE, say("copper.coloured")),
-        marks.swatch(LAMINATE, say("copper.none")),
+        marks.swatch("piece", "copper; colours only tell neighbouring pieces apart"),
+        marks.swatch("laminate", "no copper"),
     ]
     if picture.holes:
         count = len(picture.holes)
-        words = say("holes.one" if count == 1 else "holes.more", count=count)
-        legend.append(marks.swatch(PAPER, words))
+        legend.append(marks.swatch("paper", f"{count} hole{'' if count == 1 else 's'}"))
     if picture.lines:
-        legend.append(marks.line_swatch(QUIET, say("line.within")))
+        legend.append(marks.line_swatch("quiet", "line drawn within the copper (white there)"))
     on = _open(picture, legend)
-    marks.hairline(on, picture.lines, PAPER, points=0.9, over=1.5)
+    marks.hairline(on, picture.lines, "paper", points=0.9, over=1.5)
     colours = _coloured(picture.pieces, NEAR * (on.view.x1 - on.view.x0))
-    for k, colour in enumerate(PIECES):
-        some = [shape for shape, c in zip(picture.pieces, colours, strict=True) if c == k]
-        marks.fill(on, some, colour, edge=INK, width=0.25, over=1.1)
+    for k in range(len(PIECES)):
+        pieces = [shape for shape, c in zip(picture.pieces, colours, strict=True) if c == k]
+        marks.fill(on, pieces, f"piece {k}", edge="ink", width=0.25, over=1.1)
     bored = [shapely.buffer(spine, diameter / 2) for spine, diameter in picture.holes]
-    marks.fill(on, bored, PAPER, edge=INK, width=0.3, over=2.0)
+    marks.fill(on, bored, "paper", edge="ink", width=0.3, over=2.0)
     if picture.gap_at is not None:
         radius = 0.012 * (on.view.x1 - on.view.x0)
-        marks.ringed(on, picture.gap_at, picture.gap_words, radius)
+        marks.circled(on, picture.gap_at, picture.gap_words, radius)
     return on
 
 
-def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[object]) -> Canvas:
-    on = canvas(
+def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[LegendEntry]) -> Canvas:
+    return canvas(
         _view(picture.box), picture.title, picture.words, "",
-        axis_words=(say("axis.x", unit=picture.unit), say("axis.y", unit=picture.unit)),
-        legend=legend,
-        below=picture.below, unit=picture.unit,
+        axis_words=(f"X, {picture.unit}", f"Y, {picture.unit}"), legend=legend,
+        below=picture.below, unit=picture.unit, ground="laminate",
     )  # fmt: skip
-    on.axes.set_facecolor(LAMINATE)
-    on.axes.ticklabel_format(useOffset=False, style="plain")
-    # a tenth of a pixel, in a unit of any size
-    return replace(on, tolerance=7.2 / (on.per_mm * on.dpi))
 
 
 def _view(box: Bounds) -> Box:
@@ -172,12 +168,12 @@ def _coloured(shapes: Sequence[shapely.Polygon], near: float) -> list[int]:
             around.setdefault(i, []).append(j)
     colours: dict[int, int] = {}
     for i in sorted(range(len(shapes)), key=lambda k: (-len(around.get(k, [])), k)):
-        beside = Counter(colours[j] for j in around.get(i, []) if j in colours)
+        near_it = Counter(colours[j] for j in around.get(i, []) if j in colours)
         used = Counter(colours.values())
-        colours[i] = min(range(len(PIECES)), key=lambda c: (beside[c], used[c], c))
+        colours[i] = min(range(len(PIECES)), key=lambda c: (near_it[c], used[c], c))
     return [colours[i] for i in range(len(shapes))]
 
 
 def titled(file: str, layer: str, what: str) -> str:
     """File, layer and what the picture shows, each cut to fit."""
-    return say("title.layer", file=plain(file, 40), layer=plain(layer, 30), what=what)
+    return f"{plain(file, 40)} · layer {plain(layer, 30)} · {what}"

@@ -1,11 +1,10 @@
-"""The joins of a pass on the sheet: how many, and the weakest with what to expect there."""
+"""The joins of a pass on the sheet: how many, and the weakest with their misalignment."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -18,7 +17,7 @@ MOST = 8
 
 @dataclass(frozen=True, slots=True)
 class JoinTable:
-    """Words, and rows of place, what meets there, passes, expected, stands, times."""
+    """Words, and rows of place, piece, passes, expected misalignment, tolerance, safety factor."""
 
     words: str
     rows: tuple[tuple[str, str, str, str, str, str], ...]
@@ -38,31 +37,31 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     ]
     if not mine:
         return None
-    mine.sort(key=lambda join: (round(times(join), 6), join.at))
+    mine.sort(key=lambda join: (round(safety_factor(join), 6), join.at))
     pairs: dict[tuple[int, int], int] = {}
     for join in mine:
         pairs[join.passes] = pairs.get(join.passes, 0) + 1
-    counts = say("joins.and").join(
-        say("joins.pair", count=n, nth=min(pair)) for pair, n in sorted(pairs.items())
+    counts = " and ".join(
+        f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items())
     )
     most = max(join.predicted or 0.0 for join in mine)
     least = min(join.tolerance_electrical or 0.0 for join in mine)
     shown = mine[:MOST]
-    joins = say("joins.one" if len(mine) == 1 else "joins.more", count=len(mine))
-    words = say(
-        "joins.words", joins=joins, pairs=counts, most=number(most, 3), least=number(least, 3)
+    joins = "1 join" if len(mine) == 1 else f"{len(mine)} joins"
+    words = (
+        f"On copper this pass has {joins}, {counts}. None is expected to be off by more than "
+        f"{number(most, 3)} mm on 99.7 % of blanks; each tolerates at least {number(least, 3)} mm."
     )
-    return JoinTable(
-        f"{words} {say('joins.weakest', count=MOST)}" if len(mine) > MOST else words,
-        tuple(_row(cut_set, milling_pass, join) for join in shown),
-    )
+    if len(mine) > MOST:
+        words += f" The {MOST} weakest of them:"
+    return JoinTable(words, tuple(_row(cut_set, milling_pass, join) for join in shown))
 
 
-def times(join: Join) -> float:
-    """How many times the mismatch to expect a join stands."""
+def safety_factor(join: Join) -> float:
+    """The safety factor of a join: its tolerance over the misalignment to expect."""
     expected = join.predicted or 0.0
-    stands = join.tolerance_electrical or 0.0
-    return stands / expected if expected > 0 else float("inf")
+    tolerance = join.tolerance_electrical or 0.0
+    return tolerance / expected if expected > 0 else float("inf")
 
 
 def _row(
@@ -70,11 +69,11 @@ def _row(
 ) -> tuple[str, str, str, str, str, str]:
     placement = cut_set.layout.placements[join.placement]
     copy = f" {placement.copy}" if placement.copy > 1 else ""
-    ratio = times(join)
+    ratio = safety_factor(join)
     return (
         place(milling_pass.pose.point(join.at)),
         f"{plain(placement.board.name, 40)}{copy}, {plain(join.piece or '', 20)}",
-        say("joins.two", one=join.passes[0], other=join.passes[1]),
+        f"{join.passes[0]} and {join.passes[1]}",
         f"{join.predicted:.3f}",
         f"{join.tolerance_electrical:.3f}",
         "" if ratio == float("inf") else f"{number(ratio, 1)} ×",

@@ -1,4 +1,7 @@
-"""What is drawn on a canvas: areas, strokes of true width, holes, flags."""
+"""What is drawn on a canvas: areas, strokes of true width, holes, signs, labels, flags, clamps.
+
+Places are in the drawing's unit, widths of edges and sizes of type in points.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report.palette import FLAG, INK, PAPER
+from millprep.report.canvas import LegendEntry, hatched, sign
+from millprep.report.fonts import width_of
+from millprep.report.scene import Area, Circle, Dash, Flag, Line, Stroke
+from millprep.report.words import number
 
 if TYPE_CHECKING:
-    from matplotlib.path import Path as Outline
-
+    from millprep.model.blank import Clamp
     from millprep.model.board import Hole
     from millprep.model.cut import HoleCut
     from millprep.report.canvas import Canvas
@@ -21,133 +26,118 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]
 
-
-def outline(shapes: Iterable[shapely.Geometry], tolerance: float) -> Outline | None:
-    """All polygons as one compound outline, thinned by `tolerance`; None when there are none."""
-    from matplotlib.path import Path as Outline
-
-    parts = shapely.get_parts(np.array(list(shapes), dtype=object))
-    parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    if len(parts) == 0:
-        return None
-    thin = shapely.simplify(parts, tolerance, preserve_topology=False)
-    gone = shapely.is_empty(thin)
-    thin[gone] = parts[gone]
-    # opposite turns for holes: every renderer then leaves them empty
-    rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(thin)))
-    xy, which = shapely.get_coordinates(rings, return_index=True)
-    codes = np.full(len(xy), Outline.LINETO, dtype=Outline.code_type)
-    starts = np.searchsorted(which, np.arange(len(rings)))
-    codes[starts] = Outline.MOVETO
-    codes[np.append(starts[1:], len(xy)) - 1] = Outline.CLOSEPOLY
-    return Outline(xy, codes)
+THINNEST = 0.3
+"""A stroke is drawn at least so many points wide."""
+DASHED: Dash = (5, 3)
+TRAVEL: Dash = (7, 3)
+"""Dashes of a board's edge and of the machine's travel."""
+CLAMP_HATCH = "\\"
 
 
 def fill(
     on: Canvas,
     shapes: Iterable[shapely.Geometry],
-    colour: str,
+    role: str | None,
     *,
-    edge: str = "none",
+    edge: str | None = None,
     hatch: str = "",
     width: float = 0.0,
-    style: str = "-",
+    dash: Dash = (),
     over: float = 1.0,
 ) -> None:
-    """Fill areas; `width` of the edge in points, `over` is the height in the stack."""
-    from matplotlib.patches import PathPatch
+    """Fill areas; dashes are in widths of the edge, a hatch has its colour.
 
-    path = outline(shapes, on.tolerance)
-    if path is not None:
-        # not add_patch: that walks every vertex to widen limits which are fixed here
-        on.axes.add_artist(
-            PathPatch(
-                path, facecolor=colour, edgecolor=edge, hatch=hatch or None, linewidth=width,
-                linestyle=style, zorder=over,
-            )
-        )  # fmt: skip
+    `over` is the height in the stack.
+    """
+    areas = _simplified(on, shapes)
+    if not areas:
+        return
+    wide = width * on.point
+    dashes = tuple(part * wide for part in dash)
+    on.draw(Area(areas, role, edge if width > 0 else None, wide, dashes), over)
+    if hatch:
+        for line in hatched(areas, hatch, edge or "ink", on.point):
+            on.draw(line, over)
+
+
+def _simplified(on: Canvas, shapes: Iterable[shapely.Geometry]) -> tuple[shapely.Geometry, ...]:
+    """The polygons on the page, without vertices that nobody sees."""
+    parts = shapely.get_parts(np.array(list(shapes), dtype=object))
+    parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    if len(parts) == 0:
+        return ()
+    fewer = shapely.simplify(parts, on.tolerance, preserve_topology=False)
+    lost = shapely.is_empty(fewer)
+    fewer[lost] = parts[lost]
+    # opposite turns for holes: every program then leaves them empty
+    turned = shapely.orient_polygons(shapely.get_parts(fewer))
+    return tuple(shapely.transform(turned, on.points))
 
 
 def stroke(
-    on: Canvas, lines: Sequence[FloatArray], width: float, colour: str, *, over: float = 2.0
+    on: Canvas, lines: Sequence[FloatArray], width: float, role: str, *, over: float = 2.0
 ) -> None:
     """Draw what a round cutter of this width in mm leaves along the lines."""
-    from matplotlib.collections import LineCollection
-
     if lines:
-        on.axes.add_collection(
-            LineCollection(
-                [_thinned(line, on.tolerance) for line in lines],
-                linewidths=on.points(width), colors=colour, capstyle="round", joinstyle="round",
-                zorder=over,
-            ),
-            autolim=False,
-        )  # fmt: skip
+        wide = max(width * on.scale, THINNEST * on.point)
+        on.draw(Stroke(_placed(on, lines), wide, role), over)
 
 
 def hairline(
     on: Canvas,
     lines: Sequence[FloatArray],
-    colour: str = INK,
+    role: str = "ink",
     *,
     points: float = 0.6,
-    style: Any = "-",
+    dash: Dash = (),
     over: float = 3.0,
 ) -> None:
-    """Draw lines whose width means nothing."""
-    from matplotlib.collections import LineCollection
-
+    """Draw lines whose width means nothing; dashes are in widths of the line."""
     if lines:
-        on.axes.add_collection(
-            LineCollection(
-                [_thinned(line, on.tolerance) for line in lines],
-                linewidths=points, colors=colour, linestyles=style, zorder=over,
-            ),
-            autolim=False,
-        )  # fmt: skip
+        wide = points * on.point
+        dashes = tuple(part * wide for part in dash)
+        on.draw(Line(_placed(on, lines), wide, role, dashes), over)
 
 
-def _thinned(line: FloatArray, tolerance: float) -> FloatArray:
-    if len(line) < 3:
-        return line
-    thin: FloatArray = shapely.get_coordinates(
-        shapely.simplify(shapely.LineString(line), tolerance, preserve_topology=False)
-    )
-    return thin if len(thin) > 1 else line
+def _placed(on: Canvas, lines: Sequence[FloatArray]) -> tuple[FloatArray, ...]:
+    """Lines on the page, without vertices that nobody sees."""
+    which = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
+    paths: Any = shapely.linestrings(np.concatenate(lines).astype(float), indices=which)
+    fewer: Any = shapely.simplify(paths, on.tolerance, preserve_topology=False)
+    fewer = np.where(shapely.is_empty(fewer), paths, fewer)
+    xy, which = shapely.get_coordinates(fewer, return_index=True)
+    starts = np.searchsorted(which, np.arange(1, len(lines)))
+    return tuple(np.split(on.points(xy), starts))
 
 
 def discs(
     on: Canvas,
     at: Sequence[Point],
     diameter: float,
-    colour: str,
+    role: str | None,
     *,
-    edge: str = INK,
+    edge: str | None = "ink",
     points: float = 0.4,
     hatch: str = "",
     over: float = 4.0,
 ) -> None:
     """Round holes at their true diameter, mm."""
-    from matplotlib.collections import EllipseCollection
-
-    if at:
-        size = np.full(len(at), diameter)
-        on.axes.add_collection(
-            EllipseCollection(
-                size, size, np.zeros(len(at)), units="xy", offsets=np.array(at),
-                offset_transform=on.axes.transData, facecolors=colour, edgecolors=edge,
-                linewidths=points, hatch=hatch or None, zorder=over,
-            ),
-            autolim=False,
-        )  # fmt: skip
+    if not at:
+        return
+    centres, radius = tuple(map(on.at, at)), diameter / 2 * on.scale
+    on.draw(Circle(centres, radius, role, edge, points * on.point), over)
+    if hatch:
+        circles = [shapely.Point(centre).buffer(radius) for centre in centres]
+        for line in hatched(circles, hatch, edge or "ink", on.point):
+            on.draw(line, over)
 
 
 def holes(
     on: Canvas,
     some: Iterable[Hole | HoleCut],
-    colour: str,
+    role: str,
     *,
-    edge: str = INK,
+    edge: str = "ink",
     points: float = 0.4,
     hatch: str = "",
     over: float = 4.0,
@@ -161,63 +151,67 @@ def holes(
         else:
             slots.append(hole.spine.buffer(hole.diameter / 2, quad_segs=32))
     for diameter, at in sizes.items():
-        discs(on, at, diameter, colour, edge=edge, points=points, hatch=hatch, over=over)
+        discs(on, at, diameter, role, edge=edge, points=points, hatch=hatch, over=over)
     if slots:
-        fill(on, slots, colour, edge=edge, hatch=hatch, width=points, over=over)
+        fill(on, slots, role, edge=edge, hatch=hatch, width=points, over=over)
 
 
 def signs(
-    on: Canvas, at: Sequence[Point], marker: str, *, size: float = 6.0, over: float = 6.0
+    on: Canvas, at: Sequence[Point], kind: str, *, size: float = 6.0, over: float = 6.0
 ) -> None:
-    """Signs of a fixed size in points, ink on a paper ground so they show on any colour."""
+    """Signs of a fixed size, ink on a paper ground so that they show on any colour."""
     if at:
-        x, y = zip(*at, strict=True)
-        on.axes.plot(
-            x, y, linestyle="none", marker=marker, markersize=size, markerfacecolor=PAPER,
-            markeredgecolor=INK, markeredgewidth=1.0, zorder=over,
-        )  # fmt: skip
+        for shape in sign(kind, [on.at(place) for place in at], size * on.point, on.point):
+            on.draw(shape, over)
 
 
 def label(
     on: Canvas, at: Point, words: str, *, away: Point = (6.0, 6.0), size: float = 7.5,
     over: float = 8.0,
 ) -> None:  # fmt: skip
-    """Words beside a point, on a paper ground.
+    """Words next to a point that is in view, on a paper ground.
 
-    `away` leads in points to their nearer end; more than 5 down, the words hang below it.
+    `away` leads in points, y up, to their nearer end; more than 5 down, the words hang below it.
     """
-    on.axes.annotate(
-        words, at, xytext=away, textcoords="offset points", fontsize=size, color=INK,
-        ha="left" if away[0] >= 0 else "right", va="top" if away[1] < -5 else "bottom",
-        bbox={"boxstyle": "square,pad=0.12", "facecolor": PAPER, "edgecolor": "none",
-              "alpha": 0.85},
-        zorder=over, annotation_clip=True,
-    )  # fmt: skip
+    if on.view.contains(*at):
+        below = away[1] < -5
+        box = _box(on, at, words, size, away, 0.12, left=away[0] < 0, below=below)
+        on.draw(Flag(box, words, size * on.point, "paper", None, bold=False), over)
+
+
+def _box(
+    on: Canvas, at: Point, words: str, size: float, away: Point, pad: float, *, left: bool,
+    below: bool = False, bold: bool = False,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """The box of words that end or begin off a place, moved into the frame if need be."""
+    pt = on.point
+    wide, high = width_of(words, size, bold=bold) + 2 * pad * size, size * (1.02 + 2 * pad)
+    px, py = on.at(at)
+    x = px + away[0] * pt - ((wide - pad * size) if left else pad * size) * pt
+    y = py - away[1] * pt - (pad * size if below else high - pad * size) * pt
+    left_, top, right, bottom = on.frame
+    x = max(left_, min(x, right - wide * pt))
+    y = max(top, min(y, bottom - high * pt))
+    return x, y, x + wide * pt, y + high * pt
 
 
 def flags(on: Canvas, places: Sequence[tuple[str, Point]]) -> None:
-    """A ring around every place; one flag for places that would crowd each other."""
+    """A circle around every place; one flag for places that would crowd each other."""
     for words, at in crowds(on, places):
-        for size, style in ((12.0, (PAPER, 3.5)), (12.0, (INK, 1.5))):
-            on.axes.plot(
-                *at, linestyle="none", marker="o", markersize=size, markerfacecolor="none",
-                markeredgecolor=style[0], markeredgewidth=style[1], zorder=9,
-            )  # fmt: skip
-        if words:
-            _flag(on, at, words, 11.0)
+        circled(on, at, words, 6.0 / on.per_mm)
 
 
 def crowds(on: Canvas, places: Sequence[tuple[str, Point]]) -> list[tuple[str, Point]]:
-    """The places with the words of their flags; flags that would hide each other are one.
+    """The places with the words of their flags; flags that would hide each other become one.
 
-    The flag of a crowd stands at its first place and names up to three, "F5, F8"; of more it
-    names one and counts the others, "F5 +3". The others have no words.
+    The flag of a crowd is at its first place and names up to three, "F5, F8"; of more it names
+    one and counts the others, "F5 +3". The others have no words.
     """
     near = 30.0 / on.per_mm
     held: dict[int, list[str]] = {}
     for n, (words, at) in enumerate(places):
-        for one, names in held.items():
-            there = places[one][1]
+        for first, names in held.items():
+            there = places[first][1]
             if abs(there[0] - at[0]) < near and abs(there[1] - at[1]) < near * 0.7:
                 names.append(words)
                 break
@@ -230,46 +224,56 @@ def _together(names: Sequence[str]) -> str:
     return ", ".join(names) if len(names) <= 3 else f"{names[0]} +{len(names) - 1}"
 
 
-def ringed(on: Canvas, at: Point, words: str, radius: float) -> None:
-    """A ring of this radius in mm with its flag outside it; without words, none."""
-    discs(on, [at], 2 * radius, "none", edge=PAPER, points=4.0, over=9)
-    discs(on, [at], 2 * radius, "none", edge=INK, points=1.8, over=9.1)
+def circled(on: Canvas, at: Point, words: str, radius: float) -> None:
+    """A circle of this radius in mm with its flag outside it; without words, no flag."""
+    discs(on, [at], 2 * radius, None, edge="paper", points=4.0, over=9)
+    discs(on, [at], 2 * radius, None, edge="ink", points=1.8, over=9.1)
     if words:
         _flag(on, at, words, radius * on.per_mm * 0.75 + 2.0)
 
 
 def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
-    """Words on a flag to the upper right of a place; long ones lean toward the middle."""
-    x0, x1 = on.axes.get_xlim()
-    left = len(words) > 8 and at[0] > (x0 + x1) / 2
-    on.axes.annotate(
-        words, at, xytext=(-away if left else away, away), textcoords="offset points",
-        ha="right" if left else "left", fontsize=8.5, weight="bold", color=INK, zorder=9.2,
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": FLAG, "edgecolor": INK, "linewidth": 0.8},
-    )  # fmt: skip
+    """Words on a flag to the upper right of a place; long ones lean toward the centre."""
+    left = len(words) > 8 and at[0] > (on.view.x0 + on.view.x1) / 2
+    off = (-away if left else away, away)
+    box = _box(on, at, words, 8.5, off, 0.25, left=left, bold=True)
+    on.draw(Flag(box, words, 8.5 * on.point, "flag", "ink", 0.8 * on.point), 9.2)
 
 
-def swatch(colour: str, words: str, *, hatch: str = "", edge: str = INK) -> Any:
+def clamps(on: Canvas, held: Iterable[Clamp]) -> None:
+    """Every clamp with its height above the copper; the canvas is in machine coordinates."""
+    for clamp in held:
+        box = clamp.box
+        clamp_outline(on, shapely.box(box.x0, box.y0, box.x1, box.y1))
+        words = f"{number(clamp.height)} mm"
+        x, y = on.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+        wide, high = (width_of(words, 6.5) + 1.3) / 2 * on.point, 3.9 * on.point
+        ground = (x - wide, y - high, x + wide, y + high)
+        on.draw(Flag(ground, words, 6.5 * on.point, "paper", None, bold=False), 5.1)
+
+
+def clamp_outline(on: Canvas, shape: shapely.Geometry) -> None:
+    """A clamp without words, wherever the canvas has it."""
+    fill(on, [shape], "clamp", edge="ink", hatch=CLAMP_HATCH, width=0.8, over=5)
+
+
+def clamp_swatch(words: str) -> LegendEntry:
+    """A legend entry for clamps."""
+    return swatch("clamp", words, hatch=CLAMP_HATCH)
+
+
+def swatch(role: str, words: str, *, hatch: str = "") -> LegendEntry:
     """A legend entry for an area."""
-    from matplotlib.patches import Patch
-
-    return Patch(
-        facecolor=colour, edgecolor=edge, hatch=hatch or None, linewidth=0.5, label=words
-    )
+    return LegendEntry(words, role, hatch)
 
 
-def sign_swatch(marker: str, words: str) -> Any:
+def sign_swatch(kind: str, words: str) -> LegendEntry:
     """A legend entry for a sign."""
-    from matplotlib.lines import Line2D
-
-    return Line2D(
-        [], [], linestyle="none", marker=marker, markersize=6, markerfacecolor=PAPER,
-        markeredgecolor=INK, markeredgewidth=1.0, label=words,
-    )  # fmt: skip
+    return LegendEntry(words, sign=kind)
 
 
-def line_swatch(colour: str, words: str, *, style: Any = "-", points: float = 1.2) -> Any:
-    """A legend entry for a line."""
-    from matplotlib.lines import Line2D
-
-    return Line2D([], [], color=colour, linestyle=style, linewidth=points, label=words)
+def line_swatch(
+    role: str, words: str, *, dash: Dash = (), points: float = 1.2
+) -> LegendEntry:
+    """A legend entry for a line; dashes in widths of the line."""
+    return LegendEntry(words, role, dash=tuple(part * points for part in dash), width=points)

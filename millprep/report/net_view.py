@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -11,107 +11,95 @@ from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.blank_views import BLANK_AXES
 from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import COPPER, INK, QUIET
-from millprep.report.picture_words import say
+from millprep.report.palette import FIELD
+from millprep.report.scene import Flag
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
-    from typing import Any
-
     from millprep.geometry.path import FloatArray
     from millprep.model.judged import NetJudged
-    from millprep.report.scene import Scene
+    from millprep.report.blank_contents import BlankContents
 
 AROUND = 4.0
 """Shown around the net, mm."""
-STEPS = 8
-"""Colours of a picture."""
 MOST = 99.5
-"""Density is shown up to this percentile of the area: at a joint's rim it has no bound."""
-MAP = "viridis"
+"""Density is shown up to this percentile of the area: at the rim of a joint it has no bound."""
 PER_LINE = 6
-"""Loads told in one line below the picture."""
+"""Loads in one line below the picture."""
 
 
-def potential_view(scene: Scene, job: str, set_id: str, one: NetJudged) -> Canvas:
-    """The volts lost since the feed, everywhere on the net."""
-    field = one.field
+def potential_view(contents: BlankContents, job: str, set_id: str, net: NetJudged) -> Canvas:
+    """The voltage drop from the feed, everywhere on the net."""
+    field = net.field
     assert field is not None
-    lost = -field.potential[field.triangles].mean(axis=1)
-    feed = plain(one.feed or "")
-    words = say("net.lost" if feed else "net.lost_feed", feed=feed)
-    return _view(scene, job, set_id, one, lost, words, "V", say("title.potential"))
+    drop = -field.potential[field.triangles].mean(axis=1)
+    words = f"voltage drop from {plain(net.feed or '') or 'the feed'}, all loads on"
+    return _view(contents, job, set_id, net, drop, words, "V", "potential")
 
 
-def density_view(scene: Scene, job: str, set_id: str, one: NetJudged) -> Canvas:
+def density_view(contents: BlankContents, job: str, set_id: str, net: NetJudged) -> Canvas:
     """The current for each millimetre of width, everywhere on the net."""
-    field = one.field
+    field = net.field
     assert field is not None
-    words = say("net.density")
-    return _view(scene, job, set_id, one, field.density, words, "A/mm", say("title.current"))
+    words = "current per mm of track width"
+    return _view(contents, job, set_id, net, field.density, words, "A/mm", "current density")
 
 
 def _view(
-    scene: Scene, job: str, set_id: str, one: NetJudged, values: FloatArray, words: str, unit: str,
-    title: str,
+    contents: BlankContents, job: str, set_id: str, net: NetJudged, values: FloatArray, words: str,
+    unit: str, title: str,
 ) -> Canvas:  # fmt: skip
-    import matplotlib
-    from matplotlib.collections import PolyCollection
-
-    field = one.field
+    field = net.field
     assert field is not None
     corners = field.points[field.triangles]
     levels = _levels(values, _areas(corners))
-    colours = matplotlib.colormaps[MAP](np.linspace(0.0, 1.0, STEPS))
-    place = np.clip(np.searchsorted(levels, values, side="right") - 1, 0, STEPS - 1)
-    legend: list[Any] = [
-        marks.swatch(
-            matplotlib.colors.to_hex(colour),
-            say("net.range", low=_figure(low), high=_figure(high), unit=unit),
-        )
-        for colour, low, high in zip(colours, levels[:-1], levels[1:], strict=True)
+    legend = [
+        marks.swatch(f"field {n}", f"{_figure(levels[n])} to {_figure(levels[n + 1])} {unit}")
+        for n in range(len(FIELD))
     ]
-    legend += [
-        marks.swatch(COPPER, say("copper.other")),
-        marks.sign_swatch("o", say("net.load")),
-    ]
-    x0, y0 = field.points.min(axis=0) - AROUND
-    x1, y1 = field.points.max(axis=0) + AROUND
+    legend.append(marks.swatch("copper", "other copper as drawn"))
+    legend.append(marks.sign_swatch("circle", "load by its number"))
+    x0, y0 = (float(v) for v in field.points.min(axis=0) - AROUND)
+    x1, y1 = (float(v) for v in field.points.max(axis=0) + AROUND)
+    loads = [f"{n} {plain(at.load.name, 24)}" for n, at in enumerate(net.loads, 1)]
     on = canvas(
-        Box(float(x0), float(y0), float(x1), float(y1)),
-        say("title.net", job=job, net=one.net.name, what=title),
-        words, set_id,
-        axis_words=BLANK_AXES, legend=legend,
-        below=_rows([f"{n} {plain(at.load.name, 24)}" for n, at in enumerate(one.loads, 1)]),
-    )  # fmt: skip
-    view = shapely.box(float(x0), float(y0), float(x1), float(y1))
-    others = [shape for shape in scene.pieces if shape.intersects(view)]
-    marks.fill(on, others, COPPER, over=1.1)
-    on.axes.add_collection(
-        PolyCollection(
-            list(corners),
-            facecolors=colours[place],
-            edgecolors="none",
-            antialiased=False,
-            zorder=2,
-        )
+        Box(x0, y0, x1, y1),
+        f"{job} · net {net.net.name} · {title}",
+        words,
+        set_id,
+        axis_words=BLANK_AXES,
+        legend=legend,
+        below=_rows(loads),
     )
-    for n, at in enumerate(one.loads, 1):
-        on.axes.annotate(
-            str(n), at.at, ha="center", va="center", fontsize=6, color=INK, zorder=6,
-            bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": QUIET,
-                  "linewidth": 0.4},
-        )  # fmt: skip
+    view = shapely.box(x0, y0, x1, y1)
+    others = [shape for shape in contents.pieces if shape.intersects(view)]
+    marks.fill(on, others, "copper", over=1.1)
+    step = np.clip(np.searchsorted(levels, values, side="right") - 1, 0, len(FIELD) - 1)
+    triangles: Any = shapely.polygons(corners)
+    for n in range(len(FIELD)):
+        # each step lies on the one below it, so that no gap shows between them
+        at_least = triangles[step >= n]
+        if len(at_least):
+            marks.fill(on, [shapely.coverage_union_all(at_least)], f"field {n}", over=2 + n / 100)
+    for n, load in enumerate(net.loads, 1):
+        _load(on, load.at, str(n))
     return on
+
+
+def _load(on: Canvas, at: tuple[float, float], words: str) -> None:
+    """The number of a load in a circle."""
+    marks.discs(on, [at], 9.0 / on.per_mm, "paper", edge="quiet", points=0.4, over=6)
+    x, y = on.at(at)
+    on.draw(Flag((x, y, x, y), words, 6 * on.point, "paper", None, bold=False), 6.1)
 
 
 def _levels(values: FloatArray, areas: FloatArray) -> FloatArray:
     """Bounds of the colours, from the least value to nearly the largest."""
     order = np.argsort(values, kind="stable")
-    share = np.cumsum(areas[order]) / areas.sum()
+    covered = np.cumsum(areas[order]) / areas.sum()
     least = float(values.min())
-    most = float(values[order][min(int(np.searchsorted(share, MOST / 100)), len(values) - 1)])
-    return np.linspace(least, max(most, least + 1e-9), STEPS + 1)
+    most = float(values[order][min(int(np.searchsorted(covered, MOST / 100)), len(values) - 1)])
+    return np.linspace(least, max(most, least + 1e-9), len(FIELD) + 1)
 
 
 def _areas(corners: FloatArray) -> FloatArray:
@@ -128,4 +116,3 @@ def _rows(loads: list[str]) -> list[str]:
     """The loads by their numbers, some in a line."""
     lines = [loads[k : k + PER_LINE] for k in range(0, len(loads), PER_LINE)]
     return [", ".join(line) for line in lines]
-

@@ -1,21 +1,21 @@
-"""The picture of one pass: what stands where on the machine, and what is cut."""
+"""The picture of one pass: the blank, clamps and zero on the machine, and what is cut."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import captions, clamps, marks
+from millprep.model.blank import Box
+from millprep.report import captions, marks
+from millprep.report.blank_contents import BlankContents, around, moved
 from millprep.report.blank_views import registration_hole, titled
-from millprep.report.canvas import Canvas, canvas
+from millprep.report.canvas import PRINTED, Canvas, canvas
 from millprep.report.captions import Caption
-from millprep.report.palette import COPPER, EARLIER, INK, LAMINATE, PAPER, cutter_style
-from millprep.report.picture_words import say
-from millprep.report.scene import Scene, around, moved
+from millprep.report.palette import cutter_style
 from millprep.report.words import WORK_WORDS, place, plain
 
 if TYPE_CHECKING:
@@ -24,109 +24,146 @@ if TYPE_CHECKING:
     from millprep.model.milling_pass import MillingPass, RegistrationHole
     from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet
+    from millprep.report.canvas import LegendEntry
 
 FloatArray = NDArray[np.float64]
 
-PRINTED = 9.5
-"""Widest figure in inches whose words stay legible once printed 184 mm wide."""
+WORK_AXES = ("work X, mm", "work Y, mm")
 
 
-def pass_view(scene: Scene, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
-    """The blank as it lies in this pass, in machine coordinates."""
-    number_, pose = milling_pass.number, milling_pass.pose
-    travel = cut_set.machine.travel
-    held = [clamp for clamp in cut_set.clamps if clamp.on_in(number_)]
-    programs = [p for p in scene.programs if p.mill_pass == number_]
-    used, drilled = milling_pass.registration, drilled_in(scene, number_)
-    x, y = scene.blank.size
-    blank = pose.shape(shapely.box(0, 0, x, y))
-    corners = [(travel.x0, travel.y0), (travel.x1, travel.y1), (0.0, 0.0)]
-    corners += [(clamp.box.x0, clamp.box.y0) for clamp in held]
-    corners += [(clamp.box.x1, clamp.box.y1) for clamp in held]
-    corners += [tuple(xy) for xy in shapely.get_coordinates(blank).tolist()]
-
-    order = {cutter.name: i for i, cutter in enumerate(scene.cutters)}
-    legend: list[Any] = []
-    for i, program in enumerate(programs):
-        if not program.spins:
-            continue  # what stays above the work or touches it leaves nothing to see
-        style = cutter_style(order.get(program.cutter.name, i))
-        words = say(
-            "program", number=file_number(program), works=works_words(program),
-            cutter=plain(program.cutter.name, 22),
-        )  # fmt: skip
-        legend.append(marks.swatch(style.colour, words, hatch=style.hatch))
-    if number_ > 1:
-        legend.append(marks.swatch(EARLIER, say("pass.earlier")))
-    legend.append(marks.swatch(COPPER, say("copper")))
-    legend.append(marks.line_swatch(INK, say("pass.travel"), style=(0, (7, 3))))
-    if held:
-        legend.append(clamps.swatch(say("pass.clamp")))
-    if used or drilled:
-        legend.append(marks.sign_swatch("P", say("registration.one")))
-    legend.append(marks.sign_swatch("X", say("pass.zero")))
-    legend.append(marks.sign_swatch("v", say("pass.touch", place=place(milling_pass.touch))))
+def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
+    """The blank as it lies in this pass, in work coordinates."""
+    held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
+    blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
+    nth, last = milling_pass.number, len(contents.passes)
     on = canvas(
-        around(corners, 0.045),
-        titled(cut_set.job, scene, "title.pass", nth=number_, last=len(scene.passes)),
-        say("from.bed"), cut_set.id,
-        axis_words=(say("axis.x.machine"), say("axis.y.machine")), legend=legend,
-        widest=PRINTED, dpi=200,
-    )  # fmt: skip
-
-    marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)
-    marks.fill(on, moved(scene.pieces, pose), COPPER, over=1)
-    engraved: list[FloatArray] = []
-    for earlier in scene.passes:
-        if earlier.number < number_:
-            here = earlier.pose.inverse().then(pose)
-            for program in scene.programs:
-                if program.mill_pass == earlier.number:
-                    lines, points = contacts(program, on.tolerance)
-                    lines = [here.points(line) for line in lines]
-                    engraved += lines
-                    at = [here.point(point) for point in points]
-                    _draw(on, program, lines, at, EARLIER, "", 1.5)
-    for i, program in enumerate(programs):
-        style = cutter_style(order.get(program.cutter.name, i))
-        lines, points = contacts(program, on.tolerance)
-        engraved += lines
-        _draw(on, program, lines, points, style.colour, style.hatch, 2 + 0.01 * i)
-    _machine(on, cut_set, held)
-    named = [
-        (pose.point(hole.blank), hole, "engraved" if hole.role == "witness" else "drilled")
-        for hole in drilled
-    ]
-    named += [
-        (hole.machine, hole, "look" if hole.role == "witness" else "locates") for hole in used
-    ]
-    for at_, hole, _ in named:
-        registration_hole(on, at_, hole.diameter)
-    marks.signs(on, [(0.0, 0.0)], "X", size=8, over=7)
-    marks.signs(on, [milling_pass.touch], "v", size=8, over=7)
-    said = [
-        Caption((0.0, 0.0), "X0 Y0", 5.0),
-        Caption(milling_pass.touch, say("pass.touch_here"), 5.0),
-        *(
-            Caption(
-                at_, say(f"mark.{what}", hole=hole.id), max(3.0, hole.diameter / 2 * on.per_mm)
-            )
-            for at_, hole, what in named
-        ),
-    ]
-    boards = shapely.union_all(moved([placed.outline for placed in scene.placed], pose))
+        _view(cut_set, blank, held),
+        titled(cut_set.job, contents.blank.number, f"pass {nth} of {last}"),
+        "on the machine, seen from above, copper side up; the axes show what the display shows",
+        cut_set.id,
+        axis_words=WORK_AXES,
+        legend=_legend(contents, milling_pass, held),
+        widest=PRINTED,
+        dpi=200,
+    )
+    marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
+    marks.fill(on, moved(contents.pieces, milling_pass.pose), "copper", over=1)
+    cut = _before(on, contents, milling_pass) + _now(on, contents, milling_pass)
+    frame = machine_frame(on, cut_set)
+    marks.clamps(on, held)
+    said = _signs(on, contents, milling_pass)
+    outlines = [placed.outline for placed in contents.placed]
+    boards = shapely.union_all(moved(outlines, milling_pass.pose))
     shapely.prepare(boards)
-    # numbers, crosses and combs lie beside the boards
-    beside = [line for line in map(shapely.LineString, engraved) if not boards.intersects(line)]
+    # numbers, crosses and verniers are next to the boards
+    engraved = [line for line in map(shapely.LineString, cut) if not boards.intersects(line)]
     blocks = [shapely.box(c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in held]
-    frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
-    captions.put(on, said, [*beside, *blocks], boards, [frame, blank.exterior])
+    captions.put(on, said, [*engraved, *blocks], boards, [frame, blank.exterior])
     return on
 
 
-def drilled_in(scene: Scene, number_: int) -> list[RegistrationHole]:
+def _view(cut_set: CutSet, blank: shapely.Polygon, held: list[Clamp]) -> Box:
+    """The machine's travel, the blank, the clamps and the work zero."""
+    travel = cut_set.machine.travel
+    corners = [(travel.x0, travel.y0), (travel.x1, travel.y1), (0.0, 0.0)]
+    corners += clamp_corners(held)
+    corners += [(x, y) for x, y in shapely.get_coordinates(blank).tolist()]
+    return around(corners, 0.045)
+
+
+def clamp_corners(held: list[Clamp]) -> list[Point]:
+    """Opposite corners of every clamp."""
+    boxes = [clamp.box for clamp in held]
+    return [at for box in boxes for at in ((box.x0, box.y0), (box.x1, box.y1))]
+
+
+def _legend(
+    contents: BlankContents, milling_pass: MillingPass, held: list[Clamp]
+) -> list[LegendEntry]:
+    """The programs by their numbers, then what else is seen."""
+    order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
+    legend = []
+    for i, program in enumerate(_programs(contents, milling_pass)):
+        # what stays above the work or touches it leaves nothing to see
+        if program.spins:
+            style = cutter_style(order.get(program.cutter.name, i))
+            cutter = plain(program.cutter.name, 22)
+            words = f"{file_number(program)} {works_words(program)}: {cutter}"
+            legend.append(marks.swatch(style.role, words, hatch=style.hatch))
+    if milling_pass.number > 1:
+        legend.append(marks.swatch("earlier pass", "cut in an earlier pass"))
+    legend.append(marks.swatch("copper", "copper as drawn"))
+    legend.append(marks.line_swatch("ink", "travel of the machine", dash=marks.TRAVEL))
+    if held:
+        legend.append(marks.clamp_swatch("clamp, with its height above the copper"))
+    if milling_pass.registration or drilled_in(contents, milling_pass.number):
+        legend.append(marks.sign_swatch("plus", "registration hole"))
+    legend.append(marks.sign_swatch("cross", "work zero X0 Y0"))
+    touch = f"Z touch point at {place(milling_pass.touch)}"
+    return [*legend, marks.sign_swatch("triangle", touch)]
+
+
+def _before(
+    on: Canvas, contents: BlankContents, milling_pass: MillingPass
+) -> list[FloatArray]:
+    """Draw what the passes before have cut; its lines on this pass's machine coordinates."""
+    cut: list[FloatArray] = []
+    for before in contents.passes:
+        if before.number < milling_pass.number:
+            here = before.pose.inverse().then(milling_pass.pose)
+            for program in _programs(contents, before):
+                lines, points = contacts(program, on.tolerance)
+                lines = [here.points(line) for line in lines]
+                cut += lines
+                at = [here.point(point) for point in points]
+                _draw(on, program, lines, at, "earlier pass", "", 1.5)
+    return cut
+
+
+def _now(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list[FloatArray]:
+    """Draw what this pass cuts; its lines."""
+    order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
+    cut: list[FloatArray] = []
+    for i, program in enumerate(_programs(contents, milling_pass)):
+        style = cutter_style(order.get(program.cutter.name, i))
+        lines, points = contacts(program, on.tolerance)
+        cut += lines
+        _draw(on, program, lines, points, style.role, style.hatch, 2 + 0.01 * i)
+    return cut
+
+
+def _signs(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list[Caption]:
+    """Draw zero, touch point and registration holes; their captions."""
+    pose = milling_pass.pose
+    named = [
+        (pose.point(hole.blank), hole, "engraved now" if hole.role == "witness" else "drilled now")
+        for hole in drilled_in(contents, milling_pass.number)
+    ]
+    named += [
+        (hole.machine, hole, "check" if hole.role == "witness" else "locates")
+        for hole in milling_pass.registration
+    ]
+    for at, hole, _ in named:
+        registration_hole(on, at, hole.diameter)
+    marks.signs(on, [(0.0, 0.0)], "cross", size=8, over=7)
+    marks.signs(on, [milling_pass.touch], "triangle", size=8, over=7)
+    return [
+        Caption((0.0, 0.0), "X0 Y0", 5.0),
+        Caption(milling_pass.touch, "Z touch", 5.0),
+        *(
+            Caption(at, f"{hole.id} {what}", max(3.0, hole.diameter / 2 * on.per_mm))
+            for at, hole, what in named
+        ),
+    ]
+
+
+def _programs(contents: BlankContents, milling_pass: MillingPass) -> list[Program]:
+    return [p for p in contents.programs if p.mill_pass == milling_pass.number]
+
+
+def drilled_in(contents: BlankContents, number_: int) -> list[RegistrationHole]:
     """The registration holes that a pass drills for later ones."""
-    return [hole for hole in scene.registration.values() if hole.drilled_in == number_]
+    return [hole for hole in contents.registration.values() if hole.drilled_in == number_]
 
 
 def file_number(program: Program) -> str:
@@ -139,22 +176,23 @@ def works_words(program: Program) -> str:
     return ", ".join(WORK_WORDS.get(work, work) for work in program.works)
 
 
-def _machine(on: Canvas, cut_set: CutSet, held: list[Clamp]) -> None:
+def machine_frame(on: Canvas, cut_set: CutSet) -> shapely.LinearRing:
+    """Draw the travel of the machine; its rim."""
     travel = cut_set.machine.travel
-    frame = shapely.get_coordinates(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
-    marks.hairline(on, [frame], points=1.1, style=(0, (7, 3)), over=4.5)
-    clamps.draw(on, held)
+    frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
+    line = shapely.get_coordinates(frame)
+    marks.hairline(on, [line], points=1.1, dash=marks.TRAVEL, over=4.5)
+    return frame
 
 
 def _draw(
-    on: Canvas, program: Program, lines: list[FloatArray], at: list[Point], colour: str,
+    on: Canvas, program: Program, lines: list[FloatArray], at: list[Point], role: str,
     hatch: str, over: float,
 ) -> None:  # fmt: skip
     width = program.cutter.width(program.depth)
-    marks.stroke(on, lines, width, colour, over=over)
-    marks.discs(
-        on, at, width, colour, edge=PAPER if hatch else colour, hatch=hatch, over=over + 1
-    )
+    marks.stroke(on, lines, width, role, over=over)
+    edge = "paper" if hatch else role
+    marks.discs(on, at, width, role, edge=edge, hatch=hatch, over=over + 1)
 
 
 def contacts(program: Program, sagitta: float) -> tuple[list[FloatArray], list[Point]]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.report.plan_words import say
 from millprep.report.words import place, plain
 
 if TYPE_CHECKING:
@@ -14,6 +13,8 @@ if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
+SEVERITY_WORDS = {"stop": "stop", "warn": "warning", "note": "note"}
+_FRAME_WORDS = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,12 +34,12 @@ def name_of(index: int) -> str:
 
 def marked(cut_set: CutSet) -> tuple[Marked, ...]:
     """Every finding whose place on a blank is known, `stop` first, otherwise in order."""
-    found = []
+    marks = []
     for index, finding in enumerate(cut_set.findings):
         where = _on_blank(cut_set, finding)
         if where is not None:
-            found.append(Marked(name_of(index), finding, *where))
-    return tuple(sorted(found, key=lambda mark: ORDER[mark.finding.severity]))
+            marks.append(Marked(name_of(index), finding, *where))
+    return tuple(sorted(marks, key=lambda mark: ORDER[mark.finding.severity]))
 
 
 def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
@@ -69,17 +70,15 @@ def where_words(finding: Finding) -> str:
     """The place of a finding in words; empty when it has none."""
     parts = []
     if finding.board is not None:
-        key = "where.board" if finding.copy is None else "where.copy"
-        parts.append(say(key, board=plain(finding.board, 60), copy=finding.copy))
+        copy = "" if finding.copy is None else f", copy {finding.copy}"
+        parts.append(f"board {plain(finding.board, 60)}{copy}")
     if finding.blank is not None:
-        parts.append(say("where.blank", blank=finding.blank))
+        parts.append(f"blank {finding.blank}")
     if finding.mill_pass is not None:
-        parts.append(say("where.pass", nth=finding.mill_pass))
+        parts.append(f"pass {finding.mill_pass}")
     if finding.at is not None:
-        parts.append(say(f"where.frame.{finding.frame or 'drawing'}", place=place(finding.at)))
+        parts.append(f"{place(finding.at)} {_FRAME_WORDS[finding.frame or 'drawing']}")
     if finding.file is not None:
-        file = plain(finding.file, 120)
-        parts.append(
-            file if finding.line is None else say("where.line", file=file, line=finding.line)
-        )
+        line = "" if finding.line is None else f", line {finding.line}"
+        parts.append(f"{plain(finding.file, 120)}{line}")
     return "; ".join(parts)

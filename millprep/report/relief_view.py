@@ -1,4 +1,4 @@
-"""The pictures of a surface map: its relief, and the grooves that would have come without it."""
+"""The pictures of a surface map: its relief, and the grooves as they would be without it."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report import clamps, marks
+from millprep.report import marks
+from millprep.report.blank_contents import BlankContents, around, moved
 from millprep.report.blank_views import titled
-from millprep.report.canvas import Canvas, canvas
-from millprep.report.palette import COPPER, EARLIER, INK, LAMINATE, LOST, PAPER, WIDTHS
-from millprep.report.picture_words import say
-from millprep.report.scene import Scene, around, moved
+from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
+from millprep.report.fonts import width_of
+from millprep.report.palette import RELIEF, WIDTHS
+from millprep.report.pass_view import WORK_AXES, clamp_corners
+from millprep.report.scene import Flag
 
 if TYPE_CHECKING:
     from millprep.model.milling_pass import MillingPass
@@ -23,10 +25,6 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-PRINTED = 9.5
-"""Widest figure in inches whose words stay legible once printed 184 mm wide."""
-RELIEF = "cividis"
-"""Rises evenly in lightness, and looks much alike to all eyes; it is part of matplotlib."""
 STEPS_UM = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 LINES = 12
 """Contours, at most."""
@@ -34,116 +32,154 @@ FINE = 8
 """Each cell is drawn so many times finer each way: contours of it are curves."""
 
 
-def relief_view(scene: Scene, cut_set: CutSet, mill_pass: MillingPass, one: Levelling) -> Canvas:
-    """Heights of the copper in µm, on the machine's bed."""
-    legend: list[Any] = [
-        marks.swatch(LAMINATE, say("relief.blank")),
-        marks.line_swatch(INK, say("relief.height")),
-        marks.sign_swatch(".", say("relief.touched")),
-        marks.sign_swatch("v", say("relief.zero")),
-    ]
-    surface = one.surface
-    off = f"{one.left * 1000:.0f}"
-    on = _bed(
-        scene, cut_set, mill_pass, legend,
-        say(
-            "relief.words", low=f"{surface.lowest * 1000:+.0f}",
-            high=f"{surface.highest * 1000:+.0f}", off=off,
-        ),
-    )  # fmt: skip
+def relief_view(
+    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass, levelling: Levelling
+) -> Canvas:
+    """Heights of the copper in µm, on the machine."""
+    surface = levelling.surface
+    low, high = surface.lowest * 1000, surface.highest * 1000
+    on = _open(
+        contents,
+        cut_set,
+        milling_pass,
+        [
+            marks.swatch("laminate", "blank"),
+            marks.line_swatch("ink", "height, µm above Z0"),
+            marks.sign_swatch("dot", "touched point"),
+            marks.sign_swatch("triangle", "Z touch point"),
+        ],
+        f"height of the copper as probed, {low:+.0f} to {high:+.0f} µm; between touched points it "
+        f"may be off by {levelling.left * 1000:.0f} µm",
+    )
     x, y = _finer(surface.x), _finer(surface.y)
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    z = surface.heights(grid).reshape(len(y), len(x)) * 1000
-    levels = _levels(float(z.min()), float(z.max()))
-    on.axes.contourf(x, y, z, levels=levels, cmap=RELIEF, zorder=2)
-    lines = on.axes.contour(
-        x, y, z, levels=levels, colors=INK, linewidths=0.6, zorder=3, linestyles="solid"
-    )
-    labels = on.axes.clabel(lines, fmt=lambda v: f"{v:+.0f}", fontsize=7, inline=True)
-    for label in labels:
-        label.set_bbox({"boxstyle": "square,pad=0.08", "facecolor": PAPER, "edgecolor": "none"})
+    _contours(on, x, y, surface.heights(grid).reshape(len(y), len(x)) * 1000)
     nodes = np.stack(np.meshgrid(surface.x, surface.y), axis=-1).reshape(-1, 2)
-    marks.signs(on, [(float(u), float(v)) for u, v in nodes], ".", size=3, over=4)
-    _outlines(on, scene, mill_pass)
+    marks.signs(on, [(float(u), float(v)) for u, v in nodes], "dot", size=3, over=4)
+    _outlines(on, contents, milling_pass)
     return on
 
 
+def _contours(on: Canvas, x: FloatArray, y: FloatArray, z: FloatArray) -> None:
+    """Bands of colour between lines of equal height, each line with its height, µm."""
+    from contourpy import FillType, LineType, contour_generator
+
+    made: Any = contour_generator(
+        x, y, z, line_type=LineType.Separate, fill_type=FillType.OuterOffset
+    )
+    levels = _levels(float(z.min()), float(z.max())).tolist()
+    shades = len(RELIEF) - 1
+    for n, low in enumerate(levels[:-1]):
+        shade = round(n * shades / max(len(levels) - 2, 1))
+        # each band lies on the one below it, so that no gap shows between them
+        points, offsets = made.filled(low, np.inf)
+        bands = [_polygon(xy, cuts) for xy, cuts in zip(points, offsets, strict=True)]
+        marks.fill(on, bands, f"relief {shade}", over=2 + 0.01 * n)
+    for level in levels:
+        lines = made.lines(level)
+        marks.hairline(on, lines, over=3)
+        for line in lines:
+            _height(on, line, f"{level:+.0f}".replace("-", "−"))
+
+
+def _polygon(xy: FloatArray, cuts: FloatArray) -> shapely.Polygon:
+    """The outline and the holes that a run of points holds one after the other."""
+    rims = [xy[a:b] for a, b in itertools.pairwise(cuts.tolist())]
+    return shapely.Polygon(rims[0], rims[1:])
+
+
+def _height(on: Canvas, line: FloatArray, words: str) -> None:
+    """The height of a contour on its centre, where the line is long enough."""
+    wide, high = (width_of(words, 7.0) + 2) * on.point, 8.5 * on.point
+    path = shapely.LineString(line)
+    if path.length * on.scale < 2.5 * wide:
+        return
+    centre = path.interpolate(0.5, normalized=True)
+    x, y = on.at((centre.x, centre.y))
+    box = (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+    on.draw(Flag(box, words, 7 * on.point, "paper", None, bold=False), 3.5)
+
+
 def widths_view(
-    scene: Scene, cut_set: CutSet, mill_pass: MillingPass, told: list[Uncorrected]
-) -> Canvas:
-    """Widths that the grooves of a pass would have had at the foot, had they not followed."""
-    foot = np.concatenate([one.foot for one in told])
-    course = np.concatenate([one.segments for one in told])
+    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass,
+    grooves: list[Uncorrected],
+) -> Canvas:  # fmt: skip
+    """Widths that the grooves of a pass would have at the foot if they did not follow the map."""
+    foot = np.concatenate([groove.foot for groove in grooves])
+    path = np.concatenate([groove.segments for groove in grooves])
+    top = np.concatenate([groove.surface for groove in grooves])
     cut = foot > 0
     low, high = (float(foot[cut].min()), float(foot[cut].max())) if cut.any() else (0.0, 0.0)
     edges = np.linspace(low, high, len(WIDTHS) + 1)
     which = np.clip(np.digitize(foot, edges[1:-1]), 0, len(WIDTHS) - 1)
-    legend: list[Any] = [
-        marks.line_swatch(
-            colour, say("widths.foot", low=f"{edges[n]:.3f}", high=f"{edges[n + 1]:.3f}")
-        )
-        for n, colour in enumerate(WIDTHS)
+    legend = [
+        marks.line_swatch(f"width {n}", f"foot {edges[n]:.3f} to {edges[n + 1]:.3f} mm")
+        for n in range(len(WIDTHS))
         if high > low or n == 0
     ]
-    lost = sum(one.lost_length for one in told)
-    legend.append(marks.line_swatch(LOST, say("widths.lost", mm=f"{lost:.0f}")))
-    legend.append(marks.swatch(COPPER, say("copper")))
-    top = np.concatenate([one.surface for one in told])
-    on = _bed(
-        scene, cut_set, mill_pass, legend,
-        say(
-            "widths.words", low=f"{foot.min():.3f}", high=f"{foot.max():.3f}",
-            top_low=f"{top.min():.3f}", top_high=f"{top.max():.3f}",
-        ),
-    )  # fmt: skip
-    marks.fill(on, moved(scene.pieces, mill_pass.pose), COPPER, over=1)
-    steps = course.reshape(-1, 2, 2)
-    for n, colour in enumerate(WIDTHS):
-        marks.hairline(on, list(steps[cut & (which == n)]), colour, points=1.0, over=2 + 0.1 * n)
-    marks.hairline(on, list(steps[~cut]), LOST, points=2.4, over=3)
-    _outlines(on, scene, mill_pass)
+    lost = sum(groove.lost_length for groove in grooves)
+    legend.append(marks.line_swatch("lost", f"not cut through: {lost:.0f} mm"))
+    legend.append(marks.swatch("copper", "copper as drawn"))
+    on = _open(
+        contents,
+        cut_set,
+        milling_pass,
+        legend,
+        f"grooves as they would be without the map: {foot.min():.3f} to {foot.max():.3f} mm wide "
+        f"at the foot of the copper, {top.min():.3f} to {top.max():.3f} at its surface",
+    )
+    marks.fill(on, moved(contents.pieces, milling_pass.pose), "copper", over=1)
+    steps = path.reshape(-1, 2, 2)
+    for n in range(len(WIDTHS)):
+        lines = list(steps[cut & (which == n)])
+        marks.hairline(on, lines, f"width {n}", points=1.0, over=2 + 0.1 * n)
+    marks.hairline(on, list(steps[~cut]), "lost", points=2.4, over=3)
+    _outlines(on, contents, milling_pass)
     return on
 
 
-def _bed(
-    scene: Scene, cut_set: CutSet, mill_pass: MillingPass, legend: list[Any], words: str
-) -> Canvas:
-    """The blank on the bed with its clamps, machine frame, to scale."""
-    blank = mill_pass.pose.shape(shapely.box(0, 0, *scene.blank.size))
+def _open(
+    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass,
+    legend: list[LegendEntry], words: str,
+) -> Canvas:  # fmt: skip
+    """The blank on the machine with its clamps."""
+    blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
     travel = cut_set.machine.travel
     reach = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
-    # what lies beyond the travel is not cut in this pass
+    # what is beyond the travel is not cut in this pass
     shown = shapely.intersection(blank, shapely.buffer(reach, 10, join_style="mitre"))
-    held = [clamp for clamp in cut_set.clamps if clamp.on_in(mill_pass.number)]
-    corners = [tuple(xy) for xy in shapely.get_coordinates(shown).tolist()]
-    corners += [(clamp.box.x0, clamp.box.y0) for clamp in held]
-    corners += [(clamp.box.x1, clamp.box.y1) for clamp in held]
+    held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
+    corners = [(x, y) for x, y in shapely.get_coordinates(shown).tolist()]
     if held:
-        legend.append(clamps.swatch(say("pass.clamp_only")))
-    legend.append(marks.line_swatch(EARLIER, say("edge.one")))
+        legend.append(marks.clamp_swatch("clamp"))
+    legend.append(marks.line_swatch("earlier pass", "edge of a board"))
     on = canvas(
-        around(corners, 0.03),
-        titled(cut_set.job, scene, "list.pass", nth=mill_pass.number), words, cut_set.id,
-        axis_words=(say("axis.x.machine"), say("axis.y.machine")),
-        legend=legend, widest=PRINTED, dpi=200,
-    )  # fmt: skip
-    marks.fill(on, [blank], LAMINATE, edge=INK, width=0.9, over=0.5)
-    clamps.draw(on, held)
+        around([*corners, *clamp_corners(held)], 0.03),
+        titled(cut_set.job, contents.blank.number, f"pass {milling_pass.number}"),
+        words,
+        cut_set.id,
+        axis_words=WORK_AXES,
+        legend=legend,
+        widest=PRINTED,
+        dpi=200,
+    )
+    marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
+    marks.clamps(on, held)
     return on
 
 
-def _outlines(on: Canvas, scene: Scene, mill_pass: MillingPass) -> None:
+def _outlines(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> None:
     """The edges of the boards, and where Z is zeroed."""
     rims = [
         shapely.get_coordinates(shape.exterior)
-        for shape in moved([placed.outline for placed in scene.placed], mill_pass.pose)
+        for shape in moved([placed.outline for placed in contents.placed], milling_pass.pose)
     ]
-    marks.hairline(on, rims, EARLIER, points=1.2, over=4.5)
-    marks.signs(on, [mill_pass.touch], "v", size=8, over=7)
+    marks.hairline(on, rims, "earlier pass", points=1.2, over=4.5)
+    marks.signs(on, [milling_pass.touch], "triangle", size=8, over=7)
 
 
 def _finer(lines: FloatArray) -> FloatArray:
-    """Each step parted evenly; all lines stay."""
+    """Each step divided evenly; all lines stay."""
     steps = itertools.pairwise(lines.tolist())
     parts = [np.linspace(a, b, FINE, endpoint=False) for a, b in steps]
     return np.concatenate((*parts, lines[-1:]))
@@ -153,4 +189,3 @@ def _levels(low: float, high: float) -> FloatArray:
     """Round heights in µm from below the lowest place to above the highest."""
     step = next((s for s in STEPS_UM if (high - low) / s <= LINES), STEPS_UM[-1])
     return np.arange(np.floor(low / step), np.ceil(high / step) + 1.5) * float(step)
-

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from millprep.report.plan_words import say
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
@@ -19,10 +18,24 @@ def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
         return ()
     by_file = {program.file: program for program in cut_set.programs}
     known = plain(cut_set.derived_from or "")
-    steps = [say("resumed.pieces"), say("resumed.still", set=known)]
+    steps = [
+        (
+            "Spindle off and standing still. Find every piece of the broken cutter: one "
+            "that sticks in the copper breaks the next. Pull it out without moving the "
+            "blank."
+        ),
+        (
+            "The blank must lie and be held as before. X and Y zero must be unchanged since the "
+            "pass began: go to a place you know, such as the Z touch point, and check. If they "
+            f"were lost, find them again as described under Zero on the sheet of set {known}."
+        ),
+    ]
     for one in cut_set.resumed:
         steps += _program_words(one, by_file[one.file], known)
-    steps.append(say("resumed.then", set=known))
+    steps.append(
+        f"Then continue with set {known}: run the programs after the broken one, "
+        "in the order of its own sheet."
+    )
     return tuple(steps)
 
 
@@ -30,24 +43,31 @@ def _program_words(one: Resumption, program: Program, known: str) -> list[str]:
     """What to do for one program."""
     x, y, z = one.entry
     at, point, points = place((x, y)), one.point, one.points
-    run = say("resumed.run", file=plain(one.file, 160), of=plain(one.of, 160), set=known)
+    run = (
+        f"Run {plain(one.file, 160)}, a hand on the stop. It resumes "
+        f"{plain(one.of, 160)} of set {known}."
+    )
     where = (
-        say("resumed.whole", place=at, point=point, points=points)
+        (
+            f"It plunges at {at}, at restart point {point} of {points}, and repeats that cut "
+            "from its beginning."
+        )
         if one.overlap is None
-        else say(
-            "resumed.part",
-            place=at,
-            z=number(z, 3),
-            mm=number(one.overlap),
-            point=point,
-            points=points,
+        else (
+            f"It plunges at {at} to Z {number(z, 3)}, {number(one.overlap)} mm along the "
+            f"path before the place you named, in the cut of restart point {point} of "
+            f"{points}. That far it moves in a groove that is already cut. If it meets "
+            "full copper there, stop, and take an earlier restart point."
         )
     )
     words = [run, where]
     if one.board is not None:
-        words.append(say("resumed.board", board=plain(one.board, 60), copy=one.copy))
+        words.append(f"It makes only the cuts on {plain(one.board, 60)}, copy {one.copy}.")
     touch = place(program.start[:2])
     return [
-        say("resumed.cutter", cutter=plain(program.cutter.name, 60), touch=touch),
+        (
+            f"Fit a new cutter {plain(program.cutter.name, 60)} and zero Z with it on the "
+            f"copper at {touch}: it sticks out by another length."
+        ),
         " ".join(words),
     ]

@@ -9,12 +9,27 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from millprep.report.page_words import WORDS
+from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT, screen_colours, style_variables
 from millprep.report.scene_data import scene_data
-from millprep.report.screen_colours import DARK, LIGHT, colours, style_variables
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
+
+LAYERS = (
+    ("design", "Copper as drawn", True),
+    ("asCut", "Copper left when finished", False),
+    ("paths", "Paths", True),
+    ("air", "Travel moves", False),
+    ("holes", "Holes", True),
+    ("tabs", "Tabs", True),
+    ("clamps", "Clamps", True),
+    ("windows", "Machine travel", True),
+    ("joins", "Joins", True),
+    ("registration", "Registration", True),
+    ("verniers", "Verniers", True),
+    ("findings", "Findings", True),
+)
+"""Layers that can be switched: key, words, whether it is on at first."""
 
 SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
@@ -42,7 +57,7 @@ def review(cut_set: CutSet) -> Review:
     """The review of a set."""
     script, style = _script(), _style()
     return Review(
-        data=to_script_json({**scene_data(cut_set), "colours": colours(), "words": WORDS}),
+        data=to_script_json({**scene_data(cut_set), "colours": screen_colours()}),
         style=style,
         script=script,
         policy=(
@@ -80,9 +95,9 @@ def _script() -> str:
 
 
 def _style() -> str:
-    dark = style_variables(DARK)
+    dark = style_variables(SCREEN_DARK)
     return (
-        f":root {{ {style_variables(LIGHT)}; color-scheme: light }}\n"
+        f":root {{ {style_variables(SCREEN_LIGHT)}; color-scheme: light }}\n"
         f'@media screen {{ [data-light="dark"] {{ {dark}; color-scheme: dark }} }}\n'
         + part("review.css")
         + part("plan.css")

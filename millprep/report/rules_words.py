@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.report.cutting_words import cutting_lines
-from millprep.report.plan_words import say
 from millprep.report.words import columns, many, number, plain
 
 if TYPE_CHECKING:
@@ -18,7 +17,11 @@ if TYPE_CHECKING:
 
 MOST_PAIRS = 20
 """Pairs that are told one by one; the rest is counted."""
-CAUTION = say("judged.caution")
+CAUTION = (
+    "This is functional spacing by a copy of IPC-2221 table 6-1. It is no "
+    "insulation that protects a person; follow the standard itself and licensed "
+    "practice first."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +46,9 @@ def pages(cut_set: CutSet) -> list[Page]:
         rows, more = spacing_rows(board)
         found.append(
             Page(
-                say(
-                    "judged.title", board=plain(placement.board.name), copy=placement.copy,
-                    blank=placement.blank,
+                (
+                    f"{plain(placement.board.name)}, copy {placement.copy} on blank "
+                    f"{placement.blank}"
                 ),
                 rows,
                 more,

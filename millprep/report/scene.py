@@ -1,142 +1,185 @@
-"""One blank ready to be drawn: everything that lies on it, moved into its frame."""
+"""A picture as data: a page in mm, y down, and the shapes on it.
+
+Every picture is described once in these shapes. `svg` writes it, and `png` rasterises what `svg`
+wrote. A role names what a shape is; the palette has its colour.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.model.blank import Box
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from millprep.geometry.path import Point
-    from millprep.geometry.pose import Pose
-    from millprep.model.as_cut import AsCut
-    from millprep.model.blank import Blank
-    from millprep.model.board import Hole
-    from millprep.model.cut import Clearing, HoleCut, Lap, Profile
-    from millprep.model.cutter import Cutter
-    from millprep.model.layout import Placement
-    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
+from millprep.report.palette import COLOURS
 
 FloatArray = NDArray[np.float64]
+Point = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+Dash = tuple[float, ...]
+Anchor = Literal["start", "middle", "end"]
+
+
+def _check_roles(*roles: str | None) -> None:
+    for role in roles:
+        if role is not None and role not in COLOURS:
+            raise ValueError(f"no colour for {role!r}")
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
-    """One copy in the blank frame; `pieces` are (id, shape)."""
+class Area:
+    """Polygons, their holes left empty; `edge` is drawn `width` mm wide.
 
-    placement: Placement
-    outline: shapely.Polygon
-    pieces: tuple[tuple[str, shapely.Polygon], ...]
-    holes: tuple[Hole, ...]
+    Raises:
+        ValueError: for a role without a colour.
+    """
 
-    @property
-    def title(self) -> str:
-        """Board and copy in words."""
-        return f"{self.placement.board.name} copy {self.placement.copy}"
+    shapes: tuple[shapely.Geometry, ...]
+    role: str | None
+    edge: str | None = None
+    width: float = 0.0
+    dash: Dash = ()
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role, self.edge)
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """What a round cutter of this width leaves along (n, 2) lines.
+
+    Raises:
+        ValueError: for a role without a colour.
+    """
+
+    lines: tuple[FloatArray, ...]
+    width: float
+    role: str
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """(n, 2) lines whose width means nothing.
+
+    Raises:
+        ValueError: for a role without a colour.
+    """
+
+    lines: tuple[FloatArray, ...]
+    width: float
+    role: str
+    dash: Dash = ()
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role)
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """Circles of one radius.
+
+    Raises:
+        ValueError: for a role without a colour.
+    """
+
+    centres: tuple[Point, ...]
+    radius: float
+    role: str | None
+    edge: str | None = None
+    width: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role, self.edge)
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Words from a point of their base line on, turned about it by `turn` degrees clockwise.
+
+    `size` is the font's, mm. With a `halo` they have an outline of paper so wide, so that they
+    can be read on anything.
+
+    Raises:
+        ValueError: for a role without a colour.
+    """
+
+    at: Point
+    words: str
+    size: float
+    role: str = "ink"
+    anchor: Anchor = "start"
+    turn: float = 0.0
+    bold: bool = False
+    halo: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Words centred in a box of their own; without an edge the box lets a little through.
+
+    Raises:
+        ValueError: for a role without a colour.
+    """
+
+    box: Box
+    words: str
+    size: float
+    role: str = "flag"
+    edge: str | None = "ink"
+    width: float = 0.0
+    bold: bool = True
+
+    def __post_init__(self) -> None:
+        _check_roles(self.role, self.edge)
+
+
+@dataclass(frozen=True, slots=True)
+class Clipped:
+    """Shapes of which only what lies in a box is seen."""
+
+    box: Box
+    shapes: tuple[Shape, ...]
+
+
+Shape = Area | Stroke | Line | Circle | Text | Flag | Clipped
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """All that lies on one blank.
+    """A picture: its page's width and height in mm, what it is called, and what is on it.
 
-    Attributes:
-        cutters: the cutters in the order of the set, used or not; the place gives the style.
+    Raises:
+        ValueError: for a page without area.
     """
 
-    blank: Blank
-    cutters: tuple[Cutter, ...]
-    placed: tuple[Placed, ...]
-    laps: tuple[Lap, ...]
-    holes: tuple[HoleCut, ...]
-    profiles: tuple[Profile, ...]
-    joins: tuple[Join, ...]
-    passes: tuple[MillingPass, ...]
-    programs: tuple[Program, ...]
-    as_cut: AsCut | None
-    clearings: tuple[Clearing, ...] = ()
+    size: tuple[float, float]
+    title: str
+    shapes: tuple[Shape, ...]
 
-    @property
-    def pieces(self) -> list[shapely.Polygon]:
-        """Every piece of copper."""
-        return [shape for placed in self.placed for _, shape in placed.pieces]
+    def __post_init__(self) -> None:
+        if not (self.size[0] > 0 and self.size[1] > 0):
+            raise ValueError(f"a page of {self.size} has no area")
 
-    @property
-    def path_cuts(self) -> list[Lap | Clearing | Profile]:
-        """Everything that is cut along a path."""
-        return [*self.laps, *self.clearings, *self.profiles]
-
-    @property
-    def registration(self) -> dict[str, RegistrationHole]:
-        """Each registration hole once, by id."""
-        return {hole.id: hole for milling_pass in self.passes for hole in milling_pass.registration}
-
-    def box(self) -> Box:
-        """The blank, and anything that sticks out of it."""
-        x, y = self.blank.size
-        corners = [(0.0, 0.0), (x, y)]
-        for placed in self.placed:
-            x0, y0, x1, y1 = placed.outline.bounds
-            corners += [(x0, y0), (x1, y1)]
-        return around(corners)
+    def words(self) -> list[str]:
+        """All words on the page, in the order in which they are drawn."""
+        return _words(self.shapes)
 
 
-def scene(cut_set: CutSet, blank: Blank) -> Scene:
-    """Gather what lies on one blank."""
-    on = cut_set.layout.on(blank.number)
-    here = {placement.index for placement in on}
-    return Scene(
-        blank=blank,
-        cutters=ordered_cutters(cut_set),
-        placed=tuple(_placed(placement) for placement in on),
-        laps=tuple(lap for lap in cut_set.laps if lap.placement in here),
-        holes=tuple(hole for hole in cut_set.holes if hole.placement in here),
-        profiles=tuple(p for p in cut_set.profiles if p.placement in here),
-        joins=tuple(join for join in cut_set.joins if join.blank == blank.number),
-        passes=tuple(p for p in cut_set.passes if p.blank == blank.number),
-        programs=tuple(p for p in cut_set.programs if p.blank == blank.number),
-        as_cut=next((a for a in cut_set.as_cut if a.blank == blank.number), None),
-        clearings=tuple(one for one in cut_set.clearings if one.placement in here),
-    )
-
-
-def _placed(placement: Placement) -> Placed:
-    pose, board = placement.pose, placement.board
-    shapes = moved([piece.shape for piece in board.pieces], pose)
-    ids = (piece.id for piece in board.pieces)
-    return Placed(
-        placement,
-        pose.shape(board.outline),
-        tuple(zip(ids, shapes, strict=True)),
-        tuple(hole.transformed(pose) for hole in board.holes),
-    )
-
-
-def moved(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon]:
-    """All shapes at once in another frame."""
-    array: list[shapely.Polygon] = list(
-        shapely.transform(np.array(shapes, dtype=object), pose.points)
-    )
-    return array
-
-
-def ordered_cutters(cut_set: CutSet) -> tuple[Cutter, ...]:
-    """Cutters that run along paths first: they need a colour of their own most."""
-    rank = {"vee": 0, "endmill": 1, "drill": 2}
-    return tuple(sorted(cut_set.cutters, key=lambda cutter: rank.get(cutter.kind, 3)))
-
-
-def around(corners: Iterable[Point], share: float = 0.02) -> Box:
-    """The smallest box around points, with a margin of a share of its longer side."""
-    xy = np.array(list(corners), dtype=float)
-    (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
-    by = max(x1 - x0, y1 - y0, 1.0) * share
-    return Box(x0 - by, y0 - by, x1 + by, y1 + by)
+def _words(shapes: tuple[Shape, ...]) -> list[str]:
+    words: list[str] = []
+    for shape in shapes:
+        if isinstance(shape, Clipped):
+            words += _words(shape.shapes)
+        elif isinstance(shape, Text | Flag):
+            words.append(shape.words)
+    return words

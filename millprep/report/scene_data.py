@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.report.blank_contents import ordered_cutters
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, whole
 from millprep.report.places import ORDER, marked, name_of, where_words
-from millprep.report.scene import ordered_cutters
 from millprep.report.trail_data import trail_data
 from millprep.report.words import cutter_words, plain
 

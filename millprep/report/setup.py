@@ -1,4 +1,7 @@
-"""How a pass is set up, in words: clamps, pins, registration holes."""
+"""What to do before the first program of a pass, in words: clamps, pins, registration holes.
+
+The programs for the spoilboard, which belong to no pass, are here as well.
+"""
 
 from __future__ import annotations
 
@@ -6,22 +9,42 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.model.overhang import overhangs
-from millprep.report.bed import on_pins
-from millprep.report.plan_words import say
-from millprep.report.touch_page import touching
 from millprep.report.words import number, place, plain
-from millprep.report.zero import drilled_now
+from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touching
 
 if TYPE_CHECKING:
     from millprep.model.blank import Blank, Clamp
-    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.milling_pass import MillingPass
     from millprep.model.set_of_programs import CutSet
+
+ROLE_WORDS = {
+    "locate": "locates the blank",
+    "key": "is the key: it fits one way only",
+    "witness": "is a check cross: the tip must stand over it",
+}
+"""What a registration hole does in the pass that uses it."""
+
+
+def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
+    """What to do before the spoilboard is cut: zero, and what the programs themselves note."""
+    words = [
+        "X and Y: set the zero as for the first pass and keep it from now on. The pins and every "
+        "pass depend on it."
+    ]
+    for program in spoilboard_programs(cut_set):
+        x, y, _ = program.start
+        words.append(
+            f"Z: touch off on {plain(program.zero_on)} at {place((x, y))}, again after every "
+            "change of cutter."
+        )
+        words += [plain(note[:1].upper() + note[1:], 200) + "." for note in program.notes]
+    return tuple(dict.fromkeys(words))
 
 
 def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """The steps before the first program of a pass, in order."""
     blank = next(b for b in cut_set.layout.blanks if b.number == milling_pass.blank)
-    words = [say("setup.still")]
+    words = ["Spindle off and standing still."]
     words += _taken_off(cut_set, milling_pass)
     words += _below(cut_set, milling_pass, blank)
     words += _lay(cut_set, milling_pass, blank)
@@ -32,7 +55,7 @@ def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class HoleRow:
-    """A registration hole as a row of the sheet; `used` says that this pass is found by it."""
+    """A registration hole as a row of the sheet; `used` if it locates the blank in this pass."""
 
     id: str
     diameter: str
@@ -43,88 +66,109 @@ class HoleRow:
 
 
 def hole_rows(cut_set: CutSet, milling_pass: MillingPass) -> tuple[HoleRow, ...]:
-    """Each registration hole that plays a part in a pass."""
-    used = [
-        (hole, hole.machine, say(f"role.{hole.role}")) for hole in milling_pass.registration
-    ]
-    now = [
-        (hole, milling_pass.pose.point(hole.blank), say(f"made.{_made(hole)}", nth=hole.used_in))
-        for hole in drilled_now(cut_set, milling_pass)
-    ]
+    """Each registration hole that a pass uses or makes."""
+    used = [(hole, hole.machine, ROLE_WORDS[hole.role]) for hole in milling_pass.registration]
+    made = []
+    for hole in drilled_now(cut_set, milling_pass):
+        # the place to check is a cross, not a hole
+        how = "engraved" if hole.role == "witness" else "drilled"
+        at = milling_pass.pose.point(hole.blank)
+        made.append((hole, at, f"is {how} now for pass {hole.used_in}"))
     return tuple(
         HoleRow(
-            plain(hole.id), number(hole.diameter, 3), number(at[0], 3), number(at[1], 3), words,
+            plain(hole.id),
+            number(hole.diameter, 3),
+            number(at[0], 3),
+            number(at[1], 3),
+            words,
             k < len(used) and hole.role != "witness",
         )
-        for k, (hole, at, words) in enumerate([*used, *now])
-    )  # fmt: skip
-
-
-def _made(hole: RegistrationHole) -> str:
-    """How it is made: what is looked at is a cross."""
-    return "engraved" if hole.role == "witness" else "drilled"
+        for k, (hole, at, words) in enumerate([*used, *made])
+    )
 
 
 def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     if milling_pass.number == 1:
-        return [say("setup.swept")]
+        return ["Spoilboard flat and swept clean."]
     now, before = milling_pass.number, milling_pass.number - 1
     off = [c for c in cut_set.clamps if c.on_in(before) and not c.on_in(now)]
-    words = [say("setup.clamps_off", clamps=_clamps(off))] if off else []
-    return [*words, say("setup.lift")]
+    words = [f"Take these clamps off: {_clamps(off)}."] if off else []
+    return [*words, "Release the blank, lift it off, sweep the spoilboard and the holes clean."]
 
 
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
-    return [say("setup.clamp", clamps=_clamps(on)) if on else say("setup.tape")]
+    if not on:
+        return ["No clamp is planned in this pass: hold the blank flat with tape."]
+    return [f"Clamp it here and nowhere else: {_clamps(on)}."]
 
 
 def _below(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     here = (milling_pass.blank, milling_pass.number)
     depths = [p.depth for p in cut_set.programs if (p.blank, p.mill_pass) == here]
     under = max(depths, default=0.0) - blank.thickness
-    return [say("setup.under", mm=number(under))] if under > 0 else []
+    if under <= 0:
+        return []
+    return [
+        f"Use a spoilboard under the blank: the cutters go {number(under)} mm below the laminate."
+    ]
 
 
 def _clamps(clamps: list[Clamp]) -> str:
-    """Where clamps stand; those of one height one after the other."""
+    """Where clamps are; those of one height one after the other."""
     by_height: dict[str, list[str]] = {}
     for c in clamps:
         x0, y0, x1, y1 = (number(v) for v in (c.box.x0, c.box.y0, c.box.x1, c.box.y1))
-        where = say("setup.one_clamp", x0=x0, y0=y0, x1=x1, y1=y1)
-        by_height.setdefault(number(c.height), []).append(where)
+        by_height.setdefault(number(c.height), []).append(f"X {x0} to {x1}, Y {y0} to {y1}")
     return "; ".join(
-        say("setup.height", clamps="; ".join(some), height=height)
-        for height, some in by_height.items()
+        f"{'; '.join(boxes)}, {height} mm above the copper" for height, boxes in by_height.items()
     )
 
 
 def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     used = milling_pass.registration
     if not used:
-        pins = on_pins(cut_set) and any(p.registration for p in cut_set.passes)
-        key = "setup.lay_no_pins" if pins else "setup.lay"
-        size = say("need.size.of", x=number(blank.size[0]), y=number(blank.size[1]))
+        size = f"{number(blank.size[0])} × {number(blank.size[1])} mm"
         corner = place(milling_pass.pose.point((0.0, 0.0)))
-        return [say(key, blank=blank.number, size=size, place=corner)]
+        words = (
+            f"Lay blank {blank.number} ({size}) copper side up, as in the picture, its lower-left "
+            f"corner at {corner}."
+        )
+        pins = on_pins(cut_set) and any(p.registration for p in cut_set.passes)
+        return [f"{words} Remove the pins." if pins else words]
     first = next(p for p in cut_set.passes if p.blank == blank.number)
     turned = first.pose.inverse().then(milling_pass.pose).a < 0
-    way = say("setup.turned" if turned else "setup.not_turned")
+    way = "turned end for end by half a turn" if turned else "not turned end for end"
     if on_pins(cut_set):
-        # sets have numbers where they have crosses, unless a note says otherwise
+        # sets of holes have numbers where they have crosses, unless a note says otherwise
         marked = any(hole.role == "witness" for hole in used)
-        key = "setup.pins_numbered" if marked else "setup.pins"
-        return [say(key, blank=blank.number, way=way, nth=milling_pass.number)]
-    how = say("setup.measure" if touching(cut_set, milling_pass) is None else "setup.touch")
-    return [f"{say('setup.move', blank=blank.number, way=way)} {how}"]
+        numbered = f" (those numbered {milling_pass.number})" if marked else ""
+        return [
+            f"Put the pins in the spoilboard and lower blank {blank.number} onto them with the "
+            f"holes listed below{numbered}, copper side up, {way}. The pins must end below the "
+            "copper."
+        ]
+    if touching(cut_set, milling_pass) is None:
+        how = (
+            "Measure where its registration holes are, and shift or turn it until they are where "
+            "the list below says; or type what you read into a file for millprep refit."
+        )
+    else:
+        how = (
+            "Shift it until the tip, lowered to just above the copper, stands over each of its "
+            "registration holes where the list below says. Hold the blank there, then touch the "
+            "holes as described below."
+        )
+    return [f"Move blank {blank.number} to its new place, copper side up, {way}. {how}"]
 
 
 def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     words = []
-    for one in overhangs(milling_pass.pose, blank, cut_set.machine.travel):
-        told = say(
-            "setup.overhang", mm=number(one.by, 0), side=say(f"side.{one.side}"),
-            place=place(one.prop),
-        )  # fmt: skip
-        words.append(f"{told} {say('setup.tips')}" if one.share > 0.5 else told)
+    for over in overhangs(milling_pass.pose, blank, cut_set.machine.travel):
+        support = (
+            f"The blank overhangs the travel by {number(over.by, 0)} mm on the {over.side}. "
+            f"Support it there, level with the spoilboard, at about {place(over.prop)}."
+        )
+        tips = " More than half of it overhangs: without support it tips."
+        words.append(support + tips if over.share > 0.5 else support)
     return words

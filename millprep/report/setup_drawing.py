@@ -1,4 +1,4 @@
-"""The set-up of a pass as a drawing with dimensions, for paper: what stands where on the machine.
+"""The setup of a pass as a drawing with dimensions, for paper: what is where on the machine.
 
 It is drawn on paper in mm, 186 wide, and seen from above with the copper side up. Everything is
 measured from the work zero.
@@ -8,20 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from millprep.model.overhang import overhangs
-from millprep.report import svg
-from millprep.report.bed import on_pins
 from millprep.report.dimensions import Mark, Side, room, running
-from millprep.report.palette import CLAMP, COPPER, INK, LAMINATE, PAPER, QUIET
-from millprep.report.plan_words import say
+from millprep.report.fonts import width_of
+from millprep.report.scene import Area, Circle, FloatArray, Line, Scene, Shape, Text
+from millprep.report.svg import svg
 from millprep.report.words import number, plain
-from millprep.report.zero import drilled_now
+from millprep.report.zero import drilled_now, on_pins
 
 if TYPE_CHECKING:
     from millprep.model.blank import Blank, Clamp
@@ -37,11 +35,27 @@ LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
 ROW, SIZE = 4.4, 2.5
 """Height of a row of the key, and of its words and the names."""
+THIN = 0.3
+TRAVEL_DASH = (2.4, 1.2)
+NARROWER = 0.9
+"""Width of the sheet's fonts in widths of the one that words are measured in."""
+SIGN_WORDS = {
+    "zero": "work zero X0 Y0",
+    "touch": "Z touch point",
+    "drilled": "hole made in this pass",
+    "pin": "pin through the blank",
+    "hole": "hole to find",
+    "check": "cross: the tip must stand over it",
+    "prop": "support the blank here",
+    "clamp": "clamp, with its height above the copper",
+    "travel": "travel of the machine",
+}
+"""What can be in the drawing, in the order of the key."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """Something with a place of its own on the machine; `kind` says how it is drawn."""
+    """Something with a place of its own on the machine; `kind` is a key of `SIGN_WORDS`."""
 
     kind: str
     at: Point
@@ -65,12 +79,14 @@ class View:
             self.top + (self.high[1] - place[1]) * self.scale,
         )
 
-    def shape(self, one: shapely.Geometry) -> shapely.Geometry:
+    def shape(self, shape: shapely.Geometry) -> shapely.Geometry:
         """A shape of the machine on paper."""
         a, b = self.at((0.0, 0.0))
-        return shapely.transform(
-            one, lambda xy: np.column_stack([a + xy[:, 0] * self.scale, b - xy[:, 1] * self.scale])
-        )
+
+        def on_paper(xy: FloatArray) -> FloatArray:
+            return np.column_stack((a + xy[:, 0] * self.scale, b - xy[:, 1] * self.scale))
+
+        return shapely.transform(shape, on_paper)
 
 
 def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str:
@@ -83,21 +99,16 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     places = _sided(rim, clamps, signs, low, high)
     full = bool(milling_pass.verniers or milling_pass.registration)
     view = _view(low, high, places, HIGH if full else HIGHEST)
-    drawn = [
-        _ground(cut_set, milling_pass, view, rim),
-        *(_clamp(view, clamp) for clamp in clamps),
-        _dimensions(view, places),
-        *(_sign(view.at(sign.at), sign) for sign in signs),
+    shapes = [
+        *_background(cut_set, milling_pass, view, rim),
+        *(shape for clamp in clamps for shape in _clamp(view, clamp)),
+        *_dimensions(view, places),
+        *(shape for sign in signs for shape in _sign(view.at(sign.at), sign)),
     ]
     foot = view.at(low)[1] + room(places["below"])
     key, whole = _key(signs, bool(clamps), foot)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {svg.figure(WIDE)} '
-        f'{svg.figure(whole)}"><title>{escape(say("drawing", title=title))}</title>'
-        + "".join(drawn)
-        + key
-        + "</svg>"
-    )
+    words = f"Setup of {title}: blank, clamps, work zero, touch point and holes with dimensions"
+    return svg(Scene((WIDE, whole), words, (*shapes, *key)), inline=True)
 
 
 def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sign]:
@@ -105,17 +116,20 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
 
     def used(hole: RegistrationHole) -> str:
         if hole.role == "witness":
-            return "look"
+            return "check"
         return "pin" if pins else "hole"
 
-    found = [Sign("prop", one.prop, "") for one in overhangs(pose, blank, cut_set.machine.travel)]
-    found += [
-        Sign("drilled", pose.point(hole.blank), plain(hole.id, 8))
-        for hole in drilled_now(cut_set, milling_pass)
+    over = overhangs(pose, blank, cut_set.machine.travel)
+    return [
+        *(Sign("prop", overhang.prop, "") for overhang in over),
+        *(
+            Sign("drilled", pose.point(hole.blank), plain(hole.id, 8))
+            for hole in drilled_now(cut_set, milling_pass)
+        ),
+        *(Sign(used(h), h.machine, plain(h.id, 8)) for h in milling_pass.registration),
+        Sign("zero", (0.0, 0.0), ""),
+        Sign("touch", milling_pass.touch, ""),
     ]
-    found += [Sign(used(h), h.machine, plain(h.id, 8)) for h in milling_pass.registration]
-    found.append(Sign("zero", (0.0, 0.0), ""))
-    return [*found, Sign("touch", milling_pass.touch, "")]
 
 
 def _extent(
@@ -134,14 +148,14 @@ def _sided(
 ) -> dict[str, list[Mark]]:
     """What is measured, each on the nearer of two sides.
 
-    An unnamed figure that stands on one side already is left out on the other.
+    An unnamed figure that is on one side already is left out on the other.
     """
     x0, y0, x1, y1 = rim.bounds
     corners = [(x0, y0), (x1, y1)]
     corners += [at for c in clamps for at in ((c.box.x0, c.box.y0), (c.box.x1, c.box.y1))]
     places = [(at, "") for at in corners]
     places += [
-        (sign.at, say("drawing.z") if sign.kind == "touch" else sign.name)
+        (sign.at, "Z" if sign.kind == "touch" else sign.name)
         for sign in signs
         if sign.kind != "zero"
     ]
@@ -149,8 +163,8 @@ def _sided(
     for at, name in places:
         marks["below" if at[1] * 2 <= low[1] + high[1] else "above"].append(Mark(at[0], at, name))
         marks["left" if at[0] * 2 <= low[0] + high[0] else "right"].append(Mark(at[1], at, name))
-    for one, other in (("below", "above"), ("left", "right")):
-        known = {number(mark.value, 3) for mark in marks[one]}
+    for first, other in (("below", "above"), ("left", "right")):
+        known = {number(mark.value, 3) for mark in marks[first]}
         marks[other] = [m for m in marks[other] if m.name or number(m.value, 3) not in known]
     return marks
 
@@ -163,9 +177,9 @@ def _view(low: Point, high: Point, places: dict[str, list[Mark]], most: float) -
     return View(low, high, scale, left + spare / 2, above)
 
 
-def _ground(
+def _background(
     cut_set: CutSet, milling_pass: MillingPass, view: View, rim: shapely.Polygon
-) -> str:
+) -> list[Shape]:
     """The blank, its boards and their copper, the machine's travel as far as it is seen."""
     pose, travel = milling_pass.pose, cut_set.machine.travel
     on = cut_set.layout.on(milling_pass.blank)
@@ -175,105 +189,107 @@ def _ground(
         for piece in p.board.pieces
     ]
     edges = [view.shape(pose.shape(p.pose.shape(p.board.outline))) for p in on]
-    parts = [
-        svg.areas([view.shape(rim)], fill=LAMINATE, stroke=INK, stroke_width="0.4"),
-        svg.areas(copper, fill=COPPER),
-        svg.areas(edges, fill="none", stroke=QUIET, stroke_width="0.2"),
-    ]
     margin = 2.0 / view.scale
     seen = shapely.box(*view.low, *view.high).buffer(margin, join_style="mitre")
     frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
-    for run in shapely.get_parts(shapely.line_merge(frame.intersection(seen))):
-        points = [view.at((x, y)) for x, y in shapely.get_coordinates(run).tolist()]
-        if len(points) > 1:
-            parts.append(
-                svg.chain(
-                    points, fill="none", stroke=INK, stroke_width="0.25", stroke_dasharray="2.4 1.2"
-                )
-            )
-    return "".join(parts)
+    runs = shapely.get_parts(shapely.line_merge(frame.intersection(seen)))
+    lines = [shapely.get_coordinates(view.shape(run)) for run in runs if run.length > 0]
+    return [
+        Area((view.shape(rim),), "laminate", "ink", 0.4),
+        Area(tuple(copper), "copper"),
+        Area(tuple(edges), None, "quiet", 0.2),
+        Line(tuple(lines), 0.25, "ink", TRAVEL_DASH),
+    ]
 
 
-def _clamp(view: View, clamp: Clamp) -> str:
+def _clamp(view: View, clamp: Clamp) -> list[Shape]:
+    """A clamp with its height."""
     box = clamp.box
-    (x0, y1), (x1, y0) = view.at((box.x0, box.y0)), view.at((box.x1, box.y1))
-    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-    middle = ((x0 + x1) / 2, (y0 + y1) / 2 + 0.85)
-    return svg.chain(corners, closed=True, fill=CLAMP, stroke=INK, stroke_width="0.25") + svg.text(
-        middle, number(clamp.height), size=2.3, text_anchor="middle", fill=INK, stroke=PAPER,
-        stroke_width="0.5", paint_order="stroke",
-    )  # fmt: skip
+    block = view.shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
+    x, y = view.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+    return [
+        Area((block,), "clamp", "ink", 0.25),
+        Text((x, y + 0.85), number(clamp.height), 2.3, anchor="middle", halo=0.5),
+    ]
 
 
-def _dimensions(view: View, places: dict[str, list[Mark]]) -> str:
+def _dimensions(view: View, places: dict[str, list[Mark]]) -> list[Shape]:
     """The dimension lines on all four sides."""
     (left, bottom), (right, top), zero = (view.at(p) for p in (view.low, view.high, (0.0, 0.0)))
     sides = {
         "below": Side(0, bottom, 1), "above": Side(0, top, -1),
         "left": Side(1, left, -1), "right": Side(1, right, 1),
     }  # fmt: skip
-    return "".join(
-        running(side, zero[side.across], [replace(m, at=view.at(m.at)) for m in places[name]])
+    return [
+        shape
         for name, side in sides.items()
-    )
+        for shape in running(
+            side, zero[side.across], [replace(m, at=view.at(m.at)) for m in places[name]]
+        )
+    ]
 
 
-def _sign(at: Point, sign: Sign) -> str:
-    """The sign of something, its name beside it."""
+def _sign(at: Point, sign: Sign) -> list[Shape]:
+    """The sign of something, its name next to it."""
     x, y = at
-    thin = {"stroke": INK, "stroke_width": "0.3"}
+    shapes: list[Shape]
     if sign.kind == "zero":
-        cross = [svg.line((x - 3, y), (x + 3, y), **thin), svg.line((x, y - 3), (x, y + 3), **thin)]
-        return svg.circle(at, 1.7, fill=PAPER, **thin) + "".join(cross)
-    if sign.kind == "touch":
-        peak = [(x, y), (x - 1.4, y - 2.4), (x + 1.4, y - 2.4)]
-        return svg.chain(peak, closed=True, fill=PAPER, **thin)
-    if sign.kind == "prop":
-        foot = [(x, y - 1.3), (x - 1.6, y + 1.5), (x + 1.6, y + 1.5)]
-        return svg.chain(foot, closed=True, fill=INK)
-    if sign.kind == "look":
-        shape = svg.line((x - 1.3, y - 1.3), (x + 1.3, y + 1.3), **thin)
-        shape += svg.line((x - 1.3, y + 1.3), (x + 1.3, y - 1.3), **thin)
+        shapes = [Circle((at,), 1.7, "paper", "ink", THIN), _cross(at, 3.0)]
+    elif sign.kind == "touch":
+        peak = shapely.Polygon([(x, y), (x - 1.4, y - 2.4), (x + 1.4, y - 2.4)])
+        shapes = [Area((peak,), "paper", "ink", THIN)]
+    elif sign.kind == "prop":
+        block = shapely.Polygon([(x, y - 1.3), (x - 1.6, y + 1.5), (x + 1.6, y + 1.5)])
+        shapes = [Area((block,), "ink")]
+    elif sign.kind == "check":
+        slants = [np.array([(x - 1.3, y - 1.3), (x + 1.3, y + 1.3)]),
+                  np.array([(x - 1.3, y + 1.3), (x + 1.3, y - 1.3)])]  # fmt: skip
+        shapes = [Line(tuple(slants), THIN, "ink")]
     else:
-        shape = svg.circle(at, 1.1, fill=INK if sign.kind == "pin" else PAPER, **thin)
+        shapes = [Circle((at,), 1.1, "ink" if sign.kind == "pin" else "paper", "ink", THIN)]
         if sign.kind == "drilled":
-            shape += svg.line((x - 1.8, y), (x + 1.8, y), **thin)
-            shape += svg.line((x, y - 1.8), (x, y + 1.8), **thin)
-    return shape + svg.text(
-        (x + 1.8, y - 0.9), sign.name, size=SIZE, fill=INK, font_weight="bold", stroke=PAPER,
-        stroke_width="0.6", paint_order="stroke",
-    )  # fmt: skip
+            shapes.append(_cross(at, 1.8))
+    if sign.name:
+        shapes.append(Text((x + 1.8, y - 0.9), sign.name, SIZE, bold=True, halo=0.6))
+    return shapes
 
 
-def _key(signs: Iterable[Sign], clamps: bool, high: float) -> tuple[str, float]:
+def _cross(at: Point, reach: float) -> Line:
+    """An upright cross."""
+    x, y = at
+    bars: list[FloatArray] = [
+        np.array([(x - reach, y), (x + reach, y)]),
+        np.array([(x, y - reach), (x, y + reach)]),
+    ]
+    return Line(tuple(bars), THIN, "ink")
+
+
+def _key(signs: Iterable[Sign], clamps: bool, high: float) -> tuple[list[Shape], float]:
     """What the signs mean, below the drawing, and how high both are."""
-    kinds = list(dict.fromkeys(sign.kind for sign in signs))
-    order = ["zero", "touch", "drilled", "pin", "hole", "look", "prop"]
-    shown = [kind for kind in order if kind in kinds] + (["clamp"] if clamps else []) + ["travel"]
-    parts: list[str] = []
+    kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
+    parts: list[Shape] = []
     x, y = 3.0, high + 2.5
-    for kind in shown:
-        words = say(f"drawing.{kind}")
-        long = 5.5 + len(words) * SIZE * svg.NARROW_LETTER + 3.0
+    for kind, words in SIGN_WORDS.items():
+        if kind not in kinds:
+            continue
+        long = 5.5 + width_of(words, SIZE) * NARROWER + 3.0
         if x + long > WIDE and x > 3.0:
             x, y = 3.0, y + ROW
-        at = (x + 2.0, y)
-        if kind == "clamp":
-            box = [(x, y - 1.5), (x + 4, y - 1.5), (x + 4, y + 1.5), (x, y + 1.5)]
-            parts.append(svg.chain(box, closed=True, fill=CLAMP, stroke=INK, stroke_width="0.25"))
-        elif kind == "travel":
-            parts.append(
-                svg.line((x - 0.5, y), (x + 4.5, y), stroke=INK, stroke_width="0.25",
-                         stroke_dasharray="2.4 1.2")
-            )  # fmt: skip
-        else:
-            foot = (at[0], y + 1.2) if kind == "touch" else at
-            parts.append(_sign(foot, Sign(kind, (0.0, 0.0), "")))
-        parts.append(svg.text((x + 5.5, y + 0.9), words, size=SIZE, fill=INK))
+        parts += _key_sign(kind, (x, y))
+        parts.append(Text((x + 5.5, y + 0.9), words, SIZE))
         x += long
-    long = len(words := say("drawing.scale")) * SIZE * svg.NARROW_LETTER
-    y = y if x + long < WIDE else y + ROW
-    parts.append(
-        svg.text((WIDE - 1.0, y + 0.9), words, size=SIZE, fill=INK, text_anchor="end")
-    )
-    return "".join(parts), y + ROW / 2 + 0.5
+    words = "Dimensions in mm from the work zero, as the display shows them"
+    y = y if x + width_of(words, SIZE) * NARROWER < WIDE else y + ROW
+    parts.append(Text((WIDE - 1.0, y + 0.9), words, SIZE, anchor="end"))
+    return parts, y + ROW / 2 + 0.5
+
+
+def _key_sign(kind: str, at: Point) -> list[Shape]:
+    """The sign of a row of the key, its left end at a place."""
+    x, y = at
+    if kind == "clamp":
+        return [Area((shapely.box(x, y - 1.5, x + 4, y + 1.5),), "clamp", "ink", 0.25)]
+    if kind == "travel":
+        line = np.array([(x - 0.5, y), (x + 4.5, y)])
+        return [Line((line,), 0.25, "ink", TRAVEL_DASH)]
+    return _sign((x + 2.0, y + (1.2 if kind == "touch" else 0.0)), Sign(kind, (0.0, 0.0), ""))

@@ -11,49 +11,32 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from millprep.report import rules_words
-from millprep.report.bed import bed_programs, bed_words
 from millprep.report.buzz_out import FILE, shortest, tables
-from millprep.report.change import change_words, cutter_of, file_of
 from millprep.report.cutting_words import cutter_rows
 from millprep.report.join_table import JoinTable, join_table
-from millprep.report.page_words import LAYERS, WORDS
-from millprep.report.pass_view import works_words
 from millprep.report.pictures import gallery
-from millprep.report.places import ORDER, marked, name_of, where_words
-from millprep.report.plan_words import WORDS as PLAN
-from millprep.report.plan_words import say
+from millprep.report.places import ORDER, SEVERITY_WORDS, marked, name_of, where_words
+from millprep.report.program_table import (
+    Step,
+    change_words,
+    dry_run_words,
+    program_rows,
+    running_time,
+)
+from millprep.report.readings import TouchPage, VernierPage, touch_page, vernier_page
 from millprep.report.resumed import resumed_words
-from millprep.report.review import part, review
-from millprep.report.setup import HoleRow, hole_rows, setup_words
+from millprep.report.review import LAYERS, part, review
+from millprep.report.setup import HoleRow, hole_rows, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing
-from millprep.report.touch_page import TouchPage, touch_page
-from millprep.report.vernier_view import VernierPage, vernier_page
 from millprep.report.words import cutter_words, duration, number, plain
-from millprep.report.zero import zero_words
+from millprep.report.zero import spoilboard_programs, zero_words
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet
 
 BLANK = ("", "")
 MOST_TO_DECIDE = 8
-"""Findings on the first page; the others stand in the details."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One program as a row of the sheet; `change` says to put another cutter in."""
-
-    file: str
-    work: str
-    cutter: str
-    change: bool
-    depth: str
-    spindle: str
-    feed: str
-    time: str
+"""Findings on the first page; the others are in the details."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +59,7 @@ class PassPage:
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """A finding in words; `shown` says that the review can show its place."""
+    """A finding in words; `shown` if the review can show its place."""
 
     name: str
     severity: str
@@ -102,12 +85,10 @@ def sheet(cut_set: CutSet) -> str:
     )
     environment.filters["kept"] = kept
     remarks = _remarks(cut_set)
-    bed = bed_programs(cut_set)
+    spoilboard = spoilboard_programs(cut_set)
     pages = _pages(cut_set)
     chips = cutter_rows(cut_set.cutting)
     return environment.get_template("sheet.html.j2").render(
-        p=PLAN,
-        say=say,
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
@@ -120,13 +101,13 @@ def sheet(cut_set: CutSet) -> str:
             for c in cut_set.cutters
             if any(p.cutter.name == c.name for p in cut_set.programs)
         ],
-        bed=_steps(cut_set, bed, ""),
-        bed_words=bed_words(cut_set),
-        bed_time=_time(cut_set, bed),
+        spoilboard=program_rows(cut_set, spoilboard),
+        spoilboard_words=spoilboard_words(cut_set),
+        spoilboard_time=running_time(cut_set, spoilboard),
         pages=pages,
         review=review(cut_set),
-        w=WORDS,
         layers=LAYERS,
+        caution=rules_words.CAUTION,
         remarks=remarks,
         decide=[remark for remark in remarks if remark.decide][:MOST_TO_DECIDE],
         undecided=max(sum(remark.decide for remark in remarks) - MOST_TO_DECIDE, 0),
@@ -154,12 +135,10 @@ def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
         for placement in cut_set.layout.on(blank.number):
             counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
         boards = ", ".join(
-            say("need.board", count=count, board=plain(name, 60)) for name, count in counts.items()
+            f"{count} × {plain(name, 60)}" for name, count in counts.items()
         )
-        size = say("need.size.of", x=number(blank.size[0]), y=number(blank.size[1]))
-        thick = say(
-            "need.thick.of", thick=number(blank.thickness), copper=number(blank.copper, 3)
-        )
+        size = f"{number(blank.size[0])} × {number(blank.size[1])} mm"
+        thick = f"{number(blank.thickness)} mm with {number(blank.copper, 3)} mm of copper"
         found.append((str(blank.number), size, thick, boards))
     return found
 
@@ -170,9 +149,9 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
         here = (milling_pass.blank, milling_pass.number)
         programs = [p for p in cut_set.programs if (p.blank, p.mill_pass) == here]
         last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
-        title = say("order.pass", blank=here[0], nth=here[1], last=last)
+        title = f"Blank {here[0]}, pass {here[1]} of {last}"
         if cut_set.resumed:
-            title = say("resumed.title", blank=here[0], nth=here[1])
+            title = f"Blank {here[0]}, pass {here[1]}, resumed"
         folders = {p.file.rpartition("/")[0] for p in programs}
         folder = f"{folders.pop()}/" if len(folders) == 1 else ""
         pages.append(
@@ -183,59 +162,15 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(cut_set, milling_pass),
                 folder=plain(folder, 120) if folder != "/" else "",
-                steps=_steps(cut_set, programs, folder),
-                dry=_dry(programs),
-                time=_time(cut_set, programs),
+                steps=program_rows(cut_set, programs, folder),
+                dry=dry_run_words(programs),
+                time=running_time(cut_set, programs),
                 vernier=vernier_page(cut_set, milling_pass),
                 touch=touch_page(cut_set, milling_pass),
                 joins=join_table(cut_set, milling_pass),
             )
         )
     return pages
-
-
-def _time(cut_set: CutSet, programs: Sequence[Program]) -> str:
-    seconds = [_seconds(cut_set, program) for program in programs]
-    known = [one for one in seconds if one is not None]
-    return duration(sum(known)) if len(known) == len(seconds) and known else say("time.unknown")
-
-
-def _seconds(cut_set: CutSet, program: Program) -> float | None:
-    if not cut_set.figures:
-        return None
-    return cut_set.figures[cut_set.programs.index(program)].seconds
-
-
-def _dry(programs: Sequence[Program]) -> str:
-    """What to look for in the dry run that a pass begins with."""
-    first = next(iter(programs), None)
-    if first is None or first.work != "dry-run":
-        return ""
-    return say("run.dry", height=number(first.start[2]))
-
-
-def _steps(cut_set: CutSet, programs: Sequence[Program], folder: str) -> tuple[Step, ...]:
-    """The programs in order; `folder` is said elsewhere."""
-    before = [None, *(p.cutter.name for p in programs)]
-    return tuple(
-        _step(cut_set, program, program.cutter.name != name, folder)
-        for program, name in zip(programs, before, strict=False)
-    )
-
-
-def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
-    seconds = _seconds(cut_set, program)
-    feeds = (program.cutter.feed, program.cutter.plunge)
-    return Step(
-        file=file_of(cut_set, program, folder),
-        work=works_words(program),
-        cutter=cutter_of(cut_set, program, change=change),
-        change=change,
-        depth=number(program.depth, 3) if program.spins else "",
-        spindle=number(program.spindle, 0) if program.spins else say("run.off"),
-        feed=" / ".join(number(feed, 0) for feed in feeds),
-        time=duration(seconds) if seconds is not None else "",
-    )
 
 
 def _remarks(cut_set: CutSet) -> list[Remark]:
@@ -247,7 +182,7 @@ def _remarks(cut_set: CutSet) -> list[Remark]:
     return [
         Remark(
             name=name_of(index),
-            severity=say(f"weight.{finding.severity}"),
+            severity=SEVERITY_WORDS[finding.severity],
             kind=plain(finding.code),
             message=plain(finding.message, 1000),
             where=where_words(finding),
@@ -263,16 +198,17 @@ def findings_text(cut_set: CutSet) -> str:
     """findings.txt of a refused run: every finding in plain words, `stop` first."""
     stops = sum(finding.severity == "stop" for finding in cut_set.findings)
     lines = [
-        say("refused", job=plain(cut_set.job), set=plain(cut_set.id)),
-        say("refused.one" if stops == 1 else "refused.more", count=stops),
+        f"Refused: {plain(cut_set.job)}, set {plain(cut_set.id)}.",
+        f"{'1 finding stops' if stops == 1 else f'{stops} findings stop'} this job. "
+        "No program was written.",
         "",
     ]
     for remark in _remarks(cut_set):
         lines.append(f"{remark.name}  {remark.severity.upper()}  {remark.kind}")
         lines.append(f"    {remark.message}")
         if remark.where:
-            lines.append(f"    {say('refused.where', where=remark.where)}")
+            lines.append(f"    Where: {remark.where}.")
         if remark.picture:
-            lines.append(f"    {say('refused.picture', file=remark.picture)}")
+            lines.append(f"    Picture: {remark.picture}")
         lines.append("")
     return "\n".join(lines)

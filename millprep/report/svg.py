@@ -1,4 +1,4 @@
-"""Few elements of SVG as text; attributes are presentation attributes, which need no style."""
+"""A scene as SVG 1.1: one user unit is a millimetre, words are text, colours are attributes."""
 
 from __future__ import annotations
 
@@ -7,69 +7,183 @@ from html import escape
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-Point = tuple[float, float]
-NARROW_LETTER = 0.53
-"""Width of a letter in sizes of the type, on the safe side for common fonts without serifs."""
+from millprep.report.fonts import FAMILY, width_of
+from millprep.report.palette import COLOURS
+from millprep.report.scene import (
+    Area,
+    Circle,
+    Clipped,
+    Flag,
+    FloatArray,
+    Line,
+    Scene,
+    Shape,
+    Stroke,
+    Text,
+)
+from millprep.report.words import plain
 
-
-def figure(value: float) -> str:
-    """A coordinate of the picture, to a hundredth of its unit."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
-
-
-def line(a: Point, b: Point, **more: str) -> str:
-    """A straight line."""
-    x0, y0, x1, y1 = map(figure, (*a, *b))
-    return f'<line x1="{x0}" y1="{y0}" x2="{x1}" y2="{y1}"{_rest(more)}/>'
-
-
-def chain(points: Sequence[Point], *, closed: bool = False, **more: str) -> str:
-    """Straight lines from point to point."""
-    name = "polygon" if closed else "polyline"
-    xy = " ".join(f"{figure(x)},{figure(y)}" for x, y in points)
-    return f'<{name} points="{xy}"{_rest(more)}/>'
+FINE = 50.0
+"""Pages narrower than this have a digit more, mm."""
+SEEN_THROUGH = "0.85"
+"""Opacity of a box without an edge."""
 
 
-def circle(at: Point, radius: float, **more: str) -> str:
-    """A circle."""
-    x, y = at
-    return f'<circle cx="{figure(x)}" cy="{figure(y)}" r="{figure(radius)}"{_rest(more)}/>'
+def svg(scene: Scene, *, inline: bool = False) -> str:
+    """The scene as text.
 
-
-def text(at: Point, words: str, *, size: float, turn: float = 0.0, **more: str) -> str:
-    """Words from a point on, turned about it by `turn` degrees clockwise."""
-    x, y = figure(at[0]), figure(at[1])
-    turned = f' transform="rotate({figure(turn)} {x} {y})"' if turn else ""
+    An inline picture takes its size and font from the page around it; any other one is a file
+    that is as large as its page and asks for the font that its words were measured with.
+    """
+    writer = _Writer(3 if scene.size[0] >= FINE else 4, measured=not inline)
+    wide, high = map(writer.figure, scene.size)
+    head = f'viewBox="0 0 {wide} {high}"'
+    if inline:
+        head += ' role="img"'
+    else:
+        head += f' width="{wide}mm" height="{high}mm" font-family="{FAMILY}"'
     return (
-        f'<text x="{x}" y="{y}" font-size="{figure(size)}"{turned}{_rest(more)}>'
-        f"{escape(words)}</text>"
+        f'<svg xmlns="http://www.w3.org/2000/svg" {head}>'
+        f"<title>{_escaped(scene.title)}</title>\n" + writer.all(scene.shapes) + "</svg>\n"
     )
 
 
-def areas(shapes: Iterable[shapely.Geometry], **more: str) -> str:
-    """Polygons as one path, in which holes stay open; empty when there are none."""
-    runs = []
-    for shape in shapely.get_parts(np.array(list(shapes), dtype=object)):
-        if shape.geom_type == "Polygon":
-            runs += [_ring(shapely.get_coordinates(r)) for r in (shape.exterior, *shape.interiors)]
-    return f'<path d="{"".join(runs)}" fill-rule="evenodd"{_rest(more)}/>' if runs else ""
+def _escaped(words: str) -> str:
+    """Words as text of XML, which knows no control characters."""
+    return escape(plain(words, len(words)))
 
 
-def _ring(xy: NDArray[np.float64]) -> str:
-    """A closed run in steps of a tenth, which sum up without drift."""
-    whole = np.round(xy * 10).astype(int)
-    steps = np.diff(whole, axis=0)
-    steps = steps[np.any(steps != 0, axis=1)][:-1]
-    first = f"M{_tenth(whole[0, 0])} {_tenth(whole[0, 1])}l"
-    return first + " ".join(f"{_tenth(dx)} {_tenth(dy)}" for dx, dy in steps) + "z"
+class _Writer:
+    """Shapes as elements, with so many digits of a mm."""
 
+    def __init__(self, digits: int, *, measured: bool) -> None:
+        self.digits = digits
+        self.unit = 10.0**digits
+        self.measured = measured
 
-def _tenth(value: int) -> str:
-    return f"{value / 10:g}"
+    def all(self, shapes: Iterable[Shape]) -> str:
+        return "".join(self.one(shape) for shape in shapes)
 
+    def one(self, shape: Shape) -> str:
+        match shape:
+            case Area():
+                return self._area(shape)
+            case Stroke():
+                return self._path(
+                    self._open(shape.lines),
+                    f' fill="none" stroke="{COLOURS[shape.role]}"'
+                    f' stroke-width="{self.figure(shape.width)}"'
+                    ' stroke-linecap="round" stroke-linejoin="round"',
+                )
+            case Line():
+                edge = self._edge(shape.role, shape.width, shape.dash)
+                return self._path(self._open(shape.lines), f' fill="none"{edge}')
+            case Circle():
+                return self._circles(shape)
+            case Text():
+                return self._text(shape)
+            case Flag():
+                return self._flag(shape)
+            case Clipped():
+                x0, y0, x1, y1 = shape.box
+                x, y, wide, high = map(self.figure, (x0, y0, x1 - x0, y1 - y0))
+                return (
+                    f'<svg x="{x}" y="{y}" width="{wide}" height="{high}" '
+                    f'viewBox="{x} {y} {wide} {high}">\n{self.all(shape.shapes)}</svg>\n'
+                )
 
-def _rest(more: dict[str, str]) -> str:
-    return "".join(f' {key.replace("_", "-")}="{escape(value)}"' for key, value in more.items())
+    def figure(self, value: float) -> str:
+        """A length without needless zeros."""
+        text = f"{value:.{self.digits}f}"
+        text = text.rstrip("0").rstrip(".")
+        return "0" if text in ("-0", "") else text
+
+    def _area(self, area: Area) -> str:
+        rings: list[FloatArray] = []
+        for shape in shapely.get_parts(np.array(area.shapes, dtype=object)):
+            if shape.geom_type == "Polygon" and not shape.is_empty:
+                rings += [shapely.get_coordinates(r) for r in (shape.exterior, *shape.interiors)]
+        run = "".join(self._run(ring[:-1], "z") for ring in rings)
+        fill = "none" if area.role is None else COLOURS[area.role]
+        edge = self._edge(area.edge, area.width, area.dash)
+        title = f"<title>{_escaped(area.title)}</title>" if area.title else ""
+        return self._path(run, f' fill="{fill}" fill-rule="evenodd"{edge}', title)
+
+    def _edge(self, role: str | None, width: float, dash: Sequence[float]) -> str:
+        if role is None:
+            return ""
+        lengths = " ".join(map(self.figure, dash))
+        dashes = f' stroke-dasharray="{lengths}"' if dash else ""
+        return f' stroke="{COLOURS[role]}" stroke-width="{self.figure(width)}"{dashes}'
+
+    def _open(self, lines: Iterable[FloatArray]) -> str:
+        return "".join(self._run(line, "") for line in lines)
+
+    def _run(self, xy: FloatArray, end: str) -> str:
+        """Points in steps of the last digit, which sum up without drift."""
+        whole = np.rint(np.asarray(xy, dtype=float) * self.unit).astype(np.int64)
+        steps = np.diff(whole, axis=0)
+        steps = steps[np.any(steps != 0, axis=1)]
+        x, y = (self.figure(float(v) / self.unit) for v in whole[0])
+        if len(steps) == 0:
+            return f"M{x} {y}h0{end}"
+        texts = [f"{v:g}" for v in (steps / self.unit).ravel().tolist()]
+        return f"M{x} {y}l{' '.join(texts)}{end}"
+
+    def _path(self, run: str, more: str, inner: str = "") -> str:
+        if not run:
+            return ""
+        return f'<path d="{run}"{more}>{inner}</path>\n' if inner else f'<path d="{run}"{more}/>\n'
+
+    def _circles(self, shape: Circle) -> str:
+        if not shape.centres:
+            return ""
+        fill = "none" if shape.role is None else COLOURS[shape.role]
+        radius = self.figure(shape.radius)
+        circles = "".join(
+            f'<circle cx="{self.figure(x)}" cy="{self.figure(y)}" r="{radius}"/>'
+            for x, y in shape.centres
+        )
+        return f'<g fill="{fill}"{self._edge(shape.edge, shape.width, ())}>{circles}</g>\n'
+
+    def _text(self, text: Text) -> str:
+        x, y = map(self.figure, text.at)
+        more = f' fill="{COLOURS[text.role]}"'
+        if text.anchor != "start":
+            more += f' text-anchor="{text.anchor}"'
+        if text.turn:
+            more += f' transform="rotate({self.figure(text.turn)} {x} {y})"'
+        if text.halo:
+            more += (
+                f' stroke="{COLOURS["paper"]}" stroke-width="{self.figure(text.halo)}"'
+                ' stroke-linejoin="round" paint-order="stroke"'
+            )
+        return self._words(x, y, text.words, text.size, text.bold, more)
+
+    def _flag(self, flag: Flag) -> str:
+        x0, y0, x1, y1 = flag.box
+        x, y, wide, high = map(self.figure, (x0, y0, x1 - x0, y1 - y0))
+        more = f' fill="{COLOURS[flag.role]}"'
+        if flag.edge is None:
+            more += f' fill-opacity="{SEEN_THROUGH}"'
+        else:
+            more += f' rx="{self.figure(flag.size * 0.2)}"'
+            more += self._edge(flag.edge, flag.width, ())
+        at = self.figure((x0 + x1) / 2), self.figure((y0 + y1) / 2 + flag.size * 0.36)
+        ink = f' fill="{COLOURS["ink"]}" text-anchor="middle"'
+        return f'<rect x="{x}" y="{y}" width="{wide}" height="{high}"{more}/>' + self._words(
+            *at, flag.words, flag.size, flag.bold, ink
+        )
+
+    def _words(self, x: str, y: str, words: str, size: float, bold: bool, more: str) -> str:
+        """Text; in a file it is as wide in any font as in the one it was measured with."""
+        weight = ' font-weight="bold"' if bold else ""
+        long = ""
+        if self.measured and words:
+            wide = self.figure(width_of(plain(words, len(words)), size, bold=bold))
+            long = f' textLength="{wide}" lengthAdjust="spacingAndGlyphs"'
+        return (
+            f'<text x="{x}" y="{y}" font-size="{self.figure(size)}"{weight}{more}{long}>'
+            f"{_escaped(words)}</text>\n"
+        )

@@ -17,7 +17,15 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.board import Hole
-from millprep.model.check import Check, Touch, When
+from millprep.model.check import (
+    Check,
+    GapReason,
+    JoinReason,
+    NetReason,
+    Reason,
+    Touch,
+    When,
+)
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 
@@ -91,14 +99,14 @@ class _Board:
             if len(pads) < 2:
                 continue
             (piece, hole), (other, far) = _farthest(pads)
-            when: When = "at any time" if piece == other else "once the links are soldered"
+            when: When = "any time" if piece == other else "after soldering"
             yield Check(
                 self.placement.index,
                 "continuity",
                 self._pad(piece, hole),
                 self._pad(other, far),
                 when,
-                f"net {net}, its pads farthest apart",
+                NetReason(net),
             )
 
     def gaps(self, proof: BoardProof) -> Iterable[Check]:
@@ -113,9 +121,8 @@ class _Board:
                 "isolation",
                 one,
                 other,
-                "before the links are soldered" if same else "at any time",
-                f"{gap.gap:.3f} mm between them at their narrowest",
-                gap.gap,
+                "before soldering" if same else "any time",
+                GapReason(gap.gap),
             )
 
     def joins(self, cut: AsCut, joins: Sequence[Join]) -> Iterable[Check]:
@@ -146,8 +153,8 @@ class _Board:
                 "isolation",
                 one,
                 other,
-                "before the links are soldered" if same else "at any time",
-                f"passes {join.passes[0]} and {join.passes[1]} meet at {x:.1f}, {y:.1f}",
+                "before soldering" if same else "any time",
+                JoinReason(join.passes, (x, y)),
             )
 
 
@@ -174,6 +181,17 @@ def _walk(checks: Sequence[Check], size: tuple[float, float]) -> list[Check]:
     def place(check: Check) -> tuple[int, float, str]:
         first = min((check.one.at, check.other.at), key=lambda at: at[along])
         strip = math.floor(first[along] / STRIP)
-        return strip, first[across] * (1 if strip % 2 == 0 else -1), check.why
+        return strip, first[across] * (1 if strip % 2 == 0 else -1), _rank(check.reason)
 
     return sorted(checks, key=place)
+
+
+def _rank(reason: Reason) -> str:
+    """Settles the order of checks at one place: gaps, nets by name, joins."""
+    match reason:
+        case GapReason(gap):
+            return f"{gap:.3f}"
+        case NetReason(net):
+            return f"net {net},"
+        case JoinReason(passes, (x, y)):
+            return f"passes {passes[0]} and {passes[1]} at {x:.1f}, {y:.1f}"

@@ -76,8 +76,8 @@ def test_the_first_page_has_cautions_and_what_comes_after(
     started: Browser, memory_board: Path
 ) -> None:
     first, one, two = texts(printed(started, memory_board / "sheet.html", "A4"))
-    for words in ("Lethal voltages", "What you need", "Order of work", "The bed, once",
-                  "Deburr holes", "Buzz out", "Must be apart", "Must be connected"):  # fmt: skip
+    for words in ("Lethal voltages", "What you need", "Order of work", "The spoilboard, once",
+                  "Deburr holes", "Buzz out", "Must be isolated", "Must be connected"):  # fmt: skip
         assert words in first
     for page in (one, two):
         for words in ("Set up", "Zero", "Run in this order", "Dimensions in mm from the work zero"):
@@ -117,7 +117,7 @@ def test_many_programs_in_a_pass_break_between_rows(
 
 def test_the_review_is_not_printed(started: Browser, two_passes: Path) -> None:
     text = "".join(p.extract_text() for p in printed(started, two_passes, "A4").pages)
-    for words in ("Nearer", "At the pointer", "Measure between", "Windows"):
+    for words in ("Zoom in", "At the pointer", "Measure between", "Machine travel"):
         assert words not in text
     assert "Before you start" in text
 

@@ -12,8 +12,8 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.report.page_words import LAYERS
-from millprep.report.screen_colours import DARK, LIGHT
+from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT
+from millprep.report.review import LAYERS
 from tests.conftest import EXAMPLES
 from tests.helpers.browser_walk import walk
 from tests.helpers.chromium import Opened, open_sheet
@@ -61,13 +61,13 @@ def test_a_layer_can_be_switched(opened: Opened, layer: str) -> None:
 def test_copper_paths_and_laminate_have_their_colours(opened: Opened) -> None:
     (placement,) = SET.layout.placements
     rail = placement.pose.point((80.0, 5.0))
-    assert opened.colour(*rail) == rgb(LIGHT["copper"])
-    assert opened.colour(100.0, 106.0) == rgb(LIGHT["laminate"])
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
     opened.page.locator('[data-layer="asCut"]').check()
     opened.page.locator('[data-layer="paths"]').uncheck()
     opened.settle()
-    assert opened.colour(*rail) == rgb(LIGHT["piece"])
-    assert opened.colour(100.0, 106.0) == rgb(LIGHT["copper"])
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["piece"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["copper"])
 
 
 def test_the_other_side_is_turned_over_about_x(opened: Opened) -> None:
@@ -79,7 +79,7 @@ def test_the_other_side_is_turned_over_about_x(opened: Opened) -> None:
     turned = opened.at(*rail)
     assert turned[0] == pytest.approx(x)
     assert abs(turned[1] - y) > 50
-    assert opened.colour(*rail) == rgb(LIGHT["copper"])
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
 
 
 @pytest.mark.parametrize(("name", "place"), [("F2", (37.0, 80.0)), ("F3", (-3.0, 30.0))])
@@ -151,7 +151,7 @@ def test_the_cutter_stands_where_the_program_has_it(
     if number and there.z < 0:
         (pose,) = [p["blank_to_machine"] for p in report["passes"] if p["number"] == int(number[1])]
         x, y = there.x - pose[2], there.y - pose[5]
-        assert memory.colour(x, y) == rgb(LIGHT["flag"])
+        assert memory.colour(x, y) == rgb(SCREEN_LIGHT["flag"])
 
 
 def test_times_are_those_of_the_sheet(memory: Opened, memory_board: Path) -> None:
@@ -175,7 +175,7 @@ def test_from_move_to_move(opened: Opened) -> None:
     opened.page.locator("#review-back").click()
     assert f"X {move[1].x:.4f} Y {move[1].y:.4f}" in told(opened)
     opened.page.locator("#review-end").click()
-    assert "Everything is cut" in told(opened)
+    assert "Finished board shown" in told(opened)
 
 
 def test_it_runs_and_holds(opened: Opened) -> None:
@@ -249,8 +249,8 @@ def test_copper_tells_its_joins(memory: Opened, memory_board: Path) -> None:
     assert memory.fact("Piece") == ["c3"]
     assert memory.fact("Joins") == [str(len(joins))]
     stands = min(j["tolerance_electrical"] for j in joins)
-    assert memory.fact("Mismatch it stands")[0] == f"up to {stands:.3f} mm"
-    assert "on 99.7 % of blanks" in memory.fact("Mismatch to expect")[0]
+    assert memory.fact("Misalignment tolerated")[0] == f"up to {stands:.3f} mm"
+    assert "on 99.7 % of blanks" in memory.fact("Expected misalignment")[0]
 
 
 def test_a_hole_tells_its_size_and_its_cutter(opened: Opened) -> None:
@@ -351,13 +351,13 @@ def test_dragging_moves_the_drawing_with_the_pointer(opened: Opened) -> None:
 
 
 def test_light_and_dark(opened: Opened) -> None:
-    assert opened.colour(100.0, 106.0) == rgb(LIGHT["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
     opened.page.emulate_media(color_scheme="dark")
     opened.settle()
-    assert opened.colour(100.0, 106.0) == rgb(DARK["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_DARK["laminate"])
     opened.page.locator("#review-light").click()
     opened.settle()
-    assert opened.colour(100.0, 106.0) == rgb(LIGHT["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
 
 
 @pytest.mark.parametrize("width", [320, 390, 768, 1280])

@@ -13,7 +13,8 @@ from ezdxf.entities.polyline import Polyline
 from ezdxf.filemanagement import readfile
 
 from millprep.model.as_cut import CopperPart
-from millprep.report.as_cut_files import BACKGROUND, PIECES, dxf, svg
+from millprep.report.as_cut_files import BACKGROUND, PIECES, dxf, scene
+from millprep.report.svg import svg
 
 PAD = shapely.Point(10, 5).buffer(2, quad_segs=64) - shapely.Point(10, 5).buffer(0.5, quad_segs=64)
 SHEET = shapely.box(0, 0, 30, 20) - shapely.Point(10, 5).buffer(2.4)
@@ -38,21 +39,33 @@ def test_dxf_holds_the_areas(tmp_path: Path) -> None:
         assert outer - sum(inner) == pytest.approx(shape.area, abs=shape.length * 0.003)
 
 
-def test_svg_holds_the_areas_with_y_up() -> None:
-    root = Tree.fromstring(svg(PARTS, (30.0, 20.0), "lamp <1> & 2"))
+def test_svg_holds_the_areas_to_the_last_digit() -> None:
+    root = Tree.fromstring(svg(scene(PARTS, (30.0, 20.0), "lamp <1> & 2")))
     space = "{http://www.w3.org/2000/svg}"
-    assert root.get("width") == "30.000mm"
-    (group,) = root.findall(f"{space}g")
-    assert group.get("transform") == "matrix(1 0 0 -1 0 20.000)"
-    paths = group.findall(f"{space}path")
+    assert root.get("width") == "30mm"
+    assert root.get("viewBox") == "0 0 30 20"
+    assert root.findtext(f"{space}title") == "lamp <1> & 2"
+    paths = root.findall(f"{space}path")
     assert [p.findtext(f"{space}title") for p in paths] == ["1:c1", None]
     for path, shape in zip(paths, (PAD, SHEET), strict=True):
-        rings = [
-            shapely.Polygon([tuple(map(float, xy.split())) for xy in ring.split("L")])
-            for ring in re.findall(r"M([^Z]*)Z", path.get("d") or "")
-        ]
-        area = rings[0].area - sum(ring.area for ring in rings[1:])
-        assert area == pytest.approx(shape.area, abs=shape.length * 0.003)
+        rims = [rim(run) for run in re.findall(r"M([^z]*)z", path.get("d") or "")]
+        places = {(x, round(20 - y, 3)) for rim_ in rims for x, y in rim_}
+        as_drawn = {tuple(xy) for xy in shapely.get_coordinates(shape).round(3).tolist()}
+        assert places <= as_drawn
+        area, *cuts = (shapely.Polygon(rim_).area for rim_ in rims)
+        assert area - sum(cuts) == pytest.approx(shape.area, abs=shape.length * 0.003)
+
+
+def rim(run: str) -> list[tuple[float, float]]:
+    """The places of a closed run: the first, then steps."""
+    first, steps = run.split("l")
+    x, y = map(float, first.split())
+    places = [(x, y)]
+    figures = iter(map(float, steps.split()))
+    for dx, dy in zip(figures, figures, strict=True):
+        x, y = round(x + dx, 3), round(y + dy, 3)
+        places.append((x, y))
+    return places
 
 
 def test_the_set_holds_both_for_each_blank(example_set: Path) -> None:
@@ -83,9 +96,9 @@ def test_rows_of_the_sheet_are_short_and_their_legend_says_the_rest(memory_board
     assert "pads farthest apart" in legend
     assert "farthest" not in rows
     assert "connected*" in rows
-    assert "* once the links are soldered" in legend
+    assert "* after the jumper wires are soldered" in legend
     assert "join 1|2 " in rows
-    assert "Join 1|2: there passes 1 and 2 meet" in legend
+    assert "Join 1|2: passes 1 and 2 meet there" in legend
     assert (
         rows.count('class="tick"')
         == len((memory_board / "buzz-out.csv").read_text("utf-8").splitlines()) - 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from millprep.model.check import Check, Touch
+from millprep.model.check import Check, GapReason, JoinReason, NetReason, Touch
 from millprep.model.set_of_programs import CutSet
 from millprep.report.buzz_out import MOST_APART, MOST_CONNECTED, shortest, tables
 from tests.helpers.changed_set import with_copies
@@ -17,22 +17,19 @@ def touch(x: float) -> Touch:
 
 def gap(wide: float, placement: int = 0) -> Check:
     return Check(
-        placement, "isolation", touch(1), touch(2), "at any time",
-        f"{wide:.3f} mm between them at their narrowest", wide,
+        placement, "isolation", touch(1), touch(2), "any time", GapReason(wide),
     )  # fmt: skip
 
 
 def join(x: float) -> Check:
     return Check(
-        0, "isolation", touch(x), touch(2), "before the links are soldered",
-        f"passes 1 and 2 meet at {x:.1f}, 5.0",
+        0, "isolation", touch(x), touch(2), "before soldering", JoinReason((1, 2), (x, 5.0)),
     )  # fmt: skip
 
 
 def way(long: float, placement: int = 0) -> Check:
     return Check(
-        placement, "continuity", touch(0), touch(long), "at any time", "net n1, its pads "
-        "farthest apart",
+        placement, "continuity", touch(0), touch(long), "any time", NetReason("n1"),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.model.blank import Box
 from millprep.report import captions
-from millprep.report.canvas import Canvas, canvas, drawing_settings
+from millprep.report.canvas import Canvas, canvas
 from millprep.report.captions import LINE_FROM, Caption, arrange, extent
 
 NOTHING = shapely.Polygon()
@@ -17,8 +17,7 @@ NOTHING = shapely.Polygon()
 
 @pytest.fixture
 def on() -> Canvas:
-    with drawing_settings():
-        return canvas(Box(-20.0, -20.0, 320.0, 200.0), "a picture", "", "")
+    return canvas(Box(-20.0, -20.0, 320.0, 200.0), "a picture", "", "")
 
 
 def crowd(count: int) -> list[Caption]:

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
-from millprep.report.canvas import drawing_settings
 from millprep.report.drawing_pictures import (
     LayerPicture,
     ReadingPicture,
@@ -31,11 +31,7 @@ LAYER = LayerPicture(
 
 
 def pixels(file: Path) -> np.ndarray:
-    with drawing_settings():
-        from matplotlib.image import imread
-
-        image: np.ndarray = imread(file)
-    return (image[..., :3] * 255).round().astype(int)
+    return np.asarray(Image.open(file).convert("RGB")).astype(int)
 
 
 def has(image: np.ndarray, colour: str, least: int) -> bool:

@@ -28,13 +28,13 @@ def shallow(cut_set: CutSet, folder: Path) -> CutSet:
 def test_every_fault_of_a_refused_run_is_circled_on_the_copper(tmp_path: Path) -> None:
     with (
         mock.patch.object(walk, "write_programs", shallow),
-        mock.patch.object(marks, "ringed", wraps=marks.ringed) as ringed,
+        mock.patch.object(marks, "circled", wraps=marks.circled) as drawn,
         pytest.raises(Refusal) as caught,
     ):
         walk.prepare(small_job.put(tmp_path), tmp_path / "out")
     placed = [f for f in caught.value.findings if f.at is not None and f.severity != "note"]
     assert "copper-short" in [finding.code for finding in placed]
-    circled = [call.args[1] for call in ringed.call_args_list]
+    circled = [call.args[1] for call in drawn.call_args_list]
     for finding in placed:
         assert finding.at is not None
         assert any(finding.at == pytest.approx(at) for at in circled)

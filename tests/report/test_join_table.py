@@ -27,8 +27,8 @@ def test_counts_and_the_weakest_first() -> None:
     table = join_table(cut_set, cut_set.passes[1])
     assert table is not None
     assert table.words.startswith("On copper this pass has 3 joins, 3 with pass 1. ")
-    assert "more than 0.05 mm off" in table.words
-    assert "none stands less than 0.1 mm." in table.words
+    assert "off by more than 0.05 mm" in table.words
+    assert "each tolerates at least 0.1 mm." in table.words
     assert [row[4:] for row in table.rows] == [("0.100", "2 ×"), ("0.200", "4 ×"), ("0.300", "6 ×")]
     # the second join: 250, 16 on the blank, which lies at 15 - 200, 30
     assert table.rows[0][:4] == ("X 65  Y 46", "memory, c1", "1 and 2", "0.050")

@@ -7,27 +7,36 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path as File
-from typing import Any
 
-import matplotlib
-import matplotlib.image
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
 from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.blank import Box
 from millprep.model.board import Hole
+from millprep.model.milling_pass import Join
 from millprep.model.program import Move
 from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
-from millprep.report.blank_views import as_cut_view, copper_view, paths_view
-from millprep.report.canvas import canvas, drawing_settings, save
+from millprep.report.blank_contents import contents_of
+from millprep.report.blank_views import (
+    JOIN_ROW,
+    as_cut_view,
+    copper_view,
+    join_legend,
+    join_marks,
+    paths_view,
+)
+from millprep.report.canvas import Canvas, canvas, save
 from millprep.report.pass_view import contacts, pass_view
 from millprep.report.pictures import draw, draw_refused, gallery
-from millprep.report.scene import scene
+from millprep.report.scene import Flag
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
+
+BLUE = "cutter 3"
 
 
 @pytest.fixture(scope="module")
@@ -38,10 +47,19 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> tuple[CutSet, File]:
     return whole, folder
 
 
-def words_of(figure: Any) -> str:
-    from matplotlib.text import Text
+def pixels(file: File) -> np.ndarray:
+    """Red, green and blue from 0 to 1."""
+    return np.asarray(Image.open(file).convert("RGB")) / 255.0
 
-    return "\n".join(text.get_text() for text in figure.findobj(Text))
+
+def blue(file: File) -> np.ndarray:
+    shown = pixels(file)
+    found: np.ndarray = (shown[..., 2] > 0.8) & (shown[..., 0] < 0.2)
+    return found
+
+
+def pixels_per_mm(on: Canvas) -> float:
+    return on.pixels / on.size[0]
 
 
 def test_the_folder_holds_what_the_gallery_lists(drawn: tuple[CutSet, File]) -> None:
@@ -58,11 +76,9 @@ def test_a_refused_set_has_pictures_of_what_is_known(tmp_path: File) -> None:
     assert (tmp_path / "close-up-1.png").stat().st_size > 10_000
 
 
-def test_same_bytes_whatever_the_settings_of_the_machine(tmp_path: File) -> None:
+def test_the_same_set_gives_the_same_bytes(tmp_path: File) -> None:
     draw(invented(1), tmp_path / "a")
-    with matplotlib.rc_context({"font.size": 19, "lines.linewidth": 7, "savefig.dpi": 33}):
-        draw(invented(1), tmp_path / "b")
-        assert matplotlib.rcParams["font.size"] == 19
+    draw(invented(1), tmp_path / "b")
     for file in sorted((tmp_path / "a").iterdir()):
         assert file.read_bytes() == (tmp_path / "b" / file.name).read_bytes(), file.name
 
@@ -90,67 +106,57 @@ def test_svg_is_xml_with_no_clock_and_short_numbers(drawn: tuple[CutSet, File]) 
 
 def test_both_faces_say_which_they_are() -> None:
     whole = invented(1)
-    here = scene(whole, whole.layout.blanks[0])
-    with drawing_settings():
-        copper = copper_view(here, whole.job, whole.id, ())
-        other = copper_view(here, whole.job, whole.id, (), components=True)
-    assert "seen from the copper: as it lies on the mill" in words_of(copper.figure)
-    assert "seen from the components" in words_of(other.figure)
-    bottom, top = copper.axes.get_ylim()
-    assert bottom < top
-    assert other.axes.get_ylim() == (top, bottom)
-    assert copper.axes.get_xlim() == other.axes.get_xlim()
+    here = contents_of(whole, whole.layout.blanks[0])
+    copper = copper_view(here, whole.job, whole.id, ())
+    other = copper_view(here, whole.job, whole.id, (), components=True)
+    assert "copper side up, as it lies on the mill" in copper.words()
+    assert "seen through the laminate" in other.words()
+    assert copper.frame == other.frame
+    low, high = (0.0, 0.0), (0.0, 50.0)
+    assert copper.at(low)[1] > copper.at(high)[1]
+    assert other.at(low)[1] < other.at(high)[1]
+    assert copper.at((30.0, 0.0))[0] == other.at((30.0, 0.0))[0]
 
 
 @pytest.mark.parametrize("turned_over", [False, True])
 def test_a_stroke_has_its_true_width_and_place(tmp_path: File, turned_over: bool) -> None:
-    with drawing_settings():
-        on = canvas(Box(0, 0, 50, 20), "t", "w", "s", turned_over=turned_over)
-        marks.stroke(on, [np.array([(10.0, 15.0), (40.0, 15.0)])], 3.0, "#0000ff")
-        save(on, tmp_path / "p", svg=False)
-    pixels = matplotlib.image.imread(tmp_path / "p.png")
-    blue = (pixels[..., 2] > 0.9) & (pixels[..., 0] < 0.1)
-    rows, columns = np.nonzero(blue)
-    per_mm = on.per_mm * on.dpi / 72
+    on = canvas(Box(0, 0, 50, 20), "t", "w", "s", turned_over=turned_over)
+    marks.stroke(on, [np.array([(10.0, 15.0), (40.0, 15.0)])], 3.0, BLUE)
+    save(on, tmp_path / "p", svg=False)
+    rows, columns = np.nonzero(blue(tmp_path / "p.png"))
+    per_mm = pixels_per_mm(on)
     assert (rows.max() - rows.min() + 1) / per_mm == pytest.approx(3.0, abs=2 / per_mm)
     # round ends: half the width beyond each end
     assert (columns.max() - columns.min() + 1) / per_mm == pytest.approx(33.0, abs=2 / per_mm)
-    box = on.axes.get_position()
-    y = (pixels.shape[0] * (1 - box.y0) - rows.mean()) / per_mm
-    assert y == pytest.approx(5.0 if turned_over else 15.0, abs=2 / per_mm)
+    y = rows.mean() / per_mm - on.frame[1]
+    assert y == pytest.approx(15.0 if turned_over else 5.0, abs=2 / per_mm)
 
 
 def test_holes_of_an_area_stay_empty(tmp_path: File) -> None:
     ring = shapely.Polygon(
         [(5, 5), (45, 5), (45, 15), (5, 15)], [[(20, 8), (20, 12), (30, 12), (30, 8)]]
     )
-    with drawing_settings():
-        on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
-        marks.fill(on, [ring, ring.reverse()], "#0000ff")
-        save(on, tmp_path / "p", svg=False)
-    pixels = matplotlib.image.imread(tmp_path / "p.png")
-    blue = (pixels[..., 2] > 0.9) & (pixels[..., 0] < 0.1)
-    assert blue.sum() / (on.per_mm * on.dpi / 72) ** 2 == pytest.approx(400 - 40, rel=0.01)
+    on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
+    marks.fill(on, [ring], BLUE)
+    save(on, tmp_path / "p", svg=False)
+    shown = blue(tmp_path / "p.png").sum() / pixels_per_mm(on) ** 2
+    assert shown == pytest.approx(400 - 40, rel=0.01)
 
 
 def test_holes_and_slots_are_drawn_true_to_size(tmp_path: File) -> None:
     round_one = Hole("h1", (42.0, 10.0), 6.0)
     slot = Hole("h2", (10.0, 5.0), 4.0, None, (28.0, 15.0))
-    with drawing_settings():
-        on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
-        marks.holes(on, [round_one, slot], "#0000ff", edge="none")
-        save(on, tmp_path / "p", svg=False)
-    pixels = matplotlib.image.imread(tmp_path / "p.png")
-    blue = (pixels[..., 2] > 0.9) & (pixels[..., 0] < 0.1)
+    on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
+    marks.holes(on, [round_one, slot], BLUE, edge=BLUE, points=0.0)
+    save(on, tmp_path / "p", svg=False)
     area = 9 * math.pi + 4 * math.hypot(18, 10) + 4 * math.pi
-    assert blue.sum() / (on.per_mm * on.dpi / 72) ** 2 == pytest.approx(area, rel=0.02)
+    assert blue(tmp_path / "p.png").sum() / pixels_per_mm(on) ** 2 == pytest.approx(area, rel=0.02)
 
 
 def test_a_pass_shows_machine_clamps_zero_and_touch() -> None:
     whole = invented(4)
-    here = scene(whole, whole.layout.blanks[0])
-    with drawing_settings():
-        first, second = (words_of(pass_view(here, whole, p).figure) for p in whole.passes)
+    here = contents_of(whole, whole.layout.blanks[0])
+    first, second = (pass_view(here, whole, p).words() for p in whole.passes)
     for said in ("pass 1 of 2", "r1 drilled now", "X0 Y0", "Z touch", "12 mm", "01 isolation"):
         assert said in first
     assert "8 mm" not in first
@@ -168,9 +174,8 @@ def test_shorted_and_broken_copper_is_named() -> None:
         CopperPart(square[3], ()),
     )
     spoilt = with_blank(whole, as_cut=AsCut(1, (), parts))
-    with drawing_settings():
-        said = words_of(as_cut_view(scene(spoilt, whole.layout.blanks[0]), "j", "s").figure)
-        fine = words_of(as_cut_view(scene(whole, whole.layout.blanks[0]), "j", "s").figure)
+    said = as_cut_view(contents_of(spoilt, whole.layout.blanks[0]), "j", "s").words()
+    fine = as_cut_view(contents_of(whole, whole.layout.blanks[0]), "j", "s").words()
     assert "SHORT c3 + c7" in said
     assert said.count("OPEN c9") == 2
     assert "SHORT" not in fine
@@ -179,15 +184,14 @@ def test_shorted_and_broken_copper_is_named() -> None:
 
 def test_paths_are_named_by_cutter_and_width() -> None:
     whole = invented(4)
-    with drawing_settings():
-        said = words_of(paths_view(scene(whole, whole.layout.blanks[0]), "j", "s").figure)
+    said = paths_view(contents_of(whole, whole.layout.blanks[0]), "j", "s").words()
     # tip 0.1 + 2 · 0.12 · tan 15° = 0.1643
     assert "vee30: vee, 30° included, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
     assert "join: two passes meet on a path (5)" in said
 
 
-def test_names_are_no_formulas(tmp_path: File) -> None:
+def test_any_name_can_be_drawn(tmp_path: File) -> None:
     odd = replace(invented(1), job="$\\frac{a}$ <b> \n\x07 灯台")
     draw(odd, tmp_path)
     assert len(list(tmp_path.glob("*.png"))) == len(gallery(odd))
@@ -224,3 +228,37 @@ def test_contacts_are_what_is_below_the_surface() -> None:
     steps = [a[0] * b[1] - a[1] * b[0] for a, b in pairwise(turn.tolist())]
     assert max(steps) < 0, "clockwise"
     assert shapely.Polygon(turn).area == pytest.approx(np.pi, rel=2e-3)
+
+
+JOIN = Join(1, 0, "c1", (250.0, 40.0), (1, 2), 0.4, (0.0, 1.0), 0.0631, 0.45, 0.45)
+EDGE = replace(JOIN, piece=None, tolerance_electrical=None, tolerance_gap=None)
+
+
+def figures(joins: list[Join]) -> tuple[list[Flag], float]:
+    """The figures of joins and the page mm of a point."""
+    on = canvas(Box(0.0, 0.0, 500.0, 100.0), "title", "words", "set")
+    join_marks(on, joins)
+    return [shape for _, shape in on.inside if isinstance(shape, Flag)], on.point
+
+
+def test_both_figures_of_every_join_in_copper_are_shown() -> None:
+    shown, _ = figures([JOIN, replace(JOIN, at=(250.0, 80.0), predicted=0.07), EDGE])
+    assert [flag.words for flag in shown] == ["0.063 / 0.450", "0.070 / 0.450"]
+
+
+@pytest.mark.parametrize("low", [2.0, 50.0, 95.0])
+def test_figures_of_joins_close_together_hide_no_other(low: float) -> None:
+    shown, point = figures([replace(JOIN, at=(250.0, low + 0.3 * n)) for n in range(12)])
+    heights = sorted(flag.box[1] / point for flag in shown)
+    assert len(heights) == 12
+    assert min(b - a for a, b in pairwise(heights)) >= JOIN_ROW - 1e-6
+
+
+def test_too_many_joins_for_the_picture_leave_only_their_signs() -> None:
+    shown, _ = figures([replace(JOIN, at=(250.0, 0.2 * n)) for n in range(300)])
+    assert shown == []
+
+
+def test_the_legend_says_what_the_figures_of_a_join_are() -> None:
+    assert "tolerated" in join_legend([JOIN, EDGE]).words
+    assert join_legend([EDGE]).words == "join: two passes meet on a path (1)"

@@ -6,11 +6,11 @@ from itertools import combinations
 
 import pytest
 
-from millprep.report.screen_colours import CUTTERS_DARK, CUTTERS_LIGHT, DARK, LIGHT, colours
+from millprep.report import palette
 from tests.helpers.colour import READERS, FloatArray, contrast, distance
 
-SCHEMES = {"light": LIGHT, "dark": DARK}
-CUTTERS = {"light": CUTTERS_LIGHT, "dark": CUTTERS_DARK}
+SCHEMES = {"light": palette.SCREEN_LIGHT, "dark": palette.SCREEN_DARK}
+CUTTERS = {"light": palette.CUTTERS, "dark": palette.SCREEN_CUTTERS_DARK}
 
 
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS.keys())
@@ -44,6 +44,6 @@ def test_words_and_controls_are_legible(name: str) -> None:
 
 
 def test_both_schemes_tell_the_same_things() -> None:
-    told = colours()
+    told = palette.screen_colours()
     assert told["light"].keys() == told["dark"].keys()
-    assert len(CUTTERS_DARK) == len(CUTTERS_LIGHT)
+    assert len(palette.SCREEN_CUTTERS_DARK) == len(palette.CUTTERS)

@@ -82,7 +82,7 @@ def test_cautions_come_before_anything_to_do(two_passes: CutSet) -> None:
     for caution in (
         "respirator", "never with compressed air", "Eye protection", "Rotating spindle",
         "Lethal voltages", "keep their charge", "deburr", "Local codes and licensed practice",
-        "the standard itself decides",
+        "follow the standard itself",
     ):  # fmt: skip
         assert text.index(caution) < first
 
@@ -92,10 +92,10 @@ def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
     at = 0
     for program in two_passes.programs:
         folder, _, file = program.file.rpartition("/")
-        if f"The files lie in {folder}/." in text[at:]:
-            at = text.index(f"The files lie in {folder}/.", at)
+        if f"The files are in {folder}/." in text[at:]:
+            at = text.index(f"The files are in {folder}/.", at)
         at = text.index(file, at)
-    assert text.count("put in: vee30") == 2
+    assert text.count("fit: vee30") == 2
     assert "300 / 100" in text
     assert "1 min 02 s" in text
     assert "set 5f0c2a91d3b7" in text
@@ -104,22 +104,22 @@ def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
 def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
     text = sheet(two_passes).replace("\N{NO-BREAK SPACE}", " ")
     first, second = text.split("<h2>Blank 1, pass 2 of 2", 1)
-    assert "Pins out of the bed." in first
-    assert "its low left corner at X 15  Y 30" in first
+    assert "Remove the pins." in first
+    assert "its lower-left corner at X 15  Y 30" in first
     assert "X 0 to 12, Y 60 to 90; X 290 to 300, Y 70 to 100, 12 mm above the copper" in first
     assert "is drilled now for pass 2" in first
-    assert "Take these clamps off the bed: X 0 to 12" in second
-    assert "Put the pins in the bed" in second
+    assert "Take these clamps off: X 0 to 12" in second
+    assert "Put the pins in the spoilboard" in second
     assert "keep the zero of the pass before" in second
     assert "touch off on the copper at X 20  Y 34" in second
     assert "again after every change of cutter" in second
-    assert "mm past the travel on the left" in second
+    assert "mm on the left" in second
 
 
 def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
     text = sheet(replace(two_passes, locating="measure"))
-    assert "Measure where its registration holes stand" in text
-    assert "pins" not in read(text).text
+    assert "Measure where its registration holes are" in text
+    assert "pins" not in read(text).text.replace("Enter pins", "").replace("Esc unpins", "")
 
 
 def test_no_clamps_means_tape(two_passes: CutSet) -> None:
@@ -134,13 +134,13 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     with_bed = with_blank(two_passes, spoilboard=(pins,))
     text = sheet(with_bed)
     assert text.index("bed/01-bore-pins.ngc") < text.index("<h2>Blank 1, pass 1 of 2")
-    assert "Blank off." in text
+    assert "Take the blank off." in text
     said = text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Z: touch off on the bed at X 1  Y 2.5, again after" in said
     assert "Press the pins in." in said
     # a set that bores holes for pins means them, said or not
-    assert "Put the pins in the bed" in sheet(replace(with_bed, locating=None))
-    assert "Blank off." not in sheet(two_passes)
+    assert "Put the pins in the spoilboard" in sheet(replace(with_bed, locating=None))
+    assert "Take the blank off." not in sheet(two_passes)
 
 
 def test_findings_with_place_and_close_up(two_passes: CutSet) -> None:
@@ -159,9 +159,9 @@ def test_no_more_findings_on_the_first_page_than_fit(two_passes: CutSet) -> None
     first, details = sheet(replace(two_passes, findings=(warned,) * 20)).split(
         '<div class="details">'
     )
-    assert first.count("<td>Decide</td>") == MOST_TO_DECIDE
-    assert "12 more to decide stand in the details." in first
-    assert details.count("<td>Decide</td>") == 20
+    assert first.count("<td>warning</td>") == MOST_TO_DECIDE
+    assert "The details list 12 more." in first
+    assert details.count("<td>warning</td>") == 20
 
 
 def test_programs_from_several_folders_are_named_in_full(two_passes: CutSet) -> None:

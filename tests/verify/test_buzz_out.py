@@ -8,7 +8,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.board import Hole
-from millprep.model.check import Check
+from millprep.model.check import Check, JoinReason
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
@@ -55,7 +55,7 @@ def test_each_net_is_touched_once_at_its_pads_farthest_apart() -> None:
         assert {check.one.pad, check.other.pad} == {
             f"h{int(str(check.one.net)[1]) - 1}{x}" for x in (8, 48)
         }
-        assert check.when == "at any time"
+        assert check.when == "any time"
 
 
 def test_links_join_two_pieces_to_one_net() -> None:
@@ -63,13 +63,13 @@ def test_links_join_two_pieces_to_one_net() -> None:
     found = checks(NETS | {(0, "c2"): "c1"})
     joined = [c for c in found if c.expect == "continuity" and c.one.net == "c1"]
     assert [(c.when, {c.one.piece, c.other.piece}) for c in joined] == [
-        ("once the links are soldered", {"c1", "c2"})
+        ("after soldering", {"c1", "c2"})
     ]
     between = [
         c for c in found
         if c.expect == "isolation" and {c.one.piece, c.other.piece} == {"c1", "c2"}
     ]  # fmt: skip
-    assert [c.when for c in between] == ["before the links are soldered"]
+    assert [c.when for c in between] == ["before soldering"]
 
 
 def test_the_narrowest_gaps_are_touched_on_both_sides() -> None:
@@ -85,11 +85,14 @@ def test_every_join_is_touched_and_bare_copper_beyond_it() -> None:
     at = (30.0, 9.9)
     join = Join(1, 0, "c1", at, (1, 2), 0.4, (0.0, 1.0))
     edge = Join(1, 0, None, (30.0, 2.0), (1, 2), 0.4, (0.0, 1.0))
-    found = [c for c in checks(NETS, (join, edge)) if "meet" in c.why]
+    found = [c for c in checks(NETS, (join, edge)) if isinstance(c.reason, JoinReason)]
     (check,) = found
     assert (check.expect, check.one.piece, check.one.pad) == ("isolation", "c1", "h020")
     assert check.other.piece is None
-    assert check.why == "passes 1 and 2 meet at 28.0, 7.9", "from the board's low corner"
+    reason = check.reason
+    assert isinstance(reason, JoinReason)
+    assert reason.passes == (1, 2)
+    assert reason.at == pytest.approx((28.0, 7.9), abs=0.05), "from the board's lower-left corner"
 
 
 def test_places_are_those_of_the_board_as_it_lies_on_the_mill() -> None:

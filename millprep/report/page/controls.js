@@ -20,21 +20,22 @@ function showTime() {
   slider.max = String(Math.ceil(all * 10) / 10);
   slider.value = String(state.time ?? all);
   slider.disabled = all === 0;
-  $("review-play").textContent = say(playing ? "pause" : "play");
+  $("review-play").textContent = playing ? "Pause" : "Play";
   $("review-play").disabled = all === 0;
   const now = clockWords(state.time ?? all);
-  $("review-clock").textContent = say("clock", { now, all: clockWords(all) });
+  $("review-clock").textContent = `${now} of ${clockWords(all)}`;
   const at = state.time === null ? null : cutterAt(state.time);
   const told = at
     ? [
         at.program.file,
-        say("line", { line: at.program.line[at.move] }),
+        `line ${at.program.line[at.move]}`,
         `X ${figure(at.mx, 4)}`,
         `Y ${figure(at.my, 4)}`,
         `Z ${figure(at.mz, 4)}`,
         feedWords(at.program, at.move),
       ]
-    : [say(all ? "allCut" : "nothingMoves")];
+    : [all ? "Finished board shown. Press Play or drag the slider to watch the cutter."
+        : "No program selected."];
   $("review-cutter").replaceChildren(...told.map((text) => element("span", text)));
   slider.setAttribute("aria-valuetext", `${now}, ${told.join(", ")}`);
 }
@@ -81,10 +82,10 @@ function showDistance() {
   const [a, b] = state.measure;
   $("review-distance").textContent =
     a && b
-      ? say("distance", {
-          mm: figure(measured(), 3), dx: figure(b[0] - a[0], 3), dy: figure(b[1] - a[1], 3),
-        })
-      : say(a ? "secondPoint" : "firstPoint");
+      ? `${figure(measured(), 3)} mm apart: X ${figure(b[0] - a[0], 3)}, Y ${figure(b[1] - a[1], 3)}`
+      : a ? "Now the second point."
+        : "Press Measure, then click two points, or type them. Clicks snap to the nearest hole, "
+          + "corner or edge; hold Shift to place them freely.";
 }
 
 /** A number as typed, with a point or a comma; null for anything else. */

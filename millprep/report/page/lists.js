@@ -18,7 +18,7 @@ function option(select, value, text) {
 
 function fillBlanks() {
   for (const { number } of blanks) {
-    option($("review-blank"), number, say("blankNumber", { blank: number }));
+    option($("review-blank"), number, `Blank ${number}`);
   }
   $("review-blank").parentElement.hidden = blanks.length < 2;
 }
@@ -26,13 +26,13 @@ function fillBlanks() {
 function fillPasses() {
   const select = $("review-pass");
   select.replaceChildren();
-  option(select, "", say("allPasses"));
+  option(select, "", "All passes");
   for (const stage of windows) {
     if (stage.blank !== state.blank) continue;
-    option(select, stage.number, say("passNumber", { pass: stage.number }));
+    option(select, stage.number, `Pass ${stage.number}`);
   }
   const forBed = programs.some((p) => p.blank === state.blank && p.pass === BED);
-  if (forBed) option(select, BED, say("bed"));
+  if (forBed) option(select, BED, "Spoilboard");
   select.value = state.pass === null ? "" : String(state.pass);
 }
 
@@ -41,7 +41,7 @@ function fillPrograms() {
   select.replaceChildren();
   const was = state.program;
   state.program = null;
-  option(select, "", say("allPrograms"));
+  option(select, "", "All programs");
   const here = shown();
   for (const p of here) {
     // a file may hold the programs of several cutters
@@ -99,7 +99,8 @@ function showHere() {
   const box = $("review-here");
   box.replaceChildren();
   if (!at) {
-    box.append(element("p", say("pointAt")));
+    box.append(element("p",
+      "Point at the drawing for details. Click to pin them, Esc to unpin."));
     return;
   }
   for (const [title, rows] of facts(...at)) {
@@ -122,7 +123,7 @@ function fillFindings() {
     const row = element("li");
     const holder = element(one.at ? "button" : "div", undefined, `finding ${one.severity}`);
     holder.append(
-      element("span", `${one.name} ${say(one.severity)}`, "badge"),
+      element("span", `${one.name} ${SEVERITIES[one.severity]}`, "badge"),
       element("span", one.message),
     );
     if (one.where) holder.append(element("span", one.where, "where"));

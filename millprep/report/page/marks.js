@@ -115,7 +115,7 @@ function paintWindow(c, v, stage) {
   const box = stage.area.box;
   // the words of neighbouring windows stand one below the other
   const row = 14 + 16 * (stage.number - 1);
-  label(c, say("passWindow", { pass: stage.number }), sx(v, box[0]) + 6,
+  label(c, `pass ${stage.number}`, sx(v, box[0]) + 6,
     sy(v, v.up < 0 ? box[3] : box[1]) + row);
   if (state.pass === null) return;
   const at = moved(inverse(stage.pose), ...stage.touch);
@@ -128,7 +128,7 @@ function paintWindow(c, v, stage) {
   c.moveTo(x, y - 8);
   c.lineTo(x, y + 8);
   c.stroke();
-  label(c, say("touch"), x + 10, y + 18);
+  label(c, "touch Z here", x + 10, y + 18);
 }
 
 function paintClamps(c, v, stage) {

@@ -26,8 +26,10 @@ function overlay() {
     cross(size.width / 2, size.height / 2, ink.quiet);
   }
   scaleBar();
-  const side = onBed() ? "bedSide" : state.fromComponents ? "componentsSide" : "copperSide";
-  label(pen, say(side), 10, size.height - 28);
+  const side = onBed() ? "the spoilboard, seen from above"
+    : state.fromComponents ? "component side up, turned over about X"
+      : "copper side up, as it lies on the mill";
+  label(pen, side, 10, size.height - 28);
 }
 
 function cross(x, y, colour) {

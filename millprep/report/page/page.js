@@ -14,7 +14,7 @@ let chosen = null;
 function setLight() {
   dark = chosen === null ? dims.matches : chosen;
   document.documentElement.dataset.light = dark ? "dark" : "light";
-  $("review-light").textContent = say(dark ? "toLight" : "toDark");
+  $("review-light").textContent = dark ? "Light" : "Dark";
   fillCutters();
   sheet = null;
   changed();

@@ -181,7 +181,7 @@ function* paintBed(c, v) {
   trace(c, v, [t[0], t[1], t[2], t[1], t[2], t[3], t[0], t[3]]);
   c.fill();
   c.stroke();
-  label(c, say("travel"), sx(v, t[0]) + 6, sy(v, v.up < 0 ? t[3] : t[1]) + 16);
+  label(c, "travel of the machine", sx(v, t[0]) + 6, sy(v, v.up < 0 ? t[3] : t[1]) + 16);
   yield;
 }
 

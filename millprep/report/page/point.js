@@ -75,19 +75,19 @@ const nameOf = (piece) =>
 /** What a person wants to know of a place: [title, [[name, value], …]] in turn. */
 function facts(x, y) {
   const found = [];
-  const here = [[say(onBed() ? "onMachine" : "onBlank"), placeWords(x, y)]];
+  const here = [[onBed() ? "From work zero" : "On the blank", placeWords(x, y)]];
   const stage = windows.find((w) => w.blank === state.blank && w.number === state.pass);
-  if (stage && !onBed()) here.push([say("onMachine"), placeWords(...moved(stage.pose, x, y))]);
-  found.push([say("place"), here]);
+  if (stage && !onBed()) here.push(["From work zero", placeWords(...moved(stage.pose, x, y))]);
+  found.push(["Place", here]);
   const slack = NEAR / state.scale;
   const near = (at, more = 0) => at && Math.hypot(x - at[0], y - at[1]) <= Math.max(slack, more);
   const mine = (one) => one.blank === state.blank && !onBed();
   for (const hole of data.registration) {
     if (mine(hole) && state.layers.registration && near(hole.at, hole.diameter / 2)) {
-      found.push([`${say("registrationHole")} ${hole.id}`, [
-        [say("diameter"), `${figure(hole.diameter, 3)} mm`],
-        [say("purpose"), say(hole.role)],
-        [say("passes"), say("drilledUsed", { drilled: hole.drilledIn, used: hole.usedIn })],
+      found.push([`Registration hole ${hole.id}`, [
+        ["Diameter", `${figure(hole.diameter, 3)} mm`],
+        ["Purpose", PURPOSES[hole.role]],
+        ["Passes", `drilled in pass ${hole.drilledIn}, used in pass ${hole.usedIn}`],
       ]]);
     }
   }
@@ -95,36 +95,36 @@ function facts(x, y) {
     if (!mine(hole) || !state.layers.holes || hole.work === "register") continue;
     const at = hole.end ? toSegment(x, y, ...hole.at, ...hole.end).at : hole.at;
     if (!near(at, hole.diameter / 2)) continue;
-    found.push([`${say(hole.end ? "slot" : "hole")} ${hole.id}`, [
-      [say("diameter"), `${figure(hole.diameter, 3)} mm`],
-      [say("cutter"), data.cutters[hole.cutter].name],
-      [say("depth"), `${figure(hole.depth, 3)} mm`],
+    found.push([`${hole.end ? "Slot" : "Hole"} ${hole.id}`, [
+      ["Diameter", `${figure(hole.diameter, 3)} mm`],
+      ["Cutter", data.cutters[hole.cutter].name],
+      ["Depth", `${figure(hole.depth, 3)} mm`],
     ]]);
   }
   const moves = movesAt(x, y);
-  if (moves.length) found.push([say("path"), moveFacts(moves[0])]);
+  if (moves.length) found.push(["Path", moveFacts(moves[0])]);
   if (moves.length > 1) {
-    const lineOf = (m) => say("line", { line: m.program.line[m.move] });
+    const lineOf = (m) => `line ${m.program.line[m.move]}`;
     const rest = moves.slice(1, 5).map((m) => [m.program.file, lineOf(m)]);
-    if (moves.length > 5) rest.push([say("andMore"), String(moves.length - 5)]);
-    found.push([say("alsoHere"), rest]);
+    if (moves.length > 5) rest.push(["and more", String(moves.length - 5)]);
+    found.push(["Also on this line", rest]);
   }
   const piece = pieceAt(x, y);
-  if (piece) found.push([say("copper"), pieceFacts(piece)]);
+  if (piece) found.push(["Copper", pieceFacts(piece)]);
   else if (state.layers.asCut && partAt(x, y)) {
-    found.push([say("copper"), [[say("net"), say("noPiece")]]]);
+    found.push(["Copper", [["Net", "floating copper"]]]);
   }
   for (const join of data.joins) {
     if (mine(join) && state.layers.joins && near(join.at)) {
-      found.push([say("join"), joinFacts(join)]);
+      found.push(["Join", joinFacts(join)]);
     }
   }
   for (const stageOf of windows) {
     for (const one of stageOf.verniers) {
       if (stageOf.blank === state.blank && state.layers.verniers && near(one.at)) {
-        found.push([`${say("vernier")} ${one.id}`, [
-          [say("measures"), one.measures.toUpperCase()],
-          [say("oneLine"), `${figure(one.step, 3)} mm`],
+        found.push([`Vernier ${one.id}`, [
+          ["Measures along", one.measures.toUpperCase()],
+          ["One line is", `${figure(one.step, 3)} mm`],
         ]]);
       }
     }
@@ -135,26 +135,26 @@ function facts(x, y) {
 const placeWords = (x, y, digits = 2) => `X ${figure(x, digits)}  Y ${figure(y, digits)}`;
 
 const feedWords = (p, i) =>
-  p.kind[i] === RAPID ? say("rapid") : `${figure(p.feed[i], 0)} mm/min`;
+  p.kind[i] === RAPID ? "rapid" : `${figure(p.feed[i], 0)} mm/min`;
 
 function moveFacts({ program: p, move: i }) {
   const depths = [p.mz[i], p.mz[i + 1]].map((z) => figure(-z, 3));
   const depth = depths[0] === depths[1] ? depths[0] : `${depths[0]} → ${depths[1]}`;
   return [
-    [say("file"), p.file],
-    [say("lineName"), String(p.line[i])],
-    [say("cutter"), `${p.cutter.name}: ${p.cutter.words}`],
-    [say("depth"), `${depth} mm`],
-    [say("feed"), feedWords(p, i)],
-    [say("groove"), p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : say("none")],
+    ["File", p.file],
+    ["Line", String(p.line[i])],
+    ["Cutter", `${p.cutter.name}: ${p.cutter.words}`],
+    ["Depth", `${depth} mm`],
+    ["Feed", feedWords(p, i)],
+    ["Groove at the surface", p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : "none"],
   ];
 }
 
 function pieceFacts(piece) {
   const rows = [
-    [say("net"), piece.net ?? say("none")],
-    [say("piece"), piece.piece],
-    [say("boardName"), copyWords(piece.copy)],
+    ["Net", piece.net ?? "none"],
+    ["Piece", piece.piece],
+    ["Board", copyWords(piece.copy)],
   ];
   const part = partOf(piece);
   if (part) {
@@ -162,39 +162,38 @@ function pieceFacts(piece) {
     const gapTo = (one) => {
       const carried = parts[one.index].carries[0];
       const named = pieces.find((p) => carried && p.copy === carried[0] && p.piece === carried[1]);
-      const to = named ? nameOf(named) : say("noPiece");
-      return say("gapTo", { gap: figure(one.distance), to });
+      const to = named ? nameOf(named) : "floating copper";
+      return `${figure(one.distance)} mm to ${to}`;
     };
-    if (other) rows.push([say("narrowest"), gapTo(other)]);
+    if (other) rows.push(["Narrowest gap as cut", gapTo(other)]);
     if (any && (!other || any.distance < other.distance - 0.005)) {
-      rows.push([say("nearestCopper"), gapTo(any)]);
+      rows.push(["Nearest copper, floating included", gapTo(any)]);
     }
   }
   const joins = data.joins.filter((j) => j.copy === piece.copy && j.piece === piece.piece);
-  rows.push([say("joins"), joins.length ? String(joins.length) : say("none")]);
+  rows.push(["Joins", joins.length ? String(joins.length) : "none"]);
   const known = (list) => list.filter((v) => v !== null);
   const stands = known(joins.map((j) => j.tolerance));
   const expected = known(joins.map((j) => j.predicted));
   return [
     ...rows,
-    ...mismatch(
+    ...misalignment(
       expected.length ? Math.max(...expected) : null,
       stands.length ? Math.min(...stands) : null,
     ),
   ];
 }
 
-/** What mismatch is to be expected, and what is stood, as far as they are known. */
-function mismatch(predicted, tolerance) {
+/** The misalignment to expect and the one tolerated, as far as they are known. */
+function misalignment(predicted, tolerance) {
   const rows = [];
-  const told = (key, mm) => say(key, { mm: figure(mm, 3) });
-  if (predicted !== null) rows.push([say("predicted"), told("below", predicted)]);
-  if (tolerance !== null) rows.push([say("tolerance"), told("upTo", tolerance)]);
+  if (predicted !== null) rows.push(["Expected misalignment", `below ${figure(predicted, 3)} mm on 99.7 % of blanks`]);
+  if (tolerance !== null) rows.push(["Misalignment tolerated", `up to ${figure(tolerance, 3)} mm`]);
   return rows;
 }
 
 function joinFacts(join) {
-  return [[say("passes"), join.passes.join(" – ")], ...mismatch(join.predicted, join.tolerance)];
+  return [["Passes", join.passes.join(" – ")], ...misalignment(join.predicted, join.tolerance)];
 }
 
 /** The place that a click near it means: a hole's centre, a corner of copper, then an edge. */

@@ -1,11 +1,13 @@
-// The set as it stands in the page, unfolded into arrays. Lengths are mm, times seconds.
+// The set as it is in the page, unfolded into arrays. Lengths are mm, times seconds.
 const data = JSON.parse(document.getElementById("review-data").textContent);
-const words = data.words;
 
-/** The words for a key, `{name}` filled in; values are words already. */
-function say(key, values = {}) {
-  return words[key].replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
-}
+const SEVERITIES = { stop: "stop", warn: "warning", note: "note" };
+/** What a registration hole does in the pass that uses it. */
+const PURPOSES = {
+  locate: "locates the blank",
+  key: "key: fits one way only",
+  witness: "check cross: the tip must stand over it",
+};
 
 /** A number with so many decimals and a point, whatever the reader's country. */
 function figure(value, digits = 2) {
@@ -284,5 +286,5 @@ const blanks = data.blanks.map((blank) => ({
 /** A copy's name in words. */
 function copyWords(index) {
   const copy = data.copies[index];
-  return say("copy", { board: data.boards[copy.board].name, copy: copy.copy });
+  return `${data.boards[copy.board].name}, copy ${copy.copy}`;
 }

@@ -9,7 +9,7 @@ import pytest
 
 from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.set_of_programs import CutSet
-from millprep.report.change import change_words, cutter_of, file_of
+from millprep.report.program_table import change_words, cutter_of, file_of
 from tests.helpers import dialects
 from tests.helpers.small_job import changed
 
@@ -34,13 +34,13 @@ def test_the_sheet_tells_lines_and_what_to_do_at_a_stop(joined: tuple[CutSet, Pa
             first, last = cost.lines
             assert f"-isolate-to-profile.ngc, lines {first} to {last}" in sheet
             assert file_of(cut_set, program, "").startswith(program.file)
-    assert "stops, and says which cutter to put in" in sheet
+    assert "stops, and names the cutter to fit" in sheet
 
 
 def test_nothing_is_said_where_every_cutter_has_its_file(joined: tuple[CutSet, Path]) -> None:
     apart = with_change(joined[0], "files")
     assert change_words(apart) == ()
-    assert cutter_of(apart, apart.programs[-1], change=True) == "put in: mill"
+    assert cutter_of(apart, apart.programs[-1], change=True) == "fit: mill"
     assert cutter_of(apart, apart.programs[-1], change=False) == "mill"
 
 
@@ -56,7 +56,7 @@ def test_a_changer_s_numbers_are_told(joined: tuple[CutSet, Path]) -> None:
 def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> None:
     silent = with_change(joined[0], "files")
     machine = replace(silent.machine, dialect=Dialect(comments="none"))
-    assert change_words(replace(silent, machine=machine)) == ("The programs hold no comments.",)
+    assert change_words(replace(silent, machine=machine)) == ("The programs have no comments.",)
     by_hand = replace(silent, machine=replace(machine, spindle_by_program=False))
     (words,) = change_words(by_hand)
-    assert "the first stop of each asks for the spindle to be started" in words
+    assert "at the first stop of each, start the spindle" in words

@@ -1,0 +1,142 @@
+"""One blank ready to be drawn: everything that lies on it, moved into its frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.model.blank import Box
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from millprep.geometry.path import Point
+    from millprep.geometry.pose import Pose
+    from millprep.model.as_cut import AsCut
+    from millprep.model.blank import Blank
+    from millprep.model.board import Hole
+    from millprep.model.cut import Clearing, HoleCut, Lap, Profile
+    from millprep.model.cutter import Cutter
+    from millprep.model.layout import Placement
+    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.program import Program
+    from millprep.model.set_of_programs import CutSet
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One copy in the blank frame; `pieces` are (id, shape)."""
+
+    placement: Placement
+    outline: shapely.Polygon
+    pieces: tuple[tuple[str, shapely.Polygon], ...]
+    holes: tuple[Hole, ...]
+
+    @property
+    def title(self) -> str:
+        """Board and copy in words."""
+        return f"{self.placement.board.name} copy {self.placement.copy}"
+
+
+@dataclass(frozen=True, slots=True)
+class BlankContents:
+    """All that lies on one blank.
+
+    Attributes:
+        cutters: the cutters in the order of the set, used or not; the place gives the style.
+    """
+
+    blank: Blank
+    cutters: tuple[Cutter, ...]
+    placed: tuple[Placed, ...]
+    laps: tuple[Lap, ...]
+    holes: tuple[HoleCut, ...]
+    profiles: tuple[Profile, ...]
+    joins: tuple[Join, ...]
+    passes: tuple[MillingPass, ...]
+    programs: tuple[Program, ...]
+    as_cut: AsCut | None
+    clearings: tuple[Clearing, ...] = ()
+
+    @property
+    def pieces(self) -> list[shapely.Polygon]:
+        """Every piece of copper."""
+        return [shape for placed in self.placed for _, shape in placed.pieces]
+
+    @property
+    def path_cuts(self) -> list[Lap | Clearing | Profile]:
+        """Everything that is cut along a path."""
+        return [*self.laps, *self.clearings, *self.profiles]
+
+    @property
+    def registration(self) -> dict[str, RegistrationHole]:
+        """Each registration hole once, by id."""
+        return {hole.id: hole for milling_pass in self.passes for hole in milling_pass.registration}
+
+    def box(self) -> Box:
+        """The blank, and anything that sticks out of it."""
+        x, y = self.blank.size
+        corners = [(0.0, 0.0), (x, y)]
+        for placed in self.placed:
+            x0, y0, x1, y1 = placed.outline.bounds
+            corners += [(x0, y0), (x1, y1)]
+        return around(corners)
+
+
+def contents_of(cut_set: CutSet, blank: Blank) -> BlankContents:
+    """Gather what lies on one blank."""
+    on = cut_set.layout.on(blank.number)
+    here = {placement.index for placement in on}
+    return BlankContents(
+        blank=blank,
+        cutters=ordered_cutters(cut_set),
+        placed=tuple(_placed(placement) for placement in on),
+        laps=tuple(lap for lap in cut_set.laps if lap.placement in here),
+        holes=tuple(hole for hole in cut_set.holes if hole.placement in here),
+        profiles=tuple(p for p in cut_set.profiles if p.placement in here),
+        joins=tuple(join for join in cut_set.joins if join.blank == blank.number),
+        passes=tuple(p for p in cut_set.passes if p.blank == blank.number),
+        programs=tuple(p for p in cut_set.programs if p.blank == blank.number),
+        as_cut=next((a for a in cut_set.as_cut if a.blank == blank.number), None),
+        clearings=tuple(cut for cut in cut_set.clearings if cut.placement in here),
+    )
+
+
+def _placed(placement: Placement) -> Placed:
+    pose, board = placement.pose, placement.board
+    shapes = moved([piece.shape for piece in board.pieces], pose)
+    ids = (piece.id for piece in board.pieces)
+    return Placed(
+        placement,
+        pose.shape(board.outline),
+        tuple(zip(ids, shapes, strict=True)),
+        tuple(hole.transformed(pose) for hole in board.holes),
+    )
+
+
+def moved(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon]:
+    """All shapes at once in another frame."""
+    array: list[shapely.Polygon] = list(
+        shapely.transform(np.array(shapes, dtype=object), pose.points)
+    )
+    return array
+
+
+def ordered_cutters(cut_set: CutSet) -> tuple[Cutter, ...]:
+    """Cutters that run along paths first: they need a colour of their own most."""
+    rank = {"vee": 0, "endmill": 1, "drill": 2}
+    return tuple(sorted(cut_set.cutters, key=lambda cutter: rank.get(cutter.kind, 3)))
+
+
+def around(corners: Iterable[Point], margin: float = 0.02) -> Box:
+    """The smallest box around points, with a margin, given as a part of its longer side."""
+    xy = np.array(list(corners), dtype=float)
+    (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
+    by = max(x1 - x0, y1 - y0, 1.0) * margin
+    return Box(x0 - by, y0 - by, x1 + by, y1 + by)
