@@ -232,7 +232,7 @@ def test_letters_change_no_motion(
         bare = board.read(
             board.written(tmp_path, board.machine(Dialect(**motion))), Dialect(**motion)
         )
-        machine = board.machine(dialect, spindle_by_program=by_program)
+        machine = board.machine(dialect, spindle="program" if by_program else "hand")
         traces = board.read(board.written(tmp_path, machine), dialect)
         for one, other in zip(bare, traces, strict=True):
             assert len(one.moves) == len(other.moves)

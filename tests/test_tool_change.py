@@ -188,7 +188,7 @@ DIALECTS = [
 def test_any_dialect_will_do(
     dialect: Dialect, by_program: bool, joined: Made, tmp_path: Path
 ) -> None:
-    machine = joined.machine(dialect, spindle_by_program=by_program)
+    machine = joined.machine(dialect, spindle="program" if by_program else "hand")
     write_programs(replace(joined.cut_set, machine=machine), tmp_path)
     proved = joined.proved(tmp_path, machine)
     assert [f for f in proved.findings if f.severity != "note"] == []

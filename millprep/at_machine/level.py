@@ -11,7 +11,7 @@ from millprep import job
 from millprep.at_machine import surface_readings
 from millprep.at_machine.surface_fit import levelling
 from millprep.model.derivation import Derivation
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
 from millprep.report.report_model import Report

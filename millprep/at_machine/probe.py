@@ -22,8 +22,8 @@ from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Refusal
+from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.report import report_file
 from millprep.report.report_model import Report
@@ -263,7 +263,7 @@ def _prove(
             trace,
             cutter=made.cutter,
             machine=plan.machine,
-            clamps=plan.clamps,
+            clamps=plan.setup.clamps,
             mill_pass=mill_pass,
             blank=blank,
             spoilboard=plan.drilling.spoilboard,

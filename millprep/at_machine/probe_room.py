@@ -7,8 +7,8 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.at_machine.probe_grid import Denied
 from millprep.model.cutter import Cutter
+from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 
 CLAMP_SPARE = 1.0
 """The widest part of the tip keeps so far from clamps, mm."""
@@ -40,7 +40,7 @@ def denied(
             "farther inside.",
         )
     ]
-    for clamp in plan.clamps:
+    for clamp in plan.setup.clamps:
         if clamp.on_in(mill_pass.number):
             # the tip may stand `uneven` below zero when the nut passes the clamp's top
             nut = clamp.height + uneven + CLAMP_SPARE > tip.stickout

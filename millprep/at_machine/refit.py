@@ -60,19 +60,19 @@ def refit(
     if job_file is None:
         job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
+    registration = plan.registration
     now = read_inputs(plan, job_file)
     same_inputs(old, now)
     # readings first, so that nothing is prepared for bad ones
     told: tuple[Finding, ...] = ()
     if kind == "touches":
-        probe = plan.registration.probe
-        read, told = touches.found(
-            read, old, blank, number, touches.TOUCH_ERROR if probe is None else probe.error
-        )
+        probed = registration.probe != "none"
+        error = registration.probe_error if probed else touches.TOUCH_ERROR
+        read, told = touches.found(read, old, blank, number, error)
     if kind == "verniers":
         done = vernier.refit(read, old, blank, number)
     else:
-        done = corrected(read, old, blank, number, plan.registration.sigma)
+        done = corrected(read, old, blank, number, registration.sigma)
     chosen = choice_of(old, folder)
     if (blank, number) in (levellings := old.levellings):
         told = (*told, _probed_before(blank, number))

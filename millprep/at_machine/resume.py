@@ -12,9 +12,9 @@ from millprep.at_machine.take_up import Wish, resumed
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal, Severity
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.model.resumption import Resumption
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
@@ -226,7 +226,7 @@ def _empty(
         id=set_id(source.input_files, (source.set, "resume", *asked)),
         job=plan.name,
         machine=plan.machine,
-        clamps=plan.clamps,
+        clamps=plan.setup.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
         locating=plan.registration.method if found_again else None,

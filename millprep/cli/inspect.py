@@ -13,7 +13,7 @@ from millprep.cli.survey_words import UNITS, described
 from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
-    from millprep.model.plan import Unit
+    from millprep.model.job.layers import Unit
 
 
 @click.command()

@@ -40,7 +40,8 @@ def layout(
 
     try:
         done = lay_out(job_file, chosen(effort, layout_file), words.steps(), repair=repair)
-        kept = {layout_file, done.plan.layout.file if done.plan.layout else None} - {None}
+        stored = done.plan.layout.file
+        kept = {layout_file, stored.file if stored is not None else None}
         written: tuple[str, ...] = ()
         if out is not None:
             same = out.resolve() in {path.resolve() for path in kept if path is not None}

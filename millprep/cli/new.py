@@ -14,7 +14,7 @@ from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
     from millprep.cli.starting import Box
-    from millprep.model.plan import DrawnFrom, Unit
+    from millprep.model.job.layers import DrawnFrom, Unit
 
 
 @click.command()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from millprep.drawing.unit import UnitReading
     from millprep.job import Start
     from millprep.model.board import Board
-    from millprep.model.plan import DrawnFrom, LayerRoles, Unit
+    from millprep.model.job.layers import DrawnFrom, LayerRoles, Unit
 
 Box = tuple[float, float, float, float]
 
@@ -45,7 +45,7 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
     """
     from millprep.drawing.survey.survey import survey_file
     from millprep.job import Start
-    from millprep.model.plan import LayerRoles
+    from millprep.model.job.layers import LayerRoles
 
     roles = survey.roles or LayerRoles((), survey.edge, ())
     choices: dict[str, list[str]] = {}

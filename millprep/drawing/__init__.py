@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from millprep.model.board import Board
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 
 __all__ = ["read"]
 

@@ -17,7 +17,7 @@ from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, pairs
 from millprep.geometry.affine import Affine
-from millprep.model.plan import CopperMode
+from millprep.model.job.layers import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})
 NOT_READ = "the job reads other things as copper on its layer"

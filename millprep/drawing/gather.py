@@ -28,7 +28,7 @@ from millprep.drawing.marks.mark import (
 )
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.model.board import Lettering
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 
 NO_ROLE = "the job does not use that layer"
 NOT_SELECTED = "no selection takes it, and the job does not use that layer"

@@ -8,7 +8,7 @@ from typing import Any
 
 from millprep.drawing.dxf.entities import layer_of
 from millprep.drawing.ledger import Ledger
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 
 Role = str
 

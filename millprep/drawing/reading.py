@@ -21,7 +21,7 @@ from millprep.drawing.marks.slot import Bore
 from millprep.drawing.outline import outline
 from millprep.model.board import Board, CopperPiece, Hole, Lettering
 from millprep.model.finding import Finding, Refusal
-from millprep.model.plan import CopperMode, LayerRoles, Unit
+from millprep.model.job.layers import CopperMode, LayerRoles, Unit
 
 
 def read_board(

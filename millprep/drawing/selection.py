@@ -16,7 +16,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE
 from millprep.drawing.marks.circles import in_circles
 from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
-from millprep.model.plan import Selection
+from millprep.model.job.layers import Selection
 
 FloatArray = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from millprep.drawing.dxf.opening import Drawing
 from millprep.drawing.ledger import Ledger
-from millprep.model.plan import Unit
+from millprep.model.job.layers import Unit
 
 MM: dict[Unit, float] = {
     "mm": 1.0,

@@ -13,9 +13,10 @@ from millprep.model.blank import Clamp
 from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import ToolChange
+from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.work import ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import ProbePlan, ProfilePlan
 from millprep.model.program import Program
 
 READ = "verniers: read them, as the sheet shows, before anything else is cut"
@@ -40,7 +41,7 @@ def build(
     profile: ProfilePlan,
     shown: Sequence[Point] = (),
     ahead: Sequence[Engraving] = (),
-    probe: ProbePlan | None = None,
+    probe: RegistrationPlan | None = None,
     left_out: Collection[int] = (),
     clamps: Sequence[Clamp] = (),
     *,
@@ -92,7 +93,7 @@ def build(
     programs += joined(mains, machine.tool_change)
     if not dry or first is None:
         return tuple(programs)
-    tool = first if probe is None else probe.cutter
+    tool = first if probe is None else probe.tip
     outline = dry_run.program(
         _file(mill_pass, 1, "dry-run", tool.name),
         mill_pass,
@@ -125,7 +126,7 @@ def _before_cutting(
     profile: ProfilePlan,
     shown: Sequence[Point],
     ahead: Sequence[Engraving],
-    probe: ProbePlan | None,
+    probe: RegistrationPlan | None,
     first: Cutter | None,
     count: int,
 ) -> list[Program]:
@@ -135,7 +136,7 @@ def _before_cutting(
     """
     programs: list[Program] = []
     if probe is not None:
-        file = _file(mill_pass, count + 1, "probe", probe.cutter.name)
+        file = _file(mill_pass, count + 1, "probe", probe.tip.name)
         programs.append(probing.rim_program(file, mill_pass, probe, machine))
         if first is not None and shown:
             file = _file(mill_pass, count + 2, "dry-run", first.name)

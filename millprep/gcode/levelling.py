@@ -14,9 +14,9 @@ from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Move, Program
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.model.surface_map import SurfaceMap, Uncorrected

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from millprep.geometry.path import Path, Point, Segment
 from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
+from millprep.model.job.work import ProfilePlan
 from millprep.model.machine import Machine
-from millprep.model.plan import ProfilePlan
 from millprep.model.program import Motion, Move
 
 OVERLAP = 0.3

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from millprep.gcode.moves import HOVER, LOOK, Pen, look
 from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.plan import ProbePlan
 from millprep.model.program import Move, Program
 
 FARTHEST_OFF = 1.0
@@ -30,10 +30,12 @@ def probed_holes(mill_pass: MillingPass) -> list[RegistrationHole]:
     return [h for h in mill_pass.registration if h.role != "witness"]
 
 
-def rim_program(file: str, mill_pass: MillingPass, plan: ProbePlan, machine: Machine) -> Program:
+def rim_program(
+    file: str, mill_pass: MillingPass, plan: RegistrationPlan, machine: Machine
+) -> Program:
     """The tip goes into every hole by which a pass is found, and touches it on four sides."""
     start = (*mill_pass.touch, machine.clearance)
-    pen = Pen(machine, plan.cutter, start)
+    pen = Pen(machine, plan.tip, start)
     holes = probed_holes(mill_pass)
     for hole in holes:
         hole_sides(pen, hole, plan)
@@ -42,9 +44,9 @@ def rim_program(file: str, mill_pass: MillingPass, plan: ProbePlan, machine: Mac
         file=file,
         blank=mill_pass.blank,
         mill_pass=mill_pass.number,
-        cutter=plan.cutter,
+        cutter=plan.tip,
         works=("probe",),
-        depth=plan.depth,
+        depth=plan.probe_depth,
         spindle=0.0,
         start=start,
         moves=tuple(pen.moves),
@@ -53,21 +55,22 @@ def rim_program(file: str, mill_pass: MillingPass, plan: ProbePlan, machine: Mac
     )
 
 
-def hole_sides(pen: Pen, hole: RegistrationHole, plan: ProbePlan) -> None:
+def hole_sides(pen: Pen, hole: RegistrationHole, plan: RegistrationPlan) -> None:
     """Look, go down in the middle, touch and retreat four times, rise."""
     x, y = hole.machine
-    play = (hole.diameter - plan.cutter.diameter) / 2
+    play = (hole.diameter - plan.tip.diameter) / 2
     reach = play + min(play, FARTHEST_OFF) + PAST
-    feed = min(plan.feed, pen.machine.max_feed, pen.machine.max_plunge)
+    feed = min(plan.probe_feed, pen.machine.max_feed, pen.machine.max_plunge)
+    z = -plan.probe_depth
     look(pen, (x, y), rises=False)
-    pen.moves.append(Move("feed", x, y, -plan.depth, feed=feed))
+    pen.moves.append(Move("feed", x, y, z, feed=feed))
     for side, dx, dy in SIDES:
         axis = "X" if dx else "Y"
         text = f"{hole.id} {side}: write down {axis} as the display shows it, then go on"
-        there = Move("probe", x + dx * reach, y + dy * reach, -plan.depth, feed=feed, stop=text)
+        there = Move("probe", x + dx * reach, y + dy * reach, z, feed=feed, stop=text)
         # back at the same feed, since only the machine knows where it is
         pen.moves += [there, there._replace(motion="feed", x=x, y=y, stop="")]
-    pen.at = (x, y, -plan.depth)
+    pen.at = (x, y, z)
     pen.rise()
 
 

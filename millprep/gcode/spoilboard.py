@@ -12,9 +12,9 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter
+from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 
 SPOILBOARD_PASS = 0

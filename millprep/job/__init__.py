@@ -1,6 +1,6 @@
 """The job file: one TOML file that says everything."""
 
-from millprep.job.load import load, misfits
+from millprep.job.load import load, refusal_of
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
 from millprep.job.start import Start
@@ -10,8 +10,8 @@ __all__ = [
     "Start",
     "key_table",
     "load",
-    "misfits",
     "presets",
+    "refusal_of",
     "schema",
     "starter",
     "warnings",

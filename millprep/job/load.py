@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import os
 import re
 import tomllib
@@ -11,18 +10,15 @@ from dataclasses import replace
 from pathlib import Path as File
 from typing import Any
 
-from pydantic import ValidationError
-
-from millprep.job.checks import Good, check
-from millprep.job.fields import plain
-from millprep.job.mistakes import Mistake, label, mistake_of, near
-from millprep.job.model import JobFile
-from millprep.job.places import KeyPath, Place, key_places
+from millprep.job.mistakes import label
+from millprep.job.places import Place, key_places
 from millprep.job.presets import with_presets
-from millprep.job.resolve import plan_of
+from millprep.job.reading import Reader
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
+from millprep.model.job.keys import NamedFile, Table
+from millprep.model.job.mistakes import KeyPath, Mistake, known, near, plain, settled
 from millprep.model.misfit import Misfit
-from millprep.model.plan import JobPlan
 
 
 def load(file: File) -> JobPlan:
@@ -33,53 +29,46 @@ def load(file: File) -> JobPlan:
     """
     text = _text(file)
     try:
-        return _judged(file, text)
+        return _read(file, text)
     except RecursionError:
         raise _refusal(file, "job-syntax", Place(1, 1), "brackets are nested too deeply") from None
 
 
-def misfits(file: File, found: Iterable[Misfit]) -> Refusal:
+def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
     """Mistakes that only the drawings show, each with its line and column in the job file."""
     places = key_places(_text(file))
     located = []
-    for one in found:
-        place = _place(one.path, places)
-        words = f"{label(one.path)} {one.words}"
+    for misfit in misfits:
+        place = _place(misfit.path, places)
+        words = f"{label(misfit.path)} {misfit.words}"
         finding = replace(
-            _finding(file, one.code, place, words),
-            board=one.board,
-            at=one.at,
-            frame=None if one.at is None else "drawing",
+            _finding(file, misfit.code, place, words),
+            board=misfit.board,
+            at=misfit.at,
+            frame=None if misfit.at is None else "drawing",
         )
         located.append((place, finding))
     located.sort(key=lambda pair: pair[0])
     return Refusal([finding for _, finding in located], exit_code=2)
 
 
-def _judged(file: File, text: str) -> JobPlan:
+def _read(file: File, text: str) -> JobPlan:
     written = _parsed(file, text)
     places = key_places(text)
     single_blank = isinstance(written.get("blank"), dict)
     if single_blank:
         written["blank"] = [written["blank"]]
     data, mistakes, at_fault = with_presets(written)
-
-    job: JobFile | None = None
-    found: list[Mistake] = []
-    try:
-        job = JobFile.model_validate(data)
-    except ValidationError as problem:
-        found = [mistake_of(e) for e in problem.errors(include_url=False, include_context=False)]
-    mistakes += [m for m in found if m.code != "job-missing-key" or m.path[:-1] not in at_fault]
-
-    cutters = data.get("cutters")
-    defined = list(cutters) if isinstance(cutters, dict) else []
-    good = Good(_pruned(data, (mistake.path for mistake in found)), defined)
-    mistakes += check(good)
-    mistakes += _missing_drawings(file, good)
-    if mistakes or job is None:
+    reader = Reader(file)
+    plan = reader.read(data)
+    # what a table of an unknown preset lacks is no second mistake
+    mistakes += [
+        m for m in reader.mistakes if m.code != "job-missing-key" or m.path[:-1] not in at_fault
+    ]
+    mistakes += _missing_files(plan)
+    if mistakes:
         raise _refused(file, mistakes, places, single_blank)
-    return plan_of(file, job)
+    return plan
 
 
 def _text(file: File) -> str:
@@ -110,44 +99,24 @@ def _parsed(file: File, text: str) -> dict[str, Any]:
         raise _refusal(file, "job-syntax", place, words) from None
 
 
-def _pruned(data: dict[str, Any], paths: Iterable[KeyPath]) -> dict[str, Any]:
-    """A copy with None for every key that failed, a list going as a whole."""
-    good = copy.deepcopy(data)
-    for path in paths:
-        table: Any = good
-        holder, last = good, path[0]
-        for step in path:
-            if isinstance(step, str):
-                if not isinstance(table, dict) or step not in table:
-                    break
-                holder, last = table, step
-            elif not isinstance(table, list):
-                break
-            table = table[step]
-        else:
-            holder[str(last)] = None
-    return good
-
-
-def _missing_drawings(file: File, good: Good) -> Iterator[Mistake]:
-    stored = good.layout["file"]
-    if stored is not None and not os.path.isfile(file.parent / stored):  # noqa: PTH113
-        words = f"is no file: {plain(stored)}, seen from the job file's folder"
-        yield Mistake("job-missing-file", ("layout", "file"), words)
-    for i, board in enumerate(good.boards):
+def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
+    layout = known(plan, "layout")
+    if layout is not None:
+        yield from settled(_missing(layout, "file", ("layout",), "*.[tT][oO][mM][lL]"))
+    for i, board in enumerate(known(plan, "boards") or ()):
         for key in ("drawing", "outline_drawing", "holes_drawing"):
-            name = board.get(key)
-            if name is None or os.path.isfile(file.parent / name):  # noqa: PTH113 - never raises
-                continue
-            folder = (file.parent / name).parent
-            beside = (
-                sorted(entry.name for entry in folder.glob("*.[dD][xX][fF]"))
-                if folder.is_dir()
-                else []
-            )
-            words = f"is no file: {plain(name)}, seen from the job file's folder"
-            words += near(File(name).name, beside)
-            yield Mistake("job-missing-file", ("board", i, key), words)
+            yield from settled(_missing(board, key, ("board", i), "*.[dD][xX][fF]"))
+
+
+def _missing(table: Table, key: str, at: KeyPath, pattern: str) -> Iterator[Mistake]:
+    """A mistake if the file that a key names is not there."""
+    named: NamedFile | None = getattr(table, key)
+    if named is None or os.path.isfile(named.file):  # noqa: PTH113 - never raises
+        return
+    folder = named.file.parent
+    others = sorted(entry.name for entry in folder.glob(pattern)) if folder.is_dir() else []
+    words = f"is no file: {plain(named.name)}, seen from the job file's folder"
+    yield Mistake("job-missing-file", (*at, key), words + near(named.file.name, others))
 
 
 def _refused(

@@ -13,8 +13,7 @@ import tomllib
 from bisect import bisect_right
 from typing import NamedTuple
 
-KeyPath = tuple[str | int, ...]
-"""Keys from the top of the file, with the index of the element where an array is entered."""
+from millprep.model.job.mistakes import KeyPath
 
 
 class Place(NamedTuple):

@@ -8,20 +8,18 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from millprep.job.fields import nearest, plain
-from millprep.job.mistakes import Mistake, near, quoted
-from millprep.job.places import KeyPath
+from millprep.model.job.mistakes import KeyPath, Mistake, near, nearest, plain, quoted
 
 KINDS = ("machines", "cutters", "laminates", "pins")
-TOLD = ("meaning", "source")
+NOTES = ("meaning", "source")
 """Keys of a preset that inform a person and are no part of the job."""
 
 
 def presets() -> dict[str, dict[str, dict[str, Any]]]:
     """Every preset: kind ("machines", "cutters", "laminates", "pins"), name, then its keys.
 
-    Beside the keys of the job file's table each has `meaning` and `source`, the latter
-    saying where its values come from.
+    Each has the keys of the job file's table, and `meaning` and `source`, which says where its
+    values come from.
     """
     return {kind: copy.deepcopy(_read(kind)) for kind in KINDS}
 
@@ -53,7 +51,7 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             mistakes.append(Mistake("job-unknown-preset", (*path, "preset"), words))
             # The likeliest one stands in, so that the other keys can be judged.
             name = nearest(name, known) or next(iter(known))
-        values = {key: value for key, value in known[name].items() if key not in TOLD}
+        values = {key: value for key, value in known[name].items() if key not in NOTES}
         if kind == "machines":
             values = {"name": name, **values}
         if table.get("kind", values.get("kind")) != values.get("kind"):

@@ -1,95 +1,118 @@
-"""Every key of the job file, told to editors as JSON Schema and to people as a table."""
+"""Every key of the job file: as JSON Schema for editors, and as a table for people."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from millprep.job.bed import BlankTable, ClampTable, MachineTable, SetupTable
-from millprep.job.board import BoardTable, LayersTable, SelectionTable
-from millprep.job.clearing import ClearingTable, ClearTable
-from millprep.job.dialect import DialectTable
-from millprep.job.fields import Table, doc_of
-from millprep.job.model import JobFile
-from millprep.job.net import LoadTable, NetTable
-from millprep.job.pins import PinsTable
+from pydantic import TypeAdapter
+
 from millprep.job.presets import presets
-from millprep.job.rules import RulesTable
-from millprep.job.tools import CUTTER_TABLES, CutterTable, DrillTable, EndMillTable, VeeTable
-from millprep.job.wire import WireTable
-from millprep.job.work import DrillingTable, IsolationTable, ProfileTable, RegistrationTable
+from millprep.job.reading import CUTTER_NAME
+from millprep.model.blank import Clamp
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.dialect import Dialect
+from millprep.model.job.board import BoardPlan, LayersTable, PlacePlan
+from millprep.model.job.job import BlankPlan, JobPlan, LayoutTable, SetupTable
+from millprep.model.job.keys import Table, keys
+from millprep.model.job.layers import Selection
+from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
+from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.rules import RulesPlan, SocketPin
+from millprep.model.job.work import ClearingPlan, DrillingPlan, IsolationPlan, ProfilePlan
+from millprep.model.machine import Machine
+from millprep.model.net import Load
 
 TABLES: tuple[tuple[str, type[Table]], ...] = (
-    ("", JobFile),
-    ("[machine]", MachineTable),
-    ("[machine.dialect]", DialectTable),
-    ("[blank] or [[blank]]", BlankTable),
+    ("", JobPlan),
+    ("[machine]", Machine),
+    ("[machine.dialect]", Dialect),
+    ("[blank] or [[blank]]", BlankPlan),
     ("[setup]", SetupTable),
-    ("[[setup.clamp]]", ClampTable),
-    ("[[board]]", BoardTable),
+    ("[[setup.clamp]]", Clamp),
+    ("[[board]]", BoardPlan),
     ("[[board]] layers", LayersTable),
-    ("[[board.selection]]", SelectionTable),
-    ("[[board.wire]]", WireTable),
-    ("[[board.net]]", NetTable),
-    ("[[board.net.load]]", LoadTable),
-    ("[[board.clear]]", ClearTable),
-    ("[cutters.NAME]", CutterTable),
-    ('[cutters.NAME], kind = "vee"', VeeTable),
-    ('[cutters.NAME], kind = "endmill"', EndMillTable),
-    ('[cutters.NAME], kind = "drill"', DrillTable),
-    ("[isolation]", IsolationTable),
-    ("[clearing]", ClearingTable),
-    ("[drilling]", DrillingTable),
-    ("[profile]", ProfileTable),
-    ("[registration]", RegistrationTable),
-    ("[rules]", RulesTable),
-    ("[rules.pins]", PinsTable),
+    ("[[board.selection]]", Selection),
+    ("[[board.place]]", PlacePlan),
+    ("[[board.wire]]", WirePlan),
+    ("[[board.net]]", NetPlan),
+    ("[[board.net.load]]", Load),
+    ("[[board.clear]]", ClearArea),
+    ("[layout]", LayoutTable),
+    ("[cutters.NAME]", Cutter),
+    ('[cutters.NAME], kind = "vee"', Vee),
+    ('[cutters.NAME], kind = "endmill"', EndMill),
+    ('[cutters.NAME], kind = "drill"', Drill),
+    ("[isolation]", IsolationPlan),
+    ("[clearing]", ClearingPlan),
+    ("[drilling]", DrillingPlan),
+    ("[profile]", ProfilePlan),
+    ("[registration]", RegistrationPlan),
+    ("[rules]", RulesPlan),
+    ("[rules.pins]", SocketPin),
 )
 """Every table, as the job file heads it."""
 
 _PRESET_KINDS: dict[type[Table], str] = {
-    MachineTable: "machines",
-    BlankTable: "laminates",
-    CutterTable: "cutters",
-    PinsTable: "pins",
-    **dict.fromkeys(CUTTER_TABLES.values(), "cutters"),
+    Machine: "machines",
+    BlankPlan: "laminates",
+    Cutter: "cutters",
+    Vee: "cutters",
+    EndMill: "cutters",
+    Drill: "cutters",
+    SocketPin: "pins",
 }
 
 
 def schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the job file, for editors."""
-    made = JobFile.model_json_schema()
+    made = TypeAdapter(JobPlan).json_schema()
     made["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     made["title"] = "millprep job"
+    for heading, table in TABLES:
+        if table is not Cutter:
+            _only_keys(made["$defs"][table.__name__] if heading else made, table)
     for table, kind in _PRESET_KINDS.items():
-        if table is not CutterTable:
+        if table is not Cutter:
             _allow_preset(made["$defs"][table.__name__], presets()[kind])
-    blank = made["properties"]["blank"]
-    made["properties"]["blank"] = {
-        "description": blank.pop("description"),
-        "anyOf": [{"$ref": "#/$defs/BlankTable"}, blank],
+    properties = made["properties"]
+    blanks = properties["blank"]
+    properties["blank"] = {
+        "description": blanks.pop("description"),
+        "anyOf": [blanks["items"], blanks],
     }
-    # A cutter from a preset does not write its kind, so more than one may match.
-    cutters = made["properties"]["cutters"]
-    cutters["additionalProperties"] = False
-    for value in cutters["patternProperties"].values():
-        value["anyOf"] = value.pop("oneOf")
-        value.pop("discriminator", None)
+    cutters = properties["cutters"]
+    properties["cutters"] = {
+        "description": cutters["description"],
+        "type": "object",
+        "minProperties": 1,
+        "additionalProperties": False,
+        # A cutter from a preset does not write its kind, so more than one may match.
+        "patternProperties": {f"^{CUTTER_NAME}$": {"anyOf": cutters["items"]["anyOf"]}},
+    }
     return made
 
 
-def _allow_preset(table: dict[str, Any], known: dict[str, dict[str, Any]]) -> None:
+def _only_keys(definition: dict[str, Any], table: type[Table]) -> None:
+    """Leave out what is no key, and require those that have no default, worked out or not."""
+    known = keys(table)
+    properties = definition["properties"]
+    definition["properties"] = {name: properties[name] for name in known}
+    definition["required"] = [name for name, key in known.items() if not key.doc.default]
+
+
+def _allow_preset(definition: dict[str, Any], known: dict[str, dict[str, Any]]) -> None:
     """Require a table's keys, or a preset instead of those it gives."""
-    kind = table["properties"].get("kind", {}).get("const")
+    kind = definition["properties"].get("kind", {}).get("const")
     given = {
         name: values for name, values in known.items() if kind is None or values["kind"] == kind
     }
-    table["properties"]["preset"] = {
-        "description": table["properties"]["preset"]["description"],
+    definition["properties"]["preset"] = {
+        "description": definition["properties"]["preset"]["description"],
         "enum": list(given),
     }
-    needed = table.pop("required")
+    needed = definition.pop("required")
     by_preset = set.intersection(*map(set, given.values())) | {"name"}
-    table["anyOf"] = [
+    definition["anyOf"] = [
         {"required": needed},
         {"required": ["preset", *(key for key in needed if key not in by_preset)]},
     ]
@@ -111,18 +134,21 @@ def key_table() -> str:
 
 def _rows(table: type[Table]) -> list[tuple[str, str, str, str]]:
     """Name, unit, default and meaning of the keys that are a table's own."""
-    # What every cutter has is told once; the three kinds then add theirs.
-    told = CutterTable.model_fields if table in CUTTER_TABLES.values() else {}
-    rows = []
-    for name, field in table.model_fields.items():
-        if name not in told:
-            doc = doc_of(field)
-            default = doc.default or _without_default(table, name)
-            rows.append((name, doc.unit or "-", default, doc.meaning))
-    return rows
+    # What every cutter has is listed once; the three kinds then add theirs.
+    common = keys(Cutter) if issubclass(table, Cutter) and table is not Cutter else {}
+    return [
+        (
+            name,
+            key.doc.unit or "-",
+            key.doc.default or _without_default(table, name),
+            key.doc.meaning,
+        )
+        for name, key in keys(table).items()
+        if name not in common
+    ]
 
 
 def _without_default(table: type[Table], name: str) -> str:
     given = presets().get(_PRESET_KINDS.get(table, ""), {}).values()
-    by_preset = any(name in values for values in given) or (table is MachineTable)
+    by_preset = any(name in values for values in given) or table is Machine
     return "the preset's, or must be written" if by_preset else "must be written"

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from millprep.geometry.path import Point
-from millprep.model.plan import DrawnFrom, LayerRoles, Unit
+from millprep.model.job.layers import DrawnFrom, LayerRoles, Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

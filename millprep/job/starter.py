@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from millprep.job.fit import Table, drilling, isolation
 from millprep.job.start import Start
-from millprep.model.plan import CopperMode
+from millprep.model.job.layers import CopperMode
 
 FILL_IN = "FILL IN"
 """Stands where only the maker knows the answer."""

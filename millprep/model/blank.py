@@ -1,11 +1,15 @@
-"""The laminate on the bed and what holds it there."""
+"""The laminate on the machine, and the clamps that hold it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
+import pydantic.dataclasses
 import shapely
+from pydantic import Field, PlainValidator, TypeAdapter, WithJsonSchema
+
+from millprep.model.job.keys import CORNERS_ALLOWED, TABLE, Corners, Table, entry, number
 
 Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
 """Of laminates: phenolic paper FR-1 and FR-2, glass epoxy FR-4, composites CEM-1 and CEM-3."""
@@ -60,18 +64,31 @@ class Blank:
             raise ValueError(f"blank {self.number}: sizes must be above 0, copper below thickness")
 
 
-@dataclass(frozen=True, slots=True)
-class Clamp:
-    """Something that holds the blank and stands in the way, in machine coordinates.
+CORNERS = TypeAdapter(Corners, config=TABLE)
 
-    Attributes:
-        height: above the copper surface.
-        passes: the passes in which it is on; None for all.
-    """
 
-    box: Box
-    height: float
-    passes: tuple[int, ...] | None = None
+def _box(value: object) -> Box:
+    if isinstance(value, Box):
+        return value
+    return Box(*CORNERS.validate_python(value))
+
+
+@pydantic.dataclasses.dataclass(frozen=True, slots=True, config=TABLE)
+class Clamp(Table):
+    """Something that holds the blank and is in the way, in machine coordinates."""
+
+    box: Annotated[Box, PlainValidator(_box), WithJsonSchema(CORNERS.json_schema())] = entry(
+        "The area it covers, machine coordinates, [x0, y0, x1, y1]",
+        CORNERS_ALLOWED,
+        unit="mm",
+    )
+    height: float = number("Height above the copper surface", "mm", least=0, most=1000)
+    passes: Annotated[tuple[Annotated[int, Field(ge=1)], ...], Field(min_length=1)] | None = entry(
+        "Passes in which it is on",
+        "a list of pass numbers from 1, such as [1, 2]",
+        default=None,
+        words="all passes",
+    )
 
     def on_in(self, number: int) -> bool:
         """Whether the clamp is on in that pass."""

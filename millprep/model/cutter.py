@@ -1,83 +1,113 @@
-"""Cutters: vee, end mill and drill."""
+"""Cutters: vee, end mill and drill; each is the table [cutters.NAME] of the job."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Literal
 
+from pydantic import Field
+from pydantic.dataclasses import dataclass
+
+from millprep.model.job.keys import (
+    FASTEST_FEED,
+    FASTEST_SPINDLE,
+    TABLE,
+    PositivePair,
+    Table,
+    choice,
+    entry,
+    number,
+    preset_key,
+)
+from millprep.model.job.mistakes import Mistake, UnsettledError, check, plain, wrong
+
 Kind = Literal["vee", "endmill", "drill"]
+MOST_TEETH = 12
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cutter:
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class Cutter(Table):
     """What every cutter has.
 
     Attributes:
         name: the job's name; becomes part of file names.
-        shank: shank diameter.
-        flute: length that cuts, from the tip.
-        stickout: from the tip to the collet nut.
-        runout: total indicator reading; the groove may be wider by as much.
-        wear: by so much the groove may have become narrower, or wider, since the cutter was
-            measured: flutes wear off, tips grow blunt.
-        spindle: revolutions per minute.
-        feed: along the path, mm/min.
-        plunge: straight down, mm/min.
-        teeth: edges that cut; 1 for a drill, whose chips are counted by the turn.
-        chip_load: least and most that a tooth may take, mm; None for common practice.
     """
 
-    name: str
-    shank: float
-    flute: float
-    stickout: float
-    spindle: float
-    feed: float
-    plunge: float
-    runout: float = 0.0
-    wear: float = 0.0
-    teeth: int = 1
-    chip_load: tuple[float, float] | None = None
+    name: str = Field()
+    preset: str | None = preset_key(
+        "cutter", "Ready-made cutter to start from; keys written here replace its values"
+    )
+    shank: float = number("Diameter of the shank", "mm", above=0, most=50)
+    flute: float = number("Length that cuts, from the tip", "mm", above=0, most=200)
+    stickout: float = number("Length from the tip to the collet nut", "mm", above=0, most=300)
+    runout: float = number(
+        "Total indicator reading at the tip; grooves may be wider by it",
+        "mm",
+        default=0.0,
+        least=0,
+        most=1,
+    )
+    wear: float = number(
+        "Wear of the tip since it was measured; grooves may be narrower or wider by it",
+        "mm",
+        default=0.0,
+        least=0,
+        most=1,
+    )
+    spindle: float = number("Spindle speed", "rev/min", above=0, most=FASTEST_SPINDLE)
+    plunge: float = number("Feed straight down", "mm/min", above=0, most=FASTEST_FEED)
+    chip_load: PositivePair | None = entry(
+        "Least and most chip per tooth, for a drill per turn, [least, most], as its maker says",
+        "two plain numbers in mm above 0, [least, most]",
+        unit="mm",
+        default=None,
+        words="by width and laminate, common practice, no source",
+    )
 
-    def __post_init__(self) -> None:
-        for noun in ("shank", "flute", "stickout", "spindle", "feed", "plunge"):
-            if not getattr(self, noun) > 0:
-                raise ValueError(f"cutter {self.name}: {noun} must be above 0")
-        for noun in ("runout", "wear"):
-            if not getattr(self, noun) >= 0:
-                raise ValueError(f"cutter {self.name}: {noun} must be 0 or more")
-        if self.teeth < 1:
-            raise ValueError(f"cutter {self.name}: a cutter has a tooth or more")
-        if self.chip_load is not None and not 0 < self.chip_load[0] < self.chip_load[1]:
-            raise ValueError(f"cutter {self.name}: chip loads must be above 0 and in order")
+    @property
+    def feed(self) -> float:
+        """Along the path, mm/min; every kind has its own key for it."""
+        raise UnsettledError("feed")
+
+    @property
+    def teeth(self) -> int:
+        """Edges that cut; 1 for a drill, whose chips are counted by the turn."""
+        raise UnsettledError("teeth")
 
     @property
     def kind(self) -> Kind:
         """vee, endmill or drill."""
-        raise NotImplementedError
+        raise UnsettledError("kind")
 
     def width(self, depth: float, level: float = 0.0) -> float:
         """Width of the groove, `level` below the surface, when the tip is `depth` below it."""
         raise NotImplementedError
 
+    @check
+    def _flute_within_stickout(self) -> Iterator[Mistake]:
+        if self.flute > self.stickout:
+            words = f"must be at most the stickout of {self.stickout:g} mm; got {self.flute:g}"
+            yield wrong(("flute",), words)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+    @check
+    def _chip_loads_in_order(self) -> Iterator[Mistake]:
+        if self.chip_load is not None and self.chip_load[0] >= self.chip_load[1]:
+            words = f"must be [least, most]; got {plain(self.chip_load)}"
+            yield wrong(("chip_load",), words)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class Vee(Cutter):
-    """An engraving cutter with a flat tip and an included angle in degrees."""
+    """An engraving cutter with a flat tip."""
 
-    tip: float
-    angle: float
-
-    def __post_init__(self) -> None:
-        Cutter.__post_init__(self)
-        if not self.tip >= 0 or not 0 < self.angle < 180:
-            raise ValueError(f"cutter {self.name}: tip must be 0 or more, angle within 0 to 180")
-
-    @property
-    def kind(self) -> Kind:
-        """The kind of cutter."""
-        return "vee"
+    kind: Literal["vee"] = choice(
+        "An engraving cutter with a flat tip", Literal["vee"], default="vee", words=""
+    )
+    tip: float = number("Width of the flat tip", "mm", least=0, most=10)
+    angle: float = number("Included angle", "degrees", above=0, below=180)
+    teeth: int = number("Cutting edges", "", default=1, least=1, most=MOST_TEETH, whole=True)
+    feed: float = number("Feed along a path", "mm/min", above=0, most=FASTEST_FEED)
 
     def width(self, depth: float, level: float = 0.0) -> float:
         """w(z) = tip + 2·(z − z_tip)·tan(angle/2), geometry; 0 where the tip does not reach."""
@@ -90,46 +120,52 @@ class Vee(Cutter):
         """Depth at which the groove is this wide at the surface."""
         return (width - self.tip) / (2 * math.tan(math.radians(self.angle) / 2))
 
+    @check
+    def _tip_within_shank(self) -> Iterator[Mistake]:
+        if self.tip > self.shank:
+            words = f"must be at most the shank of {self.shank:g} mm; got {self.tip:g}"
+            yield wrong(("tip",), words)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class EndMill(Cutter):
-    """A cylindrical cutter; `step` is the depth it takes in one lap."""
+    """A cylindrical cutter."""
 
-    diameter: float
-    step: float
-    teeth: int = 2
-
-    def __post_init__(self) -> None:
-        Cutter.__post_init__(self)
-        if not self.diameter > 0 or not self.step > 0:
-            raise ValueError(f"cutter {self.name}: diameter and step must be above 0")
-
-    @property
-    def kind(self) -> Kind:
-        """The kind of cutter."""
-        return "endmill"
+    kind: Literal["endmill"] = choice(
+        "A cylindrical cutter", Literal["endmill"], default="endmill", words=""
+    )
+    diameter: float = number("Diameter of the cutter", "mm", above=0, most=50)
+    step: float = number("Depth of one depth step", "mm", above=0, most=20)
+    teeth: int = number("Cutting edges", "", default=2, least=1, most=MOST_TEETH, whole=True)
+    feed: float = number("Feed along a path", "mm/min", above=0, most=FASTEST_FEED)
 
     def width(self, depth: float, level: float = 0.0) -> float:
         """The diameter at every level the tip reaches."""
         return self.diameter if depth >= level else 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class Drill(Cutter):
-    """A twist drill; the point angle is the included one, in degrees."""
+    """A twist drill."""
 
-    diameter: float
-    point_angle: float = 118.0
-
-    def __post_init__(self) -> None:
-        Cutter.__post_init__(self)
-        if not self.diameter > 0 or not 0 < self.point_angle <= 180:
-            raise ValueError(f"cutter {self.name}: diameter above 0, point angle within 0 to 180")
+    kind: Literal["drill"] = choice("A twist drill", Literal["drill"], default="drill", words="")
+    diameter: float = number("Diameter of the drill", "mm", above=0, most=50)
+    point_angle: float = number(
+        "Included angle of the point", "degrees", default=118.0, above=0, most=180
+    )
+    feed: float = number(
+        "Feed along a path, which a drill does not use",
+        "mm/min",
+        otherwise=lambda _, drill: drill.plunge,
+        words="plunge",
+        above=0,
+        most=FASTEST_FEED,
+    )
 
     @property
-    def kind(self) -> Kind:
-        """The kind of cutter."""
-        return "drill"
+    def teeth(self) -> int:
+        """1: the chips of a drill are counted by the turn."""
+        return 1
 
     @property
     def point(self) -> float:
@@ -150,7 +186,7 @@ def slope(cutter: Cutter) -> float:
 
 
 def wider(cutter: Cutter, flatness: float) -> float:
-    """How much farther out than asked an edge of its groove may lie on each side, mm.
+    """How much farther out than nominal an edge of its groove may lie on each side, mm.
 
     The surface may lie off by the flatness, the cutter may run out of true, and be worn.
     """

@@ -1,4 +1,4 @@
-"""What of RS-274 a machine's controller understands, feature by feature.
+"""What of RS-274 a machine's controller understands: the table [machine.dialect] of the job.
 
 The features are those in which controllers that read NISTIR 6556 differ from it and from each
 other; nothing here is about a maker.
@@ -6,8 +6,15 @@ other; nothing here is about a maker.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+import re
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+from pydantic.dataclasses import dataclass
+
+from millprep.model.job.keys import TABLE, Table, choice, entry, flag, number
+from millprep.model.job.mistakes import Mistake, check, plain, wrong
 
 Comments = Literal["brackets", "semicolon", "none"]
 LineEnds = Literal["lf", "crlf"]
@@ -28,42 +35,71 @@ PROMISED = 0.015
 LAST_NUMBER = 99_999
 """A line number has five digits at most: NISTIR 6556, 3.3.1."""
 
+GROUPS = (
+    "plane: G17", "units: G21", "compensation: G40", "length: G49", "system: G54",
+    "path: G61 G61.1 G64", "motion: G80", "distance: G90", "feed: G94", "return: G98 G99",
+    "dwell: G4", "coolant: M7 M8 M9", "overrides: M48 M49",
+)  # fmt: skip
+"""Words allowed in lines of a person's own, by modal group (NISTIR 6556, table 4): they move
+nothing, and leave places, lengths and spindle as they are."""
+ALLOWED = {word: group for group, _, words in (g.partition(":") for g in GROUPS)
+           for word in words.split()}  # fmt: skip
+LONGEST_LINE = 190
+Line = Annotated[str, Field(min_length=1, max_length=LONGEST_LINE)]
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dialect:
-    """How programs are spelt; as it stands, plain RS-274 by NISTIR 6556.
 
-    Attributes:
-        arcs: False when every arc must be told as lines.
-        cycles: whether straight drilling is told as G81 and G83.
-        comments: in brackets by the report, after a semicolon to the end of the line, or none.
-        line_numbers: whether every line has an N word, the line's own number in the file.
-        decimals: of every number.
-        line_ends: what ends a line.
-        dwell_unit: of P in G4.
-        percent: whether a percent line stands first and last.
-        end: the word that ends a program.
-        start_lines: before everything else that is done, as they stand.
-        end_lines: before the word that ends.
-    """
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class Dialect(Table):
+    """How programs are spelt; the defaults are plain RS-274 by NISTIR 6556."""
 
-    arcs: bool = True
-    cycles: bool = False
-    comments: Comments = "brackets"
-    line_numbers: bool = False
-    decimals: int = 4
-    line_ends: LineEnds = "lf"
-    dwell_unit: DwellUnit = "s"
-    percent: bool = False
-    end: End = "M2"
-    start_lines: tuple[str, ...] = ()
-    end_lines: tuple[str, ...] = ()
-
-    def __post_init__(self) -> None:
-        if not FEWEST_DECIMALS <= self.decimals <= MOST_DECIMALS:
-            raise ValueError(f"decimals must be {FEWEST_DECIMALS} to {MOST_DECIMALS}")
-        if self.arcs and self.decimals < ARC_DECIMALS:
-            raise ValueError(f"arcs need {ARC_DECIMALS} decimals or more")
+    arcs: bool = flag(
+        "Whether the controller knows arcs, G2 and G3; if not, they become lines, at most 0.002 mm "
+        "off",
+        default=True,
+    )
+    cycles: bool = flag(
+        "Whether straight drilling is written as the cycles G81 and G83", default=False
+    )
+    comments: Comments = choice(
+        "Where comments go: in brackets as the report has them, after a semicolon, or nowhere",
+        Comments,
+        default="brackets",
+    )
+    line_numbers: bool = flag(
+        "Whether every line begins with N and its number in the file, 99999 at most", default=False
+    )
+    decimals: int = number(
+        f"Decimals of every number; {ARC_DECIMALS} at least where there are arcs",
+        "",
+        default=4,
+        least=FEWEST_DECIMALS,
+        most=MOST_DECIMALS,
+        whole=True,
+    )
+    line_ends: LineEnds = choice(
+        "What ends a line: line feed, or carriage return and line feed", LineEnds, default="lf"
+    )
+    dwell_unit: DwellUnit = choice(
+        "Unit of P in a dwell, G4: seconds as the report has it, or milliseconds",
+        DwellUnit,
+        default="s",
+    )
+    percent: bool = flag(
+        "Whether the first and the last line of a file are a % alone", default=False
+    )
+    end: End = choice("The word that ends a program", End, default="M2")
+    start_lines: tuple[Line, ...] = entry(
+        "Lines copied to the start of a program, before all that it does; they may move nothing",
+        'a list of lines of RS-274, such as ["M8"]',
+        default=(),
+        words="none",
+    )
+    end_lines: tuple[Line, ...] = entry(
+        "Lines copied in just before the word that ends a program; they may move nothing",
+        'a list of lines of RS-274, such as ["M9"]',
+        default=(),
+        words="none",
+    )
 
     @property
     def digit(self) -> float:
@@ -74,3 +110,53 @@ class Dialect:
     def edge(self) -> float:
         """How far a copper edge may lie off by all tolerances together, mm."""
         return SHAPES + self.digit + (0.0 if self.arcs else FLATTENED)
+
+    @check
+    def _decimals_for_arcs(self) -> Iterator[Mistake]:
+        if self.arcs and self.decimals < ARC_DECIMALS:
+            words = f"must be at least {ARC_DECIMALS} where arcs = true: rounding takes more than "
+            yield wrong(("decimals",), words + "the 0.002 mm that an arc's radii may differ by")
+
+    @check
+    def _own_lines_move_nothing(self) -> Iterator[Mistake]:
+        for key, lines in (("start_lines", self.start_lines), ("end_lines", self.end_lines)):
+            for i, line in enumerate(lines):
+                fault = unfit(line, self.comments)
+                if fault:
+                    yield wrong((key, i), f"{fault}; got {plain(line)}")
+
+
+def unfit(line: str, comments: Comments) -> str | None:
+    """Why a person's own line cannot be in a program; None when it can."""
+    if not (line.isascii() and line.isprintable()):
+        return "must be printable ASCII in one line"
+    code = line
+    if comments == "brackets":
+        code = re.sub(r"\([^()]*\)", "", line)
+    elif comments == "semicolon":
+        code = line.partition(";")[0]
+    if any(letter in code for letter in "();"):
+        return f"has a comment otherwise than comments = {plain(comments)} says"
+    code = re.sub(r"[ \t]", "", code).upper()
+    words = re.findall(r"([A-Z])([0-9]*\.?[0-9]*)", code)
+    if "".join(letter + digits for letter, digits in words) != code:
+        return "is no line of RS-274"
+    seen: set[str] = set()
+    codes = set()
+    for letter, digits in words:
+        word = letter + digits
+        if letter in "GM" and digits.strip("."):
+            word = f"{letter}{float(digits):g}"
+            codes.add(word)
+        group = "P" if letter == "P" and digits.strip(".") else ALLOWED.get(word)
+        if group is None:
+            return (
+                f"has {word}, which is not allowed there: a line must move nothing and leave "
+                "places, lengths and spindle alone"
+            )
+        if group in seen:
+            return f"has two words of one group, {word} the second"
+        seen.add(group)
+    if ("P" in seen) != ("G4" in codes):
+        return "has G4 without P, or P without G4"
+    return None

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from millprep.model.plan import Column, RulesPlan
+    from millprep.model.job.rules import Column, RulesPlan
 
 
 @dataclass(frozen=True, slots=True)

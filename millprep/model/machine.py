@@ -1,70 +1,214 @@
-"""The mill."""
+"""The mill: the table [machine] of the job."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from collections.abc import Iterator
 from typing import Literal
+
+from pydantic.dataclasses import dataclass
 
 from millprep.model.blank import Box
 from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.job.keys import (
+    FASTEST_FEED,
+    FASTEST_SPINDLE,
+    NAME_ALLOWED,
+    TABLE,
+    Name,
+    NotNegative,
+    PositivePair,
+    Table,
+    Words,
+    choice,
+    entry,
+    number,
+    preset_key,
+)
+from millprep.model.job.mistakes import Mistake, check, plain, settled, wrong
+
+Spindle = Literal["program", "hand"]
+SurfaceProbe = Literal["electrical", "switch"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Machine:
-    """What the machine can do, in the work coordinates its programs are written in.
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class Machine(Table):
+    """What the machine can do, in the work coordinates its programs are written in."""
 
-    Attributes:
-        travel: where the spindle's axis can go in x and y; work zero is (0, 0).
-        above, below: free travel above and below the copper surface.
-        clearance: height of rapid moves above the copper surface.
-        rapid: speed of rapid moves, mm/min, for the time estimate only.
-        max_feed, max_plunge: limits, mm/min.
-        spindle_by_program: False when a person switches the spindle.
-        max_spindle: revolutions per minute.
-        dwell: seconds after the spindle starts.
-        screw_lead: travel for one turn of the lead screw, if known.
-        collet: diameter of the collet nut.
-        scale_error: mm that a metre of its travel is too long, either sign; None when not stated.
-        squareness: degrees by which its axes are off a right angle; None when not stated.
-        periodic_error: amplitude of the error that repeats with every turn of the screw.
-        backlash: play of an axis when it turns back.
-        surface_probe: what tells that a surface is touched: the tip that closes a circuit with the
-            copper, or a probe with a switch of its own.
-        probe_log: pattern with groups x, y and z that picks a touch from what the machine logs;
-            None when it logs nothing.
-        probe_repeatability: standard deviation of one touch from above; None when not stated.
-        dialect: what of RS-274 it understands.
-        tool_change: a file for every cutter, or one file for a pass that stops for a person to
-            put the next cutter in, or in which the machine changes it.
-    """
+    preset: str | None = preset_key(
+        "machine", "Ready-made machine to start from; keys written here replace its values"
+    )
+    name: Name = entry("What the reports call the machine", NAME_ALLOWED)
+    travel_size: PositivePair = entry(
+        "How far the spindle's axis travels, [x, y]",
+        "two plain numbers in mm above 0, [x, y]",
+        key="travel",
+        unit="mm",
+    )
+    zero: tuple[NotNegative, NotNegative] = entry(
+        "Place of the work zero, measured from the lower-left corner of the travel, [x, y]",
+        "two plain numbers in mm within the travel, [x, y]",
+        unit="mm",
+        default=(0.0, 0.0),
+        words="[0, 0]",
+    )
+    above: float = number("Free travel above the copper surface", "mm", above=0, most=1000)
+    below: float = number("Free travel below the copper surface", "mm", above=0, most=1000)
+    clearance: float = number(
+        "Height of rapid moves above the copper surface; higher than every clamp they cross",
+        "mm",
+        default=5.0,
+        above=0,
+        most=1000,
+    )
+    rapid: float = number(
+        "Speed of rapid moves, for the time estimate only",
+        "mm/min",
+        otherwise=lambda _, machine: machine.max_feed,
+        words="max_feed",
+        above=0,
+        most=FASTEST_FEED,
+    )
+    max_feed: float = number("Fastest feed along a path", "mm/min", above=0, most=FASTEST_FEED)
+    max_plunge: float = number("Fastest feed straight down", "mm/min", above=0, most=FASTEST_FEED)
+    max_spindle: float = number("Fastest spindle", "rev/min", above=0, most=FASTEST_SPINDLE)
+    spindle: Spindle = choice(
+        "Who switches the spindle; by hand, programs stop and ask for it before contact", Spindle
+    )
+    dwell: float = number(
+        "Wait after the spindle starts, before contact", "s", default=3.0, least=0, most=120
+    )
+    collet: float = number(
+        "Diameter of the collet nut, which must clear the clamps", "mm", above=0, most=200
+    )
+    screw_lead: float | None = number(
+        "Travel for one turn of the lead screw; shifts between passes become multiples of it",
+        "mm",
+        default=None,
+        words="unknown",
+        above=0,
+        most=100,
+    )
+    scale_error: float | None = number(
+        "How much a metre of travel is too long, measured; boards grow by it, joins do not",
+        "mm/m",
+        default=None,
+        words="not given",
+        least=-20,
+        most=20,
+    )
+    squareness: float | None = number(
+        "How far the angle between the axes is off 90, measured; boards lean by it, joins do not",
+        "degrees",
+        default=None,
+        words="not given",
+        least=-2,
+        most=2,
+    )
+    periodic_error: float | None = number(
+        "Amplitude of the error that repeats with every turn of the lead screw; it cancels at "
+        "joins when the shift is a multiple of screw_lead",
+        "mm",
+        default=None,
+        words="not given",
+        least=0,
+        most=1,
+    )
+    backlash: float | None = number(
+        "Play of an axis when it turns back; counted at joins that it can move",
+        "mm",
+        default=None,
+        words="not given",
+        least=0,
+        most=1,
+    )
+    tool_change: ToolChange = choice(
+        "How cutters are changed: a file for each; or one file for a pass, which stops for a "
+        "person to change the cutter, or in which the machine changes it. Z is zeroed again with "
+        "each cutter",
+        ToolChange,
+        default="files",
+    )
+    surface_probe: SurfaceProbe = choice(
+        "What senses that a surface is touched: the cutter itself, which closes a circuit with the "
+        "copper, or a probe with a switch of its own",
+        SurfaceProbe,
+        default="electrical",
+    )
+    probe_log: Words | None = entry(
+        "Regular expression with groups (?P<x>…), (?P<y>…) and (?P<z>…) that picks a touch from a "
+        "line of what the machine logs while it probes",
+        "a regular expression with groups named x, y and z",
+        default=None,
+        words="none: the program stops after each touch for a person to write z down",
+    )
+    probe_repeatability: float | None = number(
+        "Standard deviation of one touch of a surface, measured",
+        "mm",
+        default=None,
+        words="0.005, assumed",
+        above=0,
+        most=1,
+    )
+    dialect: Dialect = entry(
+        "What of RS-274 its controller understands",
+        "a table headed [machine.dialect]",
+        default=Dialect(),
+        words="the defaults of its keys",
+    )
 
-    name: str
-    travel: Box
-    above: float
-    below: float
-    clearance: float
-    rapid: float
-    max_feed: float
-    max_plunge: float
-    max_spindle: float
-    spindle_by_program: bool
-    dwell: float
-    collet: float
-    screw_lead: float | None = None
-    scale_error: float | None = None
-    squareness: float | None = None
-    periodic_error: float | None = None
-    backlash: float | None = None
-    surface_probe: Literal["electrical", "switch"] = "electrical"
-    probe_log: str | None = None
-    probe_repeatability: float | None = None
-    dialect: Dialect = field(default_factory=Dialect)
-    tool_change: ToolChange = "files"
+    @property
+    def travel(self) -> Box:
+        """Where the spindle's axis can go in x and y; the work zero is (0, 0)."""
+        (x, y), (zero_x, zero_y) = self.travel_size, self.zero
+        return Box(0.0 - zero_x, 0.0 - zero_y, x - zero_x, y - zero_y)
 
-    def __post_init__(self) -> None:
-        positive = ("above", "below", "clearance", "rapid", "max_feed", "max_plunge", "max_spindle")
-        for noun in positive:
-            if not getattr(self, noun) > 0:
-                raise ValueError(f"machine {self.name}: {noun} must be above 0")
+    @property
+    def spindle_by_program(self) -> bool:
+        """False when a person switches the spindle."""
+        return self.spindle == "program"
+
+    @check
+    def _clearance_within_travel(self) -> Iterator[Mistake]:
         if self.clearance > self.above:
-            raise ValueError(f"machine {self.name}: clearance is above the free travel")
+            words = f"must be at most the free travel above the copper, {self.above:g} mm"
+            yield wrong(("clearance",), f"{words}; got {self.clearance:g}")
+
+    @check
+    def _zero_within_travel(self) -> Iterator[Mistake]:
+        if any(zero > size for zero, size in zip(self.zero, self.travel_size, strict=True)):
+            words = f"must lie within the travel {plain(self.travel_size)}; got {plain(self.zero)}"
+            yield wrong(("zero",), words)
+
+    @check
+    def _log_picks_a_touch(self) -> Iterator[Mistake]:
+        if self.probe_log is None:
+            return
+        try:
+            groups = set(re.compile(self.probe_log).groupindex)
+        except re.error as fault:
+            words = f"is no regular expression: {fault}; got {plain(self.probe_log)}"
+            yield wrong(("probe_log",), words)
+            return
+        missing = [name for name in "xyz" if name not in groups]
+        if missing:
+            words = ", ".join(f"(?P<{name}>…)" for name in missing)
+            yield wrong(("probe_log",), f"must pick x, y and z; groups it lacks: {words}")
+
+    @check
+    def _heights_have_the_decimals(self) -> Iterator[Mistake]:
+        heights = ["clearance"] if self.tool_change == "files" else ["clearance", "above"]
+        for key in heights:
+            yield from settled(self._height_has_the_decimals(key))
+
+    def _height_has_the_decimals(self, key: str) -> Iterator[Mistake]:
+        height, decimals = getattr(self, key), self.dialect.decimals
+        if abs(round(height, decimals) - height) > 1e-9:
+            words = f"must have no more than the {decimals} decimals of [machine.dialect]"
+            yield wrong((key,), f"{words}; got {height!r}")
+
+    @check
+    def _a_change_of_cutters_needs_comments(self) -> Iterator[Mistake]:
+        if self.dialect.comments == "none" and self.tool_change != "files":
+            words = 'must not be "none" where one file has several cutters: a comment says which '
+            yield wrong(("dialect", "comments"), words + "cutter comes next")

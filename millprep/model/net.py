@@ -3,36 +3,54 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+import pydantic.dataclasses
+
 from millprep.geometry.path import Point
+from millprep.model.job.keys import (
+    NAME_ALLOWED,
+    POINT_ALLOWED,
+    TABLE,
+    Name,
+    Pair,
+    Table,
+    entry,
+    number,
+)
 
+MOST_AMPERES = 1_000.0
 BALANCED = 1e-6
-"""Currents balance when what is left over is below this share of the largest."""
+"""Currents balance when their sum is below this fraction of the largest."""
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
-    """A place where current leaves the copper, or enters it.
+@pydantic.dataclasses.dataclass(frozen=True, slots=True, config=TABLE)
+class Load(Table):
+    """A place where current leaves the net's copper, or enters it."""
 
-    Attributes:
-        name: what stands there, "V3 heater".
-        at: drawing frame, mm; within the hole or on the copper.
-        amperes: out of the copper above 0, into it below 0.
-        contact: diameter of the soldered joint, mm; None for the rim of the hole there, or
-            for a joint of the usual size where there is no hole.
-    """
-
-    name: str
-    at: Point
-    amperes: float
-    contact: float | None = None
-
-    def __post_init__(self) -> None:
-        if not math.isfinite(self.amperes):
-            raise ValueError(f"load {self.name}: amperes must be finite")
-        if self.contact is not None and not self.contact > 0:
-            raise ValueError(f"load {self.name}: contact must be above 0")
+    name: Name = entry(
+        "What the reports call it; a load of two nets has one name in both", NAME_ALLOWED
+    )
+    at: Pair = entry(
+        "Where it is soldered, drawing coordinates: within a hole, or on the copper",
+        POINT_ALLOWED,
+        unit="mm",
+    )
+    amperes: float = number(
+        "Current out of the copper; below 0 where it enters",
+        "A",
+        least=-MOST_AMPERES,
+        most=MOST_AMPERES,
+    )
+    contact: float | None = number(
+        "Diameter of the soldered joint",
+        "mm",
+        default=None,
+        words="the rim of the hole there, or 1",
+        above=0,
+        most=100,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +100,7 @@ class NetFacts:
             raise ValueError(f"net {self.name}: amperes must be 0 or more")
         if self.loads and self.amperes:
             raise ValueError(f"net {self.name}: its loads say its current, amperes must be 0")
-        left = unbalanced(self.loads)
+        left = unbalanced(load.amperes for load in self.loads)
         if left:
             raise ValueError(f"net {self.name}: {left:g} A leave it and do not enter")
 
@@ -93,8 +111,9 @@ class NetFacts:
         return max(self.volts[1] - other.volts[0], other.volts[1] - self.volts[0])
 
 
-def unbalanced(loads: tuple[Load, ...]) -> float:
+def unbalanced(amperes: Iterable[float]) -> float:
     """Amperes that leave and do not enter, below 0 the other way; 0.0 when all balances."""
-    left = math.fsum(load.amperes for load in loads)
-    largest = max((abs(load.amperes) for load in loads), default=0.0)
+    currents = tuple(amperes)
+    left = math.fsum(currents)
+    largest = max(map(abs, currents), default=0.0)
     return left if abs(left) > BALANCED * largest else 0.0

@@ -9,8 +9,9 @@ import shapely
 from millprep.model.blank import Blank
 from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.board import BoardPlan
+from millprep.model.job.job import BlankPlan
 from millprep.model.layout import Layout, Placement, Spot
-from millprep.model.plan import BlankPlan, BoardPlan
 from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 
 Copy = tuple[str, int]

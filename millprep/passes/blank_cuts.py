@@ -9,8 +9,8 @@ import shapely
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Clearing, Cuts, Lap, Profile
 from millprep.model.finding import Finding
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
-from millprep.model.plan import JobPlan
 from millprep.passes.joins import extent_of
 from millprep.toolpaths import checks, drilling, profile
 from millprep.toolpaths.clearing_of_blank import Facts, cleared

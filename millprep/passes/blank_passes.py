@@ -16,8 +16,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.cut import Cut, HoleCut
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import (
@@ -213,7 +213,7 @@ def _pass(
             if hole.used_in == number
         ),
         touch=touch_point(
-            shift.windows[k], pose, laminate, marks.taken, frame.denied[k], job.touch, number
+            shift.windows[k], pose, laminate, marks.taken, frame.denied[k], job.setup.touch, number
         ),
         verniers=tuple(one for one in marks.verniers.verniers if one.passes[1] == number),
     )
@@ -255,9 +255,9 @@ def _with_programs(
         job.profile,
         [hole.machine for hole in crosses_first],
         marks.verniers.second.get(mill_pass.number, ()),
-        job.registration.probe,
+        None if job.registration.probe == "none" else job.registration,
         left_out,
-        job.clamps,
+        job.setup.clamps,
     )
     return replace(mill_pass, programs=programs)
 
@@ -280,7 +280,7 @@ def _findings(
     for one in blank.passes:
         yield from pass_findings.overhang_findings(one.pose, laminate, machine.travel, one.number)
     for one in blank.passes:
-        yield from dry_run.check_clamp_height(one, job.clamps, job.machine)
+        yield from dry_run.check_clamp_height(one, job.setup.clamps, job.machine)
     for finding in (*marks.labels.findings, *marks.verniers.findings):
         yield replace(finding, blank=number)
     yield from shared.freed.findings

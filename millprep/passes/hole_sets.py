@@ -10,8 +10,8 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.passes.error_budget import HoleErrors, arms
 from millprep.passes.hole_room import HoleRoom, Spots
 from millprep.passes.shift import ShiftPlan

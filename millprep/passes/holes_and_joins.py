@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import cuts_by_pass, hole_sets, joins, registration
 from millprep.passes.cuts_by_pass import CutsByPass

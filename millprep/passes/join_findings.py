@@ -18,10 +18,10 @@ import numpy as np
 
 from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.layout import Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.passes import spurs
 from millprep.passes.error_budget import QUANTILE
 from millprep.passes.neighbours import Gouge

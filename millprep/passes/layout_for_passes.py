@@ -17,8 +17,8 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.path import Point
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Spot
-from millprep.model.plan import JobPlan
 from millprep.nesting.figures import used_length
 from millprep.nesting.nest import Effort, Nested, nest
 from millprep.nesting.wanted import StockSheet, Wanted, areas_on
@@ -77,7 +77,7 @@ class Moved:
         reach = self.job.machine.collet / 2 + self.reach + ROOM
         found = []
         for k, pose in enumerate(self.shift.poses):
-            for clamp in self.job.clamps:
+            for clamp in self.job.setup.clamps:
                 if clamp.on_in(k + 1):
                     box = clamp.box.grown(reach)
                     area = pose.inverse().shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
@@ -99,7 +99,7 @@ class Moved:
     def _holes(self, taken: BaseGeometry | None = None) -> list[Point]:
         """Where holes would be chosen beside what is taken; empty where there is no room."""
         job, missing = joined_by(self.job, self.blank), _missing(self.blank)
-        clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+        clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + 1.0)
         try:
             holes = registration.choose(
                 self.shift,
@@ -145,7 +145,7 @@ def of(job: JobPlan, number: int, plan: int, here: Areas) -> Moved | None:
 
 def moves(job: JobPlan, size: tuple[float, float]) -> bool:
     """Whether a blank of this size is longer than the travel, or turned."""
-    travel, (ox, oy) = job.machine.travel, job.origin
+    travel, (ox, oy) = job.machine.travel, job.setup.origin
     return ox + size[0] > travel.x1 + 1e-9 or oy + size[1] > travel.y1 + 1e-9
 
 

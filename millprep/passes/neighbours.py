@@ -25,8 +25,8 @@ from millprep.geometry.path import Point
 from millprep.model.blank import Box
 from millprep.model.cut import Cut, HoleCut, Lap
 from millprep.model.hole_made import DrilledInOtherPass
+from millprep.model.job.work import IsolationPlan
 from millprep.model.layout import Placement
-from millprep.model.plan import IsolationPlan
 
 PieceKey = tuple[int, str]
 """A copper piece of a copy: (placement, piece)."""

@@ -12,9 +12,9 @@ from millprep.geometry.path import Point
 from millprep.model.blank import Blank
 from millprep.model.cut import Cut, Profile
 from millprep.model.finding import Finding
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
-from millprep.model.plan import JobPlan
 from millprep.passes.cuts_by_pass import share_profiles
 from millprep.passes.shift import ShiftPlan
 from millprep.toolpaths import common_line, profile

@@ -24,8 +24,8 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.passes.clamping import Clamping, denied
 from millprep.passes.hole_room import HoleRoom, Spots, no_room
 from millprep.passes.hole_sets import JoinPlaces, Score, expected_joins, triples, with_more_holes

@@ -15,9 +15,9 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
 from millprep.model.cut import Cuts
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
-from millprep.model.plan import JobPlan
 from millprep.passes import joins, spurs
 from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.error_budget import ErrorBudget

@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank, Box
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import joins, regions, registration, shift, tolerances, turn
 from millprep.passes.blank_cuts import extent
@@ -51,15 +51,15 @@ def windows(
         joins.least_overlap(job.registration.overrun, job.isolation.gap),
         regions.least_overlap(width / 2),
     )
-    if job.turn:
-        return turn.plan(need, job.machine, job.origin, shared, blank.size, blank.number)
+    if job.setup.turn:
+        return turn.plan(need, job.machine, job.setup.origin, shared, blank.size, blank.number)
     beyond = registration.reach_beyond(job.registration, width)
 
     def parted(plan: ShiftPlan) -> int:
         made = Regions.of(plan, profile_overrun(width / 2))
         return len(made.across(outlines, width / 2, blank.size))
 
-    return shift.plan(need, job.machine, job.origin, shared, blank.number, beyond, parted)
+    return shift.plan(need, job.machine, job.setup.origin, shared, blank.number, beyond, parted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ def frame_of(job: JobPlan, blank: MilledBlank) -> Frame:
     need = extent(blank.cuts)
     outlines = {p.index: p.pose.shape(p.board.outline) for p in blank.placements}
     shift = windows(job, laminate, need, outlines)
-    clamping = Clamping(job.clamps, job.machine.collet / 2 + 1.0)
+    clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + 1.0)
     taken = shapely.union_all([outline.buffer(width, quad_segs=4) for outline in outlines.values()])
     if laminate.outline is not None:
         # nothing is touched, drilled or engraved where an offcut has no laminate

@@ -12,11 +12,12 @@ from millprep.geometry.offset import offsets
 from millprep.model.blank import Blank
 from millprep.model.cut import Clearing
 from millprep.model.finding import Finding
+from millprep.model.job.job import JobPlan
+from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement
 from millprep.model.metal import metal
 from millprep.model.net import NetFacts
 from millprep.model.pad import AS_CUT, joined, lands
-from millprep.model.plan import ClearingPlan, JobPlan
 from millprep.toolpaths import by_voltage, checks
 from millprep.toolpaths.clearing import clear
 from millprep.toolpaths.floating_gaps import SpacingRules
@@ -57,7 +58,7 @@ def _plan(job: JobPlan) -> ClearingPlan:
     """How to clear; without [clearing] as for isolation."""
     isolation = job.isolation
     return job.clearing or ClearingPlan(
-        isolation.cutters, "areas", isolation.depth, isolation.overlap
+        cutters=isolation.cutters, depth=isolation.depth, overlap=isolation.overlap
     )
 
 
@@ -84,8 +85,8 @@ def _area(
     if whole:
         return floating, ()
     areas = [
-        shapely.intersection(placement.pose.shape(shapely.Polygon(corners)), floating)
-        for corners in plan.clear
+        shapely.intersection(placement.pose.shape(shapely.Polygon(area.outline)), floating)
+        for area in plan.clear
     ]
     if isolation.pad_gap is not None:
         soldered = [placement.pose.shape(land.shape) for land in lands(placement.board)]

@@ -10,9 +10,10 @@ from millprep.model.copy_findings import on_drawing
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.finding import Finding
+from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.work import DrillingPlan
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import DrillingPlan, RegistrationPlan
 
 REGISTRATION_FIT = 0.005
 """A drill serves a registration hole when its diameter is this near, mm."""

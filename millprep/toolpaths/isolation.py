@@ -24,7 +24,7 @@ from millprep.geometry.offset import boundaries_of, offset, offsets
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
-from millprep.model.plan import IsolationPlan
+from millprep.model.job.work import IsolationPlan
 
 GOUGE = 0.003
 """How far a groove may reach into a neighbour before the lap is broken, mm."""

@@ -24,7 +24,7 @@ from millprep.geometry.offset import boundaries_of, offset
 from millprep.geometry.path import Path
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
-from millprep.model.plan import IsolationPlan
+from millprep.model.job.work import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, TightGap
 from millprep.toolpaths.medial_chains import extended, medial_chains, turned
 

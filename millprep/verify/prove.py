@@ -9,7 +9,7 @@ from pathlib import Path
 from millprep.model.as_cut import AsCut, BoardProof, LandGap
 from millprep.model.certificate import Certificate
 from millprep.model.finding import Finding
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of
 from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.certificate import certificate_of

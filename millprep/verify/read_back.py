@@ -17,8 +17,8 @@ from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.model.set_of_programs import MilledBlank
 from millprep.model.surface_map import SurfaceMap
@@ -141,7 +141,7 @@ def check_motion(
 ) -> Iterable[Finding]:
     """What is wrong with the motion of a program; pass 0 is the spoilboard."""
     on_spoilboard = mill_pass.number == 0
-    clamps = () if on_spoilboard else tuple(c for c in job.clamps if c.on_in(mill_pass.number))
+    clamps = () if on_spoilboard else tuple(c for c in job.setup.clamps if c.on_in(mill_pass.number))
     return motion.check(
         trace,
         cutter=program.cutter,

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import shapely
 
 from millprep.model.blank import Blank
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.model.pad import joined, lands
-from millprep.model.plan import JobPlan
 from millprep.verify.edges import EDGE
 from millprep.verify.stray_cuts import Asked, band
 
@@ -52,7 +52,7 @@ def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked
     areas: dict[int, shapely.Geometry] = {}
     for p in placements:
         some: list[shapely.Geometry] = []
-        some += [shapely.Polygon(corners) for corners in plans[p.board.name].clear]
+        some += [shapely.Polygon(area.outline) for area in plans[p.board.name].clear]
         if wide is not None:
             some.append(joined(lands(p.board), wide + EDGE))
         if whole or some:

@@ -11,8 +11,9 @@ from millprep import __version__, drawing, job
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.board import BoardPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.net import NetFacts
-from millprep.model.plan import BoardPlan, JobPlan
 from millprep.model.set_of_programs import InputFile
 from millprep.workflow import nets
 from millprep.workflow.laying import Choice, Stored
@@ -33,10 +34,10 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
         try:
             boards.append(
                 drawing.read(
-                    one.drawing,
+                    one.drawing.file,
                     name=one.name,
-                    shown_as=one.drawing_name,
-                    layers=one.layers,
+                    shown_as=one.drawing.name,
+                    layers=one.roles,
                     unit=one.unit,
                     outline_file=one.outline_drawing and one.outline_drawing.file,
                     holes_file=one.holes_drawing and one.holes_drawing.file,
@@ -57,9 +58,9 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
     Raises:
         Refusal: exit code 2, with every key that a drawing does not bear out.
     """
-    facts, misfits = nets.facts(plan.boards, boards)
+    facts, misfits = nets.facts(plan.boards, boards, plan.rules.celsius)
     if misfits:
-        raise job.misfits(job_file, misfits)
+        raise job.refusal_of(job_file, misfits)
     return facts
 
 
@@ -67,7 +68,7 @@ def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file and every drawing once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file))]
     drawings = [pair for one in plan.boards for pair in one.files]
-    for file, name in (*drawings, *([] if plan.layout is None else [plan.layout])):
+    for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
         if name not in {i.file for i in inputs}:
             inputs.append(InputFile(name, _hash(file)))
     return tuple(inputs)
@@ -117,9 +118,9 @@ def with_stored(plan: JobPlan, choice: Choice | None) -> Choice:
         Refusal: exit code 2, for a file that cannot be read.
     """
     choice = choice or Choice()
-    if choice.stored is not None or plan.layout is None:
+    if choice.stored is not None or plan.layout.file is None:
         return choice
-    return replace(choice, stored=stored(plan.layout.file, plan.layout.name))
+    return replace(choice, stored=stored(*plan.layout.file))
 
 
 def stored(path: Path, name: str) -> Stored:
@@ -142,7 +143,7 @@ def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
     What changes nothing does not.
     """
     roles = plan.layers
-    looked_at = {one.layer for one in roles.selections}
+    looked_at = {one.layer for one in plan.selections}
     used = None in looked_at or left.layer in {
         *roles.copper, *roles.outline, *roles.holes, *looked_at,
     }  # fmt: skip

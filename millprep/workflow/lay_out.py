@@ -10,7 +10,7 @@ import shapely
 
 from millprep import job
 from millprep.model.finding import Finding, Refusal
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.nesting import figures
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes

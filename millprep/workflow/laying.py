@@ -14,8 +14,8 @@ import shapely
 
 from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Spot
-from millprep.model.plan import BlankPlan, JobPlan
 from millprep.nesting import assemble, check, figures, file
 from millprep.nesting.assemble import Copy
 from millprep.nesting.nest import EFFORTS, Nested, nest
@@ -191,13 +191,13 @@ def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.
     """
     if layout_for_passes.moves(plan, blank.size):
         return ()
-    ox, oy = plan.origin
+    ox, oy = plan.setup.origin
     reach = plan.machine.collet / 2 if collet else max(c.shank for c in plan.cutters) / 2
     # the cutter's axis runs half its width outside the board
     reach += plan.profile.cutter.width(0.0) / 2 + ROOM
     found = []
     whole = shapely.box(0.0, 0.0, *blank.size)
-    for clamp in plan.clamps:
+    for clamp in plan.setup.clamps:
         box = clamp.box.grown(reach)
         area = shapely.box(box.x0 - ox, box.y0 - oy, box.x1 - ox, box.y1 - oy)
         common = area.intersection(whole)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import shapely
 
-from millprep.model.plan import BlankPlan, JobPlan
+from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.nesting import figures, file
 from millprep.workflow.laying import Laid
 

@@ -10,10 +10,11 @@ from millprep.geometry.path import Point
 from millprep.model.board import Board
 from millprep.model.copy_findings import on_drawing
 from millprep.model.finding import Finding
+from millprep.model.job.board import BoardPlan
+from millprep.model.job.nets import NetPlan
 from millprep.model.layout import Layout, Placement
 from millprep.model.misfit import Misfit
-from millprep.model.net import NetFacts, Wire
-from millprep.model.plan import BoardPlan, NetPlan, WireLink
+from millprep.model.net import NetFacts
 
 Key = tuple[int, str]
 """A piece of a copy: (placement, piece)."""
@@ -34,12 +35,12 @@ def name(
     Returns:
         the names, and findings for links on no copper.
     """
-    links = {plan.name: plan.links for plan in plans}
+    ends = {plan.name: plan.jumper_ends for plan in plans}
     named: dict[Key, str] = {}
     findings: list[Finding] = []
     for placement in layout.placements:
         board = placement.board
-        copper = _Copper(board, links[board.name])
+        copper = _Copper(board, ends[board.name])
         # every copy has the same links, the first one reports
         if placement.copy == 1:
             findings += [_off_copper(placement, place) for place in copper.off]
@@ -52,13 +53,13 @@ def name(
 
 
 def facts(
-    plans: Sequence[BoardPlan], boards: Sequence[Board]
+    plans: Sequence[BoardPlan], boards: Sequence[Board], celsius: float
 ) -> tuple[dict[str, tuple[NetFacts, ...]], tuple[Misfit, ...]]:
     """The nets that the job names, by the board's name, and what its drawing does not bear out."""
     told: dict[str, tuple[NetFacts, ...]] = {}
     misfits: list[Misfit] = []
     for i, (plan, board) in enumerate(zip(plans, boards, strict=True)):
-        finder = _Finder(i, plan, board)
+        finder = _Finder(i, plan, board, celsius)
         told[plan.name] = tuple(finder.nets())
         misfits += finder.misfits
     return told, tuple(misfits)
@@ -72,18 +73,14 @@ class _Copper:
         off: ends of links on no copper, drawing frame.
     """
 
-    def __init__(self, board: Board, links: Iterable[WireLink]) -> None:
+    def __init__(self, board: Board, wires: Iterable[tuple[Point, Point]]) -> None:
         self.board = board
         self.tree = shapely.STRtree([piece.shape for piece in board.pieces])
         net = list(range(len(board.pieces)))
         self.off: list[Point] = []
-        for link in links:
-            ends = [self.on(place) for place in (link.start, link.end)]
-            self.off += [
-                place
-                for end, place in zip(ends, (link.start, link.end), strict=True)
-                if end is None
-            ]
+        for places in wires:
+            ends = [self.on(place) for place in places]
+            self.off += [place for end, place in zip(ends, places, strict=True) if end is None]
             if ends[0] is not None and ends[1] is not None:
                 _unite(net, ends[0], ends[1])
         self.first = [board.pieces[_root(net, n)].id for n in range(len(net))]
@@ -109,9 +106,10 @@ class _Copper:
 class _Finder:
     """Finds the nets of one board of the job, the `index`-th, in its drawing."""
 
-    def __init__(self, index: int, plan: BoardPlan, board: Board) -> None:
+    def __init__(self, index: int, plan: BoardPlan, board: Board, celsius: float) -> None:
         self.index, self.plan, self.board = index, plan, board
-        self.copper = _Copper(board, plan.links)
+        self.copper = _Copper(board, plan.jumper_ends)
+        self.wires = plan.jumper_wires(celsius)
         self.misfits: list[Misfit] = []
         self.taken: dict[str, str] = {}
 
@@ -193,11 +191,7 @@ class _Finder:
             for piece, its in zip(self.board.pieces, self.copper.first, strict=True)
             if its == first
         ]
-        wires = [
-            Wire(link.start, link.end, link.ohms)
-            for link in self.plan.links
-            if self.copper.under(link.start) == first
-        ]
+        wires = [wire for wire in self.wires if self.copper.under(wire.start) == first]
         return NetFacts(net.name, tuple(pieces), net.volts, net.amperes, net.loads, tuple(wires))
 
     def _misfit(

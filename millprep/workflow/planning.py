@@ -9,7 +9,7 @@ from pathlib import Path
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying, nets
@@ -34,13 +34,13 @@ def empty(
     chosen: tuple[str, ...] = ()
     if choice is not None:
         # what the job names itself is among the inputs
-        own = plan.layout is not None and choice.stored == stored(*plan.layout)
+        own = plan.layout.file is not None and choice.stored == stored(*plan.layout.file)
         chosen = (replace(choice, stored=None) if own else choice).words
     return CutSet(
         id=set_id(inputs, (*derived, *chosen)),
         job=plan.name,
         machine=plan.machine,
-        clamps=plan.clamps,
+        clamps=plan.setup.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
         locating=plan.registration.method,
@@ -66,7 +66,7 @@ def laid_out(
             raise Refusal(laid.findings)
     layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
-    drawn = {one.name: files.index(one.drawing_name) for one in plan.boards}
+    drawn = {one.name: files.index(one.drawing.name) for one in plan.boards}
     names, faults = nets.name(plan.boards, layout, facts)
     blanks = tuple(
         MilledBlank(

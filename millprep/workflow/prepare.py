@@ -12,7 +12,7 @@ from millprep.gcode.writing import write_programs
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
-from millprep.model.plan import JobPlan
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify import prove
 from millprep.verify.read_back import read_programs

@@ -33,7 +33,11 @@ def measured(runs: int) -> dict[str, Any]:
     plan = job.load(EXAMPLE)
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
+        one.drawing.file,
+        name=one.name,
+        shown_as=one.drawing.name,
+        layers=one.roles,
+        unit=one.unit,
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,), placements = layout.blanks, layout.placements

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from millprep.cli.main import commands
 from millprep.cli.survey_words import UNITS
-from millprep.model.plan import Unit
+from millprep.model.job.layers import Unit
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
 

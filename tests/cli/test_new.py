@@ -10,7 +10,8 @@ from ezdxf import filemanagement, units
 from ezdxf.layouts.layout import Modelspace
 
 from millprep.job import load
-from millprep.model.plan import BoardPlan, LayerRoles
+from millprep.model.job.board import BoardPlan
+from millprep.model.job.layers import LayerRoles
 from millprep.workflow.prepare import prepare
 from tests.helpers import small_job
 from tests.helpers.small_job import run
@@ -41,7 +42,7 @@ def bare(space: Modelspace) -> None:
 def test_roles_come_back_as_the_survey_found_them() -> None:
     small_job.draw(Path("lamp.dxf"))
     board = written()
-    assert board.layers == ROLES
+    assert board.roles == ROLES
     assert (board.drawn_from, board.unit) == ("copper", None)
 
 
@@ -85,7 +86,7 @@ def test_an_outline_that_is_given(words: tuple[str, ...], roles: LayerRoles) -> 
     for what in (bare, small_job.whole):
         Path("job.toml").unlink(missing_ok=True)
         small_job.draw(Path("lamp.dxf"), what)
-        assert written(*words).layers == roles
+        assert written(*words).roles == roles
 
 
 def test_outline_and_holes_from_other_drawings() -> None:
@@ -102,7 +103,7 @@ def test_outline_and_holes_from_other_drawings() -> None:
     small_job.draw(Path("holes.dxf"), wells)
     small_job.draw(Path("lamp.dxf"), sheen)
     board = written("--outline-drawing", "edge.dxf", "--holes-drawing", "holes.dxf")
-    assert board.layers == ROLES
+    assert board.roles == ROLES
     assert board.outline_drawing is not None
     assert board.holes_drawing is not None
     assert board.outline_drawing.name == "edge.dxf"
@@ -137,7 +138,7 @@ def answered(name: str, *changes: tuple[str, str]) -> LayerRoles:
         assert text.count(old) == 1
         text = text.replace(old, new)
     Path("job.toml").write_text(text, "utf-8")
-    return load(Path("job.toml")).boards[0].layers
+    return load(Path("job.toml")).boards[0].roles
 
 
 @pytest.mark.parametrize(
@@ -249,4 +250,4 @@ def test_a_drawing_of_any_name_and_layer() -> None:
     doc.saveas("a b {x}.dxf")
     board = written("--margin", "1", drawing="a b {x}.dxf")
     assert board.layers.copper == ("Züge 100% {0}",)
-    assert board.drawing_name == "a b {x}.dxf"
+    assert board.drawing.name == "a b {x}.dxf"

@@ -10,7 +10,7 @@ import shapely
 
 from millprep.drawing import read
 from millprep.model.finding import Refusal
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from tests.helpers.sheet import BORES, FOIL, RIM, ROLES, Sheet, codes
 
 

@@ -12,7 +12,7 @@ from millprep.drawing import read
 from millprep.drawing.marks.circles import in_circles
 from millprep.drawing.reading import read_board
 from millprep.model.finding import Refusal
-from millprep.model.plan import LayerRoles, Selection
+from millprep.model.job.layers import LayerRoles, Selection
 from tests.helpers.sheet import FOIL, Sheet, codes
 
 TRACK = {**FOIL, "const_width": 1.0}

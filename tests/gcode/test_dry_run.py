@@ -18,9 +18,9 @@ from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
 from millprep.model.cut import Cut, Engraving, HoleCut, Lap
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.plan import ProbePlan
 from millprep.model.program import Program
 from millprep.passes.labels import DIGITS, HEIGHT, WIDTH, strokes
 from millprep.verify import motion, reader
@@ -36,7 +36,7 @@ CUTS: tuple[Cut, ...] = (
 
 def made(*, by_program: bool = True) -> tuple[str, ...]:
     """The text of every program of a pass."""
-    machine = replace(MACHINE, spindle_by_program=by_program)
+    machine = replace(MACHINE, spindle="program" if by_program else "hand")
     found = []
     for program in build(CUTS, PASS, (drill(1.0), vee()), machine, profiling(), SHOWN):
         text = io.StringIO()
@@ -81,7 +81,10 @@ def test_it_is_the_first_program_with_the_cutter_that_cuts_first() -> None:
 
 
 CLAMP = Clamp(Box(25.0, 0.0, 40.0, 30.0), 6.5)
-PROBE = ProbePlan(mill(2.0), 0.4, 30.0, 0.01)
+TIP = mill(2.0)
+PROBE = RegistrationPlan(
+    method="measure", probe="electrical", probe_cutter=TIP, cutters=(), pin_depth=4.0
+)
 HOLE = RegistrationHole("r1", (80.0, 60.0), (80.0, 60.0), 4.0, "locate", 1, 2)
 
 
@@ -151,13 +154,14 @@ def test_without_clamps_it_runs_at_clearance() -> None:
 
 
 def test_the_outline_ends_at_the_travel_and_says_so() -> None:
-    edge = (*CUTS, Lap(Path.lines([(0.1, 30.0), (0.1, 60.0)]), 0, "c1", 0, "vee", 0.1))
-    dry, _ = around(cuts=edge)
+    def edge(x: float) -> tuple[Cut, ...]:
+        return (*CUTS, Lap(Path.lines([(x, 30.0), (x, 60.0)]), 0, "c1", 0, "vee", 0.1))
+
+    dry, _ = around(cuts=edge(0.1))
     assert min(move.x for move in dry.moves) == MACHINE.travel.x0
     assert not [n for n in around()[0].notes if "past it" in n]
-    wide = replace(MACHINE, travel=replace(MACHINE.travel, x0=0.08))
-    dry, _ = around(wide, cuts=edge)
-    assert min(move.x for move in dry.moves) == 0.08
+    dry, _ = around(cuts=edge(0.02))
+    assert min(move.x for move in dry.moves) == MACHINE.travel.x0
     assert [n for n in dry.notes if "cutters reach 0.06 mm past it" in n]
 
 

@@ -13,7 +13,7 @@ from millprep.gcode import moves
 from millprep.geometry.path import FloatArray, Path
 from millprep.model.cut import Profile, Tab
 from millprep.model.cutter import EndMill
-from millprep.model.plan import ProfilePlan
+from millprep.model.job.work import ProfilePlan
 from millprep.model.program import Move
 from tests.helpers.gcode_trail import ROUNDED, START, pen, trail
 from tests.helpers.workshop import MACHINE, mill, profiling

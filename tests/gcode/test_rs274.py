@@ -272,7 +272,7 @@ def test_numbers(value: float, text: str) -> None:
 
 
 def test_a_machine_whose_spindle_a_person_switches() -> None:
-    text, _ = written(PROGRAMS["ring"], machine=replace(MACHINE, spindle_by_program=False))
+    text, _ = written(PROGRAMS["ring"], machine=replace(MACHINE, spindle="hand"))
     assert "M3" not in text
     assert "M5" not in text
     lines = text.splitlines()

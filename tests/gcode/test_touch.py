@@ -15,8 +15,8 @@ from millprep.gcode.moves import HOVER
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import HEADER, TableSink
 from millprep.geometry.pose import Pose
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.plan import ProbePlan
 from millprep.model.program import Program
 from millprep.verify import motion, reader
 from tests.helpers.workshop import BLANK, MACHINE, mill, profiling
@@ -27,11 +27,14 @@ HOLES = (
     RegistrationHole("w2", (50.0, 40.0), (50.0, 40.0), 4.0, "witness", 1, 2),
 )
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), HOLES, (50.0, 5.0))
-PROBE = ProbePlan(mill(2.0), 0.4, 30.0, 0.01)
+TIP = mill(2.0)
+PROBE = RegistrationPlan(
+    method="measure", probe="electrical", probe_cutter=TIP, cutters=(), pin_depth=4.0
+)
 
 
 def program() -> Program:
-    (made,) = build((), PASS, (PROBE.cutter,), MACHINE, profiling(), probe=PROBE)
+    (made,) = build((), PASS, (TIP,), MACHINE, profiling(), probe=PROBE)
     return made
 
 
@@ -91,4 +94,4 @@ def test_the_table_holds_a_touch_as_the_feed_to_where_it_is_aimed() -> None:
 
 def test_a_pass_without_holes_is_not_touched() -> None:
     first = replace(PASS, registration=HOLES[2:])
-    assert build((), first, (PROBE.cutter,), MACHINE, profiling(), probe=PROBE) == ()
+    assert build((), first, (TIP,), MACHINE, profiling(), probe=PROBE) == ()

@@ -9,7 +9,7 @@ from fixtures.valve_boards import WIDTH, ValveBoard
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import HoleCut, Lap
-from millprep.model.plan import RegistrationPlan
+from millprep.model.job.registration import RegistrationPlan
 from millprep.passes import cuts_by_pass, joins, registration, shift, tolerances
 from millprep.passes.clamping import Clamping
 from millprep.passes.cuts_by_pass import CutsByPass
@@ -74,7 +74,7 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     x1 = board.outline.bounds[2] + 40.0
     blank = Blank(1, (x1, WIDTH + 30.0), 1.6, COPPER)
     kerf = edge.buffer(2.0)
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel, 180.0), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=(travel, 180.0), screw_lead=8.0)
     need = Box(*edge.buffer(1.0).bounds)
     plan = shift.plan(need, machine, (0.0, 0.0), registration.least_overlap(REGISTRATION), 1)
     found = registration.choose(plan, blank, REGISTRATION, kerf, Clamping(), need)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from millprep.model.blank import Box
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.machine import Machine
 from millprep.model.program import Move, Program
 
 MACHINE = Machine(
-    name="bench mill", travel=Box(0, 0, 300, 180), above=30, below=9, clearance=3, rapid=1500,
-    max_feed=2000, max_plunge=600, max_spindle=24000, spindle_by_program=True, dwell=3, collet=16,
+    name="bench mill", travel_size=(300, 180), above=30, below=9, clearance=3, rapid=1500,
+    max_feed=2000, max_plunge=600, max_spindle=24000, spindle="program", dwell=3, collet=16,
 )  # fmt: skip
 
 

@@ -11,8 +11,8 @@ from ezdxf.layouts.layout import Modelspace
 from millprep import job
 from millprep.gcode.writing import write_programs
 from millprep.model.dialect import Dialect
+from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
-from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify import prove
 from millprep.verify.prove import Proved

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from millprep.model.plan import LayerRoles, Selection
+from millprep.model.job.layers import LayerRoles, Selection
 
 DIALECTS = Path(__file__).parents[2] / "fixtures" / "dialects"
 

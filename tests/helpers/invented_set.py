@@ -36,8 +36,8 @@ MILL = EndMill(
 )  # fmt: skip
 DEPTH = 0.12
 MACHINE = Machine(
-    name="bench mill", travel=Box(0, 0, 300, 180), above=30, below=5, clearance=3, rapid=1500,
-    max_feed=1200, max_plunge=300, max_spindle=12000, spindle_by_program=False, dwell=3,
+    name="bench mill", travel_size=(300, 180), above=30, below=5, clearance=3, rapid=1500,
+    max_feed=1200, max_plunge=300, max_spindle=12000, spindle="hand", dwell=3,
     collet=16,
 )  # fmt: skip
 

@@ -12,8 +12,8 @@ from millprep.geometry.path import Point
 from millprep.model.blank import Blank
 from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
-from millprep.model.plan import JobPlan
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying
@@ -50,7 +50,11 @@ def walk(
     plan = job.load(file)
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
+        one.drawing.file,
+        name=one.name,
+        shown_as=one.drawing.name,
+        layers=one.roles,
+        unit=one.unit,
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,) = layout.blanks

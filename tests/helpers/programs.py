@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.layout import Layout, Placement
@@ -22,7 +22,7 @@ DEPTH = 0.08
 BLANK = Blank(1, (60.0, 40.0), 1.6, 0.035)
 MACHINE = Machine(
     name="bench",
-    travel=Box(0.0, 0.0, 100.0, 80.0),
+    travel_size=(100.0, 80.0),
     above=30.0,
     below=6.0,
     clearance=2.0,
@@ -30,7 +30,7 @@ MACHINE = Machine(
     max_feed=800.0,
     max_plunge=200.0,
     max_spindle=12000.0,
-    spindle_by_program=True,
+    spindle="program",
     dwell=2.0,
     collet=16.0,
 )

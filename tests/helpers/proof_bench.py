@@ -9,9 +9,9 @@ import shapely
 from millprep import job
 from millprep.model.as_cut import AsCut
 from millprep.model.blank import Blank
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
-from millprep.model.plan import JobPlan
 from millprep.model.program import Program
 from millprep.report import report_file
 from millprep.verify.as_cut import as_cut

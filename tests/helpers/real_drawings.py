@@ -11,7 +11,7 @@ import pytest
 
 from millprep.drawing import read
 from millprep.model.board import Board
-from millprep.model.plan import LayerRoles, Selection, Unit
+from millprep.model.job.layers import LayerRoles, Selection, Unit
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 

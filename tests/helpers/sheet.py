@@ -11,7 +11,7 @@ import pytest
 from millprep.drawing import read
 from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 
 ROLES = LayerRoles(copper=("foil",), outline=("rim",), holes=("bores",))
 FOIL = {"layer": "foil"}

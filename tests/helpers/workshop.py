@@ -10,19 +10,19 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank
 from millprep.model.board import Board, CopperPiece, Hole
-from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.model.job.work import DrillingPlan, IsolationPlan, ProfilePlan
 from millprep.model.layout import Placement
 from millprep.model.machine import Machine
-from millprep.model.plan import DrillingPlan, IsolationPlan, ProfilePlan
 
 BLANK = Blank(1, (100.0, 80.0), 1.6, 0.035)
 COPPER = BLANK.copper
 MACHINE = Machine(
-    name="bench", travel=Box(0.0, 0.0, 300.0, 200.0), above=40.0, below=10.0, clearance=2.5,
+    name="bench", travel_size=(300.0, 200.0), above=40.0, below=10.0, clearance=2.5,
     rapid=1500.0, max_feed=900.0, max_plunge=300.0, max_spindle=20000.0,
-    spindle_by_program=True, dwell=2.0, collet=16.0,
+    spindle="program", dwell=2.0, collet=16.0,
 )  # fmt: skip
 
 
@@ -47,22 +47,24 @@ def drill(diameter: float, name: str | None = None) -> Drill:
     )  # fmt: skip
 
 
-def isolation(*cutters: Cutter, **changes: object) -> IsolationPlan:
+def isolation(
+    *cutters: Vee | EndMill, gap: float = 0.4, **changes: object
+) -> IsolationPlan:
     plan = IsolationPlan(
-        gap=0.4, depth=0.1, flatness=0.02, cutters=cutters or (vee(),), overlap=0.2,
+        given_gap=gap, depth=0.1, flatness=0.02, cutters=cutters or (vee(),), overlap=0.2,
         direction="climb",
     )  # fmt: skip
     return replace(plan, **changes)  # type: ignore[arg-type]
 
 
-def drilling(*cutters: Cutter, borer: Cutter | None = None, **changes: object) -> DrillingPlan:
+def drilling(*cutters: Drill, borer: EndMill | None = None, **changes: object) -> DrillingPlan:
     plan = DrillingPlan(
         cutters=cutters, tolerance=0.05, borer=borer, breakthrough=0.2, spoilboard=6.0
     )
     return replace(plan, **changes)  # type: ignore[arg-type]
 
 
-def profiling(cutter: Cutter | None = None, **changes: object) -> ProfilePlan:
+def profiling(cutter: EndMill | None = None, **changes: object) -> ProfilePlan:
     plan = ProfilePlan(
         cutter=cutter or mill(2.0), breakthrough=0.2, tab_width=2.0, tab_height=0.5,
         tab_every=60.0, ramp=10.0, direction="climb",

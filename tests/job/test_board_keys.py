@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.model.plan import LayerRoles, Selection
+from millprep.model.job.layers import LayerRoles, Selection
 from tests.helpers.sample_job import JOB, changed, messages, write
 
 LAYERS = 'layers = { copper = ["TRACKS"], outline = ["EDGE"], holes = ["PINS"] }\n'
@@ -19,7 +19,7 @@ def board(text: str) -> str:
 
 
 def roles(folder: Path, text: str) -> LayerRoles:
-    return load(write(folder, board(text))).boards[0].layers
+    return load(write(folder, board(text))).boards[0].roles
 
 
 def test_modes_and_widths_are_for_each_layer(tmp_path: Path) -> None:
@@ -96,8 +96,8 @@ def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
             "gives too; keep one of them"
         ]),
         (BARE + "outline_box = [0, 0, 0, 1]\n", [
-            "job.toml:18:1: [[board]] 1 outline_box must be [x0, y0, x1, y1] with x0 < x1 and "
-            "y0 < y1; got [0, 0, 0, 1]"
+            "job.toml:18:1: [[board]] 1 outline_box must be four plain numbers in mm, [x0, y0, "
+            "x1, y1] with x0 < x1 and y0 < y1; got [0, 0, 0, 1]"
         ]),
         (BARE + 'outline_margin = 1\noutline_drawing = "memory.dxf"\n', [
             "job.toml:19:1: [[board]] 1 outline_drawing needs layers.outline, the layers in it "
@@ -127,7 +127,7 @@ def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
             "must name \"strokes\" too"
         ]),
         (LAYERS + '[[board.selection]]\nname = "a"\n', [
-            "job.toml:18:9: [[board.selection]] 1 of board 1 states no condition; give one of "
+            "job.toml:18:9: [[board.selection]] 1 of board 1 has no condition; give one of "
             "layer, colour, line_type, block, shape, region"
         ]),
         (LAYERS + '[[board.selection]]\nname = "a"\ncolour = 256\n', [
@@ -136,8 +136,8 @@ def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
         ]),
         (LAYERS + '[[board.selection]]\nname = "a"\nlayer = "b"\n'
          '[[board.selection]]\nname = "A"\nlayer = "b"\n', [
-            "job.toml:22:1: [[board.selection]] 2 of board 1 name is there twice: \"A\"; "
-            "choose another"
+            "job.toml:22:1: [[board.selection]] 2 of board 1 name is there twice: \"A\" "
+            "(capitals do not count); choose another"
         ]),
     ],
 )  # fmt: skip

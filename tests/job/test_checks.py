@@ -24,8 +24,8 @@ CASES: list[tuple[str, str]] = [
     ),
     (
         changed("tape = true", "[[setup.clamp]]\nbox = [9, 0, 1, 5]\nheight = 3"),
-        "12:1: [[setup.clamp]] 1 box must be [x0, y0, x1, y1] with x0 < x1 and y0 < y1; "
-        "got [9, 0, 1, 5]",
+        "12:1: [[setup.clamp]] 1 box must be four plain numbers in mm, [x0, y0, x1, y1] with "
+        "x0 < x1 and y0 < y1; got [9, 0, 1, 5]",
     ),
     (
         changed("tape = true", "tape = true\ntouch = [-1, 5]"),
@@ -84,14 +84,15 @@ CASES: list[tuple[str, str]] = [
     ),
     (
         changed("[cutters.drill]", '[cutters.Vee]\npreset = "vee-20-0.1"\n[cutters.drill]'),
-        '25:10: [cutters.Vee] has a name twice, capitals aside: "Vee"; choose another',
+        '25:10: [cutters.Vee] is there twice: "Vee" (capitals do not count); choose another',
     ),
     (
         changed(
             "[cutters.vee]",
             JOB[JOB.index("[[board]]") : JOB.index("[cutters.vee]")] + "[cutters.vee]",
         ),
-        '20:1: [[board]] 2 name has a name twice, capitals aside: "memory"; choose another',
+        '20:1: [[board]] 2 name is there twice: "memory" (capitals do not count); '
+        "choose another",
     ),
     (
         changed('holes = ["PINS"] }', 'holes = ["PINS"] }\nlinks = [[[1, 2], [1, 2]]]'),

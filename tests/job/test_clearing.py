@@ -20,7 +20,7 @@ corners = [[20, 0], [30, 0], [25, 8]]
 def test_areas_are_given_as_boxes_or_by_their_corners(tmp_path: Path) -> None:
     text = changed("[cutters.vee]", AREAS + "[cutters.vee]") + '[clearing]\ncutters = ["mill"]\n'
     plan = load(write(tmp_path, text))
-    assert plan.boards[0].clear == (
+    assert tuple(area.outline for area in plan.boards[0].clear) == (
         ((0.0, 1.0), (10.0, 1.0), (10.0, 5.5), (0.0, 5.5)),
         ((20.0, 0.0), (30.0, 0.0), (25.0, 8.0)),
     )
@@ -41,7 +41,7 @@ def test_isolation_goes_along_the_copper_and_by_millimetres_unless_told(tmp_path
 @pytest.mark.parametrize(
     ("area", "words"),
     [
-        ("box = [0, 0, 0, 5]", "box must be [x0, y0, x1, y1] with x0 < x1 and y0 < y1"),
+        ("box = [0, 0, 0, 5]", "box must be four plain numbers in mm, [x0, y0, x1, y1] with x0 < "),
         ("", "gives no box or corners"),
         ("box = [0, 0, 1, 1]\ncorners = [[0, 0], [1, 0], [1, 1]]", "gives box and corners; keep"),
         ("corners = [[0, 0], [5, 5], [5, 0], [0, 5]]", "corners must go once around an area"),

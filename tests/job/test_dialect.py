@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.job.dialect_checks import unfit
-from millprep.model.dialect import Dialect
+from millprep.model.dialect import Dialect, unfit
 from tests.helpers.sample_job import changed, messages, write
 
 MACHINE = 'preset = "small-mill-300"\n'
@@ -40,17 +39,17 @@ def test_what_a_stop_must_say_needs_comments(tmp_path: Path) -> None:
     probing = '[registration]\nmethod = "measure"\nprobe = "electrical"\nprobe_cutter = "mill"\n'
     assert messages(tmp_path, with_dialect('comments = "none"') + probing) == [
         'job.toml:6:1: [machine] dialect.comments must not be "none" where holes are touched: a '
-        "stop tells what to write down"
+        "comment says what to write down"
     ]
 
 
 def test_a_line_of_ones_own_is_refused_with_its_place(tmp_path: Path) -> None:
     text = with_dialect('start_lines = ["M8", "G28"]\nend_lines = ["G1 Z9."]')
     assert messages(tmp_path, text) == [
-        "job.toml:6:22: [machine] dialect.start_lines item 2 has G28, which may not stand there: "
-        'it must move nothing and leave places, lengths and spindle alone; got "G28"',
-        "job.toml:7:14: [machine] dialect.end_lines item 1 has G1, which may not stand there: it "
-        'must move nothing and leave places, lengths and spindle alone; got "G1 Z9."',
+        "job.toml:6:22: [machine] dialect.start_lines item 2 has G28, which is not allowed there: "
+        'a line must move nothing and leave places, lengths and spindle alone; got "G28"',
+        "job.toml:7:14: [machine] dialect.end_lines item 1 has G1, which is not allowed there: a "
+        'line must move nothing and leave places, lengths and spindle alone; got "G1 Z9."',
     ]
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from millprep import job
 from millprep.model.finding import Refusal
-from millprep.model.plan import PlacePlan
+from millprep.model.job.board import PlacePlan
 from tests.helpers.small_job import changed, put
 
 KEYS = """count = 2
@@ -29,12 +29,12 @@ def test_they_are_read(tmp_path: Path) -> None:
     assert board.places == (PlacePlan((12.0, 11.5), 180.0, 2),)
     corners = ((0.0, 0.0), (60.0, 0.0), (60.0, 20.0), (30.0, 50.0), (0.0, 50.0))
     assert blank.outline == corners
-    assert plan.layout == (tmp_path / "stored.toml", "stored.toml")
+    assert plan.layout.file == (tmp_path / "stored.toml", "stored.toml")
 
 
 def test_without_them_nothing_is_turned_or_stored(tmp_path: Path) -> None:
     plan = job.load(put(tmp_path))
-    assert (plan.boards[0].turns, plan.boards[0].places, plan.layout) == ((0.0,), (), None)
+    assert (plan.boards[0].turns, plan.boards[0].places, plan.layout.file) == ((0.0,), (), None)
     assert plan.blanks[0].outline is None
 
 

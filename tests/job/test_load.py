@@ -14,7 +14,9 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
-from millprep.model.plan import BlankPlan, ClearingPlan, JobPlan, LayerRoles, ProbePlan, WireLink
+from millprep.model.job.job import BlankPlan, JobPlan, SetupTable
+from millprep.model.job.layers import LayerRoles
+from millprep.model.job.work import ClearingPlan
 from tests.helpers.chance import examples
 from tests.helpers.sample_job import JOB, changed, findings, messages, write
 
@@ -171,9 +173,12 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert plan.machine.name == "small-mill-300"
     assert plan.machine.travel == Box(0.0, 0.0, 300.0, 180.0)
     assert plan.blanks == (
-        BlankPlan((500.0, 110.0), 1.6, 0.035, 10.0, 6.0, 1, grade="FR-4"),
-    )
-    assert (plan.origin, plan.touch, plan.clamps, plan.tape) == ((0.0, 0.0), None, (), True)
+        BlankPlan(
+            preset="fr4-1.6-35", size=(500.0, 110.0), thickness=1.6, copper=0.035, margin=10.0,
+            spacing=6.0, grade="FR-4",
+        ),
+    )  # fmt: skip
+    assert plan.setup == SetupTable(origin=(0.0, 0.0), touch=None, clamps=(), tape=True)
     assert (plan.isolation.depth, plan.isolation.flatness) == (0.08, 0.02)
     assert (plan.profile.tab_every, plan.profile.ramp) == (70.0, 10.0)
     assert (plan.registration.hole, plan.registration.pin) == (3.02, 2.98)
@@ -182,9 +187,9 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert (plan.registration.sigma, plan.registration.assumed) == (0.03, True)
     assert [c.name for c in plan.registration.cutters] == ["mill", "drill"]
     board = plan.boards[0]
-    assert board.drawing == (tmp_path / "memory.dxf").resolve()
-    assert (board.drawing_name, board.count, board.unit) == ("memory.dxf", 1, None)
-    assert board.layers == LayerRoles(("TRACKS",), ("EDGE",), ("PINS",))
+    assert board.drawing == ((tmp_path / "memory.dxf").resolve(), "memory.dxf")
+    assert (board.count, board.unit) == (1, None)
+    assert board.roles == LayerRoles(("TRACKS",), ("EDGE",), ("PINS",))
 
 
 def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
@@ -206,18 +211,25 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
         end_lines=("M9 ; dust",),
     )  # fmt: skip
     assert full.blanks == (
-        BlankPlan((500.0, 110.0), 1.5, 0.07, 11.0, 4.0, 2, grade="CEM-1"),
-        BlankPlan((100.0, 80.0), 1.6, 0.035, 10.0, 2.0, 1, grade="FR-1"),
-    )
-    assert (full.origin, full.touch, full.tape) == ((1.0, -2.0), (3.0, 4.0), True)
-    assert full.clamps == (
+        BlankPlan(
+            size=(500.0, 110.0), thickness=1.5, copper=0.07, margin=11.0, spacing=4.0, count=2,
+            grade="CEM-1",
+        ),
+        BlankPlan(
+            preset="fr1-1.6-35", size=(100.0, 80.0), thickness=1.6, copper=0.035, margin=10.0,
+            spacing=2.0, shared_kerf=True, grade="FR-1",
+        ),
+    )  # fmt: skip
+    setup = full.setup
+    assert (setup.origin, setup.touch, setup.tape) == ((1.0, -2.0), (3.0, 4.0), True)
+    assert setup.clamps == (
         Clamp(Box(0, 0, 12, 20), 4.5, (1, 3)),
         Clamp(Box(50, 0, 62, 20), 5.0, None),
     )
     board = full.boards[0]
     assert (board.count, board.drawn_from, board.unit) == (3, "copper", "inch")
-    assert board.layers == LayerRoles(("A", "B"), ("E",), ())
-    assert board.links == (WireLink((1.0, 2.0), (3.0, 4.5)),)
+    assert board.roles == LayerRoles(("A", "B"), ("E",), ())
+    assert board.links == (((1.0, 2.0), (3.0, 4.5)),)
     common: dict[str, Any] = {
         "flute": 3.1, "stickout": 18.0, "spindle": 10000.0, "feed": 240.0, "plunge": 90.0,
     }  # fmt: skip
@@ -239,8 +251,13 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.registration.sigma == pytest.approx(0.05)
     assert not full.registration.assumed
     assert full.isolation.gap == 0.4
-    assert full.clearing == ClearingPlan((mill, vee), "all", 0.12, 0.3)
-    assert full.registration.probe == ProbePlan(mill, 0.5, 20.0, 0.02)
+    assert full.clearing == ClearingPlan(
+        cutters=(mill, vee), copper="all", depth=0.12, overlap=0.3
+    )
+    registration = full.registration
+    assert (registration.probe, registration.probe_cutter) == ("electrical", mill)
+    assert (registration.probe_depth, registration.probe_feed) == (0.5, 20.0)
+    assert registration.probe_error == 0.02
     # Whatever is not told apart above must at least differ from the default.
     for field in dataclasses.fields(Dialect):
         name = field.name
@@ -254,11 +271,9 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
 
 
 def test_nothing_of_the_plan_is_left_untold() -> None:
-    told = {f.name for f in dataclasses.fields(JobPlan)}
-    assert told == {
-        "file", "name", "boards", "blanks", "machine", "origin", "touch", "clamps", "tape",
-        "isolation", "drilling", "profile", "registration", "cutters", "turn", "rules",
-        "clearing", "layout",
+    assert {f.name for f in dataclasses.fields(JobPlan)} == {
+        "file", "name", "machine", "cutters", "isolation", "clearing", "drilling", "profile",
+        "blanks", "setup", "boards", "layout", "registration", "rules",
     }  # fmt: skip
 
 

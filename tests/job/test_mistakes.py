@@ -4,9 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from millprep.job.fields import plain
 from millprep.job.mistakes import label
-from millprep.job.places import KeyPath
+from millprep.model.job.mistakes import KeyPath, plain
 from tests.helpers.sample_job import JOB, changed, findings, messages
 
 FIVE = JOB
@@ -31,10 +30,10 @@ def test_five_mistakes_are_five_messages(tmp_path: Path) -> None:
         "above 0, [x, y]",
         'job.toml:17:1: [[board]] 1 drawn_from must be "components" or "copper"; got "component"; '
         'nearest spelling: "components"',
-        "job.toml:29:2: [isolation] gap is missing (asked distance between a piece and whatever "
-        "is beyond, at the foot of the copper; by voltage as wide as [rules] spacing asks for the "
-        'volts of the nets); needed: a plain number in mm, above 0 and at most 20, or "by '
-        'voltage"',
+        "job.toml:29:2: [isolation] gap is missing (isolation width between a piece and whatever "
+        "is next to it, at the foot of the copper; by voltage it is as wide as [rules] spacing "
+        "requires for the volts of the nets); needed: a plain number in mm, above 0 and at most "
+        '20, or "by voltage"',
         'job.toml:39:1: [profile] cutter names a cutter that is not defined: "mil"; nearest '
         'spelling: "mill"; defined: "vee", "mill", "drill"',
     ]
@@ -64,7 +63,7 @@ CASES: list[tuple[str, str, str]] = [
         "[isolation]",
         "[isolaton]\n[isolation]",
         "28:2: isolaton is no known key; nearest spelling: isolation; allowed: name, machine, "
-        "blank, setup, board, layout, cutters, isolation, clearing, drilling, profile, "
+        "cutters, isolation, clearing, drilling, profile, blank, setup, board, layout, "
         "registration, rules",
     ),
     (
@@ -100,8 +99,8 @@ CASES: list[tuple[str, str, str]] = [
     (
         "spoilboard = 6.0",
         "",
-        "32:2: [drilling] spoilboard is missing (thickness of the board beneath the blank, which "
-        "no cutter may pass); needed: a plain number in mm, above 0 and at most 100",
+        "32:2: [drilling] spoilboard is missing (thickness of the spoilboard under the blank, "
+        "which no cutter may pass); needed: a plain number in mm, above 0 and at most 100",
     ),
     (
         '[profile]\ncutter = "mill"\n',

@@ -8,8 +8,9 @@ import pytest
 
 from millprep.job import load
 from millprep.model.finding import Refusal
+from millprep.model.job.nets import NetPlan
+from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.net import Load
-from millprep.model.plan import NetPlan, RulesPlan, SocketPin
 from tests.helpers.sample_job import JOB, write
 
 NETS = """
@@ -62,13 +63,12 @@ def test_nets_become_values(tmp_path: Path) -> None:
     plan = load(write(tmp_path, job()))
     assert plan.boards[0].nets == (
         NetPlan(
-            "heater",
-            (10.0, 5.0),
-            None,
-            (6.3, 6.3),
+            name="heater",
+            at=(10.0, 5.0),
+            volts=(6.3, 6.3),
             loads=(Load("feed", (2.0, 5.0), -0.3), Load("V1", (30.0, 5.0), 0.3, 1.5)),
         ),
-        NetPlan("anode", None, "B+", (0.0, 250.0), 0.02),
+        NetPlan(name="anode", text="B+", volts=(0.0, 250.0), amperes=0.02),
     )
     assert plan.rules == RulesPlan()
 
@@ -94,7 +94,9 @@ def test_rules_become_values(tmp_path: Path) -> None:
         level="B",
         drill_wander=0.02,
         pass_error=0.1,
-        pins=SocketPin(0.95, 1.05, 1.3, 2.0, 1.05),
+        pins=SocketPin(
+            preset="single-pin-1", thinnest=0.95, thickest=1.05, hole=1.3, land=2.0, takes=1.05
+        ),
     )
 
 
@@ -105,7 +107,8 @@ def test_rules_become_values(tmp_path: Path) -> None:
             'name = "anode"',
             'name = "Heater"',
             'name = "Heater"',
-            '[[board.net]] 2 of board 1 name is there twice: "Heater"; choose another',
+            '[[board.net]] 2 of board 1 name is there twice: "Heater" (capitals do not '
+            "count); choose another",
         ),
         (
             'text = "B+"',
@@ -118,7 +121,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
             "",
             "[[board.net]]",
             "[[board.net]] 2 of board 1 names no place: give at = [x, y] on its copper, or text "
-            "that stands on it",
+            "that is on it",
         ),
         (
             "[0.0, 250.0]",
@@ -144,15 +147,15 @@ def test_rules_become_values(tmp_path: Path) -> None:
             "volts = 6.3",
             "volts = 6.3\namperes = 0.3",
             "amperes = 0.3",
-            "[[board.net]] 1 of board 1 amperes is what the net's loads say already; keep one of "
+            "[[board.net]] 1 of board 1 amperes is given by the net's loads already; keep one of "
             "them",
         ),
         (
             'name = "V1"',
             'name = "feed"',
             'name = "feed"',
-            '[[board.net.load]] 2 of net 1 of board 1 name is there twice in this net: "feed"; '
-            "choose another",
+            '[[board.net.load]] 2 of net 1 of board 1 name is there twice: "feed" (capitals '
+            "do not count); choose another",
         ),
         (
             "contact = 1.5",

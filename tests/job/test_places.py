@@ -6,7 +6,8 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.job.places import KeyPath, Place, key_places
+from millprep.job.places import Place, key_places
+from millprep.model.job.mistakes import KeyPath
 from tests.helpers.chance import examples
 
 SCALARS = [

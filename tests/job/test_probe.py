@@ -22,14 +22,16 @@ def put(folder: Path, more: str) -> Path:
 
 
 def test_the_widest_end_mill_that_goes_into_the_holes_is_the_tip(tmp_path: Path) -> None:
-    probe = load(put(tmp_path, TOUCHING)).registration.probe
-    assert probe is not None
-    assert (probe.cutter.name, probe.depth, probe.feed, probe.error) == ("mill", 0.4, 30.0, 0.01)
+    plan = load(put(tmp_path, TOUCHING)).registration
+    assert plan.probe == "electrical"
+    assert plan.probe_cutter is not None
+    assert plan.probe_cutter.name == "mill"
+    assert (plan.probe_depth, plan.probe_feed, plan.probe_error) == (0.4, 30.0, 0.01)
 
 
 def test_without_the_word_nothing_is_touched(tmp_path: Path) -> None:
     plan = load(put(tmp_path, '\n[registration]\nmethod = "measure"\n')).registration
-    assert (plan.probe, plan.sigma, plan.assumed) == (None, 0.03, True)
+    assert (plan.probe, plan.sigma, plan.assumed) == ("none", 0.03, True)
 
 
 def test_the_middle_of_two_touches_stands_for_the_error_of_locating(tmp_path: Path) -> None:

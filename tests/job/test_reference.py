@@ -7,8 +7,8 @@ import jsonschema
 import pytest
 
 from millprep.job import key_table, schema
-from millprep.job.fields import doc_of
 from millprep.job.reference import TABLES
+from millprep.model.job.keys import keys
 from tests.helpers.sample_job import JOB, changed
 
 from .test_load import SPELT
@@ -20,13 +20,14 @@ def test_every_key_is_documented() -> None:
     table = key_table()
     for heading, model in TABLES:
         assert (heading or "top of the file") in table
-        for name, field in model.model_fields.items():
-            doc = doc_of(field)
+        for name, (_, field, doc) in keys(model).items():
             assert field.description == doc.sentence
             assert doc.meaning in table, name
             assert doc.meaning[0].isupper(), name
             assert doc.allowed, name
-            assert bool(doc.default) is not field.is_required(), name
+            if name != "kind":
+                worked_out = doc.otherwise is not None or name == "registration"
+                assert bool(doc.default) is (worked_out or not field.is_required()), name
             if field.annotation in (float, float | None):
                 assert doc.unit or name == "overlap", f"{name} has no unit"
 
@@ -36,8 +37,9 @@ def test_the_table_holds_name_unit_default_and_meaning() -> None:
     assert "depth mm 0.08 Depth of the tip below the copper surface" in lines
     assert "count - 1 Copies to make" in lines
     assert (
-        "gap mm must be written Asked distance between a piece and whatever is beyond, at the "
-        "foot of the copper; by voltage as wide as [rules] spacing asks for the volts of the nets"
+        "gap mm must be written Isolation width between a piece and whatever is next to it, at the "
+        "foot of the copper; by voltage it is as wide as [rules] spacing requires for the volts of "
+        "the nets"
         in lines
     )
     assert "tip mm the preset's, or must be written Width of the flat tip" in lines

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import Start, load, starter, warnings
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from tests.helpers.sample_job import messages, write
 
 ROLES = LayerRoles(("TRACKS", 'odd "one"\\'), ("EDGE",), ())
@@ -25,10 +25,10 @@ def test_it_loads_once_the_side_is_filled_in(tmp_path: Path) -> None:
     assert START.open == ("drawn_from",)
     plan = load(write(tmp_path, TEXT.replace('"FILL IN"', '"components"')))
     assert plan.name == plan.boards[0].name == "memory"
-    assert plan.boards[0].layers == ROLES
+    assert plan.boards[0].roles == ROLES
     assert plan.boards[0].unit is None
     assert plan.blanks[0].size == (500.0, 110.0)
-    assert plan.boards[0].drawing_name == "memory.dxf"
+    assert plan.boards[0].drawing.name == "memory.dxf"
 
 
 def test_until_then_the_side_is_the_one_thing_that_is_asked_for(tmp_path: Path) -> None:
@@ -50,14 +50,14 @@ def test_an_answered_start_leaves_nothing_to_fill_in(tmp_path: Path) -> None:
     text = starter(start)
     assert "FILL IN" not in text
     board = load(write(tmp_path, text)).boards[0]
-    assert (board.layers, board.unit, board.drawn_from) == (start.roles, "inch", "copper")
+    assert (board.roles, board.unit, board.drawn_from) == (start.roles, "inch", "copper")
 
 
 def test_a_box_and_further_drawings_are_written(tmp_path: Path) -> None:
     for name in ("edge.dxf", "holes.dxf"):
         (tmp_path / name).write_text("0\nEOF\n")
     boxed = full(roles=replace(ROLES, outline=(), outline_box=(0.0, -1.5, 30.0, 20.0)))
-    assert load(write(tmp_path, starter(boxed))).boards[0].layers == boxed.roles
+    assert load(write(tmp_path, starter(boxed))).boards[0].roles == boxed.roles
     apart = full(
         roles=replace(ROLES, holes=("H",)), outline_drawing="edge.dxf", holes_drawing="holes.dxf"
     )
@@ -65,7 +65,7 @@ def test_a_box_and_further_drawings_are_written(tmp_path: Path) -> None:
     assert board.outline_drawing is not None
     assert board.holes_drawing is not None
     assert (board.outline_drawing.name, board.holes_drawing.name) == ("edge.dxf", "holes.dxf")
-    assert board.layers == apart.roles
+    assert board.roles == apart.roles
 
 
 def test_what_nobody_knows_is_named_in_the_job_and_by_its_mistakes(tmp_path: Path) -> None:
@@ -100,9 +100,9 @@ def test_gaps_in_the_outline_are_offered_to_be_closed_never_closed(tmp_path: Pat
     start = full(roles=replace(ROLES, close_gaps=0.04), gaps=["0.000, 0.015: 0.0300 mm"])
     text = starter(start)
     assert "#   0.000, 0.015: 0.0300 mm" in text
-    assert load(write(tmp_path, text)).boards[0].layers.close_gaps == 0
+    assert load(write(tmp_path, text)).boards[0].close_gaps == 0
     closed = text.replace("# close_gaps", "close_gaps")
-    assert load(write(tmp_path, closed)).boards[0].layers.close_gaps == pytest.approx(0.04)
+    assert load(write(tmp_path, closed)).boards[0].close_gaps == pytest.approx(0.04)
 
 
 def test_gap_and_vee_fit_the_narrowest_gap(tmp_path: Path) -> None:

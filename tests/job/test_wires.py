@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.model.plan import WireLink
+from millprep.model.net import Wire
 from tests.helpers.sample_job import changed, messages, write
 
 ENDS = "start = [1, 2]\nend = [31, 42]\n"
@@ -32,7 +32,8 @@ def test_a_wire_resists_what_its_copper_does(
 ) -> None:
     """ρ·l / A, 58 m/(Ω·mm²) at 20 °C and 0.393 % more for each kelvin; straight unless told."""
     text = job(ENDS + keys, f"\n[rules]\ncelsius = {celsius}\n")
-    (wire,) = load(write(tmp_path, text)).boards[0].links
+    plan = load(write(tmp_path, text))
+    (wire,) = plan.boards[0].jumper_wires(plan.rules.celsius)
     assert (wire.start, wire.end) == ((1.0, 2.0), (31.0, 42.0))
     rho = (1 + 0.00393 * (celsius - 20)) / 58000
     assert wire.ohms == pytest.approx(rho * length / area)
@@ -43,8 +44,8 @@ def test_links_stay_perfect_and_come_first(tmp_path: Path) -> None:
         "[cutters.vee]",
         f"links = [[[5, 5], [6, 6]]]\n[[board.wire]]\n{ENDS}diameter = 1\n[cutters.vee]",
     )
-    link, wire = load(write(tmp_path, text)).boards[0].links
-    assert link == WireLink((5.0, 5.0), (6.0, 6.0))
+    link, wire = load(write(tmp_path, text)).boards[0].jumper_wires(20.0)
+    assert link == Wire((5.0, 5.0), (6.0, 6.0))
     assert wire.ohms > 0
 
 

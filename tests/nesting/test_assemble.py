@@ -9,7 +9,9 @@ import shapely
 
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Refusal
-from millprep.model.plan import BlankPlan, BoardPlan, LayerRoles
+from millprep.model.job.board import BoardPlan, LayersTable
+from millprep.model.job.job import BlankPlan
+from millprep.model.job.keys import NamedFile
 from millprep.nesting.assemble import layout_of, only, sheet_of, wanted_of, without
 from millprep.nesting.nest import Effort, nest
 from millprep.nesting.wanted import area_of
@@ -18,13 +20,17 @@ OUTLINE = shapely.box(100, -50, 160, -20).difference(shapely.box(150, -30, 160, 
 assert isinstance(OUTLINE, shapely.Polygon)
 BOARD = Board("lamp", OUTLINE, (CopperPiece("c1", shapely.box(101, -49, 103, -48)),), ())
 PLAN = BoardPlan(
-    "lamp", Path("/lamp.dxf"), "lamp.dxf", 3, "components", LayerRoles((), (), ()), None, (),
+    name="lamp", drawing=NamedFile(Path("/lamp.dxf"), "lamp.dxf"), count=3,
+    drawn_from="components", layers=LayersTable(copper=("c",), outline=("o",), holes=()),
     turns=(0.0, 90.0), priority=2,
 )  # fmt: skip
-BLANK = BlankPlan((150.0, 100.0), 1.6, 0.035, 8.0, 3.0, 2)
-OFFCUT = BlankPlan(
-    (90, 90), 1.6, 0.035, 8.0, 3.0, 1, ((0, 0), (90, 0), (90, 60), (60, 90), (0, 90))
+BLANK = BlankPlan(
+    size=(150.0, 100.0), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0, count=2
 )
+OFFCUT = BlankPlan(
+    size=(90, 90), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0,
+    outline=((0, 0), (90, 0), (90, 60), (60, 90), (0, 90)),
+)  # fmt: skip
 EFFORT = Effort(750, 1)
 
 

@@ -33,7 +33,7 @@ def made_for(
     x: float, y: float, travel_x: float, travel_y: float, method: str = "pins"
 ) -> tuple[ShiftPlan, Blank, tuple[RegistrationHole, ...]]:
     """One large board in the middle of a blank."""
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel_x, travel_y), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=(travel_x, travel_y), screw_lead=8.0)
     need = Box(MARGIN - 1, MARGIN - 1, x - MARGIN + 1, y - MARGIN + 1)
     told = replace(REGISTRATION, method=method)  # type: ignore[arg-type]
     shift = plan(

@@ -186,7 +186,7 @@ def test_a_turned_blank_names_the_least_travel_that_would_do(size: tuple[float, 
     need = Box(17.0, 17.0, size[0] - 17.0, size[1] - 17.0)
 
     def made(travel: float) -> int:
-        machine = replace(MACHINE, travel=Box(0.0, 0.0, travel, 160.0))
+        machine = replace(MACHINE, travel_size=(travel, 160.0))
         return len(turn.plan(need, machine, (5.0, 0.0), 20.0, size, 1).poses)
 
     with pytest.raises(Refusal) as refusal:
@@ -200,7 +200,7 @@ def test_a_turned_blank_names_the_least_travel_that_would_do(size: tuple[float, 
 
 
 def test_a_turned_blank_too_wide_is_refused() -> None:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 220.0, 100.0))
+    machine = replace(MACHINE, travel_size=(220.0, 100.0))
     need = Box(17.0, 17.0, 353.0, 119.0)
     with pytest.raises(Refusal, match=r"in y .* at least 119\.0 mm"):
         turn.plan(need, machine, (0.0, 0.0), 20.0, (370.0, 136.0), 1)

@@ -10,9 +10,9 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Finding
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
-from millprep.model.plan import RegistrationPlan
 from millprep.passes.join_findings import ENOUGH, check_joins, gouge_findings, scale_findings
 from millprep.passes.neighbours import Gouge, Pair
 from tests.helpers.workshop import MACHINE
@@ -45,7 +45,7 @@ def test_the_note_says_the_rms_where_it_is_known() -> None:
 
 
 def test_a_stated_error_is_not_called_assumed() -> None:
-    (note,) = told(JOIN, plan=replace(PLAN, sigma=0.02, assumed=False))
+    (note,) = told(JOIN, plan=replace(PLAN, drill_error=0.012, locate_error=0.016))
     assert note.code == "misalignment-predicted"
     assert "assumed" not in note.message
     assert "0.02 mm per axis" in note.message

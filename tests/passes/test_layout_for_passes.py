@@ -11,7 +11,8 @@ import shapely
 from millprep import job
 from millprep.model.blank import Box, Clamp
 from millprep.model.board import Board
-from millprep.model.plan import JobPlan, PlacePlan
+from millprep.model.job.board import PlacePlan
+from millprep.model.job.job import JobPlan
 from millprep.nesting import file
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
@@ -82,7 +83,7 @@ def test_a_full_blank_is_laid_out_anew_off_its_seams(
     plan = replace(
         plan,
         blanks=(replace(plan.blanks[0], size=size),),
-        machine=replace(plan.machine, travel=Box(0, 0, *travel)),
+        machine=replace(plan.machine, travel_size=travel),
     )
     (before,) = on_blanks(plan, without_passes(monkeypatch, plan, boards))
     laid = lay(plan, boards, LOW)
@@ -102,7 +103,7 @@ def test_boards_keep_off_the_clamps_of_every_pass(
         Clamp(Box(140, 170, 165, 200), 5.0),
         Clamp(Box(270, 170, 295, 200), 5.0, passes=(2,)),
     )
-    plan = replace(plan, clamps=clamps)
+    plan = replace(plan, setup=replace(plan.setup, clamps=clamps))
     for laid, met in (
         (without_passes(monkeypatch, plan, boards), True),
         (lay(plan, boards, LOW), False),
@@ -117,7 +118,7 @@ def test_a_long_blank_whose_boards_one_window_holds_keeps_the_clamps_free(
     asked: tuple[JobPlan, tuple[Board, ...]],
 ) -> None:
     plan, boards = lamps(*asked, 20)
-    plan = replace(plan, clamps=(Clamp(Box(0, 170, 25, 200), 5.0),))
+    plan = replace(plan, setup=replace(plan.setup, clamps=(Clamp(Box(0, 170, 25, 200), 5.0),)))
     (one,) = on_blanks(plan, lay(plan, boards, LOW))
     assert len(one.shift.poses) == 1
     assert all(area.distance(shapely.box(0, 170, 25, 200)) > 5.0 for _, area in one.here)

@@ -21,7 +21,11 @@ def test_the_joins_are_as_the_example_says() -> None:
     plan = job.load(EXAMPLE / "memory-board.toml")
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing, name=one.name, shown_as=one.drawing_name, layers=one.layers, unit=one.unit
+        one.drawing.file,
+        name=one.name,
+        shown_as=one.drawing.name,
+        layers=one.roles,
+        unit=one.unit,
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     cuts, _ = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)

@@ -18,7 +18,7 @@ GRID = Box(5.0, 5.0, 260.0, 190.0), (155.0, 120.0)
 
 
 def planned(need: Box, travel: tuple[float, float]) -> ShiftPlan:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, *travel), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=travel, screw_lead=8.0)
     return plan(need, machine, (0.0, 0.0), 24.0, 1)
 
 

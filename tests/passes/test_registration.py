@@ -32,7 +32,7 @@ def need_of(length: float, width: float = 110.0) -> Box:
 
 
 def shifted(length: float, travel: float, width: float = 110.0) -> tuple[ShiftPlan, Blank]:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, travel, 180.0), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=(travel, 180.0), screw_lead=8.0)
     made = plan(need_of(length, width), machine, (0.0, 0.0), least_overlap(REGISTRATION), 1)
     return made, Blank(1, (length, width), 1.6, 0.035)
 

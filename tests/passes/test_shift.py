@@ -25,7 +25,7 @@ def planned(
 ) -> ShiftPlan:
     """A strip 60 mm wide, from 3 mm before the blank's corner, on a machine 100 mm wide."""
     size = (travel, 100.0) if along == 0 else (100.0, travel)
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, *size), screw_lead=lead)
+    machine = replace(MACHINE, travel_size=size, screw_lead=lead)
     low = 3.0
     need = Box(-low, 5.0, length - low, 65.0) if along == 0 else Box(5.0, -low, 65.0, length - low)
     origin = (low, 0.0) if along == 0 else (0.0, low)
@@ -96,7 +96,7 @@ def test_the_windows_reach_everything_and_share_enough(
 
 
 def refused(*, origin: tuple[float, float], need: Box, least: float = LEAST) -> list[str]:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 180.0))
+    machine = replace(MACHINE, travel_size=(290.0, 180.0))
     with pytest.raises(Refusal) as refusal:
         plan(need, machine, origin, least, 1)
     return [f.code for f in refusal.value.findings]
@@ -110,7 +110,7 @@ def test_refusals() -> None:
 
 
 def test_a_refusal_names_an_origin_that_would_do() -> None:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 180.0))
+    machine = replace(MACHINE, travel_size=(290.0, 180.0))
     need = Box(-1.25, 0.0, 100.0, 90.0)
     with pytest.raises(Refusal, match=r"\[setup\] origin\[0\] at least 1\.250"):
         plan(need, machine, (0.0, 0.0), LEAST, 1)
@@ -133,7 +133,7 @@ def test_a_refusal_names_the_least_travel_that_would_do(length: float, along: in
 
 
 def grid(need: Box, lead: float | None = 8.0) -> ShiftPlan:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 180.0), screw_lead=lead)
+    machine = replace(MACHINE, travel_size=(290.0, 180.0), screw_lead=lead)
     return plan(need, machine, (0.0, 0.0), LEAST, 1)
 
 
@@ -186,7 +186,7 @@ def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
 
 
 def test_the_least_shift_that_does_least_harm_serves() -> None:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 290.0, 100.0), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=(290.0, 100.0), screw_lead=8.0)
     need = Box(-3.0, 5.0, 483.0, 65.0)
     asked: list[float] = []
 
@@ -202,7 +202,7 @@ def test_the_least_shift_that_does_least_harm_serves() -> None:
 
 
 def test_a_grid_is_shifted_farther_along_either_axis() -> None:
-    machine = replace(MACHINE, travel=Box(0.0, 0.0, 155.0, 120.0), screw_lead=8.0)
+    machine = replace(MACHINE, travel_size=(155.0, 120.0), screw_lead=8.0)
     need = Box(5.0, 5.0, 230.0, 170.0)
     least = plan(need, machine, (0.0, 0.0), 24.0, 1)
 

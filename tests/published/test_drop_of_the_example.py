@@ -50,7 +50,7 @@ def other_volts(net: NetFacts, placement: Placement, as_cut: AsCut) -> FloatArra
 def test_heater_volts_at_every_socket_within_one_per_cent() -> None:
     plan = job.load(JOB)
     (board,) = read_boards(plan)
-    told, misfits = nets.facts(plan.boards, (board,))
+    told, misfits = nets.facts(plan.boards, (board,), plan.rules.celsius)
     assert misfits == ()
     placement = Placement(0, board, 1, 1, Pose())
     as_cut = cut(placement)

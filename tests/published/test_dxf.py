@@ -21,7 +21,7 @@ from millprep.drawing import read, unit
 from millprep.geometry.path import SAGITTA
 from millprep.geometry.path import Path as Chain
 from millprep.model.board import Board
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 
 FOIL = {"layer": "foil"}
 

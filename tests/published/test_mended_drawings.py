@@ -16,7 +16,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.survey.survey import survey_file
 from millprep.model.board import Board
 from millprep.model.finding import Refusal
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from tests.helpers.real_drawings import BOARDS, OUTCOMES, Refused, pytestmark
 
 __all__ = ["pytestmark"]

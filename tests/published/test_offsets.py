@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep import drawing
 from millprep.geometry.offset import offset, offsets, quad_segments
 from millprep.geometry.path import SAGITTA
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from tests.helpers.workshop import disc, less, one
 
 SQUARE = shapely.box(0, 0, 10, 10)

@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from millprep.drawing import read
 from millprep.model.board import Board
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 from tests.helpers.drawn_dialects import DIALECTS, readings, roles
 
 Floats = NDArray[np.float64]

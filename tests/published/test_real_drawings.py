@@ -19,7 +19,7 @@ from millprep.drawing import read
 from millprep.drawing.reading import read_board
 from millprep.drawing.survey.survey import survey_file
 from millprep.model.finding import Refusal
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 from tests.helpers.real_drawings import (
     BADGE,
     BLACK,

@@ -18,7 +18,7 @@ import shapely
 from fixtures import valve_boards
 from millprep.drawing import read
 from millprep.geometry.path import FloatArray
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from millprep.standards.bases import BASES, Base, patterns
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"

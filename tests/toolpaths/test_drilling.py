@@ -9,9 +9,9 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
-from millprep.model.cutter import Cutter
+from millprep.model.cutter import Cutter, Drill, EndMill
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
-from millprep.model.plan import RegistrationPlan
 from millprep.toolpaths.drilling import (
     REGISTRATION_FIT,
     choose,
@@ -93,7 +93,7 @@ def test_no_cutter_goes_through_the_spoilboard() -> None:
         assert [f.code for f in findings] == expected
 
 
-def locating(*cutters: Cutter) -> RegistrationPlan:
+def locating(*cutters: Drill | EndMill) -> RegistrationPlan:
     return RegistrationPlan(
         method="pins", hole=3.0, key=4.0, wall=2.0, cutters=cutters, pin=2.98, pin_depth=4.0,
         overrun=0.4,
@@ -175,13 +175,13 @@ def test_slots_are_placed_by_the_pose_with_both_ends() -> None:
 def test_slots_without_a_mill_stop_once_for_each_width() -> None:
     holes = [slot("h1", 0.9), slot("h2", 0.9), Hole("h3", (30.0, 5.0), 0.9)]
     borer = workshop.mill(1.0, "fine")
-    plan = workshop.drilling(workshop.drill(0.9), workshop.mill(2.0), borer=borer)
+    plan = workshop.drilling(workshop.drill(0.9), borer=borer)
     cuts, (finding,) = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan)
     assert [c.hole for c in cuts] == ["h3"]
     assert (finding.code, finding.severity) == ("slot-without-mill", "stop")
     assert (finding.at, finding.board) == ((10.0, 5.0), "panel")
     assert finding.message.startswith(
-        "No end mill for 2 slot(s) 0.900 mm wide: those for holes are 1, 2 mm."
+        "No end mill for 2 slot(s) 0.900 mm wide: those for holes are 1 mm."
     )
     _, (finding,) = drill(
         [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(0.9))

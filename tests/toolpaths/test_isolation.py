@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from millprep.geometry.path import SAGITTA
-from millprep.model.cutter import Cutter
+from millprep.model.cutter import EndMill, Vee
 from millprep.toolpaths.isolation import GOUGE, LapSpacing, isolate
 from tests.helpers.chance import examples
 from tests.helpers.islands import islands, shapes, swept
@@ -24,7 +24,7 @@ QUICK = examples(25)
 
 @pytest.mark.parametrize("cutter", [vee(), vee(tip=0.2, angle=60.0), mill(0.3), mill(0.1)])
 @pytest.mark.parametrize("gap", [0.25, 0.4, 1.0])
-def test_the_asked_gap_is_opened_at_the_foot_and_not_more(cutter: Cutter, gap: float) -> None:
+def test_the_gap_is_opened_at_the_foot_and_not_more(cutter: Vee | EndMill, gap: float) -> None:
     """The band around a convex land is P (r2 - r1) + pi (r2² - r1²): Steiner's formula."""
     plan = isolation(cutter, gap=gap)
     laps, tight = isolate(islands(shapely.box(0, 0, 10, 10)), EDGE, plan, COPPER)
@@ -190,7 +190,7 @@ def test_two_tight_places_between_the_same_pieces_are_two() -> None:
     st.sampled_from([(vee(),), (vee(), mill(0.5, "wide")), (mill(0.3),)]),
 )
 def test_no_lap_gouges_copper(
-    drawn: list[tuple[shapely.Polygon, int, int]], cutters: tuple[Cutter, ...]
+    drawn: list[tuple[shapely.Polygon, int, int]], cutters: tuple[Vee | EndMill, ...]
 ) -> None:
     lands: list[shapely.Polygon] = []
     for shape, x, y in drawn:

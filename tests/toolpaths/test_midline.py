@@ -16,8 +16,8 @@ from shapely import affinity
 from fixtures.valve_boards import valve_board
 from millprep.geometry.medial_axis import medial_axis
 from millprep.model.cut import Lap
-from millprep.model.cutter import Cutter
-from millprep.model.plan import IsolationPlan
+from millprep.model.cutter import Cutter, EndMill, Vee
+from millprep.model.job.work import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
 from tests.helpers.chance import examples
@@ -191,7 +191,7 @@ lands = st.one_of(
     st.sampled_from([(vee(),), (vee(), mill(0.5, "wide")), (mill(0.3),)]),
 )
 def test_lands_of_any_shape_come_apart(
-    drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Cutter, ...]
+    drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Vee | EndMill, ...]
 ) -> None:
     shapes: list[shapely.Polygon] = []
     for shape, x, y in drawn:

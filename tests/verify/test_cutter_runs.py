@@ -19,7 +19,7 @@ VEE, DRILL, MILL = vee(), drill(), end_mill(2.0)
 CUTTERS = (VEE, DRILL, MILL)
 PAUSE = replace(MACHINE, tool_change="pause")
 CHANGER = replace(MACHINE, tool_change="changer")
-HAND = replace(PAUSE, spindle_by_program=False)
+HAND = replace(PAUSE, spindle="hand")
 HEAD = "G17 G21 G40 G49 G54 G80 G90 G94\n"
 CUT = "G0 Z2.\nM3 S10000\nG4 P2.\nG0 X1. Y1.\nG0 X9. Y9.\nG1 Z-0.1 F60.\nG0 Z2.\nG0 X1. Y1.\nM5\n"
 

@@ -108,7 +108,7 @@ def test_turned_blank() -> None:
 
 
 class TestSpindleByHand:
-    machine = dataclasses.replace(MACHINE, spindle_by_program=False)
+    machine = dataclasses.replace(MACHINE, spindle="hand")
 
     def test_needs_a_stop_with_words(self) -> None:
         head = HEAD.replace("M3 S10000\nG4 P2.\n", "")

@@ -15,8 +15,9 @@ from millprep import job
 from millprep.model.blank import Box, Clamp
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Refusal
+from millprep.model.job.board import BoardPlan, PlacePlan
+from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout
-from millprep.model.plan import BlankPlan, BoardPlan, JobPlan, PlacePlan
 from millprep.nesting import file
 from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay, made_of
 from tests.helpers import small_job
@@ -31,7 +32,9 @@ def board(width: float, height: float, name: str = "panel") -> Board:
 
 
 def blank(width: float, height: float, count: int = 1, margin: float = 8.0) -> BlankPlan:
-    return BlankPlan((width, height), 1.6, 0.035, margin, 3.0, count)
+    return BlankPlan(
+        size=(width, height), thickness=1.6, copper=0.035, margin=margin, spacing=3.0, count=count
+    )
 
 
 @pytest.fixture(scope="module")
@@ -137,7 +140,7 @@ def test_too_few_blanks(plan: JobPlan) -> None:
 
 def test_boards_keep_off_the_clamps_of_pass_1(plan: JobPlan) -> None:
     clamps = (Clamp(Box(0, 0, 30, 30), 4.0), Clamp(Box(100, 0, 130, 30), 4.0, passes=(2,)))
-    held = replace(plan, clamps=clamps)
+    held = replace(plan, setup=replace(plan.setup, clamps=clamps))
     layout = laid_out(asked(held, [blank(200.0, 100.0)], (board(40, 20), 6)))
     room = held.machine.collet / 2 + held.profile.cutter.width(0.0) / 2
     clamp = shapely.box(0, 0, 30, 30)
@@ -145,7 +148,7 @@ def test_boards_keep_off_the_clamps_of_pass_1(plan: JobPlan) -> None:
 
 
 def test_a_blank_that_is_moved_keeps_no_place_free(plan: JobPlan) -> None:
-    held = replace(plan, clamps=(Clamp(Box(0, 0, 30, 30), 4.0),))
+    held = replace(plan, setup=replace(plan.setup, clamps=(Clamp(Box(0, 0, 30, 30), 4.0),)))
     assert kept_out(held, blank(300.0, 100.0), collet=True)
     assert not kept_out(held, blank(500.0, 100.0), collet=True)
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from millprep.drawing.dxf.raw import MODEL, Raw, RawEntity
 from millprep.drawing.ledger import Ledger
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 
 KEPT = {
     "broken-number": "the number is what could be read of it",

@@ -21,7 +21,7 @@ from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece
 from millprep.model.finding import Finding
-from millprep.model.plan import CopperMode
+from millprep.model.job.layers import CopperMode
 
 Role = Literal["copper", "outline", "holes"]
 

@@ -9,7 +9,7 @@ from millprep.drawing.marks.mark import Stroke
 from millprep.drawing.survey.candidates import Candidate, copper_readings, many
 from millprep.drawing.survey.edge_or_holes import hole_reading, outline_reading
 from millprep.drawing.survey.layer_facts import LayerFacts, joined
-from millprep.model.plan import CopperMode, LayerRoles
+from millprep.model.job.layers import CopperMode, LayerRoles
 
 NO_EDGE = "no layer draws the board's edge: state its size, or a margin around the copper"
 LARGEST_BORE = 12.0

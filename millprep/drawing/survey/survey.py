@@ -20,7 +20,7 @@ from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.guess import Guess, guess
 from millprep.drawing.survey.layer_facts import Box, LayerFacts, joined
 from millprep.drawing.unit import UnitReading
-from millprep.model.plan import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Unit
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,11 +20,11 @@ from millprep.model.board import Hole
 from millprep.model.copy_findings import limited, on_blank
 from millprep.model.finding import Finding
 from millprep.model.hole_made import HoleMade
+from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.judged import BaseFound, RingLeft
 from millprep.model.layout import Placement
 from millprep.model.pad import widths
 from millprep.model.pad import widths as land_widths
-from millprep.model.plan import RulesPlan, SocketPin
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
     ANNULAR_RING_ADVICE,

@@ -9,7 +9,7 @@ from millprep.drawing import read
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.survey import Survey, survey_file
 from millprep.model.finding import Refusal
-from millprep.model.plan import LayerRoles
+from millprep.model.job.layers import LayerRoles
 from tests.helpers.sheet import FOIL, ROLES, Sheet
 
 

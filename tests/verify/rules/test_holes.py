@@ -10,7 +10,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
 from millprep.model.hole_made import HoleMade
-from millprep.model.plan import RulesPlan, SocketPin
+from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.standards.bases import BASES
 from millprep.verify.rules.holes import bases
 from tests.helpers.rules_scene import placed
@@ -43,7 +43,7 @@ def test_a_circle_that_is_off_and_holes_too_narrow_are_told() -> None:
     }
 
 
-PIN = SocketPin(0.95, 1.05, 1.3, 2.2, 1.05)
+PIN = SocketPin(thinnest=0.95, thickest=1.05, hole=1.3, land=2.2, takes=1.05)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,332 @@
+"""A board: its drawings, which shapes in them have which role, its copies, nets and wires."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any, get_args
+
+from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic.dataclasses import dataclass
+
+from millprep.geometry.path import Point
+from millprep.model.job.keys import (
+    CORNERS_ALLOWED,
+    NAME_ALLOWED,
+    TABLE,
+    Corners,
+    Name,
+    NamedFile,
+    Pair,
+    Path,
+    PositiveNumber,
+    Table,
+    Words,
+    choice,
+    entry,
+    number,
+)
+from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Selection, Unit
+from millprep.model.job.mistakes import Mistake, check, known, near, twice, wrong
+from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
+from millprep.model.net import Wire
+
+LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
+DXF_ALLOWED = "the path of a DXF file"
+Turn = Annotated[float, Field(ge=-360, le=360)]
+MODES = get_args(CopperMode)
+
+
+def _listed(value: Any) -> Any:
+    return (value,) if isinstance(value, str) else value
+
+
+Modes = Annotated[
+    tuple[CopperMode, ...],
+    Field(min_length=1),
+    BeforeValidator(_listed),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": list(MODES)},
+                {"type": "array", "items": {"enum": list(MODES)}, "minItems": 1},
+            ]
+        }
+    ),
+]
+"""The file may give one word, or a list of them for a mixed layer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class LayersTable(Table):
+    """Which layers of the drawing have which role; a layer may have several."""
+
+    copper: Annotated[tuple[Words, ...], Field(min_length=1)] = entry(
+        "Layers that hold copper", LAYERS_ALLOWED + ", one at least"
+    )
+    outline: tuple[Words, ...] = entry(
+        "Layers that hold the board's outline and cut-outs; none where the board's size is given",
+        LAYERS_ALLOWED,
+        default=(),
+        words="none",
+    )
+    holes: tuple[Words, ...] = entry("Layers that hold the holes; [] for none", LAYERS_ALLOWED)
+    modes: dict[Words, Modes] = entry(
+        "What draws copper on a layer, where the drawing leaves it open: strokes (lines with a "
+        "width), fills (filled areas), nested outlines (closed lines, every second one a gap) or "
+        "overlapping outlines (closed lines, each of them filled)",
+        "a table of copper layers, each with "
+        + ", ".join(f'"{mode}"' for mode in MODES)
+        + " or a list of these",
+        default={},
+        words="what the shapes themselves show",
+        choices=MODES,
+    )
+    widths: dict[Words, PositiveNumber] = entry(
+        "Width of tracks that a layer gives as centre lines without a width",
+        "a table of copper layers, each with a plain number in mm above 0",
+        unit="mm",
+        default={},
+        words="none",
+    )
+
+    @check
+    def _modes_for_copper(self) -> Iterator[Mistake]:
+        yield from self._for_copper("modes", self.modes)
+
+    @check
+    def _widths_for_copper(self) -> Iterator[Mistake]:
+        yield from self._for_copper("widths", self.widths)
+
+    def _for_copper(self, key: str, layers: dict[str, Any]) -> Iterator[Mistake]:
+        for name in layers:
+            if name.casefold() not in {layer.casefold() for layer in self.copper}:
+                words = f"is for a layer that layers.copper does not name{near(name, self.copper)}"
+                yield wrong((key, name), words)
+
+    @check
+    def _widths_for_strokes(self) -> Iterator[Mistake]:
+        for name in sorted({*self.modes} & {*self.widths}):
+            if "strokes" not in self.modes[name]:
+                words = 'gives tracks a width, so layers.modes must name "strokes" too'
+                yield wrong(("widths", name), words)
+
+
+@dataclass(frozen=True, slots=True, config=TABLE)
+class PlacePlan(Table):
+    """A place by hand: the first [[board.place]] is for copy 1, the next for copy 2."""
+
+    at: Pair = entry(
+        "Lower-left corner of the box around the board as it lies, from the blank's lower-left "
+        "corner, [x, y]",
+        "two plain numbers in mm, [x, y]",
+        unit="mm",
+    )
+    turn: float = number("Turn counter-clockwise", "degrees", default=0.0, least=-360, most=360)
+    blank: int = number("Number of the blank", "", default=1, least=1, most=1000, whole=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class BoardPlan(Table):
+    """One circuit board."""
+
+    name: Name = entry("What the reports call the board", NAME_ALLOWED)
+    drawing: Path = entry("The DXF file, as seen from the job file's folder", DXF_ALLOWED)
+    outline_drawing: Path | None = entry(
+        "The DXF file that holds the outline, where `drawing` does not",
+        DXF_ALLOWED,
+        default=None,
+        words="`drawing`",
+    )
+    holes_drawing: Path | None = entry(
+        "The DXF file that holds the holes, where `drawing` does not",
+        DXF_ALLOWED,
+        default=None,
+        words="`drawing`",
+    )
+    count: int = number("Copies to make", "", default=1, least=1, most=1000, whole=True)
+    turns: Annotated[tuple[Turn, ...], Field(min_length=1)] = entry(
+        "Turns that a copy may have on its blank, counter-clockwise",
+        "a list of plain numbers in degrees, such as [0, 90, 180, 270]",
+        unit="degrees",
+        default=(0.0,),
+        words="[0]",
+    )
+    priority: int = number(
+        "Boards of a higher number get their places first",
+        "",
+        default=0,
+        least=-1000,
+        most=1000,
+        whole=True,
+    )
+    places: tuple[PlacePlan, ...] = entry(
+        "Places by hand, one [[board.place]] for each of the first copies",
+        "tables headed [[board.place]]",
+        key="place",
+        default=(),
+        words="none: places are chosen for you",
+    )
+    drawn_from: DrawnFrom = choice(
+        "The side the drawing is seen from: the component side (the copper is then mirrored) or "
+        "the copper side",
+        DrawnFrom,
+    )
+    unit: Unit | None = choice(
+        "Unit of the drawing, for files that give none or a wrong one",
+        Unit,
+        default=None,
+        words="what the drawing gives",
+    )
+    layers: LayersTable = entry("Layers by role", "a table of layer names by role")
+    outline_box: Corners | None = entry(
+        "The board as a rectangle, where no layer draws its outline; drawing coordinates",
+        CORNERS_ALLOWED,
+        unit="mm",
+        default=None,
+        words="none",
+    )
+    outline_margin: float | None = number(
+        "The board as the copper's extent and this much around it, where no layer draws its "
+        "outline",
+        "mm",
+        default=None,
+        words="none",
+        least=0,
+        most=1000,
+    )
+    close_gaps: float = number(
+        "Gaps in the outline up to this are closed by a straight line",
+        "mm",
+        default=0.0,
+        least=0,
+        most=10,
+    )
+    selections: tuple[Selection, ...] = entry(
+        "Shapes that get a layer name of their own, one [[board.selection]] each",
+        "tables headed [[board.selection]]",
+        key="selection",
+        default=(),
+        words="none",
+    )
+    accepted: tuple[Words, ...] = entry(
+        "Changes to shapes in use that --repair may make, by the names it lists",
+        "a list of the names that --repair lists",
+        key="accept_repairs",
+        default=(),
+        words="none",
+    )
+    clear: tuple[ClearArea, ...] = entry(
+        "Areas cleared of floating copper, one [[board.clear]] each",
+        "tables headed [[board.clear]]",
+        default=(),
+        words="none",
+    )
+    links: tuple[tuple[Pair, Pair], ...] = entry(
+        "Jumper wires between two points of the copper, drawing coordinates in mm, whose voltage "
+        "drop does not count",
+        "a list of point pairs in mm, [[[x, y], [x, y]], …]",
+        unit="mm",
+        default=(),
+        words="none",
+    )
+    wires: tuple[WirePlan, ...] = entry(
+        "Jumper wires whose voltage drop counts, one [[board.wire]] each",
+        "tables headed [[board.wire]]",
+        key="wire",
+        default=(),
+        words="none",
+    )
+    nets: tuple[NetPlan, ...] = entry(
+        "Nets with what they carry, one [[board.net]] each",
+        "tables headed [[board.net]]",
+        key="net",
+        default=(),
+        words="none: no voltage and no current is checked",
+    )
+
+    @property
+    def files(self) -> tuple[NamedFile, ...]:
+        """Every drawing."""
+        drawings = (self.drawing, self.outline_drawing, self.holes_drawing)
+        return tuple(drawing for drawing in drawings if drawing is not None)
+
+    @property
+    def roles(self) -> LayerRoles:
+        """Which layers have which role, and how they are read."""
+        layers = self.layers
+        return LayerRoles(
+            copper=layers.copper,
+            outline=layers.outline,
+            holes=layers.holes,
+            copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
+            line_widths=tuple(layers.widths.items()),
+            close_gaps=self.close_gaps,
+            outline_box=self.outline_box,
+            outline_margin=self.outline_margin,
+            selections=self.selections,
+        )
+
+    @property
+    def jumper_ends(self) -> tuple[tuple[Point, Point], ...]:
+        """Start and end of every wire that the maker solders, drawing frame."""
+        return (*self.links, *((wire.start, wire.end) for wire in self.wires))
+
+    def jumper_wires(self, celsius: float) -> tuple[Wire, ...]:
+        """All wires that the maker solders, with copper at a temperature."""
+        return (
+            *(Wire(start, end) for start, end in self.links),
+            *(wire.wire(celsius) for wire in self.wires),
+        )
+
+    @check
+    def _outline_once(self) -> Iterator[Mistake]:
+        """A board's edge is drawn on a layer or given as a size, one of them and once."""
+        box, margin = self.outline_box, self.outline_margin
+        ways = [bool(self.layers.outline), box is not None, margin is not None]
+        if not any(ways):
+            words = (
+                "names no outline: give its layers as layers.outline, or outline_box = [x0, y0, "
+                "x1, y1], or outline_margin around the copper"
+            )
+            yield Mistake("job-missing-key", ("layers",), words)
+        elif sum(ways) > 1:
+            key = "outline_margin" if margin is not None else "outline_box"
+            others = "outline_box" if margin is not None and box is not None else "layers.outline"
+            yield wrong((key,), f"gives the outline that {others} gives too; keep one of them")
+
+    @check
+    def _outline_drawing_has_layers(self) -> Iterator[Mistake]:
+        if self.outline_drawing and not self.layers.outline:
+            words = "needs layers.outline, the layers in it that draw the outline"
+            yield wrong(("outline_drawing",), words)
+
+    @check
+    def _holes_drawing_has_layers(self) -> Iterator[Mistake]:
+        if self.holes_drawing and not self.layers.holes:
+            words = "needs layers.holes, the layers in it that draw the holes"
+            yield wrong(("holes_drawing",), words)
+
+    @check
+    def _selections_have_names(self) -> Iterator[Mistake]:
+        yield from twice(
+            (("selection", j, "name"), known(selection, "name"))
+            for j, selection in enumerate(self.selections)
+        )
+
+    @check
+    def _nets_have_names(self) -> Iterator[Mistake]:
+        yield from twice(
+            (("net", j, "name"), known(net, "name")) for j, net in enumerate(self.nets)
+        )
+
+    @check
+    def _links_lead_somewhere(self) -> Iterator[Mistake]:
+        for j, (start, end) in enumerate(self.links):
+            if start == end:
+                yield wrong(("links", j), "must lead from one point to another")
+
+    @check
+    def _places_for_copies(self) -> Iterator[Mistake]:
+        if len(self.places) > self.count:
+            words = f"gives {len(self.places)} places and count is {self.count}; raise the count"
+            yield wrong(("place",), words)

@@ -1,0 +1,112 @@
+"""How a drawing is read: layers by role, and shapes that get a layer name of their own."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Literal
+
+from pydantic.dataclasses import dataclass
+
+from millprep.model.job.keys import (
+    CORNERS_ALLOWED,
+    TABLE,
+    Corners,
+    Table,
+    Words,
+    choice,
+    entry,
+    keys,
+    number,
+)
+from millprep.model.job.mistakes import Mistake, check, wrong
+
+CopperMode = Literal["strokes", "fills", "nested outlines", "overlapping outlines"]
+"""What draws copper on a layer: lines with a width; filled areas; closed lines of no width,
+read even-odd; closed lines of no width, each of them filled."""
+DrawnFrom = Literal["components", "copper"]
+Unit = Literal["mm", "inch", "mil", "cm", "m", "point"]
+Shape = Literal["closed", "open"]
+
+
+@dataclass(frozen=True, slots=True, config=TABLE)
+class Selection(Table):
+    """Shapes of a drawing picked out by more than their layer, and named like a layer.
+
+    What meets every condition counts as drawn on a layer called `name`, and no longer on its own;
+    of several selections that it meets the first has it.
+    """
+
+    name: Words = entry(
+        "What layers.copper, outline or holes call these shapes",
+        "a name that no layer of the drawing has",
+    )
+    layer: Words | None = entry(
+        "Only shapes drawn on this layer", "the name of a layer", default=None, words="any"
+    )
+    colour: int | None = number(
+        "Only shapes shown in this colour of the drawing's index; a colour by layer or by block "
+        "is followed",
+        "",
+        default=None,
+        words="any",
+        least=1,
+        most=255,
+        whole=True,
+    )
+    line_type: Words | None = entry(
+        "Only shapes shown with this line type",
+        "the name of a line type",
+        default=None,
+        words="any",
+    )
+    block: Words | None = entry(
+        "Only shapes within inserts of this block, at any depth",
+        "the name of a block",
+        default=None,
+        words="any",
+    )
+    shape: Shape | None = choice(
+        "Only lines that close on themselves, or only those that do not",
+        Shape,
+        default=None,
+        words="any",
+    )
+    region: Corners | None = entry(
+        "Only shapes wholly within this rectangle, drawing coordinates",
+        CORNERS_ALLOWED,
+        unit="mm",
+        default=None,
+        words="everywhere",
+    )
+
+    @check
+    def _has_a_condition(self) -> Iterator[Mistake]:
+        conditions = [key for key in keys(type(self)) if key != "name"]
+        if all(getattr(self, key) is None for key in conditions):
+            yield wrong((), f"has no condition; give one of {', '.join(conditions)}")
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class LayerRoles:
+    """Which layers of a drawing have which role; a layer may have several.
+
+    Attributes:
+        copper_modes: (layer, mode) pairs, several for one layer if it is mixed: only what they
+            name is read as copper there. A layer without any is read by what is drawn on it.
+        line_widths: (layer, mm): width of the tracks that the drawing gives as centre lines.
+        close_gaps: gaps in the outline up to this are closed, mm.
+        outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
+        outline_margin: the board is the copper's box and this much around it, mm.
+        selections: shapes with a layer name of their own; the other fields may use it.
+    """
+
+    copper: tuple[str, ...]
+    outline: tuple[str, ...]
+    holes: tuple[str, ...]
+    copper_modes: tuple[tuple[str, CopperMode], ...] = ()
+    line_widths: tuple[tuple[str, float], ...] = ()
+    close_gaps: float = 0.0
+    outline_box: tuple[float, float, float, float] | None = None
+    outline_margin: float | None = None
+    selections: tuple[Selection, ...] = ()
