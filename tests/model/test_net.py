@@ -36,8 +36,8 @@ def test_volts_between_two_nets_are_the_most_there_can_be() -> None:
         (lambda: NetFacts("n", ("c1",), (math.nan, 1.0)), "volts are"),
         (lambda: NetFacts("n", ("c1",), amperes=-1.0), "amperes must be 0 or more"),
         (lambda: NetFacts("n", ("c1",), amperes=1.0, loads=feed(-1, 1)), "amperes must be 0"),
-        (lambda: Load("x", (0, 0), math.inf), "amperes"),
-        (lambda: Load("x", (0, 0), 1.0, 0.0), "contact"),
+        (lambda: Load("x", (0, 0), math.inf), "finite"),
+        (lambda: Load("x", (0, 0), 1.0, 0.0), "greater than 0"),
         (lambda: Wire((0, 0), (1, 1), -1.0), "a wire has 0 Ω or more, got -1.0"),
     ],
 )

@@ -134,9 +134,7 @@ class Table:
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> Any:
-            """Asked only for what is not set."""
-            if name.startswith("__"):
-                raise AttributeError(name)
+            """Called only for what is not set."""
             raise UnsettledError(name)
 
     def mistakes(self) -> list[Mistake]:

@@ -25,7 +25,7 @@ class Mistake:
     words: str
 
 
-class UnsettledError(LookupError):
+class UnsettledError(AttributeError):
     """A key that is missing, or has a mistake of its own, was read."""
 
 
