@@ -149,8 +149,8 @@ def _no_room(join: Join, predicted: float, tolerance: float, placement: Placemen
         "note",
         (
             f"Join of passes {join.passes[0]} and {join.passes[1]} on piece {join.piece}: "
-            f"tolerance {tolerance:.3f} mm, {tolerance / predicted:.1f} times the expected misalignment of "
-            f"{predicted:.3f} mm (99.7 % of blanks). Ticks into floating copper would make it "
+            f"tolerance {tolerance:.3f} mm, {tolerance / predicted:.1f} times the expected "
+            f"misalignment of {predicted:.3f} mm (99.7 % of blanks). Ticks into floating copper would make it "
             f"{spurs.ENOUGH:g} times, but other copper or the board's edge leaves {room}. "
             "Inspect the join with a lens after cutting, or leave more room there in the drawing."
         ),
@@ -201,8 +201,8 @@ def _weak(join: Join, predicted: float, tolerance: float, placement: Placement) 
             f"Join of passes {join.passes[0]} and {join.passes[1]} on piece {join.piece}: "
             f"tolerance {tolerance:.3f} mm, only {tolerance / predicted:.1f} times the expected "
             f"misalignment of {predicted:.3f} mm (99.7 % of blanks). Use a wider [isolation] gap, "
-            "put the registration holes farther from each other (wider margins), or measure them after "
-            "the move (millprep refit). Inspect the join with a lens after cutting."
+            "put the registration holes farther from each other (wider margins), or measure them "
+            "after the move (millprep refit). Inspect the join with a lens after cutting."
         ),
         join.at,
         mill_pass=join.passes[1],
