@@ -141,7 +141,8 @@ def check_motion(
 ) -> Iterable[Finding]:
     """What is wrong with the motion of a program; pass 0 is the spoilboard."""
     on_spoilboard = mill_pass.number == 0
-    clamps = () if on_spoilboard else tuple(c for c in job.setup.clamps if c.on_in(mill_pass.number))
+    on = tuple(clamp for clamp in job.setup.clamps if clamp.on_in(mill_pass.number))
+    clamps = () if on_spoilboard else on
     return motion.check(
         trace,
         cutter=program.cutter,

@@ -57,6 +57,6 @@ def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> N
     silent = with_change(joined[0], "files")
     machine = replace(silent.machine, dialect=Dialect(comments="none"))
     assert change_words(replace(silent, machine=machine)) == ("The programs have no comments.",)
-    by_hand = replace(silent, machine=replace(machine, spindle_by_program=False))
+    by_hand = replace(silent, machine=replace(machine, spindle="hand"))
     (words,) = change_words(by_hand)
     assert "at the first stop of each, start the spindle" in words
