@@ -151,7 +151,8 @@ def _no_room(join: Join, predicted: float, tolerance: float, placement: Placemen
             f"Join of passes {join.passes[0]} and {join.passes[1]} on piece {join.piece}: "
             f"tolerance {tolerance:.3f} mm, {tolerance / predicted:.1f} times the expected "
             f"misalignment of {predicted:.3f} mm (99.7 % of blanks). Ticks into floating "
-            f"copper would make it {spurs.ENOUGH:g} times, but other copper or the board's edge leaves {room}. "
+            f"copper would make it {spurs.ENOUGH:g} times, but other copper or the board's edge "
+            f"leaves {room}. "
             "Inspect the join with a lens after cutting, or leave more room there in the drawing."
         ),
         join.at,
