@@ -39,8 +39,8 @@ SHARED_WITH_THE_PROOF = {"path", "pose"}
 """Modules of `geometry` that `verify` shares with what it judges: lines, arcs and turned frames as
 values with exact formulas. No path is planned by them, so a fault there hides no wrong path."""
 
-LATE = {"scipy": "verify", "skfem": "verify"}
-"""Libraries that one part alone may import, and only when it comes to use them."""
+LATE = {"scipy": {"geometry", "verify"}, "skfem": {"verify"}}
+"""Libraries that these rooms alone may import, and only when they come to use them."""
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -79,7 +79,7 @@ def faults(room: str, source: str) -> list[str]:
     found = []
     for name in sorted(imports(source)):
         top, *rest = name.split(".")
-        if top in LATE and (LATE[top] != room or name in imports(source, late=False)):
+        if top in LATE and (room not in LATE[top] or name in imports(source, late=False)):
             found.append(name)
         if top != "millprep" or room in ALL:
             continue

@@ -12,11 +12,12 @@ memory.)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.offset import boundaries_of
 from millprep.geometry.path import FloatArray
@@ -40,10 +41,11 @@ class MedialAxis:
     Attributes:
         places: (n, 2) places on the curves.
         reach: (n,) how far each is from the areas beside it.
-        links: (m, 2) pairs of places that follow each other.
-        areas: (m, 2) numbers of the two areas on either side of a link, the lower first.
+        chords: (m, 2) pairs of places that follow each other.
+        areas: (m, 2) numbers of the two areas on either side of a chord, the lower first.
         left: (m,) whether the lower one lies on the left of the way from first to second place.
-        meets: (n,) how many areas meet at a place: 2 along a curve, 3 where curves meet.
+        clearance: (m,) how far a chord keeps from the two areas.
+        degree: (n,) how many areas meet at a place: 2 along a curve, 3 where curves meet.
     """
 
     places: FloatArray
@@ -51,6 +53,7 @@ class MedialAxis:
     chords: IntArray
     areas: IntArray
     left: NDArray[np.bool_]
+    clearance: FloatArray
     degree: IntArray
 
 
@@ -95,7 +98,8 @@ def medial_axis(
     Args:
         areas: numbered from 0.
         rim: all outside of it is one more area, with the last number; None for no such area.
-        apart: where the rim is nearer than this to an area there is no curve between them.
+        apart: where the rim is nearer than this to an area there is no curve between them; along
+            the others a cut of this width, led straight over the rim at any place, keeps off them.
     """
     edges = _edges(areas, rim)
     tree = shapely.STRtree(list(areas))
@@ -111,7 +115,36 @@ def medial_axis(
         wanted = np.clip(np.minimum(wanted / 2, np.sqrt(8 * CHORD * wanted)), FINE, COARSE)
         length = np.hypot(*(edges.end - edges.start).T)
         edges = edges.split(np.maximum(np.ceil(length / wanted - 1e-9), 1).astype(np.int64))
-    return _net(edges, corners)
+    net = _net(edges, corners, [*areas, *([] if rim is None else [rim.boundary])])
+    return net if rim is None else _off_the_rim(net, tree, rim, apart)
+
+
+def _off_the_rim(
+    net: MedialAxis, tree: shapely.STRtree, rim: shapely.Polygon, apart: float
+) -> MedialAxis:
+    """The net without curves along the rim where it is near to areas.
+
+    It has no samples there. Triangles bridge such a stretch from one end to the other, and their
+    places lie between an area and those ends, however near the rim itself is, or even beyond it.
+    """
+    beside = np.flatnonzero(net.areas[:, 1] == len(tree))
+    ends = np.asarray(shapely.points(net.places[net.chords[beside]]))
+    shapely.prepare(rim)
+    beyond = ~np.asarray(shapely.contains(rim, ends))
+    edge = rim.boundary
+    shapely.prepare(edge)
+    feet = np.asarray(shapely.get_point(shapely.shortest_line(edge, ends), 0))
+    near = tree.query(feet.ravel(), predicate="dwithin", distance=apart)[0]
+    keep = np.ones(len(net.chords), dtype=bool)
+    keep[beside[beyond.any(axis=1)]] = False
+    keep[beside[near // 2]] = False
+    return replace(
+        net,
+        chords=net.chords[keep],
+        areas=net.areas[keep],
+        left=net.left[keep],
+        clearance=net.clearance[keep],
+    )
 
 
 def _edges(areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None) -> _Edges:
@@ -152,14 +185,24 @@ def _key(xy: FloatArray) -> NDArray[np.complex128]:
 def _triangles(edges: _Edges, used: IntArray) -> IntArray:
     """(t, 3) pieces whose starts are the corners of each triangle with corners on two areas."""
     xy = edges.start[used]
-    made = shapely.delaunay_triangles(shapely.MultiPoint(xy))
-    corners = shapely.get_coordinates(shapely.get_parts(made)).reshape(-1, 4, 2)[:, :3]
-    key = _key(xy)
-    order = np.argsort(key)
-    index: IntArray = used[order[np.searchsorted(key[order], _key(corners))]]
+    index = used[_delaunay(xy)]
     label = edges.label[index]
     mixed = (label != label[:, :1]).any(axis=1)
     found: IntArray = index[mixed]
+    return found
+
+
+def _delaunay(xy: FloatArray) -> IntArray:
+    """(t, 3) numbers of the points that are the corners of each triangle.
+
+    By Qhull, which merges what rounding leaves undecided. GEOS walks from triangle to triangle:
+    where points lie on a grid it may make triangles without area, and rarely walks in a circle
+    and gives up.
+    """
+    from scipy.spatial import Delaunay
+
+    # about their middle: points are lifted by the square of their distance from the origin
+    found: IntArray = Delaunay(xy - xy.mean(axis=0)).simplices.astype(np.int64)
     return found
 
 
@@ -176,8 +219,8 @@ def _gaps(edges: _Edges, corners: IntArray) -> FloatArray:
     return near
 
 
-def _net(edges: _Edges, corners: IntArray) -> MedialAxis:
-    """The net from the triangles between areas."""
+def _net(edges: _Edges, corners: IntArray, sides: Sequence[BaseGeometry]) -> MedialAxis:
+    """The net from the triangles between areas, whose edges are the sides."""
     label = edges.label[corners]
     places, reach = _settled(edges, corners, label)
     t = len(corners)
@@ -203,7 +246,21 @@ def _net(edges: _Edges, corners: IntArray) -> MedialAxis:
     degree = 2 + (
         (label[:, 0] != label[:, 1]) & (label[:, 1] != label[:, 2]) & (label[:, 0] != label[:, 2])
     ).astype(np.int64)
-    return MedialAxis(places, reach, chords, areas, left, degree)
+    clearance = _clearance(places[chords], areas, sides)
+    return MedialAxis(places, reach, chords, areas, left, clearance, degree)
+
+
+def _clearance(
+    ends: FloatArray, areas: IntArray, sides: Sequence[BaseGeometry]
+) -> FloatArray:
+    """(m,) how far chords keep from the areas beside them; (m, 2, 2) their ends."""
+    lines = np.asarray(shapely.linestrings(ends))
+    found = np.full(len(lines), np.inf)
+    for n, side in enumerate(sides):
+        beside = np.flatnonzero((areas == n).any(axis=1))
+        shapely.prepare(side)
+        found[beside] = np.minimum(found[beside], shapely.distance(side, lines[beside]))
+    return found
 
 
 def _settled(edges: _Edges, corners: IntArray, label: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -23,7 +23,7 @@ class MedialChain:
     Attributes:
         points: (n, 2) mm.
         owner: number of the area.
-        branch_reach: for both ends how far copper is from where three curves meet; None elsewhere.
+        branch_reach: for both ends how far copper is where the chain meets another curve, or None.
     """
 
     points: FloatArray
@@ -46,6 +46,7 @@ def medial_chains(axis: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialC
         owner = int(axis.areas[k, 0])
         for place in axis.chords[k].tolist():
             follow.setdefault((owner, place), []).append(k)
+    curves = np.bincount(axis.chords[keep].ravel(), minlength=len(axis.places))
     done: set[int] = set()
     ends = [(key, links[0]) for key, links in follow.items() if len(links) == 1]
     loops = [(key, links[0]) for key, links in follow.items() if len(links) > 1]
@@ -61,7 +62,7 @@ def medial_chains(axis: MedialAxis, kept: NDArray[np.bool_]) -> Iterator[MedialC
             vertices.append(here)
             k = next((n for n in follow[owner, here] if n not in done), k)
         reaches = [
-            float(axis.reach[place]) if axis.degree[place] == 3 else None
+            float(axis.reach[place]) if axis.degree[place] == 3 and curves[place] > 1 else None
             for place in (vertices[0], vertices[-1])
         ]
         xy = axis.places[vertices]
@@ -94,11 +95,13 @@ def extended(chain: MedialChain, outline: shapely.Polygon, width: float) -> Floa
                 continue
         else:
             at = shapely.Point(xy[-1])
-            if not outline.contains(at):
-                continue
             line = shapely.shortest_line(at, outline.boundary)
             near = shapely.get_coordinates(line)
             way, length = near[1] - near[0], line.length + width
+            if not outline.contains(at):
+                way, length = -way, width - line.length
+            if length <= 0:
+                continue
         run = float(np.hypot(*way))
         if run == 0:
             continue

@@ -30,6 +30,9 @@ from millprep.toolpaths.medial_chains import extended, medial_chains, turned
 
 SMOOTH = 0.001
 """Places nearer than this to the line between others are left out, mm."""
+LACKING = GOUGE - SMOOTH
+"""A gap may lack so much on either side of the cutter, mm: `SMOOTH` comes on top, and the two
+together are no gouge."""
 SHORTEST = 0.02
 """Crumbs of path shorter than this are dropped, mm."""
 
@@ -81,9 +84,8 @@ def isolate_along_medial_axis(
         finest = cutters[-1].width(plan.depth)
         # what reaches the edge ends there: no cutter passes between it and the edge
         axis = medial_axis(shapes, outline, finest)
-        between = np.unique(axis.chords[axis.areas[:, 1] < len(mine)])
-        least = 2 * float(axis.reach[between].min()) if len(between) else math.inf
-        fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * GOUGE]
+        least = 2 * float(axis.clearance[axis.areas[:, 1] < len(mine)].min(initial=math.inf))
+        fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * LACKING]
         cutter = fit[0] if fit else cutters[-1]
         if cutter is not cutters[-1]:
             axis = medial_axis(shapes, outline, cutter.width(plan.depth))
@@ -112,9 +114,8 @@ class _BoardGaps:
         self.spacing = MedialLaps.of(self.foot, plan.gap, plan.overlap)
         self.bound = offset(outline, self.surface)
         shapely.prepare(self.bound)
-        inside = axis.reach >= self.surface / 2 - GOUGE
         rim = axis.areas[:, 1] == len(islands)
-        self.kept = np.asarray(inside[axis.chords].all(axis=1))
+        self.kept = axis.clearance >= self.surface / 2 - LACKING
         # where no cutter passes between a piece and the edge, the piece ends at the edge
         self.lost = np.flatnonzero(~self.kept & ~rim)
 
@@ -182,7 +183,8 @@ class _BoardGaps:
             for chain in medial_chains(self.axis, self.kept)
             for end in (chain, turned(chain))
             if end.branch_reach[1] is None
-            for xy in [extended(end, self.outline, self.surface)]
+            # across the rim, not just up to it
+            for xy in [extended(end, self.outline, self.surface + GOUGE)]
         ]
         noded = shapely.union_all([*lines, *rim, *ends])
         faces = shapely.get_parts(shapely.polygonize([noded]))

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from shapely import affinity
 
@@ -22,9 +22,10 @@ from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
 from tests.helpers.chance import examples
 from tests.helpers.islands import islands, swept
-from tests.helpers.workshop import COPPER, disc, isolation, less, mill, vee
+from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
 
 EDGE = shapely.box(-10, -10, 10, 10)
+SMALL = shapely.box(-4, -4, 4, 4)
 CENTRED = 0.005
 QUICK = examples(30)
 
@@ -63,7 +64,9 @@ def gouged(
 ) -> float:
     """Area of copper taken from lands beyond the 3 µm allowed."""
     surface = swept(laps, cutters, 0.0, plan)
-    return max(surface.intersection(land.buffer(-GOUGE)).area for land in shapes)
+    return max(
+        (surface.intersection(land.buffer(-GOUGE)).area for land in shapes), default=0.0
+    )
 
 
 def test_laps_across_a_gap_are_as_few_as_the_overlap_allows() -> None:
@@ -182,14 +185,32 @@ lands = st.one_of(
 )
 
 
+gaps = st.sampled_from([0.1, 0.25, 0.5])
+cutter_sets = st.sampled_from([(vee(),), (vee(), mill(0.5, "wide")), (mill(0.3),)])
+TILTED = affinity.rotate(shapely.box(0, 0, 1.6, 2.8), 48)
+STUBBORN = [
+    (affinity.rotate(shapely.box(0, 0, 3, 0.5), 61), -41, -47),
+    (disc(0, 0, 0.7), 69, -67),
+    (affinity.rotate(shapely.box(0, 0, 1.5, 1.6), 58), -60, -57),
+    (affinity.rotate(shapely.box(0, 0, 2.9, 3), 1), 40, -23),
+    (shapely.LineString([(0, 0), (0.8, 0.4), (0.8, 3)]).buffer(0.25), -65, 26),
+]
+"""GEOS 3.14 finds no triangles between the samples of these."""
+
+
 @QUICK
 @given(
     st.lists(
         st.tuples(lands, st.integers(-70, 70), st.integers(-70, 70)), min_size=2, max_size=7
     ),
-    st.sampled_from([0.1, 0.25, 0.5]),
-    st.sampled_from([(vee(),), (vee(), mill(0.5, "wide")), (mill(0.3),)]),
+    gaps,
+    cutter_sets,
 )
+# none of them lies on the board
+@example([(TILTED, 0, 90), (TILTED, 0, 90)], 0.1, (vee(),))
+@example(STUBBORN, 0.1, (vee(),))
+# its corner comes nearer to the edge than the cutter is wide
+@example([(TILTED, 7, 66)], 0.1, (vee(), mill(0.5, "wide")))
 def test_lands_of_any_shape_come_apart(
     drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Vee | EndMill, ...]
 ) -> None:
@@ -202,6 +223,73 @@ def test_lands_of_any_shape_come_apart(
     laps = in_the_middle(shapes, plan)
     assert joined(shapes, laps, cutters, plan) == []
     assert gouged(shapes, laps, cutters, plan) == 0
+
+
+@QUICK
+@given(
+    st.lists(
+        st.tuples(lands, st.integers(-40, 40), st.integers(-40, 40)), min_size=1, max_size=7
+    ),
+    gaps,
+    cutter_sets,
+)
+def test_lands_at_the_edge_come_apart(
+    drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Cutter, ...]
+) -> None:
+    """Lands whose copper the board's edge cuts off, as a plane's is."""
+    shapes: list[shapely.Polygon] = []
+    for shape, x, y in drawn:
+        cut = affinity.translate(shape, x / 10, y / 10).intersection(SMALL)
+        apart = all(land.distance(cut) > 0.32 for land in shapes)
+        if isinstance(cut, shapely.Polygon) and cut.area > 0.3 and apart:
+            shapes.append(cut)
+    plan = isolation(*cutters, gap=gap)
+    laps = in_the_middle(shapes, plan, SMALL)
+    assert joined(shapes, laps, cutters, plan, SMALL) == []
+    assert gouged(shapes, laps, cutters, plan) == 0
+
+
+@pytest.mark.parametrize(
+    ("shapes", "gap"),
+    [
+        # the lap between it and the right edge must not end over the upper one
+        ([shapely.Polygon([(8, 8), (9.8, 9.97), (9.85, 10), (7, 10)])], 0.25),
+        # the edge between them bears no samples, so the lap between them ends beyond it
+        ([one(disc(9.8, 0.7, 0.6) & EDGE), one(disc(9.6, -1.5, 1.2) & EDGE)], 0.5),
+    ],
+)
+def test_copper_at_the_edge_is_not_gouged(shapes: list[shapely.Polygon], gap: float) -> None:
+    plan = isolation(gap=gap)
+    laps = in_the_middle(shapes, plan)
+    assert joined(shapes, laps, [vee()], plan) == []
+    assert gouged(shapes, laps, [vee()], plan) == 0
+
+
+def test_edges_on_a_grid_have_a_middle() -> None:
+    """Their samples lie on a grid too, where many triangles fit equally well."""
+    shapes = [shapely.box(-5, -5, 0, 5), shapely.box(0.5, -5, 5, 5)]
+    cutters = [mill(0.5, "wide")]
+    plan = isolation(*cutters, gap=0.1)
+    laps = in_the_middle(shapes, plan)
+    assert sorted(lap.path.closed for lap in laps) == [False, True]
+    assert joined(shapes, laps, cutters, plan) == []
+    assert gouged(shapes, laps, cutters, plan) == 0
+
+
+@pytest.mark.parametrize("lacking", [0.0, 0.003, 0.004, 0.005, 0.006])
+@pytest.mark.parametrize("radius", [0.25, 0.4, 1.0])
+def test_a_cutter_hardly_wider_than_the_gap_gouges_nothing(radius: float, lacking: float) -> None:
+    for low in (disc(0, -radius, radius), shapely.box(-1, -2, 1, 0)):
+        shapes = [low, disc(0, 0.5 - lacking + 2, 2)]
+        cutters = [vee(), mill(0.5, "wide")]
+        plan = isolation(*cutters, gap=0.1)
+        laps = in_the_middle(shapes, plan)
+        (used,) = {lap.cutter for lap in laps}
+        # curves are chords, of the disc as of the lap: 2 µm of what may lack are left open
+        lacks = 0.5 - shapes[0].distance(shapes[1])
+        assert used == "wide" or lacks > 0.002
+        assert used == "vee" or lacks <= 0.004
+        assert gouged(shapes, laps, cutters, plan) == 0
 
 
 def test_the_test_for_what_is_joined_can_fail() -> None:
