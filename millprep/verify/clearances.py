@@ -17,9 +17,9 @@ from millprep.model.as_cut import AsCut, LandGap
 from millprep.model.copy_findings import limited, on_blank
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement
-from millprep.model.pad import lands
 from millprep.verify.as_cut import Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
+from millprep.verify.pads import pad_areas
 from millprep.verify.sweep import FloatArray, Shapes, grown
 
 CHUNK = 24
@@ -45,8 +45,8 @@ def land_gaps(
     parts = [part for part in cut.parts if part.pieces or not _is_sliver(part.shape)]
     named = [nets_on(part, known) for part in parts]
     owner, edges = _chunks([part.shape for part in parts])
-    all_lands = lands(placement.board)
-    drawn = np.array([placement.pose.shape(land.shape) for land in all_lands], dtype=object)
+    pads = pad_areas(placement.board)
+    drawn = np.array([placement.pose.shape(land.shape) for land in pads], dtype=object)
     if not len(drawn) or not len(edges):
         return (), ()
     foot = grown(drawn, skirt, _QUARTER)
@@ -56,7 +56,7 @@ def land_gaps(
     found: dict[int, LandGap] = {}
     for k in order.tolist():
         n = int(near[k])
-        land, part = all_lands[n], int(owner[edge[k]])
+        land, part = pads[n], int(owner[edge[k]])
         if n in found or net_of(known, (placement.index, land.piece)) in named[part]:
             continue
         line = shapely.shortest_line(foot[n], edges[edge[k]])
@@ -70,7 +70,7 @@ def land_gaps(
         )
     reached = [
         found.get(n) or LandGap(land.hole.id, None, placement.pose.point(land.hole.at), None)
-        for n, land in enumerate(all_lands)
+        for n, land in enumerate(pads)
     ]
     reached.sort(key=lambda one: (asked if one.gap is None else one.gap, one.hole))
     told = [_told(reached, placement, asked), *_narrow(reached, placement, asked)]
@@ -143,7 +143,7 @@ def unopened(
     board = placement.board
     asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
     if around is not None:
-        asked += [(f"the land of {one.hole.words}", one.shape, around) for one in lands(board)]
+        asked += [(f"the land of {one.hole.words}", one.shape, around) for one in pad_areas(board)]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
     far = np.array([wide for _, _, wide in asked])
     zones = grown(drawn, far - EDGE, _BANDS)

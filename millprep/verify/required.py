@@ -9,8 +9,8 @@ import shapely
 from millprep.model.blank import Blank
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
-from millprep.model.pad import joined, lands
 from millprep.verify.edges import EDGE
+from millprep.verify.pads import pad_areas, united
 from millprep.verify.stray_cuts import Asked, band
 
 
@@ -54,7 +54,7 @@ def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked
         some: list[shapely.Geometry] = []
         some += [shapely.Polygon(area.outline) for area in plans[p.board.name].clear]
         if wide is not None:
-            some.append(joined(lands(p.board), wide + EDGE))
+            some.append(united(pad_areas(p.board), wide + EDGE))
         if whole or some:
             area = p.board.outline if whole else shapely.union_all(some)
             areas[p.index] = p.pose.shape(area)

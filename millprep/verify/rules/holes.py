@@ -23,8 +23,6 @@ from millprep.model.hole_made import HoleMade
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.judged import BaseFound, RingLeft
 from millprep.model.layout import Placement
-from millprep.model.pad import widths
-from millprep.model.pad import widths as land_widths
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
     ANNULAR_RING_ADVICE,
@@ -34,6 +32,7 @@ from millprep.standards.holes import (
     least_hole,
     least_pad,
 )
+from millprep.verify.pads import pad_widths
 
 ObjectArray = NDArray[np.object_]
 Made = Mapping[str, HoleMade]
@@ -110,7 +109,7 @@ def off(one: HoleMade, asked: RulesPlan) -> float:
 def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
     """A note for each kind of land that is drawn narrower than a level of ease asks for."""
     kinds: dict[tuple[float, float], list[Hole]] = {}
-    wide = widths(placement.board)
+    wide = pad_widths(placement.board)
     for one in placement.board.holes:
         if one.id in wide:
             kinds.setdefault((round(one.diameter, 2), round(wide[one.id], 2)), []).append(one)
@@ -178,7 +177,7 @@ def bases(
     holes are.
     """
     holes = [hole for hole in placement.board.holes if hole.end is None]
-    widths = land_widths(placement.board)
+    widths = pad_widths(placement.board)
     sizes = {hole.id: hole.diameter for hole in holes}
     sizes |= {name: one.diameter for name, one in made.items()}
     found: list[tuple[Pattern, BaseFound]] = []

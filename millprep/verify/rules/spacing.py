@@ -21,8 +21,8 @@ from millprep.model.judged import Spacing
 from millprep.model.layout import Placement
 from millprep.model.metal import metal
 from millprep.model.net import NetFacts
-from millprep.model.pad import AS_CUT, joined, lands
 from millprep.standards.spacing import Column, required
+from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
 from millprep.verify.rules.gaps import Gap, Way, Ways, gaps, gaps_to
 
 INSIDE = 0.05
@@ -212,7 +212,7 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
 
 def _lands(placement: Placement) -> shapely.Geometry:
     """The lands of a copy as cut, blank frame."""
-    return placement.pose.shape(joined(lands(placement.board), AS_CUT))
+    return placement.pose.shape(united(pad_areas(placement.board), LEFT_BY_CUT))
 
 
 def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Finding:
