@@ -17,12 +17,6 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.vernier import Vernier
 
-CHI_SQUARED_99 = {
-    1: 6.635, 3: 11.345, 5: 15.086, 7: 18.475, 9: 21.666, 11: 24.725, 13: 27.688, 15: 30.578,
-    17: 33.409,
-}  # fmt: skip
-"""99 % quantile of χ² by degrees of freedom; any handbook's table."""
-
 
 @dataclass(frozen=True, slots=True)
 class Fit:
@@ -96,11 +90,10 @@ def bad_hole(holes: Sequence[Point], readings: Sequence[Point], sigma: float) ->
 
 
 def quantile_99(freedom: int) -> float:
-    """99 % quantile of χ², by Wilson and Hilferty's cube (PNAS 17, 1931) beyond the table."""
-    if freedom in CHI_SQUARED_99:
-        return CHI_SQUARED_99[freedom]
-    h = 2 / (9 * freedom)
-    return freedom * (1 - h + 2.3263 * math.sqrt(h)) ** 3
+    """99 % quantile of χ²."""
+    from scipy.special import chdtri
+
+    return float(chdtri(freedom, 0.01))
 
 
 READING_ERROR = 0.01

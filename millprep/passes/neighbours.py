@@ -13,7 +13,6 @@ misalignment of the two, besides the wander of its drill.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -38,6 +37,8 @@ REACH = 0.3
 FLAT = 0.002
 SETTLED = 1e-6
 """Cost of a piece that is not cut where it was meant to be, mm: less than any gouge."""
+UNIT = 1e-7
+"""Costs are counted in this, mm."""
 ROUNDS = 4
 NOTHING = shapely.LineString()
 
@@ -181,10 +182,10 @@ def _swap(
     if not number:
         return
     # node 0 stands for pass a, node 1 for pass b
-    flow = Flow(len(number) + 2)
+    graph = PassGraph(len(number) + 2)
     for key, n in number.items():
         if meant[key] in (a, b):
-            flow.tie(n, 0 if meant[key] == a else 1, SETTLED)
+            graph.tie(n, 0 if meant[key] == a else 1, SETTLED)
 
     def price(pair: Pair, one: int, other: int) -> float:
         if one == other:
@@ -195,16 +196,16 @@ def _swap(
         ends = (pair.one, pair.other)
         known = [key in number for key in ends]
         if all(known):
-            flow.tie(number[ends[0]], number[ends[1]], price(pair, a, b))
+            graph.tie(number[ends[0]], number[ends[1]], price(pair, a, b))
         elif any(known):
             key, other = ends if known[0] else ends[::-1]
             k = at(other, pair.at)
             if k is None:
                 continue
             # to be cut with a costs what a does to the other, and the other way round
-            flow.tie(number[key], 1, price(pair, a, k))
-            flow.tie(number[key], 0, price(pair, b, k))
-    with_a = flow.side(0, 1)
+            graph.tie(number[key], 1, price(pair, a, k))
+            graph.tie(number[key], 0, price(pair, b, k))
+    with_a = graph.side(0, 1)
     for key, n in number.items():
         now[key] = a if n in with_a else b
 
@@ -224,43 +225,37 @@ def gouges(
     return tuple(sorted(gouges_, key=lambda gouge: (-gouge.depth, gouge.pair)))
 
 
-class Flow:
-    """A graph whose smallest cut between two nodes is asked for (Edmonds and Karp, 1972)."""
+class PassGraph:
+    """Pieces as nodes whose smallest cut between two of them is wanted; costs are in mm."""
 
     def __init__(self, nodes: int) -> None:
-        self.room: list[dict[int, float]] = [{} for _ in range(nodes)]
+        self.nodes = nodes
+        self.costs: dict[tuple[int, int], float] = {}
 
     def tie(self, a: int, b: int, cost: float) -> None:
-        """What it costs to part two nodes; costs of one pair add up."""
+        """What it costs to separate two nodes; costs of one pair add up."""
         if cost > 0:
-            self.room[a][b] = self.room[a].get(b, 0.0) + cost
-            self.room[b][a] = self.room[b].get(a, 0.0) + cost
+            for pair in ((a, b), (b, a)):
+                self.costs[pair] = self.costs.get(pair, 0.0) + cost
 
     def side(self, source: int, sink: int) -> set[int]:
-        """The nodes that stay with the source."""
-        while True:
-            came = self._reached(source)
-            if sink not in came:
-                return set(came)
-            way, node = [], sink
-            while node != source:
-                way.append((came[node], node))
-                node = came[node]
-            least = min(self.room[a][b] for a, b in way)
-            for a, b in way:
-                self.room[a][b] -= least
-                self.room[b][a] = self.room[b].get(a, 0.0) + least
+        """The nodes that stay with the source: of several smallest cuts the one nearest to it."""
+        from scipy.sparse import csr_array
+        from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
-    def _reached(self, source: int) -> dict[int, int]:
-        came = {source: source}
-        queue = deque([source])
-        while queue:
-            node = queue.popleft()
-            for other, left in self.room[node].items():
-                if left > 1e-12 and other not in came:
-                    came[other] = node
-                    queue.append(other)
-        return came
+        if not self.costs:
+            return {source}
+        ends = np.array(list(self.costs), dtype=np.int32)
+        costs = np.array(list(self.costs.values()))
+        # the library counts in whole numbers
+        unit = max(UNIT, float(costs.sum()) / np.iinfo(np.int32).max)
+        shape = (self.nodes, self.nodes)
+        whole = np.round(costs / unit).astype(np.int32)
+        room = csr_array((whole, (ends[:, 0], ends[:, 1])), shape=shape)
+        left = csr_array(room - maximum_flow(room, source, sink).flow)
+        left.eliminate_zeros()
+        reached = breadth_first_order(left, source, return_predecessors=False)
+        return set(reached.tolist())
 
 
 def gouges_of_drawn_copper(

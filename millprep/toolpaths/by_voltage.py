@@ -132,22 +132,17 @@ def _together(
     floating: BaseGeometry, free: Sequence[BaseGeometry], reach: float
 ) -> list[list[BaseGeometry]]:
     """Floating areas in groups: those of one group border on one another or on free pieces."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     areas = [*shapely.get_parts(floating), *free]
-    group = list(range(len(areas)))
-
-    def root(n: int) -> int:
-        while group[n] != n:
-            n = group[n]
-        return n
-
     shapes = np.asarray(areas, dtype=object)
-    one, other = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach)
-    for a, b in zip(one.tolist(), other.tolist(), strict=True):
-        low, high = sorted((root(a), root(b)))
-        group[high] = low
+    pairs_ = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach)
+    borders = coo_array((np.ones(pairs_.shape[1]), pairs_), shape=(len(areas), len(areas)))
+    _, labels = connected_components(borders, directed=False)
     groups: dict[int, list[BaseGeometry]] = {}
-    for n, area in enumerate(areas):
-        groups.setdefault(root(n), []).append(area)
+    for label, area in zip(labels.tolist(), areas, strict=True):
+        groups.setdefault(label, []).append(area)
     return list(groups.values())
 
 

@@ -11,7 +11,7 @@ from numpy.random import default_rng
 from millprep.geometry.path import Path, Point
 from millprep.model.blank import Box
 from millprep.model.cut import Lap
-from millprep.passes.neighbours import Flow, Pair, PieceKey, gouges, near, settle
+from millprep.passes.neighbours import Pair, PassGraph, PieceKey, gouges, near, settle
 
 AT: Point = (0.0, 0.0)
 UP: Point = (0.0, 1.0)
@@ -119,8 +119,8 @@ def test_spacing_runs_from_the_groove_to_the_neighbours_copper() -> None:
 
 def test_the_smallest_cut_of_a_known_graph() -> None:
     """Worked by hand: of 0 - 2 - 3 - 1 the tie between 2 and 3 is the weakest."""
-    flow = Flow(4)
-    flow.tie(0, 2, 3.0)
-    flow.tie(2, 3, 1.0)
-    flow.tie(3, 1, 2.0)
-    assert flow.side(0, 1) == {0, 2}
+    graph = PassGraph(4)
+    graph.tie(0, 2, 3.0)
+    graph.tie(2, 3, 1.0)
+    graph.tie(3, 1, 2.0)
+    assert graph.side(0, 1) == {0, 2}
