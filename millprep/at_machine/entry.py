@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from millprep.at_machine.strokes import Stroke
 from millprep.geometry.path import Point
-from millprep.model.trail import ARC_CCW, ARC_CW, RAPID, Trail
+from millprep.model.program import ARC_CCW, ARC_CW, RAPID, Trail
 
 READ = 0.5
 """A place on the copper is read to within this, mm, by a person who looks along the cutter."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
-from millprep.model.vernier import Vernier
+from millprep.model.milling_pass import Vernier
 
 
 @dataclass(frozen=True, slots=True)

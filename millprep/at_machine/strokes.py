@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from millprep.geometry.path import Point
-from millprep.model.program import Motion, Move
-from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
+from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Motion, Move, Trail
 
 MOTION: dict[int, Motion] = {RAPID: "rapid", FEED: "feed", ARC_CW: "arc_cw", ARC_CCW: "arc_ccw"}
 SAME = 0.01

@@ -15,9 +15,8 @@ from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
 from millprep.model.machine import Machine
-from millprep.model.program import Program
+from millprep.model.program import RAPID, Program, Trail
 from millprep.model.resumption import Resumption
-from millprep.model.trail import RAPID, Trail
 
 OVERLAP = 2.0
 """A place is entered this far before it along the path, mm, or a cutter's width if that is more:

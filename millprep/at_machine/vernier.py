@@ -9,7 +9,7 @@ from millprep.at_machine.blank_fit import Refit, of_this_set, reported
 from millprep.at_machine.reading_fit import Correction, correction
 from millprep.at_machine.readings import Readings
 from millprep.model.finding import Finding, Refusal
-from millprep.model.vernier import Vernier
+from millprep.model.milling_pass import Vernier
 from millprep.report.report_model import Report
 
 

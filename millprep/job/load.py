@@ -18,7 +18,7 @@ from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import NamedFile, Table
 from millprep.model.job.mistakes import KeyPath, Mistake, known, near, plain, settled
-from millprep.model.misfit import Misfit
+from millprep.model.net import Misfit
 
 
 def load(file: File) -> JobPlan:

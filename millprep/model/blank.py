@@ -1,4 +1,4 @@
-"""The laminate on the machine, and the clamps that hold it."""
+"""The laminate on the machine, the clamps that hold it, and how far it overhangs the travel."""
 
 from __future__ import annotations
 
@@ -9,8 +9,14 @@ import pydantic.dataclasses
 import shapely
 from pydantic import Field, PlainValidator, TypeAdapter, WithJsonSchema
 
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.job.keys import CORNERS_ALLOWED, TABLE, Corners, Table, entry, number
 
+PROP = 2 / 3
+"""Where to put a prop, as a fraction of the overhang."""
+WORTH = 1.0
+"""An overhang of less than this needs no prop, mm."""
 Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
 """Of laminates: phenolic paper FR-1 and FR-2, glass epoxy FR-4, composites CEM-1 and CEM-3."""
 
@@ -93,3 +99,40 @@ class Clamp(Table):
     def on_in(self, number: int) -> bool:
         """Whether the clamp is on in that pass."""
         return self.passes is None or number in self.passes
+
+
+@dataclass(frozen=True, slots=True)
+class Overhang:
+    """What hangs over one side of the travel.
+
+    Attributes:
+        side: left, right, front or back.
+        by: how far, mm.
+        share: of the blank's length that way, 0 to 1.
+        prop: where to hold it up, machine frame.
+    """
+
+    side: str
+    by: float
+    share: float
+    prop: Point
+
+
+def overhangs(pose: Pose, blank: Blank, travel: Box) -> tuple[Overhang, ...]:
+    """What of a blank hangs over each side of the travel in a pass."""
+    x0, y0, x1, y1 = pose.shape(shapely.box(0.0, 0.0, *blank.size)).bounds
+    length, width = x1 - x0, y1 - y0
+    # a prop goes to the centre of what lies on the bed across
+    x = (max(x0, travel.x0) + min(x1, travel.x1)) / 2
+    y = (max(y0, travel.y0) + min(y1, travel.y1)) / 2
+    found = (
+        ("left", travel.x0 - x0, length, (travel.x0 - PROP * (travel.x0 - x0), y)),
+        ("right", x1 - travel.x1, length, (travel.x1 + PROP * (x1 - travel.x1), y)),
+        ("front", travel.y0 - y0, width, (x, travel.y0 - PROP * (travel.y0 - y0))),
+        ("back", y1 - travel.y1, width, (x, travel.y1 + PROP * (y1 - travel.y1))),
+    )
+    return tuple(
+        Overhang(side, by, by / whole, (round(at[0], 1), round(at[1], 1)))
+        for side, by, whole, at in found
+        if by > WORTH
+    )

@@ -42,7 +42,7 @@ class Lap:
 
 @dataclass(frozen=True, slots=True)
 class Clearing:
-    """A course that takes away copper that belongs to no piece.
+    """A path that takes away floating copper.
 
     Attributes:
         path: of the cutter's axis.
@@ -66,7 +66,7 @@ class HoleCut:
         depth: of the tip below the copper surface.
         placement: index of the copy, None for registration holes.
         hole: id of the hole.
-        piece: id of the copper piece the hole stands on, None for bare laminate.
+        piece: id of the copper piece around the hole, None for laminate without copper.
         end: of a slot the centre of its other end, None for a round hole.
     """
 
@@ -104,7 +104,7 @@ class Profile:
 
     Attributes:
         path: of the cutter's axis, at full depth.
-        depth: of the tip below the surface in the last lap.
+        depth: of the tip below the surface in the last depth step.
         tab_depth: of the tip where a tab stays.
         inner: True for a cut-out within the board.
     """
@@ -146,3 +146,39 @@ class Cuts:
     clearings: tuple[Clearing, ...] = ()
     holes: tuple[HoleCut, ...] = ()
     profiles: tuple[Profile, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrilledInOtherPass:
+    """A hole that another pass drills than the one that cuts the copper around it.
+
+    Attributes:
+        passes: that drills, that cuts.
+        most: by how much they miss each other there on 99.7 % of blanks at most, mm.
+    """
+
+    placement: int
+    hole: str
+    passes: tuple[int, int]
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoleMade:
+    """A hole as its cutter leaves it.
+
+    Attributes:
+        diameter: mm; of a slot, its width.
+        drill: diameter of the drill that makes it, None when a mill does.
+        wider: how much farther out its rim may lie, mm: the cutter runs out or is worn.
+        apart: how far the copper around it may lie off because another pass cuts it, mm.
+    """
+
+    diameter: float
+    drill: float | None
+    wider: float = 0.0
+    apart: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (self.diameter > 0 and self.wider >= 0 and self.apart >= 0):
+            raise ValueError("a hole has a diameter above 0, and errors of 0 or more")

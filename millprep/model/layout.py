@@ -1,13 +1,20 @@
-"""Boards on blanks."""
+"""Boards on blanks, and findings about one of them."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.board import Board
+from millprep.model.finding import Finding, Severity
+
+MOST_PER_CODE = 20
+"""Findings of one code about one copy; the rest is counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +77,48 @@ class Layout:
     def on(self, blank: int) -> tuple[Placement, ...]:
         """The placements on one blank."""
         return tuple(p for p in self.placements if p.blank == blank)
+
+
+def on_blank(
+    placement: Placement,
+    code: str,
+    severity: Severity,
+    message: str,
+    at: Point,
+    *,
+    mill_pass: int | None = None,
+) -> Finding:
+    """A finding about one copy at a place on its blank, of a pass where it concerns one."""
+    return Finding(
+        code=code,
+        severity=severity,
+        message=message,
+        frame="blank",
+        at=(float(at[0]), float(at[1])),
+        board=placement.board.name,
+        copy=placement.copy,
+        blank=placement.blank,
+        mill_pass=mill_pass,
+    )
+
+
+def on_drawing(
+    placement: Placement, code: str, severity: Severity, message: str, at: Point
+) -> Finding:
+    """A finding about one copy at a place of its drawing."""
+    return replace(on_blank(placement, code, severity, message, at), frame="drawing")
+
+
+def limited(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The first `MOST_PER_CODE` of each code; the last of them says how many more there are."""
+    total = Counter(finding.code for finding in findings)
+    seen: Counter[str] = Counter()
+    out: list[Finding] = []
+    for finding in findings:
+        seen[finding.code] += 1
+        more = total[finding.code] - MOST_PER_CODE
+        if seen[finding.code] < MOST_PER_CODE or (seen[finding.code] == MOST_PER_CODE and not more):
+            out.append(finding)
+        elif seen[finding.code] == MOST_PER_CODE:
+            out.append(replace(finding, message=f"{finding.message} There are {more} more."))
+    return tuple(out)

@@ -1,4 +1,4 @@
-"""A pass: all that is cut between two placings of the blank."""
+"""A pass: all that is cut between two placings of the blank; its registration and its joins."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.program import Program
 from millprep.model.surface_map import Levelling, Uncorrected
-from millprep.model.vernier import Vernier
 
 Role = Literal["locate", "key", "witness"]
+Measured = Literal["x", "y"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class RegistrationHole:
     Attributes:
         id: "r1", …
         blank: place in the blank frame.
-        machine: where it stands on the machine in the pass that uses it.
+        machine: its place on the machine in the pass that uses it.
         diameter: as drilled in the blank.
         role: `locate` positions the blank, `key` makes a turned or flipped blank impossible.
         drilled_in, used_in: pass numbers.
@@ -76,11 +76,11 @@ class Join:
         piece: id of the copper piece, None on a profile.
         overrun: how far each side is cut past `at`.
         across: unit vector across the path.
-        predicted: mismatch across the path that 99.7 % of blanks stay below.
-        tolerance_electrical: mismatch across the path at which the band first leaks.
-        tolerance_gap: mismatch at which less than the asked gap is left.
-        predicted_rms: root mean square of the mismatch across the path.
-        tick: length of the ticks at both ends, outward into background copper; 0 for none.
+        predicted: misalignment across the path that 99.7 % of blanks stay below.
+        tolerance_electrical: misalignment across the path at which the gap first shorts.
+        tolerance_gap: misalignment at which less than the required gap is left.
+        predicted_rms: root mean square of the misalignment across the path.
+        tick: length of the ticks at both ends, outward into floating copper; 0 for none.
     """
 
     blank: int
@@ -95,3 +95,43 @@ class Join:
     tolerance_gap: float | None = None
     predicted_rms: float | None = None
     tick: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Vernier:
+    """Two combs whose lines meet end to end along a common edge.
+
+    Line i of the first comb is at i · pitch from the centre, line i of the second at
+    i · (pitch - step). Where a second pass lies off by s along `measures`, the lines numbered
+    s / step run through.
+
+    Attributes:
+        id: "v1", …
+        blank: number of the blank.
+        at: the centre of the common edge, blank frame.
+        measures: the direction, blank frame.
+        passes: the one that cuts the first comb, and the one that cuts the second.
+        pitch: between lines of the first comb.
+        step: misalignment for one line.
+        reach: lines on either side of the central one.
+    """
+
+    id: str
+    blank: int
+    at: Point
+    measures: Measured
+    passes: tuple[int, int]
+    pitch: float
+    step: float
+    reach: int
+
+    def __post_init__(self) -> None:
+        if not 0 < self.step < self.pitch:
+            raise ValueError(f"vernier {self.id}: the step must be less than the pitch")
+        if self.reach < 1:
+            raise ValueError(f"vernier {self.id} needs lines on both sides of the centre")
+
+    @property
+    def largest(self) -> float:
+        """The largest misalignment that it shows."""
+        return self.step * self.reach

@@ -1,14 +1,16 @@
-"""A program: ordered moves of one cutter in one pass, in the machine frame."""
+"""A program: ordered moves of one cutter in one pass, and what is known of them, machine frame."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
+from millprep.geometry.path import FloatArray
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter
-from millprep.model.cutting import Cutting
-from millprep.model.trail import Trail
 
 Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
@@ -100,3 +102,91 @@ class Program:
     def work(self) -> Work:
         """The work that names the file."""
         return self.works[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """The figures of one program.
+
+    Attributes:
+        file: of the program.
+        cutter: name of the cutter.
+        width: of what it cuts, a diameter or a vee's groove at the surface, mm.
+        surface_speed: of the edge at that width, m/min.
+        chip_load: what a tooth takes along a path, mm; None for a drill.
+        plunge_load: what a tooth takes straight down, of a drill a turn, mm; None where the
+            cutter goes down on ramps alone.
+        bounds: least and most that a tooth should take, of a drill a turn, mm.
+        step: deepest that it goes in one go, mm.
+        steps: in how many the deepest hole is drilled; None for what is no drill.
+    """
+
+    file: str
+    cutter: str
+    width: float
+    surface_speed: float
+    chip_load: float | None
+    plunge_load: float | None
+    bounds: tuple[float, float]
+    step: float
+    steps: int | None = None
+
+    def __post_init__(self) -> None:
+        if not (self.width > 0 and self.surface_speed > 0 and self.step >= 0):
+            raise ValueError(f"{self.file}: width and speed must be above 0, step 0 or more")
+        if not 0 < self.bounds[0] < self.bounds[1]:
+            raise ValueError(f"{self.file}: bounds must be above 0 and in order")
+
+    @property
+    def load(self) -> float | None:
+        """What a tooth takes where it does its work: along a path, of a drill straight down."""
+        return self.plunge_load if self.chip_load is None else self.chip_load
+
+
+IntArray = NDArray[np.int64]
+
+RAPID, FEED, ARC_CW, ARC_CCW = range(4)
+"""Kinds of motion, as numbers."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trail:
+    """The motion of one program, in order.
+
+    Attributes:
+        file: the program's path relative to the set's folder.
+        xyz: (n + 1, 3) places; move i leads from place i to place i + 1.
+        kind: (n,) kinds of motion.
+        centre: (n, 2) centres of the arcs, nan for what is straight.
+        feed: (n,) mm/min, nan for a rapid.
+        line: (n,) lines of the file, from 1.
+        wait: (n,) seconds that the cutter stands before the move.
+
+    Raises:
+        ValueError: for arrays that do not fit together, or places that are not finite.
+    """
+
+    file: str
+    xyz: FloatArray
+    kind: IntArray
+    centre: FloatArray
+    feed: FloatArray
+    line: IntArray
+    wait: FloatArray
+
+    def __post_init__(self) -> None:
+        n = len(self.kind)
+        fits = (
+            self.xyz.shape == (n + 1, 3)
+            and self.centre.shape == (n, 2)
+            and self.feed.shape == self.line.shape == self.wait.shape == self.kind.shape == (n,)
+        )
+        if not fits:
+            raise ValueError(f"trail {self.file}: its arrays do not fit together")
+        if not np.isfinite(self.xyz).all():
+            raise ValueError(f"trail {self.file}: a place is not finite")
+        for array in (self.xyz, self.kind, self.centre, self.feed, self.line, self.wait):
+            array.setflags(write=False)
+
+    def __len__(self) -> int:
+        return len(self.kind)

@@ -12,23 +12,19 @@ from itertools import islice
 from types import MappingProxyType
 from typing import Literal
 
-from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.as_cut import AsCut, BoardProof, Certificate
 from millprep.model.blank import Blank, Clamp
-from millprep.model.certificate import Certificate
 from millprep.model.check import Check
-from millprep.model.cut import Clearing, Cuts, HoleCut, Lap, Profile
+from millprep.model.cut import Clearing, Cuts, DrilledInOtherPass, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
-from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
-from millprep.model.hole_made import DrilledInOtherPass
 from millprep.model.judged import BoardJudged
 from millprep.model.layout import Layout, Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass
-from millprep.model.program import Figures, Program
+from millprep.model.program import Cutting, Figures, Program, Trail
 from millprep.model.resumption import Resumption
 from millprep.model.surface_map import Levelling, Uncorrected
-from millprep.model.trail import Trail
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
 from millprep.model.job.registration import RegistrationPlan
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes import spurs

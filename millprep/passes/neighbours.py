@@ -22,8 +22,7 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Box
-from millprep.model.cut import Cut, HoleCut, Lap
-from millprep.model.hole_made import DrilledInOtherPass
+from millprep.model.cut import Cut, DrilledInOtherPass, HoleCut, Lap
 from millprep.model.job.work import IsolationPlan
 from millprep.model.layout import Placement
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank, Box, overhangs
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
-from millprep.model.overhang import overhangs
 from millprep.passes.shift import ShiftPlan
 
 

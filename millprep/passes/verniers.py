@@ -20,8 +20,7 @@ from millprep.model.blank import Blank, Box
 from millprep.model.cut import Engraving
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
-from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.model.vernier import Measured, Vernier
+from millprep.model.milling_pass import Join, Measured, RegistrationHole, Vernier
 from millprep.passes.shift import ShiftPlan
 
 SIZES: dict[Measured, tuple[float, float, int]] = {"x": (1.0, 0.02, 10), "y": (0.6, 0.02, 6)}

@@ -9,7 +9,7 @@ from millprep.report.words import columns, number, plain
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from millprep.model.cutting import Cutting
+    from millprep.model.program import Cutting
 
 HEADS = ("edge, m/min", "chip, µm", "within, µm", "in one go, mm")
 

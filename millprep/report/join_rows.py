@@ -8,7 +8,7 @@ from millprep.model.milling_pass import Join
 from millprep.report.report_row import Figure, Length, Number, Passes, Place, Row, Text, key
 
 if TYPE_CHECKING:
-    from millprep.model.certificate import Certificate, Kind, Limit
+    from millprep.model.as_cut import Certificate, Kind, Limit
     from millprep.model.layout import Layout
 
 

@@ -9,9 +9,8 @@ import shapely
 from pydantic import Field, model_validator
 
 from millprep.geometry.pose import Pose
-from millprep.model.milling_pass import MillingPass, RegistrationHole, Role
+from millprep.model.milling_pass import Measured, MillingPass, RegistrationHole, Role, Vernier
 from millprep.model.surface_map import Levelling, SurfaceMap
-from millprep.model.vernier import Measured, Vernier
 from millprep.report.program_rows import ProgramRow
 from millprep.report.report_row import (
     Affine,

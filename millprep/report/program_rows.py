@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from millprep.model.cutter import Cutter
-    from millprep.model.cutting import Cutting
+    from millprep.model.program import Cutting
 
 
 class VeeRow(Row):

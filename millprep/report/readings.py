@@ -16,9 +16,8 @@ from millprep.report.words import number, place, plain
 from millprep.report.zero import touching
 
 if TYPE_CHECKING:
-    from millprep.model.milling_pass import MillingPass
+    from millprep.model.milling_pass import MillingPass, Vernier
     from millprep.model.set_of_programs import CutSet
-    from millprep.model.vernier import Vernier
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,11 +25,10 @@ if TYPE_CHECKING:
     from millprep.model.board import Board
     from millprep.model.cutter import Cutter
     from millprep.model.machine import Machine
-    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole, Vernier
     from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet
     from millprep.model.surface_map import Levelling
-    from millprep.model.vernier import Vernier
 
 FORMAT: Literal[1] = 1
 

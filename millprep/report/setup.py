@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from millprep.model.overhang import overhangs
+from millprep.model.blank import overhangs
 from millprep.report.words import number, place, plain
 from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touching
 

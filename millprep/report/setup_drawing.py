@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from millprep.model.overhang import overhangs
+from millprep.model.blank import overhangs
 from millprep.report.dimensions import Mark, Side, room, running
 from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, FloatArray, Line, Scene, Shape, Text

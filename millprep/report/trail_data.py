@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from millprep.model.trail import ARC_CCW, ARC_CW
+from millprep.model.program import ARC_CCW, ARC_CW
 from millprep.report.compact import PATH_UNIT, runs, text, whole
 
 if TYPE_CHECKING:
-    from millprep.model.trail import Trail
+    from millprep.model.program import Trail
 
 FEED_UNIT = 1e-2
 WAIT_UNIT = 1e-3

@@ -8,11 +8,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank
-from millprep.model.copy_findings import on_blank, on_drawing
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import Finding
 from millprep.model.job.work import ClearingPlan, IsolationPlan
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank, on_drawing
 from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
 from millprep.toolpaths.isolation import TightGap

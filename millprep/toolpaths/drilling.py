@@ -6,13 +6,12 @@ from collections.abc import Sequence
 
 from millprep.model.blank import Blank
 from millprep.model.board import Hole
-from millprep.model.copy_findings import on_drawing
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.finding import Finding
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.work import DrillingPlan
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_drawing
 from millprep.model.milling_pass import RegistrationHole
 
 REGISTRATION_FIT = 0.005

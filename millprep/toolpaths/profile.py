@@ -15,11 +15,10 @@ from millprep.geometry.arcs import from_line
 from millprep.geometry.offset import offset
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.model.blank import Blank
-from millprep.model.copy_findings import on_blank
 from millprep.model.cut import Profile, Tab
 from millprep.model.finding import Finding
 from millprep.model.job.work import ProfilePlan
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 
 CORNER = 0.05
 """Laminate left in a corner farther than this from the drawn edge is worth a finding, mm."""

@@ -19,9 +19,8 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import Point
-from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.as_cut import AsCut, Certificate, CopperPart, Kind, Limit
 from millprep.model.blank import Blank
-from millprep.model.certificate import Certificate, Kind, Limit
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.contact import Axes, Cuts

@@ -14,9 +14,8 @@ import numpy as np
 import shapely
 
 from millprep.model.as_cut import AsCut, LandGap
-from millprep.model.copy_findings import limited, on_blank
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.pads import pad_areas

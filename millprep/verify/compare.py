@@ -12,9 +12,8 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
-from millprep.model.copy_findings import limited, on_blank
 from millprep.model.finding import Finding
-from millprep.model.layout import Layout, Placement
+from millprep.model.layout import Layout, Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of
 from millprep.verify.edges import SLIVER, bites, leftovers, uncut, unparted
 from millprep.verify.holes_as_cut import drilled, rings

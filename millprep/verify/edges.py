@@ -8,9 +8,8 @@ import numpy as np
 import shapely
 
 from millprep.model.as_cut import CopperPart, Corner
-from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding, Severity
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 from millprep.verify.as_cut import Nets, nets_on
 from millprep.verify.sweep import Shapes, grown
 

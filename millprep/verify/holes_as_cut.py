@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from millprep.model.as_cut import CopperPart, Groove
 from millprep.model.board import Hole
-from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 
 LEAST_RING = 0.15
 """External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""

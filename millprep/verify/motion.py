@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 
 from millprep.model.blank import Blank, Clamp
-from millprep.model.copy_findings import limited
 from millprep.model.cutter import Cutter, Drill
 from millprep.model.finding import Finding
+from millprep.model.layout import limited
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep.model.as_cut import AsCut, BoardProof, LandGap
-from millprep.model.certificate import Certificate
+from millprep.model.as_cut import AsCut, BoardProof, Certificate, LandGap
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of

@@ -19,10 +19,9 @@ from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
-from millprep.model.program import Program
+from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Program, Trail
 from millprep.model.set_of_programs import MilledBlank
 from millprep.model.surface_map import SurfaceMap
-from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 from millprep.verify import motion, reader
 from millprep.verify.cutter_changes import as_told, parts
 from millprep.verify.over_copper import laid_flat

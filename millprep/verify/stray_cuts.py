@@ -23,10 +23,9 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Blank
-from millprep.model.copy_findings import limited
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, limited
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF

@@ -24,10 +24,9 @@ from numpy.typing import NDArray
 
 from millprep.model.as_cut import AsCut, BoardProof, Groove, WorstCase
 from millprep.model.blank import Blank
-from millprep.model.copy_findings import on_blank
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee, slope, wider
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.narrowest import every_neck, pair_gaps, thinner

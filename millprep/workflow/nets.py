@@ -8,13 +8,11 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.board import Board
-from millprep.model.copy_findings import on_drawing
 from millprep.model.finding import Finding
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.nets import NetPlan
-from millprep.model.layout import Layout, Placement
-from millprep.model.misfit import Misfit
-from millprep.model.net import NetFacts
+from millprep.model.layout import Layout, Placement, on_drawing
+from millprep.model.net import Misfit, NetFacts
 
 Key = tuple[int, str]
 """A piece of a copy: (placement, piece)."""

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from millprep import job
-from millprep.model.as_cut import BoardProof
+from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
-from millprep.model.certificate import Certificate
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Layout
 from millprep.model.set_of_programs import blanks_of

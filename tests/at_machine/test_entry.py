@@ -17,7 +17,7 @@ from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Cut, HoleCut, Lap, Profile, Tab
 from millprep.model.milling_pass import MillingPass
-from millprep.model.trail import ARC_CCW, ARC_CW, RAPID, Trail
+from millprep.model.program import ARC_CCW, ARC_CW, RAPID, Trail
 from tests.helpers.breaks import again, trail_of
 from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 

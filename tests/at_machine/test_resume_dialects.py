@@ -11,7 +11,7 @@ from millprep.at_machine.entry import place_on
 from millprep.at_machine.strokes import strokes
 from millprep.at_machine.take_up import Wish, resumed
 from millprep.model.dialect import Dialect
-from millprep.model.trail import RAPID
+from millprep.model.program import RAPID
 from millprep.verify import reader
 from millprep.verify.read_back import trail_of
 from millprep.verify.resumed import check_resumed

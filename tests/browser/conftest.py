@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from millprep.model.vernier import Vernier
+from millprep.model.milling_pass import Vernier
 from millprep.report.sheet import sheet
 from tests.helpers import chromium
 from tests.helpers.changed_set import with_blank

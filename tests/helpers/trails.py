@@ -6,9 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from millprep.model.program import Program
+from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Program, Trail
 from millprep.model.set_of_programs import CutSet
-from millprep.model.trail import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 
 KINDS = {"rapid": RAPID, "feed": FEED, "arc_cw": ARC_CW, "arc_ccw": ARC_CCW}
 FIRST = 12

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from millprep.geometry.pose import Pose
-from millprep.model.vernier import Vernier
+from millprep.model.milling_pass import Vernier
 from millprep.passes.verniers import combs
 
 

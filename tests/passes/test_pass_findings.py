@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
-from millprep.model.overhang import PROP, overhangs
+from millprep.model.blank import PROP, Blank, Box, overhangs
 from millprep.passes import pass_findings
 
 TRAVEL = Box(0.0, 0.0, 220.0, 160.0)

@@ -10,7 +10,7 @@ import shapely
 
 from millprep.at_machine.reading_fit import READING_ERROR, Correction, correction
 from millprep.model.blank import Box
-from millprep.model.vernier import Measured, Vernier
+from millprep.model.milling_pass import Measured, Vernier
 from millprep.passes import verniers
 from millprep.passes.verniers import area, choose, combs
 from tests.helpers.verniers import seen

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import jsonschema
 
-from millprep.model.cutting import Cutting
+from millprep.model.program import Cutting
 from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines
 from millprep.report.program_rows import CuttingRow
 from millprep.report.report_model import Report, check_row

@@ -14,9 +14,9 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
+from millprep.model.milling_pass import Vernier
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
-from millprep.model.vernier import Vernier
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from tests.helpers.changed_set import with_blank

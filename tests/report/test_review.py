@@ -16,8 +16,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.model.program import Trail
 from millprep.model.set_of_programs import CutSet
-from millprep.model.trail import Trail
 from millprep.report import compact
 from millprep.report.review import LAYERS, SCRIPTS, part, review, to_script_json
 from millprep.report.scene_data import scene_data

@@ -9,8 +9,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from millprep.model.blank import Blank
-from millprep.model.overhang import overhangs
+from millprep.model.blank import Blank, overhangs
 from millprep.model.set_of_programs import CutSet
 from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
 from tests.helpers.changed_set import with_blank

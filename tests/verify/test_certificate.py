@@ -15,7 +15,7 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
-from millprep.model.certificate import Certificate
+from millprep.model.as_cut import Certificate
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from millprep.model.program import Move, Program
-from millprep.model.trail import ARC_CCW, FEED, RAPID
+from millprep.model.program import ARC_CCW, FEED, RAPID, Move, Program
 from millprep.verify.read_back import trail_of
 from millprep.verify.reader import read
 from tests.helpers.invented_set import VEE

@@ -8,10 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from millprep.model.blank import Grade
 from millprep.model.cutter import Cutter, EndMill, Vee
-from millprep.model.cutting import Cutting
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
-from millprep.model.program import Program
+from millprep.model.program import Cutting, Program
 from millprep.standards.chips import DRILLED_AT, ONE_GO, bounds
 from millprep.standards.speeds import chip_load, feed_for, spindle_for, surface_speed
 

@@ -10,10 +10,9 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut
-from millprep.model.copy_findings import on_blank
 from millprep.model.finding import Finding
 from millprep.model.judged import AtLoad, AtNeck, AtWire, Neck
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, on_blank
 from millprep.model.net import BALANCED, NetFacts
 from millprep.standards.copper import sheet_resistance
 from millprep.standards.current import (

@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
-from millprep.model.copy_findings import limited, on_blank
+from millprep.model.cut import HoleMade
 from millprep.model.finding import Finding
-from millprep.model.hole_made import HoleMade
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.judged import BaseFound, RingLeft
-from millprep.model.layout import Placement
+from millprep.model.layout import Placement, limited, on_blank
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
     ANNULAR_RING_ADVICE,

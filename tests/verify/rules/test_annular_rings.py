@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from millprep.model.board import Hole
-from millprep.model.hole_made import HoleMade
+from millprep.model.cut import HoleMade
 from millprep.model.job.rules import RulesPlan
 from millprep.standards.holes import ANNULAR_RING_FLOOR, WANDER, least_pad
 from millprep.verify.rules.holes import rings, small_lands

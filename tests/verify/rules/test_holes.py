@@ -9,7 +9,7 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
-from millprep.model.hole_made import HoleMade
+from millprep.model.cut import HoleMade
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.standards.bases import BASES
 from millprep.verify.rules.holes import bases
