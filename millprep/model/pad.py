@@ -8,7 +8,7 @@ where solder no longer reaches, so a hole in a wide area has a land and not the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,7 +16,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.board import Board, Hole
-from millprep.model.layout import Placement
 
 SHARE = 0.9
 """Copper narrower than this share of what stands around the hole is a track."""
@@ -122,29 +121,3 @@ def _part(shape: BaseGeometry, spine: BaseGeometry) -> shapely.Polygon:
     """The part of an area that the hole stands in."""
     parts = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
     return min(parts, key=lambda part: float(shapely.distance(part, spine)))
-
-
-WASHER = 2.2
-"""A fixing hole's washer is so many times its diameter: M3, 7.0 mm on 3.2 (ISO 7089, from
-memory)."""
-FIXING = 2.5
-"""From this diameter a hole on no copper is taken for a fixing hole, mm; common practice, no
-source."""
-
-
-def is_fixing(hole: Hole) -> bool:
-    """Whether a screw is likely to go through the hole."""
-    return hole.piece is None and hole.diameter >= FIXING
-
-
-def metal(placement: Placement, covered: float | None) -> Iterator[tuple[str, BaseGeometry]]:
-    """What may touch a chassis, with its name, blank frame: the edge, and what screws cover.
-
-    `covered` is the diameter that a screw covers around its hole, mm; None for a usual washer.
-    """
-    yield "the board's edge", placement.pose.shape(placement.board.outline).boundary
-    for hole in placement.board.holes:
-        if is_fixing(hole):
-            width = WASHER * hole.diameter if covered is None else covered
-            disc = shapely.buffer(hole.spine, max(width, hole.diameter) / 2, quad_segs=32)
-            yield f"the screw in {hole.words}", placement.pose.shape(disc)

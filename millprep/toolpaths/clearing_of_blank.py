@@ -15,8 +15,9 @@ from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement
+from millprep.model.metal import metal
 from millprep.model.net import NetFacts
-from millprep.model.pad import AS_CUT, joined, lands, metal
+from millprep.model.pad import AS_CUT, joined, lands
 from millprep.toolpaths import by_voltage, checks
 from millprep.toolpaths.clearing import clear
 from millprep.toolpaths.floating_gaps import SpacingRules

@@ -18,8 +18,8 @@ from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding, Severity
 from millprep.model.judged import Spacing
 from millprep.model.layout import Placement, limited, on_blank
+from millprep.model.metal import metal
 from millprep.model.net import NetFacts
-from millprep.model.pad import metal
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
 from millprep.verify.rules.gaps import Gap, Way, Ways, gaps, gaps_to
