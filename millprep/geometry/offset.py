@@ -58,7 +58,7 @@ def _smoothed(shape: BaseGeometry, grown: BaseGeometry, distance: float) -> bool
     samples = shapely.points(shapely.get_coordinates(shapely.segmentize(grown.boundary, step)))
     edge = shape.boundary
     shapely.prepare(edge)
-    return bool((shapely.distance(samples, edge) > abs(distance) + SMOOTHED).any())
+    return not shapely.dwithin(edge, samples, abs(distance) + SMOOTHED).all()
 
 
 def _has_hollow(xy: FloatArray, distance: float) -> bool:

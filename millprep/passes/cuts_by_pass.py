@@ -67,7 +67,7 @@ def share_laps(
             by_pass[stretch.side].append(
                 replace(lap, path=_part(lap.path, stretch.start - before, stretch.end + after))
             )
-            if lap.number == 0 and (lap.path.closed or not last):
+            if (lap.number == 0 or plan.leads(lap)) and (lap.path.closed or not last):
                 beyond = stretches[(n + 1) % len(stretches)]
                 joins.append(
                     Join(

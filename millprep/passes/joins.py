@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.model.cut import HoleCut, Lap
@@ -212,13 +213,19 @@ def _margin(overrun: float, gap: float) -> float:
     return overrun + gap + SLACK
 
 
+def beside(gap: float) -> float:
+    """A lap this near to a join of its piece's first lap has a join beside it, mm."""
+    return 1.5 * gap
+
+
 @dataclass(frozen=True, slots=True)
 class JoinPlan:
     """How the laps of a blank are shared among its passes.
 
     Attributes:
         whole: the pass (from 0) of every piece that is cut whole.
-        courses: the first laps of every other band, each with its joins.
+        split_laps: the first laps of every other piece, each with its joins, and those laps that
+            do not run beside a first one.
     """
 
     whole: Mapping[PieceKey, int]
@@ -236,6 +243,11 @@ class JoinPlan:
         n = int(np.argmin([line.distance(point) for line in lines]))
         along = lines[n].project(point, normalized=True) * split[n].path.length
         return split[n].pass_at(along)
+
+    def leads(self, lap: Lap) -> bool:
+        """Whether the joins of other laps lie beside those of this one."""
+        found = self.split_laps.get((lap.placement, lap.piece), ())
+        return any(one.path is lap.path for one in found)
 
     def cuts(self, lap: Lap, reach: float) -> list[tuple[float, PlannedJoin]]:
         """Where a lap of a split piece has joins: distance along it, and the join."""
@@ -272,11 +284,31 @@ def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> Jo
         join_costs = JoinCosts(
             _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
+        first = [*first, *_strays(seen.laps_by_piece[key], first, beside(gap))]
         made = [lap_splitting.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
         split_laps[key] = tuple(lap for lap in made if lap is not None)
     joined = JoinPlan({}, split_laps)
     whole = neighbours.settle(seen.meant, seen.fits, seen.pairs, joined.pass_at, errors.most)
     return JoinPlan(whole, split_laps)
+
+
+def _strays(mine: Sequence[Lap], first: Sequence[Lap], reach: float) -> list[Lap]:
+    """Laps that run where no lap nearer to the copper does, so they are split by themselves.
+
+    In the middle of gaps a lap nearer to copper may end where there is no room for it.
+    """
+    area = shapely.union_all(_grown(first, reach))
+    found = []
+    for lap in sorted(mine, key=lambda lap: lap.number):
+        if not area.covers(lap.path.line(FLAT)):
+            found.append(lap)
+            area = shapely.union_all([area, *_grown([lap], reach)])
+    return found
+
+
+def _grown(laps: Sequence[Lap], reach: float) -> list[BaseGeometry]:
+    lines = [lap.path.line(FLAT) for lap in laps]
+    return list(shapely.buffer(np.asarray(lines, dtype=object), reach, quad_segs=2))
 
 
 def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:

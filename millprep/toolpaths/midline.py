@@ -112,6 +112,7 @@ class _BoardGaps:
         self.surface = cutter.width(plan.depth)
         self.foot = cutter.width(plan.depth, copper)
         self.spacing = MedialLaps.of(self.foot, plan.gap, plan.overlap)
+        self.rim_laps: list[tuple[BaseGeometry, int]] = []
         self.bound = offset(outline, self.surface)
         shapely.prepare(self.bound)
         rim = axis.areas[:, 1] == len(islands)
@@ -210,14 +211,23 @@ class _BoardGaps:
             line: BaseGeometry = shapely.simplify(shapely.LineString(boundary.coords), SMOOTH)
             # along the board's own edge there is nothing to isolate
             line = line.intersection(offset(self.outline, -distance / 2))
-            if n == len(self.islands):
-                owner = self._nearest(line)
+            if n == len(self.islands) and not line.is_empty:
+                owner = self._rim_owner(line)
             for path in _paths(line):
                 yield self._lap(owner, path, number)
 
-    def _nearest(self, line: BaseGeometry) -> int:
-        away = shapely.distance(line, [island.shape for island in self.islands])
-        return int(np.argmin(away))
+    def _rim_owner(self, line: BaseGeometry) -> int:
+        """The piece that a lap around the rim counts to: the same for laps that lie side by side.
+
+        Where passes meet, their joins lie beside each other.
+        """
+        away = shapely.distance(line, [rim for rim, _ in self.rim_laps])
+        if len(away) and away.min() < self.foot:
+            owner = self.rim_laps[int(np.argmin(away))][1]
+        else:
+            owner = int(np.argmin(shapely.distance(line, [one.shape for one in self.islands])))
+        self.rim_laps.append((line, owner))
+        return owner
 
 
 def tight_gaps(
