@@ -89,6 +89,6 @@ def split_laps(
         join_plan,
         frame.shift,
         job.registration.overrun,
-        1.5 * job.isolation.gap,
+        joins.beside(job.isolation.gap),
         blank.number,
     )
