@@ -85,13 +85,13 @@ def new(
         raise click.UsageError(f"{' and '.join(given)} both give the outline; keep one")
     if margin is not None and not 0 <= margin <= 1000:
         raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
-    said = Answers(
+    answers = Answers(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
         None if outline is None else _box(outline), outline_drawing, holes_drawing, repair,
     )  # fmt: skip
     try:
         survey = survey_file(drawing_file, unit, repair)
-        start, refused = begin(survey, said)
+        start, refused = begin(survey, answers)
     except Refusal as refusal:
         words.refuse(refusal)
         return

@@ -24,7 +24,7 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What the person said; `folder` is where the job will lie."""
+    """What the person answered; `folder` is where the job will lie."""
 
     drawing: Path
     folder: Path
@@ -37,7 +37,7 @@ class Answers:
     repair: bool = False
 
 
-def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
+def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     """All that a starter job is written from, and why the drawing is refused as it is.
 
     Raises:
@@ -56,64 +56,64 @@ def begin(survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
     gaps = _gaps(survey) if roles.outline else []
     close = _up(survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
     roles = replace(roles, close_gaps=close)
-    if said.margin is not None or said.box is not None or said.outline is not None:
+    if answers.margin is not None or answers.box is not None or answers.outline is not None:
         roles = replace(roles, outline=(), close_gaps=0.0)
         gaps, choices["outline"] = [], []
-    roles = replace(roles, outline_margin=said.margin, outline_box=said.box)
-    if said.outline is not None:
-        outline_survey = survey_file(said.outline, said.unit, said.repair)
+    roles = replace(roles, outline_margin=answers.margin, outline_box=answers.box)
+    if answers.outline is not None:
+        outline_survey = survey_file(answers.outline, answers.unit, answers.repair)
         names = _playing(outline_survey, "outline")
         roles = replace(roles, outline=names if len(names) == 1 else ())
         gaps = _gaps(outline_survey) if len(names) == 1 else []
-        choices["outline"] = _of(said.outline, names)
-    if said.holes is not None:
-        names = _playing(survey_file(said.holes, said.unit, said.repair), "holes")
+        choices["outline"] = _of(answers.outline, names)
+    if answers.holes is not None:
+        names = _playing(survey_file(answers.holes, answers.unit, answers.repair), "holes")
         roles = replace(roles, holes=names)
-        choices["holes"] = _of(said.holes, names)
+        choices["holes"] = _of(answers.holes, names)
     start = Start(
-        drawing=_shown(said.drawing, said.folder),
+        drawing=_shown(answers.drawing, answers.folder),
         roles=roles,
         size=(10.0, 10.0),
-        drawn_from=said.drawn_from,
-        unit=said.unit,
+        drawn_from=answers.drawn_from,
+        unit=answers.unit,
         unit_stated=survey.stated,
         unit_words=[_unit_line(unit) for unit in survey.units],
-        outline_drawing=_shown(said.outline, said.folder) if said.outline else None,
-        holes_drawing=_shown(said.holes, said.folder) if said.holes else None,
-        asked={name: _readings(survey, name) for name in survey.needs_mode},
-        bare=survey.needs_width,
+        outline_drawing=_shown(answers.outline, answers.folder) if answers.outline else None,
+        holes_drawing=_shown(answers.holes, answers.folder) if answers.holes else None,
+        needs_mode={name: _readings(survey, name) for name in survey.needs_mode},
+        needs_width=survey.needs_width,
         choices=choices,
         gaps=gaps,
         repairs=survey.repairs,
     )
-    return _measured(start, survey, said)
+    return _measured(start, survey, answers)
 
 
-def _measured(start: Start, survey: Survey, said: Answers) -> tuple[Start, Sequence[Finding]]:
+def _measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     """Sizes by the reader where the job could be read, else by the survey."""
     unread = [name for name in start.open if name.startswith("layers.")]
     if survey.unit_mm is not None and not unread:
         try:
-            return _by_reading(start, _read(start.roles, said)), ()
+            return _by_reading(start, _read(start.roles, answers)), ()
         except Refusal as refusal:
             return _by_survey(start, survey), refusal.findings
     return _by_survey(start, survey), ()
 
 
-def _read(roles: LayerRoles, said: Answers) -> Board:
+def _read(roles: LayerRoles, answers: Answers) -> Board:
     from millprep import drawing
 
     if not roles.outline and roles.outline_box is None and roles.outline_margin is None:
         roles = replace(roles, outline_margin=1.0)
     return drawing.read(
-        said.drawing,
+        answers.drawing,
         name="board",
-        shown_as=said.drawing.name,
+        shown_as=answers.drawing.name,
         layers=roles,
-        unit=said.unit,
-        outline_file=said.outline,
-        holes_file=said.holes,
-        repair=said.repair,
+        unit=answers.unit,
+        outline_file=answers.outline,
+        holes_file=answers.holes,
+        repair=answers.repair,
     )
 
 
@@ -132,7 +132,7 @@ def _by_reading(start: Start, board: Board) -> Start:
 
 
 def _by_survey(start: Start, survey: Survey) -> Start:
-    """Of everything drawn; where no unit is known, of the one that the holes speak for."""
+    """Of everything drawn; where no unit is known, in the one that the holes fit best."""
     from millprep.drawing.marks.slot import Slot
     from millprep.drawing.unit import MM, best
 
@@ -147,13 +147,13 @@ def _by_survey(start: Start, survey: Survey) -> Start:
     copper = [
         c
         for c in _candidates(survey, start.roles.copper or every)
-        if c.role == "copper" and c.reads and (start.asked or not c.stated)
+        if c.role == "copper" and c.reads and (start.needs_mode or not c.stated)
     ]
     gaps = [c.gap for c in copper if c.gap is not None]
     picked = _candidates(survey, start.roles.holes or every)
-    # on a layer of copper the holes of one reading are those of the others
-    some = {c.drills: c for c in picked if c.bores and (c.own_holes or c.role == "holes")}
-    bores = [bore for reading in some.values() for bore in reading.bores]
+    # all readings of a copper layer have the same holes
+    readings = {c.drills: c for c in picked if c.bores and (c.own_holes or c.role == "holes")}
+    bores = [bore for reading in readings.values() for bore in reading.bores]
     # a board whose edge is not drawn takes the margin that is given, or that is likely
     margin = 1.0 if start.roles.outline_margin is None else start.roles.outline_margin
     more = 0.0 if start.roles.outline else 2 * margin

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from millprep.job.presets import presets
+from millprep.job.presets import NOTES, presets
 from millprep.model.cutter import Vee
 
 GAP = 0.3
@@ -25,8 +25,8 @@ LARGEST_DRILL = 1.6
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
-    """One [cutters.NAME]: a preset, or keys in full; `note` stands beside its head."""
+class StarterCutter:
+    """One [cutters.NAME]: a preset, or keys in full; `note` is a comment on its heading."""
 
     name: str
     preset: str | None
@@ -40,7 +40,7 @@ class Isolation:
 
     Attributes:
         width: of the groove at the copper's surface.
-        fits: whether it passes between the pieces that stand closest.
+        fits: whether it passes between the pieces that are closest.
     """
 
     preset: str
@@ -54,7 +54,7 @@ class Isolation:
 class Drilling:
     """Cutters for the holes; `borer` is the name of an end mill, `mill` the profile's."""
 
-    cutters: tuple[Table, ...]
+    cutters: tuple[StarterCutter, ...]
     drills: tuple[str, ...]
     borer: str
 
@@ -72,8 +72,8 @@ def isolation(narrowest: float | None) -> Isolation:
         width = vee.width(depth + FLATNESS)
         if width <= narrowest:
             foot = vee.width(depth, COPPER)
-            asked = min(GAP, _down(narrowest, STEP))
-            gap = asked if asked >= foot else max(_down(narrowest, FINE_STEP), FINE_STEP)
+            wide = min(GAP, _down(narrowest, STEP))
+            gap = wide if wide >= foot else max(_down(narrowest, FINE_STEP), FINE_STEP)
             return Isolation(preset, depth, gap, vee.width(depth), True)
     preset, depth = TRIED[-1]
     vee = _vee(preset)
@@ -87,8 +87,7 @@ def _down(value: float, step: float) -> float:
 
 def _vee(preset: str) -> Vee:
     keys = presets()["cutters"][preset]
-    told = {"meaning", "source", "kind"}
-    return Vee(name=preset, **{key: value for key, value in keys.items() if key not in told})
+    return Vee(name=preset, **{key: value for key, value in keys.items() if key not in NOTES})
 
 
 def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
@@ -103,12 +102,12 @@ def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
         for name, keys in presets()["cutters"].items()
         if keys["kind"] == "drill"
     }
-    tables: dict[str, Table] = {}
+    tables: dict[str, StarterCutter] = {}
     bored: list[float] = []
     for diameter in sorted({round(value, 2) for value in diameters if value >= 0.005}):
         near = min(known, key=lambda size: (abs(size - diameter), size))
         if abs(near - diameter) <= ALIKE + 1e-9:
-            tables.setdefault(_name(near), Table(_name(near), known[near]))
+            tables.setdefault(_name(near), StarterCutter(_name(near), known[near]))
         elif diameter <= LARGEST_DRILL:
             tables[_name(diameter)] = _drill(diameter)
         else:
@@ -128,7 +127,7 @@ def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
     widest = max(fitting)
     if mills[widest] == "endmill-2":
         return Drilling(tuple(tables.values()), drills, "mill")
-    return Drilling((*tables.values(), Table("borer", mills[widest])), drills, "borer")
+    return Drilling((*tables.values(), StarterCutter("borer", mills[widest])), drills, "borer")
 
 
 def _name(diameter: float) -> str:
@@ -140,7 +139,7 @@ def _name(diameter: float) -> str:
 _ASSUMED = "no preset of this size; assumed feed, speed and lengths: check"
 
 
-def _drill(diameter: float) -> Table:
+def _drill(diameter: float) -> StarterCutter:
     keys: tuple[tuple[str, object], ...] = (
         ("kind", "drill"),
         ("diameter", diameter),
@@ -153,10 +152,10 @@ def _drill(diameter: float) -> Table:
         ("spindle", 12000.0),
         ("plunge", 300.0 if diameter >= 0.75 else min(150.0, 600.0 * diameter)),
     )
-    return Table(_name(diameter), None, keys, _ASSUMED)
+    return StarterCutter(_name(diameter), None, keys, _ASSUMED)
 
 
-def _mill(diameter: float) -> Table:
+def _mill(diameter: float) -> StarterCutter:
     size = max(diameter, 0.2)
     keys: tuple[tuple[str, object], ...] = (
         ("kind", "endmill"),
@@ -170,4 +169,4 @@ def _mill(diameter: float) -> Table:
         ("feed", 80.0),
         ("plunge", 40.0),
     )
-    return Table("borer", None, keys, _ASSUMED)
+    return StarterCutter("borer", None, keys, _ASSUMED)

@@ -11,13 +11,21 @@ from pathlib import Path as File
 from typing import Any
 
 from millprep.job.mistakes import label
-from millprep.job.places import Place, key_places
+from millprep.job.places import TextPlace, key_places
 from millprep.job.presets import with_presets
 from millprep.job.reading import Reader
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
-from millprep.model.job.keys import NamedFile, Table
-from millprep.model.job.mistakes import KeyPath, Mistake, known, near, plain, settled
+from millprep.model.job.keys import JobTable, NamedFile
+from millprep.model.job.mistakes import (
+    KeyPath,
+    Mistake,
+    known,
+    near,
+    plain,
+    printable,
+    settled,
+)
 from millprep.model.net import Misfit
 
 
@@ -31,7 +39,8 @@ def load(file: File) -> JobPlan:
     try:
         return _read(file, text)
     except RecursionError:
-        raise _refusal(file, "job-syntax", Place(1, 1), "brackets are nested too deeply") from None
+        words = "brackets are nested too deeply"
+        raise _refusal(file, "job-syntax", TextPlace(1, 1), words) from None
 
 
 def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
@@ -78,10 +87,10 @@ def _text(file: File) -> str:
     except UnicodeDecodeError as problem:
         line = file.read_bytes()[: problem.start].count(b"\n") + 1
         words = "the text is not UTF-8; save it with that encoding"
-        raise _refusal(file, "job-syntax", Place(line, 1), words) from None
+        raise _refusal(file, "job-syntax", TextPlace(line, 1), words) from None
     except OSError as problem:
         words = f"the job file cannot be read: {problem.strerror}"
-        raise _refusal(file, "job-missing-file", Place(1, 1), words) from None
+        raise _refusal(file, "job-missing-file", TextPlace(1, 1), words) from None
 
 
 def _parsed(file: File, text: str) -> dict[str, Any]:
@@ -89,14 +98,36 @@ def _parsed(file: File, text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except ValueError as problem:
         reason = str(problem)
-        found = re.search(r" \(at line (\d+), column (\d+)\)$", reason)
+        at = re.search(r" \(at line (\d+), column (\d+)\)$", reason)
         lines = text.split("\n")
-        place = Place(len(lines), len(lines[-1]) + 1)
-        if found:
-            place = Place(int(found[1]), int(found[2]))
-        reason = re.sub(r" \(at .*\)$", "", reason)
-        words = f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}"
+        place = TextPlace(len(lines), len(lines[-1]) + 1)
+        if at:
+            place = TextPlace(int(at[1]), int(at[2]))
+        words = _syntax_words(file, re.sub(r" \(at .*\)$", "", reason), lines[place.line - 1])
         raise _refusal(file, "job-syntax", place, words) from None
+
+
+def _syntax_words(file: File, reason: str, line: str) -> str:
+    """What is wrong with a line that is not TOML, and what to do where that is known."""
+    if file.suffix.lower() == ".dxf":
+        return f"this is a drawing, not a job; write a job for it with: millprep new {file.name}"
+    twice = re.search(r"declare \((.*?),?\) twice", reason)
+    if twice:
+        name = ".".join(part.strip().strip("'\"") for part in twice[1].split(","))
+        return f"table [{printable(name)}] is there twice; put its keys together"
+    value = line.partition("=")[2].strip()
+    words = f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}"
+    if re.match(r'"[^"]*\\', value):
+        words += "; write a path with / or between single quotes: \\ has a meaning of its own"
+    elif re.match(r"[-+]?\d+,\d", value):
+        words += "; write a number with a point, such as 0.3"
+    elif re.match(r"[-+]?\.\d", value):
+        words += "; write a number with a digit before the point, such as 0.3"
+    elif re.match(r"[-+]?\d[\d.]*\s*[A-Za-z]", value):
+        words += "; write the number alone, without its unit"
+    elif re.match(r"[A-Za-z]", value):
+        words += '; write text between quotes, such as "components"'
+    return words
 
 
 def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
@@ -108,7 +139,7 @@ def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
             yield from settled(_missing(board, key, ("board", i), "*.[dD][xX][fF]"))
 
 
-def _missing(table: Table, key: str, at: KeyPath, pattern: str) -> Iterator[Mistake]:
+def _missing(table: JobTable, key: str, at: KeyPath, pattern: str) -> Iterator[Mistake]:
     """A mistake if the file that a key names is not there."""
     named: NamedFile | None = getattr(table, key)
     if named is None or os.path.isfile(named.file):  # noqa: PTH113 - never raises
@@ -120,7 +151,7 @@ def _missing(table: Table, key: str, at: KeyPath, pattern: str) -> Iterator[Mist
 
 
 def _refused(
-    file: File, mistakes: Iterable[Mistake], places: dict[KeyPath, Place], single_blank: bool
+    file: File, mistakes: Iterable[Mistake], places: dict[KeyPath, TextPlace], single_blank: bool
 ) -> Refusal:
     located = []
     for mistake in mistakes:
@@ -128,24 +159,24 @@ def _refused(
         if single_blank and path[:1] == ("blank",):
             path = (path[0], *path[2:])
         located.append((_place(path, places), label(path), mistake))
-    located.sort(key=lambda found: found[0])
+    located.sort(key=lambda mistake: mistake[0])
     return Refusal(
         (_finding(file, m.code, place, f"{name} {m.words}") for place, name, m in located),
         exit_code=2,
     )
 
 
-def _place(path: KeyPath, places: dict[KeyPath, Place]) -> Place:
-    """Where a key stands, or the innermost table that holds it."""
+def _place(path: KeyPath, places: dict[KeyPath, TextPlace]) -> TextPlace:
+    """Where a key is, or the innermost table that holds it."""
     while path and path not in places:
         path = path[:-1]
-    return places.get(path, Place(1, 1))
+    return places.get(path, TextPlace(1, 1))
 
 
-def _refusal(file: File, code: str, place: Place, words: str) -> Refusal:
+def _refusal(file: File, code: str, place: TextPlace, words: str) -> Refusal:
     return Refusal([_finding(file, code, place, words)], exit_code=2)
 
 
-def _finding(file: File, code: str, place: Place, words: str) -> Finding:
+def _finding(file: File, code: str, place: TextPlace, words: str) -> Finding:
     message = f"{file}:{place.line}:{place.column}: {words}"
     return Finding(code=code, severity="stop", message=message, file=str(file), line=place.line)

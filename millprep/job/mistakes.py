@@ -9,7 +9,7 @@ from pydantic_core import ErrorDetails
 
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
-from millprep.model.job.keys import Key, Table, keys
+from millprep.model.job.keys import JobTable, Key, keys
 from millprep.model.job.mistakes import (
     KeyPath,
     Mistake,
@@ -24,7 +24,7 @@ from millprep.model.job.mistakes import (
 class Inner(NamedTuple):
     """The table that a key holds, or the tables if there are several."""
 
-    table: type[Table]
+    table: type[JobTable]
     several: bool
 
 
@@ -34,7 +34,7 @@ def inner(key: Key) -> Inner | None:
     several = get_origin(annotation) is tuple
     options = [annotation, *get_args(annotation)]
     for option in options:
-        if isclass(option) and issubclass(option, Table) and not issubclass(option, Cutter):
+        if isclass(option) and issubclass(option, JobTable) and not issubclass(option, Cutter):
             return Inner(option, several)
     return None
 
@@ -44,7 +44,7 @@ def label(path: KeyPath) -> str:
     names: list[str] = []
     counted: list[str] = []
     head, rest = "", path
-    table: type[Table] = JobPlan
+    table: type[JobTable] = JobPlan
     for i, step in enumerate(path):
         if isinstance(step, int):
             continue
@@ -70,7 +70,7 @@ def label(path: KeyPath) -> str:
     return printable(f"{head} {words.lstrip('. ')}".rstrip())
 
 
-def unknown_key(table: type[Table], path: KeyPath) -> Mistake:
+def unknown_key(table: type[JobTable], path: KeyPath) -> Mistake:
     """A key that its table does not have."""
     known = list(keys(table))
     option = nearest(path[-1], known)
@@ -88,7 +88,7 @@ def unknown_kind(path: KeyPath, kinds: list[str], table: dict[str, Any]) -> Mist
     return Mistake("job-bad-value", path, words)
 
 
-def mistake_of(table: type[Table], at: KeyPath, error: ErrorDetails) -> Mistake:
+def mistake_of(table: type[JobTable], at: KeyPath, error: ErrorDetails) -> Mistake:
     """An error of pydantic in our words; `at` leads to the table."""
     path, kind, value = (*at, *error["loc"]), error["type"], error["input"]
     key = keys(table)[str(error["loc"][0])]

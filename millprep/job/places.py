@@ -1,6 +1,6 @@
-"""Where each key of a TOML text stands.
+"""Where each key of a TOML text is.
 
-`tomllib` reads values but tells no places, so this scanner walks the same text a second
+`tomllib` reads values but gives no places, so this scanner walks the same text a second
 time and notes only where keys and array elements begin. It trusts that `tomllib` has
 accepted the text, which keeps it small: it has to know where things end, not whether
 they are right.
@@ -16,17 +16,17 @@ from typing import NamedTuple
 from millprep.model.job.mistakes import KeyPath
 
 
-class Place(NamedTuple):
+class TextPlace(NamedTuple):
     """Line and column, both from 1; a column is one character, a tab too."""
 
     line: int
     column: int
 
 
-def key_places(text: str) -> dict[KeyPath, Place]:
-    """Place of every key, table and array element of a valid TOML text.
+def key_places(text: str) -> dict[KeyPath, TextPlace]:
+    """TextPlace of every key, table and array element of a valid TOML text.
 
-    A table stands where its own header names it, or where it is first mentioned if it has none.
+    A table is where its own header names it, or where it is first mentioned if it has none.
     """
     return _Scanner(text).scan()
 
@@ -49,11 +49,11 @@ class _Scanner:
     def __init__(self, text: str) -> None:
         self.text = text
         self.pos = 0
-        self.places: dict[KeyPath, Place] = {}
+        self.places: dict[KeyPath, TextPlace] = {}
         self.elements: dict[KeyPath, int] = {}  # of arrays of tables, so far
         self.starts = [0, *(m.end() for m in re.finditer("\n", text))]
 
-    def scan(self) -> dict[KeyPath, Place]:
+    def scan(self) -> dict[KeyPath, TextPlace]:
         table: KeyPath = ()
         self.skip(_BLANK)
         while self.pos < len(self.text):
@@ -65,16 +65,16 @@ class _Scanner:
         return self.places
 
     def skip(self, pattern: re.Pattern[str]) -> str:
-        found = pattern.match(self.text, self.pos)
-        assert found is not None, "the text was not accepted by tomllib"
-        self.pos = found.end()
-        return found.group()
+        matched = pattern.match(self.text, self.pos)
+        assert matched is not None, "the text was not accepted by tomllib"
+        self.pos = matched.end()
+        return matched.group()
 
-    def place(self, pos: int) -> Place:
+    def place(self, pos: int) -> TextPlace:
         line = bisect_right(self.starts, pos)
-        return Place(line, pos - self.starts[line - 1] + 1)
+        return TextPlace(line, pos - self.starts[line - 1] + 1)
 
-    def key(self) -> list[tuple[str, Place]]:
+    def key(self) -> list[tuple[str, TextPlace]]:
         """A dotted key: its parts, each with its place."""
         parts = []
         while True:

@@ -49,7 +49,7 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             words = f"is no {kind[:-1]} preset: {plain(name)}{near(name, list(known))}"
             words += f"; available: {quoted(list(known))}"
             mistakes.append(Mistake("job-unknown-preset", (*path, "preset"), words))
-            # The likeliest one stands in, so that the other keys can be judged.
+            # The likeliest takes its place, so that the other keys can be checked.
             name = nearest(name, known) or next(iter(known))
         values = {key: value for key, value in known[name].items() if key not in NOTES}
         if kind == "machines":
@@ -59,7 +59,7 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             mistakes.append(Mistake("job-contradiction", (*path, "preset"), words))
             table = {key: value for key, value in table.items() if key != "kind"}
         if isinstance(values.get("dialect"), dict) and isinstance(table.get("dialect"), dict):
-            # features are replaced one by one
+            # features are replaced each by itself
             table = {**table, "dialect": {**values["dialect"], **table["dialect"]}}
         return {**values, **table}
 

@@ -13,7 +13,7 @@ from pydantic_core import ArgsKwargs, ErrorDetails, PydanticUndefined
 from millprep.job.mistakes import inner, mistake_of, unknown_key, unknown_kind
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
-from millprep.model.job.keys import Key, Source, Table, keys, partial
+from millprep.model.job.keys import JobSource, JobTable, Key, keys, partial
 from millprep.model.job.mistakes import KeyPath, Mistake, UnsettledError, plain
 from millprep.model.job.work import KINDS
 
@@ -40,7 +40,7 @@ class Reader:
         return job
 
     def _table(
-        self, table: type[Table], written: dict[str, Any], at: KeyPath, part: Any, **given: Any
+        self, table: type[JobTable], written: dict[str, Any], at: KeyPath, part: Any, **given: Any
     ) -> Any:
         """A table, or the valid part of it; `given` are fields that are no keys."""
         known = keys(table)
@@ -71,10 +71,10 @@ class Reader:
         return part
 
     def _validated(
-        self, table: type[Table], values: dict[str, Any], part: Any
-    ) -> tuple[Table | None, list[ErrorDetails]]:
+        self, table: type[JobTable], values: dict[str, Any], part: Any
+    ) -> tuple[JobTable | None, list[ErrorDetails]]:
         """The table if it has no mistake, and its errors; `part` gets what is valid."""
-        source = Source(self._file.parent, self.job, {})
+        source = JobSource(self._file.parent, self.job, {})
         validator: Any = table.__pydantic_validator__  # type: ignore[attr-defined]
         done = object.__new__(table)
         errors: list[ErrorDetails] = []
@@ -89,7 +89,7 @@ class Reader:
             object.__setattr__(part, attribute, value)
         return (None if errors else done), errors
 
-    def _value(self, table: type[Table], key: Key, value: Any, at: KeyPath) -> Any:
+    def _value(self, table: type[JobTable], key: Key, value: Any, at: KeyPath) -> Any:
         """A value as it is; where the key holds tables, these read."""
         held = inner(key)
         if table is JobPlan and key.attribute == "cutters" and isinstance(value, dict):
@@ -100,13 +100,13 @@ class Reader:
             return self._inner(held.table, value, at)
         return tuple(self._inner(held.table, item, (*at, i)) for i, item in enumerate(value))
 
-    def _inner(self, table: type[Table], value: Any, at: KeyPath) -> Any:
+    def _inner(self, table: type[JobTable], value: Any, at: KeyPath) -> Any:
         if not isinstance(value, dict):
             return value
         return self._table(table, value, at, partial(table, {}))
 
     def _cutter(self, name: str, written: Any) -> Any:
-        """A cutter, in whose place one of no kind comes if that is not known."""
+        """A cutter; one without a kind where that is not known."""
         at: KeyPath = ("cutters", name)
         if not re.fullmatch(CUTTER_NAME, name):
             words = f"must have a name {CUTTER_NAME_ALLOWED}"
@@ -131,10 +131,10 @@ def _may_be_empty(key: Key) -> bool:
     return bool(key.doc.default)
 
 
-def _is_own(table: type[Table], error: ErrorDetails, errors: list[ErrorDetails]) -> bool:
+def _is_own(table: type[JobTable], error: ErrorDetails, errors: list[ErrorDetails]) -> bool:
     """Whether an error is a mistake that nothing else reports."""
     place = error["loc"]
-    if not place or isinstance(error["input"], Table):
+    if not place or isinstance(error["input"], JobTable):
         # contradictions are reported by the checks, and a table's mistakes by itself
         return False
     if error["type"] == "too_short":
@@ -148,8 +148,8 @@ def _is_read(key: Key, value: object) -> bool:
     """Whether a value is the table, or the tables, that its key holds."""
     held = inner(key)
     if isinstance(value, tuple) and (key.attribute == "cutters" or (held and held.several)):
-        return all(isinstance(item, Table) for item in value)
-    return isinstance(value, Table)
+        return all(isinstance(item, JobTable) for item in value)
+    return isinstance(value, JobTable)
 
 
 def _tuples(value: Any) -> Any:

@@ -13,7 +13,7 @@ from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.job.board import BoardPlan, LayersTable, PlacePlan
 from millprep.model.job.job import BlankPlan, JobPlan, LayoutTable, SetupTable
-from millprep.model.job.keys import Table, keys
+from millprep.model.job.keys import JobTable, keys
 from millprep.model.job.layers import Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
@@ -22,7 +22,7 @@ from millprep.model.job.work import ClearingPlan, DrillingPlan, IsolationPlan, P
 from millprep.model.machine import Machine
 from millprep.model.net import Load
 
-TABLES: tuple[tuple[str, type[Table]], ...] = (
+TABLES: tuple[tuple[str, type[JobTable]], ...] = (
     ("", JobPlan),
     ("[machine]", Machine),
     ("[machine.dialect]", Dialect),
@@ -52,7 +52,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
 )
 """Every table, as the job file heads it."""
 
-_PRESET_KINDS: dict[type[Table], str] = {
+_PRESET_KINDS: dict[type[JobTable], str] = {
     Machine: "machines",
     BlankPlan: "laminates",
     Cutter: "cutters",
@@ -86,13 +86,13 @@ def schema() -> dict[str, Any]:
         "type": "object",
         "minProperties": 1,
         "additionalProperties": False,
-        # A cutter from a preset does not write its kind, so more than one may match.
+        # A cutter from a preset does not write its kind, so several may match.
         "patternProperties": {f"^{CUTTER_NAME}$": {"anyOf": cutters["items"]["anyOf"]}},
     }
     return made
 
 
-def _only_keys(definition: dict[str, Any], table: type[Table]) -> None:
+def _only_keys(definition: dict[str, Any], table: type[JobTable]) -> None:
     """Leave out what is no key, and require those that have no default, worked out or not."""
     known = keys(table)
     properties = definition["properties"]
@@ -132,7 +132,7 @@ def key_table() -> str:
     return "\n".join(lines[1:]) + "\n"
 
 
-def _rows(table: type[Table]) -> list[tuple[str, str, str, str]]:
+def _rows(table: type[JobTable]) -> list[tuple[str, str, str, str]]:
     """Name, unit, default and meaning of the keys that are a table's own."""
     # What every cutter has is listed once; the three kinds then add theirs.
     common = keys(Cutter) if issubclass(table, Cutter) and table is not Cutter else {}
@@ -148,7 +148,7 @@ def _rows(table: type[Table]) -> list[tuple[str, str, str, str]]:
     ]
 
 
-def _without_default(table: type[Table], name: str) -> str:
+def _without_default(table: type[JobTable], name: str) -> str:
     given = presets().get(_PRESET_KINDS.get(table, ""), {}).values()
     by_preset = any(name in values for values in given) or table is Machine
     return "the preset's, or must be written" if by_preset else "must be written"

@@ -17,17 +17,17 @@ class Start:
         drawing: its path, seen from the folder the job will lie in; so are the others.
         roles: layers by role, modes, margin, box and gaps to close; roles that are not settled
             have no layers.
-        drawn_from, unit: None where nobody has said; `unit_stated` when the drawing does.
+        drawn_from, unit: None where unknown; `unit_stated` when the drawing gives it.
         unit_words: what each unit would make of it, a line each.
-        asked: copper layers whose mode is asked, each with its readings in words.
-        bare: copper layers whose track width is asked.
+        needs_mode: copper layers whose mode is open, each with its readings in words.
+        needs_width: copper layers whose track width is open.
         choices: for roles that are not settled, what could play them, in words.
         gaps: words on the gaps in the outline that the job could close, and by how much.
         repairs: what mending the damaged drawing changes, each with its name in quotes.
         size: of the board, (x, y).
         narrowest: gap between pieces, None when not known.
         diameters, slots: of the holes, and widths of slots.
-        sized: False when sizes stand only under the assumption that the unit is `assumed`.
+        assumed: the unit that sizes take, where it is not known.
     """
 
     drawing: str
@@ -39,8 +39,8 @@ class Start:
     unit_words: Sequence[str] = ()
     outline_drawing: str | None = None
     holes_drawing: str | None = None
-    asked: Mapping[str, Sequence[str]] | None = None
-    bare: Sequence[str] = ()
+    needs_mode: Mapping[str, Sequence[str]] | None = None
+    needs_width: Sequence[str] = ()
     choices: Mapping[str, Sequence[str]] | None = None
     gaps: Sequence[str] = ()
     repairs: Sequence[str] = ()
@@ -62,7 +62,7 @@ class Start:
             out.append("layers.outline" if self.outline_drawing else "the outline")
         if not roles.holes and (self.holes_drawing or (self.choices or {}).get("holes")):
             out.append("layers.holes")
-        out += ["layers.modes"] if self.asked else []
-        out += ["layers.widths"] if self.bare else []
+        out += ["layers.modes"] if self.needs_mode else []
+        out += ["layers.widths"] if self.needs_width else []
         out += ["close_gaps"] if self.gaps else []
         return tuple(out)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from millprep.job.fit import Table, drilling, isolation
+from millprep.job.fit import StarterCutter, drilling, isolation
 from millprep.job.start import Start
 from millprep.model.job.layers import CopperMode
 
@@ -25,7 +25,7 @@ def starter(start: Start) -> str:
     return _TEXT.format(
         todo="# >>> Left to fill in: " + ", ".join(left) + ". <<<"
         if left
-        else "# Nothing is left to fill in; read it all the same.",
+        else "# Nothing is left to fill in. Read it before you use it.",
         name=_quoted(name[:100]),
         board="\n".join(_board(start)),
         size=", ".join(str(side) for side in blank),
@@ -42,7 +42,7 @@ def starter(start: Start) -> str:
 
 
 def warnings(start: Start) -> list[str]:
-    """What a person must hear of the job beside what is left to fill in."""
+    """What a person must know of the job, apart from what is left to fill in."""
     cut = isolation(start.narrowest)
     if cut.fits or start.narrowest is None:
         return []
@@ -78,7 +78,7 @@ def _unit(start: Start) -> list[str]:
     if start.unit is not None:
         return [f"unit = {_quoted(start.unit)}"]
     if start.unit_stated:
-        return ['# unit = "mm"   # only for drawings that state none; this one does']
+        return ['# unit = "mm"   # only for drawings that give none; this one does']
     return [
         "# The drawing does not say its unit:",
         *(f"#   {_plain(line)}" for line in start.unit_words),
@@ -88,22 +88,22 @@ def _unit(start: Start) -> list[str]:
 
 def _modes(start: Start) -> list[str]:
     lines = []
-    said: dict[str, list[CopperMode]] = {}
+    by_layer: dict[str, list[CopperMode]] = {}
     for layer, mode in start.roles.copper_modes:
-        said.setdefault(layer, []).append(mode)
+        by_layer.setdefault(layer, []).append(mode)
     modes = [
-        f"{_quoted(layer)} = {_quoted(some[0]) if len(some) == 1 else _listed(some)}"
-        for layer, some in said.items()
+        f"{_quoted(layer)} = {_quoted(names[0]) if len(names) == 1 else _listed(names)}"
+        for layer, names in by_layer.items()
     ]
-    for layer, readings in (start.asked or {}).items():
+    for layer, readings in (start.needs_mode or {}).items():
         lines.append(f"# >>> What draws copper on layer {_plain(layer)}? One of these, or a list:")
-        lines += [f"#   {_plain(one)}" for one in readings]
+        lines += [f"#   {_plain(reading)}" for reading in readings]
         modes.append(f"{_quoted(layer)} = {_quoted(FILL_IN)}")
     if modes:
         lines.append(f"layers.modes = {{ {', '.join(modes)} }}")
-    if start.bare:
-        lines.append("# >>> Tracks are drawn as bare lines: say their width, mm, as a number.")
-        widths = ", ".join(f"{_quoted(layer)} = {_quoted(FILL_IN)}" for layer in start.bare)
+    if start.needs_width:
+        lines.append("# >>> Tracks are drawn as lines without a width: give it as a number, mm.")
+        widths = ", ".join(f"{_quoted(layer)} = {_quoted(FILL_IN)}" for layer in start.needs_width)
         lines.append(f"layers.widths = {{ {widths} }}")
     return lines
 
@@ -117,7 +117,7 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
         lines.append(f"layers.outline = {_listed(roles.outline)}")
         if start.gaps:
             lines.append("# The outline is open, and would be refused without close_gaps, at:")
-            lines += [f"#   {_plain(one)}" for one in start.gaps]
+            lines += [f"#   {_plain(gap)}" for gap in start.gaps]
             lines.append(f"# close_gaps = {roles.close_gaps:g}   # >>> if they may be closed <<<")
     elif roles.outline_box is not None:
         box = ", ".join(f"{value:g}" for value in roles.outline_box)
@@ -128,7 +128,7 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
         )
     else:
         lines += [
-            "# >>> Nothing settles the board's edge. Say one of these:",
+            "# >>> The board's edge is open. Write one of these:",
             '# layers.outline = ["…"]             # layers that draw it',
             "# outline_margin = 1.0               # the copper's box and this around it, mm",
             "# outline_box = [0.0, 0.0, 0.0, 0.0] # x0, y0, x1, y1: drawing coordinates, mm",
@@ -151,10 +151,10 @@ def _repairs(start: Start) -> list[str]:
 def _isolation(start: Start) -> list[str]:
     cut = isolation(start.narrowest)
     if start.narrowest is None:
-        return ["# No gap between pieces of copper is known of: `millprep inspect` tells."]
+        return ["# No gap between pieces of copper is known; see `millprep inspect`."]
     given = f", if its unit is {start.assumed}" if start.assumed else ""
     what = "The drawing's narrowest gap"
-    if start.asked or not start.roles.copper:
+    if start.needs_mode or not start.roles.copper:
         what = "The narrowest gap of what could be copper"
     lines = [f"# {what} is {start.narrowest:.3f} mm{given}."]
     lines += [f"# >>> {line}" for line in warnings(start)]
@@ -165,17 +165,17 @@ def _isolation(start: Start) -> list[str]:
 
 def _holes(start: Start) -> list[str]:
     if not start.diameters and not start.slots:
-        return ["# No holes are known of."]
-    found = [*start.diameters, *start.slots]
+        return ["# No holes are known."]
+    sizes = [*start.diameters, *start.slots]
     given = f", if the unit is {start.assumed}" if start.assumed else ""
-    low, high = min(found), max(found)
-    sizes = f"{low:.2f} mm" if high - low < 0.005 else f"{low:.2f} to {high:.2f} mm"
+    low, high = min(sizes), max(sizes)
+    span = f"{low:.2f} mm" if high - low < 0.005 else f"{low:.2f} to {high:.2f} mm"
     slots = f", {len(start.slots)} of them slots" if start.slots else ""
     what = "The drawing has" if start.roles.holes else "There could be"
-    return [f"# {what} {len(found)} holes, {sizes}{slots}{given}."]
+    return [f"# {what} {len(sizes)} holes, {span}{slots}{given}."]
 
 
-def _cutter(table: Table) -> str:
+def _cutter(table: StarterCutter) -> str:
     note = f"   # {table.note}" if table.note else ""
     lines = [f"[cutters.{table.name}]{note}"]
     if table.preset is not None:
@@ -214,12 +214,12 @@ _TEXT = """\
 
 name = {name}
 
-# The mill. A preset gives every key; write a key beside it to replace its value.
+# The mill. A preset gives every key; write a key here to replace its value.
 # Measure your own: travel and zero decide how a long board is split into passes.
 [machine]
 preset = "small-mill-300"
 # travel = [300.0, 180.0]   # how far the spindle goes, [x, y]
-# zero = [0.0, 0.0]         # place of the work zero from the low corner of the travel
+# zero = [0.0, 0.0]         # place of the work zero from the lower-left corner of the travel
 # clearance = 5.0           # height of rapid moves above the copper; higher than the clamps
 # screw_lead = 8.0          # travel for one turn of the lead screw, if you know it
 
@@ -229,21 +229,21 @@ preset = "fr4-1.6-35"
 size = [{size}]
 margin = {margin}
 
-# What holds the blank. With clamps instead of tape, say where they stand:
+# What holds the blank. With clamps instead of tape, say where they are:
 #   [[setup.clamp]]
 #   box = [0.0, 0.0, 10.0, 20.0]   # x0, y0, x1, y1 in machine coordinates
 #   height = 4.0                   # above the copper
 [setup]
-origin = [0.0, 0.0]   # machine coordinates of the blank's low corner in pass 1
+origin = [0.0, 0.0]   # machine coordinates of the blank's lower-left corner in pass 1
 tape = true
 
-# The board. Look at the drawing as it lies on the screen: do you look at the side where the
-# components stand, or at the copper? Text on the copper reads right when seen from the copper.
+# The board. Look at the drawing on the screen: do you see the component side or the copper side?
+# Text on the copper reads right when seen from the copper side.
 [[board]]
 name = {name}
 {board}
 
-# The cutters. Give each a name of your own; programs are named after it.
+# The cutters. Choose a name for each; programs are named after it.
 [cutters.vee]
 preset = {vee}
 
@@ -251,25 +251,25 @@ preset = {vee}
 preset = "endmill-2"
 
 {cutters}
-# How copper is set apart: `gap` is what stays free of copper, measured at its foot.
+# How copper pieces are isolated: `gap` is the isolation width, at the foot of the copper.
 # The depth less the flatness must be more than the copper is thick.
 {isolation}
 [isolation]
 gap = {gap}
 depth = {depth}      # common practice 0.06 to 0.10, no source
-flatness = 0.02   # how far the copper may lie off, up or down
+flatness = 0.02   # how far the copper may be off, up or down
 cutters = ["vee"]
 
-# Holes take the nearest drill within the tolerance; others, and slots, are milled by the borer.
+# Holes take the nearest drill within the tolerance; the borer mills the others, and slots.
 {holes}
 [drilling]
 cutters = {drills}
 borer = {borer}
 tolerance = 0.05
 breakthrough = 0.3   # common practice 0.2 to 0.3, no source
-spoilboard = 6.0     # thickness of the board beneath the blank
+spoilboard = 6.0     # under the blank
 
-# Cutting out, with tabs that hold the board to the end.
+# Cutting out, with tabs that hold the board until the end.
 [profile]
 cutter = "mill"
 breakthrough = 0.3
@@ -277,9 +277,9 @@ tab_width = 3.0
 tab_height = 0.4
 tab_every = 70.0   # common practice 60 to 80, no source
 
-# How a long board is found again after it was moved: on pins in the bed, or by measuring.
+# How a long board is located again after it was moved: on pins in the spoilboard, or by measuring.
 [registration]
 method = "pins"
 hole = 3.02   # in the blank, a slip fit
-pin = 2.98    # in the bed, a press fit
+pin = 2.98    # in the spoilboard, a press fit
 """

@@ -11,7 +11,7 @@ from pydantic import Field, PlainValidator, TypeAdapter, WithJsonSchema
 
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.model.job.keys import CORNERS_ALLOWED, TABLE, Corners, Table, entry, number
+from millprep.model.job.keys import CORNERS_ALLOWED, TABLE, Corners, JobTable, entry, number
 
 PROP = 2 / 3
 """Where to put a prop, as a fraction of the overhang."""
@@ -35,7 +35,7 @@ class Box:
             raise ValueError(f"a box needs x0 < x1 and y0 < y1: {self}")
 
     def grown(self, by: float) -> Box:
-        """The box with every side moved outward."""
+        """The box with every side farther out."""
         return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
 
     def contains(self, x: float, y: float, slack: float = 1e-9) -> bool:
@@ -80,7 +80,7 @@ def _box(value: object) -> Box:
 
 
 @pydantic.dataclasses.dataclass(frozen=True, slots=True, config=TABLE)
-class Clamp(Table):
+class Clamp(JobTable):
     """Something that holds the blank and is in the way, in machine coordinates."""
 
     box: Annotated[Box, PlainValidator(_box), WithJsonSchema(CORNERS.json_schema())] = entry(

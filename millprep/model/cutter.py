@@ -13,8 +13,8 @@ from millprep.model.job.keys import (
     FASTEST_FEED,
     FASTEST_SPINDLE,
     TABLE,
+    JobTable,
     PositivePair,
-    Table,
     choice,
     entry,
     number,
@@ -27,7 +27,7 @@ MOST_TEETH = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class Cutter(Table):
+class Cutter(JobTable):
     """What every cutter has.
 
     Attributes:

@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-from millprep.model.job.keys import TABLE, Table, choice, entry, flag, number
+from millprep.model.job.keys import TABLE, JobTable, choice, entry, flag, number
 from millprep.model.job.mistakes import Mistake, check, plain, wrong
 
 Comments = Literal["brackets", "semicolon", "none"]
@@ -27,7 +27,7 @@ ARC_DECIMALS = 3
 """Arcs need so many decimals: by NISTIR 6556, 3.5.3.2, the radii at an arc's two ends may
 differ by 0.002 mm at most, and with two decimals rounding alone takes up 0.014 mm."""
 FLATTENED = 0.002
-"""How far a line may run from the arc that it stands for, mm."""
+"""How far a line may run from the arc that it replaces, mm."""
 SHAPES = 0.011
 """Flattening, offset sagitta, gouge and arc fit of the house's table together, mm."""
 PROMISED = 0.015
@@ -49,7 +49,7 @@ Line = Annotated[str, Field(min_length=1, max_length=LONGEST_LINE)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class Dialect(Table):
+class Dialect(JobTable):
     """How programs are spelt; the defaults are plain RS-274 by NISTIR 6556."""
 
     arcs: bool = flag(

@@ -15,10 +15,10 @@ from millprep.model.job.keys import (
     FASTEST_SPINDLE,
     NAME_ALLOWED,
     TABLE,
+    JobTable,
     Name,
     NotNegative,
     PositivePair,
-    Table,
     Words,
     choice,
     entry,
@@ -32,7 +32,7 @@ SurfaceProbe = Literal["electrical", "switch"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class Machine(Table):
+class Machine(JobTable):
     """What the machine can do, in the work coordinates its programs are written in."""
 
     preset: str | None = preset_key(

@@ -13,9 +13,9 @@ from millprep.model.job.keys import (
     NAME_ALLOWED,
     POINT_ALLOWED,
     TABLE,
+    JobTable,
     Name,
     Pair,
-    Table,
     entry,
     number,
 )
@@ -26,7 +26,7 @@ BALANCED = 1e-6
 
 
 @pydantic.dataclasses.dataclass(frozen=True, slots=True, config=TABLE)
-class Load(Table):
+class Load(JobTable):
     """A place where current leaves the net's copper, or enters it."""
 
     name: Name = entry(
@@ -105,7 +105,7 @@ class NetFacts:
             raise ValueError(f"net {self.name}: {left:g} A leave it and do not enter")
 
     def volts_to(self, other: NetFacts) -> float | None:
-        """Largest voltage that can stand between two nets; None when one is not told."""
+        """Largest voltage between two nets; None when one is unknown."""
         if self.volts is None or other.volts is None:
             return None
         return max(self.volts[1] - other.volts[0], other.volts[1] - self.volts[0])

@@ -306,6 +306,32 @@ def test_a_job_file_that_is_not_there(tmp_path: Path) -> None:
     [
         ('name = "x\n', "1:10: this is not valid TOML: illegal character '\\n'"),
         ("a = 1\na = 2\n", "2:6: this is not valid TOML: cannot overwrite a value"),
+        (
+            'drawing = "C:\\Users\\me.dxf"\n',
+            "1:16: this is not valid TOML: invalid hex value; write a path with / or between "
+            "single quotes: \\ has a meaning of its own",
+        ),
+        (
+            "gap = 0,3\n",
+            "1:8: this is not valid TOML: expected newline or end of document after a statement; "
+            "write a number with a point, such as 0.3",
+        ),
+        (
+            "gap = .3\n",
+            "1:7: this is not valid TOML: invalid value; write a number with a digit before the "
+            "point, such as 0.3",
+        ),
+        (
+            "gap = 3mm\n",
+            "1:8: this is not valid TOML: expected newline or end of document after a statement; "
+            "write the number alone, without its unit",
+        ),
+        (
+            "drawn_from = copper\n",
+            "1:14: this is not valid TOML: invalid value; write text between quotes, such as "
+            '"components"',
+        ),
+        ("[a.b]\n[a.b]\n", "2:5: table [a.b] is there twice; put its keys together"),
         ("a = [1,\n", "2:1: this is not valid TOML: invalid value"),
         ("a = " + "[" * 3000, "1:1: brackets are nested too deeply"),
         ("a = " + "9" * 5000, "1:1: this is not valid TOML"),
@@ -316,6 +342,15 @@ def test_text_that_is_no_toml(tmp_path: Path, text: str, message: str) -> None:
     assert found.code == "job-syntax"
     if "999" not in text:
         assert found.message == f"{tmp_path}/job.toml:{message}"
+
+
+def test_a_drawing_given_for_a_job_is_called_one(tmp_path: Path) -> None:
+    file = tmp_path / "board.dxf"
+    file.write_text("0\nSECTION\n", "utf-8")
+    with pytest.raises(Refusal) as refused:
+        load(file)
+    (finding,) = refused.value.findings
+    assert finding.message.endswith("not a job; write a job for it with: millprep new board.dxf")
 
 
 def test_text_that_is_not_utf_8(tmp_path: Path) -> None:

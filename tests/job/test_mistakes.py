@@ -30,10 +30,9 @@ def test_five_mistakes_are_five_messages(tmp_path: Path) -> None:
         "above 0, [x, y]",
         'job.toml:17:1: [[board]] 1 drawn_from must be "components" or "copper"; got "component"; '
         'nearest spelling: "components"',
-        "job.toml:29:2: [isolation] gap is missing (isolation width between a piece and whatever "
-        "is next to it, at the foot of the copper; by voltage it is as wide as [rules] spacing "
-        "requires for the volts of the nets); needed: a plain number in mm, above 0 and at most "
-        '20, or "by voltage"',
+        "job.toml:29:2: [isolation] gap is missing (isolation width at the foot of the copper; by "
+        "voltage it is as wide as [rules] spacing requires for the volts of the nets); needed: a "
+        'plain number in mm, above 0 and at most 20, or "by voltage"',
         'job.toml:39:1: [profile] cutter names a cutter that is not defined: "mil"; nearest '
         'spelling: "mill"; defined: "vee", "mill", "drill"',
     ]

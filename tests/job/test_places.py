@@ -6,7 +6,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.job.places import Place, key_places
+from millprep.job.places import TextPlace, key_places
 from millprep.model.job.mistakes import KeyPath
 from tests.helpers.chance import examples
 
@@ -26,7 +26,7 @@ class Writer:
     def __init__(self, data: st.DataObject) -> None:
         self.data = data
         self.text = ""
-        self.places: dict[KeyPath, Place] = {}
+        self.places: dict[KeyPath, TextPlace] = {}
 
     def pick(self, options: list[Any]) -> Any:
         return self.data.draw(st.sampled_from(options))
@@ -36,7 +36,7 @@ class Writer:
 
     def note(self, path: KeyPath) -> None:
         before = self.text.split("\n")
-        self.places[path] = Place(len(before), len(before[-1]) + 1)
+        self.places[path] = TextPlace(len(before), len(before[-1]) + 1)
 
     def keys(self) -> list[tuple[str, str]]:
         return self.data.draw(st.lists(st.sampled_from(KEYS), unique=True, max_size=3))
@@ -127,13 +127,13 @@ def test_every_key_is_found_where_it_was_written(data: st.DataObject) -> None:
 
 def test_a_header_of_its_own_counts_more_than_an_earlier_mention() -> None:
     places = key_places("[a.b]\nx = 1\n\n  [a]\ny = 2\n")
-    assert places["a",] == Place(4, 4)
-    assert places["a", "b"] == Place(1, 4)
-    assert places["a", "b", "x"] == Place(2, 1)
+    assert places["a",] == TextPlace(4, 4)
+    assert places["a", "b"] == TextPlace(1, 4)
+    assert places["a", "b", "x"] == TextPlace(2, 1)
 
 
 def test_a_table_without_a_header_stands_at_its_first_mention() -> None:
     places = key_places('k = 1\n[[b]]\nlayers.copper = ["A",\n  "B"]\nlayers.holes = []')
-    assert places["b", 0, "layers"] == Place(3, 1)
-    assert places["b", 0, "layers", "holes"] == Place(5, 8)
-    assert places["b", 0, "layers", "copper", 1] == Place(4, 3)
+    assert places["b", 0, "layers"] == TextPlace(3, 1)
+    assert places["b", 0, "layers", "holes"] == TextPlace(5, 8)
+    assert places["b", 0, "layers", "copper", 1] == TextPlace(4, 3)

@@ -74,8 +74,8 @@ def test_what_nobody_knows_is_named_in_the_job_and_by_its_mistakes(tmp_path: Pat
         roles=LayerRoles(("TRACKS", "BARE"), (), ()),
         unit_stated=False,
         unit_words=["mm: 2.00 × 1.00 mm"],
-        asked={"TRACKS": ['"fills": 3 filled areas; 3 pieces']},
-        bare=["BARE"],
+        needs_mode={"TRACKS": ['"fills": 3 filled areas; 3 pieces']},
+        needs_width=["BARE"],
     )
     wanting = ("drawn_from", "unit", "the outline", "layers.modes", "layers.widths")
     assert start.open == wanting

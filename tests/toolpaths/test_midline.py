@@ -234,7 +234,7 @@ def test_lands_of_any_shape_come_apart(
     cutter_sets,
 )
 def test_lands_at_the_edge_come_apart(
-    drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Cutter, ...]
+    drawn: list[tuple[shapely.Polygon, int, int]], gap: float, cutters: tuple[Vee | EndMill, ...]
 ) -> None:
     """Lands whose copper the board's edge cuts off, as a plane's is."""
     shapes: list[shapely.Polygon] = []
@@ -281,7 +281,7 @@ def test_edges_on_a_grid_have_a_middle() -> None:
 def test_a_cutter_hardly_wider_than_the_gap_gouges_nothing(radius: float, lacking: float) -> None:
     for low in (disc(0, -radius, radius), shapely.box(-1, -2, 1, 0)):
         shapes = [low, disc(0, 0.5 - lacking + 2, 2)]
-        cutters = [vee(), mill(0.5, "wide")]
+        cutters: list[Vee | EndMill] = [vee(), mill(0.5, "wide")]
         plan = isolation(*cutters, gap=0.1)
         laps = in_the_middle(shapes, plan)
         (used,) = {lap.cutter for lap in laps}

@@ -14,12 +14,12 @@ from millprep.model.job.keys import (
     NAME_ALLOWED,
     TABLE,
     Corners,
+    FilePath,
+    JobTable,
     Name,
     NamedFile,
     Pair,
-    Path,
     PositiveNumber,
-    Table,
     Words,
     choice,
     entry,
@@ -57,7 +57,7 @@ Modes = Annotated[
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class LayersTable(Table):
+class LayersTable(JobTable):
     """Which layers of the drawing have which role; a layer may have several."""
 
     copper: Annotated[tuple[Words, ...], Field(min_length=1)] = entry(
@@ -112,7 +112,7 @@ class LayersTable(Table):
 
 
 @dataclass(frozen=True, slots=True, config=TABLE)
-class PlacePlan(Table):
+class PlacePlan(JobTable):
     """A place by hand: the first [[board.place]] is for copy 1, the next for copy 2."""
 
     at: Pair = entry(
@@ -126,18 +126,18 @@ class PlacePlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class BoardPlan(Table):
+class BoardPlan(JobTable):
     """One circuit board."""
 
     name: Name = entry("What the reports call the board", NAME_ALLOWED)
-    drawing: Path = entry("The DXF file, as seen from the job file's folder", DXF_ALLOWED)
-    outline_drawing: Path | None = entry(
+    drawing: FilePath = entry("The DXF file, as seen from the job file's folder", DXF_ALLOWED)
+    outline_drawing: FilePath | None = entry(
         "The DXF file that holds the outline, where `drawing` does not",
         DXF_ALLOWED,
         default=None,
         words="`drawing`",
     )
-    holes_drawing: Path | None = entry(
+    holes_drawing: FilePath | None = entry(
         "The DXF file that holds the holes, where `drawing` does not",
         DXF_ALLOWED,
         default=None,

@@ -17,11 +17,11 @@ from millprep.model.job.keys import (
     LARGEST,
     NAME_ALLOWED,
     TABLE,
+    FilePath,
+    JobTable,
     Name,
     Pair,
-    Path,
     PositivePair,
-    Table,
     choice,
     entry,
     flag,
@@ -44,7 +44,7 @@ def _spacing(job: JobPlan, blank: BlankPlan) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class BlankPlan(Table):
+class BlankPlan(JobTable):
     """A size of copper-clad laminate: `[blank]`, or `[[blank]]` for several sizes."""
 
     preset: str | None = preset_key(
@@ -122,10 +122,10 @@ class BlankPlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class LayoutTable(Table):
+class LayoutTable(JobTable):
     """Where boards lie, when that is stored."""
 
-    file: Path | None = entry(
+    file: FilePath | None = entry(
         "A layout that `millprep layout` wrote: its places are kept, and what is new is added",
         "the path of a layout file",
         default=None,
@@ -134,7 +134,7 @@ class LayoutTable(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class SetupTable(Table):
+class SetupTable(JobTable):
     """How the blank lies on the machine and what holds it."""
 
     origin: Pair = entry(
@@ -174,7 +174,7 @@ class SetupTable(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class JobPlan(Table):
+class JobPlan(JobTable):
     """A job: from drawings of single-sided boards to cut files.
 
     Tables are read in this order, so that each may take defaults from those before it.

@@ -71,7 +71,7 @@ Name = Annotated[str, Field(pattern=r"^[^/\\]+$", max_length=100), AfterValidato
 
 
 @plain_dataclass(slots=True)
-class Source:
+class JobSource:
     """What a table needs beyond itself while it is read from a job file.
 
     Attributes:
@@ -97,12 +97,12 @@ def _from_folder(value: object, info: ValidationInfo) -> NamedFile:
         return value
     if not isinstance(value, str):
         raise PydanticCustomError("path_type", "no text")
-    if not value or not isinstance(info.context, Source):
+    if not value or not isinstance(info.context, JobSource):
         raise ValueError("no path from a folder that is known")
     return NamedFile((info.context.folder / value).resolve(), value)
 
 
-Path = Annotated[
+FilePath = Annotated[
     NamedFile, PlainValidator(_from_folder), WithJsonSchema({"type": "string", "minLength": 1})
 ]
 """A path; the job file gives it as seen from its own folder."""
@@ -111,7 +111,7 @@ TABLE = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, populate_by
 
 
 @dataclass(frozen=True, slots=True, config=TABLE)
-class Table:
+class JobTable:
     """A table of the job file: no key but its own, no value converted to another type.
 
     Raises:
@@ -123,7 +123,7 @@ class Table:
     def _keep(cls, value: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
         """Keep each valid field, for the checks of a table that has a mistake elsewhere."""
         valid = handler(value)
-        if isinstance(info.context, Source) and info.field_name is not None:
+        if isinstance(info.context, JobSource) and info.field_name is not None:
             info.context.fields[info.field_name] = valid
         return valid
 
@@ -144,7 +144,7 @@ class Table:
         ]
 
 
-def partial(kind: type[Table], fields: dict[str, Any]) -> Any:
+def partial(kind: type[JobTable], fields: dict[str, Any]) -> Any:
     """A table with only some of its fields; to read another raises `UnsettledError`."""
     part = object.__new__(kind)
     for name, value in fields.items():
@@ -154,7 +154,7 @@ def partial(kind: type[Table], fields: dict[str, Any]) -> Any:
 
 @plain_dataclass(frozen=True, slots=True)
 class Doc:
-    """What a key means to a person, and what stands in for it.
+    """What a key means to a person, and where its default comes from.
 
     Attributes:
         default: in words; empty when the key must be written.
@@ -190,7 +190,7 @@ class Key(NamedTuple):
     doc: Doc
 
 
-def keys(table: type[Table]) -> dict[str, Key]:
+def keys(table: type[JobTable]) -> dict[str, Key]:
     """The keys of a table by their names in the job file; fields that are no keys are left out."""
     known: dict[str, Key] = _keys(table)  # type: ignore[arg-type]
     return known

@@ -12,7 +12,7 @@ from millprep.model.job.keys import (
     CORNERS_ALLOWED,
     TABLE,
     Corners,
-    Table,
+    JobTable,
     Words,
     choice,
     entry,
@@ -30,7 +30,7 @@ Shape = Literal["closed", "open"]
 
 
 @dataclass(frozen=True, slots=True, config=TABLE)
-class Selection(Table):
+class Selection(JobTable):
     """Shapes of a drawing picked out by more than their layer, and named like a layer.
 
     What meets every condition counts as drawn on a layer called `name`, and no longer on its own;

@@ -1,6 +1,6 @@
 """Mistakes in a job file: what is wrong where, and the checks that find contradictions.
 
-A contradiction lies between two keys. Its check is a method beside the fields that it compares.
+A contradiction lies between two keys. Its check is a method of the table that holds them.
 A key that is missing or has a mistake of its own cannot be compared: to read it ends the check,
 and all others go on, so that all mistakes of a file are reported together.
 """

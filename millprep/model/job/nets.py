@@ -18,10 +18,10 @@ from millprep.model.job.keys import (
     POINT_ALLOWED,
     TABLE,
     Corners,
+    JobTable,
     Name,
     Number,
     Pair,
-    Table,
     Words,
     entry,
     number,
@@ -52,7 +52,7 @@ Volts = Annotated[
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class NetPlan(Table):
+class NetPlan(JobTable):
     """A net with what it carries, named by a point on its copper or by text on it."""
 
     name: Name = entry("What the reports call the net", NAME_ALLOWED)
@@ -121,7 +121,7 @@ class NetPlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class WirePlan(Table):
+class WirePlan(JobTable):
     """A copper wire soldered by hand, whose voltage drop counts."""
 
     start: Pair = entry("One end, drawing coordinates", POINT_ALLOWED, unit="mm")
@@ -175,7 +175,7 @@ class WirePlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class ClearArea(Table):
+class ClearArea(JobTable):
     """An area of a board that is cleared of floating copper."""
 
     box: Corners | None = entry(

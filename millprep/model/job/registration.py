@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from pydantic.dataclasses import dataclass
 
 from millprep.model.cutter import Drill, EndMill
-from millprep.model.job.keys import TABLE, Table, choice, entry, flag, number
+from millprep.model.job.keys import TABLE, JobTable, choice, entry, flag, number
 from millprep.model.job.mistakes import Mistake, check, known, plain, wrong
 from millprep.model.job.work import (
     CUTTER_ALLOWED,
@@ -56,7 +56,7 @@ def _widest_tip(job: JobPlan, registration: RegistrationPlan) -> EndMill | None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class RegistrationPlan(Table):
+class RegistrationPlan(JobTable):
     """How a blank is located again after it was moved; only long boards need it."""
 
     method: Method = choice(

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic.dataclasses import dataclass
 
-from millprep.model.job.keys import TABLE, Table, choice, entry, flag, number, preset_key
+from millprep.model.job.keys import TABLE, JobTable, choice, entry, flag, number, preset_key
 from millprep.model.job.mistakes import Mistake, check, known, wrong
 from millprep.standards.holes import THIN, WANDER
 from millprep.standards.spacing import COLUMNS
@@ -21,7 +21,7 @@ _COLUMNS = "; ".join(f"{name} {words}" for name, words in COLUMNS.items())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class SocketPin(Table):
+class SocketPin(JobTable):
     """A pin that sockets are built from, one by one; the holes of valve bases must fit it."""
 
     preset: str | None = preset_key(
@@ -53,7 +53,7 @@ class SocketPin(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class RulesPlan(Table):
+class RulesPlan(JobTable):
     """Which rules apply; functional spacing, no protective insulation."""
 
     spacing: Column = choice(

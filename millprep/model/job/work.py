@@ -15,7 +15,7 @@ from pydantic.dataclasses import dataclass
 from pydantic_core import PydanticCustomError
 
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
-from millprep.model.job.keys import LARGEST, TABLE, Source, Table, choice, entry, number
+from millprep.model.job.keys import LARGEST, TABLE, JobSource, JobTable, choice, entry, number
 from millprep.model.job.mistakes import Mistake, check, near, plain, quoted, settled, wrong
 
 Direction = Literal["climb", "conventional"]
@@ -37,7 +37,7 @@ def _named(*kinds: str) -> Callable[[object, ValidationInfo], object]:
     def read(value: object, info: ValidationInfo) -> object:
         cutter = value
         if not isinstance(value, Cutter):
-            if not isinstance(value, str) or not isinstance(info.context, Source):
+            if not isinstance(value, str) or not isinstance(info.context, JobSource):
                 raise PydanticCustomError("cutter_type", "no name")
             cutter = _defined(value, {c.name: c for c in info.context.job.cutters})
         # a cutter whose kind is not known has a mistake of its own
@@ -102,12 +102,12 @@ Gap = Annotated[
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class IsolationPlan(Table):
+class IsolationPlan(JobTable):
     """How copper pieces are isolated from each other."""
 
     given_gap: Gap = entry(
-        "Isolation width between a piece and whatever is next to it, at the foot of the copper; by "
-        "voltage it is as wide as [rules] spacing requires for the volts of the nets",
+        "Isolation width at the foot of the copper; by voltage it is as wide as [rules] spacing "
+        "requires for the volts of the nets",
         f'a plain number in mm, above 0 and at most {WIDEST_GAP:g}, or "{BY_VOLTAGE}"',
         key="gap",
         unit="mm",
@@ -188,7 +188,7 @@ class IsolationPlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class ClearingPlan(Table):
+class ClearingPlan(JobTable):
     """How floating copper is cleared."""
 
     cutters: Annotated[tuple[Engraver, ...], Field(min_length=1)] = entry(
@@ -222,7 +222,7 @@ class ClearingPlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class DrillingPlan(Table):
+class DrillingPlan(JobTable):
     """How holes are made."""
 
     cutters: tuple[NamedDrill, ...] = entry(
@@ -275,7 +275,7 @@ class DrillingPlan(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class ProfilePlan(Table):
+class ProfilePlan(JobTable):
     """How boards are cut out."""
 
     cutter: NamedEndMill = entry("End mill that cuts along the outline", CUTTER_ALLOWED)
