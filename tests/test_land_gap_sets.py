@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from millprep.model.finding import Refusal
-from millprep.model.pad import lands
+from millprep.model.pad import board_pads
 from millprep.workflow.prepare import prepare
 from tests.helpers.clearing_jobs import MILL, job, stops
 
@@ -34,7 +34,7 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     assert proof.lands is not None
     assert [one.gap for one in proof.lands] == [None] * 9
     free = shapely.union_all([part.shape for part in copper.parts if not part.pieces])
-    for land in lands(copy.board):
+    for land in board_pads(copy.board):
         # the house's tolerances on both edges
         assert free.distance(copy.pose.shape(land.shape)) > PAD_GAP - 0.015
     # half way between two lands the rails keep their own gap

@@ -2,7 +2,7 @@
 
 Areas are kept as polygons whose vertices lie on the true curves. A circle therefore
 leaves a trail: four neighbouring vertices that lie on one circle. Runs of such vertices
-become arcs through those very vertices, so nothing is fitted and nothing drifts. What
+become arcs through those very vertices, so nothing is fitted. What
 the overlay of areas cut off (a bit of a chord at the end of an arc) stays a line.
 """
 
@@ -27,12 +27,12 @@ MAX_RADIUS = 5000.0
 
 
 def from_line(line: shapely.LineString | shapely.LinearRing) -> Path:
-    """The path along a shapely line, with its arcs found again."""
+    """The path along a shapely line, with its arcs recovered."""
     return from_points(shapely.get_coordinates(line))
 
 
 def from_points(points: FloatArray) -> Path:
-    """The path through (n, 2) points, with its arcs found again.
+    """The path through (n, 2) points, with its arcs recovered.
 
     Every vertex of the result is one of the points, and no point lies farther than
     `ARC_FIT` from it.
@@ -115,14 +115,14 @@ def _split(p: FloatArray, first: int, last: int) -> list[tuple[int, int]]:
     centre, radius = _circle(points)
     if np.abs(np.hypot(*(points - centre).T) - radius).max() <= 5 * ON_CIRCLE:
         return [(first, last)]
-    middle = (first + last) // 2
-    return _split(p, first, middle) + _split(p, middle, last)
+    half = (first + last) // 2
+    return _split(p, first, half) + _split(p, half, last)
 
 
 def _circle(points: FloatArray) -> tuple[FloatArray, float]:
     """The circle through the first, a far and a middle point of a run."""
     n = len(points) - 1
-    # a full turn ends where it starts, so the last point would say nothing
+    # a full turn ends where it starts, so the last point adds nothing
     a, b, c = points[0], points[max(n // 3, 1)], points[max(2 * n // 3, 2)]
     ab, ac = b - a, c - a
     cross = 2 * (ab[0] * ac[1] - ab[1] * ac[0])
@@ -141,24 +141,24 @@ def _arc(points: FloatArray) -> tuple[FloatArray, FloatArray]:
     sweep = float(turned[-1])
     if abs(sweep) < math.pi * 0.9:
         return points[[0, -1]], np.array([math.tan(sweep / 4)])
-    middle = len(points) // 2
-    first = float(turned[middle])
-    return points[[0, middle, -1]], np.array(
+    half = len(points) // 2
+    first = float(turned[half])
+    return points[[0, half, -1]], np.array(
         [math.tan(first / 4), math.tan((sweep - first) / 4)]
     )
 
 
 def _start_at_corner(p: FloatArray) -> FloatArray:
     """A closed run of points, turned so that it starts where no arc passes through."""
-    ring = p[:-1]
-    n = len(ring)
+    loop = p[:-1]
+    n = len(loop)
     if n < 4:
         return p
-    flags = _quads(np.vstack((ring, ring[:3])))
-    # vertex v is inside an arc when a quad that has v as second or third point is round
+    flags = _quads(np.vstack((loop, loop[:3])))
+    # vertex v is inside an arc when a quad with v as second or third point lies on a circle
     inside = np.roll(flags, 1) | np.roll(flags, 2)
     free = np.flatnonzero(~inside)
     if len(free) == 0 or not inside[0]:
         return p
     v = int(free[0])
-    return np.vstack((ring[v:], ring[: v + 1]))
+    return np.vstack((loop[v:], loop[: v + 1]))

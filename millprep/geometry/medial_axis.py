@@ -1,6 +1,6 @@
-"""The middle of every gap: the curves that lie as far from one area as from another.
+"""The medial axis of gaps: the curves that lie as far from one area as from another.
 
-Edges are sampled, closer together the narrower the gap beside them, and the samples joined to
+Edges are sampled, closer together the narrower their gap, and the samples joined to
 triangles (Delaunay). Where a triangle has corners on several areas, the centre of the circle
 through them lies about in the middle of the gap; from there Newton's method leads to the place
 that is equally far from the edges themselves. Neighbouring triangles give neighbouring places:
@@ -25,22 +25,22 @@ from millprep.geometry.path import FloatArray
 IntArray = NDArray[np.int64]
 
 COARSE, FINE = 0.5, 0.01
-"""Samples are at most and at least so far apart, mm."""
+"""Samples are at most and at least so far from each other, mm."""
 CHORD = 0.001
 """A curve's chords stay this near to it, mm: between a point and a line it is a parabola."""
 ROUNDS = 3
-"""How often samples are set closer together by the gaps that the last round found."""
+"""How often samples are set closer together by the gaps that the last round measured."""
 STEPS = 6
 """Steps of Newton's method; it doubles the digits each time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MedialAxis:
-    """The net of curves.
+    """The medial axis as a net of curves.
 
     Attributes:
         places: (n, 2) places on the curves.
-        reach: (n,) how far each is from the areas beside it.
+        reach: (n,) how far each is from the areas along it.
         chords: (m, 2) pairs of places that follow each other.
         areas: (m, 2) numbers of the two areas on either side of a chord, the lower first.
         left: (m,) whether the lower one lies on the left of the way from first to second place.
@@ -59,12 +59,12 @@ class MedialAxis:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Edges:
-    """Short pieces of edges in order, ring after ring: (n, 2) starts and ends, and labels."""
+    """Short pieces of edges, boundary after boundary: (n, 2) starts and ends, and labels."""
 
     start: FloatArray
     end: FloatArray
     label: IntArray
-    ring: IntArray
+    loop: IntArray
 
     def split(self, count: IntArray) -> _Edges:
         """Every piece in so many equal ones."""
@@ -76,36 +76,37 @@ class _Edges:
         last = t + 1 == count[which]
         # ends are the next starts to the last digit
         end = np.where(last[:, None], self.end[which], np.roll(start, -1, axis=0))
-        return _Edges(start, end, self.label[which], self.ring[which])
+        return _Edges(start, end, self.label[which], self.loop[which])
 
     @property
     def before(self) -> FloatArray:
         """(n, 2) the start of the piece before each."""
-        n = len(self.ring)
-        first = np.flatnonzero(np.diff(self.ring, prepend=-1))
+        n = len(self.loop)
+        first = np.flatnonzero(np.diff(self.loop, prepend=-1))
         last = np.append(first[1:], n) - 1
         index = np.arange(n) - 1
         index[first] = last
-        found: FloatArray = self.start[index]
-        return found
+        result: FloatArray = self.start[index]
+        return result
 
 
 def medial_axis(
-    areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None = None, apart: float = 0.0
+    areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None = None, rim_clearance: float = 0.0
 ) -> MedialAxis:
-    """The curves in the middle between areas that do not touch.
+    """The medial axis between areas that do not touch.
 
     Args:
         areas: numbered from 0.
         rim: all outside of it is one more area, with the last number; None for no such area.
-        apart: where the rim is nearer than this to an area there is no curve between them; along
-            the others a cut of this width, led straight over the rim at any place, keeps off them.
+        rim_clearance: where the rim is nearer than this to an area there is no curve between
+            them; along the others a cut of this width, straight over the rim at any place, keeps
+            off them.
     """
     edges = _edges(areas, rim)
     tree = shapely.STRtree(list(areas))
     outside = len(areas)
     for again in range(ROUNDS):
-        used = _used(edges, tree, outside, apart)
+        used = _used(edges, tree, outside, rim_clearance)
         corners = _triangles(edges, used)
         if again == ROUNDS - 1 or not len(corners):
             break
@@ -116,28 +117,28 @@ def medial_axis(
         length = np.hypot(*(edges.end - edges.start).T)
         edges = edges.split(np.maximum(np.ceil(length / wanted - 1e-9), 1).astype(np.int64))
     net = _net(edges, corners, [*areas, *([] if rim is None else [rim.boundary])])
-    return net if rim is None else _off_the_rim(net, tree, rim, apart)
+    return net if rim is None else _off_the_rim(net, tree, rim, rim_clearance)
 
 
 def _off_the_rim(
-    net: MedialAxis, tree: shapely.STRtree, rim: shapely.Polygon, apart: float
+    net: MedialAxis, tree: shapely.STRtree, rim: shapely.Polygon, rim_clearance: float
 ) -> MedialAxis:
     """The net without curves along the rim where it is near to areas.
 
     It has no samples there. Triangles bridge such a stretch from one end to the other, and their
     places lie between an area and those ends, however near the rim itself is, or even beyond it.
     """
-    beside = np.flatnonzero(net.areas[:, 1] == len(tree))
-    ends = np.asarray(shapely.points(net.places[net.chords[beside]]))
+    along = np.flatnonzero(net.areas[:, 1] == len(tree))
+    ends = np.asarray(shapely.points(net.places[net.chords[along]]))
     shapely.prepare(rim)
     beyond = ~np.asarray(shapely.contains(rim, ends))
     edge = rim.boundary
     shapely.prepare(edge)
     feet = np.asarray(shapely.get_point(shapely.shortest_line(edge, ends), 0))
-    near = tree.query(feet.ravel(), predicate="dwithin", distance=apart)[0]
+    near = tree.query(feet.ravel(), predicate="dwithin", distance=rim_clearance)[0]
     keep = np.ones(len(net.chords), dtype=bool)
-    keep[beside[beyond.any(axis=1)]] = False
-    keep[beside[near // 2]] = False
+    keep[along[beyond.any(axis=1)]] = False
+    keep[along[near // 2]] = False
     return replace(
         net,
         chords=net.chords[keep],
@@ -148,10 +149,10 @@ def _off_the_rim(
 
 
 def _edges(areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None) -> _Edges:
-    labelled = [(n, ring) for n, area in enumerate(areas) for ring in boundaries_of(area)]
+    labelled = [(n, loop) for n, area in enumerate(areas) for loop in boundaries_of(area)]
     if rim is not None:
-        labelled += [(len(areas), ring) for ring in boundaries_of(rim)]
-    points = [shapely.get_coordinates(ring) for _, ring in labelled]
+        labelled += [(len(areas), loop) for loop in boundaries_of(rim)]
+    points = [shapely.get_coordinates(loop) for _, loop in labelled]
     counts = [len(xy) - 1 for xy in points]
     edges = _Edges(
         np.concatenate([xy[:-1] for xy in points]),
@@ -163,17 +164,19 @@ def _edges(areas: Sequence[shapely.Polygon], rim: shapely.Polygon | None) -> _Ed
     return edges.split(np.maximum(np.ceil(length / COARSE), 1).astype(np.int64))
 
 
-def _used(edges: _Edges, tree: shapely.STRtree, outside: int, apart: float) -> IntArray:
+def _used(edges: _Edges, tree: shapely.STRtree, outside: int, rim_clearance: float) -> IntArray:
     """The pieces whose starts are samples: each place once, the rim only away from areas."""
     use = np.ones(len(edges.label), dtype=bool)
     rim = np.flatnonzero(edges.label == outside)
     if len(rim):
-        hits = tree.query(shapely.points(edges.start[rim]), predicate="dwithin", distance=apart)
+        hits = tree.query(
+            shapely.points(edges.start[rim]), predicate="dwithin", distance=rim_clearance
+        )
         use[rim[np.unique(hits[0])]] = False
     kept = np.flatnonzero(use)
     _, first = np.unique(_key(edges.start[kept]), return_index=True)
-    found: IntArray = np.sort(kept[first])
-    return found
+    result: IntArray = np.sort(kept[first])
+    return result
 
 
 def _key(xy: FloatArray) -> NDArray[np.complex128]:
@@ -188,8 +191,8 @@ def _triangles(edges: _Edges, used: IntArray) -> IntArray:
     index = used[_delaunay(xy)]
     label = edges.label[index]
     mixed = (label != label[:, :1]).any(axis=1)
-    found: IntArray = index[mixed]
-    return found
+    result: IntArray = index[mixed]
+    return result
 
 
 def _delaunay(xy: FloatArray) -> IntArray:
@@ -202,8 +205,8 @@ def _delaunay(xy: FloatArray) -> IntArray:
     from scipy.spatial import Delaunay
 
     # about their middle: points are lifted by the square of their distance from the origin
-    found: IntArray = Delaunay(xy - xy.mean(axis=0)).simplices.astype(np.int64)
-    return found
+    result: IntArray = Delaunay(xy - xy.mean(axis=0)).simplices.astype(np.int64)
+    return result
 
 
 def _gaps(edges: _Edges, corners: IntArray) -> FloatArray:
@@ -250,17 +253,15 @@ def _net(edges: _Edges, corners: IntArray, sides: Sequence[BaseGeometry]) -> Med
     return MedialAxis(places, reach, chords, areas, left, clearance, degree)
 
 
-def _clearance(
-    ends: FloatArray, areas: IntArray, sides: Sequence[BaseGeometry]
-) -> FloatArray:
-    """(m,) how far chords keep from the areas beside them; (m, 2, 2) their ends."""
+def _clearance(ends: FloatArray, areas: IntArray, sides: Sequence[BaseGeometry]) -> FloatArray:
+    """(m,) how far chords keep from the areas along them; (m, 2, 2) their ends."""
     lines = np.asarray(shapely.linestrings(ends))
-    found = np.full(len(lines), np.inf)
+    result = np.full(len(lines), np.inf)
     for n, side in enumerate(sides):
-        beside = np.flatnonzero((areas == n).any(axis=1))
+        along = np.flatnonzero((areas == n).any(axis=1))
         shapely.prepare(side)
-        found[beside] = np.minimum(found[beside], shapely.distance(side, lines[beside]))
-    return found
+        result[along] = np.minimum(result[along], shapely.distance(side, lines[along]))
+    return result
 
 
 def _settled(edges: _Edges, corners: IntArray, label: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -311,8 +312,8 @@ def _centres(corner: FloatArray) -> FloatArray:
     ab2, ac2 = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
     x = (ac[:, 1] * ab2 - ab[:, 1] * ac2) / cross
     y = (ab[:, 0] * ac2 - ac[:, 0] * ab2) / cross
-    found: FloatArray = a + np.column_stack((x, y))
-    return found
+    result: FloatArray = a + np.column_stack((x, y))
+    return result
 
 
 def _foot(at: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:

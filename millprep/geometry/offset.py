@@ -12,9 +12,9 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.path import SAGITTA, FloatArray
 
 LEFT_OUT = 0.01
-"""GEOS leaves out hollows of this share of the distance."""
+"""GEOS leaves out hollows shallower than this fraction of the distance."""
 SMOOTHED = 0.004
-"""A curve farther out than this because of it is made anew, mm."""
+"""A curve farther out than this because of it is made again, mm."""
 
 
 def quad_segments(distance: float, sagitta: float = SAGITTA) -> int:
@@ -50,8 +50,8 @@ def _smoothed(shape: BaseGeometry, grown: BaseGeometry, distance: float) -> bool
     GEOS leaves out vertices that are hollow, seen from the side it goes to, and less than
     1 % of the distance deep. The curve then lies up to that much too far out.
     """
-    rings = [shapely.get_coordinates(ring) for ring in boundaries_of(shape)]
-    if grown.is_empty or not any(_has_hollow(xy, distance) for xy in rings):
+    loops = [shapely.get_coordinates(loop) for loop in boundaries_of(shape)]
+    if grown.is_empty or not any(_has_hollow(xy, distance) for xy in loops):
         return False
     # a place h too far out is sqrt(8 r h) wide, so it holds some of these samples
     step = math.sqrt(8 * abs(distance) * SMOOTHED) / 4
@@ -62,7 +62,7 @@ def _smoothed(shape: BaseGeometry, grown: BaseGeometry, distance: float) -> bool
 
 
 def _has_hollow(xy: FloatArray, distance: float) -> bool:
-    """Whether a ring, its area on the left, has a hollow vertex so shallow as to be left out."""
+    """Whether a boundary, its area on the left, has a hollow vertex that is left out."""
     here = xy[:-1]
     before, after = here - np.roll(here, 1, axis=0), np.roll(here, -1, axis=0) - here
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
@@ -72,8 +72,8 @@ def _has_hollow(xy: FloatArray, distance: float) -> bool:
 
 
 def _by_edges(shape: BaseGeometry, distance: float) -> BaseGeometry:
-    """The same, from the band around every single edge: slower, and nothing is left out."""
-    ends = [shapely.get_coordinates(ring) for ring in boundaries_of(shape)]
+    """The same, from the strip around every single edge: slower, and nothing is left out."""
+    ends = [shapely.get_coordinates(loop) for loop in boundaries_of(shape)]
     pairs = np.concatenate([np.stack((xy[:-1], xy[1:]), axis=1) for xy in ends])
     edges = np.asarray(shapely.linestrings(pairs))
     band = shapely.union_all(
@@ -88,10 +88,10 @@ def boundaries_of(shape: BaseGeometry) -> list[shapely.LinearRing]:
     The area lies on the left of each, so a cutter that follows them backwards has the
     copper on its right.
     """
-    rings: list[shapely.LinearRing] = []
+    loops: list[shapely.LinearRing] = []
     for part in shapely.get_parts(shape):
         if isinstance(part, shapely.Polygon) and not part.is_empty:
             oriented = shapely.orient_polygons(part)
-            rings.append(oriented.exterior)
-            rings.extend(oriented.interiors)
-    return rings
+            loops.append(oriented.exterior)
+            loops.extend(oriented.interiors)
+    return loops

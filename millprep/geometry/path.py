@@ -25,7 +25,7 @@ Point = tuple[float, float]
 SAGITTA = 0.002
 """Flattening of curves: the largest distance of a chord from its arc, mm."""
 LEAST = 1e-9
-"""Shorter than this is nothing, mm."""
+"""Shorter than this counts as nothing, mm."""
 
 
 class Segment(NamedTuple):

@@ -1,4 +1,4 @@
-"""Valve bases found again in the places of drilled holes.
+"""Valve bases recognized in the places of drilled holes.
 
 Pin circles and pitches of the three common bases were read in the files of a public footprint
 library; pin diameters (EIA RS-209-A, IEC 60067) are from memory. What holes a socket needs is
@@ -24,7 +24,7 @@ class Base:
     Attributes:
         circle: diameter of the pin circle, mm.
         positions: places around the circle, 360° / positions apart.
-        pins: how many of them, side by side, hold a pin.
+        pins: how many of them, next to each other, hold a pin.
         pin: largest diameter of a pin, mm.
     """
 
@@ -53,7 +53,7 @@ BASES = (
 )
 
 STRETCH = 0.12
-"""A pattern is taken for a base drawn wrong when its circle is off by up to this share."""
+"""A pattern is taken for a base drawn wrong when its circle is off by up to this fraction."""
 NEAR = 0.3
 """How far a hole may be off its place in the pattern to be looked at as part of it, mm."""
 ALIKE = 0.15
@@ -68,7 +68,7 @@ class Pattern:
     """Holes that lie like the pins of a base.
 
     Attributes:
-        base: the one it resembles.
+        base: that it resembles.
         holes: indices into the points, clockwise as the points are seen, from the gap on.
         centre: of the circle through them.
         circle: diameter of that circle, mm.
@@ -97,49 +97,49 @@ class Pattern:
 
 
 def patterns(points: ArrayLike) -> tuple[Pattern, ...]:
-    """Every base found in (n, 2) places of holes, mm, left to right; no hole in two of them.
+    """Every base in (n, 2) places of holes, mm, left to right; no hole in two of them.
 
     A pattern has all pins of its base, none in its empty positions, and a circle off by no
     more than `STRETCH`.
     """
     xy = np.asarray(points, dtype=float).reshape(-1, 2)
-    found: list[Pattern] = []
+    fitted: list[Pattern] = []
     for base in BASES:
         seen: set[tuple[int, ...]] = set()
-        for ring in _rings(xy, base):
-            key = tuple(sorted(ring))
+        for circle in _circles(xy, base):
+            key = tuple(sorted(circle))
             if key not in seen:
                 seen.add(key)
-                pattern = _fitted(xy, base, ring)
+                pattern = _fitted(xy, base, circle)
                 if pattern is not None:
-                    found.append(pattern)
+                    fitted.append(pattern)
     taken: set[int] = set()
     kept: list[Pattern] = []
-    for pattern in sorted(found, key=lambda p: (p.error, p.centre)):
+    for pattern in sorted(fitted, key=lambda p: (p.error, p.centre)):
         if taken.isdisjoint(pattern.holes):
             taken.update(pattern.holes)
             kept.append(pattern)
     return tuple(sorted(kept, key=lambda p: p.centre))
 
 
-def _rings(xy: FloatArray, base: Base) -> list[list[int]]:
+def _circles(xy: FloatArray, base: Base) -> list[list[int]]:
     """Holes around every centre that two neighbours of the base could have, in their order."""
     if len(xy) < base.pins:
         return []
     low, high = base.neighbours * (1 - STRETCH), base.neighbours * (1 + STRETCH)
-    rings: list[list[int]] = []
+    circles: list[list[int]] = []
     step = 2 * math.pi / base.positions
     for i, at in enumerate(xy):
-        apart = xy - at
-        chords = np.hypot(apart[:, 0], apart[:, 1])
+        spans = xy - at
+        chords = np.hypot(spans[:, 0], spans[:, 1])
         for j in np.flatnonzero((chords >= low) & (chords <= high)).tolist():
             # The centre lies left of the chord: each pair is tried in both directions.
-            left = np.array([-apart[j, 1], apart[j, 0]]) / (2 * math.tan(step / 2))
+            left = np.array([-spans[j, 1], spans[j, 0]]) / (2 * math.tan(step / 2))
             centre = (at + xy[j]) / 2 + left
-            ring = _around(xy, base, centre, i)
-            if ring is not None:
-                rings.append(ring)
-    return rings
+            circle = _around(xy, base, centre, i)
+            if circle is not None:
+                circles.append(circle)
+    return circles
 
 
 def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[int] | None:
@@ -147,9 +147,9 @@ def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[
     spoke = xy[first] - centre
     turn = math.atan2(spoke[1], spoke[0]) - np.arange(base.positions) * 2 * math.pi / base.positions
     places = centre + math.hypot(*spoke) * np.column_stack((np.cos(turn), np.sin(turn)))
-    apart = np.hypot(*(xy[None, :, :] - places[:, None, :]).transpose(2, 0, 1))
-    nearest = np.argmin(apart, axis=1)
-    full = apart[np.arange(base.positions), nearest] <= NEAR
+    distances = np.hypot(*(xy[None, :, :] - places[:, None, :]).transpose(2, 0, 1))
+    nearest = np.argmin(distances, axis=1)
+    full = distances[np.arange(base.positions), nearest] <= NEAR
     if full.sum() != base.pins or len(set(nearest[full].tolist())) != base.pins:
         return None
     start = 0
@@ -161,28 +161,28 @@ def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[
             return None
         start = ends[0] + 1
     order = (start + np.arange(base.pins)) % base.positions
-    ring: list[int] = nearest[order].tolist()
-    return ring
+    holes: list[int] = nearest[order].tolist()
+    return holes
 
 
-def _fitted(xy: FloatArray, base: Base, ring: list[int]) -> Pattern | None:
-    """The pattern with its own circle and its error on the true one; None if it is no ring.
+def _fitted(xy: FloatArray, base: Base, holes: list[int]) -> Pattern | None:
+    """The pattern with its own circle and its error on the true one; None if it does not fit.
 
     The least-squares motion and scale from the base's places to the holes: Umeyama 1991, in
     the plane and with complex numbers, where turn and scale are one factor.
     """
-    to = xy[ring] @ np.array([1, 1j])
+    to = xy[holes] @ np.array([1, 1j])
     model = base.places() @ np.array([1, 1j])
-    middle, centred = to.mean(), model - model.mean()
-    factor = np.vdot(centred, to - middle) / np.vdot(centred, centred).real
+    mean, centred = to.mean(), model - model.mean()
+    factor = np.vdot(centred, to - mean) / np.vdot(centred, centred).real
     scale = abs(factor)
-    centre = middle - factor * model.mean()
+    centre = mean - factor * model.mean()
     if np.abs(to - (centre + factor * model)).max() > ALIKE or abs(scale - 1) > STRETCH:
         return None
-    true = middle + factor / scale * centred
+    true = mean + factor / scale * centred
     return Pattern(
         base,
-        tuple(ring),
+        tuple(holes),
         (float(centre.real), float(centre.imag)),
         float(scale * base.circle),
         float(np.abs(to - true).max()),

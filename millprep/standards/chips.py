@@ -2,7 +2,7 @@
 
 Sources: drills two to three diameters in one step, by the technical tips of a drill maker, read;
 boards are drilled at 30 000 to 100 000 rev/min, by a maker of carbide tools, read (the published
-checks in the tests name both). No table of chip loads for these laminates was found: all shares
+checks in the tests name both). No table of chip loads for these laminates was found: all fractions
 and limits of chips are common practice, no source. A cutter's own data sheet comes first.
 """
 
@@ -15,9 +15,9 @@ Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
 """Phenolic paper FR-1 and FR-2, glass epoxy FR-4, paper between glass CEM-1, mixed glass CEM-3."""
 
 LEAST: dict[Kind, float] = {"vee": 0.03, "endmill": 0.003, "drill": 0.005}
-"""A tooth, of a drill a turn, takes at least this share of the width, or it rubs."""
+"""A tooth, of a drill a turn, takes at least this fraction of the width, or it rubs."""
 MOST: dict[Kind, float] = {"vee": 0.35, "endmill": 0.025, "drill": 0.06}
-"""A tooth, of a drill a turn, takes at most this share of the width, or it breaks."""
+"""A tooth, of a drill a turn, takes at most this fraction of the width, or it breaks."""
 SURELY_CUTS = 0.010
 """Chips this thick, mm, are cut by any sharp edge, however wide the cutter."""
 WIDEST_CHIP: dict[Kind, float] = {"vee": 0.050}
@@ -36,7 +36,7 @@ def bounds(kind: Kind, width: float, grade: Grade | None = None) -> tuple[float,
     Args:
         kind: of the cutter.
         width: of what it cuts, mm: a diameter, or the width of a vee's groove at the surface.
-        grade: of the laminate; one that is not known is taken for glass.
+        grade: of the laminate; an unknown one counts as glass.
 
     Raises:
         ValueError: when the width is not above 0.

@@ -10,7 +10,7 @@ from __future__ import annotations
 CONDUCTIVITY = 58.0
 """m/(Ω·mm²) at 20 °C."""
 PER_KELVIN = 0.00393
-"""Growth of the resistance for each kelvin above 20 °C, as a share of that at 20 °C."""
+"""Growth of the resistance for each kelvin above 20 °C, as a fraction of that at 20 °C."""
 COLDEST, HOTTEST = -60.0, 200.0
 """The straight line is used within this range, °C; common practice, no source."""
 

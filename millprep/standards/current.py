@@ -1,4 +1,4 @@
-"""What current copper carries: the curve fit of IPC-2221 (1998 to B), figure 6-4.
+"""The current that copper carries: the curve fit of IPC-2221 (1998 to B), figure 6-4.
 
 I = k·ΔT^0.44·A^0.725 with A in square mils, ΔT in kelvin, k = 0.048 outside and 0.024 inside
 the board. Formula, constants and range were read in calculators that print them; the standard

@@ -1,7 +1,8 @@
 """Holes for leads, and the copper around them.
 
-Sources: hole to lead IPC-2222, land IPC-2221, read at second hand in a sheet of design notes;
-the narrowest ring 0.05 mm is that of plated holes (IPC-6012E table 3-9 by a maker's article).
+Sources: hole to lead IPC-2222, pad (IPC: land) IPC-2221, read at second hand in a sheet of design
+notes; the narrowest annular ring 0.05 mm is that of plated holes (IPC-6012E table 3-9 by a maker's
+article).
 A milled board's holes are not plated: 0.15 mm is the floor (IPC-2221 table 9-2, from memory),
 0.30 mm the advice of a maker of single-sided boards. The standards themselves decide.
 """
@@ -14,14 +15,14 @@ Level = Literal["A", "B", "C"]
 """Ease of making: A general, B moderate, C tight."""
 
 OVER_LEAD: dict[Level, float] = {"A": 0.25, "B": 0.20, "C": 0.15}
-"""What the hole has beyond the thickest lead, mm."""
+"""Clearance of the hole over the thickest lead, mm."""
 ALLOWANCE: dict[Level, float] = {"A": 0.60, "B": 0.50, "C": 0.40}
-"""What making the board takes of a land, mm of its diameter."""
+"""Fabrication allowance, mm of the pad's diameter."""
 PLATED_ANNULAR_RING = 0.05
 ANNULAR_RING_FLOOR = 0.15
-"""Narrowest ring of a hole that is not plated, mm."""
+"""Narrowest annular ring of a hole that is not plated, mm."""
 ANNULAR_RING_ADVICE = 0.30
-"""Ring that solder holds well without plating, mm."""
+"""Annular ring that solder holds well without plating, mm."""
 WANDER = 0.05
 """How far a drilled hole may be off its place, mm; common practice, no source."""
 THIN = 0.8
@@ -43,36 +44,36 @@ def least_hole(lead: float, level: Level = "A") -> float:
 
 
 def least_pad(hole: float, level: Level = "A", ring: float = ANNULAR_RING_FLOOR) -> float:
-    """Diameter in mm of the smallest land around a hole: hole + 2·ring + allowance.
+    """Diameter in mm of the smallest pad around a hole: hole + 2·annular ring + allowance.
 
     Raises:
-        ValueError: when the hole is not above 0, the ring below 0, or for no such level.
+        ValueError: when the hole is not above 0, the annular ring below 0, or for no such level.
     """
     _check_level(level)
     if not hole > 0 or not ring >= 0:
-        raise ValueError(f"hole must be above 0 and ring 0 or more, got {hole} and {ring}")
+        raise ValueError(f"hole must be above 0 and annular ring 0 or more, got {hole} and {ring}")
     return hole + 2 * ring + ALLOWANCE[level]
 
 
-def annular_ring(hole: float, land: float, wander: float = 0.0) -> float:
-    """Narrowest copper in mm between the edges of hole and land, below 0 when they cross.
+def annular_ring(hole: float, pad: float, wander: float = 0.0) -> float:
+    """Narrowest copper in mm between the edges of hole and pad, below 0 when they cross.
 
     `wander` is how far the hole may be off the pad's centre.
 
     Raises:
         ValueError: when a diameter is not above 0, or the wander below 0.
     """
-    if not (hole > 0 and land > 0 and wander >= 0):
+    if not (hole > 0 and pad > 0 and wander >= 0):
         raise ValueError(
-            f"hole and land must be above 0, wander 0 or more, got {hole}, {land} and {wander}"
+            f"hole and pad must be above 0, wander 0 or more, got {hole}, {pad} and {wander}"
         )
-    return (land - hole) / 2 - wander
+    return (pad - hole) / 2 - wander
 
 
 def drill_wander(drill: float | None) -> float:
     """How far a hole may be off its place in mm, by the diameter of its drill: w·max(1, t / d).
 
-    A drill that is half as thick walks twice as far before it bites. A mill (None) does not bend
+    A drill that is half as thick walks twice as far before it cuts. A mill (None) does not bend
     more for being thin: it enters slowly, on a spiral. All of it is common practice, no source.
 
     Raises:

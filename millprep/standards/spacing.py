@@ -20,7 +20,7 @@ COLUMNS: dict[Column, str] = {
     "A6": "leads and terminations, uncoated",
     "A7": "leads and terminations, conformal coating",
 }
-"""What each column is for; B2 is a milled board as it leaves the machine."""
+"""What each column is for; B2 is a milled board as it comes from the machine."""
 
 ROWS: tuple[tuple[float, tuple[float, ...]], ...] = (
     (15, (0.05, 0.1, 0.1, 0.05, 0.13, 0.13, 0.13)),

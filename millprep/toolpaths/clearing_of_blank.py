@@ -17,7 +17,7 @@ from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement
 from millprep.model.metal import metal
 from millprep.model.net import NetFacts
-from millprep.model.pad import AS_CUT, joined, lands
+from millprep.model.pad import AS_CUT, board_pads, joined
 from millprep.toolpaths import by_voltage, checks
 from millprep.toolpaths.clearing import clear
 from millprep.toolpaths.floating_gaps import SpacingRules
@@ -89,7 +89,7 @@ def _area(
         for area in plan.clear
     ]
     if isolation.pad_gap is not None:
-        soldered = [placement.pose.shape(land.shape) for land in lands(placement.board)]
+        soldered = [placement.pose.shape(land.shape) for land in board_pads(placement.board)]
         areas.append(copper_around_pads(floating, soldered, gap=isolation.pad_gap, skirt=skirt))
     findings: tuple[Finding, ...] = ()
     if isolation.by_voltage:
@@ -108,7 +108,7 @@ def _area(
             if rules.edge
             else [],
             pads=placement.pose.shape(
-                joined(lands(placement.board) if rules.lands else (), AS_CUT)
+                joined(board_pads(placement.board) if rules.lands else (), AS_CUT)
             ),
         )
         areas.append(widened.area)

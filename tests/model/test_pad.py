@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from millprep.model.board import Hole
-from millprep.model.pad import AROUND, Land, land_of, lands, widths
+from millprep.model.pad import AROUND, Pad, board_pads, drawn_pad_of, widths
 from tests.helpers.rules_scene import joined, placed
 
 HOLE = Hole("h1", (20.0, 20.0), 1.0, "c1")
@@ -18,8 +18,8 @@ def disc(radius: float, at: tuple[float, float] = (20.0, 20.0)) -> shapely.Polyg
     return shapely.Point(at).buffer(radius, quad_segs=64)
 
 
-def land(shape: shapely.Polygon, hole: Hole = HOLE) -> Land:
-    found = land_of(hole, shape)
+def land(shape: shapely.Polygon, hole: Hole = HOLE) -> Pad:
+    found = drawn_pad_of(hole, shape)
     assert found is not None
     return found
 
@@ -69,8 +69,8 @@ def test_a_slot_has_its_land_around_its_whole_length() -> None:
 
 
 def test_a_hole_that_breaks_the_edge_has_no_land() -> None:
-    assert land_of(HOLE, disc(1.0, (20.6, 20.0))) is None
-    assert land_of(HOLE, disc(0.5)) is None
+    assert drawn_pad_of(HOLE, disc(1.0, (20.6, 20.0))) is None
+    assert drawn_pad_of(HOLE, disc(0.5)) is None
 
 
 def test_widths_are_those_of_the_lands() -> None:
@@ -82,6 +82,6 @@ def test_widths_are_those_of_the_lands() -> None:
         Hole("h4", (50.0, 20.0), 1.0),
     ]
     board = placed(pads, holes).board
-    assert widths(board) == {land.hole.id: land.width for land in lands(board)}
+    assert widths(board) == {land.hole.id: land.width for land in board_pads(board)}
     assert set(widths(board)) == {"h1", "h3"}
-    assert lands(board) is lands(board)
+    assert board_pads(board) is board_pads(board)

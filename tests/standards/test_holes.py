@@ -38,9 +38,9 @@ def test_a_hole_that_breaks_out_has_less_than_no_ring() -> None:
 def test_what_is_no_hole() -> None:
     with pytest.raises(ValueError, match="lead must be above 0"):
         least_hole(0)
-    with pytest.raises(ValueError, match="hole must be above 0 and ring 0 or more"):
+    with pytest.raises(ValueError, match="hole must be above 0 and annular ring 0 or more"):
         least_pad(1.0, "A", -0.1)
-    with pytest.raises(ValueError, match="hole and land must be above 0, wander 0 or more"):
+    with pytest.raises(ValueError, match="hole and pad must be above 0, wander 0 or more"):
         annular_ring(1.0, 1.5, -0.1)
     with pytest.raises(ValueError, match="no level 'D', there are A, B and C"):
         least_hole(1.0, "D")  # type: ignore[arg-type]

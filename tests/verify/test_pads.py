@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from millprep import job
 from millprep.model.board import Hole
-from millprep.model.pad import land_of, lands, widths
+from millprep.model.pad import board_pads, drawn_pad_of, widths
 from millprep.verify.pads import SOLDER, pad_areas, pad_of, pad_widths
 from millprep.workflow.inputs import read_boards
 from tests.helpers.chance import examples
@@ -28,7 +28,7 @@ HOLE = Hole("h1", (20.0, 20.0), 1.0, "c1")
 )
 def test_pads_of_the_examples_are_found_alike_by_both(name: str) -> None:
     for board in read_boards(job.load(EXAMPLES / f"{name}.toml")):
-        pads, others = pad_areas(board), lands(board)
+        pads, others = pad_areas(board), board_pads(board)
         assert [pad.hole for pad in pads] == [other.hole for other in others]
         assert pads
         for pad, other in zip(pads, others, strict=True):
@@ -73,7 +73,7 @@ def test_random_pads_are_found_alike_by_both(
     """The same answer for every hole, and the same copper except for slivers."""
     hole = HOLE if slot < 0.5 else Hole("h1", (20.0, 20.0), 1.0, "c1", (20.0 + slot / 2, 20.0))
     piece = copper(kind, radius, tracks)
-    mine, other = pad_of(hole, piece), land_of(hole, piece)
+    mine, other = pad_of(hole, piece), drawn_pad_of(hole, piece)
     assert (mine is None) == (other is None)
     if mine is not None and other is not None:
         assert mine.width == pytest.approx(other.width, abs=1e-6)
@@ -99,7 +99,7 @@ def test_copper_that_does_not_go_all_around_is_no_pad() -> None:
 def test_the_comparison_can_fail() -> None:
     """A pad a tenth of a millimetre larger is told apart."""
     mine = pad_of(HOLE, copper("round", 1.1, []))
-    other = land_of(HOLE, copper("round", 1.0, []))
+    other = drawn_pad_of(HOLE, copper("round", 1.0, []))
     assert mine is not None
     assert other is not None
     assert shapely.hausdorff_distance(mine.shape, other.shape) > CHORDS
