@@ -29,10 +29,10 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
     the copper that would be left by what the job says of its nets. The exit code is 1 when
     prepare would refuse the job.
     """
-    from millprep.workflow.check import check as held
+    import millprep
 
     try:
-        cut_set = held(job_file, words.steps(), repair=repair)
+        cut_set = millprep.check(job_file, words.steps(), repair=repair)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))

@@ -22,10 +22,10 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
     Each board is compared in its own frame: its place on the blank and the travel moves do not
     count. After a change in a drawing, cut only the boards listed here again.
     """
-    from millprep.workflow.compare import compare as compared
+    import millprep
 
     try:
-        comparison = compared(first, second)
+        comparison = millprep.compare_sets(first, second)
     except Refusal as refusal:
         if as_json:
             click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))

@@ -39,10 +39,10 @@ def inspect(
     A layer that may be copper is read in every way that could be meant. For each reading you see
     the pieces, the narrowest gap, and what it would leave out or refuse.
     """
-    from millprep.drawing.survey.survey import survey_file
+    import millprep
 
     try:
-        survey = survey_file(drawing_file, unit, repair)
+        survey = millprep.survey_drawing(drawing_file, unit, repair=repair)
     except Refusal as refusal:
         words.refuse(refusal)
         return

@@ -36,10 +36,12 @@ def layout(
     You can edit the file and name it in the job as [layout] file, or with --layout. Millprep
     checks its places and keeps them. The exit code is 1 when a board has no place.
     """
-    from millprep.workflow.lay_out import lay_out, row, write
+    import millprep
+    from millprep.workflow.lay_out import row, write
 
     try:
-        done = lay_out(job_file, chosen(effort, layout_file), words.steps(), repair=repair)
+        choice = chosen(effort, layout_file)
+        done = millprep.lay_out(job_file, words.steps(), choice=choice, repair=repair)
         stored = done.plan.layout.file
         kept = {layout_file, stored.file if stored is not None else None}
         written: tuple[str, ...] = ()

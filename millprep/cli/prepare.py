@@ -70,11 +70,11 @@ def run(
     choice: Callable[[], Choice] | None = None,
 ) -> None:
     """Prepare a job and say what came of it."""
-    from millprep.workflow.prepare import prepare as make
+    import millprep
 
     def made() -> CutSet:
         wished = None if choice is None else choice()
-        return make(
+        return millprep.prepare(
             job_file, out, words.steps(), repair=repair, choice=wished, replace_begun=replace
         )
 

@@ -23,10 +23,10 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     motion and cuts the blanks in simulation. The exit code is 1 when anything differs from what
     was written, or would do harm.
     """
-    from millprep.workflow.verify import verify as prove
+    import millprep
 
     try:
-        done = prove(folder, job_file, words.steps())
+        done = millprep.verify_set(folder, job_file, words.steps())
     except Refusal as refusal:
         if as_json:
             rows = [words.as_row(f) for f in refusal.findings]

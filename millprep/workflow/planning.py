@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 
+from millprep import job
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
@@ -13,9 +14,36 @@ from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying, nets
-from millprep.workflow.inputs import Facts, read_inputs, set_id, stored, told
+from millprep.workflow.inputs import (
+    Facts,
+    read_boards,
+    read_inputs,
+    read_nets,
+    set_id,
+    stored,
+    told,
+    with_stored,
+)
 from millprep.workflow.laying import Choice, Laid
-from millprep.workflow.stopped import stop, stops
+from millprep.workflow.stopped import Stopped, stop, stops
+
+
+def plan_set(job_file: Path, *, repair: bool = False) -> CutSet:
+    """The set of a job as it is planned; no program is written or proved.
+
+    Raises:
+        Refusal: with all findings, when the job cannot be cut as it is.
+    """
+    plan = job.load(job_file)
+    boards = read_boards(plan, repair=repair)
+    facts = read_nets(plan, boards, job_file)
+    choice = with_stored(plan, None)
+    try:
+        cut_set = empty(plan, job_file, boards, None, choice)
+        cut_set, laid = laid_out(cut_set, plan, boards, facts, choice)
+        return planned(cut_set, plan, facts, None, laid.skipped)
+    except Stopped as stopped:
+        raise Refusal(stopped.cut_set.findings) from None
 
 
 def empty(
