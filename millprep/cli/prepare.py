@@ -94,11 +94,11 @@ def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)
         return
-    seconds = sum(f.seconds for f in cut_set.figures)
+    seconds = sum(p.figures.seconds for p in cut_set.programs if p.figures is not None)
     pieces = sum(p.pieces for p in cut_set.proofs)
     click.echo(f"set {cut_set.id} in {out}")
     click.echo(
-        f"{len(cut_set.layout.placements)} board(s) on {len(cut_set.layout.blanks)} blank(s), "
+        f"{len(cut_set.copies)} board(s) on {len(cut_set.blanks)} blank(s), "
         f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs, "
         f"about {seconds / 60:.0f} min of machine time"
     )

@@ -241,6 +241,14 @@ class CutSet:
         """The joins of all blanks."""
         return tuple(join for blank in self.blanks for join in blank.joins)
 
+    def blank(self, number: int) -> MilledBlank:
+        """The blank of a number.
+
+        Raises:
+            KeyError: when there is none.
+        """
+        return {blank.number: blank for blank in self.blanks}[number]
+
     def with_programs(self, programs: Iterable[Program]) -> CutSet:
         """The set with other programs in the same places, in the order of `programs`.
 

@@ -32,12 +32,14 @@ _NUMBER = {PIECES: 30, BACKGROUND: 8}
 
 def write_as_cut(cut_set: CutSet, folder: Path) -> None:
     """Write `as-cut/blank-N.svg` and `.dxf` for every blank of the set into its folder."""
-    sizes = {blank.number: blank.size for blank in cut_set.layout.blanks}
-    for cut in cut_set.as_cut:
+    for blank in cut_set.blanks:
+        cut = blank.as_cut
+        if cut is None:
+            continue
         (folder / FOLDER).mkdir(exist_ok=True)
-        stem = folder / FOLDER / f"blank-{cut.blank}"
-        words = f"{plain(cut_set.job)}, set {plain(cut_set.id)}, blank {cut.blank}"
-        text = svg(scene(cut.parts, sizes[cut.blank], words))
+        stem = folder / FOLDER / f"blank-{blank.number}"
+        words = f"{plain(cut_set.job)}, set {plain(cut_set.id)}, blank {blank.number}"
+        text = svg(scene(cut.parts, blank.laminate.size, words))
         stem.with_suffix(".svg").write_bytes(text.encode("utf-8", "replace"))
         stem.with_suffix(".dxf").write_bytes(dxf(cut.parts, words).encode("ascii", "replace"))
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from millprep.model.layout import Placement
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
     from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
+    from millprep.model.set_of_programs import CutSet, MilledBlank
 
 FloatArray = NDArray[np.float64]
 
@@ -89,22 +89,20 @@ class BlankContents:
         return around(corners)
 
 
-def contents_of(cut_set: CutSet, blank: Blank) -> BlankContents:
-    """Gather what lies on one blank."""
-    on = cut_set.layout.on(blank.number)
-    here = {placement.index for placement in on}
+def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
+    """What lies on one blank of a set, its boards moved into its frame."""
     return BlankContents(
-        blank=blank,
+        blank=blank.laminate,
         cutters=ordered_cutters(cut_set),
-        placed=tuple(_placed(placement) for placement in on),
-        laps=tuple(lap for lap in cut_set.laps if lap.placement in here),
-        holes=tuple(hole for hole in cut_set.holes if hole.placement in here),
-        profiles=tuple(p for p in cut_set.profiles if p.placement in here),
-        joins=tuple(join for join in cut_set.joins if join.blank == blank.number),
-        passes=tuple(p for p in cut_set.passes if p.blank == blank.number),
-        programs=tuple(p for p in cut_set.programs if p.blank == blank.number),
-        as_cut=next((a for a in cut_set.as_cut if a.blank == blank.number), None),
-        clearings=tuple(cut for cut in cut_set.clearings if cut.placement in here),
+        placed=tuple(map(_placed, blank.placements)),
+        laps=blank.cuts.laps,
+        holes=blank.cuts.holes,
+        profiles=blank.cuts.profiles,
+        joins=blank.joins,
+        passes=blank.passes,
+        programs=blank.programs,
+        as_cut=blank.as_cut,
+        clearings=blank.cuts.clearings,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -12,6 +13,8 @@ from millprep.model.check import GapReason, JoinReason, NetReason
 from millprep.report.words import number, plain
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from millprep.model.check import Check, Reason, Touch
     from millprep.model.layout import Placement
     from millprep.model.set_of_programs import CutSet
@@ -88,31 +91,31 @@ def table_text(cut_set: CutSet) -> str:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(HEADER)
-    for n, check in enumerate(cut_set.checks, 1):
-        placement = cut_set.layout.placements[check.placement]
+    for placement, checks in _numbered(cut_set):
         _, y0, _, y1 = placement.pose.shape(placement.board.outline).bounds
-        rows.writerow(
-            (
-                n,
-                placement.board.name,
-                placement.copy,
-                placement.blank,
-                check.expect,
-                *_cells(check.one, y1 - y0),
-                *_cells(check.other, y1 - y0),
-                WHEN_WORDS[check.when],
-                "" if check.gap is None else f"{check.gap:.4f}",
-                reason_words(check.reason),
+        for n, check in checks:
+            rows.writerow(
+                (
+                    n,
+                    placement.board.name,
+                    placement.copy,
+                    placement.blank,
+                    check.expect,
+                    *_cells(check.one, y1 - y0),
+                    *_cells(check.other, y1 - y0),
+                    WHEN_WORDS[check.when],
+                    "" if check.gap is None else f"{check.gap:.4f}",
+                    reason_words(check.reason),
+                )
             )
-        )
     return text.getvalue()
 
 
 def tables(cut_set: CutSet) -> tuple[BuzzTable, ...]:
     """The checks of each copy for the sheet, named as in the CSV."""
     found = []
-    for placement in cut_set.layout.placements:
-        rows = tuple(_row(n, check) for n, check in _of(cut_set, placement))
+    for placement, checks in _numbered(cut_set):
+        rows = tuple(_row(n, check) for n, check in checks)
         if rows:
             board = plain(placement.board.name, 60)
             title = f"{board}, copy {placement.copy}, blank {placement.blank}"
@@ -126,18 +129,17 @@ def shortest(cut_set: CutSet) -> ShortList | None:
     Of each board the copy with the narrowest gap: its narrowest gaps and its joins, which must
     be apart, and its longest ways, which must be connected.
     """
-    kinds: dict[str, list[Placement]] = {}
-    for placement in cut_set.layout.placements:
-        if _of(cut_set, placement):
-            kinds.setdefault(placement.board.name, []).append(placement)
+    kinds: dict[str, list[tuple[Placement, list[Numbered]]]] = {}
+    for placement, checks in _numbered(cut_set):
+        if checks:
+            kinds.setdefault(placement.board.name, []).append((placement, checks))
     if not kinds:
         return None
     most_apart = max(MOST_APART // len(kinds), 3)
     most_connected = max(MOST_CONNECTED // len(kinds), 1)
     found, shown = [], 0
     for copies in kinds.values():
-        placement = min(copies, key=lambda p: (_least_gap(cut_set, p), p.index))
-        checks = _of(cut_set, placement)
+        placement, checks = min(copies, key=lambda copy: (_least_gap(copy[1]), copy[0].index))
         apart = _first_apart([one for one in checks if one[1].expect == "isolation"], most_apart)
         ways = [one for one in checks if one[1].expect == "continuity"]
         ways = sorted(ways, key=lambda one: -math.dist(one[1].one.at, one[1].other.at))
@@ -147,26 +149,25 @@ def shortest(cut_set: CutSet) -> ShortList | None:
         title = f"{board}, copy {placement.copy} of {len(copies)}, blank {placement.blank}"
         found.append(
             ShortTable(
-                title if len(cut_set.layout.placements) > 1 else "",
+                title if len(cut_set.copies) > 1 else "",
                 tuple(_row(n, check) for n, check in apart),
                 tuple(_row(n, check) for n, check in connected),
             )
         )
     marks = any(row.when for one in found for row in (*one.apart, *one.connected))
-    return ShortList(tuple(found), shown, len(cut_set.checks), marks)
+    every = sum(len(copy.checks) for copy in cut_set.copies)
+    return ShortList(tuple(found), shown, every, marks)
 
 
-def _of(cut_set: CutSet, placement: Placement) -> list[Numbered]:
-    """The checks of one copy with their numbers in the CSV."""
-    return [
-        (n, check)
-        for n, check in enumerate(cut_set.checks, 1)
-        if check.placement == placement.index
-    ]
+def _numbered(cut_set: CutSet) -> Iterator[tuple[Placement, list[Numbered]]]:
+    """The checks of every copy with their numbers in the CSV."""
+    numbers = itertools.count(1)
+    for copy in cut_set.copies:
+        yield copy.placement, [(next(numbers), check) for check in copy.checks]
 
 
-def _least_gap(cut_set: CutSet, placement: Placement) -> float:
-    gaps = [check.gap for _, check in _of(cut_set, placement) if check.gap is not None]
+def _least_gap(checks: list[Numbered]) -> float:
+    gaps = [check.gap for _, check in checks if check.gap is not None]
     return round(min(gaps, default=math.inf), 6)
 
 

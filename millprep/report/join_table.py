@@ -28,9 +28,8 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     number_ = milling_pass.number
     mine = [
         join
-        for join in cut_set.joins
-        if join.blank == milling_pass.blank
-        and max(join.passes) == number_
+        for join in cut_set.blank(milling_pass.blank).joins
+        if max(join.passes) == number_
         and join.piece is not None
         and join.predicted is not None
         and join.tolerance_electrical is not None
@@ -67,7 +66,7 @@ def safety_factor(join: Join) -> float:
 def _row(
     cut_set: CutSet, milling_pass: MillingPass, join: Join
 ) -> tuple[str, str, str, str, str, str]:
-    placement = cut_set.layout.placements[join.placement]
+    placement = cut_set.copies[join.placement].placement
     copy = f" {placement.copy}" if placement.copy > 1 else ""
     ratio = safety_factor(join)
     return (

@@ -83,7 +83,7 @@ def _legend(
     """The programs by their numbers, then what else is seen."""
     order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
     legend = []
-    for i, program in enumerate(_programs(contents, milling_pass)):
+    for i, program in enumerate(milling_pass.programs):
         # what stays above the work or touches it leaves nothing to see
         if program.spins:
             style = cutter_style(order.get(program.cutter.name, i))
@@ -111,7 +111,7 @@ def _before(
     for before in contents.passes:
         if before.number < milling_pass.number:
             here = before.pose.inverse().then(milling_pass.pose)
-            for program in _programs(contents, before):
+            for program in before.programs:
                 lines, points = contacts(program, on.tolerance)
                 lines = [here.points(line) for line in lines]
                 cut += lines
@@ -124,7 +124,7 @@ def _now(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list
     """Draw what this pass cuts; its lines."""
     order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
     cut: list[FloatArray] = []
-    for i, program in enumerate(_programs(contents, milling_pass)):
+    for i, program in enumerate(milling_pass.programs):
         style = cutter_style(order.get(program.cutter.name, i))
         lines, points = contacts(program, on.tolerance)
         cut += lines
@@ -155,10 +155,6 @@ def _signs(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> li
             for at, hole, what in named
         ),
     ]
-
-
-def _programs(contents: BlankContents, milling_pass: MillingPass) -> list[Program]:
-    return [p for p in contents.programs if p.mill_pass == milling_pass.number]
 
 
 def drilled_in(contents: BlankContents, number_: int) -> list[RegistrationHole]:

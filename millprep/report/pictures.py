@@ -89,7 +89,7 @@ def draw_refused(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
 def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
     """Every picture with what draws it."""
     places = marked(cut_set)
-    contents = {blank.number: contents_of(cut_set, blank) for blank in cut_set.layout.blanks}
+    contents = {blank.number: contents_of(cut_set, blank) for blank in cut_set.blanks}
     for here in contents.values():
         flags = [place for place in places if place.blank == here.blank.number]
         yield from _of_blank(cut_set, here, flags)
@@ -150,11 +150,11 @@ def _of_pass(
 
 def _solved(cut_set: CutSet) -> list[tuple[int, int, NetJudged]]:
     """Every net whose sheet was solved, counted from 1, with the number of its blank."""
-    blank = {p.index: p.blank for p in cut_set.layout.placements}
     nets = [
-        (blank[board.placement], one)
-        for board in cut_set.judged
-        for one in board.nets
-        if one.field is not None
+        (copy.placement.blank, net)
+        for copy in cut_set.copies
+        if copy.judged is not None
+        for net in copy.judged.nets
+        if net.field is not None
     ]
     return [(n, *pair) for n, pair in enumerate(nets, 1)]

@@ -47,22 +47,22 @@ def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
     if finding.at is None:
         return None
     if finding.frame == "drawing":
-        for placement in cut_set.layout.placements:
+        for placement in (copy.placement for copy in cut_set.copies):
             if finding.board in (None, placement.board.name) and finding.copy in (
                 None,
                 placement.copy,
             ):
                 return placement.blank, placement.pose.point(finding.at)
         return None
-    numbers = [blank.number for blank in cut_set.layout.blanks]
-    blank = finding.blank if finding.blank is not None else (numbers[0] if numbers else None)
-    if blank not in numbers:
+    blanks = {blank.number: blank for blank in cut_set.blanks}
+    number = min(blanks, default=None) if finding.blank is None else finding.blank
+    if number is None or number not in blanks:
         return None
     if finding.frame == "blank":
-        return blank, finding.at
-    for milling_pass in cut_set.passes:
-        if milling_pass.blank == blank and finding.mill_pass in (None, milling_pass.number):
-            return blank, milling_pass.pose.inverse().point(finding.at)
+        return number, finding.at
+    for milling_pass in blanks[number].passes:
+        if finding.mill_pass in (None, milling_pass.number):
+            return number, milling_pass.pose.inverse().point(finding.at)
     return None
 
 

@@ -41,31 +41,24 @@ def program_rows(
 
 
 def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
-    seconds = _seconds(cut_set, program)
+    figures = program.figures
     feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
-        file=file_of(cut_set, program, folder),
+        file=file_of(program, folder),
         work=works_words(program),
         cutter=cutter_of(cut_set, program, change=change),
         change=change,
         depth=number(program.depth, 3) if program.spins else "",
         spindle=number(program.spindle, 0) if program.spins else "off",
         feed=" / ".join(number(feed, 0) for feed in feeds),
-        time=duration(seconds) if seconds is not None else "",
+        time="" if figures is None else duration(figures.seconds),
     )
 
 
-def running_time(cut_set: CutSet, programs: Sequence[Program]) -> str:
+def running_time(programs: Sequence[Program]) -> str:
     """How long programs run, in words."""
-    seconds = [_seconds(cut_set, program) for program in programs]
-    known = [value for value in seconds if value is not None]
-    return duration(sum(known)) if len(known) == len(seconds) and known else "unknown"
-
-
-def _seconds(cut_set: CutSet, program: Program) -> float | None:
-    if not cut_set.figures:
-        return None
-    return cut_set.figures[cut_set.programs.index(program)].seconds
+    known = [program.figures.seconds for program in programs if program.figures is not None]
+    return duration(sum(known)) if len(known) == len(programs) and known else "unknown"
 
 
 def dry_run_words(programs: Sequence[Program]) -> str:
@@ -116,11 +109,10 @@ def cutter_of(cut_set: CutSet, program: Program, *, change: bool) -> str:
     return f"fit: {name}"
 
 
-def file_of(cut_set: CutSet, program: Program, folder: str) -> str:
+def file_of(program: Program, folder: str) -> str:
     """The file of a program without its folder, with its lines in a joined one."""
     file = plain(program.file.removeprefix(folder), 160)
-    figures = zip(cut_set.programs, cut_set.figures, strict=False)
-    lines = next((cost.lines for other, cost in figures if other is program), None)
+    lines = None if program.figures is None else program.figures.lines
     if lines is None:
         return file
     return f"{file}, lines {lines[0]} to {lines[1]}"

@@ -33,7 +33,7 @@ class TouchPage:
 
 def touch_page(cut_set: CutSet, milling_pass: MillingPass) -> TouchPage | None:
     """What to do with the program that touches; None when the pass has none."""
-    program = touching(cut_set, milling_pass)
+    program = touching(milling_pass)
     if program is None or not isinstance(program.cutter, EndMill):
         return None
     tip = program.cutter.diameter
@@ -60,7 +60,7 @@ def touch_page(cut_set: CutSet, milling_pass: MillingPass) -> TouchPage | None:
 
 
 def _command(cut_set: CutSet, milling_pass: MillingPass, option: str) -> str:
-    blank = f" --blank {milling_pass.blank}" if len(cut_set.layout.blanks) > 1 else ""
+    blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
     return (
         f"millprep refit OUT --pass {milling_pass.number}{blank} {option} READINGS.toml --out NEW"
     )
@@ -98,11 +98,7 @@ def vernier_page(cut_set: CutSet, milling_pass: MillingPass) -> VernierPage | No
     mine = milling_pass.verniers
     if not mine:
         return None
-    here = (milling_pass.blank, milling_pass.number)
-    file = next(
-        (p.file for p in cut_set.programs
-         if (p.blank, p.mill_pass) == here and p.works == ("engrave",)), ""
-    )  # fmt: skip
+    file = next((p.file for p in milling_pass.programs if p.works == ("engrave",)), "")
     lines = "\n".join(f"{plain(vernier.id)} =" for vernier in mine)
     first = mine[0]
     return VernierPage(

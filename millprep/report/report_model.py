@@ -235,7 +235,8 @@ def check_row(cut_set: CutSet) -> dict[str, Any]:
         "boards": boards,
         "programs": [
             {"file": c.file, "cutter": c.cutter, "cutting": CuttingRow.of(c).row()}
-            for c in cut_set.cutting
+            for c in (program.cutting for program in cut_set.programs)
+            if c is not None
         ],
         "findings": [FindingRow.of(finding).row() for finding in cut_set.findings],
     }

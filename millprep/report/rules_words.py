@@ -37,12 +37,11 @@ class Page:
 
 def pages(cut_set: CutSet) -> list[Page]:
     """The copies of which nets are named."""
-    by_index = {p.index: p for p in cut_set.layout.placements}
     found: list[Page] = []
-    for board in cut_set.judged:
-        if not board.nets:
+    for copy in cut_set.copies:
+        board, placement = copy.judged, copy.placement
+        if board is None or not board.nets:
             continue
-        placement = by_index[board.placement]
         rows, more = spacing_rows(board)
         found.append(
             Page(
@@ -62,17 +61,18 @@ def pages(cut_set: CutSet) -> list[Page]:
 def told(cut_set: CutSet) -> list[str]:
     """Everything that was judged, board by board."""
     lines: list[str] = []
-    by_index = {p.index: p for p in cut_set.layout.placements}
-    for board in cut_set.judged:
-        placement = by_index[board.placement]
+    for copy in cut_set.copies:
+        board, placement = copy.judged, copy.placement
+        if board is None:
+            continue
         lines.append(
             f"{plain(placement.board.name)}, copy {placement.copy} on blank {placement.blank} "
             "(places in mm on the blank)"
         )
         for part in (_spacing, _current, _lost, _across, _bases, _rings):
             lines += [f"  {line}" for line in part(board)]
-    lines += cutting_lines(cut_set.cutting)
-    if not cut_set.judged:
+    lines += cutting_lines(p.cutting for p in cut_set.programs if p.cutting is not None)
+    if all(copy.judged is None for copy in cut_set.copies):
         lines.append("nothing was judged: the job stops before the copper is cut in simulation")
     return lines
 

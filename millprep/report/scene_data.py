@@ -23,9 +23,8 @@ if TYPE_CHECKING:
     from millprep.model.board import Board
     from millprep.model.cut import HoleCut
     from millprep.model.cutter import Cutter
-    from millprep.model.layout import Placement
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.model.set_of_programs import CutSet
+    from millprep.model.set_of_programs import BoardCopy, CutSet
 
 DIGITS = 4
 """Figures that are told as they are have so many decimals."""
@@ -51,9 +50,9 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
                 "size": [_figure(v) for v in blank.size],
                 "outline": None if blank.outline is None else areas([blank.outline]),
             }
-            for blank in cut_set.layout.blanks
+            for blank in (milled.laminate for milled in cut_set.blanks)
         ],
-        "copies": [_copy(cut_set, boards, p) for p in cut_set.layout.placements],
+        "copies": [_copy(boards, copy) for copy in cut_set.copies],
         "asCut": [
             {
                 "blank": one.blank,
@@ -62,9 +61,14 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
                     [[copy, plain(piece, 40)] for copy, piece in part.pieces] for part in one.parts
                 ],
             }
-            for one in cut_set.as_cut
+            for one in (blank.as_cut for blank in cut_set.blanks)
+            if one is not None
         ],
-        "holes": [_hole(cut_set, cutters, hole) for hole in cut_set.holes],
+        "holes": [
+            _hole(blank.number, cutters, hole)
+            for blank in cut_set.blanks
+            for hole in (*blank.cuts.holes, *blank.registration)
+        ],
         "tabs": _tabs(cut_set),
         "passes": [_pass(milling_pass) for milling_pass in cut_set.passes],
         "registration": [
@@ -87,16 +91,17 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
                 "cutter": cutters.index(program.cutter.name),
                 "works": [plain(work) for work in program.works],
                 "spins": program.spins,
-                **trail_data(trail),
+                **trail_data(program.trail),
             }
-            for program, trail in zip(cut_set.programs, cut_set.trails, strict=False)
+            for program in cut_set.programs
+            if program.trail is not None
         ],
     }  # fmt: skip
 
 
 def _boards(cut_set: CutSet) -> list[Board]:
     """Every board once, in the order of its first copy."""
-    return list({id(p.board): p.board for p in cut_set.layout.placements}.values())
+    return list({id(c.placement.board): c.placement.board for c in cut_set.copies}.values())
 
 
 def _board(board: Board) -> dict[str, Any]:
@@ -108,10 +113,10 @@ def _board(board: Board) -> dict[str, Any]:
     }
 
 
-def _copy(cut_set: CutSet, boards: list[Board], placement: Placement) -> dict[str, Any]:
+def _copy(boards: list[Board], copy: BoardCopy) -> dict[str, Any]:
+    placement, proof = copy.placement, copy.proof
     board = placement.board
-    nets = [cut_set.nets.get((placement.index, piece.id)) for piece in board.pieces]
-    proof = next((p for p in cut_set.proofs if p.placement == placement.index), None)
+    nets = [copy.nets.get(piece.id) for piece in board.pieces]
     return {
         "board": next(i for i, known in enumerate(boards) if known is board),
         "copy": placement.copy,
@@ -139,19 +144,7 @@ def _cutter(cutter: Cutter) -> dict[str, Any]:
     return row
 
 
-def _hole(cut_set: CutSet, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
-    placements = cut_set.layout.placements
-    blank = None if hole.placement is None else placements[hole.placement].blank
-    if blank is None:
-        blank = next(
-            (
-                p.blank
-                for p in cut_set.passes
-                for known in p.registration
-                if known.id == hole.hole and known.blank == hole.at
-            ),
-            cut_set.layout.blanks[0].number,
-        )
+def _hole(blank: int, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
     return {
         "id": plain(hole.hole, 40),
         "blank": blank,
@@ -169,12 +162,12 @@ def _tabs(cut_set: CutSet) -> list[dict[str, Any]]:
     """Each tab as the line along which the cutter stays high."""
     width = {c.name: c.width(1.0) for c in cut_set.cutters}
     found = []
-    for profile in cut_set.profiles:
+    for blank, profile in ((b, p) for b in cut_set.blanks for p in b.cuts.profiles):
         for tab in profile.tabs:
             run = profile.path.part(tab.start, tab.end)
             found.append(
                 {
-                    "blank": cut_set.layout.placements[profile.placement].blank,
+                    "blank": blank.number,
                     "width": _figure(width[profile.cutter]),
                     "xy": line([whole(run.flattened(), SHAPE_UNIT)]),
                 }

@@ -43,10 +43,10 @@ def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
 
 def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """The steps before the first program of a pass, in order."""
-    blank = next(b for b in cut_set.layout.blanks if b.number == milling_pass.blank)
+    blank = cut_set.blank(milling_pass.blank).laminate
     words = ["Spindle off and standing still."]
     words += _taken_off(cut_set, milling_pass)
-    words += _below(cut_set, milling_pass, blank)
+    words += _below(milling_pass, blank)
     words += _lay(cut_set, milling_pass, blank)
     words += _overhang(cut_set, milling_pass, blank)
     words += _held(cut_set, milling_pass)
@@ -103,9 +103,8 @@ def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     return [f"Clamp it here and nowhere else: {_clamps(on)}."]
 
 
-def _below(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
-    here = (milling_pass.blank, milling_pass.number)
-    depths = [p.depth for p in cut_set.programs if (p.blank, p.mill_pass) == here]
+def _below(milling_pass: MillingPass, blank: Blank) -> list[str]:
+    depths = [program.depth for program in milling_pass.programs]
     under = max(depths, default=0.0) - blank.thickness
     if under <= 0:
         return []
@@ -136,7 +135,7 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
         )
         pins = on_pins(cut_set) and any(p.registration for p in cut_set.passes)
         return [f"{words} Remove the pins." if pins else words]
-    first = next(p for p in cut_set.passes if p.blank == blank.number)
+    first = cut_set.blank(blank.number).passes[0]
     turned = first.pose.inverse().then(milling_pass.pose).a < 0
     way = "turned end for end by half a turn" if turned else "not turned end for end"
     if on_pins(cut_set):
@@ -148,7 +147,7 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
             f"holes listed below{numbered}, copper side up, {way}. The pins must end below the "
             "copper."
         ]
-    if touching(cut_set, milling_pass) is None:
+    if touching(milling_pass) is None:
         how = (
             "Measure where its registration holes are, and shift or turn it until they are where "
             "the list below says; or type what you read into a file for millprep refit."

@@ -91,7 +91,7 @@ class View:
 
 def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str:
     """SVG of one pass: blank, clamps, zero, touch point, holes, props, with dimensions."""
-    blank = next(b for b in cut_set.layout.blanks if b.number == milling_pass.blank)
+    blank = cut_set.blank(milling_pass.blank).laminate
     clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
     rim = milling_pass.pose.shape(blank.outline or shapely.box(0, 0, *blank.size))
     signs = _signs(cut_set, milling_pass, blank)
@@ -182,7 +182,7 @@ def _background(
 ) -> list[Shape]:
     """The blank, its boards and their copper, the machine's travel as far as it is seen."""
     pose, travel = milling_pass.pose, cut_set.machine.travel
-    on = cut_set.layout.on(milling_pass.blank)
+    on = cut_set.blank(milling_pass.blank).placements
     copper = [
         shapely.simplify(view.shape(pose.shape(p.pose.shape(piece.shape))), 0.15)
         for p in on

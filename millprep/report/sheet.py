@@ -87,14 +87,15 @@ def sheet(cut_set: CutSet) -> str:
     remarks = _remarks(cut_set)
     spoilboard = spoilboard_programs(cut_set)
     pages = _pages(cut_set)
-    chips = cutter_rows(cut_set.cutting)
+    chips = cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
+    seconds = [p.figures.seconds for p in cut_set.programs if p.figures is not None]
     return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         resumed=bool(cut_set.resumed),
         machine=plain(cut_set.machine.name),
-        total=duration(sum(f.seconds for f in cut_set.figures)) if cut_set.figures else None,
+        total=duration(sum(seconds)) if seconds else None,
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
@@ -103,7 +104,7 @@ def sheet(cut_set: CutSet) -> str:
         ],
         spoilboard=program_rows(cut_set, spoilboard),
         spoilboard_words=spoilboard_words(cut_set),
-        spoilboard_time=running_time(cut_set, spoilboard),
+        spoilboard_time=running_time(spoilboard),
         pages=pages,
         review=review(cut_set),
         layers=LAYERS,
@@ -130,9 +131,10 @@ def kept(words: str) -> str:
 def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
     """Number, size, thickness and boards of each blank."""
     found: list[tuple[str, ...]] = []
-    for blank in cut_set.layout.blanks:
+    for milled in cut_set.blanks:
+        blank = milled.laminate
         counts: dict[str, int] = {}
-        for placement in cut_set.layout.on(blank.number):
+        for placement in milled.placements:
             counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
         boards = ", ".join(
             f"{count} × {plain(name, 60)}" for name, count in counts.items()
@@ -145,13 +147,11 @@ def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
 
 def _pages(cut_set: CutSet) -> list[PassPage]:
     pages = []
-    for milling_pass in cut_set.passes:
-        here = (milling_pass.blank, milling_pass.number)
-        programs = [p for p in cut_set.programs if (p.blank, p.mill_pass) == here]
-        last = max(p.number for p in cut_set.passes if p.blank == milling_pass.blank)
-        title = f"Blank {here[0]}, pass {here[1]} of {last}"
-        if cut_set.resumed:
-            title = f"Blank {here[0]}, pass {here[1]}, resumed"
+    for blank, milling_pass in ((b, p) for b in cut_set.blanks for p in b.passes):
+        programs = milling_pass.programs
+        title = f"Blank {blank.number}, pass {milling_pass.number}"
+        last = blank.passes[-1].number
+        title += ", resumed" if cut_set.resumed else f" of {last}"
         folders = {p.file.rpartition("/")[0] for p in programs}
         folder = f"{folders.pop()}/" if len(folders) == 1 else ""
         pages.append(
@@ -164,7 +164,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 folder=plain(folder, 120) if folder != "/" else "",
                 steps=program_rows(cut_set, programs, folder),
                 dry=dry_run_words(programs),
-                time=running_time(cut_set, programs),
+                time=running_time(programs),
                 vernier=vernier_page(cut_set, milling_pass),
                 touch=touch_page(cut_set, milling_pass),
                 joins=join_table(cut_set, milling_pass),

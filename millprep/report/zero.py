@@ -101,8 +101,7 @@ def drilled_now(cut_set: CutSet, milling_pass: MillingPass) -> list[Registration
     """The holes and crosses for later passes that this pass makes."""
     made = {
         hole.id: hole
-        for other in cut_set.passes
-        if other.blank == milling_pass.blank
+        for other in cut_set.blank(milling_pass.blank).passes
         for hole in other.registration
         if hole.drilled_in == milling_pass.number
     }
@@ -111,8 +110,7 @@ def drilled_now(cut_set: CutSet, milling_pass: MillingPass) -> list[Registration
 
 def spoilboard_programs(cut_set: CutSet) -> tuple[Program, ...]:
     """The programs run with the blank off, such as the one that bores the pin holes."""
-    passes = {(p.blank, p.number) for p in cut_set.passes}
-    return tuple(p for p in cut_set.programs if (p.blank, p.mill_pass) not in passes)
+    return tuple(program for blank in cut_set.blanks for program in blank.spoilboard)
 
 
 def on_pins(cut_set: CutSet) -> bool:
@@ -122,9 +120,6 @@ def on_pins(cut_set: CutSet) -> bool:
     return cut_set.locating == "pins"
 
 
-def touching(cut_set: CutSet, milling_pass: MillingPass) -> Program | None:
+def touching(milling_pass: MillingPass) -> Program | None:
     """The program that touches the holes of a pass, if it has one."""
-    here = (milling_pass.blank, milling_pass.number)
-    return next(
-        (p for p in cut_set.programs if (p.blank, p.mill_pass) == here and p.work == "probe"), None
-    )
+    return next((p for p in milling_pass.programs if p.work == "probe"), None)

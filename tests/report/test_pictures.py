@@ -106,7 +106,7 @@ def test_svg_is_xml_with_no_clock_and_short_numbers(drawn: tuple[CutSet, File]) 
 
 def test_both_faces_say_which_they_are() -> None:
     whole = invented(1)
-    here = contents_of(whole, whole.layout.blanks[0])
+    here = contents_of(whole, whole.blanks[0])
     copper = copper_view(here, whole.job, whole.id, ())
     other = copper_view(here, whole.job, whole.id, (), components=True)
     assert "copper side up, as it lies on the mill" in copper.words()
@@ -155,7 +155,7 @@ def test_holes_and_slots_are_drawn_true_to_size(tmp_path: File) -> None:
 
 def test_a_pass_shows_machine_clamps_zero_and_touch() -> None:
     whole = invented(4)
-    here = contents_of(whole, whole.layout.blanks[0])
+    here = contents_of(whole, whole.blanks[0])
     first, second = (pass_view(here, whole, p).words() for p in whole.passes)
     for said in ("pass 1 of 2", "r1 drilled now", "X0 Y0", "Z touch", "12 mm", "01 isolation"):
         assert said in first
@@ -174,8 +174,8 @@ def test_shorted_and_broken_copper_is_named() -> None:
         CopperPart(square[3], ()),
     )
     spoilt = with_blank(whole, as_cut=AsCut(1, (), parts))
-    said = as_cut_view(contents_of(spoilt, whole.layout.blanks[0]), "j", "s").words()
-    fine = as_cut_view(contents_of(whole, whole.layout.blanks[0]), "j", "s").words()
+    said = as_cut_view(contents_of(spoilt, spoilt.blanks[0]), "j", "s").words()
+    fine = as_cut_view(contents_of(whole, whole.blanks[0]), "j", "s").words()
     assert "SHORT c3 + c7" in said
     assert said.count("OPEN c9") == 2
     assert "SHORT" not in fine
@@ -184,7 +184,7 @@ def test_shorted_and_broken_copper_is_named() -> None:
 
 def test_paths_are_named_by_cutter_and_width() -> None:
     whole = invented(4)
-    said = paths_view(contents_of(whole, whole.layout.blanks[0]), "j", "s").words()
+    said = paths_view(contents_of(whole, whole.blanks[0]), "j", "s").words()
     # tip 0.1 + 2 · 0.12 · tan 15° = 0.1643
     assert "vee30: vee, 30° included, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
