@@ -14,33 +14,34 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
     """Mark a pass as begun; the mark, and whether it is new.
 
     Raises:
-        Refusal: exit code 2, when there is no such set or pass, or one before it is not begun.
+        Refusal: exit code 2, when there is no such set or pass, or an earlier pass of the blank is
+            not marked.
     """
-    report = report_file.read(folder)
+    source = report_file.read(folder)
     mark = begun_mark.load(folder)
-    if mark is not None and mark.set != report.set:
+    if mark is not None and mark.set != source.set:
         message = (
-            f"{FILE} marks set {mark.set}, and the folder holds set {report.set}. Check which of "
+            f"{FILE} marks set {mark.set}, and the folder holds set {source.set}. Check which of "
             "them is being cut; delete the file if it was copied here."
         )
         raise _usage("begun-another-set", message)
-    if (blank, number) not in report.poses:
-        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(report.poses))
-        message = f"The set has no blank {blank} pass {number}; it has {known}."
+    if (blank, number) not in source.poses:
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(source.poses))
+        message = f"The set has no blank {blank} pass {number}. It has {known}."
         raise _usage("no-such-pass", message)
     done = () if mark is None else mark.passes
     if (blank, number) in done:
         assert mark is not None
         return mark, False
-    before = [k for b, k in sorted(report.poses) if b == blank and k < number]
-    left = [k for k in before if (blank, k) not in done]
-    if left:
+    before = [k for b, k in sorted(source.poses) if b == blank and k < number]
+    unmarked = [k for k in before if (blank, k) not in done]
+    if unmarked:
         message = (
-            f"Pass {left[0]} of blank {blank} is cut before pass {number} and is not marked. Mark "
-            f"it first, with --pass {left[0]}, if it has been cut."
+            f"Pass {unmarked[0]} of blank {blank} is cut before pass {number} and is not marked. "
+            f"If it has been cut, mark it first with --pass {unmarked[0]}."
         )
         raise _usage("begin-order", message)
-    mark = Begun(report.set, tuple(sorted((*done, (blank, number)))))
+    mark = Begun(source.set, tuple(sorted((*done, (blank, number)))))
     begun_mark.save(folder, mark)
     return mark, True
 

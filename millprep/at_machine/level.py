@@ -1,4 +1,4 @@
-"""Levelling: a set made anew whose programs of one pass follow the blank's measured surface."""
+"""Level: a set made again whose programs of one pass follow the height map of the blank."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from millprep import job
-from millprep.at_machine import surface_readings
-from millprep.at_machine.surface_fit import levelling
+from millprep.at_machine import height_map_file
+from millprep.at_machine.height_map import levelling
 from millprep.model.derivation import Derivation
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
@@ -34,7 +34,7 @@ def level(
     repeatability: float | None = None,
     replace_begun: bool = False,
 ) -> CutSet:
-    """Make a set whose programs of one pass follow a surface map; all else stays.
+    """Make a set whose programs of one pass follow a height map; the others stay the same.
 
     Args:
         folder: the set that is being cut.
@@ -43,7 +43,7 @@ def level(
         blank: its number.
         number: of the pass.
         job_file: the job of the set; None looks for it by its name and hash in the working
-            folder, beside the set and beside the map.
+            folder, next to the set and next to the map.
         say: takes the name of every step as it begins.
         repeatability: standard deviation of one touch, mm; None takes what the job states.
         replace_begun: replace even a set in `out` that is marked as begun.
@@ -53,30 +53,33 @@ def level(
             of a preparation that was refused.
     """
     if out.resolve() == folder.resolve():
-        raise usage("level-same-folder", f"{out} holds the set that is being cut; keep it.")
+        message = f"{out} holds the set that is being cut. Name another folder with --out."
+        raise usage("level-same-folder", message)
     say("reading the set and the map")
-    old = report_file.read(folder)
-    whole(old)
+    source = report_file.read(folder)
+    whole(source)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
     if job_file is None:
-        job_file = find_job(old, (Path(), folder.resolve().parent, map_file.parent))
+        job_file = find_job(source, (Path(), folder.resolve().parent, map_file.parent))
     plan = job.load(job_file)
-    now = read_inputs(plan, job_file)
-    same_inputs(old, now)
-    if (blank, number) not in old.poses:
-        raise usage("pass-unknown", f"Set {old.set} has no pass {number} of blank {blank}.")
-    read = surface_readings.load(map_file, plan.machine.probe_log)
-    stated = plan.machine.probe_repeatability if repeatability is None else repeatability
-    cuts = _cuts(folder, old, plan, blank, number)
-    made, told = levelling(read, old.set, blank, number, cuts, old.touches[blank, number], stated)
+    inputs = read_inputs(plan, job_file)
+    same_inputs(source, inputs)
+    if (blank, number) not in source.poses:
+        raise usage("pass-unknown", f"Set {source.set} has no pass {number} of blank {blank}.")
+    read = height_map_file.load(map_file, plan.machine.probe_log)
+    if repeatability is None:
+        repeatability = plan.machine.probe_repeatability
+    cuts = _cuts(folder, source, plan, blank, number)
+    touch = source.touches[blank, number]
+    made, findings = levelling(read, source.set, blank, number, cuts, touch, repeatability)
     derivation = Derivation(
-        derived_from=old.set,
+        derived_from=source.set,
         step=level_step(made),
-        readings=(*old.input_files[len(now) :], read.file),
-        poses=old.poses,
-        findings=told,
-        levellings={**old.levellings, (blank, number): made},
+        readings=(*source.input_files[len(inputs) :], read.file),
+        poses=source.poses,
+        findings=findings,
+        levellings={**source.levellings, (blank, number): made},
     )
     return prepare(
         job_file,
@@ -84,21 +87,21 @@ def level(
         say,
         derivation,
         repair=True,
-        choice=choice_of(old, folder),
+        choice=choice_of(source, folder),
         replace_begun=replace_begun,
     )
 
 
-def _cuts(folder: Path, report: Report, plan: JobPlan, blank: int, number: int) -> BaseGeometry:
+def _cuts(folder: Path, source: Report, plan: JobPlan, blank: int, number: int) -> BaseGeometry:
     """The box around all feeds of a pass of a set, machine frame."""
     programs = [
         program
-        for program in report.programs(plan.cutters, plan.machine)
+        for program in source.programs(plan.cutters, plan.machine)
         if (program.blank, program.mill_pass) == (blank, number)
         and program.work not in ("probe", "dry-run")
     ]
     rows = motion_rows(folder / TABLE, programs)
     at = [(row.x, row.y) for some in rows.values() for row in some if row.motion != "rapid"]
     if not at:
-        raise usage("nothing-to-probe", "The pass cuts nothing that a surface map would correct.")
+        raise usage("nothing-to-probe", "The pass cuts nothing that a height map would correct.")
     return MultiPoint(at).envelope

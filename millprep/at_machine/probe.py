@@ -1,4 +1,4 @@
-"""Probing a surface: a program that touches copper around all that a pass cuts, and a table."""
+"""Probe: a program that touches the copper around all that a pass cuts, and a table to fill in."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep import job
-from millprep.at_machine.probe_grid import grid
-from millprep.at_machine.probe_room import denied
+from millprep.at_machine.probe_grid import denied, grid
 from millprep.gcode import probing, sink
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.probing import Probing
@@ -40,16 +39,16 @@ from millprep.workflow.prepare import Say
 from millprep.workflow.source_set import find_job, same_inputs, usage, whole
 
 SPACING = 30.0
-"""Rows and columns stand no farther apart unless told, mm: common practice, no source."""
+"""Largest distance of rows and columns by default, mm: common practice, no source."""
 UNEVEN = 1.0
-"""The copper is looked for this far above and below zero unless told, mm."""
+"""The copper is searched this far above and below zero by default, mm."""
 MOST_UNEVEN = 3.0
 EDGE = 1.0
 """The tip keeps so far inside the blank's edge, mm."""
 SPARE = 0.3
 """And its rim so far from what is cut, mm."""
-ROUND = 0.01
-"""The grid encloses the cuts by this, mm: arcs are looked at by chords."""
+CHORD = 0.01
+"""The grid encloses the cuts by this, mm: arcs are examined by chords."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,7 @@ class Probed:
     Attributes:
         program, table: files.
         x, y: of columns and rows, machine frame.
-        seconds: that the program takes, about.
+        seconds: estimated running time of the program.
         hull: (x0, y0, x1, y1) of all that the pass cuts, machine frame.
     """
 
@@ -90,7 +89,7 @@ def probe(
         out: folder for both files.
         blank: its number.
         number: of the pass.
-        job_file: the job of the set; None looks for it in the working folder and beside the set.
+        job_file: the job of the set; None looks for it in the working folder and next to the set.
         say: takes the name of every step as it begins.
         spacing: of rows and columns, at most, mm.
         uneven: how far the copper may lie above or below zero, mm.
@@ -100,25 +99,25 @@ def probe(
         Refusal: with what cannot be probed, or what is wrong with set or job.
     """
     say("reading the set")
-    report = report_file.read(folder)
-    whole(report)
+    source = report_file.read(folder)
+    whole(source)
     if job_file is None:
-        job_file = find_job(report, (Path(), folder.resolve().parent))
+        job_file = find_job(source, (Path(), folder.resolve().parent))
     plan = job.load(job_file)
-    same_inputs(report, read_inputs(plan, job_file))
-    mill_pass, board = _where(report, blank, number)
+    same_inputs(source, read_inputs(plan, job_file))
+    mill_pass, board = _where(source, blank, number)
     tip = _tip(plan, cutter)
-    say("cutting what was cut before in simulation")
-    programs = report.programs(plan.cutters, plan.machine)
+    say("simulating the cuts so far")
+    programs = source.programs(plan.cutters, plan.machine)
     here = [p for p in programs if p.blank == blank and 0 < p.mill_pass <= number]
     read = programs_read(folder, here, plan)
     cuts = _cuts([trace for p, trace in read if p.mill_pass == number and _works(p)])
     before = [
-        (_flat(report, p, trace, plan), p.cutter, _where(report, blank, p.mill_pass)[0])
+        (_flat(source, p, trace, plan), p.cutter, _where(source, blank, p.mill_pass)[0])
         for p, trace in read
         if _done(p, number)
     ]
-    free = _copper(report, board, before, mill_pass, plan, tip)
+    free = _copper(source, board, before, mill_pass, plan, tip)
     say("choosing the points")
     x, y = grid(cuts, spacing, denied(free, mill_pass, plan, tip, uneven), (blank, number))
     machine = plan.machine
@@ -127,36 +126,36 @@ def probe(
     say("writing the program and reading it back")
     text, tally = io.StringIO(), FiguresSink(machine)
     lines = TextSink(
-        text.write, report.set, plan.name, machine, numbers=tool_numbers(plan.cutters)
+        text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters)
     )
     sink.run(post_processed(made, machine), lines, tally)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
     places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))
-    head = _head(report.set, blank, number)
+    head = _head(source.set, blank, number)
     rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
     _write(out, {program: text.getvalue(), table_file: rows})
     return Probed(program, table_file, x, y, tally.figures.seconds, cuts.bounds)
 
 
 def _head(set_id: str, blank: int, number: int) -> str:
-    """The lines by which a map is known again."""
+    """The comments that say which pass the map belongs to."""
     return (
         f"# surface map: fill in z, above Z0 positive\n# set {set_id}\n# blank {blank}\n"
         f"# pass {number}\n# unit mm\nx,y,z\n"
     )
 
 
-def _where(report: Report, blank: int, number: int) -> tuple[MillingPass, Blank]:
+def _where(source: Report, blank: int, number: int) -> tuple[MillingPass, Blank]:
     """The pass and the blank.
 
     Raises:
         Refusal: exit code 2, when there is no such pass.
     """
-    for one in report.milling_passes():
-        if (one.blank, one.number) == (blank, number):
-            return one, next(row.blank() for row in report.blanks if row.number == blank)
-    message = f"Set {report.set} has no pass {number} of blank {blank}."
+    for mill_pass in source.milling_passes():
+        if (mill_pass.blank, mill_pass.number) == (blank, number):
+            return mill_pass, next(row.blank() for row in source.blanks if row.number == blank)
+    message = f"Set {source.set} has no pass {number} of blank {blank}."
     raise usage("pass-unknown", message)
 
 
@@ -168,15 +167,15 @@ def _tip(plan: JobPlan, name: str | None) -> Cutter:
     """
     if name is None:
         return plan.isolation.cutters[0]
-    for one in plan.cutters:
-        if one.name == name:
-            return one
-    known = ", ".join(one.name for one in plan.cutters)
+    for cutter in plan.cutters:
+        if cutter.name == name:
+            return cutter
+    known = ", ".join(cutter.name for cutter in plan.cutters)
     raise usage("cutter-unknown", f"The job has no cutter {name}; it has {known}.")
 
 
 def _works(program: Program) -> bool:
-    """Whether a program follows a surface map."""
+    """Whether a program follows a height map."""
     return program.work not in ("probe", "dry-run")
 
 
@@ -189,13 +188,13 @@ def _done(program: Program, number: int) -> bool:
 
 
 def _flat(
-    report: Report, program: Program, trace: Trace, plan: JobPlan
+    source: Report, program: Program, trace: Trace, plan: JobPlan
 ) -> Trace:
-    """A program as over flat copper."""
-    one = report.levellings.get((program.blank, program.mill_pass))
-    if one is None or not _works(program):
+    """The moves of a program as if over flat copper."""
+    levelling = source.levellings.get((program.blank, program.mill_pass))
+    if levelling is None or not _works(program):
         return trace
-    return laid_flat(trace, one.surface, plan.machine.clearance).trace
+    return laid_flat(trace, levelling.surface, plan.machine.clearance).trace
 
 
 def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
@@ -206,40 +205,40 @@ def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
         low, high = moves.low[~moves.rapid], moves.high[~moves.rapid]
         boxes += shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]).tolist()
     if not boxes:
-        raise usage("nothing-to-probe", "The pass cuts nothing that a surface map would correct.")
+        raise usage("nothing-to-probe", "The pass cuts nothing that a height map would correct.")
     x0, y0, x1, y1 = shapely.total_bounds(boxes).tolist()
-    around: BaseGeometry = shapely.box(x0 - ROUND, y0 - ROUND, x1 + ROUND, y1 + ROUND)
+    around: BaseGeometry = shapely.box(x0 - CHORD, y0 - CHORD, x1 + CHORD, y1 + CHORD)
     return around
 
 
 def _copper(
-    report: Report,
+    source: Report,
     blank: Blank,
     before: Sequence[tuple[Trace, Cutter, MillingPass]],
     mill_pass: MillingPass,
     plan: JobPlan,
     tip: Cutter,
 ) -> BaseGeometry:
-    """Where the tip meets copper that closes the circuit, or any, machine frame."""
+    """Where the tip touches copper that closes the circuit, or any with a switch, machine frame."""
     cut = as_cut(blank, before, ())
     sheet = shapely.box(0.0, 0.0, *blank.size) if blank.outline is None else blank.outline
     holes = [
         shapely.Point(hole.blank).buffer(hole.diameter / 2)
-        for one in report.milling_passes()
-        for hole in one.registration
-        if one.blank == blank.number and hole.drilled_in <= mill_pass.number
+        for registered in source.milling_passes()
+        for hole in registered.registration
+        if registered.blank == blank.number and hole.drilled_in <= mill_pass.number
     ]
     wide = tip.width(0.05) / 2 + SPARE
     parts = [part.shape for part in cut.surface]
     if plan.machine.surface_probe == "electrical":
-        # the wire hangs on the copper that zero is touched on
+        # the wire is on the copper that zero is touched on
         zero = shapely.Point(mill_pass.pose.inverse().point(mill_pass.touch))
         parts = [part for part in parts if part.intersects(zero)]
     copper = shapely.difference(shapely.union_all(parts), shapely.union_all(holes))
     solid = shapely.buffer(copper, -wide, quad_segs=4)
     inside = shapely.buffer(sheet, -EDGE, quad_segs=4)
-    left: BaseGeometry = shapely.intersection(solid, inside)
-    return mill_pass.pose.shape(left)
+    free: BaseGeometry = shapely.intersection(solid, inside)
+    return mill_pass.pose.shape(free)
 
 
 def _prove(
@@ -251,14 +250,14 @@ def _prove(
     free: BaseGeometry,
     cuts: BaseGeometry,
 ) -> None:
-    """Read the program back and hold it against the rules.
+    """Read the program back and check it against the rules.
 
     Raises:
         Refusal: with every rule that it breaks.
     """
-    # where the machine changes cutters, the tip has come in before
+    # where the machine changes cutters, an earlier part fits the tip
     trace = parts(reader.read(text, file=made.file, dialect=plan.machine.dialect))[-1].trace
-    found = list(
+    findings = list(
         motion.check(
             trace,
             cutter=made.cutter,
@@ -269,25 +268,25 @@ def _prove(
             spoilboard=plan.drilling.spoilboard,
             file=made.file,
             at=mill_pass.touch,
-            # zero is touched as well, on copper that its own rules have chosen
-            touching=shapely.union(free, shapely.Point(mill_pass.touch).buffer(ROUND)),
+            # zero is touched as well, on copper that other rules have chosen
+            touching=shapely.union(free, shapely.Point(mill_pass.touch).buffer(CHORD)),
         )
     )
     fault = grid_fault(trace, cuts, mill_pass.touch, made.file)
     if fault is not None:
-        found.append(fault)
-    if found:
-        raise Refusal(found)
+        findings.append(fault)
+    if findings:
+        raise Refusal(findings)
 
 
 def _write(out: Path, files: dict[Path, str]) -> None:
-    """Write all files; one that stands there is replaced.
+    """Write all files, replacing those of the same names.
 
     Raises:
         Refusal: exit code 2, when the folder is a set's or cannot be written.
     """
     if (out / "report.json").exists():
-        message = f"{out} holds a set; what is probed does not belong into it. Name another folder."
+        message = f"{out} holds a set. Name another folder for the probing program."
         raise usage("probe-in-set", message)
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -1,8 +1,8 @@
 """Where the copper is probed: a grid around all cuts of a pass whose every node can be touched.
 
-Rows and columns stand evenly at first. Where a node cannot be touched its row or column is shifted,
-the outer ones only outward, so that the grid still encloses the cuts and a bilinear surface is
-defined on it; if that does not help, there are more of them.
+Rows and columns are evenly spaced at first. If a node cannot be touched, its row or column is
+shifted, the outer ones only outward, so that the grid still encloses the cuts and a bilinear
+surface is defined on it. If that does not help, there are more of them.
 """
 
 from __future__ import annotations
@@ -18,18 +18,25 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray, Point
+from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import JobPlan
+from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import LEAST_NODES
 
 PLAY = 0.45
-"""A row or column is shifted by no more than this share of the spacing."""
+"""A row or column is shifted by no more than this part of the spacing."""
 FINE = 0.5
-"""Shifts are tried so finely, mm."""
+"""Shifts are tried in steps of this, mm."""
 ROUNDS = 6
 MOST_MORE = 3
-"""So many further rows or columns are tried before nodes are given up."""
+"""So many additional rows or columns are tried before the grid is refused."""
 MOST_NODES = 2500
-MOST_TOLD = 5
+MOST_FAULTS = 5
+CLAMP_SPARE = 1.0
+"""The widest part of the tip keeps so far from clamps, mm."""
+FAR = 500.0
+"""The plane is denied this far beyond everything, mm."""
 
 Mask = NDArray[np.bool_]
 
@@ -50,23 +57,23 @@ def grid(
     Args:
         hull: of all cuts of the pass.
         spacing: of rows and columns before any is shifted, at most, mm.
-        denied: where no node may stand.
+        denied: where no node may be.
         at: blank and pass, for findings.
 
     Raises:
-        Refusal: for more nodes than anybody waits for, or with those that cannot be touched.
+        Refusal: for more nodes than `MOST_NODES`, or with those that cannot be touched.
     """
     x0, y0, x1, y1 = hull.bounds
     columns, rows = _lines(x0, x1, spacing), _lines(y0, y1, spacing)
     if len(columns) * len(rows) > MOST_NODES:
         message = (
-            f"A spacing of {spacing:g} mm asks for {len(columns) * len(rows)} points; "
-            f"{MOST_NODES} are the most. Give a wider --spacing."
+            f"A spacing of {spacing:g} mm needs {len(columns) * len(rows)} points; at most "
+            f"{MOST_NODES} can be probed. Give a wider --spacing."
         )
         raise Refusal([_finding("probe-too-fine", message, at, None)], exit_code=2)
-    area = shapely.union_all([one.area for one in denied])
+    area = shapely.union_all([reason.area for reason in denied])
     shapely.prepare(area)
-    told: list[Finding] = []
+    blocked: list[Finding] = []
     for more in sorted(itertools.product(range(MOST_MORE + 1), repeat=2), key=sum):
         columns, rows = _lines(x0, x1, spacing, more[0]), _lines(y0, y1, spacing, more[1])
         free = _free(columns, rows, area)
@@ -76,13 +83,13 @@ def grid(
             y = np.array([r[k] for r, k in zip(rows, j, strict=True)])
             if not bad:
                 return x, y
-            if not told or len(bad) < len(told):
-                told = [_blocked((x[n], y[m]), denied, at) for n, m in bad]
-    raise Refusal(told[:MOST_TOLD])
+            if not blocked or len(bad) < len(blocked):
+                blocked = [_blocked((x[n], y[m]), denied, at) for n, m in bad]
+    raise Refusal(blocked[:MOST_FAULTS])
 
 
 def _lines(low: float, high: float, spacing: float, more: int = 0) -> list[FloatArray]:
-    """Where each row or column may stand, its own place first; `more` of them than are needed."""
+    """Where each row or column may be, its own place first; `more` of them than are needed."""
     count = max(math.ceil((high - low) / spacing - 1e-9) + 1, LEAST_NODES) + more
     step = (high - low) / (count - 1)
     reach = np.arange(1, math.floor(PLAY * min(step, spacing) / FINE) + 1) * FINE
@@ -96,7 +103,7 @@ def _lines(low: float, high: float, spacing: float, more: int = 0) -> list[Float
 def _free(
     columns: Sequence[FloatArray], rows: Sequence[FloatArray], area: BaseGeometry
 ) -> list[list[Mask]]:
-    """For every column and row, which of their candidates meet where nothing is denied."""
+    """For every column and row, which of their candidates cross where nothing is denied."""
     x, y = np.concatenate(columns), np.concatenate(rows)
     gx, gy = np.meshgrid(x, y, indexing="ij")
     open_ = ~shapely.intersects_xy(area, gx.ravel(), gy.ravel()).reshape(gx.shape)
@@ -110,7 +117,7 @@ def _settled(
 ) -> tuple[list[int], list[int], list[tuple[int, int]]]:
     """Candidates of columns and rows that leave few nodes denied, and the nodes that are.
 
-    Columns and rows are chosen in turn, each for the others as they stand; `start` is the
+    Columns and rows are chosen in turn, each for the others as they are; `start` is the
     candidate of the inner rows to begin with.
     """
     i = [0] * len(free)
@@ -133,7 +140,7 @@ def _settled(
 def _blocked(node: Point, denied: Sequence[Denied], at: tuple[int, int]) -> Finding:
     """Why a node cannot be touched."""
     spot = shapely.Point(node)
-    why = next(one.words for one in denied if one.area.intersects(spot))
+    why = next(reason.words for reason in denied if reason.area.intersects(spot))
     message = f"The copper cannot be probed at X{node[0]:.3f} Y{node[1]:.3f}: {why}"
     return _finding("probe-unreachable", message, at, node)
 
@@ -148,3 +155,53 @@ def _finding(code: str, message: str, at: tuple[int, int], place: Point | None) 
         blank=at[0],
         mill_pass=at[1],
     )
+
+
+def denied(
+    free: BaseGeometry, mill_pass: MillingPass, plan: JobPlan, tip: Cutter, uneven: float
+) -> list[Denied]:
+    """Where no node may be, and why, machine frame: outside the travel, at clamps, off copper.
+
+    Args:
+        free: copper that may be touched, machine frame.
+        mill_pass: the pass that is probed.
+        plan: its machine and clamps.
+        tip: what touches.
+        uneven: how far the copper may lie above or below zero, mm.
+    """
+    t = plan.machine.travel
+    reach = shapely.box(t.x0, t.y0, t.x1, t.y1)
+    x0, y0, x1, y1 = (mill_pass.pose.shape(mill_pass.window) | reach | free).bounds
+    all_ = shapely.box(x0 - FAR, y0 - FAR, x1 + FAR, y1 + FAR)
+    reasons = [
+        Denied(
+            shapely.difference(all_, reach),
+            f"the machine's travel ends at X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}, and the "
+            "copper must be known on all sides of the cuts. Move the blank so that the cuts lie "
+            "farther inside.",
+        )
+    ]
+    for clamp in plan.setup.clamps:
+        if clamp.on_in(mill_pass.number):
+            # the tip may be `uneven` below zero when the nut passes the clamp's top
+            nut = clamp.height + uneven + CLAMP_SPARE > tip.stickout
+            wide = max(plan.machine.collet * nut, tip.shank, tip.width(uneven)) / 2
+            b = clamp.box.grown(wide + CLAMP_SPARE)
+            part = "collet" if nut else "shank"
+            reasons.append(
+                Denied(
+                    shapely.box(b.x0, b.y0, b.x1, b.y1),
+                    f"the {part} would meet the clamp at X{clamp.box.x0:g} to {clamp.box.x1:g}, "
+                    f"Y{clamp.box.y0:g} to {clamp.box.y1:g}. Move the clamp, or give another "
+                    "--spacing.",
+                )
+            )
+    words = (
+        "there is no copper connected with the touch point: it was cut in an earlier pass, or the "
+        "blank ends. Give another --spacing, or probe with a switch "
+        '([machine] surface_probe = "switch").'
+    )
+    if plan.machine.surface_probe == "switch":
+        words = "the copper is cut there, or the blank ends. Give another --spacing."
+    reasons.append(Denied(shapely.difference(all_, free), words))
+    return reasons

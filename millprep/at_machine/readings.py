@@ -1,10 +1,11 @@
-"""A readings file: what was found in one pass, as a person types it in.
+"""A readings file: what a person read at the machine in one pass.
 
-It says `set = "ID"` as sheet and programs name it, and either `unit = "mm"` and in the table
-[holes] one line a hole, `r1 = [41.02, 6.01]`, in machine coordinates as read in that pass; or in
-the table [verniers] one line a vernier, `v1 = -3.5`, the number of the line that runs through;
-or, with the unit, in the table [touches] one line a hole, the spindle's place at four touches and
-the tip's diameter, `r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }`.
+It has `set = "ID"` as sheet and programs name it, and either `unit = "mm"` and in the table
+[holes] a line for each hole, `r1 = [41.02, 6.01]`, in machine coordinates as read in that pass;
+or in the table [verniers] a line for each vernier, `v1 = -3.5`, the number of the line that runs
+through; or, with the unit, in the table [touches] a line for each hole, the spindle's place at
+four touches and the tip's diameter,
+`r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }`.
 """
 
 from __future__ import annotations
@@ -19,18 +20,20 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import InputFile
+from millprep.report.report_model import Report
 
 FARTHEST = 10_000.0
-"""A coordinate beyond ten metres is a slip of the pen, mm."""
+"""A coordinate beyond ten metres is a typing error, mm."""
 
 Kind = Literal["holes", "verniers", "touches"]
 OPTION: dict[Kind, str] = {"holes": "", "verniers": "--vernier", "touches": "--touches"}
-"""The option that says what readings a file holds."""
+"""The option for each kind of readings."""
 
 MOST_LINES = 100
-"""No vernier has more lines on a side."""
+"""No vernier has more lines on either side."""
 
 Number = Annotated[float, Field(ge=-FARTHEST, le=FARTHEST)]
 
@@ -81,16 +84,16 @@ ALLOWED = {
     "unit": '"mm"',
     "holes": "a table of readings in mm, such as r1 = [41.02, 6.01]",
     "touches": (
-        "a table of four touches a hole and the tip's diameter in mm, such as "
+        "a table of four touches and the tip's diameter for each hole in mm, such as "
         "r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }"
     ),
     "verniers": "a table of lines that run through, such as v1 = -3.5",
 }
-"""What may stand under each key, to follow "must be"."""
+"""The value of each key, to follow "must be"."""
 
 
 class Touches(NamedTuple):
-    """Where the spindle's axis stood when a tip of a diameter touched a hole's rim, mm."""
+    """Where the spindle's axis was when a tip of a diameter touched a hole's rim, mm."""
 
     left: float
     right: float
@@ -101,7 +104,7 @@ class Touches(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What was found; holes, verniers or touches.
+    """What was read: holes, verniers or touches.
 
     Attributes:
         file: name and hash of the file.
@@ -119,7 +122,7 @@ class Readings:
 
 
 def load(file: Path, kind: Kind = "holes") -> Readings:
-    """Read a readings file; `kind` says what readings it is to hold.
+    """Read a readings file with readings of a kind.
 
     Raises:
         Refusal: exit code 2, with every mistake of the file.
@@ -132,7 +135,7 @@ def load(file: Path, kind: Kind = "holes") -> Readings:
         raise _refusal(file, [("readings-unreadable", words)]) from None
     except ValueError as fault:
         raise _refusal(file, [("readings-syntax", f"is not valid TOML: {fault}")]) from None
-    made = InputFile(file.name, hashlib.sha256(raw).hexdigest())
+    read_from = InputFile(file.name, hashlib.sha256(raw).hexdigest())
     for other, option in OPTION.items():
         if other in data and kind not in data:
             words = f"give it with {option}" if option else f"give it without {OPTION[kind]}"
@@ -143,29 +146,29 @@ def load(file: Path, kind: Kind = "holes") -> Readings:
     except ValidationError as fault:
         raise _refusal(file, _mistakes(data, fault, list(model.model_fields))) from None
     if isinstance(read, _Verniers):
-        return Readings(made, read.set, {}, {k: float(v) for k, v in read.verniers.items()})
+        return Readings(read_from, read.set, {}, {k: float(v) for k, v in read.verniers.items()})
     if isinstance(read, _Touches):
         touches = {
-            name: Touches(*(float(v) for v in one.model_dump().values()))
-            for name, one in read.touches.items()
+            name: Touches(*(float(v) for v in sides.model_dump().values()))
+            for name, sides in read.touches.items()
         }
-        return Readings(made, read.set, {}, touches=touches)
+        return Readings(read_from, read.set, {}, touches=touches)
     assert isinstance(read, _Holes)
     return Readings(
-        made, read.set, {name: (float(at[0]), float(at[1])) for name, at in read.holes.items()}
+        read_from, read.set, {name: (float(at[0]), float(at[1])) for name, at in read.holes.items()}
     )
 
 
 def _mistakes(
     data: dict[str, Any], fault: ValidationError, keys: list[str]
 ) -> Iterator[tuple[str, str]]:
-    """Code and words of every mistake; one for a hole whose place is wrong twice."""
-    told = set()
+    """Code and words of every mistake; only one for a hole whose place is wrong twice."""
+    named = set()
     for error in fault.errors(include_url=False, include_context=False):
         path = [str(step) for step in error["loc"]][:2]
-        if tuple(path) in told:
+        if tuple(path) in named:
             continue
-        told.add(tuple(path))
+        named.add(tuple(path))
         name = " ".join([f"[{path[0]}]", path[1]]) if len(path) > 1 else path[0]
         if error["type"] == "extra_forbidden" and len(path) == 1:
             yield "readings-unknown-key", (f"has an unknown key {name}; allowed: {', '.join(keys)}")
@@ -193,6 +196,36 @@ def _mistakes(
             )
         else:
             yield "readings-bad-value", f"{name} must be {ALLOWED[path[0]]}"
+
+
+def expected_pose(readings: Readings, source: Report, blank: int, number: int) -> Pose:
+    """The pose that the set expected in this pass.
+
+    Raises:
+        Refusal: when the readings are of another set, or it has no such pass.
+    """
+    if readings.set != source.set:
+        raise refused(
+            "readings-of-another-set",
+            f"The readings were taken for set {readings.set}, and the folder holds set "
+            f"{source.set}. Use the set whose id is on the sheet at the mill.",
+        )
+    expected = source.poses.get((blank, number))
+    if expected is None:
+        known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(source.poses))
+        message = f"The set has no blank {blank} pass {number}. It has {known}."
+        raise refused("no-such-pass", message)
+    return expected
+
+
+def refused(
+    code: str, message: str, blank: int | None = None, number: int | None = None
+) -> Refusal:
+    """A refusal with one finding."""
+    finding = Finding(
+        code=code, severity="stop", message=message, blank=blank, mill_pass=number
+    )
+    return Refusal([finding])
 
 
 def _refusal(file: Path, mistakes: Any) -> Refusal:

@@ -1,13 +1,13 @@
-"""A refit: a set made anew with the place in which readings found a blank."""
+"""Refit: a set made again whose programs of one pass fit the blank as it lies."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from millprep import job
-from millprep.at_machine import readings, touches, vernier
-from millprep.at_machine.blank_fit import Refit
-from millprep.at_machine.blank_fit import refit as corrected
+from millprep.at_machine import blank_pose, readings
+from millprep.at_machine.blank_pose import MeasuredPose
+from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
 from millprep.at_machine.readings import Kind
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
@@ -31,7 +31,7 @@ def refit(
     *,
     replace_begun: bool = False,
 ) -> CutSet:
-    """Make a set whose programs of one pass fit the blank as it lies; all else stays.
+    """Make a set whose programs of one pass fit the blank as it lies; the others stay the same.
 
     Args:
         folder: the set that is being cut.
@@ -40,7 +40,7 @@ def refit(
         blank: its number.
         number: of the pass.
         job_file: the job of the set; None looks for it by its name and hash in the working
-            folder, beside the set and beside the readings.
+            folder, next to the set and next to the readings.
         kind: what the readings are of.
         say: takes the name of every step as it begins.
         replace_begun: replace even a set in `out` that is marked as begun.
@@ -50,65 +50,67 @@ def refit(
             findings of a preparation that was refused.
     """
     if out.resolve() == folder.resolve():
-        raise usage("refit-same-folder", f"{out} holds the set that is being cut; keep it.")
+        message = f"{out} holds the set that is being cut. Name another folder with --out."
+        raise usage("refit-same-folder", message)
     say("reading the set and the readings")
-    old = report_file.read(folder)
-    whole(old)
+    source = report_file.read(folder)
+    whole(source)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
     read = readings.load(readings_file, kind)
     if job_file is None:
-        job_file = find_job(old, (Path(), folder.resolve().parent, readings_file.parent))
+        job_file = find_job(source, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
     registration = plan.registration
-    now = read_inputs(plan, job_file)
-    same_inputs(old, now)
+    inputs = read_inputs(plan, job_file)
+    same_inputs(source, inputs)
     # readings first, so that nothing is prepared for bad ones
-    told: tuple[Finding, ...] = ()
-    if kind == "touches":
-        probed = registration.probe != "none"
-        error = registration.probe_error if probed else touches.TOUCH_ERROR
-        read, told = touches.found(read, old, blank, number, error)
+    findings: list[Finding] = []
     if kind == "verniers":
-        done = vernier.refit(read, old, blank, number)
+        measured = blank_pose.by_verniers(read, source, blank, number)
     else:
-        done = corrected(read, old, blank, number, registration.sigma)
-    chosen = choice_of(old, folder)
-    if (blank, number) in (levellings := old.levellings):
-        told = (*told, _probed_before(blank, number))
+        if kind == "touches":
+            error = TOUCH_ERROR if registration.probe == "none" else registration.probe_error
+            read, sizes = with_centres(read, source, blank, number, error)
+            findings += sizes
+        measured = blank_pose.by_holes(read, source, blank, number, registration.sigma)
+    levellings = source.levellings
+    if (blank, number) in levellings:
+        findings.append(_probed_before(blank, number))
     derivation = Derivation(
-        derived_from=old.set,
+        derived_from=source.set,
         step=refit_step(blank, number),
-        readings=(*old.input_files[len(now) :], read.file),
-        poses={**old.poses, (blank, number): done.pose},
-        findings=(*done.findings, *told),
+        readings=(*source.input_files[len(inputs) :], read.file),
+        poses={**source.poses, (blank, number): measured.pose},
+        findings=(*measured.findings, *findings),
         levellings=levellings,
     )
     try:
-        # what the drawings needed to be read, the set that is being cut was told already
+        # the set that is being cut has already reported what the drawings needed to be read
         return prepare(
             job_file,
             out,
             say,
             derivation,
             repair=True,
-            choice=chosen,
+            choice=choice_of(source, folder),
             replace_begun=replace_begun,
         )
     except Refusal as refusal:
         if any(finding.code == "outside-travel" for finding in refusal.findings):
-            raise Refusal((_too_far(done, blank, number), *refusal.findings)) from None
+            raise Refusal((_too_far(measured, blank, number), *refusal.findings)) from None
         raise
 
 
-def _too_far(done: Refit, blank: int, number: int) -> Finding:
+def _too_far(measured: MeasuredPose, blank: int, number: int) -> Finding:
     """The remedy for a cut that leaves the travel because of where the blank lies."""
     return Finding(
         code="refit-beyond-travel",
         severity="stop",
         message=(
-            "As the blank lies, the travel does not hold what is to be cut. "
-            f"{done.findings[0].message} Put it back nearer to its place and read the holes again."
+            "With the blank as it lies, some cuts are outside the travel. "
+            f"{measured.findings[0].message} Put the blank closer to its planned place and read "
+            "the holes again."
         ),
         blank=blank,
         mill_pass=number,
@@ -116,12 +118,13 @@ def _too_far(done: Refit, blank: int, number: int) -> Finding:
 
 
 def _probed_before(blank: int, number: int) -> Finding:
-    """A pass that follows a surface map is fitted anew: the map holds if the blank lay still."""
+    """A warning: the height map of the pass holds only if the blank has not been moved since."""
     return Finding(
         code="map-before-refit",
         severity="warn",
-        message="The surface map of this pass was probed before these readings. It stays, and it "
-        "holds if the blank was not moved since; if it was, probe it again and level the new set.",
+        message="The height map of this pass was probed before these readings. It is kept, and it "
+        "is right only if the blank has not been moved since. If it was moved, probe it again and "
+        "level the new set.",
         blank=blank,
         mill_pass=number,
     )

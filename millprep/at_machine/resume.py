@@ -1,4 +1,4 @@
-"""A resumption: a small set whose programs go on where a cutter broke."""
+"""Resume: a small set whose programs continue where a cutter broke."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from millprep import job, report
-from millprep.at_machine.entry import Entry
-from millprep.at_machine.take_up import Wish, resumed
+from millprep.at_machine.restart_points import Entry
+from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal, Severity
@@ -31,11 +31,11 @@ from millprep.workflow.source_set import find_job, unchanged
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """One program taken up: as it was, as it goes on, and what is told of it."""
+    """A resumed program: as it was, as it continues, and how it was entered."""
 
     old: Trace
     new: Program
-    told: Resumption
+    resumption: Resumption
     entry: Entry
 
 
@@ -49,16 +49,16 @@ def resume(
     *,
     replace_begun: bool = False,
 ) -> CutSet:
-    """Make a set that goes on where a program of another set was broken off.
+    """Make a set that continues where a program of another set was broken off.
 
     Args:
         folder: the set that is being cut.
         out: folder of the new set, another one.
-        program: the program's file, or as much of its name as tells it from others; None for
-            every program that cuts the board that is wished.
-        wish: where to go on.
-        job_file: the set's job; None looks for it by its name in the working folder and beside
-            the set.
+        program: the program's file, or as much of its name as distinguishes it from others; None
+            for every program that cuts the wished board.
+        wish: where to continue.
+        job_file: the set's job; None looks for it by its name in the working folder and next
+            to the set.
         say: takes the name of every step as it begins.
         replace_begun: replace even a set in `out` that is marked as begun.
 
@@ -67,7 +67,7 @@ def resume(
     """
     out = out.resolve()
     if out == folder.resolve():
-        message = f"{out} holds the set that is being cut; keep it. Name another folder with --out."
+        message = f"{out} holds the set that is being cut. Name another folder with --out."
         raise _usage("resume-same-folder", message)
     set_on_disk.check(out, replace=replace_begun)
     say("reading the set")
@@ -81,13 +81,13 @@ def resume(
         passes = source.milling_passes()
         programs = source.programs(plan.cutters, plan.machine)
     except ValueError as fault:
-        message = f"report.json does not fit its job ({fault}). Make the set again."
+        message = f"report.json does not fit its job ({fault}). Prepare the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json")]) from None
-    asked = _asked(programs, program, wish, layout)
-    _untouched(source, folder, asked)
-    say("taking the programs up")
-    parts = _taken_up(source, folder, plan, layout, passes, asked, wish)
-    cut_set = _empty(source, plan, layout, passes, parts)
+    wished = _wished(programs, program, wish, layout)
+    _unedited(source, folder, wished)
+    say("resuming the programs")
+    parts = _resumed(source, folder, plan, layout, passes, wished, wish)
+    cut_set = _unwritten(source, plan, layout, passes, parts)
     say("writing them")
     with set_on_disk.staged(out) as new:
         cut_set = write_programs(cut_set, new)
@@ -98,7 +98,7 @@ def resume(
     return cut_set
 
 
-def _asked(
+def _wished(
     programs: Sequence[Program], name: str | None, wish: Wish, layout: Layout
 ) -> tuple[Program, ...]:
     """The programs that a wish may concern."""
@@ -109,51 +109,52 @@ def _asked(
         blank = copies.get((wish.board, wish.copy))
         if blank is None:
             has = ", ".join(f"{name}:{copy}" for name, copy in copies)
-            message = f"The set has no board {wish.board}:{wish.copy}; it has {has}."
+            message = f"The set has no board {wish.board}:{wish.copy}. It has {has}."
             raise _usage("resume-no-such-board", message)
         cutting = [p for p in cutting if p.blank == blank]
     if name is None:
         if wish.board is None or (wish.after, wish.near, wish.hole) != (None, None, None):
-            message = f"Say which program the cutter broke in: {listed}."
+            message = f"Name the program in which the cutter broke: {listed}."
             raise _usage("resume-which-program", message)
         return tuple(cutting)
-    found = [p for p in cutting if p.file == name]
-    found = found or [p for p in cutting if name in p.file]
-    if len({p.file for p in found}) != 1:
-        many = f"fits {', '.join(p.file for p in found)}" if found else f"is none of {listed}"
-        other = next((p for p in programs if not found and name in p.file), None)
-        if other is not None:
-            many = "is no program to take up: it is short, run it again from its start"
-        raise _usage("resume-which-program", f"{name} {many}.")
-    return tuple(found[:1])
+    matching = [p for p in cutting if p.file == name]
+    matching = matching or [p for p in cutting if name in p.file]
+    if len({p.file for p in matching}) != 1:
+        words = f"is none of {listed}"
+        if matching:
+            words = f"fits {', '.join(p.file for p in matching)}. Give more of the name"
+        elif any(name in p.file for p in programs):
+            words = "cannot be resumed: it is short. Run it again from its start"
+        raise _usage("resume-which-program", f"{name} {words}.")
+    return tuple(matching[:1])
 
 
-def _untouched(source: Report, folder: Path, asked: Sequence[Program]) -> None:
+def _unedited(source: Report, folder: Path, programs: Sequence[Program]) -> None:
     """Refuse programs that are not as they were written."""
-    files = {p.file for p in asked} | {"report.json"}
-    found = report_file.changed(source, folder)
-    faults = [f for f in found if f.severity == "stop" and f.file in files]
+    files = {p.file for p in programs} | {report_file.REPORT}
+    findings = report_file.changed(source, folder)
+    faults = [f for f in findings if f.severity == "stop" and f.file in files]
     if faults:
         raise Refusal(faults)
 
 
-def _taken_up(
+def _resumed(
     source: Report,
     folder: Path,
     plan: JobPlan,
     layout: Layout,
     passes: Sequence[MillingPass],
-    asked: Sequence[Program],
+    wished: Sequence[Program],
     wish: Wish,
 ) -> tuple[_Part, ...]:
-    """Every program that has something to do."""
+    """Every program that still has something to cut."""
     by_pass = {(p.blank, p.number): p for p in passes}
     parts: list[_Part] = []
-    for program in asked:
+    for program in wished:
         mill_pass = by_pass[program.blank, program.mill_pass]
         old = read_alone(folder, program, plan.machine.dialect)
         trail = trail_of(old, program)
-        done = resumed(
+        done = resumed_program(
             trail,
             replace(program, spindle=max((e.rpm for e in old.spindle), default=program.spindle)),
             wish,
@@ -168,14 +169,14 @@ def _taken_up(
         if done is not None:
             parts.append(_Part(old, *done))
     if not parts:
-        where = asked[0].file if len(asked) == 1 else "The set"
-        message = f"{where} cuts nothing on {wish.board} copy {wish.copy} behind that place."
+        where = wished[0].file if len(wished) == 1 else "The set"
+        message = f"{where} cuts nothing on {wish.board} copy {wish.copy} after that place."
         raise _usage("resume-nothing-left", message)
     return tuple(parts)
 
 
 def _named(source: Report, mill_pass: MillingPass) -> dict[str, Point]:
-    """The holes that have names and are made in a pass, machine frame."""
+    """The holes with names that a pass makes, machine frame."""
     return {
         hole.id: mill_pass.pose.point(hole.blank)
         for hole in source.holes(mill_pass.blank)
@@ -183,7 +184,7 @@ def _named(source: Report, mill_pass: MillingPass) -> dict[str, Point]:
     }
 
 
-def _empty(
+def _unwritten(
     source: Report,
     plan: JobPlan,
     layout: Layout,
@@ -202,28 +203,28 @@ def _empty(
         MilledBlank(
             laminate,
             tuple(
-                BoardCopy(replace(one, index=index[one.index]), drawn[one.board.name])
-                for one in layout.on(laminate.number)
+                BoardCopy(replace(lying, index=index[lying.index]), drawn[lying.board.name])
+                for lying in layout.on(laminate.number)
             ),
             passes=tuple(
                 replace(
-                    one,
-                    # the programs that are read back have their verniers and heights already
+                    p,
+                    # the programs that were read have their combs and heights already
                     verniers=(),
                     levelling=None,
-                    programs=tuple(new[one.blank, one.number]),
+                    programs=tuple(new[p.blank, p.number]),
                 )
-                for one in passes
-                if one.blank == laminate.number and (one.blank, one.number) in new
+                for p in passes
+                if p.blank == laminate.number and (p.blank, p.number) in new
             ),
         )
         for laminate in layout.blanks
         if laminate.number in milled
     )
-    asked = [f"{p.told.of} {p.told.asked}" for p in parts]
+    wishes = [f"{p.resumption.of} {p.resumption.wish}" for p in parts]
     found_again = any(row.registration for row in source.passes)
     return CutSet(
-        id=set_id(source.input_files, (source.set, "resume", *asked)),
+        id=set_id(source.input_files, (source.set, "resume", *wishes)),
         job=plan.name,
         machine=plan.machine,
         clamps=plan.setup.clamps,
@@ -232,37 +233,38 @@ def _empty(
         locating=plan.registration.method if found_again else None,
         inputs=source.input_files,
         blanks=blanks,
-        findings=tuple(f for p in parts for f in _told(p)),
+        findings=tuple(f for p in parts for f in _entry_findings(p)),
         derived_from=source.set,
-        resumed=tuple(p.told for p in parts),
+        resumed=tuple(p.resumption for p in parts),
     )
 
 
-def _told(part: _Part) -> list[Finding]:
-    """Where a program is taken up, and what the person must decide."""
-    told, entry = part.told, part.entry
-    if told.overlap is None:
-        words = f"It enters at restart point {told.point} and makes that cut anew as a whole."
+def _entry_findings(part: _Part) -> list[Finding]:
+    """Where a program is resumed, and what the person must decide."""
+    resumption, entry = part.resumption, part.entry
+    if resumption.overlap is None:
+        words = f"It starts at restart point {resumption.point} and makes that whole cut again."
     else:
         words = (
-            f"It enters in the cut of restart point {told.point}, {told.overlap:.1f} mm along the "
-            f"path before the place; the path passes {entry.away:.2f} mm from what was read."
+            f"It starts in the cut of restart point {resumption.point}, "
+            f"{resumption.overlap:.1f} mm along the path before the place. The path passes "
+            f"{entry.away:.2f} mm from the place that was read."
         )
-    words += f" {told.cuts} of {told.points} cuts are made."
-    found = [_at(part, "resume-entry", "note", words)]
+    words += f" It makes {resumption.cuts} of {resumption.points} cuts."
+    findings = [_at(part, "resume-entry", "note", words)]
     if entry.later:
         points = ", ".join(map(str, entry.later[:8])) + (" …" if len(entry.later) > 8 else "")
         words = (
-            f"The path comes by there again behind restart points {points}. The first time counts, "
-            "so that nothing is left out; if the cutter was past it, say --after as well."
+            f"The path passes there again after restart points {points}. The first time counts, so "
+            "that nothing is left out. If the cutter was past it, give --after as well."
         )
-        found.append(_at(part, "resume-earliest", "warn", words))
-    return found
+        findings.append(_at(part, "resume-earliest", "warn", words))
+    return findings
 
 
 def _at(part: _Part, code: str, severity: Severity, message: str) -> Finding:
     """A finding where the cutter goes down."""
-    x, y, _ = part.told.entry
+    x, y, _ = part.resumption.entry
     return Finding(
         code=code,
         severity=severity,
@@ -271,7 +273,7 @@ def _at(part: _Part, code: str, severity: Severity, message: str) -> Finding:
         at=(x, y),
         blank=part.new.blank,
         mill_pass=part.new.mill_pass,
-        file=part.told.file,
+        file=part.resumption.file,
     )
 
 
@@ -279,18 +281,18 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
     """The set once its files are read back: motion, table, and path compared with the old one.
 
     Raises:
-        Refusal: when anything is amiss.
+        Refusal: when anything is wrong.
     """
     read = read_resumed(folder, plan, cut_set.blanks)
     findings = list(read.findings)
     runs = [run for blank in read.blanks for run in blank.runs]
     for part, run in zip(parts, runs, strict=True):
-        new, told = part.new, part.told
+        new = part.new
         findings += check_resumed(
             part.old,
             run.trace,
             plunge=min(new.cutter.plunge, plan.machine.max_plunge),
-            whole=told.board is None,
+            whole=part.resumption.board is None,
             file=new.file,
             digit=plan.machine.dialect.digit,
         )

@@ -100,7 +100,7 @@ def resume(
     PROGRAM, all cuts of one copy are made again.
     """
     from millprep.at_machine.resume import resume as make
-    from millprep.at_machine.take_up import Wish
+    from millprep.at_machine.resumed_program import Wish
 
     if hole is not None and (after is not None or near is not None):
         raise click.UsageError("--hole says where to begin; --after and --near do not go with it.")

@@ -1,4 +1,4 @@
-"""A resumption: how a program goes on after its cutter broke."""
+"""A resumption: how a program continues after its cutter broke."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Resumption:
-    """Where one program of a set is taken up again.
+    """Where one program of a set is resumed.
 
     Attributes:
         file: of the new program, from the folder of its set.
-        of: the program it takes up, from the folder of the set it is made from.
-        asked: what was asked for, in the words of the command.
+        of: the program it resumes, from the folder of the set it is made from.
+        wish: where it was to continue, in the words of the command.
         point: the restart point in which it begins.
         points: how many the program has.
         entry: where the cutter goes down, (x, y, z), machine frame.
@@ -24,7 +24,7 @@ class Resumption:
 
     file: str
     of: str
-    asked: str
+    wish: str
     point: int
     points: int
     entry: tuple[float, float, float]

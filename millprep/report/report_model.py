@@ -61,8 +61,7 @@ class Report(Row):
     """Choices that are not in the job: effort, copies skipped or made alone, the hash of a
     layout."""
     resumed: tuple[ResumedRow, ...] | None
-    """The programs of another set that those of this one take up after a break; null for a whole
-    set."""
+    """The programs that resume those of another set after a break; null for a whole set."""
     inputs: Annotated[tuple[FileRow, ...], Field(min_length=1)]
     """The files the set was made from: first the job file, then the drawings."""
     blanks: tuple[BlankRow, ...]

@@ -38,14 +38,14 @@ class FileRow(Row):
 
 
 class ResumedRow(Row):
-    """A program that takes up another one after a break."""
+    """A program that resumes another one after a break."""
 
     file: Text
     """The program of this set."""
     of: Text
-    """The program of the set named in `derived_from` that it takes up."""
+    """The program of the set named in `derived_from` that it resumes."""
     wish: Annotated[Text, key("asked")]
-    """Where to go on, in the words of the command."""
+    """Where it was to continue, in the words of the command."""
     point: Number
     """The restart point in whose cut it begins."""
     points: Number
@@ -68,7 +68,7 @@ class ResumedRow(Row):
         return cls(
             file=resumption.file,
             of=resumption.of,
-            wish=resumption.asked,
+            wish=resumption.wish,
             point=resumption.point,
             points=resumption.points,
             cuts=resumption.cuts,

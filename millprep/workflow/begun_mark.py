@@ -10,7 +10,7 @@ from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal
 
 HEAD = """\
-# What of this set has been cut; `millprep begin` wrote it. The set is replaced only with --replace.
+# Passes of this set that have been cut, by `millprep begin`. --replace replaces the set anyway.
 """
 
 
@@ -18,21 +18,21 @@ def load(folder: Path) -> Begun | None:
     """The mark in a folder; None when it is not marked.
 
     Raises:
-        Refusal: exit code 2, when the file is none that `millprep begin` writes.
+        Refusal: exit code 2, when the file is not as `millprep begin` writes it.
     """
     file = folder / FILE
     if not file.exists():
         return None
     try:
-        told = tomllib.loads(file.read_text("utf-8"))
-        pairs = [(one["blank"], one["number"]) for one in told["pass"]]
-        if set(told) == {"set", "pass"} and isinstance(told["set"], str):
-            return Begun(told["set"], tuple((int(blank), int(number)) for blank, number in pairs))
-        words = "says something else than a set and its passes"
+        mark = tomllib.loads(file.read_text("utf-8"))
+        pairs = [(row["blank"], row["number"]) for row in mark["pass"]]
+        if set(mark) == {"set", "pass"} and isinstance(mark["set"], str):
+            return Begun(mark["set"], tuple((int(blank), int(number)) for blank, number in pairs))
+        words = "must hold a set and its passes, and nothing else"
     except (OSError, ValueError, KeyError, TypeError) as fault:
         words = f"cannot be read ({type(fault).__name__}: {fault})"
     message = (
-        f"{FILE} {words}. Take the file away and mark again with millprep begin what has been cut."
+        f"{FILE} {words}. Delete the file and mark again with millprep begin what has been cut."
     )
     finding = Finding(code="begun-unreadable", severity="stop", message=message, file=str(file))
     raise Refusal([finding], exit_code=2)
@@ -41,12 +41,12 @@ def load(folder: Path) -> Begun | None:
 def save(folder: Path, mark: Begun) -> None:
     """Write the mark into a set's folder, whole or not at all."""
     rows = [f"\n[[pass]]\nblank = {blank}\nnumber = {number}\n" for blank, number in mark.passes]
-    beside = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
+    new = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
     try:
-        beside.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
-        beside.replace(folder / FILE)
+        new.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
+        new.replace(folder / FILE)
     except OSError as fault:
-        beside.unlink(missing_ok=True)
+        new.unlink(missing_ok=True)
         message = f"The mark cannot be written into {folder} ({fault.strerror})."
         finding = Finding(code="output-not-writable", severity="stop", message=message)
         raise Refusal([finding], exit_code=2) from None

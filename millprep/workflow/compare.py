@@ -1,7 +1,7 @@
-"""Two sets held against each other: the boards whose cut differs, wherever they lie.
+"""Two sets compared: the boards whose cuts differ, wherever they are on the blanks.
 
 Every cut is brought into the drawing frame of the board it is made on, so a board that was moved,
-turned, or cut in another order is still the same. Travel between cuts does not count.
+turned, or cut in another order is still the same. Travel moves do not count.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from millprep.report.report_model import Report
 
 SAME = 1.5e-3
 """Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned
-place rounds otherwise than an upright one."""
+place rounds differently from an upright one."""
 
 BEYOND = 0.5
-"""A cut lies at most this and the cutter's radius outside its board, mm."""
+"""A cut is at most this and the cutter's radius outside its board, mm."""
 
 Copy = tuple[str, int]
 Cut = tuple[str, str, tuple[float, ...]]
@@ -38,9 +38,9 @@ class Compared:
 
     Attributes:
         board, copy: which.
-        only_in: the set that alone has it, 1 or 2; None when both have it.
-        differs: how many cuts one set has and the other has not.
-        at: one of them, drawing frame, mm.
+        only_in: the only set that has it, 1 or 2; None when both have it.
+        differs: number of cuts that only one set has.
+        at: where one of them is, drawing frame, mm.
         cutters: names of their cutters.
     """
 
@@ -53,38 +53,38 @@ class Compared:
 
     @property
     def same(self) -> bool:
-        """Whether both sets cut it alike."""
+        """Whether both sets make the same cuts."""
         return self.only_in is None and self.differs == 0
 
 
-def compare(one: Path, two: Path) -> tuple[Compared, ...]:
-    """Every copy of both sets, in the first one's order.
+def compare(first: Path, second: Path) -> tuple[Compared, ...]:
+    """Every copy of both sets, in the order of the first.
 
     Raises:
         Refusal: exit code 2, for a folder that holds no set that this version understands.
     """
-    first, second = _cuts_of(one), _cuts_of(two)
-    found: list[Compared] = []
-    for key in dict.fromkeys((*first, *second)):
-        if key not in second or key not in first:
-            found.append(Compared(*key, only_in=1 if key in first else 2))
+    cuts, others = _cuts_of(first), _cuts_of(second)
+    copies: list[Compared] = []
+    for key in dict.fromkeys((*cuts, *others)):
+        if key not in others or key not in cuts:
+            copies.append(Compared(*key, only_in=1 if key in cuts else 2))
             continue
-        odd = [*_lacking(first[key], second[key]), *_lacking(second[key], first[key])]
+        odd = [*_lacking(cuts[key], others[key]), *_lacking(others[key], cuts[key])]
         at = (round(odd[0][2][0], 4), round(odd[0][2][1], 4)) if odd else None
         cutters = tuple(sorted({cutter for cutter, _, _ in odd}))
-        found.append(Compared(*key, differs=len(odd), at=at, cutters=cutters))
-    return tuple(found)
+        copies.append(Compared(*key, differs=len(odd), at=at, cutters=cutters))
+    return tuple(copies)
 
 
 def _lacking(some: Sequence[Cut], others: Sequence[Cut]) -> Iterator[Cut]:
-    """Cuts of one board that have no like among others."""
+    """Cuts of a board that have no equal among others."""
     near: dict[tuple[str, str, int, int], list[tuple[float, ...]]] = defaultdict(list)
     for cutter, motion, numbers in others:
         near[cutter, motion, *_cell(numbers)].append(numbers)
     for cutter, motion, numbers in some:
         x, y = _cell(numbers)
         if not any(
-            _alike(numbers, other)
+            _equal(numbers, other)
             for i in (x - 1, x, x + 1)
             for j in (y - 1, y, y + 1)
             for other in near.get((cutter, motion, i, j), ())
@@ -96,8 +96,8 @@ def _cell(numbers: Sequence[float]) -> tuple[int, int]:
     return (math.floor(numbers[0] * 100), math.floor(numbers[1] * 100))
 
 
-def _alike(one: Sequence[float], other: Sequence[float]) -> bool:
-    return all(abs(a - b) <= SAME for a, b in zip(one, other, strict=True))
+def _equal(numbers: Sequence[float], other: Sequence[float]) -> bool:
+    return all(abs(a - b) <= SAME for a, b in zip(numbers, other, strict=True))
 
 
 def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
@@ -105,16 +105,16 @@ def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
     report = report_file.read(folder)
     try:
         with (folder / "toolpaths.csv").open(encoding="ascii", newline="") as file:
-            return _shared_out(report, list(csv.DictReader(file)))
+            return _by_copy(report, list(csv.DictReader(file)))
     except (OSError, KeyError, TypeError, ValueError) as fault:
-        words = f"and toolpaths.csv do not go together ({type(fault).__name__}: {fault})"
+        words = f"and toolpaths.csv do not fit each other ({type(fault).__name__}: {fault})"
         raise report_file.unreadable(words, folder / "report.json") from None
 
 
-def _shared_out(
+def _by_copy(
     report: Report, table: Sequence[Mapping[str, str]]
 ) -> dict[Copy, list[Cut]]:
-    """Every cut at the copy it lies nearest to; marks in the margins are nobody's."""
+    """Every cut at the nearest copy; marks in the margins belong to none."""
     names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
     for row in report.passes:
         for program in row.programs:
@@ -127,12 +127,12 @@ def _shared_out(
         shape = board.pose.shape(shapely.Polygon(board.outline))
         copy = (board.name, board.copy_number)
         boards[board.blank].append((copy, board.pose.inverse(), shape))
-    found: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
+    by_copy: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
     for place, line, run in _runs(table):
         if place not in names:
             continue
         to_blank = poses[place[:2]]
-        name = max(begun for begun in names[place] if begun[0] <= line)[1]
+        name = max(part for part in names[place] if part[0] <= line)[1]
         cutter = report.cutters[name]
         # a groove is at least as wide as the tip; of a vee that is little
         radius = cutter.diameter / 2 if isinstance(cutter, RoundCutterRow) else 0.0
@@ -143,11 +143,11 @@ def _shared_out(
         ]
         if not nearest:
             continue
-        away, key, pose = min(nearest, key=lambda offer: offer[0])
+        away, key, pose = min(nearest, key=lambda copy: copy[0])
         if away <= radius + BEYOND:
             frame = to_blank.then(pose)
-            found[key] += [_drawn(name, motion, numbers, frame) for motion, numbers in run]
-    return found
+            by_copy[key] += [_drawn(name, motion, numbers, frame) for motion, numbers in run]
+    return by_copy
 
 
 Place = tuple[int, int, str]
@@ -155,7 +155,7 @@ Run = list[tuple[str, tuple[float, ...]]]
 
 
 def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, int, Run]]:
-    """Cuts without travel between them, with a line of each, machine frame.
+    """Runs of cuts without travel moves between them, with a line of each, machine frame.
 
     A cut is its motion, start, end, and the centre of arcs.
     """
@@ -182,9 +182,9 @@ def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, int, Run]
 
 
 def _drawn(cutter: str, motion: str, numbers: tuple[float, ...], frame: Pose) -> Cut:
-    """A cut in the drawing frame; mirrored, an arc goes round the other way."""
+    """A cut in the drawing frame; mirrored, an arc turns the other way."""
     x, y, z, u, v, w, *centre = numbers
     if frame.mirrored and motion.startswith("arc"):
         motion = "arc_cw" if motion == "arc_ccw" else "arc_ccw"
-    middle = frame.point((centre[0], centre[1])) if centre else ()
-    return cutter, motion, (*frame.point((x, y)), z, *frame.point((u, v)), w, *middle)
+    drawn_centre = frame.point((centre[0], centre[1])) if centre else ()
+    return cutter, motion, (*frame.point((x, y)), z, *frame.point((u, v)), w, *drawn_centre)

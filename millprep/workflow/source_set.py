@@ -1,4 +1,4 @@
-"""An earlier set that a command goes on from: its job, its layout, and whether it will do."""
+"""The set that a command starts from: its job, its layout, and whether it can be used."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ LAYOUT = "layout.toml"
 
 
 def choice_of(source: Report, folder: Path) -> Choice:
-    """What was chosen beside the job of a set in its folder.
+    """What was chosen for a set in its folder in addition to its job.
 
     Raises:
-        Refusal: exit code 2, when its layout is not known any more.
+        Refusal: exit code 2, when its layout is missing or was edited.
     """
     chosen = Choice.of(source.chosen, _layout_of(source, folder))
     if chosen is None:
@@ -35,7 +35,7 @@ def choice_of(source: Report, folder: Path) -> Choice:
 
 
 def whole(source: Report) -> None:
-    """Refuse a set that holds only what was left of a program.
+    """Refuse a set that only resumes a program.
 
     Raises:
         Refusal: exit code 2.
@@ -50,30 +50,31 @@ def whole(source: Report) -> None:
 
 
 def _layout_of(source: Report, folder: Path) -> Stored | None:
-    """The layout that a set holds; None where it has none, or another than it was made with."""
+    """The layout that a set holds; None where it has none, or not the one it was made with."""
     file = folder / LAYOUT
-    hashes = {one.sha256 for one in source.files or () if one.file == LAYOUT}
+    hashes = {row.sha256 for row in source.files or () if row.file == LAYOUT}
     if not file.is_file() or hashlib.sha256(file.read_bytes()).hexdigest() not in hashes:
         return None
     return stored(file, LAYOUT)
 
 
 def refit_step(blank: int, number: int) -> str:
-    """What fitting a pass to its blank is called in the id of the set that comes of it."""
+    """What a refit of a pass adds to the id of the set made by it."""
     return f"refit of blank {blank} pass {number}"
 
 
-def level_step(one: Levelling) -> str:
-    """What levelling a pass is called in the id of the set that comes of it."""
-    assumed = ", assumed" if one.assumed else ""
-    return f"level blank {one.blank} pass {one.mill_pass}, touches {one.repeatability!r}{assumed}"
+def level_step(levelling: Levelling) -> str:
+    """What levelling a pass adds to the id of the set made by it."""
+    assumed = ", assumed" if levelling.assumed else ""
+    where = f"blank {levelling.blank} pass {levelling.mill_pass}"
+    return f"level {where}, touches {levelling.repeatability!r}{assumed}"
 
 
 def find_job(source: Report, folders: Iterable[Path]) -> Path:
-    """The job file of a set, wherever it lies near.
+    """The job file of a set, in the first of the folders that holds it.
 
     Raises:
-        Refusal: exit code 2, when it lies in none of the folders.
+        Refusal: exit code 2, when none of the folders holds it.
     """
     name = Path(source.inputs[0].file).name
     for folder in folders:
@@ -81,13 +82,13 @@ def find_job(source: Report, folders: Iterable[Path]) -> Path:
             return folder / name
     raise usage(
         "job-not-found",
-        f"The set was made from {name}, which lies neither here nor beside the set nor beside the "
-        "readings. Say where it is with --job.",
+        f"The set was made from {name}, which is neither here nor next to the set or the readings. "
+        "Give its place with --job.",
     )
 
 
 def same_inputs(source: Report, now: tuple[InputFile, ...]) -> None:
-    """Refuse when job or drawings are not those of the set, or this version is not its maker.
+    """Refuse when job or drawings have changed, or another version of millprep made the set.
 
     Raises:
         Refusal: exit code 2.
@@ -97,8 +98,8 @@ def same_inputs(source: Report, now: tuple[InputFile, ...]) -> None:
     if changed:
         raise usage(
             "input-changed",
-            f"{', '.join(changed)} changed since set {source.set} was made, so what is cut already "
-            "would not fit what a new set cuts. Put the old file back.",
+            f"{', '.join(changed)} changed since set {source.set} was made, so the cuts of a new "
+            "set would not fit those already made. Put the old file back.",
         )
     if not made_by_this_version(source):
         raise usage(
@@ -110,35 +111,35 @@ def same_inputs(source: Report, now: tuple[InputFile, ...]) -> None:
 
 def made_by_this_version(source: Report) -> bool:
     """Whether the id of a set is the one that this version gives to its inputs."""
-    ways: list[tuple[str, ...]] = [()]
+    origins: list[tuple[str, ...]] = [()]
     if source.derived_from is not None:
         steps = [refit_step(b, k) for b, k in source.poses]
-        steps += [level_step(one) for one in source.levellings.values()]
-        ways = [(source.derived_from, step) for step in steps]
-    known = ((source.input_files, (*way, *source.chosen)) for way in ways)
+        steps += [level_step(levelling) for levelling in source.levellings.values()]
+        origins = [(source.derived_from, step) for step in steps]
+    known = ((source.input_files, (*origin, *source.chosen)) for origin in origins)
     return source.set in itertools.starmap(set_id, known)
 
 
 def usage(code: str, message: str) -> Refusal:
-    """A refusal of what was asked."""
+    """A refusal of how a command was called."""
     return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
 
 
 def unchanged(source: Report, now: tuple[InputFile, ...]) -> None:
     """Refuse a set whose job or drawings are not those it was made from."""
-    made = {one.file: one.sha256 for one in source.inputs}
-    changed = [one for one in now if made.get(one.file) != one.sha256]
+    made = {row.file: row.sha256 for row in source.inputs}
+    changed = [file for file in now if made.get(file.file) != file.sha256]
     if changed:
         message = (
-            "not the file that the set was made from: what it asks for now is not what the "
-            "set cuts. Put the old file back, or prepare the job again."
+            "not the file that the set was made from, so the set cuts something else. Put the old "
+            "file back, or prepare the job again."
         )
         raise Refusal(
             Finding(
                 code="input-changed",
                 severity="stop",
-                message=f"{one.file} is {message}",
-                file=one.file,
+                message=f"{file.file} is {message}",
+                file=file.file,
             )
-            for one in changed
+            for file in changed
         )

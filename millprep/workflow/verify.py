@@ -22,7 +22,7 @@ from millprep.workflow.prepare import Say
 from millprep.workflow.source_set import find_job, made_by_this_version, unchanged
 
 SAME = 1e-4
-"""A length the report tells to four decimals is the same within this, mm."""
+"""Lengths, which the report holds to four decimals, are the same within this, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +31,13 @@ class Verified:
 
     Attributes:
         id: of the set.
-        files: how many files were held against their hashes.
+        files: number of files that were compared with their hashes.
         layout: the boards on the blanks.
         proofs: one for each copy; empty when the programs could not be read.
-        findings: what is wrong, and what deserves a look.
+        findings: what is wrong, and what the user must know.
         begun: what of the set is marked as cut.
-        resumed: whether the set only goes on where a cutter broke: its copper was proved when it
-            was made, against the program that it takes up.
+        resumed: whether the set only resumes after a broken cutter: its copper was proved when it
+            was made, against the program that it resumes.
     """
 
     id: str
@@ -62,12 +62,12 @@ def verify(
     *,
     hashes: bool = True,
 ) -> Verified:
-    """Hold a set against its hashes, read its programs again, and cut its blanks once more.
+    """Compare a set with its hashes, read its programs again, and simulate them on its blanks.
 
     Args:
         folder: of the set.
         job_file: the set's job; None looks for it by its name in the working folder and
-            beside the set.
+            next to the set.
         say: takes the name of every step as it begins.
         hashes: False leaves hashes and table aside, so that the simulation alone must find
             what is wrong; for tests of the simulation.
@@ -88,7 +88,7 @@ def verify(
         say("comparing the files with their hashes")
         findings += report_file.changed(report, folder)
     mark = begun_mark.load(folder)
-    findings += [] if mark is None else _told_begun(report, mark)
+    findings += [] if mark is None else _begun_findings(report, mark)
     if not report.resumed and not made_by_this_version(report):
         findings.append(_another_version(report))
     say("reading the programs and cutting the blanks in simulation")
@@ -106,18 +106,19 @@ def verify(
             report.levellings,
         )
     except ValueError as fault:
-        message = f"report.json does not fit its job ({fault}). Make the set again."
+        message = f"report.json does not fit its job ({fault}). Prepare the set again."
         raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
-    gone = [one for one in dict.fromkeys(report.program_files) if not (folder / one).is_file()]
+    files = dict.fromkeys(report.program_files)
+    missing = [file for file in files if not (folder / file).is_file()]
     if not hashes:
-        findings += [_stop("set-file-missing", f"{one} is missing.", one) for one in gone]
+        findings += [_stop("set-file-missing", f"{file} is missing.", file) for file in missing]
     proofs: tuple[BoardProof, ...] = ()
-    if not gone and report.resumed:
+    if not missing and report.resumed:
         try:
             findings += read_resumed(folder, plan, blanks).findings
         except Refusal as refusal:
             findings += refusal.findings
-    elif not gone:
+    elif not missing:
         try:
             proved = prove.prove(folder, plan, blanks, table=hashes)
             proofs = proved.proofs
@@ -127,19 +128,19 @@ def verify(
                 findings += _unlike_certificate(report, proved.certificate)
         except Refusal as refusal:
             findings += refusal.findings
-    files = len(report.files or ())
+    count = len(report.files or ())
     resumed = report.resumed is not None
-    return Verified(report.set, files, layout, proofs, tuple(findings), mark, resumed)
+    return Verified(report.set, count, layout, proofs, tuple(findings), mark, resumed)
 
 
-def _told_begun(report: Report, mark: Begun) -> list[Finding]:
-    """That a set is being cut, or that its mark is another's."""
+def _begun_findings(report: Report, mark: Begun) -> list[Finding]:
+    """That a set is being cut, or that the mark is of another set."""
     if mark.set == report.set:
         message = f"The set is begun: {mark.words}."
         return [Finding(code="set-begun", severity="note", message=message)]
     message = (
-        f"{FILE} marks set {mark.set}, and this is set {report.set}. Look which of them is "
-        "being cut; take the file away if it was copied here."
+        f"{FILE} marks set {mark.set}, and this is set {report.set}. Check which of them is being "
+        "cut; delete the file if it was copied here."
     )
     return [_stop("begun-another-set", message, FILE)]
 
@@ -154,38 +155,39 @@ def _another_version(report: Report) -> Finding:
 
 
 def _unlike(report: Report, proofs: tuple[BoardProof, ...]) -> list[Finding]:
-    """Where the proof comes out other than the report says."""
-    found: list[Finding] = []
+    """Where the proof differs from the report."""
+    findings: list[Finding] = []
     for row, proof in zip(report.boards, proofs, strict=True):
         for noun in ("pieces", "shorts", "opens", "bridges", "narrowest_gap", "narrowest_copper"):
             old, new = getattr(row.proof, noun, None), getattr(proof, noun)
             same = old is new if old is None or new is None else abs(old - new) <= SAME
             if not same:
-                words = f"{noun.replace('_', ' ')} is {_told(new)}, the report says {_told(old)}"
-                found.append(
+                name = noun.replace("_", " ")
+                words = f"{name} is {_figure(new)}, the report says {_figure(old)}"
+                findings.append(
                     Finding(
                         code="proof-differs",
                         severity="stop",
-                        message=f"{words}. Make the set again.",
+                        message=f"{words}. Prepare the set again.",
                         board=row.name,
                         copy=row.copy_number,
                         blank=row.blank,
                     )
                 )
-    return found
+    return findings
 
 
 def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding]:
-    """Where the certificate comes out other than the report says."""
+    """Where the certificate differs from the report."""
     row = report.certificate
     if (row is None) != (now is None):
         words = "the report has a certificate" if now is None else "the report has no certificate"
-        return [_differs(f"{words}, the programs are otherwise")]
+        return [_differs(f"{words}, the programs say otherwise")]
     if row is None or now is None:
         return []
-    figures = [("mismatch of all joins", row.misalignment, now.least.mismatch)]
+    figures = [("misalignment of all joins", row.misalignment, now.least.mismatch)]
     figures += [
-        (f"mismatch before {words}", old.misalignment, new.mismatch)
+        (f"misalignment before {words}", old.misalignment, new.mismatch)
         for words, old, new in (
             ("a short", row.short, now.short),
             ("an open", row.open, now.open),
@@ -194,19 +196,19 @@ def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding
     ]
     figures.append(("turn of a pass", row.turn, now.turn))
     return [
-        _differs(f"certified {noun} is {_told(new)}, the report says {_told(old)}")
+        _differs(f"certified {noun} is {_figure(new)}, the report says {_figure(old)}")
         for noun, old, new in figures
         if abs(old - new) > SAME
     ]
 
 
 def _differs(words: str) -> Finding:
-    message = f"{words}. Make the set again."
+    message = f"{words}. Prepare the set again."
     return Finding(code="proof-differs", severity="stop", message=message)
 
 
-def _told(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.4g}"
+def _figure(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.4g}"
 
 
 def _stop(code: str, message: str, file: str) -> Finding:

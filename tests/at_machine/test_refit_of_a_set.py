@@ -134,8 +134,8 @@ def test_a_blank_beyond_the_travel_is_refused_by_the_proof(made: Path, tmp_path:
     done = refit(made, file, tmp_path / "new")
     assert done.exit_code == 1
     assert "[outside-travel]" in done.stderr
-    assert "found +20.000, +0.000 mm from where it was expected" in done.stderr
-    assert "Put it back nearer to its place" in done.stderr
+    assert "lies +20.000, +0.000 mm from where it was expected" in done.stderr
+    assert "Put the blank closer to its planned place" in done.stderr
     assert not (tmp_path / "new").exists()
 
 
@@ -166,11 +166,11 @@ def test_a_job_that_is_nowhere(made: Path, tmp_path: Path) -> None:
     (away / "report.json").write_bytes((made / "set" / "report.json").read_bytes())
     done = run("refit", away, file, "--pass", "2", "--out", tmp_path / "new")
     assert done.exit_code == 2
-    assert "Say where it is with --job" in done.stderr
+    assert "Give its place with --job" in done.stderr
 
 
 def test_the_set_that_is_being_cut_is_kept(made: Path, tmp_path: Path) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
     done = refit(made, file, made / "set")
     assert done.exit_code == 2
-    assert "holds the set that is being cut; keep it" in done.stderr
+    assert "holds the set that is being cut" in done.stderr

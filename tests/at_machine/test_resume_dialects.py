@@ -7,9 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from millprep.at_machine.entry import place_on
-from millprep.at_machine.strokes import strokes
-from millprep.at_machine.take_up import Wish, resumed
+from millprep.at_machine.restart_points import place_on, strokes
+from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.model.dialect import Dialect
 from millprep.model.program import RAPID
 from millprep.verify import reader
@@ -32,7 +31,7 @@ def test_every_dialect_goes_on(dialect: Dialect) -> None:
             x, y, _ = place_on(trail, chance.choice(feeds), chance.random())
             wishes.append(Wish(near=(x, y), overlap=chance.uniform(0.3, 5.0)))
         for wish in wishes:
-            done = resumed(
+            done = resumed_program(
                 trail, program, wish, machine, set_id="0123", named={}, outlines={}
             )
             assert done is not None

@@ -56,7 +56,7 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     assert {told["file"], "toolpaths.csv", "report.json", "sheet.html"} <= files
     assert "buzz-out.csv" not in files
     text = (tmp_path / "new" / told["file"]).read_text("ascii")
-    assert f"(takes up {isolated} of set {old['set']})" in text
+    assert f"(resumes {isolated} of set {old['set']})" in text
     assert new["set"] in text.splitlines()[0]
     lines = text.splitlines()
     first = next(n for n, line in enumerate(lines) if line.startswith("G0"))
@@ -170,16 +170,16 @@ def test_a_board_s_share_of_every_program(two: Path, tmp_path: Path) -> None:
 
 MISTAKES = [
     (("isolate", "--after", "0"), "restart points 1 to"),
-    (("isolate", "--after", "9999"), "and no 9999"),
+    (("isolate", "--after", "9999"), ", not 9999"),
     (("isolate", "--near", "-500,3"), "cuts nothing near"),
     (("isolate", "--hole", "1"), "makes no holes"),
     (("drill", "--hole", "99"), "makes holes 1 to 6"),
-    (("drill", "--hole", "r7"), "r7 is none"),
-    (("--after", "3"), "Say which program"),
+    (("drill", "--hole", "r7"), ", not r7"),
+    (("--after", "3"), "Name the program"),
     (("nothing", "--after", "3"), "is none of"),
     (("pass-1", "--after", "3"), "fits blank-1/pass-1"),
-    (("dry-run", "--after", "1"), "run it again from its start"),
-    (("--board", "lamp:7"), "it has lamp:1, lamp:2"),
+    (("dry-run", "--after", "1"), "Run it again from its start"),
+    (("--board", "lamp:7"), "It has lamp:1, lamp:2"),
 ]
 
 
@@ -214,7 +214,7 @@ def test_calls_that_make_no_sense(
 def test_the_set_itself_is_not_replaced(two: Path) -> None:
     done = resume(two, two / "set", "isolate", "--after", "2")
     assert done.exit_code == 2
-    assert "keep it" in done.stderr
+    assert "Name another folder" in done.stderr
 
 
 def test_a_program_that_was_changed_is_not_taken_up(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.at_machine import touches
+from millprep.at_machine.reading_faults import centre, with_centres
 from millprep.at_machine.readings import Readings, Touches, load
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
@@ -46,7 +46,7 @@ offs = st.tuples(st.floats(-0.3, 0.3), st.floats(-0.3, 0.3))
 def test_the_middle_is_exact_wherever_the_hole_lies(
     one: tuple[float, float], two: tuple[float, float]
 ) -> None:
-    found, (note,) = touches.found(read(touched(HOLES[0], one), touched(HOLES[1], two)), OLD, 1, 2)
+    found, (note,) = with_centres(read(touched(HOLES[0], one), touched(HOLES[1], two)), OLD, 1, 2)
     for hole, off in zip(HOLES, (one, two), strict=True):
         assert found.holes[hole.id] == pytest.approx(
             (hole.machine[0] + off[0], hole.machine[1] + off[1]), abs=1e-9
@@ -57,37 +57,37 @@ def test_the_middle_is_exact_wherever_the_hole_lies(
 
 @given(st.floats(0.5, 2.9))
 def test_the_tips_diameter_falls_out(tip: float) -> None:
-    x, y = touches.middle(touched(HOLES[0], (0.02, -0.03), tip))
+    x, y = centre(touched(HOLES[0], (0.02, -0.03), tip))
     assert (x, y) == pytest.approx((10.02, 4.97), abs=1e-9)
 
 
 @pytest.mark.parametrize(
     ("one", "words"),
     [
-        (Touches(9.49, 10.3, 4.49, 5.51, 2.0), "r1: left and right lie 0.810 mm apart"),
-        (Touches(9.49, 10.51, 4.49, 5.3, 2.0), "r1: low and high lie 0.810 mm apart"),
-        (Touches(9.0, 11.0, 4.0, 6.0, 2.0), "another hole, a smaller tip than stated"),
+        (Touches(9.49, 10.3, 4.49, 5.51, 2.0), "r1: left and right are 0.810 mm apart"),
+        (Touches(9.49, 10.51, 4.49, 5.3, 2.0), "r1: low and high are 0.810 mm apart"),
+        (Touches(9.0, 11.0, 4.0, 6.0, 2.0), "another hole, a smaller tip than given"),
         (Touches(10.51, 9.49, 4.49, 5.51, 2.0), "r1: left and right are exchanged"),
-        (Touches(9.49, 10.51, 4.49, 5.51, 3.1), "a tip of 3.1 mm does not go into it"),
+        (Touches(9.49, 10.51, 4.49, 5.51, 3.1), "a tip of 3.1 mm does not fit"),
         (Touches(9.49, 10.51, 4.49, 5.51, 1.0), "larger or not round"),
     ],
 )
 def test_touches_that_cannot_be_are_refused(one: Touches, words: str) -> None:
     with pytest.raises(Refusal) as refused:
-        touches.found(read(one), OLD, 1, 2)
+        with_centres(read(one), OLD, 1, 2)
     assert any(words in finding.message for finding in refused.value.findings)
     assert {finding.code for finding in refused.value.findings} == {"touches-wrong"}
 
 
 def test_a_person_may_touch_through_the_middle_of_a_hole_that_lies_far_off() -> None:
-    found, _ = touches.found(read(Touches(12.49, 13.51, 2.49, 3.51, 2.0)), OLD, 1, 2)
+    found, _ = with_centres(read(Touches(12.49, 13.51, 2.49, 3.51, 2.0)), OLD, 1, 2)
     assert found.holes["r1"] == pytest.approx((13.0, 3.0))
 
 
 def test_touches_of_another_set_are_refused() -> None:
     other = Readings(InputFile("read.toml", "0"), "4567", {}, touches={})
     with pytest.raises(Refusal) as refused:
-        touches.found(other, OLD, 1, 2)
+        with_centres(other, OLD, 1, 2)
     assert refused.value.findings[0].code == "readings-of-another-set"
 
 

@@ -107,7 +107,7 @@ def test_a_burr_is_refused_and_a_file_of_touches_needs_its_option(
     file = write(tmp_path / "read.toml", report(made / "set")["set"], touches)
     done = run("refit", made / "set", file, "--pass", "2", "--touches", "--out", tmp_path / "new")
     assert done.exit_code == 1
-    assert "r2: left and right lie" in done.stderr
+    assert "r2: left and right are" in done.stderr
     assert "a burr" in done.stderr
     done = run("refit", made / "set", file, "--pass", "2", "--out", tmp_path / "new")
     assert done.exit_code == 2

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from millprep.at_machine.strokes import strokes
+from millprep.at_machine.restart_points import strokes
 from millprep.model.dialect import Dialect
 from millprep.verify import reader
 from millprep.verify.read_back import trail_of

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from millprep import job
-from millprep.at_machine.strokes import strokes
-from millprep.at_machine.take_up import Wish, resumed
+from millprep.at_machine.restart_points import strokes
+from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter
 from millprep.model.program import Program
@@ -63,7 +63,7 @@ class Case:
         return max(cut.number for cut in cuts if cut.first <= self.at.move)
 
     def resumed(self, wish: Wish) -> tuple[Program, Trace]:
-        done = resumed(
+        done = resumed_program(
             trail_of(self.trace, self.program), self.program, wish, PLAN.machine,
             set_id="0123", named={}, outlines={},
         )  # fmt: skip

@@ -1,4 +1,4 @@
-"""From readings of a surface to a map that a pass may follow, or the word for what is wrong."""
+"""From readings to the height map that a pass follows, or what is wrong with them."""
 
 from __future__ import annotations
 
@@ -7,66 +7,66 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.surface_faults import Fault, fault, interpolation_error
-from millprep.at_machine.surface_readings import Reading, SurfaceReadings
+from millprep.at_machine.height_map_faults import Fault, interpolation_error, worst_fault
+from millprep.at_machine.height_map_file import MapReadings, Reading
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.finding import Finding, Frame, Refusal
 from millprep.model.surface_map import LEAST_NODES, Levelling, SurfaceMap
 
 SAME_LINE = 0.05
-"""Readings whose x or y differs by less stand in one column or row, mm."""
+"""Readings whose x or y differ by less are in one column or row, mm."""
 REPEATS = 4.0
 """Two readings of one place may differ by so many times the repeatability: each is off by its
 own error, √2 times one of them together, and 2.8 times that is seen once in 200 pairs."""
 ASSUMED = 0.005
-"""Repeatability where nobody states one, mm: assumed, no source."""
+"""Repeatability where none is given, mm: assumed, no source."""
 SURE = 3.0
-"""A reading lies within so many standard deviations."""
+"""A reading is right within so many standard deviations."""
 INCH = 25.4
 HERE = 0.1
-"""What was read this near to the touch point was read there, mm."""
+"""A reading this near to the touch point is of the touch point, mm."""
 ZERO = 0.02
 """At the touch point the copper reads 0 within this, mm, or the repeatability if that is more."""
-MOST_TOLD = 10
+MOST_FAULTS = 10
 
 
 def levelling(
-    readings: SurfaceReadings,
-    old_id: str,
+    readings: MapReadings,
+    set_id: str,
     blank: int,
     number: int,
     cuts: BaseGeometry,
     touch: Point,
     repeatability: float | None,
 ) -> tuple[Levelling, tuple[Finding, ...]]:
-    """The map of a pass and what to tell of it.
+    """The map of a pass and what to report of it.
 
     Args:
         readings: as read.
-        old_id: id of the set that is being cut.
+        set_id: id of the set that is being cut.
         blank: its number.
         number: of the pass.
         cuts: everything that the pass cuts, machine frame.
-        touch: where Z is zeroed in this pass; what was read there tests zero and is no node.
-        repeatability: standard deviation of one reading, mm; None where nobody states one.
+        touch: where Z is zeroed in this pass; what was read there checks zero and is not a node.
+        repeatability: standard deviation of one reading, mm; None where none is given.
 
     Raises:
         Refusal: with what is wrong with the readings.
     """
     at = _At(blank, number, readings.file.file)
-    told = _whose(readings, old_id, at)
+    findings = _of_this_pass(readings, set_id, at)
     sigma = ASSUMED if repeatability is None else round(repeatability, 6)
     at_zero = [p for p in readings.points if max(abs(p.x - touch[0]), abs(p.y - touch[1])) <= HERE]
     points = [p for p in readings.points if p not in at_zero]
     _zero_kept(at_zero, sigma, at)
     surface, order, confirmed = _gridded(points, cuts, sigma, at)
-    found = fault(surface, order, confirmed, sigma)
-    if found is not None:
-        raise Refusal([_faulty(found, surface, points, at)])
+    worst = worst_fault(surface, order, confirmed, sigma)
+    if worst is not None:
+        raise Refusal([_faulty(worst, surface, points, at)])
     # as the report holds them
     left = round(interpolation_error(surface) + SURE * sigma, 6)
     made = Levelling(blank, number, surface, at.file, sigma, repeatability is None, left)
-    return made, (*told, *_told(made, at))
+    return made, (*findings, *_notes(made, at))
 
 
 class _At:
@@ -98,33 +98,33 @@ class _At:
         )
 
 
-def _whose(readings: SurfaceReadings, old_id: str, at: _At) -> list[Finding]:
-    """Refuse a map of another set or pass; a table that says nothing is told."""
-    told = readings.told
+def _of_this_pass(readings: MapReadings, set_id: str, at: _At) -> list[Finding]:
+    """Refuse a map of another set or pass; warn of a table that does not name its set."""
+    head = readings.head
     faults: list[Finding] = []
-    if told.get("set", old_id) != old_id:
+    if head.get("set", set_id) != set_id:
         message = (
-            f"The map is of set {told['set']}, this is set {old_id}. Probe with the program that "
-            "millprep probe writes for this set."
+            f"The map was probed for set {head['set']}, and this is set "
+            f"{set_id}. Probe with the program that millprep probe writes for this set."
         )
         faults.append(at.finding("map-of-another-set", message))
     for noun, mine in (("blank", at.blank), ("pass", at.number)):
-        if noun in told and told[noun] != str(mine):
+        if noun in head and head[noun] != str(mine):
             message = (
-                f"The map is of {noun} {told[noun]}, not {mine}. Give the number with --{noun}, or "
+                f"The map is of {noun} {head[noun]}, not {mine}. Give the number with --{noun}, or "
                 "another map."
             )
             faults.append(at.finding("map-of-another-pass", message))
-    if told.get("unit", "mm").lower() != "mm":
-        message = f"The map says its unit is {told['unit']}. Write it in mm."
+    if head.get("unit", "mm").lower() != "mm":
+        message = f"The unit of the map is {head['unit']}. Write it in mm."
         faults.append(at.finding("map-in-inches", message))
     if faults:
         raise Refusal(faults)
-    if "set" in told:
+    if "set" in head:
         return []
     message = (
-        "The map does not say which set it was probed for, so nothing tells a map of another blank "
-        f"apart. A line `# set {old_id}` at its head would."
+        "The map does not name the set it was probed for, so a map of another blank would not be "
+        f"noticed. Add the line `# set {set_id}` at its head."
     )
     return [at.finding("map-without-set", message, severity="warn")]
 
@@ -145,7 +145,7 @@ def _zero_kept(points: Sequence[Reading], sigma: float, at: _At) -> None:
 def _gridded(
     points: Sequence[Reading], cuts: BaseGeometry, sigma: float, at: _At
 ) -> tuple[SurfaceMap, FloatArray, FloatArray]:
-    """The map, the turn in which each node was read, and which were read twice and agreed."""
+    """The map, the order in which its nodes were read, and which were read twice and agreed."""
     x = _lines([p.x for p in points])
     y = _lines([p.y for p in points])
     if _in_inches(x, y, cuts):
@@ -166,7 +166,7 @@ def _gridded(
         here.setdefault((i, j), []).append((turn, p))
     faults = [*_holes(here, x, y, at), *_differing(here, sigma, at)]
     if faults:
-        raise Refusal(faults[:MOST_TOLD])
+        raise Refusal(faults[:MOST_FAULTS])
     z, order, confirmed = (np.zeros((len(y), len(x))) for _ in range(3))
     for (i, j), read in here.items():
         z[j, i] = np.mean([p.z for _, p in read])
@@ -176,10 +176,10 @@ def _gridded(
 
 
 def _lines(values: Sequence[float]) -> FloatArray:
-    """Where columns or rows stand: the mean of readings that are near each other."""
+    """Places of columns or rows: the mean of readings that are near each other."""
     rising = np.sort(np.array(values))
-    parted = np.flatnonzero(np.diff(rising) > SAME_LINE) + 1
-    return np.array([float(part.mean()) for part in np.split(rising, parted)])
+    ends = np.flatnonzero(np.diff(rising) > SAME_LINE) + 1
+    return np.array([float(part.mean()) for part in np.split(rising, ends)])
 
 
 def _in_inches(x: FloatArray, y: FloatArray, cuts: BaseGeometry) -> bool:
@@ -201,13 +201,13 @@ def _in_inches(x: FloatArray, y: FloatArray, cuts: BaseGeometry) -> bool:
 def _holes(
     here: dict[tuple[int, int], list[tuple[int, Reading]]], x: FloatArray, y: FloatArray, at: _At
 ) -> Iterator[Finding]:
-    """A finding for each node of the grid that no reading stands at."""
+    """A finding for each node of the grid that has no reading."""
     for j in range(len(y)):
         for i in range(len(x)):
             if (i, j) not in here:
                 message = (
-                    f"No reading stands at X{x[i]:.3f} Y{y[j]:.3f}, where a column and a row of "
-                    "the others cross: probe it as well, or look for a slip in x or y."
+                    f"There is no reading at X{x[i]:.3f} Y{y[j]:.3f}, where a column and a row of "
+                    "the others cross. Probe it as well, or look for a typing error in x or y."
                 )
                 yield at.finding("map-hole", message, (float(x[i]), float(y[j])))
 
@@ -215,7 +215,7 @@ def _holes(
 def _differing(
     here: dict[tuple[int, int], list[tuple[int, Reading]]], sigma: float, at: _At
 ) -> Iterator[Finding]:
-    """A finding for each place that was read twice with other heights."""
+    """A finding for each place that was read twice with different heights."""
     for read in here.values():
         heights = [p.z for _, p in read]
         off = max(heights) - min(heights)
@@ -223,17 +223,17 @@ def _differing(
             lines = ", ".join(str(p.line) for _, p in read)
             p = read[-1][1]
             message = (
-                f"The readings at X{p.x:.3f} Y{p.y:.3f} (lines {lines}) differ by {off:.3f} mm; "
-                f"{REPEATS * sigma:.3f} is what one place may. Read it again and leave one."
+                f"The readings at X{p.x:.3f} Y{p.y:.3f} (lines {lines}) differ by {off:.3f} mm, "
+                f"more than {REPEATS * sigma:.3f}. Read the place again and keep one line."
             )
             yield at.finding("map-duplicate", message, (p.x, p.y), line=p.line)
 
 
 def _faulty(
-    found: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At
+    fault: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At
 ) -> Finding:
     """A reading that does not fit its neighbours, or a jump between two of them."""
-    i, j = found.node
+    i, j = fault.node
     place = (float(surface.x[i]), float(surface.y[j]))
     line = next(
         p.line
@@ -241,37 +241,37 @@ def _faulty(
         if abs(p.x - place[0]) <= SAME_LINE and abs(p.y - place[1]) <= SAME_LINE
     )
     where = f"X{place[0]:.3f} Y{place[1]:.3f}"
-    if found.jump:
+    if fault.jump:
         message = (
-            f"From {where} on (line {line}) all heights lie {found.by:+.3f} mm off those before, "
-            f"more than {found.allowed:.3f}: zero was lost, the blank moved or the tip slipped "
+            f"From {where} on (line {line}) all heights are {fault.by:+.3f} mm off those before, "
+            f"more than {fault.allowed:.3f}: zero was lost, the blank moved or the tip slipped "
             "there. Set Z zero and probe all points again."
         )
         return at.finding("map-jump", message, place, line=line)
     message = (
-        f"The reading at {where} (line {line}) is {surface.z[j, i]:.3f}, its neighbours tell "
-        f"{found.expected:.3f}, and it may lie {found.allowed:.3f} mm off: a chip, a burr, or a "
-        "slip of the pen. Clean the place and read it again; a second line for the same place that "
+        f"The reading at {where} (line {line}) is {surface.z[j, i]:.3f}, but its neighbours "
+        f"suggest {fault.expected:.3f} within {fault.allowed:.3f} mm: a chip, a burr, or a "
+        "typing error. Clean the place and read it again. A second line for the same place that "
         "agrees confirms the first."
     )
     return at.finding("map-outlier", message, place, line=line)
 
 
-def _told(made: Levelling, at: _At) -> Iterator[Finding]:
-    """What the map says, and what it leaves."""
+def _notes(made: Levelling, at: _At) -> Iterator[Finding]:
+    """What the map shows, and what error it leaves."""
     surface = made.surface
     if made.assumed:
         message = (
-            f"A reading is taken to repeat within {made.repeatability:g} mm (standard deviation): "
-            "assumed. Touch one place ten times and state it as [machine] probe_repeatability or "
-            "with --repeatability."
+            f"The repeatability of a reading is assumed: {made.repeatability:g} mm (standard "
+            "deviation). Touch one place ten times and give it as [machine] probe_repeatability "
+            "or with --repeatability."
         )
         yield at.finding("repeatability-assumed", message, severity="note")
     message = (
-        f"The copper lies between {surface.lowest:+.3f} and {surface.highest:+.3f} mm by "
-        f"{surface.z.size} readings. Programs of this pass follow it; it may still lie "
+        f"The copper is between {surface.lowest:+.3f} and {surface.highest:+.3f} mm by "
+        f"{surface.z.size} readings. Programs of this pass follow it. It may still be "
         f"{made.left:.3f} mm off, up or down ({made.left - SURE * made.repeatability:.3f} between "
-        f"readings, {SURE:g} × {made.repeatability:g} for a reading), and the proof takes that for "
-        "its flatness."
+        f"readings, {SURE:g} × {made.repeatability:g} for a reading); the proof uses that as its "
+        "flatness."
     )
     yield at.finding("map-flatness", message, severity="note")

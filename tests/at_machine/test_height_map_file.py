@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.at_machine.surface_readings import load
+from millprep.at_machine.height_map_file import load
 from millprep.model.finding import Refusal
 
 HEAD = "# surface map\n# set 0123456789ab\n# blank 1\n# pass 2\n# unit mm\n"
@@ -37,9 +37,9 @@ def test_tables_of_every_shape(tmp_path: Path, text: str) -> None:
 def test_what_the_file_says_of_itself(tmp_path: Path) -> None:
     file = tmp_path / "map.csv"
     file.write_text(HEAD + "1,2,3\n")
-    assert load(file).told == {"set": "0123456789ab", "blank": "1", "pass": "2", "unit": "mm"}
+    assert load(file).head == {"set": "0123456789ab", "blank": "1", "pass": "2", "unit": "mm"}
     file.write_text("(set: abc)\n; PASS = 3\n1,2,3\n")
-    assert load(file).told == {"set": "abc", "pass": "3"}
+    assert load(file).head == {"set": "abc", "pass": "3"}
 
 
 LOG = """\
@@ -61,12 +61,12 @@ def test_a_log_by_a_pattern(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "code", "line", "words"),
     [
-        ("x,y,z\n1,2,0.1\n1,2,o.1\n", "map-syntax", 3, "'o.1' is no number"),
+        ("x,y,z\n1,2,0.1\n1,2,o.1\n", "map-syntax", 3, "'o.1' is not a number"),
         ("1,2,0.1\n1,2\n", "map-syntax", 2, "2 columns"),
-        ("1,2,nan\n", "map-syntax", 1, "'nan' is no number"),
-        ("1,2,1_0\n", "map-syntax", 1, "'1_0' is no number"),
+        ("1,2,nan\n", "map-syntax", 1, "'nan' is not a number"),
+        ("1,2,1_0\n", "map-syntax", 1, "'1_0' is not a number"),
         ("1,2,1e9\n", "map-syntax", 1, "within 10000 mm"),
-        ("x,y,z\n1,2,0\n10,20,\n", "map-hole", 3, "no z stands at X10 Y20"),
+        ("x,y,z\n1,2,0\n10,20,\n", "map-hole", 3, "z is missing at X10 Y20"),
         ("", "map-syntax", None, "no point"),
         (LOG, "map-syntax", 1, "columns"),
     ],
@@ -93,5 +93,5 @@ def test_a_file_that_is_none(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="cannot be read"):
         load(tmp_path / "none.csv")
     (tmp_path / "map.xls").write_bytes(b"\xd0\xcf\x11\xe0\xff")
-    with pytest.raises(Refusal, match="is no text"):
+    with pytest.raises(Refusal, match="is not a text file"):
         load(tmp_path / "map.xls")

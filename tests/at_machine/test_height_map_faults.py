@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from millprep.at_machine.surface_faults import Fault, bends, fault, interpolation_error
+from millprep.at_machine.height_map_faults import Fault, bends, interpolation_error, worst_fault
 from millprep.geometry.path import FloatArray
 from millprep.model.surface_map import SurfaceMap
 
@@ -32,7 +32,7 @@ def serpentine(nx: int, ny: int) -> FloatArray:
 def judged(surface: SurfaceMap, confirmed: FloatArray | None = None) -> Fault | None:
     ny, nx = surface.z.shape
     none = np.zeros((ny, nx))
-    return fault(surface, serpentine(nx, ny), none if confirmed is None else confirmed, SIGMA)
+    return worst_fault(surface, serpentine(nx, ny), none if confirmed is None else confirmed, SIGMA)
 
 
 SIZES = [(3, 3), (4, 3), (6, 4), (11, 5), (20, 9)]

@@ -1,4 +1,4 @@
-"""A program taken up again after its cutter broke: it enters before the break and goes on."""
+"""A program resumed after its cutter broke: it enters before the break and continues."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from millprep.at_machine.entry import READ, Entry, near
-from millprep.at_machine.strokes import Stroke, holes, move_of, strokes
+from millprep.at_machine.restart_points import READ, Entry, Stroke, holes, move_of, near, strokes
 from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
@@ -20,14 +19,14 @@ from millprep.model.resumption import Resumption
 
 OVERLAP = 2.0
 """A place is entered this far before it along the path, mm, or a cutter's width if that is more:
-more than a person misreads the place by, and more than half way round the smallest arc."""
+more than the error of the place as read, and more than half the smallest arc."""
 HOLES = ("register", "drill", "bore")
-"""Works whose cuts are holes."""
+"""Kinds of work whose cuts are holes."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """Where a person wants to go on.
+    """Where a person wants to continue.
 
     Attributes:
         after: the last restart point that was passed.
@@ -47,21 +46,21 @@ class Wish:
     @property
     def words(self) -> str:
         """In the words of the command."""
-        said = []
+        options = []
         if self.after is not None:
-            said.append(f"--after {self.after}")
+            options.append(f"--after {self.after}")
         if self.near is not None:
-            said.append("--near {:g},{:g}".format(*self.near))
+            options.append("--near {:g},{:g}".format(*self.near))
         if self.hole is not None:
-            said.append(f"--hole {self.hole}")
+            options.append(f"--hole {self.hole}")
         if self.overlap is not None:
-            said.append(f"--overlap {self.overlap:g}")
+            options.append(f"--overlap {self.overlap:g}")
         if self.board is not None:
-            said.append(f"--board {self.board}:{self.copy}")
-        return " ".join(said)
+            options.append(f"--board {self.board}:{self.copy}")
+        return " ".join(options)
 
 
-def resumed(
+def resumed_program(
     trail: Trail,
     program: Program,
     wish: Wish,
@@ -71,25 +70,25 @@ def resumed(
     named: Mapping[str, Point],
     outlines: Mapping[tuple[str, int], shapely.Polygon],
 ) -> tuple[Program, Resumption, Entry] | None:
-    """The program that goes on as wished, what is told of it, and how its entry was found.
+    """The program that continues as wished, its resumption, and its entry.
 
     Args:
         trail: the program as its file was read back.
         program: all about it but its moves.
-        wish: where to go on.
+        wish: where to continue.
         machine: heights and limits.
         set_id: of the set it is of.
         named: centres of holes that have names, machine frame.
         outlines: of every copy on the blank, machine frame, in this pass.
 
-    None when nothing of it is on the board that was asked for.
+    None when it cuts nothing of the wished board.
 
     Raises:
         Refusal: exit code 2, when there is no such restart point, place or hole.
     """
     cuts = strokes(trail)
     if not cuts:
-        raise _usage("resume-nothing-cut", f"{program.file} cuts nothing; run it from its start.")
+        raise _usage("resume-nothing-cut", f"{program.file} cuts nothing. Run it from its start.")
     overlap = wish.overlap or max(OVERLAP, program.cutter.width(program.depth))
     entry = _entry(trail, program, cuts, wish, overlap, named, machine.dialect.decimals)
     kept = [cut for cut in cuts if cut.number >= entry.stroke.number]
@@ -110,10 +109,10 @@ def resumed(
         depth=-min(move.z for move in pen.moves),
         moves=tuple(pen.moves),
     )
-    told = Resumption(
+    resumption = Resumption(
         file=new.file,
         of=program.file,
-        asked=wish.words,
+        wish=wish.words,
         point=kept[0].number,
         points=len(cuts),
         entry=at if entry.at is None else entry.at,
@@ -122,7 +121,7 @@ def resumed(
         board=wish.board,
         copy=None if wish.board is None else wish.copy,
     )
-    return replace(new, notes=_notes(told, set_id)), told, entry
+    return replace(new, notes=_notes(resumption, set_id)), resumption, entry
 
 
 def _again(pen: Pen, trail: Trail, cut: Stroke, entry: Entry) -> None:
@@ -135,7 +134,7 @@ def _again(pen: Pen, trail: Trail, cut: Stroke, entry: Entry) -> None:
         pen.plunge(entry.at[2])
         pen.moves.append(move_of(trail, entry.move, entry.at))
     first = cut.first if entry.at is None else entry.move + 1
-    # the way down at rapid into a pecked hole is a cycle's, which makes it anew
+    # the rapid down into a pecked hole belongs to its cycle, which makes it again
     pen.moves += [
         move_of(trail, move) for move in range(first, cut.last) if not _falls(trail, move)
     ]
@@ -158,14 +157,14 @@ def _entry(
     named: Mapping[str, Point],
     decimals: int,
 ) -> Entry:
-    """Where a wish leads."""
+    """The entry that a wish means."""
     within = tuple(cuts)
     if wish.after is not None:
         if not 1 <= wish.after <= len(cuts):
             raise _usage(
                 "resume-no-such-point",
-                f"{program.file} has restart points 1 to {len(cuts)}, and no {wish.after}. Take "
-                "the last one above the line where it stopped.",
+                f"{program.file} has restart points 1 to {len(cuts)}, not {wish.after}. Use the "
+                "last one above the line where it stopped.",
             )
         within = (cuts[wish.after - 1],)
     if wish.hole is not None:
@@ -173,18 +172,17 @@ def _entry(
         return Entry(stroke, stroke.first)
     if wish.near is None:
         return Entry(within[0], within[0].first)
-    found = near(trail, within, wish.near, overlap, decimals)
-    if isinstance(found, Entry):
-        return found
-    away, (x, y) = found
+    nearest = near(trail, within, wish.near, overlap, decimals)
+    if isinstance(nearest, Entry):
+        return nearest
+    away, (x, y) = nearest
     at = f"X {wish.near[0]:g} Y {wish.near[1]:g}"
     where = "" if wish.after is None else f" after restart point {wish.after}"
     raise _usage(
         "resume-place-far",
-        f"{program.file} cuts nothing near {at}{where}: its path comes no nearer than "
-        f"{away:.1f} mm, at X {x:.3f} Y {y:.3f}. Give the place in machine coordinates, as the "
-        "display shows them with the spindle's axis over the break, and read it to half a "
-        "millimetre.",
+        f"{program.file} cuts nothing near {at}{where}: its path is {away:.1f} mm away, at "
+        f"X {x:.3f} Y {y:.3f}. Give the place in work coordinates, as the display shows them with "
+        "the spindle over the break, to half a millimetre.",
     )
 
 
@@ -199,7 +197,7 @@ def _hole(
     if program.work not in HOLES:
         raise _usage(
             "resume-no-such-hole",
-            f"{program.file} makes no holes but cuts paths ({program.work}). Say --after or "
+            f"{program.file} makes no holes but cuts paths ({program.work}). Give --after or "
             "--near instead.",
         )
     made = holes(trail, tuple(cuts))
@@ -213,7 +211,7 @@ def _hole(
     names = f", and {', '.join(sorted(named))} by name" if named else ""
     raise _usage(
         "resume-no-such-hole",
-        f"{program.file} makes holes 1 to {len(made)} in its order{names}; {wished} is none.",
+        f"{program.file} makes holes 1 to {len(made)} in its order{names}, not {wished}.",
     )
 
 
@@ -228,41 +226,41 @@ def _board(
     Most of the cut lies within its outline, grown by the cutter's half width.
     """
     xy = trail.xyz[cut.first : cut.last + 1, :2]
-    # piece by piece: laps that lie on each other all count
+    # by single segments: depth steps on top of each other all count
     pieces = shapely.linestrings(np.stack((xy[:-1], xy[1:]), axis=1))
     total = float(shapely.length(pieces).sum())
-    share: dict[tuple[str, int], float] = {}
+    fraction: dict[tuple[str, int], float] = {}
     for key, outline in outlines.items():
         grown = outline.buffer(program.cutter.width(program.depth) / 2 + 0.05)
         if total:
             inside = float(shapely.length(shapely.intersection(pieces, grown)).sum())
-            share[key] = inside / total
+            fraction[key] = inside / total
         else:
-            share[key] = float(grown.covers(shapely.Point(xy[0])))
-    best = max(share, key=lambda key: share[key], default=None)
-    return best if best is not None and share[best] > 0.5 else None
+            fraction[key] = float(grown.covers(shapely.Point(xy[0])))
+    best = max(fraction, key=lambda key: fraction[key], default=None)
+    return best if best is not None and fraction[best] > 0.5 else None
 
 
 def _named(file: str) -> str:
-    """The new program's file: it cannot be taken for the one it takes up."""
+    """The new program's file: it cannot be mistaken for the one that it resumes."""
     return re.sub(r"(-resumed)?\.ngc$", "-resumed.ngc", file)
 
 
-def _notes(told: Resumption, set_id: str) -> tuple[str, ...]:
-    x, y, z = told.entry
-    went = (
-        f"restart point {told.point}, whose cut is made anew as a whole"
-        if told.overlap is None
-        else f"X{x:.4f} Y{y:.4f} Z{z:.4f}, {told.overlap:.1f} mm before the place, in the cut of "
-        f"restart point {told.point}"
+def _notes(resumption: Resumption, set_id: str) -> tuple[str, ...]:
+    x, y, z = resumption.entry
+    entry = (
+        f"restart point {resumption.point}, whose whole cut is made again"
+        if resumption.overlap is None
+        else f"X{x:.4f} Y{y:.4f} Z{z:.4f}, {resumption.overlap:.1f} mm before the place, in the "
+        f"cut of restart point {resumption.point}"
     )
     notes = [
-        f"takes up {told.of} of set {set_id}",
-        f"enters at {went}",
-        "only while the blank lies as it lay, held as it was, X and Y zero unmoved",
+        f"resumes {resumption.of} of set {set_id}",
+        f"enters at {entry}",
+        "only if the blank, its clamps and X and Y zero have not been moved",
     ]
-    if told.board is not None:
-        notes.append(f"only what is cut on board {told.board} copy {told.copy}")
+    if resumption.board is not None:
+        notes.append(f"only the cuts of board {resumption.board} copy {resumption.copy}")
     return tuple(notes)
 
 

@@ -1,14 +1,14 @@
-"""Readings of a surface held against each other: specks, slips and jumps.
+"""Faults in a height map: a chip or a typing error at one node, or a jump where zero was lost.
 
 A sheet bends evenly, or little from node to node. What bends it are the second differences along
 rows and columns and the twist of every cell; they are taken together as one column b, less what an
 even bow and twist explain. A fault of a known shape - one node off by s, or all nodes from one on,
 when zero was lost while they were probed - adds s·u to b, and the s that explains most of the
 bending is u·b / u·u. For a single node that is its distance from where its neighbours let it be
-expected without it. A fault is told when s is more than `TIMES` its own uncertainty and more than
-`LEAST`. The uncertainty is that of s for readings whose error shows in the bending that s leaves
-unexplained (median of absolute values × 1.4826, which few faults cannot raise), or is the probe's
-repeatability, whichever is more.
+expected without it. A fault is reported when s is more than `TIMES` its own uncertainty and more
+than `LEAST`. The uncertainty is that of s for readings whose error shows in the bending that s
+leaves unexplained (median of absolute values × 1.4826, which few faults cannot raise), or is the
+probe's repeatability, whichever is more.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from millprep.geometry.path import FloatArray
 from millprep.model.surface_map import SurfaceMap
 
 TIMES = 6.0
-"""Honest nodes lie within so many standard deviations of what their neighbours tell; 5 would
-already be one in a million of normal ones, and copper is not normal."""
+"""A good node is within so many standard deviations of what its neighbours suggest; 5 would
+already be one in a million if errors were normally distributed, and those of copper are not."""
 LEAST = 0.015
 """Smaller faults do no harm worth a refusal, mm."""
 _ROBUST = 1.4826
@@ -31,14 +31,14 @@ _ROBUST = 1.4826
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What does not fit.
+    """A reading that does not fit, or a jump.
 
     Attributes:
         node: (column, row) of the reading at fault, or of the first that is shifted.
         jump: whether all that were read from there on are shifted.
         by: how far, mm.
-        expected: height that the neighbours tell, of a single reading.
-        allowed: so far it might lie off.
+        expected: height of a single reading by its neighbours.
+        allowed: how far it may be off.
     """
 
     node: tuple[int, int]
@@ -55,13 +55,13 @@ def bends(surface: SurfaceMap) -> FloatArray:
     plane has none.
     """
     m, n = surface.z.shape
-    found: list[FloatArray] = []
+    rows: list[FloatArray] = []
 
     def add(*weights: tuple[int, int, float]) -> None:
         row = np.zeros(m * n)
         for i, j, weight in weights:
             row[j * n + i] = weight
-        found.append(row)
+        rows.append(row)
 
     for j in range(m):
         for i in range(1, n - 1):
@@ -74,7 +74,7 @@ def bends(surface: SurfaceMap) -> FloatArray:
     for j in range(m - 1):
         for i in range(n - 1):
             add((i, j, 1.0), (i + 1, j, -1.0), (i, j + 1, -1.0), (i + 1, j + 1, 1.0))
-    return np.array(found)
+    return np.array(rows)
 
 
 def _weights(lines: FloatArray, k: int) -> tuple[float, float]:
@@ -82,7 +82,7 @@ def _weights(lines: FloatArray, k: int) -> tuple[float, float]:
     return 2 * after / (before + after), 2 * before / (before + after)
 
 
-def fault(
+def worst_fault(
     surface: SurfaceMap, order: FloatArray, confirmed: FloatArray, repeatability: float
 ) -> Fault | None:
     """The fault that explains the bending best; None when the readings agree.
@@ -94,7 +94,7 @@ def fault(
         repeatability: standard deviation of one reading, mm.
     """
     weights = bends(surface)
-    # an even bow or twist is no news, nor is what a node bends that was read twice
+    # an even bow or twist is no fault, nor is a node that was read twice
     u, v = (axis.ravel() for axis in np.meshgrid(surface.x, surface.y))
     even = weights @ np.column_stack((u * u, v * v, u * v))
     known, _ = np.linalg.qr(np.hstack((even, weights[:, confirmed.ravel() > 0])))
@@ -103,8 +103,8 @@ def fault(
     turn = np.argsort(order.ravel(), kind="stable")
     best: Fault | None = None
     most = 0.0
-    doubted = np.flatnonzero(confirmed.ravel() == 0).tolist()
-    cases: list[tuple[int, bool, FloatArray]] = [(k, False, weights[:, k]) for k in doubted]
+    unconfirmed = np.flatnonzero(confirmed.ravel() == 0).tolist()
+    cases: list[tuple[int, bool, FloatArray]] = [(k, False, weights[:, k]) for k in unconfirmed]
     cases += [
         (int(turn[first]), True, weights[:, turn[first:]].sum(axis=1))
         for first in range(2, len(turn) - 1)
@@ -128,7 +128,7 @@ def fault(
 
 
 def interpolation_error(surface: SurfaceMap) -> float:
-    """How far the copper may lie off the bilinear surface between nodes, mm.
+    """How far the copper may be off the bilinear surface between nodes, mm.
 
     Linear interpolation over a step h is off by at most h²/8 of the second derivative (any text
     on numerical analysis), which h² times is the second difference; along both axes together. The
@@ -141,7 +141,7 @@ def interpolation_error(surface: SurfaceMap) -> float:
 
 
 def _bend(lines: FloatArray, z: FloatArray, k: int) -> FloatArray:
-    """Second difference at a line, over the wider of the steps beside it."""
+    """Second difference at a line, over the wider of the two adjacent steps."""
     before, after = float(lines[k] - lines[k - 1]), float(lines[k + 1] - lines[k])
     slope = (z[:, k + 1] - z[:, k]) / after - (z[:, k] - z[:, k - 1]) / before
     bend: FloatArray = np.abs(slope / ((before + after) / 2)) * max(before, after) ** 2

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.at_machine.surface_fit import ASSUMED, REPEATS, SURE, levelling
-from millprep.at_machine.surface_readings import Reading, SurfaceReadings, load
+from millprep.at_machine.height_map import ASSUMED, REPEATS, SURE, levelling
+from millprep.at_machine.height_map_file import MapReadings, Reading, load
 from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
@@ -33,21 +33,21 @@ def probed(seed: int = 0) -> Rows:
     ]
 
 
-def readings(rows: Rows, **told: str) -> SurfaceReadings:
+def readings(rows: Rows, **told: str) -> MapReadings:
     points = tuple(Reading(x, y, z, n) for n, (x, y, z) in enumerate(rows, 7))
     said = {"set": SET, "blank": "1", "pass": "2", "unit": "mm"} | told
-    return SurfaceReadings(
+    return MapReadings(
         InputFile("map.csv", "0"), {k: v for k, v in said.items() if v}, points
     )
 
 
 def made(
-    read: SurfaceReadings, repeatability: float | None = SIGMA
+    read: MapReadings, repeatability: float | None = SIGMA
 ) -> tuple[Levelling, tuple[Finding, ...]]:
     return levelling(read, SET, 1, 2, CUTS, TOUCH, repeatability)
 
 
-def codes(read: SurfaceReadings) -> list[str]:
+def codes(read: MapReadings) -> list[str]:
     with pytest.raises(Refusal) as refused:
         made(read)
     return [f.code for f in refused.value.findings]
@@ -99,7 +99,7 @@ def test_zero_is_tested_where_it_was_set() -> None:
     assert codes(readings([*good[:-1], (*TOUCH, -0.06)])) == ["map-zero-off"]
 
 
-def changed(change: Callable[[Rows], None]) -> SurfaceReadings:
+def changed(change: Callable[[Rows], None]) -> MapReadings:
     rows = probed()
     change(rows)
     return readings(rows)

@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
-from millprep.at_machine.blank_fit import refit
-from millprep.at_machine.displacement import FARTHEST, LARGEST_TURN
+from millprep.at_machine.blank_pose import by_holes
+from millprep.at_machine.reading_faults import FARTHEST, LARGEST_TURN
 from millprep.at_machine.reading_fit import fit
 from millprep.at_machine.readings import Readings
 from millprep.geometry.path import Point
@@ -61,13 +61,13 @@ def readings(pose: Pose, count: int = 3, noise: int | None = None) -> dict[str, 
 def told(holes: dict[str, Point], *, id_: str = "abc", k: int = 2, count: int = 3) -> Finding:
     """The one finding that readings are refused with."""
     with pytest.raises(Refusal) as caught:
-        refit(Readings(InputFile("r", "0"), id_, holes), old(count), 1, k, SIGMA)
+        by_holes(Readings(InputFile("r", "0"), id_, holes), old(count), 1, k, SIGMA)
     (finding,) = caught.value.findings
     return finding
 
 
 def good(holes: dict[str, Point], count: int = 3) -> Pose:
-    return refit(Readings(InputFile("r", "0"), "abc", holes), old(count), 1, 2, SIGMA).pose
+    return by_holes(Readings(InputFile("r", "0"), "abc", holes), old(count), 1, 2, SIGMA).pose
 
 
 moves = st.builds(
@@ -101,7 +101,7 @@ def test_a_pose_keeps_every_digit_in_a_report(move: Pose) -> None:
 
 
 def test_what_good_readings_tell() -> None:
-    done = refit(
+    done = by_holes(
         Readings(InputFile("r", "0"), "abc", readings(EXPECTED, 3, noise=3)), old(), 1, 2, SIGMA
     )
     by_code: dict[str, list[Finding]] = {}
@@ -129,9 +129,9 @@ SPOILT: list[tuple[str, str, Spoil]] = [
      lambda r: {k: (x / 25.4, y / 25.4) for k, (x, y) in r.items()}),
     ("readings-mirrored", "mirrored: with x and y exchanged",
      lambda r: {k: (y, x) for k, (x, y) in r.items()}),
-    ("readings-mirrored", "mirrored: with the sign of x turned",
+    ("readings-mirrored", "mirrored: with the sign of x changed",
      lambda r: {k: (-x, y) for k, (x, y) in r.items()}),
-    ("readings-mirrored", "mirrored: with the sign of y turned",
+    ("readings-mirrored", "mirrored: with the sign of y changed",
      lambda r: {k: (x, -y) for k, (x, y) in r.items()}),
     ("readings-swapped", "r1 and r2 are swapped",
      lambda r: {**r, "r1": r["r2"], "r2": r["r1"]}),
@@ -170,7 +170,7 @@ def test_with_four_or_more_the_bad_hole_is_named(bad: int) -> None:
     x, y = r[f"r{bad + 1}"]
     finding = told({**r, f"r{bad + 1}": (x + 0.5, y - 0.4)}, count=5)
     assert finding.code == "hole-bad"
-    assert finding.message.startswith(f"r{bad + 1} is bad")
+    assert finding.message.startswith(f"The reading of r{bad + 1} is bad")
 
 
 def test_with_three_the_residuals_are_told() -> None:
@@ -213,18 +213,18 @@ def test_a_blank_that_lies_far_off(move: Pose) -> None:
 
 def test_holes_that_are_not_there() -> None:
     with pytest.raises(Refusal) as caught:
-        refit(
+        by_holes(
             Readings(InputFile("r", "0"), "abc", {"r1": (18.0, 10.0), "r9": (0.0, 10.0)}),
             old(), 1, 2, SIGMA,
         )  # fmt: skip
-    assert "r9 is no hole of blank 1 that is drilled before pass 2" in str(caught.value)
-    assert "these are: r1, r2, r3" in str(caught.value)
+    assert "r9 is not a hole of blank 1 that is drilled before pass 2" in str(caught.value)
+    assert "These are: r1, r2, r3" in str(caught.value)
 
 
 def test_a_later_pass_may_read_holes_of_earlier_ones() -> None:
     pose = Pose.shift(-400.0, 5.0).then(Pose.turn(0.1))
     holes = {"r9": pose.point((400.0, 5.0)), "r2": pose.point(PLACES[1])}
-    done = refit(Readings(InputFile("r", "0"), "abc", holes), old(), 1, 3, SIGMA)
+    done = by_holes(Readings(InputFile("r", "0"), "abc", holes), old(), 1, 3, SIGMA)
     assert done.pose.point((400.0, 5.0)) == pytest.approx(holes["r9"], abs=1e-6)
 
 

@@ -1,9 +1,9 @@
-"""A surface map's file: x, y, z as a person typed them in, or as a machine logged them.
+"""A height map's file: x, y, z as a person typed them in, or as a machine logged them.
 
-A table holds one point a line, its numbers parted by commas, semicolons or blanks; a first line
-may name the columns. Lines that begin with #, ; or ( are words, and some of them are understood:
+A table holds a point in each line, its numbers separated by commas, semicolons or blanks; a first
+line may name the columns. Lines that begin with #, ; or ( are comments. Some are understood:
 `# set 0123456789ab`, `# blank 1`, `# pass 2`, `# unit mm`. A log is any text; a pattern with
-groups named x, y and z says where in a line the numbers stand.
+groups named x, y and z shows where the numbers are in a line.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import InputFile
 
 FARTHEST = 10_000.0
-"""A coordinate beyond ten metres is a slip of the pen, mm."""
+"""A coordinate beyond ten metres is a typing error, mm."""
 MOST_LINES = 200_000
-MOST_TOLD = 20
-_TOLD = re.compile(r"[#;(]+\s*(set|blank|pass|unit)\b\s*[:=]?\s*([^\s)]+)", re.IGNORECASE)
+MOST_FAULTS = 20
+_HEAD = re.compile(r"[#;(]+\s*(set|blank|pass|unit)\b\s*[:=]?\s*([^\s)]+)", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _COMMENT = ("#", ";", "(")
 
 
 class Reading(NamedTuple):
-    """One point, mm, and the line it stands in."""
+    """A point, mm, and its line in the file."""
 
     x: float
     y: float
@@ -38,21 +38,21 @@ class Reading(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class SurfaceReadings:
-    """What a file tells.
+class MapReadings:
+    """What a file holds.
 
     Attributes:
         file: name and hash.
-        told: what the file says of itself: set, blank, pass, unit; nothing for a plain table.
+        head: what its comments state: set, blank, pass, unit; empty for a plain table.
         points: in the file's order.
     """
 
     file: InputFile
-    told: dict[str, str]
+    head: dict[str, str]
     points: tuple[Reading, ...]
 
 
-def load(file: Path, pattern: str | None = None) -> SurfaceReadings:
+def load(file: Path, pattern: str | None = None) -> MapReadings:
     """Read a map's file.
 
     Args:
@@ -70,28 +70,28 @@ def load(file: Path, pattern: str | None = None) -> SurfaceReadings:
         message = f"The map cannot be read ({fault.strerror})."
         raise _refusal(file, [("map-unreadable", message, None)]) from None
     except UnicodeDecodeError:
-        message = "The map is no text. Save it as a table of x, y and z."
+        message = "The map is not a text file. Save it as a table of x, y and z."
         raise _refusal(file, [("map-unreadable", message, None)]) from None
     lines = text.splitlines()
     if len(lines) > MOST_LINES:
-        message = f"The map has {len(lines)} lines; {MOST_LINES} are the most."
+        message = f"The map has {len(lines)} lines, at most {MOST_LINES} are read. Shorten it."
         raise _refusal(file, [("map-unreadable", message, None)])
-    told = {
-        match[1].lower(): match[2] for line in lines if (match := _TOLD.match(line.strip()))
+    head = {
+        match[1].lower(): match[2] for line in lines if (match := _HEAD.match(line.strip()))
     }
-    found = () if pattern is None else tuple(_logged(lines, re.compile(pattern)))
+    points = () if pattern is None else tuple(_logged(lines, re.compile(pattern)))
     faults: list[tuple[str, str, int | None]] = []
-    if not found:
-        found = tuple(_table(lines, faults))
-    for one in found:
-        if not all(abs(v) <= FARTHEST for v in one[:3]):
-            words = f"x, y and z are within {FARTHEST:g} mm; got {one.x:g}, {one.y:g}, {one.z:g}."
-            faults.append(("map-syntax", words, one.line))
-    if not found and not faults:
+    if not points:
+        points = tuple(_table(lines, faults))
+    for p in points:
+        if not all(abs(v) <= FARTHEST for v in p[:3]):
+            words = f"x, y and z must be within {FARTHEST:g} mm, not {p.x:g}, {p.y:g}, {p.z:g}."
+            faults.append(("map-syntax", words, p.line))
+    if not points and not faults:
         faults.append(("map-syntax", "The map holds no point.", None))
     if faults:
         raise _refusal(file, faults)
-    return SurfaceReadings(InputFile(file.name, hashlib.sha256(raw).hexdigest()), told, found)
+    return MapReadings(InputFile(file.name, hashlib.sha256(raw).hexdigest()), head, points)
 
 
 def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:
@@ -113,10 +113,10 @@ def _table(
     width: int | None = None
     first = True
     for n, line in enumerate(lines, 1):
-        bare = line.strip()
-        if not bare or bare.startswith(_COMMENT):
+        text = line.strip()
+        if not text or text.startswith(_COMMENT):
             continue
-        cells = _cells(bare)
+        cells = _cells(text)
         names = [cell.strip("\"' ").lower() for cell in cells]
         if first and {"x", "y", "z"} <= set(names):
             columns = (names.index("x"), names.index("y"), names.index("z"))
@@ -127,24 +127,25 @@ def _table(
         if len(cells) == width and cells[columns[2]] == "":
             at = f"X{cells[columns[0]]} Y{cells[columns[1]]}"
             faults.append(
-                ("map-hole", f"no z stands at {at}: probe it and write it down.", n)
+                ("map-hole", f"z is missing at {at}. Probe it and write it down.", n)
             )
             continue
         if len(cells) != width:
-            words = f"{len(cells)} columns stand in this line, {width} are expected"
-            faults.append(("map-syntax", f"{words}: x, y and z of one point.", n))
+            words = f"This line has {len(cells)} columns, {width} are expected"
+            faults.append(("map-syntax", f"{words}: x, y and z of a point.", n))
             continue
         numbers = [_number(cells[k]) for k in columns]
         wrong = [cells[k] for k, v in zip(columns, numbers, strict=True) if not math.isfinite(v)]
         if wrong:
-            faults.append(("map-syntax", f"{wrong[0][:20]!r} is no number.", n))
+            words = f"{wrong[0][:20]!r} is not a number. Write x, y and z in mm."
+            faults.append(("map-syntax", words, n))
             continue
         x, y, z = numbers
         yield Reading(x, y, z, n)
 
 
 def _cells(line: str) -> list[str]:
-    """The cells of a line; where semicolons part them, a comma is a decimal mark."""
+    """The cells of a line; where semicolons separate them, a comma is a decimal mark."""
     if ";" in line:
         return [cell.strip().replace(",", ".") for cell in line.split(";")]
     if "," in line:
@@ -160,7 +161,7 @@ def _refusal(file: Path, faults: Sequence[tuple[str, str, int | None]]) -> Refus
     return Refusal(
         [
             Finding(code=code, severity="stop", message=words, file=file.name, line=line)
-            for code, words, line in faults[:MOST_TOLD]
+            for code, words, line in faults[:MOST_FAULTS]
         ],
         exit_code=2,
     )

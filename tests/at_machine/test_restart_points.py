@@ -9,9 +9,17 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.at_machine.entry import LEAST, READ, Entry, near, place_on
-from millprep.at_machine.strokes import Stroke, holes, strokes
-from millprep.at_machine.take_up import OVERLAP
+from millprep.at_machine.restart_points import (
+    LEAST,
+    READ,
+    Entry,
+    Stroke,
+    holes,
+    near,
+    place_on,
+    strokes,
+)
+from millprep.at_machine.resumed_program import OVERLAP
 from millprep.gcode.build import build
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose

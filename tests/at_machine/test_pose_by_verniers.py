@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 import shapely
 
+from millprep.at_machine.blank_pose import by_verniers
 from millprep.at_machine.reading_fit import Correction
 from millprep.at_machine.readings import Readings, load
-from millprep.at_machine.vernier import refit
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
 from millprep.model.milling_pass import Measured, MillingPass, Vernier
@@ -48,7 +48,7 @@ def test_the_pass_then_cuts_where_the_first_one_did() -> None:
     # the blank truly lies here in pass 2; what the old programs cut lands off by `error`
     error = Correction((0.07, -0.04), 3e-4, (260.0, 60.0), ()).error
     truth = error.inverse().then(EXPECTED)
-    found = refit(read({v.id: seen(v, error) for v in FOUR}), old(), 1, 2)
+    found = by_verniers(read({v.id: seen(v, error) for v in FOUR}), old(), 1, 2)
     for point in ((0.0, 0.0), (520.0, 120.0)):
         assert found.pose.point(point) == pytest.approx(truth.point(point), abs=1e-4)
     # so a cut meant for a point of the blank goes where that point is
@@ -62,7 +62,8 @@ def test_the_pass_then_cuts_where_the_first_one_did() -> None:
 
 
 def test_zero_readings_move_nothing() -> None:
-    assert refit(read(dict.fromkeys(("v1", "v2", "v3", "v4"), 0.0)), old(), 1, 2).pose == EXPECTED
+    zero = read(dict.fromkeys(("v1", "v2", "v3", "v4"), 0.0))
+    assert by_verniers(zero, old(), 1, 2).pose == EXPECTED
 
 
 @pytest.mark.parametrize(
@@ -74,16 +75,16 @@ def test_zero_readings_move_nothing() -> None:
     ],
 )
 def test_few_readings_say_so(lines: dict[str, float], codes: list[str]) -> None:
-    assert [f.code for f in refit(read(lines), old(), 1, 2).findings] == codes
+    assert [f.code for f in by_verniers(read(lines), old(), 1, 2).findings] == codes
 
 
 @pytest.mark.parametrize(
     ("lines", "verniers", "code", "said"),
     [
-        ({"v1": 1.0}, FOUR, "vernier-readings", "No vernier along y was read; these are: v2, v4."),
-        ({"v1": 1.0, "v9": 1.0, "v2": 0.0}, FOUR, "vernier-readings", "v9 is no vernier"),
+        ({"v1": 1.0}, FOUR, "vernier-readings", "No vernier along y was read. These are: v2, v4."),
+        ({"v1": 1.0, "v9": 1.0, "v2": 0.0}, FOUR, "vernier-readings", "v9 is not a vernier"),
         ({"v1": 10.5, "v2": 0.0}, FOUR, "vernier-readings", "from -10 to 10, the reading is 10.5"),
-        ({"v1": -10.0, "v2": 0.0}, FOUR, "vernier-readings", "Find the blank by its holes first"),
+        ({"v1": -10.0, "v2": 0.0}, FOUR, "vernier-readings", "Read the registration holes first"),
         ({"v1": 0.0, "v2": 0.0}, (), "vernier-readings", "had no room"),
         # one sign turned: ±3 lines along y at the same x cannot be a turn
         ({"v1": 0.0, "v2": 4.0, "v3": 0.0, "v4": -4.0}, FOUR, "vernier-readings-disagree", "sign"),
@@ -93,14 +94,14 @@ def test_bad_readings(
     lines: dict[str, float], verniers: tuple[Vernier, ...], code: str, said: str
 ) -> None:
     with pytest.raises(Refusal) as caught:
-        refit(read(lines), old(verniers), 1, 2)
+        by_verniers(read(lines), old(verniers), 1, 2)
     assert {f.code for f in caught.value.findings} == {code}
     assert said in " ".join(f.message for f in caught.value.findings)
 
 
 def test_readings_of_another_set() -> None:
     with pytest.raises(Refusal, match="taken for set xyz"):
-        refit(read({"v1": 0.0, "v2": 0.0}, "xyz"), old(), 1, 2)
+        by_verniers(read({"v1": 0.0, "v2": 0.0}, "xyz"), old(), 1, 2)
 
 
 @pytest.mark.parametrize(
