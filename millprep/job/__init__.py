@@ -1,10 +1,9 @@
-"""The job file: one TOML file that says everything."""
+"""The job file: read with places and mistakes, documented, and written to start from."""
 
 from millprep.job.load import load, refusal_of
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
-from millprep.job.start import Start
-from millprep.job.starter import starter, warnings
+from millprep.job.starter import Start, starter, warnings
 
 __all__ = [
     "Start",

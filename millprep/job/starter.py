@@ -1,18 +1,80 @@
-"""A commented job to start from."""
+"""A commented job to start from, and what is known of a board before it is written."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 
+from millprep.geometry.path import Point
 from millprep.job.fit import StarterCutter, drilling, isolation
-from millprep.job.start import Start
-from millprep.model.job.layers import CopperMode
+from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Unit
 
 FILL_IN = "FILL IN"
 """Stands where only the maker knows the answer."""
 
 _MARGIN = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Start:
+    """All that is known of a board before its job is written; lengths in mm.
+
+    Attributes:
+        drawing: its path, seen from the folder the job will lie in; so are the others.
+        roles: layers by role, modes, margin, box and gaps to close; roles that are not settled
+            have no layers.
+        drawn_from, unit: None where unknown; `unit_stated` when the drawing gives it.
+        unit_words: what each unit would make of it, a line each.
+        needs_mode: copper layers whose mode is open, each with its readings in words.
+        needs_width: copper layers whose track width is open.
+        choices: for roles that are not settled, what could play them, in words.
+        gaps: words on the gaps in the outline that the job could close, and by how much.
+        repairs: what mending the damaged drawing changes, each with its name in quotes.
+        size: of the board, (x, y).
+        narrowest: gap between pieces, None when not known.
+        diameters, slots: of the holes, and widths of slots.
+        assumed: the unit that sizes take, where it is not known.
+    """
+
+    drawing: str
+    roles: LayerRoles
+    size: Point
+    drawn_from: DrawnFrom | None = None
+    unit: Unit | None = None
+    unit_stated: bool = True
+    unit_words: Sequence[str] = ()
+    outline_drawing: str | None = None
+    holes_drawing: str | None = None
+    needs_mode: Mapping[str, Sequence[str]] | None = None
+    needs_width: Sequence[str] = ()
+    choices: Mapping[str, Sequence[str]] | None = None
+    gaps: Sequence[str] = ()
+    repairs: Sequence[str] = ()
+    narrowest: float | None = None
+    diameters: Sequence[float] = ()
+    slots: Sequence[float] = ()
+    assumed: Unit | None = None
+
+    @property
+    def open(self) -> tuple[str, ...]:
+        """Names of what is left to fill in."""
+        out = [] if self.drawn_from else ["drawn_from"]
+        if not self.unit and not self.unit_stated:
+            out.append("unit")
+        roles = self.roles
+        if not roles.copper:
+            out.append("layers.copper")
+        if not (roles.outline or roles.outline_box) and roles.outline_margin is None:
+            out.append("layers.outline" if self.outline_drawing else "the outline")
+        if not roles.holes and (self.holes_drawing or (self.choices or {}).get("holes")):
+            out.append("layers.holes")
+        out += ["layers.modes"] if self.needs_mode else []
+        out += ["layers.widths"] if self.needs_width else []
+        out += ["close_gaps"] if self.gaps else []
+        return tuple(out)
 
 
 def starter(start: Start) -> str:
@@ -22,7 +84,7 @@ def starter(start: Start) -> str:
     blank = (math.ceil(side + 2 * _MARGIN) for side in start.size)
     cut, bores = isolation(start.narrowest), drilling(start.diameters, start.slots)
     left = start.open
-    return _TEXT.format(
+    return _template().format(
         todo="# >>> Left to fill in: " + ", ".join(left) + ". <<<"
         if left
         else "# Nothing is left to fill in. Read it before you use it.",
@@ -51,6 +113,12 @@ def warnings(start: Start) -> list[str]:
         f"{cut.preset} cuts {cut.width:.3f} mm wide at {cut.depth:g} mm depth; "
         "name a finer cutter, or widen the gap in the drawing"
     ]
+
+
+@cache
+def _template() -> str:
+    file = resources.files("millprep.job") / "starter.txt"
+    return file.read_text(encoding="utf-8")
 
 
 def _board(start: Start) -> list[str]:
@@ -204,82 +272,3 @@ def _quoted(text: str) -> str:
 
 def _escaped(c: str) -> str:
     return f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}"
-
-
-_TEXT = """\
-# A job for millprep: from the drawing of a board to cut files for a small mill.
-# Lengths are millimetres, feeds mm/min, spindle speeds rev/min, angles degrees.
-#
-{todo}
-
-name = {name}
-
-# The mill. A preset gives every key; write a key here to replace its value.
-# Measure your own: travel and zero decide how a long board is split into passes.
-[machine]
-preset = "small-mill-300"
-# travel = [300.0, 180.0]   # how far the spindle goes, [x, y]
-# zero = [0.0, 0.0]         # place of the work zero from the lower-left corner of the travel
-# clearance = 5.0           # height of rapid moves above the copper; higher than the clamps
-# screw_lead = 8.0          # travel for one turn of the lead screw, if you know it
-
-# The laminate, as it lies on the machine. Boards stay `margin` away from its edges.
-[blank]
-preset = "fr4-1.6-35"
-size = [{size}]
-margin = {margin}
-
-# What holds the blank. With clamps instead of tape, say where they are:
-#   [[setup.clamp]]
-#   box = [0.0, 0.0, 10.0, 20.0]   # x0, y0, x1, y1 in machine coordinates
-#   height = 4.0                   # above the copper
-[setup]
-origin = [0.0, 0.0]   # machine coordinates of the blank's lower-left corner in pass 1
-tape = true
-
-# The board. Look at the drawing on the screen: do you see the component side or the copper side?
-# Text on the copper reads right when seen from the copper side.
-[[board]]
-name = {name}
-{board}
-
-# The cutters. Choose a name for each; programs are named after it.
-[cutters.vee]
-preset = {vee}
-
-[cutters.mill]
-preset = "endmill-2"
-
-{cutters}
-# How copper pieces are isolated: `gap` is the isolation width, at the foot of the copper.
-# The depth less the flatness must be more than the copper is thick.
-{isolation}
-[isolation]
-gap = {gap}
-depth = {depth}      # common practice 0.06 to 0.10, no source
-flatness = 0.02   # how far the copper may be off, up or down
-cutters = ["vee"]
-
-# Holes take the nearest drill within the tolerance; the borer mills the others, and slots.
-{holes}
-[drilling]
-cutters = {drills}
-borer = {borer}
-tolerance = 0.05
-breakthrough = 0.3   # common practice 0.2 to 0.3, no source
-spoilboard = 6.0     # under the blank
-
-# Cutting out, with tabs that hold the board until the end.
-[profile]
-cutter = "mill"
-breakthrough = 0.3
-tab_width = 3.0
-tab_height = 0.4
-tab_every = 70.0   # common practice 60 to 80, no source
-
-# How a long board is located again after it was moved: on pins in the spoilboard, or by measuring.
-[registration]
-method = "pins"
-hole = 3.02   # in the blank, a slip fit
-pin = 2.98    # in the spoilboard, a press fit
-"""
