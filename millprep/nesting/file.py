@@ -100,7 +100,7 @@ def read(text: str, file: str) -> WrittenLayout:
         raise Refusal(
             [_mistake(f"The layout file is not valid TOML: {error}.", file, line)], 2
         ) from error
-    reader = _Reader(text, file)
+    reader = _LayoutReader(text, file)
     result = reader.layout(data)
     if reader.findings:
         raise Refusal(reader.findings, 2)
@@ -141,7 +141,7 @@ def _mistake(message: str, file: str, line: int | None, code: str = "layout-file
     return Finding(code=code, severity="stop", message=message, file=file, line=line)
 
 
-class _Reader:
+class _LayoutReader:
     """Collects mistakes while the parts of the file become values."""
 
     def __init__(self, text: str, file: str) -> None:
