@@ -44,9 +44,9 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
 
         click.echo(json.dumps(check_row(cut_set), indent=1))
     else:
-        from millprep.report.rules_words import told
+        from millprep.report.rules_words import rule_lines
 
-        for line in told(cut_set):
+        for line in rule_lines(cut_set):
             click.echo(line)
     if pictures is not None:
         from millprep.report.pictures import draw

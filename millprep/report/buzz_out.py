@@ -113,14 +113,14 @@ def table_text(cut_set: CutSet) -> str:
 
 def tables(cut_set: CutSet) -> tuple[BuzzTable, ...]:
     """The checks of each copy for the sheet, named as in the CSV."""
-    found = []
+    tables_ = []
     for placement, checks in _numbered(cut_set):
         rows = tuple(_row(n, check) for n, check in checks)
         if rows:
             board = plain(placement.board.name, 60)
             title = f"{board}, copy {placement.copy}, blank {placement.blank}"
-            found.append(BuzzTable(title, rows))
-    return tuple(found)
+            tables_.append(BuzzTable(title, rows))
+    return tuple(tables_)
 
 
 def shortest(cut_set: CutSet) -> ShortList | None:
@@ -137,26 +137,27 @@ def shortest(cut_set: CutSet) -> ShortList | None:
         return None
     most_apart = max(MOST_APART // len(kinds), 3)
     most_connected = max(MOST_CONNECTED // len(kinds), 1)
-    found, shown = [], 0
+    tables_, shown = [], 0
     for copies in kinds.values():
         placement, checks = min(copies, key=lambda copy: (_least_gap(copy[1]), copy[0].index))
-        apart = _first_apart([one for one in checks if one[1].expect == "isolation"], most_apart)
-        ways = [one for one in checks if one[1].expect == "continuity"]
-        ways = sorted(ways, key=lambda one: -math.dist(one[1].one.at, one[1].other.at))
-        connected = sorted(ways[:most_connected], key=lambda one: one[0])
+        isolated = [(n, check) for n, check in checks if check.expect == "isolation"]
+        apart = _first_apart(isolated, most_apart)
+        runs = [(n, check) for n, check in checks if check.expect == "continuity"]
+        runs.sort(key=lambda run: -math.dist(run[1].one.at, run[1].other.at))
+        connected = sorted(runs[:most_connected], key=lambda run: run[0])
         shown += len(apart) + len(connected)
         board = plain(placement.board.name, 40)
         title = f"{board}, copy {placement.copy} of {len(copies)}, blank {placement.blank}"
-        found.append(
+        tables_.append(
             ShortTable(
                 title if len(cut_set.copies) > 1 else "",
                 tuple(_row(n, check) for n, check in apart),
                 tuple(_row(n, check) for n, check in connected),
             )
         )
-    marks = any(row.when for one in found for row in (*one.apart, *one.connected))
+    marks = any(row.when for table in tables_ for row in (*table.apart, *table.connected))
     every = sum(len(copy.checks) for copy in cut_set.copies)
-    return ShortList(tuple(found), shown, every, marks)
+    return ShortList(tuple(tables_), shown, every, marks)
 
 
 def _numbered(cut_set: CutSet) -> Iterator[tuple[Placement, list[Numbered]]]:
@@ -174,13 +175,14 @@ def _least_gap(checks: list[Numbered]) -> float:
 def _first_apart(checks: list[Numbered], most: int) -> list[Numbered]:
     """At most so many: the narrowest gaps, and joins from all along the board."""
     gaps = sorted(
-        (one for one in checks if one[1].gap is not None), key=lambda one: one[1].gap or 0.0
+        ((n, check) for n, check in checks if check.gap is not None),
+        key=lambda numbered: numbered[1].gap or 0.0,
     )
-    joins = [one for one in checks if one[1].gap is None]
+    joins = [(n, check) for n, check in checks if check.gap is None]
     for_joins = min(len(joins), max(most // 2, most - len(gaps)))
     step = len(joins) / for_joins if for_joins else 1.0
     chosen = [joins[int(k * step)] for k in range(for_joins)] + gaps[: most - for_joins]
-    return sorted(chosen, key=lambda one: one[0])
+    return sorted(chosen, key=lambda numbered: numbered[0])
 
 
 def _row(n: int, check: Check) -> BuzzRow:

@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 SHAPE_UNIT = 1e-3
-"""Shapes are told in whole micrometres."""
+"""Shapes are in whole micrometres."""
 PATH_UNIT = 1e-4
-"""Paths are told in the last digit that a program has."""
+"""Paths are in the last digit that a program has."""
 THINNED = 0.002
 """Vertices that lie this near to the line between others are left out, mm."""
 _LETTERS = np.frombuffer(ALPHABET.encode("ascii"), dtype=np.uint8)
@@ -38,7 +38,7 @@ def text(values: ArrayLike) -> str:
         return ""
     rest = np.where(v >= 0, 2 * v, -2 * v - 1)
     if int(rest.max()) >= 1 << (5 * _MOST):
-        raise ValueError("a number is too large to be told")
+        raise ValueError("a number needs more than 39 bits")
     digits = (rest[:, None] >> (5 * np.arange(_MOST))) & 31
     used = np.maximum(1, _MOST - np.argmax(digits[:, ::-1] != 0, axis=1))
     used[rest == 0] = 1
@@ -64,14 +64,14 @@ def runs(values: ArrayLike) -> str:
 
 def whole(values: ArrayLike, unit: float) -> IntArray:
     """Lengths in mm as whole numbers of a unit."""
-    found: IntArray = np.rint(np.asarray(values, dtype=float) / unit).astype(np.int64)
-    return found
+    units: IntArray = np.rint(np.asarray(values, dtype=float) / unit).astype(np.int64)
+    return units
 
 
 def areas(shapes: Sequence[shapely.Polygon]) -> dict[str, str]:
-    """Polygons: `rings` tells for each how many rings it has and how many points each has.
+    """Polygons: `rings` has for each how many rings it has and how many points each has.
 
-    `xy` tells the points of all of them, one stream of differences for x and one for y in
+    `xy` has the points of all of them, one stream of differences for x and one for y in
     turn; the point that closes a ring is left out.
     """
     counts: list[int] = []

@@ -12,9 +12,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.report.canvas import LegendEntry, hatched, sign
+from millprep.report.canvas import LegendEntry
 from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, Dash, Flag, Line, Stroke
+from millprep.report.signs import hatched, sign
 from millprep.report.words import number
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT, screen_colours, style_variables
-from millprep.report.scene_data import scene_data
+from millprep.report.review_data import scene_data
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
@@ -73,10 +73,10 @@ def to_script_json(value: Any) -> str:
     Raises:
         ValueError: for numbers JSON does not have.
     """
-    told = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     for letter in "<>&":
-        told = told.replace(letter, f"\\u{ord(letter):04x}")
-    return told
+        text = text.replace(letter, f"\\u{ord(letter):04x}")
+    return text
 
 
 def _digest(text: str) -> str:

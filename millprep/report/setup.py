@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 ROLE_WORDS = {
     "locate": "locates the blank",
-    "key": "is the key: it fits one way only",
-    "witness": "is a check cross: the tip must stand over it",
+    "key": "key: fits one way only",
+    "witness": "check cross: the tip must stand over it",
 }
 """What a registration hole does in the pass that uses it."""
 
@@ -73,7 +73,7 @@ def hole_rows(cut_set: CutSet, milling_pass: MillingPass) -> tuple[HoleRow, ...]
         # the place to check is a cross, not a hole
         how = "engraved" if hole.role == "witness" else "drilled"
         at = milling_pass.pose.point(hole.blank)
-        made.append((hole, at, f"is {how} now for pass {hole.used_in}"))
+        made.append((hole, at, f"{how} now for pass {hole.used_in}"))
     return tuple(
         HoleRow(
             plain(hole.id),

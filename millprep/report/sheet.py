@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING
 
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
-from millprep.report.cutting_words import cutter_rows
-from millprep.report.join_table import JoinTable, join_table
-from millprep.report.pictures import gallery
-from millprep.report.places import ORDER, SEVERITY_WORDS, marked, name_of, where_words
-from millprep.report.program_table import (
+from millprep.report.pass_tables import (
+    JoinTable,
     Step,
     change_words,
     dry_run_words,
+    join_table,
     program_rows,
     running_time,
 )
+from millprep.report.pictures import gallery
+from millprep.report.places import ORDER, SEVERITY_WORDS, marked, name_of, where_words
 from millprep.report.readings import TouchPage, VernierPage, touch_page, vernier_page
 from millprep.report.resumed import resumed_words
 from millprep.report.review import LAYERS, part, review
@@ -87,7 +87,7 @@ def sheet(cut_set: CutSet) -> str:
     remarks = _remarks(cut_set)
     spoilboard = spoilboard_programs(cut_set)
     pages = _pages(cut_set)
-    chips = cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
+    chips = rules_words.cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
     seconds = [p.figures.seconds for p in cut_set.programs if p.figures is not None]
     return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),

@@ -1,4 +1,7 @@
-"""A scene as SVG 1.1: one user unit is a millimetre, words are text, colours are attributes."""
+"""A scene as SVG 1.1, and that as PNG, rasterised with the package's own font and no other.
+
+One user unit is a millimetre, words are text, colours are presentation attributes.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from html import escape
 import numpy as np
 import shapely
 
-from millprep.report.fonts import FAMILY, width_of
+from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
 from millprep.report.scene import (
     Area,
@@ -63,9 +66,9 @@ class _Writer:
         self.measured = measured
 
     def all(self, shapes: Iterable[Shape]) -> str:
-        return "".join(self.one(shape) for shape in shapes)
+        return "".join(self.element(shape) for shape in shapes)
 
-    def one(self, shape: Shape) -> str:
+    def element(self, shape: Shape) -> str:
         match shape:
             case Area():
                 return self._area(shape)
@@ -187,3 +190,21 @@ class _Writer:
             f'<text x="{x}" y="{y}" font-size="{self.figure(size)}"{weight}{more}{long}>'
             f"{_escaped(words)}</text>\n"
         )
+
+
+def rasterised(text: str, width: int) -> bytes:
+    """SVG as PNG, so many pixels wide."""
+    import resvg_py
+
+    return bytes(
+        resvg_py.svg_to_bytes(
+            svg_string=text,
+            width=width,
+            dpi=96.0,
+            background="#ffffff",
+            skip_system_fonts=True,
+            font_files=[font_file(REGULAR), font_file(BOLD)],
+            font_family="DejaVu Sans",
+            sans_serif_family="DejaVu Sans",
+        )
+    )

@@ -5,9 +5,9 @@ from dataclasses import replace
 import jsonschema
 
 from millprep.model.program import Cutting
-from millprep.report.cutting_words import HEADS, cutter_rows, cutting_lines
 from millprep.report.program_rows import CuttingRow
 from millprep.report.report_model import Report, check_row
+from millprep.report.rules_words import HEADS, cutter_rows, cutting_lines
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import running
 from tests.helpers.invented_set import invented
@@ -38,7 +38,7 @@ def test_the_sheet_shows_edge_and_chip_of_every_cutter() -> None:
     cutting = (replace(first, cutting=VEE), replace(second, cutting=DRILL), third)
     text = sheet(running(cut_set, cutting))
     assert '<td class="n">6</td><td class="n">25</td>' in text
-    assert '<td class="n">34.6</td><td class="n">20 a turn</td>' in text
+    assert '<td class="n">34.6</td><td class="n">20 per rev</td>' in text
     # the mill's figures are not known here
     assert '<td class="n">3.175</td><td class="n"></td><td class="n"></td>' in text
 
@@ -46,7 +46,7 @@ def test_the_sheet_shows_edge_and_chip_of_every_cutter() -> None:
 def test_a_person_reads_one_row_a_cutter() -> None:
     rows = cutter_rows([DRILL, VEE, replace(VEE, step=0.05)])
     assert rows["vee30"] == ("6", "25", "4.8 to 50", "0.12")
-    assert rows["drill-1.1"] == ("34.6", "20 a turn", "5.5 to 66", "2.2, 3 steps")
+    assert rows["drill-1.1"] == ("34.6", "20 per rev", "5.5 to 66", "2.2, 3 steps")
     assert {len(row) for row in rows.values()} == {len(HEADS)}
     head, heads, *lines = cutting_lines([DRILL, VEE])
     assert head.startswith("cutters: ")

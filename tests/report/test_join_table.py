@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from millprep.model.set_of_programs import CutSet
-from millprep.report.join_table import MOST, join_table
+from millprep.report.pass_tables import MOST_JOINS, join_table
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
@@ -38,9 +38,9 @@ def test_no_more_rows_than_fit() -> None:
     cut_set = known(*(0.1 + 0.01 * n for n in range(20)))
     table = join_table(cut_set, cut_set.passes[1])
     assert table is not None
-    assert len(table.rows) == MOST
+    assert len(table.rows) == MOST_JOINS
     assert "20 joins" in table.words
-    assert f"The {MOST} weakest" in table.words
+    assert f"The {MOST_JOINS} weakest" in table.words
     assert table.rows[-1][4] == "0.170"
 
 

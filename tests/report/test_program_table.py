@@ -9,7 +9,7 @@ import pytest
 
 from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.set_of_programs import CutSet
-from millprep.report.program_table import change_words, cutter_of, file_of
+from millprep.report.pass_tables import change_words, cutter_of, file_of
 from tests.helpers import dialects
 from tests.helpers.small_job import changed
 

@@ -20,9 +20,8 @@ from millprep.model.program import Trail
 from millprep.model.set_of_programs import CutSet
 from millprep.report import compact
 from millprep.report.review import LAYERS, SCRIPTS, part, review, to_script_json
-from millprep.report.scene_data import scene_data
+from millprep.report.review_data import scene_data, trail_data
 from millprep.report.sheet import sheet
-from millprep.report.trail_data import trail_data
 from tests.helpers.changed_set import with_copies
 from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
@@ -66,7 +65,7 @@ def test_letters_of_known_numbers() -> None:
 
 
 def test_a_number_too_large_is_refused() -> None:
-    with pytest.raises(ValueError, match="too large"):
+    with pytest.raises(ValueError, match="39 bits"):
         compact.text([2**40])
 
 

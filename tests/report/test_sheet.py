@@ -107,7 +107,7 @@ def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
     assert "Remove the pins." in first
     assert "its lower-left corner at X 15  Y 30" in first
     assert "X 0 to 12, Y 60 to 90; X 290 to 300, Y 70 to 100, 12 mm above the copper" in first
-    assert "is drilled now for pass 2" in first
+    assert "drilled now for pass 2" in first
     assert "Take these clamps off: X 0 to 12" in second
     assert "Put the pins in the spoilboard" in second
     assert "keep the zero of the pass before" in second
@@ -197,7 +197,7 @@ def test_hostile_names_stay_words() -> None:
     odd = replace(
         with_blank(running(whole, (program,)), cuts=Cuts()),
         job=HOSTILE, id=HOSTILE, cutters=(vee,),
-        machine=replace(whole.machine, name=HOSTILE),
+        machine=replace(whole.machine, name=HOSTILE.replace("/", "")),
         inputs=(InputFile(HOSTILE, "c" * 64),), findings=(bad,), derived_from=HOSTILE,
     )  # fmt: skip
     text = sheet(odd)

@@ -1,7 +1,7 @@
-"""A set as the review page takes it: everything that lies on its blanks, in few bytes.
+"""A set as the review page takes it: everything on its blanks, in few bytes.
 
-Design copper is told once for each board, in the drawing's frame, with the pose of every copy;
-what is cut is told in the blank's frame, the programs in the machine's frame as their files
+Copper as drawn is there once for each board, in the drawing's frame, with the pose of every copy;
+what is cut is in the blank's frame, the programs in the machine's frame as their files
 have them, with the pose of every pass.
 """
 
@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.model.program import ARC_CCW, ARC_CW
 from millprep.report.blank_contents import ordered_cutters
-from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, whole
+from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
 from millprep.report.places import ORDER, marked, name_of, where_words
-from millprep.report.trail_data import trail_data
 from millprep.report.words import cutter_words, plain
 
 if TYPE_CHECKING:
@@ -24,10 +24,11 @@ if TYPE_CHECKING:
     from millprep.model.cut import HoleCut
     from millprep.model.cutter import Cutter
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+    from millprep.model.program import Trail
     from millprep.model.set_of_programs import BoardCopy, CutSet
 
 DIGITS = 4
-"""Figures that are told as they are have so many decimals."""
+"""Decimals of figures that are not packed."""
 
 
 def scene_data(cut_set: CutSet) -> dict[str, Any]:
@@ -161,18 +162,18 @@ def _hole(blank: int, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
 def _tabs(cut_set: CutSet) -> list[dict[str, Any]]:
     """Each tab as the line along which the cutter stays high."""
     width = {c.name: c.width(1.0) for c in cut_set.cutters}
-    found = []
+    tabs = []
     for blank, profile in ((b, p) for b in cut_set.blanks for p in b.cuts.profiles):
         for tab in profile.tabs:
             run = profile.path.part(tab.start, tab.end)
-            found.append(
+            tabs.append(
                 {
                     "blank": blank.number,
                     "width": _figure(width[profile.cutter]),
                     "xy": line([whole(run.flattened(), SHAPE_UNIT)]),
                 }
             )
-    return found
+    return tabs
 
 
 def _pass(milling_pass: MillingPass) -> dict[str, Any]:
@@ -226,12 +227,12 @@ def _join(join: Join) -> dict[str, Any]:
 def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
     """Every finding, `stop` first, with its place on a blank where it has one."""
     places = {mark.name: mark for mark in marked(cut_set)}
-    found = []
+    rows = []
     for index, finding in sorted(
         enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
     ):
         mark = places.get(name_of(index))
-        found.append(
+        rows.append(
             {
                 "name": name_of(index),
                 "severity": finding.severity,
@@ -242,7 +243,7 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
                 "at": None if mark is None else _point(mark.at),
             }
         )
-    return found
+    return rows
 
 
 def _box(box: Any) -> list[float | None]:
@@ -257,3 +258,33 @@ def _point(at: Point | None) -> list[float | None] | None:
     return None if at is None else [_figure(v) for v in at]
 
 
+FEED_UNIT = 1e-2
+WAIT_UNIT = 1e-3
+
+
+def trail_data(trail: Trail) -> dict[str, Any]:
+    """The motion of a program.
+
+    `start` is the first place; `x`, `y` and `z` lead from place to place, z in runs. `kind`,
+    `feed` (0 for a rapid) and `line` (differences) are runs. `centre` leads from the start of
+    every arc to its centre, x and y in turn. `wait` holds pairs: how many moves further, and
+    how long the cutter waits before that move.
+    """
+    places = whole(trail.xyz, PATH_UNIT)
+    dx, dy, dz = np.diff(places, axis=0).T
+    arcs = (trail.kind == ARC_CW) | (trail.kind == ARC_CCW)
+    centre = whole(trail.centre[arcs], PATH_UNIT) - places[:-1, :2][arcs]
+    waits = np.flatnonzero(trail.wait > 0)
+    wait = np.column_stack((np.diff(waits, prepend=0), whole(trail.wait[waits], WAIT_UNIT)))
+    return {
+        "moves": len(trail),
+        "start": places[0].tolist(),
+        "x": text(dx),
+        "y": text(dy),
+        "z": runs(dz),
+        "kind": runs(trail.kind),
+        "feed": runs(whole(np.nan_to_num(trail.feed), FEED_UNIT)),
+        "line": runs(np.diff(trail.line, prepend=0)),
+        "centre": text(centre),
+        "wait": text(wait),
+    }
