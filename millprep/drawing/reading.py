@@ -46,37 +46,15 @@ def read_board(
             "keep one of them",
         )
     selection.check(layers.selections, ledger)
-    plans: dict[Path, list[str]] = {file: ["copper"]}
-    for other, role in ((outline_file, "outline"), (holes_file, "holes")):
-        if other is not None:
-            plans.setdefault(other, []).append(role)
-        elif role == "holes" or not stated:
-            plans[file].append(role)
+    roles_by_file = _roles_by_file(file, outline_file, holes_file, sized=stated)
     by_layer: dict[str, list[Mark]] = {}
     keys: dict[str, list[str]] = {"copper": [], "outline": [], "holes": []}
     findings: list[Finding] = list(ledger.take())
     first = 0
     notes: list[Lettering] = []
-    for number, (path, roles) in enumerate(plans.items()):
+    for number, (path, roles) in enumerate(roles_by_file.items()):
         ledger.shown_as = path.name if number else shown_as
-        part = replace(
-            layers,
-            copper=layers.copper if "copper" in roles else (),
-            outline=layers.outline if "outline" in roles else (),
-            holes=layers.holes if "holes" in roles else (),
-        )
-        # a selection is made in the files whose part it plays; one without a part, in all
-        mine = {*part.copper, *part.outline, *part.holes}
-        others = {*layers.copper, *layers.outline, *layers.holes} - mine
-        part = replace(
-            part,
-            selections=tuple(
-                chosen
-                for chosen in layers.selections
-                if chosen.name.casefold()
-                not in set(folded(tuple(others))) - set(folded(tuple(mine)))
-            ),
-        )
+        part = _part_of(layers, roles)
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
             sheet = gather(path, part, needed, job_unit, ledger, first, repair, accepted)
@@ -111,6 +89,41 @@ def read_board(
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger
+
+
+def _roles_by_file(
+    file: Path, outline_file: Path | None, holes_file: Path | None, *, sized: bool
+) -> dict[Path, list[str]]:
+    """What each file of a board draws; with `sized` the job gives the outline as a size."""
+    roles: dict[Path, list[str]] = {file: ["copper"]}
+    for other, role in ((outline_file, "outline"), (holes_file, "holes")):
+        if other is not None:
+            roles.setdefault(other, []).append(role)
+        elif role == "holes" or not sized:
+            roles[file].append(role)
+    return roles
+
+
+def _part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:
+    """The layers and selections of one file.
+
+    A selection is made in the files that draw its role, and one without a role in all of them.
+    """
+    part = replace(
+        layers,
+        copper=layers.copper if "copper" in roles else (),
+        outline=layers.outline if "outline" in roles else (),
+        holes=layers.holes if "holes" in roles else (),
+    )
+    here = {*part.copper, *part.outline, *part.holes}
+    elsewhere = {*layers.copper, *layers.outline, *layers.holes} - here
+    only_elsewhere = set(folded(tuple(elsewhere))) - set(folded(tuple(here)))
+    return replace(
+        part,
+        selections=tuple(
+            chosen for chosen in layers.selections if chosen.name.casefold() not in only_elsewhere
+        ),
+    )
 
 
 _UNOPENED = frozenset(
