@@ -37,23 +37,9 @@ class Selected:
 
 
 def check(selections: Sequence[Selection], ledger: Ledger) -> None:
-    """Selections without a condition, and names used twice, are faults of the job."""
+    """A name of two selections is a fault of the job."""
     seen: set[str] = set()
     for selection in selections:
-        stated = (
-            selection.layer,
-            selection.colour,
-            selection.line_type,
-            selection.block,
-            selection.shape,
-            selection.region,
-        )
-        if all(value is None for value in stated):
-            ledger.stop(
-                "selection-unconditional",
-                f"selection {selection.name!r} states no condition, so that it would be everything",
-                "state what its shapes have in common",
-            )
         if selection.name.casefold() in seen:
             ledger.stop(
                 "selection-name-twice",

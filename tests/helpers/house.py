@@ -17,9 +17,11 @@ from pathlib import Path
 PACKAGE = Path(__file__).parents[2] / "millprep"
 
 NAMES_LEFT = frozenset(
-    ("told", "asked", "found", "one", "beside", "astray", "earlier", "moved", "carriage", "seam")
-    + ("seams", "crossover", "bite", "bites", "eaten", "freed", "verdict", "parted", "apart")
-    + ("tally", "witnesses", "homes", "sums", "adapted", "land", "lands", "mismatch")
+    [
+        *("told", "asked", "found", "one", "beside", "astray", "earlier", "moved", "carriage"),
+        *("seam", "seams", "crossover", "bite", "bites", "eaten", "freed", "verdict", "parted"),
+        *("apart", "tally", "witnesses", "homes", "sums", "adapted", "land", "lands", "mismatch"),
+    ]
 )
 """No part of a name is one of these."""
 
