@@ -192,7 +192,7 @@ def _steps(program: Program) -> Iterator[tuple[float, float, float, float, float
 
 
 def _points(start: Point, move: Move) -> Sequence[Point]:
-    """Places along a move no farther apart than `STEP`."""
+    """Places along a move at steps of at most `STEP`."""
     if move.i is None or move.j is None:
         n = math.ceil(math.dist(start, (move.x, move.y)) / STEP)
         dx, dy = move.x - start[0], move.y - start[1]

@@ -171,14 +171,14 @@ class HoleMade:
         diameter: mm; of a slot, its width.
         drill: diameter of the drill that makes it, None when a mill does.
         wider: how much farther out its rim may lie, mm: the cutter runs out or is worn.
-        apart: how far the copper around it may lie off because another pass cuts it, mm.
+        misalignment: how far the copper around it may lie off because another pass cuts it, mm.
     """
 
     diameter: float
     drill: float | None
     wider: float = 0.0
-    apart: float = 0.0
+    misalignment: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (self.diameter > 0 and self.wider >= 0 and self.apart >= 0):
+        if not (self.diameter > 0 and self.wider >= 0 and self.misalignment >= 0):
             raise ValueError("a hole has a diameter above 0, and errors of 0 or more")

@@ -38,7 +38,7 @@ from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_co
 from millprep.passes.profiles_by_pass import Freed, freed
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.verniers import VernierPlan
-from millprep.passes.windows import Frame, frame_of, joined_by
+from millprep.passes.windows import PassFrame, frame_of, joined_by
 from millprep.toolpaths import drilling
 
 
@@ -126,7 +126,7 @@ class _Shared:
 def _shared(
     job: JobPlan,
     blank: MilledBlank,
-    frame: Frame,
+    frame: PassFrame,
     registered: Registered,
     left_out: Collection[int],
 ) -> _Shared:
@@ -166,7 +166,7 @@ class _Marks:
 def _marks(
     job: JobPlan,
     laminate: Blank,
-    frame: Frame,
+    frame: PassFrame,
     holes: Sequence[RegistrationHole],
     lap_joins: Sequence[Join],
 ) -> _Marks:
@@ -188,7 +188,7 @@ def _marks(
 def _pass(
     job: JobPlan,
     laminate: Blank,
-    frame: Frame,
+    frame: PassFrame,
     holes: Sequence[RegistrationHole],
     marks: _Marks,
     number: int,
@@ -265,7 +265,7 @@ def _with_programs(
 def _findings(
     job: JobPlan,
     blank: MilledBlank,
-    frame: Frame,
+    frame: PassFrame,
     registered: Registered,
     shared: _Shared,
     marks: _Marks,

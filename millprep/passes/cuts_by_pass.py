@@ -188,7 +188,7 @@ def share_profiles(
             by_pass[stretches[0][2]].append(profile)
             continue
         for n, (start, end, side) in enumerate(stretches):
-            # the later pass reaches back over what the earlier one has cut
+            # the later pass reaches back over what the one before has cut
             reach = overrun if side > 0 else 0.0
             begin, stop = start - reach, end + reach
             by_pass[side].append(_profile_part(profile, begin, stop))

@@ -14,7 +14,7 @@ from millprep.passes.error_budget import ErrorBudget, HoleErrors, MachineErrors
 from millprep.passes.hole_sets import JoinPlaces
 from millprep.passes.joins import LapSurvey, survey_laps
 from millprep.passes.neighbours import Pair
-from millprep.passes.windows import Frame
+from millprep.passes.windows import PassFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Registered:
     pairs: tuple[Pair, ...]
 
 
-def registered_of(job: JobPlan, blank: MilledBlank, frame: Frame) -> Registered:
+def registered_of(job: JobPlan, blank: MilledBlank, frame: PassFrame) -> Registered:
     """Registration holes and joins, each chosen by the other.
 
     First round: holes for the joins that are expected, and joins where these holes leave the
@@ -54,7 +54,7 @@ def registered_of(job: JobPlan, blank: MilledBlank, frame: Frame) -> Registered:
 def _round(
     job: JobPlan,
     blank: MilledBlank,
-    frame: Frame,
+    frame: PassFrame,
     seen: LapSurvey,
     expected: Sequence[JoinPlaces],
 ) -> Registered:
@@ -81,7 +81,7 @@ def _round(
 
 
 def split_laps(
-    job: JobPlan, blank: MilledBlank, frame: Frame, join_plan: joins.JoinPlan
+    job: JobPlan, blank: MilledBlank, frame: PassFrame, join_plan: joins.JoinPlan
 ) -> CutsByPass:
     """The laps that every pass cuts, and their joins."""
     return cuts_by_pass.share_laps(
@@ -89,6 +89,6 @@ def split_laps(
         join_plan,
         frame.shift,
         job.registration.overrun,
-        joins.beside(job.isolation.gap),
+        joins.near_join(job.isolation.gap),
         blank.number,
     )

@@ -245,7 +245,7 @@ def check_hole_distance(
 def least_base(lever: float, tolerance: float, sigma: float) -> float | None:
     """The least distance of two holes for which a join this far from their centre holds.
 
-    From 2.97·σ·√(1/2 + 2·lever²/base²) = stands, the worst direction of the 2-D form after
+    From 2.97·σ·√(1/2 + 2·lever²/base²) = tolerance, the worst direction of the 2-D form after
     Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998; None where no distance is enough.
     """
     rest = (tolerance / (QUANTILE * sigma)) ** 2 - 0.5

@@ -213,8 +213,8 @@ def _margin(overrun: float, gap: float) -> float:
     return overrun + gap + SLACK
 
 
-def beside(gap: float) -> float:
-    """A lap this near to a join of its piece's first lap has a join beside it, mm."""
+def near_join(gap: float) -> float:
+    """A lap this near to a join of its piece's first lap has a join next to it, mm."""
     return 1.5 * gap
 
 
@@ -225,7 +225,7 @@ class JoinPlan:
     Attributes:
         whole: the pass (from 0) of every piece that is cut whole.
         split_laps: the first laps of every other piece, each with its joins, and those laps that
-            do not run beside a first one.
+            do not run next to a first one.
     """
 
     whole: Mapping[PieceKey, int]
@@ -245,7 +245,7 @@ class JoinPlan:
         return split[n].pass_at(along)
 
     def leads(self, lap: Lap) -> bool:
-        """Whether the joins of other laps lie beside those of this one."""
+        """Whether the joins of other laps lie next to those of this one."""
         found = self.split_laps.get((lap.placement, lap.piece), ())
         return any(one.path is lap.path for one in found)
 
@@ -284,7 +284,7 @@ def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> Jo
         join_costs = JoinCosts(
             _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
-        first = [*first, *_strays(seen.laps_by_piece[key], first, beside(gap))]
+        first = [*first, *_strays(seen.laps_by_piece[key], first, near_join(gap))]
         made = [lap_splitting.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
         split_laps[key] = tuple(lap for lap in made if lap is not None)
     joined = JoinPlan({}, split_laps)

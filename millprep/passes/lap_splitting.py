@@ -22,7 +22,7 @@ from millprep.passes.error_budget import HoleErrors
 from millprep.passes.shift import ShiftPlan
 
 STEP = 0.5
-"""Joins are tried this far apart along a lap, mm."""
+"""Joins are tried at steps of this along a lap, mm."""
 STRAIGHT = 1.5
 """A join wants this much straight path to either side, mm."""
 NEAR_PAD = 1.5

@@ -63,7 +63,7 @@ def windows(
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class PassFrame:
     """Where the passes lie, and what their holes, marks and touches keep off.
 
     Attributes:
@@ -82,7 +82,7 @@ class Frame:
     sole_pass: Mapping[int, int]
 
 
-def frame_of(job: JobPlan, blank: MilledBlank) -> Frame:
+def frame_of(job: JobPlan, blank: MilledBlank) -> PassFrame:
     """The windows of the passes.
 
     Raises:
@@ -99,7 +99,7 @@ def frame_of(job: JobPlan, blank: MilledBlank) -> Frame:
         # nothing is touched, drilled or engraved where an offcut has no laminate
         whole = shapely.box(0.0, 0.0, *laminate.size)
         taken = taken.union(whole.difference(laminate.outline))
-    return Frame(
+    return PassFrame(
         need,
         shift,
         clamping,

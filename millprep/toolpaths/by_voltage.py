@@ -107,7 +107,7 @@ def widen(
     owned = {piece for side in sides for piece in side.net.pieces}
     free = [shape for piece, shape in pieces.items() if piece not in owned]
     reach = skirt + gap + BORDERS
-    bands: list[BaseGeometry] = []
+    strips: list[BaseGeometry] = []
     most: dict[str, float] = {}
     for stones in _together(floating, free, reach):
         area = shapely.union_all(stones)
@@ -118,11 +118,11 @@ def widen(
         )
         for key, wide in gaps(near, lengths, rules, gap, away).items():
             if wide > gap:
-                band = offset(shapes[key], skirt + wide + SPARE)
-                bands.append(shapely.intersection(band, shapely.intersection(area, floating)))
+                strip = offset(shapes[key], skirt + wide + SPARE)
+                strips.append(shapely.intersection(strip, shapely.intersection(area, floating)))
                 most[key[0]] = max(most.get(key[0], 0.0), wide)
     return Widened(
-        shapely.union_all(bands) if bands else shapely.Polygon(),
+        shapely.union_all(strips) if strips else shapely.Polygon(),
         most,
         tuple(_too_near(sides, shapes, rules, skirt)),
     )
@@ -157,17 +157,17 @@ def _too_near(
     for one, other in pairs(sides):
         names = (one.net.name, other.net.name)
         a, b = shapes[one.key], shapes[other.key]
-        asks = needed(one, other, rules)
-        if names[::-1] in worst or not shapely.dwithin(a, b, asks + 2 * skirt):
+        least = needed(one, other, rules)
+        if names[::-1] in worst or not shapely.dwithin(a, b, least + 2 * skirt):
             continue
         line = shapely.shortest_line(a, b)
         gap = float(line.length) - 2 * skirt
         known = worst.get(names)
-        if gap + 1e-6 < asks and (known is None or gap - asks < known.gap - known.required):
+        if gap + 1e-6 < least and (known is None or gap - least < known.gap - known.required):
             volts = one.net.volts_to(other.net)
             assert volts is not None
             at = line.interpolate(0.5, normalized=True)
             worst[names] = DrawnTooNear(
-                *names, volts, gap, asks, (at.x, at.y), rules.between(one, other)
+                *names, volts, gap, least, (at.x, at.y), rules.between(one, other)
             )
     return sorted(worst.values(), key=lambda pair: pair.gap - pair.required)

@@ -89,7 +89,7 @@ def _area(
         for area in plan.clear
     ]
     if isolation.pad_gap is not None:
-        soldered = [placement.pose.shape(land.shape) for land in board_pads(placement.board)]
+        soldered = [placement.pose.shape(pad.shape) for pad in board_pads(placement.board)]
         areas.append(copper_around_pads(floating, soldered, gap=isolation.pad_gap, skirt=skirt))
     findings: tuple[Finding, ...] = ()
     if isolation.by_voltage:
@@ -137,5 +137,5 @@ def copper_around_pads(
     """
     if not pads:
         return shapely.Polygon()
-    bands = shapely.union_all(offsets(pads, skirt + gap + SPARE))
-    return shapely.intersection(floating, bands)
+    strips = shapely.union_all(offsets(pads, skirt + gap + SPARE))
+    return shapely.intersection(floating, strips)

@@ -106,7 +106,7 @@ def holding_order(
         count: of profiles.
         stretches: what they have in common.
         firm: whether a tab finds a place on a board, given the stretches of its path that have a
-            held board beside them, and those where no tab may be.
+            held board next to them, and those where no tab may be.
     """
     order: list[int] = []
     left = list(range(count))

@@ -42,7 +42,7 @@ class MedialLaps:
     """The laps one cutter needs across a gap: their distances from its medial axis.
 
     Attributes:
-        beside: distances above 0, outermost first; each is cut on both sides.
+        pairs: distances above 0, outermost first; each is cut on both sides.
         centre: whether the medial axis itself is cut.
     """
 
@@ -219,7 +219,7 @@ class _BoardGaps:
     def _rim_owner(self, line: BaseGeometry) -> int:
         """The piece that a lap around the rim counts to: the same for laps that lie side by side.
 
-        Where passes meet, their joins lie beside each other.
+        Where passes meet, their joins lie next to each other.
         """
         away = shapely.distance(line, [rim for rim, _ in self.rim_laps])
         if len(away) and away.min() < self.foot:

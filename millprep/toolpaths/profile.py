@@ -23,7 +23,7 @@ from millprep.model.layout import Placement, on_blank
 CORNER = 0.05
 """Laminate left in a corner farther than this from the drawn edge is worth a finding, mm."""
 TAB_STEP = 0.5
-"""Places for a tab are tried this far apart, mm."""
+"""Places for a tab are tried at steps of this, mm."""
 WEB = 1.5
 """Laminate next to a tab narrower than this holds nothing, mm; common practice, no source."""
 KEEP_AWAY = 3.0

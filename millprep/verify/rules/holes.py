@@ -100,9 +100,9 @@ def rings(
 def off(one: HoleMade, asked: RulesPlan) -> float:
     """How far a hole may stand off its copper, mm."""
     wander = drill_wander(one.drill) if asked.drill_wander is None else asked.drill_wander
-    if one.apart and asked.pass_error is not None:
+    if one.misalignment and asked.pass_error is not None:
         return wander + asked.pass_error
-    return wander + one.apart
+    return wander + one.misalignment
 
 
 def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
@@ -149,7 +149,7 @@ def _thin(
             hole = by_id[one.hole]
             how = made.get(one.hole, HoleMade(hole.diameter, hole.diameter))
             away = f"{off(how, asked):.2f} mm off its place"
-            if how.apart:
+            if how.misalignment:
                 away += ", drilled in another pass than its copper is cut in"
             message = (
                 f"{hole.words} has {max(one.ring, 0.0):.2f} mm of copper on its thinnest side, "
