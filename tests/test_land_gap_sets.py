@@ -28,8 +28,8 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     assert stops(cut_set) == []
     assert len(cut_set.passes) == (1 if length < 100 else 2)
     codes = {finding.code for finding in cut_set.findings}
-    assert "gap-around-lands" in codes
-    assert not codes & {"gap-not-opened", "land-gap-narrow", "copper-not-cleared", "cut-astray"}
+    assert "gap-around-pads" in codes
+    assert not codes & {"gap-not-opened", "pad-gap-narrow", "copper-not-cleared", "stray-cut"}
     (proof,), (copy,), (copper,) = cut_set.proofs, cut_set.layout.placements, cut_set.as_cut
     assert proof.lands is not None
     assert [one.gap for one in proof.lands] == [None] * 9
@@ -48,7 +48,7 @@ def test_what_is_drawn_too_near_is_told_with_its_place(tmp_path: Path) -> None:
     file = job(tmp_path, "0.3\npad_gap = 1.8", MILL, nets=False)
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
-    told = [finding for finding in cut_set.findings if finding.code == "land-gap-narrow"]
+    told = [finding for finding in cut_set.findings if finding.code == "pad-gap-narrow"]
     assert len(told) == 6
     report = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
     rows = report["boards"][0]["proof"]["lands"]

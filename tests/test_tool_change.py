@@ -174,7 +174,7 @@ def test_a_wrong_number_and_a_change_that_nobody_asked_for_are_found(
     changer = joined.plan.machine.tool_change == "changer"
     spoilt = text.replace("T2 M6", "T4 M6") if changer else text.replace("M0\n", "T4 M6\nM0\n", 1)
     file.write_text(spoilt)
-    assert stops(joined, tmp_path) & {"cutter-differs", "change-unasked"}
+    assert stops(joined, tmp_path) & {"cutter-differs", "change-unexpected"}
 
 
 DIALECTS = [

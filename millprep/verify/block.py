@@ -114,7 +114,7 @@ def parse(raw: str, comments: Comments = "brackets") -> Block:
     """The words of one line, without its line end; `text` is the line without its comments.
 
     Raises:
-        Fault: for a line the report refuses, or a comment that is not of the kind told.
+        Fault: for a line the report refuses, or a comment that is not of the given kind.
     """
     if len(raw) > LONGEST_LINE:
         raise Fault(f"the line holds {len(raw)} characters, {LONGEST_LINE} are allowed")
@@ -135,7 +135,7 @@ def parse(raw: str, comments: Comments = "brackets") -> Block:
         elif letter == "M":
             m.append(_near(value, f"M{digits}"))
         elif letter in words:
-            raise Fault(f"the word {letter} stands twice in the line")
+            raise Fault(f"the word {letter} is twice in the line")
         else:
             words[letter] = value
     number = int(match[2]) if match[2] else None
@@ -167,8 +167,12 @@ def _apart(raw: str, comments: Comments) -> tuple[str, str]:
         return _uncomment(raw)
     text, _, comment = raw.partition(";")
     if comments == "none" or "(" in text or ")" in text:
-        what = "there are to be none" if comments == "none" else "they are to follow a semicolon"
-        raise Fault(f"a comment, and {what}", code=DIFFERS)
+        what = (
+            "the dialect has none"
+            if comments == "none"
+            else "the dialect has them after a semicolon"
+        )
+        raise Fault(f"a comment in brackets or after a semicolon: {what}", code=DIFFERS)
     return text, comment.strip()
 
 
@@ -186,7 +190,7 @@ def _uncomment(raw: str) -> tuple[str, str]:
             break
         body, closed, rest = inside.partition(")")
         if "(" in body:
-            raise Fault("a comment stands inside a comment")
+            raise Fault("a comment is inside a comment")
         if not closed:
             raise Fault("a comment is not closed on its line")
         comment = body.strip()
@@ -205,8 +209,8 @@ def _what_is_wrong(text: str) -> str:
     if first in "#[":
         return "parameters and expressions are not proved, write plain numbers"
     if first and first in _LETTERS:
-        return f"the word {first} has no number, found {rest[:12]!r}"
-    return f"{rest[:12]!r} is no word of RS-274"
+        return f"the word {first} has no number: {rest[:12]!r}"
+    return f"{rest[:12]!r} is not a word of RS-274"
 
 
 def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
@@ -219,7 +223,7 @@ def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
     for code in codes:
         group = G_GROUP.get(code)
         if group is None:
-            raise Fault(f"{spelt(code)} is no code of RS-274")
+            raise Fault(f"{spelt(code)} is not a code of RS-274")
         if code in NO_EFFECT_IN_FILE:
             raise Fault(
                 f"{spelt(code)}: {NO_EFFECT_IN_FILE[code]} cannot be proved", standard=False
@@ -242,7 +246,7 @@ def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
     for code in codes:
         group = M_GROUP.get(code)
         if group is None:
-            raise Fault(f"M{code} is no code of RS-274")
+            raise Fault(f"M{code} is not a code of RS-274")
         if code == 60:
             raise Fault("M60: pallets cannot be proved", standard=False)
         if group in found:

@@ -36,6 +36,7 @@ NARROW = 2.0
 MOST_PADS = 200
 """Of a net with more pads, only those on its hull are looked at; the farthest two are there."""
 
+
 def buzz_out(blank: MilledBlank) -> MilledBlank:
     """A blank, cut and proved, with the checks of every copy.
 

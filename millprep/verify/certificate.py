@@ -81,9 +81,7 @@ def certificate_of(
         ends.append(ahead)
         for one in asked:
             holes = [
-                hole.blank
-                for hole in passes[one.moving].registration
-                if hole.role == "locate"
+                hole.blank for hole in passes[one.moving].registration if hole.role == "locate"
             ]
             middle = np.mean(holes, axis=0) if holes else np.zeros(2)
             levers.append(math.dist(one.at, middle.tolist()))

@@ -84,13 +84,13 @@ def _told(reached: Sequence[LandGap], placement: Placement, asked: float) -> Fin
     """A note of how many lands have the gap, and of the one that has least."""
     words = {hole.id: hole.words for hole in placement.board.holes}
     least, open_ = reached[0], [one for one in reached if not _short(one, asked)]
-    message = f"{asked:g} mm are open around {len(open_)} of {len(reached)} lands"
+    message = f"{len(open_)} of {len(reached)} pads have a gap of {asked:g} mm around them"
     if least.gap is not None and _short(least, asked):
-        message += f"; the least is {least.gap:.3f} mm, at the land of {words[least.hole]}"
+        message += f"; the narrowest is {least.gap:.3f} mm, at the pad of {words[least.hole]}"
     bare = sum(hole.piece is not None for hole in placement.board.holes) - len(reached)
     if bare:
-        message += f"; {bare} holes on copper do not have it all around them and count as no lands"
-    return on_blank(placement, "gap-around-lands", "note", f"{message}.", least.at)
+        message += f"; {bare} holes on copper are not surrounded by it and have no pad"
+    return on_blank(placement, "gap-around-pads", "note", f"{message}.", least.at)
 
 
 def _short(one: LandGap, asked: float) -> bool:
@@ -104,11 +104,11 @@ def _narrow(reached: Sequence[LandGap], placement: Placement, asked: float) -> I
         if one.gap is None or one.other is None or not _short(one, asked):
             continue
         message = (
-            f"the land of {words[one.hole]} keeps {one.gap:.3f} mm to piece {one.other}, "
-            f"{asked:g} were asked around lands: they are drawn no farther apart. Draw them "
-            "apart, draw the land smaller, or look for bridges of solder there."
+            f"gap of {one.gap:.3f} mm between the pad of {words[one.hole]} and piece {one.other}, "
+            f"required {asked:g}: they are drawn that close. Draw them farther from each other, "
+            "draw the pad smaller, or look for bridges of solder there."
         )
-        yield on_blank(placement, "land-gap-narrow", "warn", message, one.at)
+        yield on_blank(placement, "pad-gap-narrow", "warn", message, one.at)
 
 
 def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
@@ -142,7 +142,7 @@ def unopened(
     board = placement.board
     asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
     if around is not None:
-        asked += [(f"the land of {one.hole.words}", one.shape, around) for one in pad_areas(board)]
+        asked += [(f"the pad of {one.hole.words}", one.shape, around) for one in pad_areas(board)]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
     far = np.array([wide for _, _, wide in asked])
     zones = grown(drawn, far - EDGE, _BANDS)
@@ -167,9 +167,9 @@ def unopened(
                 placement,
                 "gap-not-opened",
                 "warn",
-                f"background copper stands {least:.3f} mm from the drawn edge of {asked[n][0]}, "
-                f"{far[n]:.3f} was asked at its foot. "
-                "A lap beside it is missing, too shallow, or lies off.",
+                f"floating copper is {least:.3f} mm from the drawn edge of {asked[n][0]}, "
+                f"required {far[n]:.3f} at the foot of the groove. "
+                "A lap next to it is missing, too shallow, or off its place.",
                 (at.x, at.y),
             )
         )

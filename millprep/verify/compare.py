@@ -217,8 +217,8 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
                     shown.placement,
                     "copper-short",
                     "stop",
-                    f"pieces {one} and {other} stay joined by copper. "
-                    "The path that should part them is missing, too narrow or too shallow.",
+                    f"short between pieces {one} and {other}. "
+                    "The path between them is missing, too narrow or too shallow.",
                     at,
                 )
             )
@@ -230,7 +230,7 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
                     shown.placement,
                     "copper-short",
                     "stop",
-                    f"piece {own[0]} stays joined to piece {foreign[0][1]} of another copy.",
+                    f"short between piece {own[0]} and piece {foreign[0][1]} of another copy.",
                     (spot.x, spot.y),
                 )
             )
@@ -239,8 +239,8 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
 
 def _bridge(placement: Placement, one: str, other: str, at: tuple[float, float]) -> Finding:
     message = (
-        f"pieces {one} and {other} stay joined by copper. They are of one net, so it is no short, "
-        "but the copper is not as drawn: look whether the path that should part them is missing."
+        f"copper connects pieces {one} and {other}. They are on one net, so it is no short, "
+        "but the copper is not as drawn: check whether the path between them is missing."
     )
     return on_blank(placement, "net-bridged", "warn", message, at)
 
@@ -260,7 +260,7 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
         shape = shown.pieces[piece]
         if not shapes:
             at = shape.representative_point()
-            message = f"piece {piece} is cut away altogether."
+            message = f"piece {piece} is cut away completely."
             found.append((piece, _open(shown.placement, message, at)))
             continue
         own = np.asarray(shapely.intersection(np.array(shapes, dtype=object), shape))

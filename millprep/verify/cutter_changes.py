@@ -53,13 +53,15 @@ def change_rules(
         if before.spindle and before.spindle[-1].on:
             yield unsafe("the cutter is changed with the spindle on. M5 comes first.")
     elif low and not any(s.before > low[-1] and not s.optional for s in before.stops):
-        yield unsafe("the cutter is changed before a stop (M0) that asks to stop the spindle.")
+        yield unsafe("the cutter is changed before a stop (M0) for switching the spindle off.")
     x, y, z = before.moves[-1].end
     if not z >= machine.clearance - _SLACK:
         yield unsafe("the cutter is changed below clearance. Go up first.")
     # the file has the place with as many decimals as the machine takes
     if not max(abs(x - at[0]), abs(y - at[1])) <= machine.dialect.digit:
-        yield unsafe("the cutter is changed elsewhere than where Z is zeroed with the next one.")
+        yield unsafe(
+            "the cutter is changed away from the place where Z is zeroed with the next one."
+        )
 
 
 def tool_rules(
@@ -68,9 +70,13 @@ def tool_rules(
     """What is wrong with T and M6 before a cutter whose number is known."""
     if machine.tool_change != "changer":
         if change is not None:
-            message = "M6 changes the cutter, and [machine] tool_change says otherwise."
+            message = "M6 changes the cutter, but [machine] tool_change does not allow it."
             yield Finding(
-                code="change-unasked", severity="stop", message=message, file=file, line=change.line
+                code="change-unexpected",
+                severity="stop",
+                message=message,
+                file=file,
+                line=change.line,
             )
         return
     told = 0 if change is None else change.tool
@@ -79,7 +85,7 @@ def tool_rules(
         yield Finding(
             code="cutter-differs",
             severity="stop",
-            message=f"{found} stands before the program of cutter T{number}. Write the set again.",
+            message=f"{found} before the program of cutter T{number}. Write the set again.",
             file=file,
             line=line,
         )

@@ -67,7 +67,7 @@ def bites(
                     placement,
                     "copper-gouged",
                     "warn",
-                    f"a path cuts {deep:.3f} mm into piece {name}. "
+                    f"a path gouges piece {name} by {deep:.3f} mm. "
                     "Choose a finer cutter or a smaller depth, or widen the gap in the drawing.",
                     (at.x, at.y),
                 )
@@ -109,11 +109,11 @@ def unparted(
             continue
         at = shapely.shortest_line(piece, largest).interpolate(1.0, normalized=True)
         message = (
-            f"{largest.area:.2f} mm² of copper beyond piece {names[0]} stays joined to it. "
+            f"{largest.area:.2f} mm² of floating copper is still connected to piece {names[0]}. "
             "A path around the piece is missing, too shallow, or does not close."
         )
         severity: Severity = "stop" if largest.area > FREE_AREA else "warn"
-        found.append(on_blank(placement, "copper-unparted", severity, message, (at.x, at.y)))
+        found.append(on_blank(placement, "copper-not-isolated", severity, message, (at.x, at.y)))
     return found
 
 
@@ -155,8 +155,8 @@ def uncut(
         corners = shapely.points(shapely.get_coordinates(largest))
         out = float(shapely.distance(corners, pieces[name]).max())
         message = (
-            f"copper stays up to {out:.3f} mm beyond the edge of piece {name}. "
-            "The path beside it is missing, too shallow, or lies off."
+            f"copper remains up to {out:.3f} mm beyond the edge of piece {name}. "
+            "The path along it is missing, too shallow, or off its place."
         )
         found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
     if slope is not None:
@@ -186,8 +186,8 @@ def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
         more = len(corners) - CORNERS
         rest = f" There are {more} more such corners." if n == CORNERS and more > 0 else ""
         message = (
-            f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm out "
-            f"from the drawn edge: the cutter does not fit into it.{rest}"
+            f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm "
+            f"beyond the drawn edge: the cutter does not fit into it.{rest}"
         )
         found.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
     return found
@@ -224,8 +224,16 @@ def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
     thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
     found: list[Finding] = []
     for code, chosen, words in (
-        ("copper-sliver", shapes[thin], "slivers of copper stay between paths. Raise the overlap"),
-        ("copper-island", shapes[~thin], "islands of copper stay between paths. Raise the overlap"),
+        (
+            "copper-sliver",
+            shapes[thin],
+            "slivers of copper remain between paths. Raise the overlap",
+        ),
+        (
+            "copper-island",
+            shapes[~thin],
+            "islands of copper remain between paths. Raise the overlap",
+        ),
     ):
         if not len(chosen):
             continue

@@ -105,8 +105,8 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> lis
         largest = max(left, key=lambda part: part.area)
         spot = largest.representative_point()
         message = (
-            f"{slot.words} keeps {largest.area:.2f} mm² uncut: it comes out short, narrow, off its "
-            "place, or with a loose core. Write the set again."
+            f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short, too narrow, off its "
+            "place, or has a loose core. Write the set again."
         )
         found.append(on_blank(placement, "slot-not-cleared", "stop", message, (spot.x, spot.y)))
     # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
@@ -146,7 +146,7 @@ def rings(
             found += _slot_faults(hole, area, placement)
         elif abs(across - hole.diameter) > SIZE_TOLERANCE:
             message = (
-                f"hole {hole.id} comes out {across:.2f} mm wide, {hole.diameter:.2f} was asked. "
+                f"hole {hole.id} comes out {across:.2f} mm wide, nominal {hole.diameter:.2f}. "
                 "Check which cutter the program is for."
             )
             found.append(on_blank(placement, "hole-size", "warn", message, at))
@@ -211,12 +211,12 @@ def _thin(
             f"hole {hole} breaks through the edge of piece {piece}. "
             "Move the hole, or make its pad larger or the drill smaller."
         )
-        return on_blank(placement, "pad-eaten", "stop", message, at)
+        return on_blank(placement, "hole-breaks-out", "stop", message, at)
     message = (
-        f"the ring around hole {hole} on piece {piece} is {ring:.3f} mm, "
-        f"{LEAST_RING:.2f} is the least for an unplated hole. Make the pad larger."
+        f"the annular ring of hole {hole} on piece {piece} is {ring:.3f} mm, "
+        f"{LEAST_RING:.2f} mm is the least for an unplated hole. Make the pad larger."
     )
-    return on_blank(placement, "ring-thin", "warn", message, at)
+    return on_blank(placement, "annular-ring-thin", "warn", message, at)
 
 
 def _widths(part: shapely.Polygon, holes: Sequence[shapely.Polygon]) -> list[float]:

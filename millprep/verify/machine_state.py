@@ -49,7 +49,7 @@ def arc_centre(
     if abs(first - last) > allowed + 1e-9:
         raise Fault(
             f"the arc's radius is {first:.4f} at its start and {last:.4f} at its end, "
-            f"{allowed:.4g} mm apart are allowed"
+            f"a difference of {allowed:.4g} mm is allowed"
         )
     if first == 0:
         raise Fault("an arc of no radius")

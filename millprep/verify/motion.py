@@ -100,7 +100,7 @@ def _said(s: Setting) -> Iterator[Finding]:
         yield Finding(
             code="state-assumed",
             severity="warn",
-            message=f"the program relies on {word} and never says it. Say it in the head.",
+            message=f"the program relies on {word} without setting it. Set it in the head of the program.",
             file=s.file,
             line=1,
         )
@@ -108,7 +108,7 @@ def _said(s: Setting) -> Iterator[Finding]:
         yield Finding(
             code="block-delete",
             severity="stop",
-            message="whether this line runs hangs on the machine's block delete switch.",
+            message="whether this line runs depends on the block delete switch of the machine.",
             file=s.file,
             line=line,
         )
@@ -217,7 +217,7 @@ def _depths(s: Setting) -> Iterator[Finding]:
         (
             s.cutter.stickout,
             "collet-low",
-            f"the collet nut meets the blank: {s.cutter.name} sticks out {s.cutter.stickout:g} mm.",
+            f"the collet nut hits the blank: {s.cutter.name} sticks out {s.cutter.stickout:g} mm.",
         ),
     ):
         yield from s.each(depth > limit + SLACK, code, message)
@@ -245,7 +245,7 @@ def _on_blank(s: Setting) -> Iterator[Finding]:
         inside &= shapely.covers(sheet, paths)
     out = np.zeros(len(m), dtype=bool)
     out[known[~inside]] = True
-    yield from s.each(out, "off-blank", "the cutter works beside the blank.")
+    yield from s.each(out, "off-blank", "the cutter works off the blank.")
 
 
 def _drilling(s: Setting) -> Iterator[Finding]:
@@ -299,7 +299,7 @@ def follow_rule(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         s.over.lost,
         "map-left",
-        "the cutter goes down where the surface map tells nothing. Probe there as well.",
+        "the cutter goes down where the surface map has no heights. Probe there as well.",
     )
     yield from s.each(
         (s.over.off > FOLLOWED + s.machine.dialect.digit) & ~s.over.lost,

@@ -63,7 +63,7 @@ def clamp_rule(s: Setting) -> Iterator[Finding]:
                 word = "a rapid" if m.rapid[move] else "a cut"
                 yield s.finding(
                     "clamp-hit",
-                    f"{word} meets the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to "
+                    f"{word} hits the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to "
                     f"{box.y1:g} with cutter, shank or collet. Move the clamp.",
                     move,
                 )

@@ -31,7 +31,7 @@ DEEPEST = 3.0
 def no_probe_rule(s: Setting) -> Iterator[Finding]:
     """A program that cuts touches nothing: its spindle turns."""
     yield from s.each(
-        s.moves.probe, "probe-while-cutting", "a probe (G38.2) stands in a program that cuts."
+        s.moves.probe, "probe-while-cutting", "a probe move (G38.2) in a program that cuts."
     )
 
 
@@ -40,14 +40,14 @@ def probe_rule(s: Setting) -> Iterator[Finding]:
     m = s.moves
     yield from tip_rule(s)
     if not isinstance(s.cutter, EndMill):
-        yield at_line(s, "probe-tip", f"{s.cutter.name} is no cylinder: it cannot touch.", 1)
+        yield at_line(s, "probe-tip", f"{s.cutter.name} is not a cylinder: it cannot probe.", 1)
         return
     level = np.abs(m.end[:, 2] - m.start[:, 2]) <= SLACK
     in_copper = m.end[:, 2] < -s.blank.copper - SLACK
     yield from s.each(
         m.probe & ~(level & in_copper),
         "probe-height",
-        "a touch must run level, its tip below the copper: else it meets no rim.",
+        "a probe move must run level with the tip below the copper, or it does not touch the hole.",
     )
     below = m.bottom < -SLACK
     yield from s.each(
@@ -58,13 +58,13 @@ def probe_rule(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         below & ~m.probe & ~_within(s, 0.0),
         "probe-outside-hole",
-        "the tip is below the copper and not within a hole that finds this pass.",
+        "the tip is below the copper and not within a registration hole of this pass.",
     )
     yield from s.each(
         below & m.probe & ~_within(s, FARTHEST_PAST),
         "probe-outside-hole",
-        f"a touch does not start within a hole, or is aimed more than {FARTHEST_PAST:g} mm past "
-        "its rim.",
+        f"a probe move does not start within a hole, or is aimed more than {FARTHEST_PAST:g} mm "
+        "beyond its edge.",
     )
 
 
@@ -72,13 +72,13 @@ def tip_rule(s: Setting) -> Iterator[Finding]:
     """However a tip touches, it stands still, stays the same and moves slowly."""
     for event in s.trace.spindle:
         if event.on:
-            yield at_line(s, "probe-spindle-on", "the spindle turns at a touch.", event.line)
+            yield at_line(s, "probe-spindle-on", "the spindle is on while probing.", event.line)
     for change in s.trace.tool_changes:
-        yield at_line(s, "second-cutter", "the tip is changed between touches.", change.line)
+        yield at_line(s, "second-cutter", "the tip is changed between probe moves.", change.line)
     yield from s.each(
         s.moves.probe & ~(s.moves.feed <= FASTEST + SLACK),
         "probe-too-fast",
-        f"a touch is faster than {FASTEST:g} mm/min.",
+        f"a probe move is faster than {FASTEST:g} mm/min.",
     )
 
 
@@ -124,13 +124,13 @@ def surface_probe_rule(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         m.probe & ~(still & (m.start[:, 2] >= HIGH - SLACK) & (m.end[:, 2] < 0)),
         "probe-height",
-        f"a touch must go straight down from Z{HIGH:g} or higher to below zero.",
+        f"a probe move must go straight down from Z{HIGH:g} or higher to below zero.",
     )
     floor = min(DEEPEST, s.blank.thickness)
     yield from s.each(
         m.probe & ~(m.end[:, 2] >= -floor - SLACK),
         "probe-too-deep",
-        f"a touch is aimed more than {floor:g} mm below zero.",
+        f"a probe move is aimed more than {floor:g} mm below zero.",
     )
     after = np.concatenate(([False], m.probe[:-1]))
     rising = after & still & (m.end[:, 2] >= HIGH)
@@ -146,7 +146,7 @@ def surface_probe_rule(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         beside,
         "probe-off-copper",
-        "a touch is aimed where no copper is that the tip could meet.",
+        "a probe move is aimed where there is no copper to touch.",
     )
 
 
@@ -162,9 +162,9 @@ def grid_fault(trace: Trace, cuts: BaseGeometry, zero: Point, file: str) -> Find
     x0, y0, x1, y1 = cuts.bounds
     words = None
     if min(len(x), len(y)) < LEAST_NODES or len(nodes) != len(x) * len(y):
-        words = "the touches form no whole grid"
+        words = "the probed points form no whole grid"
     elif x[0] > x0 or x[-1] < x1 or y[0] > y0 or y[-1] < y1:
-        words = "the touches do not enclose what the pass cuts"
+        words = "the probed points do not enclose what the pass cuts"
     if words is None:
         return None
     return Finding(

@@ -58,9 +58,7 @@ def prove(
 
 def cut_blanks(read: ReadBack) -> tuple[AsCut, ...]:
     """The copper that the programs leave of every blank."""
-    return tuple(
-        as_cut(run.blank.laminate, run.cuts, run.blank.placements) for run in read.blanks
-    )
+    return tuple(as_cut(run.blank.laminate, run.cuts, run.blank.placements) for run in read.blanks)
 
 
 def certify(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Certificate | None:

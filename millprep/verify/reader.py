@@ -59,17 +59,17 @@ def frame_faults(
             break
     told = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
     if ended != dialect.end:
-        yield last, Fault(f"{ended} ends the program, {dialect.end} is to", code=DIFFERS)
+        yield last, Fault(f"{ended} ends the program, it should be {dialect.end}", code=DIFFERS)
     rest = [(n, line) for n, line in told if n > last]
     opened = told[0][1] == "%"
     if opened != dialect.percent:
-        words = "a percent line, and there is to be none"
+        words = "a percent line, which the dialect does not have"
         yield told[0][0], Fault("no percent line" if dialect.percent else words, code=DIFFERS)
     closed = [line for _, line in rest] == ["%"]
     if dialect.percent and not closed:
-        yield told[-1][0], Fault("the last line is no percent line", code=DIFFERS)
+        yield told[-1][0], Fault("the last line is not a percent line", code=DIFFERS)
     if not dialect.percent and rest and dialect.end == ended:
-        yield rest[0][0], Fault(f"a line stands after {ended}", code=DIFFERS)
+        yield rest[0][0], Fault(f"a line follows {ended}", code=DIFFERS)
 
 
 class Spelling:
@@ -92,18 +92,20 @@ class Spelling:
             return
         for code in block.g:
             if code in ARCS and not dialect.arcs:
-                raise Fault(f"{spelt(code)}: an arc, and there are to be none", code=DIFFERS)
+                raise Fault(f"{spelt(code)}: an arc, which the dialect does not have", code=DIFFERS)
             if code in CYCLES and not dialect.cycles:
-                words = f"{spelt(code)}: a drilling cycle, and there are to be none"
+                words = f"{spelt(code)}: a drilling cycle, which the dialect does not have"
                 raise Fault(words, code=DIFFERS)
         if self._long.search(block.text):
-            words = f"a number has more than the {dialect.decimals} decimals that are to be"
+            words = f"a number has more than {dialect.decimals} decimals"
             raise Fault(words, code=DIFFERS)
         if not dialect.line_numbers and block.number is not None:
-            raise Fault(f"N{block.number}: a line number, and there are to be none", code=DIFFERS)
+            raise Fault(
+                f"N{block.number}: a line number, which the dialect does not have", code=DIFFERS
+            )
         if dialect.line_numbers and block.number != line:
             found = "no line number" if block.number is None else f"N{block.number}"
-            raise Fault(f"{found} in line {line}, whose number is to stand there", code=DIFFERS)
+            raise Fault(f"{found} in line {line}, it should be N{line}", code=DIFFERS)
 
 
 def read(text: str, *, file: str, dialect: Dialect | None = None) -> Trace:
@@ -209,7 +211,7 @@ class _Reader:
 
     def _refuse(self, fault: Fault) -> None:
         remedy = (
-            "[machine.dialect] says otherwise. Write the set again; do not run this file."
+            "This contradicts [machine.dialect]. Write the set again; do not run this file."
             if fault.code == DIFFERS
             else "Write the set again; do not run this file."
         )
@@ -278,7 +280,7 @@ class _Reader:
         unit = _INCH if g["units"] == 200 else 1.0
         if self.carriage.unit not in (None, unit) and "F" in w:
             # By table 8 this F is still in the old unit; controllers differ.
-            raise Fault("F stands in the line that changes the unit", standard=False)
+            raise Fault("F is in the line that changes the unit", standard=False)
         self.carriage.unit = unit
 
     def _speed(self, rpm: float, before: int) -> None:

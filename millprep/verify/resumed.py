@@ -43,7 +43,7 @@ def _faults(
     near: float,
 ) -> Iterator[Finding]:
     if not new:
-        yield _stop("it cuts nothing", file, 1)
+        yield _stop("The program cuts nothing", file, 1)
         return
     entered = new[0]
     tries = [(at, list(new)) for at in _everywhere(old, entered)]
@@ -51,7 +51,7 @@ def _faults(
         # what is left of the move it enters on is the first of the rest
         tries = [(at + 1, list(new[2:])) for at in _entered(old, entered, new[1], near)]
     if not tries:
-        yield _stop("it enters at no place of the old path", file, entered.line)
+        yield _stop("The program enters at no place of the old path", file, entered.line)
         return
     # a lap that runs over its own start makes the same move twice: one of them must do
     told = [list(_goes_on(old, rest, at, whole, file, new[-1].line)) for at, rest in tries]
@@ -70,15 +70,15 @@ def _goes_on(
     for move in rest:
         found = _index(old, move, at)
         if found is None:
-            yield _stop("a move is none of the old program's, or comes too early", file, move.line)
+            yield _stop("A move is not one of the old program, or comes too early", file, move.line)
             return
         if whole and found != at:
             line = old[at].line
-            yield _stop(f"line {line} of the old program is left out before this", file, move.line)
+            yield _stop(f"Line {line} of the old program is left out before this", file, move.line)
             return
         at = found + 1
     if whole and at != len(old):
-        yield _stop(f"the old program goes on with line {old[at].line}", file, last)
+        yield _stop(f"The old program goes on with line {old[at].line}", file, last)
 
 
 def _everywhere(old: Sequence[TraceMove], move: TraceMove) -> list[int]:

@@ -67,18 +67,18 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
             if not by_hand:
                 yield finding(
                     "spindle-off",
-                    "the cutter meets the copper before a stop (M0) with words that asks "
-                    "for the spindle.",
+                    "the cutter reaches the copper before a stop (M0) with a comment that says to "
+                    "switch the spindle on.",
                     move.line,
                 )
         elif state is None or not state.on or not state.rpm > 0:
-            message = "the cutter meets the copper with the spindle off. M3 and S come first."
+            message = "the cutter reaches the copper with the spindle off. M3 and S come first."
             yield finding("spindle-off", message, move.line)
         elif settled < machine.dwell - 1e-9:
             yield finding(
                 "spindle-not-settled",
-                f"the cutter meets the copper {settled:g} s after the spindle starts, "
-                f"{machine.dwell:g} s are asked. Dwell with G4.",
+                f"the cutter reaches the copper {settled:g} s after the spindle starts, "
+                f"required {machine.dwell:g} s. Dwell with G4.",
                 move.line,
             )
     while at < len(events):
@@ -88,7 +88,7 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
             state = event
             yield from _turning(event, machine, file)
     if state is not None and state.on and trace.ended == "%":
-        message = "the file ends with the spindle on. Say M5, and M2 or M30."
+        message = "the file ends with the spindle on. End it with M5, and M2 or M30."
         yield finding("ends-turning", message, trace.last_line)
 
 

@@ -243,10 +243,10 @@ def _told(
     spot = shapely.Point(at)
     on = next((p for p in placements if p.pose.shape(p.board.outline).covers(spot)), None)
     return Finding(
-        code="cut-astray",
+        code="stray-cut",
         severity="stop",
-        message="a path cuts through the copper where nothing asks for it: no piece, hole or "
-        "edge that this program is for is near enough. Write the set again.",
+        message="unexpected cut through copper: no piece, hole or edge that this program is for "
+        "is close enough. Do not run the set. This is a fault of millprep: please report it.",
         frame="blank",
         at=at,
         board=None if on is None else on.board.name,

@@ -187,14 +187,14 @@ def worst_findings(placement: Placement, case: WorstCase, flatness: float) -> tu
     found: list[Finding] = []
     if case.shorts and case.short_at is not None:
         message = (
-            f"where the surface lies {flatness:g} mm lower than it should and a cutter is worn, "
-            f"{case.shorts} pairs of pieces stay joined. Cut deeper, or level the blank."
+            f"worst case: where the surface is {flatness:g} mm low and a cutter is worn, "
+            f"{case.shorts} pairs of pieces stay connected. Cut deeper, or level the blank."
         )
         found.append(on_blank(placement, "worst-case-short", "warn", message, case.short_at))
     if case.opens and case.copper_at is not None:
         message = (
-            f"where the surface lies {flatness:g} mm higher than it should and a cutter runs out "
-            f"of true or is blunt, {case.opens} pieces are cut in two. Choose a finer cutter."
+            f"worst case: where the surface is {flatness:g} mm high and a cutter runs out or is "
+            f"blunt, {case.opens} pieces are cut in two. Choose a finer cutter."
         )
         found.append(on_blank(placement, "worst-case-open", "warn", message, case.copper_at))
     return tuple(found)

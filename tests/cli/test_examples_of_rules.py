@@ -129,6 +129,6 @@ def test_the_base_on_a_wrong_circle_is_found() -> None:
     # the pins of its socket fit their holes and lands
     assert (base["hole"], base["land"]) == pytest.approx((1.3, 2.2), abs=0.01)
     assert base["asked"] == {"hole": 1.3, "land": 2.2}
-    assert not {"socket-pin-hole", "socket-pin-land", "base-holes-narrow"} & {
+    assert not {"socket-pin-hole", "socket-pin-pad", "base-holes-narrow"} & {
         one["code"] for one in told["findings"]
     }

@@ -154,7 +154,7 @@ def test_a_missing_ring() -> None:
     """The pad keeps the whole background: no short, and still not what was drawn."""
     _, (proof,), findings = prove(board(PIECES), [("".join(LAPS[:-1]), VEE)])
     assert proof.shorts == 0
-    assert faults(findings) == ["copper-unparted"]
+    assert faults(findings) == ["copper-not-isolated"]
     assert findings[0].severity == "stop"
     assert "c6" in findings[0].message
 
@@ -162,7 +162,7 @@ def test_a_missing_ring() -> None:
 def test_a_ring_that_does_not_close() -> None:
     ring = PIECES[5].buffer(SURFACE / 2, quad_segs=64).exterior.coords
     _, _, findings = prove(board(PIECES), [("".join(LAPS[:-1]) + cut(list(ring)[:-9]), VEE)])
-    assert faults(findings) == ["copper-unparted"]
+    assert faults(findings) == ["copper-not-isolated"]
 
 
 def test_two_missing_rings_are_a_short() -> None:
@@ -246,14 +246,14 @@ class TestHoles:
         assert proof.pieces == 6
 
     @pytest.mark.parametrize(
-        ("off", "code"), [(1.34, None), (1.36, "ring-thin"), (1.51, "pad-eaten")]
+        ("off", "code"), [(1.34, None), (1.36, "annular-ring-thin"), (1.51, "hole-breaks-out")]
     )
     def test_rings(self, off: float, code: str | None) -> None:
         """A pad of 2 mm radius, a hole of 0.5: the ring is 1.5 less the offset."""
         jobs = [("".join(LAPS), VEE), (plunge(40 + off, 20), drill(1.0))]
         _, _, findings = prove(self.with_hole(at=(40 + off, 20)), jobs)
         assert faults(findings) == ([code] if code else [])
-        if code == "ring-thin":
+        if code == "annular-ring-thin":
             assert "0.140 mm" in findings[0].message
 
     def test_a_missing_hole(self) -> None:
@@ -366,8 +366,8 @@ class TestNets:
         nets = {(0, "c1"): "c1", (0, "c2"): "c1"}
         proof, findings = self.prove(around(self.OTHER, SURFACE / 2), nets)
         assert proof.shorts == 0
-        assert faults(findings) == ["copper-unparted", "net-bridged"]
-        assert [f.code for f in findings if f.severity == "stop"] == ["copper-unparted"]
+        assert faults(findings) == ["copper-not-isolated", "net-bridged"]
+        assert [f.code for f in findings if f.severity == "stop"] == ["copper-not-isolated"]
 
 
 def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_places() -> None:

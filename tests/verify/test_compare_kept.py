@@ -49,7 +49,7 @@ def test_copper_in_the_gaps_may_stay_with_its_piece() -> None:
     assert told == set()
     assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
     assert proof.narrowest_gap == pytest.approx(FOOT, abs=0.003)
-    assert prove(laps(), kept=False)[1] == {"copper-unparted"}
+    assert prove(laps(), kept=False)[1] == {"copper-not-isolated"}
 
 
 def test_a_lap_that_is_missing_between_pads_is_a_short_all_the_same() -> None:

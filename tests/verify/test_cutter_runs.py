@@ -135,4 +135,4 @@ def test_a_wrong_number_before_m6_is_found() -> None:
     assert [code for code, _ in wrong] == ["cutter-differs"]
     none = codes(text.replace("T2 M6\n", ""), VEE, DRILL, machine=CHANGER)
     assert [code for code, _ in none] == ["cutter-differs"]
-    assert {code for code, _ in codes(text, VEE, DRILL)} == {"change-unasked"}
+    assert {code for code, _ in codes(text, VEE, DRILL)} == {"change-unexpected"}

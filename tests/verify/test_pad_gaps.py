@@ -32,18 +32,18 @@ def test_floating_copper_and_other_pieces_are_measured_own_copper_is_not() -> No
     (one,), told = land_gaps(copper, placement, ASKED, 0.0)
     assert (one.hole, one.other) == ("h1", None)
     assert one.gap == pytest.approx(0.3, abs=0.01)
-    assert [f.code for f in told] == ["gap-around-lands"]
+    assert [f.code for f in told] == ["gap-around-pads"]
     assert "0.8 mm are open around 0 of 1 lands; the least is 0.300 mm" in told[0].message
 
 
-@pytest.mark.parametrize(("gap", "codes"), [(0.5, ["land-gap-narrow"]), (0.79, []), (0.9, [])])
+@pytest.mark.parametrize(("gap", "codes"), [(0.5, ["pad-gap-narrow"]), (0.79, []), (0.9, [])])
 def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
     gap: float, codes: list[str]
 ) -> None:
     other = shapely.box(21.0 + gap, 15.0, 25.0, 25.0)
     placement = placed([disc(20.0), other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     (one,), (note, *told) = land_gaps(cut(placement), placement, ASKED, 0.0)
-    assert note.code == "gap-around-lands"
+    assert note.code == "gap-around-pads"
     assert [f.code for f in told] == codes
     if gap > ASKED:
         assert one.gap is None
@@ -61,7 +61,7 @@ def test_copper_of_the_same_net_is_no_matter() -> None:
     nets = {(0, "c1"): "n", (0, "c2"): "n"}
     (one,), told = land_gaps(cut(placement), placement, ASKED, 0.0, nets)
     assert one.gap is None
-    assert [f.code for f in told] == ["gap-around-lands"]
+    assert [f.code for f in told] == ["gap-around-pads"]
 
 
 def test_a_gap_left_closed_around_a_land_is_told() -> None:

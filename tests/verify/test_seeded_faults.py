@@ -91,7 +91,7 @@ def test_a_missing_ring(bench: Bench) -> None:
     k = which(bench, "isolate")
     rings = [lap for lap in laps(bench.texts[k])[1:] if "Z-0.0800" in lap]
     assert len(rings) == 6, "three laps around two pieces"
-    expected = {"copper-uncut", "copper-unparted", "gap-not-opened", "copper-island"}
+    expected = {"copper-uncut", "copper-not-isolated", "gap-not-opened", "copper-island"}
     for gone in rings:
         told = spoilt(bench, "isolate", lacking(gone))
         assert told & expected, gone[:40]
@@ -104,7 +104,7 @@ def test_a_shifted_pass(bench: Bench, work: str) -> None:
     def shifted(text: str) -> str:
         return re.sub(r"X([\d.]+)", lambda m: f"X{float(m[1]) + 0.1:.4f}", text)
 
-    expected = {"isolate": "copper-gouged", "drill": "hole-off", "profile": "cut-astray"}[work]
+    expected = {"isolate": "copper-gouged", "drill": "hole-off", "profile": "stray-cut"}[work]
     assert expected in spoilt(bench, work, shifted)
 
 
@@ -112,7 +112,7 @@ def test_a_wider_cutter(bench: Bench) -> None:
     vee = bench.programs[which(bench, "isolate")].cutter
     assert isinstance(vee, Vee)
     told = with_cutter(bench, "isolate", replace(vee, tip=vee.tip + 0.05))
-    assert {"copper-gouged", "cut-astray"} <= told
+    assert {"copper-gouged", "stray-cut"} <= told
 
 
 def test_a_shallower_vee(bench: Bench) -> None:
@@ -142,4 +142,4 @@ def test_a_mirrored_board(bench: Bench) -> None:
         told = bench.told(which(bench, "isolate"), bench.traces, bench.cut(bench.traces))
     finally:
         bench.layout = kept
-    assert {"copper-open", "hole-missing", "cut-astray"} <= told
+    assert {"copper-open", "hole-missing", "stray-cut"} <= told

@@ -73,7 +73,7 @@ def test_the_band_is_the_asked_gap_from_where_the_groove_meets_the_foot() -> Non
 @pytest.mark.parametrize(("more", "told"), [(NOT_BY_MUCH, 0), (ASTRAY, 1)])
 def test_laps_stay_within_the_band(more: float, told: int) -> None:
     found = stray(around(PAD, BAND - FOOT + more))
-    assert [f.code for f in found] == ["cut-astray"] * told
+    assert [f.code for f in found] == ["stray-cut"] * told
     assert all((f.severity, f.file, f.board) == ("stop", "a.ngc", "lamp") for f in found)
 
 

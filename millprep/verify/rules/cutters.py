@@ -167,7 +167,7 @@ def _deep(one: Cutting, cutter: Cutter) -> Finding:
         remedy = "Let it withdraw after two diameters, then after each"
     message = (
         f"{cutter.name} goes {one.step:.2f} mm deep in one go, {one.step / one.width:.1f} times "
-        f"its width of {one.width:g} mm, and {deepest:g} times is the most: it clogs and breaks. "
+        f"its width of {one.width:g} mm; more than {deepest:g} times clogs and breaks it. "
         f"{remedy}."
     )
     return Finding(code="step-deep", severity="warn", message=message)
@@ -178,14 +178,14 @@ def _slow(programs: Sequence[Program]) -> Finding:
     slowest = min(program.spindle for program in programs)
     message = (
         f"Factories drill boards at {DRILLED_AT[0]:g} to {DRILLED_AT[1]:g} rev/min; {names} turn "
-        f"at {slowest:g} here. That works with sharp carbide and the chips told, and wears drills "
-        "sooner: change one that leaves a burr."
+        f"at {slowest:g}. That works with sharp carbide at this chip load, but wears drills "
+        "sooner: change a drill that leaves a burr."
     )
     return Finding(code="spindle-slow", severity="note", message=message)
 
 
 def _takes(cutter: Cutter, load: float, feed: float, spindle: float) -> str:
-    per = "a turn" if cutter.kind == "drill" else "a tooth"
+    per = "per rev" if cutter.kind == "drill" else "per tooth"
     teeth = "" if cutter.kind == "drill" else f", {cutter.teeth} of them"
     at = f"{feed:g} mm/min at {spindle:g} rev/min"
     return f"{cutter.name} takes {_microns(load)} {per}{teeth} ({at})"

@@ -206,7 +206,7 @@ def _lost_loads(
             "load-cut-off",
             "stop",
             f"net {net.name}: no copper as cut carries the current of {net.loads[k].name} from "
-            "where it enters. Correct the load's place, or add the wire link that is missing.",
+            "where it enters. Correct the load's place, or add the jumper wire that is missing.",
             places[k],
         )
         for k in which
@@ -219,7 +219,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
     if worst is None:
         return found
     if most_lost is not None and abs(worst.lost) > most_lost:
-        less = "gets" if worst.lost > 0 else "lies"
+        less = "gets" if worst.lost > 0 else "is"
         off = "less than" if worst.lost > 0 else "above"
         found.append(
             on_blank(
@@ -238,7 +238,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
                 placement,
                 "drop-uncertain",
                 "note",
-                f"net {done.net}: the volts lost are known to {done.error:.1%} only, its copper "
+                f"net {done.net}: the voltage drop is known to {done.error:.1%} only: its copper "
                 "is too ragged for a finer solution.",
                 worst.at,
             )
@@ -282,7 +282,7 @@ def current(
         need = f"{beyond}."
     message = (
         f"net {net.name}: a neck of {neck.width:.2f} mm has to carry {neck.amperes:.2f} A, which "
-        f"warm it by more than {rise:g} K; it carries {worst.carries:.2f} A, {need} Widen it in "
+        f"heats it by more than {rise:g} K. It carries {worst.carries:.2f} A; {need} Widen it in "
         "the drawing, cut narrower grooves there, or solder a wire along it."
     )
     return worst, (on_blank(placement, "neck-too-thin", "warn", message, neck.at),)
@@ -314,7 +314,7 @@ def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable
 
 def _off_curve(net: str, placement: Placement, why: str, at: tuple[float, float]) -> Finding:
     message = (
-        f"net {net}: its current cannot be judged, {why}. Ask for a rise within the curves, or "
+        f"net {net}: its current cannot be checked: {why}. Set a rise within the curves, or "
         "measure a sample."
     )
     return on_blank(placement, "current-off-curve", "warn", message, at)

@@ -119,13 +119,13 @@ def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
             continue
         easier = [f"{name} {least_pad(hole, name):.2f}" for name in _LEVELS if name != level]
         message = (
-            f"{len(alike)} lands of {width:.2f} mm around holes of {hole:.2f} mm are narrower "
-            f"than the {least:.2f} mm of level {level} (IPC-2221: hole, twice a ring of "
+            f"{len(alike)} pads of {width:.2f} mm around holes of {hole:.2f} mm are narrower "
+            f"than the {least:.2f} mm of level {level} (IPC-2221: hole, twice an annular ring of "
             f"{ANNULAR_RING_FLOOR:g} mm without plating, and what making takes; level "
-            f"{', '.join(easier)}). They can be made; what is left around each is told by itself."
+            f"{', '.join(easier)}). They can be made; the annular ring of each is checked separately."
         )
         found.append(
-            on_blank(placement, "lands-small", "note", message, placement.pose.point(alike[0].at))
+            on_blank(placement, "pads-small", "note", message, placement.pose.point(alike[0].at))
         )
     return limited(found)
 
@@ -153,18 +153,18 @@ def _thin(
                 away += ", drilled in another pass than its copper is cut in"
             message = (
                 f"{hole.words} has {max(one.ring, 0.0):.2f} mm of copper on its thinnest side, "
-                f"{max(one.worst, 0.0):.2f} at worst ({away}); {ANNULAR_RING_FLOOR:g} mm is the "
-                f"floor without plating. {remedy}"
+                f"worst case {max(one.worst, 0.0):.2f} ({away}); {ANNULAR_RING_FLOOR:g} mm is the "
+                f"least without plating. {remedy}"
             )
-            yield on_blank(placement, "ring-thin", "warn", message, one.at)
+            yield on_blank(placement, "annular-ring-thin", "warn", message, one.at)
     few = [one for one in found if ANNULAR_RING_FLOOR <= one.worst < ANNULAR_RING_ADVICE]
     if few:
         message = (
-            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of copper "
-            f"around them at worst, the thinnest {few[0].worst:.2f} mm. They can be soldered; pads "
+            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of annular "
+            f"ring in the worst case, the narrowest {few[0].worst:.2f} mm. They can be soldered; pads "
             "that are heated again lift sooner."
         )
-        yield on_blank(placement, "rings-slim", "note", message, few[0].at)
+        yield on_blank(placement, "annular-rings-slim", "note", message, few[0].at)
 
 
 def bases(
@@ -224,7 +224,7 @@ def _socket(base: Base, asked: RulesPlan) -> SocketPin | None:
 def _wrong(placement: Placement, pattern: Pattern) -> Finding:
     base = pattern.base
     message = (
-        f"{base.pins} holes stand like the pins of a {base.name} on a circle of "
+        f"{base.pins} holes are placed like the pins of a {base.name} on a circle of "
         f"{pattern.circle:.2f} mm, its own is {base.circle:g} mm: a pin would be off by "
         f"{pattern.error:.2f} mm, more than {WRONG:g}. Draw the circle of the socket in hand, or "
         "leave it if these holes are for something else."
@@ -248,12 +248,12 @@ def _narrow(
 def _tight(
     placement: Placement, base: Base, hole: float, alike: list[Pattern], level: Level
 ) -> Finding:
-    enters = "do not let" if hole <= base.pin else "hardly let"
+    fit = "too narrow" if hole <= base.pin else "tight"
     message = (
-        f"{len(alike)} × {base.name}: holes of {hole:.2f} mm {enters} a pin in, which is up to "
-        f"{base.pin:g} mm thick; level {level} of IPC-2222 asks for "
+        f"{len(alike)} × {base.name}: holes of {hole:.2f} mm are {fit} for pins of up to "
+        f"{base.pin:g} mm; level {level} of IPC-2222 asks for "
         f"{least_hole(base.pin, level):.2f} mm. Drill wider for valves that are soldered in; for "
-        "sockets of single pins say [rules.pins], else the socket maker's drawing counts."
+        "sockets of single pins set [rules.pins], else the drawing of the socket counts."
     )
     return on_blank(placement, "base-holes-narrow", "note", message, alike[0].centre)
 
@@ -287,12 +287,12 @@ def _pins(
     for (base, width), which in small.items():
         assert asked.pins is not None
         message = (
-            f"{base.name}: {len(which)} lands of {width:.2f} mm, the pins of its socket ask for "
-            f"{asked.pins.land:g} mm. Draw wider lands, or say the land that you can live with in "
+            f"{base.name}: {len(which)} pads of {width:.2f} mm, the pins of its socket require "
+            f"{asked.pins.land:g} mm. Draw wider pads, or set the pad that you accept in "
             "[rules.pins]."
         )
         at = placement.pose.point(which[0].at)
-        yield on_blank(placement, "socket-pin-land", "warn", message, at)
+        yield on_blank(placement, "socket-pin-pad", "warn", message, at)
 
 
 def _hole_words(base: Base, size: float, which: Sequence[Hole], pin: SocketPin) -> str:
@@ -301,9 +301,9 @@ def _hole_words(base: Base, size: float, which: Sequence[Hole], pin: SocketPin) 
     elif size < pin.hole:
         what = f"a pin of up to {pin.thickest:g} mm has {size - pin.thickest:.2f} mm of room"
     else:
-        what = f"a pin of {pin.thinnest:g} mm stands {size - pin.thinnest:.2f} mm loose"
+        what = f"a pin of {pin.thinnest:g} mm is {size - pin.thinnest:.2f} mm loose"
     return (
-        f"{base.name}: {len(which)} holes of {size:.2f} mm, the pins of its socket ask for "
-        f"{pin.hole:g} mm: {what}. Draw them as wide as asked and name a drill for it, or say the "
+        f"{base.name}: {len(which)} holes of {size:.2f} mm, the pins of its socket require "
+        f"{pin.hole:g} mm: {what}. Draw them as wide and name a drill for it, or set the "
         "hole of the pin in hand in [rules.pins]."
     )

@@ -217,9 +217,7 @@ def judged(
     return Judged(tuple(boards), cutting, (*findings, *faults))
 
 
-def holes_made(
-    blank: MilledBlank, tools: Sequence[Cutter]
-) -> dict[int, dict[str, HoleMade]]:
+def holes_made(blank: MilledBlank, tools: Sequence[Cutter]) -> dict[int, dict[str, HoleMade]]:
     """How the holes of every copy on a blank are made, by placement and the hole's id."""
     by_name = {cutter.name: cutter for cutter in tools}
     apart = {(one.placement, one.hole): one.most for one in blank.drilled_in_other_pass}
@@ -238,15 +236,15 @@ def holes_made(
 
 def _not_judged(boards: list[str]) -> Finding:
     message = (
-        f"No net of {', '.join(boards)} is named, so no voltage, current or drop is judged there. "
-        "Name nets with [[board.net]]; millprep check lists what is found of them."
+        f"No net of {', '.join(boards)} is named, so no voltage, current or drop is checked there. "
+        "Name nets with [[board.net]]; millprep check lists the results."
     )
     return Finding(code="nets-not-named", severity="note", message=message)
 
 
 def _not_solved(nets: list[str]) -> Finding:
     message = (
-        f"Volts and currents at the loads of {', '.join(nets)} are worked out by millprep check, "
-        "not here; spacing is judged."
+        f"Volts and currents at the loads of {', '.join(nets)} are computed by millprep check, "
+        "not here; spacing is checked."
     )
     return Finding(code="loads-not-solved", severity="note", message=message)

@@ -218,16 +218,16 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
     way = ""
     if pair.stones:
         areas = "an area" if pair.stones == 1 else f"{pair.stones} areas"
-        straight = f"straight across it is {pair.direct:.3f} mm"
-        way = f" over {areas} of copper on no net with volts ({straight})"
+        straight = f"straight across {pair.direct:.3f} mm"
+        way = f", by way of {areas} of floating copper ({straight})"
     code = "spacing-too-narrow" if severity == "stop" else "spacing-to-metal"
     remedy = (
-        "Move them apart in the drawing, or isolate by voltage"
+        "Draw them farther from each other, or isolate by voltage"
         if severity == "stop"
         else "Move it away, clear the copper between, or keep metal off there"
     )
     message = (
-        f"{pair.one} and {pair.other} are {pair.measured:.3f} mm apart{way}; {pair.volts:g} V "
+        f"gap of {pair.measured:.3f} mm between {pair.one} and {pair.other}{way}; {pair.volts:g} V "
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
     )
     return on_blank(placement, code, severity, message, pair.at)

@@ -26,7 +26,9 @@ def test_the_ring_is_what_the_hole_leaves_and_at_worst_what_its_wander_leaves() 
     assert faults == ()
 
 
-@pytest.mark.parametrize(("off", "codes"), [(0.0, []), (0.4, ["rings-slim"]), (0.6, ["ring-thin"])])
+@pytest.mark.parametrize(
+    ("off", "codes"), [(0.0, []), (0.4, ["annular-rings-slim"]), (0.6, ["annular-ring-thin"])]
+)
 def test_a_hole_off_the_middle_of_its_pad(off: float, codes: list[str]) -> None:
     placement = placed([PAD], [Hole("h1", (20 + off, 20), 1.0, "c1")])
     (one,), faults = rings(placement, cut(placement))
@@ -65,7 +67,7 @@ def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
     made = {"h1": HoleMade(1.0, 1.0, 0.0, 0.55)}
     (one,), (told,) = rings(placement, cut(placement), RulesPlan(), made)
     assert one.worst < ANNULAR_RING_FLOOR < one.ring
-    assert (told.code, told.severity, told.at) == ("ring-thin", "warn", one.at)
+    assert (told.code, told.severity, told.at) == ("annular-ring-thin", "warn", one.at)
     assert "0.70 mm of copper on its thinnest side, 0.10 at worst (0.60 mm off its" in told.message
     assert "drilled in another pass than its copper is cut in" in told.message
 
@@ -91,7 +93,7 @@ def test_lands_narrower_than_a_level_asks_are_told_by_kind() -> None:
     assert least_pad(1.0, "B") == pytest.approx(1.8)
     assert small_lands(placement, "B") == ()
     (told,) = small_lands(placement, "A")
-    assert (told.code, told.severity) == ("lands-small", "note")
+    assert (told.code, told.severity) == ("pads-small", "note")
     assert "3 lands of 1.80 mm around holes of 1.00 mm" in told.message
     assert "than the 1.90 mm of level A" in told.message
     assert "level B 1.80, C 1.70" in told.message

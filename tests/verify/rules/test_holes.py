@@ -81,7 +81,7 @@ def test_lands_of_a_socket_and_what_pins_ask_for_by_level() -> None:
     placement = placed(pads, on)
     (seen,), (fault,) = bases(placement, RulesPlan(pins=PIN))
     assert seen.land == pytest.approx(1.8, abs=1e-3)
-    assert fault.code == "socket-pin-land"
+    assert fault.code == "socket-pin-pad"
     assert "7 lands of 1.80 mm, the pins of its socket ask for 2.2 mm" in fault.message
     # without a socket the valve's own pin counts: 1.016 + 0.20, and + 2 · 0.15 + 0.50
     (seen,), faults = bases(placement, RulesPlan(level="B"))
