@@ -28,9 +28,9 @@ from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify import motion, reader
 from millprep.verify.as_cut import as_cut
-from millprep.verify.cutter_changes import parts
+from millprep.verify.cutter_changes import split_by_cutter
 from millprep.verify.motion_context import table
-from millprep.verify.over_copper import laid_flat
+from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.probing import grid_fault
 from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace
@@ -194,7 +194,7 @@ def _flat(
     levelling = source.levellings.get((program.blank, program.mill_pass))
     if levelling is None or not _works(program):
         return trace
-    return laid_flat(trace, levelling.surface, plan.machine.clearance).trace
+    return over_flat_copper(trace, levelling.surface, plan.machine.clearance).trace
 
 
 def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
@@ -256,7 +256,8 @@ def _prove(
         Refusal: with every rule that it breaks.
     """
     # where the machine changes cutters, an earlier part fits the tip
-    trace = parts(reader.read(text, file=made.file, dialect=plan.machine.dialect))[-1].trace
+    read = reader.read(text, file=made.file, dialect=plan.machine.dialect)
+    trace = split_by_cutter(read)[-1].trace
     findings = list(
         motion.check(
             trace,

@@ -99,7 +99,7 @@ class Corner:
 
 
 @dataclass(frozen=True, slots=True)
-class LandGap:
+class PadGap:
     """What stands around the land of a hole.
 
     Attributes:
@@ -171,7 +171,7 @@ class BoardProof:
     bridges: int = 0
     necks: tuple[Neck, ...] = ()
     corners: tuple[Corner, ...] = ()
-    lands: tuple[LandGap, ...] | None = None
+    lands: tuple[PadGap, ...] | None = None
 
 
 Kind = Literal["short", "open", "gap"]

@@ -201,7 +201,7 @@ class BaseFound:
 
 
 @dataclass(frozen=True, slots=True)
-class RingLeft:
+class AnnularRing:
     """Narrowest copper around a hole after isolation and drilling.
 
     Attributes:
@@ -238,4 +238,4 @@ class BoardJudged:
     spacings: tuple[Spacing, ...]
     across: tuple[Across, ...]
     bases: tuple[BaseFound, ...]
-    rings: tuple[RingLeft, ...]
+    rings: tuple[AnnularRing, ...]

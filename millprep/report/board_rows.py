@@ -23,7 +23,7 @@ from millprep.report.report_row import (
 from millprep.report.rules_rows import RulesRow
 
 if TYPE_CHECKING:
-    from millprep.model.as_cut import BoardProof, Corner, LandGap, Neck, PairGap, WorstCase
+    from millprep.model.as_cut import BoardProof, Corner, Neck, PadGap, PairGap, WorstCase
     from millprep.model.board import Board, CopperPiece
     from millprep.model.set_of_programs import BoardCopy
 
@@ -117,7 +117,7 @@ class PadRow(Row):
     """Id of the piece on the other side of the gap; null for floating copper."""
 
     @classmethod
-    def of(cls, pad: LandGap) -> PadRow:
+    def of(cls, pad: PadGap) -> PadRow:
         """The gap around one pad."""
         return cls(hole=pad.hole, gap=pad.gap, at=pad.at, piece=pad.other)
 

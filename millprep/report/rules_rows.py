@@ -10,7 +10,7 @@ from millprep.report.net_rows import NetRow
 from millprep.report.report_row import Count, Figure, Length, Micro, Place, Row, Size, Text, key
 
 if TYPE_CHECKING:
-    from millprep.model.judged import Across, BaseFound, BoardJudged, RingLeft, Spacing
+    from millprep.model.judged import Across, AnnularRing, BaseFound, BoardJudged, Spacing
 
 MOST_PAIRS = 100
 """Pairs of nets that are listed, the smallest margin first."""
@@ -179,7 +179,7 @@ class AnnularRingRow(Row):
     """Where that is, blank frame, mm."""
 
     @classmethod
-    def of(cls, ring: RingLeft) -> AnnularRingRow:
+    def of(cls, ring: AnnularRing) -> AnnularRingRow:
         """The annular ring of one hole."""
         return cls(hole=ring.hole, nominal=ring.ring, worst_case=ring.worst, at=ring.at)
 

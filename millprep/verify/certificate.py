@@ -24,7 +24,15 @@ from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.contact import Axes, Cuts
-from millprep.verify.separation import BACKGROUND, TOLERANCE, Apart, Surroundings, Whole, far, least
+from millprep.verify.separation import (
+    BACKGROUND,
+    TOLERANCE,
+    ContinuityTest,
+    IsolationTest,
+    Surroundings,
+    far,
+    least_misalignment,
+)
 from millprep.verify.sweep import WORKERS, Shapes
 
 MOST = 0.5
@@ -37,7 +45,7 @@ Key = tuple[int, str]
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _Place:
     """A place and all that is asked of it."""
 
     area: shapely.Polygon
@@ -65,7 +73,7 @@ def certificate_of(
     levers: list[float] = []
     ends: list[float] = []
     for blank, of_blank, copper in zip(blanks, cuts, as_cuts, strict=True):
-        passes = {one.number: one for one in blank.passes}
+        passes = {mill_pass.number: mill_pass for mill_pass in blank.passes}
         if len(passes) < 2:
             continue
         here = [join for join in blank.joins if join.piece is not None]
@@ -79,17 +87,17 @@ def certificate_of(
             continue
         limits.append(found)
         ends.append(ahead)
-        for one in asked:
+        for place in asked:
             holes = [
-                hole.blank for hole in passes[one.moving].registration if hole.role == "locate"
+                hole.blank for hole in passes[place.moving].registration if hole.role == "locate"
             ]
             middle = np.mean(holes, axis=0) if holes else np.zeros(2)
-            levers.append(math.dist(one.at, middle.tolist()))
+            levers.append(math.dist(place.at, middle.tolist()))
     if not limits:
         return None
 
     def first(kind: Kind) -> Limit:
-        return min((one[kind] for one in limits), key=lambda limit: limit.mismatch)
+        return min((limit[kind] for limit in limits), key=lambda limit: limit.mismatch)
 
     end: dict[Kind, float] = {
         "short": MOST, "open": first("short").mismatch, "gap": min(ends),
@@ -108,7 +116,7 @@ def certificate_of(
     )
 
 
-def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Asked]:
+def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Place]:
     """Where a pass meets earlier ones; those with a join are named after it and come first."""
     found = []
     for area in axes.contacts(moving, MOST).tolist():
@@ -120,7 +128,7 @@ def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Asked]:
         spot = area.representative_point()
         at = here[0].at if here else (float(spot.x), float(spot.y))
         key = (here[0].placement, str(here[0].piece)) if here else None
-        found.append(_Asked(area, moving, at, key))
+        found.append(_Place(area, moving, at, key))
     return sorted(found, key=lambda one: (one.key is None, one.at))
 
 
@@ -151,14 +159,14 @@ class _Carriers:
 class _Work:
     """The places of a blank and the grooves around them."""
 
-    def __init__(self, axes: Axes, blank: Blank, copper: AsCut, asked: Sequence[_Asked]) -> None:
-        boxes = shapely.buffer([one.area for one in asked], far(MOST), quad_segs=2)
+    def __init__(self, axes: Axes, blank: Blank, copper: AsCut, asked: Sequence[_Place]) -> None:
+        boxes = shapely.buffer([place.area for place in asked], far(MOST), quad_segs=2)
         self.foot = axes.grooves(np.asarray(boxes), blank.copper)
         self.surface = axes.grooves(np.asarray(boxes), 0.0)
         self.carriers = _Carriers.of(copper.parts)
         self.upper = _Carriers.of(copper.surface or copper.parts)
 
-    def around(self, one: _Asked, most: float, *, surface: bool = False) -> Surroundings:
+    def around(self, one: _Place, most: float, *, surface: bool = False) -> Surroundings:
         grooves = self.surface if surface else self.foot
         wide = one.area.buffer(far(MOST), quad_segs=2).bounds
         near = {n: shapely.clip_by_rect(groove, *wide) for n, groove in grooves.items()}
@@ -171,7 +179,7 @@ def _weakest(
     axes: Axes,
     blank: Blank,
     copper: AsCut,
-    asked: Sequence[_Asked],
+    asked: Sequence[_Place],
     gap: float,
     ahead: float,
 ) -> dict[Kind, Limit] | None:
@@ -193,36 +201,38 @@ def _weakest(
         ]
     if not done:
         return None
-    return {kind: min((one[kind] for one in done), key=lambda m: m.mismatch) for kind in KINDS}
+    return {
+        kind: min((result[kind] for result in done), key=lambda m: m.mismatch) for kind in KINDS
+    }
 
 
 def _turn(
-    work: _Work, blank: Blank, asked: Sequence[_Asked], gap: float, ahead: float
+    work: _Work, blank: Blank, asked: Sequence[_Place], gap: float, ahead: float
 ) -> dict[Kind, Limit] | None:
     best: dict[Kind, Limit] = {}
-    for one in asked:
-        foot = work.around(one, MOST)
-        sides = Apart(foot, 0.0)
+    for place in asked:
+        foot = work.around(place, MOST)
+        sides = IsolationTest(foot, 0.0)
         own = foot.of[foot.of != BACKGROUND]
-        if one.key is None and not len(own):
+        if place.key is None and not len(own):
             # nothing but background, or no copper that both passes come near
             continue
-        key = one.key or work.carriers.key(int(own[0]))
+        key = place.key or work.carriers.key(int(own[0]))
 
-        def told(kind: Kind, most: float, stands: float, one: _Asked, key: Key) -> None:
+        def told(kind: Kind, most: float, stands: float, place: _Place, key: Key) -> None:
             if kind not in best or stands < most:
-                best[kind] = Limit(stands, blank.number, one.at, *key)
+                best[kind] = Limit(stands, blank.number, place.at, *key)
 
         most = _enough(best, "short", MOST)
-        stands = least(sides, most) if sides.seen else (0.0 if one.key else most)
-        told("short", most, stands, one, key)
+        stands = least_misalignment(sides, most) if sides.seen else (0.0 if place.key else most)
+        told("short", most, stands, place, key)
         # Beyond a leak nobody can say what is the piece and what is not.
         most = _enough(best, "open", best["short"].mismatch)
-        surface = Whole(work.around(one, best["short"].mismatch, surface=True))
-        told("open", most, least(surface, most) if surface.asked else most, one, key)
+        surface = ContinuityTest(work.around(place, best["short"].mismatch, surface=True))
+        told("open", most, least_misalignment(surface, most) if surface.asked else most, place, key)
         most = _enough(best, "gap", ahead)
-        near = Apart(work.around(one, ahead), gap - 1e-6)
-        told("gap", most, least(near, most) if near.seen else most, one, key)
+        near = IsolationTest(work.around(place, ahead), gap - 1e-6)
+        told("gap", most, least_misalignment(near, most) if near.seen else most, place, key)
     return best or None
 
 

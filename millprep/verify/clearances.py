@@ -13,13 +13,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from millprep.model.as_cut import AsCut, LandGap
+from millprep.model.as_cut import AsCut, PadGap
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.pads import pad_areas
-from millprep.verify.sweep import FloatArray, Shapes, grown
+from millprep.verify.sweep import FloatArray, Shapes, dilated
 
 CHUNK = 24
 """Edges of an outline that are measured together."""
@@ -31,9 +31,9 @@ _CLIP = 1.0
 """The background is looked at so far around a piece's band, mm."""
 
 
-def land_gaps(
+def pad_gaps(
     cut: AsCut, placement: Placement, asked: float, skirt: float, nets: Nets | None = None
-) -> tuple[tuple[LandGap, ...], tuple[Finding, ...]]:
+) -> tuple[tuple[PadGap, ...], tuple[Finding, ...]]:
     """What stands around every land of a copy, the narrowest first, and where it is too near.
 
     Measured at the copper's foot, which reaches `skirt` mm beyond the drawn edge; as far as
@@ -48,11 +48,11 @@ def land_gaps(
     drawn = np.array([placement.pose.shape(land.shape) for land in pads], dtype=object)
     if not len(drawn) or not len(edges):
         return (), ()
-    foot = grown(drawn, skirt, _QUARTER)
+    foot = dilated(drawn, skirt, _QUARTER)
     near, edge = shapely.STRtree(edges).query(foot, predicate="dwithin", distance=asked)
     far = shapely.distance(foot[near], edges[edge])
     order = np.lexsort((far, near))
-    found: dict[int, LandGap] = {}
+    found: dict[int, PadGap] = {}
     for k in order.tolist():
         n = int(near[k])
         land, part = pads[n], int(owner[edge[k]])
@@ -61,14 +61,14 @@ def land_gaps(
         line = shapely.shortest_line(foot[n], edges[edge[k]])
         at = shapely.get_coordinates(line).mean(axis=0)
         other = parts[part].pieces
-        found[n] = LandGap(
+        found[n] = PadGap(
             land.hole.id,
             float(far[k]),
             (float(at[0]), float(at[1])),
             other[0][1] if other else None,
         )
     reached = [
-        found.get(n) or LandGap(land.hole.id, None, placement.pose.point(land.hole.at), None)
+        found.get(n) or PadGap(land.hole.id, None, placement.pose.point(land.hole.at), None)
         for n, land in enumerate(pads)
     ]
     reached.sort(key=lambda one: (asked if one.gap is None else one.gap, one.hole))
@@ -80,10 +80,10 @@ def _is_sliver(shape: shapely.Polygon) -> bool:
     return shape.area < ISLAND and bool(shape.buffer(-SLIVER, quad_segs=2).is_empty)
 
 
-def _told(reached: Sequence[LandGap], placement: Placement, asked: float) -> Finding:
+def _told(reached: Sequence[PadGap], placement: Placement, asked: float) -> Finding:
     """A note of how many lands have the gap, and of the one that has least."""
     words = {hole.id: hole.words for hole in placement.board.holes}
-    least, open_ = reached[0], [one for one in reached if not _short(one, asked)]
+    least, open_ = reached[0], [pad_gap for pad_gap in reached if not _short(pad_gap, asked)]
     message = f"{len(open_)} of {len(reached)} pads have a gap of {asked:g} mm around them"
     if least.gap is not None and _short(least, asked):
         message += f"; the narrowest is {least.gap:.3f} mm, at the pad of {words[least.hole]}"
@@ -93,11 +93,11 @@ def _told(reached: Sequence[LandGap], placement: Placement, asked: float) -> Fin
     return on_blank(placement, "gap-around-pads", "note", f"{message}.", least.at)
 
 
-def _short(one: LandGap, asked: float) -> bool:
+def _short(one: PadGap, asked: float) -> bool:
     return one.gap is not None and one.gap < asked - EDGE
 
 
-def _narrow(reached: Sequence[LandGap], placement: Placement, asked: float) -> Iterator[Finding]:
+def _narrow(reached: Sequence[PadGap], placement: Placement, asked: float) -> Iterator[Finding]:
     """A warning for each land that copper of another net is drawn too near to."""
     words = {hole.id: hole.words for hole in placement.board.holes}
     for one in reached:
@@ -126,7 +126,7 @@ def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
     return np.array(owner, dtype=np.int64), out
 
 
-def unopened(
+def check_gaps_opened(
     cut: AsCut, placement: Placement, gap: float, around: float | None = None
 ) -> tuple[Finding, ...]:
     """A warning for each piece that background copper stands nearer to than `gap`, mm.
@@ -145,11 +145,11 @@ def unopened(
         asked += [(f"the pad of {one.hole.words}", one.shape, around) for one in pad_areas(board)]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
     far = np.array([wide for _, _, wide in asked])
-    zones = grown(drawn, far - EDGE, _BANDS)
+    zones = dilated(drawn, far - EDGE, _BANDS)
     outline = placement.pose.shape(placement.board.outline)
     # the background asks: GEOS prepares what asks, and it is the large one
     hits = shapely.STRtree(zones).query(background, predicate="intersects")
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for n in np.unique(hits[1]).tolist():
         x0, y0, x1, y1 = zones[n].bounds
         near = shapely.clip_by_rect(
@@ -162,7 +162,7 @@ def unopened(
         spots = shapely.points(shapely.get_coordinates(solid))
         least = float(shapely.distance(spots, drawn[n]).min()) - WIDE / 2
         at = solid.representative_point()
-        found.append(
+        findings.append(
             on_blank(
                 placement,
                 "gap-not-opened",
@@ -173,4 +173,4 @@ def unopened(
                 (at.x, at.y),
             )
         )
-    return limited(found)
+    return limited(findings)

@@ -15,8 +15,8 @@ from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
 from millprep.model.finding import Finding
 from millprep.model.layout import Layout, Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of
-from millprep.verify.edges import SLIVER, bites, leftovers, uncut, unparted
-from millprep.verify.holes_as_cut import drilled, rings
+from millprep.verify.edges import SLIVER, check_gouges, check_isolated, check_slivers, uncut_edges
+from millprep.verify.holes_as_cut import check_holes, holes_cut
 from millprep.verify.narrowest import every_neck, pair_gaps
 
 SKIN = 0.03
@@ -136,7 +136,7 @@ def compare(
         proofs.append(proof)
         findings.extend(found)
     for cut in as_cuts:
-        findings.extend(leftovers(cut.parts, cut.blank))
+        findings.extend(check_slivers(cut.parts, cut.blank))
     return tuple(proofs), tuple(findings)
 
 
@@ -159,19 +159,19 @@ def _board(
     beyond: list[Finding] = []
     corners: tuple[Corner, ...] = ()
     if reach is not None:
-        beyond += unparted(mine, shown.placement, shown.pieces, nets)
-        edges, corners = uncut(surface, shown.placement, shown.pieces, reach)
+        beyond += check_isolated(mine, shown.placement, shown.pieces, nets)
+        edges, corners = uncut_edges(surface, shown.placement, shown.pieces, reach)
         beyond += edges
         if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
-            beyond += uncut(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
-    holes = drilled(cut.grooves, shown.placement)
+            beyond += uncut_edges(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
+    holes = holes_cut(cut.grooves, shown.placement)
     findings = limited(
         [
             *joined,
             *(finding for _, finding in opens),
             *beyond,
-            *bites(surface, shown.placement, shown.pieces, tuple(holes.values())),
-            *rings(surface, shown.placement, holes, cut.grooves),
+            *check_gouges(surface, shown.placement, shown.pieces, tuple(holes.values())),
+            *check_holes(surface, shown.placement, holes, cut.grooves),
         ]
     )
     necks = every_neck(
@@ -202,7 +202,7 @@ def _copies(part: CopperPart) -> list[int]:
 def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Finding]:
     """One finding for each piece too many on a part."""
     index = shown.placement.index
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for part in mine:
         if len(part.pieces) < 2:
             continue
@@ -210,9 +210,9 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
         foreign = [key for key in part.pieces if key[0] != index]
         for one, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
             if net_of(nets, (index, one)) == net_of(nets, (index, other)):
-                found.append(_bridge(shown.placement, one, other, at))
+                findings.append(_bridge(shown.placement, one, other, at))
                 continue
-            found.append(
+            findings.append(
                 on_blank(
                     shown.placement,
                     "copper-short",
@@ -225,7 +225,7 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
         # Told once for two copies: by the one that comes first.
         if foreign and min(copy for copy, _ in part.pieces) == index:
             spot = part.shape.representative_point()
-            found.append(
+            findings.append(
                 on_blank(
                     shown.placement,
                     "copper-short",
@@ -234,7 +234,7 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
                     (spot.x, spot.y),
                 )
             )
-    return found
+    return findings
 
 
 def _bridge(placement: Placement, one: str, other: str, at: tuple[float, float]) -> Finding:
@@ -253,7 +253,7 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
         for copy, piece in part.pieces:
             if copy == index:
                 carriers[piece].append(part.shape)
-    found: list[tuple[str, Finding]] = []
+    findings: list[tuple[str, Finding]] = []
     for piece, shapes in carriers.items():
         if len(shapes) == 1:
             continue
@@ -261,7 +261,7 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
         if not shapes:
             at = shape.representative_point()
             message = f"piece {piece} is cut away completely."
-            found.append((piece, _open(shown.placement, message, at)))
+            findings.append((piece, _open(shown.placement, message, at)))
             continue
         own = np.asarray(shapely.intersection(np.array(shapes, dtype=object), shape))
         solid = own[~shapely.is_empty(shapely.buffer(own, -SLIVER))]
@@ -270,8 +270,8 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
             line = shapely.shortest_line(solid[0], other)
             at = line.interpolate(0.5, normalized=True)
             message = f"piece {piece} is cut in two. A path crosses it."
-            found.append((piece, _open(shown.placement, message, at)))
-    return found
+            findings.append((piece, _open(shown.placement, message, at)))
+    return findings
 
 
 def _open(placement: Placement, message: str, at: shapely.Point) -> Finding:

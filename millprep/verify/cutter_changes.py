@@ -19,23 +19,23 @@ _SLACK = 1e-6
 Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark)
 
 
-def asked_for(stop_words: str) -> str | None:
+def requested_cutter(stop_words: str) -> str | None:
     """The cutter that the words at a stop ask for, by its name; None when they ask for none.
 
-    >>> asked_for("MSG, change to mill-2, T3: end mill, 2 mm. Set Z zero with it")
+    >>> requested_cutter("MSG, change to mill-2, T3: end mill, 2 mm. Set Z zero with it")
     'mill-2'
     """
     found = _CHANGE.match(stop_words)
     return found[1] if found else None
 
 
-def named(remarks: Sequence[Remark]) -> str | None:
+def named_cutter(remarks: Sequence[Remark]) -> str | None:
     """The cutter that a head names; None when no comment does."""
     found = (_CUTTER.match(remark.words) for remark in remarks)
     return next((match[1] for match in found if match), None)
 
 
-def change_rules(
+def check_cutter_change(
     before: Trace, stop: Stop, at: tuple[float, float], machine: Machine, *, file: str
 ) -> Iterator[Finding]:
     """What is wrong with how a cutter that has cut is left at the stop for the next one.
@@ -64,7 +64,7 @@ def change_rules(
         )
 
 
-def tool_rules(
+def check_tool_number(
     change: ToolChange | None, number: int, machine: Machine, *, file: str, line: int
 ) -> Iterator[Finding]:
     """What is wrong with T and M6 before a cutter whose number is known."""
@@ -110,9 +110,9 @@ class Part:
     first: int
 
 
-def parts(trace: Trace) -> list[Part]:
+def split_by_cutter(trace: Trace) -> list[Part]:
     """The parts of a file, one at least."""
-    stops = [s for s in trace.stops if not s.optional and asked_for(s.words)]
+    stops = [s for s in trace.stops if not s.optional and requested_cutter(s.words)]
     found: list[Part] = []
     last = 0
     entry: Stop | None = None
@@ -121,11 +121,11 @@ def parts(trace: Trace) -> list[Part]:
         change = None if entry is None else _change(trace, entry)
         piece = _between(trace, last, end, stop, goes_on=stop is not None)
         if piece.moves or stop is None:
-            cutter = asked_for(entry.words) if entry else named(piece.remarks)
+            cutter = requested_cutter(entry.words) if entry else named_cutter(piece.remarks)
             found.append(Part(piece, cutter, entry, change, last + 1))
         elif entry is not None:
             # two stops with nothing between: the second asks for a cutter that never cut
-            found.append(Part(piece, asked_for(entry.words), entry, change, last + 1))
+            found.append(Part(piece, requested_cutter(entry.words), entry, change, last + 1))
         last, entry = end, stop
     return found
 
@@ -167,7 +167,7 @@ def _between(trace: Trace, after: int, end: int, stop: Stop | None, *, goes_on: 
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FilePrograms:
     """The programs of one file as the file has them, one trace each, and what is wrong."""
 
     programs: tuple[Program, ...]
@@ -175,9 +175,9 @@ class Told:
     findings: tuple[Finding, ...]
 
 
-def as_told(
+def programs_of_file(
     trace: Trace, programs: Sequence[Program], cutters: Sequence[Cutter], machine: Machine
-) -> Told:
+) -> FilePrograms:
     """A file taken apart, each part with the cutter that the file names for it.
 
     Args:
@@ -187,7 +187,7 @@ def as_told(
         machine: how it changes cutters.
     """
     file = programs[0].file
-    found = parts(trace)
+    found = split_by_cutter(trace)
     findings: list[Finding] = []
     if len(found) != len(programs):
         message = (
@@ -202,12 +202,14 @@ def as_told(
         findings += _identity(part, program, machine)
         number = 1 + next((i for i, c in enumerate(cutters) if c.name == program.cutter.name), -1)
         line = part.stop.line if part.stop else part.first
-        findings += tool_rules(part.change, number, machine, file=file, line=line)
+        findings += check_tool_number(part.change, number, machine, file=file, line=line)
         if n and part.stop is not None and found[n - 1].trace.moves:
             before = found[n - 1].trace
-            findings += change_rules(before, part.stop, program.start[:2], machine, file=file)
+            findings += check_cutter_change(
+                before, part.stop, program.start[:2], machine, file=file
+            )
         runs.append(replace(program, cutter=named.get(part.cutter or "", program.cutter)))
-    return Told(tuple(runs), tuple(part.trace for part in found), tuple(findings))
+    return FilePrograms(tuple(runs), tuple(part.trace for part in found), tuple(findings))
 
 
 def _nothing(like: Part) -> Part:

@@ -1,4 +1,4 @@
-"""Copper edges against the drawing: gouges, copper left uncut, corners and slivers."""
+"""Copper edges against the drawing: gouges, copper left uncut_edges, corners and slivers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from millprep.model.as_cut import CopperPart, Corner
 from millprep.model.finding import Finding, Severity
 from millprep.model.layout import Placement, on_blank
 from millprep.verify.as_cut import Nets, nets_on
-from millprep.verify.sweep import Shapes, grown
+from millprep.verify.sweep import Shapes, dilated
 
 EDGE = 0.015
 """All tolerances together may move a copper edge by this much, mm (the house's table)."""
@@ -30,25 +30,25 @@ ISLAND = 0.5
 """Copper smaller than this, mm², that carries no piece is an island, no background."""
 
 
-def bites(
+def check_gouges(
     parts: Sequence[CopperPart],
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
-    drilled: Sequence[shapely.Polygon],
+    holes: Sequence[shapely.Polygon],
 ) -> list[Finding]:
     """Design copper that is cut away deeper than `EDGE`, holes excepted; one warning a bite.
 
-    `parts` is the copper at its surface; `drilled` are the board's holes as cut. A piece in
+    `parts` is the copper at its surface; `holes` are the board's holes as cut. A piece in
     several parts is an open and told as one.
     """
     carrier = _carriers(parts, placement)
     names = [name for name in pieces if len(carrier.get(name, ())) == 1]
     if not names:
         return []
-    inner = grown(np.array([pieces[name] for name in names], dtype=object), -EDGE, 2)
+    inner = dilated(np.array([pieces[name] for name in names], dtype=object), -EDGE, 2)
     gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))
-    tree = shapely.STRtree(np.array(list(drilled), dtype=object))
-    found: list[Finding] = []
+    tree = shapely.STRtree(np.array(list(holes), dtype=object))
+    findings: list[Finding] = []
     for name, lost in zip(names, gone.tolist(), strict=True):
         if lost.is_empty:
             continue
@@ -62,7 +62,7 @@ def bites(
             corners = shapely.points(shapely.get_coordinates(bite))
             deep = float(shapely.distance(corners, pieces[name].boundary).max())
             at = bite.representative_point()
-            found.append(
+            findings.append(
                 on_blank(
                     placement,
                     "copper-gouged",
@@ -72,10 +72,10 @@ def bites(
                     (at.x, at.y),
                 )
             )
-    return found
+    return findings
 
 
-def unparted(
+def check_isolated(
     parts: Sequence[CopperPart],
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
@@ -87,14 +87,14 @@ def unparted(
     Parts with pieces of several nets are told as shorts; between pieces of one net a small
     bridge is told as such, and background that stays joined to them here.
     """
-    found: list[Finding] = []
+    findings: list[Finding] = []
     own = [
         (part, [name for _, name in part.pieces])
         for part in parts
         if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
     ]
     drawn = [shapely.union_all([pieces[name] for name in names]) for _, names in own]
-    rims = grown(np.array(drawn, dtype=object), DEEP, 2)
+    rims = dilated(np.array(drawn, dtype=object), DEEP, 2)
     for (part, names), piece, rim in zip(own, drawn, rims.tolist(), strict=True):
         beyond = shapely.difference(part.shape, rim)
         solid = [
@@ -113,11 +113,11 @@ def unparted(
             "A path around the piece is missing, too shallow, or does not close."
         )
         severity: Severity = "stop" if largest.area > FREE_AREA else "warn"
-        found.append(on_blank(placement, "copper-not-isolated", severity, message, (at.x, at.y)))
-    return found
+        findings.append(on_blank(placement, "copper-not-isolated", severity, message, (at.x, at.y)))
+    return findings
 
 
-def uncut(
+def uncut_edges(
     parts: Sequence[CopperPart],
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
@@ -141,16 +141,16 @@ def uncut(
     names = [name for _, name in own]
     drawn = np.array([pieces[name] for name in names], dtype=object)
     # In one step outward and back; the last buffer also lets the tolerances pass.
-    filled = grown(grown(drawn, reach, 8), EDGE - reach + (slope or 0.0), 8)
+    filled = dilated(dilated(drawn, reach, 8), EDGE - reach + (slope or 0.0), 8)
     copper = np.array([part.shape for part, _ in own], dtype=object)
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for name, more in zip(names, shapely.difference(copper, filled).tolist(), strict=True):
         left = [area for area in shapely.get_parts(more).tolist() if area.area > 1e-6]
         if not left:
             continue
         largest = max(left, key=lambda area: area.area)
         if not shapely.is_empty(shapely.buffer(largest, -CORNER, quad_segs=2)):
-            continue  # this much is told by `unparted`
+            continue  # this much is told by `check_isolated`
         at = shapely.shortest_line(pieces[name], largest).interpolate(1.0, normalized=True)
         corners = shapely.points(shapely.get_coordinates(largest))
         out = float(shapely.distance(corners, pieces[name]).max())
@@ -158,16 +158,16 @@ def uncut(
             f"copper remains up to {out:.3f} mm beyond the edge of piece {name}. "
             "The path along it is missing, too shallow, or off its place."
         )
-        found.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
+        findings.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
     if slope is not None:
-        return found, ()
+        return findings, ()
     unreached = _corners(names, drawn, shapely.intersection(copper, filled))
-    return [*found, *_notes(placement, unreached)], unreached
+    return [*findings, *_notes(placement, unreached)], unreached
 
 
 def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
     """The inner corners where `kept` stands out by more than `DEEP`, the farthest out first."""
-    beyond = np.asarray(shapely.difference(kept, grown(drawn, DEEP, 2)))
+    beyond = np.asarray(shapely.difference(kept, dilated(drawn, DEEP, 2)))
     found: list[Corner] = []
     for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
         areas = np.asarray(shapely.get_parts(beyond[i]))
@@ -181,7 +181,7 @@ def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner,
 
 def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
     """A note for each of the first `CORNERS`, the last of which tells how many more there are."""
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for n, corner in enumerate(corners[:CORNERS], 1):
         more = len(corners) - CORNERS
         rest = f" There are {more} more such corners." if n == CORNERS and more > 0 else ""
@@ -189,8 +189,8 @@ def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
             f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm "
             f"beyond the drawn edge: the cutter does not fit into it.{rest}"
         )
-        found.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
-    return found
+        findings.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
+    return findings
 
 
 def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[CopperPart, str]]:
@@ -213,7 +213,7 @@ def _carriers(
     return found
 
 
-def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
+def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
     """One note for the slivers and one for the islands of a blank, at the largest of each."""
     shapes = np.array(
         [part.shape for part in parts if not part.pieces and part.shape.area < ISLAND],
@@ -222,7 +222,7 @@ def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
     if not len(shapes):
         return []
     thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for code, chosen, words in (
         (
             "copper-sliver",
@@ -239,7 +239,7 @@ def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
             continue
         largest = chosen[int(np.argmax(shapely.area(chosen)))]
         at = largest.representative_point()
-        found.append(
+        findings.append(
             Finding(
                 code=code,
                 severity="note",
@@ -250,4 +250,4 @@ def leftovers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
                 blank=blank,
             )
         )
-    return found
+    return findings

@@ -14,7 +14,7 @@ from millprep.model.board import Hole
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement, on_blank
 
-LEAST_RING = 0.15
+LEAST_ANNULAR_RING = 0.15
 """External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
 SIZE_TOLERANCE = 0.15
 """A hole that misses its diameter by more, mm, was made by the wrong cutter."""
@@ -22,11 +22,11 @@ OFF = 0.015
 """A hole may lie off its place by all tolerances together, mm (the house's table)."""
 SLOT_LEFT = 0.05
 """What stays of a slot's area is left over when it is wider than twice this, mm."""
-EATEN = 0.002
+NO_RING = 0.002
 """A ring thinner than the tolerance of the paths, mm, is no ring."""
 
 
-def drilled(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapely.Polygon]:
+def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapely.Polygon]:
     """The area each hole of the copy took from the copper, by hole id; missing holes are not in.
 
     The area of the groove that surrounds the hole's middle and comes nearest to its size,
@@ -75,7 +75,7 @@ def _milled(
     for slot in slots:
         drawn = _drawn(slot, placement)
         own = areas[tree.query(drawn, predicate="intersects")]
-        own = own[shapely.area(shapely.intersection(own, drawn)) > EATEN * drawn.length]
+        own = own[shapely.area(shapely.intersection(own, drawn)) > NO_RING * drawn.length]
         around = _drawn(slot, placement, SIZE_TOLERANCE)
         taken = shapely.union_all([drawn.intersection(a) for a in own])
         if taken.area < drawn.area / 2:
@@ -94,7 +94,7 @@ def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polyg
 
 def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> list[Finding]:
     """A slot that keeps laminate in it, or is cut beyond its edge."""
-    found: list[Finding] = []
+    findings: list[Finding] = []
     drawn = _drawn(slot, placement)
     left = [
         part
@@ -105,24 +105,24 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> lis
         largest = max(left, key=lambda part: part.area)
         spot = largest.representative_point()
         message = (
-            f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short, too narrow, off its "
+            f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short or narrow, off its "
             "place, or has a loose core. Write the set again."
         )
-        found.append(on_blank(placement, "slot-not-cleared", "stop", message, (spot.x, spot.y)))
+        findings.append(on_blank(placement, "slot-not-cleared", "stop", message, (spot.x, spot.y)))
     # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
     corners = shapely.points(shapely.get_coordinates(shapely.difference(area, drawn)))
     beyond = float(shapely.distance(corners, drawn).max(initial=0.0))
-    if beyond > SIZE_TOLERANCE - EATEN:
+    if beyond > SIZE_TOLERANCE - NO_RING:
         message = (
             f"{slot.words} is cut more than {SIZE_TOLERANCE:g} mm beyond its edge. "
             "Check which cutter the program is for."
         )
         at = placement.pose.point(slot.at)
-        found.append(on_blank(placement, "hole-size", "warn", message, at))
-    return found
+        findings.append(on_blank(placement, "hole-size", "warn", message, at))
+    return findings
 
 
-def rings(
+def check_holes(
     surface: Sequence[CopperPart],
     placement: Placement,
     cut: Mapping[str, shapely.Polygon],
@@ -130,34 +130,34 @@ def rings(
 ) -> list[Finding]:
     """Holes that are missing, of the wrong size or depth, too near an edge, or through it.
 
-    `surface` is the copper at its surface, `cut` the holes as from `drilled`.
+    `surface` is the copper at its surface, `cut` the holes as from `holes_cut`.
     """
-    found: list[Finding] = []
+    findings: list[Finding] = []
     standing: dict[str, list[str]] = {}
     for hole in placement.board.holes:
         at = placement.pose.point(hole.at)
         area = cut.get(hole.id)
         if area is None:
             message = f"{hole.words} is not cut. Write the set again."
-            found.append(on_blank(placement, "hole-missing", "stop", message, at))
+            findings.append(on_blank(placement, "hole-missing", "stop", message, at))
             continue
         across = 2 * math.sqrt(area.area / math.pi)
         if hole.end is not None:
-            found += _slot_faults(hole, area, placement)
+            findings += _slot_faults(hole, area, placement)
         elif abs(across - hole.diameter) > SIZE_TOLERANCE:
             message = (
                 f"hole {hole.id} comes out {across:.2f} mm wide, nominal {hole.diameter:.2f}. "
                 "Check which cutter the program is for."
             )
-            found.append(on_blank(placement, "hole-size", "warn", message, at))
+            findings.append(on_blank(placement, "hole-size", "warn", message, at))
         else:
             off = math.dist(area.centroid.coords[0], at)
             if off > OFF:
                 message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
-                found.append(on_blank(placement, "hole-off", "warn", message, at))
+                findings.append(on_blank(placement, "hole-off", "warn", message, at))
         if hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)
-    found += _floors(placement, cut, grooves)
+    findings += _floors(placement, cut, grooves)
     where = {hole.id: placement.pose.point(hole.at) for hole in placement.board.holes}
     for part in surface:
         for copy, piece in part.pieces:
@@ -165,9 +165,9 @@ def rings(
                 continue
             ids = standing.get(piece, [])
             for name, ring in zip(ids, _widths(part.shape, [cut[i] for i in ids]), strict=True):
-                if ring < LEAST_RING:
-                    found.append(_thin(placement, name, piece, ring, where[name]))
-    return found
+                if ring < LEAST_ANNULAR_RING:
+                    findings.append(_thin(placement, name, piece, ring, where[name]))
+    return findings
 
 
 def _floors(
@@ -189,24 +189,26 @@ def _floors(
         near = tree.geometries[tree.query(area, predicate="intersects")]
         return shapely.union_all(shapely.intersection(near, area))
 
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for hole in placement.board.holes:
         if hole.id not in cut:
             continue
         inner = shapely.buffer(cut[hole.id], -SLOT_LEFT)
         floor = shapely.difference(within(open_above, inner), within(open_below, inner))
-        floor = shapely.buffer(shapely.buffer(floor, -EATEN), EATEN)
+        floor = shapely.buffer(shapely.buffer(floor, -NO_RING), NO_RING)
         if not floor.is_empty:
             spot = floor.representative_point()
             message = f"{hole.words} does not go through the laminate. Write the set again."
-            found.append(on_blank(placement, "hole-not-through", "stop", message, (spot.x, spot.y)))
-    return found
+            findings.append(
+                on_blank(placement, "hole-not-through", "stop", message, (spot.x, spot.y))
+            )
+    return findings
 
 
 def _thin(
     placement: Placement, hole: str, piece: str, ring: float, at: tuple[float, float]
 ) -> Finding:
-    if ring <= EATEN:
+    if ring <= NO_RING:
         message = (
             f"hole {hole} breaks through the edge of piece {piece}. "
             "Move the hole, or make its pad larger or the drill smaller."
@@ -214,7 +216,7 @@ def _thin(
         return on_blank(placement, "hole-breaks-out", "stop", message, at)
     message = (
         f"the annular ring of hole {hole} on piece {piece} is {ring:.3f} mm, "
-        f"{LEAST_RING:.2f} mm is the least for an unplated hole. Make the pad larger."
+        f"{LEAST_ANNULAR_RING:.2f} mm is the least for an unplated hole. Make the pad larger."
     )
     return on_blank(placement, "annular-ring-thin", "warn", message, at)
 
@@ -225,6 +227,6 @@ def _widths(part: shapely.Polygon, holes: Sequence[shapely.Polygon]) -> list[flo
     solid = np.asarray(shapely.polygons(edges))
     out: list[float] = []
     for hole in holes:
-        own = shapely.covered_by(solid, shapely.buffer(hole, EATEN))
+        own = shapely.covered_by(solid, shapely.buffer(hole, NO_RING))
         out.append(float(shapely.distance(edges[~own], hole).min(initial=math.inf)))
     return out

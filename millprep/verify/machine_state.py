@@ -156,7 +156,7 @@ def _down(cycle: Cycle, x: float, y: float, r: float, floor: float) -> Iterator[
         yield "dwell", (x, y, floor)
 
 
-class Carriage:
+class MachineState:
     """The tool's place, its feed, and all motion so far.
 
     Args:

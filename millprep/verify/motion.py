@@ -22,7 +22,7 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify.motion_context import SLACK, Mask, Setting, Table, table
 from millprep.verify.obstacles import clamp_rule, pin_rule
-from millprep.verify.over_copper import FOLLOWED, laid_flat
+from millprep.verify.over_copper import FOLLOWED, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
 from millprep.verify.spindle import spindle_rules
 from millprep.verify.trace import Trace
@@ -62,7 +62,7 @@ def check(
     that it is to touch copper from above, and which, machine frame. Over a `surface` depths are
     judged from the copper there, and everything else keeps off its highest place.
     """
-    over = None if surface is None else laid_flat(trace, surface, machine.clearance)
+    over = None if surface is None else over_flat_copper(trace, surface, machine.clearance)
     highest = 0.0 if surface is None else max(surface.highest, 0.0)
     setting = Setting(
         trace=trace,
@@ -100,7 +100,7 @@ def _said(s: Setting) -> Iterator[Finding]:
         yield Finding(
             code="state-assumed",
             severity="warn",
-            message=f"the program relies on {word} without setting it. Set it in the head of the program.",
+            message=f"the program relies on {word} without setting it. Set it at the start.",
             file=s.file,
             line=1,
         )

@@ -14,7 +14,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, Severity
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
-from millprep.verify.over_copper import Laid
+from millprep.verify.over_copper import OverFlatCopper
 from millprep.verify.sweep import arc_samples
 from millprep.verify.trace import Trace
 
@@ -126,7 +126,7 @@ class Setting:
     file: str
     touching: shapely.Geometry | None = None
     highest: float = 0.0
-    over: Laid | None = None
+    over: OverFlatCopper | None = None
 
     def finding(
         self, code: str, message: str, move: int, *, severity: Severity = "stop"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import CopperPart, Neck, PairGap
-from millprep.verify.sweep import FloatArray, Shapes, grown
+from millprep.verify.sweep import FloatArray, Shapes, dilated
 
 FIRST_REACH = 0.1
 """Where the search begins, mm: boxes are far cheaper to compare than outlines to measure."""
@@ -84,23 +84,23 @@ def _widths(shapes: Shapes) -> FloatArray:
 
 
 def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
-    """Where each shape gives way when it is worn by half of its narrowest neck and a little."""
-    worn = _worn(shapes, width + STEP)
+    """Where each shape gives way when it is eroded by half of its narrowest neck and a little."""
+    eroded = _eroded(shapes, width + STEP)
     return [
         _place(shape, rest, float(wide))
-        for shape, rest, wide in zip(shapes.tolist(), worn.tolist(), width, strict=True)
+        for shape, rest, wide in zip(shapes.tolist(), eroded.tolist(), width, strict=True)
     ]
 
 
-def _place(shape: shapely.Geometry, worn: shapely.Geometry, width: float) -> Point:
-    parts = shapely.get_parts(worn)
+def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> Point:
+    parts = shapely.get_parts(eroded)
     if len(parts) > 1:
         parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
         rest = shapely.union_all(parts[1:])
         at = shapely.shortest_line(parts[0], rest).interpolate(0.5, normalized=True)
     else:
         # The neck beside a hole, or all of it: the largest area that wearing takes for good.
-        opened = shapely.buffer(worn, (width + STEP) / 2, quad_segs=4)
+        opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
         lost = shapely.get_parts(shapely.difference(shape, opened))
         at = lost[int(np.argmax(shapely.area(lost)))].representative_point()
     return (float(at.x), float(at.y))
@@ -115,14 +115,14 @@ def thinner(shapes: Shapes, width: float) -> Shapes:
 
 def _thin(shapes: Shapes, width: float | FloatArray) -> NDArray[np.bool_]:
     """Which shapes have a neck narrower than a width, or each than its own."""
-    worn = _worn(shapes, width)
-    whole = shapely.get_type_id(worn) == shapely.GeometryType.POLYGON
-    whole &= shapely.get_num_interior_rings(worn) == shapely.get_num_interior_rings(shapes)
-    whole &= ~shapely.is_empty(worn)
+    eroded = _eroded(shapes, width)
+    whole = shapely.get_type_id(eroded) == shapely.GeometryType.POLYGON
+    whole &= shapely.get_num_interior_rings(eroded) == shapely.get_num_interior_rings(shapes)
+    whole &= ~shapely.is_empty(eroded)
     thin: NDArray[np.bool_] = ~whole
     return thin
 
 
-def _worn(shapes: Shapes, width: float | FloatArray) -> Shapes:
+def _eroded(shapes: Shapes, width: float | FloatArray) -> Shapes:
     """Each shape with half of its width taken off every edge."""
-    return grown(shapes, -np.broadcast_to(np.asarray(width), len(shapes)) / 2, 4)
+    return dilated(shapes, -np.broadcast_to(np.asarray(width), len(shapes)) / 2, 4)

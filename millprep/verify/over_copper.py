@@ -45,7 +45,7 @@ def heights(surface: SurfaceMap, xy: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class OverFlatCopper:
     """A program as over flat copper.
 
     Attributes:
@@ -59,7 +59,7 @@ class Laid:
     lost: NDArray[np.bool_]
 
 
-def laid_flat(trace: Trace, surface: SurfaceMap, clearance: float) -> Laid:
+def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> OverFlatCopper:
     """A program over the map's copper as one over flat copper; rapids at clearance stay."""
     moves = trace.moves
     start = np.array([m.start for m in moves], dtype=float).reshape(-1, 3)
@@ -81,7 +81,7 @@ def laid_flat(trace: Trace, surface: SurfaceMap, clearance: float) -> Laid:
     works |= low_end & ~lost & np.array([m.centre is not None for m in moves], dtype=bool)
     for k in np.flatnonzero(works).tolist():
         off[k] = _off(moves[k], float(z0[k]), float(z1[k]), surface)
-    return Laid(replace(trace, moves=tuple(flat)), off, lost)
+    return OverFlatCopper(replace(trace, moves=tuple(flat)), off, lost)
 
 
 def _off(move: TraceMove, z0: float, z1: float, surface: SurfaceMap) -> float:

@@ -6,19 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep.model.as_cut import AsCut, BoardProof, Certificate, LandGap
+from millprep.model.as_cut import AsCut, BoardProof, Certificate, PadGap
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of
 from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.certificate import certificate_of
-from millprep.verify.clearances import land_gaps, unopened
+from millprep.verify.clearances import check_gaps_opened, pad_gaps
 from millprep.verify.compare import compare
 from millprep.verify.edges import EDGE
 from millprep.verify.read_back import BlankRuns, ReadBack, read_programs
-from millprep.verify.required import opened, skirt, wanted
-from millprep.verify.stray_cuts import Cutting, astray
-from millprep.verify.worst_case import worst, worst_findings
+from millprep.verify.required import allowed_cuts, foot_extension, required_opening
+from millprep.verify.stray_cuts import ProgramCuts, check_stray_cuts
+from millprep.verify.worst_case import worst_case_findings, worst_cases
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def check_copper(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Check
     nets = nets_of([run.blank for run in read.blanks])
     proofs, findings = _compared(job, read, copper, nets)
     findings = (*read.findings, *findings)
-    gaps: dict[int, tuple[LandGap, ...]] = {}
+    gaps: dict[int, tuple[PadGap, ...]] = {}
     for run, left in zip(read.blanks, copper, strict=True):
         blank_gaps, more = _checked_blank(job, run, left, nets)
         gaps |= blank_gaps
@@ -124,29 +124,29 @@ def _compared(
 
 def _checked_blank(
     job: JobPlan, run: BlankRuns, left: AsCut, nets: Nets
-) -> tuple[dict[int, tuple[LandGap, ...]], list[Finding]]:
+) -> tuple[dict[int, tuple[PadGap, ...]], list[Finding]]:
     """Clearances of one blank, around pads by placement, and cuts where none are required."""
     blank, placements = run.blank.laminate, run.blank.placements
     findings: list[Finding] = []
-    gaps: dict[int, tuple[LandGap, ...]] = {}
-    gap, around = opened(job, blank), job.isolation.pad_gap
+    gaps: dict[int, tuple[PadGap, ...]] = {}
+    gap, around = required_opening(job, blank), job.isolation.pad_gap
     if gap is not None:
-        far = around and opened(job, blank, around)
+        far = around and required_opening(job, blank, around)
         for placement in placements:
-            findings += unopened(left, placement, gap, far)
+            findings += check_gaps_opened(left, placement, gap, far)
     if around is not None:
         for placement in placements:
-            gaps[placement.index], narrow = land_gaps(
-                left, placement, around, skirt(job, blank), nets
+            gaps[placement.index], narrow = pad_gaps(
+                left, placement, around, foot_extension(job, blank), nets
             )
             findings += narrow
-    findings += astray(
+    findings += check_stray_cuts(
         blank,
-        [Cutting(c.program.file, c.trace, c.program.cutter, c.mill_pass) for c in run.cutting],
+        [ProgramCuts(c.program.file, c.trace, c.program.cutter, c.mill_pass) for c in run.cutting],
         placements,
         run.blank.passes,
         run.blank.joins,
-        wanted(job, blank, placements),
+        allowed_cuts(job, blank, placements),
     )
     return gaps, findings
 
@@ -160,10 +160,12 @@ def _with_worst_cases(
     for run, left in zip(read.blanks, copper, strict=True):
         blank = run.blank
         levels = [c.mill_pass.levelling for c in run.cutting]
-        flatness = [job.isolation.flatness if one is None else one.left for one in levels]
-        cases = worst(blank.laminate, run.cuts, blank.placements, left, proofs, flatness, nets)
+        flatness = [job.isolation.flatness if level is None else level.left for level in levels]
+        cases = worst_cases(
+            blank.laminate, run.cuts, blank.placements, left, proofs, flatness, nets
+        )
         for placement in blank.placements:
             case = cases[placement.index]
             proofs[placement.index] = replace(proofs[placement.index], worst=case)
-            findings += worst_findings(placement, case, max(flatness))
+            findings += worst_case_findings(placement, case, max(flatness))
     return Checked(tuple(proofs.values()), tuple(findings))

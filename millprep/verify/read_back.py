@@ -23,8 +23,8 @@ from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Program, Trail
 from millprep.model.set_of_programs import MilledBlank
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
-from millprep.verify.cutter_changes import as_told, parts
-from millprep.verify.over_copper import laid_flat
+from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
+from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.rows import Row, check_rows, rows_by_file
 from millprep.verify.trace import Trace
 
@@ -101,7 +101,7 @@ def read_programs(
         if rows is not None:
             findings += check_rows(trace, rows.get(file, ()), file=file)
         of_file = [program for program in programs if program.file == file]
-        told = as_told(trace, of_file, job.cutters, job.machine)
+        told = programs_of_file(trace, of_file, job.cutters, job.machine)
         findings += told.findings
         as_read[file] = zip(told.programs, told.traces, strict=True)
     found: list[BlankRuns] = []
@@ -112,7 +112,7 @@ def read_programs(
             findings += check_motion(job, blank, mill_pass, program, trace)
             surface = _surface(program, mill_pass)
             if surface is not None:
-                trace = laid_flat(trace, surface, job.machine.clearance).trace
+                trace = over_flat_copper(trace, surface, job.machine.clearance).trace
             runs.append(Run(program, trace, mill_pass))
         found.append(BlankRuns(blank, tuple(runs)))
     return ReadBack(tuple(found), tuple(findings))
@@ -184,7 +184,7 @@ def programs_read(
     found: list[tuple[Program, Trace]] = []
     for file, trace in _traces(folder, programs, job.machine.dialect).items():
         of_file = [program for program in programs if program.file == file]
-        told = as_told(trace, of_file, job.cutters, job.machine)
+        told = programs_of_file(trace, of_file, job.cutters, job.machine)
         found += zip(told.programs, told.traces, strict=True)
     return tuple(found)
 
@@ -197,7 +197,7 @@ def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
     """
     # line ends are left as they are
     text = (folder / program.file).read_bytes().decode("ascii")
-    found = parts(reader.read(text, file=program.file, dialect=dialect))
+    found = split_by_cutter(reader.read(text, file=program.file, dialect=dialect))
     if len(found) > 1:
         message = (
             f"{program.file} holds the programs of {len(found)} cutters and cannot be resumed in "

@@ -31,8 +31,8 @@ from millprep.verify.block import (
     spelt,
     whole,
 )
-from millprep.verify.cutter_changes import asked_for
-from millprep.verify.machine_state import UNKNOWN, Carriage
+from millprep.verify.cutter_changes import requested_cutter
+from millprep.verify.machine_state import UNKNOWN, MachineState
 from millprep.verify.trace import Remark, SpindleEvent, Stop, ToolChange, Trace
 
 MOST_FINDINGS = 50
@@ -55,7 +55,7 @@ def frame_faults(
         # what follows the last line end is no line
         if line.endswith("\r") != returns and (line or number < len(lines)):
             words = "the line does not end with" if returns else "the line ends with"
-            yield number, Fault(f"{words} a carriage return", code=DIFFERS)
+            yield number, Fault(f"{words} a state return", code=DIFFERS)
             break
     told = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
     if ended != dialect.end:
@@ -130,7 +130,7 @@ class _Reader:
         self.spelling = Spelling(dialect)
         self.faults: list[Finding] = []
         in_ms = dialect is not None and dialect.dwell_unit == "ms"
-        self.carriage = Carriage(0.001 if in_ms else 1.0)
+        self.state = MachineState(0.001 if in_ms else 1.0)
         self.rpm = 0.0
         self.tool = 0
         self.spindle: list[SpindleEvent] = []
@@ -181,19 +181,19 @@ class _Reader:
                 self._refuse(odd)
         if self.faults:
             raise Refusal(self.faults)
-        carriage = self.carriage
+        state = self.state
         return Trace(
             file=self.file,
-            moves=tuple(carriage.moves),
+            moves=tuple(state.moves),
             spindle=tuple(self.spindle),
-            dwells=tuple(carriage.dwells),
+            dwells=tuple(state.dwells),
             stops=tuple(self.stops),
             tool_changes=tuple(self.changes),
             ended=self.ended,  # type: ignore[arg-type]
             last_line=self.last_line,
             deletable=tuple(self.deletable),
-            assumed=tuple(sorted(carriage.relied.values())),
-            cycles=tuple(carriage.cycles),
+            assumed=tuple(sorted(state.relied.values())),
+            cycles=tuple(state.cycles),
             remarks=tuple(self.remarks),
         )
 
@@ -202,7 +202,7 @@ class _Reader:
         block = parse(raw, self.spelling.comments)
         if not (block.g or block.m or block.words or block.deletable):
             if block.comment:
-                self.remarks.append(Remark(len(self.carriage.moves), self.line, block.comment))
+                self.remarks.append(Remark(len(self.state.moves), self.line, block.comment))
             self.words_above = block.comment or self.words_above
             return
         self.spelling.check(block, self.line)
@@ -231,20 +231,20 @@ class _Reader:
     # One line, in the order of table 8.
 
     def _carry_out(self, block: Block) -> None:
-        carriage = self.carriage
+        state = self.state
         g = grouped_g(block.g)
         m = grouped_m(block.m)
         if block.deletable:
             self.deletable.append(self.line)
-        motion, axes = carriage.motion_of(block, g)
+        motion, axes = state.motion_of(block, g)
         check_letters(block.words, {motion, g.get("non-modal")})
-        before = len(carriage.moves)
+        before = len(state.moves)
         w = block.words
         self._units(g, w)
         if (feed := w.get("F")) is not None:
             if feed < 0:
                 raise Fault("a negative feed")
-            carriage.feed = feed * carriage.mm("F")
+            state.feed = feed * state.mm("F")
         if (rpm := w.get("S")) is not None:
             if rpm < 0:
                 raise Fault("a negative spindle speed")
@@ -260,17 +260,17 @@ class _Reader:
         if g.get("non-modal") == 40:
             if "P" not in w or w["P"] < 0:
                 raise Fault("G4 needs P, seconds of 0 or more")
-            carriage.wait(w["P"], self.line)
-        carriage.set_modal(g)
+            state.wait(w["P"], self.line)
+        state.set_modal(g)
         if axes and motion is not None:
-            carriage.move(motion, block, self.line)
+            state.move(motion, block, self.line)
         stopping = m.get("stopping")
         if stopping in (0, 1):
             words = block.comment or self.words_above
-            self.stops.append(Stop(len(carriage.moves), self.line, stopping == 1, words))
-            if asked_for(words):
+            self.stops.append(Stop(len(state.moves), self.line, stopping == 1, words))
+            if requested_cutter(words):
                 # a person puts another cutter in, and zeroes Z with it
-                carriage.at = UNKNOWN
+                state.at = UNKNOWN
         elif stopping is not None:
             self._end(f"M{stopping}")
 
@@ -278,10 +278,10 @@ class _Reader:
         if "units" not in g:
             return
         unit = _INCH if g["units"] == 200 else 1.0
-        if self.carriage.unit not in (None, unit) and "F" in w:
+        if self.state.unit not in (None, unit) and "F" in w:
             # By table 8 this F is still in the old unit; controllers differ.
             raise Fault("F is in the line that changes the unit", standard=False)
-        self.carriage.unit = unit
+        self.state.unit = unit
 
     def _speed(self, rpm: float, before: int) -> None:
         turning = self.spindle and self.spindle[-1].on

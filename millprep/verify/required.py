@@ -11,10 +11,10 @@ from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.verify.edges import EDGE
 from millprep.verify.pads import pad_areas, united
-from millprep.verify.stray_cuts import Asked, band
+from millprep.verify.stray_cuts import AllowedCuts, lap_reach
 
 
-def opened(job: JobPlan, blank: Blank, gap: float | None = None) -> float | None:
+def required_opening(job: JobPlan, blank: Blank, gap: float | None = None) -> float | None:
     """How far from a drawn edge all copper is gone at the foot; None in the middle of gaps.
 
     `gap` is that of all copper, unless told. Of several cutters the one that takes least.
@@ -23,32 +23,32 @@ def opened(job: JobPlan, blank: Blank, gap: float | None = None) -> float | None
     if told.course == "middle":
         return None
     return min(
-        band(cutter, depth=told.depth, copper=blank.copper, gap=gap or told.gap)
+        lap_reach(cutter, depth=told.depth, copper=blank.copper, gap=gap or told.gap)
         for cutter in told.cutters
     )
 
 
-def skirt(job: JobPlan, blank: Blank) -> float:
+def foot_extension(job: JobPlan, blank: Blank) -> float:
     """How far the copper's foot reaches beyond its drawn edge, of several cutters the least."""
     told = job.isolation
     slopes = (c.width(told.depth) - c.width(told.depth, blank.copper) for c in told.cutters)
     return min(slopes) / 2
 
 
-def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked:
+def allowed_cuts(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> AllowedCuts:
     """Where a job wants cuts on a blank.
 
     Which floating copper voltages ask to be cleared depends on nets: there, as with all of it to
     be cleared, clearing may go anywhere on a board. Of laps in the middle of gaps nothing is asked.
     """
     told = job.isolation
-    bands = {
-        cutter.name: band(cutter, depth=told.depth, copper=blank.copper, gap=told.gap)
+    reaches = {
+        cutter.name: lap_reach(cutter, depth=told.depth, copper=blank.copper, gap=told.gap)
         for cutter in told.cutters
     }
-    plans = {one.name: one for one in job.boards}
+    plans = {board.name: board for board in job.boards}
     whole = told.by_voltage or (job.clearing is not None and job.clearing.copper == "all")
-    wide = opened(job, blank, told.pad_gap) if told.pad_gap else None
+    wide = required_opening(job, blank, told.pad_gap) if told.pad_gap else None
     areas: dict[int, shapely.Geometry] = {}
     for p in placements:
         some: list[shapely.Geometry] = []
@@ -59,10 +59,12 @@ def wanted(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> Asked
             area = p.board.outline if whole else shapely.union_all(some)
             areas[p.index] = p.pose.shape(area)
     middle = told.course == "middle"
-    return Asked(
+    return AllowedCuts(
         job.profile.cutter.name,
-        {} if middle else bands,
-        frozenset(one.name for one in (job.clearing or told).cutters) if areas else frozenset(),
+        {} if middle else reaches,
+        frozenset(cutter.name for cutter in (job.clearing or told).cutters)
+        if areas
+        else frozenset(),
         areas,
-        frozenset(bands) if middle else frozenset(),
+        frozenset(reaches) if middle else frozenset(),
     )

@@ -49,7 +49,7 @@ BACKGROUND = 0
 NOBODY = -1
 
 
-class Place(Protocol):
+class MisalignmentTest(Protocol):
     """What can tell whether it stands a mismatch.
 
     Attributes:
@@ -67,7 +67,7 @@ class Place(Protocol):
         ...
 
 
-def least(place: Place, most: float) -> float:
+def least_misalignment(place: MisalignmentTest, most: float) -> float:
     """Length of the shortest mismatch that the place is not known to stand, or `most`."""
     half = most
     if TOLERANCE < place.root < most:
@@ -98,17 +98,17 @@ def _toward(middle: float, half: float) -> float:
     return math.copysign(max(abs(middle) - half, 0.0), middle)
 
 
-def less(shape: shapely.Geometry, by: float) -> shapely.Geometry:
+def eroded(shape: shapely.Geometry, by: float) -> shapely.Geometry:
     """A shape worn by no less than `by`: the polygon of a disc lies inside the round one."""
     return shapely.buffer(shape, -by / math.cos(math.pi / (4 * _SEGMENTS)), quad_segs=_SEGMENTS)
 
 
-def more(shape: shapely.Geometry, by: float) -> shapely.Geometry:
+def dilated(shape: shapely.Geometry, by: float) -> shapely.Geometry:
     """A shape grown by no less than `by`."""
     return shapely.buffer(shape, by / math.cos(math.pi / (4 * _SEGMENTS)), quad_segs=_SEGMENTS)
 
 
-def moved(shape: shapely.Geometry, by: Pair) -> shapely.Geometry:
+def shift(shape: shapely.Geometry, by: Pair) -> shapely.Geometry:
     """A shape shifted."""
     return shapely.transform(shape, lambda xy: xy + np.array(by))
 
@@ -138,7 +138,7 @@ class Surroundings:
     ) -> None:
         wide = around.buffer(far(most), quad_segs=1).bounds
         first, self.second = shapely.clip_by_rect([first, second], *wide)
-        near_first, near_second = more(first, most), more(self.second, most)
+        near_first, near_second = dilated(first, most), dilated(self.second, most)
         zone = shapely.intersection_all([near_first, near_second, around])
         self.empty = shapely.get_dimensions(zone) < 2 or shapely.is_empty(zone)
         self.marks: FloatArray = np.zeros((0, 2))
@@ -156,7 +156,7 @@ class Surroundings:
             # a part is its own even where another of the same piece lies beside it
             for part in parts[of == whose].tolist():
                 edge = shapely.intersection(part, rim)
-                found.append((middles(shapely.difference(edge, near_second)), True, whose))
+                found.append((inner_points(shapely.difference(edge, near_second)), True, whose))
                 moving = shapely.difference(shapely.intersection(part, deep), near_first)
                 found.append((_thick(moving, rim), False, whose))
         places = [shapely.get_coordinates(points) for points, _, _ in found]
@@ -170,7 +170,7 @@ class Surroundings:
         return self.marks + np.where(self.still[:, None], 0.0, np.array(by))
 
 
-class Apart:
+class IsolationTest:
     """The foot of the copper, where sides must stay apart."""
 
     def __init__(self, around: Surroundings, gap: float) -> None:
@@ -205,11 +205,11 @@ class Apart:
 
     @lru_cache(maxsize=32)  # noqa: B019 - lives as long as the place, which is short
     def _worn(self, by: float) -> shapely.Geometry:
-        return less(self.around.second, by)
+        return eroded(self.around.second, by)
 
     def _nearer(self, middle: Pair, near: Pair, reach: float) -> list[tuple[int, int]] | None:
         """The pairs of sides that may come nearer than the gap; None when some are joined."""
-        groove = moved(self._worn(reach), middle)
+        groove = shift(self._worn(reach), middle)
         parts = polygons(shapely.difference(self.around.left, groove))
         spots = self.around.shifted(near)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
@@ -226,7 +226,7 @@ class Apart:
         return [(a, b) for a, b in pairs.tolist()]
 
 
-class Whole:
+class ContinuityTest:
     """The surface of the copper, where pieces must stay in one part."""
 
     root = 0.0
@@ -242,7 +242,7 @@ class Whole:
 
     @lru_cache(maxsize=32)  # noqa: B019
     def _grown(self, by: float) -> shapely.Geometry:
-        return more(self.around.second, by + INSCRIBED)
+        return dilated(self.around.second, by + INSCRIBED)
 
     def _together(self, middle: Pair, reach: float) -> Mask:
         """Which marks hang together, as a square table.
@@ -250,7 +250,7 @@ class Whole:
         A mark that moves is anywhere in the square. Where it is off the groove at the middle of
         the square, it is farther from it than the reach, and so is all the way to where it is.
         """
-        groove = moved(self._grown(reach), middle)
+        groove = shift(self._grown(reach), middle)
         parts = polygons(shapely.difference(self.around.left, groove))
         spots = self.around.shifted(middle)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
@@ -288,10 +288,10 @@ def _thick(shape: shapely.Geometry, rim: shapely.Geometry) -> Shapes:
     """
     parts = polygons(shape)
     within = shapely.area(shapely.intersection(parts, rim))
-    return middles(shapely.MultiPolygon(parts[within > CRUMB].tolist()))
+    return inner_points(shapely.MultiPolygon(parts[within > CRUMB].tolist()))
 
 
-def middles(shape: shapely.Geometry) -> Shapes:
+def inner_points(shape: shapely.Geometry) -> Shapes:
     """A point in the thick of each part of a shape: the middle of its largest disc, about."""
     parts = polygons(shape)
     parts = parts[shapely.area(parts) > CRUMB]

@@ -34,7 +34,7 @@ from millprep.verify.sweep import (
     Shapes,
     arc_samples,
     clipped,
-    grown,
+    dilated,
     quarter,
     radii,
     segments,
@@ -46,11 +46,11 @@ ROUND = 1e-4
 BEYOND = 50.0
 """The land outside the boards goes on for so much beyond the blank, mm: marks may end there."""
 _BANDS = 8
-"""Segments of a quarter circle around a piece: 2 µm off at the usual bands."""
+"""Segments of a quarter circle around a piece: 2 µm off at the usual reaches."""
 
 
 @dataclass(frozen=True, slots=True)
-class Cutting:
+class ProgramCuts:
     """A program read back, the cutter that runs it and its pass."""
 
     file: str
@@ -60,12 +60,12 @@ class Cutting:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AllowedCuts:
     """Where a job wants cuts beyond holes and edges.
 
     Attributes:
         profile: name of the cutter that cuts boards out.
-        bands: by isolating cutter, how far from a piece's edge its outermost lap may reach at the
+        reaches: by isolating cutter, how far from a piece's edge its outermost lap may reach at the
             foot of the copper, mm.
         clearing: names of the cutters that clear.
         cleared: by placement, the area that may be cleared, blank frame.
@@ -73,50 +73,50 @@ class Asked:
     """
 
     profile: str
-    bands: Mapping[str, float] = field(default_factory=dict)
+    reaches: Mapping[str, float] = field(default_factory=dict)
     clearing: frozenset[str] = frozenset()
     cleared: Mapping[int, shapely.Geometry] = field(default_factory=dict)
     unbound: frozenset[str] = frozenset()
 
 
-def band(cutter: Cutter, *, depth: float, copper: float, gap: float) -> float:
+def lap_reach(cutter: Cutter, *, depth: float, copper: float, gap: float) -> float:
     """How far from a piece laps reach at the foot that open the asked gap there, mm.
 
     The first lap's edge lies on the piece at the surface and half of what the groove is narrower
-    below away from it at the foot; from there the gap is opened, or one foot's width.
+    below away from it at the foot; from there the gap is required_opening, or one foot's width.
     """
     surface, foot = cutter.width(depth), cutter.width(depth, copper)
     return max(gap, foot) + (surface - foot) / 2
 
 
-def astray(
+def check_stray_cuts(
     blank: Blank,
-    cuts: Sequence[Cutting],
+    cuts: Sequence[ProgramCuts],
     placements: Sequence[Placement],
     passes: Sequence[MillingPass],
     joins: Sequence[Join],
-    asked: Asked,
+    asked: AllowedCuts,
 ) -> tuple[Finding, ...]:
     """One stop for each cut of a blank that lies where its work has no business.
 
     `placements` are the copies on the blank, `passes` and `joins` its own.
     """
     where = _Where(blank, placements, passes, joins, asked)
-    found: list[Finding] = []
-    for one in cuts:
-        if one.cutter.name in asked.unbound:
+    findings: list[Finding] = []
+    for cut in cuts:
+        if cut.cutter.name in asked.unbound:
             continue
-        lines, wide = _axes(one, blank.copper)
+        lines, wide = _axes(cut, blank.copper)
         places: list[Point] = []
         for radius in np.unique(wide).tolist():
-            places += _outside(lines[wide == radius], where.of(one.cutter.name, radius))
+            places += _outside(lines[wide == radius], where.of(cut.cutter.name, radius))
         if places:
-            lines_of = _lines(one, places, blank.copper)
-            found += [
-                _told(one, blank, placements, at, line)
+            lines_of = _lines(cut, places, blank.copper)
+            findings += [
+                _told(cut, blank, placements, at, line)
                 for at, line in zip(places, lines_of, strict=True)
             ]
-    return limited(found)
+    return limited(findings)
 
 
 class _Where:
@@ -128,7 +128,7 @@ class _Where:
         placements: Sequence[Placement],
         passes: Sequence[MillingPass],
         joins: Sequence[Join],
-        asked: Asked,
+        asked: AllowedCuts,
     ) -> None:
         self.blank, self.placements, self.asked = blank, placements, asked
         self.passes = passes
@@ -163,14 +163,14 @@ class _Where:
             for area in asked.cleared.values():
                 # corners are cleared from outside the area, by no more than the radius
                 yield shapely.buffer(area, radius + EDGE)
-        if cutter in asked.bands:
-            yield from self._laps(asked.bands[cutter], radius)
+        if cutter in asked.reaches:
+            yield from self._laps(asked.reaches[cutter], radius)
             yield self._frame(radius)
         elif cutter in asked.clearing:
             yield self._frame(radius)
 
     def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
-        yield from grown(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
+        yield from dilated(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
         for join in self.ticks:
             # a lap's two ends lie an overrun beside the join, the ticks go outward from there;
             # which way that is no report says, so all ways are free
@@ -191,7 +191,7 @@ def _room(diameter: float, radius: float) -> float:
     return max(diameter / 2 - radius, 0.0) + OFF
 
 
-def _axes(one: Cutting, level: float) -> tuple[Shapes, FloatArray]:
+def _axes(one: ProgramCuts, level: float) -> tuple[Shapes, FloatArray]:
     """The axes' ways through the copper, blank frame, each with its radius at the level."""
     steps = clipped(segments(one.trace), level)
     if not len(steps):
@@ -238,7 +238,7 @@ def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
 
 
 def _told(
-    one: Cutting, blank: Blank, placements: Sequence[Placement], at: Point, line: int
+    one: ProgramCuts, blank: Blank, placements: Sequence[Placement], at: Point, line: int
 ) -> Finding:
     spot = shapely.Point(at)
     on = next((p for p in placements if p.pose.shape(p.board.outline).covers(spot)), None)
@@ -258,7 +258,7 @@ def _told(
     )
 
 
-def _lines(one: Cutting, places: Sequence[Point], level: float) -> list[int]:
+def _lines(one: ProgramCuts, places: Sequence[Point], level: float) -> list[int]:
     """The line of the move that cuts through each place of the blank."""
     below = [
         move

@@ -202,10 +202,10 @@ def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> li
 
 def _grown(shapes: Shapes, radius: float, fine: int) -> Shapes:
     """The shapes grown by a disc."""
-    return grown(shapes, radius, fine * quarter(radius))
+    return dilated(shapes, radius, fine * quarter(radius))
 
 
-def grown(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
+def dilated(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
     """The shapes grown by a disc, or worn for a negative `by`, half of them in each thread."""
     far = np.broadcast_to(np.asarray(by, dtype=float), len(shapes))
 

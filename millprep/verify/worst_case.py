@@ -38,7 +38,7 @@ TOUCH = 1e-4
 _SEGMENTS = 8
 
 
-class Edges:
+class GrooveEdges:
     """The grooves of a blank at the surface, each with what its cutter may add, mm."""
 
     def __init__(self, grooves: Sequence[Groove], more: Mapping[str, float]) -> None:
@@ -71,7 +71,7 @@ class Edges:
         return left
 
 
-def parted(shapes: Shapes, widths: FloatArray, edges: Edges) -> NDArray[np.intp]:
+def cut_apart(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray[np.intp]:
     """Which shapes the grown grooves cut apart, open around a hole, or leave nothing of.
 
     `widths` are those of the narrowest necks.
@@ -89,7 +89,9 @@ def parted(shapes: Shapes, widths: FloatArray, edges: Edges) -> NDArray[np.intp]
     return np.flatnonzero(sure & (most > 0))
 
 
-def narrowest(shapes: Shapes, widths: FloatArray, edges: Edges) -> tuple[float | None, int | None]:
+def narrowest(
+    shapes: Shapes, widths: FloatArray, edges: GrooveEdges
+) -> tuple[float | None, int | None]:
     """Width of the narrowest neck that the grown grooves leave of any shape, and whose it is."""
     if not len(shapes):
         return None, None
@@ -129,7 +131,7 @@ def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
     raise TypeError(f"no shape is known for a {cutter.kind}")
 
 
-def worst(
+def worst_cases(
     blank: Blank,
     cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
     placements: Sequence[Placement],
@@ -150,7 +152,7 @@ def worst(
     more: dict[str, float] = {}
     for (_, cutter, _), off in flat:
         more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
-    edges = Edges(asked.grooves, more)
+    edges = GrooveEdges(asked.grooves, more)
     found: dict[int, WorstCase] = {}
     for placement in placements:
         index, proof = placement.index, proofs[placement.index]
@@ -164,9 +166,9 @@ def worst(
         necks = [neck for neck in proof.necks if neck.piece in whole]
         shapes = np.array([whole[neck.piece] for neck in necks], dtype=object)
         widths = np.array([neck.width for neck in necks])
-        lost = parted(shapes, widths, edges)
+        lost = cut_apart(shapes, widths, edges)
         width, which = narrowest(shapes, widths, edges)
-        # where a piece is parted its own neck gives way
+        # where a piece is cut_apart its own neck gives way
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
         joined = [part for part in mine if len(nets_on(part, nets or {})) > 1]
         shorts = sum(len(nets_on(part, nets or {})) - 1 for part in joined)
@@ -182,22 +184,24 @@ def worst(
     return found
 
 
-def worst_findings(placement: Placement, case: WorstCase, flatness: float) -> tuple[Finding, ...]:
+def worst_case_findings(
+    placement: Placement, case: WorstCase, flatness: float
+) -> tuple[Finding, ...]:
     """What a person should know of a copy's worst case."""
-    found: list[Finding] = []
+    findings: list[Finding] = []
     if case.shorts and case.short_at is not None:
         message = (
             f"worst case: where the surface is {flatness:g} mm low and a cutter is worn, "
             f"{case.shorts} pairs of pieces stay connected. Cut deeper, or level the blank."
         )
-        found.append(on_blank(placement, "worst-case-short", "warn", message, case.short_at))
+        findings.append(on_blank(placement, "worst-case-short", "warn", message, case.short_at))
     if case.opens and case.copper_at is not None:
         message = (
             f"worst case: where the surface is {flatness:g} mm high and a cutter runs out or is "
             f"blunt, {case.opens} pieces are cut in two. Choose a finer cutter."
         )
-        found.append(on_blank(placement, "worst-case-open", "warn", message, case.copper_at))
-    return tuple(found)
+        findings.append(on_blank(placement, "worst-case-open", "warn", message, case.copper_at))
+    return tuple(findings)
 
 
 def _at(shape: shapely.Polygon) -> tuple[float, float]:

@@ -12,7 +12,14 @@ from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
 from millprep.verify.certificate import MOST, Key
 from millprep.verify.contact import Axes, Cuts, Grooves
-from millprep.verify.separation import Apart, Labels, Surroundings, Whole, by_pieces, least
+from millprep.verify.separation import (
+    ContinuityTest,
+    IsolationTest,
+    Labels,
+    Surroundings,
+    by_pieces,
+    least_misalignment,
+)
 
 SIDE = 2.5
 """Half the side of the window around a join, mm."""
@@ -67,16 +74,16 @@ def certify(
             continue
         label = by_pieces([pieces[(join.placement, join.piece)]], CORE)
         foot = _around(join, grooves, label, MOST)
-        sides = Apart(foot, 0.0)
-        leaks = least(sides, MOST) if sides.seen else 0.0
+        sides = IsolationTest(foot, 0.0)
+        leaks = least_misalignment(sides, MOST) if sides.seen else 0.0
         left = None
         if gap is not None:
-            near = Apart(foot, gap - 1e-6)
-            left = least(near, MOST) if near.seen and not near.narrow else 0.0
+            near = IsolationTest(foot, gap - 1e-6)
+            left = least_misalignment(near, MOST) if near.seen and not near.narrow else 0.0
         whole = None
         if surface is not None:
-            upper = Whole(_around(join, surface, label, leaks))
-            whole = least(upper, leaks) if upper.asked else leaks
+            upper = ContinuityTest(_around(join, surface, label, leaks))
+            whole = least_misalignment(upper, leaks) if upper.asked else leaks
         found.append(JoinTolerance(join, leaks, left, whole))
     return tuple(found)
 

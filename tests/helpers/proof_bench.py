@@ -15,13 +15,13 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.report import report_file
 from millprep.verify.as_cut import as_cut
-from millprep.verify.clearances import unopened
+from millprep.verify.clearances import check_gaps_opened
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
 from millprep.verify.read_back import motion_rows
 from millprep.verify.reader import read
-from millprep.verify.required import opened, wanted
-from millprep.verify.stray_cuts import Cutting, astray
+from millprep.verify.required import allowed_cuts, required_opening
+from millprep.verify.stray_cuts import ProgramCuts, check_stray_cuts
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.prepare import prepare
@@ -75,16 +75,16 @@ class Bench:
         slope = reach - cutter.width(depth, self.blank.copper) / 2
         where = [copper or self.copper]
         faults = compare(where, self.layout, reach=reach, slope=slope)[1]
-        gap = opened(self.plan, self.blank)
+        gap = required_opening(self.plan, self.blank)
         assert gap is not None
-        narrow = unopened(where[0], self.layout.placements[0], gap)
+        narrow = check_gaps_opened(where[0], self.layout.placements[0], gap)
         cuts = [
-            Cutting("a", trace, program.cutter, self.mill_pass)
+            ProgramCuts("a", trace, program.cutter, self.mill_pass)
             for trace, program in zip(traces, self.programs, strict=True)
         ]
         here = self.layout.placements
-        asked = wanted(self.plan, self.blank, here)
-        strays = astray(self.blank, cuts, here, [self.mill_pass], (), asked)
+        asked = allowed_cuts(self.plan, self.blank, here)
+        strays = check_stray_cuts(self.blank, cuts, here, [self.mill_pass], (), asked)
         return {f.code for f in (*motion, *faults, *narrow, *strays)}
 
     def moved(self, copper: AsCut) -> shapely.Geometry:

@@ -22,7 +22,14 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.certificate import MOST, certificate_of
 from millprep.verify.contact import Cuts
 from millprep.verify.reader import read
-from millprep.verify.separation import RIM, TOLERANCE, Pair, Surroundings, Whole, least
+from millprep.verify.separation import (
+    RIM,
+    TOLERANCE,
+    ContinuityTest,
+    Pair,
+    Surroundings,
+    least_misalignment,
+)
 from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
@@ -218,7 +225,7 @@ def test_no_certificate_without_joins() -> None:
 
 
 class TestNeighbours:
-    """Whole loops in different passes: nothing leaks, but the one may bite the other."""
+    """ContinuityTest loops in different passes: nothing leaks, but the one may bite the other."""
 
     def loops(self, away: float, width: float = 0.3) -> tuple[Cuts, list[shapely.Polygon]]:
         """A thin track looped by the first pass, and a pad above it by the second."""
@@ -260,7 +267,7 @@ class TestNeighbours:
         assert W - 0.005 <= found.short.mismatch <= W + 1e-3
 
 
-class _Counted(Whole):
+class _Counted(ContinuityTest):
     """A place that counts what is asked of it."""
 
     asks = 0
@@ -280,4 +287,4 @@ def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None
         Surroundings(first, second, around_it, lambda parts: np.ones(len(parts), int), MOST)
     )
     assert place.asked
-    assert least(place, MOST) == MOST
+    assert least_misalignment(place, MOST) == MOST

@@ -11,7 +11,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.dialect import Dialect
 from millprep.model.machine import Machine
 from millprep.model.program import Program
-from millprep.verify.cutter_changes import as_told, asked_for, parts
+from millprep.verify.cutter_changes import programs_of_file, requested_cutter, split_by_cutter
 from millprep.verify.reader import read
 from tests.helpers.programs import MACHINE, drill, end_mill, vee
 
@@ -48,20 +48,20 @@ TWO = f"(cutter {VEE.name}: words)\n{HEAD}{CUT}{change(DRILL)}{CUT}M2\n"
 
 def codes(text: str, *cutters: Cutter, machine: Machine = PAUSE) -> list[tuple[str, int | None]]:
     trace = read(text, file="one.ngc")
-    found = as_told(trace, programs(*cutters), CUTTERS, machine)
+    found = programs_of_file(trace, programs(*cutters), CUTTERS, machine)
     return [(f.code, f.line) for f in found.findings]
 
 
 def test_words_at_a_stop_ask_for_a_cutter() -> None:
-    assert asked_for("MSG, change to vee-30, T2: vee. Set Z") == "vee-30"
-    assert asked_for("change to mill: end mill, 2 mm") == "mill"
+    assert requested_cutter("MSG, change to vee-30, T2: vee. Set Z") == "vee-30"
+    assert requested_cutter("change to mill: end mill, 2 mm") == "mill"
     for words in ("MSG, start the spindle", "change to: x", "MSG, r1 left: change to that: x", ""):
-        assert asked_for(words) is None
+        assert requested_cutter(words) is None
 
 
 def test_a_file_is_taken_apart_at_the_stops_that_ask_for_a_cutter() -> None:
     trace = read(TWO, file="one.ngc")
-    one, two = parts(trace)
+    one, two = split_by_cutter(trace)
     assert (one.cutter, two.cutter) == (VEE.name, DRILL.name)
     assert len(one.trace.moves) + len(two.trace.moves) == len(trace.moves)
     assert [e.on for e in one.trace.spindle] == [e.on for e in two.trace.spindle] == [True, False]
@@ -100,7 +100,7 @@ def test_a_file_that_names_no_cutter_is_found() -> None:
 
 
 def test_every_part_is_cut_with_the_cutter_that_the_file_names() -> None:
-    found = as_told(read(TWO, file="one.ngc"), programs(DRILL, MILL), CUTTERS, PAUSE)
+    found = programs_of_file(read(TWO, file="one.ngc"), programs(DRILL, MILL), CUTTERS, PAUSE)
     assert [p.cutter for p in found.programs] == [VEE, DRILL]
 
 

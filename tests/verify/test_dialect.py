@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Refusal
 from millprep.model.program import Program
-from millprep.verify.cutter_changes import as_told, parts
+from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
 from millprep.verify.reader import read
 from tests.helpers.chance import examples
 from tests.helpers.programs import MACHINE, end_mill
@@ -137,12 +137,12 @@ def test_no_text_breaks_reader_and_parts(lines: list[str], dialect: Dialect) -> 
     except Refusal:
         return
     machine = replace(MACHINE, dialect=dialect, tool_change="changer")
-    found = parts(trace)
+    found = split_by_cutter(trace)
     assert [m for part in found for m in part.trace.moves] == list(trace.moves)
     cutters = (end_mill(1.0, "a"), end_mill(2.0, "b"))
     program = Program(
         file="one.ngc", blank=1, mill_pass=1, cutter=cutters[0], works=("isolate",), depth=0.1,
         spindle=1.0, start=(1.0, 1.0, 5.0), moves=(),
     )  # fmt: skip
-    told = as_told(trace, [program, replace(program, cutter=cutters[1])], cutters, machine)
+    told = programs_of_file(trace, [program, replace(program, cutter=cutters[1])], cutters, machine)
     assert len(told.traces) == len(told.programs) == 2

@@ -9,7 +9,7 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.finding import Finding
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
-from millprep.verify.over_copper import heights, laid_flat
+from millprep.verify.over_copper import heights, over_flat_copper
 from tests.helpers.programs import BLANK, HEAD, MACHINE, PASS, TAIL, end_mill, vee
 
 X, Y = np.array([0.0, 20.0, 40.0, 60.0]), np.array([0.0, 20.0, 40.0])
@@ -40,7 +40,7 @@ FOLLOWING = program(
 
 def test_what_follows_the_copper_is_level_seen_from_it() -> None:
     trace = reader.read(FOLLOWING, file="p.ngc")
-    laid = laid_flat(trace, TILT, MACHINE.clearance)
+    laid = over_flat_copper(trace, TILT, MACHINE.clearance)
     below = [m for m in laid.trace.moves if m.end[2] < 1.0]
     assert [m.end[2] for m in below] == pytest.approx([-0.08, -0.08, -0.08])
     assert not laid.lost.any()

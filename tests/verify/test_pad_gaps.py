@@ -7,13 +7,13 @@ import shapely
 
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
-from millprep.verify.clearances import land_gaps, unopened
-from millprep.verify.stray_cuts import band
+from millprep.verify.clearances import check_gaps_opened, pad_gaps
+from millprep.verify.stray_cuts import lap_reach
 from tests.helpers.programs import BLANK, DEPTH, vee
 from tests.helpers.rules_scene import OUTLINE, cut, joined, less, placed
 
 ASKED = 0.8
-FAR = band(vee(), depth=DEPTH, copper=BLANK.copper, gap=0.3)
+FAR = lap_reach(vee(), depth=DEPTH, copper=BLANK.copper, gap=0.3)
 
 
 def disc(x: float, radius: float = 1.0) -> shapely.Polygon:
@@ -29,7 +29,7 @@ def test_floating_copper_and_other_pieces_are_measured_own_copper_is_not() -> No
     other = shapely.box(21.5, 15.0, 25.0, 25.0)
     placement = placed([pad, other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     copper = cut(placement, [background(pad, other, gap=0.3)])
-    (one,), told = land_gaps(copper, placement, ASKED, 0.0)
+    (one,), told = pad_gaps(copper, placement, ASKED, 0.0)
     assert (one.hole, one.other) == ("h1", None)
     assert one.gap == pytest.approx(0.3, abs=0.01)
     assert [f.code for f in told] == ["gap-around-pads"]
@@ -42,7 +42,7 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
 ) -> None:
     other = shapely.box(21.0 + gap, 15.0, 25.0, 25.0)
     placement = placed([disc(20.0), other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
-    (one,), (note, *told) = land_gaps(cut(placement), placement, ASKED, 0.0)
+    (one,), (note, *told) = pad_gaps(cut(placement), placement, ASKED, 0.0)
     assert note.code == "gap-around-pads"
     assert [f.code for f in told] == codes
     if gap > ASKED:
@@ -59,7 +59,7 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
 def test_copper_of_the_same_net_is_no_matter() -> None:
     placement = placed([disc(20.0), disc(22.5)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     nets = {(0, "c1"): "n", (0, "c2"): "n"}
-    (one,), told = land_gaps(cut(placement), placement, ASKED, 0.0, nets)
+    (one,), told = pad_gaps(cut(placement), placement, ASKED, 0.0, nets)
     assert one.gap is None
     assert [f.code for f in told] == ["gap-around-pads"]
 
@@ -71,7 +71,7 @@ def test_a_gap_left_closed_around_a_land_is_told() -> None:
     def told(gap: float) -> list[str]:
         floating = background(pad, gap=gap)
         copper: AsCut = cut(placement, [floating])
-        return [f.message for f in unopened(copper, placement, FAR, ASKED)]
+        return [f.message for f in check_gaps_opened(copper, placement, FAR, ASKED)]
 
     assert told(0.82) == []
     (message,) = told(0.6)
@@ -82,5 +82,5 @@ def test_a_gap_left_closed_around_a_land_is_told() -> None:
 def test_slivers_between_paths_are_no_copper_to_keep_from(wide: float, gap: float | None) -> None:
     crumb = shapely.box(21.4, 19.9, 21.4 + wide, 20.1)
     placement = placed([disc(20.0)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
-    (one,), _ = land_gaps(cut(placement, [crumb]), placement, ASKED, 0.0)
+    (one,), _ = pad_gaps(cut(placement, [crumb]), placement, ASKED, 0.0)
     assert (one.gap is None) if gap is None else one.gap == pytest.approx(gap, abs=1e-3)

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.job import load
 from millprep.verify.edges import EDGE
-from millprep.verify.required import opened, skirt, wanted
+from millprep.verify.required import allowed_cuts, foot_extension, required_opening
 from millprep.workflow.prepare import prepare
 from tests.helpers.clearing_jobs import MILL, job
 
@@ -20,7 +20,7 @@ def test_clearing_has_business_around_lands_and_nowhere_else(tmp_path: Path) -> 
     file = job(tmp_path, f"0.3\npad_gap = {PAD_GAP}", MILL, nets=False)
     cut_set = prepare(file, tmp_path / "out")
     plan, (blank,) = load(file), cut_set.layout.blanks
-    asked = wanted(plan, blank, cut_set.layout.placements)
+    asked = allowed_cuts(plan, blank, cut_set.layout.placements)
     assert asked.clearing == {"clear"}
     (area,) = asked.cleared.values()
     reach = shapely.buffer(area, 0.4 + EDGE)
@@ -35,6 +35,6 @@ def test_clearing_has_business_around_lands_and_nowhere_else(tmp_path: Path) -> 
 def test_around_lands_more_is_opened_than_elsewhere(tmp_path: Path) -> None:
     plan = load(job(tmp_path, f"0.3\npad_gap = {PAD_GAP}", nets=False))
     (blank,) = prepare(plan.file, tmp_path / "out").layout.blanks
-    everywhere, around = opened(plan, blank), opened(plan, blank, PAD_GAP)
-    assert everywhere == pytest.approx(0.3 + skirt(plan, blank))
-    assert around == pytest.approx(PAD_GAP + skirt(plan, blank))
+    everywhere, around = required_opening(plan, blank), required_opening(plan, blank, PAD_GAP)
+    assert everywhere == pytest.approx(0.3 + foot_extension(plan, blank))
+    assert around == pytest.approx(PAD_GAP + foot_extension(plan, blank))

@@ -14,7 +14,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.reader import read
-from millprep.verify.stray_cuts import Asked, Cutting, astray, band
+from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
 from millprep.verify.sweep import PATH_TOLERANCE
 from tests.helpers.programs import (
     BLANK,
@@ -34,7 +34,7 @@ from tests.helpers.programs import (
 
 VEE = vee()
 GAP = 0.4
-BAND = band(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
+BAND = lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
 FOOT = VEE.width(DEPTH, BLANK.copper) / 2
 PAD = shapely.box(20, 15, 24, 19)
 BOARD = board(
@@ -42,7 +42,7 @@ BOARD = board(
 )
 """Its edge is the box from (2, 2) to (58, 38)."""
 MILL = end_mill(2.0, "edge")
-ASKED = Asked("edge", {VEE.name: BAND})
+ASKED = AllowedCuts("edge", {VEE.name: BAND})
 NOT_BY_MUCH = 0.01
 """Within every tolerance, mm."""
 ASTRAY = 0.02
@@ -52,20 +52,20 @@ def stray(
     text: str,
     cutter: Cutter = VEE,
     *,
-    asked: Asked = ASKED,
+    asked: AllowedCuts = ASKED,
     mill_pass: MillingPass = PASS,
     joins: tuple[Join, ...] = (),
 ) -> tuple[Finding, ...]:
     trace = read(HEAD + text + TAIL, file="a")
     where = layout(BOARD).placements
-    one = Cutting("a.ngc", trace, cutter, mill_pass)
-    return astray(BLANK, [one], where, [mill_pass], joins, asked)
+    one = ProgramCuts("a.ngc", trace, cutter, mill_pass)
+    return check_stray_cuts(BLANK, [one], where, [mill_pass], joins, asked)
 
 
 def test_the_band_is_the_asked_gap_from_where_the_groove_meets_the_foot() -> None:
     surface, foot = VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper)
     assert pytest.approx(GAP + (surface - foot) / 2) == BAND
-    assert band(VEE, depth=DEPTH, copper=BLANK.copper, gap=0.1) == pytest.approx(
+    assert lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=0.1) == pytest.approx(
         foot + (surface - foot) / 2
     )
 
@@ -137,7 +137,7 @@ class TestClearing:
     @pytest.mark.parametrize(("x", "told"), [(30.0, 0), (29.0, 1)])
     def test_it_stays_in_its_areas(self, x: float, told: int) -> None:
         mill = end_mill(0.8, "clear")
-        asked = Asked("edge", {}, frozenset(["clear"]), {0: self.AREA})
+        asked = AllowedCuts("edge", {}, frozenset(["clear"]), {0: self.AREA})
         assert len(stray(cut([(x, 10), (40, 10)]), mill, asked=asked)) == told
         assert len(stray(cut([(x, 10), (40, 10)]), mill)) == 1
 
@@ -156,7 +156,7 @@ def test_ticks_go_out_where_two_passes_meet() -> None:
 
 
 def test_nothing_is_asked_of_laps_in_the_middle_of_gaps() -> None:
-    middle = Asked("edge", unbound=frozenset([VEE.name]))
+    middle = AllowedCuts("edge", unbound=frozenset([VEE.name]))
     assert stray(cut([(30, 30), (35, 30)]), asked=middle) == ()
 
 

@@ -7,16 +7,16 @@ import shapely
 
 from millprep.model.finding import Finding
 from millprep.verify.as_cut import as_cut
-from millprep.verify.clearances import unopened
+from millprep.verify.clearances import check_gaps_opened
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from millprep.verify.stray_cuts import band
+from millprep.verify.stray_cuts import lap_reach
 from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board, layout, vee
 
 VEE = vee()
 SURFACE, FOOT = VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper)
 GAP = 0.5
-FAR = band(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
+FAR = lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
 PAD = shapely.box(20, 15, 24, 19)
 LAPS = (SURFACE / 2, (SURFACE + GAP - FOOT) / 2, SURFACE / 2 + GAP - FOOT)
 """Axes of three laps that open the gap."""
@@ -28,7 +28,7 @@ def cut_by(*laps: float, z: float = -DEPTH) -> tuple[tuple[Finding, ...], tuple[
     text = HEAD + "".join(around(PAD, lap, z) for lap in laps) + TAIL
     copper = as_cut(BLANK, [(read(text, file="a"), VEE, PASS)], where.placements)
     others = compare([copper], where, reach=SURFACE / 2)[1]
-    return unopened(copper, where.placements[0], FAR), others
+    return check_gaps_opened(copper, where.placements[0], FAR), others
 
 
 def test_three_laps_open_the_gap() -> None:

@@ -15,7 +15,7 @@ from millprep.model.cutter import Cutter, Vee, wider
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
-from millprep.verify.worst_case import narrower, worst, worst_findings
+from millprep.verify.worst_case import narrower, worst_case_findings, worst_cases
 from tests.helpers.programs import (
     BLANK,
     DEPTH,
@@ -45,7 +45,7 @@ def case(
     cuts = [(read(HEAD + laps + TAIL, file="a"), cutter, PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst(BLANK, cuts, where.placements, copper, {0: proof}, flatness)
+    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, flatness)
     return proof, found[0]
 
 
@@ -73,7 +73,7 @@ def test_without_flatness_and_runout_nothing_is_worse() -> None:
     proof, bad = case(RAILS, laps(RAILS), vee(), 0.0)
     assert bad.narrowest_gap == proof.narrowest_gap
     assert bad.narrowest_copper == proof.narrowest_copper
-    assert worst_findings(layout(board(RAILS)).placements[0], bad, 0.0) == ()
+    assert worst_case_findings(layout(board(RAILS)).placements[0], bad, 0.0) == ()
 
 
 def test_a_path_that_a_low_surface_leaves_uncut_is_a_short() -> None:
@@ -81,7 +81,7 @@ def test_a_path_that_a_low_surface_leaves_uncut_is_a_short() -> None:
     away = VEE.width(0.05) / 2
     proof, bad = case(RAILS, laps(RAILS, away, deep), VEE, 0.02)
     assert (proof.shorts, bad.shorts) == (0, 2)
-    (told,) = worst_findings(layout(board(RAILS)).placements[0], bad, 0.02)
+    (told,) = worst_case_findings(layout(board(RAILS)).placements[0], bad, 0.02)
     assert (told.code, told.severity) == ("worst-case-short", "warn")
     assert case(RAILS, laps(RAILS, away, deep), VEE, 0.01)[1].shorts == 0
 
@@ -93,7 +93,7 @@ def test_a_bridge_that_a_high_surface_takes_is_an_open() -> None:
     proof, bad = case([thin], laps([thin]), VEE, 0.02)
     assert (proof.opens, bad.opens) == (0, 1)
     assert bad.narrowest_copper == pytest.approx(0.0, abs=0.002)
-    (told,) = worst_findings(layout(board([thin])).placements[0], bad, 0.02)
+    (told,) = worst_case_findings(layout(board([thin])).placements[0], bad, 0.02)
     assert told.code == "worst-case-open"
     assert told.at is not None
     assert shapely.box(13.9, 11.9, 20.1, 12.2).contains(shapely.Point(told.at))
@@ -141,7 +141,7 @@ def test_a_lap_that_a_worn_cutter_leaves_uncut_is_a_short(wear: float, shorts: i
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=0.25)
     assert proof.shorts == 0
-    assert worst(BLANK, cuts, where.placements, copper, {0: proof}, 0.0)[0].shorts == shorts
+    assert worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.0)[0].shorts == shorts
 
 
 def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
@@ -157,7 +157,7 @@ def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
         cuts = [(read(text, file="a"), vee(), PASS), (read(bored, file="b"), wild, PASS)]
         copper = as_cut(BLANK, cuts, where.placements)
         (proof,), _ = compare([copper], where, reach=HALF)
-        found = worst(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
+        found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
         assert found.opens == parted
         assert found.narrowest_copper == pytest.approx(0.06 - 2 * 0.01 * TAN, abs=0.003)
     # the control: as much on the vee parts it
@@ -165,13 +165,13 @@ def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
     cuts = [(read(text, file="a"), vees, PASS), (read(bored, file="b"), drill(1.0), PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
+    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
     assert (found.opens, found.narrowest_copper) == (1, 0.0)
     # and a drill that breaks out of its pad takes the copper around the hole
     wilder = dataclasses.replace(drill(1.0), runout=3.2)
     cuts = [(read(text, file="a"), vee(), PASS), (read(bored, file="b"), wilder, PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
-    assert worst(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0].opens == 1
+    assert worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0].opens == 1
 
 
 def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
@@ -182,5 +182,5 @@ def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
     copper = as_cut(BLANK, cuts, where.placements)
     nets = {(0, name): "n" for name in ("c1", "c2")}
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst(BLANK, cuts, where.placements, copper, {0: proof}, 0.02, nets)
+    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.02, nets)
     assert found[0].shorts == 1

@@ -70,11 +70,13 @@ class Copies:
         """
         back = placement.pose.inverse()
         mine = tuple(back.shape(shape) for shape in copper)
-        for one in self._known:
-            same = one.board is placement.board and one.net == net and one.thickness == thickness
-            if same and alike(one.copper, mine):
+        for known in self._known:
+            same = (
+                known.board is placement.board and known.net == net and known.thickness == thickness
+            )
+            if same and alike(known.copper, mine):
                 self.moved += 1
-                return moved(one.judgement, one.placement, placement)
+                return moved(known.judgement, known.placement, placement)
         judgement = solve()
         self._known.append(_Known(placement.board, net, thickness, placement, mine, judgement))
         return judgement
@@ -113,12 +115,12 @@ def moved(judgement: Judgement, first: Placement, to: Placement) -> Judgement:
     done = replace(
         net,
         neck=None if net.neck is None else _at_neck(net.neck, way),
-        loads=tuple(_at_load(one, way) for one in net.loads),
+        loads=tuple(_at_load(load, way) for load in net.loads),
         hottest=None if net.hottest is None else _neck(net.hottest, way),
         field=None if net.field is None else _field(net.field, way),
-        wires=tuple(_wire(one, way) for one in net.wires),
+        wires=tuple(_wire(wire, way) for wire in net.wires),
     )
-    return done, tuple(_finding(one, way, to) for one in findings)
+    return done, tuple(_finding(finding, way, to) for finding in findings)
 
 
 def _neck(neck: Neck, way: Pose) -> Neck:

@@ -186,10 +186,10 @@ def _shared(joints: Sequence[shapely.Polygon]) -> list[Resistor]:
 
 def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:
     cuts = [sections(area) for area in areas.geoms]
-    widths = np.concatenate([one.widths for one in cuts]).tolist()
-    middles = np.concatenate([one.ends.mean(axis=1) for one in cuts]).tolist()
+    widths = np.concatenate([cut.widths for cut in cuts]).tolist()
+    middles = np.concatenate([cut.ends.mean(axis=1) for cut in cuts]).tolist()
     # all areas together: the solution is searched once
-    flow = currents(np.concatenate([one.through for one in cuts]), solution).tolist()
+    flow = currents(np.concatenate([cut.through for cut in cuts]), solution).tolist()
     return tuple(
         Neck(width, (x, y), amperes)
         for width, (x, y), amperes in zip(widths, middles, flow, strict=True)
@@ -214,14 +214,14 @@ def _lost_loads(
 
 
 def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[Finding]:
-    found: list[Finding] = []
+    findings: list[Finding] = []
     worst = max(done.loads, key=lambda at: abs(at.lost), default=None)
     if worst is None:
-        return found
+        return findings
     if most_lost is not None and abs(worst.lost) > most_lost:
         less = "gets" if worst.lost > 0 else "is"
         off = "less than" if worst.lost > 0 else "above"
-        found.append(
+        findings.append(
             on_blank(
                 placement,
                 "drop-too-large",
@@ -233,7 +233,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
             )
         )
     if done.error > SURE:
-        found.append(
+        findings.append(
             on_blank(
                 placement,
                 "drop-uncertain",
@@ -243,7 +243,7 @@ def _judged(done: Drop, placement: Placement, most_lost: float | None) -> list[F
                 worst.at,
             )
         )
-    return found
+    return findings
 
 
 def current(

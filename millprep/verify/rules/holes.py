@@ -20,7 +20,7 @@ from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
 from millprep.model.finding import Finding
 from millprep.model.job.rules import RulesPlan, SocketPin
-from millprep.model.judged import BaseFound, RingLeft
+from millprep.model.judged import AnnularRing, BaseFound
 from millprep.model.layout import Placement, limited, on_blank
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
@@ -51,13 +51,13 @@ LEVEL = 5e-3
 """Lands are told to a hundredth of a millimetre."""
 
 
-def rings(
+def annular_rings(
     placement: Placement,
     as_cut: AsCut,
     asked: RulesPlan = USUAL,
     made: Made = AS_DRAWN,
     wider: float = 0.0,
-) -> tuple[tuple[RingLeft, ...], tuple[Finding, ...]]:
+) -> tuple[tuple[AnnularRing, ...], tuple[Finding, ...]]:
     """The copper around each hole on a piece, at the surface, the least at worst first.
 
     Args:
@@ -78,7 +78,7 @@ def rings(
     spines = np.array([placement.pose.shape(hole.spine) for hole in holes], dtype=object)
     solid = np.asarray(shapely.polygons(shapely.get_exterior_ring(parts)))
     which, part = shapely.STRtree(solid).query(spines, predicate="within")
-    found: list[RingLeft] = []
+    found: list[AnnularRing] = []
     edges_of = {p: _edges(parts[p]) for p in set(part.tolist())}
     for n, p in zip(which.tolist(), part.tolist(), strict=True):
         hole, spine = holes[n], spines[n]
@@ -91,13 +91,13 @@ def rings(
         if left < FAR:
             line = shapely.shortest_line(edges[int(apart.argmin())], spine)
             x, y = shapely.get_coordinates(line)[0].tolist()
-            worst = left - off(one, asked) - one.wider - wider
-            found.append(RingLeft(hole.id, left, worst, (x, y)))
+            worst = left - hole_offset(one, asked) - one.wider - wider
+            found.append(AnnularRing(hole.id, left, worst, (x, y)))
     found.sort(key=lambda one: (one.worst, one.hole))
     return tuple(found), limited(list(_thin(placement, found, asked, made)))
 
 
-def off(one: HoleMade, asked: RulesPlan) -> float:
+def hole_offset(one: HoleMade, asked: RulesPlan) -> float:
     """How far a hole may stand off its copper, mm."""
     wander = drill_wander(one.drill) if asked.drill_wander is None else asked.drill_wander
     if one.misalignment and asked.pass_error is not None:
@@ -105,7 +105,7 @@ def off(one: HoleMade, asked: RulesPlan) -> float:
     return wander + one.misalignment
 
 
-def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
+def check_small_pads(placement: Placement, level: Level) -> tuple[Finding, ...]:
     """A note for each kind of land that is drawn narrower than a level of ease asks for."""
     kinds: dict[tuple[float, float], list[Hole]] = {}
     wide = pad_widths(placement.board)
@@ -122,7 +122,7 @@ def small_lands(placement: Placement, level: Level) -> tuple[Finding, ...]:
             f"{len(alike)} pads of {width:.2f} mm around holes of {hole:.2f} mm are narrower "
             f"than the {least:.2f} mm of level {level} (IPC-2221: hole, twice an annular ring of "
             f"{ANNULAR_RING_FLOOR:g} mm without plating, and what making takes; level "
-            f"{', '.join(easier)}). They can be made; the annular ring of each is checked separately."
+            f"{', '.join(easier)}). They can be made; their annular rings are checked as well."
         )
         found.append(
             on_blank(placement, "pads-small", "note", message, placement.pose.point(alike[0].at))
@@ -140,7 +140,7 @@ def _edges(shape: shapely.Polygon) -> tuple[ObjectArray, ObjectArray]:
 
 
 def _thin(
-    placement: Placement, found: Sequence[RingLeft], asked: RulesPlan, made: Made
+    placement: Placement, found: Sequence[AnnularRing], asked: RulesPlan, made: Made
 ) -> Iterator[Finding]:
     by_id = {hole.id: hole for hole in placement.board.holes}
     remedy = "Draw a larger pad or a smaller hole, or isolate with a narrower gap there."
@@ -148,7 +148,7 @@ def _thin(
         if one.worst < ANNULAR_RING_FLOOR:
             hole = by_id[one.hole]
             how = made.get(one.hole, HoleMade(hole.diameter, hole.diameter))
-            away = f"{off(how, asked):.2f} mm off its place"
+            away = f"{hole_offset(how, asked):.2f} mm off its place"
             if how.misalignment:
                 away += ", drilled in another pass than its copper is cut in"
             message = (
@@ -157,12 +157,12 @@ def _thin(
                 f"least without plating. {remedy}"
             )
             yield on_blank(placement, "annular-ring-thin", "warn", message, one.at)
-    few = [one for one in found if ANNULAR_RING_FLOOR <= one.worst < ANNULAR_RING_ADVICE]
+    few = [item for item in found if ANNULAR_RING_FLOOR <= item.worst < ANNULAR_RING_ADVICE]
     if few:
         message = (
-            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of annular "
-            f"ring in the worst case, the narrowest {few[0].worst:.2f} mm. They can be soldered; pads "
-            "that are heated again lift sooner."
+            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of "
+            f"annular ring in the worst case, the narrowest {few[0].worst:.2f} mm. They can be "
+            "soldered; pads that are heated again lift sooner."
         )
         yield on_blank(placement, "annular-rings-slim", "note", message, few[0].at)
 

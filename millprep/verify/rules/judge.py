@@ -22,7 +22,7 @@ from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.rules.copies import Copies
 from millprep.verify.rules.cutters import cutters
 from millprep.verify.rules.drop import Drop, copper_of, current, drop
-from millprep.verify.rules.holes import AS_DRAWN, Made, bases, rings, small_lands
+from millprep.verify.rules.holes import AS_DRAWN, Made, annular_rings, bases, check_small_pads
 from millprep.verify.rules.spacing import SpacingRule, spacing
 
 
@@ -75,8 +75,8 @@ def judge(
         findings += faults
     found, faults = bases(placement, asked, made)
     findings += faults
-    left, faults = rings(placement, as_cut, asked, made, wider)
-    findings += (*faults, *small_lands(placement, asked.level))
+    left, faults = annular_rings(placement, as_cut, asked, made, wider)
+    findings += (*faults, *check_small_pads(placement, asked.level))
     board = BoardJudged(
         placement.index, asked, thickness, tuple(judged), spacings, across(judged), found, left
     )
@@ -120,10 +120,10 @@ def field(solved: Drop) -> Field:
 def across(judged: Sequence[NetJudged]) -> tuple[Across, ...]:
     """Loads that two nets name, one giving the current that the other takes, in order."""
     by_name: dict[str, list[tuple[NetJudged, AtLoad]]] = {}
-    for one in judged:
-        for at in one.loads:
-            if at.load.name != one.feed:
-                by_name.setdefault(at.load.name, []).append((one, at))
+    for net in judged:
+        for at in net.loads:
+            if at.load.name != net.feed:
+                by_name.setdefault(at.load.name, []).append((net, at))
     found: list[Across] = []
     for name, ends in by_name.items():
         if len(ends) != 2:

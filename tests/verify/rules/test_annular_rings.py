@@ -9,7 +9,7 @@ from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
 from millprep.model.job.rules import RulesPlan
 from millprep.standards.holes import ANNULAR_RING_FLOOR, WANDER, least_pad
-from millprep.verify.rules.holes import rings, small_lands
+from millprep.verify.rules.holes import annular_rings, check_small_pads
 from tests.helpers.rules_scene import cut, placed
 
 PAD = shapely.Point(20, 20).buffer(1.2, quad_segs=64)
@@ -19,7 +19,7 @@ STILL = RulesPlan(drill_wander=0.0)
 
 def test_the_ring_is_what_the_hole_leaves_and_at_worst_what_its_wander_leaves() -> None:
     placement = placed([PAD], [HOLE])
-    (one,), faults = rings(placement, cut(placement))
+    (one,), faults = annular_rings(placement, cut(placement))
     assert one.hole == "h1"
     assert one.ring == pytest.approx(1.2 - 0.5, abs=1e-3)
     assert one.worst == pytest.approx(1.2 - 0.5 - WANDER, abs=1e-3)
@@ -31,7 +31,7 @@ def test_the_ring_is_what_the_hole_leaves_and_at_worst_what_its_wander_leaves() 
 )
 def test_a_hole_off_the_middle_of_its_pad(off: float, codes: list[str]) -> None:
     placement = placed([PAD], [Hole("h1", (20 + off, 20), 1.0, "c1")])
-    (one,), faults = rings(placement, cut(placement))
+    (one,), faults = annular_rings(placement, cut(placement))
     assert one.worst == pytest.approx(0.65 - off, abs=1e-3)
     assert [fault.code for fault in faults] == codes
     if off:
@@ -57,7 +57,7 @@ def test_everything_that_may_be_off_is_taken_from_the_ring(
     made: HoleMade, asked: RulesPlan, taken: float
 ) -> None:
     placement = placed([PAD], [HOLE])
-    (one,), _ = rings(placement, cut(placement), asked, {"h1": made}, 0.01)
+    (one,), _ = annular_rings(placement, cut(placement), asked, {"h1": made}, 0.01)
     assert one.ring == pytest.approx(0.7, abs=1e-3)
     assert one.worst == pytest.approx(0.7 - taken - 0.01, abs=1e-3)
 
@@ -65,7 +65,7 @@ def test_everything_that_may_be_off_is_taken_from_the_ring(
 def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
     placement = placed([PAD], [HOLE])
     made = {"h1": HoleMade(1.0, 1.0, 0.0, 0.55)}
-    (one,), (told,) = rings(placement, cut(placement), RulesPlan(), made)
+    (one,), (told,) = annular_rings(placement, cut(placement), RulesPlan(), made)
     assert one.worst < ANNULAR_RING_FLOOR < one.ring
     assert (told.code, told.severity, told.at) == ("annular-ring-thin", "warn", one.at)
     assert "0.70 mm of copper on its thinnest side, 0.10 at worst (0.60 mm off its" in told.message
@@ -74,7 +74,7 @@ def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
 
 def test_a_wider_drill_leaves_less() -> None:
     placement = placed([PAD], [HOLE])
-    (one,), _ = rings(placement, cut(placement), STILL, {"h1": HoleMade(1.1, 1.1)})
+    (one,), _ = annular_rings(placement, cut(placement), STILL, {"h1": HoleMade(1.1, 1.1)})
     assert one.ring == pytest.approx(0.65, abs=1e-3)
 
 
@@ -82,7 +82,7 @@ def test_a_neighbouring_hole_is_an_edge_of_the_ring() -> None:
     land = shapely.box(10, 10, 30, 30)
     holes = [Hole("h1", (20, 20), 1.0, "c1"), Hole("h2", (21.3, 20), 1.0, "c1")]
     placement = placed([land], holes)
-    found, _ = rings(placement, cut(placement), STILL)
+    found, _ = annular_rings(placement, cut(placement), STILL)
     assert [one.ring for one in found] == pytest.approx([0.3, 0.3], abs=1e-2)
 
 
@@ -91,8 +91,8 @@ def test_lands_narrower_than_a_level_asks_are_told_by_kind() -> None:
     holes = [Hole(f"h{n}", (10.0 * n, 20.0), 1.0, f"c{n}") for n in (1, 2, 3)]
     placement = placed(pads, holes)
     assert least_pad(1.0, "B") == pytest.approx(1.8)
-    assert small_lands(placement, "B") == ()
-    (told,) = small_lands(placement, "A")
+    assert check_small_pads(placement, "B") == ()
+    (told,) = check_small_pads(placement, "A")
     assert (told.code, told.severity) == ("pads-small", "note")
     assert "3 lands of 1.80 mm around holes of 1.00 mm" in told.message
     assert "than the 1.90 mm of level A" in told.message
