@@ -151,7 +151,7 @@ def test_an_arc_s_radii_may_differ_by_two_microns(mismatch: float, passes: bool)
     if passes:
         assert len(read(text, file="a").moves) == 2
     else:
-        with pytest.raises(Refusal, match=r"0\.002 mm apart are allowed"):
+        with pytest.raises(Refusal, match=r"a difference of 0\.002 mm is allowed"):
             read(text, file="a")
 
 

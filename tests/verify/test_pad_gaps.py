@@ -33,7 +33,9 @@ def test_floating_copper_and_other_pieces_are_measured_own_copper_is_not() -> No
     assert (one.hole, one.other) == ("h1", None)
     assert one.gap == pytest.approx(0.3, abs=0.01)
     assert [f.code for f in told] == ["gap-around-pads"]
-    assert "0.8 mm are open around 0 of 1 lands; the least is 0.300 mm" in told[0].message
+    assert (
+        "0 of 1 pads have a gap of 0.8 mm around them; the narrowest is 0.300 mm" in told[0].message
+    )
 
 
 @pytest.mark.parametrize(("gap", "codes"), [(0.5, ["pad-gap-narrow"]), (0.79, []), (0.9, [])])
@@ -53,7 +55,10 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
     assert one.at == pytest.approx((21.0 + gap / 2, 20.0), abs=0.02)
     for finding in told:
         assert finding.at == one.at
-        assert f"keeps {one.gap:.3f} mm to piece c2" in finding.message
+        assert (
+            f"gap of {one.gap:.3f} mm between the pad of hole h1 of 1.00 mm and piece c2"
+            in finding.message
+        )
 
 
 def test_copper_of_the_same_net_is_no_matter() -> None:
@@ -75,7 +80,7 @@ def test_a_gap_left_closed_around_a_land_is_told() -> None:
 
     assert told(0.82) == []
     (message,) = told(0.6)
-    assert "the land of hole h1 of 1.00 mm, 0.800 was asked" in message
+    assert "the pad of hole h1 of 1.00 mm, required 0.800" in message
 
 
 @pytest.mark.parametrize(("wide", "gap"), [(0.02, None), (0.1, 0.4)])

@@ -59,12 +59,12 @@ def test_what_goes_on_as_the_old_one_is_good(body: str) -> None:
         (ENTERED.replace("X15. Y10.", "X15. Y10.01") + SECOND, "enters at no place"),
         (TURN.replace("Z-0.1", "Z-0.2") + SECOND, "enters at no place"),
         (ENTERED.replace("G1 Z-0.1 F100.", "G1 Z-0.1 F101.") + SECOND, "enters at no place"),
-        (ENTERED, "the old program goes on with line 12"),
-        (ENTERED.replace("G1 Y20.\n", "") + SECOND, "line 9 of the old program is left out"),
-        (SECOND + SECOND, "none of the old program's, or comes too early"),
-        (SECOND.replace("F300.", "F400."), "none of the old program's"),
-        (SECOND.replace("X40.", "X40.0001"), "none of the old program's"),
-        (SECOND + ENTERED, "none of the old program's"),
+        (ENTERED, "The old program goes on with line 12"),
+        (ENTERED.replace("G1 Y20.\n", "") + SECOND, "Line 9 of the old program is left out"),
+        (SECOND + SECOND, "not one of the old program, or comes too early"),
+        (SECOND.replace("F300.", "F400."), "not one of the old program"),
+        (SECOND.replace("X40.", "X40.0001"), "not one of the old program"),
+        (SECOND + ENTERED, "not one of the old program"),
     ],
 )
 def test_what_does_not_is_told(body: str, told: str) -> None:

@@ -47,7 +47,7 @@ def test_an_outermost_lap_that_is_missing_is_told() -> None:
     assert others == (), "no other rule sees it"
     assert (found.code, found.severity) == ("gap-not-opened", "warn")
     stands = LAPS[1] + FOOT / 2
-    assert f"stands {stands:.3f} mm from the drawn edge of piece c1" in found.message
+    assert f"floating copper is {stands:.3f} mm from the drawn edge of piece c1" in found.message
     assert found.at is not None
     assert stands < PAD.distance(shapely.Point(found.at)) < FAR
 

@@ -186,7 +186,7 @@ def _slow(programs: Sequence[Program]) -> Finding:
 
 def _takes(cutter: Cutter, load: float, feed: float, spindle: float) -> str:
     per = "per rev" if cutter.kind == "drill" else "per tooth"
-    teeth = "" if cutter.kind == "drill" else f", {cutter.teeth} of them"
+    teeth = "" if cutter.kind == "drill" else f", {cutter.teeth} teeth"
     at = f"{feed:g} mm/min at {spindle:g} rev/min"
     return f"{cutter.name} takes {_microns(load)} {per}{teeth} ({at})"
 

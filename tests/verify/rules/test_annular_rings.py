@@ -68,7 +68,9 @@ def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
     (one,), (told,) = annular_rings(placement, cut(placement), RulesPlan(), made)
     assert one.worst < ANNULAR_RING_FLOOR < one.ring
     assert (told.code, told.severity, told.at) == ("annular-ring-thin", "warn", one.at)
-    assert "0.70 mm of copper on its thinnest side, 0.10 at worst (0.60 mm off its" in told.message
+    assert (
+        "0.70 mm of copper on its thinnest side, worst case 0.10 (0.60 mm off its" in told.message
+    )
     assert "drilled in another pass than its copper is cut in" in told.message
 
 
@@ -94,6 +96,6 @@ def test_lands_narrower_than_a_level_asks_are_told_by_kind() -> None:
     assert check_small_pads(placement, "B") == ()
     (told,) = check_small_pads(placement, "A")
     assert (told.code, told.severity) == ("pads-small", "note")
-    assert "3 lands of 1.80 mm around holes of 1.00 mm" in told.message
+    assert "3 pads of 1.80 mm around holes of 1.00 mm" in told.message
     assert "than the 1.90 mm of level A" in told.message
     assert "level B 1.80, C 1.70" in told.message

@@ -73,13 +73,13 @@ def test_chips_too_thick_or_too_thin_are_told(cutter: Cutter, work: Work, code: 
 def test_the_finding_says_figures_and_remedy() -> None:
     (finding,) = judged(program(mill(feed=900), 0.3))
     assert finding.message == (
-        "mill takes 37.5 µm a tooth, 2 of them (900 mm/min at 12000 rev/min), more than the 20 µm "
+        "mill takes 37.5 µm per tooth, 2 teeth (900 mm/min at 12000 rev/min), more than the 20 µm "
         "of common practice for 0.80 mm: a thin cutter breaks, and edges fray. Slow the feed to "
         "480 mm/min, or raise the spindle to 23000 rev/min."
     )
     (finding,) = judged(program(drill(plunge=30), 1.9, work="drill"))
     assert finding.message == (
-        "drill takes 2.5 µm a turn (30 mm/min at 12000 rev/min), less than the 4 µm of common "
+        "drill takes 2.5 µm per rev (30 mm/min at 12000 rev/min), less than the 4 µm of common "
         "practice for 0.80 mm: it rubs instead of cutting, heats the resin and grows blunt. "
         "Raise the plunge to 48 mm/min, or slow the spindle to 7500 rev/min."
     )

@@ -176,7 +176,7 @@ def test_a_return_line_that_rises_too_far_is_told() -> None:
     _, faults = drop(rail(2.0, -1.0, -1.0), placement, cut(placement), 0.035, most_lost=0.0005)
     (fault,) = faults
     assert fault.code == "drop-too-large"
-    assert "V2 lies 0.00" in fault.message
+    assert "V2 is 0.00" in fault.message
     assert "V above V0, 0.0005 V are allowed" in fault.message
 
 

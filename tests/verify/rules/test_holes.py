@@ -51,9 +51,9 @@ PIN = SocketPin(thinnest=0.95, thickest=1.05, hole=1.3, land=2.2, takes=1.05)
     [
         (1.3, ""),
         (1.26, ""),
-        (1.1, "7 holes of 1.10 mm, the pins of its socket ask for 1.3 mm: a pin of up to 1.05 mm"),
+        (1.1, "7 holes of 1.10 mm, the pins of its socket require 1.3 mm: a pin of up to 1.05 mm"),
         (1.0, "a pin of up to 1.05 mm does not enter"),
-        (1.5, "a pin of 0.95 mm stands 0.55 mm loose"),
+        (1.5, "a pin of 0.95 mm is 0.55 mm loose"),
     ],
 )
 def test_holes_of_a_socket_of_single_pins_are_held_against_the_pin(hole: float, words: str) -> None:
@@ -82,7 +82,7 @@ def test_lands_of_a_socket_and_what_pins_ask_for_by_level() -> None:
     (seen,), (fault,) = bases(placement, RulesPlan(pins=PIN))
     assert seen.land == pytest.approx(1.8, abs=1e-3)
     assert fault.code == "socket-pin-pad"
-    assert "7 lands of 1.80 mm, the pins of its socket ask for 2.2 mm" in fault.message
+    assert "7 pads of 1.80 mm, the pins of its socket require 2.2 mm" in fault.message
     # without a socket the valve's own pin counts: 1.016 + 0.20, and + 2 · 0.15 + 0.50
     (seen,), faults = bases(placement, RulesPlan(level="B"))
     assert (seen.asked_hole, seen.asked_land) == pytest.approx((1.216, 2.016))

@@ -39,8 +39,8 @@ def test_300_volts_over_half_a_millimetre_is_refused_at_its_place() -> None:
     assert fault.code == "spacing-too-narrow"
     assert fault.severity == "stop"
     assert fault.message == (
-        "B+ and common are 0.500 mm apart; 300 V require 1.25 mm (IPC-2221 table 6-1, B2). "
-        "Move them apart in the drawing, or isolate by voltage."
+        "gap of 0.500 mm between B+ and common; 300 V require 1.25 mm (IPC-2221 table 6-1, B2). "
+        "Draw them farther from each other, or isolate by voltage."
     )
     assert fault.frame == "blank"
     assert fault.at is not None
@@ -73,8 +73,8 @@ def test_copper_between_two_nets_is_a_bridge() -> None:
     assert pair.at[1] == pytest.approx(22.15)
     (fault,) = faults
     assert (
-        "1.100 mm apart over an area of copper on no net with volts "
-        "(straight across it is 2.000 mm)" in fault.message
+        "gap of 1.100 mm between B+ and common, by way of an area of floating copper "
+        "(straight across 2.000 mm)" in fault.message
     )
 
 
@@ -85,7 +85,7 @@ def test_both_figures_are_told_however_far_apart_the_nets_are() -> None:
     found, (fault,) = spacing([HIGH, LOW], placement, cut(placement, [island]), AWAY)
     assert only(found).measured == pytest.approx(0.5)
     assert only(found).direct == pytest.approx(40)
-    assert "straight across it is 40.000 mm" in fault.message
+    assert "straight across 40.000 mm" in fault.message
 
 
 @given(st.floats(0.05, 0.6), st.floats(0.05, 0.6), st.floats(0.0, 0.7))
