@@ -72,7 +72,7 @@ def test_marking_twice_changes_nothing_and_says_so(two: Path) -> None:
     ("words", "told"),
     [
         (("--pass", "2"), "Pass 1 of blank 1 is cut before pass 2 and is not marked"),
-        (("--pass", "3"), "it has blank 1 pass 1, blank 1 pass 2"),
+        (("--pass", "3"), "It has blank 1 pass 1, blank 1 pass 2"),
         (("--pass", "1", "--blank", "2"), "no blank 2 pass 1"),
         (("--pass", "0"), "no blank 1 pass 0"),
     ],

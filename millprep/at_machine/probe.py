@@ -141,7 +141,7 @@ def probe(
 def _head(set_id: str, blank: int, number: int) -> str:
     """The comments that say which pass the map belongs to."""
     return (
-        f"# surface map: fill in z, above Z0 positive\n# set {set_id}\n# blank {blank}\n"
+        f"# height map: fill in z, positive above Z0\n# set {set_id}\n# blank {blank}\n"
         f"# pass {number}\n# unit mm\nx,y,z\n"
     )
 

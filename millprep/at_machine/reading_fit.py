@@ -110,9 +110,9 @@ class Correction:
     Attributes:
         shift: how far it cuts too far, blank frame, at `about`.
         turn: by which what it cuts is turned, radians counter-clockwise.
-        about: middle of the verniers that were read.
+        about: centre of the verniers that were read.
         residuals: reading less fit of every vernier, mm.
-        turn_told: whether the readings tell a turn; without, it is 0.
+        turn_known: whether the readings show a turn; without, it is 0.
     """
 
     shift: Point
