@@ -15,14 +15,18 @@ from tests.helpers.strip_set import (
     JOB,
     MOVE,
     STEP,
+    made,
     pass_2,
     programs,
     readings,
     refit,
     report,
     strip,
+    turned,
     write,
 )
+
+__all__ = ["made", "turned"]
 
 
 def test_exact_readings_move_nothing(made: Path, tmp_path: Path) -> None:
