@@ -133,21 +133,22 @@ def _syntax_words(file: File, reason: str, line: str) -> str:
 def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
     layout = known(plan, "layout")
     if layout is not None:
-        yield from settled(_missing(layout, "file", ("layout",), "*.[tT][oO][mM][lL]"))
+        yield from settled(_missing(layout, "file", ("layout",)))
     for i, board in enumerate(known(plan, "boards") or ()):
         for key in ("drawing", "outline_drawing", "holes_drawing"):
-            yield from settled(_missing(board, key, ("board", i), "*.[dD][xX][fF]"))
+            yield from settled(_missing(board, key, ("board", i)))
 
 
-def _missing(table: JobTable, key: str, at: KeyPath, pattern: str) -> Iterator[Mistake]:
+def _missing(table: JobTable, key: str, at: KeyPath) -> Iterator[Mistake]:
     """A mistake if the file that a key names is not there."""
     named: NamedFile | None = getattr(table, key)
     if named is None or os.path.isfile(named.file):  # noqa: PTH113 - never raises
         return
     folder = named.file.parent
-    others = sorted(entry.name for entry in folder.glob(pattern)) if folder.is_dir() else []
+    drawings = folder.glob("*.[dD][xX][fF]") if folder.is_dir() else ()
+    names = sorted(drawing.name for drawing in drawings)
     words = f"is no file: {plain(named.name)}, seen from the job file's folder"
-    yield Mistake("job-missing-file", (*at, key), words + near(named.file.name, others))
+    yield Mistake("job-missing-file", (*at, key), words + near(named.file.name, names))
 
 
 def _refused(

@@ -133,3 +133,10 @@ CASES: list[tuple[str, str]] = [
 @pytest.mark.parametrize(("text", "message"), CASES)
 def test_contradictions(tmp_path: Path, text: str, message: str) -> None:
     assert f"job.toml:{message}" in messages(tmp_path, text)
+
+
+def test_a_default_taken_from_a_mistake_is_no_second_one(tmp_path: Path) -> None:
+    text = changed('cutters = ["drill"]', 'cutters = ["drill", "drill"]')
+    assert messages(tmp_path, text) == [
+        'job.toml:33:21: [drilling] cutters item 2 names "drill" a second time; once is enough'
+    ]

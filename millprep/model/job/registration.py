@@ -38,7 +38,9 @@ LEAST_PLAY = 0.2
 
 def _drilling_cutters(job: JobPlan, _: object) -> tuple[Drill | EndMill, ...]:
     borer = job.drilling.borer
-    return (*([borer] if borer else []), *job.drilling.cutters)
+    cutters: list[Drill | EndMill] = [*([borer] if borer else []), *job.drilling.cutters]
+    # one that is named twice there is no second mistake here
+    return tuple({cutter.name: cutter for cutter in cutters}.values())
 
 
 def _widest_tip(job: JobPlan, registration: RegistrationPlan) -> EndMill | None:
