@@ -19,7 +19,7 @@ from tests.helpers.clearing_jobs import MILL, job, lamp_board, stops
 
 
 def cleared_length(cut_set: CutSet) -> float:
-    return sum(one.path.length for one in cut_set.clearings)
+    return sum(one.path.length for one in cut_set.blanks[0].cuts.clearings)
 
 
 def test_a_gap_of_half_a_millimetre_over_floating_copper_does_not_hold_300_volts(
@@ -37,13 +37,13 @@ def test_a_gap_of_half_a_millimetre_over_floating_copper_does_not_hold_300_volts
 def test_by_voltage_it_does(tmp_path: Path, more: str) -> None:
     cut_set = prepare(job(tmp_path, '"by voltage"', more), tmp_path / "out")
     assert stops(cut_set) == []
-    (judged,) = cut_set.judged
+    (judged,) = [c.judged for c in cut_set.copies if c.judged]
     margins = [pair.margin for pair in judged.spacings]
     assert margins
     assert min(margins) > -1e-6
     (proof,) = cut_set.proofs
     assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
-    assert {one.cutter for one in cut_set.clearings} == {"clear" if more else "vee"}
+    assert {one.cutter for one in cut_set.blanks[0].cuts.clearings} == {"clear" if more else "vee"}
     told = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
     works = {p["work"] for one in told["passes"] for p in one["programs"]}
     assert ("clear" in works) == bool(more)
@@ -51,7 +51,7 @@ def test_by_voltage_it_does(tmp_path: Path, more: str) -> None:
     supply = lamp_board().pieces[0].shape
     (copy,) = cut_set.layout.placements
     near = copy.pose.shape(supply).buffer(2.2)
-    assert all(near.contains(one.path.line()) for one in cut_set.clearings)
+    assert all(near.contains(one.path.line()) for one in cut_set.blanks[0].cuts.clearings)
 
 
 def test_what_is_drawn_too_near_is_refused_before_anything_is_cut(tmp_path: Path) -> None:
@@ -72,7 +72,7 @@ def test_all_floating_copper_goes_also_across_two_passes(tmp_path: Path) -> None
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
     assert len(cut_set.passes) == 2
-    (copy,), (copper,) = cut_set.layout.placements, cut_set.as_cut
+    (copy,), (copper,) = cut_set.layout.placements, [b.as_cut for b in cut_set.blanks if b.as_cut]
     outline = copy.pose.shape(copy.board.outline).buffer(-0.02)
     free = [part.shape.intersection(outline) for part in copper.parts if not part.pieces]
     assert sum(shape.area for shape in free) < 0.01
@@ -86,11 +86,11 @@ def test_an_area_is_cleared_and_nothing_else(tmp_path: Path) -> None:
     file.write_text(text, encoding="utf-8")
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
-    (copy,), (copper,) = cut_set.layout.placements, cut_set.as_cut
+    (copy,), (copper,) = cut_set.layout.placements, [b.as_cut for b in cut_set.blanks if b.as_cut]
     area = copy.pose.shape(shapely.box(20, 22, 40, 28))
     left = [part.shape.intersection(area.buffer(-0.01)).area for part in copper.parts]
     assert sum(left) < 1e-6
-    assert all(area.contains(one.path.line()) for one in cut_set.clearings)
+    assert all(area.contains(one.path.line()) for one in cut_set.blanks[0].cuts.clearings)
 
 
 @pytest.mark.parametrize(
@@ -104,7 +104,7 @@ def test_in_the_middle_of_gaps_copper_stays_and_comes_apart(
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
     assert len(cut_set.passes) == (1 if length < 100 else 2)
-    (proof,), (copper,) = cut_set.proofs, cut_set.as_cut
+    (proof,), (copper,) = cut_set.proofs, [b.as_cut for b in cut_set.blanks if b.as_cut]
     assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
     (copy,) = cut_set.layout.placements
     drawn = sum(piece.shape.area for piece in copy.board.pieces)
@@ -212,6 +212,6 @@ def test_lands_of_a_socket_may_have_a_column_of_their_own(
         return
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
-    (judged,) = cut_set.judged
+    (judged,) = [c.judged for c in cut_set.copies if c.judged]
     assert min(pair.margin for pair in judged.spacings) > -1e-6
     assert "A6" in {pair.column for pair in judged.spacings}

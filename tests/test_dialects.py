@@ -95,7 +95,7 @@ def test_the_board_has_one_of_everything(board: Made) -> None:
     assert works >= {"isolate", "drill", "bore", "profile"}
     deep = next(p for p in board.cut_set.programs if p.cutter.name == "deep")
     assert sum(m.motion == "feed" for m in deep.moves) > 1, "it withdraws"
-    assert any(one.tabs for one in board.cut_set.profiles)
+    assert any(one.tabs for one in board.cut_set.blanks[0].cuts.profiles)
 
 
 # How far one motion is from another.

@@ -30,7 +30,9 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     codes = {finding.code for finding in cut_set.findings}
     assert "gap-around-pads" in codes
     assert not codes & {"gap-not-opened", "pad-gap-narrow", "copper-not-cleared", "stray-cut"}
-    (proof,), (copy,), (copper,) = cut_set.proofs, cut_set.layout.placements, cut_set.as_cut
+    (proof,), (copy,) = cut_set.proofs, cut_set.layout.placements
+    copper = cut_set.blanks[0].as_cut
+    assert copper is not None
     assert proof.lands is not None
     assert [one.gap for one in proof.lands] == [None] * 9
     free = shapely.union_all([part.shape for part in copper.parts if not part.pieces])
@@ -40,7 +42,7 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     # half way between two lands the rails keep their own gap
     rail = copy.pose.shape(shapely.LineString([(14.0, 20.0), (24.0, 20.0)]).buffer(0.6))
     assert free.distance(rail) == pytest.approx(0.3, abs=0.03)
-    assert {one.cutter for one in cut_set.clearings} == {"clear" if more else "vee"}
+    assert {one.cutter for one in cut_set.blanks[0].cuts.clearings} == {"clear" if more else "vee"}
 
 
 def test_what_is_drawn_too_near_is_told_with_its_place(tmp_path: Path) -> None:

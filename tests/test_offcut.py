@@ -81,7 +81,7 @@ def test_no_tab_leads_to_the_missing_corner(made: tuple[Path, CutSet]) -> None:
     firm = shapely.Polygon(CORNERS).difference(kerfs).buffer(-0.74).buffer(0.74)
     notch = shapely.box(80, 25, 120, 84)
     assert max(board.distance(notch) for board in boards) < 3.0
-    for one in cut_set.profiles:
+    for one in (p for blank in cut_set.blanks for p in blank.cuts.profiles):
         assert one.tabs
         for tab in one.tabs:
             middle = shapely.Point(one.path.point_at((tab.start + tab.end) / 2))

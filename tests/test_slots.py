@@ -44,7 +44,7 @@ def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
     slots = [hole.transformed(placement.pose) for hole in placement.board.holes if hole.end]
     assert sorted(slot.diameter for slot in slots) == pytest.approx([1.0, 2.8])
     assert all(slot.piece for slot in slots)
-    (as_cut,) = done.as_cut
+    (as_cut,) = [b.as_cut for b in done.blanks if b.as_cut]
     (groove,) = [groove for groove in as_cut.grooves if groove.cutter == "fine"]
     cut = shapely.get_parts(groove.surface).tolist()
     assert len(cut) == 2
@@ -53,7 +53,7 @@ def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
         (own,) = [area for area in cut if area.intersects(slot.spine)]
         assert not own.interiors, "a core would come loose"
         assert shapely.hausdorff_distance(own.exterior, drawn.exterior, 0.05) <= 0.015
-    for slot, made in zip(slots, [h for h in done.holes if h.end], strict=True):
+    for slot, made in zip(slots, [h for h in done.blanks[0].cuts.holes if h.end], strict=True):
         assert (made.at, made.end, made.work) == (slot.at, slot.end, "bore")
     assert "-bore-fine.ngc" in "".join(program.file for program in done.programs)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep import job, report
+from millprep import job
 from millprep.at_machine.restart_points import Entry
 from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.gcode.writing import write_programs
@@ -23,9 +23,9 @@ from millprep.report.report_model import Report
 from millprep.verify.read_back import read_alone, read_resumed, trail_of
 from millprep.verify.resumed import check_resumed
 from millprep.verify.trace import Trace
-from millprep.workflow import second_core, set_on_disk
+from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_boards, read_inputs, set_id
-from millprep.workflow.prepare import Say
+from millprep.workflow.prepare import Say, write_report
 from millprep.workflow.source_set import find_job, unchanged
 
 
@@ -93,7 +93,7 @@ def resume(
         cut_set = write_programs(cut_set, new)
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)
-        report.write(cut_set, new, lambda work: second_core.start(work).result)
+        write_report(cut_set, new)
         set_on_disk.put_in_place(new, out, replace=replace_begun)
     return cut_set
 

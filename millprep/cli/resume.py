@@ -127,10 +127,12 @@ def resume(
 def _say(done: CutSet, out: Path) -> None:
     """What was written, and what to do with it."""
     click.echo(f"set {done.id} in {out}, made from set {done.derived_from}")
-    for resumption, figures in zip(done.resumed, done.figures, strict=True):
+    for resumption, program in zip(done.resumed, done.programs, strict=True):
+        assert program.figures is not None, "a set on disk has its figures"
         x, y, z = resumption.entry
+        minutes = program.figures.seconds / 60
         click.echo(
             f"{resumption.file}: enters at X{x:.3f} Y{y:.3f}, down to Z{z:.3f}; "
-            f"{resumption.cuts} of {resumption.points} cuts, about {figures.seconds / 60:.0f} min"
+            f"{resumption.cuts} of {resumption.points} cuts, about {minutes:.0f} min"
         )
     click.echo(f"Fit a new cutter, zero Z as before, and read {out / 'sheet.html'}")

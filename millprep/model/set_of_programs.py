@@ -15,16 +15,16 @@ from typing import Literal
 from millprep.model.as_cut import AsCut, BoardProof, Certificate
 from millprep.model.blank import Blank, Clamp
 from millprep.model.check import Check
-from millprep.model.cut import Clearing, Cuts, DrilledInOtherPass, HoleCut, Lap, Profile
+from millprep.model.cut import Cuts, DrilledInOtherPass, HoleCut
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.judged import BoardJudged
 from millprep.model.layout import Layout, Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass
-from millprep.model.program import Cutting, Figures, Program, Trail
+from millprep.model.program import Program
 from millprep.model.resumption import Resumption
-from millprep.model.surface_map import Levelling, Uncorrected
+from millprep.model.surface_map import Levelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,92 +277,12 @@ class CutSet:
             ),
         )
 
-    # --- flat accessors that are still in use somewhere
-
     @property
     def layout(self) -> Layout:
         """Where all copies lie."""
         return layout_of(self.blanks)
 
     @property
-    def board_input(self) -> tuple[int, ...]:
-        """Of all blanks: board_input."""
-        return tuple(copy.input for copy in self.copies)
-
-    @property
-    def nets(self) -> dict[tuple[int, str], str]:
-        """The net of every piece, by (placement, piece)."""
-        return nets_of(self.blanks)
-
-    @property
-    def laps(self) -> tuple[Lap, ...]:
-        """Of all blanks: laps."""
-        return tuple(one for blank in self.blanks for one in blank.cuts.laps)
-
-    @property
-    def clearings(self) -> tuple[Clearing, ...]:
-        """Of all blanks: clearings."""
-        return tuple(one for blank in self.blanks for one in blank.cuts.clearings)
-
-    @property
-    def holes(self) -> tuple[HoleCut, ...]:
-        """Of all blanks: holes."""
-        return (
-            *(one for blank in self.blanks for one in blank.cuts.holes),
-            *(one for blank in self.blanks for one in blank.registration),
-        )
-
-    @property
-    def profiles(self) -> tuple[Profile, ...]:
-        """Of all blanks: profiles."""
-        return tuple(one for blank in self.blanks for one in blank.cuts.profiles)
-
-    @property
-    def figures(self) -> tuple[Figures, ...]:
-        """Of all blanks: figures."""
-        return tuple(one.figures for one in self.programs if one.figures is not None)
-
-    @property
-    def trails(self) -> tuple[Trail, ...]:
-        """Of all blanks: trails."""
-        return tuple(one.trail for one in self.programs if one.trail is not None)
-
-    @property
-    def cutting(self) -> tuple[Cutting, ...]:
-        """Of all blanks: cutting."""
-        return tuple(one.cutting for one in self.programs if one.cutting is not None)
-
-    @property
-    def as_cut(self) -> tuple[AsCut, ...]:
-        """Of all blanks: as_cut."""
-        return tuple(one.as_cut for one in self.blanks if one.as_cut is not None)
-
-    @property
     def proofs(self) -> tuple[BoardProof, ...]:
-        """Of all blanks: proofs."""
-        return tuple(one.proof for one in self.copies if one.proof is not None)
-
-    @property
-    def judged(self) -> tuple[BoardJudged, ...]:
-        """Of all blanks: judged."""
-        return tuple(one.judged for one in self.copies if one.judged is not None)
-
-    @property
-    def checks(self) -> tuple[Check, ...]:
-        """Of all blanks: checks."""
-        return tuple(check for one in self.copies for check in one.checks)
-
-    @property
-    def levellings(self) -> tuple[Levelling, ...]:
-        """Of all blanks: levellings."""
-        return tuple(one.levelling for one in self.passes if one.levelling is not None)
-
-    @property
-    def uncorrected(self) -> tuple[Uncorrected, ...]:
-        """Of all blanks: uncorrected."""
-        return tuple(told for one in self.passes for told in one.uncorrected)
-
-    @property
-    def drilled_in_other_pass(self) -> tuple[DrilledInOtherPass, ...]:
-        """Of all blanks: drilled_in_other_pass."""
-        return tuple(one for blank in self.blanks for one in blank.drilled_in_other_pass)
+        """What was proved of every copy, in the order of the layout."""
+        return tuple(copy.proof for copy in self.copies if copy.proof is not None)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from millprep.report import buzz_out, report_file
+from millprep.report import buzz_out, pictures, report_file
 from millprep.report.as_cut_files import write_as_cut
-from millprep.report.pictures import FOLDER, Beside, draw, draw_refused
 from millprep.report.report_model import Report
 from millprep.report.sheet import findings_text, sheet
 
@@ -15,16 +14,17 @@ if TYPE_CHECKING:
 
     from millprep.model.set_of_programs import CutSet
 
-__all__ = ["write", "write_refused"]
+__all__ = ["draw", "write", "write_refused"]
 
 
-def write(cut_set: CutSet, folder: Path, beside: Beside = lambda work: work) -> None:
-    """Write report.json, sheet.html and the pictures of a finished set into `folder`.
+def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> None:
+    """Draw the pictures of a set into its folder: all of them, or `which`."""
+    pictures.draw(cut_set, folder / pictures.FOLDER, which)
 
-    `beside` may begin work that another core can do.
-    """
+
+def write(cut_set: CutSet, folder: Path) -> None:
+    """Write sheet.html and report.json of a finished set into `folder`, its pictures drawn."""
     folder.mkdir(parents=True, exist_ok=True)
-    draw(cut_set, folder / FOLDER, beside)
     _put(folder / "sheet.html", sheet(cut_set))
     if not cut_set.resumed:
         # what goes on after a break leaves no finished board to measure
@@ -39,7 +39,7 @@ def write_refused(cut_set: CutSet, folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     report_file.write(Report.of(cut_set), folder)
     _put(folder / "findings.txt", findings_text(cut_set))
-    draw_refused(cut_set, folder / FOLDER)
+    draw(cut_set, folder)
 
 
 def _put(file: Path, text: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from millprep.report.blank_contents import contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 
 FOLDER = "previews"
 View = Callable[[], Canvas]
-Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
-"""Takes work and gives back what waits for its result; at its simplest the work itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,35 +53,22 @@ def gallery(cut_set: CutSet) -> tuple[Picture, ...]:
     return tuple(picture for picture, _ in _pictures(cut_set))
 
 
-def draw(
-    cut_set: CutSet, folder: Path, beside: Beside = lambda work: work
-) -> tuple[Picture, ...]:
-    """Write every picture that the set has the values for into `folder`.
+def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> tuple[Picture, ...]:
+    """Write the pictures that the set has the values for into `folder`.
 
     Args:
-        cut_set: the values.
+        cut_set: the values; of a refused run, what was known by then.
         folder: made, if there is none.
-        beside: may begin work that another core can do.
+        which: of the pictures, in the order of `gallery`.
 
     Returns:
-        what was drawn, as `gallery` lists it.
+        what was drawn.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    views = list(_pictures(cut_set))
-
-    def some(these: list[tuple[Picture, View]]) -> None:
-        for picture, view in these:
-            save(view(), folder / picture.stem, svg=picture.svg)
-
-    other_half = beside(partial(some, views[1::2]))
-    some(views[::2])
-    other_half()
-    return tuple(picture for picture, _ in views)
-
-
-def draw_refused(cut_set: CutSet, folder: Path) -> tuple[Picture, ...]:
-    """The pictures of a run that was refused: what was known by then, findings circled."""
-    return draw(cut_set, folder)
+    chosen = list(_pictures(cut_set))[which]
+    for picture, view in chosen:
+        save(view(), folder / picture.stem, svg=picture.svg)
+    return tuple(picture for picture, _ in chosen)
 
 
 def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:

@@ -64,7 +64,7 @@ def prepare(
         with set_on_disk.staged(out) as folder:
             cut_set = walk(cut_set, plan, boards, facts, folder, say, derivation, choice)
             say("drawing pictures, writing sheet and report")
-            report.write(cut_set, folder, lambda work: second_core.start(work).result)
+            write_report(cut_set, folder)
             set_on_disk.put_in_place(folder, out, replace=replace_begun)
         set_on_disk.forget_refused(out)
     except Stopped as stopped:
@@ -117,6 +117,14 @@ def walk(
     cut_set = proof.with_rules(cut_set, judging.result())
     stop(cut_set)
     return cut_set
+
+
+def write_report(cut_set: CutSet, folder: Path) -> None:
+    """Pictures, sheet and report of a set; a second core draws every other picture."""
+    drawing = second_core.start(report.draw, cut_set, folder, slice(1, None, 2))
+    report.draw(cut_set, folder, slice(0, None, 2))
+    drawing.result()
+    report.write(cut_set, folder)
 
 
 def _write_refused(cut_set: CutSet, out: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 import shapely
 
 from millprep import job
+from millprep.model.set_of_programs import nets_of
 from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT
 from millprep.report.review import LAYERS
 from tests.conftest import EXAMPLES
@@ -221,14 +222,14 @@ def test_copper_tells_its_net_and_its_narrowest_gap(opened: Opened) -> None:
     (placement,) = SET.layout.placements
     piece = placement.board.pieces[5]
     at = placement.pose.point(piece.at)
-    parts = SET.as_cut[0].parts
+    parts = next(b.as_cut for b in SET.blanks if b.as_cut).parts
     mine = next(part for part in parts if part.pieces == ((0, piece.id),))
     others = [p.shape for p in parts if p.pieces and p is not mine]
     gap = shapely.distance(mine.shape, shapely.MultiPolygon(others))
     opened.zoom_to(*at, 20)
     opened.page.mouse.move(*opened.at(*at))
     opened.settle()
-    assert opened.fact("Net") == [SET.nets[0, piece.id]]
+    assert opened.fact("Net") == [nets_of(SET.blanks)[0, piece.id]]
     assert opened.fact("Piece") == [piece.id]
     (said,) = opened.fact("Narrowest gap as cut")
     assert float(said.split(" mm")[0]) == pytest.approx(gap, abs=0.011)
@@ -254,7 +255,7 @@ def test_copper_tells_its_joins(memory: Opened, memory_board: Path) -> None:
 
 
 def test_a_hole_tells_its_size_and_its_cutter(opened: Opened) -> None:
-    hole = SET.holes[10]
+    hole = SET.blanks[0].cuts.holes[10]
     opened.zoom_to(*hole.at, 20)
     opened.page.mouse.move(*opened.at(*hole.at))
     opened.settle()
@@ -270,7 +271,7 @@ def distance(opened: Opened) -> float:
 
 
 def test_a_measured_distance_between_holes(opened: Opened) -> None:
-    one, other = SET.holes[0].at, SET.holes[200].at
+    one, other = SET.blanks[0].cuts.holes[0].at, SET.blanks[0].cuts.holes[200].at
     opened.page.locator("#review-measure").click()
     for at in (one, other):
         opened.zoom_to(*at, 12)
@@ -294,7 +295,7 @@ def test_a_measured_distance_between_edges(opened: Opened) -> None:
 
 def test_with_shift_the_point_stays_where_it_is(opened: Opened) -> None:
     opened.page.locator("#review-measure").click()
-    hole = SET.holes[0].at
+    hole = SET.blanks[0].cuts.holes[0].at
     opened.zoom_to(*hole, 40)
     x, y = (round(v) for v in opened.at(*hole))
     opened.page.keyboard.down("Shift")

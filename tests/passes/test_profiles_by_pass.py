@@ -37,7 +37,7 @@ def made(
 
 def pieces(cut_set: CutSet, out: Path, size: tuple[float, float] = GRID) -> tuple[int, int]:
     """Pieces of laminate that hang together above the tabs, and where the tabs are."""
-    tab = cut_set.profiles[0].tab_depth
+    tab = cut_set.blanks[0].cuts.profiles[0].tab_depth
     whole = shapely.box(0.0, 0.0, *size)
     above, below = (left(out, "mill", z, whole, RADIUS) for z in (-tab + 0.02, -tab - 0.02))
     return len(above), len(below)
@@ -45,7 +45,7 @@ def pieces(cut_set: CutSet, out: Path, size: tuple[float, float] = GRID) -> tupl
 
 def lengths(cut_set: CutSet, out: Path) -> tuple[float, float]:
     """Of all ways at full depth, and of those that are not run over twice."""
-    found = ways(out, "mill", -cut_set.profiles[0].depth + 0.005)
+    found = ways(out, "mill", -cut_set.blanks[0].cuts.profiles[0].depth + 0.005)
     # what lies beside each other by rounding is one way
     rounded = [shapely.set_precision(way, 0.001) for way in found]
     return sum(way.length for way in found), shapely.union_all(rounded).length

@@ -31,7 +31,7 @@ from millprep.report.blank_views import (
 )
 from millprep.report.canvas import Canvas, canvas, save
 from millprep.report.pass_view import contacts, pass_view
-from millprep.report.pictures import draw, draw_refused, gallery
+from millprep.report.pictures import draw, gallery
 from millprep.report.scene import Flag
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
@@ -71,7 +71,7 @@ def test_the_folder_holds_what_the_gallery_lists(drawn: tuple[CutSet, File]) -> 
 
 
 def test_a_refused_set_has_pictures_of_what_is_known(tmp_path: File) -> None:
-    names = {p.stem for p in draw_refused(refused(), tmp_path)}
+    names = {p.stem for p in draw(refused(), tmp_path)}
     assert names == {"blank-1-copper", "blank-1-components", "close-up-1"}
     assert (tmp_path / "close-up-1.png").stat().st_size > 10_000
 

@@ -4,7 +4,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from millprep.report import write, write_refused
+from millprep.report import draw, write, write_refused
 from tests.helpers.invented_set import invented, refused
 
 
@@ -18,6 +18,7 @@ def files(folder: Path) -> dict[str, bytes]:
 
 def test_a_set_is_written_twice_with_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a", "b"):
+        draw(invented(1), tmp_path / name)
         write(invented(1), tmp_path / name)
     first = files(tmp_path / "a")
     assert first == files(tmp_path / "b")

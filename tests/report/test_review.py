@@ -87,7 +87,7 @@ def test_thinning_moves_no_edge_by_more_than_it_says() -> None:
 
 
 def test_a_trail_comes_back(two_passes: CutSet) -> None:
-    for trail in two_passes.trails:
+    for trail in [p.trail for p in two_passes.programs if p.trail is not None]:
         told = trail_data(trail)
         start = np.array(told["start"])
         steps = np.column_stack((numbers(told["x"]), numbers(told["y"]), unrolled(told["z"])))
@@ -116,7 +116,7 @@ def test_arcs_and_waits_of_a_trail() -> None:
 
 
 def test_a_trail_whose_arrays_do_not_fit_is_refused(two_passes: CutSet) -> None:
-    trail = two_passes.trails[0]
+    trail = next(p.trail for p in two_passes.programs if p.trail is not None)
     with pytest.raises(ValueError, match="do not fit"):
         replace(trail, xyz=trail.xyz[1:])
     broken = trail.xyz.copy()
@@ -131,11 +131,12 @@ def test_everything_of_the_set_is_told(two_passes: CutSet) -> None:
     assert len(told["copies"][0]["nets"]) == len(told["boards"][0]["pieces"])
     assert told["copies"][0]["nets"][0] == "heater"
     for key, values in (
-        ("joins", two_passes.joins), ("holes", two_passes.holes), ("clamps", two_passes.clamps),
+        ("joins", two_passes.joins), ("holes", two_passes.blanks[0].cuts.holes),
+        ("clamps", two_passes.clamps),
         ("passes", two_passes.passes), ("findings", two_passes.findings),
     ):  # fmt: skip
         assert len(told[key]) == len(values), key
-    assert len(told["tabs"]) == sum(len(p.tabs) for p in two_passes.profiles)
+    assert len(told["tabs"]) == sum(len(p.tabs) for p in two_passes.blanks[0].cuts.profiles)
     assert [f["name"] for f in told["findings"]] == ["F3", "F2", "F1"]
     assert told["findings"][0]["at"] == [-3.0, 30.0]
 

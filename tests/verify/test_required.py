@@ -24,8 +24,8 @@ def test_clearing_has_business_around_lands_and_nowhere_else(tmp_path: Path) -> 
     assert asked.clearing == {"clear"}
     (area,) = asked.cleared.values()
     reach = shapely.buffer(area, 0.4 + EDGE)
-    assert cut_set.clearings
-    assert all(reach.contains(one.path.line()) for one in cut_set.clearings)
+    assert cut_set.blanks[0].cuts.clearings
+    assert all(reach.contains(one.path.line()) for one in cut_set.blanks[0].cuts.clearings)
     (copy,) = cut_set.layout.placements
     # half way between two lands, beside a rail, and in the open
     for place in ((19.0, 12.0), (41.0, 17.0), (30.0, 26.0)):

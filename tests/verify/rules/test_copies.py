@@ -166,9 +166,9 @@ def test_of_five_copies_on_a_blank_one_is_solved(
     cut_set = check(file)
     assert len({p.pose.a for p in cut_set.layout.placements}) == 2
     assert len(solved_here) == 1
-    assert len(cut_set.judged) == 5
-    lost = {board.nets[0].loads[1].lost for board in cut_set.judged}
+    assert len([c.judged for c in cut_set.copies if c.judged]) == 5
+    lost = {board.nets[0].loads[1].lost for board in [c.judged for c in cut_set.copies if c.judged]}
     assert len(lost) == 1
-    for board in cut_set.judged:
+    for board in [c.judged for c in cut_set.copies if c.judged]:
         placement = cut_set.layout.placements[board.placement]
         assert board.nets[0].loads[1].at == pytest.approx(placement.pose.point((25.0, 10.0)))
