@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.model.dialect import Dialect
+from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.finding import Refusal
 from millprep.model.program import Program
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
@@ -137,7 +137,7 @@ def test_no_text_breaks_reader_and_parts(lines: list[str], dialect: Dialect) -> 
     except Refusal:
         return
     # a machine that changes cutters needs comments
-    tool_change = "files" if dialect.comments == "none" else "changer"
+    tool_change: ToolChange = "files" if dialect.comments == "none" else "changer"
     machine = replace(MACHINE, dialect=dialect, tool_change=tool_change)
     found = split_by_cutter(trace)
     assert [m for part in found for m in part.trace.moves] == list(trace.moves)
