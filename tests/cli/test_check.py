@@ -161,7 +161,7 @@ def test_words_of_a_judged_board_and_its_pictures(tmp_path: Path) -> None:
     made = put(tmp_path, job(RAIL), wide_and_narrow)
     result = run("check", made, "--pictures", tmp_path / "look")
     assert result.exit_code == 0
-    assert "heater, volts lost from feed" in result.stdout
+    assert "heater, voltage drop from feed" in result.stdout
     assert "no insulation that" in result.stdout
     names = {path.name for path in (tmp_path / "look").iterdir()}
     assert {"net-1-potential.png", "net-1-current.png"} <= names
