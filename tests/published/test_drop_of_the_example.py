@@ -18,9 +18,9 @@ from millprep.model.judged import NetJudged
 from millprep.model.layout import Placement
 from millprep.model.net import NetFacts
 from millprep.standards.copper import sheet_resistance
-from millprep.verify.rules.conduction import domain
 from millprep.verify.rules.drop import copper_of, drop, joint
 from millprep.verify.rules.judge import across
+from millprep.verify.rules.mesh import domain
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
 from tests.helpers.finite_differences import contact_volts

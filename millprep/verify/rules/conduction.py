@@ -19,18 +19,17 @@ import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.verify.rules.mesh import (
+    ON_RIM,
+    SIMPLER,
     BoolArray,
     IntArray,
     Mesh,
+    domain,
     elements_of,
     meshed,
     turned,
 )
 
-ON_RIM = 1e-6
-"""A point this close to the rim of a contact is on it, mm."""
-SIMPLER = 0.002
-"""Outlines are thinned by no more than this, mm: the flattening of curves."""
 FRACTION = 0.5
 """Fraction of the estimated error whose triangles are divided in a round (W. Dörfler 1996, from
 memory)."""
@@ -129,25 +128,6 @@ class Solution:
         return cell
 
 
-def domain(
-    shapes: Sequence[shapely.Polygon], contacts: Sequence[shapely.Geometry]
-) -> shapely.MultiPolygon:
-    """The copper around the contacts that carries their current, with thinned outlines."""
-    tree = shapely.STRtree(np.array(contacts, dtype=object))
-    kept: list[shapely.Polygon] = []
-    for shape in shapes:
-        near = tree.query(shape, predicate="dwithin", distance=ON_RIM)
-        left: shapely.Geometry = shapely.simplify(shape, SIMPLER)
-        if len(near):
-            left = shapely.difference(left, shapely.union_all(tree.geometries[near]))
-        kept.extend(
-            part
-            for part in shapely.get_parts(left)
-            if part.area > ON_RIM and len(tree.query(part, "dwithin", distance=ON_RIM))
-        )
-    return shapely.MultiPolygon(kept)
-
-
 def solve(
     shapes: Sequence[shapely.Polygon],
     contacts: Sequence[shapely.Polygon],
@@ -184,18 +164,10 @@ def solve(
         elements = elements.refined(np.flatnonzero(systems[-1].doubtful()))
     last = systems[-1]
     ohms, _ = _extrapolated(sizes[-2:], [system.ohms() for system in systems[-2:]])
-    mesh = last.fine_mesh()
+    mesh, basis = last.fine_mesh(), last.basis
+    flow, reference = last.flow(mesh), last.reference
     return Solution(
-        mesh,
-        last.potential,
-        last.flow(mesh),
-        volts,
-        ohms,
-        last.reference,
-        error,
-        last.unfed,
-        sheet,
-        last.basis,
+        mesh, last.potential, flow, volts, ohms, reference, error, last.unfed, sheet, basis
     )
 
 

@@ -25,7 +25,8 @@ from millprep.standards.current import (
     section_for,
     width_for,
 )
-from millprep.verify.rules.conduction import Resistor, Solution, domain, solve
+from millprep.verify.rules.conduction import Resistor, Solution, solve
+from millprep.verify.rules.mesh import domain
 from millprep.verify.rules.necks import bottleneck, currents, sections
 
 JOINT = 1.0

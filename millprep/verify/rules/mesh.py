@@ -15,6 +15,10 @@ from millprep.geometry.path import FloatArray
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+ON_RIM = 1e-6
+"""A point this close to the rim of a contact is on it, mm."""
+SIMPLER = 0.002
+"""Outlines are thinned by no more than this, mm: the flattening of curves."""
 MOST_ROUNDS = 40
 LAYERS = 5
 """The first points inside an area lie this part of its mean width from the edge."""
@@ -56,6 +60,25 @@ class Edges:
     def boundary(self) -> BoolArray:
         """(e,) whether the edge has copper on one side only."""
         return self.sides[:, 1] < 0
+
+
+def domain(
+    shapes: Sequence[shapely.Polygon], contacts: Sequence[shapely.Geometry]
+) -> shapely.MultiPolygon:
+    """The copper around the contacts that carries their current, with thinned outlines."""
+    tree = shapely.STRtree(np.array(contacts, dtype=object))
+    kept: list[shapely.Polygon] = []
+    for shape in shapes:
+        near = tree.query(shape, predicate="dwithin", distance=ON_RIM)
+        left: shapely.Geometry = shapely.simplify(shape, SIMPLER)
+        if len(near):
+            left = shapely.difference(left, shapely.union_all(tree.geometries[near]))
+        kept.extend(
+            part
+            for part in shapely.get_parts(left)
+            if part.area > ON_RIM and len(tree.query(part, "dwithin", distance=ON_RIM))
+        )
+    return shapely.MultiPolygon(kept)
 
 
 def triangulated(areas: Iterable[shapely.Polygon]) -> Mesh:
