@@ -221,6 +221,7 @@ class IsolationTest:
         one, other = np.triu_indices(len(parts), 1)
         asked = (whose[one] != whose[other]) & (np.minimum(whose[one], whose[other]) >= 0)
         one, other = one[asked], other[asked]
+        shapely.prepare(parts)
         close = shapely.dwithin(parts[one], parts[other], self.gap)
         pairs = np.sort(np.stack((whose[one[close]], whose[other[close]]), axis=1), axis=1)
         return [(a, b) for a, b in pairs.tolist()]

@@ -1,0 +1,45 @@
+"""A few small jobs drawn at random, and what the command calls a disagreement."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.random_jobs import SLOW, Outcome, draw, run_all, table, text_of
+
+GOOD = Outcome(0, 0, (), 1.0)
+
+
+def test_what_prepare_writes_verify_finds_good() -> None:
+    outcomes = run_all(range(20), 1, small=True)
+    assert not [one for one in outcomes if one.disagrees], table(outcomes)
+    assert sum(one.verified == 0 for one in outcomes) >= 10, table(outcomes)
+
+
+def test_a_job_depends_on_its_seed_and_number_alone() -> None:
+    one, same, other, next_one = draw(1, 7), draw(1, 7), draw(2, 7), draw(1, 8)
+    assert text_of(one.tables) == text_of(same.tables)
+    assert one.board == same.board
+    assert len({text_of(job.tables) for job in (one, other, next_one)}) == 3
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"verified": 1, "codes": ("cut-astray",)},
+        {"verified": None},
+        {"prepared": 70},
+        {"prepared": None},
+        {"seconds": SLOW + 1},
+    ],
+)
+def test_a_disagreement_is_seen(changed: dict[str, object]) -> None:
+    assert not GOOD.disagrees
+    one = replace(GOOD, **changed)  # type: ignore[arg-type]
+    assert one.disagrees
+    assert "DISAGREES" in table([one, GOOD])
+
+
+def test_a_refusal_is_none() -> None:
+    assert not Outcome(1, None, ("travel-too-short",), 1.0).disagrees
