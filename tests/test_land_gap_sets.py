@@ -61,7 +61,7 @@ def test_what_is_drawn_too_near_is_told_with_its_place(tmp_path: Path) -> None:
         assert row["gap"] == pytest.approx(1.6, abs=0.06)
         assert min(abs(row["at"][0] - x) for x, _ in places) < 0.1
     text = (tmp_path / "out" / "sheet.html").read_text("utf-8")
-    assert "1.8 mm are open around 3 of 9 lands" in text
+    assert "3 of 9 pads have a gap of 1.8 mm around them" in text
 
 
 def test_a_gap_no_wider_than_everywhere_is_a_mistake(tmp_path: Path) -> None:

@@ -228,7 +228,7 @@ def test_a_refused_run_leaves_the_old_set_and_writes_beside_it(old_set: Path) ->
     assert {f["code"] for f in told["findings"] if f["severity"] == "stop"} == {"gap-too-narrow"}
     schema = Report.model_json_schema()
     jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
-    assert "0.100 mm apart" in (beside / "findings.txt").read_text("utf-8")
+    assert "of 0.100 mm" in (beside / "findings.txt").read_text("utf-8")
     assert list((beside / "previews").glob("*.png"))
     assert {p.name for p in old_set.parent.iterdir()} == {
         "set", "set-refused", "job.toml", "lamp.dxf",
@@ -321,7 +321,7 @@ def test_an_error_at_the_last_step_leaves_the_old_set(
 ) -> None:
     before = contents(old_set.parent)
 
-    def write(cut_set: object, folder: Path, beside: object) -> None:
+    def write(cut_set: object, folder: Path) -> None:
         (folder / "report.json").write_text("{")
         raise Broken
 

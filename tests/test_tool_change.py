@@ -226,5 +226,5 @@ def test_a_stop_without_words_is_refused_for_a_joined_file(tmp_path: Path) -> No
     text = changed(
         PRESET, f'{PRESET}tool_change = "pause"\n[machine.dialect]\ncomments = "none"\n', BOARD
     )
-    with pytest.raises(Refusal, match="a stop tells which comes"):
+    with pytest.raises(Refusal, match="a comment says which cutter comes next"):
         prepare(put(tmp_path, text, everything), tmp_path / "set")

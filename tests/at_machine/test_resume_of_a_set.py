@@ -70,8 +70,8 @@ def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) ->
     done = resume(made, tmp_path / "new", isolated, "--after", "3")
     assert done.exit_code == 0
     page = (tmp_path / "new" / "sheet.html").read_text("utf-8")
-    for words in ("Put a new cutter vee in", "set Z zero", "must not have moved",
-                  "makes that cut anew", "Then go on with set", "goes on where a cutter broke",
+    for words in ("Fit a new cutter vee", "zero Z", "must be unchanged",
+                  "repeats that cut", "Then continue with set", "after a broken cutter",
                   "do not set it again"):  # fmt: skip
         assert words in page, words
     # nothing tells to lay the blank again

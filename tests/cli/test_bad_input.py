@@ -280,7 +280,7 @@ def test_a_clamp_in_the_way_of_a_cut(tmp_path: Path) -> None:
     put(tmp_path, changed("tape = true", CLAMP.format("4.0")))
     said = refused(tmp_path, 1)
     for line in said:
-        assert "a cut meets the clamp at X25 to 35, Y-10 to 16" in line
+        assert "a cut hits the clamp at X25 to 35, Y-10 to 16" in line
         assert "Move the clamp. [clamp-hit] (blank 1, pass 1, blank-1/pass-1/" in line
         assert ".ngc line " in line
         assert line.endswith("mm, machine frame)")
@@ -288,7 +288,7 @@ def test_a_clamp_in_the_way_of_a_cut(tmp_path: Path) -> None:
 
 def test_a_clamp_in_the_way_of_a_rapid(tmp_path: Path) -> None:
     put(tmp_path, changed("tape = true", CLAMP.format("6.0")))
-    assert any("a rapid meets the clamp" in line for line in refused(tmp_path, 1))
+    assert any("a rapid hits the clamp" in line for line in refused(tmp_path, 1))
 
 
 def test_a_link_that_ends_on_no_copper(tmp_path: Path) -> None:

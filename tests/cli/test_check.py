@@ -59,7 +59,7 @@ def test_prepare_refuses_it_with_the_place_circled(tmp_path: Path) -> None:
     result = run("prepare", made, "--out", tmp_path / "set")
     assert result.exit_code == 1
     # drawn 0.5 apart; a vee leaves less at the foot of the copper
-    assert "anode and common are 0.481 mm apart; 300 V require 1.25 mm" in result.stderr
+    assert "gap of 0.481 mm between anode and common; 300 V require 1.25 mm" in result.stderr
     assert not (tmp_path / "set").exists()
     refused = tmp_path / "set-refused"
     report = json.loads((refused / "report.json").read_text("utf-8"))

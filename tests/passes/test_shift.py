@@ -61,9 +61,9 @@ def test_what_fits_is_cut_in_one_pass() -> None:
 
 
 def test_a_lead_without_a_fitting_multiple_gives_way() -> None:
-    made = planned(550.0, 290.0, 300.0)
+    made = planned(550.0, 290.0, 100.0)
     assert made.shift == 260.0
-    assert planned(549.6, 290.0, 300.0).shift == 260.0
+    assert planned(549.6, 290.0, 100.0).shift == 260.0
 
 
 @examples(60)
@@ -171,16 +171,16 @@ def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
 
 
 def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
-    machine = replace(MACHINE, screw_lead=300.0)
-    (finding,) = check_screw_turns(planned(550.0, 290.0, 300.0), machine, 1)
+    machine = replace(MACHINE, screw_lead=100.0)
+    (finding,) = check_screw_turns(planned(550.0, 290.0, 100.0), machine, 1)
     assert (finding.code, finding.severity) == ("shift-not-whole-turns", "warn")
-    # 260 of 300 mm: 2·sin(π·260/300) = 0.813
-    assert "0.867 turns" in finding.message
-    words = "0.81 times its amplitude, 0.008 mm with an assumed amplitude of 0.01 mm"
+    # 2.6 turns of 100 mm: 2·|sin(2.6·π)| = 1.902
+    assert "2.600 turns" in finding.message
+    words = "1.90 times its amplitude, 0.019 mm with an assumed amplitude of 0.01 mm"
     assert words in finding.message
     stated = replace(machine, periodic_error=0.02)
-    (finding,) = check_screw_turns(planned(550.0, 290.0, 300.0), stated, 1)
-    assert "0.016 mm with the stated 0.02 mm" in finding.message
+    (finding,) = check_screw_turns(planned(550.0, 290.0, 100.0), stated, 1)
+    assert "0.038 mm with the stated 0.02 mm" in finding.message
     assert check_screw_turns(planned(486.0, 290.0, 8.0), replace(MACHINE, screw_lead=8.0), 1) == ()
     assert check_screw_turns(planned(486.0, 290.0, None), MACHINE, 1) == ()
 

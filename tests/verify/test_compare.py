@@ -141,7 +141,7 @@ def test_a_piece_cut_away() -> None:
     _, (proof,), findings = prove(board(PIECES), [("".join(LAPS) + sweep, VEE)])
     assert proof.opens == 1
     (gone,) = [finding for finding in findings if finding.code == "copper-open"]
-    assert "altogether" in gone.message
+    assert "cut away completely" in gone.message
 
 
 def test_a_depth_that_stays_in_the_copper_shorts_everything() -> None:
@@ -183,7 +183,7 @@ def test_a_bite_is_measured() -> None:
     _, _, (finding,) = prove(board(PIECES), [("".join(LAPS) + stab, VEE)])
     assert finding.code == "copper-gouged"
     assert finding.severity == "warn"
-    assert f"cuts {SURFACE / 2 - 0.05:.3f} mm" in finding.message
+    assert f"by {SURFACE / 2 - 0.05:.3f} mm" in finding.message
 
 
 def test_a_mirrored_board() -> None:

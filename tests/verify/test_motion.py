@@ -138,7 +138,7 @@ class TestClamps:
         assert codes(self.way(5.0, 7.99), at=(10, 30), clamps=(self.clamp,)) == {"clamp-hit"}
 
     def test_the_collet_nut(self) -> None:
-        short = dataclasses.replace(vee(), stickout=5.9)
+        short = dataclasses.replace(vee(), flute=5.9, stickout=5.9)
         assert codes(self.way(17.99), at=(10, 30), clamps=(self.clamp,), cutter=short) == {
             "clamp-hit"
         }
@@ -173,9 +173,9 @@ class TestDepth:
         assert codes(text.replace("-4.1", "-4.0"), cutter=end_mill(2.0)) == set()
 
     def test_nut(self) -> None:
-        short = dataclasses.replace(end_mill(2.0), stickout=3.9)
+        short = dataclasses.replace(end_mill(2.0), flute=3.9, stickout=3.9)
         text = HEAD + cut([(10, 10), (20, 10)], -4.0) + TAIL
-        assert codes(text, cutter=short) == {"collet-low"}
+        assert codes(text, cutter=short) == {"collet-low", "flute-too-short"}
 
     def test_reach_of_the_machine(self) -> None:
         low = dataclasses.replace(MACHINE, below=0.07)

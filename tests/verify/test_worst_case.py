@@ -168,7 +168,7 @@ def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
     found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
     assert (found.opens, found.narrowest_copper) == (1, 0.0)
     # and a drill that breaks out of its pad takes the copper around the hole
-    wilder = dataclasses.replace(drill(1.0), runout=3.2)
+    wilder = dataclasses.replace(drill(3.2), runout=1.0)
     cuts = [(read(text, file="a"), vee(), PASS), (read(bored, file="b"), wilder, PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
     assert worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0].opens == 1
