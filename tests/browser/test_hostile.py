@@ -55,7 +55,7 @@ def spoilt(name: str) -> CutSet:
     )  # fmt: skip
     return replace(
         spoilt_blank, job=name, id=name, cutters=(vee, *whole.cutters[1:]),
-        machine=replace(whole.machine, name=name), inputs=(InputFile(name, "c" * 64),),
+        inputs=(InputFile(name, "c" * 64),),
         findings=(bad,), derived_from=name,
     )  # fmt: skip
 
