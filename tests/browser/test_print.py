@@ -91,7 +91,7 @@ def test_details_are_printed_when_asked_for(started: Browser, memory_board: Path
     short = texts(printed(started, memory_board / "sheet.html", "A4"))
     whole = texts(printed(started, memory_board / "sheet.html", "A4", details=True))
     assert len(short) < len(whole) <= 10
-    for words in ("1.10 mm", "Spacing", "SHA-256"):
+    for words in ("holes of 1.10 mm", "Spacing, smallest margins", "SHA-256"):
         assert not any(words in page for page in short)
         assert any(words in page for page in whole)
 
