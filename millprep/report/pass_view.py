@@ -31,6 +31,10 @@ FloatArray = NDArray[np.float64]
 WORK_AXES = ("work X, mm", "work Y, mm")
 
 
+ROLES = {"witness": "check", "key": "key", "locate": "locates"}
+"""What a registration hole is for, in a word next to it."""
+
+
 def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
     """The blank as it lies in this pass, in work coordinates."""
     held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
@@ -103,9 +107,7 @@ def _legend(
     return [*legend, marks.sign_swatch("triangle", touch)]
 
 
-def _before(
-    on: Canvas, contents: BlankContents, milling_pass: MillingPass
-) -> list[FloatArray]:
+def _before(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list[FloatArray]:
     """Draw what the passes before have cut; its lines on this pass's machine coordinates."""
     cut: list[FloatArray] = []
     for before in contents.passes:
@@ -139,10 +141,7 @@ def _signs(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> li
         (pose.point(hole.blank), hole, "engraved now" if hole.role == "witness" else "drilled now")
         for hole in drilled_in(contents, milling_pass.number)
     ]
-    named += [
-        (hole.machine, hole, "check" if hole.role == "witness" else "locates")
-        for hole in milling_pass.registration
-    ]
+    named += [(hole.machine, hole, ROLES[hole.role]) for hole in milling_pass.registration]
     for at, hole, _ in named:
         registration_hole(on, at, hole.diameter)
     marks.signs(on, [(0.0, 0.0)], "cross", size=8, over=7)
