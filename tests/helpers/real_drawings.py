@@ -135,8 +135,7 @@ OUTCOMES: list[tuple[str, Unit | None, LayerRoles, Read | Refused]] = [
     ("nasty/gds-extendeddata.dxf", None, copper("0"), Refused("copper-zero-width")),
     ("nasty/gds-extendeddata.dxf", None, edge("0"), Refused("outline-branches")),
     ("nasty/hatches_1.dxf", None, copper("0"), Read(10)),
-    # wrongly refused: the count of fit points of its splines is taken for the end of the path
-    ("nasty/hatches_2.dxf", None, copper("0"), Refused("entity-damaged")),
+    ("nasty/hatches_2.dxf", None, copper("0"), Read(2)),
     ("nasty/layout_missing_block_definition.dxf", None, copper("0"), Refused("drawing-empty")),
     ("nasty/leica_disto_s910.dxf", "mm", copper("LEICA_DISTO_3D"), Refused("copper-zero-width")),
     ("nasty/leica_disto_s910.dxf", "mm", copper("LEICA_DISTO_POINT_ENTITY"),

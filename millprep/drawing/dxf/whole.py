@@ -55,10 +55,12 @@ def _hatch(codes: Sequence[int], values: Sequence[bytes]) -> str:
         return f"it says {says} boundary paths, but has {len(starts)}"
     for start, end in zip(starts, [*starts[1:], len(codes)], strict=True):
         inside = codes[start:end]
-        stop = next((k for k, code in enumerate(inside) if code in (97, 75)), None)
-        if stop is None:
+        part = inside[: inside.index(75)] if 75 in inside else inside
+        if 97 not in part and len(part) == len(inside):
             return "a boundary path does not end"
-        part = inside[:stop]
+        # a spline edge has a 97 of its own, its fit points; the path's own is the last
+        if 97 in part:
+            part = part[: len(part) - 1 - part[::-1].index(97)]
         if 93 not in part:
             return "a boundary path does not say how long it is"
         flag = _int(values[start]) or 0

@@ -298,3 +298,20 @@ def test_letters_and_the_ways_they_read_backwards(tmp_path: Path) -> None:
     assert found["BEHIND"][0] == pytest.approx((5, 1))
     assert found["SCALED"][0] == pytest.approx((7, 1))
     assert sum(left.count for left in board.left_out) == 7
+
+
+def test_a_fill_bounded_by_splines_is_whole(tmp_path: Path) -> None:
+    """R2010 and later: a spline edge has a count of fit points of its own in group 97."""
+    sheet = Sheet(tmp_path)
+    hatch = sheet.space.add_hatch(dxfattribs=FOIL)
+    for x in (5.0, 22.0):
+        path = hatch.paths.add_edge_path()
+        path.add_line((x + 10, 5), (x, 5))
+        path.add_spline(
+            control_points=[(x, 5), (x + 2, 13), (x + 8, 13), (x + 10, 5)],
+            degree=3,
+            knot_values=[0, 0, 0, 0, 1, 1, 1, 1],
+        )
+    areas = [piece.shape.area for piece in sheet.read().pieces]
+    # integral of y dx, u = t (1 - t): y = 24 u, dx = (6 + 24 u) dt; flattened to 2 µm
+    assert areas == pytest.approx([43.2, 43.2], abs=0.002 * 20)
