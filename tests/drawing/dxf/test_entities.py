@@ -306,12 +306,12 @@ def test_a_fill_bounded_by_splines_is_whole(tmp_path: Path) -> None:
     hatch = sheet.space.add_hatch(dxfattribs=FOIL)
     for x in (5.0, 22.0):
         path = hatch.paths.add_edge_path()
-        path.add_line((x + 10, 5), (x, 5))
         path.add_spline(
             control_points=[(x, 5), (x + 2, 13), (x + 8, 13), (x + 10, 5)],
             degree=3,
             knot_values=[0, 0, 0, 0, 1, 1, 1, 1],
         )
+        path.add_line((x + 10, 5), (x, 5))
     areas = [piece.shape.area for piece in sheet.read().pieces]
     # integral of y dx, u = t (1 - t): y = 24 u, dx = (6 + 24 u) dt; flattened to 2 µm
     assert areas == pytest.approx([43.2, 43.2], abs=0.002 * 20)
