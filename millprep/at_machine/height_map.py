@@ -229,9 +229,7 @@ def _differing(
             yield at.finding("map-duplicate", message, (p.x, p.y), line=p.line)
 
 
-def _faulty(
-    fault: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At
-) -> Finding:
+def _faulty(fault: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At) -> Finding:
     """A reading that does not fit its neighbours, or a jump between two of them."""
     i, j = fault.node
     place = (float(surface.x[i]), float(surface.y[j]))

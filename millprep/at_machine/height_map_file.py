@@ -76,9 +76,7 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
     if len(lines) > MOST_LINES:
         message = f"The map has {len(lines)} lines, at most {MOST_LINES} are read. Shorten it."
         raise _refusal(file, [("map-unreadable", message, None)])
-    head = {
-        match[1].lower(): match[2] for line in lines if (match := _HEAD.match(line.strip()))
-    }
+    head = {match[1].lower(): match[2] for line in lines if (match := _HEAD.match(line.strip()))}
     points = () if pattern is None else tuple(_logged(lines, re.compile(pattern)))
     faults: list[tuple[str, str, int | None]] = []
     if not points:
@@ -105,9 +103,7 @@ def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]
             yield Reading(x, y, z, n)
 
 
-def _table(
-    lines: Sequence[str], faults: list[tuple[str, str, int | None]]
-) -> Iterator[Reading]:
+def _table(lines: Sequence[str], faults: list[tuple[str, str, int | None]]) -> Iterator[Reading]:
     """The points of a table; what is wrong with it goes to `faults`."""
     columns = (0, 1, 2)
     width: int | None = None
@@ -126,9 +122,7 @@ def _table(
         width = 3 if width is None else width
         if len(cells) == width and cells[columns[2]] == "":
             at = f"X{cells[columns[0]]} Y{cells[columns[1]]}"
-            faults.append(
-                ("map-hole", f"z is missing at {at}. Probe it and write it down.", n)
-            )
+            faults.append(("map-hole", f"z is missing at {at}. Probe it and write it down.", n))
             continue
         if len(cells) != width:
             words = f"This line has {len(cells)} columns, {width} are expected"

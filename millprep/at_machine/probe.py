@@ -125,9 +125,7 @@ def probe(
     made = probing.surface_program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
     text, tally = io.StringIO(), FiguresSink(machine)
-    lines = TextSink(
-        text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters)
-    )
+    lines = TextSink(text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters))
     sink.run(post_processed(made, machine), lines, tally)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
@@ -187,9 +185,7 @@ def _done(program: Program, number: int) -> bool:
     return program.mill_pass < number or early
 
 
-def _flat(
-    source: Report, program: Program, trace: Trace, plan: JobPlan
-) -> Trace:
+def _flat(source: Report, program: Program, trace: Trace, plan: JobPlan) -> Trace:
     """The moves of a program as if over flat copper."""
     levelling = source.levellings.get((program.blank, program.mill_pass))
     if levelling is None or not _works(program):
@@ -298,4 +294,3 @@ def _write(out: Path, files: dict[Path, str]) -> None:
     except OSError as fault:
         message = f"Nothing can be written in {out} ({fault.strerror}). Name another folder."
         raise usage("output-not-writable", message) from None
-

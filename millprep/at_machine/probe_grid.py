@@ -129,9 +129,7 @@ def _settled(
         for m in range(len(j)):
             missed = sum((~free[n][m][k, :]).astype(int) for n, k in enumerate(i))
             j[m] = int(np.argmin(missed))
-        bad = [
-            (n, m) for n in range(len(i)) for m in range(len(j)) if not free[n][m][i[n], j[m]]
-        ]
+        bad = [(n, m) for n in range(len(i)) for m in range(len(j)) if not free[n][m][i[n], j[m]]]
         if not bad:
             break
     return i, j, bad

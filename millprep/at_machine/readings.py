@@ -222,9 +222,7 @@ def refused(
     code: str, message: str, blank: int | None = None, number: int | None = None
 ) -> Refusal:
     """A refusal with one finding."""
-    finding = Finding(
-        code=code, severity="stop", message=message, blank=blank, mill_pass=number
-    )
+    finding = Finding(code=code, severity="stop", message=message, blank=blank, mill_pass=number)
     return Refusal([finding])
 
 

@@ -8,11 +8,13 @@ from millprep import job
 from millprep.at_machine import blank_pose, readings
 from millprep.at_machine.blank_pose import MeasuredPose
 from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
-from millprep.at_machine.readings import Kind
+from millprep.at_machine.readings import Kind, Readings
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
+from millprep.report.report_model import Report
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.prepare import Say, prepare
@@ -61,22 +63,13 @@ def refit(
     if job_file is None:
         job_file = find_job(source, (Path(), folder.resolve().parent, readings_file.parent))
     plan = job.load(job_file)
-    registration = plan.registration
     inputs = read_inputs(plan, job_file)
     same_inputs(source, inputs)
     # readings first, so that nothing is prepared for bad ones
-    findings: list[Finding] = []
-    if kind == "verniers":
-        measured = blank_pose.by_verniers(read, source, blank, number)
-    else:
-        if kind == "touches":
-            error = TOUCH_ERROR if registration.probe == "none" else registration.probe_error
-            read, sizes = with_centres(read, source, blank, number, error)
-            findings += sizes
-        measured = blank_pose.by_holes(read, source, blank, number, registration.sigma)
+    read, measured, findings = _measured(read, kind, source, blank, number, plan.registration)
     levellings = source.levellings
     if (blank, number) in levellings:
-        findings.append(_probed_before(blank, number))
+        findings = (*findings, _probed_before(blank, number))
     derivation = Derivation(
         derived_from=source.set,
         step=refit_step(blank, number),
@@ -100,6 +93,26 @@ def refit(
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(measured, blank, number), *refusal.findings)) from None
         raise
+
+
+def _measured(
+    read: Readings,
+    kind: Kind,
+    source: Report,
+    blank: int,
+    number: int,
+    registration: RegistrationPlan,
+) -> tuple[Readings, MeasuredPose, tuple[Finding, ...]]:
+    """The readings, touches by their centres; where the blank lies by them; what is odd of them."""
+    if kind == "verniers":
+        return read, blank_pose.by_verniers(read, source, blank, number), ()
+    findings: tuple[Finding, ...] = ()
+    if kind == "touches":
+        error = TOUCH_ERROR if registration.probe == "none" else registration.probe_error
+        read, sizes = with_centres(read, source, blank, number, error)
+        findings = tuple(sizes)
+    measured = blank_pose.by_holes(read, source, blank, number, registration.sigma)
+    return read, measured, findings
 
 
 def _too_far(measured: MeasuredPose, blank: int, number: int) -> Finding:

@@ -112,7 +112,7 @@ def _with_grooves(blank: MilledBlank, depth: float) -> MilledBlank:
             for program in mill_pass.programs
             if levelling is not None and program.spins and "isolate" in program.works
         ]
-        known = tuple(one for one in grooves if one is not None)
+        known = tuple(groove for groove in grooves if groove is not None)
         passes.append(replace(mill_pass, uncorrected=known))
     return replace(blank, passes=tuple(passes))
 

@@ -143,9 +143,7 @@ def _arc(points: FloatArray) -> tuple[FloatArray, FloatArray]:
         return points[[0, -1]], np.array([math.tan(sweep / 4)])
     half = len(points) // 2
     first = float(turned[half])
-    return points[[0, half, -1]], np.array(
-        [math.tan(first / 4), math.tan((sweep - first) / 4)]
-    )
+    return points[[0, half, -1]], np.array([math.tan(first / 4), math.tan((sweep - first) / 4)])
 
 
 def _start_at_corner(p: FloatArray) -> FloatArray:

@@ -40,9 +40,7 @@ class Box:
 
     def contains(self, x: float, y: float, slack: float = 1e-9) -> bool:
         """Whether a point lies in the box."""
-        return (
-            self.x0 - slack <= x <= self.x1 + slack and self.y0 - slack <= y <= self.y1 + slack
-        )
+        return self.x0 - slack <= x <= self.x1 + slack and self.y0 - slack <= y <= self.y1 + slack
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,8 +112,7 @@ class MilledBlank:
             self,
             spoilboard=tuple(islice(rest, len(self.spoilboard))),
             passes=tuple(
-                replace(one, programs=tuple(islice(rest, len(one.programs))))
-                for one in self.passes
+                replace(one, programs=tuple(islice(rest, len(one.programs)))) for one in self.passes
             ),
         )
 
@@ -164,9 +163,7 @@ def blanks_of(
     passes_on: dict[int, list[MillingPass]] = {}
     for one in passes:
         here = (one.blank, one.number)
-        mapped = replace(
-            one, programs=tuple(of_pass.pop(here, ())), levelling=levellings.get(here)
-        )
+        mapped = replace(one, programs=tuple(of_pass.pop(here, ())), levelling=levellings.get(here))
         passes_on.setdefault(one.blank, []).append(mapped)
     joins_on: dict[int, list[Join]] = {}
     for join in joins:

@@ -94,13 +94,13 @@ class SurfaceMap:
         x1, x2, y1, y2 = self.x[i], self.x[i + 1], self.y[j], self.y[j + 1]
         f11, f21 = self.z[j, i], self.z[j, i + 1]
         f12, f22 = self.z[j + 1, i], self.z[j + 1, i + 1]
-        found: FloatArray = (
+        float_array: FloatArray = (
             (x2 - x) * (y2 - y) * f11
             + (x - x1) * (y2 - y) * f21
             + (x2 - x) * (y - y1) * f12
             + (x - x1) * (y - y1) * f22
         ) / ((x2 - x1) * (y2 - y1))
-        return found
+        return float_array
 
 
 @dataclass(frozen=True, slots=True)

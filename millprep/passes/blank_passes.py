@@ -77,7 +77,9 @@ def passes(
         for number in range(1, len(frame.shift.poses) + 1)
     )
     made = tuple(join for join in shared.joins if join.placement not in left_out)
-    profiles = tuple(one for one in shared.freed.profiles if one.placement not in left_out)
+    profiles = tuple(
+        profile for profile in shared.freed.profiles if profile.placement not in left_out
+    )
     other_pass = drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most)
     done = replace(
         blank,
@@ -215,7 +217,9 @@ def _pass(
         touch=touch_point(
             shift.windows[k], pose, laminate, marks.taken, frame.denied[k], job.setup.touch, number
         ),
-        verniers=tuple(one for one in marks.verniers.verniers if one.passes[1] == number),
+        verniers=tuple(
+            vernier for vernier in marks.verniers.verniers if vernier.passes[1] == number
+        ),
     )
 
 

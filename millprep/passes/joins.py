@@ -298,12 +298,12 @@ def _strays(mine: Sequence[Lap], first: Sequence[Lap], reach: float) -> list[Lap
     In the middle of gaps a lap nearer to copper may end where there is no room for it.
     """
     area = shapely.union_all(_grown(first, reach))
-    found = []
+    result = []
     for lap in sorted(mine, key=lambda lap: lap.number):
         if not area.covers(lap.path.line(FLAT)):
-            found.append(lap)
+            result.append(lap)
             area = shapely.union_all([area, *_grown([lap], reach)])
-    return found
+    return result
 
 
 def _grown(laps: Sequence[Lap], reach: float) -> list[BaseGeometry]:
@@ -329,5 +329,5 @@ def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
     reach = pads[:, 2] + lap_splitting.NEAR_PAD
     near = (pads[:, 0] >= x0 - reach) & (pads[:, 0] <= x1 + reach)
     near &= (pads[:, 1] >= y0 - reach) & (pads[:, 1] <= y1 + reach)
-    found: FloatArray = pads[near]
-    return found
+    float_array: FloatArray = pads[near]
+    return float_array

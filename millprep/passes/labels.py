@@ -108,9 +108,9 @@ def plan(
         for k in passes:
             free = free.intersection(shift.polygon(k))
             denied.append(shift.poses[k].inverse().shape(clamped[k]))
-        found = free.difference(shapely.union_all(denied))
-        shapely.prepare(found)
-        return found
+        result = free.difference(shapely.union_all(denied))
+        shapely.prepare(result)
+        return result
 
     for number in sorted({hole.used_in for hole in holes}):
         mine = [hole for hole in holes if hole.used_in == number]

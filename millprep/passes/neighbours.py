@@ -121,12 +121,12 @@ def _key(lap: Lap) -> PieceKey:
     return (lap.placement, lap.piece)
 
 
-def _pair(one: PieceKey, other: PieceKey, way: shapely.LineString) -> Pair:
+def _pair(piece_key: PieceKey, other: PieceKey, way: shapely.LineString) -> Pair:
     (x0, y0), (x1, y1) = way.coords[0], way.coords[-1]
     length = way.length
     # laps that cross have no direction between them; any misalignment gouges
     across = ((x1 - x0) / length, (y1 - y0) / length) if length > 1e-9 else (0.0, 1.0)
-    return Pair(one, other, length, ((x0 + x1) / 2, (y0 + y1) / 2), across)
+    return Pair(piece_key, other, length, ((x0 + x1) / 2, (y0 + y1) / 2), across)
 
 
 def settle(

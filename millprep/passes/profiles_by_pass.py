@@ -84,7 +84,9 @@ def freed(
         tuple(part for cut in cuts for part in _left(cut, gone)) for cuts in shared.by_pass
     )
     joins = tuple(
-        one for one in shared.joins if not common_line.on_common_line(one.at, gone, one.placement)
+        join
+        for join in shared.joins
+        if not common_line.on_common_line(join.at, gone, join.placement)
     )
     return Freed(tabbed, by_pass, joins, findings)
 

@@ -73,9 +73,7 @@ def dxf(parts: Sequence[CopperPart], words: str) -> str:
         layer = PIECES if part.pieces else BACKGROUND
         rims = [shapely.get_coordinates(rim).tolist() for rim in shapely.get_rings(shape)]
         for rim in rims:
-            lines.append(
-                f"0\nPOLYLINE\n8\n{layer}\n66\n1\n10\n0.0\n20\n0.0\n30\n0.0\n70\n1"
-            )
+            lines.append(f"0\nPOLYLINE\n8\n{layer}\n66\n1\n10\n0.0\n20\n0.0\n30\n0.0\n70\n1")
             lines += [
                 f"0\nVERTEX\n8\n{layer}\n10\n{x:.3f}\n20\n{y:.3f}\n30\n0.0" for x, y in rim[:-1]
             ]

@@ -126,9 +126,7 @@ def _legend(
     return legend
 
 
-def _boards(
-    on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polygon
-) -> None:
+def _boards(on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polygon) -> None:
     """Pieces with their ids, holes and edges of every copy, as far as they are seen."""
     seen = frame.buffer(view.y1 - view.y0)
 

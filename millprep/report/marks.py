@@ -273,8 +273,6 @@ def sign_swatch(kind: str, words: str) -> LegendEntry:
     return LegendEntry(words, sign=kind)
 
 
-def line_swatch(
-    role: str, words: str, *, dash: Dash = (), points: float = 1.2
-) -> LegendEntry:
+def line_swatch(role: str, words: str, *, dash: Dash = (), points: float = 1.2) -> LegendEntry:
     """A legend entry for a line; dashes in widths of the line."""
     return LegendEntry(words, role, dash=tuple(part * points for part in dash), width=points)

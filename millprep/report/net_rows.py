@@ -27,9 +27,7 @@ class LoadRow(Row):
     @classmethod
     def of(cls, at: AtLoad) -> LoadRow:
         """One load of a net."""
-        return cls(
-            name=at.load.name, at=at.at, amperes=at.load.amperes, lost=at.lost, ohms=at.ohms
-        )
+        return cls(name=at.load.name, at=at.at, amperes=at.load.amperes, lost=at.lost, ohms=at.ohms)
 
 
 class WireRow(Row):

@@ -136,7 +136,6 @@ SCREEN_CUTTERS_DARK = ("#4090ba", "#ff8a4c", "#f3e9ff", "#6f7dff", "#cc9988", "#
 """In the dark copper stays warm, what is cut stays cold or glaring."""
 
 
-
 def screen_colours() -> dict[str, dict[str, object]]:
     """The review page's colours in light and in dark."""
     return {

@@ -148,9 +148,7 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     pairs: dict[tuple[int, int], int] = {}
     for join in mine:
         pairs[join.passes] = pairs.get(join.passes, 0) + 1
-    counts = " and ".join(
-        f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items())
-    )
+    counts = " and ".join(f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items()))
     most = max(join.predicted or 0.0 for join in mine)
     least = min(join.tolerance_electrical or 0.0 for join in mine)
     shown = mine[:MOST_JOINS]

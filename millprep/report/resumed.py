@@ -39,30 +39,32 @@ def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
     return tuple(steps)
 
 
-def _program_words(one: Resumption, program: Program, known: str) -> list[str]:
+def _program_words(resumption: Resumption, program: Program, known: str) -> list[str]:
     """What to do for one program."""
-    x, y, z = one.entry
-    at, point, points = place((x, y)), one.point, one.points
+    x, y, z = resumption.entry
+    at, point, points = place((x, y)), resumption.point, resumption.points
     run = (
-        f"Run {plain(one.file, 160)}, a hand on the stop. It resumes "
-        f"{plain(one.of, 160)} of set {known}."
+        f"Run {plain(resumption.file, 160)}, a hand on the stop. It resumes "
+        f"{plain(resumption.of, 160)} of set {known}."
     )
     where = (
         (
             f"It plunges at {at}, at restart point {point} of {points}, and repeats that cut "
             "from its beginning."
         )
-        if one.overlap is None
+        if resumption.overlap is None
         else (
-            f"It plunges at {at} to Z {number(z, 3)}, {number(one.overlap)} mm along the "
+            f"It plunges at {at} to Z {number(z, 3)}, {number(resumption.overlap)} mm along the "
             f"path before the place you named, in the cut of restart point {point} of "
             f"{points}. That far it moves in a groove that is already cut. If it meets "
             "full copper there, stop, and take an earlier restart point."
         )
     )
     words = [run, where]
-    if one.board is not None:
-        words.append(f"It makes only the cuts on {plain(one.board, 60)}, copy {one.copy}.")
+    if resumption.board is not None:
+        words.append(
+            f"It makes only the cuts on {plain(resumption.board, 60)}, copy {resumption.copy}."
+        )
     touch = place(program.start[:2])
     return [
         (

@@ -185,15 +185,15 @@ def _pass(milling_pass: MillingPass) -> dict[str, Any]:
         "touch": _point(milling_pass.touch),
         "verniers": [
             {
-                "id": plain(one.id, 40),
-                "at": _point(one.at),
-                "measures": one.measures,
-                "pitch": one.pitch,
-                "step": one.step,
-                "reach": one.reach,
-                "passes": list(one.passes),
+                "id": plain(vernier.id, 40),
+                "at": _point(vernier.at),
+                "measures": vernier.measures,
+                "pitch": vernier.pitch,
+                "step": vernier.step,
+                "reach": vernier.reach,
+                "passes": list(vernier.passes),
             }
-            for one in milling_pass.verniers
+            for vernier in milling_pass.verniers
         ],
     }
 

@@ -200,9 +200,7 @@ class RulesRow(Row):
     """Loads between two nets."""
     bases: tuple[BaseRow, ...]
     """Holes in the patterns of valve bases."""
-    annular_rings: Annotated[
-        tuple[AnnularRingRow, ...], Field(max_length=MOST_HOLES), key("rings")
-    ]
+    annular_rings: Annotated[tuple[AnnularRingRow, ...], Field(max_length=MOST_HOLES), key("rings")]
     """The narrowest copper around holes after isolation and drilling, 20 at most."""
 
     @classmethod

@@ -132,9 +132,7 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
     ]
 
 
-def _extent(
-    rim: shapely.Polygon, clamps: list[Clamp], signs: list[Sign]
-) -> tuple[Point, Point]:
+def _extent(rim: shapely.Polygon, clamps: list[Clamp], signs: list[Sign]) -> tuple[Point, Point]:
     """Low and high corner of all that is drawn, on the machine."""
     boxes = [rim.bounds, *((c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in clamps)]
     boxes += [(*sign.at, *sign.at) for sign in signs]

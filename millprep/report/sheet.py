@@ -130,19 +130,17 @@ def kept(words: str) -> str:
 
 def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
     """Number, size, thickness and boards of each blank."""
-    found: list[tuple[str, ...]] = []
+    result: list[tuple[str, ...]] = []
     for milled in cut_set.blanks:
         blank = milled.laminate
         counts: dict[str, int] = {}
         for placement in milled.placements:
             counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
-        boards = ", ".join(
-            f"{count} × {plain(name, 60)}" for name, count in counts.items()
-        )
+        boards = ", ".join(f"{count} × {plain(name, 60)}" for name, count in counts.items())
         size = f"{number(blank.size[0])} × {number(blank.size[1])} mm"
         thick = f"{number(blank.thickness)} mm with {number(blank.copper, 3)} mm of copper"
-        found.append((str(blank.number), size, thick, boards))
-    return found
+        result.append((str(blank.number), size, thick, boards))
+    return result
 
 
 def _pages(cut_set: CutSet) -> list[PassPage]:
@@ -176,9 +174,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
 def _remarks(cut_set: CutSet) -> list[Remark]:
     pictures = {name: p.png for p in gallery(cut_set) for name in p.findings}
     placed = {mark.name for mark in marked(cut_set)}
-    rows = sorted(
-        enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
-    )
+    rows = sorted(enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0]))
     return [
         Remark(
             name=name_of(index),

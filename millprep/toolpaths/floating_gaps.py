@@ -36,9 +36,11 @@ class SpacingRules:
         """A gap as the rules count it."""
         return gap if gap >= self.least_counted else 0.0
 
-    def between(self, one: NetCopper, other: NetCopper) -> Column:
+    def between(self, net_copper: NetCopper, other: NetCopper) -> Column:
         """The column that counts between two sides."""
-        return self.pad_column if self.pad_column and one.pads and other.pads else self.column
+        return (
+            self.pad_column if self.pad_column and net_copper.pads and other.pads else self.column
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,16 +62,16 @@ Key = tuple[str, bool]
 
 def pairs(sides: Sequence[NetCopper]) -> Iterator[tuple[NetCopper, NetCopper]]:
     """Every two sides of different nets, both ways round."""
-    for one, other in itertools.permutations(sides, 2):
-        if one.net.name != other.net.name:
-            yield one, other
+    for permutation, other in itertools.permutations(sides, 2):
+        if permutation.net.name != other.net.name:
+            yield permutation, other
 
 
-def needed(one: NetCopper, other: NetCopper, rules: SpacingRules) -> float:
+def needed(net_copper: NetCopper, other: NetCopper, rules: SpacingRules) -> float:
     """The spacing that the volts between two sides require, mm."""
-    volts = one.net.volts_to(other.net)
+    volts = net_copper.net.volts_to(other.net)
     assert volts is not None, "nets without volts are floating"
-    return required(volts, rules.between(one, other))
+    return required(volts, rules.between(net_copper, other))
 
 
 def gaps(
@@ -101,21 +103,21 @@ def gaps(
             floor[side.key] = max(least, rules.least_counted, more)
     wide = dict(floor)
 
-    def enough(one: Key) -> float:
+    def enough(key: Key) -> float:
         """The gap of a side that holds against all others as they are."""
-        short = [more - rules.counted(wide[other]) for other, more in need[one].items()]
+        short = [more - rules.counted(wide[other]) for other, more in need[key].items()]
         most = max(short, default=0.0)
-        if most <= rules.counted(floor[one]) + ENOUGH:
-            return floor[one]
-        return max(floor[one], rules.least_counted, most)
+        if most <= rules.counted(floor[key]) + ENOUGH:
+            return floor[key]
+        return max(floor[key], rules.least_counted, most)
 
-    def gain(one: Key) -> float:
+    def gain(key: Key) -> float:
         """How much of what is missing a wider gap of one side adds, for each mm along it."""
         lacks = [
-            more - rules.counted(wide[one]) - rules.counted(wide[other])
-            for other, more in need[one].items()
+            more - rules.counted(wide[key]) - rules.counted(wide[other])
+            for other, more in need[key].items()
         ]
-        return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[one], ENOUGH)
+        return sum(lack for lack in lacks if lack > ENOUGH) / max(lengths[key], ENOUGH)
 
     while wide:
         name = max(sorted(wide), key=gain)

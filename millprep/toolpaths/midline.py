@@ -225,7 +225,9 @@ class _BoardGaps:
         if len(away) and away.min() < self.foot:
             owner = self.rim_laps[int(np.argmin(away))][1]
         else:
-            owner = int(np.argmin(shapely.distance(line, [one.shape for one in self.islands])))
+            owner = int(
+                np.argmin(shapely.distance(line, [island.shape for island in self.islands]))
+            )
         self.rim_laps.append((line, owner))
         return owner
 

@@ -219,7 +219,7 @@ def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
     Raises:
         Fault: for two of a group, for no code of the report, and for one that is not proved.
     """
-    found: dict[str, int] = {}
+    result: dict[str, int] = {}
     for code in codes:
         group = G_GROUP.get(code)
         if group is None:
@@ -228,10 +228,10 @@ def grouped_g(codes: tuple[int, ...]) -> dict[str, int]:
             raise Fault(
                 f"{spelt(code)}: {NO_EFFECT_IN_FILE[code]} cannot be proved", standard=False
             )
-        if group in found:
-            raise Fault(f"{spelt(found[group])} and {spelt(code)} are of one modal group")
-        found[group] = code
-    return found
+        if group in result:
+            raise Fault(f"{spelt(result[group])} and {spelt(code)} are of one modal group")
+        result[group] = code
+    return result
 
 
 def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
@@ -240,7 +240,7 @@ def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
     Raises:
         Fault: for more than four, two of a group, and for no code of the report.
     """
-    found: dict[str, int] = {}
+    result: dict[str, int] = {}
     if len(codes) > MOST_M:
         raise Fault(f"{len(codes)} M words in a line, {MOST_M} are allowed")
     for code in codes:
@@ -249,10 +249,10 @@ def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
             raise Fault(f"M{code} is not a code of RS-274")
         if code == 60:
             raise Fault("M60: pallets cannot be proved", standard=False)
-        if group in found:
-            raise Fault(f"M{found[group]} and M{code} are of one modal group")
-        found[group] = code
-    return found
+        if group in result:
+            raise Fault(f"M{result[group]} and M{code} are of one modal group")
+        result[group] = code
+    return result
 
 
 def check_letters(letters: Iterable[str], codes: set[int | None]) -> None:

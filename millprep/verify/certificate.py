@@ -146,10 +146,10 @@ class _Carriers:
 
     def label(self, parts: Shapes) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
         """The number of the part that each is a section of, 0 for background."""
-        found = np.full(len(parts), BACKGROUND, dtype=np.int64)
+        result = np.full(len(parts), BACKGROUND, dtype=np.int64)
         which, carrier = self.tree.query(shapely.point_on_surface(parts), predicate="intersects")
-        found[which] = carrier + 1
-        return found
+        result[which] = carrier + 1
+        return result
 
     def key(self, number: int) -> Key:
         """The first piece of a part."""

@@ -93,8 +93,8 @@ def _told(reached: Sequence[PadGap], placement: Placement, asked: float) -> Find
     return on_blank(placement, "gap-around-pads", "note", f"{message}.", least.at)
 
 
-def _short(one: PadGap, asked: float) -> bool:
-    return one.gap is not None and one.gap < asked - EDGE
+def _short(pad_gap: PadGap, asked: float) -> bool:
+    return pad_gap.gap is not None and pad_gap.gap < asked - EDGE
 
 
 def _narrow(reached: Sequence[PadGap], placement: Placement, asked: float) -> Iterator[Finding]:
@@ -142,7 +142,10 @@ def check_gaps_opened(
     board = placement.board
     asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
     if around is not None:
-        asked += [(f"the pad of {one.hole.words}", one.shape, around) for one in pad_areas(board)]
+        asked += [
+            (f"the pad of {pad_area.hole.words}", pad_area.shape, around)
+            for pad_area in pad_areas(board)
+        ]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
     far = np.array([wide for _, _, wide in asked])
     zones = dilated(drawn, far - EDGE, _BANDS)

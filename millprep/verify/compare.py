@@ -48,13 +48,13 @@ def bridges(
             i = group[i]
         return i
 
-    found: list[tuple[str, str, Point]] = []
+    result: list[tuple[str, str, Point]] = []
 
     def join(i: int, j: int, at: Point) -> None:
         a, b = root(i), root(j)
         if a != b:
             group[max(a, b)] = min(a, b)
-            found.append((names[min(i, j)], names[max(i, j)], at))
+            result.append((names[min(i, j)], names[max(i, j)], at))
 
     tree = shapely.STRtree(grown)
     for i, j in tree.query(grown, predicate="intersects").T.tolist():
@@ -71,7 +71,7 @@ def bridges(
     for i in range(1, len(names)):
         if root(i) != first:
             join(0, i, _between(pieces[names[0]], pieces[names[i]]))
-    return found
+    return result
 
 
 def _contact(connector: shapely.Polygon, one: shapely.Geometry, other: shapely.Geometry) -> Point:
@@ -208,16 +208,16 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
             continue
         own = [piece for copy, piece in part.pieces if copy == index]
         foreign = [key for key in part.pieces if key[0] != index]
-        for one, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
-            if net_of(nets, (index, one)) == net_of(nets, (index, other)):
-                findings.append(_bridge(shown.placement, one, other, at))
+        for bridge, other, at in bridges(part.shape, {piece: shown.pieces[piece] for piece in own}):
+            if net_of(nets, (index, bridge)) == net_of(nets, (index, other)):
+                findings.append(_bridge(shown.placement, bridge, other, at))
                 continue
             findings.append(
                 on_blank(
                     shown.placement,
                     "copper-short",
                     "stop",
-                    f"short between pieces {one} and {other}. "
+                    f"short between pieces {bridge} and {other}. "
                     "The path between them is missing, too narrow or too shallow.",
                     at,
                 )

@@ -113,7 +113,7 @@ class Part:
 def split_by_cutter(trace: Trace) -> list[Part]:
     """The parts of a file, one at least."""
     stops = [s for s in trace.stops if not s.optional and requested_cutter(s.words)]
-    found: list[Part] = []
+    parts: list[Part] = []
     last = 0
     entry: Stop | None = None
     for stop in [*stops, None]:
@@ -122,12 +122,12 @@ def split_by_cutter(trace: Trace) -> list[Part]:
         piece = _between(trace, last, end, stop, goes_on=stop is not None)
         if piece.moves or stop is None:
             cutter = requested_cutter(entry.words) if entry else named_cutter(piece.remarks)
-            found.append(Part(piece, cutter, entry, change, last + 1))
+            parts.append(Part(piece, cutter, entry, change, last + 1))
         elif entry is not None:
             # two stops with nothing between: the second asks for a cutter that never cut
-            found.append(Part(piece, requested_cutter(entry.words), entry, change, last + 1))
+            parts.append(Part(piece, requested_cutter(entry.words), entry, change, last + 1))
         last, entry = end, stop
-    return found
+    return parts
 
 
 def _change(trace: Trace, stop: Stop) -> ToolChange | None:

@@ -168,15 +168,15 @@ def uncut_edges(
 def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
     """The inner corners where `kept` stands out by more than `DEEP`, the farthest out first."""
     beyond = np.asarray(shapely.difference(kept, dilated(drawn, DEEP, 2)))
-    found: list[Corner] = []
+    corners: list[Corner] = []
     for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
         areas = np.asarray(shapely.get_parts(beyond[i]))
         for area in areas[shapely.area(areas) > 1e-6].tolist():
             tips = shapely.points(shapely.get_coordinates(area))
             out = shapely.distance(tips, drawn[i])
             spot = area.representative_point()
-            found.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
-    return tuple(sorted(found, key=lambda one: (-one.out, one.at)))
+            corners.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
+    return tuple(sorted(corners, key=lambda one: (-one.out, one.at)))
 
 
 def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
@@ -205,12 +205,12 @@ def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[Copper
 def _carriers(
     parts: Sequence[CopperPart], placement: Placement
 ) -> dict[str, list[shapely.Polygon]]:
-    found: dict[str, list[shapely.Polygon]] = {}
+    result: dict[str, list[shapely.Polygon]] = {}
     for part in parts:
         for copy, name in part.pieces:
             if copy == placement.index:
-                found.setdefault(name, []).append(part.shape)
-    return found
+                result.setdefault(name, []).append(part.shape)
+    return result
 
 
 def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:

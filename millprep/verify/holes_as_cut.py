@@ -43,9 +43,9 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
     )
     if not len(areas):
         return {}
-    found = _milled(areas, slots, placement)
+    result = _milled(areas, slots, placement)
     if not holes:
-        return found
+        return result
     filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(areas)))
     middles = shapely.points([placement.pose.point(hole.at) for hole in holes])
     asked = np.array([hole.diameter for hole in holes])
@@ -57,10 +57,10 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
             continue
         best = here[int(np.argmin(np.abs(across[here] - asked[i])))]
         if across[best] < 1.5 * asked[i] + SIZE_TOLERANCE:
-            found[hole.id] = filled[best]
+            result[hole.id] = filled[best]
         elif bool(shapely.intersects(areas[here], middles[i]).any()):
-            found[hole.id] = shapely.buffer(middles[i], asked[i] / 2)
-    return found
+            result[hole.id] = shapely.buffer(middles[i], asked[i] / 2)
+    return result
 
 
 def _milled(
@@ -70,7 +70,7 @@ def _milled(
 
     A groove that lies beside the slot, such as the isolation of its pad, is no part of it.
     """
-    found: dict[str, shapely.Polygon] = {}
+    result: dict[str, shapely.Polygon] = {}
     tree = shapely.STRtree(areas)
     for slot in slots:
         drawn = _drawn(slot, placement)
@@ -81,8 +81,8 @@ def _milled(
         if taken.area < drawn.area / 2:
             continue
         cut = shapely.union_all([around.intersection(a) for a in own])
-        found[slot.id] = max(shapely.get_parts(cut).tolist(), key=lambda part: part.area)
-    return found
+        result[slot.id] = max(shapely.get_parts(cut).tolist(), key=lambda part: part.area)
+    return result
 
 
 def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polygon:

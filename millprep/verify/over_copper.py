@@ -40,8 +40,8 @@ def heights(surface: SurfaceMap, xy: FloatArray) -> FloatArray:
     below = np.minimum(np.nan_to_num(share).astype(np.int64), len(rows) - 2)
     place = np.arange(len(x))
     part = share - below
-    found: FloatArray = rows[below, place] * (1 - part) + rows[below + 1, place] * part
-    return np.where(out, np.nan, found)
+    float_array: FloatArray = rows[below, place] * (1 - part) + rows[below + 1, place] * part
+    return np.where(out, np.nan, float_array)
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,7 +104,7 @@ def read_programs(
         told = programs_of_file(trace, of_file, job.cutters, job.machine)
         findings += told.findings
         as_read[file] = zip(told.programs, told.traces, strict=True)
-    found: list[BlankRuns] = []
+    blank_runses: list[BlankRuns] = []
     for blank in blanks:
         runs: list[Run] = []
         for mill_pass, planned in _places(job, blank):
@@ -114,8 +114,8 @@ def read_programs(
             if surface is not None:
                 trace = over_flat_copper(trace, surface, job.machine.clearance).trace
             runs.append(Run(program, trace, mill_pass))
-        found.append(BlankRuns(blank, tuple(runs)))
-    return ReadBack(tuple(found), tuple(findings))
+        blank_runses.append(BlankRuns(blank, tuple(runs)))
+    return ReadBack(tuple(blank_runses), tuple(findings))
 
 
 def _places(job: JobPlan, blank: MilledBlank) -> Iterator[tuple[MillingPass, Program]]:
@@ -218,7 +218,7 @@ def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> R
     programs = [program for blank in blanks for program in blank.programs]
     rows = motion_rows(folder / TABLE, programs)
     findings: list[Finding] = []
-    found: list[BlankRuns] = []
+    blank_runses: list[BlankRuns] = []
     for blank in blanks:
         runs: list[Run] = []
         for mill_pass, program in _places(job, blank):
@@ -226,19 +226,19 @@ def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> R
             findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
             findings += check_motion(job, blank, mill_pass, program, trace)
             runs.append(Run(program, trace, mill_pass))
-        found.append(BlankRuns(blank, tuple(runs)))
-    return ReadBack(tuple(found), tuple(findings))
+        blank_runses.append(BlankRuns(blank, tuple(runs)))
+    return ReadBack(tuple(blank_runses), tuple(findings))
 
 
 def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict[str, Trace]:
     """Every file read, by its name."""
-    found: dict[str, Trace] = {}
+    result: dict[str, Trace] = {}
     faults: list[Finding] = []
     for file in dict.fromkeys(program.file for program in programs):
         try:
             # line ends are left as they are
             text = (folder / file).read_bytes().decode("ascii")
-            found[file] = reader.read(text, file=file, dialect=dialect)
+            result[file] = reader.read(text, file=file, dialect=dialect)
         except UnicodeDecodeError as fault:
             line = fault.object.count(b"\n", 0, fault.start) + 1
             message = "the file holds characters that no program may hold. Write the set again."
@@ -247,7 +247,7 @@ def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict
             faults += refusal.findings
     if faults:
         raise Refusal(faults)
-    return found
+    return result
 
 
 _KINDS = {"rapid": RAPID, "feed": FEED, "probe": FEED, "arc_cw": ARC_CW, "arc_ccw": ARC_CCW}

@@ -94,31 +94,31 @@ def _index(old: Sequence[TraceMove], move: TraceMove, start: int) -> int | None:
     return None
 
 
-def _same(one: TraceMove, other: TraceMove) -> bool:
+def _same(trace_move: TraceMove, other: TraceMove) -> bool:
     """Whether two moves are the same; going down in one stroke may begin at another height."""
-    if (one.kind, one.end, one.feed) != (other.kind, other.end, other.feed):
+    if (trace_move.kind, trace_move.end, trace_move.feed) != (other.kind, other.end, other.feed):
         return False
-    if one.start != other.start:
-        straight = one.start[:2] == other.start[:2] == one.end[:2]
-        if not straight or other.start[2] < one.start[2]:
+    if trace_move.start != other.start:
+        straight = trace_move.start[:2] == other.start[:2] == trace_move.end[:2]
+        if not straight or other.start[2] < trace_move.start[2]:
             return False
-    if one.centre is None or other.centre is None:
-        return one.centre == other.centre
-    return math.dist(one.centre, other.centre) <= SAME
+    if trace_move.centre is None or other.centre is None:
+        return trace_move.centre == other.centre
+    return math.dist(trace_move.centre, other.centre) <= SAME
 
 
 def _entered(old: Sequence[TraceMove], down: TraceMove, part: TraceMove, near: float) -> list[int]:
     """The old moves whose rest `part` is, when `down` leads straight down to its start."""
     if down.start[:2] != down.end[:2] or down.end[2] >= down.start[2] or down.end != part.start:
         return []
-    found = []
+    result = []
     for at, move in enumerate(old):
         if (move.kind, move.end, move.feed) != (part.kind, part.end, part.feed):
             continue
         # rounded ends give an arc another centre; what counts is where it runs
         if all(_on(move, place, near) for place in _samples(part)):
-            found.append(at)
-    return found
+            result.append(at)
+    return result
 
 
 def _samples(move: TraceMove) -> list[tuple[float, float, float]]:

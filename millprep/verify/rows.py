@@ -36,15 +36,15 @@ def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str,
     by_name = {
         (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
     }
-    found: dict[str, list[Row]] = {}
+    result: dict[str, list[Row]] = {}
     for line in csv.DictReader(lines):
         file = by_name.get((line["blank"], line["pass"], line["program"]))
         if file is None:
             continue
         i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
         x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
-        found.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
-    return found
+        result.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
+    return result
 
 
 def check_rows(trace: Trace, rows: Sequence[Row], *, file: str) -> tuple[Finding, ...]:

@@ -308,9 +308,9 @@ def by_pieces(pieces: Sequence[shapely.Geometry], inside: float) -> Labels:
     cores = shapely.buffer(np.array(list(pieces), dtype=object), -inside)
 
     def label(parts: Shapes) -> NDArray[np.int64]:
-        found = np.zeros(len(parts), dtype=np.int64)
+        result = np.zeros(len(parts), dtype=np.int64)
         for number, core in enumerate(cores.tolist(), 1):
-            found[shapely.intersects(parts, core)] = number
-        return found
+            result[shapely.intersects(parts, core)] = number
+        return result
 
     return label

@@ -191,17 +191,18 @@ def _room(diameter: float, radius: float) -> float:
     return max(diameter / 2 - radius, 0.0) + OFF
 
 
-def _axes(one: ProgramCuts, level: float) -> tuple[Shapes, FloatArray]:
+def _axes(program_cuts: ProgramCuts, level: float) -> tuple[Shapes, FloatArray]:
     """The axes' ways through the copper, blank frame, each with its radius at the level."""
-    steps = clipped(segments(one.trace), level)
+    steps = clipped(segments(program_cuts.trace), level)
     if not len(steps):
         return _array([]), np.zeros(0)
     wide = np.maximum(
-        radii(one.cutter, -steps[:, 2], level), radii(one.cutter, -steps[:, 5], level)
+        radii(program_cuts.cutter, -steps[:, 2], level),
+        radii(program_cuts.cutter, -steps[:, 5], level),
     )
     joined = (np.abs(steps[1:, 0:3] - steps[:-1, 3:6]) < 1e-9).all(axis=1)
     first = np.concatenate(([0], np.flatnonzero(~joined) + 1))
-    pose = one.mill_pass.pose.inverse()
+    pose = program_cuts.mill_pass.pose.inverse()
     a, b = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
     chain = np.repeat(np.arange(len(first)), np.diff([*first.tolist(), len(steps)]))
     points = np.insert(b, first, a[first], axis=0)
@@ -238,7 +239,7 @@ def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
 
 
 def _told(
-    one: ProgramCuts, blank: Blank, placements: Sequence[Placement], at: Point, line: int
+    program_cuts: ProgramCuts, blank: Blank, placements: Sequence[Placement], at: Point, line: int
 ) -> Finding:
     spot = shapely.Point(at)
     on = next((p for p in placements if p.pose.shape(p.board.outline).covers(spot)), None)
@@ -252,22 +253,22 @@ def _told(
         board=None if on is None else on.board.name,
         copy=None if on is None else on.copy,
         blank=blank.number,
-        mill_pass=one.mill_pass.number,
-        file=one.file,
+        mill_pass=program_cuts.mill_pass.number,
+        file=program_cuts.file,
         line=line,
     )
 
 
-def _lines(one: ProgramCuts, places: Sequence[Point], level: float) -> list[int]:
+def _lines(program_cuts: ProgramCuts, places: Sequence[Point], level: float) -> list[int]:
     """The line of the move that cuts through each place of the blank."""
     below = [
         move
-        for move in one.trace.moves
+        for move in program_cuts.trace.moves
         if min(move.start[2], move.end[2]) < -level
         and all(map(math.isfinite, (*move.start[:2], *move.end[:2])))
     ]
     tree = shapely.STRtree(_array([_way(move) for move in below]))
-    spots = shapely.points([one.mill_pass.pose.point(at) for at in places])
+    spots = shapely.points([program_cuts.mill_pass.pose.point(at) for at in places])
     return [below[n].line for n in tree.nearest(spots).tolist()]
 
 

@@ -147,13 +147,13 @@ def worst_cases(
     """
     flat = list(zip(cuts, np.broadcast_to(np.asarray(flatness), len(cuts)).tolist(), strict=True))
     least = [narrower(cutter, off) for (_, cutter, _), off in flat]
-    thin = [(one[0], cutter, one[2]) for one, (cutter, _) in zip(cuts, least, strict=True)]
+    thin = [(cut[0], cutter, cut[2]) for cut, (cutter, _) in zip(cuts, least, strict=True)]
     narrow = as_copper(blank, thin, placements, raised=[higher for _, higher in least])
     more: dict[str, float] = {}
     for (_, cutter, _), off in flat:
         more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
     edges = GrooveEdges(asked.grooves, more)
-    found: dict[int, WorstCase] = {}
+    result: dict[int, WorstCase] = {}
     for placement in placements:
         index, proof = placement.index, proofs[placement.index]
         mine = [part for part in narrow if any(copy == index for copy, _ in part.pieces)]
@@ -172,7 +172,7 @@ def worst_cases(
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
         joined = [part for part in mine if len(nets_on(part, nets or {})) > 1]
         shorts = sum(len(nets_on(part, nets or {})) - 1 for part in joined)
-        found[index] = WorstCase(
+        result[index] = WorstCase(
             shorts=shorts,
             short_at=_at(joined[0].shape) if joined else None,
             opens=proof.opens + len(lost),
@@ -181,7 +181,7 @@ def worst_cases(
             narrowest_copper=width,
             copper_at=None if spot is None else necks[spot].at,
         )
-    return found
+    return result
 
 
 def worst_case_findings(

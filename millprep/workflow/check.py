@@ -36,8 +36,6 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
     cut_set = empty(plan, job_file, boards, None)
     with tempfile.TemporaryDirectory() as folder:
         try:
-            return walk(
-                cut_set, plan, boards, facts, Path(folder), say, None, choice, whole=True
-            )
+            return walk(cut_set, plan, boards, facts, Path(folder), say, None, choice, whole=True)
         except Stopped as stopped:
             return stopped.cut_set

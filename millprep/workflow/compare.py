@@ -111,9 +111,7 @@ def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
         raise report_file.unreadable(words, folder / "report.json") from None
 
 
-def _by_copy(
-    report: Report, table: Sequence[Mapping[str, str]]
-) -> dict[Copy, list[Cut]]:
+def _by_copy(report: Report, table: Sequence[Mapping[str, str]]) -> dict[Copy, list[Cut]]:
     """Every cut at the nearest copy; marks in the margins belong to none."""
     names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
     for row in report.passes:

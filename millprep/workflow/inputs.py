@@ -30,23 +30,23 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
     """
     boards: list[Board] = []
     faults: list[Finding] = []
-    for one in plan.boards:
+    for board in plan.boards:
         try:
             boards.append(
                 drawing.read(
-                    one.drawing.file,
-                    name=one.name,
-                    shown_as=one.drawing.name,
-                    layers=one.roles,
-                    unit=one.unit,
-                    outline_file=one.outline_drawing and one.outline_drawing.file,
-                    holes_file=one.holes_drawing and one.holes_drawing.file,
+                    board.drawing.file,
+                    name=board.name,
+                    shown_as=board.drawing.name,
+                    layers=board.roles,
+                    unit=board.unit,
+                    outline_file=board.outline_drawing and board.outline_drawing.file,
+                    holes_file=board.holes_drawing and board.holes_drawing.file,
                     repair=repair,
-                    accepted=one.accepted,
+                    accepted=board.accepted,
                 )
             )
         except Refusal as refusal:
-            faults += [replace(f, board=f.board or one.name) for f in refusal.findings]
+            faults += [replace(f, board=f.board or board.name) for f in refusal.findings]
     if faults:
         raise Refusal(faults, exit_code=3)
     return tuple(boards)
@@ -67,7 +67,7 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file and every drawing once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file))]
-    drawings = [pair for one in plan.boards for pair in one.files]
+    drawings = [pair for board in plan.boards for pair in board.files]
     for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
         if name not in {i.file for i in inputs}:
             inputs.append(InputFile(name, _hash(file)))
@@ -88,10 +88,14 @@ def told(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
         for board in boards
         for change in board.repairs
     )
-    return _few_decimals(plan) + mended + tuple(
-        _left_out(board, one, left)
-        for board, one in zip(boards, plan.boards, strict=True)
-        for left in board.left_out
+    return (
+        _few_decimals(plan)
+        + mended
+        + tuple(
+            _left_out(board, one, left)
+            for board, one in zip(boards, plan.boards, strict=True)
+            for left in board.left_out
+        )
     )
 
 
@@ -143,7 +147,7 @@ def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
     What changes nothing does not.
     """
     roles = plan.layers
-    looked_at = {one.layer for one in plan.selections}
+    looked_at = {selection.layer for selection in plan.selections}
     used = None in looked_at or left.layer in {
         *roles.copper, *roles.outline, *roles.holes, *looked_at,
     }  # fmt: skip

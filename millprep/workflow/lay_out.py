@@ -121,7 +121,7 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
     written = [out]
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        stems = [f"{out.stem}-blank-{one.number}" for one in laid_out.blanks]
+        stems = [f"{out.stem}-blank-{blank.number}" for blank in laid_out.blanks]
         draw(laid_out.blanks, laid_out.plan.name, stems, out.parent)
         written += [out.parent / f"{stem}.png" for stem in stems]
         for name, text in layout_files.texts(laid_out.laid, laid_out.plan, out.stem).items():

@@ -114,14 +114,14 @@ class Laid:
         by_name = {board.name: board for board in boards}
         made = assemble.layout_of(self.spots, self.blanks, self.wanted, by_name, plans)
         used = {placement.blank for placement in made.placements}
-        return replace(made, blanks=tuple(one for one in made.blanks if one.number in used))
+        return replace(made, blanks=tuple(blank for blank in made.blanks if blank.number in used))
 
 
 def made_of(layout: Layout, skipped: int) -> Layout:
     """A layout without the copies at its end that are skipped, and without blanks left empty."""
     kept = layout.placements[: len(layout.placements) - skipped]
     used = {placement.blank for placement in kept}
-    return Layout(tuple(one for one in layout.blanks if one.number in used), kept)
+    return Layout(tuple(blank for blank in layout.blanks if blank.number in used), kept)
 
 
 def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) -> Laid:
@@ -132,12 +132,12 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
             skip or to make that there are not.
     """
     choice = choice or Choice()
-    wanted = [assemble.wanted_of(b, one) for b, one in zip(boards, plan.boards, strict=True)]
+    wanted = [assemble.wanted_of(b, board) for b, board in zip(boards, plan.boards, strict=True)]
     # which cutter meets a clamp is known when paths are: the collet keeps off if there is room
-    wide = [assemble.sheet_of(one, kept_out(plan, one, collet=True)) for one in plan.blanks]
-    close = [assemble.sheet_of(one, kept_out(plan, one, collet=False)) for one in plan.blanks]
+    wide = [assemble.sheet_of(blank, kept_out(plan, blank, collet=True)) for blank in plan.blanks]
+    close = [assemble.sheet_of(blank, kept_out(plan, blank, collet=False)) for blank in plan.blanks]
     fixed, blanks = _fixed(plan, wanted, close, choice)
-    pinned = {one.name: tuple(place.turn for place in one.places) for one in plan.boards}
+    pinned = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
     _known(wanted, choice.skip)
     skip = set(choice.skip)
     if choice.only:
@@ -219,16 +219,16 @@ def _fixed(
         fixed, lines = list(stored.spots), stored.lines
     there = {(spot.board, spot.copy) for spot in fixed}
     pinned = [
-        Spot(one.name, copy, place.blank, *place.at, place.turn)
-        for one in plan.boards
-        for copy, place in enumerate(one.places, start=1)
-        if (one.name, copy) not in there
+        Spot(board.name, copy, place.blank, *place.at, place.turn)
+        for board in plan.boards
+        for copy, place in enumerate(board.places, start=1)
+        if (board.name, copy) not in there
     ]
     stock = [n for n, sheet in enumerate(sheets) for _ in range(sheet.count - blanks.count(n))]
     last = max((spot.blank for spot in pinned), default=0)
     begun = (*blanks, *stock[: max(0, last - len(blanks))])
     fixed += pinned
-    turns = {one.name: tuple(place.turn for place in one.places) for one in plan.boards}
+    turns = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
     told = [replace(one, turns=(*one.turns, *turns[one.name])) for one in wanted]
     name = choice.stored.file if choice.stored else plan.file.name
     written = check.Written(name, lines)
@@ -295,7 +295,7 @@ def _searched(
     return nest(wanted, sheets, EFFORTS[choice.effort], fixed, blanks, choice.workers)
 
 
-def _alone(one: Wanted, copy: int, sheets: Sequence[StockSheet]) -> Nested:
+def _alone(wanted: Wanted, copy: int, sheets: Sequence[StockSheet]) -> Nested:
     """A job's only board in the middle of the first blank that holds it, clear of clamps if one is.
 
     Clamps are judged when the passes are known, and said better then.
@@ -303,26 +303,26 @@ def _alone(one: Wanted, copy: int, sheets: Sequence[StockSheet]) -> Nested:
     bare = [replace(sheet, keep_outs=()) for sheet in sheets]
     found: list[tuple[int, Spot]] = []
     for number, sheet in enumerate(bare):
-        for turn in one.turns:
-            spot = _middle(one, copy, sheet, turn)
-            if not check.check_layout([spot], [replace(one, copies=(copy,))], [sheet], [0]):
+        for turn in wanted.turns:
+            spot = _middle(wanted, copy, sheet, turn)
+            if not check.check_layout([spot], [replace(wanted, copies=(copy,))], [sheet], [0]):
                 found.append((number, spot))
     clear = [
         (number, spot)
         for number, spot in found
         if not any(
-            area_of(one, spot).intersection(keep_out).area > 1e-6
+            area_of(wanted, spot).intersection(keep_out).area > 1e-6
             for keep_out in sheets[number].keep_outs
         )
     ]
     for number, spot in [*clear[:1], *found[:1]]:
         return Nested((spot,), (number,))
-    return nest([one], bare, EFFORTS["low"])
+    return nest([wanted], bare, EFFORTS["low"])
 
 
-def _middle(one: Wanted, copy: int, sheet: StockSheet, turn: float) -> Spot:
-    low = area_of(one, Spot(one.name, copy, 1, 0.0, 0.0, turn)).bounds
+def _middle(wanted: Wanted, copy: int, sheet: StockSheet, turn: float) -> Spot:
+    low = area_of(wanted, Spot(wanted.name, copy, 1, 0.0, 0.0, turn)).bounds
     x0, y0, x1, y1 = sheet.outline.bounds
     x = round((x0 + x1 - low[2]) / 2, DIGITS) + 0.0
     y = round((y0 + y1 - low[3]) / 2, DIGITS) + 0.0
-    return Spot(one.name, copy, 1, x, y, turn)
+    return Spot(wanted.name, copy, 1, x, y, turn)

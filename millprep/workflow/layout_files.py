@@ -25,14 +25,14 @@ def texts(laid: Laid, plan: JobPlan, stem: str = LAYOUT) -> dict[str, str]:
 
     Offcuts are what is left when every board of the layout is cut, those that are skipped as well.
     """
-    found = {f"{stem}.toml": file.text_of(laid.spots, laid.blanks, laid.sheets)}
+    result = {f"{stem}.toml": file.text_of(laid.spots, laid.blanks, laid.sheets)}
     used = {spot.blank for spot in laid.spots}
     for number, index in enumerate(laid.blanks, start=1):
         left = figures.offcut(number, laid.spots, laid.wanted, laid.sheets[index])
         if left is not None and number in used:
             text = offcut_text(left, number, plan.name, plan.blanks[index])
-            found[f"{stem}-offcut-{number}.toml"] = text
-    return found
+            result[f"{stem}-offcut-{number}.toml"] = text
+    return result
 
 
 def offcut_text(shape: shapely.Polygon, number: int, name: str, plan: BlankPlan) -> str:

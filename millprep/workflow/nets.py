@@ -133,14 +133,14 @@ class _Finder:
     def _place(self, j: int, net: NetPlan) -> str | None:
         """The net that a point or text names, by its first piece."""
         if net.at is not None:
-            found = self.copper.under(net.at)
-            if found is None:
+            result = self.copper.under(net.at)
+            if result is None:
                 words = (
                     f"is {_point(net.at)}, where there is no copper; give a point on the net's "
                     "copper in the drawing's coordinates, or check the drawing's unit"
                 )
                 self._misfit("net-on-no-copper", j, ("at",), words, net.at)
-            return found
+            return result
         texts = [t for t in (*self.board.lettering, *self.board.notes) if _same(t.words, net.text)]
         if not texts:
             words = f"is {net.text!r}, which no text of the drawing says; {_near(self.board)}"

@@ -73,8 +73,7 @@ def empty(
         gap=plan.isolation.gap,
         locating=plan.registration.method,
         inputs=inputs,
-        findings=told(plan, boards)
-        + (() if derivation is None else derivation.findings),
+        findings=told(plan, boards) + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
         chosen=chosen,
     )
@@ -94,7 +93,7 @@ def laid_out(
             raise Refusal(laid.findings)
     layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
-    drawn = {one.name: files.index(one.drawing.name) for one in plan.boards}
+    drawn = {board.name: files.index(board.drawing.name) for board in plan.boards}
     names, faults = nets.name(plan.boards, layout, facts)
     blanks = tuple(
         MilledBlank(
@@ -170,7 +169,9 @@ def _less(blank: MilledBlank, left_out: Collection[int]) -> MilledBlank:
         cuts=replace(
             cuts,
             laps=tuple(lap for lap in cuts.laps if lap.placement not in left_out),
-            clearings=tuple(one for one in cuts.clearings if one.placement not in left_out),
+            clearings=tuple(
+                clearing for clearing in cuts.clearings if clearing.placement not in left_out
+            ),
             holes=tuple(hole for hole in cuts.holes if hole.placement not in left_out),
         ),
     )

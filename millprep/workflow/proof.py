@@ -19,8 +19,7 @@ def with_copper(
     """The set with its programs as read back, the copper that they leave, and its proofs."""
     proofs = {proof.placement: proof for proof in checked.proofs}
     blanks = tuple(
-        replace(blank, as_cut=left)
-        for blank, left in zip(cut_set.blanks, copper, strict=True)
+        replace(blank, as_cut=left) for blank, left in zip(cut_set.blanks, copper, strict=True)
     )
     done = replace(cut_set, blanks=blanks, findings=(*cut_set.findings, *checked.findings))
     done = done.with_copies(
@@ -39,7 +38,7 @@ def with_checks(cut_set: CutSet) -> CutSet:
 
 def with_rules(cut_set: CutSet, rules: Judged) -> CutSet:
     """The set with what the rules of the trade find of its boards and cutters."""
-    judged = {one.placement: one for one in rules.boards}
+    judged = {board.placement: board for board in rules.boards}
     done = cut_set.with_copies(
         replace(copy, judged=judged.get(copy.placement.index)) for copy in cut_set.copies
     )

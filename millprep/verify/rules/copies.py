@@ -127,22 +127,22 @@ def _neck(neck: Neck, way: Pose) -> Neck:
     return replace(neck, at=way.point(neck.at))
 
 
-def _at_neck(one: AtNeck, way: Pose) -> AtNeck:
-    return replace(one, neck=_neck(one.neck, way))
+def _at_neck(at_neck: AtNeck, way: Pose) -> AtNeck:
+    return replace(at_neck, neck=_neck(at_neck.neck, way))
 
 
-def _at_load(one: AtLoad, way: Pose) -> AtLoad:
-    return replace(one, at=way.point(one.at))
+def _at_load(at_load: AtLoad, way: Pose) -> AtLoad:
+    return replace(at_load, at=way.point(at_load.at))
 
 
-def _wire(one: AtWire, way: Pose) -> AtWire:
-    return replace(one, start=way.point(one.start), end=way.point(one.end))
+def _wire(at_wire: AtWire, way: Pose) -> AtWire:
+    return replace(at_wire, start=way.point(at_wire.start), end=way.point(at_wire.end))
 
 
 def _field(field: Field, way: Pose) -> Field:
     return replace(field, points=way.points(field.points))
 
 
-def _finding(one: Finding, way: Pose, to: Placement) -> Finding:
-    at = None if one.at is None else way.point(one.at)
-    return replace(one, at=at, copy=to.copy, blank=to.blank)
+def _finding(finding: Finding, way: Pose, to: Placement) -> Finding:
+    at = None if finding.at is None else way.point(finding.at)
+    return replace(finding, at=at, copy=to.copy, blank=to.blank)

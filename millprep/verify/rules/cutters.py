@@ -37,14 +37,14 @@ def cutters(
         machine: whose limits the remedies keep.
         whole: whether a note tells of drills that turn slower than in factories.
     """
-    found: list[Cutting] = []
+    cuttings: list[Cutting] = []
     worst: dict[tuple[str, str], tuple[float, Finding]] = {}
     slow: list[Program] = []
     for program in programs:
         one = cutting(program, grades.get(program.blank))
         if one is None:
             continue
-        found.append(one)
+        cuttings.append(one)
         for excess, fault in faults(one, program.cutter, program.spindle, machine):
             key = (fault.code, one.cutter)
             if key not in worst or excess > worst[key][0]:
@@ -54,7 +54,7 @@ def cutters(
     findings = [fault for _, fault in worst.values()]
     if whole and slow:
         findings.append(_slow(slow))
-    return tuple(found), tuple(findings)
+    return tuple(cuttings), tuple(findings)
 
 
 def cutting(program: Program, grade: Grade | None = None) -> Cutting | None:
@@ -73,7 +73,7 @@ def cutting(program: Program, grade: Grade | None = None) -> Cutting | None:
         chip_load=chip_load(along, spindle, cutter.teeth) if along and not steps else None,
         plunge_load=chip_load(down, spindle, cutter.teeth) if down else None,
         bounds=cutter.chip_load or bounds(cutter.kind, width, grade),
-        step=max(max(one) for one in steps) if steps else lap_step(program),
+        step=max(max(step) for step in steps) if steps else lap_step(program),
         steps=max(map(len, steps), default=None),
     )
 

@@ -97,12 +97,12 @@ def annular_rings(
     return tuple(found), limited(list(_thin(placement, found, asked, made)))
 
 
-def hole_offset(one: HoleMade, asked: RulesPlan) -> float:
+def hole_offset(hole_made: HoleMade, asked: RulesPlan) -> float:
     """How far a hole may stand off its copper, mm."""
-    wander = drill_wander(one.drill) if asked.drill_wander is None else asked.drill_wander
-    if one.misalignment and asked.pass_error is not None:
+    wander = drill_wander(hole_made.drill) if asked.drill_wander is None else asked.drill_wander
+    if hole_made.misalignment and asked.pass_error is not None:
         return wander + asked.pass_error
-    return wander + one.misalignment
+    return wander + hole_made.misalignment
 
 
 def check_small_pads(placement: Placement, level: Level) -> tuple[Finding, ...]:
@@ -178,14 +178,14 @@ def bases(
     holes = [hole for hole in placement.board.holes if hole.end is None]
     widths = pad_widths(placement.board)
     sizes = {hole.id: hole.diameter for hole in holes}
-    sizes |= {name: one.diameter for name, one in made.items()}
+    sizes |= {name: base_found.diameter for name, base_found in made.items()}
     found: list[tuple[Pattern, BaseFound]] = []
     findings: list[Finding] = []
     for pattern in patterns([placement.pose.point(hole.at) for hole in holes]):
         base = pattern.base
         pins = [holes[n].id for n in pattern.numbered("copper")]
         hole, land = asks(base, asked)
-        one = BaseFound(
+        base_found = BaseFound(
             base.name,
             pattern.circle,
             base.circle,
@@ -199,12 +199,12 @@ def bases(
             asked_hole=hole,
             asked_land=land,
         )
-        found.append((pattern, one))
+        found.append((pattern, base_found))
         if pattern.wrong:
             findings.append(_wrong(placement, pattern))
     findings += _narrow(placement, found, asked)
     findings += _pins(placement, found, asked, sizes, widths)
-    return tuple(one for _, one in found), limited(findings)
+    return tuple(base_found for _, base_found in found), limited(findings)
 
 
 def asks(base: Base, asked: RulesPlan) -> tuple[float, float]:

@@ -124,7 +124,7 @@ def across(judged: Sequence[NetJudged]) -> tuple[Across, ...]:
         for at in net.loads:
             if at.load.name != net.feed:
                 by_name.setdefault(at.load.name, []).append((net, at))
-    found: list[Across] = []
+    acrosses: list[Across] = []
     for name, ends in by_name.items():
         if len(ends) != 2:
             continue
@@ -132,7 +132,7 @@ def across(judged: Sequence[NetJudged]) -> tuple[Across, ...]:
         amperes = gives.load.amperes
         if abs(amperes + takes.load.amperes) > BALANCED * abs(amperes):
             continue
-        found.append(
+        acrosses.append(
             Across(
                 name,
                 high.net.name,
@@ -142,7 +142,7 @@ def across(judged: Sequence[NetJudged]) -> tuple[Across, ...]:
                 gives.lost - takes.lost,
             )
         )
-    return tuple(found)
+    return tuple(acrosses)
 
 
 def _between(high: NetFacts, low: NetFacts) -> float | None:
@@ -221,17 +221,17 @@ def holes_made(blank: MilledBlank, tools: Sequence[Cutter]) -> dict[int, dict[st
     """How the holes of every copy on a blank are made, by placement and the hole's id."""
     by_name = {cutter.name: cutter for cutter in tools}
     apart = {(one.placement, one.hole): one.most for one in blank.drilled_in_other_pass}
-    found: dict[int, dict[str, HoleMade]] = {}
+    result: dict[int, dict[str, HoleMade]] = {}
     for hole in blank.cuts.holes:
         assert hole.placement is not None, "a registration hole among the holes of boards"
         cutter = by_name[hole.cutter]
-        found.setdefault(hole.placement, {})[hole.hole] = HoleMade(
+        result.setdefault(hole.placement, {})[hole.hole] = HoleMade(
             hole.diameter,
             cutter.diameter if isinstance(cutter, Drill) else None,
             wider(cutter, 0.0),
             apart.get((hole.placement, hole.hole), 0.0),
         )
-    return found
+    return result
 
 
 def _not_judged(boards: list[str]) -> Finding:

@@ -103,9 +103,9 @@ def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> Neck | N
     # Edges that are no section (they cut off a bump) are no hindrance.
     net = edges(mesh)
     is_section = {tuple(sorted(pair)) for pair in cuts.beside.tolist()}
-    for one, other in net.sides[~net.boundary].tolist():
-        if tuple(sorted((one, other))) not in is_section:
-            _unite(group, one, other)
+    for side, other in net.sides[~net.boundary].tolist():
+        if tuple(sorted((side, other))) not in is_section:
+            _unite(group, side, other)
     widths = cuts.widths
     for n in np.argsort(-widths, kind="stable").tolist():
         _unite(group, *cuts.beside[n].tolist())

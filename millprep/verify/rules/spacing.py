@@ -117,8 +117,8 @@ def spacing(
     )
 
 
-def _volts(one: NetFacts, other: NetFacts) -> float:
-    volts = one.volts_to(other)
+def _volts(net_facts: NetFacts, other: NetFacts) -> float:
+    volts = net_facts.volts_to(other)
     assert volts is not None
     return volts
 
