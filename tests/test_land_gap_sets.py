@@ -33,8 +33,8 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     (proof,), (copy,) = cut_set.proofs, cut_set.layout.placements
     copper = cut_set.blanks[0].as_cut
     assert copper is not None
-    assert proof.lands is not None
-    assert [one.gap for one in proof.lands] == [None] * 9
+    assert proof.pad_gaps is not None
+    assert [one.gap for one in proof.pad_gaps] == [None] * 9
     free = shapely.union_all([part.shape for part in copper.parts if not part.pieces])
     for land in board_pads(copy.board):
         # the house's tolerances on both edges

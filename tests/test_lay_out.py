@@ -105,12 +105,12 @@ def test_a_picture_is_the_same_each_time(job_file: Path) -> None:
 def test_the_picture_of_a_blank_that_is_moved_shows_where_passes_meet(tmp_path: Path) -> None:
     clamp = "[[setup.clamp]]\nbox = [270, 170, 295, 200]\nheight = 5\n"
     (one,) = lay_out(long_and_small.put(tmp_path, setup=clamp), Choice("low")).blanks
-    (seam,) = one.seams
-    assert seam.length == pytest.approx(200.0)
-    crossed = {name for name, area in one.boards if area.crosses(seam)}
+    (line,) = one.join_lines
+    assert line.length == pytest.approx(200.0)
+    crossed = {name for name, area in one.boards if area.crosses(line)}
     assert crossed == {"long 1"}
-    # the clamp stands on the blank in both passes, at two places
+    # the clamp is on the blank in both passes, at two places
     assert len(one.keep_outs) == 2
     # a blank that is not moved has none
     (still,) = lay_out(put(tmp_path, SIX), Choice("low")).blanks
-    assert still.seams == ()
+    assert still.join_lines == ()

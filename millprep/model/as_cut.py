@@ -100,14 +100,14 @@ class Corner:
 
 @dataclass(frozen=True, slots=True)
 class PadGap:
-    """What stands around the land of a hole.
+    """What lies around the pad of a hole.
 
     Attributes:
         hole: its id.
         gap: to the nearest copper of another net or of none, at the foot, mm; None when that is
-            farther than was asked.
+            farther than required.
         at: middle of that gap, blank frame; the hole's own place for no gap.
-        other: id of the piece that stands there, None for copper of no piece.
+        other: id of the piece that is there, None for copper of no piece.
     """
 
     hole: str
@@ -154,7 +154,7 @@ class BoardProof:
         necks: the narrowest neck of every piece that is one part of its own.
         corners: inner corners that keep copper for the cutter does not fit into them, the
             ones that keep most first.
-        lands: what stands around every land, the narrowest first; None when lands get no gap of
+        pad_gaps: what lies around every pad, the narrowest first; None when pads get no gap of
             their own.
     """
 
@@ -171,7 +171,7 @@ class BoardProof:
     bridges: int = 0
     necks: tuple[Neck, ...] = ()
     corners: tuple[Corner, ...] = ()
-    lands: tuple[PadGap, ...] | None = None
+    pad_gaps: tuple[PadGap, ...] | None = None
 
 
 Kind = Literal["short", "open", "gap"]
@@ -179,15 +179,15 @@ Kind = Literal["short", "open", "gap"]
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A mismatch that is proved harmless, and the place that would give way first.
+    """A misalignment that is proved harmless, and the place that would give way first.
 
     Attributes:
-        mismatch: between two passes, in any direction, mm.
+        misalignment: between two passes, in any direction, mm.
         at: blank frame.
         placement, piece: the copper at that place.
     """
 
-    mismatch: float
+    misalignment: float
     blank: int
     at: Point
     placement: int
@@ -196,26 +196,26 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """What all joins of a set stand.
+    """The misalignment that all joins of a set tolerate.
 
     Attributes:
         short: before copper joins two pieces, or a piece and what is around it.
         open: before a piece is cut in two.
-        gap: before less than `asked` is left between them.
-        asked: the gap that must be left, mm.
-        turn: of a pass about the holes it is found by, without any shift, that the joins stand
-            before a short or an open; degrees.
-        at_least: what was found to stand all that was looked at, and may well stand more.
+        gap: before less than `required` is left between them.
+        required: the gap that must be left, mm.
+        turn: of a pass about the holes it is found by, without any shift, that the joins
+            tolerate before a short or an open; degrees.
+        at_least: what tolerates all that was looked at, and may well tolerate more.
     """
 
     short: Limit
     open: Limit
     gap: Limit
-    asked: float
+    required: float
     turn: float
     at_least: tuple[Kind, ...] = ()
 
     @property
     def least(self) -> Limit:
         """What is proved against shorts and opens alike."""
-        return min((self.short, self.open), key=lambda limit: limit.mismatch)
+        return min((self.short, self.open), key=lambda limit: limit.misalignment)

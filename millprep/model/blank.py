@@ -123,7 +123,7 @@ def overhangs(pose: Pose, blank: Blank, travel: Box) -> tuple[Overhang, ...]:
     # a prop goes to the centre of what lies on the bed across
     x = (max(x0, travel.x0) + min(x1, travel.x1)) / 2
     y = (max(y0, travel.y0) + min(y1, travel.y1)) / 2
-    found = (
+    sides = (
         ("left", travel.x0 - x0, length, (travel.x0 - PROP * (travel.x0 - x0), y)),
         ("right", x1 - travel.x1, length, (travel.x1 + PROP * (x1 - travel.x1), y)),
         ("front", travel.y0 - y0, width, (x, travel.y0 - PROP * (travel.y0 - y0))),
@@ -131,6 +131,6 @@ def overhangs(pose: Pose, blank: Blank, travel: Box) -> tuple[Overhang, ...]:
     )
     return tuple(
         Overhang(side, by, by / whole, (round(at[0], 1), round(at[1], 1)))
-        for side, by, whole, at in found
+        for side, by, whole, at in sides
         if by > WORTH
     )

@@ -88,7 +88,7 @@ class Lettering:
 class LeftOut:
     """Entities of the drawing that are not part of the board, and why.
 
-    `harmless` tells that the board is the same without them, whatever was meant.
+    `harmless` says that the board is the same without them, whatever was meant.
     """
 
     layer: str

@@ -69,8 +69,8 @@ class Check:
 
     placement: int
     expect: Expect
-    one: Touch
-    other: Touch
+    first: Touch
+    second: Touch
     when: When
     reason: Reason
 

@@ -20,7 +20,7 @@ class Derivation:
         step: what was done to it, "refit of blank 1 pass 2"; part of the new set's id.
         readings: the files with what was read, beyond job and drawings.
         poses: (blank, pass) to where the blank lies on the machine, blank to machine.
-        findings: what the readings told.
+        findings: what the readings showed.
         levellings: (blank, pass) to the surface map that its programs follow.
     """
 

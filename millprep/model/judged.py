@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Spacing:
-    """Two neighbours and what stands between them.
+    """Two neighbours and what lies between them.
 
     Attributes:
-        one, other: names of nets; `other` may be "the board's edge" or a hole.
+        net, other: names of nets; `other` may be "the board's edge" or a hole.
         volts: between them, at most.
         required: mm.
         measured: mm, the sum of the gaps that count on the shortest way.
@@ -31,7 +31,7 @@ class Spacing:
         column: of the table.
     """
 
-    one: str
+    net: str
     other: str
     volts: float
     required: float
@@ -61,7 +61,7 @@ class AtNeck:
     """The section of a net that is nearest to its limit.
 
     Attributes:
-        carries: A that warm copper of this width by the asked rise.
+        carries: A that warm copper of this width by the required rise.
     """
 
     net: str
@@ -149,15 +149,15 @@ class NetJudged:
 
 @dataclass(frozen=True, slots=True)
 class Across:
-    """What stands between two nets at a load that both name, one giving what the other takes.
+    """What lies between two nets at a load that both name, one giving what the other takes.
 
     Attributes:
-        given: volts between the feeds of both nets; None when one's are not told, or a range.
+        given: volts between the feeds of both nets; None when one has none, or a range.
         lost: V on the way there and back.
     """
 
     load: str
-    one: str
+    net: str
     other: str
     amperes: float
     given: float | None
@@ -170,8 +170,8 @@ class Across:
 
 
 @dataclass(frozen=True, slots=True)
-class BaseFound:
-    """Holes that stand like the pins of a valve base.
+class BaseFit:
+    """Holes that lie like the pins of a valve base.
 
     Attributes:
         base: name of the base that they resemble.
@@ -179,11 +179,11 @@ class BaseFound:
         error: largest distance of a hole from its place on the true base, mm.
         at: centre, blank frame.
         pins: ids of the holes of pin 1, 2, …, as the board is milled.
-        keyed: whether the pattern itself tells which pin is the first.
+        keyed: whether the pattern itself shows which pin is the first.
         wrong: whether the base would not fit.
-        hole, land: the narrowest of its holes as made, and of its lands as drawn, mm; None where
-            no hole has a land.
-        asked_hole, asked_land: what the pin asks for, by the job's level or its socket's pins.
+        hole, pad: the narrowest of its holes as made, and of its pads as drawn, mm; None where
+            no hole has a pad.
+        required_hole, required_pad: what the pin needs, by the job's level or its socket's pins.
     """
 
     base: str
@@ -195,9 +195,9 @@ class BaseFound:
     keyed: bool
     wrong: bool
     hole: float
-    land: float | None
-    asked_hole: float
-    asked_land: float
+    pad: float | None
+    required_hole: float
+    required_pad: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +205,7 @@ class AnnularRing:
     """Narrowest copper around a hole after isolation and drilling.
 
     Attributes:
-        ring: with everything where it is asked to be, mm.
+        ring: with everything at its nominal place, mm.
         worst: with hole and grooves as far off as they may lie, mm; below 0 when the hole breaks
             out.
         at: on the copper's edge, blank frame.
@@ -222,13 +222,13 @@ class BoardJudged:
     """A copy of a board by the rules of the trade.
 
     Attributes:
-        rules: what was asked.
+        rules: what is required.
         copper: thickness of the copper, mm.
         nets: those the job names, in its order.
         spacings: pairs of neighbours with volts, the least margin first.
         across: loads between two nets.
         bases: valve bases among the holes.
-        rings: one for each hole on copper, the one with the least at worst first.
+        rings: one for each hole on copper, the least in the worst case first.
     """
 
     placement: int
@@ -237,5 +237,5 @@ class BoardJudged:
     nets: tuple[NetJudged, ...]
     spacings: tuple[Spacing, ...]
     across: tuple[Across, ...]
-    bases: tuple[BaseFound, ...]
+    bases: tuple[BaseFit, ...]
     rings: tuple[AnnularRing, ...]

@@ -1,4 +1,4 @@
-"""Pads: the copper that solder holds a lead to (IPC: lands), without the tracks that lead there.
+"""Pads: the copper that solder holds a lead to (IPC: land), without the tracks that lead there.
 
 A drawing holds copper and holes, not pads. The pad of a hole is the part of its piece that is about
 as wide as the copper all around the hole. Where no disc of `SHARE` of that width fits there is a

@@ -34,7 +34,7 @@ class Move(NamedTuple):
 
     `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look; `stop`
     words for a stop at its end, until the person goes on. A probe ends where it touches. All
-    motions of one drilling cycle carry that `cycle`, which one line tells.
+    motions of one drilling cycle carry that `cycle`, which one line orders.
     """
 
     motion: Motion

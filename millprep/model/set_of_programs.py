@@ -67,8 +67,8 @@ class MilledBlank:
         registration: the holes by which later passes find the blank.
         passes: in order, each with its programs.
         joins: where its passes meet.
-        drilled_apart: holes that another pass drills than the one that cuts the copper around
-            them.
+        drilled_in_other_pass: holes that another pass drills than the one that cuts the
+            copper around them.
         spoilboard: programs that run before the blank is put on.
         as_cut: its copper after all programs; None before they are read back.
     """
@@ -96,7 +96,10 @@ class MilledBlank:
     @property
     def programs(self) -> tuple[Program, ...]:
         """All programs in the order in which they run."""
-        return (*self.spoilboard, *(program for one in self.passes for program in one.programs))
+        return (
+            *self.spoilboard,
+            *(program for mill_pass in self.passes for program in mill_pass.programs),
+        )
 
     def with_programs(self, programs: Iterable[Program]) -> MilledBlank:
         """The blank with other programs in the same places, in the order of `programs`.
@@ -112,7 +115,8 @@ class MilledBlank:
             self,
             spoilboard=tuple(islice(rest, len(self.spoilboard))),
             passes=tuple(
-                replace(one, programs=tuple(islice(rest, len(one.programs)))) for one in self.passes
+                replace(mill_pass, programs=tuple(islice(rest, len(mill_pass.programs))))
+                for mill_pass in self.passes
             ),
         )
 
@@ -161,10 +165,12 @@ def blanks_of(
     for program in programs:
         of_pass.setdefault((program.blank, program.mill_pass), []).append(program)
     passes_on: dict[int, list[MillingPass]] = {}
-    for one in passes:
-        here = (one.blank, one.number)
-        mapped = replace(one, programs=tuple(of_pass.pop(here, ())), levelling=levellings.get(here))
-        passes_on.setdefault(one.blank, []).append(mapped)
+    for mill_pass in passes:
+        here = (mill_pass.blank, mill_pass.number)
+        mapped = replace(
+            mill_pass, programs=tuple(of_pass.pop(here, ())), levelling=levellings.get(here)
+        )
+        passes_on.setdefault(mill_pass.blank, []).append(mapped)
     joins_on: dict[int, list[Join]] = {}
     for join in joins:
         joins_on.setdefault(join.blank, []).append(join)
@@ -198,7 +204,7 @@ class CutSet:
         derived_from: id of the set whose readings or programs this one goes on from.
         locating: how a moved blank is found again; None when no pass moves one.
         certificate: what misalignment the joins tolerate; None when no join is on copper.
-        chosen: what was chosen beside the job: effort, copies skipped or made alone, a layout.
+        chosen: what was chosen outside the job: effort, copies skipped or made alone, a layout.
         resumed: the programs of another set that those of this one take up; empty for a whole set.
     """
 
@@ -226,7 +232,7 @@ class CutSet:
     @property
     def passes(self) -> tuple[MillingPass, ...]:
         """The passes of all blanks in the order in which they are cut."""
-        return tuple(one for blank in self.blanks for one in blank.passes)
+        return tuple(mill_pass for blank in self.blanks for mill_pass in blank.passes)
 
     @property
     def programs(self) -> tuple[Program, ...]:

@@ -35,7 +35,7 @@ from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
 from millprep.passes.labels import Labels
 from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_copper
-from millprep.passes.profiles_by_pass import Freed, freed
+from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.verniers import VernierPlan
 from millprep.passes.windows import PassFrame, frame_of, joined_by
@@ -78,7 +78,7 @@ def passes(
     )
     made = tuple(join for join in shared.joins if join.placement not in left_out)
     profiles = tuple(
-        profile for profile in shared.freed.profiles if profile.placement not in left_out
+        profile for profile in shared.profiles.whole if profile.placement not in left_out
     )
     other_pass = drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most)
     done = replace(
@@ -87,7 +87,7 @@ def passes(
         registration=tuple(cut for cuts in hole_cuts.values() for cut in cuts),
         passes=milled,
         joins=made,
-        drilled_in_other_pass=tuple(one for one in other_pass if one.placement not in left_out),
+        drilled_in_other_pass=tuple(hole for hole in other_pass if hole.placement not in left_out),
         spoilboard=spoilboard,
     )
     return done, tuple(_findings(job, done, frame, registered, shared, marks))
@@ -121,7 +121,7 @@ class _Shared:
     laps: CutsByPass
     clearings: Sequence[Sequence[Cut]]
     holes: Sequence[Sequence[HoleCut]]
-    freed: Freed
+    profiles: ProfilesByPass
     joins: tuple[Join, ...]
 
 
@@ -141,7 +141,7 @@ def _shared(
         joined_grooves(job, laminate, cuts, join_plan),
         tick_room(shift, placements, job.isolation.gap),
     )
-    profiles = freed(job, laminate, cuts.profiles, placements, shift, left_out)
+    profiles = profiles_by_pass(job, laminate, cuts.profiles, placements, shift, left_out)
     overrun, sole_pass = job.registration.overrun, frame.sole_pass
     return _Shared(
         laps,
@@ -238,7 +238,7 @@ def _cuts_of(number: int, marks: _Marks, shared: _Shared) -> Iterator[Cut]:
     yield from shared.laps.by_pass[k]
     yield from shared.clearings[k]
     yield from shared.holes[k]
-    yield from shared.freed.by_pass[k]
+    yield from shared.profiles.by_pass[k]
 
 
 def _with_programs(
@@ -281,13 +281,15 @@ def _findings(
     yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
     yield from turn.turn_findings(frame.shift, registered.holes, number)
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
-    for one in blank.passes:
-        yield from pass_findings.overhang_findings(one.pose, laminate, machine.travel, one.number)
-    for one in blank.passes:
-        yield from dry_run.check_clamp_height(one, job.setup.clamps, job.machine)
+    for mill_pass in blank.passes:
+        yield from pass_findings.overhang_findings(
+            mill_pass.pose, laminate, machine.travel, mill_pass.number
+        )
+    for mill_pass in blank.passes:
+        yield from dry_run.check_clamp_height(mill_pass, job.setup.clamps, job.machine)
     for finding in (*marks.labels.findings, *marks.verniers.findings):
         yield replace(finding, blank=number)
-    yield from shared.freed.findings
+    yield from shared.profiles.findings
     yield from join_findings.check_joins(blank.joins, plan, by_index, number)
     gouges = neighbours.gouges(
         registered.pairs, registered.join_plan.pass_at, registered.errors.most

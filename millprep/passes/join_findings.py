@@ -119,7 +119,7 @@ def gouge_findings(
     if not gouges:
         return ()
     worst = gouges[0]
-    (index, piece), (_, other) = worst.pair.one, worst.pair.other
+    (index, piece), (_, other) = worst.pair.piece, worst.pair.other
     cutting, gouged = (k + 1 for k in worst.passes)
     placement = placements[index]
     return (

@@ -239,15 +239,15 @@ class JoinPlan:
         if not split:
             return None
         point = shapely.Point(at)
-        lines = [one.line for one in split]
+        lines = [lap.line for lap in split]
         n = int(np.argmin([line.distance(point) for line in lines]))
         along = lines[n].project(point, normalized=True) * split[n].path.length
         return split[n].pass_at(along)
 
     def leads(self, lap: Lap) -> bool:
         """Whether the joins of other laps lie next to those of this one."""
-        found = self.split_laps.get((lap.placement, lap.piece), ())
-        return any(one.path is lap.path for one in found)
+        laps = self.split_laps.get((lap.placement, lap.piece), ())
+        return any(split.path is lap.path for split in laps)
 
     def cuts(self, lap: Lap, reach: float) -> list[tuple[float, PlannedJoin]]:
         """Where a lap of a split piece has joins: distance along it, and the join."""
@@ -282,7 +282,7 @@ def plan(seen: LapSurvey, errors: ErrorBudget, overrun: float, gap: float) -> Jo
         if key in seen.meant:
             continue
         join_costs = JoinCosts(
-            _beside(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
+            _pads_near(first, seen.pads), (seen.tree, seen.owner), number, reach, errors.hole_errors
         )
         first = [*first, *_strays(seen.laps_by_piece[key], first, near_join(gap))]
         made = [lap_splitting.plan(r.path, shift, _margin(overrun, gap), join_costs) for r in first]
@@ -323,7 +323,7 @@ def _ticks(shift: ShiftPlan, errors: ErrorBudget, gap: float) -> float:
     return longest
 
 
-def _beside(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
+def _pads_near(mine: Sequence[Lap], pads: FloatArray) -> FloatArray:
     """The pads near a piece: its own and its neighbours'."""
     x0, y0, x1, y1 = around([extent(lap.path) for lap in mine])
     reach = pads[:, 2] + lap_splitting.NEAR_PAD

@@ -1,7 +1,7 @@
 """Numbers next to the holes of every pass, and crosses that show a person the right ones.
 
 With a constant shift the holes of another set come over the pins as well, and nothing but a
-look can tell. So the pass that drills holes engraves next to them the number of the pass that they
+look can show. So the pass that drills holes engraves next to them the number of the pass that they
 are for, and a cross which is in no two passes at the same place of the spoilboard.
 """
 
@@ -30,7 +30,7 @@ CLEAR = 1.0
 """Laminate between an engraving and whatever else is cut, and the blank's edge, mm."""
 NEAR = 25.0
 """A number is within this distance of its key hole, mm."""
-APART = 6.0
+LEAST_DISTANCE = 6.0
 """Crosses of two passes are at least this far from each other on the spoilboard, mm."""
 
 DIGITS: dict[str, tuple[tuple[Point, ...], ...]] = {
@@ -184,7 +184,7 @@ def _away(
     free = shapely.covers(room, shapely.box(x - half, y - half, x + half, y + half))
     places: FloatArray = np.column_stack((x, y))[free]
     for other in avoid:
-        places = places[np.hypot(*(places - np.array(other)).T) >= APART]
+        places = places[np.hypot(*(places - np.array(other)).T) >= LEAST_DISTANCE]
     if not len(places):
         return None
     middle = np.mean([hole.blank for hole in holes], axis=0)

@@ -1,4 +1,4 @@
-"""What a blank that is moved between passes asks of its layout.
+"""What a blank that is moved between passes needs of its layout.
 
 Where passes meet depends on where boards lie, and boards had better lie where no passes meet. So
 a layout is made first and its passes are planned; then it is made again, its boards off the
@@ -31,7 +31,7 @@ from millprep.passes.windows import joined_by, windows
 ROUNDS = 4
 """Layouts that are made anew, at most; most settle in the first."""
 PLAY = 0.01
-"""What boards keep from a seam beyond the cutter's radius, mm."""
+"""What boards keep from a join line beyond the cutter's radius, mm."""
 ROOM = 0.5
 """What boards keep from clamps beyond what the cutters and the collet need, mm."""
 NO_PASSES = 1000
@@ -45,7 +45,7 @@ last blank."""
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class BlankWithPasses:
     """A blank with its boards and its passes, as far as both are known from the layout alone.
 
     Attributes:
@@ -75,14 +75,14 @@ class Moved:
     def clamped(self) -> Places:
         """What the clamps of all passes need, where it lies on the blank."""
         reach = self.job.machine.collet / 2 + self.reach + ROOM
-        found = []
+        areas = []
         for k, pose in enumerate(self.shift.poses):
             for clamp in self.job.setup.clamps:
                 if clamp.on_in(k + 1):
                     box = clamp.box.grown(reach)
                     area = pose.inverse().shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
-                    found.append(shapely.box(*area.bounds))
-        return self._on_blank(found)
+                    areas.append(shapely.box(*area.bounds))
+        return self._on_blank(areas)
 
     def drilled(self, usable: BaseGeometry) -> Places:
         """What the registration holes need that would be chosen if no board lay in the way.
@@ -92,12 +92,12 @@ class Moved:
         kerf = 2 * self.reach
         if len(self.shift.poses) < 2 or self._holes(usable.buffer(kerf)):
             return ()
-        told = self.job.registration
-        around = told.key / 2 + told.wall + kerf
+        registration_plan = self.job.registration
+        around = registration_plan.key / 2 + registration_plan.wall + kerf
         return self._on_blank([_box(shapely.Point(at), around) for at in self._holes()])
 
     def _holes(self, taken: BaseGeometry | None = None) -> list[Point]:
-        """Where holes would be chosen beside what is taken; empty where there is no room."""
+        """Where holes would be chosen outside of what is taken; empty where there is no room."""
         job, missing = joined_by(self.job, self.blank), _missing(self.blank)
         clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + 1.0)
         try:
@@ -117,30 +117,30 @@ class Moved:
     def _on_blank(self, places: Sequence[shapely.Polygon]) -> Places:
         whole = shapely.box(0.0, 0.0, *self.blank.size)
         met = (place.intersection(whole) for place in places)
-        return tuple(one for one in met if isinstance(one, shapely.Polygon) and one.area > 0)
+        return tuple(area for area in met if isinstance(area, shapely.Polygon) and area.area > 0)
 
 
-def of(job: JobPlan, number: int, plan: int, here: Areas) -> Moved | None:
+def of(job: JobPlan, number: int, plan: int, here: Areas) -> BlankWithPasses | None:
     """A blank with its passes; None where nothing lies on it, or no passes hold its boards.
 
     Args:
-        job: what is asked.
+        job: what is required.
         number: the blank's.
         plan: place of its size in the job.
         here: its boards.
     """
     if not here:
         return None
-    told = job.blanks[plan]
-    outline = shapely.Polygon(told.outline) if told.outline else None
-    blank = Blank(number, told.size, told.thickness, told.copper, outline)
+    stock = job.blanks[plan]
+    outline = shapely.Polygon(stock.outline) if stock.outline else None
+    blank = Blank(number, stock.size, stock.thickness, stock.copper, outline)
     reach = job.profile.cutter.width(blank.thickness) / 2
     try:
         shift = windows(joined_by(job, blank), blank, _need(here, reach), _numbered(here))
     except Refusal:
         return None
     regions = Regions.of(shift, profile_overrun(reach))
-    return Moved(job, blank, reach, here, shift, regions)
+    return BlankWithPasses(job, blank, reach, here, shift, regions)
 
 
 def moves(job: JobPlan, size: tuple[float, float]) -> bool:
@@ -158,10 +158,10 @@ def settled(
     effort: Effort,
     workers: int = 1,
 ) -> Nested:
-    """A layout that is as full, and off what the passes ask for as far as it was found.
+    """A layout that is as full, and off what the passes need, as far as there is room.
 
     Args:
-        job: what is asked.
+        job: what is required.
         wanted: every board.
         sheets: one for each of the job's sizes.
         nested: a layout of all copies, made without regard to passes.
@@ -179,7 +179,7 @@ def settled(
         if made.findings or made.spots == now.nested.spots:
             break
         now = _judged(job, wanted, sheets, made)
-        best = min(best, now, key=lambda one: one.score)
+        best = min(best, now, key=lambda judged: judged.score)
         if now.score[2] == 0:
             break
     return best.nested
@@ -187,11 +187,11 @@ def settled(
 
 @dataclass(frozen=True, slots=True)
 class _Judged:
-    """A layout, how good its own passes make it, and what they ask for, blank by blank."""
+    """A layout, how good its own passes make it, and what they need, blank by blank."""
 
     nested: Nested
     score: Score
-    asked: tuple[tuple[Places, ...], ...]
+    required: tuple[tuple[Places, ...], ...]
 
 
 def _judged(
@@ -199,22 +199,22 @@ def _judged(
 ) -> _Judged:
     """A layout judged by its own passes."""
     passes = met = across = 0
-    asked: list[tuple[Places, ...]] = []
+    required: list[tuple[Places, ...]] = []
     for number, plan in enumerate(nested.blanks, start=1):
-        moved = of(job, number, plan, areas_on(number, nested.spots, wanted))
-        if moved is None:
+        planned = of(job, number, plan, areas_on(number, nested.spots, wanted))
+        if planned is None:
             passes += NO_PASSES
-            asked.append(())
+            required.append(())
             continue
-        clamped, drilled = moved.clamped, moved.drilled(sheets[plan].usable)
-        asked.append((clamped, drilled, moved.join_strips))
-        passes += len(moved.shift.poses)
-        across += len(moved.across)
+        clamped, drilled = planned.clamped, planned.drilled(sheets[plan].usable)
+        required.append((clamped, drilled, planned.join_strips))
+        passes += len(planned.shift.poses)
+        across += len(planned.across)
         kept = shapely.union_all([*clamped, *drilled])
-        met += sum(area.intersection(kept).area > PLAY for _, area in moved.here)
+        met += sum(area.intersection(kept).area > PLAY for _, area in planned.here)
     last = len(nested.blanks)
     reach = used_length(last, nested.spots, wanted, sheets[nested.blanks[-1]])
-    return _Judged(nested, (passes, met, across, round(reach, 4)), tuple(asked))
+    return _Judged(nested, (passes, met, across, round(reach, 4)), tuple(required))
 
 
 def _again(
@@ -225,23 +225,23 @@ def _again(
     effort: Effort,
     workers: int,
 ) -> Nested:
-    """A layout on the same blanks, off what the passes of this one ask for."""
+    """A layout on the same blanks, off what its passes need."""
     blanks = judged.nested.blanks
     bare = [replace(sheets[plan], count=1) for plan in blanks]
     asking = []
-    for sheet, groups in zip(bare, judged.asked, strict=True):
-        met = (tuple(one for one in group if sheet.usable.intersects(one)) for group in groups)
+    for sheet, groups in zip(bare, judged.required, strict=True):
+        met = (tuple(area for area in group if sheet.usable.intersects(area)) for group in groups)
         asking.append(replace(sheet, avoided=tuple(group for group in met if group)))
     numbers = range(len(bare))
-    found = nest(wanted, asking, effort, fixed, numbers, workers)
-    if found.unplaced:
+    result = nest(wanted, asking, effort, fixed, numbers, workers)
+    if result.unplaced:
         # what finds no place off them has one on them
-        found = nest(wanted, bare, effort, found.spots, numbers, workers)
-    last = max((spot.blank for spot in found.spots), default=0)
-    return replace(found, blanks=blanks[:last])
+        result = nest(wanted, bare, effort, result.spots, numbers, workers)
+    last = max((spot.blank for spot in result.spots), default=0)
+    return replace(result, blanks=blanks[:last])
 
 
-def told(
+def check_boards_across(
     job: JobPlan,
     wanted: Sequence[Wanted],
     spots: Sequence[Spot],
@@ -251,30 +251,30 @@ def told(
     """A note for every blank with boards that are cut in several passes, though one holds them.
 
     Args:
-        job: what is asked.
+        job: what is required.
         wanted: every board.
         spots: where the copies lie.
         blanks: place in the job of every blank's size.
         given: copies whose place was not searched for.
     """
-    found = []
+    findings = []
     for number, plan in enumerate(blanks, start=1):
-        moved = of(job, number, plan, areas_on(number, spots, wanted))
-        if moved is not None and moved.across:
-            found.append(_note(moved, given))
-    return tuple(found)
+        planned = of(job, number, plan, areas_on(number, spots, wanted))
+        if planned is not None and planned.across:
+            findings.append(_note(planned, given))
+    return tuple(findings)
 
 
-def _note(moved: Moved, given: Collection[tuple[str, int]]) -> Finding:
+def _note(planned: BlankWithPasses, given: Collection[tuple[str, int]]) -> Finding:
     lines = []
-    for line in moved.regions.join_lines():
+    for line in planned.regions.join_lines():
         (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
         lines.append(f"x = {x0:.1f}" if abs(x1 - x0) < abs(y1 - y0) else f"y = {y0:.1f}")
-    placed = [s.words for s in moved.across if (s.board, s.copy) in given]
-    free = [s.words for s in moved.across if (s.board, s.copy) not in given]
+    placed = [s.words for s in planned.across if (s.board, s.copy) in given]
+    free = [s.words for s in planned.across if (s.board, s.copy) not in given]
     why = []
     if free:
-        words = "found no room beside it on as few blanks and in as few passes"
+        words = "found no room next to it on as few blanks and in as few passes"
         why.append(f"{', '.join(free)} {words}")
     if placed:
         why.append(f"{', '.join(placed)} lies there by the place it was given")
@@ -283,11 +283,11 @@ def _note(moved: Moved, given: Collection[tuple[str, int]]) -> Finding:
         severity="note",
         message=(
             f"One pass could cut these boards whole, but they lie across {_listed(lines)} of blank "
-            f"{moved.blank.number}, where one pass takes over from another: {'; '.join(why)}. "
+            f"{planned.blank.number}, where one pass takes over from another: {'; '.join(why)}. "
             "Their cuts meet as well as the registration holes find the blank. Another place in "
             "the layout file, or a blank more, keeps them whole."
         ),
-        blank=moved.blank.number,
+        blank=planned.blank.number,
     )
 
 

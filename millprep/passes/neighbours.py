@@ -46,14 +46,14 @@ class Pair(NamedTuple):
     """A groove near a neighbour's copper.
 
     Attributes:
-        one: the piece whose groove it is.
+        piece: the piece whose groove it is.
         other: the neighbour.
         spacing: from the groove's edge to the neighbour's copper, mm.
         at: the place, blank frame.
-        across: unit vector from one to the other.
+        across: unit vector from the piece to the neighbour.
     """
 
-    one: PieceKey
+    piece: PieceKey
     other: PieceKey
     spacing: float
     at: Point
@@ -110,10 +110,10 @@ def near(
     ways = shapely.shortest_line(grooves[left], tree.geometries[right])
     nearest: dict[tuple[PieceKey, PieceKey], Pair] = {}
     for i, j, way in zip(left.tolist(), right.tolist(), ways.tolist(), strict=True):
-        one, other = _key(mine[i]), _key(others[j])
-        known = nearest.get((one, other))
+        piece, other = _key(mine[i]), _key(others[j])
+        known = nearest.get((piece, other))
         if known is None or way.length < known.spacing:
-            nearest[one, other] = _pair(one, other, way)
+            nearest[piece, other] = _pair(piece, other, way)
     return tuple(nearest.values())
 
 
@@ -146,7 +146,9 @@ def settle(
         expected: the misalignment of two passes.
     """
     now = dict(meant)
-    near_free = [p for p in pairs if len(fits.get(p.one, ())) > 1 or len(fits.get(p.other, ())) > 1]
+    near_free = [
+        p for p in pairs if len(fits.get(p.piece, ())) > 1 or len(fits.get(p.other, ())) > 1
+    ]
     if not near_free:
         return now
     choices = sorted({k for key in fits for k in fits[key] if len(fits[key]) > 1})
@@ -176,7 +178,7 @@ def _swap(
 ) -> None:
     """The best sharing between two passes of the pieces that they cut and that fit both."""
     free = [key for key, k in now.items() if k in (a, b) and {a, b} <= set(fits[key])]
-    touched = {key for pair in pairs for key in (pair.one, pair.other)}
+    touched = {key for pair in pairs for key in (pair.piece, pair.other)}
     number = {key: n + 2 for n, key in enumerate(b_ for b_ in free if b_ in touched)}
     if not number:
         return
@@ -186,13 +188,13 @@ def _swap(
         if meant[key] in (a, b):
             graph.tie(n, 0 if meant[key] == a else 1, SETTLED)
 
-    def price(pair: Pair, one: int, other: int) -> float:
-        if one == other:
+    def price(pair: Pair, first: int, second: int) -> float:
+        if first == second:
             return 0.0
-        return max(0.0, expected(one, other, pair.at, pair.across) - pair.spacing)
+        return max(0.0, expected(first, second, pair.at, pair.across) - pair.spacing)
 
     for pair in pairs:
-        ends = (pair.one, pair.other)
+        ends = (pair.piece, pair.other)
         known = [key in number for key in ends]
         if all(known):
             graph.tie(number[ends[0]], number[ends[1]], price(pair, a, b))
@@ -215,7 +217,7 @@ def gouges(
     """What is left: grooves near copper that another pass cuts, the deepest gouge first."""
     gouges_ = []
     for pair in pairs:
-        first, second = pass_at(pair.one, pair.at), pass_at(pair.other, pair.at)
+        first, second = pass_at(pair.piece, pair.at), pass_at(pair.other, pair.at)
         if first is None or second is None or first == second:
             continue
         depth = expected(first, second, pair.at, pair.across) - pair.spacing

@@ -22,34 +22,34 @@ from millprep.toolpaths.common_line import CommonStretch, Interval
 
 
 @dataclass(frozen=True, slots=True)
-class Freed:
+class ProfilesByPass:
     """The profiles of a blank.
 
     Attributes:
-        profiles: whole, with their tabs.
+        whole: the profiles, not shared out, with their tabs.
         by_pass: what of them every pass cuts.
         joins: where passes meet on them.
         findings: about tabs.
     """
 
-    profiles: tuple[Profile, ...]
+    whole: tuple[Profile, ...]
     by_pass: tuple[tuple[Cut, ...], ...]
     joins: tuple[Join, ...]
     findings: tuple[Finding, ...]
 
 
-def freed(
+def profiles_by_pass(
     job: JobPlan,
     blank: Blank,
     profiles: Sequence[Profile],
     placements: Sequence[Placement],
     plan: ShiftPlan,
     left_out: Collection[int] = (),
-) -> Freed:
+) -> ProfilesByPass:
     """Profiles with tabs where something firm holds them, common stretches cut once.
 
     Args:
-        job: what is asked.
+        job: what is required.
         blank: the laminate.
         profiles: whole, without tabs.
         placements: the boards.
@@ -73,12 +73,12 @@ def freed(
     tabbed, findings = _tabbed(job, profiles, placements, untabbed.joins, hold, stretches, order)
     shared = share_profiles(tabbed, plan, radius, blank.number)
     if not stretches:
-        return Freed(tabbed, shared.by_pass, shared.joins, findings)
-    not_cut = {n for n, one in enumerate(profiles) if one.placement in left_out}
+        return ProfilesByPass(tabbed, shared.by_pass, shared.joins, findings)
+    not_cut = {n for n, cut_out in enumerate(profiles) if cut_out.placement in left_out}
     gone = {
-        one.placement: common_line.cut_by_neighbours(n, stretches, order, not_cut)
-        for n, one in enumerate(profiles)
-        if not one.inner
+        cut_out.placement: common_line.cut_by_neighbours(n, stretches, order, not_cut)
+        for n, cut_out in enumerate(profiles)
+        if not cut_out.inner
     }
     by_pass = tuple(
         tuple(part for cut in cuts for part in _left(cut, gone)) for cuts in shared.by_pass
@@ -88,7 +88,7 @@ def freed(
         for join in shared.joins
         if not common_line.on_common_line(join.at, gone, join.placement)
     )
-    return Freed(tabbed, by_pass, joins, findings)
+    return ProfilesByPass(tabbed, by_pass, joins, findings)
 
 
 def _left(cut: Cut, gone: dict[int, tuple[tuple[Point, Point], ...]]) -> tuple[Cut, ...]:
@@ -111,16 +111,18 @@ def _tabbed(
     by_index = {p.index: p for p in placements}
     done: list[Profile] = []
     findings: list[Finding] = []
-    for n, one in enumerate(profiles):
-        placement = by_index[one.placement]
+    for n, cut_out in enumerate(profiles):
+        placement = by_index[cut_out.placement]
         pads = [hole.transformed(placement.pose).spine for hole in placement.board.holes]
         avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
-        places = [join.at for join in joined if join.placement == one.placement]
+        places = [join.at for join in joined if join.placement == cut_out.placement]
         firm_spans, barred = common_line.tab_places(n, stretches, order)
-        tabbed, found = profile.with_tabs(one, job.profile, avoid, places, hold, firm_spans, barred)
+        tabbed, faults = profile.with_tabs(
+            cut_out, job.profile, avoid, places, hold, firm_spans, barred
+        )
         done.append(tabbed)
         findings += [
             replace(f, board=placement.board.name, copy=placement.copy, blank=placement.blank)
-            for f in found
+            for f in faults
         ]
     return tuple(done), tuple(findings)

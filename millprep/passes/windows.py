@@ -22,10 +22,10 @@ from millprep.passes.tolerances import grooves
 
 def joined_by(job: JobPlan, blank: Blank) -> JobPlan:
     """The job with the overrun that its grooves and its registration need on a blank."""
-    told = job.registration
+    plan = job.registration
     widest = max(groove.width for groove in grooves(job, blank).values())
-    overrun = tolerances.overrun(told.overrun, widest, told.sigma)
-    return replace(job, registration=replace(told, overrun=overrun))
+    overrun = tolerances.overrun(plan.overrun, widest, plan.sigma)
+    return replace(job, registration=replace(plan, overrun=overrun))
 
 
 def windows(
@@ -55,11 +55,13 @@ def windows(
         return turn.plan(need, job.machine, job.setup.origin, shared, blank.size, blank.number)
     beyond = registration.reach_beyond(job.registration, width)
 
-    def parted(plan: ShiftPlan) -> int:
+    def boards_across(plan: ShiftPlan) -> int:
         made = Regions.of(plan, profile_overrun(width / 2))
         return len(made.across(outlines, width / 2, blank.size))
 
-    return shift.plan(need, job.machine, job.setup.origin, shared, blank.number, beyond, parted)
+    return shift.plan(
+        need, job.machine, job.setup.origin, shared, blank.number, beyond, boards_across
+    )
 
 
 @dataclass(frozen=True, slots=True)

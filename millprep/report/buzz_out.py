@@ -38,7 +38,7 @@ WHEN_WORDS = {
     "after soldering": "after the jumper wires are soldered",
     "before soldering": "before the jumper wires are soldered",
 }
-MOST_APART, MOST_CONNECTED = 36, 9
+MOST_ISOLATED, MOST_CONNECTED = 36, 9
 """Checks on the short list, of all boards together."""
 
 
@@ -47,8 +47,8 @@ class BuzzRow:
     """One check as a row of the sheet; `short` is the reason in fewer words still."""
 
     name: str
-    one: str
-    other: str
+    first: str
+    second: str
     expect: str
     when: str
     why: str
@@ -68,7 +68,7 @@ class ShortTable:
     """The checks to make first on one copy; no title where there is only one."""
 
     title: str
-    apart: tuple[BuzzRow, ...]
+    isolated: tuple[BuzzRow, ...]
     connected: tuple[BuzzRow, ...]
 
 
@@ -101,8 +101,8 @@ def table_text(cut_set: CutSet) -> str:
                     placement.copy,
                     placement.blank,
                     check.expect,
-                    *_cells(check.one, y1 - y0),
-                    *_cells(check.other, y1 - y0),
+                    *_cells(check.first, y1 - y0),
+                    *_cells(check.second, y1 - y0),
                     WHEN_WORDS[check.when],
                     "" if check.gap is None else f"{check.gap:.4f}",
                     reason_words(check.reason),
@@ -135,27 +135,27 @@ def shortest(cut_set: CutSet) -> ShortList | None:
             kinds.setdefault(placement.board.name, []).append((placement, checks))
     if not kinds:
         return None
-    most_apart = max(MOST_APART // len(kinds), 3)
+    most_isolated = max(MOST_ISOLATED // len(kinds), 3)
     most_connected = max(MOST_CONNECTED // len(kinds), 1)
     tables_, shown = [], 0
     for copies in kinds.values():
         placement, checks = min(copies, key=lambda copy: (_least_gap(copy[1]), copy[0].index))
         isolated = [(n, check) for n, check in checks if check.expect == "isolation"]
-        apart = _first_apart(isolated, most_apart)
+        to_isolate = _first_isolated(isolated, most_isolated)
         runs = [(n, check) for n, check in checks if check.expect == "continuity"]
-        runs.sort(key=lambda run: -math.dist(run[1].one.at, run[1].other.at))
+        runs.sort(key=lambda run: -math.dist(run[1].first.at, run[1].second.at))
         connected = sorted(runs[:most_connected], key=lambda run: run[0])
-        shown += len(apart) + len(connected)
+        shown += len(to_isolate) + len(connected)
         board = plain(placement.board.name, 40)
         title = f"{board}, copy {placement.copy} of {len(copies)}, blank {placement.blank}"
         tables_.append(
             ShortTable(
                 title if len(cut_set.copies) > 1 else "",
-                tuple(_row(n, check) for n, check in apart),
+                tuple(_row(n, check) for n, check in to_isolate),
                 tuple(_row(n, check) for n, check in connected),
             )
         )
-    marks = any(row.when for table in tables_ for row in (*table.apart, *table.connected))
+    marks = any(row.when for table in tables_ for row in (*table.isolated, *table.connected))
     every = sum(len(copy.checks) for copy in cut_set.copies)
     return ShortList(tuple(tables_), shown, every, marks)
 
@@ -172,7 +172,7 @@ def _least_gap(checks: list[Numbered]) -> float:
     return round(min(gaps, default=math.inf), 6)
 
 
-def _first_apart(checks: list[Numbered], most: int) -> list[Numbered]:
+def _first_isolated(checks: list[Numbered], most: int) -> list[Numbered]:
     """At most so many: the narrowest gaps, and joins from all along the board."""
     gaps = sorted(
         ((n, check) for n, check in checks if check.gap is not None),
@@ -188,8 +188,8 @@ def _first_apart(checks: list[Numbered], most: int) -> list[Numbered]:
 def _row(n: int, check: Check) -> BuzzRow:
     return BuzzRow(
         str(n),
-        _words(check.one),
-        _words(check.other),
+        _words(check.first),
+        _words(check.second),
         "connected" if check.expect == "continuity" else "isolated",
         MARKS[check.when],
         plain(_row_words(check.reason)),

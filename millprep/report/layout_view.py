@@ -32,7 +32,7 @@ class LaidBlank:
         keep_outs: what clamps keep free.
         offcut: what a later job can take; None for none.
         covered: the part of the usable area that boards cover.
-        seams: where one pass takes over from another.
+        join_lines: where one pass takes over from another.
     """
 
     number: int
@@ -42,7 +42,7 @@ class LaidBlank:
     keep_outs: tuple[shapely.Polygon, ...]
     offcut: shapely.Polygon | None
     covered: float
-    seams: tuple[shapely.LineString, ...] = ()
+    join_lines: tuple[shapely.LineString, ...] = ()
 
 
 def layout_view(blank: LaidBlank, job: str) -> Canvas:
@@ -55,7 +55,7 @@ def layout_view(blank: LaidBlank, job: str) -> Canvas:
     ]
     if blank.keep_outs:
         legend.append(marks.swatch("clamp", "kept free for clamps"))
-    if blank.seams:
+    if blank.join_lines:
         legend.append(marks.line_swatch("lost", "where two passes meet", dash=(1, 2), points=1.6))
     if blank.offcut is not None:
         legend.append(marks.line_swatch("ink", "offcut", dash=marks.DASHED))
@@ -77,7 +77,7 @@ def layout_view(blank: LaidBlank, job: str) -> Canvas:
     if blank.offcut is not None:
         rim = shapely.get_coordinates(blank.offcut.exterior)
         marks.hairline(on, [rim], dash=marks.DASHED, points=1.0)
-    lines = [shapely.get_coordinates(seam) for seam in blank.seams]
+    lines = [shapely.get_coordinates(line) for line in blank.join_lines]
     marks.hairline(on, lines, "lost", dash=(1, 2), points=1.6)
     for words, area in blank.boards:
         low, _, _, high = area.bounds

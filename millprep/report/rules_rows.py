@@ -10,7 +10,7 @@ from millprep.report.net_rows import NetRow
 from millprep.report.report_row import Count, Figure, Length, Micro, Place, Row, Size, Text, key
 
 if TYPE_CHECKING:
-    from millprep.model.judged import Across, AnnularRing, BaseFound, BoardJudged, Spacing
+    from millprep.model.judged import Across, AnnularRing, BaseFit, BoardJudged, Spacing
 
 MOST_PAIRS = 100
 """Pairs of nets that are listed, the smallest margin first."""
@@ -39,7 +39,16 @@ class LimitsRow(Row):
     @classmethod
     def of(cls, judged: BoardJudged) -> LimitsRow:
         """The limits by which a copy was judged."""
-        return cls.taken(judged.rules, pads=judged.rules.lands, copper=judged.copper)
+        rules = judged.rules
+        return cls(
+            spacing=rules.spacing,
+            pads=rules.lands,
+            least_counted_gap=rules.least_counted_gap,
+            temperature_rise=rules.temperature_rise,
+            celsius=rules.celsius,
+            most_lost=rules.most_lost,
+            copper=judged.copper,
+        )
 
 
 class SpacingRow(Row):
@@ -65,7 +74,16 @@ class SpacingRow(Row):
     @classmethod
     def of(cls, pair: Spacing) -> SpacingRow:
         """One pair of nets."""
-        return cls.taken(pair, nets=(pair.one, pair.other), floating=pair.stones)
+        return cls(
+            nets=(pair.net, pair.other),
+            volts=pair.volts,
+            required=pair.required,
+            measured=pair.measured,
+            direct=pair.direct,
+            floating=pair.stones,
+            column=pair.column,
+            at=pair.at,
+        )
 
 
 class AcrossRow(Row):
@@ -85,7 +103,13 @@ class AcrossRow(Row):
     @classmethod
     def of(cls, across: Across) -> AcrossRow:
         """One load that two nets name."""
-        return cls.taken(across, nets=(across.one, across.other))
+        return cls(
+            load=across.load,
+            nets=(across.net, across.other),
+            amperes=across.amperes,
+            volts=across.volts,
+            lost=across.lost,
+        )
 
 
 class PinNeedsRow(Row):
@@ -124,14 +148,20 @@ class BaseRow(Row):
     """What its pins need, mm: by the level of IPC-2222 and IPC-2221, or the pins of its socket."""
 
     @classmethod
-    def of(cls, base: BaseFound) -> BaseRow:
+    def of(cls, base: BaseFit) -> BaseRow:
         """One valve base among the holes."""
-        return cls.taken(
-            base,
+        return cls(
+            base=base.base,
+            circle=base.circle,
             true_circle=base.true,
+            error=base.error,
+            at=base.at,
+            pins=base.pins,
+            keyed=base.keyed,
             fits=not base.wrong,
-            pad=base.land,
-            required=PinNeedsRow(hole=base.asked_hole, pad=base.asked_land),
+            hole=base.hole,
+            pad=base.pad,
+            required=PinNeedsRow(hole=base.required_hole, pad=base.required_pad),
         )
 
 
@@ -151,7 +181,7 @@ class AnnularRingRow(Row):
     @classmethod
     def of(cls, ring: AnnularRing) -> AnnularRingRow:
         """The annular ring of one hole."""
-        return cls.taken(ring, nominal=ring.ring, worst_case=ring.worst)
+        return cls(hole=ring.hole, nominal=ring.ring, worst_case=ring.worst, at=ring.at)
 
 
 class RulesRow(Row):
@@ -176,10 +206,12 @@ class RulesRow(Row):
     @classmethod
     def of(cls, judged: BoardJudged) -> RulesRow:
         """One copy as judged."""
-        return cls.taken(
-            judged,
-            limits=judged,
+        return cls(
+            limits=LimitsRow.of(judged),
+            nets=tuple(map(NetRow.of, judged.nets)),
             pairs=len(judged.spacings),
-            spacing=judged.spacings[:MOST_PAIRS],
-            annular_rings=judged.rings[:MOST_HOLES],
+            spacing=tuple(map(SpacingRow.of, judged.spacings[:MOST_PAIRS])),
+            across=tuple(map(AcrossRow.of, judged.across)),
+            bases=tuple(map(BaseRow.of, judged.bases)),
+            annular_rings=tuple(map(AnnularRingRow.of, judged.rings[:MOST_HOLES])),
         )

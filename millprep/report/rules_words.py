@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from millprep.geometry.path import Point
-    from millprep.model.judged import BaseFound, BoardJudged, NetJudged, Spacing
+    from millprep.model.judged import BaseFit, BoardJudged, NetJudged, Spacing
     from millprep.model.program import Cutting
     from millprep.model.set_of_programs import CutSet
 
@@ -101,7 +101,7 @@ def spacing_rows(board: BoardJudged) -> tuple[list[tuple[str, ...]], int]:
     groups = [
         list(alike)
         for _, alike in itertools.groupby(
-            board.spacings, lambda pair: (pair.one, pair.at, pair.measured, pair.required)
+            board.spacings, lambda pair: (pair.net, pair.at, pair.measured, pair.required)
         )
     ]
     shown = groups[:MOST_PAIRS]
@@ -113,7 +113,7 @@ def spacing_row(pair: Spacing, alike: int = 0) -> tuple[str, ...]:
     """Pair, volts, required, measured, direct, margin, floating areas on the way, place."""
     others = f" and {alike} more" if alike else ""
     return (
-        f"{plain(pair.one, 30)} - {plain(pair.other, 40)}{others}",
+        f"{plain(pair.net, 30)} - {plain(pair.other, 40)}{others}",
         number(pair.volts, 1),
         number(pair.required, 3),
         f"{pair.measured:.3f}",
@@ -197,7 +197,7 @@ def across_rows(board: BoardJudged) -> list[tuple[str, ...]]:
         (
             str(n),
             plain(load.load, 30),
-            f"{plain(load.one, 20)} and {plain(load.other, 20)}",
+            f"{plain(load.net, 20)} and {plain(load.other, 20)}",
             number(load.amperes, 4),
             "-" if load.volts is None else f"{load.volts:.3f}",
             f"{load.lost:.4f}",
@@ -227,12 +227,12 @@ def _bases(board: BoardJudged) -> list[str]:
     return lines
 
 
-def _pin_words(base: BaseFound) -> str:
+def _pin_words(base: BaseFit) -> str:
     """Holes and pads of a base, and what its pins need."""
-    land = "no pads" if base.land is None else f"pads of {base.land:.2f}"
+    pads = "no pads" if base.pad is None else f"pads of {base.pad:.2f}"
     return (
-        f"holes of {base.hole:.2f} and {land} mm, its pins need {base.asked_hole:.2f} and "
-        f"{base.asked_land:.2f}"
+        f"holes of {base.hole:.2f} and {pads} mm, its pins need {base.required_hole:.2f} and "
+        f"{base.required_pad:.2f}"
     )
 
 

@@ -180,7 +180,7 @@ def _walk(checks: Sequence[Check], size: tuple[float, float]) -> list[Check]:
     along, across = (0, 1) if size[0] >= size[1] else (1, 0)
 
     def place(check: Check) -> tuple[int, float, str]:
-        first = min((check.one.at, check.other.at), key=lambda at: at[along])
+        first = min((check.first.at, check.second.at), key=lambda at: at[along])
         strip = math.floor(first[along] / STRIP)
         return strip, first[across] * (1 if strip % 2 == 0 else -1), _rank(check.reason)
 

@@ -97,12 +97,12 @@ def certificate_of(
         return None
 
     def first(kind: Kind) -> Limit:
-        return min((limit[kind] for limit in limits), key=lambda limit: limit.mismatch)
+        return min((limit[kind] for limit in limits), key=lambda limit: limit.misalignment)
 
     end: dict[Kind, float] = {
-        "short": MOST, "open": first("short").mismatch, "gap": min(ends),
+        "short": MOST, "open": first("short").misalignment, "gap": min(ends),
     }  # fmt: skip
-    stands = min(first("short").mismatch, first("open").mismatch)
+    stands = min(first("short").misalignment, first("open").misalignment)
     lever = max(levers)
     # A turn shifts a join by its distance from the middle of the holes.
     turn = math.degrees(2 * math.asin(min(stands / (2 * lever), 1.0))) if lever else 180.0
@@ -112,7 +112,7 @@ def certificate_of(
         first("gap"),
         gap - edges,
         turn,
-        at_least=tuple(kind for kind in KINDS if first(kind).mismatch >= end[kind] - TOLERANCE),
+        at_least=tuple(kind for kind in KINDS if first(kind).misalignment >= end[kind] - TOLERANCE),
     )
 
 
@@ -202,7 +202,7 @@ def _weakest(
     if not done:
         return None
     return {
-        kind: min((result[kind] for result in done), key=lambda m: m.mismatch) for kind in KINDS
+        kind: min((result[kind] for result in done), key=lambda m: m.misalignment) for kind in KINDS
     }
 
 
@@ -227,8 +227,8 @@ def _turn(
         stands = least_misalignment(sides, most) if sides.seen else (0.0 if place.key else most)
         told("short", most, stands, place, key)
         # Beyond a leak nobody can say what is the piece and what is not.
-        most = _enough(best, "open", best["short"].mismatch)
-        surface = ContinuityTest(work.around(place, best["short"].mismatch, surface=True))
+        most = _enough(best, "open", best["short"].misalignment)
+        surface = ContinuityTest(work.around(place, best["short"].misalignment, surface=True))
         told("open", most, least_misalignment(surface, most) if surface.asked else most, place, key)
         most = _enough(best, "gap", ahead)
         near = IsolationTest(work.around(place, ahead), gap - 1e-6)
@@ -241,6 +241,6 @@ def _enough(best: Mapping[Kind, Limit], kind: Kind, most: float) -> float:
 
     One that stands as much within the tolerance is as weak: no need to know.
     """
-    if kind in best and best[kind].mismatch < most:
-        return max(best[kind].mismatch - TOLERANCE, 0.0)
+    if kind in best and best[kind].misalignment < most:
+        return max(best[kind].misalignment - TOLERANCE, 0.0)
     return most

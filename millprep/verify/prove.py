@@ -99,7 +99,7 @@ def check_copper(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Check
         blank_gaps, more = _checked_blank(job, run, left, nets)
         gaps |= blank_gaps
         findings = (*findings, *more)
-    proofs = tuple(replace(proof, lands=gaps.get(proof.placement)) for proof in proofs)
+    proofs = tuple(replace(proof, pad_gaps=gaps.get(proof.placement)) for proof in proofs)
     nominal = Checked(proofs, findings)
     return nominal if nominal.stopped else _with_worst_cases(job, read, copper, nominal, nets)
 

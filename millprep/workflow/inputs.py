@@ -15,6 +15,7 @@ from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.net import NetFacts
 from millprep.model.set_of_programs import InputFile
+from millprep.report.words import many
 from millprep.workflow import nets
 from millprep.workflow.laying import Choice, Stored
 
@@ -80,7 +81,7 @@ def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
     return hashlib.sha256(known.encode()).hexdigest()[:12]
 
 
-def told(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
+def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
     """What the drawings were mended by, and what of them is not on the boards."""
     boards = tuple(boards)
     mended = tuple(
@@ -92,8 +93,8 @@ def told(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
         _few_decimals(plan)
         + mended
         + tuple(
-            _left_out(board, one, left)
-            for board, one in zip(boards, plan.boards, strict=True)
+            _left_out(board, board_plan, left)
+            for board, board_plan in zip(boards, plan.boards, strict=True)
             for left in board.left_out
         )
     )
@@ -128,7 +129,7 @@ def with_stored(plan: JobPlan, choice: Choice | None) -> Choice:
 
 
 def stored(path: Path, name: str) -> Stored:
-    """A layout file as it stands.
+    """A layout file as it is.
 
     Raises:
         Refusal: exit code 2, for a file that cannot be read.
@@ -152,11 +153,14 @@ def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
         *roles.copper, *roles.outline, *roles.holes, *looked_at,
     }  # fmt: skip
     used = used and not left.harmless
+    kind, _, of_block = left.kind.partition(" ")
+    entities = many(left.count, f"{kind} entity", f"{kind} entities")
+    block = f" {of_block}" if of_block else ""
     look = " The job uses this layer: look whether it is missing on the board." if used else ""
     return Finding(
         code="drawing-left-out",
         severity="warn" if used else "note",
-        message=f"{left.count} × {left.kind} on layer {left.layer}: {left.reason}.{look}",
+        message=f'{entities}{block} on layer "{left.layer}" ignored: {left.reason}.{look}',
         board=board.name,
     )
 

@@ -14,7 +14,7 @@ from millprep.model.job.job import JobPlan
 from millprep.nesting import figures
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
-from millprep.passes.layout_for_passes import Moved
+from millprep.passes.layout_for_passes import BlankWithPasses
 from millprep.report.layout_view import LaidBlank, draw
 from millprep.workflow import laying, layout_files
 from millprep.workflow.inputs import read_boards, with_stored
@@ -78,7 +78,7 @@ def lay_out(
                 sheet.keep_outs or clamped,
                 figures.offcut(number, laid.spots, laid.wanted, sheet),
                 figures.covered(number, laid.spots, laid.wanted, sheet),
-                _seams(passes, sheet.outline),
+                _join_lines(passes, sheet.outline),
             )
         )
         used.append(figures.used_length(number, laid.spots, laid.wanted, sheet))
@@ -87,14 +87,16 @@ def lay_out(
     return LaidOut(plan, laid, tuple(blanks), tuple(used), tuple(most), least)
 
 
-def _seams(passes: Moved | None, outline: shapely.Polygon) -> tuple[shapely.LineString, ...]:
+def _join_lines(
+    passes: BlankWithPasses | None, outline: shapely.Polygon
+) -> tuple[shapely.LineString, ...]:
     """Where one pass takes over from another, as far as it lies on the blank."""
     met = (
         []
         if passes is None
-        else [seam.intersection(outline) for seam in passes.regions.join_lines()]
+        else [line.intersection(outline) for line in passes.regions.join_lines()]
     )
-    return tuple(one for one in met if isinstance(one, shapely.LineString) and one.length > 0)
+    return tuple(line for line in met if isinstance(line, shapely.LineString) and line.length > 0)
 
 
 def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path, ...]:
@@ -142,16 +144,18 @@ def row(laid_out: LaidOut) -> dict[str, Any]:
         "least_blanks": laid_out.least,
         "blanks": [
             {
-                "number": one.number,
-                "size": [round(v, 4) for v in one.outline.bounds[2:]],
-                "covered": round(one.covered, 4),
+                "number": blank.number,
+                "size": [round(v, 4) for v in blank.outline.bounds[2:]],
+                "covered": round(blank.covered, 4),
                 "most_covered": round(most, 4),
                 "used_length": round(used, 4),
                 "offcut": None
-                if one.offcut is None
-                else [[round(v, 4) for v in corner] for corner in one.offcut.exterior.coords[:-1]],
+                if blank.offcut is None
+                else [
+                    [round(v, 4) for v in corner] for corner in blank.offcut.exterior.coords[:-1]
+                ],
             }
-            for one, used, most in rows
+            for blank, used, most in rows
         ],
         "boards": [
             {

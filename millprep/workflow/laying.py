@@ -56,29 +56,29 @@ class Choice:
     @property
     def words(self) -> tuple[str, ...]:
         """What of it a set's id depends on; nothing when nothing was chosen."""
-        found = [] if self.effort == "default" else [f"effort {self.effort}"]
-        found += [f"{kind} {name}:{copy}" for kind, copies in (("skip", self.skip),
+        parts = [] if self.effort == "default" else [f"effort {self.effort}"]
+        parts += [f"{kind} {name}:{copy}" for kind, copies in (("skip", self.skip),
                   ("only", self.only)) for name, copy in copies]  # fmt: skip
         if self.stored is not None:
             digest = hashlib.sha256(self.stored.text.encode()).hexdigest()
-            found.append(f"layout {digest}")
-        return tuple(found)
+            parts.append(f"layout {digest}")
+        return tuple(parts)
 
     @classmethod
     def of(cls, words: Sequence[str], stored: Stored | None = None) -> Choice | None:
         """The choice that has these words.
 
         `stored` is the layout of the set that was made with it; None when it is not known, and
-        then nothing is where a layout stood outside the job.
+        then nothing is where a layout was outside the job.
         """
         effort: EffortName = "default"
         copies: dict[str, list[Copy]] = {"skip": [], "only": []}
         kept: Stored | None = None
-        for kind, told in (word.split(" ", 1) for word in words):
+        for kind, value in (word.split(" ", 1) for word in words):
             if kind == "effort":
-                effort = "low" if told == "low" else "high"
+                effort = "low" if value == "low" else "high"
             elif kind in copies:
-                name, copy = told.rsplit(":", 1)
+                name, copy = value.rsplit(":", 1)
                 copies[kind].append((name, int(copy)))
             elif stored is None:
                 return None
@@ -144,18 +144,18 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
         made = list(assemble.only(wanted, choice.only))
         if choice.stored is not None:
             # every place stays, and with it where laps begin and tabs lie
-            every = {(one.name, copy) for one in wanted for copy in one.copies}
+            every = {(board.name, copy) for board in wanted for copy in board.copies}
             skip |= every - set(choice.only)
         else:
             wanted = made
             skip &= set(choice.only)
-            names = {(one.name, copy) for one in wanted for copy in one.copies}
+            names = {(board.name, copy) for board in wanted for copy in board.copies}
             fixed = [spot for spot in fixed if (spot.board, spot.copy) in names]
     nested, sheets = _nested(plan, wanted, wide, close, choice, fixed, blanks)
     if not nested.findings:
         # a place by hand may be turned as no free copy may
-        told = [replace(one, turns=(*one.turns, *pinned[one.name])) for one in wanted]
-        faults = check.check_layout(nested.spots, told, sheets, nested.blanks)
+        turned = [replace(board, turns=(*board.turns, *pinned[board.name])) for board in wanted]
+        faults = check.check_layout(nested.spots, turned, sheets, nested.blanks)
         if faults:
             raise Refusal(faults)
     spots = tuple(spot for spot in nested.spots if (spot.board, spot.copy) not in skip)
@@ -180,7 +180,7 @@ def _notes(
 ) -> tuple[Finding, ...]:
     """What a person should know of a layout that can be cut."""
     given = {(spot.board, spot.copy) for spot in fixed}
-    return layout_for_passes.told(plan, wanted, spots, blanks, given)
+    return layout_for_passes.check_boards_across(plan, wanted, spots, blanks, given)
 
 
 def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.Polygon, ...]:
@@ -195,15 +195,15 @@ def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.
     reach = plan.machine.collet / 2 if collet else max(c.shank for c in plan.cutters) / 2
     # the cutter's axis runs half its width outside the board
     reach += plan.profile.cutter.width(0.0) / 2 + ROOM
-    found = []
+    areas = []
     whole = shapely.box(0.0, 0.0, *blank.size)
     for clamp in plan.setup.clamps:
         box = clamp.box.grown(reach)
         area = shapely.box(box.x0 - ox, box.y0 - oy, box.x1 - ox, box.y1 - oy)
         common = area.intersection(whole)
         if clamp.on_in(1) and isinstance(common, shapely.Polygon) and common.area > 0:
-            found.append(common)
-    return tuple(found)
+            areas.append(common)
+    return tuple(areas)
 
 
 def _fixed(
@@ -229,10 +229,10 @@ def _fixed(
     begun = (*blanks, *stock[: max(0, last - len(blanks))])
     fixed += pinned
     turns = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
-    told = [replace(one, turns=(*one.turns, *turns[one.name])) for one in wanted]
+    turned = [replace(board, turns=(*board.turns, *turns[board.name])) for board in wanted]
     name = choice.stored.file if choice.stored else plan.file.name
     written = check.Written(name, lines)
-    faults = check.check_layout(fixed, told, sheets, begun, written, complete=False)
+    faults = check.check_layout(fixed, turned, sheets, begun, written, complete=False)
     if faults:
         raise Refusal(faults)
     return fixed, begun
@@ -240,7 +240,7 @@ def _fixed(
 
 def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
     """Refuse copies to skip that are not asked for."""
-    spots = [Spot(one.name, copy, 1, 0.0, 0.0) for one in wanted for copy in one.copies]
+    spots = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
     assemble.without(spots, skip)
 
 
@@ -254,7 +254,7 @@ def _nested(
     blanks: Sequence[int],
 ) -> tuple[Nested, Sequence[StockSheet]]:
     """What the search finds, and the sheets that its places are proved on."""
-    copies = [(one, copy) for one in wanted for copy in one.copies]
+    copies = [(board, copy) for board in wanted for copy in board.copies]
     if len(copies) == 1 and not fixed and not choice.only:
         return _alone(*copies[0], close), [replace(sheet, keep_outs=()) for sheet in close]
     if fixed and len(fixed) == len(copies):
@@ -275,8 +275,8 @@ def _nested(
 
 def _easy(nested: Nested, choice: Choice, blanks: Sequence[int]) -> bool:
     """Whether a short search does: what goes on one blank with ease needs no long one."""
-    one_blank = not nested.findings and len(nested.blanks) == max(1, len(blanks))
-    return choice.effort == "low" or (choice.effort == "default" and one_blank)
+    single_blank = not nested.findings and len(nested.blanks) == max(1, len(blanks))
+    return choice.effort == "low" or (choice.effort == "default" and single_blank)
 
 
 def _searched(
@@ -301,21 +301,21 @@ def _alone(wanted: Wanted, copy: int, sheets: Sequence[StockSheet]) -> Nested:
     Clamps are judged when the passes are known, and said better then.
     """
     bare = [replace(sheet, keep_outs=()) for sheet in sheets]
-    found: list[tuple[int, Spot]] = []
+    spots: list[tuple[int, Spot]] = []
     for number, sheet in enumerate(bare):
         for turn in wanted.turns:
             spot = _middle(wanted, copy, sheet, turn)
             if not check.check_layout([spot], [replace(wanted, copies=(copy,))], [sheet], [0]):
-                found.append((number, spot))
+                spots.append((number, spot))
     clear = [
         (number, spot)
-        for number, spot in found
+        for number, spot in spots
         if not any(
             area_of(wanted, spot).intersection(keep_out).area > 1e-6
             for keep_out in sheets[number].keep_outs
         )
     ]
-    for number, spot in [*clear[:1], *found[:1]]:
+    for number, spot in [*clear[:1], *spots[:1]]:
         return Nested((spot,), (number,))
     return nest([wanted], bare, EFFORTS["low"])
 

@@ -42,11 +42,11 @@ def name(
         # every copy has the same links, the first one reports
         if placement.copy == 1:
             findings += [_off_copper(placement, place) for place in copper.off]
-        told = {
+        given = {
             piece: net.name for net in (facts or {}).get(board.name, ()) for piece in net.pieces
         }
         for piece, first in zip(board.pieces, copper.first, strict=True):
-            named[placement.index, piece.id] = told.get(piece.id, first)
+            named[placement.index, piece.id] = given.get(piece.id, first)
     return named, tuple(findings)
 
 
@@ -54,13 +54,13 @@ def facts(
     plans: Sequence[BoardPlan], boards: Sequence[Board], celsius: float
 ) -> tuple[dict[str, tuple[NetFacts, ...]], tuple[Misfit, ...]]:
     """The nets that the job names, by the board's name, and what its drawing does not bear out."""
-    told: dict[str, tuple[NetFacts, ...]] = {}
+    by_board: dict[str, tuple[NetFacts, ...]] = {}
     misfits: list[Misfit] = []
     for i, (plan, board) in enumerate(zip(plans, boards, strict=True)):
         finder = _Finder(i, plan, board, celsius)
-        told[plan.name] = tuple(finder.nets())
+        by_board[plan.name] = tuple(finder.nets())
         misfits += finder.misfits
-    return told, tuple(misfits)
+    return by_board, tuple(misfits)
 
 
 class _Copper:
@@ -94,7 +94,7 @@ class _Copper:
         if piece is not None:
             return self.first[piece]
         here = shapely.Point(place)
-        ids = [one.id for one in self.board.pieces]
+        ids = [copper_piece.id for copper_piece in self.board.pieces]
         for hole in self.board.holes:
             if hole.piece is not None and hole.spine.distance(here) <= hole.diameter / 2:
                 return self.first[ids.index(hole.piece)]
@@ -199,8 +199,8 @@ class _Finder:
         self.misfits.append(Misfit(code, path, words, self.plan.name, at))
 
 
-def _same(words: str, asked: str | None) -> bool:
-    return asked is not None and words.split() == asked.split()
+def _same(words: str, text: str | None) -> bool:
+    return text is not None and words.split() == text.split()
 
 
 def _near(board: Board) -> str:

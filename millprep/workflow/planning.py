@@ -16,12 +16,12 @@ from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying, nets
 from millprep.workflow.inputs import (
     Facts,
+    check_drawings,
     read_boards,
     read_inputs,
     read_nets,
     set_id,
     stored,
-    told,
     with_stored,
 )
 from millprep.workflow.laying import Choice, Laid
@@ -73,7 +73,7 @@ def empty(
         gap=plan.isolation.gap,
         locating=plan.registration.method,
         inputs=inputs,
-        findings=told(plan, boards) + (() if derivation is None else derivation.findings),
+        findings=check_drawings(plan, boards) + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
         chosen=chosen,
     )
@@ -100,11 +100,14 @@ def laid_out(
             laminate,
             tuple(
                 BoardCopy(
-                    one,
-                    drawn[one.board.name],
-                    {piece.id: names[one.index, piece.id] for piece in one.board.pieces},
+                    placement,
+                    drawn[placement.board.name],
+                    {
+                        piece.id: names[placement.index, piece.id]
+                        for piece in placement.board.pieces
+                    },
                 )
-                for one in layout.on(laminate.number)
+                for placement in layout.on(laminate.number)
             ),
         )
         for laminate in layout.blanks

@@ -42,7 +42,7 @@ def with_rules(cut_set: CutSet, rules: Judged) -> CutSet:
     done = cut_set.with_copies(
         replace(copy, judged=judged.get(copy.placement.index)) for copy in cut_set.copies
     )
-    cutting = {(one.file, one.cutter): one for one in rules.cutting}
+    cutting = {(row.file, row.cutter): row for row in rules.cutting}
     done = done.with_programs(
         replace(program, cutting=cutting.get((program.file, program.cutter.name)))
         for program in done.programs

@@ -37,7 +37,7 @@ def staged(out: Path) -> Iterator[Path]:
         Refusal: with exit code 2, when nothing can be written there.
     """
     # the name is known before the folder is: a signal in between leaves nothing behind
-    folder = _beside(out, "")
+    folder = _hidden(out, "")
     try:
         try:
             out.parent.mkdir(parents=True, exist_ok=True)
@@ -55,7 +55,7 @@ def staged(out: Path) -> Iterator[Path]:
             shutil.rmtree(folder)
 
 
-def _beside(out: Path, purpose: str) -> Path:
+def _hidden(out: Path, purpose: str) -> Path:
     """A name beside `out` that nothing has yet; it never shows in what is written."""
     return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
 
@@ -70,7 +70,7 @@ def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
     if not out.exists():
         folder.rename(out)
         return
-    old = _beside(out, "old-")
+    old = _hidden(out, "old-")
     try:
         out.rename(old)
         folder.rename(out)
@@ -116,12 +116,12 @@ def _not_begun(out: Path) -> None:
         return
     try:
         mark = begun_mark.load(out)
-        told = "" if mark is None else f": {mark.words}"
+        state = "" if mark is None else f": {mark.words}"
     except Refusal:
-        told = f", and {BEGUN} cannot be read"
+        state = f", and {BEGUN} cannot be read"
     raise _refusal(
         "set-begun",
-        f"The set in {out} is begun{told}. What a new set cuts may not fit what is cut already. "
+        f"The set in {out} is begun{state}. What a new set cuts may not fit what is cut already. "
         "Name another folder; with --replace it is replaced all the same.",
         out,
     )

@@ -185,9 +185,9 @@ def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding
         return [_differs(f"{words}, the programs say otherwise")]
     if row is None or now is None:
         return []
-    figures = [("misalignment of all joins", row.misalignment, now.least.mismatch)]
+    figures = [("misalignment of all joins", row.misalignment, now.least.misalignment)]
     figures += [
-        (f"misalignment before {words}", old.misalignment, new.mismatch)
+        (f"misalignment before {words}", old.misalignment, new.misalignment)
         for words, old, new in (
             ("a short", row.short, now.short),
             ("an open", row.open, now.open),

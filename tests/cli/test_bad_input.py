@@ -376,6 +376,8 @@ def test_what_is_left_out_of_a_used_layer_deserves_a_look(tmp_path: Path) -> Non
     result, _ = as_json(tmp_path)
     assert result.exit_code == 0
     said = result.stderr.splitlines()
-    (warned,) = [line for line in said if line.startswith("warn: 1 × LINE on layer sheen")]
+    (warned,) = [
+        line for line in said if line.startswith('warn: 1 LINE entity on layer "sheen" ignored')
+    ]
     assert "look whether it is missing on the board" in warned
-    assert any(line.startswith("note: 1 × LINE on layer remarks") for line in said)
+    assert any(line.startswith('note: 1 LINE entity on layer "remarks" ignored') for line in said)

@@ -10,7 +10,7 @@ import pytest
 
 from millprep.job import load
 from millprep.model.board import LeftOut
-from millprep.workflow.inputs import told
+from millprep.workflow.inputs import check_drawings
 from tests.helpers.sample_job import write
 from tests.helpers.sheet import BORES, FOIL, RIM, Sheet
 
@@ -47,6 +47,6 @@ def test_what_changes_nothing_is_a_note(tmp_path: Path, harmless: bool, severity
     board = sheet.read()
     plan = load(write(tmp_path))
     left = LeftOut(plan.boards[0].layers.copper[0], "LINE", 434, "it has no length", harmless)
-    (finding,) = told(plan, [replace(board, left_out=(left,))])
+    (finding,) = check_drawings(plan, [replace(board, left_out=(left,))])
     assert (finding.code, finding.severity) == ("drawing-left-out", severity)
     assert ("look whether it is missing" in finding.message) != harmless

@@ -16,7 +16,7 @@ from millprep.model.job.job import JobPlan
 from millprep.nesting import file
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
-from millprep.passes.layout_for_passes import Moved
+from millprep.passes.layout_for_passes import BlankWithPasses
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.laying import Choice, Laid, Stored, lay
 from millprep.workflow.prepare import prepare
@@ -31,7 +31,7 @@ def asked(tmp_path_factory: pytest.TempPathFactory) -> tuple[JobPlan, tuple[Boar
     return plan, read_boards(plan)
 
 
-def on_blanks(plan: JobPlan, laid: Laid) -> list[Moved]:
+def on_blanks(plan: JobPlan, laid: Laid) -> list[BlankWithPasses]:
     assert laid.findings == ()
     found = [
         layout_for_passes.of(plan, n, index, areas_on(n, laid.spots, laid.wanted))
@@ -171,7 +171,7 @@ def test_what_finds_no_room_off_a_seam_is_named(
     assert across
     told = " ".join(note.message for note in laid.notes)
     assert all(spot.words in told for spot in across)
-    assert "found no room beside it on as few blanks and in as few passes" in told
+    assert "found no room next to it on as few blanks and in as few passes" in told
 
 
 def test_a_stored_layout_stays_and_is_judged(asked: tuple[JobPlan, tuple[Board, ...]]) -> None:

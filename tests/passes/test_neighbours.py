@@ -93,7 +93,10 @@ def test_bites_are_what_the_mismatch_reaches_over_the_spacing() -> None:
     passes = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 0}
     pairs = [pair("a", "b", 0.02), pair("a", "c", 0.0), pair("c", "b", 0.06), pair("b", "a", 0.0)]
     found = gouges(pairs, lambda key, at: passes[key], misalignment)
-    assert [(gouge.pair.one[1], gouge.pair.other[1]) for gouge in found] == [("b", "a"), ("a", "b")]
+    assert [(gouge.pair.piece[1], gouge.pair.other[1]) for gouge in found] == [
+        ("b", "a"),
+        ("a", "b"),
+    ]
     assert [gouge.depth for gouge in found] == pytest.approx([0.06, 0.04])
     assert found[0].passes == (1, 0)
 
@@ -108,7 +111,7 @@ def test_spacing_runs_from_the_groove_to_the_neighbours_copper() -> None:
     laps_by_piece = {(0, r.piece): [r] for r in (low, high, far)}
     shared = [Box(5.0, -5.0, 10.0, 50.0)]
     found = near(laps_by_piece, [low, high, far], shared)
-    assert {(p.one[1], p.other[1]) for p in found} == {("low", "high"), ("high", "low")}
+    assert {(p.piece[1], p.other[1]) for p in found} == {("low", "high"), ("high", "low")}
     for one in found:
         assert one.spacing == pytest.approx(0.1)
         assert shapely.Point(one.at).y == pytest.approx(2.05)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from millprep.model.check import Check, GapReason, JoinReason, NetReason, Touch
 from millprep.model.set_of_programs import CutSet
-from millprep.report.buzz_out import MOST_APART, MOST_CONNECTED, shortest, tables
+from millprep.report.buzz_out import MOST_CONNECTED, MOST_ISOLATED, shortest, tables
 from tests.helpers.changed_set import with_copies
 from tests.helpers.invented_set import invented
 
@@ -47,9 +47,9 @@ def test_few_checks_are_all_there_in_their_order() -> None:
     assert found is not None
     assert (found.shown, found.all, found.marks) == (4, 4, True)
     (table,) = found.tables
-    assert [row.name for row in table.apart] == ["2", "3", "4"]
-    assert [row.short for row in table.apart] == ["0.40 mm", "join 1|2", "0.30 mm"]
-    assert [row.when for row in table.apart] == ["", "†", ""]
+    assert [row.name for row in table.isolated] == ["2", "3", "4"]
+    assert [row.short for row in table.isolated] == ["0.40 mm", "join 1|2", "0.30 mm"]
+    assert [row.when for row in table.isolated] == ["", "†", ""]
     assert [row.name for row in table.connected] == ["1"]
 
 
@@ -59,8 +59,8 @@ def test_the_narrowest_gaps_and_the_longest_ways_stay() -> None:
     found = shortest(known(*gaps, *ways))
     assert found is not None
     (table,) = found.tables
-    assert len(table.apart) == MOST_APART
-    kept = {row.name for row in table.apart}
+    assert len(table.isolated) == MOST_ISOLATED
+    kept = {row.name for row in table.isolated}
     widest = max(one.gap or 0 for n, one in enumerate(gaps, 1) if str(n) in kept)
     assert all((one.gap or 0) >= widest for n, one in enumerate(gaps, 1) if str(n) not in kept)
     assert [row.name for row in table.connected] == [str(n) for n in range(82, 91)]
@@ -71,8 +71,8 @@ def test_the_narrowest_gaps_and_the_longest_ways_stay() -> None:
 def test_joins_and_gaps_share_the_list() -> None:
     found = shortest(known(*(gap(0.3) for _ in range(50)), *(join(float(k)) for k in range(50))))
     assert found is not None
-    shown = [row.short for row in found.tables[0].apart]
-    assert shown.count("join 1|2") == shown.count("0.30 mm") == MOST_APART // 2
+    shown = [row.short for row in found.tables[0].isolated]
+    assert shown.count("join 1|2") == shown.count("0.30 mm") == MOST_ISOLATED // 2
 
 
 def test_of_every_kind_of_board_the_copy_with_the_narrowest_gap() -> None:
@@ -88,5 +88,5 @@ def test_of_every_kind_of_board_the_copy_with_the_narrowest_gap() -> None:
     assert [table.title for table in found.tables] == [
         "memory, copy 2 of 2, blank 1", "driver, copy 1 of 1, blank 1",
     ]  # fmt: skip
-    assert [row.name for row in found.tables[0].apart] == ["2"]
+    assert [row.name for row in found.tables[0].isolated] == ["2"]
     assert [table.title for table in tables(some)][2] == "driver, copy 1, blank 1"

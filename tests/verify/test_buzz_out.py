@@ -50,10 +50,10 @@ def checks(
 
 def test_each_net_is_touched_once_at_its_pads_farthest_apart() -> None:
     found = [c for c in checks(NETS) if c.expect == "continuity"]
-    assert sorted(c.one.net or "" for c in found) == ["c1", "c2", "c3", "c4"]
+    assert sorted(c.first.net or "" for c in found) == ["c1", "c2", "c3", "c4"]
     for check in found:
-        assert {check.one.pad, check.other.pad} == {
-            f"h{int(str(check.one.net)[1]) - 1}{x}" for x in (8, 48)
+        assert {check.first.pad, check.second.pad} == {
+            f"h{int(str(check.first.net)[1]) - 1}{x}" for x in (8, 48)
         }
         assert check.when == "any time"
 
@@ -61,20 +61,20 @@ def test_each_net_is_touched_once_at_its_pads_farthest_apart() -> None:
 def test_links_join_two_pieces_to_one_net() -> None:
     """One check over the link, and the gap beside it is asked for before the link is made."""
     found = checks(NETS | {(0, "c2"): "c1"})
-    joined = [c for c in found if c.expect == "continuity" and c.one.net == "c1"]
-    assert [(c.when, {c.one.piece, c.other.piece}) for c in joined] == [
+    joined = [c for c in found if c.expect == "continuity" and c.first.net == "c1"]
+    assert [(c.when, {c.first.piece, c.second.piece}) for c in joined] == [
         ("after soldering", {"c1", "c2"})
     ]
     between = [
         c for c in found
-        if c.expect == "isolation" and {c.one.piece, c.other.piece} == {"c1", "c2"}
+        if c.expect == "isolation" and {c.first.piece, c.second.piece} == {"c1", "c2"}
     ]  # fmt: skip
     assert [c.when for c in between] == ["before soldering"]
 
 
 def test_the_narrowest_gaps_are_touched_on_both_sides() -> None:
     pairs = [
-        sorted((str(c.one.piece), str(c.other.piece)))
+        sorted((str(c.first.piece), str(c.second.piece)))
         for c in checks(NETS)
         if c.expect == "isolation"
     ]
@@ -87,8 +87,8 @@ def test_every_join_is_touched_and_bare_copper_beyond_it() -> None:
     edge = Join(1, 0, None, (30.0, 2.0), (1, 2), 0.4, (0.0, 1.0))
     found = [c for c in checks(NETS, (join, edge)) if isinstance(c.reason, JoinReason)]
     (check,) = found
-    assert (check.expect, check.one.piece, check.one.pad) == ("isolation", "c1", "h020")
-    assert check.other.piece is None
+    assert (check.expect, check.first.piece, check.first.pad) == ("isolation", "c1", "h020")
+    assert check.second.piece is None
     reason = check.reason
     assert isinstance(reason, JoinReason)
     assert reason.passes == (1, 2)
@@ -98,11 +98,13 @@ def test_every_join_is_touched_and_bare_copper_beyond_it() -> None:
 def test_places_are_those_of_the_board_as_it_lies_on_the_mill() -> None:
     """A board drawn from its component side is milled mirrored: y counts from the other edge."""
     for pose, y in ((None, 8.5), (MIRRORED, 36.0 - 8.5)):
-        found = {c.one.pad: c.one.at for c in checks(NETS, pose=pose) if c.expect == "continuity"}
+        found = {
+            c.first.pad: c.first.at for c in checks(NETS, pose=pose) if c.expect == "continuity"
+        }
         assert found["h08"] == pytest.approx((6.0, y))
 
 
 def test_the_walk_goes_strip_by_strip() -> None:
-    strips = [int(min(c.one.at[0], c.other.at[0]) // STRIP) for c in checks(NETS)]
+    strips = [int(min(c.first.at[0], c.second.at[0]) // STRIP) for c in checks(NETS)]
     assert strips == sorted(strips)
     assert len(strips) == 7

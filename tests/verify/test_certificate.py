@@ -184,13 +184,13 @@ def test_the_certificate_is_the_least_that_any_join_stands() -> None:
         (found.open, min(one.whole or 0.0 for one in alone)),
         (found.gap, min(one.gap or 0.0 for one in alone)),
     ):
-        assert limit.mismatch == pytest.approx(exact, abs=2 * TOLERANCE)
+        assert limit.misalignment == pytest.approx(exact, abs=2 * TOLERANCE)
         assert limit.at in {join.at for join in joins}
     assert found.at_least == ()
     joins = [dataclasses.replace(join, predicted=0.02) for join in joins]
     near = whole_set(joins, cuts, [piece], gap=0.12, edges=0.0)
     assert near is not None
-    assert near.gap.mismatch == pytest.approx(0.03)
+    assert near.gap.misalignment == pytest.approx(0.03)
     assert near.at_least == ("gap",)
 
 
@@ -210,10 +210,10 @@ def test_a_turn_moves_a_join_by_its_distance_from_the_holes() -> None:
     assert found is not None
     assert found.least.at == JOIN.at
     assert 2 * 20.0 * math.sin(math.radians(found.turn) / 2) == pytest.approx(
-        found.least.mismatch, abs=1e-9
+        found.least.misalignment, abs=1e-9
     )
-    assert found.asked == pytest.approx(0.17)
-    assert found.gap.mismatch == pytest.approx(1.5 * 0.04)
+    assert found.required == pytest.approx(0.17)
+    assert found.gap.misalignment == pytest.approx(1.5 * 0.04)
     assert found.at_least == ("open", "gap")
 
 
@@ -245,7 +245,7 @@ class TestNeighbours:
         found = whole_set([], cuts, pieces)
         assert found is not None
         exact = away - W + width
-        assert exact - 0.005 <= found.open.mismatch <= exact + 1e-3
+        assert exact - 0.005 <= found.open.misalignment <= exact + 1e-3
         assert found.least is found.open
         assert "short" in found.at_least
         assert "open" not in found.at_least
@@ -264,7 +264,7 @@ class TestNeighbours:
         cuts = [track_lap, (read(HEAD + lap + TAIL, file="b"), end_mill(W), SECOND)]
         found = whole_set([], cuts, [track, pad])
         assert found is not None
-        assert W - 0.005 <= found.short.mismatch <= W + 1e-3
+        assert W - 0.005 <= found.short.misalignment <= W + 1e-3
 
 
 class _Counted(ContinuityTest):

@@ -227,7 +227,7 @@ class JobPlan(JobTable):
 
     @check
     def _names_once(self) -> Iterator[Mistake]:
-        # Some file systems do not tell capitals from small letters.
+        # Some file systems do not distinguish capitals from small letters.
         yield from twice(
             (("board", i, "name"), known(board, "name")) for i, board in enumerate(self.boards)
         )

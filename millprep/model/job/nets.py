@@ -88,7 +88,7 @@ class NetPlan(JobTable):
     )
 
     @check
-    def _one_place(self) -> Iterator[Mistake]:
+    def _place_given_once(self) -> Iterator[Mistake]:
         if self.at is not None and self.text is not None:
             yield wrong(("text",), "names the place that `at` names too; keep one of them")
         elif self.at is None and self.text is None:
@@ -158,7 +158,7 @@ class WirePlan(JobTable):
         return Wire(self.start, self.end, wire_resistance(length, area, celsius))
 
     @check
-    def _one_size(self) -> Iterator[Mistake]:
+    def _size_given_once(self) -> Iterator[Mistake]:
         if self.diameter is not None and self.area is not None:
             yield wrong((), "gives diameter and area; keep one of them")
         elif self.diameter is None and self.area is None:
@@ -202,7 +202,7 @@ class ClearArea(JobTable):
         return self.corners or ()
 
     @check
-    def _one_way(self) -> Iterator[Mistake]:
+    def _area_given_once(self) -> Iterator[Mistake]:
         if self.box is not None and self.corners is not None:
             yield wrong((), "gives box and corners; keep one of them")
         elif self.box is None and self.corners is None:

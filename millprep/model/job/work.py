@@ -301,7 +301,7 @@ class ProfilePlan(JobTable):
     direction: Direction = choice("Direction of travel along the board", Direction, default="climb")
 
     @check
-    def _tabs_apart(self) -> Iterator[Mistake]:
+    def _tabs_do_not_touch(self) -> Iterator[Mistake]:
         if self.tab_width >= self.tab_every:
             words = f"must be above tab_width, {self.tab_width:g} mm; got {self.tab_every:g}"
             yield wrong(("tab_every",), words)

@@ -25,7 +25,7 @@ TOUCHING = 1e-3
 class Gap:
     """The narrowest place between two areas, by their numbers; `at` is its middle."""
 
-    one: int
+    area: int
     other: int
     width: float
     at: Point
@@ -113,8 +113,8 @@ class Ways:
         self._from: dict[int, list[tuple[int, float, Gap]]] = {}
         for gap in found:
             counts = gap.width if gap.width >= least_counted else 0.0
-            self._from.setdefault(gap.one, []).append((gap.other, counts, gap))
-            self._from.setdefault(gap.other, []).append((gap.one, counts, gap))
+            self._from.setdefault(gap.area, []).append((gap.other, counts, gap))
+            self._from.setdefault(gap.other, []).append((gap.area, counts, gap))
 
     def shortest(self, starts: Iterable[int], stones: set[int], reach: float) -> dict[int, Way]:
         """The shortest way from any of `starts` to every area within `reach`.

@@ -20,7 +20,7 @@ from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
 from millprep.model.finding import Finding
 from millprep.model.job.rules import RulesPlan, SocketPin
-from millprep.model.judged import AnnularRing, BaseFound
+from millprep.model.judged import AnnularRing, BaseFit
 from millprep.model.layout import Placement, limited, on_blank
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
@@ -169,7 +169,7 @@ def _thin(
 
 def bases(
     placement: Placement, asked: RulesPlan = USUAL, made: Made = AS_DRAWN
-) -> tuple[tuple[BaseFound, ...], tuple[Finding, ...]]:
+) -> tuple[tuple[BaseFit, ...], tuple[Finding, ...]]:
     """The valve bases among a copy's holes, and the ones that would not fit.
 
     Patterns are seen on the blank, copper side up, as the board is milled; `made` tells how the
@@ -179,13 +179,13 @@ def bases(
     widths = pad_widths(placement.board)
     sizes = {hole.id: hole.diameter for hole in holes}
     sizes |= {name: base_found.diameter for name, base_found in made.items()}
-    found: list[tuple[Pattern, BaseFound]] = []
+    found: list[tuple[Pattern, BaseFit]] = []
     findings: list[Finding] = []
     for pattern in patterns([placement.pose.point(hole.at) for hole in holes]):
         base = pattern.base
         pins = [holes[n].id for n in pattern.numbered("copper")]
         hole, land = asks(base, asked)
-        base_found = BaseFound(
+        base_found = BaseFit(
             base.name,
             pattern.circle,
             base.circle,
@@ -195,9 +195,9 @@ def bases(
             base.pins < base.positions,
             pattern.wrong,
             hole=min(sizes[pin] for pin in pins),
-            land=min((widths[pin] for pin in pins if pin in widths), default=None),
-            asked_hole=hole,
-            asked_land=land,
+            pad=min((widths[pin] for pin in pins if pin in widths), default=None),
+            required_hole=hole,
+            required_pad=land,
         )
         found.append((pattern, base_found))
         if pattern.wrong:
@@ -233,7 +233,7 @@ def _wrong(placement: Placement, pattern: Pattern) -> Finding:
 
 
 def _narrow(
-    placement: Placement, found: Sequence[tuple[Pattern, BaseFound]], asked: RulesPlan
+    placement: Placement, found: Sequence[tuple[Pattern, BaseFit]], asked: RulesPlan
 ) -> Iterator[Finding]:
     """Bases whose holes the thickest pin of their valve would not enter freely."""
     tight: dict[tuple[Base, float], list[Pattern]] = {}
@@ -260,7 +260,7 @@ def _tight(
 
 def _pins(
     placement: Placement,
-    found: Sequence[tuple[Pattern, BaseFound]],
+    found: Sequence[tuple[Pattern, BaseFit]],
     asked: RulesPlan,
     sizes: Mapping[str, float],
     widths: Mapping[str, float],

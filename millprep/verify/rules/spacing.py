@@ -90,7 +90,7 @@ def spacing(
     between = gaps(scene.areas, reach)
     beside = gaps_to(scene.areas, [shape for _, shape in metals], reach)
     ways = Ways((*between, *beside), rule.least_counted)
-    direct = {(gap.one, gap.other): gap.width for gap in (*between, *beside)}
+    direct = {(gap.area, gap.other): gap.width for gap in (*between, *beside)}
     names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metals)]
 
     worst: dict[tuple[str, str], Spacing] = {}
@@ -109,7 +109,7 @@ def spacing(
     fixed = dict(metals)
     found = tuple(
         _straight(pair, scene, fixed)
-        for pair in sorted(worst.values(), key=lambda s: (s.margin, s.one, s.other))
+        for pair in sorted(worst.values(), key=lambda s: (s.margin, s.net, s.other))
     )
     near = [s for s in found if s.margin < -ENOUGH]
     return found, limited(
@@ -159,19 +159,19 @@ def _straight(pair: Spacing, scene: _Scene, metal: Mapping[str, shapely.Geometry
     """The pair with its distance through the air, if it is too near and that is not yet known."""
     if pair.direct is not None or pair.margin >= -ENOUGH:
         return pair
-    one, other = (
+    mine, theirs = (
         shapely.MultiPolygon([scene.areas[n] for _, areas in scene.sides(net) for n in areas])
-        for net in (pair.one, pair.other)
+        for net in (pair.net, pair.other)
     )
-    return replace(pair, direct=float(shapely.distance(one, metal.get(pair.other, other))))
+    return replace(pair, direct=float(shapely.distance(mine, metal.get(pair.other, theirs))))
 
 
 def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
     if new is None:
         return
-    old = worst.get((new.one, new.other))
+    old = worst.get((new.net, new.other))
     if old is None or new.margin < old.margin:
-        worst[new.one, new.other] = new
+        worst[new.net, new.other] = new
 
 
 def _scene(
@@ -227,7 +227,7 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
         else "Move it away, clear the copper between, or keep metal off there"
     )
     message = (
-        f"gap of {pair.measured:.3f} mm between {pair.one} and {pair.other}{way}; {pair.volts:g} V "
+        f"gap of {pair.measured:.3f} mm between {pair.net} and {pair.other}{way}; {pair.volts:g} V "
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
     )
     return on_blank(placement, code, severity, message, pair.at)

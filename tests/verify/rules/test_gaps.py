@@ -18,7 +18,7 @@ def test_every_gap_within_reach_is_as_wide_as_areas_are_apart(
     cells: list[tuple[int, int]], reach: float
 ) -> None:
     discs = [shapely.Point(3 * x, 2.5 * y).buffer(0.4 + 0.1 * (x % 3)) for x, y in cells]
-    found = {(gap.one, gap.other): gap for gap in gaps(discs, reach)}
+    found = {(gap.area, gap.other): gap for gap in gaps(discs, reach)}
     for a, b in itertools.combinations(range(len(discs)), 2):
         apart = discs[a].distance(discs[b])
         if abs(apart - reach) < 1e-9:
@@ -41,7 +41,7 @@ def test_an_area_within_another_has_a_gap_too() -> None:
 def test_further_shapes_are_numbered_on_and_may_overlap() -> None:
     areas = [shapely.box(0, 0, 1, 1), shapely.box(3, 0, 4, 1)]
     found = gaps_to(areas, [shapely.Point(0.5, 0.5).buffer(0.2), shapely.box(4.4, 0, 5, 1)], 1.0)
-    assert [(g.one, g.other, round(g.width, 6)) for g in found] == [(0, 2, 0.0), (1, 3, 0.4)]
+    assert [(g.area, g.other, round(g.width, 6)) for g in found] == [(0, 2, 0.0), (1, 3, 0.4)]
     assert gaps_to([], areas, 1.0) == ()
 
 

@@ -59,7 +59,7 @@ PIN = SocketPin(thinnest=0.95, thickest=1.05, hole=1.3, land=2.2, takes=1.05)
 def test_holes_of_a_socket_of_single_pins_are_held_against_the_pin(hole: float, words: str) -> None:
     placement = placed([shapely.box(1, 1, 2, 2)], socket(hole=hole))
     (seen,), faults = bases(placement, RulesPlan(pins=PIN))
-    assert (seen.hole, seen.land, seen.asked_hole, seen.asked_land) == (hole, None, 1.3, 2.2)
+    assert (seen.hole, seen.pad, seen.required_hole, seen.required_pad) == (hole, None, 1.3, 2.2)
     told = [("socket-pin-hole", "warn")] if words else []
     assert [(f.code, f.severity) for f in faults] == told
     assert not words or words in faults[0].message
@@ -80,12 +80,12 @@ def test_lands_of_a_socket_and_what_pins_ask_for_by_level() -> None:
     on = [replace(hole, piece=f"c{n}") for n, hole in enumerate(holes, 1)]
     placement = placed(pads, on)
     (seen,), (fault,) = bases(placement, RulesPlan(pins=PIN))
-    assert seen.land == pytest.approx(1.8, abs=1e-3)
+    assert seen.pad == pytest.approx(1.8, abs=1e-3)
     assert fault.code == "socket-pin-pad"
     assert "7 pads of 1.80 mm, the pins of its socket require 2.2 mm" in fault.message
     # without a socket the valve's own pin counts: 1.016 + 0.20, and + 2 · 0.15 + 0.50
     (seen,), faults = bases(placement, RulesPlan(level="B"))
-    assert (seen.asked_hole, seen.asked_land) == pytest.approx((1.216, 2.016))
+    assert (seen.required_hole, seen.required_pad) == pytest.approx((1.216, 2.016))
     assert faults == ()
 
 
@@ -93,5 +93,5 @@ def test_thicker_pins_than_the_socket_takes_are_left_alone() -> None:
     octal = BASES[2]
     holes = [Hole(f"h{n}", (x + 50, y + 25), 2.61) for n, (x, y) in enumerate(octal.places())]
     (seen,), faults = bases(placed([shapely.box(1, 1, 2, 2)], holes), RulesPlan(pins=PIN))
-    assert seen.asked_hole == pytest.approx(octal.pin + 0.25)
+    assert seen.required_hole == pytest.approx(octal.pin + 0.25)
     assert faults == ()

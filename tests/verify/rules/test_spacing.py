@@ -32,7 +32,7 @@ def test_300_volts_over_half_a_millimetre_is_refused_at_its_place() -> None:
     placement = placed(two(0.5))
     found, faults = spacing([HIGH, LOW], placement, cut(placement), AWAY)
     pair = only(found)
-    assert (pair.one, pair.other, pair.volts, pair.required) == ("B+", "common", 300, 1.25)
+    assert (pair.net, pair.other, pair.volts, pair.required) == ("B+", "common", 300, 1.25)
     assert pair.measured == pair.direct == pytest.approx(0.5)
     assert pair.margin == pytest.approx(-0.75)
     (fault,) = faults
@@ -111,7 +111,7 @@ def test_a_piece_with_no_volts_told_is_a_bridge_too() -> None:
     told = NetFacts("signal", ("c3",), (120.0, 120.0))
     found, _ = spacing([HIGH, LOW, told], placement, cut(placement), AWAY)
     # No way leads over a net with volts of its own: straight across is left, 2 mm.
-    assert {(p.one, p.other): round(p.measured, 3) for p in found} == {
+    assert {(p.net, p.other): round(p.measured, 3) for p in found} == {
         ("B+", "signal"): 0.3,
         ("common", "signal"): 0.8,
     } | ({("B+", "common"): 2.0})
@@ -164,7 +164,7 @@ def test_the_edge_and_a_fixing_hole_may_be_metal() -> None:
     placement = placed([beside, edge], [hole])
     nets = [HIGH, NetFacts("B+ 2", ("c2",), (300.0, 300.0))]
     found, faults = spacing(nets, placement, cut(placement))
-    metal = {(p.one, p.other): p.measured for p in found}
+    metal = {(p.net, p.other): p.measured for p in found}
     assert metal["B+", "the screw in hole h1 of 3.20 mm"] == pytest.approx(0.6, abs=2e-3)
     assert metal["B+ 2", "the board's edge"] == pytest.approx(1.0)
     assert {fault.code for fault in faults} == {"spacing-to-metal"}
