@@ -23,7 +23,7 @@ from millprep.report.report_row import (
 from millprep.report.rules_rows import RulesRow
 
 if TYPE_CHECKING:
-    from millprep.model.as_cut import BoardProof, Corner, Neck, PadGap, PairGap, WorstCase
+    from millprep.model.as_cut import BoardProof, Neck, PadGap
     from millprep.model.board import Board, CopperPiece
     from millprep.model.set_of_programs import BoardCopy
 
@@ -45,12 +45,11 @@ class PieceRow(Row):
     """Where that neck is, blank frame, mm."""
 
     @classmethod
-    def of(cls, piece: CopperPiece, net: str | None, neck: Neck | None) -> PieceRow:
+    def of_piece(cls, piece: CopperPiece, net: str | None, neck: Neck | None) -> PieceRow:
         """A piece of the design with its net and its narrowest copper."""
-        return cls(
-            id=piece.id,
+        return cls.taken(
+            piece,
             net=net,
-            at=piece.at,
             narrowest_copper=neck.width if neck else None,
             copper_at=neck.at if neck else None,
         )
@@ -65,11 +64,6 @@ class GapRow(Row):
     """Smallest distance between their copper at the foot, mm."""
     at: Place
     """Centre of the gap, blank frame, mm."""
-
-    @classmethod
-    def of(cls, gap: PairGap) -> GapRow:
-        """One of the narrowest gaps."""
-        return cls(pieces=gap.pieces, gap=gap.gap, at=gap.at)
 
 
 class WorstCaseRow(Row):
@@ -90,19 +84,6 @@ class WorstCaseRow(Row):
     copper_at: Place | None
     """Where that copper is, blank frame, mm."""
 
-    @classmethod
-    def of(cls, worst: WorstCase) -> WorstCaseRow:
-        """The worst case of a copy."""
-        return cls(
-            shorts=worst.shorts,
-            short_at=worst.short_at,
-            opens=worst.opens,
-            narrowest_gap=worst.narrowest_gap,
-            gap_at=worst.gap_at,
-            narrowest_copper=worst.narrowest_copper,
-            copper_at=worst.copper_at,
-        )
-
 
 class PadRow(Row):
     """The gap around the pad of a hole."""
@@ -119,7 +100,7 @@ class PadRow(Row):
     @classmethod
     def of(cls, pad: PadGap) -> PadRow:
         """The gap around one pad."""
-        return cls(hole=pad.hole, gap=pad.gap, at=pad.at, piece=pad.other)
+        return cls.taken(pad, piece=pad.other)
 
 
 class CornerRow(Row):
@@ -131,11 +112,6 @@ class CornerRow(Row):
     """How far the copper reaches beyond the drawn edge, mm."""
     at: Place
     """Where the corner is, blank frame, mm."""
-
-    @classmethod
-    def of(cls, corner: Corner) -> CornerRow:
-        """One inner corner."""
-        return cls(piece=corner.piece, out=corner.out, at=corner.at)
 
 
 class ProofRow(Row):
@@ -172,20 +148,12 @@ class ProofRow(Row):
     @classmethod
     def of(cls, proof: BoardProof) -> ProofRow:
         """What was proved of a copy."""
-        return cls(
-            pieces=proof.pieces,
-            shorts=proof.shorts,
-            opens=proof.opens,
-            narrowest_gap=proof.narrowest_gap,
-            narrowest_copper=proof.narrowest_copper,
-            gap_at=proof.gap_at,
-            copper_at=proof.copper_at,
-            gaps=tuple(map(GapRow.of, proof.gaps)),
-            worst_case=None if proof.worst is None else WorstCaseRow.of(proof.worst),
-            bridges=proof.bridges,
-            pads=None if proof.pad_gaps is None else tuple(map(PadRow.of, proof.pad_gaps)),
+        return cls.taken(
+            proof,
+            worst_case=proof.worst,
+            pads=proof.pad_gaps,
             corners_unreached=len(proof.corners),
-            corners=tuple(map(CornerRow.of, proof.corners[:MOST_CORNERS])),
+            corners=proof.corners[:MOST_CORNERS],
         )
 
 
@@ -218,19 +186,18 @@ class BoardRow(Row):
         placement, proof = copy.placement, copy.proof
         board = placement.board
         necks = {} if proof is None else {neck.piece: neck for neck in proof.necks}
-        return cls(
+        return cls.taken(
+            copy,
             name=board.name,
             copy_number=placement.copy,
-            input=copy.input,
             blank=placement.blank,
             outline=places(board.outline.exterior.coords[:-1]),
             drawing_to_blank=affine(placement.pose),
             pieces=tuple(
-                PieceRow.of(piece, copy.nets.get(piece.id), necks.get(piece.id))
+                PieceRow.of_piece(piece, copy.nets.get(piece.id), necks.get(piece.id))
                 for piece in board.pieces
             ),
-            proof=None if proof is None else ProofRow.of(proof),
-            rules=None if copy.judged is None else RulesRow.of(copy.judged),
+            rules=copy.judged,
         )
 
     @property

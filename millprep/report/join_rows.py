@@ -39,21 +39,14 @@ class JoinRow(Row):
     """Length of the ticks at the ends of both sides, outward; 0 for none, mm."""
 
     @classmethod
-    def of(cls, layout: Layout, join: Join) -> JoinRow:
+    def on(cls, layout: Layout, join: Join) -> JoinRow:
         """One join of the set."""
         placement = layout.placements[join.placement]
-        return cls(
-            blank=join.blank,
+        return cls.taken(
+            join,
             board=placement.board.name,
             copy_number=placement.copy,
-            piece=join.piece,
-            at=join.at,
-            passes=join.passes,
-            predicted_rms=join.predicted_rms,
             predicted_997=join.predicted,
-            tolerance_electrical=join.tolerance_electrical,
-            tolerance_gap=join.tolerance_gap,
-            tick=join.tick,
         )
 
     def join(self, placement: int, overrun: float) -> Join:
@@ -62,19 +55,11 @@ class JoinRow(Row):
         The report holds neither `overrun`, which the registration of the blank gives, nor the
         direction of the path, for which up is taken.
         """
+        same = dict(self)
+        del same["board"], same["copy_number"]
+        predicted = same.pop("predicted_997")
         return Join(
-            blank=self.blank,
-            placement=placement,
-            piece=self.piece,
-            at=self.at,
-            passes=self.passes,
-            overrun=overrun,
-            across=(0.0, 1.0),
-            predicted=self.predicted_997,
-            tolerance_electrical=self.tolerance_electrical,
-            tolerance_gap=self.tolerance_gap,
-            predicted_rms=self.predicted_rms,
-            tick=self.tick,
+            placement=placement, overrun=overrun, across=(0.0, 1.0), predicted=predicted, **same
         )
 
 
@@ -93,16 +78,10 @@ class JoinPlaceRow(Row):
     """Id of the copper piece."""
 
     @classmethod
-    def of(cls, layout: Layout, limit: Limit) -> JoinPlaceRow:
+    def on(cls, layout: Layout, limit: Limit) -> JoinPlaceRow:
         """The place that limits a misalignment."""
         placement = layout.placements[limit.placement]
-        return cls(
-            at=limit.at,
-            blank=limit.blank,
-            board=placement.board.name,
-            copy_number=placement.copy,
-            piece=limit.piece,
-        )
+        return cls.taken(limit, board=placement.board.name, copy_number=placement.copy)
 
 
 class LimitRow(Row):
@@ -116,13 +95,10 @@ class LimitRow(Row):
     """Where a larger misalignment does harm first."""
 
     @classmethod
-    def of(cls, layout: Layout, limit: Limit, *, at_least: bool) -> LimitRow:
+    def on(cls, layout: Layout, limit: Limit, *, at_least: bool) -> LimitRow:
         """One limit of the certificate."""
-        return cls(
-            misalignment=limit.misalignment,
-            at_least=at_least,
-            limited_by=JoinPlaceRow.of(layout, limit),
-        )
+        place = JoinPlaceRow.on(layout, limit)
+        return cls(misalignment=limit.misalignment, at_least=at_least, limited_by=place)
 
 
 class GapLimitRow(Row):
@@ -138,15 +114,11 @@ class GapLimitRow(Row):
     """Where a larger misalignment does harm first."""
 
 
-class CertificateRow(Row):
+class CertificateRow(LimitRow):
     """The misalignment between passes that the whole set tolerates, proved."""
 
     misalignment: Annotated[Length, key("mismatch")]
     """Largest misalignment in any direction that is proved to make neither short nor open, mm."""
-    at_least: bool
-    """Whether all that was examined is harmless, so that more may be harmless as well."""
-    limited_by: JoinPlaceRow
-    """Where a larger misalignment does harm first."""
     turn: Length
     """Turn of a pass about the holes it is found by that, without any shift, is proved to make
     neither short nor open, degrees. With a shift and a turn together, the sum of what both move a
@@ -160,26 +132,13 @@ class CertificateRow(Row):
     so mostly at least so much."""
 
     @classmethod
-    def of(cls, layout: Layout, certificate: Certificate) -> CertificateRow:
+    def of_certificate(cls, layout: Layout, certificate: Certificate) -> CertificateRow:
         """The certificate of a set on its layout."""
 
         def limit(kind: Kind, of: Limit) -> LimitRow:
-            return LimitRow.of(layout, of, at_least=kind in certificate.at_least)
+            return LimitRow.on(layout, of, at_least=kind in certificate.at_least)
 
         short, open_ = limit("short", certificate.short), limit("open", certificate.open)
         least = short if certificate.least is certificate.short else open_
-        gap = limit("gap", certificate.gap)
-        return cls(
-            misalignment=least.misalignment,
-            at_least=least.at_least,
-            limited_by=least.limited_by,
-            turn=certificate.turn,
-            short=short,
-            open=open_,
-            gap=GapLimitRow(
-                required=certificate.required,
-                misalignment=gap.misalignment,
-                at_least=gap.at_least,
-                limited_by=gap.limited_by,
-            ),
-        )
+        gap = GapLimitRow.taken(limit("gap", certificate.gap), required=certificate.required)
+        return cls.taken(least, turn=certificate.turn, short=short, open=open_, gap=gap)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 from millprep.report.report_row import Figure, Length, Micro, Ohms, Place, Row, Size, Text, key
 
 if TYPE_CHECKING:
-    from millprep.model.judged import AtLoad, AtNeck, AtWire, Neck, NetJudged
+    from millprep.model.judged import AtLoad, AtNeck, NetJudged
 
 
 class LoadRow(Row):
@@ -27,7 +27,7 @@ class LoadRow(Row):
     @classmethod
     def of(cls, at: AtLoad) -> LoadRow:
         """One load of a net."""
-        return cls(name=at.load.name, at=at.at, amperes=at.load.amperes, lost=at.lost, ohms=at.ohms)
+        return cls.taken(at, name=at.load.name, amperes=at.load.amperes)
 
 
 class WireRow(Row):
@@ -42,11 +42,6 @@ class WireRow(Row):
     amperes: Length
     """Current through it, A."""
 
-    @classmethod
-    def of(cls, wire: AtWire) -> WireRow:
-        """One wire of a net."""
-        return cls(start=wire.start, end=wire.end, ohms=wire.ohms, amperes=wire.amperes)
-
 
 class SectionRow(Row):
     """A section across copper."""
@@ -58,11 +53,6 @@ class SectionRow(Row):
     at: Place
     """Centre of the section, blank frame, mm."""
 
-    @classmethod
-    def of(cls, neck: Neck) -> SectionRow:
-        """The section with the most current for its width."""
-        return cls(width=neck.width, amperes=neck.amperes, at=neck.at)
-
 
 class NeckRow(SectionRow):
     """A section across copper and what it may carry."""
@@ -71,12 +61,9 @@ class NeckRow(SectionRow):
     """Current that warms it by the allowed rise, A."""
 
     @classmethod
-    def of_net(cls, neck: AtNeck) -> NeckRow:
+    def of(cls, neck: AtNeck) -> NeckRow:
         """The section nearest to its limit."""
-        section = neck.neck
-        return cls(
-            width=section.width, amperes=section.amperes, at=section.at, carries=neck.carries
-        )
+        return cls.taken(neck.neck, carries=neck.carries)
 
 
 class NetRow(Row):
@@ -107,15 +94,6 @@ class NetRow(Row):
     def of(cls, judged: NetJudged) -> NetRow:
         """One net that the job names."""
         net = judged.net
-        return cls(
-            name=net.name,
-            pieces=net.pieces,
-            volts=net.volts,
-            amperes=net.amperes,
-            feed=judged.feed,
-            loads=tuple(map(LoadRow.of, judged.loads)),
-            wires=tuple(map(WireRow.of, judged.wires)),
-            error=judged.error,
-            neck=None if judged.neck is None else NeckRow.of_net(judged.neck),
-            hottest=None if judged.hottest is None else SectionRow.of(judged.hottest),
+        return cls.taken(
+            judged, name=net.name, pieces=net.pieces, volts=net.volts, amperes=net.amperes
         )

@@ -50,30 +50,9 @@ class RegistrationHoleRow(Row):
     used_in: Number
     """Number of the pass that is found by it."""
 
-    @classmethod
-    def of(cls, hole: RegistrationHole) -> RegistrationHoleRow:
-        """A hole by which a pass is found."""
-        return cls(
-            id=hole.id,
-            blank=hole.blank,
-            machine=hole.machine,
-            diameter=hole.diameter,
-            role=hole.role,
-            drilled_in=hole.drilled_in,
-            used_in=hole.used_in,
-        )
-
     def hole(self) -> RegistrationHole:
         """The hole as the pass has it."""
-        return RegistrationHole(
-            id=self.id,
-            blank=self.blank,
-            machine=self.machine,
-            diameter=self.diameter,
-            role=self.role,
-            drilled_in=self.drilled_in,
-            used_in=self.used_in,
-        )
+        return RegistrationHole(**dict(self))
 
 
 class VernierRow(Row):
@@ -97,31 +76,9 @@ class VernierRow(Row):
     reach: Number
     """Number of lines on either side of the central one."""
 
-    @classmethod
-    def of(cls, vernier: Vernier) -> VernierRow:
-        """A vernier whose second comb a pass cuts."""
-        return cls(
-            id=vernier.id,
-            at=vernier.at,
-            measures=vernier.measures,
-            passes=vernier.passes,
-            pitch=vernier.pitch,
-            step=vernier.step,
-            reach=vernier.reach,
-        )
-
     def vernier(self, blank: int) -> Vernier:
         """The vernier on a blank."""
-        return Vernier(
-            id=self.id,
-            blank=blank,
-            at=self.at,
-            measures=self.measures,
-            passes=self.passes,
-            pitch=self.pitch,
-            step=self.step,
-            reach=self.reach,
-        )
+        return Vernier(blank=blank, **dict(self))
 
     @model_validator(mode="after")
     def _readable(self) -> Self:
@@ -147,12 +104,11 @@ class UncorrectedRow(Row):
     @classmethod
     def of(cls, grooves: Uncorrected) -> UncorrectedRow:
         """The grooves of one program that isolates."""
-        return cls(
-            cutter=grooves.cutter,
+        return cls.taken(
+            grooves,
             surface=(float(grooves.surface.min()), float(grooves.surface.max())),
             foot=(float(grooves.foot.min()), float(grooves.foot.max())),
             lost=places(grooves.lost[:MOST_PLACES]),
-            lost_length=grooves.lost_length,
         )
 
 
@@ -177,18 +133,17 @@ class LevellingRow(Row):
     """Grooves as they would be without the map, one entry for each program that isolates."""
 
     @classmethod
-    def of(cls, levelling: Levelling, uncorrected: tuple[Uncorrected, ...]) -> LevellingRow:
-        """A map, what it leaves, and what would be cut without it."""
-        surface = levelling.surface
-        return cls(
-            file=levelling.file,
-            repeatability=levelling.repeatability,
-            assumed=levelling.assumed,
-            left=levelling.left,
+    def of_pass(cls, mill_pass: MillingPass) -> LevellingRow | None:
+        """A map, what it leaves, and what would be cut without it; None over flat copper."""
+        if mill_pass.levelling is None:
+            return None
+        surface = mill_pass.levelling.surface
+        return cls.taken(
+            mill_pass.levelling,
             x=tuple(surface.x.tolist()),
             y=tuple(surface.y.tolist()),
             z=tuple(map(tuple, surface.z.tolist())),
-            uncorrected=tuple(map(UncorrectedRow.of, uncorrected)),
+            uncorrected=mill_pass.uncorrected,
         )
 
     def levelling(self, blank: int, number: int) -> Levelling:
@@ -234,20 +189,11 @@ class PassRow(Row):
     @classmethod
     def of(cls, mill_pass: MillingPass) -> PassRow:
         """One pass with its programs."""
-        window = shapely.get_coordinates(mill_pass.window.exterior)[:-1]
-        levelling = mill_pass.levelling
-        return cls(
-            blank=mill_pass.blank,
-            number=mill_pass.number,
-            window=places(window.tolist()),
+        return cls.taken(
+            mill_pass,
+            window=places(mill_pass.window.exterior.coords[:-1]),
             blank_to_machine=affine(mill_pass.pose),
-            touch=mill_pass.touch,
-            registration=tuple(map(RegistrationHoleRow.of, mill_pass.registration)),
-            verniers=tuple(map(VernierRow.of, mill_pass.verniers)),
-            levelling=None
-            if levelling is None
-            else LevellingRow.of(levelling, mill_pass.uncorrected),
-            programs=tuple(map(ProgramRow.of, mill_pass.programs)),
+            levelling=LevellingRow.of_pass(mill_pass),
         )
 
     @property

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import Field
 
 from millprep.model.cut import Work
-from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.model.cutter import Drill, Vee
 from millprep.model.program import Program
 from millprep.report.report_row import Fine, Length, Number, Row, Text
 
@@ -53,16 +53,11 @@ CutterRow = Annotated[VeeRow | RoundCutterRow, Field(discriminator="kind")]
 
 def cutter_row(cutter: Cutter) -> VeeRow | RoundCutterRow:
     """A cutter of the job."""
-    flute, shank = cutter.flute, cutter.shank
     if isinstance(cutter, Vee):
-        return VeeRow(kind="vee", tip=cutter.tip, angle=cutter.angle, flute=flute, shank=shank)
-    assert isinstance(cutter, (EndMill, Drill))
+        return VeeRow.of(cutter)
     # a flat end is a point of half a turn
-    kind: Literal["endmill", "drill"] = "drill" if isinstance(cutter, Drill) else "endmill"
     point = cutter.point_angle if isinstance(cutter, Drill) else 180.0
-    return RoundCutterRow(
-        kind=kind, diameter=cutter.diameter, point_angle=point, flute=flute, shank=shank
-    )
+    return RoundCutterRow.taken(cutter, point_angle=point)
 
 
 class CuttingRow(Row):
@@ -87,15 +82,7 @@ class CuttingRow(Row):
     @classmethod
     def of(cls, cutting: Cutting) -> CuttingRow:
         """The figures of one program."""
-        return cls(
-            width=cutting.width,
-            surface_speed=round(cutting.surface_speed, 2),
-            chip_load=cutting.chip_load,
-            plunge_load=cutting.plunge_load,
-            bounds=cutting.bounds,
-            step=cutting.step,
-            steps=cutting.steps,
-        )
+        return cls.taken(cutting, surface_speed=round(cutting.surface_speed, 2))
 
 
 class ProgramRow(Row):
@@ -126,18 +113,14 @@ class ProgramRow(Row):
     @classmethod
     def of(cls, program: Program) -> ProgramRow:
         """A program with its figures."""
-        cost, cutting = program.figures, program.cutting
-        return cls(
-            file=program.file,
+        cost = program.figures
+        return cls.taken(
+            program,
             lines=cost.lines if cost else None,
             cutter=program.cutter.name,
-            work=program.work,
-            depth=program.depth,
-            spindle=program.spindle,
             seconds=cost.seconds if cost else None,
             cut_length=cost.cut_length if cost else None,
             travel_length=cost.travel_length if cost else None,
-            cutting=None if cutting is None else CuttingRow.of(cutting),
         )
 
     def program(

@@ -97,24 +97,18 @@ class Report(Row):
         A refused run has no programs, so its running time is not known either.
         """
         layout, certificate = cut_set.layout, cut_set.certificate
-        resumed = tuple(map(ResumedRow.of_program, cut_set.resumed))
         seconds = [p.figures.seconds for p in cut_set.programs if p.figures is not None]
-        return cls(
+        return cls.taken(
+            cut_set,
             format=FORMAT,
             set=cut_set.id,
-            job=cut_set.job,
-            derived_from=cut_set.derived_from,
-            chosen=cut_set.chosen,
-            resumed=resumed or None,
-            inputs=tuple(FileRow(file=i.file, sha256=i.sha256) for i in cut_set.inputs),
-            blanks=tuple(map(BlankRow.of, layout.blanks)),
-            boards=tuple(map(BoardRow.of, cut_set.copies)),
+            resumed=cut_set.resumed or None,
+            blanks=layout.blanks,
+            boards=cut_set.copies,
             cutters={cutter.name: cutter_row(cutter) for cutter in cut_set.cutters},
-            spoilboard=tuple(ProgramRow.of(p) for b in cut_set.blanks for p in b.spoilboard),
-            passes=tuple(map(PassRow.of, cut_set.passes)),
-            joins=tuple(JoinRow.of(layout, join) for join in cut_set.joins),
-            certificate=CertificateRow.of(layout, certificate) if certificate else None,
-            findings=tuple(map(FindingRow.of, cut_set.findings)),
+            spoilboard=tuple(p for blank in cut_set.blanks for p in blank.spoilboard),
+            joins=tuple(JoinRow.on(layout, join) for join in cut_set.joins),
+            certificate=CertificateRow.of_certificate(layout, certificate) if certificate else None,
             machine_seconds=sum(seconds) if seconds else None,
             files=None,
             seal=None,

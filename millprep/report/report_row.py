@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -34,9 +34,42 @@ class Row(BaseModel):
         json_schema_extra=without_titles,
     )
 
+    @classmethod
+    def of(cls, value: Any) -> Self:
+        """The row of a value that has an attribute for every field."""
+        return cls.taken(value)
+
+    @classmethod
+    def taken(cls, value: object, **given: Any) -> Self:
+        """The row of a value: fields that are not `given` are its attributes of the same names.
+
+        Where a field holds rows, they are made of what is found there.
+        """
+        fields = {}
+        for name, field in cls.model_fields.items():
+            here = given[name] if name in given else getattr(value, name)
+            fields[name] = _as_rows(here, _row_class(field.annotation))
+        return cls(**fields)
+
     def row(self) -> dict[str, Any]:
         """The row as plain data, in the order of the keys."""
         return self.model_dump(mode="json", by_alias=True)
+
+
+def _row_class(annotation: Any) -> type[Row] | None:
+    """The class of the rows in a type such as `tuple[FileRow, ...] | None`, if it holds any."""
+    if inner := get_args(annotation):
+        return next(filter(None, map(_row_class, inner)), None)
+    return annotation if isinstance(annotation, type) and issubclass(annotation, Row) else None
+
+
+def _as_rows(value: Any, row_class: type[Row] | None) -> Any:
+    """A value, or each of several, as a row of its class; what is one already stays."""
+    if row_class is None or value is None or isinstance(value, (Row, dict)):
+        return value
+    if isinstance(value, tuple):
+        return tuple(_as_rows(item, row_class) for item in value)
+    return row_class.of(value)
 
 
 def key(name: str) -> Any:

@@ -39,16 +39,7 @@ class LimitsRow(Row):
     @classmethod
     def of(cls, judged: BoardJudged) -> LimitsRow:
         """The limits by which a copy was judged."""
-        rules = judged.rules
-        return cls(
-            spacing=rules.spacing,
-            pads=rules.lands,
-            least_counted_gap=rules.least_counted_gap,
-            temperature_rise=rules.temperature_rise,
-            celsius=rules.celsius,
-            most_lost=rules.most_lost,
-            copper=judged.copper,
-        )
+        return cls.taken(judged.rules, pads=judged.rules.lands, copper=judged.copper)
 
 
 class SpacingRow(Row):
@@ -74,16 +65,7 @@ class SpacingRow(Row):
     @classmethod
     def of(cls, pair: Spacing) -> SpacingRow:
         """One pair of nets."""
-        return cls(
-            nets=(pair.net, pair.other),
-            volts=pair.volts,
-            required=pair.required,
-            measured=pair.measured,
-            direct=pair.direct,
-            floating=pair.stones,
-            column=pair.column,
-            at=pair.at,
-        )
+        return cls.taken(pair, nets=(pair.net, pair.other), floating=pair.stones)
 
 
 class AcrossRow(Row):
@@ -103,13 +85,7 @@ class AcrossRow(Row):
     @classmethod
     def of(cls, across: Across) -> AcrossRow:
         """One load that two nets name."""
-        return cls(
-            load=across.load,
-            nets=(across.net, across.other),
-            amperes=across.amperes,
-            volts=across.volts,
-            lost=across.lost,
-        )
+        return cls.taken(across, nets=(across.net, across.other))
 
 
 class PinNeedsRow(Row):
@@ -150,16 +126,10 @@ class BaseRow(Row):
     @classmethod
     def of(cls, base: BaseFit) -> BaseRow:
         """One valve base among the holes."""
-        return cls(
-            base=base.base,
-            circle=base.circle,
+        return cls.taken(
+            base,
             true_circle=base.true,
-            error=base.error,
-            at=base.at,
-            pins=base.pins,
-            keyed=base.keyed,
             fits=not base.wrong,
-            hole=base.hole,
             pad=base.pad,
             required=PinNeedsRow(hole=base.required_hole, pad=base.required_pad),
         )
@@ -181,7 +151,7 @@ class AnnularRingRow(Row):
     @classmethod
     def of(cls, ring: AnnularRing) -> AnnularRingRow:
         """The annular ring of one hole."""
-        return cls(hole=ring.hole, nominal=ring.ring, worst_case=ring.worst, at=ring.at)
+        return cls.taken(ring, nominal=ring.ring, worst_case=ring.worst)
 
 
 class RulesRow(Row):
@@ -206,12 +176,10 @@ class RulesRow(Row):
     @classmethod
     def of(cls, judged: BoardJudged) -> RulesRow:
         """One copy as judged."""
-        return cls(
-            limits=LimitsRow.of(judged),
-            nets=tuple(map(NetRow.of, judged.nets)),
+        return cls.taken(
+            judged,
+            limits=judged,
             pairs=len(judged.spacings),
-            spacing=tuple(map(SpacingRow.of, judged.spacings[:MOST_PAIRS])),
-            across=tuple(map(AcrossRow.of, judged.across)),
-            bases=tuple(map(BaseRow.of, judged.bases)),
-            annular_rings=tuple(map(AnnularRingRow.of, judged.rings[:MOST_HOLES])),
+            spacing=judged.spacings[:MOST_PAIRS],
+            annular_rings=judged.rings[:MOST_HOLES],
         )

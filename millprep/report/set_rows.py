@@ -42,7 +42,7 @@ class ResumedRow(Row):
 
     file: Text
     """The program of this set."""
-    of: Text
+    original: Annotated[Text, key("of")]
     """The program of the set named in `derived_from` that it resumes."""
     wish: Annotated[Text, key("asked")]
     """Where it was to continue, in the words of the command."""
@@ -63,20 +63,9 @@ class ResumedRow(Row):
     """Number of its copy; null for all."""
 
     @classmethod
-    def of_program(cls, resumption: Resumption) -> ResumedRow:
+    def of(cls, resumption: Resumption) -> ResumedRow:
         """How one program goes on."""
-        return cls(
-            file=resumption.file,
-            of=resumption.of,
-            wish=resumption.wish,
-            point=resumption.point,
-            points=resumption.points,
-            cuts=resumption.cuts,
-            entry=resumption.entry,
-            overlap=resumption.overlap,
-            board=resumption.board,
-            copy_number=resumption.copy,
-        )
+        return cls.taken(resumption, original=resumption.of, copy_number=resumption.copy)
 
 
 class BlankRow(Row):
@@ -96,14 +85,8 @@ class BlankRow(Row):
     @classmethod
     def of(cls, blank: Blank) -> BlankRow:
         """One piece of laminate."""
-        outline = blank.outline
-        return cls(
-            number=blank.number,
-            size=blank.size,
-            thickness=blank.thickness,
-            copper=blank.copper,
-            outline=None if outline is None else places(outline.exterior.coords[:-1]),
-        )
+        rim = blank.outline
+        return cls.taken(blank, outline=None if rim is None else places(rim.exterior.coords[:-1]))
 
     def blank(self) -> Blank:
         """The piece of laminate; the report does not hold its grade."""
@@ -145,16 +128,4 @@ class FindingRow(Row):
     @classmethod
     def of(cls, finding: Finding) -> FindingRow:
         """One fact worth a person's attention."""
-        return cls(
-            code=finding.code,
-            severity=finding.severity,
-            message=finding.message,
-            frame=finding.frame,
-            at=finding.at,
-            board=finding.board,
-            copy_number=finding.copy,
-            blank=finding.blank,
-            mill_pass=finding.mill_pass,
-            file=finding.file,
-            line=finding.line,
-        )
+        return cls.taken(finding, copy_number=finding.copy)
