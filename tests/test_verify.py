@@ -13,8 +13,7 @@ import pytest
 
 from fixtures.wide_boards import wide_board, write_job
 from millprep.model.finding import Refusal
-from millprep.report.json_text import to_text
-from millprep.report.report_file import seal
+from millprep.report.report_file import seal, to_text
 from millprep.workflow.prepare import prepare
 from millprep.workflow.verify import Verified, verify
 from tests.conftest import EXAMPLES

@@ -36,7 +36,7 @@ def draw(survey: Survey, file: str, folder: Path) -> dict[tuple[str, int | None]
 
 def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> LayerPicture:
     from millprep.drawing.marks.drawn import drawn
-    from millprep.report.drawing_pictures import LayerPicture, stem, titled
+    from millprep.report.drawing_pictures import LayerPicture, layer_title, stem
 
     lines, areas = drawn(layer.marks)
     k = survey.per_mm
@@ -45,7 +45,7 @@ def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> Laye
     words = f"as drawn: {kinds}" + (f"; {layer.words} texts not shown" if layer.words else "")
     return LayerPicture(
         stem=stem(number, layer.name),
-        title=titled(file, layer.name, "all that is drawn on it"),
+        title=layer_title(file, layer.name, "all that is drawn on it"),
         words=words,
         lines=tuple(line * k for line in lines),
         areas=_scaled(areas, k),
@@ -60,7 +60,7 @@ def _reading(
 ) -> ReadingPicture:
     from millprep.drawing.marks.drawn import drawn
     from millprep.drawing.marks.slot import spine_of
-    from millprep.report.drawing_pictures import ReadingPicture, stem, titled
+    from millprep.report.drawing_pictures import ReadingPicture, layer_title, stem
 
     k = survey.per_mm
     box = candidate.box or layer.box
@@ -69,7 +69,7 @@ def _reading(
     swallowing = "overlapping outlines" in candidate.modes
     return ReadingPicture(
         stem=stem(number, layer.name, candidate.role, *(candidate.modes or ("as drawn",))),
-        title=titled(file, layer.name, candidate.words),
+        title=layer_title(file, layer.name, candidate.words),
         words=pieces_words(candidate, survey),
         pieces=_scaled(candidate.shapes, k),
         holes=tuple(

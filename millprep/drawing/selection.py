@@ -10,15 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE
 from millprep.drawing.marks.circles import in_circles
 from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
+from millprep.geometry.path import FloatArray
 from millprep.model.job.layers import Selection
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.geometry.path import Path
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray, Path
 
 ON_CIRCLE = 2e-4
 """Four vertices lie on one circle when the fourth is this near to the circle of three, mm."""

@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Self, TypeVar
 
-import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from millprep.geometry.affine import Affine
+from millprep.geometry.affine import Affine, FloatArray
 
-FloatArray = NDArray[np.float64]
 G = TypeVar("G", bound=shapely.Geometry)
 
 

@@ -17,15 +17,7 @@ from millprep.job.reading import Reader
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobTable, NamedFile
-from millprep.model.job.mistakes import (
-    KeyPath,
-    Mistake,
-    known,
-    near,
-    plain,
-    printable,
-    settled,
-)
+from millprep.model.job.mistakes import KeyPath, Mistake, known, near, plain, printable, settled
 from millprep.model.net import Misfit
 
 

@@ -10,15 +10,7 @@ from pydantic_core import ErrorDetails
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobTable, Key, keys
-from millprep.model.job.mistakes import (
-    KeyPath,
-    Mistake,
-    near,
-    nearest,
-    plain,
-    printable,
-    quoted,
-)
+from millprep.model.job.mistakes import KeyPath, Mistake, near, nearest, plain, printable, quoted
 
 
 class Inner(NamedTuple):

@@ -16,10 +16,9 @@ import math
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray
 
 PLAY = 4e-7
 """Minkowski sums are smaller by this all round, mm: so an exact fit has a region of positions

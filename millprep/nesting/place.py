@@ -11,8 +11,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import FloatArray
 from millprep.model.layout import Spot
-from millprep.nesting.no_fit import PLAY, FloatArray, convex_parts, covering, no_fit
+from millprep.nesting.no_fit import PLAY, convex_parts, covering, no_fit
 from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 
 Regions = NDArray[np.object_]

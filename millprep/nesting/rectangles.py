@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from millprep.nesting.no_fit import PLAY, FloatArray
+from millprep.geometry.path import FloatArray
+from millprep.nesting.no_fit import PLAY
 from millprep.nesting.place import DIGITS, Lean, Orientation, able, allowed_orientations, scores
 from millprep.nesting.wanted import StockSheet, is_box
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from millprep.report.scene import Area, FloatArray, Scene
+from millprep.geometry.path import FloatArray
+from millprep.report.scene import Area, Scene
 from millprep.report.svg import svg
 from millprep.report.words import plain
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from millprep.model.blank import Box
 
@@ -25,8 +24,6 @@ if TYPE_CHECKING:
     from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
     from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet, MilledBlank
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

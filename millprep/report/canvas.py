@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
 from millprep.report.fonts import width_of
 from millprep.report.scene import (
@@ -21,14 +22,13 @@ from millprep.report.scene import (
     Area,
     Clipped,
     Dash,
-    FloatArray,
     Line,
-    Point,
     Scene,
     Shape,
     Text,
+    hatched,
+    sign,
 )
-from millprep.report.signs import hatched, sign
 from millprep.report.svg import rasterised
 from millprep.report.svg import svg as svg_of
 from millprep.report.words import number, plain

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from millprep.report.canvas import LegendEntry
     from millprep.report.places import Marked
 
-FloatArray = NDArray[np.float64]
 
 WIDE, HIGH = 10.0, 6.0
 """What a close-up shows of the copper, mm; ten times as much for places on the machine."""

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from millprep.geometry.path import Point
 from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, Line, Shape, Text
 from millprep.report.words import number
 
-Point = tuple[float, float]
 SIZE = 2.5
 """Of the figures, mm on paper; all lengths here are."""
 ROOM = 2.9

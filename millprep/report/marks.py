@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray, Point
 from millprep.report.canvas import LegendEntry
 from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Dash, Flag, Line, Stroke
-from millprep.report.signs import hatched, sign
+from millprep.report.scene import Area, Circle, Dash, Flag, Line, Stroke, hatched, sign
 from millprep.report.words import number
 
 if TYPE_CHECKING:
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from millprep.model.cut import HoleCut
     from millprep.report.canvas import Canvas
 
-FloatArray = NDArray[np.float64]
-Point = tuple[float, float]
 
 THINNEST = 0.3
 """A stroke is drawn at least so many points wide."""

@@ -11,7 +11,6 @@ from pydantic import Field, model_validator
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import Measured, MillingPass, RegistrationHole, Role, Vernier
 from millprep.model.surface_map import Levelling, SurfaceMap
-from millprep.report.program_rows import ProgramRow
 from millprep.report.report_row import (
     Affine,
     Length,
@@ -24,6 +23,7 @@ from millprep.report.report_row import (
     affine,
     places,
 )
+from millprep.report.set_rows import ProgramRow
 
 if TYPE_CHECKING:
     from millprep.model.surface_map import Uncorrected

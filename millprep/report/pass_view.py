@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
 from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents, around, moved
@@ -19,14 +19,12 @@ from millprep.report.palette import cutter_style
 from millprep.report.words import WORK_WORDS, place, plain
 
 if TYPE_CHECKING:
-    from millprep.geometry.path import Point
     from millprep.model.blank import Clamp
     from millprep.model.milling_pass import MillingPass, RegistrationHole
     from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet
     from millprep.report.canvas import LegendEntry
 
-FloatArray = NDArray[np.float64]
 
 WORK_AXES = ("work X, mm", "work Y, mm")
 

@@ -11,10 +11,9 @@ from millprep.report.blank_contents import contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, save
 from millprep.report.close_up import close_up, spots
-from millprep.report.net_view import density_view, potential_view
+from millprep.report.field_views import density_view, potential_view, relief_view, widths_view
 from millprep.report.pass_view import pass_view
 from millprep.report.places import marked
-from millprep.report.relief_view import relief_view, widths_view
 from millprep.report.words import plain
 
 if TYPE_CHECKING:

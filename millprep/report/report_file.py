@@ -11,7 +11,6 @@ from pydantic import ValidationError
 
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Finding, Refusal
-from millprep.report.json_text import to_text
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
 
@@ -148,3 +147,30 @@ def _hash(path: Path) -> str:
 
 def _stop(code: str, message: str, file: str) -> Finding:
     return Finding(code=code, severity="stop", message=message, file=file)
+
+
+WIDTH = 110
+
+
+def to_text(value: Any) -> str:
+    """The value as JSON with a newline at its end.
+
+    Raises:
+        ValueError: for numbers JSON does not have (infinite, not a number).
+    """
+    return _lines(value, 0) + "\n"
+
+
+def _lines(value: Any, indent: int) -> str:
+    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    if not value or not isinstance(value, (dict, list)) or len(flat) + indent <= WIDTH:
+        return flat
+    pad = " " * (indent + 1)
+    if isinstance(value, dict):
+        items = [
+            f"{json.dumps(key, ensure_ascii=False)}: {_lines(item, indent + 1)}"
+            for key, item in value.items()
+        ]
+        return "{\n" + ",\n".join(pad + item for item in items) + "\n" + pad[1:] + "}"
+    items = [_lines(item, indent + 1) for item in value]
+    return "[\n" + ",\n".join(pad + item for item in items) + "\n" + pad[1:] + "]"

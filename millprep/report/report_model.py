@@ -12,10 +12,18 @@ from millprep.model.set_of_programs import InputFile
 from millprep.report.board_rows import BoardRow
 from millprep.report.join_rows import CertificateRow, JoinRow
 from millprep.report.pass_rows import PassRow
-from millprep.report.program_rows import CutterRow, CuttingRow, ProgramRow, cutter_row
 from millprep.report.report_row import Length, Row, Sha256, Text, key, without_titles
 from millprep.report.rules_rows import RulesRow
-from millprep.report.set_rows import BlankRow, FileRow, FindingRow, ResumedRow
+from millprep.report.set_rows import (
+    BlankRow,
+    CutterRow,
+    CuttingRow,
+    FileRow,
+    FindingRow,
+    ProgramRow,
+    ResumedRow,
+    cutter_row,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""A picture as data: a page in mm, y down, and the shapes on it.
+"""A picture as data: a page in mm, y down, and the shapes on it, hatches and signs among them.
 
 Every picture is described once in these shapes. `svg` writes it, and `png` rasterises what `svg`
 wrote. A role names what a shape is; the palette has its colour.
@@ -6,36 +6,40 @@ wrote. A role names what a shape is; the palette has its colour.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray, Point
 from millprep.report.palette import COLOURS
 
-FloatArray = NDArray[np.float64]
-Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 Dash = tuple[float, ...]
 Anchor = Literal["start", "middle", "end"]
 
 
-def _check_roles(*roles: str | None) -> None:
-    for role in roles:
-        if role is not None and role not in COLOURS:
-            raise ValueError(f"no colour for {role!r}")
-
-
 @dataclass(frozen=True, slots=True)
-class Area:
-    """Polygons, their holes left empty; `edge` is drawn `width` mm wide.
+class _Coloured:
+    """A shape whose `role`, and `edge` if it has one, name colours of the palette.
 
     Raises:
         ValueError: for a role without a colour.
     """
+
+    def __post_init__(self) -> None:
+        for role in (getattr(self, name, None) for name in ("role", "edge")):
+            if role is not None and role not in COLOURS:
+                raise ValueError(f"no colour for {role!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Area(_Coloured):
+    """Polygons, their holes left empty; `edge` is drawn `width` mm wide."""
 
     shapes: tuple[shapely.Geometry, ...]
     role: str | None
@@ -44,50 +48,29 @@ class Area:
     dash: Dash = ()
     title: str = ""
 
-    def __post_init__(self) -> None:
-        _check_roles(self.role, self.edge)
-
 
 @dataclass(frozen=True, slots=True)
-class Stroke:
-    """What a round cutter of this width leaves along (n, 2) lines.
-
-    Raises:
-        ValueError: for a role without a colour.
-    """
+class Stroke(_Coloured):
+    """What a round cutter of this width leaves along (n, 2) lines."""
 
     lines: tuple[FloatArray, ...]
     width: float
     role: str
 
-    def __post_init__(self) -> None:
-        _check_roles(self.role)
-
 
 @dataclass(frozen=True, slots=True)
-class Line:
-    """(n, 2) lines whose width means nothing.
-
-    Raises:
-        ValueError: for a role without a colour.
-    """
+class Line(_Coloured):
+    """(n, 2) lines whose width means nothing."""
 
     lines: tuple[FloatArray, ...]
     width: float
     role: str
     dash: Dash = ()
 
-    def __post_init__(self) -> None:
-        _check_roles(self.role)
-
 
 @dataclass(frozen=True, slots=True)
-class Circle:
-    """Circles of one radius.
-
-    Raises:
-        ValueError: for a role without a colour.
-    """
+class Circle(_Coloured):
+    """Circles of one radius."""
 
     centres: tuple[Point, ...]
     radius: float
@@ -95,19 +78,13 @@ class Circle:
     edge: str | None = None
     width: float = 0.0
 
-    def __post_init__(self) -> None:
-        _check_roles(self.role, self.edge)
-
 
 @dataclass(frozen=True, slots=True)
-class Text:
+class Text(_Coloured):
     """Words from a point of their base line on, turned about it by `turn` degrees clockwise.
 
     `size` is the font's, mm. With a `halo` they have an outline of paper so wide, so that they
     can be read on anything.
-
-    Raises:
-        ValueError: for a role without a colour.
     """
 
     at: Point
@@ -119,17 +96,10 @@ class Text:
     bold: bool = False
     halo: float = 0.0
 
-    def __post_init__(self) -> None:
-        _check_roles(self.role)
-
 
 @dataclass(frozen=True, slots=True)
-class Flag:
-    """Words centred in a box of their own; without an edge the box lets a little through.
-
-    Raises:
-        ValueError: for a role without a colour.
-    """
+class Flag(_Coloured):
+    """Words centred in a box of their own; without an edge the box lets a little through."""
 
     box: Box
     words: str
@@ -138,9 +108,6 @@ class Flag:
     edge: str | None = "ink"
     width: float = 0.0
     bold: bool = True
-
-    def __post_init__(self) -> None:
-        _check_roles(self.role, self.edge)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,3 +150,49 @@ def _words(shapes: tuple[Shape, ...]) -> list[str]:
         elif isinstance(shape, Text | Flag):
             words.append(shape.words)
     return words
+
+
+def hatched(
+    shapes: Sequence[shapely.Geometry], kind: str, role: str, point: float
+) -> tuple[Shape, ...]:
+    """Slanted lines over shapes of the page: rising for `/`, falling, or both for `x`."""
+    whole = shapely.union_all(list(shapes))
+    if whole.is_empty:
+        return ()
+    x0, y0, x1, y1 = whole.bounds
+    step = 6.0 * point * math.sqrt(2)
+    slanted: list[shapely.LineString] = []
+    # lines of one family are multiples of a step from the page's corner, so neighbours fit
+    for way, families in ((-1, "/x"), (1, "\\x")):
+        if kind in families:
+            low = min(x0 - way * y0, x0 - way * y1)
+            high = max(x1 - way * y0, x1 - way * y1)
+            for k in range(math.ceil(low / step), math.floor(high / step) + 1):
+                c = k * step
+                slanted.append(shapely.LineString([(c + way * y0, y0), (c + way * y1, y1)]))
+    parts = shapely.get_parts(shapely.intersection(np.array(slanted, dtype=object), whole))
+    lines = [shapely.get_coordinates(part) for part in parts if part.length > 0]
+    return (Line(tuple(lines), 0.5 * point, role),) if lines else ()
+
+
+_PLUS = ((1, 3), (-1, 3), (-1, 1), (-3, 1), (-3, -1), (-1, -1), (-1, -3), (1, -3), (1, -1),
+         (3, -1), (3, 1), (1, 1))  # fmt: skip
+_SIGNS: dict[str, FloatArray] = {
+    "plus": np.array(_PLUS) / 3.0,
+    "cross": np.array([(x - y, x + y) for x, y in _PLUS]) / 4.0,
+    "triangle": np.array([(-1.0, -1.0), (1.0, -1.0), (0.0, 1.0)]),
+    "diamond": np.array([(0.0, -1.4), (1.4, 0.0), (0.0, 1.4), (-1.4, 0.0)]),
+    "square": np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]),
+}
+"""Outlines of signs, y down, about a square of half side 1."""
+
+
+def sign(kind: str, at: Sequence[Point], size: float, edge: float) -> tuple[Shape, ...]:
+    """Signs of a size on the page, ink on paper so that they show on any colour."""
+    if kind == "dot":
+        return (Circle(tuple(at), size / 3, "ink", "paper", edge / 2),)
+    if kind == "circle":
+        return (Circle(tuple(at), size / 2, "paper", "ink", edge),)
+    outline = _SIGNS[kind] * (size / 2)
+    signs: Any = [shapely.Polygon(outline + np.array(place)) for place in at]
+    return (Area(tuple(signs), "paper", "ink", edge),)

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import overhangs
 from millprep.report.dimensions import Mark, Side, room, running
 from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, FloatArray, Line, Scene, Shape, Text
+from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text
 from millprep.report.svg import svg
 from millprep.report.words import number, plain
 from millprep.report.zero import drilled_now, on_pins
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from millprep.model.milling_pass import MillingPass, RegistrationHole
     from millprep.model.set_of_programs import CutSet
 
-Point = tuple[float, float]
 WIDE = 186.0
 """Of the drawing with its dimensions, mm on paper."""
 HIGHEST, HIGH = 110.0, 68.0

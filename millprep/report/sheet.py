@@ -23,13 +23,18 @@ from millprep.report.pass_tables import (
 )
 from millprep.report.pictures import gallery
 from millprep.report.places import ORDER, SEVERITY_WORDS, marked, name_of, where_words
-from millprep.report.readings import TouchPage, VernierPage, touch_page, vernier_page
-from millprep.report.resumed import resumed_words
 from millprep.report.review import LAYERS, part, review
-from millprep.report.setup import HoleRow, hole_rows, setup_words, spoilboard_words
+from millprep.report.setup import HoleRow, hole_rows, resumed_words, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.words import cutter_words, duration, number, plain
-from millprep.report.zero import spoilboard_programs, zero_words
+from millprep.report.zero import (
+    TouchPage,
+    VernierPage,
+    spoilboard_programs,
+    touch_page,
+    vernier_page,
+    zero_words,
+)
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet

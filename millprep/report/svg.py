@@ -11,20 +11,10 @@ from html import escape
 import numpy as np
 import shapely
 
+from millprep.geometry.path import FloatArray
 from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
-from millprep.report.scene import (
-    Area,
-    Circle,
-    Clipped,
-    Flag,
-    FloatArray,
-    Line,
-    Scene,
-    Shape,
-    Stroke,
-    Text,
-)
+from millprep.report.scene import Area, Circle, Clipped, Flag, Line, Scene, Shape, Stroke, Text
 from millprep.report.words import plain
 
 FINE = 50.0

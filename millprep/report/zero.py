@@ -1,17 +1,25 @@
-"""Where X, Y and Z are zero in a pass, and how to find a lost zero again, in words."""
+"""Zero of a pass in words: where it is, how to find it again, what is read at the machine."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+import shapely
+import shapely.affinity
+
+from millprep.model.cutter import EndMill
+from millprep.report.scene import Area, Line, Scene, Shape, Text
+from millprep.report.svg import svg
 from millprep.report.words import number, place, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from millprep.geometry.path import Point
-    from millprep.model.milling_pass import MillingPass, RegistrationHole
+    from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
     from millprep.model.program import Program
     from millprep.model.set_of_programs import CutSet
 
@@ -123,3 +131,142 @@ def on_pins(cut_set: CutSet) -> bool:
 def touching(milling_pass: MillingPass) -> Program | None:
     """The program that touches the holes of a pass, if it has one."""
     return next((p for p in milling_pass.programs if p.work == "probe"), None)
+
+
+@dataclass(frozen=True, slots=True)
+class TouchPage:
+    """What the sheet shows of touching: the program, what to do, the holes to read."""
+
+    file: str
+    how: str
+    holes: tuple[str, ...]
+    readings: str
+    command: str
+
+
+def touch_page(cut_set: CutSet, milling_pass: MillingPass) -> TouchPage | None:
+    """What to do with the program that touches; None when the pass has none."""
+    program = touching(milling_pass)
+    if program is None or not isinstance(program.cutter, EndMill):
+        return None
+    tip = program.cutter.diameter
+    holes = [hole for hole in milling_pass.registration if hole.role != "witness"]
+    play = number(min(hole.diameter - tip for hole in holes) / 2, 2)
+    lines = "\n".join(
+        f"{plain(hole.id)} = {{ left = , right = , low = , high = , probe = {tip:g} }}"
+        for hole in holes
+    )
+    return TouchPage(
+        plain(program.file, 160),
+        f"lowers the tip ({plain(program.cutter.name, 60)}, {number(tip, 3)} mm) into every hole, "
+        "spindle off, and touches the copper around it on four sides. Wire one lead of the probe "
+        "input to the tip, the other to the copper of the margin, and check that the input changes "
+        "when the tip touches the copper. Each hole needs copper all around: remove burrs. Stop "
+        "the machine if the tip, waiting just above a hole, is not over it within "
+        f"{play} mm. After each touch write down the coordinate that the display shows. Do not "
+        "turn the spindle between touches. Then type the readings into a file and regenerate this "
+        "pass:",
+        tuple(plain(hole.id) for hole in holes),
+        f'set = "{plain(cut_set.id)}"\nunit = "mm"\n[touches]\n{lines}\n',
+        _command(cut_set, milling_pass, "--touches"),
+    )
+
+
+def _command(cut_set: CutSet, milling_pass: MillingPass, option: str) -> str:
+    blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
+    return (
+        f"millprep refit OUT --pass {milling_pass.number}{blank} {option} READINGS.toml --out NEW"
+    )
+
+
+EXAMPLE = 3
+"""The line that runs straight through in the drawing."""
+_PITCH, _STEP, _LINE, _LONGER = 13.0, 1.3, 16.0, 6.0
+"""Of the drawing, in its own units: the step is drawn five times too large, to be seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class VernierPage:
+    """What the sheet shows of the verniers of a pass.
+
+    Attributes:
+        rows: (id, measured direction, machine place, its lines) for each vernier.
+        drawing: SVG of one along x with an example.
+        how: how to read them, in words.
+        example: what the drawing shows, in words.
+        readings: text of a readings file to fill in.
+        command: that uses it.
+    """
+
+    rows: tuple[tuple[str, str, str, str], ...]
+    drawing: str
+    how: str
+    example: str
+    readings: str
+    command: str
+
+
+def vernier_page(cut_set: CutSet, milling_pass: MillingPass) -> VernierPage | None:
+    """The verniers of a pass, or None when it has none."""
+    mine = milling_pass.verniers
+    if not mine:
+        return None
+    file = next((p.file for p in milling_pass.programs if p.works == ("engrave",)), "")
+    lines = "\n".join(f"{plain(vernier.id)} =" for vernier in mine)
+    first = mine[0]
+    return VernierPage(
+        tuple(_row(vernier, milling_pass) for vernier in mine),
+        drawing(first),
+        f"After {plain(file.rsplit('/', 1)[-1], 80)} and before anything else is cut, look at each "
+        "pair of combs with a lens and write down which line runs straight through both; between "
+        "two lines, write 3.5, for example. Lines toward the engraved plus sign count up, the "
+        f"others down; the longest is 0. One line is {number(first.step, 3)} mm.",
+        f"Enlarged, not to scale. Here line {EXAMPLE} runs straight through: the pass is off by "
+        f"{number(EXAMPLE * first.step, 3)} mm toward the plus sign.",
+        f'set = "{plain(cut_set.id)}"\n[verniers]\n{lines}\n',
+        _command(cut_set, milling_pass, "--vernier"),
+    )
+
+
+def _row(vernier: Vernier, milling_pass: MillingPass) -> tuple[str, str, str, str]:
+    return (
+        plain(vernier.id),
+        f"along {vernier.measures.upper()}",
+        place(milling_pass.pose.point(vernier.at)),
+        f"−{vernier.reach} to {vernier.reach}",
+    )
+
+
+def drawing(vernier: Vernier) -> str:
+    """SVG of a vernier along x in which line `EXAMPLE` runs straight through."""
+    reach = vernier.reach
+    shift = EXAMPLE * _STEP
+    centre, middle = reach * _PITCH + 58, _LINE + 8
+    low_lines, high_lines = [], []
+    shapes: list[Shape] = []
+    for i in range(-reach, reach + 1):
+        long = _LINE + _LONGER * (2 if i == 0 else int(i % 5 == 0))
+        x = centre + i * _PITCH
+        low_lines.append(np.array([(x, middle), (x, middle + long)]))
+        u = centre + i * (_PITCH - _STEP) + shift
+        high_lines.append(np.array([(u, middle), (u, middle - _LINE)]))
+        if i % 5 == 0:
+            shapes.append(Text((x, middle + long + 11), number(i), 10, anchor="middle"))
+    plus_x, plus_y = centre + reach * _PITCH - 4, middle + _LINE + _LONGER + 22
+    low_lines += [
+        np.array([(plus_x - 4, plus_y), (plus_x + 4, plus_y)]),
+        np.array([(plus_x, plus_y - 4), (plus_x, plus_y + 4)]),
+    ]
+    at = centre + EXAMPLE * _PITCH
+    rim = shapely.affinity.scale(shapely.Point(at, middle).buffer(1.0), 5.0, _LINE + 4)
+    first, second = (f"pass {nth}" for nth in vernier.passes)
+    shapes += [
+        Line(tuple(low_lines), 1.6, "ink"),
+        Line(tuple(high_lines), 1.6, "cutter 1"),
+        Area((rim,), None, "ink", 1.2),
+        Text((4.0, middle + _LINE), first, 10),
+        Text((4.0, middle - 6), second, 10),
+    ]
+    size = (centre * 2, middle + _LINE + 3 * _LONGER + 24)
+    words = f"Two combs of lines that meet; line {EXAMPLE} runs straight through both"
+    return svg(Scene(size, words, tuple(shapes)), inline=True)

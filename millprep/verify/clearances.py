@@ -13,13 +13,14 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
+from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, PadGap
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.pads import pad_areas
-from millprep.verify.sweep import FloatArray, Shapes, dilated
+from millprep.verify.sweep import Shapes, dilated
 
 CHUNK = 24
 """Edges of an outline that are measured together."""

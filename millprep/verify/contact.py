@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from millprep.geometry.path import FloatArray
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import unite
-from millprep.verify.sweep import FloatArray, Shapes, segments, sweep
+from millprep.verify.sweep import Shapes, segments, sweep
 from millprep.verify.trace import Trace
 
 FINE = 2

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank, Clamp
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, Severity
@@ -18,7 +19,6 @@ from millprep.verify.over_copper import OverFlatCopper
 from millprep.verify.sweep import arc_samples
 from millprep.verify.trace import Trace
 
-FloatArray = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 EXTENT_TOLERANCE = 0.001
 SLACK = 1e-6

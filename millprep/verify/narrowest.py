@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.as_cut import CopperPart, Neck, PairGap
-from millprep.verify.sweep import FloatArray, Shapes, dilated
+from millprep.verify.sweep import Shapes, dilated
 
 FIRST_REACH = 0.1
 """Where the search begins, mm: boxes are far cheaper to compare than outlines to measure."""

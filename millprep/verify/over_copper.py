@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray
 from millprep.model.surface_map import SurfaceMap
-from millprep.verify.sweep import FloatArray, arc_samples
+from millprep.verify.sweep import arc_samples
 from millprep.verify.trace import Trace, TraceMove
 
 FOLLOWED = 0.002

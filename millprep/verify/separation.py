@@ -27,7 +27,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.verify.sweep import FloatArray, Shapes
+from millprep.geometry.path import FloatArray
+from millprep.verify.sweep import Shapes
 
 TOLERANCE = 0.002
 """The answer is at most this far below the true one, mm."""

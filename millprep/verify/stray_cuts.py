@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
@@ -29,16 +29,7 @@ from millprep.model.layout import Placement, limited
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF
-from millprep.verify.sweep import (
-    FloatArray,
-    Shapes,
-    arc_samples,
-    clipped,
-    dilated,
-    quarter,
-    radii,
-    segments,
-)
+from millprep.verify.sweep import Shapes, arc_samples, clipped, dilated, quarter, radii, segments
 from millprep.verify.trace import Trace, TraceMove
 
 ROUND = 1e-4

@@ -16,11 +16,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.verify.trace import Trace
 
-FloatArray = NDArray[np.float64]
 Shapes = NDArray[np.object_]
 
 PATH_TOLERANCE = 0.002

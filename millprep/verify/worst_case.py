@@ -22,6 +22,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, BoardProof, Groove, WorstCase
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee, slope, wider
@@ -30,7 +31,7 @@ from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.narrowest import every_neck, pair_gaps, thinner
-from millprep.verify.sweep import FloatArray, Shapes
+from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
 
 TOUCH = 1e-4

@@ -17,8 +17,8 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.report import report_file
-from millprep.report.program_rows import RoundCutterRow
 from millprep.report.report_model import Report
+from millprep.report.set_rows import RoundCutterRow
 
 SAME = 1.5e-3
 """Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned

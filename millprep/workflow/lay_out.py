@@ -15,7 +15,7 @@ from millprep.nesting import figures
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import BlankWithPasses
-from millprep.report.layout_view import LaidBlank, draw
+from millprep.report.drawing_pictures import LaidBlank, draw
 from millprep.workflow import laying, layout_files
 from millprep.workflow.inputs import read_boards, with_stored
 from millprep.workflow.laying import Choice, Laid

@@ -5,9 +5,9 @@ from dataclasses import replace
 import jsonschema
 
 from millprep.model.program import Cutting
-from millprep.report.program_rows import CuttingRow
 from millprep.report.report_model import Report, check_row
 from millprep.report.rules_words import HEADS, cutter_rows, cutting_lines
+from millprep.report.set_rows import CuttingRow
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import running
 from tests.helpers.invented_set import invented

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.report.json_text import WIDTH, to_text
+from millprep.report.report_file import WIDTH, to_text
 from millprep.report.report_model import Report
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused

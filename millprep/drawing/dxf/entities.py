@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from millprep.drawing.dxf import text
 from millprep.drawing.dxf.look import PLAIN, Look, look_of
@@ -22,8 +21,7 @@ from millprep.drawing.dxf.planes import plane
 from millprep.drawing.dxf.shapes import SHAPES
 from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
 from millprep.drawing.marks.neighbours import TooMuchError
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray
 
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""

@@ -6,18 +6,15 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.drawing.dxf import spline
 from millprep.drawing.marks.evenodd import Crossing, fill, nest
 from millprep.drawing.marks.mark import Aside, Fill, Mark, Source, Unread, rim
 from millprep.geometry.affine import Affine
-from millprep.geometry.path import SAGITTA, Path
+from millprep.geometry.path import SAGITTA, FloatArray, Path
 
 LARGEST = 1e9
 """Coordinates stay below this, mm."""
-
-FloatArray = NDArray[np.float64]
 
 
 def filled(source: Source, loops: list[FloatArray], curved: bool) -> Mark:

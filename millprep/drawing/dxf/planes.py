@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.geometry.affine import Affine
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray
 
 _X, _Y, _Z = np.eye(3)
 

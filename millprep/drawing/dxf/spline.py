@@ -7,11 +7,9 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import steps_for
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray
 
 
 def steps(radius: float, sweep: float, sagitta: float, closed: bool) -> FloatArray:

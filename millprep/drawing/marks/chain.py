@@ -8,13 +8,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import SAME, Curve, Round, Source, round_of
 from millprep.drawing.marks.neighbours import Groups, same_places
-from millprep.geometry.path import Point
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray, Point
 
 TOLERANCE = 1e-3
 """Ends this close meet, mm."""

@@ -6,12 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import SAME
 from millprep.drawing.marks.neighbours import same_places
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray
 
 
 def in_circles(lines: Sequence[FloatArray], gap: float) -> set[int]:

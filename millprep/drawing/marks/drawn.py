@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from millprep.drawing.marks import stroke
-from millprep.drawing.marks.mark import Curve, Fill, FloatArray, Stroke
+from millprep.drawing.marks.mark import Curve, Fill, Stroke
+from millprep.geometry.path import FloatArray
 
 
 def drawn(

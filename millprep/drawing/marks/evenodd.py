@@ -10,9 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.marks.neighbours import TooMuchError, pairs
-from millprep.geometry.path import Point
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import FloatArray, Point
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,12 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from millprep.geometry.affine import Affine
-from millprep.geometry.path import SAGITTA, Path, Point
-
-FloatArray = NDArray[np.float64]
+from millprep.geometry.path import SAGITTA, FloatArray, Path, Point
 
 MOST_STEPS = 100_000
 """A curve that needs more chords than this is refused."""

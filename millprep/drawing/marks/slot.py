@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from millprep.drawing.marks.mark import FloatArray, Round
-from millprep.geometry.path import SAGITTA, Point, spine
+from millprep.drawing.marks.mark import Round
+from millprep.geometry.path import SAGITTA, FloatArray, Point, spine
 
 SHORTEST = 0.03
 """A slot whose centre line is shorter, mm, may be a clumsy circle."""

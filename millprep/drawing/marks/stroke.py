@@ -12,12 +12,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import Stroke, rim, steps_for
-from millprep.geometry.path import SAGITTA
+from millprep.geometry.path import SAGITTA, FloatArray
 
-FloatArray = NDArray[np.float64]
 TURN = 2 * math.pi
 
 

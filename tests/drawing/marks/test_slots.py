@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.drawing.marks.mark import FloatArray
 from millprep.drawing.marks.slot import Slot, slot_of
-from millprep.geometry.path import Path
+from millprep.geometry.path import FloatArray, Path
 from millprep.model.job.layers import LayerRoles
 from tests.helpers.chance import examples
 from tests.helpers.sheet import BORES, FOIL, ROLES, Sheet, codes

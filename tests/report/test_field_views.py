@@ -7,8 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
+from millprep.report.field_views import _finer, _levels
 from millprep.report.palette import RELIEF, WIDTHS
-from millprep.report.relief_view import _finer, _levels
 
 
 def lightness(colour: str) -> float:
