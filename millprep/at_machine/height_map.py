@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.height_map_faults import Fault, interpolation_error, worst_fault
+from millprep.at_machine.height_map_faults import HeightFault, interpolation_error, worst_fault
 from millprep.at_machine.height_map_file import MapReadings, Reading
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.finding import Finding, Frame, Refusal
@@ -229,7 +229,7 @@ def _differing(
             yield at.finding("map-duplicate", message, (p.x, p.y), line=p.line)
 
 
-def _faulty(fault: Fault, surface: SurfaceMap, points: Sequence[Reading], at: _At) -> Finding:
+def _faulty(fault: HeightFault, surface: SurfaceMap, points: Sequence[Reading], at: _At) -> Finding:
     """A reading that does not fit its neighbours, or a jump between two of them."""
     i, j = fault.node
     place = (float(surface.x[i]), float(surface.y[j]))

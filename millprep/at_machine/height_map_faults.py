@@ -30,7 +30,7 @@ _ROBUST = 1.4826
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class HeightFault:
     """A reading that does not fit, or a jump.
 
     Attributes:
@@ -84,7 +84,7 @@ def _weights(lines: FloatArray, k: int) -> tuple[float, float]:
 
 def worst_fault(
     surface: SurfaceMap, order: FloatArray, confirmed: FloatArray, repeatability: float
-) -> Fault | None:
+) -> HeightFault | None:
     """The fault that explains the bending best; None when the readings agree.
 
     Args:
@@ -101,7 +101,7 @@ def worst_fault(
     weights = weights - known @ (known.T @ weights)
     bent = weights @ surface.z.ravel()
     turn = np.argsort(order.ravel(), kind="stable")
-    best: Fault | None = None
+    best: HeightFault | None = None
     most = 0.0
     unconfirmed = np.flatnonzero(confirmed.ravel() == 0).tolist()
     cases: list[tuple[int, bool, FloatArray]] = [(k, False, weights[:, k]) for k in unconfirmed]
@@ -123,7 +123,7 @@ def worst_fault(
         if abs(by) > allowed and gain > most:
             j, i = divmod(k, surface.z.shape[1])
             most = gain
-            best = Fault((i, j), jump, by, float(surface.z[j, i]) - by, allowed)
+            best = HeightFault((i, j), jump, by, float(surface.z[j, i]) - by, allowed)
     return best
 
 

@@ -28,7 +28,7 @@ LEAST = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Stroke:
+class TrailCut:
     """One cut of a trail.
 
     Attributes:
@@ -41,22 +41,22 @@ class Stroke:
     last: int
 
 
-def strokes(trail: Trail) -> tuple[Stroke, ...]:
+def strokes(trail: Trail) -> tuple[TrailCut, ...]:
     """The cuts of a program, in order."""
     travelled = np.hypot(*np.diff(trail.xyz[:, :2], axis=0).T)
     rapid = trail.kind == RAPID
-    cuts: list[Stroke] = []
+    cuts: list[TrailCut] = []
     first: int | None = None
     across = False
     for move, (is_rapid, far) in enumerate(zip(rapid.tolist(), travelled.tolist(), strict=True)):
         if is_rapid and far > 0:
             if first is not None:
-                cuts.append(Stroke(len(cuts) + 1, first, move))
+                cuts.append(TrailCut(len(cuts) + 1, first, move))
             first, across = None, True
         elif not is_rapid and across:
             first, across = move, False
     if first is not None:
-        cuts.append(Stroke(len(cuts) + 1, first, len(trail)))
+        cuts.append(TrailCut(len(cuts) + 1, first, len(trail)))
     return tuple(cuts)
 
 
@@ -72,7 +72,7 @@ def move_of(trail: Trail, move: int, start: tuple[float, float, float] | None = 
     return Move(MOTION[kind], x, y, z, u - a, v - b, feed)
 
 
-def centre(trail: Trail, stroke: Stroke) -> Point:
+def centre(trail: Trail, stroke: TrailCut) -> Point:
     """The centre of the box around a cut: of a hole its centre, however it is made."""
     xy = trail.xyz[stroke.first : stroke.last + 1, :2]
     low, high = xy.min(axis=0), xy.max(axis=0)
@@ -86,9 +86,9 @@ def centre(trail: Trail, stroke: Stroke) -> Point:
     return (x, y)
 
 
-def holes(trail: Trail, cuts: tuple[Stroke, ...]) -> tuple[tuple[Point, Stroke], ...]:
+def holes(trail: Trail, cuts: tuple[TrailCut, ...]) -> tuple[tuple[Point, TrailCut], ...]:
     """Centre and first cut of every hole of a drilling or boring program, in order."""
-    made: list[tuple[Point, Stroke]] = []
+    made: list[tuple[Point, TrailCut]] = []
     for stroke in cuts:
         at = centre(trail, stroke)
         if not made or math.dist(made[-1][0], at) > SAME:
@@ -109,7 +109,7 @@ class Entry:
         later: restart points of cuts behind it whose paths come by the place as well.
     """
 
-    stroke: Stroke
+    stroke: TrailCut
     move: int
     at: tuple[float, float, float] | None = None
     overlap: float | None = None
@@ -118,7 +118,7 @@ class Entry:
 
 
 def near(
-    trail: Trail, cuts: Sequence[Stroke], place: Point, overlap: float, decimals: int = 4
+    trail: Trail, cuts: Sequence[TrailCut], place: Point, overlap: float, decimals: int = 4
 ) -> Entry | tuple[float, Point]:
     """The entry for a break that was seen near a place; or how far the paths are, and where.
 
@@ -150,7 +150,7 @@ def near(
 
 def _back(
     trail: Trail,
-    stroke: Stroke,
+    stroke: TrailCut,
     move: int,
     part: float,
     overlap: float,

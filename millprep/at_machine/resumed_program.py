@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from millprep.at_machine.restart_points import READ, Entry, Stroke, holes, move_of, near, strokes
+from millprep.at_machine.restart_points import READ, Entry, TrailCut, holes, move_of, near, strokes
 from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
@@ -124,7 +124,7 @@ def resumed_program(
     return replace(new, notes=_notes(resumption, set_id)), resumption, entry
 
 
-def _again(pen: Pen, trail: Trail, cut: Stroke, entry: Entry) -> None:
+def _again(pen: Pen, trail: Trail, cut: TrailCut, entry: Entry) -> None:
     """The moves of one cut from where it is entered."""
     if entry.at is None:
         x, y = trail.xyz[cut.first, :2].tolist()
@@ -151,7 +151,7 @@ def _falls(trail: Trail, move: int) -> bool:
 def _entry(
     trail: Trail,
     program: Program,
-    cuts: Sequence[Stroke],
+    cuts: Sequence[TrailCut],
     wish: Wish,
     overlap: float,
     named: Mapping[str, Point],
@@ -189,10 +189,10 @@ def _entry(
 def _hole(
     trail: Trail,
     program: Program,
-    cuts: Sequence[Stroke],
+    cuts: Sequence[TrailCut],
     wished: str,
     named: Mapping[str, Point],
-) -> Stroke:
+) -> TrailCut:
     """The first cut of a hole."""
     if program.work not in HOLES:
         raise _usage(
@@ -217,7 +217,7 @@ def _hole(
 
 def _board(
     trail: Trail,
-    cut: Stroke,
+    cut: TrailCut,
     program: Program,
     outlines: Mapping[tuple[str, int], shapely.Polygon],
 ) -> tuple[str, int] | None:

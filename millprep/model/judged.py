@@ -48,7 +48,7 @@ class Spacing:
 
 
 @dataclass(frozen=True, slots=True)
-class Neck:
+class CurrentNeck:
     """A section across copper: its width in mm, where its middle lies, and its current."""
 
     width: float
@@ -65,7 +65,7 @@ class AtNeck:
     """
 
     net: str
-    neck: Neck
+    neck: CurrentNeck
     carries: float
 
     @property
@@ -141,7 +141,7 @@ class NetJudged:
     neck: AtNeck | None = None
     feed: str | None = None
     loads: tuple[AtLoad, ...] = ()
-    hottest: Neck | None = None
+    hottest: CurrentNeck | None = None
     error: float | None = None
     field: Field | None = None
     wires: tuple[AtWire, ...] = ()

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class DrawnCopy:
     """One copy in the blank frame; `pieces` are (id, shape)."""
 
     placement: Placement
@@ -51,7 +51,7 @@ class BlankContents:
 
     blank: Blank
     cutters: tuple[Cutter, ...]
-    placed: tuple[Placed, ...]
+    placed: tuple[DrawnCopy, ...]
     laps: tuple[Lap, ...]
     holes: tuple[HoleCut, ...]
     profiles: tuple[Profile, ...]
@@ -103,11 +103,11 @@ def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
     )
 
 
-def _placed(placement: Placement) -> Placed:
+def _placed(placement: Placement) -> DrawnCopy:
     pose, board = placement.pose, placement.board
     shapes = moved([piece.shape for piece in board.pieces], pose)
     ids = (piece.id for piece in board.pieces)
-    return Placed(
+    return DrawnCopy(
         placement,
         pose.shape(board.outline),
         tuple(zip(ids, shapes, strict=True)),

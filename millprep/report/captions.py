@@ -47,7 +47,7 @@ class Caption:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedCaption:
     """Where a caption's words go: their box and the line to them, mm; no line for None."""
 
     caption: Caption
@@ -61,7 +61,7 @@ def put(
     kept_free: Iterable[shapely.Geometry],
     boards: shapely.Geometry,
     edges: Sequence[shapely.Geometry] = (),
-) -> tuple[Placed, ...]:
+) -> tuple[PlacedCaption, ...]:
     """Draw captions.
 
     Args:
@@ -91,12 +91,12 @@ def arrange(
     kept_free: Iterable[shapely.Geometry],
     boards: shapely.Geometry,
     edges: Sequence[shapely.Geometry] = (),
-) -> tuple[Placed, ...]:
+) -> tuple[PlacedCaption, ...]:
     """Where captions go, each at the cheapest place that those before it leave."""
     own = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=4) for c in captions]
     fixed = [g for g in kept_free if not shapely.is_empty(g)]
     shapely.prepare(boards)
-    done: list[Placed] = []
+    done: list[PlacedCaption] = []
     for n, caption in enumerate(captions):
         others = [*fixed, *own[:n], *own[n + 1 :]]
         for placed in done:
@@ -115,7 +115,7 @@ def extent(words: str) -> tuple[float, float]:
     return width_of(words, SIZE) + 2 * PAD, SIZE * 1.05 + 2 * PAD
 
 
-def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[Placed]:
+def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[PlacedCaption]:
     """Boxes around a mark, the nearest first; to the right before all other sides."""
     x, y = caption.at
     w, h = wide / on.per_mm, high / on.per_mm
@@ -137,12 +137,12 @@ def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[
                 line = shapely.LineString(
                     [(x + cos * r, y + sin * r), (x + cos * off, y + sin * off)]
                 )
-            yield Placed(caption, box, line)
+            yield PlacedCaption(caption, box, line)
 
 
 def _cost(
     on: Canvas,
-    place: Placed,
+    place: PlacedCaption,
     tree: shapely.STRtree,
     boards: shapely.Geometry,
 ) -> float:
@@ -162,7 +162,7 @@ def _cost(
 
 
 def _doubt(
-    on: Canvas, place: Placed, rest: Sequence[Point], edges: Sequence[shapely.Geometry]
+    on: Canvas, place: PlacedCaption, rest: Sequence[Point], edges: Sequence[shapely.Geometry]
 ) -> float:
     """What it costs that words might belong to another mark, or hide an edge."""
     cost = OVER_LINE * sum(bool(place.box.intersects(edge)) for edge in edges)

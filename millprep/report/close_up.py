@@ -39,7 +39,7 @@ Groove = tuple[int, "Cutter", list[tuple[float, FloatArray]]]
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class CloseUp:
     """One close-up: its view and the findings it shows."""
 
     blank: int
@@ -47,7 +47,7 @@ class Spot:
     marks: tuple[Marked, ...]
 
 
-def spots(places: Sequence[Marked]) -> tuple[Spot, ...]:
+def spots(places: Sequence[Marked]) -> tuple[CloseUp, ...]:
     """At most six close-ups, `stop` first; findings close together share one."""
     made: list[tuple[int, Box, list[Marked]]] = []
     for mark in places:
@@ -64,10 +64,10 @@ def spots(places: Sequence[Marked]) -> tuple[Spot, ...]:
                 x, y = mark.at
                 w, h = WIDE / 2 * grow, HIGH / 2 * grow
                 made.append((mark.blank, Box(x - w, y - h, x + w, y + h), [mark]))
-    return tuple(Spot(blank, view, tuple(held)) for blank, view, held in made)
+    return tuple(CloseUp(blank, view, tuple(held)) for blank, view, held in made)
 
 
-def close_up(contents: BlankContents, cut_set: CutSet, spot: Spot) -> Canvas:
+def close_up(contents: BlankContents, cut_set: CutSet, spot: CloseUp) -> Canvas:
     """The copper, the grooves at surface and foot, the holes, and the findings' words."""
     view = spot.view
     frame = shapely.box(view.x0, view.y0, view.x1, view.y1)
@@ -102,7 +102,7 @@ def close_up(contents: BlankContents, cut_set: CutSet, spot: Spot) -> Canvas:
 
 
 def _legend(
-    contents: BlankContents, spot: Spot, grooves: Sequence[Groove], *, floating: bool
+    contents: BlankContents, spot: CloseUp, grooves: Sequence[Groove], *, floating: bool
 ) -> list[LegendEntry]:
     """Copper and holes, the cutters with the widths of their grooves, the machine if seen."""
     legend = [marks.swatch("copper", "copper as drawn, dotted edge, with its id")]
@@ -205,11 +205,11 @@ def _groove(
             marks.hairline(on, xy, "paper", points=0.5, dash=(4, 3), over=2.2)
 
 
-def _on_machine(spot: Spot) -> bool:
+def _on_machine(spot: CloseUp) -> bool:
     return spot.marks[0].finding.frame == "machine"
 
 
-def _machine(on: Canvas, cut_set: CutSet, contents: BlankContents, spot: Spot) -> None:
+def _machine(on: Canvas, cut_set: CutSet, contents: BlankContents, spot: CloseUp) -> None:
     """Clamps and travel, moved from the machine to the blank of the finding's pass."""
     nth = spot.marks[0].finding.mill_pass
     for milling_pass in contents.passes:

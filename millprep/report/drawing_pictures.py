@@ -120,7 +120,7 @@ def _layer(picture: LayerPicture) -> Canvas:
 
 def _reading(picture: ReadingPicture) -> Canvas:
     legend = [
-        marks.swatch("piece", "copper; colours only tell neighbouring pieces apart"),
+        marks.swatch("piece", "copper; colours only distinguish neighbouring pieces"),
         marks.swatch("laminate", "no copper"),
     ]
     if picture.holes:

@@ -14,7 +14,7 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.report.canvas import LegendEntry
 from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Dash, Flag, Line, Stroke, hatched, sign
+from millprep.report.scene import Area, Circle, Dash, Flag, Line, WideLine, hatched, sign
 from millprep.report.words import number
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def stroke(
     """Draw what a round cutter of this width in mm leaves along the lines."""
     if lines:
         wide = max(width * on.scale, THINNEST * on.point)
-        on.draw(Stroke(_placed(on, lines), wide, role), over)
+        on.draw(WideLine(_placed(on, lines), wide, role), over)
 
 
 def hairline(

@@ -1,4 +1,4 @@
-"""Colours of pictures and of the review page, told apart by lightness as well as by hue.
+"""Colours of pictures and of the review page, distinguished by lightness as well as by hue.
 
 The tests simulate readers who lack the long-wave or the middle-wave cones and check the
 smallest distance between any two colours that mean different things in one picture.

@@ -50,7 +50,7 @@ class Area(_Coloured):
 
 
 @dataclass(frozen=True, slots=True)
-class Stroke(_Coloured):
+class WideLine(_Coloured):
     """What a round cutter of this width leaves along (n, 2) lines."""
 
     lines: tuple[FloatArray, ...]
@@ -118,7 +118,7 @@ class Clipped:
     shapes: tuple[Shape, ...]
 
 
-Shape = Area | Stroke | Line | Circle | Text | Flag | Clipped
+Shape = Area | WideLine | Line | Circle | Text | Flag | Clipped
 
 
 @dataclass(frozen=True, slots=True)

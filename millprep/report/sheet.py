@@ -63,7 +63,7 @@ class PassPage:
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
+class ShownFinding:
     """A finding in words; `shown` if the review can show its place."""
 
     name: str
@@ -176,12 +176,12 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
     return pages
 
 
-def _remarks(cut_set: CutSet) -> list[Remark]:
+def _remarks(cut_set: CutSet) -> list[ShownFinding]:
     pictures = {name: p.png for p in gallery(cut_set) for name in p.findings}
     placed = {mark.name for mark in marked(cut_set)}
     rows = sorted(enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0]))
     return [
-        Remark(
+        ShownFinding(
             name=name_of(index),
             severity=SEVERITY_WORDS[finding.severity],
             kind=plain(finding.code),

@@ -14,7 +14,7 @@ import shapely
 from millprep.geometry.path import FloatArray
 from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
-from millprep.report.scene import Area, Circle, Clipped, Flag, Line, Scene, Shape, Stroke, Text
+from millprep.report.scene import Area, Circle, Clipped, Flag, Line, Scene, Shape, Text, WideLine
 from millprep.report.words import plain
 
 FINE = 50.0
@@ -62,7 +62,7 @@ class _Writer:
         match shape:
             case Area():
                 return self._area(shape)
-            case Stroke():
+            case WideLine():
                 return self._path(
                     self._open(shape.lines),
                     f' fill="none" stroke="{COLOURS[shape.role]}"'

@@ -25,7 +25,7 @@ Nets = Mapping[Key, str]
 """The net of a piece; one that is not in it is a net of its own."""
 CORE = 0.03
 """A piece is looked for in the copper where it would be if shrunk by this much, mm: a
-neighbour's edge or a bite of the tolerances must not be taken for the piece."""
+neighbour's edge or a gouge within the tolerances must not be taken for the piece."""
 SKIN = 0.02
 """What a hole may leave of the laminate's thickness, mm: it breaks away."""
 CELL = 30.0
@@ -124,9 +124,9 @@ def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) ->
     for trace, cutter, mill_pass in cuts:
         steps = segments(trace)
         pose = mill_pass.pose.inverse()
-        for level, found in zip(levels, swept.setdefault(cutter.name, ([], [], [])), strict=True):
-            found.append(sweep(steps, cutter, pose, level))
-    united = unite([np.concatenate(level) for found in swept.values() for level in found])
+        for level, areas in zip(levels, swept.setdefault(cutter.name, ([], [], [])), strict=True):
+            areas.append(sweep(steps, cutter, pose, level))
+    united = unite([np.concatenate(level) for areas in swept.values() for level in areas])
     return [Groove(name, *united[3 * i : 3 * i + 3]) for i, name in enumerate(swept)]
 
 
@@ -139,9 +139,9 @@ def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
             cell = np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL)
             _, square = np.unique(cell, axis=0, return_inverse=True)
             order = np.argsort(square.ravel(), kind="stable")
-            parted = np.flatnonzero(np.diff(square.ravel()[order])) + 1
-            cells.extend(np.split(job[order], parted))
-            owner.extend([i] * (len(parted) + 1))
+            starts = np.flatnonzero(np.diff(square.ravel()[order])) + 1
+            cells.extend(np.split(job[order], starts))
+            owner.extend([i] * (len(starts) + 1))
     done = _object_array(map_in_threads(_union, cells))
     owners = np.array(owner, dtype=int)
     whole = map_in_threads(_union, [done[owners == i] for i in range(len(jobs))])

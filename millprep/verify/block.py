@@ -120,7 +120,7 @@ def parse(raw: str, comments: Comments = "brackets") -> Block:
         raise Fault(f"the line holds {len(raw)} characters, {LONGEST_LINE} are allowed")
     text, comment = raw, ""
     if "(" in raw or ")" in raw or ";" in raw:
-        text, comment = _apart(raw, comments)
+        text, comment = _without_comment(raw, comments)
     text = text.translate(_BLANKS).upper()
     match = _LINE.fullmatch(text)
     if match is None:
@@ -161,7 +161,7 @@ def _near(value: float, name: str) -> int:
     return number
 
 
-def _apart(raw: str, comments: Comments) -> tuple[str, str]:
+def _without_comment(raw: str, comments: Comments) -> tuple[str, str]:
     """The line without its comment, and the comment, in the way the dialect has them."""
     if comments == "brackets":
         return _uncomment(raw)

@@ -107,13 +107,13 @@ class _Board:
         for gap in proof.gaps:
             if gap.gap > NARROW * proof.gaps[0].gap:
                 return
-            one, other = (self.nearest(piece, gap.at) for piece in gap.pieces)
-            same = one.net == other.net
+            first, second = (self.nearest(piece, gap.at) for piece in gap.pieces)
+            same = first.net == second.net
             yield Check(
                 self.placement.index,
                 "isolation",
-                one,
-                other,
+                first,
+                second,
                 "before soldering" if same else "any time",
                 GapReason(gap.gap),
             )
@@ -126,26 +126,26 @@ class _Board:
             if join.piece is None:
                 continue
             key = (index, join.piece)
-            beside = [i for i, part in enumerate(cut.parts) if key not in part.pieces]
-            if not beside:
+            across = [i for i, part in enumerate(cut.parts) if key not in part.pieces]
+            if not across:
                 continue
             at = shapely.Point(join.at)
-            near = beside[int(np.argmin(shapely.distance(shapes[beside], at)))]
+            near = across[int(np.argmin(shapely.distance(shapes[across], at)))]
             own = [name for copy, name in cut.parts[near].pieces if copy == index]
             if own:
-                other = self.nearest(own[0], join.at)
+                second = self.nearest(own[0], join.at)
             else:
                 spot = shapely.get_coordinates(shapely.shortest_line(shapes[near], at))[0]
-                other = Touch(None, None, None, self._on_board((spot[0], spot[1])))
-            one = self.nearest(join.piece, join.at)
+                second = Touch(None, None, None, self._on_board((spot[0], spot[1])))
+            first = self.nearest(join.piece, join.at)
             # Copper that carries no piece is in no net, and so is never linked.
-            same = other.net is not None and one.net == other.net
+            same = second.net is not None and first.net == second.net
             x, y = self._on_board(join.at)
             yield Check(
                 index,
                 "isolation",
-                one,
-                other,
+                first,
+                second,
                 "before soldering" if same else "any time",
                 JoinReason(join.passes, (x, y)),
             )

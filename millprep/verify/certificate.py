@@ -1,10 +1,10 @@
-"""How far two passes may lie apart before a place leaks, parts its piece, or loses the gap.
+"""How far two passes may be misaligned before a place is a short, an open, or loses the gap.
 
-Asked of every place where two passes cut within the largest mismatch of each other: of joins, and
-of neighbours that whole loops of different passes part. Copper away from such places is cut by
+Every place is examined where two passes cut within the largest misalignment of each other: joins,
+and neighbours that whole loops of different passes separate. Copper away from such places is cut by
 one pass alone and moves as it is.
 
-A band that is hardly wider than the asked gap needs squares as small as its slack, so how far
+A band that is hardly wider than the required gap needs squares as small as its slack, so how far
 the gap lasts is looked for only as far as it matters.
 """
 
@@ -36,9 +36,9 @@ from millprep.verify.separation import (
 from millprep.verify.sweep import WORKERS, Shapes
 
 MOST = 0.5
-"""Mismatches beyond this, mm, are not looked at."""
+"""Misalignments beyond this, mm, are not looked at."""
 AHEAD = 1.5
-"""How far the gap lasts is looked for up to so many times the mismatch to expect."""
+"""How far the gap lasts is looked for up to so many times the expected misalignment."""
 
 KINDS: tuple[Kind, ...] = ("short", "open", "gap")
 Key = tuple[int, str]
@@ -46,7 +46,7 @@ Key = tuple[int, str]
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """A place and all that is asked of it."""
+    """A place where two passes meet."""
 
     area: shapely.Polygon
     moving: int
@@ -62,12 +62,12 @@ def certificate_of(
     gap: float,
     edges: float,
 ) -> Certificate | None:
-    """What the places of all blanks stand; None when no two passes meet on copper.
+    """What misalignment the places of all blanks tolerate; None when no two passes meet on copper.
 
     `cuts` and `as_cuts` go blank by blank; `as_cuts` show whose copper is whose. `gap` is the
     required one, of which the tolerances of two edges may take `edges`; where less is left without
-    any mismatch, no mismatch takes it. How far the gap lasts is looked for up to `AHEAD` times the
-    mismatch to expect.
+    any misalignment, no misalignment takes it. How far the gap lasts is looked for up to `AHEAD`
+    times the expected misalignment.
     """
     limits: list[dict[Kind, Limit]] = []
     levers: list[float] = []
@@ -81,13 +81,13 @@ def certificate_of(
         expected = [round(join.predicted, 4) for join in here if join.predicted is not None]
         ahead = min(AHEAD * max(expected, default=MOST), MOST)
         axes = Axes.of(of_blank)
-        asked = [one for k in sorted(passes)[1:] for one in _places(axes, k, here)]
-        found = _weakest(axes, blank.laminate, copper, asked, gap - edges, ahead)
-        if found is None:
+        places = [at for k in sorted(passes)[1:] for at in _places(axes, k, here)]
+        limit_of = _weakest(axes, blank.laminate, copper, places, gap - edges, ahead)
+        if limit_of is None:
             continue
-        limits.append(found)
+        limits.append(limit_of)
         ends.append(ahead)
-        for place in asked:
+        for place in places:
             holes = [
                 hole.blank for hole in passes[place.moving].registration if hole.role == "locate"
             ]
@@ -102,10 +102,10 @@ def certificate_of(
     end: dict[Kind, float] = {
         "short": MOST, "open": first("short").misalignment, "gap": min(ends),
     }  # fmt: skip
-    stands = min(first("short").misalignment, first("open").misalignment)
+    tolerated = min(first("short").misalignment, first("open").misalignment)
     lever = max(levers)
     # A turn shifts a join by its distance from the middle of the holes.
-    turn = math.degrees(2 * math.asin(min(stands / (2 * lever), 1.0))) if lever else 180.0
+    turn = math.degrees(2 * math.asin(min(tolerated / (2 * lever), 1.0))) if lever else 180.0
     return Certificate(
         first("short"),
         first("open"),
@@ -118,7 +118,7 @@ def certificate_of(
 
 def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Place]:
     """Where a pass meets earlier ones; those with a join are named after it and come first."""
-    found = []
+    places = []
     for area in axes.contacts(moving, MOST).tolist():
         here = [
             join
@@ -128,8 +128,8 @@ def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Place]:
         spot = area.representative_point()
         at = here[0].at if here else (float(spot.x), float(spot.y))
         key = (here[0].placement, str(here[0].piece)) if here else None
-        found.append(_Place(area, moving, at, key))
-    return sorted(found, key=lambda one: (one.key is None, one.at))
+        places.append(_Place(area, moving, at, key))
+    return sorted(places, key=lambda place: (place.key is None, place.at))
 
 
 @dataclass(slots=True)
@@ -159,45 +159,45 @@ class _Carriers:
 class _Work:
     """The places of a blank and the grooves around them."""
 
-    def __init__(self, axes: Axes, blank: Blank, copper: AsCut, asked: Sequence[_Place]) -> None:
-        boxes = shapely.buffer([place.area for place in asked], far(MOST), quad_segs=2)
+    def __init__(self, axes: Axes, blank: Blank, copper: AsCut, places: Sequence[_Place]) -> None:
+        boxes = shapely.buffer([place.area for place in places], far(MOST), quad_segs=2)
         self.foot = axes.grooves(np.asarray(boxes), blank.copper)
         self.surface = axes.grooves(np.asarray(boxes), 0.0)
         self.carriers = _Carriers.of(copper.parts)
         self.upper = _Carriers.of(copper.surface or copper.parts)
 
-    def around(self, one: _Place, most: float, *, surface: bool = False) -> Surroundings:
+    def around(self, place: _Place, most: float, *, surface: bool = False) -> Surroundings:
         grooves = self.surface if surface else self.foot
-        wide = one.area.buffer(far(MOST), quad_segs=2).bounds
+        wide = place.area.buffer(far(MOST), quad_segs=2).bounds
         near = {n: shapely.clip_by_rect(groove, *wide) for n, groove in grooves.items()}
-        rest = shapely.union_all([groove for n, groove in near.items() if n != one.moving])
+        rest = shapely.union_all([groove for n, groove in near.items() if n != place.moving])
         label = (self.upper if surface else self.carriers).label
-        return Surroundings(rest, near[one.moving], one.area, label, most)
+        return Surroundings(rest, near[place.moving], place.area, label, most)
 
 
 def _weakest(
     axes: Axes,
     blank: Blank,
     copper: AsCut,
-    asked: Sequence[_Place],
+    places: Sequence[_Place],
     gap: float,
     ahead: float,
 ) -> dict[Kind, Limit] | None:
     """What gives way first on a blank, by what is lost; None when no copper is at stake.
 
-    A place that stands more than the weakest so far is not asked how much more, which is far
-    quicker.
+    Of a place that tolerates more than the weakest so far, how much more is not worked out, which
+    is far quicker.
     """
-    if not asked:
+    if not places:
         return None
-    work = _Work(axes, blank, copper, asked)
-    # By turns, each thread with its own weakest: what is found hangs on no clock.
+    work = _Work(axes, blank, copper, places)
+    # By turns, each thread with its own weakest: what comes out depends on no clock.
     with ThreadPoolExecutor(WORKERS) as pool:
-        turns = [asked[k::WORKERS] for k in range(min(WORKERS, len(asked)))]
+        turns = [places[k::WORKERS] for k in range(min(WORKERS, len(places)))]
         done = [
-            one
-            for one in pool.map(lambda some: _turn(work, blank, some, gap, ahead), turns)
-            if one is not None
+            limits
+            for limits in pool.map(lambda some: _turn(work, blank, some, gap, ahead), turns)
+            if limits is not None
         ]
     if not done:
         return None
@@ -207,10 +207,10 @@ def _weakest(
 
 
 def _turn(
-    work: _Work, blank: Blank, asked: Sequence[_Place], gap: float, ahead: float
+    work: _Work, blank: Blank, places: Sequence[_Place], gap: float, ahead: float
 ) -> dict[Kind, Limit] | None:
     best: dict[Kind, Limit] = {}
-    for place in asked:
+    for place in places:
         foot = work.around(place, MOST)
         sides = IsolationTest(foot, 0.0)
         own = foot.of[foot.of != BACKGROUND]
@@ -219,27 +219,27 @@ def _turn(
             continue
         key = place.key or work.carriers.key(int(own[0]))
 
-        def told(kind: Kind, most: float, stands: float, place: _Place, key: Key) -> None:
-            if kind not in best or stands < most:
-                best[kind] = Limit(stands, blank.number, place.at, *key)
+        def keep(kind: Kind, most: float, tolerated: float, place: _Place, key: Key) -> None:
+            if kind not in best or tolerated < most:
+                best[kind] = Limit(tolerated, blank.number, place.at, *key)
 
         most = _enough(best, "short", MOST)
-        stands = least_misalignment(sides, most) if sides.seen else (0.0 if place.key else most)
-        told("short", most, stands, place, key)
-        # Beyond a leak nobody can say what is the piece and what is not.
+        tolerated = least_misalignment(sides, most) if sides.seen else (0.0 if place.key else most)
+        keep("short", most, tolerated, place, key)
+        # Beyond a short nobody can say what is the piece and what is not.
         most = _enough(best, "open", best["short"].misalignment)
         surface = ContinuityTest(work.around(place, best["short"].misalignment, surface=True))
-        told("open", most, least_misalignment(surface, most) if surface.asked else most, place, key)
+        keep("open", most, least_misalignment(surface, most) if surface.seen else most, place, key)
         most = _enough(best, "gap", ahead)
         near = IsolationTest(work.around(place, ahead), gap - 1e-6)
-        told("gap", most, least_misalignment(near, most) if near.seen else most, place, key)
+        keep("gap", most, least_misalignment(near, most) if near.seen else most, place, key)
     return best or None
 
 
 def _enough(best: Mapping[Kind, Limit], kind: Kind, most: float) -> float:
-    """How much a place must stand so that it is no weaker than the weakest so far.
+    """How much a place must tolerate so that it is no weaker than the weakest so far.
 
-    One that stands as much within the tolerance is as weak: no need to know.
+    One that tolerates as much within the tolerance is as weak: no need to know.
     """
     if kind in best and best[kind].misalignment < most:
         return max(best[kind].misalignment - TOLERANCE, 0.0)

@@ -26,67 +26,72 @@ CHUNK = 24
 """Edges of an outline that are measured together."""
 _QUARTER = 8
 WIDE = 0.02
-"""Background copper within the gap is told when it is wider than this, mm."""
+"""Floating copper within the gap is reported when it is wider than this, mm."""
 _BANDS = 8
 _CLIP = 1.0
 """The background is looked at so far around a piece's band, mm."""
 
 
 def pad_gaps(
-    cut: AsCut, placement: Placement, asked: float, skirt: float, nets: Nets | None = None
+    cut: AsCut, placement: Placement, required_gap: float, skirt: float, nets: Nets | None = None
 ) -> tuple[tuple[PadGap, ...], tuple[Finding, ...]]:
-    """What stands around every land of a copy, the narrowest first, and where it is too near.
+    """What lies around every pad of a copy, the narrowest first, and where it is too near.
 
     Measured at the copper's foot, which reaches `skirt` mm beyond the drawn edge; as far as
-    `asked` mm, what stands farther is not looked for. Slivers between paths are told on their own.
-    `nets` names the net of every piece.
+    `required_gap` mm: what lies farther off is not looked for. Slivers between paths have a finding
+    of their own. `nets` names the net of every piece.
     """
     known = nets or {}
     parts = [part for part in cut.parts if part.pieces or not _is_sliver(part.shape)]
     named = [nets_on(part, known) for part in parts]
     owner, edges = _chunks([part.shape for part in parts])
     pads = pad_areas(placement.board)
-    drawn = np.array([placement.pose.shape(land.shape) for land in pads], dtype=object)
+    drawn = np.array([placement.pose.shape(pad.shape) for pad in pads], dtype=object)
     if not len(drawn) or not len(edges):
         return (), ()
     foot = dilated(drawn, skirt, _QUARTER)
-    near, edge = shapely.STRtree(edges).query(foot, predicate="dwithin", distance=asked)
+    near, edge = shapely.STRtree(edges).query(foot, predicate="dwithin", distance=required_gap)
     far = shapely.distance(foot[near], edges[edge])
     order = np.lexsort((far, near))
-    found: dict[int, PadGap] = {}
+    gaps: dict[int, PadGap] = {}
     for k in order.tolist():
         n = int(near[k])
-        land, part = pads[n], int(owner[edge[k]])
-        if n in found or net_of(known, (placement.index, land.piece)) in named[part]:
+        pad, part = pads[n], int(owner[edge[k]])
+        if n in gaps or net_of(known, (placement.index, pad.piece)) in named[part]:
             continue
         line = shapely.shortest_line(foot[n], edges[edge[k]])
         at = shapely.get_coordinates(line).mean(axis=0)
         other = parts[part].pieces
-        found[n] = PadGap(
-            land.hole.id,
+        gaps[n] = PadGap(
+            pad.hole.id,
             float(far[k]),
             (float(at[0]), float(at[1])),
             other[0][1] if other else None,
         )
     reached = [
-        found.get(n) or PadGap(land.hole.id, None, placement.pose.point(land.hole.at), None)
-        for n, land in enumerate(pads)
+        gaps.get(n) or PadGap(pad.hole.id, None, placement.pose.point(pad.hole.at), None)
+        for n, pad in enumerate(pads)
     ]
-    reached.sort(key=lambda one: (asked if one.gap is None else one.gap, one.hole))
-    told = [_told(reached, placement, asked), *_narrow(reached, placement, asked)]
-    return tuple(reached), limited(told)
+    reached.sort(
+        key=lambda pad_gap: (required_gap if pad_gap.gap is None else pad_gap.gap, pad_gap.hole)
+    )
+    findings = [
+        _gap_note(reached, placement, required_gap),
+        *_narrow(reached, placement, required_gap),
+    ]
+    return tuple(reached), limited(findings)
 
 
 def _is_sliver(shape: shapely.Polygon) -> bool:
     return shape.area < ISLAND and bool(shape.buffer(-SLIVER, quad_segs=2).is_empty)
 
 
-def _told(reached: Sequence[PadGap], placement: Placement, asked: float) -> Finding:
-    """A note of how many lands have the gap, and of the one that has least."""
+def _gap_note(reached: Sequence[PadGap], placement: Placement, required_gap: float) -> Finding:
+    """A note of how many pads have the gap, and of the one that has least."""
     words = {hole.id: hole.words for hole in placement.board.holes}
-    least, open_ = reached[0], [pad_gap for pad_gap in reached if not _short(pad_gap, asked)]
-    message = f"{len(open_)} of {len(reached)} pads have a gap of {asked:g} mm around them"
-    if least.gap is not None and _short(least, asked):
+    least, open_ = reached[0], [pad_gap for pad_gap in reached if not _short(pad_gap, required_gap)]
+    message = f"{len(open_)} of {len(reached)} pads have a gap of {required_gap:g} mm around them"
+    if least.gap is not None and _short(least, required_gap):
         message += f"; the narrowest is {least.gap:.3f} mm, at the pad of {words[least.hole]}"
     bare = sum(hole.piece is not None for hole in placement.board.holes) - len(reached)
     if bare:
@@ -94,22 +99,24 @@ def _told(reached: Sequence[PadGap], placement: Placement, asked: float) -> Find
     return on_blank(placement, "gap-around-pads", "note", f"{message}.", least.at)
 
 
-def _short(pad_gap: PadGap, asked: float) -> bool:
-    return pad_gap.gap is not None and pad_gap.gap < asked - EDGE
+def _short(pad_gap: PadGap, required_gap: float) -> bool:
+    return pad_gap.gap is not None and pad_gap.gap < required_gap - EDGE
 
 
-def _narrow(reached: Sequence[PadGap], placement: Placement, asked: float) -> Iterator[Finding]:
-    """A warning for each land that copper of another net is drawn too near to."""
+def _narrow(
+    reached: Sequence[PadGap], placement: Placement, required_gap: float
+) -> Iterator[Finding]:
+    """A warning for each pad that copper of another net is drawn too near to."""
     words = {hole.id: hole.words for hole in placement.board.holes}
-    for one in reached:
-        if one.gap is None or one.other is None or not _short(one, asked):
+    for pad_gap in reached:
+        if pad_gap.gap is None or pad_gap.other is None or not _short(pad_gap, required_gap):
             continue
         message = (
-            f"gap of {one.gap:.3f} mm between the pad of {words[one.hole]} and piece {one.other}, "
-            f"required {asked:g}: they are drawn that close. Draw them farther from each other, "
-            "draw the pad smaller, or look for bridges of solder there."
+            f"gap of {pad_gap.gap:.3f} mm between the pad of {words[pad_gap.hole]} and piece "
+            f"{pad_gap.other}, required {required_gap:g}: they are drawn that close. Draw them "
+            "farther from each other, draw the pad smaller, or look for bridges of solder there."
         )
-        yield on_blank(placement, "pad-gap-narrow", "warn", message, one.at)
+        yield on_blank(placement, "pad-gap-narrow", "warn", message, pad_gap.at)
 
 
 def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
@@ -130,25 +137,25 @@ def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
 def check_gaps_opened(
     cut: AsCut, placement: Placement, gap: float, around: float | None = None
 ) -> tuple[Finding, ...]:
-    """A warning for each piece that background copper stands nearer to than `gap`, mm.
+    """A warning for each piece that floating copper is nearer to than `gap`, mm.
 
-    `gap` is told from the drawn edge to the copper's foot, `around` likewise from the edge of
-    lands; None where lands get no gap of their own. Small islands and slivers between laps are
-    told on their own.
+    `gap` is measured from the drawn edge to the copper's foot, `around` likewise from the edge of
+    pads; None where pads get no gap of their own. Small islands and slivers between laps have a
+    finding of their own.
     """
     background = np.array(
         [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
         dtype=object,
     )
     board = placement.board
-    asked = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
+    required = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
     if around is not None:
-        asked += [
+        required += [
             (f"the pad of {pad_area.hole.words}", pad_area.shape, around)
             for pad_area in pad_areas(board)
         ]
-    drawn = np.array([placement.pose.shape(shape) for _, shape, _ in asked], dtype=object)
-    far = np.array([wide for _, _, wide in asked])
+    drawn = np.array([placement.pose.shape(shape) for _, shape, _ in required], dtype=object)
+    far = np.array([wide for _, _, wide in required])
     zones = dilated(drawn, far - EDGE, _BANDS)
     outline = placement.pose.shape(placement.board.outline)
     # the background asks: GEOS prepares what asks, and it is the large one
@@ -171,7 +178,7 @@ def check_gaps_opened(
                 placement,
                 "gap-not-opened",
                 "warn",
-                f"floating copper is {least:.3f} mm from the drawn edge of {asked[n][0]}, "
+                f"floating copper is {least:.3f} mm from the drawn edge of {required[n][0]}, "
                 f"required {far[n]:.3f} at the foot of the groove. "
                 "A lap next to it is missing, too shallow, or off its place.",
                 (at.x, at.y),

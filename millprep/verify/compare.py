@@ -74,25 +74,27 @@ def bridges(
     return result
 
 
-def _contact(connector: shapely.Polygon, one: shapely.Geometry, other: shapely.Geometry) -> Point:
+def _contact(
+    connector: shapely.Polygon, first: shapely.Geometry, second: shapely.Geometry
+) -> Point:
     if connector.area < 1.0:
         at = connector.representative_point()
         return (at.x, at.y)
     skin = connector.buffer(10 * TOUCH)
     contacts = [
         part
-        for piece in (one, other)
+        for piece in (first, second)
         for part in shapely.get_parts(shapely.intersection(skin, piece)).tolist()
         if part.area > 0
     ]
     if not contacts:
-        return _between(one, other)
+        return _between(first, second)
     at = min(contacts, key=lambda part: part.area).representative_point()
     return (at.x, at.y)
 
 
-def _between(one: shapely.Geometry, other: shapely.Geometry) -> Point:
-    at = shapely.shortest_line(one, other).interpolate(0.5, normalized=True)
+def _between(first: shapely.Geometry, second: shapely.Geometry) -> Point:
+    at = shapely.shortest_line(first, second).interpolate(0.5, normalized=True)
     return (at.x, at.y)
 
 
@@ -118,7 +120,7 @@ def compare(
     `reach` is the radius at the surface, mm, of the widest cutter that isolates: what it
     cannot get out of an inner corner is no fault. `slope` is by how much its groove's edge at
     the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
-    and gaps are judged at the foot of the copper, opens, bites and necks at its surface.
+    and gaps are judged at the foot of the copper, opens, gouges and necks at its surface.
     `nets` names the net of every piece that links join to others: copper between pieces of one
     net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper beyond a
     piece's edge is meant to stay with it and no fault.
@@ -132,9 +134,9 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, found = _board(cut, shown, None if kept else reach, slope, nets or {})
+        proof, faults = _board(cut, shown, None if kept else reach, slope, nets or {})
         proofs.append(proof)
-        findings.extend(found)
+        findings.extend(faults)
     for cut in as_cuts:
         findings.extend(check_slivers(cut.parts, cut.blank))
     return tuple(proofs), tuple(findings)
@@ -177,7 +179,7 @@ def _board(
     necks = every_neck(
         [(part.pieces[0][1], part.shape) for part in surface if _copies(part) == [index]]
     )
-    neck = min(necks, key=lambda one: one.width, default=None)
+    neck = min(necks, key=lambda neck: neck.width, default=None)
     proof = BoardProof(
         placement=index,
         pieces=whole,
@@ -222,7 +224,7 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
                     at,
                 )
             )
-        # Told once for two copies: by the one that comes first.
+        # Reported once for two copies: by the one that comes first.
         if foreign and min(copy for copy, _ in part.pieces) == index:
             spot = part.shape.representative_point()
             findings.append(
@@ -237,9 +239,9 @@ def _joined(mine: Sequence[CopperPart], shown: _Shown, nets: Nets) -> list[Findi
     return findings
 
 
-def _bridge(placement: Placement, one: str, other: str, at: tuple[float, float]) -> Finding:
+def _bridge(placement: Placement, first: str, second: str, at: tuple[float, float]) -> Finding:
     message = (
-        f"copper connects pieces {one} and {other}. They are on one net, so it is no short, "
+        f"copper connects pieces {first} and {second}. They are on one net, so it is no short, "
         "but the copper is not as drawn: check whether the path between them is missing."
     )
     return on_blank(placement, "net-bridged", "warn", message, at)

@@ -1,7 +1,7 @@
-"""Where the grooves of two passes come near each other: there alone a mismatch changes copper.
+"""Where the grooves of two passes come near each other: there alone a misalignment changes copper.
 
 What only one pass cuts moves as it is. So a place matters when both passes cut within the
-largest mismatch of it; those places are found from the axes of the cuts, a little too large.
+largest misalignment of it; those places are found from the axes of the cuts, a little too large.
 """
 
 from __future__ import annotations
@@ -72,15 +72,17 @@ class Axes:
 
     def contacts(self, moving: int, reach: float) -> Shapes:
         """Where a pass cuts within `reach` of what an earlier one cuts within `reach` of it."""
-        earlier = {number for number in self.numbers if number < moving}
-        (ones, wide), (others, broad) = self._of({moving}), self._of(earlier)
+        before = {number for number in self.numbers if number < moving}
+        (ones, wide), (others, broad) = self._of({moving}), self._of(before)
         if not len(ones) or not len(others):
             return np.array([], dtype=object)
         far = 2 * reach * _ROUND + float(wide.max() + broad.max())
         # boxes first: few steps of a pass come near another's
-        one, other = shapely.STRtree(others).query(ones, predicate="dwithin", distance=far)
+        near_ones, near_others = shapely.STRtree(others).query(
+            ones, predicate="dwithin", distance=far
+        )
         grown: list[shapely.Geometry] = []
-        for lines, radius, near in ((ones, wide, one), (others, broad, other)):
+        for lines, radius, near in ((ones, wide, near_ones), (others, broad, near_others)):
             near = np.unique(near)
             areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
             grown.append(shapely.union_all(areas))

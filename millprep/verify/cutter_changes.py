@@ -25,14 +25,14 @@ def requested_cutter(stop_words: str) -> str | None:
     >>> requested_cutter("MSG, change to mill-2, T3: end mill, 2 mm. Set Z zero with it")
     'mill-2'
     """
-    found = _CHANGE.match(stop_words)
-    return found[1] if found else None
+    match = _CHANGE.match(stop_words)
+    return match[1] if match else None
 
 
 def named_cutter(remarks: Sequence[Remark]) -> str | None:
     """The cutter that a head names; None when no comment does."""
-    found = (_CUTTER.match(remark.words) for remark in remarks)
-    return next((match[1] for match in found if match), None)
+    matches = (_CUTTER.match(remark.words) for remark in remarks)
+    return next((match[1] for match in matches if match), None)
 
 
 def check_cutter_change(
@@ -79,13 +79,13 @@ def check_tool_number(
                 line=change.line,
             )
         return
-    told = 0 if change is None else change.tool
-    if told != number:
-        found = f"T{told}" if change is not None else "no M6"
+    number_read = 0 if change is None else change.tool
+    if number_read != number:
+        words = f"T{number_read}" if change is not None else "no M6"
         yield Finding(
             code="cutter-differs",
             severity="stop",
-            message=f"{found} before the program of cutter T{number}. Write the set again.",
+            message=f"{words} before the program of cutter T{number}. Write the set again.",
             file=file,
             line=line,
         )
@@ -97,7 +97,7 @@ class Part:
 
     Attributes:
         trace: its motion and events, as if they were a file; lines are those of the file.
-        cutter: its name as the file tells it; None when it does not.
+        cutter: its name as the file gives it; None when it gives none.
         stop: at which it was put in; None for the first, which is there when the file starts.
         change: M6 just before that stop, or before all motion.
         first: line in which it begins.
@@ -137,12 +137,12 @@ def _change(trace: Trace, stop: Stop) -> ToolChange | None:
 
 
 def _between(trace: Trace, after: int, end: int, stop: Stop | None, *, goes_on: bool) -> Trace:
-    """What stands in the lines after one and up to another, without the stop that ends it."""
+    """What is in the lines after one and up to another, without the stop that ends it."""
     moves = [i for i, m in enumerate(trace.moves) if after < m.line <= end]
     first = moves[0] if moves else 0
     change = None if stop is None else _change(trace, stop)
     # M6 stops the spindle by itself, which is no reason not to say M5
-    left_out = {one.line for one in (stop, change) if one is not None}
+    left_out = {event.line for event in (stop, change) if event is not None}
 
     def here(events: Sequence[Event]) -> tuple[Event, ...]:
         return tuple(
@@ -187,29 +187,29 @@ def programs_of_file(
         machine: how it changes cutters.
     """
     file = programs[0].file
-    found = split_by_cutter(trace)
+    parts = split_by_cutter(trace)
     findings: list[Finding] = []
-    if len(found) != len(programs):
+    if len(parts) != len(programs):
         message = (
-            f"the file has {len(found)} cutters, the set says {len(programs)}. Write the set again."
+            f"the file has {len(parts)} cutters, the set says {len(programs)}. Write the set again."
         )
-        findings.append(_differs(message, file, found[-1].first))
+        findings.append(_differs(message, file, parts[-1].first))
         # what is missing does nothing
-        found = [*found, *[_nothing(found[-1])] * len(programs)][: len(programs)]
+        parts = [*parts, *[_nothing(parts[-1])] * len(programs)][: len(programs)]
     named = {cutter.name: cutter for cutter in cutters}
     runs: list[Program] = []
-    for n, (part, program) in enumerate(zip(found, programs, strict=True)):
+    for n, (part, program) in enumerate(zip(parts, programs, strict=True)):
         findings += _identity(part, program, machine)
         number = 1 + next((i for i, c in enumerate(cutters) if c.name == program.cutter.name), -1)
         line = part.stop.line if part.stop else part.first
         findings += check_tool_number(part.change, number, machine, file=file, line=line)
-        if n and part.stop is not None and found[n - 1].trace.moves:
-            before = found[n - 1].trace
+        if n and part.stop is not None and parts[n - 1].trace.moves:
+            before = parts[n - 1].trace
             findings += check_cutter_change(
                 before, part.stop, program.start[:2], machine, file=file
             )
         runs.append(replace(program, cutter=named.get(part.cutter or "", program.cutter)))
-    return FilePrograms(tuple(runs), tuple(part.trace for part in found), tuple(findings))
+    return FilePrograms(tuple(runs), tuple(part.trace for part in parts), tuple(findings))
 
 
 def _nothing(like: Part) -> Part:
@@ -226,9 +226,9 @@ def _identity(part: Part, program: Program, machine: Machine) -> Iterator[Findin
     if machine.dialect.comments == "none" and part.cutter is None:
         return  # the file cannot say it
     if part.cutter != program.cutter.name:
-        found = "no cutter" if part.cutter is None else f"cutter {part.cutter}"
+        named = "no cutter" if part.cutter is None else f"cutter {part.cutter}"
         message = (
-            f"the file names {found}, the set says {program.cutter.name}. Write the set again; do "
+            f"the file names {named}, the set says {program.cutter.name}. Write the set again; do "
             "not run this file."
         )
         yield _differs(message, program.file, part.stop.line if part.stop else part.first)

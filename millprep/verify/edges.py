@@ -36,10 +36,10 @@ def check_gouges(
     pieces: Mapping[str, shapely.Polygon],
     holes: Sequence[shapely.Polygon],
 ) -> list[Finding]:
-    """Design copper that is cut away deeper than `EDGE`, holes excepted; one warning a bite.
+    """Design copper that is cut away deeper than `EDGE`, holes excepted; one warning a gouge.
 
     `parts` is the copper at its surface; `holes` are the board's holes as cut. A piece in
-    several parts is an open and told as one.
+    several parts is an open and reported as one.
     """
     carrier = _carriers(parts, placement)
     names = [name for name in pieces if len(carrier.get(name, ())) == 1]
@@ -56,12 +56,12 @@ def check_gouges(
         if len(spots):
             spot = shapely.union_all(shapely.buffer(tree.geometries[spots], 1e-4))
             lost = shapely.difference(lost, spot)
-        for bite in shapely.get_parts(lost).tolist():
-            if bite.area < 1e-6:
+        for gouge in shapely.get_parts(lost).tolist():
+            if gouge.area < 1e-6:
                 continue
-            corners = shapely.points(shapely.get_coordinates(bite))
+            corners = shapely.points(shapely.get_coordinates(gouge))
             deep = float(shapely.distance(corners, pieces[name].boundary).max())
-            at = bite.representative_point()
+            at = gouge.representative_point()
             findings.append(
                 on_blank(
                     placement,
@@ -83,9 +83,9 @@ def check_isolated(
 ) -> list[Finding]:
     """Pieces whose copper runs on beyond their edge.
 
-    `parts` is the copper at its foot: a path that is too shallow parts the surface alone.
-    Parts with pieces of several nets are told as shorts; between pieces of one net a small
-    bridge is told as such, and background that stays joined to them here.
+    `parts` is the copper at its foot: a path that is too shallow separates the surface alone.
+    Parts with pieces of several nets are reported as shorts; between pieces of one net a small
+    bridge is reported as such, and floating copper that stays joined to them here.
     """
     findings: list[Finding] = []
     own = [
@@ -127,11 +127,12 @@ def uncut_edges(
 ) -> tuple[list[Finding], tuple[Corner, ...]]:
     """Pieces that keep copper beyond their edge, and the corners no cutter reached.
 
-    A note tells of each of the `CORNERS` corners that keep most, the last of how many there are.
+    There is a note for each of the `CORNERS` corners that keep most; the last says how many there
+    are.
 
-    `parts` is the copper at its surface; parts with several pieces are told as shorts. With a
-    `slope` it is the copper at its foot, which stands out by so much more where the groove is
-    narrower there; the corners were told of the surface.
+    `parts` is the copper at its surface; parts with several pieces are shorts. With a
+    `slope` it is the copper at its foot, which reaches out by so much more where the groove is
+    narrower there; the corners are those of the surface.
     `reach` is the radius at the surface of the widest cutter that isolates: it leaves the
     piece grown by it and shrunk by it again, inner corners filled.
     """
@@ -150,7 +151,7 @@ def uncut_edges(
             continue
         largest = max(left, key=lambda area: area.area)
         if not shapely.is_empty(shapely.buffer(largest, -CORNER, quad_segs=2)):
-            continue  # this much is told by `check_isolated`
+            continue  # `check_isolated` reports this much
         at = shapely.shortest_line(pieces[name], largest).interpolate(1.0, normalized=True)
         corners = shapely.points(shapely.get_coordinates(largest))
         out = float(shapely.distance(corners, pieces[name]).max())
@@ -166,7 +167,7 @@ def uncut_edges(
 
 
 def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
-    """The inner corners where `kept` stands out by more than `DEEP`, the farthest out first."""
+    """The inner corners where `kept` reaches out by more than `DEEP`, the farthest out first."""
     beyond = np.asarray(shapely.difference(kept, dilated(drawn, DEEP, 2)))
     corners: list[Corner] = []
     for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
@@ -176,11 +177,11 @@ def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner,
             out = shapely.distance(tips, drawn[i])
             spot = area.representative_point()
             corners.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
-    return tuple(sorted(corners, key=lambda one: (-one.out, one.at)))
+    return tuple(sorted(corners, key=lambda corner: (-corner.out, corner.at)))
 
 
 def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
-    """A note for each of the first `CORNERS`, the last of which tells how many more there are."""
+    """A note for each of the first `CORNERS`, the last of which says how many more there are."""
     findings: list[Finding] = []
     for n, corner in enumerate(corners[:CORNERS], 1):
         more = len(corners) - CORNERS

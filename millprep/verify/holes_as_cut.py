@@ -48,18 +48,18 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
         return result
     filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(areas)))
     middles = shapely.points([placement.pose.point(hole.at) for hole in holes])
-    asked = np.array([hole.diameter for hole in holes])
+    nominal = np.array([hole.diameter for hole in holes])
     across = 2 * np.sqrt(shapely.area(filled) / math.pi)
     which, area = shapely.STRtree(filled).query(middles, predicate="within")
     for i, hole in enumerate(holes):
         here = area[which == i]
         if not len(here):
             continue
-        best = here[int(np.argmin(np.abs(across[here] - asked[i])))]
-        if across[best] < 1.5 * asked[i] + SIZE_TOLERANCE:
+        best = here[int(np.argmin(np.abs(across[here] - nominal[i])))]
+        if across[best] < 1.5 * nominal[i] + SIZE_TOLERANCE:
             result[hole.id] = filled[best]
         elif bool(shapely.intersects(areas[here], middles[i]).any()):
-            result[hole.id] = shapely.buffer(middles[i], asked[i] / 2)
+            result[hole.id] = shapely.buffer(middles[i], nominal[i] / 2)
     return result
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 from millprep.verify.block import ARCS, CYCLES, RESET, Block, Fault, spelt, whole
 from millprep.verify.trace import Dwell, Kind, Place, TraceMove
 
-ARC_MISMATCH = 0.002
+RADII_DIFFERENCE = 0.002
 """Largest difference of an arc's two radii, mm (3.5.3.2); 0.0002 inch in G20."""
 _INCH = 25.4
 RETRACTED = 0.254
@@ -44,8 +44,8 @@ def arc_centre(
     centre = (x + w.get("I", 0.0) * unit, y + w.get("J", 0.0) * unit)
     first = math.dist((x, y), centre)
     last = math.dist(end[:2], centre)
-    allowed = ARC_MISMATCH if unit == 1.0 else ARC_MISMATCH / 10 * _INCH
-    # Decimal words are not exact in binary: a mismatch of just the limit must pass.
+    allowed = RADII_DIFFERENCE if unit == 1.0 else RADII_DIFFERENCE / 10 * _INCH
+    # Decimal words are not exact in binary: a difference of just the limit must pass.
     if abs(first - last) > allowed + 1e-9:
         raise Fault(
             f"the arc's radius is {first:.4f} at its start and {last:.4f} at its end, "
@@ -64,7 +64,7 @@ def _centre_by_radius(
     chord = math.hypot(dx, dy)
     if chord == 0:
         raise Fault("an arc with R that ends where it starts")
-    if chord / 2 - abs(radius) > ARC_MISMATCH:
+    if chord / 2 - abs(radius) > RADII_DIFFERENCE:
         raise Fault(f"radius {abs(radius):.4f} is too small to reach the arc's end")
     height = math.sqrt(max(radius * radius - chord * chord / 4, 0.0))
     side = -1.0 if clockwise == (radius > 0) else 1.0
@@ -75,7 +75,7 @@ def _centre_by_radius(
 
 
 @dataclass(frozen=True, slots=True)
-class Cycle:
+class CannedCycle:
     """What later lines of the same cycle inherit: R, Z, Q, P as written, in mm and seconds."""
 
     code: int
@@ -89,12 +89,12 @@ def expand(
     code: int,
     w: dict[str, float],
     at: Place,
-    last: Cycle | None,
+    last: CannedCycle | None,
     *,
     unit: float,
     incremental: bool,
     to_r: bool,
-) -> tuple[Cycle, list[CycleMove]]:
+) -> tuple[CannedCycle, list[CycleMove]]:
     """The moves of one line of G81, G82 or G83 that starts at `at`, and what it leaves sticky.
 
     Raises:
@@ -114,7 +114,7 @@ def expand(
     dwell = w.get("P", last.dwell if last else 0.0)
     if dwell < 0 or (code == 820 and "P" not in w and last is None):
         raise Fault("G82 needs P, seconds of 0 or more")
-    cycle = Cycle(code, values["R"], values["Z"], peck, dwell)
+    cycle = CannedCycle(code, values["R"], values["Z"], peck, dwell)
     x, y, z = at
     r = cycle.r + (z if incremental else 0.0)
     floor = cycle.z + (r if incremental else 0.0)
@@ -143,7 +143,7 @@ def expand(
     return cycle, moves
 
 
-def _down(cycle: Cycle, x: float, y: float, r: float, floor: float) -> Iterator[CycleMove]:
+def _down(cycle: CannedCycle, x: float, y: float, r: float, floor: float) -> Iterator[CycleMove]:
     if cycle.code == 830:
         reached = r - cycle.peck
         while reached > floor:
@@ -174,13 +174,13 @@ class MachineState:
         self.moves: list[TraceMove] = []
         self.dwells: list[Dwell] = []
         self.cycles: list[int] = []
-        self._cycle: Cycle | None = None
+        self._cycle: CannedCycle | None = None
 
     def mm(self, word: str) -> float:
         """Millimetres in one of a word's unit.
 
         Raises:
-            Fault: when no word has told the unit yet.
+            Fault: when no word has set the unit yet.
         """
         if self.unit is None:
             raise Fault(f"{word} comes before G20 or G21: its unit is unknown", standard=False)

@@ -85,13 +85,13 @@ def check(
         highest=highest,
         over=over,
     )
-    found = [finding for rule in EVERY for finding in rule(setting)]
+    findings = [finding for rule in EVERY for finding in rule(setting)]
     if over is not None:
-        found += follow_rule(setting)
+        findings += follow_rule(setting)
         setting = replace(setting, trace=over.trace, moves=table(over.trace))
     rules = TOUCHING if touching is not None else PROBING if probing else CUTTING
-    found += [finding for rule in (_depths, *rules) for finding in rule(setting)]
-    return limited(sorted(found, key=lambda finding: finding.line or 0))
+    findings += [finding for rule in (_depths, *rules) for finding in rule(setting)]
+    return limited(sorted(findings, key=lambda finding: finding.line or 0))
 
 
 def _said(s: Setting) -> Iterator[Finding]:
@@ -128,10 +128,10 @@ def _first_move(s: Setting) -> Iterator[Finding]:
 def _rapids(s: Setting) -> Iterator[Finding]:
     """Rapids run at or above clearance; from below it they only rise."""
     m = s.moves
-    asked = s.machine.clearance
+    required = s.machine.clearance
     if s.over is not None:
-        asked = max(asked, s.highest + ABOVE_COPPER)
-    clearance = asked - SLACK
+        required = max(required, s.highest + ABOVE_COPPER)
+    clearance = required - SLACK
     straight = ~(m.across > SLACK) & ~np.isnan(m.across)
     # The first move is another rule's; it moves in z only.
     straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
@@ -142,7 +142,7 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     yield from s.each(
         low & ~straight,
         "rapid-low",
-        f"a rapid runs below the clearance of {asked:g} mm. Go up first.",
+        f"a rapid runs below the clearance of {required:g} mm. Go up first.",
     )
     unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
     unknown[:1] = False
@@ -226,7 +226,7 @@ def _depths(s: Setting) -> Iterator[Finding]:
 def _on_blank(s: Setting) -> Iterator[Finding]:
     """The cutter's axis stays on the blank while it cuts, at places that are known."""
     m = s.moves
-    # Going up is how a fault ends; the move that led there is told.
+    # Going up is how a fault ends; the finding names the move that led there.
     rising = (m.across <= SLACK) & (m.end[:, 2] > m.start[:, 2])
     below = (m.bottom < -SLACK) & ~rising
     if not below.any():

@@ -33,20 +33,20 @@ def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[
     names = [next(name for copy, name in part.pieces if copy == placement) for part in mine]
     tree = shapely.STRtree(shapes)
     reach = FIRST_REACH
-    one = other = np.array([], dtype=int)
-    while len(one) < min(count, pairs) and reach < LAST_REACH:
-        one, other = tree.query(shapes, predicate="dwithin", distance=reach)
-        one, other = one[one < other], other[one < other]
+    first = second = np.array([], dtype=int)
+    while len(first) < min(count, pairs) and reach < LAST_REACH:
+        first, second = tree.query(shapes, predicate="dwithin", distance=reach)
+        first, second = first[first < second], second[first < second]
         reach *= 2
-    distance = shapely.distance(shapes[one], shapes[other])
-    order = np.lexsort((other, one, distance))[:count]
-    lines = shapely.shortest_line(shapes[one[order]], shapes[other[order]])
+    distance = shapely.distance(shapes[first], shapes[second])
+    order = np.lexsort((second, first, distance))[:count]
+    lines = shapely.shortest_line(shapes[first[order]], shapes[second[order]])
     middles = shapely.get_coordinates(shapely.line_interpolate_point(lines, 0.5, normalized=True))
     # Parts that touch at a point have no line between them worth a middle; none are cut so.
     return tuple(
         PairGap((names[i], names[j]), float(distance[k]), (float(x), float(y)))
         for i, j, k, (x, y) in zip(
-            one[order].tolist(), other[order].tolist(), order.tolist(), middles, strict=True
+            first[order].tolist(), second[order].tolist(), order.tolist(), middles, strict=True
         )
     )
 

@@ -52,7 +52,7 @@ class OverFlatCopper:
     Attributes:
         trace: z of every place that is lower than the clearance is counted from the copper.
         off: (n,) how far each move leaves the surface between its ends, mm.
-        lost: (n,) whether it cuts where the map tells nothing.
+        lost: (n,) whether it cuts where the map has no height.
     """
 
     trace: Trace
@@ -70,7 +70,7 @@ def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> Ove
     lost = (low_start & np.isnan(at_start)) | (low_end & np.isnan(at_end))
     z0 = np.where(low_start, start[:, 2] - at_start, start[:, 2])
     z1 = np.where(low_end, end[:, 2] - at_end, end[:, 2])
-    # where nothing is known of the copper the depth is told as it stands, and the move is refused
+    # where nothing is known of the copper the depth stays as it is, and the move is refused
     z0 = np.where(np.isnan(z0), start[:, 2], z0)
     z1 = np.where(np.isnan(z1), end[:, 2], z1)
     flat = [
@@ -115,10 +115,10 @@ def _off(move: TraceMove, z0: float, z1: float, surface: SurfaceMap) -> float:
 
 def _shares(a: tuple[float, float], b: tuple[float, float], surface: SurfaceMap) -> FloatArray:
     """Where along a straight move it can be farthest off: at rims, and half-way between."""
-    found = [0.0, 1.0]
+    shares = [0.0, 1.0]
     for lines, p, q in ((surface.x, a[0], b[0]), (surface.y, a[1], b[1])):
         if p != q:
             crossed = (lines - p) / (q - p)
-            found += crossed[(crossed > 0) & (crossed < 1)].tolist()
-    rims = np.unique(found)
+            shares += crossed[(crossed > 0) & (crossed < 1)].tolist()
+    rims = np.unique(shares)
     return np.sort(np.concatenate((rims, (rims[1:] + rims[:-1]) / 2)))

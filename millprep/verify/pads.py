@@ -1,4 +1,4 @@
-"""Pads: the copper around a hole that solder holds a pin to, told from the tracks that lead there.
+"""Pads: the copper around a hole that solder holds a pin to, without the tracks that lead there.
 
 The paths are made with `model/pad.py`. This module finds pads on its own, by another method, so
 that a pad found wrongly there shows here: distances are measured from edge to edge with plain

@@ -141,10 +141,10 @@ def surface_probe_rule(s: Setting) -> Iterator[Finding]:
     )
     probes = np.flatnonzero(m.probe & ~np.isnan(m.end[:, :2]).any(axis=1))
     on = shapely.intersects_xy(s.touching, m.end[probes, 0], m.end[probes, 1])
-    beside = m.probe.copy()
-    beside[probes] = ~on
+    off_copper = m.probe.copy()
+    off_copper[probes] = ~on
     yield from s.each(
-        beside,
+        off_copper,
         "probe-off-copper",
         "a probe move is aimed where there is no copper to touch.",
     )

@@ -25,7 +25,7 @@ from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
 from millprep.verify.over_copper import over_flat_copper
-from millprep.verify.rows import Row, check_rows, rows_by_file
+from millprep.verify.rows import MotionRow, check_rows, rows_by_file
 from millprep.verify.trace import Trace
 
 TABLE = "toolpaths.csv"
@@ -101,9 +101,9 @@ def read_programs(
         if rows is not None:
             findings += check_rows(trace, rows.get(file, ()), file=file)
         of_file = [program for program in programs if program.file == file]
-        told = programs_of_file(trace, of_file, job.cutters, job.machine)
-        findings += told.findings
-        as_read[file] = zip(told.programs, told.traces, strict=True)
+        file_programs = programs_of_file(trace, of_file, job.cutters, job.machine)
+        findings += file_programs.findings
+        as_read[file] = zip(file_programs.programs, file_programs.traces, strict=True)
     blank_runses: list[BlankRuns] = []
     for blank in blanks:
         runs: list[Run] = []
@@ -181,12 +181,12 @@ def programs_read(
     missing = [p.file for p in programs if not (folder / p.file).is_file()]
     if missing:
         raise Refusal([_damaged(file, "the file is missing.") for file in dict.fromkeys(missing)])
-    found: list[tuple[Program, Trace]] = []
+    result: list[tuple[Program, Trace]] = []
     for file, trace in _traces(folder, programs, job.machine.dialect).items():
         of_file = [program for program in programs if program.file == file]
-        told = programs_of_file(trace, of_file, job.cutters, job.machine)
-        found += zip(told.programs, told.traces, strict=True)
-    return tuple(found)
+        file_programs = programs_of_file(trace, of_file, job.cutters, job.machine)
+        result += zip(file_programs.programs, file_programs.traces, strict=True)
+    return tuple(result)
 
 
 def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
@@ -197,16 +197,16 @@ def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
     """
     # line ends are left as they are
     text = (folder / program.file).read_bytes().decode("ascii")
-    found = split_by_cutter(reader.read(text, file=program.file, dialect=dialect))
-    if len(found) > 1:
+    parts = split_by_cutter(reader.read(text, file=program.file, dialect=dialect))
+    if len(parts) > 1:
         message = (
-            f"{program.file} holds the programs of {len(found)} cutters and cannot be resumed in "
+            f"{program.file} holds the programs of {len(parts)} cutters and cannot be resumed in "
             'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
             "resume the program of the cutter that broke from there: its cuts are the same."
         )
         finding = Finding(code="resume-several-cutters", severity="stop", message=message)
         raise Refusal([finding], exit_code=2)
-    return found[0].trace
+    return parts[0].trace
 
 
 def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> ReadBack:
@@ -274,7 +274,7 @@ def trail_of(trace: Trace, program: Program) -> Trail:
     )
 
 
-def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Row]]:
+def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[MotionRow]]:
     """The table's rows by program file.
 
     Raises:

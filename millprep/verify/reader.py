@@ -55,19 +55,19 @@ def frame_faults(
         # what follows the last line end is no line
         if line.endswith("\r") != returns and (line or number < len(lines)):
             words = "the line does not end with" if returns else "the line ends with"
-            yield number, Fault(f"{words} a state return", code=DIFFERS)
+            yield number, Fault(f"{words} a carriage return", code=DIFFERS)
             break
-    told = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
+    filled = [(n, line.strip()) for n, line in enumerate(lines, 1) if line.strip()]
     if ended != dialect.end:
         yield last, Fault(f"{ended} ends the program, it should be {dialect.end}", code=DIFFERS)
-    rest = [(n, line) for n, line in told if n > last]
-    opened = told[0][1] == "%"
+    rest = [(n, line) for n, line in filled if n > last]
+    opened = filled[0][1] == "%"
     if opened != dialect.percent:
         words = "a percent line, which the dialect does not have"
-        yield told[0][0], Fault("no percent line" if dialect.percent else words, code=DIFFERS)
+        yield filled[0][0], Fault("no percent line" if dialect.percent else words, code=DIFFERS)
     closed = [line for _, line in rest] == ["%"]
     if dialect.percent and not closed:
-        yield told[-1][0], Fault("the last line is not a percent line", code=DIFFERS)
+        yield filled[-1][0], Fault("the last line is not a percent line", code=DIFFERS)
     if not dialect.percent and rest and dialect.end == ended:
         yield rest[0][0], Fault(f"a line follows {ended}", code=DIFFERS)
 
@@ -104,14 +104,14 @@ class Spelling:
                 f"N{block.number}: a line number, which the dialect does not have", code=DIFFERS
             )
         if dialect.line_numbers and block.number != line:
-            found = "no line number" if block.number is None else f"N{block.number}"
-            raise Fault(f"{found} in line {line}, it should be N{line}", code=DIFFERS)
+            shown = "no line number" if block.number is None else f"N{block.number}"
+            raise Fault(f"{shown} in line {line}, it should be N{line}", code=DIFFERS)
 
 
 def read(text: str, *, file: str, dialect: Dialect | None = None) -> Trace:
     """What the program in `text` does.
 
-    `file` is only named in findings. Places are unknown (nan) until a word tells them; the
+    `file` is only named in findings. Places are unknown (nan) until a word sets them; the
     unit must be said before the first length. `text` has its line ends as they are in the file.
     Without a `dialect` all is read as the report has it.
 

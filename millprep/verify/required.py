@@ -1,4 +1,4 @@
-"""What a job asks of its programs, as the proof holds it against them: gaps, and where to cut."""
+"""What a job requires of its programs, as the proof checks it: gaps, and where to cut."""
 
 from __future__ import annotations
 
@@ -17,38 +17,43 @@ from millprep.verify.stray_cuts import AllowedCuts, lap_reach
 def required_opening(job: JobPlan, blank: Blank, gap: float | None = None) -> float | None:
     """How far from a drawn edge all copper is gone at the foot; None in the middle of gaps.
 
-    `gap` is that of all copper, unless told. Of several cutters the one that takes least.
+    `gap` is that of all copper, unless given. Of several cutters the one that takes least.
     """
-    told = job.isolation
-    if told.course == "middle":
+    isolation = job.isolation
+    if isolation.course == "middle":
         return None
     return min(
-        lap_reach(cutter, depth=told.depth, copper=blank.copper, gap=gap or told.gap)
-        for cutter in told.cutters
+        lap_reach(cutter, depth=isolation.depth, copper=blank.copper, gap=gap or isolation.gap)
+        for cutter in isolation.cutters
     )
 
 
 def foot_extension(job: JobPlan, blank: Blank) -> float:
     """How far the copper's foot reaches beyond its drawn edge, of several cutters the least."""
-    told = job.isolation
-    slopes = (c.width(told.depth) - c.width(told.depth, blank.copper) for c in told.cutters)
+    isolation = job.isolation
+    slopes = (
+        c.width(isolation.depth) - c.width(isolation.depth, blank.copper) for c in isolation.cutters
+    )
     return min(slopes) / 2
 
 
 def allowed_cuts(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> AllowedCuts:
     """Where a job wants cuts on a blank.
 
-    Which floating copper voltages ask to be cleared depends on nets: there, as with all of it to
-    be cleared, clearing may go anywhere on a board. Of laps in the middle of gaps nothing is asked.
+    Which floating copper must be cleared for the voltages depends on nets: there, as with all of it
+    to be cleared, clearing may go anywhere on a board. Of laps in the middle of gaps nothing is
+    required.
     """
-    told = job.isolation
+    isolation = job.isolation
     reaches = {
-        cutter.name: lap_reach(cutter, depth=told.depth, copper=blank.copper, gap=told.gap)
-        for cutter in told.cutters
+        cutter.name: lap_reach(
+            cutter, depth=isolation.depth, copper=blank.copper, gap=isolation.gap
+        )
+        for cutter in isolation.cutters
     }
     plans = {board.name: board for board in job.boards}
-    whole = told.by_voltage or (job.clearing is not None and job.clearing.copper == "all")
-    wide = required_opening(job, blank, told.pad_gap) if told.pad_gap else None
+    whole = isolation.by_voltage or (job.clearing is not None and job.clearing.copper == "all")
+    wide = required_opening(job, blank, isolation.pad_gap) if isolation.pad_gap else None
     areas: dict[int, shapely.Geometry] = {}
     for p in placements:
         some: list[shapely.Geometry] = []
@@ -58,11 +63,11 @@ def allowed_cuts(job: JobPlan, blank: Blank, placements: Sequence[Placement]) ->
         if whole or some:
             area = p.board.outline if whole else shapely.union_all(some)
             areas[p.index] = p.pose.shape(area)
-    middle = told.course == "middle"
+    middle = isolation.course == "middle"
     return AllowedCuts(
         job.profile.cutter.name,
         {} if middle else reaches,
-        frozenset(cutter.name for cutter in (job.clearing or told).cutters)
+        frozenset(cutter.name for cutter in (job.clearing or isolation).cutters)
         if areas
         else frozenset(),
         areas,

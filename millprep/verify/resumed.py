@@ -1,4 +1,4 @@
-"""A program that takes another one up, held against it: it goes where that one went, no farther."""
+"""A program that takes another one up, compared with it: it goes where that went, no farther."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ ROUNDED = 2.0
 """An entry lies on the old path within so many of the last digit: place and centre are rounded."""
 
 SAME = 2e-4
-"""Centres nearer to each other, mm, are one: each is told from its arc's start, to a digit."""
+"""Centres nearer to each other, mm, are one: each is given from its arc's start, to a digit."""
 
 
 def check_resumed(
@@ -54,8 +54,8 @@ def _faults(
         yield _stop("The program enters at no place of the old path", file, entered.line)
         return
     # a lap that runs over its own start makes the same move twice: one of them must do
-    told = [list(_goes_on(old, rest, at, whole, file, new[-1].line)) for at, rest in tries]
-    yield from min(told, key=len)
+    faults = [list(_goes_on(old, rest, at, whole, file, new[-1].line)) for at, rest in tries]
+    yield from min(faults, key=len)
 
 
 def _goes_on(
@@ -66,24 +66,24 @@ def _goes_on(
     file: str,
     last: int,
 ) -> Iterator[Finding]:
-    """What is amiss behind an entry before the old move `at`."""
+    """What is wrong behind an entry before the old move `at`."""
     for move in rest:
-        found = _index(old, move, at)
-        if found is None:
+        index = _index(old, move, at)
+        if index is None:
             yield _stop("A move is not one of the old program, or comes too early", file, move.line)
             return
-        if whole and found != at:
+        if whole and index != at:
             line = old[at].line
             yield _stop(f"Line {line} of the old program is left out before this", file, move.line)
             return
-        at = found + 1
+        at = index + 1
     if whole and at != len(old):
         yield _stop(f"The old program goes on with line {old[at].line}", file, last)
 
 
 def _everywhere(old: Sequence[TraceMove], move: TraceMove) -> list[int]:
     """All places in the old program where this very move is made."""
-    return [at for at, one in enumerate(old) if _same(one, move)]
+    return [at for at, old_move in enumerate(old) if _same(old_move, move)]
 
 
 def _index(old: Sequence[TraceMove], move: TraceMove, start: int) -> int | None:

@@ -15,7 +15,7 @@ HALF_DIGIT = 0.5e-4 + 1e-9
 """Half the last of four decimals, mm."""
 
 
-class Row(NamedTuple):
+class MotionRow(NamedTuple):
     """One row of `toolpaths.csv` for one program; i and j lead from the start to the centre."""
 
     motion: str
@@ -27,7 +27,7 @@ class Row(NamedTuple):
     feed: float | None
 
 
-def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str, list[Row]]:
+def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str, list[MotionRow]]:
     """The rows of a table by program file; those of other programs are left out.
 
     Raises:
@@ -36,22 +36,22 @@ def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str,
     by_name = {
         (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
     }
-    result: dict[str, list[Row]] = {}
+    result: dict[str, list[MotionRow]] = {}
     for line in csv.DictReader(lines):
         file = by_name.get((line["blank"], line["pass"], line["program"]))
         if file is None:
             continue
         i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
         x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
-        result.setdefault(file, []).append(Row(line["motion"], x, y, z, i, j, feed))
+        result.setdefault(file, []).append(MotionRow(line["motion"], x, y, z, i, j, feed))
     return result
 
 
-def check_rows(trace: Trace, rows: Sequence[Row], *, file: str) -> tuple[Finding, ...]:
-    """Where program and table part, at the first place only: what follows is shifted.
+def check_rows(trace: Trace, rows: Sequence[MotionRow], *, file: str) -> tuple[Finding, ...]:
+    """Where program and table differ, at the first place only: what follows is shifted.
 
-    The first row is where the program starts; what no word of the program has told yet must
-    stand there still.
+    The first row is where the program starts; what no word of the program has set yet must
+    be there still.
     """
 
     def differs(message: str, line: int) -> tuple[Finding, ...]:
@@ -90,7 +90,7 @@ def check_rows(trace: Trace, rows: Sequence[Row], *, file: str) -> tuple[Finding
     return ()
 
 
-def _same_centre(move: TraceMove, row: Row) -> bool:
+def _same_centre(move: TraceMove, row: MotionRow) -> bool:
     if move.centre is None or row.i is None or row.j is None:
         return move.centre is None and row.i is None and row.j is None
     there = (move.start[0] + row.i, move.start[1] + row.j)

@@ -3,8 +3,8 @@
 A groove shifted by any vector of at most e covers the groove eroded by e on every edge, and lies
 within the groove dilated by e. So one test with the moving pass's groove shifted by d and eroded
 (or dilated) by e covers every misalignment within e of d. Only grooves are eroded or dilated, never
-copper, and the sides of the copper are told apart by marks: a mark that no cut of the moving pass
-ever reaches stays, one that no other cut ever reaches moves with that pass.
+copper, and the sides of the copper are distinguished by marks: a mark that no cut of the moving
+pass ever reaches stays, one that no other cut ever reaches moves with that pass.
 
 All copper outside of the place, which is where both come within the largest misalignment, can bear
 a mark of either kind. Copper that leads into the place is marked at its rim; copper that lies all
@@ -33,9 +33,9 @@ from millprep.verify.sweep import Shapes
 TOLERANCE = 0.002
 """The answer is at most this far below the true one, mm."""
 RIM = 0.15
-"""Marks stand within so much of the place's edge, mm."""
+"""Marks are within so much of the place's edge, mm."""
 DEEP = 2 * RIM
-"""So far from the place marks that move may stand, mm."""
+"""So far from the place marks that move may be, mm."""
 INSCRIBED = 3e-4
 """A polygon of the sweep lies at most this far inside the round groove, mm: grooves that must
 not be too narrow are grown by it."""
@@ -51,25 +51,25 @@ NOBODY = -1
 
 
 class MisalignmentTest(Protocol):
-    """What can tell whether it stands a mismatch.
+    """What can say whether it tolerates a misalignment.
 
     Attributes:
-        root: squares with sides of this times a power of two, both ways, are the best to ask
-            about; 0 for any.
+        root: squares with sides of this times a power of two, both ways, are the best to
+            test; 0 for any.
     """
 
     root: float
 
     def holds(self, middle: tuple[float, float], near: tuple[float, float], reach: float) -> bool:
-        """Whether it stands every mismatch of a square, all within `reach` of its middle.
+        """Whether it tolerates every misalignment of a square, all within `reach` of its middle.
 
-        `near` is the square's nearest point to no mismatch at all.
+        `near` is the square's nearest point to no misalignment at all.
         """
         ...
 
 
 def least_misalignment(place: MisalignmentTest, most: float) -> float:
-    """Length of the shortest mismatch that the place is not known to stand, or `most`."""
+    """Length of the shortest misalignment that the place is not known to tolerate, or `most`."""
     half = most
     if TOLERANCE < place.root < most:
         half = place.root * 2 ** math.ceil(math.log2(most / place.root))
@@ -120,13 +120,13 @@ def far(most: float) -> float:
 
 
 class Surroundings:
-    """A place, the copper around it with no mismatch, and the marks on that copper.
+    """A place, the copper around it with no misalignment, and the marks on that copper.
 
     Attributes:
         second: the groove that moves.
         left: the copper less what stays, to which `second` is the only other groove.
         marks: (n, 2) places; `still` of them stay, all others move.
-        of: whose copper each mark stands on.
+        of: whose copper each mark is on.
     """
 
     def __init__(
@@ -152,32 +152,32 @@ class Surroundings:
         deep = zone.buffer(DEEP, quad_segs=2)
         parts = polygons(shapely.difference(self.left, self.second))
         of = label(parts)
-        found: list[tuple[Shapes, bool, int]] = []
+        marks: list[tuple[Shapes, bool, int]] = []
         for whose in np.unique(of).tolist():
-            # a part is its own even where another of the same piece lies beside it
+            # a part is its own even where another of the same piece lies next to it
             for part in parts[of == whose].tolist():
                 edge = shapely.intersection(part, rim)
-                found.append((inner_points(shapely.difference(edge, near_second)), True, whose))
+                marks.append((inner_points(shapely.difference(edge, near_second)), True, whose))
                 moving = shapely.difference(shapely.intersection(part, deep), near_first)
-                found.append((_thick(moving, rim), False, whose))
-        places = [shapely.get_coordinates(points) for points, _, _ in found]
+                marks.append((_thick(moving, rim), False, whose))
+        places = [shapely.get_coordinates(points) for points, _, _ in marks]
         self.marks = np.concatenate([self.marks, *places])
-        counts = [len(points) for points, _, _ in found]
-        self.still = np.repeat([stays for _, stays, _ in found], counts).astype(bool)
-        self.of = np.repeat([whose for _, _, whose in found], counts).astype(np.int64)
+        counts = [len(points) for points, _, _ in marks]
+        self.still = np.repeat([stays for _, stays, _ in marks], counts).astype(bool)
+        self.of = np.repeat([whose for _, _, whose in marks], counts).astype(np.int64)
 
     def shifted(self, by: Pair) -> FloatArray:
-        """The marks under a mismatch."""
+        """The marks under a misalignment."""
         return self.marks + np.where(self.still[:, None], 0.0, np.array(by))
 
 
 class IsolationTest:
-    """The foot of the copper, where sides must stay apart."""
+    """The foot of the copper, where sides must stay isolated."""
 
     def __init__(self, around: Surroundings, gap: float) -> None:
         self.around = around
         self.gap = gap
-        # A gap that is not there with no mismatch is lost to none.
+        # A gap that is not there with no misalignment is lost to none.
         self.narrow: set[tuple[int, int]] = set()
         self.root = 0.0
         if gap > 0 and not around.empty:
@@ -185,24 +185,24 @@ class IsolationTest:
             self.root = self._slack() / 2 / math.sqrt(2) * 0.98
 
     def _slack(self) -> float:
-        """What the narrowest of the gaps that are there has more than is asked."""
+        """What the narrowest of the gaps that are there has more than is required."""
         parts = polygons(shapely.difference(self.around.left, self.around.second))
         on = shapely.intersects_xy(parts[:, None], *self.around.marks.T)
         whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
-        one, other = np.triu_indices(len(parts), 1)
-        asked = (whose[one] != whose[other]) & (np.minimum(whose[one], whose[other]) >= 0)
-        away = shapely.distance(parts[one[asked]], parts[other[asked]]) - self.gap
+        first, second = np.triu_indices(len(parts), 1)
+        different = (whose[first] != whose[second]) & (np.minimum(whose[first], whose[second]) >= 0)
+        away = shapely.distance(parts[first[different]], parts[second[different]]) - self.gap
         return float(away[away > 0].min(initial=math.inf))
 
     @property
     def seen(self) -> bool:
-        """Whether there are two sides to tell apart."""
+        """Whether there are two sides to keep isolated."""
         return len(np.unique(self.around.of)) > 1
 
     def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
-        """Whether all sides stay apart, and by the gap, for every mismatch of a square."""
-        found = self._nearer(middle, near, reach)
-        return found is not None and not (set(found) - self.narrow)
+        """Whether all sides stay isolated, and by the gap, for every misalignment of a square."""
+        pairs = self._nearer(middle, near, reach)
+        return pairs is not None and not (set(pairs) - self.narrow)
 
     @lru_cache(maxsize=32)  # noqa: B019 - lives as long as the place, which is short
     def _worn(self, by: float) -> shapely.Geometry:
@@ -219,12 +219,12 @@ class IsolationTest:
             return None
         if self.gap <= 0:
             return []
-        one, other = np.triu_indices(len(parts), 1)
-        asked = (whose[one] != whose[other]) & (np.minimum(whose[one], whose[other]) >= 0)
-        one, other = one[asked], other[asked]
+        first, second = np.triu_indices(len(parts), 1)
+        different = (whose[first] != whose[second]) & (np.minimum(whose[first], whose[second]) >= 0)
+        first, second = first[different], second[different]
         shapely.prepare(parts)
-        close = shapely.dwithin(parts[one], parts[other], self.gap)
-        pairs = np.sort(np.stack((whose[one[close]], whose[other[close]]), axis=1), axis=1)
+        close = shapely.dwithin(parts[first], parts[second], self.gap)
+        pairs = np.sort(np.stack((whose[first[close]], whose[second[close]]), axis=1), axis=1)
         return [(a, b) for a, b in pairs.tolist()]
 
 
@@ -261,12 +261,12 @@ class ContinuityTest:
         return together
 
     @property
-    def asked(self) -> bool:
+    def seen(self) -> bool:
         """Whether there is copper that must hang together."""
         return not self.around.empty and bool(self.together.any())
 
     def holds(self, middle: Pair, near: Pair, reach: float) -> bool:  # noqa: ARG002
-        """Whether all that hung together still does, for every mismatch of a square."""
+        """Whether all that hung together still does, for every misalignment of a square."""
         return bool(self._together(middle, reach)[self.together].all())
 
 

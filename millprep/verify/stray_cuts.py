@@ -1,15 +1,15 @@
-"""What is cut where nothing asks for it.
+"""What is cut where nothing requires it.
 
-Comparing the copper with the design tells of cuts that come too near to a piece. A cut over
-background copper joins and parts nothing, and still is no cut that anybody asked for: a path that
+Comparing the copper with the design shows cuts that come too near to a piece. A cut over
+floating copper joins and separates nothing, and still is no cut that anybody wanted: a path that
 runs on, an arc around the wrong centre. So every cut that goes through the copper must lie where
 its cutter has business: in holes and slots as drawn, and in those that find the blank again; what
 isolates, within the band around a piece; what profiles, in its kerf; what clears, in its areas.
-What isolates or clears also engraves marks outside the boards; there it is not asked further.
+What isolates or clears also engraves marks outside the boards; there nothing more is checked.
 
-The question is asked of the cutter's axis: where its edge may reach so far from a piece, its axis
+What is checked is the cutter's axis: where its edge may reach so far from a piece, its axis
 may go so far less the radius at the copper's foot. Laps in the middle of gaps have no such band;
-there nothing is asked of isolation.
+there nothing is required of isolation.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ from millprep.verify.sweep import Shapes, arc_samples, clipped, dilated, quarter
 from millprep.verify.trace import Trace, TraceMove
 
 ROUND = 1e-4
-"""Radii are told apart to this, mm."""
+"""Radii are distinguished to this, mm."""
 BEYOND = 50.0
-"""The land outside the boards goes on for so much beyond the blank, mm: marks may end there."""
+"""The area outside the boards goes on for so much beyond the blank, mm: marks may end there."""
 _BANDS = 8
 """Segments of a quarter circle around a piece: 2 µm off at the usual reaches."""
 
@@ -60,7 +60,7 @@ class AllowedCuts:
             foot of the copper, mm.
         clearing: names of the cutters that clear.
         cleared: by placement, the area that may be cleared, blank frame.
-        unbound: names of cutters of which nothing is asked.
+        unbound: names of cutters of which nothing is required.
     """
 
     profile: str
@@ -71,7 +71,7 @@ class AllowedCuts:
 
 
 def lap_reach(cutter: Cutter, *, depth: float, copper: float, gap: float) -> float:
-    """How far from a piece laps reach at the foot that open the asked gap there, mm.
+    """How far from a piece laps reach at the foot that open the required gap there, mm.
 
     The first lap's edge lies on the piece at the surface and half of what the groove is narrower
     below away from it at the foot; from there the gap is required_opening, or one foot's width.
@@ -86,16 +86,16 @@ def check_stray_cuts(
     placements: Sequence[Placement],
     passes: Sequence[MillingPass],
     joins: Sequence[Join],
-    asked: AllowedCuts,
+    allowed: AllowedCuts,
 ) -> tuple[Finding, ...]:
     """One stop for each cut of a blank that lies where its work has no business.
 
     `placements` are the copies on the blank, `passes` and `joins` its own.
     """
-    where = _Where(blank, placements, passes, joins, asked)
+    where = _Where(blank, placements, passes, joins, allowed)
     findings: list[Finding] = []
     for cut in cuts:
-        if cut.cutter.name in asked.unbound:
+        if cut.cutter.name in allowed.unbound:
             continue
         lines, wide = _axes(cut, blank.copper)
         places: list[Point] = []
@@ -104,7 +104,7 @@ def check_stray_cuts(
         if places:
             lines_of = _lines(cut, places, blank.copper)
             findings += [
-                _told(cut, blank, placements, at, line)
+                _finding(cut, blank, placements, at, line)
                 for at, line in zip(places, lines_of, strict=True)
             ]
     return limited(findings)
@@ -119,9 +119,9 @@ class _Where:
         placements: Sequence[Placement],
         passes: Sequence[MillingPass],
         joins: Sequence[Join],
-        asked: AllowedCuts,
+        allowed: AllowedCuts,
     ) -> None:
-        self.blank, self.placements, self.asked = blank, placements, asked
+        self.blank, self.placements, self.asked = blank, placements, allowed
         self.passes = passes
         self.ticks = [join for join in joins if join.tick]
         self.outlines = [p.pose.shape(p.board.outline) for p in placements]
@@ -142,28 +142,28 @@ class _Where:
             for hole in placement.board.holes:
                 there = hole.transformed(placement.pose)
                 yield there.spine.buffer(_room(hole.diameter, radius))
-        for one in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
-            yield shapely.Point(one.blank).buffer(_room(one.diameter, radius))
-        asked = self.asked
-        if cutter == asked.profile:
+        for drilled in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
+            yield shapely.Point(drilled.blank).buffer(_room(drilled.diameter, radius))
+        allowed = self.asked
+        if cutter == allowed.profile:
             fine = quarter(radius)
             for outline in self.outlines:
                 kerf = shapely.buffer(outline.boundary, radius + EDGE, quad_segs=fine)
                 yield kerf.difference(shapely.buffer(outline, radius - EDGE, quad_segs=fine))
-        if cutter in asked.clearing:
-            for area in asked.cleared.values():
+        if cutter in allowed.clearing:
+            for area in allowed.cleared.values():
                 # corners are cleared from outside the area, by no more than the radius
                 yield shapely.buffer(area, radius + EDGE)
-        if cutter in asked.reaches:
-            yield from self._laps(asked.reaches[cutter], radius)
+        if cutter in allowed.reaches:
+            yield from self._laps(allowed.reaches[cutter], radius)
             yield self._frame(radius)
-        elif cutter in asked.clearing:
+        elif cutter in allowed.clearing:
             yield self._frame(radius)
 
     def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
         yield from dilated(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
         for join in self.ticks:
-            # a lap's two ends lie an overrun beside the join, the ticks go outward from there;
+            # a lap's two ends lie an overrun from the join, the ticks go outward from there;
             # which way that is no report says, so all ways are free
             along, across = 1.5 * join.overrun + EDGE, 2 * far + join.tick + EDGE
             yield shapely.Point(join.at).buffer(math.hypot(along, across))
@@ -171,14 +171,14 @@ class _Where:
     def _frame(self, radius: float) -> shapely.Geometry:
         """Outside of all boards: nobody's circuit."""
         w, h = self.blank.size
-        land = shapely.box(-BEYOND, -BEYOND, w + BEYOND, h + BEYOND)
+        area = shapely.box(-BEYOND, -BEYOND, w + BEYOND, h + BEYOND)
         fine = quarter(radius)
         boards = shapely.buffer(_array(self.outlines), max(radius - EDGE, 0.0), quad_segs=fine)
-        return shapely.difference(land, shapely.union_all(boards))
+        return shapely.difference(area, shapely.union_all(boards))
 
 
 def _room(diameter: float, radius: float) -> float:
-    """How far from the middle of a hole an axis may stand."""
+    """How far from the middle of a hole an axis may be."""
     return max(diameter / 2 - radius, 0.0) + OFF
 
 
@@ -229,7 +229,7 @@ def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
         yield (float(at.x), float(at.y))
 
 
-def _told(
+def _finding(
     program_cuts: ProgramCuts, blank: Blank, placements: Sequence[Placement], at: Point, line: int
 ) -> Finding:
     spot = shapely.Point(at)

@@ -129,7 +129,7 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     moving = np.abs(b - a).max(axis=1) > 1e-9
     level_cut = moving & (np.abs(radius[:, 1] - radius[:, 0]) < 1e-7)
     ramp = moving & ~level_cut
-    found = [
+    areas = [
         *_stadiums(a[level_cut], b[level_cut], radius[level_cut].max(axis=1), fine),
         *_ramps(a[ramp], b[ramp], radius[ramp], fine),
     ]
@@ -139,8 +139,8 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
         bare = still[~_covered(still, a, radius, level_cut)]
         spots = radius[bare].max(axis=1)
         keep = spots > 1e-9
-        found.extend(_discs(a[bare][keep], spots[keep], fine))
-    return np.concatenate(found) if found else np.array([], dtype=object)
+        areas.extend(_discs(a[bare][keep], spots[keep], fine))
+    return np.concatenate(areas) if areas else np.array([], dtype=object)
 
 
 def clipped(steps: FloatArray, level: float) -> FloatArray:

@@ -12,7 +12,7 @@ Place = tuple[float, float, float]
 class TraceMove(NamedTuple):
     """One motion.
 
-    `start` and `end` are (x, y, z) in mm, nan for an axis whose place no word has told yet;
+    `start` and `end` are (x, y, z) in mm, nan for an axis whose place no word has set yet;
     `centre` is (x, y) for an arc; `feed` in mm/min, None for a rapid; `line` from 1.
     """
 
@@ -25,7 +25,7 @@ class TraceMove(NamedTuple):
 
 
 class SpindleEvent(NamedTuple):
-    """The spindle is told to turn or to stand; it comes before `moves[before]`."""
+    """The spindle is switched on or off; it comes before `moves[before]`."""
 
     before: int
     line: int
@@ -43,7 +43,7 @@ class Dwell(NamedTuple):
 
 
 class Stop(NamedTuple):
-    """M0 or, `optional`, M1 before `moves[before]`; `words` is the comment beside or above it."""
+    """M0 or, `optional`, M1 before `moves[before]`; `words` is the comment there or above."""
 
     before: int
     line: int
@@ -77,7 +77,7 @@ class Trace:
         last_line: line of that word.
         deletable: lines with a block delete slash; here they are taken as carried out.
         assumed: modal words the program relies on and never says, such as "G90".
-        cycles: lines that tell a drilling cycle.
+        cycles: lines that order a drilling cycle.
         remarks: lines that are comments.
     """
 

@@ -72,7 +72,7 @@ class GrooveEdges:
         return left
 
 
-def cut_apart(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray[np.intp]:
+def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray[np.intp]:
     """Which shapes the grown grooves cut apart, open around a hole, or leave nothing of.
 
     `widths` are those of the narrowest necks.
@@ -116,7 +116,7 @@ def narrowest(
 
 
 def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
-    """The cutter at its narrowest, and how much higher than asked it may go, mm.
+    """The cutter at its narrowest, and how much higher than nominal it may go, mm.
 
     A flat tip can lose no more than it has: the rest of the wear of a vee narrows its cone,
     which is the same as to hold it higher.
@@ -136,14 +136,14 @@ def worst_cases(
     blank: Blank,
     cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
     placements: Sequence[Placement],
-    asked: AsCut,
+    nominal: AsCut,
     proofs: Mapping[int, BoardProof],
     flatness: float | Sequence[float],
     nets: Nets | None = None,
 ) -> dict[int, WorstCase]:
     """The worst case of every copy on a blank, by placement.
 
-    `asked` is the copper that cutters as asked leave, `proofs` what it proves, `flatness` how far
+    `nominal` is the copper that nominal cutters leave, `proofs` what it proves, `flatness` how far
     the surface may lie off, for all cuts or for each; `nets` as for the comparison.
     """
     flat = list(zip(cuts, np.broadcast_to(np.asarray(flatness), len(cuts)).tolist(), strict=True))
@@ -153,7 +153,7 @@ def worst_cases(
     more: dict[str, float] = {}
     for (_, cutter, _), off in flat:
         more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
-    edges = GrooveEdges(asked.grooves, more)
+    edges = GrooveEdges(nominal.grooves, more)
     result: dict[int, WorstCase] = {}
     for placement in placements:
         index, proof = placement.index, proofs[placement.index]
@@ -161,13 +161,13 @@ def worst_cases(
         gaps = pair_gaps(mine, index, 1)
         whole = {
             part.pieces[0][1]: part.shape
-            for part in asked.surface
+            for part in nominal.surface
             if [copy for copy, _ in part.pieces] == [index]
         }
         necks = [neck for neck in proof.necks if neck.piece in whole]
         shapes = np.array([whole[neck.piece] for neck in necks], dtype=object)
         widths = np.array([neck.width for neck in necks])
-        lost = cut_apart(shapes, widths, edges)
+        lost = separated(shapes, widths, edges)
         width, which = narrowest(shapes, widths, edges)
         # where a piece is cut_apart its own neck gives way
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from millprep.at_machine.height_map_faults import Fault, bends, interpolation_error, worst_fault
+from millprep.at_machine.height_map_faults import (
+    HeightFault,
+    bends,
+    interpolation_error,
+    worst_fault,
+)
 from millprep.geometry.path import FloatArray
 from millprep.model.surface_map import SurfaceMap
 
@@ -29,7 +34,7 @@ def serpentine(nx: int, ny: int) -> FloatArray:
     return order
 
 
-def judged(surface: SurfaceMap, confirmed: FloatArray | None = None) -> Fault | None:
+def judged(surface: SurfaceMap, confirmed: FloatArray | None = None) -> HeightFault | None:
     ny, nx = surface.z.shape
     none = np.zeros((ny, nx))
     return worst_fault(surface, serpentine(nx, ny), none if confirmed is None else confirmed, SIGMA)

@@ -13,7 +13,7 @@ from millprep.at_machine.restart_points import (
     LEAST,
     READ,
     Entry,
-    Stroke,
+    TrailCut,
     holes,
     near,
     place_on,
@@ -142,7 +142,7 @@ def test_a_break_in_a_later_lap_of_a_profile_begins_with_the_first(
 ) -> None:
     trail = trails["bore"]
     (profile,) = [c for c in strokes(trail) if abs(trail.xyz[c.first, 1] - 20) < 6]
-    assert isinstance(profile, Stroke)
+    assert isinstance(profile, TrailCut)
     lowest = int(np.argmin(trail.xyz[profile.first : profile.last, 2])) + profile.first
     x, y, z = trail.xyz[lowest + 1].tolist()
     found = near(trail, [profile], (x, y), OVERLAP)

@@ -83,7 +83,7 @@ def certify(
         whole = None
         if surface is not None:
             upper = ContinuityTest(_around(join, surface, label, leaks))
-            whole = least_misalignment(upper, leaks) if upper.asked else leaks
+            whole = least_misalignment(upper, leaks) if upper.seen else leaks
         found.append(JoinTolerance(join, leaks, left, whole))
     return tuple(found)
 

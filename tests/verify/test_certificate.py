@@ -286,5 +286,5 @@ def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None
     place = _Counted(
         Surroundings(first, second, around_it, lambda parts: np.ones(len(parts), int), MOST)
     )
-    assert place.asked
+    assert place.seen
     assert least_misalignment(place, MOST) == MOST

@@ -21,7 +21,7 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
 from millprep.verify.reader import read
-from millprep.verify.rows import Row, check_rows
+from millprep.verify.rows import MotionRow, check_rows
 from millprep.verify.trace import Trace
 from tests.helpers.programs import (
     BLANK,
@@ -114,15 +114,15 @@ def told(trace: Trace, copper: AsCut) -> bool:
 
 
 @cache
-def clean() -> tuple[AsCut, tuple[Row, ...]]:
+def clean() -> tuple[AsCut, tuple[MotionRow, ...]]:
     trace = read(CLEAN, file="a")
     copper = cut(trace)
     assert not told(trace, copper)
     x, y, z = 0.0, 0.0, 5.0
-    rows = [Row("rapid", x, y, z, None, None, None)]
+    rows = [MotionRow("rapid", x, y, z, None, None, None)]
     for move in trace.moves:
         x, y, z = (new if new == new else old for new, old in zip(move.end, (x, y, z), strict=True))
-        rows.append(Row(move.kind, x, y, z, None, None, move.feed))
+        rows.append(MotionRow(move.kind, x, y, z, None, None, move.feed))
     return copper, tuple(rows)
 
 

@@ -5,23 +5,23 @@ from __future__ import annotations
 import pytest
 
 from millprep.verify.reader import read
-from millprep.verify.rows import Row, check_rows
+from millprep.verify.rows import MotionRow, check_rows
 from tests.helpers.programs import HEAD, TAIL
 
 TEXT = HEAD + "G0 X1.5 Y2.\nG1 Z-0.1 F60.\nG1 X4. Y2. F300.\nG3 X4. Y6. I0. J2.\nG0 Z2.\n" + TAIL
 ROWS = [
-    Row("rapid", 0.0, 0.0, 5.0, None, None, None),
-    Row("rapid", 0.0, 0.0, 2.0, None, None, None),
-    Row("rapid", 1.5, 2.0, 2.0, None, None, None),
-    Row("feed", 1.5, 2.0, -0.1, None, None, 60.0),
-    Row("feed", 4.0, 2.0, -0.1, None, None, 300.0),
-    Row("arc_ccw", 4.0, 6.0, -0.1, 0.0, 2.0, 300.0),
-    Row("rapid", 4.0, 6.0, 2.0, None, None, None),
-    Row("rapid", 4.0, 6.0, 2.0, None, None, None),
+    MotionRow("rapid", 0.0, 0.0, 5.0, None, None, None),
+    MotionRow("rapid", 0.0, 0.0, 2.0, None, None, None),
+    MotionRow("rapid", 1.5, 2.0, 2.0, None, None, None),
+    MotionRow("feed", 1.5, 2.0, -0.1, None, None, 60.0),
+    MotionRow("feed", 4.0, 2.0, -0.1, None, None, 300.0),
+    MotionRow("arc_ccw", 4.0, 6.0, -0.1, 0.0, 2.0, 300.0),
+    MotionRow("rapid", 4.0, 6.0, 2.0, None, None, None),
+    MotionRow("rapid", 4.0, 6.0, 2.0, None, None, None),
 ]
 
 
-def codes(text: str, rows: list[Row]) -> list[tuple[str, int | None]]:
+def codes(text: str, rows: list[MotionRow]) -> list[tuple[str, int | None]]:
     found = check_rows(read(text, file="a"), rows, file="a")
     return [(finding.code, finding.line) for finding in found]
 

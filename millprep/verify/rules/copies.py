@@ -2,7 +2,7 @@
 
 To solve a sheet takes seconds, to compare two outlines far less. Whether they are alike is never
 assumed: programs enter loops at other places, passes change over elsewhere, a neighbour's groove
-may bite, and then a copy is solved by itself.
+may gouge, and then a copy is solved by itself.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
 from millprep.model.board import Board
 from millprep.model.finding import Finding
-from millprep.model.judged import AtLoad, AtNeck, AtWire, Field, Neck, NetJudged
+from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck, Field, NetJudged
 from millprep.model.layout import Placement
 from millprep.model.net import NetFacts
 
@@ -44,12 +44,12 @@ class Copies:
     """Nets solved so far.
 
     Attributes:
-        moved: how many judgements were taken from another copy.
+        reused: how many judgements were taken from another copy.
     """
 
     def __init__(self) -> None:
         self._known: list[_Known] = []
-        self.moved = 0
+        self.reused = 0
 
     def judged(
         self,
@@ -75,18 +75,18 @@ class Copies:
                 known.board is placement.board and known.net == net and known.thickness == thickness
             )
             if same and alike(known.copper, mine):
-                self.moved += 1
-                return moved(known.judgement, known.placement, placement)
+                self.reused += 1
+                return on_copy(known.judgement, known.placement, placement)
         judgement = solve()
         self._known.append(_Known(placement.board, net, thickness, placement, mine, judgement))
         return judgement
 
 
-def alike(one: Sequence[shapely.Polygon], other: Sequence[shapely.Polygon]) -> bool:
+def alike(first: Sequence[shapely.Polygon], second: Sequence[shapely.Polygon]) -> bool:
     """Whether two lots of copper are the same up to the flattening of their curves."""
-    if sorted(map(_rings, one)) != sorted(map(_rings, other)):
+    if sorted(map(_rings, first)) != sorted(map(_rings, second)):
         return False
-    a, b = shapely.MultiPolygon(list(one)), shapely.MultiPolygon(list(other))
+    a, b = shapely.MultiPolygon(list(first)), shapely.MultiPolygon(list(second))
     if abs(a.area - b.area) > ALIKE * max(a.length, b.length):
         return False
     return _near(a, b) and _near(b, a)
@@ -96,19 +96,19 @@ def _rings(shape: shapely.Polygon) -> int:
     return 1 + len(shape.interiors)
 
 
-def _near(one: shapely.MultiPolygon, other: shapely.MultiPolygon) -> bool:
+def _near(first: shapely.MultiPolygon, second: shapely.MultiPolygon) -> bool:
     """Whether all corners of one lie on the outline of the other, and its sides half way too."""
-    outline = other.boundary
+    outline = second.boundary
     shapely.prepare(outline)
     spots: list[FloatArray] = []
-    for ring in shapely.get_rings(shapely.get_parts(one)).tolist():
+    for ring in shapely.get_rings(shapely.get_parts(first)).tolist():
         xy = shapely.get_coordinates(ring)
         spots += [xy, (xy[1:] + xy[:-1]) / 2]
     points = shapely.points(np.concatenate(spots))
     return bool(shapely.dwithin(outline, points, ALIKE).all())
 
 
-def moved(judgement: Judgement, first: Placement, to: Placement) -> Judgement:
+def on_copy(judgement: Judgement, first: Placement, to: Placement) -> Judgement:
     """What was judged of one copy, as of another."""
     net, findings = judgement
     way = first.pose.inverse().then(to.pose)
@@ -123,7 +123,7 @@ def moved(judgement: Judgement, first: Placement, to: Placement) -> Judgement:
     return done, tuple(_finding(finding, way, to) for finding in findings)
 
 
-def _neck(neck: Neck, way: Pose) -> Neck:
+def _neck(neck: CurrentNeck, way: Pose) -> CurrentNeck:
     return replace(neck, at=way.point(neck.at))
 
 

@@ -35,21 +35,21 @@ def cutters(
         programs: of a set.
         grades: of the blanks, by number.
         machine: whose limits the remedies keep.
-        whole: whether a note tells of drills that turn slower than in factories.
+        whole: whether there is a note on drills that turn slower than in factories.
     """
     cuttings: list[Cutting] = []
     worst: dict[tuple[str, str], tuple[float, Finding]] = {}
     slow: list[Program] = []
     for program in programs:
-        one = cutting(program, grades.get(program.blank))
-        if one is None:
+        cut = cutting(program, grades.get(program.blank))
+        if cut is None:
             continue
-        cuttings.append(one)
-        for excess, fault in faults(one, program.cutter, program.spindle, machine):
-            key = (fault.code, one.cutter)
+        cuttings.append(cut)
+        for excess, fault in faults(cut, program.cutter, program.spindle, machine):
+            key = (fault.code, cut.cutter)
             if key not in worst or excess > worst[key][0]:
                 worst[key] = (excess, fault)
-        if one.steps is not None and program.spindle < DRILLED_AT[0]:
+        if cut.steps is not None and program.spindle < DRILLED_AT[0]:
             slow.append(program)
     findings = [fault for _, fault in worst.values()]
     if whole and slow:
@@ -96,11 +96,11 @@ def feeds(program: Program) -> tuple[float | None, float | None]:
 def drill_steps(program: Program) -> tuple[tuple[float, ...], ...]:
     """Of every hole what each step takes, mm, the first from the surface."""
     plunges = (move for move in program.moves if move.feed is not None and move.z < 0)
-    found: list[tuple[float, ...]] = []
-    for _, one in itertools.groupby(plunges, lambda move: (move.x, move.y)):
-        depths = [0.0, *(-move.z for move in one)]
-        found.append(tuple(b - a for a, b in itertools.pairwise(depths)))
-    return tuple(found)
+    steps: list[tuple[float, ...]] = []
+    for _, moves in itertools.groupby(plunges, lambda move: (move.x, move.y)):
+        depths = [0.0, *(-move.z for move in moves)]
+        steps.append(tuple(b - a for a, b in itertools.pairwise(depths)))
+    return tuple(steps)
 
 
 def lap_step(program: Program) -> float:
@@ -112,62 +112,62 @@ def lap_step(program: Program) -> float:
 
 
 def faults(
-    one: Cutting, cutter: Cutter, spindle: float, machine: Machine
+    cut: Cutting, cutter: Cutter, spindle: float, machine: Machine
 ) -> Iterator[tuple[float, Finding]]:
     """What is unwise of one program, each with how many times it is beyond its bound."""
-    least, most = one.bounds
-    loads = {"feed": one.chip_load or 0.0, "plunge": one.plunge_load or 0.0}
+    least, most = cut.bounds
+    loads = {"feed": cut.chip_load or 0.0, "plunge": cut.plunge_load or 0.0}
     noun = max(loads, key=lambda name: loads[name])
     if loads[noun] > most * (1 + SLACK):
-        yield loads[noun] / most, _high(one, cutter, spindle, machine, loads[noun], noun)
-    if one.load is not None and one.load < least * (1 - SLACK):
-        yield least / one.load, _low(one, cutter, spindle, machine, one.load)
-    deepest = ONE_GO.get(cutter.kind, math.inf) * one.width
-    if one.step > deepest * (1 + SLACK):
-        yield one.step / deepest, _deep(one, cutter)
+        yield loads[noun] / most, _high(cut, cutter, spindle, machine, loads[noun], noun)
+    if cut.load is not None and cut.load < least * (1 - SLACK):
+        yield least / cut.load, _low(cut, cutter, spindle, machine, cut.load)
+    deepest = ONE_GO.get(cutter.kind, math.inf) * cut.width
+    if cut.step > deepest * (1 + SLACK):
+        yield cut.step / deepest, _deep(cut, cutter)
 
 
 def _high(
-    one: Cutting, cutter: Cutter, spindle: float, machine: Machine, load: float, noun: str
+    cut: Cutting, cutter: Cutter, spindle: float, machine: Machine, load: float, noun: str
 ) -> Finding:
-    most = one.bounds[1]
+    most = cut.bounds[1]
     feed = feed_for(load, spindle, cutter.teeth)
     remedy = f"Slow the {noun} to {_down(feed_for(most, spindle, cutter.teeth)):g} mm/min"
     faster = _up(spindle_for(feed, most, cutter.teeth))
     if faster <= machine.max_spindle:
         remedy += f", or raise the spindle to {faster:g} rev/min"
     message = (
-        f"{_takes(cutter, load, feed, spindle)}, more than {_bound(one, cutter, most)}: a thin "
+        f"{_takes(cutter, load, feed, spindle)}, more than {_bound(cut, cutter, most)}: a thin "
         f"cutter breaks, and edges fray. {remedy}."
     )
     return Finding(code="chip-load-high", severity="warn", message=message)
 
 
-def _low(one: Cutting, cutter: Cutter, spindle: float, machine: Machine, load: float) -> Finding:
-    least = one.bounds[0]
+def _low(cut: Cutting, cutter: Cutter, spindle: float, machine: Machine, load: float) -> Finding:
+    least = cut.bounds[0]
     feed = feed_for(load, spindle, cutter.teeth)
     noun, limit = ("feed", machine.max_feed)
-    if one.chip_load is None:
+    if cut.chip_load is None:
         noun, limit = ("plunge", machine.max_plunge)
     faster = _up(feed_for(least, spindle, cutter.teeth))
     remedy = f"slow the spindle to {_down(spindle_for(feed, least, cutter.teeth)):g} rev/min"
     if faster <= limit:
         remedy = f"raise the {noun} to {faster:g} mm/min, or {remedy}"
     message = (
-        f"{_takes(cutter, load, feed, spindle)}, less than {_bound(one, cutter, least)}: it rubs "
+        f"{_takes(cutter, load, feed, spindle)}, less than {_bound(cut, cutter, least)}: it rubs "
         f"instead of cutting, heats the resin and grows blunt. {remedy[0].upper()}{remedy[1:]}."
     )
     return Finding(code="chip-load-low", severity="warn", message=message)
 
 
-def _deep(one: Cutting, cutter: Cutter) -> Finding:
+def _deep(cut: Cutting, cutter: Cutter) -> Finding:
     deepest = ONE_GO[cutter.kind]
-    remedy = f"Set its step to {deepest * one.width:g} mm or less, or its depth"
+    remedy = f"Set its step to {deepest * cut.width:g} mm or less, or its depth"
     if cutter.kind == "drill":
         remedy = "Let it withdraw after two diameters, then after each"
     message = (
-        f"{cutter.name} goes {one.step:.2f} mm deep in one go, {one.step / one.width:.1f} times "
-        f"its width of {one.width:g} mm; more than {deepest:g} times clogs and breaks it. "
+        f"{cutter.name} goes {cut.step:.2f} mm deep in one go, {cut.step / cut.width:.1f} times "
+        f"its width of {cut.width:g} mm; more than {deepest:g} times clogs and breaks it. "
         f"{remedy}."
     )
     return Finding(code="step-deep", severity="warn", message=message)
@@ -191,10 +191,10 @@ def _takes(cutter: Cutter, load: float, feed: float, spindle: float) -> str:
     return f"{cutter.name} takes {_microns(load)} {per}{teeth} ({at})"
 
 
-def _bound(one: Cutting, cutter: Cutter, bound: float) -> str:
+def _bound(cut: Cutting, cutter: Cutter, bound: float) -> str:
     if cutter.chip_load is not None:
         return f"the {_microns(bound)} that the job sets for it"
-    return f"the {_microns(bound)} of common practice for {one.width:.2f} mm"
+    return f"the {_microns(bound)} of common practice for {cut.width:.2f} mm"
 
 
 def _microns(value: float) -> str:

@@ -11,7 +11,7 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding
-from millprep.model.judged import AtLoad, AtNeck, AtWire, Neck
+from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck
 from millprep.model.layout import Placement, on_blank
 from millprep.model.net import BALANCED, NetFacts
 from millprep.standards.copper import sheet_resistance
@@ -56,13 +56,13 @@ class Drop:
     net: str
     feed: str
     loads: tuple[AtLoad, ...]
-    necks: tuple[Neck, ...]
+    necks: tuple[CurrentNeck, ...]
     wires: tuple[AtWire, ...]
     error: float
     solution: Solution
 
     @property
-    def hottest(self) -> Neck | None:
+    def hottest(self) -> CurrentNeck | None:
         """The section with the most amperes for each mm of its width; None without current."""
         hottest = max(self.necks, key=lambda neck: neck.amperes / neck.width, default=None)
         return hottest if hottest is not None and hottest.amperes > 0 else None
@@ -168,14 +168,14 @@ def joint(
 
 def _wires(net: NetFacts, placement: Placement, solution: Solution) -> tuple[AtWire, ...]:
     """The wires that resist, with the current that the volts at their ends drive."""
-    found = []
+    wires = []
     for n, wire in enumerate(net.wires):
         first = len(net.loads) + 2 * n
         volts = float(solution.volts[first] - solution.volts[first + 1])
         if wire.ohms > 0 and np.isfinite(volts):
             ends = [placement.pose.point(end) for end in (wire.start, wire.end)]
-            found.append(AtWire(ends[0], ends[1], wire.ohms, abs(volts) / wire.ohms))
-    return tuple(found)
+            wires.append(AtWire(ends[0], ends[1], wire.ohms, abs(volts) / wire.ohms))
+    return tuple(wires)
 
 
 def _shared(joints: Sequence[shapely.Polygon]) -> list[Resistor]:
@@ -185,14 +185,14 @@ def _shared(joints: Sequence[shapely.Polygon]) -> list[Resistor]:
     return [Resistor(a, b, 0.0) for a, b in pairs.T.tolist() if a < b]
 
 
-def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[Neck, ...]:
+def _necks(areas: shapely.MultiPolygon, solution: Solution) -> tuple[CurrentNeck, ...]:
     cuts = [sections(area) for area in areas.geoms]
     widths = np.concatenate([cut.widths for cut in cuts]).tolist()
     middles = np.concatenate([cut.ends.mean(axis=1) for cut in cuts]).tolist()
     # all areas together: the solution is searched once
     flow = currents(np.concatenate([cut.through for cut in cuts]), solution).tolist()
     return tuple(
-        Neck(width, (x, y), amperes)
+        CurrentNeck(width, (x, y), amperes)
         for width, (x, y), amperes in zip(widths, middles, flow, strict=True)
         if width > 0
     )
@@ -259,7 +259,7 @@ def current(
 
     With `drop`, the solved sheet, every section is judged by the current that crosses it.
     Without, the net's amperes are taken to cross the narrowest section on the widest way
-    between its holes. `thickness` in mm, `rise` in K. None when no current is told.
+    between its holes. `thickness` in mm, `rise` in K. None when no current is given.
     """
     if drop is not None:
         necks = [neck for neck in drop.necks if neck.amperes > NOTHING]
@@ -299,7 +299,7 @@ def _carries(width: float, thickness: float, rise: float) -> float:
         return MOST_AMPERES[OUTSIDE]
 
 
-def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable[Neck]:
+def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable[CurrentNeck]:
     shapes = copper_of(net, placement, as_cut)
     for shape in shapes:
         solid = shapely.Polygon(shape.exterior)
@@ -310,7 +310,7 @@ def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable
         ]
         neck = bottleneck(shape, [joint([shape], placement, at, None) for at in spots])
         if neck is not None:
-            yield Neck(neck.width, neck.at, net.amperes)
+            yield CurrentNeck(neck.width, neck.at, net.amperes)
 
 
 def _off_curve(net: str, placement: Placement, why: str, at: tuple[float, float]) -> Finding:

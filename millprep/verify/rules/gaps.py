@@ -61,21 +61,21 @@ def gaps(areas: Sequence[shapely.Geometry], reach: float) -> tuple[Gap, ...]:
     owner, lines = _chunks(areas)
     if not len(lines):
         return ()
-    one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=reach)
-    apart = owner[one] < owner[other]
-    one, other = one[apart], other[apart]
-    width = shapely.distance(lines[one], lines[other])
-    order = np.lexsort((width, owner[other], owner[one]))
-    one, other, width = one[order], other[order], width[order]
-    pair = owner[one] * (len(areas) + 1) + owner[other]
+    left, right = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=reach)
+    forward = owner[left] < owner[right]
+    left, right = left[forward], right[forward]
+    width = shapely.distance(lines[left], lines[right])
+    order = np.lexsort((width, owner[right], owner[left]))
+    left, right, width = left[order], right[order], width[order]
+    pair = owner[left] * (len(areas) + 1) + owner[right]
     first = np.flatnonzero(np.diff(pair, prepend=-1))
-    nearest = shapely.shortest_line(lines[one[first]], lines[other[first]])
+    nearest = shapely.shortest_line(lines[left[first]], lines[right[first]])
     middle = shapely.get_coordinates(nearest).reshape(-1, 2, 2).mean(axis=1)
     return tuple(
         Gap(a, b, w, (x, y))
         for a, b, w, (x, y) in zip(
-            owner[one[first]].tolist(),
-            owner[other[first]].tolist(),
+            owner[left[first]].tolist(),
+            owner[right[first]].tolist(),
             width[first].tolist(),
             middle.tolist(),
             strict=True,
@@ -109,9 +109,9 @@ class Ways:
     `least_counted` mm: narrower gaps count as nothing, dirt and solder bridge them.
     """
 
-    def __init__(self, found: Iterable[Gap], least_counted: float = 0.0) -> None:
+    def __init__(self, between: Iterable[Gap], least_counted: float = 0.0) -> None:
         self._from: dict[int, list[tuple[int, float, Gap]]] = {}
-        for gap in found:
+        for gap in between:
             counts = gap.width if gap.width >= least_counted else 0.0
             self._from.setdefault(gap.area, []).append((gap.other, counts, gap))
             self._from.setdefault(gap.other, []).append((gap.area, counts, gap))

@@ -40,32 +40,32 @@ Made = Mapping[str, HoleMade]
 FAR = 10.0
 """Rings wider than this are of no interest, mm."""
 AS_DRAWN: Made = MappingProxyType({})
-"""Holes of which nobody told how they are made are drilled, as wide as they are drawn."""
+"""Holes of which nothing else is known are drilled, as wide as they are drawn."""
 USUAL = RulesPlan()
 _LEVELS: tuple[Level, ...] = ("A", "B", "C")
 OFF = 0.05
-"""A hole serves a socket's pin when it differs by no more from what that asks for, mm; common
+"""A hole serves a socket's pin when it differs by no more from what that needs, mm; common
 practice, no source."""
 ROUND = 1e-6
 LEVEL = 5e-3
-"""Lands are told to a hundredth of a millimetre."""
+"""Widths of pads are given to a hundredth of a millimetre."""
 
 
 def annular_rings(
     placement: Placement,
     as_cut: AsCut,
-    asked: RulesPlan = USUAL,
+    required: RulesPlan = USUAL,
     made: Made = AS_DRAWN,
     wider: float = 0.0,
 ) -> tuple[tuple[AnnularRing, ...], tuple[Finding, ...]]:
-    """The copper around each hole on a piece, at the surface, the least at worst first.
+    """The copper around each hole on a piece, at the surface, the least in the worst case first.
 
     Args:
         placement: the copy.
         as_cut: copper of its blank.
-        asked: by the job.
+        required: by the job.
         made: how its holes are made.
-        wider: how much farther out than asked an edge of a groove may lie, mm.
+        wider: how much farther out than nominal an edge of a groove may lie, mm.
     """
     parts = [
         part.shape
@@ -78,56 +78,58 @@ def annular_rings(
     spines = np.array([placement.pose.shape(hole.spine) for hole in holes], dtype=object)
     solid = np.asarray(shapely.polygons(shapely.get_exterior_ring(parts)))
     which, part = shapely.STRtree(solid).query(spines, predicate="within")
-    found: list[AnnularRing] = []
+    rings: list[AnnularRing] = []
     edges_of = {p: _edges(parts[p]) for p in set(part.tolist())}
     for n, p in zip(which.tolist(), part.tolist(), strict=True):
         hole, spine = holes[n], spines[n]
-        one = made.get(hole.id, HoleMade(hole.diameter, hole.diameter))
+        hole_made = made.get(hole.id, HoleMade(hole.diameter, hole.diameter))
         edges, inside = edges_of[p]
         # its own hole is no edge of its ring
         own = np.concatenate(([False], shapely.intersects(inside, spine)))
-        apart = np.where(own, np.inf, shapely.distance(edges, spine))
-        left = float(apart.min()) - one.diameter / 2
+        distances = np.where(own, np.inf, shapely.distance(edges, spine))
+        left = float(distances.min()) - hole_made.diameter / 2
         if left < FAR:
-            line = shapely.shortest_line(edges[int(apart.argmin())], spine)
+            line = shapely.shortest_line(edges[int(distances.argmin())], spine)
             x, y = shapely.get_coordinates(line)[0].tolist()
-            worst = left - hole_offset(one, asked) - one.wider - wider
-            found.append(AnnularRing(hole.id, left, worst, (x, y)))
-    found.sort(key=lambda one: (one.worst, one.hole))
-    return tuple(found), limited(list(_thin(placement, found, asked, made)))
+            worst = left - hole_offset(hole_made, required) - hole_made.wider - wider
+            rings.append(AnnularRing(hole.id, left, worst, (x, y)))
+    rings.sort(key=lambda ring: (ring.worst, ring.hole))
+    return tuple(rings), limited(list(_thin(placement, rings, required, made)))
 
 
-def hole_offset(hole_made: HoleMade, asked: RulesPlan) -> float:
-    """How far a hole may stand off its copper, mm."""
-    wander = drill_wander(hole_made.drill) if asked.drill_wander is None else asked.drill_wander
-    if hole_made.misalignment and asked.pass_error is not None:
-        return wander + asked.pass_error
+def hole_offset(hole_made: HoleMade, required: RulesPlan) -> float:
+    """How far a hole may be off its copper, mm."""
+    wander = (
+        drill_wander(hole_made.drill) if required.drill_wander is None else required.drill_wander
+    )
+    if hole_made.misalignment and required.pass_error is not None:
+        return wander + required.pass_error
     return wander + hole_made.misalignment
 
 
 def check_small_pads(placement: Placement, level: Level) -> tuple[Finding, ...]:
-    """A note for each kind of land that is drawn narrower than a level of ease asks for."""
+    """A note for each kind of pad that is drawn narrower than a level of ease requires."""
     kinds: dict[tuple[float, float], list[Hole]] = {}
     wide = pad_widths(placement.board)
-    for one in placement.board.holes:
-        if one.id in wide:
-            kinds.setdefault((round(one.diameter, 2), round(wide[one.id], 2)), []).append(one)
-    found = []
-    for (hole, width), alike in sorted(kinds.items()):
-        least = least_pad(hole, level)
+    for hole in placement.board.holes:
+        if hole.id in wide:
+            kinds.setdefault((round(hole.diameter, 2), round(wide[hole.id], 2)), []).append(hole)
+    findings = []
+    for (diameter, width), alike in sorted(kinds.items()):
+        least = least_pad(diameter, level)
         if width >= least - 5e-3:
             continue
-        easier = [f"{name} {least_pad(hole, name):.2f}" for name in _LEVELS if name != level]
+        easier = [f"{name} {least_pad(diameter, name):.2f}" for name in _LEVELS if name != level]
         message = (
-            f"{len(alike)} pads of {width:.2f} mm around holes of {hole:.2f} mm are narrower "
+            f"{len(alike)} pads of {width:.2f} mm around holes of {diameter:.2f} mm are narrower "
             f"than the {least:.2f} mm of level {level} (IPC-2221: hole, twice an annular ring of "
             f"{ANNULAR_RING_FLOOR:g} mm without plating, and what making takes; level "
             f"{', '.join(easier)}). They can be made; their annular rings are checked as well."
         )
-        found.append(
+        findings.append(
             on_blank(placement, "pads-small", "note", message, placement.pose.point(alike[0].at))
         )
-    return limited(found)
+    return limited(findings)
 
 
 def _edges(shape: shapely.Polygon) -> tuple[ObjectArray, ObjectArray]:
@@ -140,27 +142,27 @@ def _edges(shape: shapely.Polygon) -> tuple[ObjectArray, ObjectArray]:
 
 
 def _thin(
-    placement: Placement, found: Sequence[AnnularRing], asked: RulesPlan, made: Made
+    placement: Placement, rings: Sequence[AnnularRing], required: RulesPlan, made: Made
 ) -> Iterator[Finding]:
     by_id = {hole.id: hole for hole in placement.board.holes}
     remedy = "Draw a larger pad or a smaller hole, or isolate with a narrower gap there."
-    for one in found:
-        if one.worst < ANNULAR_RING_FLOOR:
-            hole = by_id[one.hole]
-            how = made.get(one.hole, HoleMade(hole.diameter, hole.diameter))
-            away = f"{hole_offset(how, asked):.2f} mm off its place"
+    for ring in rings:
+        if ring.worst < ANNULAR_RING_FLOOR:
+            hole = by_id[ring.hole]
+            how = made.get(ring.hole, HoleMade(hole.diameter, hole.diameter))
+            away = f"{hole_offset(how, required):.2f} mm off its place"
             if how.misalignment:
                 away += ", drilled in another pass than its copper is cut in"
             message = (
-                f"{hole.words} has {max(one.ring, 0.0):.2f} mm of copper on its thinnest side, "
-                f"worst case {max(one.worst, 0.0):.2f} ({away}); {ANNULAR_RING_FLOOR:g} mm is the "
+                f"{hole.words} has {max(ring.ring, 0.0):.2f} mm of copper on its thinnest side, "
+                f"worst case {max(ring.worst, 0.0):.2f} ({away}); {ANNULAR_RING_FLOOR:g} mm is the "
                 f"least without plating. {remedy}"
             )
-            yield on_blank(placement, "annular-ring-thin", "warn", message, one.at)
-    few = [item for item in found if ANNULAR_RING_FLOOR <= item.worst < ANNULAR_RING_ADVICE]
+            yield on_blank(placement, "annular-ring-thin", "warn", message, ring.at)
+    few = [item for item in rings if ANNULAR_RING_FLOOR <= item.worst < ANNULAR_RING_ADVICE]
     if few:
         message = (
-            f"{len(few)} of {len(found)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of "
+            f"{len(few)} of {len(rings)} holes keep less than {ANNULAR_RING_ADVICE:g} mm of "
             f"annular ring in the worst case, the narrowest {few[0].worst:.2f} mm. They can be "
             "soldered; pads that are heated again lift sooner."
         )
@@ -168,24 +170,24 @@ def _thin(
 
 
 def bases(
-    placement: Placement, asked: RulesPlan = USUAL, made: Made = AS_DRAWN
+    placement: Placement, required: RulesPlan = USUAL, made: Made = AS_DRAWN
 ) -> tuple[tuple[BaseFit, ...], tuple[Finding, ...]]:
     """The valve bases among a copy's holes, and the ones that would not fit.
 
-    Patterns are seen on the blank, copper side up, as the board is milled; `made` tells how the
+    Patterns are seen on the blank, copper side up, as the board is milled; `made` says how the
     holes are.
     """
     holes = [hole for hole in placement.board.holes if hole.end is None]
     widths = pad_widths(placement.board)
     sizes = {hole.id: hole.diameter for hole in holes}
-    sizes |= {name: base_found.diameter for name, base_found in made.items()}
-    found: list[tuple[Pattern, BaseFit]] = []
+    sizes |= {name: hole_made.diameter for name, hole_made in made.items()}
+    fits: list[tuple[Pattern, BaseFit]] = []
     findings: list[Finding] = []
     for pattern in patterns([placement.pose.point(hole.at) for hole in holes]):
         base = pattern.base
         pins = [holes[n].id for n in pattern.numbered("copper")]
-        hole, land = asks(base, asked)
-        base_found = BaseFit(
+        hole, pad = needed(base, required)
+        fit = BaseFit(
             base.name,
             pattern.circle,
             base.circle,
@@ -197,28 +199,28 @@ def bases(
             hole=min(sizes[pin] for pin in pins),
             pad=min((widths[pin] for pin in pins if pin in widths), default=None),
             required_hole=hole,
-            required_pad=land,
+            required_pad=pad,
         )
-        found.append((pattern, base_found))
+        fits.append((pattern, fit))
         if pattern.wrong:
             findings.append(_wrong(placement, pattern))
-    findings += _narrow(placement, found, asked)
-    findings += _pins(placement, found, asked, sizes, widths)
-    return tuple(base_found for _, base_found in found), limited(findings)
+    findings += _narrow(placement, fits, required)
+    findings += _pins(placement, fits, required, sizes, widths)
+    return tuple(fit for _, fit in fits), limited(findings)
 
 
-def asks(base: Base, asked: RulesPlan) -> tuple[float, float]:
-    """The hole and the land that a base asks for, mm: a pin's own, or by the level of ease."""
-    if _socket(base, asked) is not None:
-        assert asked.pins is not None
-        return asked.pins.hole, asked.pins.land
-    hole = least_hole(base.pin, asked.level)
-    return hole, least_pad(hole, asked.level)
+def needed(base: Base, required: RulesPlan) -> tuple[float, float]:
+    """The hole and the pad that a base needs, mm: a pin's own, or by the level of ease."""
+    if _socket(base, required) is not None:
+        assert required.pins is not None
+        return required.pins.hole, required.pins.land
+    hole = least_hole(base.pin, required.level)
+    return hole, least_pad(hole, required.level)
 
 
-def _socket(base: Base, asked: RulesPlan) -> SocketPin | None:
+def _socket(base: Base, required: RulesPlan) -> SocketPin | None:
     """The pin that a base's socket is built from; None when the valve itself is soldered in."""
-    return asked.pins if asked.pins is not None and base.pin <= asked.pins.takes else None
+    return required.pins if required.pins is not None and base.pin <= required.pins.takes else None
 
 
 def _wrong(placement: Placement, pattern: Pattern) -> Finding:
@@ -233,16 +235,19 @@ def _wrong(placement: Placement, pattern: Pattern) -> Finding:
 
 
 def _narrow(
-    placement: Placement, found: Sequence[tuple[Pattern, BaseFit]], asked: RulesPlan
+    placement: Placement, fits: Sequence[tuple[Pattern, BaseFit]], required: RulesPlan
 ) -> Iterator[Finding]:
     """Bases whose holes the thickest pin of their valve would not enter freely."""
     tight: dict[tuple[Base, float], list[Pattern]] = {}
-    for pattern, one in found:
+    for pattern, fit in fits:
         base = pattern.base
-        if _socket(base, asked) is None and one.hole < least_hole(base.pin, asked.level) - ROUND:
-            tight.setdefault((base, round(one.hole, 3)), []).append(pattern)
+        if (
+            _socket(base, required) is None
+            and fit.hole < least_hole(base.pin, required.level) - ROUND
+        ):
+            tight.setdefault((base, round(fit.hole, 3)), []).append(pattern)
     for (base, hole), alike in tight.items():
-        yield _tight(placement, base, hole, alike, asked.level)
+        yield _tight(placement, base, hole, alike, required.level)
 
 
 def _tight(
@@ -260,18 +265,18 @@ def _tight(
 
 def _pins(
     placement: Placement,
-    found: Sequence[tuple[Pattern, BaseFit]],
-    asked: RulesPlan,
+    fits: Sequence[tuple[Pattern, BaseFit]],
+    required: RulesPlan,
     sizes: Mapping[str, float],
     widths: Mapping[str, float],
 ) -> Iterator[Finding]:
-    """Holes and lands that do not serve the pins of a socket, by kind."""
+    """Holes and pads that do not serve the pins of a socket, by kind."""
     by_id = {hole.id: hole for hole in placement.board.holes}
     holes: dict[tuple[Base, float], list[Hole]] = {}
     small: dict[tuple[Base, float], list[Hole]] = {}
-    for pattern, one in found:
-        pin = _socket(pattern.base, asked)
-        for name in one.pins if pin is not None else ():
+    for pattern, fit in fits:
+        pin = _socket(pattern.base, required)
+        for name in fit.pins if pin is not None else ():
             assert pin is not None
             if abs(sizes[name] - pin.hole) > OFF + ROUND:
                 holes.setdefault((pattern.base, round(sizes[name], 2)), []).append(by_id[name])
@@ -279,16 +284,16 @@ def _pins(
             if width is not None and width < pin.land - LEVEL:
                 small.setdefault((pattern.base, round(width, 2)), []).append(by_id[name])
     for (base, size), which in holes.items():
-        assert asked.pins is not None
+        assert required.pins is not None
         at = placement.pose.point(which[0].at)
         yield on_blank(
-            placement, "socket-pin-hole", "warn", _hole_words(base, size, which, asked.pins), at
+            placement, "socket-pin-hole", "warn", _hole_words(base, size, which, required.pins), at
         )
     for (base, width), which in small.items():
-        assert asked.pins is not None
+        assert required.pins is not None
         message = (
             f"{base.name}: {len(which)} pads of {width:.2f} mm, the pins of its socket require "
-            f"{asked.pins.land:g} mm. Draw wider pads, or set the pad that you accept in "
+            f"{required.pins.land:g} mm. Draw wider pads, or set the pad that you accept in "
             "[rules.pins]."
         )
         at = placement.pose.point(which[0].at)

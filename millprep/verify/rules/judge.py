@@ -31,7 +31,7 @@ def judge(
     placement: Placement,
     as_cut: AsCut,
     thickness: float,
-    asked: RulesPlan,
+    required: RulesPlan,
     *,
     solve: bool,
     made: Made = AS_DRAWN,
@@ -45,18 +45,18 @@ def judge(
         placement: the copy.
         as_cut: copper of its blank.
         thickness: of the copper, mm.
-        asked: by the job.
+        required: by the job.
         solve: whether volts and currents of nets with loads are worked out, seconds for each.
         made: how its holes are made.
         wider: how much farther out than asked an edge of a groove may lie, mm.
         copies: nets solved on copies before, under the same rules.
     """
     rule = SpacingRule(
-        column=asked.spacing,
-        lands=asked.lands,
-        least_counted=asked.least_counted_gap,
-        edge=asked.edge,
-        fixing_metal=asked.fixing_metal,
+        column=required.spacing,
+        pad_column=required.lands,
+        least_counted=required.least_counted_gap,
+        edge=required.edge,
+        fixing_metal=required.fixing_metal,
     )
     spacings, faults = spacing(nets, placement, as_cut, rule)
     findings = list(faults)
@@ -67,34 +67,34 @@ def judge(
             continue
         if net.loads and copies is not None:
             copper = copper_of(net, placement, as_cut)
-            alone = partial(_net, net, placement, as_cut, thickness, asked)
-            one, faults = copies.judged(net, placement, copper, thickness, alone)
+            alone = partial(_net, net, placement, as_cut, thickness, required)
+            net_judged, faults = copies.judged(net, placement, copper, thickness, alone)
         else:
-            one, faults = _net(net, placement, as_cut, thickness, asked)
-        judged.append(one)
+            net_judged, faults = _net(net, placement, as_cut, thickness, required)
+        judged.append(net_judged)
         findings += faults
-    found, faults = bases(placement, asked, made)
+    fits, faults = bases(placement, required, made)
     findings += faults
-    left, faults = annular_rings(placement, as_cut, asked, made, wider)
-    findings += (*faults, *check_small_pads(placement, asked.level))
+    left, faults = annular_rings(placement, as_cut, required, made, wider)
+    findings += (*faults, *check_small_pads(placement, required.level))
     board = BoardJudged(
-        placement.index, asked, thickness, tuple(judged), spacings, across(judged), found, left
+        placement.index, required, thickness, tuple(judged), spacings, across(judged), fits, left
     )
     return board, tuple(findings)
 
 
 def _net(
-    net: NetFacts, placement: Placement, as_cut: AsCut, thickness: float, asked: RulesPlan
+    net: NetFacts, placement: Placement, as_cut: AsCut, thickness: float, required: RulesPlan
 ) -> tuple[NetJudged, tuple[Finding, ...]]:
     solved, faults = drop(
         net,
         placement,
         as_cut,
         thickness,
-        celsius=asked.celsius,
-        most_lost=asked.most_lost,
+        celsius=required.celsius,
+        most_lost=required.most_lost,
     )
-    neck, more = current(net, placement, as_cut, thickness, asked.temperature_rise, solved)
+    neck, more = current(net, placement, as_cut, thickness, required.temperature_rise, solved)
     if solved is None:
         return NetJudged(net, neck), (*faults, *more)
     done = NetJudged(
@@ -220,7 +220,9 @@ def judged(
 def holes_made(blank: MilledBlank, tools: Sequence[Cutter]) -> dict[int, dict[str, HoleMade]]:
     """How the holes of every copy on a blank are made, by placement and the hole's id."""
     by_name = {cutter.name: cutter for cutter in tools}
-    apart = {(one.placement, one.hole): one.most for one in blank.drilled_in_other_pass}
+    in_other_pass = {
+        (drilled.placement, drilled.hole): drilled.most for drilled in blank.drilled_in_other_pass
+    }
     result: dict[int, dict[str, HoleMade]] = {}
     for hole in blank.cuts.holes:
         assert hole.placement is not None, "a registration hole among the holes of boards"
@@ -229,7 +231,7 @@ def holes_made(blank: MilledBlank, tools: Sequence[Cutter]) -> dict[int, dict[st
             hole.diameter,
             cutter.diameter if isinstance(cutter, Drill) else None,
             wider(cutter, 0.0),
-            apart.get((hole.placement, hole.hole), 0.0),
+            in_other_pass.get((hole.placement, hole.hole), 0.0),
         )
     return result
 

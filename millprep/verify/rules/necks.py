@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
-from millprep.model.judged import Neck
+from millprep.model.judged import CurrentNeck
 from millprep.verify.rules.conduction import Solution
 from millprep.verify.rules.mesh import IntArray, Mesh, edges, triangulated
 
@@ -34,13 +34,13 @@ class Sections:
     Attributes:
         ends: (s, 2, 2) drawn tight.
         through: (s, 2, 2) ends of the triangulation's edges that they came from.
-        beside: (s, 2) triangles on both sides.
+        sides: (s, 2) triangles on both sides.
         mesh: the triangulation.
     """
 
     ends: FloatArray
     through: FloatArray
-    beside: IntArray
+    sides: IntArray
     mesh: Mesh
 
     @property
@@ -74,16 +74,16 @@ def sections(shape: shapely.Polygon) -> Sections:
 def currents(through: FloatArray, solution: Solution) -> FloatArray:
     """(s,) amperes across each section, without their sign; `through` as of `Sections`."""
     step = (np.arange(SAMPLES) + 0.5) / SAMPLES
-    one, other = through[:, 0], through[:, 1]
-    places = one[:, None] + step[None, :, None] * (other - one)[:, None]
+    start, end = through[:, 0], through[:, 1]
+    places = start[:, None] + step[None, :, None] * (end - start)[:, None]
     density = solution.density(places.reshape(-1, 2)).reshape(places.shape)
-    along = other - one
+    along = end - start
     normal = np.column_stack((along[:, 1], -along[:, 0]))
     flow: FloatArray = np.abs((density.mean(axis=1) * normal).sum(axis=1))
     return flow
 
 
-def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> Neck | None:
+def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> CurrentNeck | None:
     """The narrowest section on the widest way between all `ends`; None for fewer than two.
 
     `ends` are soldered joints, each of one piece of metal: a way may lead through them. Where
@@ -102,16 +102,16 @@ def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> Neck | N
             _unite(group, int(near[0]), t)
     # Edges that are no section (they cut off a bump) are no hindrance.
     net = edges(mesh)
-    is_section = {tuple(sorted(pair)) for pair in cuts.beside.tolist()}
+    is_section = {tuple(sorted(pair)) for pair in cuts.sides.tolist()}
     for side, other in net.sides[~net.boundary].tolist():
         if tuple(sorted((side, other))) not in is_section:
             _unite(group, side, other)
     widths = cuts.widths
     for n in np.argsort(-widths, kind="stable").tolist():
-        _unite(group, *cuts.beside[n].tolist())
+        _unite(group, *cuts.sides[n].tolist())
         if len({_root(group, int(near[0])) for near in joints}) == 1:
             x, y = cuts.ends[n].mean(axis=0).tolist()
-            return Neck(float(widths[n]), (x, y), 0.0)
+            return CurrentNeck(float(widths[n]), (x, y), 0.0)
     return None
 
 
@@ -156,15 +156,15 @@ def _nearest(
     """The point nearest to `to` on the two pieces of outline that meet in `at`."""
     best = points[at].copy()
     least = np.hypot(*(best - to).T)
-    for beside in (before, after):
+    for neighbour in (before, after):
         start = points[at]
-        step = points[beside[at]] - start
+        step = points[neighbour[at]] - start
         square = np.maximum((step**2).sum(axis=1), 1e-30)
         share = np.clip(((to - start) * step).sum(axis=1) / square, 0.0, 1.0)
         foot = start + share[:, None] * step
-        apart = np.hypot(*(foot - to).T)
-        nearer = apart < least
-        best[nearer], least = foot[nearer], np.minimum(apart, least)
+        distance = np.hypot(*(foot - to).T)
+        nearer = distance < least
+        best[nearer], least = foot[nearer], np.minimum(distance, least)
     return best
 
 

@@ -1,8 +1,8 @@
-"""Whether nets stand far enough apart for the voltage between them.
+"""Whether nets are far enough from each other for the voltage between them.
 
 Measured on the copper as cut, at its foot, where gaps are narrowest. Copper that belongs to no
 net is no insulator: a way from net to net may lead over it, and only the gaps on the way add
-up. The same holds for copper whose volts the job does not tell, because it may stand at either.
+up. The same holds for copper whose volts the job does not give, because it may be at either.
 """
 
 from __future__ import annotations
@@ -34,18 +34,18 @@ ENOUGH = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpacingRule:
-    """What is asked.
+    """What is required.
 
     Attributes:
         column: of IPC-2221 table 6-1.
-        lands: column for the gap between two lands; None for `column` there too.
+        pad_column: for the gap between two pads; None for `column` there too.
         least_counted: gaps narrower than this count as nothing, mm.
         edge: whether the edge and the fixing holes are judged, as metal at 0 V.
         fixing_metal: diameter of what a screw covers around its hole, mm; None for a washer.
     """
 
     column: Column = "B2"
-    lands: Column | None = None
+    pad_column: Column | None = None
     least_counted: float = 0.0
     edge: bool = True
     fixing_metal: float | None = None
@@ -57,7 +57,7 @@ class _Scene:
 
     areas: list[shapely.Polygon] = field(default_factory=list)
     tracks: dict[str, list[int]] = field(default_factory=dict)
-    lands: dict[str, list[int]] = field(default_factory=dict)
+    pads: dict[str, list[int]] = field(default_factory=dict)
     stones: set[int] = field(default_factory=set)
 
     def add(self, shape: shapely.Polygon) -> int:
@@ -65,9 +65,9 @@ class _Scene:
         return len(self.areas) - 1
 
     def sides(self, net: str) -> Iterator[tuple[bool, list[int]]]:
-        """(whether they are lands, areas) of a net."""
+        """(whether they are pads, areas) of a net."""
         yield False, self.tracks.get(net, [])
-        yield True, self.lands.get(net, [])
+        yield True, self.pads.get(net, [])
 
 
 def spacing(
@@ -77,42 +77,46 @@ def spacing(
     rule: SpacingRule = SpacingRule(),
 ) -> tuple[tuple[Spacing, ...], tuple[Finding, ...]]:
     """Every pair of neighbours with volts, the least margin first, and what is too near."""
-    told = [net for net in nets if net.volts is not None]
+    with_volts = [net for net in nets if net.volts is not None]
     ground = NetFacts("0 V", ("",), (0.0, 0.0))
-    pairs = [*itertools.combinations(told, 2), *((net, ground) for net in told)]
-    if not told:
+    pairs = [*itertools.combinations(with_volts, 2), *((net, ground) for net in with_volts)]
+    if not with_volts:
         return (), ()
-    columns = {rule.column, rule.lands or rule.column}
+    columns = {rule.column, rule.pad_column or rule.column}
     most = max(required(_volts(a, b), column) for a, b in pairs for column in columns)
     reach = FARTHER * most + AROUND
-    scene = _scene(told, placement, as_cut, rule)
+    scene = _scene(with_volts, placement, as_cut, rule)
     metals = list(metal(placement, rule.fixing_metal)) if rule.edge else []
     between = gaps(scene.areas, reach)
-    beside = gaps_to(scene.areas, [shape for _, shape in metals], reach)
-    ways = Ways((*between, *beside), rule.least_counted)
-    direct = {(gap.area, gap.other): gap.width for gap in (*between, *beside)}
+    to_metal = gaps_to(scene.areas, [shape for _, shape in metals], reach)
+    ways = Ways((*between, *to_metal), rule.least_counted)
+    direct = {(gap.area, gap.other): gap.width for gap in (*between, *to_metal)}
     names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metals)]
 
     worst: dict[tuple[str, str], Spacing] = {}
-    for n, net in enumerate(told):
-        for is_land, starts in scene.sides(net.name):
+    for n, net in enumerate(with_volts):
+        for on_pads, starts in scene.sides(net.name):
             if not starts:
                 continue
             reached = ways.shortest(starts, scene.stones, reach)
-            for other in told[n + 1 :]:
-                for other_land, ends in scene.sides(other.name):
-                    column = rule.lands if rule.lands and is_land and other_land else rule.column
+            for other in with_volts[n + 1 :]:
+                for other_on_pads, ends in scene.sides(other.name):
+                    column = (
+                        rule.pad_column
+                        if rule.pad_column and on_pads and other_on_pads
+                        else rule.column
+                    )
                     _keep(worst, _pair(net, other, reached, ends, direct, column))
             for name, number in names:
                 facts = NetFacts(name, ("",), (0.0, 0.0))
                 _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
     fixed = dict(metals)
-    found = tuple(
+    spacings = tuple(
         _straight(pair, scene, fixed)
         for pair in sorted(worst.values(), key=lambda s: (s.margin, s.net, s.other))
     )
-    near = [s for s in found if s.margin < -ENOUGH]
-    return found, limited(
+    near = [s for s in spacings if s.margin < -ENOUGH]
+    return spacings, limited(
         [_too_near(placement, s, "warn" if s.other in fixed else "stop") for s in near]
     )
 
@@ -132,10 +136,10 @@ def _pair(
     column: Column,
 ) -> Spacing | None:
     """The shortest way from a net to areas of another; None when they are no neighbours."""
-    found = [reached[end] for end in ends if end in reached]
-    if not found:
+    ways = [reached[end] for end in ends if end in reached]
+    if not ways:
         return None
-    way = min(found, key=lambda way: way.length)
+    way = min(ways, key=lambda way: way.length)
     starts = [area for area, way in reached.items() if not way.gaps]
     sides = (sorted(pair) for pair in itertools.product(starts, ends))
     straight = [direct[a, b] for a, b in sides if (a, b) in direct]
@@ -177,12 +181,12 @@ def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
 def _scene(
     nets: Sequence[NetFacts], placement: Placement, as_cut: AsCut, rule: SpacingRule
 ) -> _Scene:
-    """The board's copper by net; copper of two nets at once is a short and told as such."""
+    """The board's copper by net; copper of two nets at once is a short and reported as such."""
     scene = _Scene()
     owner = {(placement.index, piece): net.name for net in nets for piece in net.pieces}
     outline = shapely.buffer(placement.pose.shape(placement.board.outline), -INSIDE)
     shapely.prepare(outline)
-    soldered = _lands(placement) if rule.lands else None
+    soldered = _pads(placement) if rule.pad_column else None
     for part in as_cut.parts:
         names = sorted({owner[key] for key in part.pieces if key in owner})
         mine = any(copy == placement.index for copy, _ in part.pieces)
@@ -197,20 +201,20 @@ def _scene(
         if soldered is not None:
             track = shapely.difference(part.shape, soldered)
             for area in _areas(shapely.intersection(part.shape, soldered)):
-                scene.lands.setdefault(names[0], []).append(scene.add(area))
+                scene.pads.setdefault(names[0], []).append(scene.add(area))
         for area in _areas(track):
             scene.tracks.setdefault(names[0], []).append(scene.add(area))
     return scene
 
 
 def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
-    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    """The polygons of a geometry: an overlay may leave points and lines with them."""
     parts = shapely.get_parts(shape)
     return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
 
 
-def _lands(placement: Placement) -> shapely.Geometry:
-    """The lands of a copy as cut, blank frame."""
+def _pads(placement: Placement) -> shapely.Geometry:
+    """The pads of a copy as cut, blank frame."""
     return placement.pose.shape(united(pad_areas(placement.board), LEFT_BY_CUT))
 
 
@@ -234,6 +238,6 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
 
 
 def floating(nets: Sequence[NetFacts], pieces: Sequence[str]) -> tuple[str, ...]:
-    """The pieces whose volts nobody tells: each counts as a bridge."""
-    told = {piece for net in nets if net.volts is not None for piece in net.pieces}
-    return tuple(piece for piece in np.unique(list(pieces)).tolist() if piece not in told)
+    """The pieces whose volts nobody gives: each counts as a bridge."""
+    with_volts = {piece for net in nets if net.volts is not None for piece in net.pieces}
+    return tuple(piece for piece in np.unique(list(pieces)).tolist() if piece not in with_volts)

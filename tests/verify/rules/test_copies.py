@@ -71,9 +71,9 @@ def test_a_copy_cut_alike_gets_what_the_first_one_got_at_its_own_places(pose: Po
     first = placed([RAIL], HOLES)
     other = again(first, pose)
     solved(copies, first, as_cut(first))
-    assert copies.moved == 0
+    assert copies.reused == 0
     taken = solved(copies, other, as_cut(other, start=7))
-    assert copies.moved == 1
+    assert copies.reused == 1
     alone = solved(None, other, as_cut(other, start=7))
     for mine, own in zip(taken.loads, alone.loads, strict=True):
         assert mine.at == pytest.approx(own.at)
@@ -106,14 +106,14 @@ def test_a_copy_cut_otherwise_is_solved_by_itself() -> None:
     other = again(first, POSES[0])
     full = solved(copies, first, as_cut(first))
     worn = solved(copies, other, as_cut(other, worn=0.2))
-    assert copies.moved == 0
+    assert copies.reused == 0
     assert worn.loads[1].lost > 1.05 * full.loads[1].lost
     # a third one is like the second
     third = again(first, POSES[2], index=2)
     assert solved(copies, third, as_cut(third, worn=0.2)).loads[1].lost == pytest.approx(
         worn.loads[1].lost
     )
-    assert copies.moved == 1
+    assert copies.reused == 1
 
 
 def test_thicker_copper_and_other_loads_are_solved_anew() -> None:
@@ -124,7 +124,7 @@ def test_thicker_copper_and_other_loads_are_solved_anew() -> None:
     judge([NET], other, as_cut(other), 0.070, ASKED, solve=True, copies=copies)
     more = replace(NET, loads=(Load("feed", (10.0, 21.5), -3.0), Load("V1", (60.0, 21.5), 3.0)))
     judge([more], other, as_cut(other), 0.035, ASKED, solve=True, copies=copies)
-    assert copies.moved == 0
+    assert copies.reused == 0
 
 
 SQUARE = shapely.box(0, 0, 10, 10)

@@ -144,7 +144,7 @@ def test_lands_by_their_own_column_only_when_asked() -> None:
     found, faults = spacing([HIGH, LOW], placement, cut(placement), AWAY)
     assert only(found).measured == pytest.approx(0.9, abs=1e-3)
     assert [fault.code for fault in faults] == ["spacing-too-narrow"]
-    asked = SpacingRule(edge=False, lands="A6")
+    asked = SpacingRule(edge=False, pad_column="A6")
     found, faults = spacing([HIGH, LOW], placement, cut(placement), asked)
     assert faults == ()
     assert (only(found).column, only(found).required) == ("A6", 0.8)
