@@ -168,7 +168,7 @@ def denied(
         uneven: how far the copper may lie above or below zero, mm.
     """
     t = plan.machine.travel
-    reach = shapely.box(t.x0, t.y0, t.x1, t.y1)
+    reach = t.shape
     x0, y0, x1, y1 = (mill_pass.pose.shape(mill_pass.window) | reach | free).bounds
     all_ = shapely.box(x0 - FAR, y0 - FAR, x1 + FAR, y1 + FAR)
     reasons = [
@@ -188,7 +188,7 @@ def denied(
             part = "collet" if nut else "shank"
             reasons.append(
                 Denied(
-                    shapely.box(b.x0, b.y0, b.x1, b.y1),
+                    b.shape,
                     f"the {part} would meet the clamp at X{clamp.box.x0:g} to {clamp.box.x1:g}, "
                     f"Y{clamp.box.y0:g} to {clamp.box.y1:g}. Move the clamp, or give another "
                     "--spacing.",

@@ -138,7 +138,7 @@ def outline(around: Sequence[Program], travel: Box) -> tuple[list[Point], float]
     x0, y0, x1, y1 = hull.bounds
     past = max(travel.x0 - x0, travel.y0 - y0, x1 - travel.x1, y1 - travel.y1, 0.0)
     hull = hull.buffer(SMOOTHED, join_style="mitre").simplify(SMOOTHED)
-    hull = hull.intersection(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+    hull = hull.intersection(travel.shape)
     # a normal polygon begins at its lowest corner; the way round does not matter
     corners = shapely.get_coordinates(shapely.normalize(hull))[:-1]
     return [(x, y) for x, y in corners.tolist()], past

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import shapely
-
 from millprep.gcode.build import build
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
@@ -24,8 +22,9 @@ SPOILBOARD_PASS = 0
 def spoilboard_pass(machine: Machine, blank: int) -> MillingPass:
     """The spoilboard as a pass: machine and blank frame are the same, zero at the first corner."""
     t = machine.travel
-    window = shapely.box(t.x0, t.y0, t.x1, t.y1)
-    return MillingPass(blank, SPOILBOARD_PASS, window, Pose(), (), (max(t.x0, 0.0), max(t.y0, 0.0)))
+    return MillingPass(
+        blank, SPOILBOARD_PASS, t.shape, Pose(), (), (max(t.x0, 0.0), max(t.y0, 0.0))
+    )
 
 
 def spoilboard_program(

@@ -34,6 +34,16 @@ class Box:
         if not (self.x0 < self.x1 and self.y0 < self.y1):
             raise ValueError(f"a box needs x0 < x1 and y0 < y1: {self}")
 
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Its sides: x0, y0, x1, y1."""
+        return self.x0, self.y0, self.x1, self.y1
+
+    @property
+    def shape(self) -> shapely.Polygon:
+        """The box as a polygon."""
+        return shapely.box(*self.bounds)
+
     def grown(self, by: float) -> Box:
         """The box with every side farther out."""
         return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)

@@ -203,7 +203,7 @@ def _pass(
     travel = job.machine.travel
     window = shift.polygon(k)
     if pose is not planned:
-        window = pose.inverse().shape(shapely.box(travel.x0, travel.y0, travel.x1, travel.y1))
+        window = pose.inverse().shape(travel.shape)
     return MillingPass(
         blank=laminate.number,
         number=number,

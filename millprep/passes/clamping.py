@@ -30,7 +30,7 @@ class Clamping:
     def denied(self, number: int) -> BaseGeometry:
         """What the clamps of a pass deny to the spindle's axis, machine frame."""
         boxes = [c.box.grown(self.reach) for c in self.clamps if c.on_in(number)]
-        return shapely.union_all([shapely.box(b.x0, b.y0, b.x1, b.y1) for b in boxes])
+        return shapely.union_all([b.shape for b in boxes])
 
     def without(self, n: int) -> Clamping:
         """The clamps without one."""

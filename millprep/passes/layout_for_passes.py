@@ -79,8 +79,7 @@ class BlankWithPasses:
         for k, pose in enumerate(self.shift.poses):
             for clamp in self.job.setup.clamps:
                 if clamp.on_in(k + 1):
-                    box = clamp.box.grown(reach)
-                    area = pose.inverse().shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
+                    area = pose.inverse().shape(clamp.box.grown(reach).shape)
                     areas.append(shapely.box(*area.bounds))
         return self._on_blank(areas)
 

@@ -82,7 +82,7 @@ def near(
         first: the first laps.
         shared: areas that several windows share; elsewhere there is no choice.
     """
-    areas = [shapely.box(b.x0, b.y0, b.x1, b.y1) for b in shared]
+    areas = [b.shape for b in shared]
     if not areas or not first:
         return ()
     within = shapely.union_all(areas).buffer(REACH)

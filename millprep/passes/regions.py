@@ -84,7 +84,7 @@ class Regions:
 
     def areas(self) -> tuple[BaseGeometry, ...]:
         """What every pass cuts through, blank frame."""
-        boxes = [shapely.box(b.x0, b.y0, b.x1, b.y1) for b in self.inner]
+        boxes = [b.shape for b in self.inner]
         return tuple(
             box.difference(shapely.union_all(boxes[k + 1 :])) for k, box in enumerate(boxes)
         )

@@ -80,8 +80,7 @@ class ShiftPlan:
 
     def polygon(self, k: int) -> shapely.Polygon:
         """Window k as an area."""
-        w = self.windows[k]
-        return shapely.box(w.x0, w.y0, w.x1, w.y1)
+        return self.windows[k].shape
 
     def cell(self, k: int) -> Cell:
         """Place of pass k in the grid."""

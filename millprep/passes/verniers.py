@@ -198,7 +198,7 @@ def choose(
         axis: 0 when the blank moves along x, 1 along y.
         first_number: of the first vernier's id.
     """
-    room = shapely.intersection(free, shapely.box(overlap.x0, overlap.y0, overlap.x1, overlap.y1))
+    room = shapely.intersection(free, overlap.shape)
     middle = (overlap.y0 + overlap.y1, overlap.x0 + overlap.x1)[axis] / 2
     placed: list[Vernier] = []
     for side in (-1, 1):

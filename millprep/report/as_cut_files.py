@@ -6,22 +6,18 @@ same inputs must give the same bytes.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
+from millprep.model.as_cut import CopperPart
+from millprep.model.set_of_programs import CutSet
 from millprep.report.scene import Area, Scene
 from millprep.report.svg import svg
 from millprep.report.words import plain
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from pathlib import Path
-
-    from millprep.model.as_cut import CopperPart
-    from millprep.model.set_of_programs import CutSet
 
 FOLDER = "as-cut"
 WITHIN = 0.002

@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from millprep.model.blank import Box
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from millprep.geometry.path import Point
-    from millprep.geometry.pose import Pose
-    from millprep.model.as_cut import AsCut
-    from millprep.model.blank import Blank
-    from millprep.model.board import Hole
-    from millprep.model.cut import Clearing, HoleCut, Lap, Profile
-    from millprep.model.cutter import Cutter
-    from millprep.model.layout import Placement
-    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.as_cut import AsCut
+from millprep.model.blank import Blank, Box
+from millprep.model.board import Hole
+from millprep.model.cut import Clearing, HoleCut, Lap, Profile
+from millprep.model.cutter import Cutter
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet, MilledBlank
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 
+from millprep.geometry.path import Point
+from millprep.model.cutter import Cutter
+from millprep.model.milling_pass import Join
 from millprep.report import marks
-from millprep.report.canvas import Canvas, canvas
+from millprep.report.blank_contents import BlankContents
+from millprep.report.canvas import Canvas, LegendEntry, canvas
 from millprep.report.fonts import width_of
 from millprep.report.palette import cutter_style
+from millprep.report.places import Marked
 from millprep.report.scene import Flag
 from millprep.report.words import cutter_words, number, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.geometry.path import Point
-    from millprep.model.cutter import Cutter
-    from millprep.model.milling_pass import Join
-    from millprep.report.blank_contents import BlankContents
-    from millprep.report.canvas import LegendEntry
-    from millprep.report.places import Marked
 
 BLANK_AXES = ("X on the blank, mm", "Y on the blank, mm")
 FROM_COPPER = "copper side up, as it lies on the mill"
@@ -270,10 +266,8 @@ def _slots(contents: BlankContents) -> bool:
 
 
 def _edges(on: Canvas, contents: BlankContents, *, names: bool) -> None:
-    for placed in contents.placed:
-        rims = [placed.outline.exterior, *placed.outline.interiors]
-        lines = [shapely.get_coordinates(rim) for rim in rims]
-        marks.hairline(on, lines, dash=marks.DASHED, points=0.7)
-        if names and len(contents.placed) > 1:
+    marks.outlines(on, [placed.outline for placed in contents.placed], points=0.7)
+    if names and len(contents.placed) > 1:
+        for placed in contents.placed:
             x0, _, _, y1 = placed.outline.bounds
             marks.label(on, (x0, y1), plain(placed.title, 30), away=(1, -1), size=7)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 from pydantic import Field
 
 from millprep.geometry.pose import Pose
+from millprep.model.as_cut import BoardProof, Neck, PadGap
+from millprep.model.board import Board, CopperPiece
 from millprep.model.layout import Placement
+from millprep.model.set_of_programs import BoardCopy
 from millprep.report.report_row import (
     Affine,
     Count,
@@ -21,11 +24,6 @@ from millprep.report.report_row import (
     places,
 )
 from millprep.report.rules_rows import RulesRow
-
-if TYPE_CHECKING:
-    from millprep.model.as_cut import BoardProof, Neck, PadGap
-    from millprep.model.board import Board, CopperPiece
-    from millprep.model.set_of_programs import BoardCopy
 
 MOST_CORNERS = 20
 

@@ -6,18 +6,13 @@ import csv
 import io
 import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from millprep.model.check import GapReason, JoinReason, NetReason
+from millprep.model.check import Check, GapReason, JoinReason, NetReason, Reason, Touch
+from millprep.model.layout import Placement
+from millprep.model.set_of_programs import CutSet
 from millprep.report.words import number, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from millprep.model.check import Check, Reason, Touch
-    from millprep.model.layout import Placement
-    from millprep.model.set_of_programs import CutSet
 
 Numbered = tuple[int, "Check"]
 """A check and its number in the CSV."""

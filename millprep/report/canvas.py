@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import shapely
@@ -32,9 +32,6 @@ from millprep.report.scene import (
 from millprep.report.svg import rasterised
 from millprep.report.svg import svg as svg_of
 from millprep.report.words import number, plain
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 WIDEST, HIGHEST = 14.0, 8.5
 NARROWEST = 7.5

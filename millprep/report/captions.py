@@ -9,18 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from millprep.geometry.path import Point
 from millprep.report import marks
+from millprep.report.canvas import Canvas
 from millprep.report.fonts import width_of
 from millprep.report.scene import Flag
-
-if TYPE_CHECKING:
-    from millprep.geometry.path import Point
-    from millprep.report.canvas import Canvas
 
 SIZE = 7.0
 """Of the words, points."""

@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
+from millprep.model.board import Hole
+from millprep.model.cutter import Cutter
+from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
+from millprep.report.blank_contents import BlankContents
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
-from millprep.report.canvas import PRINTED, Canvas, canvas
+from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.palette import cutter_style
-from millprep.report.places import SEVERITY_WORDS
+from millprep.report.places import SEVERITY_WORDS, Marked
 from millprep.report.words import number, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.model.board import Hole
-    from millprep.model.cutter import Cutter
-    from millprep.model.set_of_programs import CutSet
-    from millprep.report.blank_contents import BlankContents
-    from millprep.report.canvas import LegendEntry
-    from millprep.report.places import Marked
-
 
 WIDE, HIGH = 10.0, 6.0
 """What a close-up shows of the copper, mm; ten times as much for places on the machine."""
@@ -70,7 +63,7 @@ def spots(places: Sequence[Marked]) -> tuple[CloseUp, ...]:
 def close_up(contents: BlankContents, cut_set: CutSet, spot: CloseUp) -> Canvas:
     """The copper, the grooves at surface and foot, the holes, and the findings' words."""
     view = spot.view
-    frame = shapely.box(view.x0, view.y0, view.x1, view.y1)
+    frame = view.shape
     grooves = [
         (i, cutter, lines)
         for i, cutter in enumerate(contents.cutters)
@@ -137,7 +130,7 @@ def _boards(on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polyg
             [hole.spine.buffer(hole.diameter / 2) for hole in placed.holes if near(hole)]
         )
         for name, shape in placed.pieces:
-            part = shapely.clip_by_rect(shape, view.x0, view.y0, view.x1, view.y1)
+            part = shapely.clip_by_rect(shape, *view.bounds)
             if part.is_empty:
                 continue
             marks.fill(on, [part], "copper", over=1)
@@ -146,9 +139,7 @@ def _boards(on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polyg
                 point = solid.representative_point()
                 marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
         marks.holes(on, [hole for hole in placed.holes if near(hole)], "paper", points=0.8)
-        rims = [placed.outline.exterior, *placed.outline.interiors]
-        edges = [shapely.get_coordinates(rim) for rim in rims]
-        marks.hairline(on, edges, dash=marks.DASHED, points=1.0)
+        marks.outlines(on, [placed.outline], points=1.0)
 
 
 def sentence(mark: Marked) -> list[str]:
@@ -163,8 +154,7 @@ def sentence(mark: Marked) -> list[str]:
 def _floating_near(contents: BlankContents, view: Box) -> list[shapely.Geometry]:
     """The floating copper that is seen; none where nothing was cut in simulation yet."""
     parts = contents.as_cut.parts if contents.as_cut else ()
-    bounds = (view.x0, view.y0, view.x1, view.y1)
-    seen = [shapely.clip_by_rect(part.shape, *bounds) for part in parts if not part.pieces]
+    seen = [shapely.clip_by_rect(part.shape, *view.bounds) for part in parts if not part.pieces]
     return [shape for shape in seen if not shape.is_empty]
 
 
@@ -217,11 +207,7 @@ def _machine(on: Canvas, cut_set: CutSet, contents: BlankContents, spot: CloseUp
             back = milling_pass.pose.inverse()
             for clamp in cut_set.clamps:
                 if clamp.passes is None or nth is None or nth in clamp.passes:
-                    box = clamp.box
-                    shape = back.shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
-                    marks.clamp_outline(on, shape)
-            travel = cut_set.machine.travel
-            frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
-            line = shapely.get_coordinates(back.shape(frame))
+                    marks.clamp_outline(on, back.shape(clamp.box.shape))
+            line = shapely.get_coordinates(back.shape(cut_set.machine.travel.shape))
             marks.hairline(on, [line], points=1.2, dash=marks.TRAVEL, over=4.5)
             return

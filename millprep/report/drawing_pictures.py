@@ -5,25 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
 from millprep.report import marks
 from millprep.report.blank_views import BLANK_AXES, titled
-from millprep.report.canvas import Canvas, canvas, save
+from millprep.report.canvas import Canvas, LegendEntry, canvas, save
 from millprep.report.palette import PIECES
 from millprep.report.words import number, plain
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from shapely.geometry.base import BaseGeometry
-
-    from millprep.report.canvas import LegendEntry
 
 Bounds = tuple[float, float, float, float]
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import itertools
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
+from millprep.model.judged import NetJudged
+from millprep.model.milling_pass import MillingPass
+from millprep.model.set_of_programs import CutSet
+from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.report import marks
 from millprep.report.blank_contents import BlankContents, around, moved
 from millprep.report.blank_views import BLANK_AXES, titled
@@ -19,14 +23,6 @@ from millprep.report.palette import FIELD, RELIEF, WIDTHS
 from millprep.report.pass_view import WORK_AXES, clamp_corners
 from millprep.report.scene import Flag
 from millprep.report.words import number, plain
-
-if TYPE_CHECKING:
-    from millprep.model.judged import NetJudged
-    from millprep.model.milling_pass import MillingPass
-    from millprep.model.set_of_programs import CutSet
-    from millprep.model.surface_map import Levelling, Uncorrected
-    from millprep.report.blank_contents import BlankContents
-
 
 STEPS_UM = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 LINES = 12
@@ -93,14 +89,10 @@ def _polygon(xy: FloatArray, cuts: FloatArray) -> shapely.Polygon:
 
 def _height(on: Canvas, line: FloatArray, words: str) -> None:
     """The height of a contour on its centre, where the line is long enough."""
-    wide, high = (width_of(words, 7.0) + 2) * on.point, 8.5 * on.point
     path = shapely.LineString(line)
-    if path.length * on.scale < 2.5 * wide:
-        return
-    centre = path.interpolate(0.5, normalized=True)
-    x, y = on.at((centre.x, centre.y))
-    box = (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
-    on.draw(Flag(box, words, 7 * on.point, "paper", None, bold=False), 3.5)
+    if path.length * on.per_mm >= 2.5 * (width_of(words, 7.0) + 2):
+        centre = path.interpolate(0.5, normalized=True)
+        marks.note(on, (centre.x, centre.y), words, 7.0, over=3.5)
 
 
 def widths_view(
@@ -147,8 +139,7 @@ def _open(
 ) -> Canvas:  # fmt: skip
     """The blank on the machine with its clamps."""
     blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
-    travel = cut_set.machine.travel
-    reach = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1)
+    reach = cut_set.machine.travel.shape
     # what is beyond the travel is not cut in this pass
     shown = shapely.intersection(blank, shapely.buffer(reach, 10, join_style="mitre"))
     held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]

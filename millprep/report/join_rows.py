@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+from millprep.model.as_cut import Certificate, Kind, Limit
+from millprep.model.layout import Layout
 from millprep.model.milling_pass import Join
 from millprep.report.report_row import Figure, Length, Number, Passes, Place, Row, Text, key
-
-if TYPE_CHECKING:
-    from millprep.model.as_cut import Certificate, Kind, Limit
-    from millprep.model.layout import Layout
 
 
 class JoinRow(Row):

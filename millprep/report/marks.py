@@ -6,23 +6,19 @@ Places are in the drawing's unit, widths of edges and sizes of type in points.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.report.canvas import LegendEntry
+from millprep.model.blank import Clamp
+from millprep.model.board import Hole
+from millprep.model.cut import HoleCut
+from millprep.report.canvas import Canvas, LegendEntry
 from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, Dash, Flag, Line, WideLine, hatched, sign
 from millprep.report.words import number
-
-if TYPE_CHECKING:
-    from millprep.model.blank import Clamp
-    from millprep.model.board import Hole
-    from millprep.model.cut import HoleCut
-    from millprep.report.canvas import Canvas
-
 
 THINNEST = 0.3
 """A stroke is drawn at least so many points wide."""
@@ -177,6 +173,20 @@ def label(
         on.draw(Flag(box, words, size * on.point, "paper", None, bold=False), over)
 
 
+def note(on: Canvas, at: Point, words: str, size: float, *, over: float) -> None:
+    """Words about a place, on a paper ground, so many points large."""
+    x, y = on.at(at)
+    wide, high = (width_of(words, size) + 0.2 * size) / 2 * on.point, 0.6 * size * on.point
+    box = (x - wide, y - high, x + wide, y + high)
+    on.draw(Flag(box, words, size * on.point, "paper", None, bold=False), over)
+
+
+def outlines(on: Canvas, shapes: Iterable[shapely.Polygon], *, points: float) -> None:
+    """The edges of boards with their cut-outs, dashed."""
+    rims = [rim for shape in shapes for rim in (shape.exterior, *shape.interiors)]
+    hairline(on, list(map(shapely.get_coordinates, rims)), dash=DASHED, points=points)
+
+
 def _box(
     on: Canvas, at: Point, words: str, size: float, away: Point, pad: float, *, left: bool,
     below: bool = False, bold: bool = False,
@@ -242,12 +252,9 @@ def clamps(on: Canvas, held: Iterable[Clamp]) -> None:
     """Every clamp with its height above the copper; the canvas is in machine coordinates."""
     for clamp in held:
         box = clamp.box
-        clamp_outline(on, shapely.box(box.x0, box.y0, box.x1, box.y1))
-        words = f"{number(clamp.height)} mm"
-        x, y = on.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
-        wide, high = (width_of(words, 6.5) + 1.3) / 2 * on.point, 3.9 * on.point
-        ground = (x - wide, y - high, x + wide, y + high)
-        on.draw(Flag(ground, words, 6.5 * on.point, "paper", None, bold=False), 5.1)
+        clamp_outline(on, box.shape)
+        middle = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
+        note(on, middle, f"{number(clamp.height)} mm", 6.5, over=5.1)
 
 
 def clamp_outline(on: Canvas, shape: shapely.Geometry) -> None:

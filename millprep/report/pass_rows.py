@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Self
+from typing import Annotated, Self
 
 import numpy as np
 import shapely
@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import Measured, MillingPass, RegistrationHole, Role, Vernier
-from millprep.model.surface_map import Levelling, SurfaceMap
+from millprep.model.surface_map import Levelling, SurfaceMap, Uncorrected
 from millprep.report.report_row import (
     Affine,
     Length,
@@ -24,9 +24,6 @@ from millprep.report.report_row import (
     places,
 )
 from millprep.report.set_rows import ProgramRow
-
-if TYPE_CHECKING:
-    from millprep.model.surface_map import Uncorrected
 
 MOST_PLACES = 20
 

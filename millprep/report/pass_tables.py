@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from millprep.model.milling_pass import Join, MillingPass
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet
 from millprep.report.pass_view import works_words
 from millprep.report.words import duration, number, place, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.model.milling_pass import Join, MillingPass
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,28 +3,22 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Box
+from millprep.model.blank import Box, Clamp
+from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents, around, moved
 from millprep.report.blank_views import registration_hole, titled
-from millprep.report.canvas import PRINTED, Canvas, canvas
+from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import cutter_style
 from millprep.report.words import WORK_WORDS, place, plain
-
-if TYPE_CHECKING:
-    from millprep.model.blank import Clamp
-    from millprep.model.milling_pass import MillingPass, RegistrationHole
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
-    from millprep.report.canvas import LegendEntry
-
 
 WORK_AXES = ("work X, mm", "work Y, mm")
 
@@ -59,7 +53,7 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
     shapely.prepare(boards)
     # numbers, crosses and verniers are next to the boards
     engraved = [line for line in map(shapely.LineString, cut) if not boards.intersects(line)]
-    blocks = [shapely.box(c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in held]
+    blocks = [c.box.shape for c in held]
     captions.put(on, said, [*engraved, *blocks], boards, [frame, blank.exterior])
     return on
 
@@ -171,10 +165,8 @@ def works_words(program: Program) -> str:
 
 def machine_frame(on: Canvas, cut_set: CutSet) -> shapely.LinearRing:
     """Draw the travel of the machine; its rim."""
-    travel = cut_set.machine.travel
-    frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
-    line = shapely.get_coordinates(frame)
-    marks.hairline(on, [line], points=1.1, dash=marks.TRAVEL, over=4.5)
+    frame = cut_set.machine.travel.shape.exterior
+    marks.hairline(on, [shapely.get_coordinates(frame)], points=1.1, dash=marks.TRAVEL, over=4.5)
     return frame
 
 

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-from millprep.report.blank_contents import contents_of
+from millprep.model.judged import NetJudged
+from millprep.model.milling_pass import MillingPass
+from millprep.model.set_of_programs import CutSet
+from millprep.report.blank_contents import BlankContents, contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, save
 from millprep.report.close_up import close_up, spots
 from millprep.report.field_views import density_view, potential_view, relief_view, widths_view
 from millprep.report.pass_view import pass_view
-from millprep.report.places import marked
+from millprep.report.places import Marked, marked
 from millprep.report.words import plain
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
-    from millprep.model.judged import NetJudged
-    from millprep.model.milling_pass import MillingPass
-    from millprep.model.set_of_programs import CutSet
-    from millprep.report.blank_contents import BlankContents
-    from millprep.report.places import Marked
 
 FOLDER = "previews"
 View = Callable[[], Canvas]

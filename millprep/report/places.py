@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from millprep.geometry.path import Point
+from millprep.model.finding import Finding
+from millprep.model.set_of_programs import CutSet
 from millprep.report.words import place, plain
-
-if TYPE_CHECKING:
-    from millprep.geometry.path import Point
-    from millprep.model.finding import Finding
-    from millprep.model.set_of_programs import CutSet
 
 ORDER = {"stop": 0, "warn": 1, "note": 2}
 SEVERITY_WORDS = {"stop": "stop", "warn": "warning", "note": "note"}

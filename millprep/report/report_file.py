@@ -5,19 +5,16 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Finding, Refusal
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from pydantic_core import ErrorDetails
 
 REPORT = "report.json"
 

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field
 
 from millprep.gcode.spoilboard import spoilboard_pass
+from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
+from millprep.model.board import Board
+from millprep.model.cutter import Cutter
 from millprep.model.layout import Layout
-from millprep.model.set_of_programs import InputFile
+from millprep.model.machine import Machine
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole, Vernier
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet, InputFile
+from millprep.model.surface_map import Levelling
 from millprep.report.board_rows import BoardRow
 from millprep.report.join_rows import CertificateRow, JoinRow
 from millprep.report.pass_rows import PassRow
@@ -24,19 +33,6 @@ from millprep.report.set_rows import (
     ResumedRow,
     cutter_row,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from millprep.geometry.path import Point
-    from millprep.geometry.pose import Pose
-    from millprep.model.board import Board
-    from millprep.model.cutter import Cutter
-    from millprep.model.machine import Machine
-    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole, Vernier
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
-    from millprep.model.surface_map import Levelling
 
 FORMAT: Literal[1] = 1
 

@@ -7,13 +7,11 @@ import hashlib
 import json
 from dataclasses import dataclass
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from millprep.model.set_of_programs import CutSet
 from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT, screen_colours, style_variables
 from millprep.report.review_data import scene_data
-
-if TYPE_CHECKING:
-    from millprep.model.set_of_programs import CutSet
 
 LAYERS = (
     ("design", "Copper as drawn", True),

@@ -7,25 +7,21 @@ have them, with the pose of every pass.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from millprep.model.cutter import Drill, EndMill, Vee
-from millprep.model.program import ARC_CCW, ARC_CW
+from millprep.geometry.path import Point
+from millprep.model.board import Board
+from millprep.model.cut import HoleCut
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.program import ARC_CCW, ARC_CW, Trail
+from millprep.model.set_of_programs import BoardCopy, CutSet
 from millprep.report.blank_contents import ordered_cutters
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
 from millprep.report.places import ORDER, marked, name_of, where_words
 from millprep.report.words import cutter_words, plain
-
-if TYPE_CHECKING:
-    from millprep.geometry.path import Point
-    from millprep.model.board import Board
-    from millprep.model.cut import HoleCut
-    from millprep.model.cutter import Cutter
-    from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
-    from millprep.model.program import Trail
-    from millprep.model.set_of_programs import BoardCopy, CutSet
 
 DIGITS = 4
 """Decimals of figures that are not packed."""
@@ -40,7 +36,7 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
         "units": {"shape": SHAPE_UNIT, "path": PATH_UNIT},
         "machine": {
             "rapid": cut_set.machine.rapid,
-            "travel": _box(cut_set.machine.travel),
+            "travel": [_figure(v) for v in cut_set.machine.travel.bounds],
         },
         "gap": cut_set.gap,
         "cutters": [_cutter(cutter) for cutter in ordered_cutters(cut_set)],
@@ -78,7 +74,7 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
             for hole in p.registration
         ],
         "clamps": [
-            {"box": _box(c.box), "height": _figure(c.height),
+            {"box": [_figure(v) for v in c.box.bounds], "height": _figure(c.height),
              "passes": None if c.passes is None else list(c.passes)}
             for c in cut_set.clamps
         ],
@@ -244,10 +240,6 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
             }
         )
     return rows
-
-
-def _box(box: Any) -> list[float | None]:
-    return [_figure(v) for v in (box.x0, box.y0, box.x1, box.y1)]
 
 
 def _figure(value: float | None) -> float | None:

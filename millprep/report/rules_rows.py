@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 from pydantic import Field
 
+from millprep.model.judged import (
+    Across,
+    AnnularRing,
+    AtLoad,
+    AtNeck,
+    BaseFit,
+    BoardJudged,
+    NetJudged,
+    Spacing,
+)
 from millprep.report.report_row import (
     Count,
     Figure,
@@ -18,18 +28,6 @@ from millprep.report.report_row import (
     Text,
     key,
 )
-
-if TYPE_CHECKING:
-    from millprep.model.judged import (
-        Across,
-        AnnularRing,
-        AtLoad,
-        AtNeck,
-        BaseFit,
-        BoardJudged,
-        NetJudged,
-        Spacing,
-    )
 
 MOST_PAIRS = 100
 """Pairs of nets that are listed, the smallest margin first."""

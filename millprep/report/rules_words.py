@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from millprep.geometry.path import Point
+from millprep.model.judged import BaseFit, BoardJudged, NetJudged, Spacing
+from millprep.model.program import Cutting
+from millprep.model.set_of_programs import CutSet
 from millprep.report.words import columns, many, number, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from millprep.geometry.path import Point
-    from millprep.model.judged import BaseFit, BoardJudged, NetJudged, Spacing
-    from millprep.model.program import Cutting
-    from millprep.model.set_of_programs import CutSet
 
 MOST_PAIRS = 20
 """Pairs that are listed; the rest is counted."""

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Literal, Self
 
 import shapely
 from pydantic import Field, model_validator
 
 from millprep.model.blank import Blank
 from millprep.model.cut import Work
-from millprep.model.cutter import Drill, Vee
-from millprep.model.finding import Frame, Severity
-from millprep.model.program import Program
+from millprep.model.cutter import Cutter, Drill, Vee
+from millprep.model.finding import Finding, Frame, Severity
+from millprep.model.program import Cutting, Program
+from millprep.model.resumption import Resumption
 from millprep.report.report_row import (
     Figure,
     Fine,
@@ -25,14 +27,6 @@ from millprep.report.report_row import (
     key,
     places,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from millprep.model.cutter import Cutter
-    from millprep.model.finding import Finding
-    from millprep.model.program import Cutting
-    from millprep.model.resumption import Resumption
 
 
 class FileRow(Row):

@@ -7,18 +7,14 @@ programs after a break.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from millprep.model.blank import overhangs
+from millprep.model.blank import Blank, Clamp, overhangs
+from millprep.model.milling_pass import MillingPass
+from millprep.model.program import Program
+from millprep.model.resumption import Resumption
+from millprep.model.set_of_programs import CutSet
 from millprep.report.words import number, place, plain
 from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touching
-
-if TYPE_CHECKING:
-    from millprep.model.blank import Blank, Clamp
-    from millprep.model.milling_pass import MillingPass
-    from millprep.model.program import Program
-    from millprep.model.resumption import Resumption
-    from millprep.model.set_of_programs import CutSet
 
 ROLE_WORDS = {
     "locate": "locates the blank",
@@ -120,7 +116,7 @@ def _clamps(clamps: list[Clamp]) -> str:
     """Where clamps are; those of one height one after the other."""
     by_height: dict[str, list[str]] = {}
     for c in clamps:
-        x0, y0, x1, y1 = (number(v) for v in (c.box.x0, c.box.y0, c.box.x1, c.box.y1))
+        x0, y0, x1, y1 = map(number, c.box.bounds)
         by_height.setdefault(number(c.height), []).append(f"X {x0} to {x1}, Y {y0} to {y1}")
     return "; ".join(
         f"{'; '.join(boxes)}, {height} mm above the copper" for height, boxes in by_height.items()

@@ -8,24 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import overhangs
+from millprep.model.blank import Blank, Clamp, overhangs
+from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.set_of_programs import CutSet
 from millprep.report.dimensions import Mark, Side, room, running
 from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text
 from millprep.report.svg import svg
 from millprep.report.words import number, plain
 from millprep.report.zero import drilled_now, on_pins
-
-if TYPE_CHECKING:
-    from millprep.model.blank import Blank, Clamp
-    from millprep.model.milling_pass import MillingPass, RegistrationHole
-    from millprep.model.set_of_programs import CutSet
 
 WIDE = 186.0
 """Of the drawing with its dimensions, mm on paper."""
@@ -134,7 +130,7 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
 
 def _extent(rim: shapely.Polygon, clamps: list[Clamp], signs: list[Sign]) -> tuple[Point, Point]:
     """Low and high corner of all that is drawn, on the machine."""
-    boxes = [rim.bounds, *((c.box.x0, c.box.y0, c.box.x1, c.box.y1) for c in clamps)]
+    boxes = [rim.bounds, *(clamp.box.bounds for clamp in clamps)]
     boxes += [(*sign.at, *sign.at) for sign in signs]
     x0, y0 = (min(box[k] for box in boxes) for k in (0, 1))
     x1, y1 = (max(box[k] for box in boxes) for k in (2, 3))
@@ -179,7 +175,7 @@ def _background(
     cut_set: CutSet, milling_pass: MillingPass, view: View, rim: shapely.Polygon
 ) -> list[Shape]:
     """The blank, its boards and their copper, the machine's travel as far as it is seen."""
-    pose, travel = milling_pass.pose, cut_set.machine.travel
+    pose = milling_pass.pose
     on = cut_set.blank(milling_pass.blank).placements
     copper = [
         shapely.simplify(view.shape(pose.shape(p.pose.shape(piece.shape))), 0.15)
@@ -189,7 +185,7 @@ def _background(
     edges = [view.shape(pose.shape(p.pose.shape(p.board.outline))) for p in on]
     margin = 2.0 / view.scale
     seen = shapely.box(*view.low, *view.high).buffer(margin, join_style="mitre")
-    frame = shapely.box(travel.x0, travel.y0, travel.x1, travel.y1).exterior
+    frame = cut_set.machine.travel.shape.exterior
     runs = shapely.get_parts(shapely.line_merge(frame.intersection(seen)))
     lines = [shapely.get_coordinates(view.shape(run)) for run in runs if run.length > 0]
     return [
@@ -203,7 +199,7 @@ def _background(
 def _clamp(view: View, clamp: Clamp) -> list[Shape]:
     """A clamp with its height."""
     box = clamp.box
-    block = view.shape(shapely.box(box.x0, box.y0, box.x1, box.y1))
+    block = view.shape(box.shape)
     x, y = view.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
     return [
         Area((block,), "clamp", "ink", 0.25),

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from millprep.model.set_of_programs import CutSet
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
 from millprep.report.pass_tables import (
@@ -35,9 +35,6 @@ from millprep.report.zero import (
     vernier_page,
     zero_words,
 )
-
-if TYPE_CHECKING:
-    from millprep.model.set_of_programs import CutSet
 
 BLANK = ("", "")
 MOST_TO_DECIDE = 8

@@ -3,14 +3,9 @@
 from __future__ import annotations
 
 import unicodedata
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
-from millprep.model.cutter import Drill, EndMill, Vee
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.model.cutter import Cutter
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 
 WORK_WORDS = {
     "register": "registration holes",

@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 import shapely.affinity
 
+from millprep.geometry.path import Point
 from millprep.model.cutter import EndMill
+from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
+from millprep.model.program import Program
+from millprep.model.set_of_programs import CutSet
 from millprep.report.scene import Area, Line, Scene, Shape, Text
 from millprep.report.svg import svg
 from millprep.report.words import number, place, plain
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from millprep.geometry.path import Point
-    from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
-    from millprep.model.program import Program
-    from millprep.model.set_of_programs import CutSet
 
 CHECKED = "0.05"
 """A zero found again is good when the second place shows within this, mm: common practice, no

@@ -70,7 +70,7 @@ def clamp_rule(s: Setting) -> Iterator[Finding]:
 
 
 def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], box: Box) -> float:
-    clamp = shapely.box(box.x0, box.y0, box.x1, box.y1)
+    clamp = box.shape
     (x0, y0), (x1, y1) = around
     straight = not s.moves.rapid[move] and not s.moves.arc[move]
     if straight and np.isfinite(s.moves.start[move]).all():
