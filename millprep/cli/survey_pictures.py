@@ -35,7 +35,7 @@ def draw(survey: Survey, file: str, folder: Path) -> dict[tuple[str, int | None]
 
 
 def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> LayerPicture:
-    from millprep.drawing.marks.drawn import drawn
+    from millprep.drawing.marks.stroke import drawn
     from millprep.report.drawing_pictures import LayerPicture, layer_title, stem
 
     lines, areas = drawn(layer.marks)
@@ -58,8 +58,8 @@ def _layer(survey: Survey, file: str, number: int, layer: SurveyedLayer) -> Laye
 def _reading(
     survey: Survey, file: str, number: int, layer: SurveyedLayer, candidate: Candidate
 ) -> ReadingPicture:
-    from millprep.drawing.marks.drawn import drawn
     from millprep.drawing.marks.slot import spine_of
+    from millprep.drawing.marks.stroke import drawn
     from millprep.report.drawing_pictures import ReadingPicture, layer_title, stem
 
     k = survey.per_mm

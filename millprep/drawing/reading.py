@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.drawing import concentric, copper, hole_marks, holes, selection
+from millprep.drawing import concentric, copper, hole_marks, selection
 from millprep.drawing.dxf.changes import check_accepted
-from millprep.drawing.gather import gather
-from millprep.drawing.layers import folded
+from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
@@ -201,10 +200,10 @@ class _Reading:
         bores = concentric.settled(bores, self.ledger)
         if self.ledger.stopped:
             return None
-        shapes = copper.sorted_reading(holes.close_drilled(shapes, bores))
+        shapes = copper.sorted_reading(hole_marks.close_drilled(shapes, bores))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
         edge = edge or self._stated_edge(shapes)
-        board_holes = holes.holes(bores, pieces)
+        board_holes = hole_marks.holes(bores, pieces)
         self._lone(board_holes, shared, pieces)
         return Board(
             name,

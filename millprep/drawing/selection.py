@@ -13,8 +13,8 @@ import numpy as np
 
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE
-from millprep.drawing.marks.circles import in_circles
 from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
+from millprep.drawing.marks.neighbours import in_circles
 from millprep.geometry.path import FloatArray
 from millprep.model.job.layers import Selection
 

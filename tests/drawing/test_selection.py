@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from millprep.drawing import read
-from millprep.drawing.marks.circles import in_circles
+from millprep.drawing.marks.neighbours import in_circles
 from millprep.drawing.reading import read_board
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles, Selection

@@ -8,12 +8,12 @@ so that the union of the parts has every vertex on the true outline and no slive
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
 
-from millprep.drawing.marks.mark import Stroke, rim, steps_for
+from millprep.drawing.marks.mark import Curve, Fill, Stroke, rim, steps_for
 from millprep.geometry.path import SAGITTA, FloatArray
 
 TURN = 2 * math.pi
@@ -185,3 +185,22 @@ def _sector(p: P, q: P, bulge: float, h: float, start: Fan, end: Fan, sagitta: f
         return [*outer, (cx, cy)]
     inner = edge(radius - h, start.points[start.spot[near]], end.points[end.spot[2 + near]])
     return outer + inner[::-1]
+
+
+def drawn(
+    marks: Iterable[Curve | Stroke | Fill],
+) -> tuple[tuple[FloatArray, ...], tuple[shapely.Polygon, ...]]:
+    """Lines, (n, 2) each and closed ones back at their start, and areas."""
+    lines: list[FloatArray] = []
+    filled: list[shapely.Polygon] = []
+    for mark in marks:
+        if isinstance(mark, Fill):
+            filled += mark.areas
+            continue
+        if isinstance(mark, Stroke) and not mark.tapered and (mark.widths > 0).all():
+            filled += areas(mark)
+            continue
+        curve = mark.curve if isinstance(mark, Stroke) else mark
+        points = curve.points
+        lines.append(np.vstack((points, points[:1])) if curve.closed else points)
+    return tuple(lines), tuple(filled)

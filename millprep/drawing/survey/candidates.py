@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from millprep.drawing import concentric, copper, holes
+from millprep.drawing import concentric, copper, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
 from millprep.drawing.marks.slot import Bore
@@ -235,7 +235,7 @@ def _attempt(
     )
     if stops:
         return replace(base, refused=first_of_each(stops))
-    shapes = copper.sorted_reading(holes.close_drilled(copper.pieces(areas), small))
+    shapes = copper.sorted_reading(hole_marks.close_drilled(copper.pieces(areas), small))
     pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
     if own_holes and not _on_copper(small, pieces):
         return None
@@ -258,7 +258,7 @@ def _on_copper(small: Sequence[Bore], pieces: tuple[CopperPiece, ...]) -> bool:
     whole = {piece.id: shapely.Polygon(piece.shape.exterior) for piece in pieces}
     return all(
         hole.piece is not None and whole[hole.piece].covers(hole.spine.buffer(0.51 * hole.diameter))
-        for hole in holes.holes(small, pieces)
+        for hole in hole_marks.holes(small, pieces)
     )
 
 
