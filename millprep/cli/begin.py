@@ -8,17 +8,14 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import blank_option
-from millprep.model.finding import Refusal
+from millprep.cli.options import blank_option, json_option, pass_option, set_argument
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
-@click.option(
-    "--pass", "number", required=True, metavar="K", type=int, help="The pass that is cut now."
-)
+@set_argument
+@pass_option("The pass that is cut now.")
 @blank_option
-@click.option("--json", "as_json", is_flag=True, help="Print the mark as JSON.")
+@json_option("Print the mark as JSON.")
 def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     """Mark a set as begun, before its first cut.
 
@@ -28,13 +25,8 @@ def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
     """
     from millprep.at_machine.begin import begin as mark
 
-    try:
+    with words.refusals(as_json=as_json):
         done, new = mark(folder, blank, number)
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.say_findings(refusal.findings)
-        raise SystemExit(refusal.exit_code) from None
     if as_json:
         click.echo(json.dumps({"set": done.set, "begun": words.begun_rows(done), "new": new}))
         return

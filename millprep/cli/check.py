@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.model.finding import Refusal
+from millprep.cli.options import json_option
 
 
 @click.command()
@@ -21,7 +21,7 @@ from millprep.model.finding import Refusal
     "folder.",
 )
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
-@click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
+@json_option("Print the same as JSON.")
 def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) -> None:
     """Check a job against all rules: spacing, current, voltage drop, holes.
 
@@ -31,13 +31,8 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
     """
     import millprep
 
-    try:
+    with words.refusals(as_json=as_json):
         cut_set = millprep.check(job_file, words.steps(), repair=repair)
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.refuse(refusal)
-        return
     words.say_findings(cut_set.findings)
     if as_json:
         from millprep.report.report_model import check_row

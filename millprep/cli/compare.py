@@ -9,13 +9,13 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.model.finding import Refusal
+from millprep.cli.options import json_option
 
 
 @click.command()
 @click.argument("first", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("second", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--json", "as_json", is_flag=True, help="Print every board as JSON.")
+@json_option("Print every board as JSON.")
 def compare(first: Path, second: Path, as_json: bool) -> None:
     """List the boards that two sets cut differently.
 
@@ -24,13 +24,8 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
     """
     import millprep
 
-    try:
+    with words.refusals(as_json=as_json):
         comparison = millprep.compare_sets(first, second)
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.refuse(refusal)
-        return
     if as_json:
         click.echo(
             json.dumps([{**asdict(board), "same": board.same} for board in comparison], indent=1)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
+from millprep.cli.options import replace_option, summary_option
 from millprep.cli.prepare import run
-from millprep.cli.replacing import replace_option
 
 
 def example() -> Path:
@@ -20,7 +20,7 @@ def example() -> Path:
 @click.command()
 @click.argument("out", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
 @replace_option
-@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+@summary_option
 def demo(out: Path, replace: bool, as_json: bool) -> None:
     """Prepare the example: the 480 mm memory board of an invented lighthouse machine."""
     run(example() / "memory-board.toml", out, as_json, replace=replace)

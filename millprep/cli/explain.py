@@ -9,12 +9,13 @@ from dataclasses import asdict
 import click
 
 from millprep.cli import words
+from millprep.cli.options import json_option
 from millprep.model.finding import Finding, Refusal
 
 
 @click.command()
 @click.argument("code", required=False)
-@click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
+@json_option("Print the same as JSON.")
 def explain(code: str | None, as_json: bool) -> None:
     """Explain a finding: what it means, why it matters, what to do, and the source of the rule.
 
@@ -37,10 +38,9 @@ def explain(code: str | None, as_json: bool) -> None:
         near = difflib.get_close_matches(code, known, n=3, cutoff=0.5)
         hint = f" Near to it: {', '.join(near)}." if near else ""
         message = f"There is no finding {code!r}.{hint} millprep explain lists all."
-        words.refuse(
-            Refusal([Finding(code="code-unknown", severity="stop", message=message)], exit_code=2)
-        )
-        return
+        finding = Finding(code="code-unknown", severity="stop", message=message)
+        with words.refusals():
+            raise Refusal([finding], exit_code=2)
     if as_json:
         click.echo(json.dumps(asdict(explanation), indent=1))
         return

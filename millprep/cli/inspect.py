@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.options import json_option
 from millprep.cli.survey_words import UNITS, described
-from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
     from millprep.model.job.layers import Unit
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     help="Draw every layer, and each reading of it as copper, into this folder.",
 )
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
-@click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
+@json_option("Print the same as JSON.")
 def inspect(
     drawing_file: Path, unit: Unit | None, pictures: Path | None, repair: bool, as_json: bool
 ) -> None:
@@ -41,11 +41,8 @@ def inspect(
     """
     import millprep
 
-    try:
+    with words.refusals():
         survey = millprep.survey_drawing(drawing_file, unit, repair=repair)
-    except Refusal as refusal:
-        words.refuse(refusal)
-        return
     files: dict[tuple[str, int | None], str] = {}
     if pictures is not None:
         from millprep.cli.survey_pictures import draw

@@ -8,8 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.choosing import chosen, layout_options
-from millprep.model.finding import Refusal
+from millprep.cli.options import chosen, json_option, layout_options
 
 
 @click.command()
@@ -22,7 +21,7 @@ from millprep.model.finding import Refusal
 )
 @layout_options
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
-@click.option("--json", "as_json", is_flag=True, help="Print places and figures as JSON.")
+@json_option("Print places and figures as JSON.")
 def layout(
     job_file: Path,
     out: Path | None,
@@ -39,7 +38,7 @@ def layout(
     import millprep
     from millprep.workflow.lay_out import row, write
 
-    try:
+    with words.refusals(as_json=as_json):
         choice = chosen(effort, layout_file)
         done = millprep.lay_out(job_file, words.steps(), choice=choice, repair=repair)
         stored = done.plan.layout.file
@@ -48,11 +47,6 @@ def layout(
         if out is not None:
             same = out.resolve() in {path.resolve() for path in kept if path is not None}
             written = tuple(map(str, write(done, out, replace=same)))
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.refuse(refusal)
-        return
     findings = (*done.laid.findings, *done.laid.notes)
     words.say_findings(findings)
     if as_json:

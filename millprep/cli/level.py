@@ -7,17 +7,22 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import blank_option, job_option, new_set_option
+from millprep.cli.options import (
+    blank_option,
+    job_option,
+    new_set_option,
+    pass_option,
+    replace_option,
+    set_argument,
+    summary_option,
+)
 from millprep.cli.prepare import finish
-from millprep.cli.replacing import replace_option
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@set_argument
 @click.argument("map_file", metavar="MAP.csv", type=click.Path(path_type=Path))
-@click.option(
-    "--pass", "number", required=True, metavar="K", type=int, help="The pass that was probed."
-)
+@pass_option("The pass that was probed.")
 @blank_option
 @new_set_option
 @click.option(
@@ -29,7 +34,7 @@ from millprep.cli.replacing import replace_option
 )
 @job_option(readings=True)
 @replace_option
-@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+@summary_option
 def level(
     folder: Path,
     map_file: Path,

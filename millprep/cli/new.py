@@ -10,7 +10,6 @@ import click
 
 from millprep.cli import words
 from millprep.cli.survey_words import UNITS, described
-from millprep.model.finding import Refusal
 
 if TYPE_CHECKING:
     from millprep.cli.starting import Box
@@ -89,12 +88,9 @@ def new(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
         None if outline is None else _box(outline), outline_drawing, holes_drawing, repair,
     )  # fmt: skip
-    try:
+    with words.refusals():
         survey = survey_file(drawing_file, unit, repair)
         start, refused = begin(survey, answers)
-    except Refusal as refusal:
-        words.refuse(refusal)
-        return
     text = job.starter(start)
     from millprep.drawing.survey.guess import NO_EDGE
 

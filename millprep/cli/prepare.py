@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,9 +9,13 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.choosing import chosen, copies_options, layout_options
-from millprep.cli.replacing import replace_option
-from millprep.model.finding import Refusal
+from millprep.cli.options import (
+    chosen,
+    copies_options,
+    layout_options,
+    replace_option,
+    summary_option,
+)
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
@@ -37,7 +40,7 @@ if TYPE_CHECKING:
 @layout_options
 @copies_options
 @replace_option
-@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+@summary_option
 def prepare(
     job_file: Path,
     out: Path,
@@ -83,13 +86,8 @@ def run(
 
 def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
     """Make a set and say what came of it."""
-    try:
+    with words.refusals(as_json=as_json, out=out, explained=True):
         cut_set = make()
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.refuse(refusal, out)
-        return
     words.say_findings(cut_set.findings)
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)

@@ -8,15 +8,12 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import blank_option, job_option
-from millprep.model.finding import Refusal
+from millprep.cli.options import blank_option, job_option, json_option, pass_option, set_argument
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
-@click.option(
-    "--pass", "number", required=True, metavar="K", type=int, help="The pass that is to be probed."
-)
+@set_argument
+@pass_option("The pass that is to be probed.")
 @blank_option
 @click.option(
     "--out",
@@ -46,7 +43,7 @@ from millprep.model.finding import Refusal
     help="The cutter of the job that touches. Without it, the first isolating cutter.",
 )
 @job_option()
-@click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
+@json_option("Print the results as JSON.")
 def probe(
     folder: Path,
     number: int,
@@ -68,18 +65,11 @@ def probe(
 
     if out is None:
         out = folder.resolve().with_name(f"{folder.resolve().name}-surface")
-    try:
+    with words.refusals(as_json=as_json, out=out):
         done = make(
             folder, out, blank, number, job_file, words.steps(),
             spacing=spacing, uneven=uneven, cutter=cutter,
         )  # fmt: skip
-    except Refusal as refusal:
-        if as_json:
-            rows = [words.as_row(f) for f in refusal.findings]
-            click.echo(json.dumps({"findings": rows}))
-        words.say_findings(refusal.findings)
-        click.echo(f"refused, nothing was written to {out}", err=True)
-        raise SystemExit(refusal.exit_code) from None
     if as_json:
         row = {
             "program": str(done.program),

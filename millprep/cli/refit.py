@@ -8,20 +8,25 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import blank_option, job_option, new_set_option
+from millprep.cli.options import (
+    blank_option,
+    job_option,
+    new_set_option,
+    pass_option,
+    replace_option,
+    set_argument,
+    summary_option,
+)
 from millprep.cli.prepare import finish
-from millprep.cli.replacing import replace_option
 
 if TYPE_CHECKING:
     from millprep.at_machine.readings import Kind
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@set_argument
 @click.argument("readings_file", metavar="READINGS.toml", type=click.Path(path_type=Path))
-@click.option(
-    "--pass", "number", required=True, metavar="K", type=int, help="The pass that was measured."
-)
+@pass_option("The pass that was measured.")
 @blank_option
 @new_set_option
 @job_option(readings=True)
@@ -38,7 +43,7 @@ if TYPE_CHECKING:
     help="READINGS.toml holds touches on four sides of holes.",
 )
 @replace_option
-@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+@summary_option
 def refit(
     folder: Path,
     readings_file: Path,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,9 +9,13 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option, new_set_option
-from millprep.cli.replacing import replace_option
-from millprep.model.finding import Refusal
+from millprep.cli.options import (
+    job_option,
+    new_set_option,
+    replace_option,
+    set_argument,
+    summary_option,
+)
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
@@ -48,7 +51,7 @@ def _board(ctx: click.Context, param: click.Parameter, value: str | None) -> tup
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@set_argument
 @click.argument("program", metavar="[PROGRAM]", required=False)
 @click.option(
     "--after",
@@ -76,7 +79,7 @@ def _board(ctx: click.Context, param: click.Parameter, value: str | None) -> tup
 @new_set_option
 @job_option()
 @replace_option
-@click.option("--json", "as_json", is_flag=True, help="Print report.json instead of a summary.")
+@summary_option
 def resume(
     folder: Path,
     program: str | None,
@@ -109,14 +112,8 @@ def resume(
     if (after, near, hole, board) == (None, None, None, None):
         raise click.UsageError("say where to go on: --after, --near, --hole or --board.")
     wish = Wish(after, near, hole, overlap, *(board or (None,)))
-    try:
+    with words.refusals(as_json=as_json, out=out):
         done = make(folder, out, program, wish, job_file, words.steps(), replace_begun=replace)
-    except Refusal as refusal:
-        if as_json:
-            click.echo(json.dumps({"findings": [words.as_row(f) for f in refusal.findings]}))
-        words.say_findings(refusal.findings)
-        click.echo(f"refused, nothing was written to {out}", err=True)
-        raise SystemExit(refusal.exit_code) from None
     words.say_findings(done.findings)
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)

@@ -8,18 +8,14 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
+from millprep.cli.options import json_option
 from millprep.model.finding import Finding, Refusal
 from millprep.workflow import begun_mark
 
 
 @click.command()
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
-@click.option(
-    "--json",
-    "as_json",
-    is_flag=True,
-    help="Print the path of the sheet and open nothing.",
-)
+@json_option("Print the path of the sheet and open nothing.")
 def show(folder: Path, as_json: bool) -> None:
     """Open the sheet of a finished set: the review on screen, and the plan to print.
 
@@ -28,14 +24,10 @@ def show(folder: Path, as_json: bool) -> None:
     sheet = folder / "sheet.html"
     if not (folder / "report.json").is_file() or not sheet.is_file():
         message = f"{folder} holds no set. Name the folder that a set was prepared in."
-        words.refuse(
-            Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
-        )
-    try:
+        with words.refusals():
+            raise Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
+    with words.refusals():
         mark = begun_mark.load(folder)
-    except Refusal as refusal:
-        words.refuse(refusal)
-        return
     if as_json:
         shown = {"sheet": str(sheet.resolve()), "begun": words.begun_rows(mark)}
         click.echo(json.dumps(shown))

@@ -8,14 +8,13 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.of_set import job_option
-from millprep.model.finding import Refusal
+from millprep.cli.options import job_option, json_option, set_argument
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False))
+@set_argument
 @job_option()
-@click.option("--json", "as_json", is_flag=True, help="Print the results as JSON.")
+@json_option("Print the results as JSON.")
 def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     """Prove a finished set again, before you cut it.
 
@@ -25,14 +24,8 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     """
     import millprep
 
-    try:
+    with words.refusals(as_json=as_json, good=False):
         done = millprep.verify_set(folder, job_file, words.steps())
-    except Refusal as refusal:
-        if as_json:
-            rows = [words.as_row(f) for f in refusal.findings]
-            click.echo(json.dumps({"good": False, "findings": rows}))
-        words.say_findings(refusal.findings)
-        raise SystemExit(refusal.exit_code) from None
     words.say_findings(done.findings)
     if as_json:
         boards = [

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 
@@ -38,13 +40,30 @@ def _line(finding: Finding) -> str:
     return f"{finding.message} [{finding.code}]{place}"
 
 
-def refuse(refusal: Refusal, out: Path | None = None) -> None:
-    """Say a refusal and end with its exit code."""
-    say_findings(refusal.findings)
-    if out is not None:
-        where = f"; see {set_on_disk.refused_folder(out)}" if refusal.exit_code == 1 else ""
-        click.echo(f"refused, nothing was written to {out}{where}", err=True)
-    raise SystemExit(refusal.exit_code)
+@contextmanager
+def refusals(
+    *, as_json: bool = False, out: Path | None = None, explained: bool = False, **facts: object
+) -> Iterator[None]:
+    """Say a refusal of what is done within, and end with its exit code.
+
+    Args:
+        as_json: print its findings as JSON too.
+        out: the folder to which nothing was written then.
+        explained: whether a folder next to `out` explains a refused job.
+        **facts: keys of that JSON before the findings.
+    """
+    try:
+        yield
+    except Refusal as refusal:
+        if as_json:
+            rows = [as_row(finding) for finding in refusal.findings]
+            click.echo(json.dumps({**facts, "findings": rows}))
+        say_findings(refusal.findings)
+        if out is not None:
+            seen = explained and refusal.exit_code == 1
+            where = f"; see {set_on_disk.refused_folder(out)}" if seen else ""
+            click.echo(f"refused, nothing was written to {out}{where}", err=True)
+        raise SystemExit(refusal.exit_code) from None
 
 
 def as_row(finding: Finding) -> dict[str, object]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 import shapely
 
@@ -98,11 +99,7 @@ def only(wanted: Sequence[Wanted], kept: Collection[Copy]) -> tuple[Wanted, ...]
     for board in wanted:
         copies = tuple(copy for copy in board.copies if (board.name, copy) in kept)
         if copies:
-            result.append(
-                Wanted(
-                    board.name, board.outline, copies, board.mirrored, board.turns, board.priority
-                )
-            )
+            result.append(replace(board, copies=copies))
     return tuple(result)
 
 

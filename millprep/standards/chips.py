@@ -1,13 +1,16 @@
-"""How much a tooth may take of copper-clad laminate, and how deep it may go at once.
+"""Chips of copper-clad laminate: cutting speed, how much a tooth may take, how deep it may go.
 
 Sources: drills two to three diameters in one step, by the technical tips of a drill maker, read;
 boards are drilled at 30 000 to 100 000 rev/min, by a maker of carbide tools, read (the published
 checks in the tests name both). No table of chip loads for these laminates was found: all fractions
 and limits of chips are common practice, no source. A cutter's own data sheet comes first.
+Cutting speed, chip load and feed follow the definitions every table of drilling parameters prints,
+V = π·D·N / 1000 and chip load = F / (N · teeth).
 """
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 Kind = Literal["vee", "endmill", "drill"]
@@ -46,3 +49,49 @@ def bounds(kind: Kind, width: float, grade: Grade | None = None) -> tuple[float,
     least = min(LEAST[kind] * width, SURELY_CUTS)
     most = min(MOST[kind] * width, WIDEST_CHIP.get(kind, float("inf")))
     return least, most * (SOFTER.get(grade, 1.0) if grade else 1.0)
+
+
+def surface_speed(diameter: float, spindle: float) -> float:
+    """Speed of the cutting edge in m/min, for a diameter in mm and a spindle in rev/min.
+
+    Raises:
+        ValueError: when either is not above 0.
+    """
+    _positive(diameter=diameter, spindle=spindle)
+    return math.pi * diameter * spindle / 1000
+
+
+def chip_load(feed: float, spindle: float, teeth: int = 1) -> float:
+    """Advance per tooth in mm, for a feed in mm/min; with one tooth, the advance per turn.
+
+    Raises:
+        ValueError: when an argument is not above 0.
+    """
+    _positive(feed=feed, spindle=spindle, teeth=teeth)
+    return feed / (spindle * teeth)
+
+
+def feed_for(load: float, spindle: float, teeth: int = 1) -> float:
+    """Feed in mm/min that gives this chip load in mm per tooth.
+
+    Raises:
+        ValueError: when an argument is not above 0.
+    """
+    _positive(load=load, spindle=spindle, teeth=teeth)
+    return load * spindle * teeth
+
+
+def spindle_for(feed: float, load: float, teeth: int = 1) -> float:
+    """Spindle in rev/min at which this feed in mm/min gives this chip load in mm per tooth.
+
+    Raises:
+        ValueError: when an argument is not above 0.
+    """
+    _positive(feed=feed, load=load, teeth=teeth)
+    return feed / (load * teeth)
+
+
+def _positive(**values: float) -> None:
+    for noun, value in values.items():
+        if not value > 0:
+            raise ValueError(f"{noun} must be above 0, got {value}")

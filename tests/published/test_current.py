@@ -14,8 +14,16 @@ from collections.abc import Callable
 
 import pytest
 
-from millprep.standards.copper import resistivity, sheet_resistance, strip_resistance
-from millprep.standards.current import MIL, OutsideCurve, capacity, section_for, width_for
+from millprep.standards.copper import (
+    MIL,
+    OutsideCurve,
+    capacity,
+    resistivity,
+    section_for,
+    sheet_resistance,
+    strip_resistance,
+    width_for,
+)
 
 OUNCE = 1.378 * MIL
 

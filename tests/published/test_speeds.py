@@ -14,8 +14,7 @@ import pytest
 
 from millprep.gcode.moves import Pen, hole
 from millprep.model.cut import HoleCut
-from millprep.standards.chips import DRILLED_AT
-from millprep.standards.speeds import chip_load, feed_for, spindle_for, surface_speed
+from millprep.standards.chips import DRILLED_AT, chip_load, feed_for, spindle_for, surface_speed
 from millprep.verify.rules.cutters import cutters, cutting
 from tests.helpers.cutters_in_use import MACHINE, drill, mill, program
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.current import OutsideCurve, capacity, section_for, width_for
+from millprep.standards.copper import OutsideCurve, capacity, section_for, width_for
 
 WIDTH = st.floats(0.05, 5)
 RISE = st.floats(1, 40)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.speeds import chip_load, feed_for, surface_speed
+from millprep.standards.chips import chip_load, feed_for, surface_speed
 
 POSITIVE = st.floats(0.001, 1e5)
 

@@ -11,8 +11,15 @@ from millprep.model.cutter import Cutter, EndMill, Vee
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Cutting, Program
-from millprep.standards.chips import DRILLED_AT, ONE_GO, bounds
-from millprep.standards.speeds import chip_load, feed_for, spindle_for, surface_speed
+from millprep.standards.chips import (
+    DRILLED_AT,
+    ONE_GO,
+    bounds,
+    chip_load,
+    feed_for,
+    spindle_for,
+    surface_speed,
+)
 
 SLACK = 1e-9
 """Share by which rounding may pass a bound."""

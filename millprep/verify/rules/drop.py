@@ -14,8 +14,7 @@ from millprep.model.finding import Finding
 from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck
 from millprep.model.layout import Placement, on_blank
 from millprep.model.net import BALANCED, NetFacts
-from millprep.standards.copper import sheet_resistance
-from millprep.standards.current import (
+from millprep.standards.copper import (
     MOST_AMPERES,
     MOST_RISE,
     MOST_WIDTH,
@@ -23,6 +22,7 @@ from millprep.standards.current import (
     OutsideCurve,
     capacity,
     section_for,
+    sheet_resistance,
     width_for,
 )
 from millprep.verify.rules.conduction import Resistor, Solution, solve

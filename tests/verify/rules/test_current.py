@@ -5,7 +5,7 @@ import shapely
 
 from millprep.model.board import Hole
 from millprep.model.net import Load, NetFacts
-from millprep.standards.current import capacity
+from millprep.standards.copper import capacity
 from millprep.verify.rules.drop import current, drop
 from millprep.verify.rules.necks import bottleneck, sections
 from tests.helpers.rules_scene import cut, joined, less, placed

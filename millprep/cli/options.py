@@ -1,4 +1,4 @@
-"""Options about where boards lie, shared by the commands that lay out."""
+"""Options that commands share: those on a finished set, and those about where boards lie."""
 
 from __future__ import annotations
 
@@ -13,9 +13,59 @@ import click
 if TYPE_CHECKING:
     from millprep.workflow.laying import Choice
 
-COPIES = re.compile(r"(.+):([1-9][0-9]*)")
-
 Command = Callable[..., Any]
+
+
+def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
+    """The job of a set; with `readings` it is looked for next to those too."""
+    where = " nor next to the readings" if readings else ""
+    return click.option(
+        "--job",
+        "job_file",
+        metavar="JOB.toml",
+        type=click.Path(path_type=Path),
+        help=f"The job of the set, if it is neither in this folder nor next to the set{where}.",
+    )
+
+
+set_argument = click.argument(
+    "folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False)
+)
+
+
+def pass_option(words: str) -> Callable[[Command], Command]:
+    """The number of a pass; `words` say which."""
+    return click.option("--pass", "number", required=True, metavar="K", type=int, help=words)
+
+
+def json_option(words: str) -> Callable[[Command], Command]:
+    """Whether the results are printed as JSON; `words` say what."""
+    return click.option("--json", "as_json", is_flag=True, help=words)
+
+
+summary_option = json_option("Print report.json instead of a summary.")
+
+blank_option = click.option(
+    "--blank", default=1, show_default=True, metavar="N", help="The blank's number."
+)
+
+new_set_option = click.option(
+    "--out",
+    required=True,
+    metavar="NEW",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the new set. The old set stays.",
+)
+
+
+replace_option = click.option(
+    "--replace",
+    is_flag=True,
+    help="Replace a set that is marked as begun. What is cut already may not fit the new one.",
+)
+
+
+COPIES = re.compile(r"(.+):([1-9][0-9]*)")
 
 
 def _copies(ctx: click.Context, param: click.Parameter, value: Sequence[str]) -> Any:
