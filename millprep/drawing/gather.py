@@ -252,7 +252,7 @@ def check(
     for chosen in layers.selections:
         if chosen.name.casefold() in known:
             ledger.stop(
-                "chosen-name-taken",
+                "selection-name-taken",
                 f"the drawing has a layer of the name of selection {chosen.name!r}",
                 "give the selection another name",
             )
