@@ -252,19 +252,22 @@ def _prove(
         Refusal: with every rule that it breaks.
     """
     # where the machine changes cutters, an earlier part fits the tip
-    read = reader.read(text, file=made.file, dialect=plan.machine.dialect)
+    machine = plan.machine
+    read = reader.read(text, file=made.file, dialect=machine.dialect)
     trace = split_by_cutter(read)[-1].trace
     findings = list(
         motion.check(
             trace,
             cutter=made.cutter,
-            machine=plan.machine,
+            machine=machine,
             clamps=plan.setup.clamps,
             mill_pass=mill_pass,
             blank=blank,
             spoilboard=plan.drilling.spoilboard,
             file=made.file,
             at=mill_pass.touch,
+            # how uneven it is is not known yet: nothing goes down at rapid
+            flatness=machine.clearance,
             # zero is touched as well, on copper that other rules have chosen
             touching=shapely.union(free, shapely.Point(mill_pass.touch).buffer(CHORD)),
         )

@@ -126,17 +126,22 @@ def resumed_program(
 
 def _again(pen: Pen, trail: Trail, cut: TrailCut, entry: Entry) -> None:
     """The moves of one cut from where it is entered."""
+    x, y, approach = trail.xyz[cut.first].tolist()
+    # rapids go down as far as they went before: over uneven copper less far than over flat
+    pen.approach = approach
     if entry.at is None:
-        x, y = trail.xyz[cut.first, :2].tolist()
         pen.over(x, y)
+        pen.descend()
     else:
         pen.over(*entry.at[:2])
         pen.plunge(entry.at[2])
         pen.moves.append(move_of(trail, entry.move, entry.at))
     first = cut.first if entry.at is None else entry.move + 1
-    # the rapid down into a pecked hole belongs to its cycle, which makes it again
+    # a rapid down into a pecked hole belongs to its cycle, which makes it again
     pen.moves += [
-        move_of(trail, move) for move in range(first, cut.last) if not _falls(trail, move)
+        move_of(trail, move)
+        for move in range(first, cut.last)
+        if not (_falls(trail, move) and trail.xyz[move + 1, 2] < approach)
     ]
     x, y, z = trail.xyz[cut.last].tolist()
     pen.at = (x, y, z)

@@ -46,6 +46,7 @@ def build(
     clamps: Sequence[Clamp] = (),
     *,
     dry: bool = True,
+    flatness: float = 0.0,
 ) -> tuple[Program, ...]:
     """One program for every cutter that has work in this pass; several may share a file.
 
@@ -65,6 +66,7 @@ def build(
             all others are entered where they would be, and only travel changes.
         clamps: of all passes.
         dry: whether a dry run comes first.
+        flatness: how far the copper may lie above Z0, mm.
     """
     by_cutter: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -76,8 +78,18 @@ def build(
         probe = None
     # the dry run comes before all else; it goes around what is made after it
     count = 1 if dry and first is not None else 0
+    approach = moves.approach_height(machine, flatness)
     programs = _before_cutting(
-        mill_pass, named, machine, profile, shown if dry else (), ahead, probe, first, count
+        mill_pass,
+        named,
+        machine,
+        profile,
+        shown if dry else (),
+        ahead,
+        probe,
+        first,
+        count,
+        approach,
     )
     mains: list[Program] = []
     for number, name in enumerate(names, len(programs) + count + 1):
@@ -87,7 +99,9 @@ def build(
         works = _works(mine)
         file = _file(mill_pass, number, works[0], name)
         mains.append(
-            _program(file, mine, works, mill_pass, named[name], machine, profile, left_out)
+            _program(
+                file, mine, works, mill_pass, named[name], machine, profile, approach, left_out
+            )
         )
     # a program that a person must read or look at first keeps a file of its own
     programs += joined(mains, machine.tool_change)
@@ -129,6 +143,7 @@ def _before_cutting(
     probe: RegistrationPlan | None,
     first: Cutter | None,
     count: int,
+    approach: float,
 ) -> list[Program]:
     """Programs whose result a person reads before the cuts: probed rims, marks, second combs.
 
@@ -146,7 +161,9 @@ def _before_cutting(
         lines = [_on_machine(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter
         file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
-        combs = _program(file, lines, ("engrave",), mill_pass, named[name], machine, profile)
+        combs = _program(
+            file, lines, ("engrave",), mill_pass, named[name], machine, profile, approach
+        )
         programs.append(replace(combs, notes=(READ,)))
     return programs
 
@@ -245,10 +262,11 @@ def _program(
     cutter: Cutter,
     machine: Machine,
     profile: ProfilePlan,
+    approach: float,
     left_out: Collection[int] = (),
 ) -> Program:
     start = (*mill_pass.touch, machine.clearance)
-    pen = moves.Pen(machine, cutter, start)
+    pen = moves.Pen(machine, cutter, start, approach=approach)
     # goes everywhere, so that the order of the next work does not depend on what is left out
     whole = moves.Pen(machine, cutter, start) if left_out else pen
     for work in works:

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from millprep.gcode.moves import FLAT_ARC, SHORT_ARC
+from millprep.gcode.moves import FLAT_ARC, SHORT_ARC, rounded_up
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
 from millprep.model.machine import Machine
@@ -32,8 +32,11 @@ STEEPEST = 0.98
 """Fraction of the plunge feed for a ramp over sloping copper: digits are rounded after."""
 
 
-def levelled(program: Program, surface: SurfaceMap, machine: Machine) -> Program:
-    """The program whose feeds rise and fall with the copper; rapids stay where they were.
+def levelled(program: Program, surface: SurfaceMap, machine: Machine, left: float = 0.0) -> Program:
+    """The program whose feeds rise and fall with the copper.
+
+    Rapids across stay where they were; those down end as far above the highest copper as they do
+    over flat copper. `left` is how far the copper may still lie above the map, mm.
 
     Raises:
         Refusal: when a cut leaves the map, or the copper comes too near to the rapids.
@@ -43,11 +46,16 @@ def levelled(program: Program, surface: SurfaceMap, machine: Machine) -> Program
         raise Refusal(findings)
     over = _Over(surface)
     plunge = min(program.cutter.plunge, machine.max_plunge)
+    rise = rounded_up(max(surface.highest, 0.0) + left, machine)
     made: list[Move] = []
     x, y, z = program.start
     here = z
     for move in program.moves:
-        if move.motion == "rapid" or move.z >= machine.clearance:
+        if move.motion == "rapid" and move.z < machine.clearance:
+            if move.z + rise < here:
+                made.append(move._replace(z=move.z + rise))
+                here = move.z + rise
+        elif move.motion == "rapid" or move.z >= machine.clearance:
             made.append(move)
             here = move.z
         else:

@@ -74,7 +74,7 @@ def levelled_program(mill_pass: MillingPass, program: Program, machine: Machine)
     levelling = mill_pass.levelling
     if levelling is None or not program.spins:
         return program
-    return levelled(program, levelling.surface, machine)
+    return levelled(program, levelling.surface, machine, levelling.left)
 
 
 def _check_dry_run(mill_pass: MillingPass, program: Program) -> list[Finding]:

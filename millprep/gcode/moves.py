@@ -1,7 +1,7 @@
 """Cuts as moves: down, along, up.
 
-All rapid moves run at the clearance height; the only vertical rapids go up. Down the
-cutter always feeds.
+All rapid moves across run at the clearance height. Straight down, from there, they end at the
+approach height above the highest copper; below it the cutter feeds.
 """
 
 from __future__ import annotations
@@ -33,14 +33,29 @@ PITCH = 0.5
 """Boring descends by at most this fraction of the cutter's step in one turn."""
 
 
+def approach_height(machine: Machine, highest: float) -> float:
+    """The height that rapid moves may go down to, above copper that reaches up to `highest`, mm."""
+    return rounded_up(highest + machine.approach, machine)
+
+
+def rounded_up(height: float, machine: Machine) -> float:
+    """A height that the machine's numbers can say, and never a lower one."""
+    whole = float(10**machine.dialect.decimals)
+    return math.ceil(height * whole - 1e-6) / whole
+
+
 @dataclass(slots=True)
 class Pen:
-    """Where the cutter is, and the moves that brought it there."""
+    """Where the cutter is, and the moves that brought it there.
+
+    `approach` is the height that rapids may go down to; without one it feeds down all the way.
+    """
 
     machine: Machine
     cutter: Cutter
     at: tuple[float, float, float]
     moves: list[Move] = field(default_factory=list)
+    approach: float = math.inf
 
     def rise(self) -> None:
         """Straight up to clearance."""
@@ -55,7 +70,22 @@ class Pen:
             self._go(Move("rapid", x, y, self.machine.clearance))
 
     def plunge(self, z: float) -> None:
-        """Straight down at the plunge feed."""
+        """Straight down: at rapid from clearance to the approach height, then at the plunge feed.
+
+        Anything lower may meet copper, even over a groove that is there already.
+        """
+        if z < self.approach:
+            self.descend()
+        self.lower(z)
+
+    def descend(self) -> None:
+        """At rapid from clearance straight down to the approach height."""
+        x, y, here = self.at
+        if here == self.machine.clearance and self.approach < here:
+            self._go(Move("rapid", x, y, self.approach))
+
+    def lower(self, z: float) -> None:
+        """Straight to a height at the plunge feed."""
         if self.at[2] != z:
             self._go(Move("feed", self.at[0], self.at[1], z, feed=self.plunge_feed))
 
@@ -143,7 +173,8 @@ def engraving(pen: Pen, cut: Engraving) -> None:
 def look(pen: Pen, at: Point, *, rises: bool = True) -> None:
     """Down to `HOVER` above the copper, wait for a person to look, and up if it `rises`."""
     pen.over(*at)
-    pen.plunge(HOVER)
+    # a blank that lies wrong shows on the way down
+    pen.lower(HOVER)
     pen.moves[-1] = pen.moves[-1]._replace(wait=LOOK)
     if rises:
         pen.rise()

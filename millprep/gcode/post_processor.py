@@ -1,8 +1,7 @@
 """A program as a machine's dialect can express it: arcs as lines, few decimals, drilling cycles.
 
-Cycles are G81 and G83 (NISTIR 6556, section 3.5.16). R is the height of rapid moves, so that down
-to the copper the drill feeds as it does without cycles: a cutter zeroed a little wrongly would
-meet it at rapid otherwise.
+Cycles are G81 and G83 (NISTIR 6556, section 3.5.16) with G98: R is the approach height, and they
+end at the height of travel, as the drill does without cycles.
 """
 
 from __future__ import annotations
@@ -10,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from millprep.model.cutter import Drill
 from millprep.model.dialect import FLATTENED
@@ -157,19 +157,19 @@ def with_cycles(
     result: list[Move] = []
     at, n = start, 0
     while n < len(moves):
-        feeds = list(_strokes(moves, n, at, clearance))
-        if not feeds:
+        hole = _drilled(moves, n, at, clearance)
+        if hole is None:
             result.append(moves[n])
             at = moves[n][1:4]
             n += 1
             continue
-        peck = _peck(clearance - feeds[-1].z, drill.diameter, decimals) if feeds[1:] else 0.0
-        cycle = Cycle(at[0], at[1], feeds[-1].z, clearance, peck, feeds[-1].feed or 0.0)
+        peck = _peck(hole.top - hole.floor, drill.diameter, decimals) if hole.strokes > 1 else 0.0
+        cycle = Cycle(at[0], at[1], hole.floor, hole.top, peck, hole.feed, clearance)
         over = Move("rapid", at[0], at[1], clearance, cycle=cycle)
         if result and result[-1].motion == "rapid" and _goes_over(result[-1], at, clearance):
             result.pop()
         result += [over, *_motions(cycle)]
-        n += 2 * len(feeds)
+        n = hole.end
     return result
 
 
@@ -178,20 +178,50 @@ def _goes_over(move: Move, at: At, clearance: float) -> bool:
     return move.cycle is None and (move.x, move.y, move.z) == (*at[:2], clearance)
 
 
-def _strokes(moves: Sequence[Move], first: int, at: At, clearance: float) -> Iterator[Move]:
-    """The feeds straight down from clearance at one place, each with its way up after it."""
-    x, y, z = at
-    depth = math.inf
-    if z != clearance:
-        return
-    for down, up in zip(moves[first::2], moves[first + 1 :: 2], strict=False):
-        plain = not (down.wait or down.stop or up.wait or up.stop)
-        straight = down.motion == "feed" and (down.x, down.y) == (x, y) and down.z < depth
-        back = up.motion == "rapid" and (up.x, up.y, up.z) == (x, y, clearance)
-        if not (plain and straight and back):
-            return
-        yield down
-        depth = down.z
+class _Hole(NamedTuple):
+    """A hole that is drilled straight down, in so many strokes; `end` is the move after it."""
+
+    top: float
+    floor: float
+    feed: float
+    strokes: int
+    end: int
+
+
+def _drilled(moves: Sequence[Move], first: int, at: At, clearance: float) -> _Hole | None:
+    """The hole that begins with a move at clearance, if one does.
+
+    From clearance, or from where a rapid leads down, the drill feeds deeper with every stroke, and
+    withdraws between them to there or to clearance; last of all to clearance.
+    """
+    if at[2] != clearance:
+        return None
+    top, floor, strokes, n = clearance, math.inf, 0, first
+    hole: _Hole | None = None
+    while True:
+        down = _straight(moves, n, at)
+        if down is not None and down.motion == "rapid" and down.z < clearance:
+            if strokes and down.z != top:
+                return hole
+            # to where the drill begins to feed
+            top, n = down.z, n + 1
+            down = _straight(moves, n, at)
+        up = _straight(moves, n + 1, at)
+        if down is None or up is None or (down.motion, up.motion) != ("feed", "rapid"):
+            return hole
+        if not down.z < min(floor, top) or up.z not in (top, clearance):
+            return hole
+        floor, strokes, n = down.z, strokes + 1, n + 2
+        if up.z == clearance:
+            hole = _Hole(top, floor, down.feed or 0.0, strokes, n)
+
+
+def _straight(moves: Sequence[Move], n: int, at: At) -> Move | None:
+    """A move at the place that waits for nobody."""
+    if n >= len(moves):
+        return None
+    move = moves[n]
+    return move if (move.x, move.y) == at[:2] and not (move.wait or move.stop) else None
 
 
 def _peck(way: float, diameter: float, decimals: int) -> float:
@@ -208,7 +238,9 @@ def _peck(way: float, diameter: float, decimals: int) -> float:
 
 def _motions(cycle: Cycle) -> Iterator[Move]:
     """What a controller makes of the cycle, once over the hole."""
-    x, y, floor, top, peck, feed = cycle
+    x, y, floor, top, peck, feed, back = cycle
+    if top != back:
+        yield Move("rapid", x, y, top, cycle=cycle)
     reached = top - peck
     while peck > 0 and reached > floor:
         yield Move("feed", x, y, reached, feed=feed, cycle=cycle)
@@ -216,4 +248,4 @@ def _motions(cycle: Cycle) -> Iterator[Move]:
         yield Move("rapid", x, y, reached + RETRACTED, cycle=cycle)
         reached -= peck
     yield Move("feed", x, y, floor, feed=feed, cycle=cycle)
-    yield Move("rapid", x, y, top, cycle=cycle)
+    yield Move("rapid", x, y, back, cycle=cycle)

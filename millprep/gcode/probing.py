@@ -135,7 +135,7 @@ def surface_program(
     places = list(surface_places(mill_pass.touch, x, y))
     for n, at in enumerate(places, 1):
         pen.over(*at)
-        pen.plunge(high)
+        pen.lower(high)
         text = f"point {n}: write down Z as the display shows it, then go on"
         stop = text if probing.stops else ""
         pen.moves.append(Move("probe", *at, low, feed=feed, stop=stop))

@@ -140,6 +140,7 @@ class TextSink:
             return
         line = [WORDS[move.motion]]
         x0, y0, z0 = (self._number(v) for v in self._at)
+        z_before = self._at[2]
         arc = move.i is not None
         if arc or self._number(move.x) != x0:
             line.append(f"X{self._number(move.x)}")
@@ -157,7 +158,7 @@ class TextSink:
             line += self._new_feed(move.feed)
         self._before_motion()
         self._wait, self._stop = move.wait, move.stop
-        if move.motion == "rapid":
+        if move.motion == "rapid" and (line[1][0] != "Z" or move.z > z_before):
             self._across |= line[1][0] != "Z"
         else:
             self._restart_point()
@@ -191,8 +192,9 @@ class TextSink:
         # the line itself begins with the way across
         self._across = True
         self._restart_point()
-        x, y, z, r, peck, feed = cycle
-        line = ["G99", "G83" if peck > 0 else "G81"]
+        x, y, z, r, peck, feed, _ = cycle
+        # G98 goes back to the height before the cycle, that of travel
+        line = ["G98", "G83" if peck > 0 else "G81"]
         line += [f"{word}{self._number(v)}" for word, v in (("X", x), ("Y", y), ("Z", z), ("R", r))]
         if peck > 0:
             line.append(f"Q{self._number(peck)}")

@@ -37,7 +37,10 @@ def spoilboard_program(
         for n, place in enumerate(places, 1)
     ]
     mill_pass = spoilboard_pass(job.machine, blank)
-    (program,) = build(cuts, mill_pass, job.cutters, job.machine, job.profile, dry=False)
+    flatness = job.isolation.flatness
+    (program,) = build(
+        cuts, mill_pass, job.cutters, job.machine, job.profile, dry=False, flatness=flatness
+    )
     name = program.file.rsplit("/", 1)[-1]
     return replace(
         program,

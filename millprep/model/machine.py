@@ -61,6 +61,14 @@ class Machine(JobTable):
         above=0,
         most=1000,
     )
+    approach: float = number(
+        "Height above the highest copper, flatness included, down to which rapid moves go before "
+        "the cutter feeds; as high as clearance, it feeds all the way",
+        "mm",
+        default=0.5,
+        above=0,
+        most=1000,
+    )
     rapid: float = number(
         "Speed of rapid moves, for the time estimate only",
         "mm/min",

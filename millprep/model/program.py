@@ -16,7 +16,7 @@ Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
 
 class Cycle(NamedTuple):
-    """A drilling cycle: at (x, y) from height r down to z at the feed, and back to r.
+    """A drilling cycle at (x, y): rapid down to height r, feed down to z, rapid up to `back`.
 
     With `peck` above 0 the drill goes up to r after every so many mm.
     """
@@ -27,6 +27,7 @@ class Cycle(NamedTuple):
     r: float
     peck: float
     feed: float
+    back: float
 
 
 class Move(NamedTuple):

@@ -262,6 +262,7 @@ def _with_programs(
         None if job.registration.probe == "none" else job.registration,
         left_out,
         job.setup.clamps,
+        flatness=job.isolation.flatness,
     )
     return replace(mill_pass, programs=programs)
 

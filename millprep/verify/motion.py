@@ -20,7 +20,7 @@ from millprep.model.layout import limited
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
-from millprep.verify.motion_context import SLACK, Mask, Setting, Table, table
+from millprep.verify.motion_context import SLACK, Mask, Setting, table
 from millprep.verify.obstacles import clamp_rule, pin_rule
 from millprep.verify.over_copper import FOLLOWED, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
@@ -48,6 +48,7 @@ def check(
     file: str,
     pins: bool = True,
     at: tuple[float, float] | None = None,
+    flatness: float = 0.0,
     probing: bool = False,
     touching: shapely.Geometry | None = None,
     surface: SurfaceMap | None = None,
@@ -57,7 +58,8 @@ def check(
     `clamps` stand in machine coordinates, those of other passes are left aside. `spoilboard`
     is the thickness of the board beneath the blank. `pins` says whether pins stand in the
     holes this pass is found by; False for the program that bores the bed for them. `at` is
-    where the machine stands in x and y before it, None for anywhere.
+    where the machine stands in x and y before it, None for anywhere. `flatness` is how far the
+    copper may lie above Z0, or above the surface map, mm.
     `probing` says that the program is to touch holes from within and to cut nothing; `touching`
     that it is to touch copper from above, and which, machine frame. Over a `surface` depths are
     judged from the copper there, and everything else keeps off its highest place.
@@ -83,6 +85,7 @@ def check(
         file=file,
         touching=touching,
         highest=highest,
+        approach=highest + flatness + machine.approach,
         over=over,
     )
     findings = [finding for rule in EVERY for finding in rule(setting)]
@@ -126,7 +129,7 @@ def _first_move(s: Setting) -> Iterator[Finding]:
 
 
 def _rapids(s: Setting) -> Iterator[Finding]:
-    """Rapids run at or above clearance; from below it they only rise."""
+    """Rapids run across at or above clearance; from there they go down to the approach height."""
     m = s.moves
     required = s.machine.clearance
     if s.over is not None:
@@ -136,9 +139,15 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     # The first move is another rule's; it moves in z only.
     straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
     rising = straight & ~(m.end[:, 2] < m.start[:, 2] - SLACK)
-    low = m.rapid & (m.bottom < clearance) & ~rising
-    plunge = low & straight & ~_pecked(m)
-    yield from s.each(plunge, "rapid-plunge", "a rapid goes down below clearance. Use G1.")
+    # travel has led to this place at clearance, and only then it goes down
+    down = straight & (m.start[:, 2] >= clearance) & (m.end[:, 2] >= s.approach - SLACK)
+    low = m.rapid & (m.bottom < clearance) & ~rising & ~down
+    yield from s.each(
+        low & straight & ~_pecked(s),
+        "rapid-plunge",
+        f"a rapid goes down below the approach height of {s.approach:.4g} mm, or not from "
+        "clearance. Use G1.",
+    )
     yield from s.each(
         low & ~straight,
         "rapid-low",
@@ -151,9 +160,12 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     )
 
 
-def _pecked(m: Table) -> Mask:
-    """Rapids straight down into a hole that was drilled at least that deep just before."""
+def _pecked(s: Setting) -> Mask:
+    """Rapids of a drilling cycle into a hole that it drilled at least that deep just before."""
+    m = s.moves
     free = np.zeros(len(m), dtype=bool)
+    if not s.trace.cycles:
+        return free
     floor = np.inf
     for i, (across, z, rapid) in enumerate(
         zip(m.across.tolist(), m.end[:, 2].tolist(), m.rapid.tolist(), strict=True)
@@ -164,7 +176,7 @@ def _pecked(m: Table) -> Mask:
             free[i] = z >= floor - SLACK
         else:
             floor = min(floor, z)
-    return free
+    return free & np.isin(m.line, s.trace.cycles)
 
 
 def _feeds(s: Setting) -> Iterator[Finding]:

@@ -110,6 +110,7 @@ class Setting:
     Attributes:
         touching: copper that a surface probe may touch, machine frame; None for other programs.
         highest: of the copper above Z0, mm.
+        approach: the height that no rapid ends below, mm.
         over: the program as over flat copper, if it follows a surface map.
     """
 
@@ -126,6 +127,7 @@ class Setting:
     file: str
     touching: shapely.Geometry | None = None
     highest: float = 0.0
+    approach: float = 0.0
     over: OverFlatCopper | None = None
 
     def finding(

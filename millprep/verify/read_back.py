@@ -142,6 +142,8 @@ def check_motion(
     on_spoilboard = mill_pass.number == 0
     on = tuple(clamp for clamp in job.setup.clamps if clamp.on_in(mill_pass.number))
     clamps = () if on_spoilboard else on
+    surface = _surface(program, mill_pass)
+    level = None if surface is None else mill_pass.levelling
     return motion.check(
         trace,
         cutter=program.cutter,
@@ -153,8 +155,9 @@ def check_motion(
         file=program.file,
         # the person has just zeroed z there
         at=program.start[:2],
+        flatness=job.isolation.flatness if level is None else level.left,
         probing=program.work == "probe",
-        surface=_surface(program, mill_pass),
+        surface=surface,
     )
 
 

@@ -36,8 +36,8 @@ def test_a_hole_is_one_line_and_the_cycle_is_cancelled_before_anything_else() ->
     assert lines_of(drilled((10, 20, 2.0), (30, 20, 2.0))) == [
         "G0 Z2.5000",
         "G0 X5.0000 Y5.0000",
-        "G99 G81 X10.0000 Y20.0000 Z-2.0000 R2.5000 F100.0000",
-        "G99 G81 X30.0000 Y20.0000 Z-2.0000 R2.5000",
+        "G98 G81 X10.0000 Y20.0000 Z-2.0000 R0.5000 F100.0000",
+        "G98 G81 X30.0000 Y20.0000 Z-2.0000 R0.5000",
         "G80",
         "G0 X5.0000 Y5.0000",
     ]
@@ -45,15 +45,15 @@ def test_a_hole_is_one_line_and_the_cycle_is_cancelled_before_anything_else() ->
 
 def test_a_deep_hole_is_pecked() -> None:
     (line,) = [line for line in lines_of(drilled((10, 20, 4.0))) if "G8" in line and "X" in line]
-    # 6.5 mm from R to the floor are seven pecks of 1 mm at most, the last a little shorter
-    assert line == "G99 G83 X10.0000 Y20.0000 Z-4.0000 R2.5000 Q0.9286 F100.0000"
+    # 4.5 mm from R to the floor are five pecks of 1 mm at most
+    assert line == "G98 G83 X10.0000 Y20.0000 Z-4.0000 R0.5000 Q0.9001 F100.0000"
 
 
 def test_a_last_peck_is_never_of_no_length() -> None:
     told = with_cycles(drilled((10, 20, 3.5)), START, drill(1.0), TOP, 4)
     cycle = next(m.cycle for m in told if m.cycle)
-    assert cycle.peck == 1.0001, "six pecks of 1 mm would just reach"
-    assert sum(m.motion == "feed" for m in told) == 6
+    assert cycle.peck == 1.0001, "four pecks of 1 mm would just reach"
+    assert sum(m.motion == "feed" for m in told) == 4
 
 
 @given(st.floats(0.3, 3.0), st.floats(3.05, 9.0), st.integers(3, 6))
@@ -64,7 +64,7 @@ def test_no_peck_is_deeper_than_the_drill_is_wide(
     told = with_cycles(
         drilled((10, 20, depth), diameter=diameter), START, drill(diameter), TOP, decimals
     )
-    at = TOP
+    at = MACHINE.approach
     for m in told:
         if m.motion == "feed":
             assert at - m.z <= diameter + 0.2540001 + 10**-decimals

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,8 +15,9 @@ from hypothesis import strategies as st
 from millprep.gcode import moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
+from millprep.model.dialect import Dialect
 from tests.helpers.chance import examples
-from tests.helpers.gcode_trail import START, apart, pen, trail
+from tests.helpers.gcode_trail import START, allowed_rapid, apart, pen, trail
 from tests.helpers.paths import paths
 from tests.helpers.workshop import MACHINE, drill, mill, vee
 
@@ -42,10 +44,46 @@ def test_a_lap_is_followed_at_depth_and_a_closed_one_over_its_start(
     assert all(m.feed == 400.0 for m, _ in at_depth)
     for move, points in fine:
         if move.motion == "rapid":
-            up = (points[0, :2] == points[-1, :2]).all() and points[-1, 2] > points[0, 2]
-            assert up or points[:, 2].min() >= MACHINE.clearance
+            assert allowed_rapid(points)
         elif points[0, 2] != points[-1, 2]:
             assert move.feed == 100.0
+
+
+def test_the_way_down_is_rapid_to_the_approach_height_and_no_farther() -> None:
+    """Over a groove that is there already as well, and for every peck."""
+    one = pen(mill(1.0))
+    one.over(20.0, 10.0)
+    one.plunge(-0.1)
+    one.plunge(-0.2)
+    one.rise()
+    one.plunge(-0.3)
+    rapid, feed = ("rapid", MACHINE.approach), "feed"
+    assert [(m.motion, m.z) for m in one.moves[1:]] == [
+        rapid, (feed, -0.1), (feed, -0.2), ("rapid", MACHINE.clearance), rapid, (feed, -0.3),
+    ]  # fmt: skip
+    pecked = pen(drill(0.5))
+    moves.hole(pecked, hole("drill", 0.5, 2.1))
+    assert [m.z for m in pecked.moves[1:]] == [
+        z for depth in (1.0, 1.5, 2.1) for z in (MACHINE.approach, -depth, MACHINE.clearance)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("approach", "highest", "decimals", "height"),
+    [(0.5, 0.0, 4, 0.5), (0.5, 0.02, 4, 0.52), (0.5, 0.125, 2, 0.63), (0.125, 0.0, 3, 0.125)],
+)
+def test_the_approach_height_is_one_that_the_digits_can_say(
+    approach: float, highest: float, decimals: int, height: float
+) -> None:
+    machine = replace(MACHINE, approach=approach, dialect=Dialect(arcs=False, decimals=decimals))
+    assert moves.approach_height(machine, highest) == height
+
+
+def test_as_high_as_clearance_it_feeds_all_the_way() -> None:
+    one = pen(vee())
+    one.approach = MACHINE.clearance
+    moves.lap(one, lap(Path.lines([(1, 1), (9, 1)])), 0)
+    assert [m.motion for m in one.moves] == ["rapid", "feed", "feed", "rapid"]
 
 
 def test_feeds_stay_within_the_machine() -> None:

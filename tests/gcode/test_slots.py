@@ -15,7 +15,7 @@ from millprep.gcode import slots
 from millprep.model.cut import HoleCut
 from millprep.model.program import Move
 from tests.helpers.chance import examples
-from tests.helpers.gcode_trail import START, pen, program, read_back, trail
+from tests.helpers.gcode_trail import START, allowed_rapid, pen, program, read_back, trail
 from tests.helpers.workshop import MACHINE, mill
 
 QUICK = examples(30)
@@ -77,7 +77,7 @@ def test_the_way_down_is_a_ramp(size: tuple[float, float, float, float], step: f
             chords = 2 * radius * np.arcsin(np.minimum(chords / (2 * radius), 1.0))
         run = float(chords.sum())
         if fall <= 0 or move.motion == "rapid":
-            assert fall <= 0 or points[-1, 2] >= MACHINE.clearance
+            assert fall <= 0 or allowed_rapid(points)
             continue
         if points[-1, 2] >= 0:
             continue

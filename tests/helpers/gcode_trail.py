@@ -26,7 +26,7 @@ START = (5.0, 5.0, MACHINE.clearance)
 
 
 def pen(cutter: Cutter) -> Pen:
-    return Pen(MACHINE, cutter, START)
+    return Pen(MACHINE, cutter, START, approach=MACHINE.approach)
 
 
 def points(at: Sequence[float], move: Move, step: float = 0.02) -> FloatArray:
@@ -63,6 +63,14 @@ def trail(
         found.append((move, points(at, move, step)))
         at = (move.x, move.y, move.z)
     return found
+
+
+def allowed_rapid(points: FloatArray) -> bool:
+    """Across at clearance or above, straight up, or straight down from there to the approach."""
+    first, last = points[0], points[-1]
+    if (first[:2] != last[:2]).any():
+        return bool(points[:, 2].min() >= MACHINE.clearance)
+    return bool(last[2] > first[2] or (first[2], last[2]) == (MACHINE.clearance, MACHINE.approach))
 
 
 def apart(points: FloatArray, line: shapely.LineString) -> float:

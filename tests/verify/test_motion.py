@@ -55,7 +55,7 @@ def test_a_good_program_has_no_findings() -> None:
 BAD = {
     "first-move": ("G0 Z2.\n", "G0 X1. Y1.\nG0 Z2.\n"),
     "rapid-low": ("G0 Z2.\nG0 Z2.\nM5", "G0 Z1.\nG0 X5. Y5.\nG0 Z2.\nM5"),
-    "rapid-plunge": ("G1 Z-0.0800 F60.", "G0 Z1.\nG1 Z-0.0800 F60."),
+    "rapid-plunge": ("G1 Z-0.0800 F60.", "G0 Z0.4999\nG1 Z-0.0800 F60."),
     "spindle-off": ("M3 S10000\n", ""),
     "spindle-not-settled": ("G4 P2.", "G4 P1.9"),
     "spindle-backwards": ("M3", "M4"),
@@ -189,13 +189,39 @@ class TestDrills:
         assert codes(text, cutter=drill()) == {"drill-sideways"}
         assert codes(text, cutter=end_mill(1.0)) == set()
 
-    def test_pecking_back_into_the_hole_is_no_plunge(self) -> None:
-        pecks = "G0 X9. Y9.\nG1 Z-1. F60.\nG0 Z2.\nG0 Z-0.9\nG1 Z-2.\nG0 Z2.\n"
+    def test_only_a_cycle_goes_back_into_its_hole_at_rapid(self) -> None:
+        pecks = "G0 X9. Y9.\nG1 Z-1. F60.\nG0 Z2.\nG0 Z0.5\nG1 Z-2.\nG0 Z2.\n"
         assert codes(HEAD + pecks + TAIL, cutter=drill()) == set()
-        deeper = pecks.replace("-0.9", "-1.1")
-        assert codes(HEAD + deeper + TAIL, cutter=drill()) == {"rapid-plunge"}
-        elsewhere = pecks.replace("G0 Z-0.9", "G0 X8.\nG0 Z-0.9")
-        assert codes(HEAD + elsewhere + TAIL, cutter=drill()) == {"rapid-plunge"}
+        assert codes(HEAD + pecks.replace("G0 Z0.5", "G0 Z-0.9") + TAIL, cutter=drill()) == {
+            "rapid-plunge"
+        }
+        cycle = "G0 X9. Y9.\nG98 G83 X9. Y9. Z-2. R0.5 Q0.8 F60.\nG80\n"
+        assert codes(HEAD + cycle + TAIL, cutter=drill()) == set()
+        low = cycle.replace("R0.5", "R0.4")
+        assert codes(HEAD + low + TAIL, cutter=drill()) == {"rapid-plunge"}
+
+
+class TestApproach:
+    """Rapids go down to the approach height above the highest copper, from clearance alone."""
+
+    text = HEAD + cut([(10, 10), (20, 10)]).replace("G1 Z", "G0 Z0.5\nG1 Z") + TAIL
+
+    def test_above_the_highest_copper(self) -> None:
+        assert codes(self.text) == set()
+        assert codes(self.text, flatness=0.01) == {"rapid-plunge"}
+        higher = self.text.replace("Z0.5", "Z0.51")
+        assert codes(higher, flatness=0.01) == set()
+        bold = dataclasses.replace(MACHINE, approach=0.51)
+        assert codes(self.text, machine=bold) == {"rapid-plunge"}
+        assert codes(higher, machine=bold) == set()
+
+    def test_only_after_travel_at_clearance(self) -> None:
+        slanting = self.text.replace("G0 Z0.5", "G0 X11. Z0.5")
+        assert codes(slanting) == {"rapid-low"}
+        low = self.text.replace("G0 Z0.5", "G0 Z1.\nG0 X11.\nG0 Z0.5")
+        assert codes(low) == {"rapid-low", "rapid-plunge"}
+        unknown = self.text.replace("G0 X10.0000 Y10.0000\n", "")
+        assert codes(unknown) == {"rapid-low", "place-unknown"}
 
 
 class TestArcs:
