@@ -60,10 +60,11 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     assert new["set"] in text.splitlines()[0]
     lines = text.splitlines()
     first = next(n for n, line in enumerate(lines) if line.startswith("G0"))
-    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:6]
-    # up, spindle, its dwell, over the touch point, over the place, down at the plunge feed
-    assert [line.split()[0] for line in head] == ["G0", "S12000.0000", "G4", "G0", "G0", "G1"]
-    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[5])
+    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:7]
+    # up, spindle, its dwell, over the touch point, over the place, down, then at the plunge feed
+    assert [line.split()[0] for line in head] == ["G0", "S12000.0000", "G4", *["G0"] * 3, "G1"]
+    assert head[5] == "G0 Z0.5200"
+    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[6])
 
 
 def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) -> None:
