@@ -255,7 +255,7 @@ def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
     rest = reader.read((tmp_path / "new" / new["resumed"][0]["file"]).read_text(), file="").moves
     heights = {m.end[2] for m in rest if m.kind != "rapid"}
     assert len(heights) > 20
-    assert {m.end for m in rest[4:]} <= {m.end for m in trace.moves}
+    assert {m.end for m in rest[5:]} <= {m.end for m in trace.moves}
     again = run("verify", tmp_path / "new", *job)
     assert again.exit_code == 0, again.output
     told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
