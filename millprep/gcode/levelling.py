@@ -52,9 +52,8 @@ def with_maps(cut_set: CutSet, plan: JobPlan, derivation: Derivation | None) -> 
         blanks.append(replace(blank, passes=tuple(passes)))
     if faults:
         raise Refusal(faults)
-    levelled_set = replace(
-        cut_set, blanks=tuple(_with_grooves(blank, plan.isolation.depth) for blank in blanks)
-    )
+    deepest = max(use.depth for use in plan.isolation.uses)
+    levelled_set = replace(cut_set, blanks=tuple(_with_grooves(blank, deepest) for blank in blanks))
     notes = (
         _grooves_finding(grooves)
         for mill_pass in levelled_set.passes

@@ -12,10 +12,10 @@ from pydantic_core import ArgsKwargs, ErrorDetails, PydanticUndefined
 
 from millprep.job.mistakes import inner, mistake_of, unknown_key, unknown_kind
 from millprep.model.cutter import Cutter
+from millprep.model.job.cutter_names import KINDS
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobSource, JobTable, Key, keys, partial
 from millprep.model.job.mistakes import KeyPath, Mistake, UnsettledError, plain
-from millprep.model.job.work import KINDS
 
 CUTTER_NAME = r"[A-Za-z0-9-]{1,40}"
 CUTTER_NAME_ALLOWED = "of letters A to Z, digits and hyphens, 40 at most, for it names files"

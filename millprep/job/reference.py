@@ -12,13 +12,14 @@ from millprep.model.blank import Clamp
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.job.board import BoardPlan, LayersTable, PlacePlan
+from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.job import BlankPlan, JobPlan, LayoutTable, SetupTable
 from millprep.model.job.keys import JobTable, keys
 from millprep.model.job.layers import Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
-from millprep.model.job.work import ClearingPlan, DrillingPlan, IsolationPlan, ProfilePlan
+from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.net import Load
 

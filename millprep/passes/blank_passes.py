@@ -173,16 +173,16 @@ def _marks(
     lap_joins: Sequence[Join],
 ) -> _Marks:
     """Numbers and crosses at the registration holes, and verniers where the job has them."""
-    depth = job.isolation.depth
-    by_width = sorted(job.isolation.cutters, key=lambda cutter: cutter.width(depth))
-    widest = max(job.isolation.cutters, key=lambda cutter: cutter.width(depth))
-    numbers = labels.plan(frame.shift, laminate, holes, frame.taken, frame.denied, widest, depth)
+    widest, *_, finest = (job.isolation.uses[0], *job.isolation.uses)
+    numbers = labels.plan(
+        frame.shift, laminate, holes, frame.taken, frame.denied, widest.cutter, widest.depth
+    )
     discs = [shapely.Point(hole.blank).buffer(hole.diameter / 2) for hole in holes]
     taken = shapely.union_all([frame.taken, numbers.taken, *discs])
     if not job.registration.verniers:
         return _Marks(numbers, VernierPlan(), taken)
     combs = verniers.plan(
-        frame.shift, laminate, holes, taken, frame.denied, lap_joins, by_width[0], depth
+        frame.shift, laminate, holes, taken, frame.denied, lap_joins, finest.cutter, finest.depth
     )
     return _Marks(numbers, combs, shapely.union_all([taken, combs.taken]))
 

@@ -23,7 +23,7 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.model.blank import Box
 from millprep.model.cut import Cut, DrilledInOtherPass, HoleCut, Lap
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import IsolationPlan
 from millprep.model.layout import Placement
 
 PieceKey = tuple[int, str]
@@ -274,7 +274,7 @@ def gouges_of_drawn_copper(
         for p in placements
         for piece in p.board.pieces
     }
-    half = max(cutter.width(plan.depth) for cutter in plan.cutters) / 2
+    half = max(use.surface for use in plan.uses) / 2
     real = []
     for gouge in gouges:
         away = shapely.distance(shapely.Point(gouge.pair.at), shapes[gouge.pair.other])

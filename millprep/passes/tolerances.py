@@ -131,14 +131,19 @@ def locating(holes: list[Point]) -> FloatArray:
     return np.array(holes, dtype=float).reshape(-1, 2)
 
 
-def grooves(job: JobPlan, blank: Blank) -> dict[str, IsolationGroove]:
-    """What all laps around a piece cut, by isolating cutter."""
+Use = tuple[str, float]
+"""The name of a cutter and its depth, mm."""
+
+
+def grooves(job: JobPlan, blank: Blank) -> dict[Use, IsolationGroove]:
+    """What all laps around a piece cut, by isolating cutter and depth."""
     made = {
-        c.name: LapSpacing.for_gap(c, job.isolation, blank.copper) for c in job.isolation.cutters
+        (use.cutter.name, use.depth): LapSpacing.for_gap(use, job.isolation, blank.copper)
+        for use in job.isolation.uses
     }
     return {
-        name: IsolationGroove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
-        for name, laps in made.items()
+        use: IsolationGroove(laps.surface, laps.foot, laps.pitch, len(laps.distances))
+        for use, laps in made.items()
     }
 
 
@@ -147,17 +152,18 @@ def joined_grooves(
 ) -> dict[PieceKey, tuple[str, IsolationGroove]]:
     """For every joined piece the cutter that decides the tolerance of its joins, and its groove."""
     known = grooves(job, blank)
-    counts: dict[PieceKey, dict[str, int]] = {}
+    counts: dict[PieceKey, dict[Use, int]] = {}
     for lap in made.laps:
         key = (lap.placement, lap.piece)
         if key in plan.split_laps:
             mine = counts.setdefault(key, {})
-            mine[lap.cutter] = max(mine.get(lap.cutter, 0), lap.number + 1)
+            use = (lap.cutter, lap.depth)
+            mine[use] = max(mine.get(use, 0), lap.number + 1)
     grooves_ = {}
     for key, mine in counts.items():
-        # the finest cutter decides, should more than one have worked on the piece
-        name = min(mine, key=lambda n: known[n].surface)
-        grooves_[key] = (name, replace(known[name], laps=mine[name]))
+        # the narrowest groove decides, should more than one have been cut around the piece
+        use = min(mine, key=lambda n: known[n].surface)
+        grooves_[key] = (use[0], replace(known[use], laps=mine[use]))
     return grooves_
 
 

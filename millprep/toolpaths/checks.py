@@ -10,7 +10,8 @@ from shapely.geometry.base import BaseGeometry
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import Finding
-from millprep.model.job.work import ClearingPlan, IsolationPlan
+from millprep.model.job.isolation import IsolationPlan
+from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement, on_blank, on_drawing
 from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
@@ -23,22 +24,21 @@ LEFT = 0.001
 
 
 def check_depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
-    """Whether the groove passes through the copper wherever the blank is uneven."""
-    through = plan.depth - plan.flatness
-    if through > blank.copper:
-        return ()
-    return (
+    """Whether every groove passes through the copper wherever the blank is uneven."""
+    shallow = sorted({use.depth for use in plan.uses if use.depth - plan.flatness <= blank.copper})
+    return tuple(
         Finding(
             code="copper-not-cut-through",
             severity="stop",
             message=(
-                f"[isolation] depth {plan.depth:g} is too shallow: the surface may be "
-                f"{plan.flatness:g} mm off (flatness), which leaves {through:.3f} mm for "
-                f"{blank.copper:g} mm of copper. Set depth above "
+                f"[isolation] depth {depth:g} is too shallow: the surface may be "
+                f"{plan.flatness:g} mm off (flatness), which leaves {depth - plan.flatness:.3f} mm "
+                f"for {blank.copper:g} mm of copper. Set depth above "
                 f"{blank.copper + plan.flatness:.3f}."
             ),
             blank=blank.number,
-        ),
+        )
+        for depth in shallow
     )
 
 

@@ -20,7 +20,7 @@ from millprep.geometry.offset import boundaries_of, offset, offsets, quad_segmen
 from millprep.geometry.path import Path
 from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter
-from millprep.model.job.work import Direction
+from millprep.model.job.isolation import Direction
 from millprep.toolpaths.linking import linked
 
 NEARER = (0.5, 0.2, 0.0)

@@ -58,7 +58,10 @@ def _plan(job: JobPlan) -> ClearingPlan:
     """How to clear; without [clearing] as for isolation."""
     isolation = job.isolation
     return job.clearing or ClearingPlan(
-        cutters=isolation.cutters, depth=isolation.depth, overlap=isolation.overlap
+        cutters=isolation.cutters,
+        # every cutter may go as deep as its shallowest groove
+        depth=min(use.depth for use in isolation.uses),
+        overlap=isolation.overlap,
     )
 
 
@@ -72,11 +75,8 @@ def _area(
     if not (whole or plan.clear or isolation.by_voltage or isolation.pad_gap):
         return shapely.Polygon(), ()
     # of several cutters the one that leaves most: what is cleared twice does no harm
-    skirt = min(
-        (c.width(isolation.depth) - c.width(isolation.depth, blank.copper)) / 2
-        for c in isolation.cutters
-    )
-    foot = min(c.width(isolation.depth, blank.copper) for c in isolation.cutters)
+    skirt = min(use.skirt(blank.copper) for use in isolation.uses)
+    foot = min(use.foot(blank.copper) for use in isolation.uses)
     gap = max(isolation.gap, foot)
     outline = placement.pose.shape(placement.board.outline)
     pieces = {piece.id: placement.pose.shape(piece.shape) for piece in placement.board.pieces}

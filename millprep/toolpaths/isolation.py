@@ -23,8 +23,7 @@ from millprep.geometry.arcs import from_line
 from millprep.geometry.offset import boundaries_of, offset, offsets
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Lap
-from millprep.model.cutter import Cutter
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import CutterUse, IsolationPlan
 
 GOUGE = 0.003
 """How far a groove may reach into a neighbour before the lap is broken, mm."""
@@ -71,10 +70,9 @@ class LapSpacing:
         return self.distances[1] - self.distances[0] if len(self.distances) > 1 else self.foot
 
     @classmethod
-    def for_gap(cls, cutter: Cutter, plan: IsolationPlan, copper: float) -> LapSpacing:
+    def for_gap(cls, use: CutterUse, plan: IsolationPlan, copper: float) -> LapSpacing:
         """The fewest equal steps that open the gap at the foot without leaving ridges."""
-        surface = cutter.width(plan.depth)
-        foot = cutter.width(plan.depth, copper)
+        surface, foot = use.surface, use.foot(copper)
         # at the shallowest place the groove is still as wide as the overlap takes for granted
         pitch = foot * (1 - plan.overlap)
         count = 1 + max(0, math.ceil((plan.gap - foot) / pitch - 1e-9))
@@ -97,18 +95,17 @@ def isolate(
         copper: thickness of the foil.
 
     """
-    cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
     shapes = np.array([island.shape for island in islands], dtype=object)
     tree = shapely.STRtree(shapes)
     laps: list[Lap] = []
     missing: dict[int, BaseGeometry] | None = None
     tight: list[TightGap] = []
-    for cutter in cutters:
-        spacing = LapSpacing.for_gap(cutter, plan, copper)
-        made, broken = _with_cutter(islands, tree, edge, plan, cutter, spacing, missing)
+    for use in plan.uses:
+        spacing = LapSpacing.for_gap(use, plan, copper)
+        made, broken = _with_cutter(islands, tree, edge, plan, use, spacing, missing)
         laps += made
         missing = {i: offset(line, spacing.surface) for i, line in broken.items()}
-        if cutter is cutters[-1]:
+        if use == plan.uses[-1]:
             tight = _tight_gaps(islands, tree, broken, spacing)
         if not missing:
             break
@@ -120,7 +117,7 @@ def _with_cutter(
     tree: shapely.STRtree,
     edge: BaseGeometry,
     plan: IsolationPlan,
-    cutter: Cutter,
+    use: CutterUse,
     spacing: LapSpacing,
     only: dict[int, BaseGeometry] | None,
 ) -> tuple[list[Lap], dict[int, BaseGeometry]]:
@@ -160,8 +157,8 @@ def _with_cutter(
                         islands[i].placement,
                         islands[i].piece,
                         number,
-                        cutter.name,
-                        plan.depth,
+                        use.cutter.name,
+                        use.depth,
                     )
                     for path in _paths(line, boundary, plan.direction == "climb")
                 ]

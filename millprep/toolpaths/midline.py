@@ -23,8 +23,7 @@ from millprep.geometry.medial_axis import MedialAxis, medial_axis
 from millprep.geometry.offset import boundaries_of, offset
 from millprep.geometry.path import Path
 from millprep.model.cut import Lap
-from millprep.model.cutter import Cutter
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import CutterUse, IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island, TightGap
 from millprep.toolpaths.medial_chains import extended, medial_chains, turned
 
@@ -75,21 +74,21 @@ def isolate_along_medial_axis(
     """
     laps: list[Lap] = []
     tight: list[TightGap] = []
-    cutters = sorted(plan.cutters, key=lambda c: -c.width(plan.depth))
+    uses = plan.uses
     for placement, outline in outlines.items():
         mine = [island for island in islands if island.placement == placement]
         if not mine:
             continue
         shapes = [island.shape for island in mine]
-        finest = cutters[-1].width(plan.depth)
+        finest = uses[-1].surface
         # what reaches the edge ends there: no cutter passes between it and the edge
         axis = medial_axis(shapes, outline, finest)
         least = 2 * float(axis.clearance[axis.areas[:, 1] < len(mine)].min(initial=math.inf))
-        fit = [c for c in cutters if c.width(plan.depth) <= least + 2 * LACKING]
-        cutter = fit[0] if fit else cutters[-1]
-        if cutter is not cutters[-1]:
-            axis = medial_axis(shapes, outline, cutter.width(plan.depth))
-        board = _BoardGaps(mine, outline, axis, cutter, plan, copper)
+        fit = [use for use in uses if use.surface <= least + 2 * LACKING]
+        use = fit[0] if fit else uses[-1]
+        if use != uses[-1]:
+            axis = medial_axis(shapes, outline, use.surface)
+        board = _BoardGaps(mine, outline, axis, use, plan, copper)
         laps += board.laps()
         tight += tight_gaps(mine, axis, board.lost.tolist(), board.surface)
     return tuple(laps), tuple(tight)
@@ -103,14 +102,14 @@ class _BoardGaps:
         islands: Sequence[Island],
         outline: shapely.Polygon,
         axis: MedialAxis,
-        cutter: Cutter,
+        use: CutterUse,
         plan: IsolationPlan,
         copper: float,
     ) -> None:
         self.islands, self.outline, self.axis = islands, outline, axis
-        self.cutter, self.plan = cutter, plan
-        self.surface = cutter.width(plan.depth)
-        self.foot = cutter.width(plan.depth, copper)
+        self.use, self.plan = use, plan
+        self.surface = use.surface
+        self.foot = use.foot(copper)
         self.spacing = MedialLaps.of(self.foot, plan.gap, plan.overlap)
         self.rim_laps: list[tuple[BaseGeometry, int]] = []
         self.bound = offset(outline, self.surface)
@@ -170,8 +169,8 @@ class _BoardGaps:
             island.placement,
             island.piece,
             number,
-            self.cutter.name,
-            self.plan.depth,
+            self.use.cutter.name,
+            self.use.depth,
         )
 
     def _cells(self) -> list[BaseGeometry]:

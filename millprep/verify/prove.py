@@ -110,13 +110,12 @@ def _compared(
     """The copper of all blanks compared with the boards on them."""
     isolation = job.isolation
     layout = layout_of([run.blank for run in read.blanks])
-    depth, thickest = isolation.depth, max(blank.copper for blank in layout.blanks)
-    slopes = (c.width(depth) - c.width(depth, thickest) for c in isolation.cutters)
+    thickest = max(blank.copper for blank in layout.blanks)
     return compare(
         copper,
         layout,
-        reach=max(cutter.width(depth) / 2 for cutter in isolation.cutters),
-        slope=max(slopes) / 2,
+        reach=max(use.surface for use in isolation.uses) / 2,
+        slope=max(use.skirt(thickest) for use in isolation.uses),
         nets=nets,
         kept=isolation.course == "middle",
     )

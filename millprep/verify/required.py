@@ -23,18 +23,15 @@ def required_opening(job: JobPlan, blank: Blank, gap: float | None = None) -> fl
     if isolation.course == "middle":
         return None
     return min(
-        lap_reach(cutter, depth=isolation.depth, copper=blank.copper, gap=gap or isolation.gap)
-        for cutter in isolation.cutters
+        lap_reach(use.surface, use.foot(blank.copper), gap or isolation.gap)
+        for use in isolation.uses
     )
 
 
 def foot_extension(job: JobPlan, blank: Blank) -> float:
     """How far the copper's foot reaches beyond its drawn edge, of several cutters the least."""
     isolation = job.isolation
-    slopes = (
-        c.width(isolation.depth) - c.width(isolation.depth, blank.copper) for c in isolation.cutters
-    )
-    return min(slopes) / 2
+    return min(use.skirt(blank.copper) for use in isolation.uses)
 
 
 def allowed_cuts(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> AllowedCuts:
@@ -45,12 +42,10 @@ def allowed_cuts(job: JobPlan, blank: Blank, placements: Sequence[Placement]) ->
     required.
     """
     isolation = job.isolation
-    reaches = {
-        cutter.name: lap_reach(
-            cutter, depth=isolation.depth, copper=blank.copper, gap=isolation.gap
-        )
-        for cutter in isolation.cutters
-    }
+    reaches: dict[str, float] = {}
+    for use in isolation.uses:
+        reach = lap_reach(use.surface, use.foot(blank.copper), isolation.gap)
+        reaches[use.cutter.name] = max(reach, reaches.get(use.cutter.name, 0.0))
     plans = {board.name: board for board in job.boards}
     whole = isolation.by_voltage or (job.clearing is not None and job.clearing.copper == "all")
     wide = required_opening(job, blank, isolation.pad_gap) if isolation.pad_gap else None

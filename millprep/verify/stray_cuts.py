@@ -70,13 +70,12 @@ class AllowedCuts:
     unbound: frozenset[str] = frozenset()
 
 
-def lap_reach(cutter: Cutter, *, depth: float, copper: float, gap: float) -> float:
+def lap_reach(surface: float, foot: float, gap: float) -> float:
     """How far from a piece laps reach at the foot that open the required gap there, mm.
 
     The first lap's edge lies on the piece at the surface and half of what the groove is narrower
-    below away from it at the foot; from there the gap is required_opening, or one foot's width.
+    below away from it at the foot; from there goes the required gap, or one foot's width.
     """
-    surface, foot = cutter.width(depth), cutter.width(depth, copper)
     return max(gap, foot) + (surface - foot) / 2
 
 

@@ -20,7 +20,7 @@ from fixtures.valve_boards import valve_board
 from millprep.geometry.offset import offsets
 from millprep.model.cut import Clearing, Lap
 from millprep.model.cutter import Cutter, EndMill, Vee
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import GivenCutter, IsolationPlan
 from millprep.toolpaths.clearing import clear
 from millprep.toolpaths.isolation import Island, isolate
 from millprep.toolpaths.midline import isolate_along_medial_axis
@@ -40,7 +40,12 @@ def mill(diameter: float) -> EndMill:
 def plan(gap: float) -> IsolationPlan:
     """Isolation by the vee."""
     return IsolationPlan(
-        given_gap=gap, depth=DEPTH, flatness=0.02, cutters=(VEE,), overlap=0.15, direction="climb"
+        given_gap=gap,
+        given_depth=DEPTH,
+        flatness=0.02,
+        given_cutters=(GivenCutter(VEE),),
+        overlap=0.15,
+        direction="climb",
     )
 
 

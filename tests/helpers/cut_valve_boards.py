@@ -81,7 +81,7 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     errors = ErrorBudget(HoleErrors.of(found, len(plan.poses), keys=False), None, sigma)
     join_plan = joins.plan(survey_laps(plan, laps, holes), errors, OVERRUN, gap)
     shared = cuts_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
-    count = LapSpacing.for_gap(tool, asked, COPPER)
+    count = LapSpacing.for_gap(asked.uses[0], asked, COPPER)
     groove = IsolationGroove(count.surface, count.foot, count.pitch, len(count.distances))
     room = TickRoom(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
     strong = tolerances.with_figures(

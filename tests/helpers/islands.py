@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import IsolationPlan
 from millprep.toolpaths.isolation import Island
 from tests.helpers.workshop import disc
 

@@ -13,7 +13,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cutter import Drill, EndMill, Vee
-from millprep.model.job.work import DrillingPlan, IsolationPlan, ProfilePlan
+from millprep.model.job.isolation import GivenCutter, IsolationPlan
+from millprep.model.job.work import DrillingPlan, ProfilePlan
 from millprep.model.layout import Placement
 from millprep.model.machine import Machine
 
@@ -48,12 +49,16 @@ def drill(diameter: float, name: str | None = None) -> Drill:
 
 
 def isolation(
-    *cutters: Vee | EndMill, gap: float = 0.4, **changes: object
+    *cutters: Vee | EndMill, gap: float = 0.4, depth: float = 0.1, **changes: object
 ) -> IsolationPlan:
     plan = IsolationPlan(
-        given_gap=gap, depth=0.1, flatness=0.02, cutters=cutters or (vee(),), overlap=0.2,
+        given_gap=gap,
+        given_depth=depth,
+        flatness=0.02,
+        given_cutters=tuple(map(GivenCutter, cutters or (vee(),))),
+        overlap=0.2,
         direction="climb",
-    )  # fmt: skip
+    )
     return replace(plan, **changes)  # type: ignore[arg-type]
 
 

@@ -45,16 +45,16 @@ def test_the_gap_is_opened_at_the_foot_and_not_more(cutter: Vee | EndMill, gap: 
 
 
 def test_laps_are_as_few_as_the_overlap_allows() -> None:
-    laps = LapSpacing.for_gap(mill(0.3), isolation(gap=0.78, overlap=0.2), COPPER)
+    def laps_for(gap: float) -> LapSpacing:
+        plan = isolation(mill(0.3), gap=gap, overlap=0.2)
+        return LapSpacing.for_gap(plan.uses[0], plan, COPPER)
+
+    laps = laps_for(0.78)
     assert laps.distances == pytest.approx((0.15, 0.39, 0.63))
     assert laps.pitch == pytest.approx(0.24)
-    assert (
-        len(LapSpacing.for_gap(mill(0.3), isolation(gap=0.77, overlap=0.2), COPPER).distances) == 3
-    )
-    assert (
-        len(LapSpacing.for_gap(mill(0.3), isolation(gap=0.5, overlap=0.2), COPPER).distances) == 2
-    )
-    single = LapSpacing.for_gap(mill(0.3), isolation(gap=0.2, overlap=0.2), COPPER)
+    assert len(laps_for(0.77).distances) == 3
+    assert len(laps_for(0.5).distances) == 2
+    single = laps_for(0.2)
     assert single.distances == (0.15,)
     assert single.pitch == 0.3
 

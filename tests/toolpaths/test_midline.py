@@ -17,7 +17,7 @@ from fixtures.valve_boards import valve_board
 from millprep.geometry.medial_axis import medial_axis
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, EndMill, Vee
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
 from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
 from tests.helpers.chance import examples

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.geometry.path import Path
 from millprep.model.as_cut import BoardProof
-from millprep.model.job.work import IsolationPlan
+from millprep.model.job.isolation import GivenCutter, IsolationPlan
 from millprep.toolpaths.isolation import Island
 from millprep.toolpaths.midline import isolate_along_medial_axis
 from millprep.verify.as_cut import as_cut
@@ -24,7 +24,12 @@ PADS = [shapely.Point(x, y).buffer(2.0, quad_segs=32) for x, y in ((10, 20), (16
 
 def laps() -> list[Path]:
     plan = IsolationPlan(
-        given_gap=0.1, depth=DEPTH, flatness=0.0, cutters=(VEE,), overlap=0.2, direction="climb"
+        given_gap=0.1,
+        given_depth=DEPTH,
+        flatness=0.0,
+        given_cutters=(GivenCutter(VEE),),
+        overlap=0.2,
+        direction="climb",
     )
     where = layout(board(PADS))
     (copy,) = where.placements

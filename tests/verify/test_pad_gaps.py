@@ -13,7 +13,7 @@ from tests.helpers.programs import BLANK, DEPTH, vee
 from tests.helpers.rules_scene import OUTLINE, cut, joined, less, placed
 
 ASKED = 0.8
-FAR = lap_reach(vee(), depth=DEPTH, copper=BLANK.copper, gap=0.3)
+FAR = lap_reach(vee().width(DEPTH), vee().width(DEPTH, BLANK.copper), 0.3)
 
 
 def disc(x: float, radius: float = 1.0) -> shapely.Polygon:

@@ -34,7 +34,7 @@ from tests.helpers.programs import (
 
 VEE = vee()
 GAP = 0.4
-BAND = lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
+BAND = lap_reach(VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper), GAP)
 FOOT = VEE.width(DEPTH, BLANK.copper) / 2
 PAD = shapely.box(20, 15, 24, 19)
 BOARD = board(
@@ -65,9 +65,7 @@ def stray(
 def test_the_band_is_the_asked_gap_from_where_the_groove_meets_the_foot() -> None:
     surface, foot = VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper)
     assert pytest.approx(GAP + (surface - foot) / 2) == BAND
-    assert lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=0.1) == pytest.approx(
-        foot + (surface - foot) / 2
-    )
+    assert lap_reach(surface, foot, 0.1) == pytest.approx(foot + (surface - foot) / 2)
 
 
 @pytest.mark.parametrize(("more", "told"), [(NOT_BY_MUCH, 0), (ASTRAY, 1)])

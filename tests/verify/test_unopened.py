@@ -16,7 +16,7 @@ from tests.helpers.programs import BLANK, DEPTH, HEAD, PASS, TAIL, around, board
 VEE = vee()
 SURFACE, FOOT = VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper)
 GAP = 0.5
-FAR = lap_reach(VEE, depth=DEPTH, copper=BLANK.copper, gap=GAP)
+FAR = lap_reach(VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper), GAP)
 PAD = shapely.box(20, 15, 24, 19)
 LAPS = (SURFACE / 2, (SURFACE + GAP - FOOT) / 2, SURFACE / 2 + GAP - FOOT)
 """Axes of three laps that open the gap."""

@@ -13,6 +13,7 @@ from pydantic.dataclasses import dataclass
 from millprep.model.blank import Clamp, Grade
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.job.board import BoardPlan
+from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.keys import (
     LARGEST,
     NAME_ALLOWED,
@@ -31,7 +32,7 @@ from millprep.model.job.keys import (
 from millprep.model.job.mistakes import Mistake, check, known, plain, settled, twice, wrong
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan
-from millprep.model.job.work import ClearingPlan, DrillingPlan, IsolationPlan, ProfilePlan
+from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
 from millprep.model.machine import Machine
 
 SPACING_WEB = 2.0

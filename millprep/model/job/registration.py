@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Literal
 from pydantic.dataclasses import dataclass
 
 from millprep.model.cutter import Drill, EndMill
-from millprep.model.job.keys import TABLE, JobTable, choice, entry, flag, number
-from millprep.model.job.mistakes import Mistake, check, known, plain, wrong
-from millprep.model.job.work import (
+from millprep.model.job.cutter_names import (
     CUTTER_ALLOWED,
     CUTTERS_ALLOWED,
     HoleMaker,
     NamedEndMill,
     each_once,
 )
+from millprep.model.job.keys import TABLE, JobTable, choice, entry, flag, number
+from millprep.model.job.mistakes import Mistake, check, known, plain, wrong
 
 if TYPE_CHECKING:
     from millprep.model.job.job import JobPlan
