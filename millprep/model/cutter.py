@@ -107,6 +107,13 @@ class Vee(Cutter):
     tip: float = number("Width of the flat tip", "mm", least=0, most=10)
     angle: float = number("Included angle", "degrees", above=0, below=180)
     teeth: int = number("Cutting edges", "", default=1, least=1, most=MOST_TEETH, whole=True)
+    deepest: float = number(
+        "Deepest isolating groove that the tip bears; least time keeps to it",
+        "mm",
+        default=0.2,
+        above=0,
+        most=5,
+    )
     feed: float = number("Feed along a path", "mm/min", above=0, most=FASTEST_FEED)
 
     def width(self, depth: float, level: float = 0.0) -> float:
