@@ -24,6 +24,7 @@ from millprep.cli.refit import refit
 from millprep.cli.resume import resume
 from millprep.cli.schema import schema
 from millprep.cli.show import show
+from millprep.cli.times import times
 from millprep.cli.verify import verify
 
 
@@ -41,6 +42,7 @@ for command in (
     prepare,
     layout,
     check,
+    times,
     explain,
     show,
     inspect,

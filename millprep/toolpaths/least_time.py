@@ -1,11 +1,10 @@
 """Cutters and depths that isolate all boards of a job in the least time.
 
-The edges of all copper are sampled. Every sample knows the widest groove that fits there: the
-largest disc that touches the edge and reaches no other copper. So the time that any choice of
-cutters and depths takes follows from sums over samples, and all choices of a grid are compared,
-not some of them. The grid: one groove, or a wide one and a narrower one where the wide one does
-not fit; of an end mill the least depth that cuts through; of a vee every `DEPTH_STEP` from there
-to the deepest that its tip bears, and the least depth for every number of laps.
+The time of any choice follows from sums over samples of the edges of all copper
+(`copper_edges.py`), so that all choices of a grid are compared, not some of them. The grid: one
+groove, or a wide one and a narrower one where the wide one does not fit; of an end mill the least
+depth that cuts through; of a vee every `DEPTH_STEP` from there to the deepest that its tip bears,
+and the least depth for every number of laps.
 """
 
 from __future__ import annotations
@@ -13,22 +12,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
-import shapely
-from scipy.spatial import cKDTree
 
-from millprep.geometry.offset import boundaries_of
-from millprep.geometry.path import FloatArray
 from millprep.model.board import Board
 from millprep.model.cutter import Vee
 from millprep.model.job.isolation import CutterUse, IsolationPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
+from millprep.toolpaths.copper_edges import CopperEdges
 from millprep.toolpaths.isolation import GOUGE, LapSpacing
-
-Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 DEPTH_STEP = 0.01
 """Depths of a vee are tried in steps of this, mm."""
@@ -37,10 +30,6 @@ THROUGH = 0.02
 no source)."""
 ROUND = 0.001
 """Depths are rounded up to this, mm."""
-SAMPLE = 0.4
-"""Distance of samples along the edges of copper, mm."""
-NEIGHBOUR = 0.1
-"""Distance of the places on other copper that samples are compared with, mm."""
 CHANGE = 3.0
 """Minutes that a person takes to change a cutter and find Z zero (assumed)."""
 HOP = 1.0
@@ -56,176 +45,14 @@ class Way:
         laps: of each use, around a piece.
         lengths: of each use, mm of groove on all boards.
         minutes: of isolation, a person's change of cutters included.
-        lost: length of edge where not even the narrowest groove fits, mm.
+        fits: whether the narrowest groove fits between all pieces.
     """
 
     uses: tuple[CutterUse, ...]
     laps: tuple[int, ...]
     lengths: tuple[float, ...]
     minutes: float
-    lost: float
-
-
-class CopperEdges:
-    """Samples of the edges of all copper that is isolated.
-
-    Attributes:
-        weights: length of edge that each sample stands for, mm, all copies counted.
-        turns: angle by which the edge turns there, radians; convex is positive.
-        radii: of the largest disc that touches the edge there from outside and reaches no other
-            copper, mm, up to the largest one asked for.
-        own: whether it is the same piece that the disc meets.
-        pieces: how many are isolated.
-    """
-
-    def __init__(self, boards: Sequence[tuple[Board, int]], largest: float) -> None:
-        made = [(_edges(board, largest), count) for board, count in boards]
-        self.weights = np.concatenate([e.weights * count for e, count in made])
-        self.turns = np.concatenate([e.turns * count for e, count in made])
-        self.radii = np.concatenate([e.radii for e, _ in made])
-        self.own = np.concatenate([e.own for e, _ in made])
-        self.pieces = sum(len(board.pieces) * count for board, count in boards)
-        # a stretch of narrow places begins where the sample before it is no narrow place
-        beside = [np.where(e.own, math.inf, e.radii) for e, _ in made]
-        before = [
-            np.maximum(r, np.where(e.first, math.inf, np.roll(r, 1)))
-            for r, (e, _) in zip(beside, made, strict=True)
-        ]
-        self._narrow = [
-            (np.sort(here), np.sort(both), count)
-            for here, both, (_, count) in zip(beside, before, made, strict=True)
-        ]
-
-    def stretches(self, radius: float) -> int:
-        """How many stretches of edge there are where a disc does not fit beside other copper."""
-        return sum(
-            count * int(np.searchsorted(here, radius) - np.searchsorted(both, radius))
-            for here, both, count in self._narrow
-        )
-
-    @cached_property
-    def _others(self) -> _Sums:
-        return _Sums(self, ~self.own)
-
-    @cached_property
-    def _self(self) -> _Sums:
-        return _Sums(self, self.own)
-
-    def lap(self, distance: float, zone: float, within: float = math.inf) -> float:
-        """Length of a lap at a distance from the copper, mm.
-
-        Args:
-            distance: of its axis from the edge.
-            zone: twice the radius that must be free of other copper at the edge.
-            within: only where a disc of this radius does not fit beside other copper.
-        """
-        if within == math.inf:
-            whole = float(self.weights.sum() + distance * self.turns.sum())
-            near = self._others.length(zone / 2, distance) + self._self.length(distance, distance)
-            return max(whole - near, 0.0)
-        free = self._others.length(within, distance) - self._others.length(zone / 2, distance)
-        return max(free, 0.0)
-
-    def narrow(self, radius: float) -> float:
-        """Length of edge where a disc of a radius does not fit beside other copper, mm."""
-        return self._others.length(radius, 0.0)
-
-
-class _Sums:
-    """Cumulative lengths and turns of samples by the radius of their disc."""
-
-    def __init__(self, edges: CopperEdges, chosen: Flags) -> None:
-        order = np.argsort(edges.radii[chosen], kind="stable")
-        self.radii = edges.radii[chosen][order]
-        self.weights = np.concatenate(([0.0], np.cumsum(edges.weights[chosen][order])))
-        self.turns = np.concatenate(([0.0], np.cumsum(edges.turns[chosen][order])))
-
-    def length(self, radius: float, distance: float) -> float:
-        """Length of a parallel curve at a distance beside edges with smaller discs, mm."""
-        n = int(np.searchsorted(self.radii, radius))
-        return max(float(self.weights[n] + distance * self.turns[n]), 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class _BoardEdges:
-    weights: FloatArray
-    turns: FloatArray
-    radii: FloatArray
-    own: Flags
-    first: Flags
-
-
-def _edges(board: Board, largest: float) -> _BoardEdges:
-    """The samples of one copy of a board."""
-    at: list[FloatArray] = []
-    normals: list[FloatArray] = []
-    weights: list[FloatArray] = []
-    turns: list[FloatArray] = []
-    pieces: list[FloatArray] = []
-    first: list[Flags] = []
-    places: list[FloatArray] = []
-    owners: list[FloatArray] = []
-    for n, piece in enumerate(board.pieces):
-        for loop in boundaries_of(piece.shape):
-            fine = shapely.get_coordinates(shapely.segmentize(loop, NEIGHBOUR))
-            places.append(fine[:-1])
-            owners.append(np.full(len(fine) - 1, n))
-            xy = shapely.get_coordinates(shapely.segmentize(loop, SAMPLE))
-            step = np.diff(xy, axis=0)
-            length = np.hypot(*step.T)
-            step, xy, length = step[length > 0], xy[:-1][length > 0], length[length > 0]
-            heading = np.arctan2(step[:, 1], step[:, 0])
-            turn = np.remainder(np.roll(heading, -1) - heading + np.pi, 2 * np.pi) - np.pi
-            at.append(xy + step / 2)
-            # boundaries have their copper on the left
-            normals.append(np.column_stack((step[:, 1], -step[:, 0])) / length[:, None])
-            weights.append(length)
-            turns.append((turn + np.roll(turn, 1)) / 2)
-            pieces.append(np.full(len(xy), n))
-            first.append(np.arange(len(xy)) == 0)
-    radii, own = _free_radii(
-        np.concatenate(at),
-        np.concatenate(normals),
-        np.concatenate(pieces),
-        (np.concatenate(places), np.concatenate(owners)),
-        largest,
-    )
-    return _BoardEdges(
-        np.concatenate(weights), np.concatenate(turns), radii, own, np.concatenate(first)
-    )
-
-
-def _free_radii(
-    at: FloatArray,
-    normals: FloatArray,
-    pieces: FloatArray,
-    others: tuple[FloatArray, FloatArray],
-    largest: float,
-) -> tuple[FloatArray, Flags]:
-    """Radius of the largest free disc that touches the edge at each sample, and who limits it.
-
-    A disc shrinks onto whatever lies in it until nothing does (J. Ma, S. W. Bae, S. Choi: 3D
-    medial axis point approximation using nearest neighbors and the normal field, 2012; reference
-    from memory).
-    """
-    places, owners = others
-    tree = cKDTree(places)
-    radii = np.full(len(at), largest)
-    own = np.zeros(len(at), dtype=bool)
-    left = np.arange(len(at))
-    for _ in range(12):
-        away, which = tree.query(at[left] + radii[left, None] * normals[left], workers=-1)
-        inside = away < radii[left] - GOUGE / 2
-        left, which = left[inside], which[inside]
-        if not len(left):
-            break
-        reach = places[which] - at[left]
-        ahead = (reach * normals[left]).sum(axis=1)
-        # rounding may put a place of the edge itself a little behind the sample
-        smaller = np.where(ahead > 1e-9, (reach**2).sum(axis=1) / (2 * ahead), radii[left])
-        radii[left] = np.minimum(radii[left], smaller)
-        own[left] = owners[which] == pieces[left]
-    return radii, own
+    fits: bool
 
 
 def candidates(plan: IsolationPlan, copper: float) -> tuple[CutterUse, ...]:
@@ -262,7 +89,7 @@ def _depths(vee: Vee, plan: IsolationPlan, copper: float, least: float) -> Itera
 def ways(plan: IsolationPlan, copper: float, edges: CopperEdges, machine: Machine) -> list[Way]:
     """Every choice of the grid, the one that takes the least time first.
 
-    Ways that cannot isolate all copper come after all others, by what they leave.
+    Ways whose narrowest groove does not fit everywhere come after all others.
 
     Args:
         plan: gap, cutters, flatness and overlap.
@@ -279,12 +106,10 @@ def ways(plan: IsolationPlan, copper: float, edges: CopperEdges, machine: Machin
         wide.with_rest(rest)
         for wide in known
         for rest in known
-        if rest.spacing.surface < wide.spacing.surface and wide.broken > 0
+        if rest.spacing.surface < wide.spacing.surface and not wide.fits
     ]
-    return sorted(
-        made,
-        key=lambda way: (way.lost > SAMPLE, way.lost if way.lost > SAMPLE else 0.0, way.minutes),
-    )
+    # where none fits everywhere the narrowest leaves least
+    return sorted(made, key=lambda way: (0.0 if way.fits else way.uses[-1].surface, way.minutes))
 
 
 class _Costs:
@@ -302,7 +127,8 @@ class _Costs:
         self.later = max(
             spacing.surface / 2 - GOUGE, spacing.surface / 2 + spacing.foot - spacing.pitch
         )
-        self.broken = edges.narrow(self.first / 2)
+        # the samples may miss the narrowest place, so the pieces themselves decide
+        self.fits = self.first <= edges.narrowest
 
     def lengths(self, within: float = math.inf) -> float:
         """Length of all laps, mm."""
@@ -324,7 +150,7 @@ class _Costs:
             (laps,),
             (length,),
             self.minutes(length, laps * self.edges.pieces),
-            self.broken,
+            self.fits,
         )
 
     def with_rest(self, rest: _Costs) -> Way:
@@ -343,7 +169,7 @@ class _Costs:
             laps=(*mine.laps, its),
             lengths=(*mine.lengths, length),
             minutes=minutes,
-            lost=rest.broken,
+            fits=rest.fits,
         )
 
 

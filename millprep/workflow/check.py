@@ -7,6 +7,7 @@ from pathlib import Path
 
 from millprep import job
 from millprep.model.set_of_programs import CutSet
+from millprep.toolpaths import least_time
 from millprep.workflow.inputs import read_boards, read_nets, with_stored
 from millprep.workflow.planning import empty
 from millprep.workflow.prepare import Say, walk
@@ -31,6 +32,7 @@ def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) ->
     plan = job.load(job_file)
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
+    plan = least_time.chosen(plan, boards)
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, None)
     cut_set = empty(plan, job_file, boards, None)

@@ -16,6 +16,7 @@ from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import BlankWithPasses
 from millprep.report.drawing_pictures import LaidBlank, draw
+from millprep.toolpaths import least_time
 from millprep.workflow import laying, layout_files
 from millprep.workflow.inputs import read_boards, with_stored
 from millprep.workflow.laying import Choice, Laid
@@ -57,6 +58,7 @@ def lay_out(
     plan = job.load(job_file)
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
+    plan = least_time.chosen(plan, boards)
     say("laying the boards out")
     laid = laying.lay(plan, boards, with_stored(plan, choice))
     blanks: list[LaidBlank] = []

@@ -13,6 +13,7 @@ from millprep.model.finding import Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
+from millprep.toolpaths import least_time
 from millprep.workflow import laying, nets
 from millprep.workflow.inputs import (
     Facts,
@@ -36,6 +37,7 @@ def plan_set(job_file: Path, *, repair: bool = False) -> CutSet:
     """
     plan = job.load(job_file)
     boards = read_boards(plan, repair=repair)
+    plan = least_time.chosen(plan, boards)
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, None)
     try:

@@ -14,6 +14,7 @@ from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
+from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_programs
 from millprep.verify.rules.judge import judged
@@ -57,6 +58,7 @@ def prepare(
     plan = job.load(job_file)
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
+    plan = least_time.chosen(plan, boards)
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, choice)
     cut_set = empty(plan, job_file, boards, derivation, choice)

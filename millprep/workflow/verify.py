@@ -14,6 +14,7 @@ from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
 from millprep.report import report_file
 from millprep.report.report_model import Report
+from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_resumed
 from millprep.workflow import begun_mark, nets
@@ -83,6 +84,7 @@ def verify(
     plan = job.load(job_file)
     unchanged(report, read_inputs(plan, job_file))
     boards = read_boards(plan, repair=True)
+    plan = least_time.chosen(plan, boards)
     findings: list[Finding] = []
     if hashes:
         say("comparing the files with their hashes")
