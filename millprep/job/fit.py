@@ -16,8 +16,14 @@ COPPER = 0.035
 FLATNESS = 0.02
 STEP, FINE_STEP = 0.05, 0.01
 """Gaps are rounded down to a multiple of this, mm."""
-TRIED = (("vee-30-0.1", 0.08), ("vee-20-0.1", 0.08), ("vee-20-0.1", 0.06))
-"""Vee presets and their depths, mm, from sturdy to fine."""
+TRIED = (
+    ("vee-60-0.1", 0.08),
+    ("vee-45-0.1", 0.08),
+    ("vee-30-0.1", 0.08),
+    ("vee-20-0.1", 0.08),
+    ("vee-20-0.1", 0.06),
+)
+"""Vee presets and their least depths, mm, from sturdy to fine."""
 ALIKE = 0.02
 """A preset drill serves a hole that differs by no more, mm."""
 LARGEST_DRILL = 1.6
@@ -40,6 +46,7 @@ class Isolation:
 
     Attributes:
         width: of the groove at the copper's surface.
+        depth: the least one.
         fits: whether it passes between the pieces that are closest.
     """
 

@@ -10,6 +10,7 @@ from importlib import resources
 
 from millprep.geometry.path import Point
 from millprep.job.fit import StarterCutter, drilling, isolation
+from millprep.model.job.isolation import COMMON_DEPTH, LEAST_TIME
 from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Unit
 
 FILL_IN = "FILL IN"
@@ -95,7 +96,8 @@ def starter(start: Start) -> str:
         vee=_quoted(cut.preset),
         cutters="\n".join(_cutter(table) for table in bores.cutters),
         isolation="\n".join(_isolation(start)),
-        depth=f"{cut.depth:g}",
+        # least time needs some depth to choose from
+        depth=f'"{LEAST_TIME}"' if cut.depth >= COMMON_DEPTH else f"{cut.depth:g}",
         gap=f"{cut.gap:g}",
         drills=_listed(bores.drills),
         borer=_quoted(bores.borer),

@@ -28,7 +28,10 @@ def cuts(
 
     `facts` are the nets that the job names, by the name of their board.
     """
-    findings = [*checks.check_depth(job.isolation, blank)]
+    findings = [
+        *checks.check_depth(job.isolation, blank),
+        *checks.depth_notes(job.isolation, blank),
+    ]
     for placement in placements:
         findings += checks.check_board(placement)
     islands = [
@@ -46,6 +49,7 @@ def cuts(
             edge = shapely.union_all(list(outlines.values()))
             laps, tight = isolate(islands, edge, job.isolation, blank.copper)
         findings += checks.tight_gap_findings(tight, job.isolation, blank.copper, placements)
+        findings += checks.lap_notes(laps, job.isolation, blank)
         clearings, clearing_findings = cleared(job, blank, placements, facts)
         findings += clearing_findings
     holes, hole_findings = drilling.drill(placements, blank, job.drilling)

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank
+from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import Finding
-from millprep.model.job.isolation import IsolationPlan
+from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
 from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement, on_blank, on_drawing
 from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
-from millprep.toolpaths.isolation import TightGap
+from millprep.toolpaths.isolation import LapSpacing, TightGap
 
 SHOWN = 12
 """Findings of one kind that are listed one by one; the rest is counted."""
@@ -40,6 +42,62 @@ def check_depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
         )
         for depth in shallow
     )
+
+
+def depth_notes(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
+    """What least time chose."""
+    if plan.given_depth != LEAST_TIME:
+        return ()
+    uses = (
+        f"{use.cutter.name} {use.depth:g} mm deep in {_laps(use, plan, blank.copper)} "
+        f"({use.surface:.3f} mm wide at the surface, {use.foot(blank.copper):.3f} at the foot)"
+        for use in plan.uses
+    )
+    message = f"Least time chose {'; where that does not fit '.join(uses)}."
+    return (Finding(code="depth-chosen", severity="note", message=message, blank=blank.number),)
+
+
+def _laps(use: CutterUse, plan: IsolationPlan, copper: float) -> str:
+    count = len(LapSpacing.for_gap(use, plan, copper).distances)
+    return "1 lap" if count == 1 else f"{count} laps"
+
+
+SMALL_STEP = 0.05
+"""A gap that one lap less would open but for this fraction of it rounds up (assumed)."""
+
+
+def lap_notes(laps: Sequence[Lap], plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
+    """A lap of every piece that a little less gap or a little more depth would save."""
+    if plan.course == "middle":
+        return ()
+    findings: list[Finding] = []
+    for use in plan.uses:
+        count = len(LapSpacing.for_gap(use, plan, blank.copper).distances)
+        foot = use.foot(blank.copper)
+        reach = foot * (1 + (count - 2) * (1 - plan.overlap))
+        if count < 2 or plan.gap - reach > SMALL_STEP * plan.gap:
+            continue
+        length = sum(
+            lap.path.length
+            for lap in laps
+            if (lap.cutter, lap.depth) == (use.cutter.name, use.depth) and lap.number == count - 1
+        )
+        message = (
+            f"The gap of {plan.gap:g} mm takes {use.cutter.name} {count} laps; {count - 1} open "
+            f"{math.floor(reach * 1000) / 1000:.3f} mm. The last lap takes "
+            f"{length / use.cutter.feed:.0f} min. "
+        )
+        deeper = use.cutter.depth_for(foot * plan.gap / reach) if isinstance(use.cutter, Vee) else 0
+        message += "Set [isolation] gap to that"
+        if deeper:
+            depth = math.ceil((blank.copper + deeper) * 1000) / 1000
+            message += f", or depth to {depth:.3f}, which opens {plan.gap:g} mm in {count - 1} laps"
+        findings.append(
+            Finding(
+                code="lap-for-little", severity="note", message=f"{message}.", blank=blank.number
+            )
+        )
+    return tuple(findings)
 
 
 def check_board(placement: Placement) -> tuple[Finding, ...]:
