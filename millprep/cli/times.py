@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.model.finding import Refusal
+from millprep.cli.options import json_option
 
 if TYPE_CHECKING:
     from millprep.workflow.times import WayRow
@@ -20,7 +20,7 @@ HEADS = ("min", "laps", "groove, mm", "gap", "worst", "flatness", "changes", "cu
 @click.command()
 @click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
-@click.option("--json", "as_json", is_flag=True, help="Print the same as JSON.")
+@json_option("Print the same as JSON.")
 def times(job_file: Path, repair: bool, as_json: bool) -> None:
     """Compare ways to isolate a job by the minutes that they take.
 
@@ -32,11 +32,8 @@ def times(job_file: Path, repair: bool, as_json: bool) -> None:
     """
     from millprep.workflow.times import times as all_times
 
-    try:
+    with words.refusals(as_json=as_json):
         rows = all_times(job_file, repair=repair)
-    except Refusal as refusal:
-        words.refuse(refusal)
-        return
     if as_json:
         click.echo(json.dumps([_json(row) for row in rows], indent=1))
         return
