@@ -172,7 +172,7 @@ def _gridded(
         z[j, i] = np.mean([p.z for _, p in read])
         order[j, i] = read[0][0]
         confirmed[j, i] = len(read) > 1
-    return SurfaceMap(*(np.round(one, 4) for one in (x, y, z))), order, confirmed
+    return SurfaceMap(*(np.round(axis, 4) for axis in (x, y, z))), order, confirmed
 
 
 def _lines(values: Sequence[float]) -> FloatArray:

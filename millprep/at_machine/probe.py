@@ -124,16 +124,16 @@ def probe(
     how = Probing(tip, uneven, machine.probe_log is None, machine.surface_probe == "electrical")
     made = probing.surface_program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
-    text, tally = io.StringIO(), FiguresSink(machine)
+    text, figures_sink = io.StringIO(), FiguresSink(machine)
     lines = TextSink(text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters))
-    sink.run(post_processed(made, machine), lines, tally)
+    sink.run(post_processed(made, machine), lines, figures_sink)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
     places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))
     head = _head(source.set, blank, number)
     rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
     _write(out, {program: text.getvalue(), table_file: rows})
-    return Probed(program, table_file, x, y, tally.figures.seconds, cuts.bounds)
+    return Probed(program, table_file, x, y, figures_sink.figures.seconds, cuts.bounds)
 
 
 def _head(set_id: str, blank: int, number: int) -> str:

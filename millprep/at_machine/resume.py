@@ -222,7 +222,7 @@ def _unwritten(
         if laminate.number in milled
     )
     wishes = [f"{p.resumption.of} {p.resumption.wish}" for p in parts]
-    found_again = any(row.registration for row in source.passes)
+    has_registration = any(row.registration for row in source.passes)
     return CutSet(
         id=set_id(source.input_files, (source.set, "resume", *wishes)),
         job=plan.name,
@@ -230,7 +230,7 @@ def _unwritten(
         clamps=plan.setup.clamps,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
-        locating=plan.registration.method if found_again else None,
+        locating=plan.registration.method if has_registration else None,
         inputs=source.input_files,
         blanks=blanks,
         findings=tuple(f for p in parts for f in _entry_findings(p)),

@@ -139,7 +139,7 @@ def _grooves_finding(grooves: Uncorrected) -> Finding:
 
 STEP = 1.0
 """Widths are looked at every so often along a groove, mm."""
-ONE_STRETCH = 5.0
+STRETCHES_JOIN = 5.0
 """Stretches nearer to each other than this count as one, mm."""
 
 
@@ -205,6 +205,6 @@ def _places(spots: Sequence[Point]) -> Iterator[Point]:
     """The first place of every stretch."""
     last: Point | None = None
     for spot in spots:
-        if last is None or math.dist(last, spot) > ONE_STRETCH:
+        if last is None or math.dist(last, spot) > STRETCHES_JOIN:
             yield (float(spot[0]), float(spot[1]))
         last = spot

@@ -227,12 +227,12 @@ def _net(edges: _Edges, corners: IntArray, sides: Sequence[BaseGeometry]) -> Med
     label = edges.label[corners]
     places, reach = _settled(edges, corners, label)
     t = len(corners)
-    one = corners[:, [0, 1, 2]].ravel()
-    two = corners[:, [1, 2, 0]].ravel()
+    first = corners[:, [0, 1, 2]].ravel()
+    second = corners[:, [1, 2, 0]].ravel()
     owner = np.repeat(np.arange(t), 3)
-    mixed = edges.label[one] != edges.label[two]
-    one, two, owner = one[mixed], two[mixed], owner[mixed]
-    low, high = np.minimum(one, two), np.maximum(one, two)
+    mixed = edges.label[first] != edges.label[second]
+    first, second, owner = first[mixed], second[mixed], owner[mixed]
+    low, high = np.minimum(first, second), np.maximum(first, second)
     order = np.lexsort((owner, high, low))
     low, high, owner = low[order], high[order], owner[order]
     same = np.flatnonzero((low[1:] == low[:-1]) & (high[1:] == high[:-1]))

@@ -92,8 +92,8 @@ class Pose:
 
     def shape(self, geometry: G) -> G:
         """Move a shapely geometry, or an array of them."""
-        moved: G = shapely.transform(geometry, self.points)
-        return moved
+        placed: G = shapely.transform(geometry, self.points)
+        return placed
 
     def as_list(self) -> list[float]:
         """[a, b, c, d, e, f], as the report holds it."""

@@ -107,8 +107,8 @@ def _names(
             yield written.stop("layout-no-blank", message, spot)
 
 
-def _same_turn(one: float, other: float) -> bool:
-    return abs((one - other + 180) % 360 - 180) <= 1e-9
+def _same_turn(first: float, second: float) -> bool:
+    return abs((first - second + 180) % 360 - 180) <= 1e-9
 
 
 def _upper(spot: Spot) -> str:

@@ -80,7 +80,7 @@ def _by_pairs(wanted: Sequence[Wanted], sheets: Sequence[StockSheet]) -> int:
     ]
     chosen: list[int] = []
     for kind in sorted(lonely, key=lambda k: (-copies[k], k)):
-        if not any(_together(kind, other, orientations, sheets) for other in chosen):
+        if not any(_together(kind, second, orientations, sheets) for second in chosen):
             chosen.append(kind)
     number = sum(copies[k] for k in chosen)
     single = [k for k in range(len(wanted)) if copies[k] and k not in lonely]
@@ -91,14 +91,14 @@ def _by_pairs(wanted: Sequence[Wanted], sheets: Sequence[StockSheet]) -> int:
 
 
 def _together(
-    one: int, other: int, orientations: Sequence[Orientation], sheets: Sequence[StockSheet]
+    first: int, second: int, orientations: Sequence[Orientation], sheets: Sequence[StockSheet]
 ) -> bool:
     """Whether two boards might fit on one blank; keep-outs and outlines are taken as boxes."""
     for sheet in sheets:
         x0, y0, x1, y1 = sheet.outline.bounds
         width, height = x1 - x0 - 2 * sheet.margin, y1 - y0 - 2 * sheet.margin
-        for a in (orientation for orientation in orientations if orientation.kind == one):
-            for b in (orientation for orientation in orientations if orientation.kind == other):
+        for a in (orientation for orientation in orientations if orientation.kind == first):
+            for b in (orientation for orientation in orientations if orientation.kind == second):
                 low = (a.size[0] - width, a.size[1] - height)
                 high = (width - b.size[0], height - b.size[1])
                 if low[0] > 0 or low[1] > 0 or high[0] < 0 or high[1] < 0:

@@ -105,12 +105,12 @@ def no_fit(
     """
     if spacing > 0:
         round_ = disc(spacing)
-        fixed = [_hull(_minkowski_sums(part, round_)) for part in fixed]
+        fixed = [_hull(_minkowski(part, round_)) for part in fixed]
     points: list[FloatArray] = []
     owner: list[FloatArray] = []
     for part in fixed:
         for other in moving:
-            points_ = _minkowski_sums(part, -other)
+            points_ = _minkowski(part, -other)
             owner.append(np.full(len(points_), len(points)))
             points.append(points_)
     clouds = shapely.multipoints(
@@ -125,7 +125,7 @@ def no_fit(
     return shapely.simplify(_without_specks(whole), GRID)
 
 
-def _minkowski_sums(first: FloatArray, second: FloatArray) -> FloatArray:
+def _minkowski(first: FloatArray, second: FloatArray) -> FloatArray:
     return (first[:, None, :] + second[None, :, :]).reshape(-1, 2)
 
 

@@ -253,9 +253,9 @@ class NoFit:
         row = self._row(orientation, self.sheets[sheet].spacing)
         shift = np.array(at)
         wanted = np.flatnonzero(np.array(live)[self.kinds] > 0)
-        moved = shapely.transform(row[wanted], lambda xy: xy + shift)
+        shifted = shapely.transform(row[wanted], lambda xy: xy + shift)
         result = regions.copy()
-        result[wanted] = shapely.difference(regions[wanted], moved)
+        result[wanted] = shapely.difference(regions[wanted], shifted)
         return sheet, result
 
     def work(self, live: Sequence[int]) -> int:

@@ -178,16 +178,16 @@ def chain(
     """
     rng = random.Random(seed)
     lean, free = STARTS[start % len(STARTS)]
-    order = [(kind, lean) for one in classes for kind in one]
+    order = [(kind, lean) for kinds in classes for kind in kinds]
     bounds: list[tuple[int, int]] = []
     begin = 0
-    for one in classes:
-        bounds += [(begin, begin + len(one))] * len(one)
-        begin += len(one)
+    for kinds in classes:
+        bounds += [(begin, begin + len(kinds))] * len(kinds)
+        begin += len(kinds)
     states, spent = _run(task, order, [task.first], (math.inf, 0, 0.0))
     here = task.score(states[-1])
     best = ChainResult(here, states[-1])
-    movable = bool(order) and (free or any(len(set(one)) > 1 for one in classes))
+    movable = bool(order) and (free or any(len(set(kinds)) > 1 for kinds in classes))
     idle = 0
     while spent < work and movable and idle < 200 * len(order):
         idle += 1

@@ -100,7 +100,7 @@ def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
 
 def _placed(placement: Placement) -> DrawnCopy:
     pose, board = placement.pose, placement.board
-    shapes = moved([piece.shape for piece in board.pieces], pose)
+    shapes = posed([piece.shape for piece in board.pieces], pose)
     ids = (piece.id for piece in board.pieces)
     return DrawnCopy(
         placement,
@@ -110,7 +110,7 @@ def _placed(placement: Placement) -> DrawnCopy:
     )
 
 
-def moved(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon]:
+def posed(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon]:
     """All shapes at once in another frame."""
     array: list[shapely.Polygon] = list(
         shapely.transform(np.array(shapes, dtype=object), pose.points)

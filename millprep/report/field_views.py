@@ -15,7 +15,7 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.report import marks
-from millprep.report.blank_contents import BlankContents, around, moved
+from millprep.report.blank_contents import BlankContents, around, posed
 from millprep.report.blank_views import BLANK_AXES, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.fonts import width_of
@@ -123,7 +123,7 @@ def widths_view(
         f"grooves as they would be without the map: {foot.min():.3f} to {foot.max():.3f} mm wide "
         f"at the foot of the copper, {top.min():.3f} to {top.max():.3f} at its surface",
     )
-    marks.fill(on, moved(contents.pieces, milling_pass.pose), "copper", over=1)
+    marks.fill(on, posed(contents.pieces, milling_pass.pose), "copper", over=1)
     steps = path.reshape(-1, 2, 2)
     for n in range(len(WIDTHS)):
         lines = list(steps[cut & (which == n)])
@@ -166,7 +166,7 @@ def _outlines(on: Canvas, contents: BlankContents, milling_pass: MillingPass) ->
     """The edges of the boards, and where Z is zeroed."""
     rims = [
         shapely.get_coordinates(shape.exterior)
-        for shape in moved([placed.outline for placed in contents.placed], milling_pass.pose)
+        for shape in posed([placed.outline for placed in contents.placed], milling_pass.pose)
     ]
     marks.hairline(on, rims, "earlier pass", points=1.2, over=4.5)
     marks.signs(on, [milling_pass.touch], "triangle", size=8, over=7)

@@ -25,7 +25,7 @@ PIECE = "#7d4312"
 SHORT = "#3a5be0"
 """As-cut copper that carries two or more pieces."""
 
-EARLIER = "#a8a8a8"
+CUT_BEFORE = "#a8a8a8"
 """What another pass has cut already."""
 
 CLAMP = "#c9ccd1"
@@ -87,7 +87,7 @@ COLOURS: dict[str, str] = {
     "pale copper": paler(COPPER, 0.5),
     "piece": PIECE,
     "short": SHORT,
-    "earlier pass": EARLIER,
+    "earlier pass": CUT_BEFORE,
     "clamp": CLAMP,
     "flag": FLAG,
     "lost": LOST,

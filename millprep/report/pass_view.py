@@ -13,7 +13,7 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
-from millprep.report.blank_contents import BlankContents, around, moved
+from millprep.report.blank_contents import BlankContents, around, posed
 from millprep.report.blank_views import registration_hole, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
@@ -43,13 +43,13 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
         dpi=200,
     )
     marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
-    marks.fill(on, moved(contents.pieces, milling_pass.pose), "copper", over=1)
+    marks.fill(on, posed(contents.pieces, milling_pass.pose), "copper", over=1)
     cut = _before(on, contents, milling_pass) + _now(on, contents, milling_pass)
     frame = machine_frame(on, cut_set)
     marks.clamps(on, held)
     said = _signs(on, contents, milling_pass)
     outlines = [placed.outline for placed in contents.placed]
-    boards = shapely.union_all(moved(outlines, milling_pass.pose))
+    boards = shapely.union_all(posed(outlines, milling_pass.pose))
     shapely.prepare(boards)
     # numbers, crosses and verniers are next to the boards
     engraved = [line for line in map(shapely.LineString, cut) if not boards.intersects(line)]

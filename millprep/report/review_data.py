@@ -52,14 +52,15 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
         "copies": [_copy(boards, copy) for copy in cut_set.copies],
         "asCut": [
             {
-                "blank": one.blank,
-                "parts": areas([part.shape for part in one.parts]),
+                "blank": as_cut.blank,
+                "parts": areas([part.shape for part in as_cut.parts]),
                 "carries": [
-                    [[copy, plain(piece, 40)] for copy, piece in part.pieces] for part in one.parts
+                    [[copy, plain(piece, 40)] for copy, piece in part.pieces]
+                    for part in as_cut.parts
                 ],
             }
-            for one in (blank.as_cut for blank in cut_set.blanks)
-            if one is not None
+            for as_cut in (blank.as_cut for blank in cut_set.blanks)
+            if as_cut is not None
         ],
         "holes": [
             _hole(blank.number, cutters, hole)

@@ -190,8 +190,8 @@ def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
             f"were lost, find them again as described under Zero on the sheet of set {known}."
         ),
     ]
-    for one in cut_set.resumed:
-        steps += _program_words(one, by_file[one.file], known)
+    for resumption in cut_set.resumed:
+        steps += _program_words(resumption, by_file[resumption.file], known)
     steps.append(
         f"Then continue with set {known}: run the programs after the broken one, "
         "in the order of its own sheet."

@@ -62,9 +62,9 @@ def cutter_words(cutter: Cutter) -> str:
     return cutter.kind
 
 
-def many(count: int, one: str, more: str | None = None) -> str:
+def many(count: int, noun: str, plural: str | None = None) -> str:
     """`1 tab`, `3 tabs`."""
-    return f"{count} {one if count == 1 else more or one + 's'}"
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
 def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:

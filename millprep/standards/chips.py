@@ -27,7 +27,7 @@ WIDEST_CHIP: dict[Kind, float] = {"vee": 0.050}
 """What no tooth should take however wide the groove, mm."""
 SOFTER: dict[Grade, float] = {"FR-1": 1.5, "FR-2": 1.5}
 """Paper is softer than glass: a tooth may take more by this factor."""
-ONE_GO: dict[Kind, float] = {"endmill": 1.0, "drill": 3.0}
+STEP_LIMIT: dict[Kind, float] = {"endmill": 1.0, "drill": 3.0}
 """Diameters that a cutter may go down in one step; an end mill's by common practice, no source."""
 DRILLED_AT = (30_000.0, 100_000.0)
 """Spindle speeds that boards are drilled at in factories, rev/min."""

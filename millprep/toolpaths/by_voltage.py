@@ -46,7 +46,7 @@ class DrawnTooNear:
         column: of the table.
     """
 
-    one: str
+    net: str
     other: str
     volts: float
     gap: float
@@ -154,20 +154,20 @@ def _too_near(
 ) -> list[DrawnTooNear]:
     """For every pair of nets the two sides that lack most."""
     worst: dict[tuple[str, str], DrawnTooNear] = {}
-    for one, other in pairs(sides):
-        names = (one.net.name, other.net.name)
-        a, b = shapes[one.key], shapes[other.key]
-        least = needed(one, other, rules)
+    for side, other in pairs(sides):
+        names = (side.net.name, other.net.name)
+        a, b = shapes[side.key], shapes[other.key]
+        least = needed(side, other, rules)
         if names[::-1] in worst or not shapely.dwithin(a, b, least + 2 * skirt):
             continue
         line = shapely.shortest_line(a, b)
         gap = float(line.length) - 2 * skirt
         known = worst.get(names)
         if gap + 1e-6 < least and (known is None or gap - least < known.gap - known.required):
-            volts = one.net.volts_to(other.net)
+            volts = side.net.volts_to(other.net)
             assert volts is not None
             at = line.interpolate(0.5, normalized=True)
             worst[names] = DrawnTooNear(
-                *names, volts, gap, least, (at.x, at.y), rules.between(one, other)
+                *names, volts, gap, least, (at.x, at.y), rules.between(side, other)
             )
     return sorted(worst.values(), key=lambda pair: pair.gap - pair.required)

@@ -236,7 +236,7 @@ def check_voltages(
             code="drawn-too-near",
             severity="stop",
             message=(
-                f"{pair.one} and {pair.other} are drawn {pair.gap:.3f} mm from each other at the "
+                f"{pair.net} and {pair.other} are drawn {pair.gap:.3f} mm from each other at the "
                 f"foot of the copper; {pair.volts:g} V require {pair.required:g} mm (IPC-2221 "
                 f"table 6-1, {pair.column}). No cut can widen that: draw them farther from each "
                 "other."

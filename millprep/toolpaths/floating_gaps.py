@@ -94,8 +94,8 @@ def gaps(
     """
     floor = {side.key: least for side in sides}
     need: dict[Key, dict[Key, float]] = {side.key: {} for side in sides}
-    for one, other in pairs(sides):
-        need[one.key][other.key] = needed(one, other, rules)
+    for side, other in pairs(sides):
+        need[side.key][other.key] = needed(side, other, rules)
     for side in sides if metal is not None else ():
         assert metal is not None
         more = needed(side, NetCopper(METAL), rules) - rules.counted(metal)
@@ -125,6 +125,6 @@ def gaps(
             break
         wide[name] = enough(name)
     # what was widened first may no longer need it; the longest sides gain most by it
-    for name in sorted(wide, key=lambda one: (-lengths[one], one)):
+    for name in sorted(wide, key=lambda side: (-lengths[side], side)):
         wide[name] = enough(name)
     return wide

@@ -16,7 +16,7 @@ from tests.helpers.colour import READERS, FloatArray, contrast, distance
 
 TOGETHER = {
     "paths": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE),
-    "pass": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE, palette.EARLIER),
+    "pass": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE, palette.CUT_BEFORE),
     "as cut": (palette.PIECE, palette.COPPER, palette.LAMINATE, palette.SHORT),
     "reading": (*palette.PIECES, palette.LAMINATE),
     "design": (palette.PIECE, palette.LAMINATE, palette.FLAG, palette.INK),

@@ -13,7 +13,7 @@ from millprep.model.machine import Machine
 from millprep.model.program import Cutting, Program
 from millprep.standards.chips import (
     DRILLED_AT,
-    ONE_GO,
+    STEP_LIMIT,
     bounds,
     chip_load,
     feed_for,
@@ -129,7 +129,7 @@ def faults(
         yield loads[noun] / most, _high(cut, cutter, spindle, machine, loads[noun], noun)
     if cut.load is not None and cut.load < least * (1 - SLACK):
         yield least / cut.load, _low(cut, cutter, spindle, machine, cut.load)
-    deepest = ONE_GO.get(cutter.kind, math.inf) * cut.width
+    deepest = STEP_LIMIT.get(cutter.kind, math.inf) * cut.width
     if cut.step > deepest * (1 + SLACK):
         yield cut.step / deepest, _deep(cut, cutter)
 
@@ -168,7 +168,7 @@ def _low(cut: Cutting, cutter: Cutter, spindle: float, machine: Machine, load: f
 
 
 def _deep(cut: Cutting, cutter: Cutter) -> Finding:
-    deepest = ONE_GO[cutter.kind]
+    deepest = STEP_LIMIT[cutter.kind]
     remedy = f"Set its step to {deepest * cut.width:g} mm or less, or its depth"
     if cutter.kind == "drill":
         remedy = "Let it withdraw after two diameters, then after each"
