@@ -5,9 +5,12 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+from collections import Counter
 from pathlib import Path
 
 import pytest
+
+from tests.helpers import house
 
 ROOT = Path(__file__).parents[1]
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "millprep", "fixtures", "tests", "examples"}
@@ -95,3 +98,51 @@ def test_no_test_imports_another_test(file: Path) -> None:
 def test_an_imported_test_is_seen() -> None:
     assert imported_tests("from tests.job.test_load import write") == {"tests.job.test_load.write"}
     assert imported_tests("from tests.helpers.small_job import run") == set()
+
+
+def sources() -> dict[str, str]:
+    """Every module of the package by its path, with its text."""
+    return {
+        file.relative_to(house.PACKAGE).as_posix(): file.read_text("utf-8")
+        for file in house.modules()
+    }
+
+
+def test_no_name_and_no_text_has_a_word_that_was_left_behind() -> None:
+    known = sources()
+    assert len(known) > 100
+    assert {file: left for file, s in known.items() if (left := house.names_left(s))} == {}
+    assert {file: left for file, s in known.items() if (left := house.texts_left(s))} == {}
+    # an exception that nothing needs any more goes too
+    given = {name for s in known.values() for name in house.names(s)}
+    assert set(house.NAMES_KEPT) <= given
+    assert {p for p in house.TEXTS_KEPT if not any(p in s for s in known.values())} == set()
+
+
+def test_a_word_that_was_left_behind_is_seen() -> None:
+    bad = "class LandGap:\n  def told(self, asked: int) -> None:\n    self.one = found = asked\n"
+    assert sorted(house.names_left(bad)) == ["LandGap", "asked", "found", "one", "told"]
+    assert house.names_left("land = lands = ring = none = foundry = 1") == []
+    assert house.texts_left('"""A mismatch it stands."""') == ["mismatch", "stands"]
+    assert house.texts_left("f'a {mismatch} of `told`'  # a carriage return") == []
+
+
+def test_modules_and_functions_are_short_and_class_names_are_used_once() -> None:
+    known = sources()
+    assert {file for file, s in known.items() if s.count("\n") > 350} == set()
+    spans = [(file, *span) for file, s in known.items() for span in house.functions(s)]
+    assert [span for span in spans if span[2] > 80] == []
+    names = Counter(name for s in known.values() for name in house.classes(s))
+    assert [name for name, count in names.items() if count > 1] == []
+
+
+def named_modules(text: str) -> list[str]:
+    """The files in backticks that a text names with their room."""
+    return re.findall(r"`((?:\w+/)+\w+\.\w+)`", text)
+
+
+def test_every_module_that_the_developers_guide_names_exists() -> None:
+    named = named_modules((ROOT / "DEVELOPERS.md").read_text("utf-8"))
+    assert {"model/set_of_programs.py", "millprep/workflow/prepare.py"} <= set(named)
+    there = [ROOT, house.PACKAGE]
+    assert [name for name in named if not any((room / name).is_file() for room in there)] == []

@@ -210,6 +210,19 @@ class Figures:
     faults: list[str]
 
 
+def narrowest(pieces: list, tree: shapely.STRtree) -> tuple[float, XY]:
+    """The narrowest gap between two pieces, mm, and where it is."""
+    gap, gap_at = math.inf, (0.0, 0.0)
+    left, right = tree.query(pieces, predicate="dwithin", distance=3.0)
+    for a, b in zip(left.tolist(), right.tolist(), strict=True):
+        if a < b:
+            apart = pieces[a].distance(pieces[b])
+            if apart < gap:
+                near = shapely.shortest_line(pieces[a], pieces[b]).centroid
+                gap, gap_at = apart, (near.x, near.y)
+    return gap, gap_at
+
+
 def examine(sheet: Sheet) -> Figures:
     """Whether the copper is what the nets say, and how narrow its gaps are."""
     items = [*sheet.pads, *sheet.tracks, *sheet.areas]
@@ -256,14 +269,7 @@ def examine(sheet: Sheet) -> Figures:
             if not lone_ok[k]:
                 faults.append(f"lone pad: {sorted(nets[k])}")
 
-    gap, gap_at = math.inf, (0.0, 0.0)
-    left, right = tree.query(pieces, predicate="dwithin", distance=3.0)
-    for a, b in zip(left.tolist(), right.tolist(), strict=True):
-        if a < b:
-            apart = pieces[a].distance(pieces[b])
-            if apart < gap:
-                near = shapely.shortest_line(pieces[a], pieces[b]).centroid
-                gap, gap_at = apart, (near.x, near.y)
+    gap, gap_at = narrowest(pieces, tree)
     if gap < LEAST_GAP:
         faults.append(f"gap {gap:.3f} at {gap_at}")
     outline = sheet.outline()

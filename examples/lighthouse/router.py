@@ -221,10 +221,8 @@ class Router:
         hard = (self.hard[width] - own_hard[width] > 0) | edge
         soft = self.soft[width] - own_soft[width] > 0
         cost = 1.0 + 0.7 * (self.roomy - own_roomy > 0) + self.past * soft
-        if pushing:
-            cost = cost + 8.0 * soft
-        else:
-            hard = hard | soft
+        cost = cost + 8.0 * soft if pushing else cost
+        hard = hard if pushing else hard | soft
         pad_bad = (
             (self.hard[0.0] - own_hard[0.0] > 0)
             | (self.soft[0.0] - own_soft[0.0] > 0)

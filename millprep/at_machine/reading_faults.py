@@ -24,7 +24,7 @@ from millprep.report.report_model import Report
 
 FARTHEST = 25.0
 """A blank put back by hand lies within this distance of its planned place, mm: common
-practice, no source. If it is farther off, the readings or the set-up are wrong."""
+practice, no source. If it is farther off, the readings or the place of the blank are wrong."""
 LARGEST_TURN = 5.0
 """And it is turned by less than this, degrees; also common practice."""
 

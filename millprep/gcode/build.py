@@ -79,30 +79,25 @@ def build(
     # the dry run comes before all else; it goes around what is made after it
     count = 1 if dry and first is not None else 0
     approach = moves.approach_height(machine, flatness)
+    marks = shown if dry else ()
     programs = _before_cutting(
-        mill_pass,
-        named,
-        machine,
-        profile,
-        shown if dry else (),
-        ahead,
-        probe,
-        first,
-        count,
-        approach,
+        mill_pass, named, machine, profile, marks, ahead, probe, first, count, approach
     )
-    mains: list[Program] = []
-    for number, name in enumerate(names, len(programs) + count + 1):
-        mine = by_cutter[name]
-        if all(_is_of(cut, left_out) for cut in mine):
-            continue
-        works = _works(mine)
-        file = _file(mill_pass, number, works[0], name)
-        mains.append(
-            _program(
-                file, mine, works, mill_pass, named[name], machine, profile, approach, left_out
-            )
+    mains = [
+        _program(
+            _file(mill_pass, number, _works(by_cutter[name])[0], name),
+            by_cutter[name],
+            _works(by_cutter[name]),
+            mill_pass,
+            named[name],
+            machine,
+            profile,
+            approach,
+            left_out,
         )
+        for number, name in enumerate(names, len(programs) + count + 1)
+        if any(not _is_of(cut, left_out) for cut in by_cutter[name])
+    ]
     # a program that a person must read or look at first keeps a file of its own
     programs += joined(mains, machine.tool_change)
     if not dry or first is None:

@@ -58,7 +58,7 @@ def head(
     yield f"{_position(program)}{which}, {' and '.join(program.works)}"
     yield f"cutter {program.cutter.name}: {describe(program.cutter)}"
     if part == 1 and machine.tool_change != "changer":
-        # others are asked for by a stop of their own
+        # others have a stop of their own
         yield (
             f"put in {program.cutter.name}, then set Z zero with it on {program.zero_on} at "
             f"X{number(x)} Y{number(y)}"

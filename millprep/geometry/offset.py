@@ -76,10 +76,10 @@ def _by_edges(shape: BaseGeometry, distance: float) -> BaseGeometry:
     ends = [shapely.get_coordinates(loop) for loop in boundaries_of(shape)]
     pairs = np.concatenate([np.stack((xy[:-1], xy[1:]), axis=1) for xy in ends])
     edges = np.asarray(shapely.linestrings(pairs))
-    band = shapely.union_all(
+    strip = shapely.union_all(
         shapely.buffer(edges, abs(distance), quad_segs=quad_segments(distance))
     )
-    return shapely.union(shape, band) if distance > 0 else shapely.difference(shape, band)
+    return shapely.union(shape, strip) if distance > 0 else shapely.difference(shape, strip)
 
 
 def boundaries_of(shape: BaseGeometry) -> list[shapely.LinearRing]:

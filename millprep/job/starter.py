@@ -14,7 +14,7 @@ from millprep.model.job.isolation import COMMON_DEPTH, LEAST_TIME
 from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Unit
 
 FILL_IN = "FILL IN"
-"""Stands where only the maker knows the answer."""
+"""Written where only the maker knows the answer."""
 
 _MARGIN = 10.0
 

@@ -33,7 +33,7 @@ class CopperPart:
     Attributes:
         shape: in the blank frame.
         pieces: (placement index, piece id) of every design piece it carries; empty for
-            background copper, two or more for a short.
+            floating copper, two or more for a short.
     """
 
     shape: shapely.Polygon
@@ -89,7 +89,7 @@ class Corner:
     """An inner corner that no cutter of the job reaches.
 
     Attributes:
-        out: how far copper stands out from the drawn edge there, mm.
+        out: how far copper reaches out from the drawn edge there, mm.
         at: blank frame.
     """
 

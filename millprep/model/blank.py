@@ -130,7 +130,7 @@ def overhangs(pose: Pose, blank: Blank, travel: Box) -> tuple[Overhang, ...]:
     """What of a blank hangs over each side of the travel in a pass."""
     x0, y0, x1, y1 = pose.shape(shapely.box(0.0, 0.0, *blank.size)).bounds
     length, width = x1 - x0, y1 - y0
-    # a prop goes to the centre of what lies on the bed across
+    # a prop goes to the centre of what lies on the spoilboard across
     x = (max(x0, travel.x0) + min(x1, travel.x1)) / 2
     y = (max(y0, travel.y0) + min(y1, travel.y1)) / 2
     sides = (

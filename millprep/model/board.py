@@ -41,7 +41,7 @@ class Hole:
         id: "h1", "h2", … in reading order.
         at: its centre; of a slot the centre of its first end.
         diameter: of a slot, its width.
-        piece: id of the copper piece it stands on, or None.
+        piece: id of the copper piece it is on, or None.
         end: of a slot the centre of its other end, None for a round hole.
     """
 

@@ -21,7 +21,7 @@ WORK_ORDER: tuple[Work, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Lap:
-    """One isolation lap, or what is left of it where neighbours stand close.
+    """One isolation lap, or what is left of it where neighbours are close.
 
     Attributes:
         path: of the cutter's axis.

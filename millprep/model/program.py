@@ -73,7 +73,7 @@ class Program:
         works: the kinds of work in it, the first of them names the file.
         depth: of the deepest move below the copper surface.
         spindle: revolutions per minute.
-        start: where the machine stands before the first move, (x, y, z).
+        start: where the machine is before the first move, (x, y, z).
         moves: all motion; the first goes up.
         notes: words for the head of the file.
         zero_on: the surface that Z is zeroed on.
@@ -161,7 +161,7 @@ class Trail:
         centre: (n, 2) centres of the arcs, nan for what is straight.
         feed: (n,) mm/min, nan for a rapid.
         line: (n,) lines of the file, from 1.
-        wait: (n,) seconds that the cutter stands before the move.
+        wait: (n,) seconds that the cutter waits before the move.
 
     Raises:
         ValueError: for arrays that do not fit together, or places that are not finite.

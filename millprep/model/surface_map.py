@@ -109,7 +109,7 @@ class Levelling:
 
     Attributes:
         surface: the map, machine frame of the pass.
-        file: name of the file it was read from; its hash stands among the set's inputs.
+        file: name of the file it was read from; its hash is among the set's inputs.
         repeatability: standard deviation of one reading.
         assumed: whether nobody stated the repeatability.
         left: how far the copper may still lie off the surface that is followed, up or down.

@@ -182,7 +182,7 @@ def _swap(
     number = {key: n + 2 for n, key in enumerate(b_ for b_ in free if b_ in touched)}
     if not number:
         return
-    # node 0 stands for pass a, node 1 for pass b
+    # node 0 is pass a, node 1 is pass b
     graph = PassGraph(len(number) + 2)
     for key, n in number.items():
         if meant[key] in (a, b):

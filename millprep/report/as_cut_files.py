@@ -22,9 +22,9 @@ from millprep.report.words import plain
 FOLDER = "as-cut"
 WITHIN = 0.002
 """Edges are simplified by at most this, mm."""
-PIECES, BACKGROUND = "AS_CUT_PIECES", "AS_CUT_BACKGROUND"
+PIECES, FLOATING = "AS_CUT_PIECES", "AS_CUT_BACKGROUND"
 """DXF layers: copper that carries pieces of the design, and what is left around it."""
-_NUMBER = {PIECES: 30, BACKGROUND: 8}
+_NUMBER = {PIECES: 30, FLOATING: 8}
 
 
 def write_as_cut(cut_set: CutSet, folder: Path) -> None:
@@ -63,11 +63,11 @@ def dxf(parts: Sequence[CopperPart], words: str) -> str:
     """The edges of the parts as closed polylines, in the oldest DXF that all programs read."""
     lines = ["999", words, "0", "SECTION", "2", "HEADER", "9", "$ACADVER", "1", "AC1009"]
     lines += ["0", "ENDSEC", "0", "SECTION", "2", "TABLES", "0", "TABLE", "2", "LAYER", "70", "2"]
-    for layer in (PIECES, BACKGROUND):
+    for layer in (PIECES, FLOATING):
         lines += ["0", "LAYER", "2", layer, "70", "0", "62", str(_NUMBER[layer]), "6", "CONTINUOUS"]
     lines += ["0", "ENDTAB", "0", "ENDSEC", "0", "SECTION", "2", "ENTITIES"]
     for part, shape in _simplified(parts):
-        layer = PIECES if part.pieces else BACKGROUND
+        layer = PIECES if part.pieces else FLOATING
         rims = [shapely.get_coordinates(rim).tolist() for rim in shapely.get_rings(shape)]
         for rim in rims:
             lines.append(f"0\nPOLYLINE\n8\n{layer}\n66\n1\n10\n0.0\n20\n0.0\n30\n0.0\n70\n1")

@@ -203,7 +203,7 @@ def canvas(
 
 
 def save(on: Canvas, stem: Path, *, svg: bool) -> None:
-    """Write `stem`.png and, when asked, `stem`.svg; no clock and no program name goes in."""
+    """Write `stem`.png and, with `svg`, `stem`.svg; no clock and no program name goes in."""
     text = svg_of(on.scene())
     stem.with_suffix(".png").write_bytes(rasterised(text, on.pixels))
     if svg:

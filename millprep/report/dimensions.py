@@ -54,7 +54,7 @@ class Side:
 
 
 def room(marks: Sequence[Mark]) -> float:
-    """What a dimension line needs beside the drawing, mm on paper."""
+    """What a dimension line needs outside the drawing, mm on paper."""
     names: dict[str, dict[str, None]] = {}
     for mark in marks:
         at_value = names.setdefault(number(mark.value, 3), {})

@@ -60,7 +60,7 @@ def relief_view(
 
 
 def _contours(on: Canvas, x: FloatArray, y: FloatArray, z: FloatArray) -> None:
-    """Bands of colour between lines of equal height, each line with its height, µm."""
+    """Areas of colour between lines of equal height, each line with its height, µm."""
     from contourpy import FillType, LineType, contour_generator
 
     made: Any = contour_generator(
@@ -70,10 +70,10 @@ def _contours(on: Canvas, x: FloatArray, y: FloatArray, z: FloatArray) -> None:
     shades = len(RELIEF) - 1
     for n, low in enumerate(levels[:-1]):
         shade = round(n * shades / max(len(levels) - 2, 1))
-        # each band lies on the one below it, so that no gap shows between them
+        # each area lies on the one below it, so that no gap shows between them
         points, offsets = made.filled(low, np.inf)
-        bands = [_polygon(xy, cuts) for xy, cuts in zip(points, offsets, strict=True)]
-        marks.fill(on, bands, f"relief {shade}", over=2 + 0.01 * n)
+        areas = [_polygon(xy, cuts) for xy, cuts in zip(points, offsets, strict=True)]
+        marks.fill(on, areas, f"relief {shade}", over=2 + 0.01 * n)
     for level in levels:
         lines = made.lines(level)
         marks.hairline(on, lines, over=3)

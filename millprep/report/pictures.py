@@ -25,7 +25,7 @@ View = Callable[[], Canvas]
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A picture on disk: `previews/STEM.png`, and .svg beside it when `svg`."""
+    """A picture on disk: `previews/STEM.png`, and .svg next to it when `svg`."""
 
     stem: str
     words: str

@@ -87,7 +87,7 @@ class Report(Row):
     findings: tuple[FindingRow, ...]
     """What the user must know."""
     machine_seconds: Length | None
-    """Estimated running time of all programs, s, without set-up and cutter changes; null when
+    """Estimated running time of all programs, s, without setting up and cutter changes; null when
     there are none."""
     files: tuple[FileRow, ...] | None
     """Every other file of the set, in the order of the names; null for a refused run."""

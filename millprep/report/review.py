@@ -33,7 +33,7 @@ SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
     "overlay.js", "lists.js", "controls.js", "input.js", "page.js",
 )  # fmt: skip
-"""The script's parts, in the order they stand in the page."""
+"""The script's parts, in the order they have in the page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def review(cut_set: CutSet) -> Review:
 
 
 def to_script_json(value: Any) -> str:
-    """JSON that may stand in a script element: nothing in it can end the element.
+    """JSON that may be in a script element: nothing in it can end the element.
 
     Raises:
         ValueError: for numbers JSON does not have.

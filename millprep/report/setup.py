@@ -19,7 +19,7 @@ from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touc
 ROLE_WORDS = {
     "locate": "locates the blank",
     "key": "key: fits one way only",
-    "witness": "check cross: the tip must stand over it",
+    "witness": "check cross: the tip must be over it",
 }
 """What a registration hole does in the pass that uses it."""
 
@@ -153,7 +153,7 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
         )
     else:
         how = (
-            "Shift it until the tip, lowered to just above the copper, stands over each of its "
+            "Shift it until the tip, lowered to just above the copper, is over each of its "
             "registration holes where the list below says. Hold the blank there, then touch the "
             "holes as described below."
         )

@@ -41,7 +41,7 @@ SIGN_WORDS = {
     "drilled": "hole made in this pass",
     "pin": "pin through the blank",
     "hole": "hole to find",
-    "check": "cross: the tip must stand over it",
+    "check": "cross: the tip must be over it",
     "prop": "support the blank here",
     "clamp": "clamp, with its height above the copper",
     "travel": "travel of the machine",
@@ -96,7 +96,7 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     full = bool(milling_pass.verniers or milling_pass.registration)
     view = _view(low, high, places, HIGH if full else HIGHEST)
     shapes = [
-        *_background(cut_set, milling_pass, view, rim),
+        *_ground(cut_set, milling_pass, view, rim),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
         *_dimensions(view, places),
         *(shape for sign in signs for shape in _sign(view.at(sign.at), sign)),
@@ -171,7 +171,7 @@ def _view(low: Point, high: Point, places: dict[str, list[Mark]], most: float) -
     return View(low, high, scale, left + spare / 2, above)
 
 
-def _background(
+def _ground(
     cut_set: CutSet, milling_pass: MillingPass, view: View, rim: shapely.Polygon
 ) -> list[Shape]:
     """The blank, its boards and their copper, the machine's travel as far as it is seen."""

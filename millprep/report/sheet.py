@@ -1,7 +1,7 @@
 """sheet.html: what the person at the mill does, in order, on a few printed pages.
 
 The first page holds what comes before and after the passes; every pass has a page of its own. What
-is read at a desk, the details, is printed only when asked for.
+is read at a desk, the details, is printed only when it is wanted.
 """
 
 from __future__ import annotations

@@ -32,10 +32,10 @@ class CopperEdges:
     """Samples of the edges of all copper that is isolated.
 
     Attributes:
-        weights: length of edge that each sample stands for, mm, all copies counted.
+        weights: length of edge that each sample counts for, mm, all copies counted.
         turns: angle by which the edge turns there, radians; convex is positive.
         radii: of the largest disc that touches the edge there from outside and reaches no other
-            copper, mm, up to the largest one asked for.
+            copper, mm, up to the largest one needed.
         own: whether it is the same piece that the disc meets.
         pieces: how many are isolated.
         narrowest: the narrowest gap between two pieces, mm; infinite where none is narrower than
@@ -51,30 +51,30 @@ class CopperEdges:
         self.narrowest = min((_narrowest(b, 2 * largest) for b, _ in boards), default=math.inf)
         self.pieces = sum(len(board.pieces) * count for board, count in boards)
         # a stretch of narrow places begins where the sample before it is no narrow place
-        beside = [np.where(e.own, math.inf, e.radii) for e, _ in made]
+        radii = [np.where(e.own, math.inf, e.radii) for e, _ in made]
         before = [
             np.maximum(r, np.where(e.first, math.inf, np.roll(r, 1)))
-            for r, (e, _) in zip(beside, made, strict=True)
+            for r, (e, _) in zip(radii, made, strict=True)
         ]
         self._narrow = [
             (np.sort(here), np.sort(both), count)
-            for here, both, (_, count) in zip(beside, before, made, strict=True)
+            for here, both, (_, count) in zip(radii, before, made, strict=True)
         ]
 
     def stretches(self, radius: float) -> int:
-        """How many stretches of edge there are where a disc does not fit beside other copper."""
+        """How many stretches of edge there are where a disc does not fit next to other copper."""
         return sum(
             count * int(np.searchsorted(here, radius) - np.searchsorted(both, radius))
             for here, both, count in self._narrow
         )
 
     @cached_property
-    def _others(self) -> _Sums:
-        return _Sums(self, ~self.own)
+    def _others(self) -> _Totals:
+        return _Totals(self, ~self.own)
 
     @cached_property
-    def _self(self) -> _Sums:
-        return _Sums(self, self.own)
+    def _self(self) -> _Totals:
+        return _Totals(self, self.own)
 
     def lap(self, distance: float, zone: float, within: float = math.inf) -> float:
         """Length of a lap at a distance from the copper, mm.
@@ -82,7 +82,7 @@ class CopperEdges:
         Args:
             distance: of its axis from the edge.
             zone: twice the radius that must be free of other copper at the edge.
-            within: only where a disc of this radius does not fit beside other copper.
+            within: only where a disc of this radius does not fit next to other copper.
         """
         if within == math.inf:
             whole = float(self.weights.sum() + distance * self.turns.sum())
@@ -92,7 +92,7 @@ class CopperEdges:
         return max(free, 0.0)
 
 
-class _Sums:
+class _Totals:
     """Cumulative lengths and turns of samples by the radius of their disc."""
 
     def __init__(self, edges: CopperEdges, chosen: Flags) -> None:
@@ -102,7 +102,7 @@ class _Sums:
         self.turns = np.concatenate(([0.0], np.cumsum(edges.turns[chosen][order])))
 
     def length(self, radius: float, distance: float) -> float:
-        """Length of a parallel curve at a distance beside edges with smaller discs, mm."""
+        """Length of a parallel curve at a distance from edges with smaller discs, mm."""
         n = int(np.searchsorted(self.radii, radius))
         return max(float(self.weights[n] + distance * self.turns[n]), 0.0)
 

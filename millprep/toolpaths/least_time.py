@@ -156,7 +156,7 @@ class _Costs:
     def with_rest(self, rest: _Costs) -> Way:
         """The way with a narrower use where this one does not fit."""
         mine, its = self.alone, len(rest.spacing.distances)
-        # each stretch that is cut again begins and ends a groove's width beside it
+        # each stretch that is cut again begins and ends a groove's width from it
         stretches = self.edges.stretches(self.first / 2)
         around = 2 * self.spacing.surface * stretches
         length = rest.lengths(self.first / 2) + around * its

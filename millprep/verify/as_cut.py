@@ -160,7 +160,7 @@ def _object_array(shapes: Sequence[shapely.Geometry]) -> Shapes:
 
 
 def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
-    """The polygons of a geometry: an overlay may leave points and lines beside them."""
+    """The polygons of a geometry: an overlay may leave points and lines with them."""
     parts = shapely.get_parts(shape)
     return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
 

@@ -24,7 +24,7 @@ from millprep.model.set_of_programs import BoardCopy, MilledBlank
 STRIP = 20.0
 """The walk goes along the board's long side in strips as wide as this, mm."""
 NARROW = 2.0
-"""Gaps wider than so many times the narrowest are not asked for."""
+"""Gaps wider than so many times the narrowest are not checked."""
 MOST_PADS = 200
 """Of a net with more pads, only those on its hull are looked at; the farthest two are there."""
 
@@ -138,7 +138,7 @@ class _Board:
                 spot = shapely.get_coordinates(shapely.shortest_line(shapes[near], at))[0]
                 second = Touch(None, None, None, self._on_board((spot[0], spot[1])))
             first = self.nearest(join.piece, join.at)
-            # Copper that carries no piece is in no net, and so is never linked.
+            # Copper that carries no piece is in no net, and so no jumper wire joins it.
             same = second.net is not None and first.net == second.net
             x, y = self._on_board(join.at)
             yield Check(
@@ -152,7 +152,7 @@ class _Board:
 
 
 Pad = tuple[str, Hole]
-"""A hole and the piece it stands on."""
+"""A hole and the piece it is on."""
 
 
 def _farthest(pads: list[Pad]) -> tuple[Pad, Pad]:

@@ -4,7 +4,7 @@ Every place is examined where two passes cut within the largest misalignment of 
 and neighbours that whole loops of different passes separate. Copper away from such places is cut by
 one pass alone and moves as it is.
 
-A band that is hardly wider than the required gap needs squares as small as its slack, so how far
+A groove that is hardly wider than the required gap needs squares as small as its slack, so how far
 the gap lasts is looked for only as far as it matters.
 """
 
@@ -25,7 +25,7 @@ from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.contact import Axes, Cuts
 from millprep.verify.separation import (
-    BACKGROUND,
+    FLOATING,
     TOLERANCE,
     ContinuityTest,
     IsolationTest,
@@ -145,8 +145,8 @@ class _Carriers:
         return _Carriers(carriers, shapely.STRtree([part.shape for part in carriers]))
 
     def label(self, parts: Shapes) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
-        """The number of the part that each is a section of, 0 for background."""
-        result = np.full(len(parts), BACKGROUND, dtype=np.int64)
+        """The number of the part that each is a section of, 0 for floating copper."""
+        result = np.full(len(parts), FLOATING, dtype=np.int64)
         which, carrier = self.tree.query(shapely.point_on_surface(parts), predicate="intersects")
         result[which] = carrier + 1
         return result
@@ -213,9 +213,9 @@ def _turn(
     for place in places:
         foot = work.around(place, MOST)
         sides = IsolationTest(foot, 0.0)
-        own = foot.of[foot.of != BACKGROUND]
+        own = foot.of[foot.of != FLOATING]
         if place.key is None and not len(own):
-            # nothing but background, or no copper that both passes come near
+            # nothing but floating copper, or no copper that both passes come near
             continue
         key = place.key or work.carriers.key(int(own[0]))
 

@@ -27,9 +27,9 @@ CHUNK = 24
 _QUARTER = 8
 WIDE = 0.02
 """Floating copper within the gap is reported when it is wider than this, mm."""
-_BANDS = 8
+_SEGMENTS = 8
 _CLIP = 1.0
-"""The background is looked at so far around a piece's band, mm."""
+"""Floating copper is looked at so far around a piece's gap, mm."""
 
 
 def pad_gaps(
@@ -143,7 +143,7 @@ def check_gaps_opened(
     pads; None where pads get no gap of their own. Small islands and slivers between laps have a
     finding of their own.
     """
-    background = np.array(
+    floating = np.array(
         [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
         dtype=object,
     )
@@ -156,15 +156,15 @@ def check_gaps_opened(
         ]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in required], dtype=object)
     far = np.array([wide for _, _, wide in required])
-    zones = dilated(drawn, far - EDGE, _BANDS)
+    zones = dilated(drawn, far - EDGE, _SEGMENTS)
     outline = placement.pose.shape(placement.board.outline)
-    # the background asks: GEOS prepares what asks, and it is the large one
-    hits = shapely.STRtree(zones).query(background, predicate="intersects")
+    # GEOS prepares what it queries with, and that is the large one
+    hits = shapely.STRtree(zones).query(floating, predicate="intersects")
     findings: list[Finding] = []
     for n in np.unique(hits[1]).tolist():
         x0, y0, x1, y1 = zones[n].bounds
         near = shapely.clip_by_rect(
-            background[hits[0][hits[1] == n]], x0 - _CLIP, y0 - _CLIP, x1 + _CLIP, y1 + _CLIP
+            floating[hits[0][hits[1] == n]], x0 - _CLIP, y0 - _CLIP, x1 + _CLIP, y1 + _CLIP
         )
         inside = shapely.intersection(shapely.union_all(near), zones[n]).intersection(outline)
         solid = shapely.buffer(inside, -WIDE / 2, quad_segs=2)

@@ -60,7 +60,7 @@ def bridges(
     for i, j in tree.query(grown, predicate="intersects").T.tolist():
         if i < j:
             join(i, j, _between(pieces[names[i]], pieces[names[j]]))
-    # Small connectors first: they are the bridges, the background joins what is left.
+    # Small connectors first: they are the bridges, the floating copper joins what is left.
     for connector in sorted(connectors.tolist(), key=lambda shape: shape.area):
         if shapely.get_dimensions(connector) != 2:
             continue
@@ -119,11 +119,11 @@ def compare(
 
     `reach` is the radius at the surface, mm, of the widest cutter that isolates: what it
     cannot get out of an inner corner is no fault. `slope` is by how much its groove's edge at
-    the foot lies farther in than at the surface, mm; None to ask nothing of the foot. Shorts
+    the foot lies farther in than at the surface, mm; None to check nothing at the foot. Shorts
     and gaps are judged at the foot of the copper, opens, gouges and necks at its surface.
-    `nets` names the net of every piece that links join to others: copper between pieces of one
-    net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper beyond a
-    piece's edge is meant to stay with it and no fault.
+    `nets` names the net of every piece that jumper wires join to others: copper between pieces
+    of one net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper
+    beyond a piece's edge is meant to stay with it and no fault.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []

@@ -19,15 +19,15 @@ CORNER = 0.1
 """Copper left beyond a piece is more than an unreachable corner when a disc of this radius
 fits into it, mm."""
 DEEP = 0.05
-"""Copper in a corner is worth a note when it stands out by more than this, mm."""
+"""Copper in a corner is worth a note when it reaches out by more than this, mm."""
 CORNERS = 5
 """So many of the corners that no cutter reaches have a note with their place."""
 FREE_AREA = 1.0
-"""Copper beyond a piece of more than this area, mm², is background: the piece is not parted."""
+"""Copper of more than this area, mm², beyond a piece is floating copper: it is not isolated."""
 SLIVER = 0.015
 """Copper that a disc of this radius, mm, does not fit into is a sliver."""
 ISLAND = 0.5
-"""Copper smaller than this, mm², that carries no piece is an island, no background."""
+"""Copper smaller than this, mm², that carries no piece is an island, too small to count."""
 
 
 def check_gouges(

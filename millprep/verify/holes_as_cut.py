@@ -15,7 +15,7 @@ from millprep.model.finding import Finding
 from millprep.model.layout import Placement, on_blank
 
 LEAST_ANNULAR_RING = 0.15
-"""External ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
+"""External annular ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
 SIZE_TOLERANCE = 0.15
 """A hole that misses its diameter by more, mm, was made by the wrong cutter."""
 OFF = 0.015
@@ -23,7 +23,7 @@ OFF = 0.015
 SLOT_LEFT = 0.05
 """What stays of a slot's area is left over when it is wider than twice this, mm."""
 NO_RING = 0.002
-"""A ring thinner than the tolerance of the paths, mm, is no ring."""
+"""An annular ring thinner than the tolerance of the paths, mm, is none."""
 
 
 def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapely.Polygon]:
@@ -68,7 +68,7 @@ def _milled(
 ) -> dict[str, shapely.Polygon]:
     """What the grooves took of each slot and close around it; slots half uncut are not in.
 
-    A groove that lies beside the slot, such as the isolation of its pad, is no part of it.
+    A groove that lies next to the slot, such as the isolation of its pad, is no part of it.
     """
     result: dict[str, shapely.Polygon] = {}
     tree = shapely.STRtree(areas)
@@ -175,7 +175,7 @@ def _floors(
 ) -> list[Finding]:
     """Holes that do not go through the laminate, where the grooves say how deep they are.
 
-    A core that stands in a hole comes out with it.
+    A core that is left in a hole comes out with it.
     """
     known = [groove for groove in grooves if groove.under is not None]
     if not known:

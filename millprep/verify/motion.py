@@ -55,11 +55,11 @@ def check(
 ) -> tuple[Finding, ...]:
     """Every rule of motion that a program breaks, by file and line.
 
-    `clamps` stand in machine coordinates, those of other passes are left aside. `spoilboard`
-    is the thickness of the board beneath the blank. `pins` says whether pins stand in the
-    holes this pass is found by; False for the program that bores the bed for them. `at` is
-    where the machine stands in x and y before it, None for anywhere. `flatness` is how far the
-    copper may lie above Z0, or above the surface map, mm.
+    `clamps` are in machine coordinates, without those of other passes. `spoilboard` is the
+    thickness of the board beneath the blank. `pins` says whether pins are in the holes this pass
+    is found by; False for the program that bores the spoilboard for them. `at` is where the
+    machine is in x and y before it, None for anywhere. `flatness` is how far the copper may lie
+    above Z0, or above the surface map, mm.
     `probing` says that the program is to touch holes from within and to cut nothing; `touching`
     that it is to touch copper from above, and which, machine frame. Over a `surface` depths are
     judged from the copper there, and everything else keeps off its highest place.
@@ -71,7 +71,7 @@ def check(
         moves=table(trace),
         cutter=cutter,
         machine=machine,
-        # a clamp stands on copper that may lie higher than zero
+        # a clamp is on copper that may lie higher than zero
         clamps=tuple(
             replace(clamp, height=clamp.height + highest)
             for clamp in clamps
@@ -216,11 +216,11 @@ def _travel(s: Setting) -> Iterator[Finding]:
 
 
 def _depths(s: Setting) -> Iterator[Finding]:
-    """The tip stays above the bed, the flute reaches the surface, the nut stays above it."""
+    """The tip stays in the spoilboard, the flute reaches the surface, the nut stays above it."""
     depth = -s.moves.bottom
-    bed = s.blank.thickness + s.spoilboard
+    below = s.blank.thickness + s.spoilboard
     for limit, code, message in (
-        (bed, "too-deep", f"the tip goes below the spoilboard, {bed:g} mm under the surface."),
+        (below, "too-deep", f"the tip goes below the spoilboard, {below:g} mm under the surface."),
         (
             s.cutter.flute,
             "flute-too-short",

@@ -105,7 +105,7 @@ def table(trace: Trace) -> Table:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A program and all that stands around it.
+    """A program and all that is around it.
 
     Attributes:
         touching: copper that a surface probe may touch, machine frame; None for other programs.

@@ -99,7 +99,7 @@ def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> P
         rest = shapely.union_all(parts[1:])
         at = shapely.shortest_line(parts[0], rest).interpolate(0.5, normalized=True)
     else:
-        # The neck beside a hole, or all of it: the largest area that wearing takes for good.
+        # The neck next to a hole, or all of it: the largest area that wearing takes for good.
         opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
         lost = shapely.get_parts(shapely.difference(shape, opened))
         at = lost[int(np.argmax(shapely.area(lost)))].representative_point()

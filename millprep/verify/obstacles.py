@@ -82,7 +82,7 @@ def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], bo
 
 
 def pin_rule(s: Setting) -> Iterator[Finding]:
-    """The cutter keeps off the pins that stand in the holes of this pass."""
+    """The cutter keeps off the pins in the holes of this pass."""
     m = s.moves
     below = m.bottom < -SLACK
     if not s.pins:

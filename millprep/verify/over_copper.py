@@ -2,8 +2,8 @@
 
 A move over uneven copper is as deep as its z lies below the copper there. With the map's height
 taken from both ends of every move a program becomes the one that would do the same to flat copper;
-the copper that is left, spoilboard and depths are judged on that. It stands for the real one
-only if no move leaves the surface between its ends, so every one is held against the map where it
+the copper that is left, spoilboard and depths are judged on that. It represents the real one
+only if no move leaves the surface between its ends, so every one is compared with the map where it
 crosses from cell to cell and in between.
 
 The map's heights are evaluated here on their own: first along x in the rows below and above a

@@ -69,7 +69,7 @@ def probe_rule(s: Setting) -> Iterator[Finding]:
 
 
 def tip_rule(s: Setting) -> Iterator[Finding]:
-    """However a tip touches, it stands still, stays the same and moves slowly."""
+    """However a tip touches, it does not turn, stays the same and moves slowly."""
     for event in s.trace.spindle:
         if event.on:
             yield at_line(s, "probe-spindle-on", "the spindle is on while probing.", event.line)

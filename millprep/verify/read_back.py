@@ -29,7 +29,7 @@ from millprep.verify.rows import MotionRow, check_rows, rows_by_file
 from millprep.verify.trace import Trace
 
 TABLE = "toolpaths.csv"
-"""All motion of a set, written beside the programs and compared with them."""
+"""All motion of a set, written next to the programs and compared with them."""
 
 
 @dataclass(frozen=True, slots=True)

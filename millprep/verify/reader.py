@@ -252,7 +252,7 @@ class _Reader:
         if (tool := w.get("T")) is not None:
             self.tool = whole(tool, "T")
         if "tool change" in m:
-            # 3.6.3: the spindle stands when the tool has been changed.
+            # 3.6.3: the spindle is off when the tool has been changed.
             self.changes.append(ToolChange(before, self.line, self.tool))
             self._turn(5, before)
         if "spindle" in m:

@@ -1,4 +1,4 @@
-"""A program read back against the table of motions that was written beside it."""
+"""A program read back against the table of motions that was written next to it."""
 
 from __future__ import annotations
 

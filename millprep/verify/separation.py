@@ -45,8 +45,8 @@ _SEGMENTS = 16
 Mask = NDArray[np.bool_]
 Pair = tuple[float, float]
 Labels = Callable[[Shapes], NDArray[np.int64]]
-"""Which piece each part of the copper belongs to; 0 for background."""
-BACKGROUND = 0
+"""Which piece each part of the copper belongs to; 0 for floating copper."""
+FLOATING = 0
 NOBODY = -1
 
 
@@ -237,7 +237,7 @@ class ContinuityTest:
         self.around = around
         if around.empty:
             return
-        own = around.of > BACKGROUND
+        own = around.of > FLOATING
         around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
         around.left = polygons_of(around.left)
         self.together = self._together((0.0, 0.0), 0.0)

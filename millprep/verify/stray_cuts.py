@@ -4,11 +4,11 @@ Comparing the copper with the design shows cuts that come too near to a piece. A
 floating copper joins and separates nothing, and still is no cut that anybody wanted: a path that
 runs on, an arc around the wrong centre. So every cut that goes through the copper must lie where
 its cutter has business: in holes and slots as drawn, and in those that find the blank again; what
-isolates, within the band around a piece; what profiles, in its kerf; what clears, in its areas.
+isolates, within its reach around a piece; what profiles, in its kerf; what clears, in its areas.
 What isolates or clears also engraves marks outside the boards; there nothing more is checked.
 
 What is checked is the cutter's axis: where its edge may reach so far from a piece, its axis
-may go so far less the radius at the copper's foot. Laps in the middle of gaps have no such band;
+may go so far less the radius at the copper's foot. Laps in the middle of gaps have no such reach;
 there nothing is required of isolation.
 """
 
@@ -36,7 +36,7 @@ ROUND = 1e-4
 """Radii are distinguished to this, mm."""
 BEYOND = 50.0
 """The area outside the boards goes on for so much beyond the blank, mm: marks may end there."""
-_BANDS = 8
+_SEGMENTS = 8
 """Segments of a quarter circle around a piece: 2 µm off at the usual reaches."""
 
 
@@ -120,7 +120,7 @@ class _Where:
         joins: Sequence[Join],
         allowed: AllowedCuts,
     ) -> None:
-        self.blank, self.placements, self.asked = blank, placements, allowed
+        self.blank, self.placements, self.allowed = blank, placements, allowed
         self.passes = passes
         self.ticks = [join for join in joins if join.tick]
         self.outlines = [p.pose.shape(p.board.outline) for p in placements]
@@ -143,7 +143,7 @@ class _Where:
                 yield there.spine.buffer(_room(hole.diameter, radius))
         for drilled in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
             yield shapely.Point(drilled.blank).buffer(_room(drilled.diameter, radius))
-        allowed = self.asked
+        allowed = self.allowed
         if cutter == allowed.profile:
             fine = quarter(radius)
             for outline in self.outlines:
@@ -160,7 +160,7 @@ class _Where:
             yield self._frame(radius)
 
     def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
-        yield from dilated(self.pieces, max(far - radius + EDGE, 0.0), _BANDS).tolist()
+        yield from dilated(self.pieces, max(far - radius + EDGE, 0.0), _SEGMENTS).tolist()
         for join in self.ticks:
             # a lap's two ends lie an overrun from the join, the ticks go outward from there;
             # which way that is no report says, so all ways are free
@@ -207,7 +207,7 @@ def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
     """A place on each line that leaves the regions, where it is farthest from them."""
     loose = np.ones(len(lines), dtype=bool)
     if len(regions):
-        # most lie within one region; the regions ask, GEOS prepares them
+        # most lie within one region; GEOS prepares the regions it queries with
         _, held = shapely.STRtree(lines).query(regions, predicate="covers")
         loose[held] = False
         tree = shapely.STRtree(regions)

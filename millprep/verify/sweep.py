@@ -215,7 +215,7 @@ def dilated(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
     if len(shapes) < 100:
         return grow(slice(None))
     with ThreadPoolExecutor(WORKERS) as pool:
-        # By turns, not in halves: large shapes stand together in reading order.
+        # By turns, not in halves: large shapes come together in reading order.
         turns = pool.map(grow, [slice(k, None, WORKERS) for k in range(WORKERS)])
         out = np.empty(len(shapes), dtype=object)
         for k, done in enumerate(turns):

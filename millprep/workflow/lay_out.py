@@ -102,7 +102,7 @@ def _join_lines(
 
 
 def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path, ...]:
-    """The layout file, a picture of every blank, and every offcut, beside each other.
+    """The layout file, a picture of every blank, and every offcut, in one folder.
 
     Args:
         laid_out: what to write.

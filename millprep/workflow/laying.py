@@ -1,6 +1,6 @@
 """A place for every board of a job: stored, pinned by hand, or found by nesting; proved either way.
 
-A step of the walk beside it: it knows the job's plan and the drawn boards, and reads no file.
+A part of the walk: it knows the job's plan and the drawn boards, and reads no file.
 """
 
 from __future__ import annotations
@@ -209,7 +209,7 @@ def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.
 def _fixed(
     plan: JobPlan, wanted: Sequence[Wanted], sheets: Sequence[StockSheet], choice: Choice
 ) -> tuple[list[Spot], tuple[int, ...]]:
-    """Places that stand already, and the blanks that a stored layout names."""
+    """Places that are given, and the blanks that a stored layout names."""
     fixed: list[Spot] = []
     blanks: tuple[int, ...] = ()
     lines: Mapping[Copy, int] = {}
@@ -239,7 +239,7 @@ def _fixed(
 
 
 def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
-    """Refuse copies to skip that are not asked for."""
+    """Refuse copies to skip that the job does not have."""
     spots = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
     assemble.without(spots, skip)
 

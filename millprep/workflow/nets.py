@@ -1,4 +1,4 @@
-"""Nets: copper pieces that wire links join, and what the job says of them."""
+"""Nets: copper pieces that jumper wires join, and what the job says of them."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def name(
         facts: the nets that the job names, by the board's name.
 
     Returns:
-        the names, and findings for links on no copper.
+        the names, and findings for jumper wires on no copper.
     """
     ends = {plan.name: plan.jumper_ends for plan in plans}
     named: dict[Key, str] = {}
@@ -39,7 +39,7 @@ def name(
     for placement in layout.placements:
         board = placement.board
         copper = _Copper(board, ends[board.name])
-        # every copy has the same links, the first one reports
+        # every copy has the same jumper wires, the first one reports
         if placement.copy == 1:
             findings += [_off_copper(placement, place) for place in copper.off]
         given = {
@@ -68,7 +68,7 @@ class _Copper:
 
     Attributes:
         first: for each piece, the id of the first piece of its net.
-        off: ends of links on no copper, drawing frame.
+        off: ends of jumper wires on no copper, drawing frame.
     """
 
     def __init__(self, board: Board, wires: Iterable[tuple[Point, Point]]) -> None:
@@ -123,7 +123,7 @@ class _Finder:
                 continue
             if first in self.taken:
                 where = "at" if net.text is None else "text"
-                words = f"stands on the copper of net {self.taken[first]!r}; one net has one name"
+                words = f"is on the copper of net {self.taken[first]!r}; one net has one name"
                 self._misfit("net-named-twice", j, (where,), words, net.at)
                 continue
             self.taken[first] = net.name
@@ -150,7 +150,7 @@ class _Finder:
         nets = {first for first, _ in on if first is not None}
         if not nets:
             words = (
-                f"is {net.text!r}, which stands at {_point(on[0][1])} on no copper; move it onto "
+                f"is {net.text!r}, which is at {_point(on[0][1])} on no copper; move it onto "
                 "its net in the drawing, or give a point as at = [x, y]"
             )
             self._misfit("net-on-no-copper", j, ("text",), words, on[0][1])
@@ -160,7 +160,7 @@ class _Finder:
             other = next(at for net_, at in on if net_ is not None and net_ != first)
             places = " and ".join(_point(at) for _, at in (on[0], (None, other)))
             words = (
-                f"is {net.text!r}, which stands on different nets, at {places}; give a point as "
+                f"is {net.text!r}, which is on different nets, at {places}; give a point as "
                 "at = [x, y]"
             )
             self._misfit("net-text-twice", j, ("text",), words, other)
@@ -168,7 +168,7 @@ class _Finder:
         return nets.pop()
 
     def _loads(self, j: int, net: NetPlan, first: str) -> bool:
-        """Whether every load stands on the net."""
+        """Whether every load is on the net."""
         good = True
         for k, load in enumerate(net.loads):
             under = self.copper.under(load.at)
@@ -177,8 +177,8 @@ class _Finder:
             good = False
             on = "where there is no copper" if under is None else "on the copper of another net"
             words = (
-                f"is {_point(load.at)}, {on}; correct the place of {load.name!r}, or add the wire "
-                "link that is missing"
+                f"is {_point(load.at)}, {on}; correct the place of {load.name!r}, or add the "
+                "jumper wire that is missing"
             )
             self._misfit("load-off-its-net", j, ("load", k, "at"), words, load.at)
         return good
@@ -232,8 +232,8 @@ def _off_copper(placement: Placement, place: Point) -> Finding:
         "link-on-no-copper",
         "stop",
         (
-            f"A wire link ends at {place[0]:g}, {place[1]:g} mm of the drawing, where there is no "
-            "copper. Correct its place in [[board]], or check the drawing's unit."
+            f"A jumper wire ends at {place[0]:g}, {place[1]:g} mm of the drawing, where there is "
+            "no copper. Correct its place in [[board]], or check the drawing's unit."
         ),
         place,
     )

@@ -49,7 +49,7 @@ def prepare(
         replace_begun: replace even a set that is marked as begun.
 
     Raises:
-        Refusal: with all findings; a refused job leaves pictures and findings beside `out`.
+        Refusal: with all findings; a refused job leaves pictures and findings next to `out`.
     """
     out = out.resolve()
     set_on_disk.check(out, replace=replace_begun)
@@ -130,7 +130,7 @@ def write_report(cut_set: CutSet, folder: Path) -> None:
 
 
 def _write_refused(cut_set: CutSet, out: Path) -> None:
-    """Findings and pictures beside `out`, in place of those of an earlier refusal."""
+    """Findings and pictures next to `out`, in place of those of an earlier refusal."""
     refused = set_on_disk.refused_folder(out)
     with set_on_disk.staged(refused) as folder:
         report.write_refused(cut_set, folder)

@@ -24,7 +24,7 @@ def cores() -> int:
 
 
 class Work(Generic[T]):
-    """Work that was started; its result is asked for once."""
+    """Work that was started; its result is fetched once."""
 
     def __init__(self, work: Callable[[], T]) -> None:
         self._work = work
@@ -63,7 +63,7 @@ def start(work: Callable[P, T], *args: P.args, **words: P.kwargs) -> Work[T]:
 
     The child is a fork, so it needs no copy of what the work holds, and it runs nothing else. It
     ends with this process. Only Linux forks safely next to the libraries in use here; elsewhere,
-    or on one core, the work is done when its result is asked for. The result is the same.
+    or on one core, the work is done when its result is fetched. The result is the same.
     """
     return Work(partial(work, *args, **words))
 

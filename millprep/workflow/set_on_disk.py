@@ -31,7 +31,7 @@ LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
 @contextmanager
 def staged(out: Path) -> Iterator[Path]:
-    """A new empty folder beside `out`, removed at the end unless it was put in place.
+    """A new empty folder next to `out`, removed at the end unless it was put in place.
 
     Raises:
         Refusal: with exit code 2, when nothing can be written there.
@@ -56,12 +56,12 @@ def staged(out: Path) -> Iterator[Path]:
 
 
 def _hidden(out: Path, purpose: str) -> Path:
-    """A name beside `out` that nothing has yet; it never shows in what is written."""
+    """A name next to `out` that nothing has yet; it never shows in what is written."""
     return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
 
 
 def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
-    """Exchange the folder for `out`; the old set goes only after the new one stands.
+    """Exchange the folder for `out`; the old set goes only when the new one is in place.
 
     Raises:
         Refusal: when `out` holds something that is no set, or a set that is begun.

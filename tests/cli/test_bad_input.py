@@ -294,7 +294,7 @@ def test_a_clamp_in_the_way_of_a_rapid(tmp_path: Path) -> None:
 def test_a_link_that_ends_on_no_copper(tmp_path: Path) -> None:
     put(tmp_path, changed("drawn_from", "links = [[[8.0, 6.0], [15.0, 10.0]]]\ndrawn_from"))
     (said,) = refused(tmp_path, 1)
-    assert "A wire link ends at 15, 10 mm of the drawing, where there is no copper" in said
+    assert "A jumper wire ends at 15, 10 mm of the drawing, where there is no copper" in said
 
 
 # Usage.

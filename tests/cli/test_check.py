@@ -174,7 +174,7 @@ def test_words_of_a_judged_board_and_its_pictures(tmp_path: Path) -> None:
         (
             net("n", (8.0, 6.0), "") + net("m", (22.0, 6.0), ""),
             "net-named-twice",
-            "stands on the copper of net 'n'",
+            "is on the copper of net 'n'",
         ),
         (net("c1", (8.0, 6.0), ""), "net-name-taken", "what the reports call a piece"),
         ('[[board.net]]\nname = "n"\ntext = "B+"\n', "net-text-missing", "it holds no text"),

@@ -13,7 +13,7 @@ from ezdxf.entities.polyline import Polyline
 from ezdxf.filemanagement import readfile
 
 from millprep.model.as_cut import CopperPart
-from millprep.report.as_cut_files import BACKGROUND, PIECES, dxf, scene
+from millprep.report.as_cut_files import FLOATING, PIECES, dxf, scene
 from millprep.report.svg import svg
 
 PAD = shapely.Point(10, 5).buffer(2, quad_segs=64) - shapely.Point(10, 5).buffer(0.5, quad_segs=64)
@@ -28,13 +28,13 @@ def test_dxf_holds_the_areas(tmp_path: Path) -> None:
     file.write_text(dxf(PARTS, "lamp"), "ascii")
     doc = readfile(file)
     assert not doc.audit().has_errors
-    areas: dict[str, list[float]] = {PIECES: [], BACKGROUND: []}
+    areas: dict[str, list[float]] = {PIECES: [], FLOATING: []}
     for line in doc.modelspace().query("POLYLINE"):
         assert isinstance(line, Polyline)
         assert line.is_closed
         points = [(v.dxf.location.x, v.dxf.location.y) for v in line.vertices]
         areas[line.dxf.layer].append(shapely.Polygon(points).area)
-    for layer, shape in ((PIECES, PAD), (BACKGROUND, SHEET)):
+    for layer, shape in ((PIECES, PAD), (FLOATING, SHEET)):
         outer, *inner = areas[layer]
         assert outer - sum(inner) == pytest.approx(shape.area, abs=shape.length * 0.003)
 

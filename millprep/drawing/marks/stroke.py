@@ -163,7 +163,7 @@ def _normals(piece: Piece) -> tuple[float, float]:
 
 
 def _sector(p: P, q: P, bulge: float, h: float, start: Fan, end: Fan, sagitta: float) -> list[P]:
-    """Band along an arc of half a circle at most, or its whole sector when h passes the radius."""
+    """Strip along an arc of half a circle at most, or its whole sector when h passes the radius."""
     k = (1 - bulge * bulge) / (4 * bulge)
     cx, cy = (p[0] + q[0]) / 2 - k * (q[1] - p[1]), (p[1] + q[1]) / 2 + k * (q[0] - p[0])
     radius = math.hypot(p[0] - cx, p[1] - cy)

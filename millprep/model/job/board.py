@@ -320,7 +320,7 @@ class BoardPlan(JobTable):
         )
 
     @check
-    def _links_lead_somewhere(self) -> Iterator[Mistake]:
+    def _wires_lead_somewhere(self) -> Iterator[Mistake]:
         for j, (start, end) in enumerate(self.links):
             if start == end:
                 yield wrong(("links", j), "must lead from one point to another")

@@ -6,7 +6,7 @@ const SEVERITIES = { stop: "stop", warn: "warning", note: "note" };
 const PURPOSES = {
   locate: "locates the blank",
   key: "key: fits one way only",
-  witness: "check cross: the tip must stand over it",
+  witness: "check cross: the tip must be over it",
 };
 
 /** A number with so many decimals and a point, whatever the reader's country. */

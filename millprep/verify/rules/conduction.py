@@ -245,7 +245,7 @@ class _System:
     def doubtful(self) -> BoolArray:
         """(m,) the triangles that hold `FRACTION` of the estimated squared error.
 
-        Its parts are what the quadratic solution has at the middle of each edge beside the mean of
+        Its parts are what the quadratic solution has at the middle of each edge besides the mean of
         the ends; the energy of such a part does not depend on the size of the triangle.
         """
         elements = self.elements

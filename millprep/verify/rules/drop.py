@@ -108,7 +108,7 @@ def drop(
     areas = domain(shapes, joints)
     if areas.is_empty:
         return None, tuple(_lost_loads(net, placement, places, range(len(net.loads))))
-    # A return line is fed where it ends: the other way round the same equations stand.
+    # A return line is fed where it ends: the other way round the same equations hold.
     turned = -1.0 if max(amperes) > -min(amperes) * (1 + BALANCED) else 1.0
     solution = solve(
         shapes,

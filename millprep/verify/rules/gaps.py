@@ -32,7 +32,7 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class WayOver:
     """A way from one area to another over gaps, the areas between them as stepping stones.
 
     Attributes:
@@ -116,16 +116,18 @@ class Ways:
             self._from.setdefault(gap.area, []).append((gap.other, counts, gap))
             self._from.setdefault(gap.other, []).append((gap.area, counts, gap))
 
-    def shortest(self, starts: Iterable[int], stones: set[int], reach: float) -> dict[int, Way]:
+    def shortest(self, starts: Iterable[int], stones: set[int], reach: float) -> dict[int, WayOver]:
         """The shortest way from any of `starts` to every area within `reach`.
 
         It leads over `stones` only (E. W. Dijkstra, Numer. Math. 1, 1959, from memory).
         """
-        ways: dict[int, Way] = {}
+        ways: dict[int, WayOver] = {}
         first = set(starts)
         turn = itertools.count()
         # The turn parts ways of one length, so that the outcome never hangs on chance.
-        ahead = [(0.0, next(turn), start, Way(start, start, 0.0, ())) for start in sorted(first)]
+        ahead = [
+            (0.0, next(turn), start, WayOver(start, start, 0.0, ())) for start in sorted(first)
+        ]
         while ahead:
             length, _, here, way = heapq.heappop(ahead)
             if here in ways:
@@ -135,7 +137,7 @@ class Ways:
                 continue
             for there, more, gap in self._from.get(here, ()):
                 if there not in ways and length + more <= reach:
-                    on = Way(way.start, there, length + more, (*way.gaps, gap))
+                    on = WayOver(way.start, there, length + more, (*way.gaps, gap))
                     heapq.heappush(ahead, (length + more, next(turn), there, on))
         return ways
 

@@ -38,7 +38,7 @@ Made = Mapping[str, HoleMade]
 """How each hole of a copy is made, by its id."""
 
 FAR = 10.0
-"""Rings wider than this are of no interest, mm."""
+"""Annular rings wider than this are of no interest, mm."""
 AS_DRAWN: Made = MappingProxyType({})
 """Holes of which nothing else is known are drilled, as wide as they are drawn."""
 USUAL = RulesPlan()
@@ -84,7 +84,7 @@ def annular_rings(
         hole, spine = holes[n], spines[n]
         hole_made = made.get(hole.id, HoleMade(hole.diameter, hole.diameter))
         edges, inside = edges_of[p]
-        # its own hole is no edge of its ring
+        # its own hole is no edge of its annular ring
         own = np.concatenate(([False], shapely.intersects(inside, spine)))
         distances = np.where(own, np.inf, shapely.distance(edges, spine))
         left = float(distances.min()) - hole_made.diameter / 2
@@ -133,7 +133,7 @@ def check_small_pads(placement: Placement, level: Level) -> tuple[Finding, ...]:
 
 
 def _edges(shape: shapely.Polygon) -> tuple[ObjectArray, ObjectArray]:
-    """The rings of an area, the outer one first, and what the others enclose."""
+    """The outlines of an area, the outer one first, and what the others enclose."""
     inner = list(shape.interiors)
     return (
         np.array([shape.exterior, *inner], dtype=object),

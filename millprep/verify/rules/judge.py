@@ -48,7 +48,7 @@ def judge(
         required: by the job.
         solve: whether volts and currents of nets with loads are worked out, seconds for each.
         made: how its holes are made.
-        wider: how much farther out than asked an edge of a groove may lie, mm.
+        wider: how much farther out than nominal an edge of a groove may lie, mm.
         copies: nets solved on copies before, under the same rules.
     """
     rule = SpacingRule(

@@ -122,7 +122,7 @@ def _tree(mesh: Mesh) -> shapely.STRtree:
 def _outline(
     mesh: Mesh, rim: IntArray
 ) -> tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]:
-    """Of each point its two neighbours on the outline, its ring, place along it, and its length."""
+    """Of each point its two neighbours on the outline, its loop, place along it, and its length."""
     n = len(mesh.points)
     near: list[list[int]] = [[] for _ in range(n)]
     for a, b in rim.tolist():

@@ -22,7 +22,7 @@ from millprep.model.metal import metal
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
-from millprep.verify.rules.gaps import Gap, Way, Ways, gaps, gaps_to
+from millprep.verify.rules.gaps import Gap, WayOver, Ways, gaps, gaps_to
 
 INSIDE = 0.05
 """Copper that reaches this far into the outline is of the board, mm."""
@@ -130,7 +130,7 @@ def _volts(net_facts: NetFacts, other: NetFacts) -> float:
 def _pair(
     net: NetFacts,
     other: NetFacts,
-    reached: dict[int, Way],
+    reached: dict[int, WayOver],
     ends: Sequence[int],
     direct: dict[tuple[int, int], float],
     column: Column,
