@@ -7,7 +7,7 @@ from pathlib import Path
 from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal
 from millprep.report import report_file
-from millprep.workflow import begun_mark
+from millprep.workflow.set_on_disk import load_mark, save_mark
 
 
 def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
@@ -18,7 +18,7 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
             not marked.
     """
     source = report_file.read(folder)
-    mark = begun_mark.load(folder)
+    mark = load_mark(folder)
     if mark is not None and mark.set != source.set:
         message = (
             f"{FILE} marks set {mark.set}, and the folder holds set {source.set}. Check which of "
@@ -42,7 +42,7 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
         )
         raise _usage("begin-order", message)
     mark = Begun(source.set, tuple(sorted((*done, (blank, number)))))
-    begun_mark.save(folder, mark)
+    save_mark(folder, mark)
     return mark, True
 
 

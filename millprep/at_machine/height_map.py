@@ -7,8 +7,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.height_map_faults import HeightFault, interpolation_error, worst_fault
-from millprep.at_machine.height_map_file import MapReadings, Reading
+from millprep.at_machine.height_map_readings import (
+    HeightFault,
+    MapReadings,
+    Reading,
+    interpolation_error,
+    worst_fault,
+)
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.finding import Finding, Frame, Refusal
 from millprep.model.surface_map import LEAST_NODES, Levelling, SurfaceMap

@@ -8,7 +8,7 @@ from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from millprep import job
-from millprep.at_machine import height_map_file
+from millprep.at_machine import height_map_readings
 from millprep.at_machine.height_map import levelling
 from millprep.model.derivation import Derivation
 from millprep.model.job.job import JobPlan
@@ -18,7 +18,8 @@ from millprep.report.report_model import Report
 from millprep.verify.read_back import TABLE, motion_rows
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
-from millprep.workflow.prepare import Say, prepare
+from millprep.workflow.planning import Say
+from millprep.workflow.prepare import prepare
 from millprep.workflow.source_set import choice_of, find_job, level_step, same_inputs, usage, whole
 
 
@@ -67,7 +68,7 @@ def level(
     same_inputs(source, inputs)
     if (blank, number) not in source.poses:
         raise usage("pass-unknown", f"Set {source.set} has no pass {number} of blank {blank}.")
-    read = height_map_file.load(map_file, plan.machine.probe_log)
+    read = height_map_readings.load(map_file, plan.machine.probe_log)
     if repeatability is None:
         repeatability = plan.machine.probe_repeatability
     cuts = _cuts(folder, source, plan, blank, number)

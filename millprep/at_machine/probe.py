@@ -35,7 +35,7 @@ from millprep.verify.probing import grid_fault
 from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_inputs
-from millprep.workflow.prepare import Say
+from millprep.workflow.planning import Say
 from millprep.workflow.source_set import find_job, same_inputs, usage, whole
 
 SPACING = 30.0

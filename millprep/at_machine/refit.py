@@ -17,7 +17,8 @@ from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
-from millprep.workflow.prepare import Say, prepare
+from millprep.workflow.planning import Say
+from millprep.workflow.prepare import prepare
 from millprep.workflow.source_set import choice_of, find_job, refit_step, same_inputs, usage, whole
 
 

@@ -25,7 +25,8 @@ from millprep.verify.resumed import check_resumed
 from millprep.verify.trace import Trace
 from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_boards, read_inputs, set_id
-from millprep.workflow.prepare import Say, write_report
+from millprep.workflow.planning import Say
+from millprep.workflow.prepare import write_report
 from millprep.workflow.source_set import find_job, unchanged
 
 

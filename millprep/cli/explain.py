@@ -21,7 +21,7 @@ def explain(code: str | None, as_json: bool) -> None:
 
     CODE is the word in brackets after every finding. Without it, all codes are listed.
     """
-    from millprep.report.explain import explanations, renamed
+    from millprep.report.findings import explanations, renamed
 
     known = explanations()
     if code is None:

@@ -10,7 +10,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.options import json_option
-from millprep.cli.survey_words import UNITS, described
+from millprep.cli.surveys import UNITS, described
 
 if TYPE_CHECKING:
     from millprep.model.job.layers import Unit
@@ -45,7 +45,7 @@ def inspect(
         survey = millprep.survey_drawing(drawing_file, unit, repair=repair)
     files: dict[tuple[str, int | None], str] = {}
     if pictures is not None:
-        from millprep.cli.survey_pictures import draw
+        from millprep.cli.surveys import draw
 
         files = draw(survey, drawing_file.name, pictures)
     if as_json:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
-from millprep.cli.survey_words import UNITS, described
+from millprep.cli.surveys import UNITS, described
 
 if TYPE_CHECKING:
     from millprep.cli.starting import Box

@@ -10,7 +10,7 @@ import click
 from millprep.cli import words
 from millprep.cli.options import json_option
 from millprep.model.finding import Finding, Refusal
-from millprep.workflow import begun_mark
+from millprep.workflow.set_on_disk import load_mark
 
 
 @click.command()
@@ -27,7 +27,7 @@ def show(folder: Path, as_json: bool) -> None:
         with words.refusals():
             raise Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
     with words.refusals():
-        mark = begun_mark.load(folder)
+        mark = load_mark(folder)
     if as_json:
         shown = {"sheet": str(sheet.resolve()), "begun": words.begun_rows(mark)}
         click.echo(json.dumps(shown))

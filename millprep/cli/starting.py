@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from millprep.cli.survey_words import parts_words, pieces_words
+from millprep.cli.surveys import parts_words, pieces_words
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:

@@ -14,9 +14,9 @@ from millprep.model.milling_pass import Join
 from millprep.report import marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.canvas import Canvas, LegendEntry, canvas
+from millprep.report.findings import Marked
 from millprep.report.fonts import width_of
 from millprep.report.palette import cutter_style
-from millprep.report.places import Marked
 from millprep.report.scene import Flag
 from millprep.report.words import cutter_words, number, plain
 

@@ -17,8 +17,8 @@ from millprep.report import marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
+from millprep.report.findings import SEVERITY_WORDS, Marked
 from millprep.report.palette import cutter_style
-from millprep.report.places import SEVERITY_WORDS, Marked
 from millprep.report.words import number, plain
 
 WIDE, HIGH = 10.0, 6.0

@@ -15,8 +15,8 @@ from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, save
 from millprep.report.close_up import close_up, spots
 from millprep.report.field_views import density_view, potential_view, relief_view, widths_view
+from millprep.report.findings import Marked, marked
 from millprep.report.pass_view import pass_view
-from millprep.report.places import Marked, marked
 from millprep.report.words import plain
 
 FOLDER = "previews"

@@ -20,7 +20,7 @@ from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import BoardCopy, CutSet
 from millprep.report.blank_contents import ordered_cutters
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
-from millprep.report.places import ORDER, marked, name_of, where_words
+from millprep.report.findings import ORDER, marked, name_of, where_words
 from millprep.report.words import cutter_words, plain
 
 DIGITS = 4

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from millprep.model.set_of_programs import CutSet
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
+from millprep.report.findings import ORDER, SEVERITY_WORDS, marked, name_of, where_words
 from millprep.report.pass_tables import (
     JoinTable,
     Step,
@@ -22,7 +23,6 @@ from millprep.report.pass_tables import (
     running_time,
 )
 from millprep.report.pictures import gallery
-from millprep.report.places import ORDER, SEVERITY_WORDS, marked, name_of, where_words
 from millprep.report.review import LAYERS, part, review
 from millprep.report.setup import HoleRow, hole_rows, resumed_words, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing

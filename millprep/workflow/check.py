@@ -9,9 +9,8 @@ from millprep import job
 from millprep.model.set_of_programs import CutSet
 from millprep.toolpaths import least_time
 from millprep.workflow.inputs import read_boards, read_nets, with_stored
-from millprep.workflow.planning import empty
-from millprep.workflow.prepare import Say, walk
-from millprep.workflow.stopped import Stopped
+from millprep.workflow.planning import Say, Stopped, empty
+from millprep.workflow.prepare import walk
 
 
 def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) -> CutSet:

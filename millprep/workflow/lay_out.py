@@ -1,4 +1,7 @@
-"""The layout of a job alone: places, how well the blanks are filled, and what is left of them."""
+"""The layout of a job alone: places, how well the blanks are filled, and what is left of them.
+
+As files it is the places, and for every blank the offcut that a later job can take.
+"""
 
 from __future__ import annotations
 
@@ -10,17 +13,17 @@ import shapely
 
 from millprep import job
 from millprep.model.finding import Finding, Refusal
-from millprep.model.job.job import JobPlan
-from millprep.nesting import figures
+from millprep.model.job.job import BlankPlan, JobPlan
+from millprep.nesting import figures, file
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import BlankWithPasses
 from millprep.report.drawing_pictures import LaidBlank, draw
 from millprep.toolpaths import least_time
-from millprep.workflow import laying, layout_files
+from millprep.workflow import laying
 from millprep.workflow.inputs import read_boards, with_stored
 from millprep.workflow.laying import Choice, Laid
-from millprep.workflow.prepare import Say
+from millprep.workflow.planning import Say
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +131,7 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
         stems = [f"{out.stem}-blank-{blank.number}" for blank in laid_out.blanks]
         draw(laid_out.blanks, laid_out.plan.name, stems, out.parent)
         written += [out.parent / f"{stem}.png" for stem in stems]
-        for name, text in layout_files.texts(laid_out.laid, laid_out.plan, out.stem).items():
+        for name, text in texts(laid_out.laid, laid_out.plan, out.stem).items():
             path = out.parent / name if name != f"{out.stem}.toml" else out
             path.write_text(text, "utf-8", newline="\n")
             written += [path] if path != out else []
@@ -175,3 +178,51 @@ def row(laid_out: LaidOut) -> dict[str, Any]:
 def _refusal(code: str, message: str, out: Path) -> Refusal:
     finding = Finding(code=code, severity="stop", message=message, file=str(out))
     return Refusal([finding], exit_code=2)
+
+
+LAYOUT = "layout"
+"""Stem of the files in a set."""
+
+
+def write_layout(laid: Laid, plan: JobPlan, folder: Path) -> None:
+    """The layout and its offcuts as files of a set."""
+    for name, text in texts(laid, plan).items():
+        (folder / name).write_bytes(text.encode("utf-8"))
+
+
+def texts(laid: Laid, plan: JobPlan, stem: str = LAYOUT) -> dict[str, str]:
+    """The layout file and the offcuts' by their names, the layout first.
+
+    Offcuts are what is left when every board of the layout is cut, those that are skipped as well.
+    """
+    result = {f"{stem}.toml": file.text_of(laid.spots, laid.blanks, laid.sheets)}
+    used = {spot.blank for spot in laid.spots}
+    for number, index in enumerate(laid.blanks, start=1):
+        left = figures.offcut(number, laid.spots, laid.wanted, laid.sheets[index])
+        if left is not None and number in used:
+            text = offcut_text(left, number, plan.name, plan.blanks[index])
+            result[f"{stem}-offcut-{number}.toml"] = text
+    return result
+
+
+def offcut_text(shape: shapely.Polygon, number: int, name: str, plan: BlankPlan) -> str:
+    """An offcut as the [blank] of a later job, its low corner at the origin."""
+    x0, y0, x1, y1 = shape.bounds
+    lines = [
+        f"# What is left of blank {number} of the job {name!r} once it is sawn off behind its",
+        "# boards: the [blank] of a later job.",
+        "[blank]",
+        f"size = [{_number(x1 - x0)}, {_number(y1 - y0)}]",
+        f"thickness = {plan.thickness}",
+        f"copper = {plan.copper}",
+        f"margin = {plan.margin}",
+        *([f'grade = "{plan.grade}"'] if plan.grade else []),
+    ]
+    if abs(shape.area - (x1 - x0) * (y1 - y0)) > 1e-6:
+        corners = [f"[{_number(x - x0)}, {_number(y - y0)}]" for x, y in shape.exterior.coords[:-1]]
+        lines.append(f"outline = [{', '.join(corners)}]")
+    return "\n".join(lines) + "\n"
+
+
+def _number(value: float) -> float:
+    return round(value, 4) + 0.0

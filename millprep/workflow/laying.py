@@ -16,11 +16,20 @@ from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Spot
-from millprep.nesting import assemble, check, figures, file
-from millprep.nesting.assemble import Copy
+from millprep.nesting import check, figures, file
 from millprep.nesting.nest import EFFORTS, Nested, nest
 from millprep.nesting.place import DIGITS
-from millprep.nesting.wanted import StockSheet, Wanted, area_of
+from millprep.nesting.wanted import (
+    Copy,
+    StockSheet,
+    Wanted,
+    area_of,
+    layout_of,
+    only,
+    sheet_of,
+    wanted_of,
+    without,
+)
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import ROOM
 
@@ -112,7 +121,7 @@ class Laid:
     def layout(self, boards: Sequence[Board], plans: Sequence[BlankPlan]) -> Layout:
         """Boards on blanks as the rest of the walk takes them; what is skipped comes last."""
         by_name = {board.name: board for board in boards}
-        made = assemble.layout_of(self.spots, self.blanks, self.wanted, by_name, plans)
+        made = layout_of(self.spots, self.blanks, self.wanted, by_name, plans)
         used = {placement.blank for placement in made.placements}
         return replace(made, blanks=tuple(blank for blank in made.blanks if blank.number in used))
 
@@ -132,16 +141,16 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
             skip or to make that there are not.
     """
     choice = choice or Choice()
-    wanted = [assemble.wanted_of(b, board) for b, board in zip(boards, plan.boards, strict=True)]
+    wanted = [wanted_of(b, board) for b, board in zip(boards, plan.boards, strict=True)]
     # which cutter meets a clamp is known when paths are: the collet keeps off if there is room
-    wide = [assemble.sheet_of(blank, kept_out(plan, blank, collet=True)) for blank in plan.blanks]
-    close = [assemble.sheet_of(blank, kept_out(plan, blank, collet=False)) for blank in plan.blanks]
+    wide = [sheet_of(blank, kept_out(plan, blank, collet=True)) for blank in plan.blanks]
+    close = [sheet_of(blank, kept_out(plan, blank, collet=False)) for blank in plan.blanks]
     fixed, blanks = _fixed(plan, wanted, close, choice)
     pinned = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
     _known(wanted, choice.skip)
     skip = set(choice.skip)
     if choice.only:
-        made = list(assemble.only(wanted, choice.only))
+        made = list(only(wanted, choice.only))
         if choice.stored is not None:
             # every place stays, and with it where laps begin and tabs lie
             every = {(board.name, copy) for board in wanted for copy in board.copies}
@@ -241,7 +250,7 @@ def _fixed(
 def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
     """Refuse copies to skip that the job does not have."""
     spots = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
-    assemble.without(spots, skip)
+    without(spots, skip)
 
 
 def _nested(

@@ -1,8 +1,12 @@
-"""A set as it is planned: what it is made from, its layout, its cuts and passes."""
+"""A set as it is planned: what it is made from, its layout, its cuts and passes.
+
+Planning, like the rest of a walk, ends by a finding that says stop.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+import contextlib
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,7 +30,8 @@ from millprep.workflow.inputs import (
     with_stored,
 )
 from millprep.workflow.laying import Choice, Laid
-from millprep.workflow.stopped import Stopped, stop, stops
+
+Say = Callable[[str], None]
 
 
 def plan_set(job_file: Path, *, repair: bool = False) -> CutSet:
@@ -180,3 +185,30 @@ def _less(blank: MilledBlank, left_out: Collection[int]) -> MilledBlank:
             holes=tuple(hole for hole in cuts.holes if hole.placement not in left_out),
         ),
     )
+
+
+class Stopped(Exception):  # noqa: N818 - no error of the program: a finding says stop
+    """The walk ends here; carries what was known."""
+
+    def __init__(self, cut_set: CutSet) -> None:
+        self.cut_set = cut_set
+        super().__init__("stopped by a finding")
+
+
+def stop(cut_set: CutSet) -> None:
+    """End the walk when a finding says stop."""
+    if any(f.severity == "stop" for f in cut_set.findings):
+        raise Stopped(cut_set)
+
+
+@contextlib.contextmanager
+def stops(cut_set: CutSet) -> Iterator[None]:
+    """A step whose refusal ends the walk, with what was known before it."""
+    try:
+        yield
+    except Refusal as refusal:
+        if refusal.exit_code != 1:
+            # a mistake in the job or the call
+            raise
+        findings = (*cut_set.findings, *refusal.findings)
+        raise Stopped(replace(cut_set, findings=findings)) from refusal

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,13 +17,11 @@ from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_programs
 from millprep.verify.rules.judge import judged
-from millprep.workflow import layout_files, proof, second_core, set_on_disk
+from millprep.workflow import proof, second_core, set_on_disk
 from millprep.workflow.inputs import Facts, read_boards, read_nets, with_stored
+from millprep.workflow.lay_out import write_layout
 from millprep.workflow.laying import Choice
-from millprep.workflow.planning import empty, laid_out, planned
-from millprep.workflow.stopped import Stopped, stop, stops
-
-Say = Callable[[str], None]
+from millprep.workflow.planning import Say, Stopped, empty, laid_out, planned, stop, stops
 
 
 def prepare(
@@ -96,7 +93,7 @@ def walk(
     """
     say("laying the boards out")
     cut_set, laid = laid_out(cut_set, plan, boards, facts, choice)
-    layout_files.write(laid, plan, folder)
+    write_layout(laid, plan, folder)
     say("making paths and passes")
     cut_set = planned(cut_set, plan, facts, derivation, laid.skipped)
     with stops(cut_set):

@@ -1,17 +1,21 @@
-"""A set in its folder: complete and new, or the old one as it was."""
+"""A set in its folder: complete and new, or the old one as it was.
+
+The mark of a set that is being cut is a file in that folder too.
+"""
 
 from __future__ import annotations
 
 import re
 import secrets
 import shutil
+import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from millprep.model.begun import FILE, Begun
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Finding, Refusal
-from millprep.workflow import begun_mark
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""
@@ -115,7 +119,7 @@ def _not_begun(out: Path) -> None:
     if not (out / BEGUN).exists():
         return
     try:
-        mark = begun_mark.load(out)
+        mark = load_mark(out)
         state = "" if mark is None else f": {mark.words}"
     except Refusal:
         state = f", and {BEGUN} cannot be read"
@@ -160,3 +164,46 @@ def forget_refused(out: Path) -> None:
     refused = refused_folder(out)
     if refused.is_dir() and _foreign(refused) is None:
         shutil.rmtree(refused)
+
+
+HEAD = """\
+# Passes of this set that have been cut, by `millprep begin`. --replace replaces the set anyway.
+"""
+
+
+def load_mark(folder: Path) -> Begun | None:
+    """The mark in a folder; None when it is not marked.
+
+    Raises:
+        Refusal: exit code 2, when the file is not as `millprep begin` writes it.
+    """
+    file = folder / FILE
+    if not file.exists():
+        return None
+    try:
+        mark = tomllib.loads(file.read_text("utf-8"))
+        pairs = [(row["blank"], row["number"]) for row in mark["pass"]]
+        if set(mark) == {"set", "pass"} and isinstance(mark["set"], str):
+            return Begun(mark["set"], tuple((int(blank), int(number)) for blank, number in pairs))
+        words = "must hold a set and its passes, and nothing else"
+    except (OSError, ValueError, KeyError, TypeError) as fault:
+        words = f"cannot be read ({type(fault).__name__}: {fault})"
+    message = (
+        f"{FILE} {words}. Delete the file and mark again with millprep begin what has been cut."
+    )
+    finding = Finding(code="begun-unreadable", severity="stop", message=message, file=str(file))
+    raise Refusal([finding], exit_code=2)
+
+
+def save_mark(folder: Path, mark: Begun) -> None:
+    """Write the mark into a set's folder, whole or not at all."""
+    rows = [f"\n[[pass]]\nblank = {blank}\nnumber = {number}\n" for blank, number in mark.passes]
+    new = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
+    try:
+        new.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
+        new.replace(folder / FILE)
+    except OSError as fault:
+        new.unlink(missing_ok=True)
+        message = f"The mark cannot be written into {folder} ({fault.strerror})."
+        finding = Finding(code="output-not-writable", severity="stop", message=message)
+        raise Refusal([finding], exit_code=2) from None

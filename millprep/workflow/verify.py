@@ -17,9 +17,10 @@ from millprep.report.report_model import Report
 from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_resumed
-from millprep.workflow import begun_mark, nets
+from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards, read_inputs
-from millprep.workflow.prepare import Say
+from millprep.workflow.planning import Say
+from millprep.workflow.set_on_disk import load_mark
 from millprep.workflow.source_set import find_job, made_by_this_version, unchanged
 
 SAME = 1e-4
@@ -89,7 +90,7 @@ def verify(
     if hashes:
         say("comparing the files with their hashes")
         findings += report_file.changed(report, folder)
-    mark = begun_mark.load(folder)
+    mark = load_mark(folder)
     findings += [] if mark is None else _begun_findings(report, mark)
     if not report.resumed and not made_by_this_version(report):
         findings.append(_another_version(report))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from millprep.at_machine.height_map_faults import (
+from millprep.at_machine.height_map_readings import (
     HeightFault,
     bends,
     interpolation_error,

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import json
 
-from millprep.report.explain import explanations, renamed
+from millprep.report.findings import explanations, renamed
 from tests.helpers.small_job import run
 
 

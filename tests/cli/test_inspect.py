@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from millprep.cli.main import commands
-from millprep.cli.survey_words import UNITS
+from millprep.cli.surveys import UNITS
 from millprep.model.job.layers import Unit
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"

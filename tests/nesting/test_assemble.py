@@ -12,9 +12,8 @@ from millprep.model.finding import Refusal
 from millprep.model.job.board import BoardPlan, LayersTable
 from millprep.model.job.job import BlankPlan
 from millprep.model.job.keys import NamedFile
-from millprep.nesting.assemble import layout_of, only, sheet_of, wanted_of, without
 from millprep.nesting.nest import Effort, nest
-from millprep.nesting.wanted import area_of
+from millprep.nesting.wanted import area_of, layout_of, only, sheet_of, wanted_of, without
 
 OUTLINE = shapely.box(100, -50, 160, -20).difference(shapely.box(150, -30, 160, -20))
 assert isinstance(OUTLINE, shapely.Polygon)

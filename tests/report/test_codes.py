@@ -6,7 +6,7 @@ import ast
 
 import pytest
 
-from millprep.report.explain import explanations
+from millprep.report.findings import explanations
 from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {

@@ -6,8 +6,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from millprep.drawing.dxf import whole
-from millprep.drawing.dxf.tags import Tags, scan
+from millprep.drawing.dxf.tags import Tags, broken_numbers, lacks, scan, scattered
 
 SECTIONS = frozenset(
     {b"HEADER", b"CLASSES", b"TABLES", b"BLOCKS", b"ENTITIES", b"OBJECTS"}
@@ -164,7 +163,7 @@ class _Walk:
         if section == b"OBJECTS":
             return
         codes, values = self.tags.codes[start + 1 : end], self.tags.values[start + 1 : end]
-        for words in whole.broken_numbers(codes, values):
+        for words in broken_numbers(codes, values):
             self.loose.append(("broken-number", f"{words} in section {_text(section)}"))
 
     def _entity(
@@ -172,20 +171,20 @@ class _Walk:
     ) -> None:
         codes, values = self.tags.codes[start + 1 : end], self.tags.values[start + 1 : end]
         damage = words = ""
-        lacks = whole.lacks(kind, codes, values)
-        scattered = whole.scattered(codes)
+        missing = lacks(kind, codes, values)
+        order = scattered(codes)
         if end == len(self.tags.codes) and not self.tags.ended:
             damage, words = "incomplete", "the file ends within it"
         elif broken:
             damage, words = "broken-code", f"no group code at {'; '.join(broken[:3])}"
-        elif lacks:
-            damage, words = "incomplete", lacks
-        elif scattered:
+        elif missing:
+            damage, words = "incomplete", missing
+        elif order:
             # of a line the library puts them together again, of others it drops them
             damage = "scattered" if kind == b"LINE" else "broken-point"
-            words = scattered
+            words = order
         else:
-            numbers = whole.broken_numbers(codes, values)
+            numbers = broken_numbers(codes, values)
             if numbers:
                 damage, words = "broken-number", "; ".join(numbers[:3])
         if self.parent is not None and PARENT.get(kind) == self._parent_kind():

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.drawing.dxf import raw, tags, whole
+from millprep.drawing.dxf import raw, tags
 from tests.helpers.sheet import FOIL, Sheet
 
 LINE = b"0\nLINE\n5\n2F\n8\nfoil\n10\n0\n20\n0\n11\n1\n21\n1\n"
@@ -80,7 +80,7 @@ def test_fewer_vertices_than_stated(stated: int, lacking: bool) -> None:
     # programs that state one vertex less than they write are about: no fault
     codes = [90, 10, 20, 10, 20]
     values = [b"%d" % stated, b"0", b"0", b"1", b"1"]
-    assert bool(whole.lacks(b"LWPOLYLINE", codes, values)) is lacking
+    assert bool(tags.lacks(b"LWPOLYLINE", codes, values)) is lacking
 
 
 def test_ways_through_blocks() -> None:

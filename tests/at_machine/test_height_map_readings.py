@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.at_machine.height_map_file import load
+from millprep.at_machine.height_map_readings import load
 from millprep.model.finding import Refusal
 
 HEAD = "# surface map\n# set 0123456789ab\n# blank 1\n# pass 2\n# unit mm\n"

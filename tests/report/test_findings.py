@@ -6,7 +6,7 @@ import pytest
 
 from millprep.model.finding import Finding, Severity
 from millprep.report.close_up import MOST, spots
-from millprep.report.places import marked
+from millprep.report.findings import marked
 from tests.helpers.invented_set import invented
 
 
