@@ -42,7 +42,6 @@ SPACING = 30.0
 """Largest distance of rows and columns by default, mm: common practice, no source."""
 UNEVEN = 1.0
 """The copper is searched this far above and below zero by default, mm."""
-MOST_UNEVEN = 3.0
 EDGE = 1.0
 """The tip keeps so far inside the blank's edge, mm."""
 SPARE = 0.3

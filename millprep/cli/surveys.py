@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import shapely
-
 if TYPE_CHECKING:
+    import shapely
+
     from millprep.drawing.survey.candidates import Candidate
     from millprep.drawing.survey.survey import Survey, SurveyedLayer
     from millprep.report.drawing_pictures import LayerPicture, ReadingPicture
@@ -179,6 +179,8 @@ def _layer_picture(survey: Survey, file: str, number: int, layer: SurveyedLayer)
 def _reading(
     survey: Survey, file: str, number: int, layer: SurveyedLayer, candidate: Candidate
 ) -> ReadingPicture:
+    import shapely
+
     from millprep.drawing.marks.slot import spine_of
     from millprep.drawing.marks.stroke import drawn
     from millprep.report.drawing_pictures import ReadingPicture, layer_title, stem
@@ -230,6 +232,8 @@ def _sizes(
 
 
 def _scaled(shapes: tuple[shapely.Polygon, ...], k: float) -> tuple[shapely.Polygon, ...]:
+    import shapely
+
     return tuple(shapely.transform(shape, lambda xy: xy * k) for shape in shapes)
 
 

@@ -201,21 +201,6 @@ def _arc_crossings(segment: Segment, centre: Point, axis: int, value: float) -> 
     return fractions
 
 
-def stretches_by_side(
-    path: Path, axis: int, lines: list[float], shortest: float
-) -> list[tuple[float, float, int]]:
-    """The stretches of a path between the join lines: start, end, and which side they lie on.
-
-    Side k lies between lines k - 1 and k, and is cut in pass k (from 0).
-    """
-    return stretches_by_region(
-        path,
-        [(axis, line) for line in lines],
-        lambda at: sum(at[axis] > line for line in lines),
-        shortest,
-    )
-
-
 def stretches_by_region(
     path: Path,
     lines: Iterable[tuple[int, float]],

@@ -256,13 +256,6 @@ def wrong_pin_fits(
     return tuple(fit for fit in pin_fits(pins, holes) if not fit.shifted)
 
 
-def other_sets(
-    pins: Sequence[RegistrationHole], holes: Sequence[RegistrationHole]
-) -> tuple[PinFit, ...]:
-    """The fits of a blank that is only shifted on the pins of one set."""
-    return tuple(fit for fit in pin_fits(pins, holes) if fit.shifted and not fit.right)
-
-
 def _onto(
     p: complex, q: complex, a: complex, b: complex, *, mirrored: bool
 ) -> tuple[complex, complex]:

@@ -119,13 +119,6 @@ def gap_left(width: float, across: float, overrun: float, along: float = 0.0) ->
     return math.sqrt(max(width**2 - lap**2 - across**2, 0.0))
 
 
-def far_end(holes: FloatArray, at: Point, sigma: float) -> float:
-    """Root mean square of the error at a far place, all directions, mm."""
-    return math.hypot(
-        sigma_across(holes, at, (1.0, 0.0), sigma), sigma_across(holes, at, (0.0, 1.0), sigma)
-    )
-
-
 def locating(holes: list[Point]) -> FloatArray:
     """Hole places as an (n, 2) array."""
     return np.array(holes, dtype=float).reshape(-1, 2)

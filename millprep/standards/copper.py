@@ -42,17 +42,6 @@ def sheet_resistance(thickness: float, celsius: float = 20.0) -> float:
     return resistivity(celsius) / thickness
 
 
-def strip_resistance(length: float, width: float, thickness: float, celsius: float = 20.0) -> float:
-    """Resistance of a straight strip in Ω, from end to end: ρ·L / (w·t), all in mm.
-
-    Raises:
-        ValueError: when a size is not above 0, or for a temperature out of range.
-    """
-    if not (length > 0 and width > 0):
-        raise ValueError(f"length and width must be above 0, got {length} and {width}")
-    return sheet_resistance(thickness, celsius) * length / width
-
-
 def wire_resistance(length: float, area: float, celsius: float = 20.0) -> float:
     """Resistance of a copper wire in Ω: ρ·l / A, its length in mm and its section in mm².
 

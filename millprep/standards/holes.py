@@ -55,21 +55,6 @@ def least_pad(hole: float, level: Level = "A", ring: float = ANNULAR_RING_FLOOR)
     return hole + 2 * ring + ALLOWANCE[level]
 
 
-def annular_ring(hole: float, pad: float, wander: float = 0.0) -> float:
-    """Narrowest copper in mm between the edges of hole and pad, below 0 when they cross.
-
-    `wander` is how far the hole may be off the pad's centre.
-
-    Raises:
-        ValueError: when a diameter is not above 0, or the wander below 0.
-    """
-    if not (hole > 0 and pad > 0 and wander >= 0):
-        raise ValueError(
-            f"hole and pad must be above 0, wander 0 or more, got {hole}, {pad} and {wander}"
-        )
-    return (pad - hole) / 2 - wander
-
-
 def drill_wander(drill: float | None) -> float:
     """How far a hole may be off its place in mm, by the diameter of its drill: w·max(1, t / d).
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Protocol
 
@@ -302,16 +302,3 @@ def inner_points(shape: shapely.Geometry) -> Shapes:
     lines = shapely.maximum_inscribed_circle(parts, tolerance=0.02)
     points: Shapes = np.asarray(shapely.get_point(lines, 0))
     return points
-
-
-def by_pieces(pieces: Sequence[shapely.Geometry], inside: float) -> Labels:
-    """Labels by the pieces, counted from 1, whose inner part a part of the copper touches."""
-    cores = shapely.buffer(np.array(list(pieces), dtype=object), -inside)
-
-    def label(parts: Shapes) -> NDArray[np.int64]:
-        result = np.zeros(len(parts), dtype=np.int64)
-        for number, core in enumerate(cores.tolist(), 1):
-            result[shapely.intersects(parts, core)] = number
-        return result
-
-    return label

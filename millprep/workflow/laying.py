@@ -126,13 +126,6 @@ class Laid:
         return replace(made, blanks=tuple(blank for blank in made.blanks if blank.number in used))
 
 
-def made_of(layout: Layout, skipped: int) -> Layout:
-    """A layout without the copies at its end that are skipped, and without blanks left empty."""
-    kept = layout.placements[: len(layout.placements) - skipped]
-    used = {placement.blank for placement in kept}
-    return Layout(tuple(blank for blank in layout.blanks if blank.number in used), kept)
-
-
 def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) -> Laid:
     """A place for every copy that the job asks for.
 

@@ -13,8 +13,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from millprep.model.begun import FILE, Begun
 from millprep.model.begun import FILE as BEGUN
+from millprep.model.begun import Begun
 from millprep.model.finding import Finding, Refusal
 
 MARK = "report.json"
@@ -177,7 +177,7 @@ def load_mark(folder: Path) -> Begun | None:
     Raises:
         Refusal: exit code 2, when the file is not as `millprep begin` writes it.
     """
-    file = folder / FILE
+    file = folder / BEGUN
     if not file.exists():
         return None
     try:
@@ -189,7 +189,7 @@ def load_mark(folder: Path) -> Begun | None:
     except (OSError, ValueError, KeyError, TypeError) as fault:
         words = f"cannot be read ({type(fault).__name__}: {fault})"
     message = (
-        f"{FILE} {words}. Delete the file and mark again with millprep begin what has been cut."
+        f"{BEGUN} {words}. Delete the file and mark again with millprep begin what has been cut."
     )
     finding = Finding(code="begun-unreadable", severity="stop", message=message, file=str(file))
     raise Refusal([finding], exit_code=2)
@@ -201,7 +201,7 @@ def save_mark(folder: Path, mark: Begun) -> None:
     new = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
     try:
         new.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
-        new.replace(folder / FILE)
+        new.replace(folder / BEGUN)
     except OSError as fault:
         new.unlink(missing_ok=True)
         message = f"The mark cannot be written into {folder} ({fault.strerror})."

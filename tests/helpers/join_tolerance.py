@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
@@ -17,7 +18,6 @@ from millprep.verify.separation import (
     IsolationTest,
     Labels,
     Surroundings,
-    by_pieces,
     least_misalignment,
 )
 
@@ -25,6 +25,19 @@ SIDE = 2.5
 """Half the side of the window around a join, mm."""
 CORE = 0.03
 """A piece is looked for in copper where it would be if shrunk by this much, mm."""
+
+
+def by_pieces(pieces: Sequence[shapely.Geometry], inside: float) -> Labels:
+    """Labels by the pieces, counted from 1, whose inner part a part of the copper touches."""
+    cores = shapely.buffer(np.array(list(pieces), dtype=object), -inside)
+
+    def label(parts: NDArray[np.object_]) -> NDArray[np.int64]:
+        result = np.zeros(len(parts), dtype=np.int64)
+        for number, core in enumerate(cores.tolist(), 1):
+            result[shapely.intersects(parts, core)] = number
+        return result
+
+    return label
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,12 +12,27 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep.geometry.path import Path
-from millprep.passes.regions import crossings, stretches_by_side
+from millprep.passes.regions import crossings, stretches_by_region
 from tests.helpers.chance import examples
 from tests.helpers.paths import paths
 
 QUICK = examples(60)
 coordinate = st.integers(-500, 500).map(lambda n: n / 10)
+
+
+def stretches_by_side(
+    path: Path, axis: int, lines: list[float], shortest: float
+) -> list[tuple[float, float, int]]:
+    """The stretches of a path between the join lines: start, end, and which side they lie on.
+
+    Side k lies between lines k - 1 and k, and is cut in pass k (from 0).
+    """
+    return stretches_by_region(
+        path,
+        [(axis, line) for line in lines],
+        lambda at: sum(at[axis] > line for line in lines),
+        shortest,
+    )
 
 
 def sides(path: Path, axis: int, value: float) -> int:

@@ -21,7 +21,6 @@ from millprep.standards.copper import (
     resistivity,
     section_for,
     sheet_resistance,
-    strip_resistance,
     width_for,
 )
 
@@ -104,9 +103,9 @@ def test_a_published_round_figure() -> None:
 
 @pytest.mark.parametrize(("celsius", "milliohms"), [(20, 49.261), (60, 57.005)])
 def test_a_strip_warm_and_cold(celsius: float, milliohms: float) -> None:
-    assert strip_resistance(100, 1, 0.035, celsius) * 1000 == pytest.approx(milliohms, abs=5e-4)
+    assert sheet_resistance(0.035, celsius) * 100 * 1000 == pytest.approx(milliohms, abs=5e-4)
 
 
 def test_the_heater_run() -> None:
     """480 × 3 mm of 35 µm: 160 squares, 78.818 mΩ."""
-    assert strip_resistance(480, 3, 0.035) * 1000 == pytest.approx(78.818, abs=5e-4)
+    assert sheet_resistance(0.035) * 480 / 3 * 1000 == pytest.approx(78.818, abs=5e-4)

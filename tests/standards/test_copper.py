@@ -7,16 +7,10 @@ from hypothesis import strategies as st
 from millprep.standards.copper import (
     resistivity,
     sheet_resistance,
-    strip_resistance,
     wire_resistance,
 )
 
 SIZE = st.floats(0.01, 1000)
-
-
-@given(SIZE, SIZE, st.floats(-60, 200))
-def test_a_square_is_a_square_whatever_its_size(side: float, t: float, celsius: float) -> None:
-    assert strip_resistance(side, side, t, celsius) == pytest.approx(sheet_resistance(t, celsius))
 
 
 @given(st.floats(-60, 199))
@@ -27,15 +21,13 @@ def test_warmer_copper_resists_more(celsius: float) -> None:
 def test_what_is_no_copper() -> None:
     with pytest.raises(ValueError, match="thickness must be above 0, got 0"):
         sheet_resistance(0)
-    with pytest.raises(ValueError, match="length and width must be above 0"):
-        strip_resistance(10, 0, 0.035)
     with pytest.raises(ValueError, match="between -60 and 200 °C, got 300"):
         resistivity(300)
 
 
 @given(SIZE, SIZE, st.floats(-60, 200))
 def test_a_wire_is_a_strip_rolled_up(length: float, side: float, celsius: float) -> None:
-    strip = strip_resistance(length, side, 0.035, celsius)
+    strip = sheet_resistance(0.035, celsius) * length / side
     assert wire_resistance(length, side * 0.035, celsius) == pytest.approx(strip)
 
 

@@ -19,7 +19,7 @@ from millprep.model.job.board import BoardPlan, PlacePlan
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout
 from millprep.nesting import file
-from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay, made_of
+from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay
 from tests.helpers import small_job
 from tests.helpers.chance import examples
 
@@ -58,6 +58,13 @@ def asked(
     ]
     drawn = [one for one, _ in boards]
     return replace(plan, boards=tuple(plans), blanks=tuple(blanks)), drawn
+
+
+def made_of(layout: Layout, skipped: int) -> Layout:
+    """A layout without the copies at its end that are skipped, and without blanks left empty."""
+    kept = layout.placements[: len(layout.placements) - skipped]
+    used = {placement.blank for placement in kept}
+    return Layout(tuple(blank for blank in layout.blanks if blank.number in used), kept)
 
 
 def laid_out(asked_for: tuple[JobPlan, list[Board]], choice: Choice | None = None) -> Layout:

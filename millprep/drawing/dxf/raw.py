@@ -13,7 +13,6 @@ SECTIONS = frozenset(
     | {b"THUMBNAILIMAGE", b"ACDSDATA"}
 )
 PARENT = {b"VERTEX": b"POLYLINE", b"ATTRIB": b"INSERT"}
-STRUCTURE = frozenset((b"SECTION", b"ENDSEC", b"EOF", b"SEQEND", b"TABLE", b"ENDTAB"))
 
 Place = str
 MODEL, PAPER, NOWHERE = "model space", "paper space", "nowhere"

@@ -50,14 +50,12 @@ class Chained:
         loops, opened: closed and open chains.
         branches: places where more than two ends meet.
         repeated: sources of curves drawn a second time, dropped.
-        closed_gaps: gaps above SAME that were bridged, as (end, end).
     """
 
     loops: list[Loop]
     opened: list[OpenChain]
     branches: list[Point]
     repeated: list[Source]
-    closed_gaps: list[tuple[Point, Point]]
 
 
 @dataclass(frozen=True)
@@ -89,22 +87,19 @@ def chain(curves: Sequence[Curve], tolerance: float = TOLERANCE) -> Chained:
         for _ in range(2)
     ]
     if not items:
-        return Chained(loops, [], [], [], [])
-    gaps: list[tuple[Point, Point]] = []
-    joined, opened, branches, repeated = _join(items, SAME, gaps)
+        return Chained(loops, [], [], [])
+    joined, opened, branches, repeated = _join(items, SAME)
     if opened:
-        more, opened, wider, again = _join(opened, tolerance, gaps)
+        more, opened, wider, again = _join(opened, tolerance)
         joined += more
         repeated += again
         branches = branches + wider if opened else []
     loops += [Loop(i.points, i.curved, i.sources) for i in joined]
-    return Chained(
-        loops, [OpenChain(i.points, i.sources) for i in opened], branches, repeated, gaps
-    )
+    return Chained(loops, [OpenChain(i.points, i.sources) for i in opened], branches, repeated)
 
 
 def _join(
-    items: list[_Item], tolerance: float, gaps: list[tuple[Point, Point]]
+    items: list[_Item], tolerance: float
 ) -> tuple[list[_Item], list[_Item], list[Point], list[Source]]:
     """Closed runs, open runs, places where three or more meet next to an open end, repeats."""
     ends = np.array([p for c in items for p in (c.points[0], c.points[-1])])
@@ -121,7 +116,7 @@ def _join(
     opened: list[_Item] = []
     for runs, out, close in ((open_runs, opened, False), (closed_runs, closed, True)):
         for run in runs:
-            points = _points(items, run, gaps, close=close)
+            points = _points(items, run, close=close)
             sources = tuple(s for k, _ in run for s in items[k].sources)
             if close and len(points) < 3:
                 repeated += sources  # two lines over each other enclose nothing
@@ -238,31 +233,21 @@ class _Walker:
                 place[at] = len(run)
 
 
-def _points(
-    items: list[_Item], run: Run, gaps: list[tuple[Point, Point]], *, close: bool
-) -> FloatArray:
+def _points(items: list[_Item], run: Run, *, close: bool) -> FloatArray:
+    """The points of a run; where ends coincide, once."""
     pieces: list[FloatArray] = []
     for k, backwards in run:
         piece = items[k].points[::-1] if backwards else items[k].points
-        if pieces:
-            piece = _meet(pieces[-1][-1], piece, gaps)
+        if pieces and _same(pieces[-1][-1], piece[0]):
+            piece = piece[1:]
         if len(piece):
             pieces.append(piece)
     points = np.vstack(pieces)
-    if close and len(points) > 1:
-        gap = float(np.hypot(*(points[0] - points[-1])))
-        if gap <= SAME:
-            points = points[:-1]
-        else:
-            gaps.append((_pair(points[-1]), _pair(points[0])))
-    return points
+    return points[:-1] if close and len(points) > 1 and _same(points[0], points[-1]) else points
 
 
-def _meet(end: FloatArray, piece: FloatArray, gaps: list[tuple[Point, Point]]) -> FloatArray:
-    if float(np.hypot(*(end - piece[0]))) <= SAME:
-        return piece[1:]
-    gaps.append((_pair(end), _pair(piece[0])))
-    return piece
+def _same(p: FloatArray, q: FloatArray) -> bool:
+    return float(np.hypot(*(p - q))) <= SAME
 
 
 def _pair(p: FloatArray) -> Point:

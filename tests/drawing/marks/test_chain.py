@@ -23,12 +23,11 @@ def test_lines_in_any_order_and_direction_close() -> None:
     assert {tuple(p) for p in found.loops[0].points} == {(0, 0), (1, 0), (1, 1), (0, 1)}
 
 
-def test_a_gap_within_the_tolerance_is_bridged_and_told() -> None:
+def test_a_gap_within_the_tolerance_is_bridged() -> None:
     lines = [line(*pair) for pair in SQUARE[:3]] + [line((0, 1), (0, 0.0009))]
     found = chain(lines)
     assert len(found.loops) == 1
-    ((one, two),) = found.closed_gaps
-    assert {one, two} == {(0, 0.0009), (0, 0)}
+    assert len(found.loops[0].points) == 5
 
 
 def test_a_wider_gap_stays_open() -> None:
