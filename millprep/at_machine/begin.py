@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from millprep.model.begun import FILE, Begun
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import usage
 from millprep.report import report_file
 from millprep.workflow.set_on_disk import load_mark, save_mark
 
@@ -24,11 +24,11 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
             f"{FILE} marks set {mark.set}, and the folder holds set {source.set}. Check which of "
             "them is being cut; delete the file if it was copied here."
         )
-        raise _usage("begun-another-set", message)
+        raise usage("begun-another-set", message)
     if (blank, number) not in source.poses:
         known = ", ".join(f"blank {b} pass {k}" for b, k in sorted(source.poses))
         message = f"The set has no blank {blank} pass {number}. It has {known}."
-        raise _usage("no-such-pass", message)
+        raise usage("no-such-pass", message)
     done = () if mark is None else mark.passes
     if (blank, number) in done:
         assert mark is not None
@@ -40,11 +40,7 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
             f"Pass {unmarked[0]} of blank {blank} is cut before pass {number} and is not marked. "
             f"If it has been cut, mark it first with --pass {unmarked[0]}."
         )
-        raise _usage("begin-order", message)
+        raise usage("begin-order", message)
     mark = Begun(source.set, tuple(sorted((*done, (blank, number)))))
     save_mark(folder, mark)
     return mark, True
-
-
-def _usage(code: str, message: str) -> Refusal:
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)

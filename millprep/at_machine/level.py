@@ -11,6 +11,7 @@ from millprep import job
 from millprep.at_machine import height_map_readings
 from millprep.at_machine.height_map import levelling
 from millprep.model.derivation import Derivation
+from millprep.model.finding import usage
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
@@ -20,7 +21,7 @@ from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
-from millprep.workflow.source_set import choice_of, find_job, level_step, same_inputs, usage, whole
+from millprep.workflow.source_set import choice_of, find_job, level_step, same_inputs, whole
 
 
 def level(

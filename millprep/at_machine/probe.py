@@ -20,7 +20,7 @@ from millprep.gcode.writing import FiguresSink, tool_numbers
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
-from millprep.model.finding import Refusal
+from millprep.model.finding import Refusal, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
@@ -36,7 +36,7 @@ from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
-from millprep.workflow.source_set import find_job, same_inputs, usage, whole
+from millprep.workflow.source_set import find_job, same_inputs, whole
 
 SPACING = 30.0
 """Largest distance of rows and columns by default, mm: common practice, no source."""

@@ -10,7 +10,7 @@ from millprep.at_machine.blank_pose import MeasuredPose
 from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
 from millprep.at_machine.readings import Kind, Readings
 from millprep.model.derivation import Derivation
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
@@ -19,7 +19,7 @@ from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
-from millprep.workflow.source_set import choice_of, find_job, refit_step, same_inputs, usage, whole
+from millprep.workflow.source_set import choice_of, find_job, refit_step, same_inputs, whole
 
 
 def refit(

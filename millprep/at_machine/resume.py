@@ -11,7 +11,7 @@ from millprep.at_machine.restart_points import Entry
 from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
-from millprep.model.finding import Finding, Refusal, Severity
+from millprep.model.finding import Finding, Refusal, Severity, stop, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
@@ -69,7 +69,7 @@ def resume(
     out = out.resolve()
     if out == folder.resolve():
         message = f"{out} holds the set that is being cut. Name another folder with --out."
-        raise _usage("resume-same-folder", message)
+        raise usage("resume-same-folder", message)
     set_on_disk.check(out, replace=replace_begun)
     say("reading the set")
     source = report_file.read(folder)
@@ -83,7 +83,7 @@ def resume(
         programs = source.programs(plan.cutters, plan.machine)
     except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Prepare the set again."
-        raise Refusal([_stop("set-unlike-job", message, "report.json")]) from None
+        raise Refusal([stop("set-unlike-job", message, "report.json")]) from None
     wished = _wished(programs, program, wish, layout)
     _unedited(source, folder, wished)
     say("resuming the programs")
@@ -111,12 +111,12 @@ def _wished(
         if blank is None:
             has = ", ".join(f"{name}:{copy}" for name, copy in copies)
             message = f"The set has no board {wish.board}:{wish.copy}. It has {has}."
-            raise _usage("resume-no-such-board", message)
+            raise usage("resume-no-such-board", message)
         cutting = [p for p in cutting if p.blank == blank]
     if name is None:
         if wish.board is None or (wish.after, wish.near, wish.hole) != (None, None, None):
             message = f"Name the program in which the cutter broke: {listed}."
-            raise _usage("resume-which-program", message)
+            raise usage("resume-which-program", message)
         return tuple(cutting)
     matching = [p for p in cutting if p.file == name]
     matching = matching or [p for p in cutting if name in p.file]
@@ -126,7 +126,7 @@ def _wished(
             words = f"fits {', '.join(p.file for p in matching)}. Give more of the name"
         elif any(name in p.file for p in programs):
             words = "cannot be resumed: it is short. Run it again from its start"
-        raise _usage("resume-which-program", f"{name} {words}.")
+        raise usage("resume-which-program", f"{name} {words}.")
     return tuple(matching[:1])
 
 
@@ -172,7 +172,7 @@ def _resumed(
     if not parts:
         where = wished[0].file if len(wished) == 1 else "The set"
         message = f"{where} cuts nothing on {wish.board} copy {wish.copy} after that place."
-        raise _usage("resume-nothing-left", message)
+        raise usage("resume-nothing-left", message)
     return tuple(parts)
 
 
@@ -304,11 +304,3 @@ def _proved(cut_set: CutSet, plan: JobPlan, folder: Path, parts: Sequence[_Part]
         for program, trail in zip(cut_set.programs, read.trails, strict=True)
     )
     return replace(done, findings=(*cut_set.findings, *findings))
-
-
-def _usage(code: str, message: str) -> Refusal:
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
-
-
-def _stop(code: str, message: str, file: str) -> Finding:
-    return Finding(code=code, severity="stop", message=message, file=file)

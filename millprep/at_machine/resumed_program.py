@@ -12,7 +12,7 @@ import shapely
 from millprep.at_machine.restart_points import READ, Entry, TrailCut, holes, move_of, near, strokes
 from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import usage
 from millprep.model.machine import Machine
 from millprep.model.program import RAPID, Program, Trail
 from millprep.model.resumption import Resumption
@@ -88,7 +88,7 @@ def resumed_program(
     """
     cuts = strokes(trail)
     if not cuts:
-        raise _usage("resume-nothing-cut", f"{program.file} cuts nothing. Run it from its start.")
+        raise usage("resume-nothing-cut", f"{program.file} cuts nothing. Run it from its start.")
     overlap = wish.overlap or max(OVERLAP, program.cutter.width(program.depth))
     entry = _entry(trail, program, cuts, wish, overlap, named, machine.dialect.decimals)
     kept = [cut for cut in cuts if cut.number >= entry.stroke.number]
@@ -166,7 +166,7 @@ def _entry(
     within = tuple(cuts)
     if wish.after is not None:
         if not 1 <= wish.after <= len(cuts):
-            raise _usage(
+            raise usage(
                 "resume-no-such-point",
                 f"{program.file} has restart points 1 to {len(cuts)}, not {wish.after}. Use the "
                 "last one above the line where it stopped.",
@@ -183,7 +183,7 @@ def _entry(
     away, (x, y) = nearest
     at = f"X {wish.near[0]:g} Y {wish.near[1]:g}"
     where = "" if wish.after is None else f" after restart point {wish.after}"
-    raise _usage(
+    raise usage(
         "resume-place-far",
         f"{program.file} cuts nothing near {at}{where}: its path is {away:.1f} mm away, at "
         f"X {x:.3f} Y {y:.3f}. Give the place in work coordinates, as the display shows them with "
@@ -200,7 +200,7 @@ def _hole(
 ) -> TrailCut:
     """The first cut of a hole."""
     if program.work not in HOLES:
-        raise _usage(
+        raise usage(
             "resume-no-such-hole",
             f"{program.file} makes no holes but cuts paths ({program.work}). Give --after or "
             "--near instead.",
@@ -214,7 +214,7 @@ def _hole(
     elif wished.isdecimal() and 1 <= int(wished) <= len(made):
         return made[int(wished) - 1][1]
     names = f", and {', '.join(sorted(named))} by name" if named else ""
-    raise _usage(
+    raise usage(
         "resume-no-such-hole",
         f"{program.file} makes holes 1 to {len(made)} in its order{names}, not {wished}.",
     )
@@ -267,7 +267,3 @@ def _notes(resumption: Resumption, set_id: str) -> tuple[str, ...]:
     if resumption.board is not None:
         notes.append(f"only the cuts of board {resumption.board} copy {resumption.copy}")
     return tuple(notes)
-
-
-def _usage(code: str, message: str) -> Refusal:
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)

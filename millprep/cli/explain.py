@@ -10,7 +10,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.options import json_option
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import usage
 
 
 @click.command()
@@ -38,9 +38,8 @@ def explain(code: str | None, as_json: bool) -> None:
         near = difflib.get_close_matches(code, known, n=3, cutoff=0.5)
         hint = f" Near to it: {', '.join(near)}." if near else ""
         message = f"There is no finding {code!r}.{hint} millprep explain lists all."
-        finding = Finding(code="code-unknown", severity="stop", message=message)
         with words.refusals():
-            raise Refusal([finding], exit_code=2)
+            raise usage("code-unknown", message)
     if as_json:
         click.echo(json.dumps(asdict(explanation), indent=1))
         return

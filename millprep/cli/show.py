@@ -9,7 +9,7 @@ import click
 
 from millprep.cli import words
 from millprep.cli.options import json_option
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import usage
 from millprep.workflow.set_on_disk import load_mark
 
 
@@ -25,7 +25,7 @@ def show(folder: Path, as_json: bool) -> None:
     if not (folder / "report.json").is_file() or not sheet.is_file():
         message = f"{folder} holds no set. Name the folder that a set was prepared in."
         with words.refusals():
-            raise Refusal([Finding(code="no-set", severity="stop", message=message)], exit_code=2)
+            raise usage("no-set", message)
     with words.refusals():
         mark = load_mark(folder)
     if as_json:

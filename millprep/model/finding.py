@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 Severity = Literal["stop", "warn", "note"]
@@ -55,3 +56,14 @@ class Refusal(Exception):  # noqa: N818 - a refusal is a result, the errors are 
 
     def __reduce__(self) -> tuple[type[Refusal], tuple[tuple[Finding, ...], int]]:
         return Refusal, (self.findings, self.exit_code)
+
+
+def stop(code: str, message: str, file: str | Path | None = None) -> Finding:
+    """A finding that refuses the job, with the file at fault."""
+    at_fault = None if file is None else str(file)
+    return Finding(code=code, severity="stop", message=message, file=at_fault)
+
+
+def usage(code: str, message: str, file: str | Path | None = None) -> Refusal:
+    """A refusal of how a command was called or a job was written: exit code 2."""
+    return Refusal([stop(code, message, file)], exit_code=2)

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from millprep.model.begun import FILE as BEGUN
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
 
@@ -85,31 +85,28 @@ def _damage(errors: list[ErrorDetails]) -> str:
 
 def unreadable(words: str, file: Path) -> Refusal:
     """The refusal of a folder whose report describes no set; `words` say why."""
-    finding = Finding(
-        code="set-unreadable", severity="stop", message=f"{REPORT} {words}.", file=str(file)
-    )
-    return Refusal([finding], exit_code=2)
+    return usage("set-unreadable", f"{REPORT} {words}.", file)
 
 
 def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
     """Files that are missing, not as they were written, or no part of the set."""
     if report.files is None:
         message = "The set has no hashes of its files. Prepare it again."
-        return (_stop("set-without-hashes", message, REPORT),)
+        return (stop("set-without-hashes", message, REPORT),)
     findings: list[Finding] = []
     if report.seal != seal(json.loads((folder / REPORT).read_bytes())):
         message = f"{REPORT} was edited after it was written. Prepare the set again."
-        findings.append(_stop("set-file-changed", message, REPORT))
+        findings.append(stop("set-file-changed", message, REPORT))
     for row in report.files:
         path = folder / row.file
         if not path.is_file():
             message = f"{row.file} is missing. Prepare the set again."
-            findings.append(_stop("set-file-missing", message, row.file))
+            findings.append(stop("set-file-missing", message, row.file))
         elif _hash(path) != row.sha256:
             message = f"{row.file} was edited after it was written. Prepare the set again."
             findings.append(
                 _of_another_set(path, row.file, report.set)
-                or _stop("set-file-changed", message, row.file)
+                or stop("set-file-changed", message, row.file)
             )
     known = {row.file for row in report.files} | {REPORT, BEGUN}
     for path in sorted(folder.rglob("*")):
@@ -117,7 +114,7 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
         if not path.is_dir() and name not in known and path.name not in LITTER:
             message = f"{name} is not part of this set. Move it out of the folder."
             findings.append(
-                _of_another_set(path, name, report.set) or _stop("set-file-foreign", message, name)
+                _of_another_set(path, name, report.set) or stop("set-file-foreign", message, name)
             )
     return tuple(findings)
 
@@ -135,15 +132,11 @@ def _of_another_set(path: Path, name: str, own: str) -> Finding | None:
         f"{name} is a program of set {other}, and this is set {own}: their cuts do not fit each "
         "other. Put this set's own program back, or prepare the set again."
     )
-    return _stop("program-of-another-set", message, name)
+    return stop("program-of-another-set", message, name)
 
 
 def _hash(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _stop(code: str, message: str, file: str) -> Finding:
-    return Finding(code=code, severity="stop", message=message, file=file)
 
 
 WIDTH = 110

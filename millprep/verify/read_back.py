@@ -16,7 +16,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import Dialect
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Program, Trail
@@ -207,8 +207,7 @@ def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
             'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
             "resume the program of the cutter that broke from there: its cuts are the same."
         )
-        finding = Finding(code="resume-several-cutters", severity="stop", message=message)
-        raise Refusal([finding], exit_code=2)
+        raise usage("resume-several-cutters", message)
     return parts[0].trace
 
 

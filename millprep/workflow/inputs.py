@@ -10,7 +10,7 @@ from pathlib import Path
 from millprep import __version__, drawing, job
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.net import NetFacts
@@ -138,8 +138,7 @@ def stored(path: Path, name: str) -> Stored:
         return Stored(name, path.read_text("utf-8"))
     except (OSError, UnicodeDecodeError) as fault:
         message = f"The layout file cannot be read ({fault})."
-        finding = Finding(code="layout-file", severity="stop", message=message, file=name)
-        raise Refusal([finding], exit_code=2) from None
+        raise usage("layout-file", message, name) from None
 
 
 def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:

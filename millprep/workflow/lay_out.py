@@ -12,7 +12,7 @@ from typing import Any
 import shapely
 
 from millprep import job
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import usage
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.nesting import figures, file
 from millprep.nesting.wanted import areas_on
@@ -119,7 +119,7 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
         Refusal: exit code 2, when the file exists or cannot be written.
     """
     if out.exists() and not replace:
-        raise _refusal(
+        raise usage(
             "layout-exists",
             f"{out} exists and may have been edited by hand. Keep its places with --layout {out}, "
             "or name another file with --out.",
@@ -137,7 +137,7 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
             written += [path] if path != out else []
     except OSError as fault:
         message = f"Nothing can be written to {out} ({fault.strerror}). Name another file."
-        raise _refusal("output-not-writable", message, out) from None
+        raise usage("output-not-writable", message, out) from None
     return tuple(written)
 
 
@@ -173,11 +173,6 @@ def row(laid_out: LaidOut) -> dict[str, Any]:
             for spot in laid_out.laid.spots
         ],
     }
-
-
-def _refusal(code: str, message: str, out: Path) -> Refusal:
-    finding = Finding(code=code, severity="stop", message=message, file=str(out))
-    return Refusal([finding], exit_code=2)
 
 
 LAYOUT = "layout"

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.begun import Begun
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Refusal, usage
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""
@@ -47,7 +47,7 @@ def staged(out: Path) -> Iterator[Path]:
             out.parent.mkdir(parents=True, exist_ok=True)
             folder.mkdir()
         except OSError as fault:
-            raise _refusal(
+            raise usage(
                 "output-not-writable",
                 f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder "
                 "with --out.",
@@ -101,12 +101,12 @@ def check(out: Path, *, replace: bool = False) -> None:
             _not_begun(out)
         return
     if not out.is_dir():
-        raise _refusal(
+        raise usage(
             "output-not-ours",
             f"{out} is no folder. Name a new or empty folder with --out.",
             out,
         )
-    raise _refusal(
+    raise usage(
         "output-not-ours",
         f"{out} holds {foreign}, which is no part of a set of programs and would be lost. Name a "
         "new or empty folder with --out.",
@@ -123,17 +123,12 @@ def _not_begun(out: Path) -> None:
         state = "" if mark is None else f": {mark.words}"
     except Refusal:
         state = f", and {BEGUN} cannot be read"
-    raise _refusal(
+    raise usage(
         "set-begun",
         f"The set in {out} is begun{state}. What a new set cuts may not fit what is cut already. "
         "Name another folder; with --replace it is replaced all the same.",
         out,
     )
-
-
-def _refusal(code: str, message: str, out: Path) -> Refusal:
-    finding = Finding(code=code, severity="stop", message=message, file=str(out))
-    return Refusal([finding], exit_code=2)
 
 
 def _foreign(out: Path) -> str | None:
@@ -191,8 +186,7 @@ def load_mark(folder: Path) -> Begun | None:
     message = (
         f"{BEGUN} {words}. Delete the file and mark again with millprep begin what has been cut."
     )
-    finding = Finding(code="begun-unreadable", severity="stop", message=message, file=str(file))
-    raise Refusal([finding], exit_code=2)
+    raise usage("begun-unreadable", message, file)
 
 
 def save_mark(folder: Path, mark: Begun) -> None:
@@ -205,5 +199,4 @@ def save_mark(folder: Path, mark: Begun) -> None:
     except OSError as fault:
         new.unlink(missing_ok=True)
         message = f"The mark cannot be written into {folder} ({fault.strerror})."
-        finding = Finding(code="output-not-writable", severity="stop", message=message)
-        raise Refusal([finding], exit_code=2) from None
+        raise usage("output-not-writable", message) from None

@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Iterable
 from pathlib import Path
 
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 from millprep.report.report_model import Report
@@ -118,11 +118,6 @@ def made_by_this_version(source: Report) -> bool:
         origins = [(source.derived_from, step) for step in steps]
     known = ((source.input_files, (*origin, *source.chosen)) for origin in origins)
     return source.set in itertools.starmap(set_id, known)
-
-
-def usage(code: str, message: str) -> Refusal:
-    """A refusal of how a command was called."""
-    return Refusal([Finding(code=code, severity="stop", message=message)], exit_code=2)
 
 
 def unchanged(source: Report, now: tuple[InputFile, ...]) -> None:

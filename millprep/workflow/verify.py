@@ -8,7 +8,7 @@ from pathlib import Path
 from millprep import job
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, stop
 from millprep.model.layout import Layout
 from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
@@ -110,11 +110,11 @@ def verify(
         )
     except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Prepare the set again."
-        raise Refusal([_stop("set-unlike-job", message, "report.json"), *findings]) from None
+        raise Refusal([stop("set-unlike-job", message, "report.json"), *findings]) from None
     files = dict.fromkeys(report.program_files)
     missing = [file for file in files if not (folder / file).is_file()]
     if not hashes:
-        findings += [_stop("set-file-missing", f"{file} is missing.", file) for file in missing]
+        findings += [stop("set-file-missing", f"{file} is missing.", file) for file in missing]
     proofs: tuple[BoardProof, ...] = ()
     if not missing and report.resumed:
         try:
@@ -145,7 +145,7 @@ def _begun_findings(report: Report, mark: Begun) -> list[Finding]:
         f"{FILE} marks set {mark.set}, and this is set {report.set}. Check which of them is being "
         "cut; delete the file if it was copied here."
     )
-    return [_stop("begun-another-set", message, FILE)]
+    return [stop("begun-another-set", message, FILE)]
 
 
 def _another_version(report: Report) -> Finding:
@@ -212,7 +212,3 @@ def _differs(words: str) -> Finding:
 
 def _figure(value: float | None) -> str:
     return "unknown" if value is None else f"{value:.4g}"
-
-
-def _stop(code: str, message: str, file: str) -> Finding:
-    return Finding(code=code, severity="stop", message=message, file=file)
