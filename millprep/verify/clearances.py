@@ -20,14 +20,13 @@ from millprep.model.layout import Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.pads import pad_areas
-from millprep.verify.sweep import Shapes, dilated
+from millprep.verify.sweep import Shapes, dilated, quarter
 
 CHUNK = 24
 """Edges of an outline that are measured together."""
 _QUARTER = 8
 WIDE = 0.02
 """Floating copper within the gap is reported when it is wider than this, mm."""
-_SEGMENTS = 8
 _CLIP = 1.0
 """Floating copper is looked at so far around a piece's gap, mm."""
 
@@ -156,7 +155,7 @@ def check_gaps_opened(
         ]
     drawn = np.array([placement.pose.shape(shape) for _, shape, _ in required], dtype=object)
     far = np.array([wide for _, _, wide in required])
-    zones = dilated(drawn, far - EDGE, _SEGMENTS)
+    zones = dilated(drawn, far - EDGE, quarter(float(far.max())))
     outline = placement.pose.shape(placement.board.outline)
     # GEOS prepares what it queries with, and that is the large one
     hits = shapely.STRtree(zones).query(floating, predicate="intersects")

@@ -36,8 +36,6 @@ ROUND = 1e-4
 """Radii are distinguished to this, mm."""
 BEYOND = 50.0
 """The area outside the boards goes on for so much beyond the blank, mm: marks may end there."""
-_SEGMENTS = 8
-"""Segments of a quarter circle around a piece: 2 µm off at the usual reaches."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +158,8 @@ class _Where:
             yield self._frame(radius)
 
     def _laps(self, far: float, radius: float) -> Iterator[shapely.Geometry]:
-        yield from dilated(self.pieces, max(far - radius + EDGE, 0.0), _SEGMENTS).tolist()
+        reach = max(far - radius + EDGE, 0.0)
+        yield from dilated(self.pieces, reach, quarter(reach)).tolist()
         for join in self.ticks:
             # a lap's two ends lie an overrun from the join, the ticks go outward from there;
             # which way that is no report says, so all ways are free

@@ -75,6 +75,18 @@ def test_laps_stay_within_the_band(more: float, told: int) -> None:
     assert all((f.severity, f.file, f.board) == ("stop", "a.ngc", "lamp") for f in found)
 
 
+@pytest.mark.parametrize(("more", "told"), [(NOT_BY_MUCH, 0), (ASTRAY, 1)])
+def test_the_band_of_a_large_gap_is_round_at_corners(more: float, told: int) -> None:
+    band = lap_reach(VEE.width(DEPTH), VEE.width(DEPTH, BLANK.copper), 12.0)
+    wide = AllowedCuts("edge", {VEE.name: band})
+    corner = shapely.box(20, 15, 36, 25)
+    trace = read(HEAD + around(corner, band - FOOT + more) + TAIL, file="a")
+    where = layout(board([corner], [])).placements
+    runs = [ProgramCuts("a.ngc", trace, VEE, PASS)]
+    found = check_stray_cuts(BLANK, runs, where, [PASS], (), wide)
+    assert [f.code for f in found] == ["stray-cut"] * told
+
+
 def test_a_cut_that_runs_on_over_background_is_told_with_its_place_and_line() -> None:
     far = BAND - FOOT
     (found,) = stray(cut([(19 - 0.1, 15 - far), (24, 15 - far), (30, 15 - far)]))
