@@ -12,10 +12,10 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep import job
 from millprep.at_machine.probe_grid import denied, grid
-from millprep.gcode import probing, sink
+from millprep.gcode import probing
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.probing import Probing
-from millprep.gcode.rs274 import TextSink
+from millprep.gcode.rs274 import TextSink, run
 from millprep.gcode.writing import FiguresSink, tool_numbers
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
@@ -125,7 +125,7 @@ def probe(
     say("writing the program and reading it back")
     text, figures_sink = io.StringIO(), FiguresSink(machine)
     lines = TextSink(text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters))
-    sink.run(post_processed(made, machine), lines, figures_sink)
+    run(post_processed(made, machine), lines, figures_sink)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
     places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))

@@ -9,11 +9,9 @@ from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
-from millprep.gcode import sink
 from millprep.gcode.levelling import levelled_program
 from millprep.gcode.post_processor import post_processed
-from millprep.gcode.rs274 import TextSink
-from millprep.gcode.sink import number
+from millprep.gcode.rs274 import TextSink, number, run
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import LAST_NUMBER
 from millprep.model.finding import Finding, Refusal
@@ -45,7 +43,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> CutSet:
         for program in group:
             counted, before = FiguresSink(cut_set.machine), text_sink.line
             as_written = post_processed(program, cut_set.machine)
-            sink.run(as_written, text_sink, TableSink(table.write, text_sink), counted)
+            run(as_written, text_sink, TableSink(table.write, text_sink), counted)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
             figures.append(replace(counted.figures, lines=part))
         name = group[0].file

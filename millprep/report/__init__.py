@@ -6,9 +6,9 @@ from pathlib import Path
 
 from millprep.model.set_of_programs import CutSet
 from millprep.report import buzz_out, pictures, report_file
-from millprep.report.as_cut_files import write_as_cut
 from millprep.report.report_model import Report
 from millprep.report.sheet import findings_text, sheet
+from millprep.report.svg import write_as_cut
 
 __all__ = ["draw", "write", "write_refused"]
 

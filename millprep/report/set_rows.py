@@ -13,7 +13,7 @@ from millprep.model.cut import Work
 from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.finding import Finding, Frame, Severity
 from millprep.model.program import Cutting, Program
-from millprep.model.resumption import Resumption
+from millprep.model.set_of_programs import Resumption
 from millprep.report.report_row import (
     Figure,
     Fine,

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from millprep.model.blank import Blank, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
-from millprep.model.resumption import Resumption
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import CutSet, Resumption
 from millprep.report.words import number, place, plain
 from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touching
 

@@ -14,8 +14,7 @@ from millprep.model.cut import Clearing
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import ClearingPlan
-from millprep.model.layout import Placement
-from millprep.model.metal import metal
+from millprep.model.layout import Placement, metal
 from millprep.model.net import NetFacts
 from millprep.model.pad import AS_CUT, board_pads, joined
 from millprep.toolpaths import by_voltage, checks

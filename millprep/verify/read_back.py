@@ -25,8 +25,7 @@ from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
 from millprep.verify.over_copper import over_flat_copper
-from millprep.verify.rows import MotionRow, check_rows, rows_by_file
-from millprep.verify.trace import Trace
+from millprep.verify.trace import MotionRow, Trace, check_rows, rows_by_file
 
 TABLE = "toolpaths.csv"
 """All motion of a set, written next to the programs and compared with them."""

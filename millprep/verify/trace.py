@@ -1,9 +1,18 @@
-"""What a program does, as the reader understood it: moves and events in order, mm."""
+"""What a program does, as the reader understood it: moves and events in order, mm.
+
+It is held against the table of motions that was written next to it.
+"""
 
 from __future__ import annotations
 
+import csv
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
+
+from millprep.model.finding import Finding
+from millprep.model.program import Program
 
 Kind = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 Place = tuple[float, float, float]
@@ -93,3 +102,90 @@ class Trace:
     assumed: tuple[str, ...] = ()
     cycles: tuple[int, ...] = ()
     remarks: tuple[Remark, ...] = ()
+
+
+HALF_DIGIT = 0.5e-4 + 1e-9
+"""Half the last of four decimals, mm."""
+
+
+class MotionRow(NamedTuple):
+    """One row of `toolpaths.csv` for one program; i and j lead from the start to the centre."""
+
+    motion: str
+    x: float
+    y: float
+    z: float
+    i: float | None
+    j: float | None
+    feed: float | None
+
+
+def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str, list[MotionRow]]:
+    """The rows of a table by program file; those of other programs are left out.
+
+    Raises:
+        KeyError, TypeError, ValueError: when it is no such table.
+    """
+    by_name = {
+        (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs
+    }
+    result: dict[str, list[MotionRow]] = {}
+    for line in csv.DictReader(lines):
+        file = by_name.get((line["blank"], line["pass"], line["program"]))
+        if file is None:
+            continue
+        i, j, feed = (float(line[k]) if line[k] else None for k in ("i", "j", "feed"))
+        x, y, z = float(line["x"]), float(line["y"]), float(line["z"])
+        result.setdefault(file, []).append(MotionRow(line["motion"], x, y, z, i, j, feed))
+    return result
+
+
+def check_rows(trace: Trace, rows: Sequence[MotionRow], *, file: str) -> tuple[Finding, ...]:
+    """Where program and table differ, at the first place only: what follows is shifted.
+
+    The first row is where the program starts; what no word of the program has set yet must
+    be there still.
+    """
+
+    def differs(message: str, line: int) -> tuple[Finding, ...]:
+        return (
+            Finding(
+                code="file-differs",
+                severity="stop",
+                message=f"{message}. The file is not the one that was proved: write it again.",
+                file=file,
+                line=line,
+            ),
+        )
+
+    if not rows:
+        return differs("the table of motions has no rows for this program", 1)
+    at = rows[0][1:4]
+    for move, row in zip(trace.moves, rows[1:], strict=False):
+        # the table knows no touch: it holds the feed to where one is aimed
+        if ("feed" if move.kind == "probe" else move.kind) != row.motion:
+            return differs(f"a {move.kind} where the table has a {row.motion}", move.line)
+        end = tuple(old if math.isnan(new) else new for new, old in zip(move.end, at, strict=True))
+        if max(abs(a - b) for a, b in zip(end, row[1:4], strict=True)) > HALF_DIGIT:
+            return differs(f"the move ends at {end} and in the table at {row[1:4]}", move.line)
+        if not _same_centre(move, row):
+            return differs("the arc's centre is not the one of the table", move.line)
+        if (move.feed is None) != (row.feed is None) or (
+            move.feed is not None
+            and row.feed is not None
+            and abs(move.feed - row.feed) > HALF_DIGIT
+        ):
+            return differs(f"the feed is {move.feed} and in the table {row.feed}", move.line)
+        at = row[1:4]
+    if len(trace.moves) != len(rows) - 1:
+        message = f"the program has {len(trace.moves)} moves, the table {len(rows) - 1}"
+        return differs(message, trace.last_line)
+    return ()
+
+
+def _same_centre(move: TraceMove, row: MotionRow) -> bool:
+    if move.centre is None or row.i is None or row.j is None:
+        return move.centre is None and row.i is None and row.j is None
+    there = (move.start[0] + row.i, move.start[1] + row.j)
+    # Start and offset are rounded each on its own.
+    return math.dist(move.centre, there) <= 3 * HALF_DIGIT

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.gcode import dry_run, sink
+from millprep.gcode import dry_run, rs274
 from millprep.gcode.build import build
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import FiguresSink, TableSink
@@ -40,7 +40,7 @@ def made(*, by_program: bool = True) -> tuple[str, ...]:
     found = []
     for program in build(CUTS, PASS, (drill(1.0), vee()), machine, profiling(), SHOWN):
         text = io.StringIO()
-        sink.run(program, TextSink(text.write, "0123", "job", machine))
+        rs274.run(program, TextSink(text.write, "0123", "job", machine))
         trace = reader.read(text.getvalue(), file=program.file)
         told = motion.check(
             trace, cutter=program.cutter, machine=machine, clamps=(), mill_pass=PASS,
@@ -131,7 +131,7 @@ def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
     dry, _ = around(clamps=(CLAMP, replace(CLAMP, height=20.0, passes=(1,))))
     assert {move.z for move in dry.moves} == {6.5 + dry_run.MARGIN}
     text = io.StringIO()
-    sink.run(dry, TextSink(text.write, "0123", "job", MACHINE))
+    rs274.run(dry, TextSink(text.write, "0123", "job", MACHINE))
     first = next(line for line in text.getvalue().splitlines() if line.startswith("G0"))
     assert first == "G0 Z8.5000"
     trace = reader.read(text.getvalue(), file=dry.file)
@@ -195,7 +195,7 @@ def test_waits_cost_time_and_leave_the_table_as_it_is() -> None:
     for program in (dry, still):
         text, table = io.StringIO(), io.StringIO()
         text_sink, tally = TextSink(text.write, "0123", "job", MACHINE), FiguresSink(MACHINE)
-        sink.run(program, text_sink, TableSink(table.write, text_sink), tally)
+        rs274.run(program, text_sink, TableSink(table.write, text_sink), tally)
         seconds.append(tally.figures.seconds)
         lines = text.getvalue().splitlines()
         rows = [row.split(",") for row in table.getvalue().splitlines()]

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from millprep.gcode.sink import run
+from millprep.gcode.rs274 import run
 from millprep.gcode.writing import FiguresSink
 from millprep.model.program import Figures, Move, Program
 from tests.helpers.workshop import MACHINE, vee

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from millprep.gcode import moves
 from millprep.gcode.head import WIDTH, comment_text
-from millprep.gcode.sink import number
+from millprep.gcode.rs274 import number
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter

@@ -6,7 +6,7 @@ import io
 
 import shapely
 
-from millprep.gcode import sink
+from millprep.gcode import rs274
 from millprep.gcode.probing import SURFACE_FREE, Probing, surface_places, surface_program
 from millprep.gcode.rs274 import TextSink
 from millprep.geometry.pose import Pose
@@ -22,7 +22,7 @@ PROBING = Probing(vee(), 1.0, stops=False, electrical=True)
 
 def text(probing: Probing = PROBING) -> str:
     out = io.StringIO()
-    sink.run(
+    rs274.run(
         surface_program(PASS, X, Y, probing, MACHINE), TextSink(out.write, "0123", "job", MACHINE)
     )
     return out.getvalue()

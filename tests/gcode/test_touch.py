@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from millprep.gcode import sink
+from millprep.gcode import rs274
 from millprep.gcode.build import build
 from millprep.gcode.moves import HOVER
 from millprep.gcode.rs274 import TextSink
@@ -43,7 +43,7 @@ def texts() -> tuple[str, str]:
     text, rows = io.StringIO(), io.StringIO(HEADER)
     rows.seek(0, io.SEEK_END)
     lines = TextSink(text.write, "0123", "job", MACHINE)
-    sink.run(program(), lines, TableSink(rows.write, lines))
+    rs274.run(program(), lines, TableSink(rows.write, lines))
     return text.getvalue(), rows.getvalue()
 
 

@@ -16,7 +16,7 @@ from functools import cache, cached_property
 import numpy as np
 import shapely
 
-from millprep.gcode import sink
+from millprep.gcode import rs274
 from millprep.gcode.rs274 import TextSink
 from millprep.model.cutter import Cutter
 from millprep.model.machine import Machine
@@ -154,7 +154,7 @@ class Removed:
 def text_of(program: Program, machine: Machine) -> str:
     """A program as its file would say it."""
     text = io.StringIO()
-    sink.run(program, TextSink(text.write, "0123", "job", machine))
+    rs274.run(program, TextSink(text.write, "0123", "job", machine))
     return text.getvalue()
 
 

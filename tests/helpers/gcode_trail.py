@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import shapely
 
-from millprep.gcode import sink
+from millprep.gcode import rs274
 from millprep.gcode.moves import Pen
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import TableSink
@@ -103,7 +103,7 @@ def written(one: Program, job: str = "panel", machine: Machine = MACHINE) -> tup
     """The text and the table of a program."""
     text, table = io.StringIO(), io.StringIO()
     text_sink = TextSink(text.write, "0123456789ab", job, machine)
-    sink.run(one, text_sink, TableSink(table.write, text_sink))
+    rs274.run(one, text_sink, TableSink(table.write, text_sink))
     return text.getvalue(), table.getvalue()
 
 

@@ -18,9 +18,9 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.clearances import check_gaps_opened
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
+from millprep.verify.prove import allowed_cuts, required_opening
 from millprep.verify.read_back import motion_rows
 from millprep.verify.reader import read
-from millprep.verify.required import allowed_cuts, required_opening
 from millprep.verify.stray_cuts import ProgramCuts, check_stray_cuts
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_boards

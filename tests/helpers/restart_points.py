@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shapely
 
-from millprep.gcode import sink
+from millprep.gcode import rs274
 from millprep.gcode.build import build
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink
@@ -47,5 +47,5 @@ def made(machine: Machine, *, dry: bool = False) -> tuple[Program, ...]:
 
 def text_of(program: Program, machine: Machine) -> str:
     said: list[str] = []
-    sink.run(post_processed(program, machine), TextSink(said.append, "0123", "job", machine))
+    rs274.run(post_processed(program, machine), TextSink(said.append, "0123", "job", machine))
     return "".join(said)

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
-from millprep.model.metal import WASHER, is_fixing, metal
+from millprep.model.layout import WASHER, is_fixing, metal
 from tests.helpers.rules_scene import OUTLINE, placed
 
 

@@ -13,8 +13,7 @@ from ezdxf.entities.polyline import Polyline
 from ezdxf.filemanagement import readfile
 
 from millprep.model.as_cut import CopperPart
-from millprep.report.as_cut_files import FLOATING, PIECES, dxf, scene
-from millprep.report.svg import svg
+from millprep.report.svg import FLOATING, PIECES, dxf, scene, svg
 
 PAD = shapely.Point(10, 5).buffer(2, quad_segs=64) - shapely.Point(10, 5).buffer(0.5, quad_segs=64)
 SHEET = shapely.box(0, 0, 30, 20) - shapely.Point(10, 5).buffer(2.4)

@@ -17,7 +17,7 @@ import shapely
 
 from millprep.model.finding import Refusal
 from millprep.verify.reader import read
-from millprep.verify.rows import check_rows
+from millprep.verify.trace import check_rows
 from tests.helpers.proof_bench import Bench
 
 COUNT = 220

@@ -21,8 +21,7 @@ from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.motion import check
 from millprep.verify.reader import read
-from millprep.verify.rows import MotionRow, check_rows
-from millprep.verify.trace import Trace
+from millprep.verify.trace import MotionRow, Trace, check_rows
 from tests.helpers.programs import (
     BLANK,
     DEPTH,

@@ -9,7 +9,7 @@ import shapely
 
 from millprep.job import load
 from millprep.verify.edges import EDGE
-from millprep.verify.required import allowed_cuts, foot_extension, required_opening
+from millprep.verify.prove import allowed_cuts, foot_extension, required_opening
 from millprep.workflow.prepare import prepare
 from tests.helpers.clearing_jobs import MILL, job
 

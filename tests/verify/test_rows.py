@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from millprep.verify.reader import read
-from millprep.verify.rows import MotionRow, check_rows
+from millprep.verify.trace import MotionRow, check_rows
 from tests.helpers.programs import HEAD, TAIL
 
 TEXT = HEAD + "G0 X1.5 Y2.\nG1 Z-0.1 F60.\nG1 X4. Y2. F300.\nG3 X4. Y6. I0. J2.\nG0 Z2.\n" + TAIL

@@ -17,8 +17,7 @@ import shapely
 from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding, Severity
 from millprep.model.judged import Spacing
-from millprep.model.layout import Placement, limited, on_blank
-from millprep.model.metal import metal
+from millprep.model.layout import Placement, limited, metal, on_blank
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
