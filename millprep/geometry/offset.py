@@ -17,10 +17,10 @@ SMOOTHED = 0.004
 """A curve farther out than this because of it is made again, mm."""
 
 
-def quad_segments(distance: float, sagitta: float = SAGITTA) -> int:
-    """Chords to a quarter turn so that an arc of this radius is met within `sagitta`."""
+def quad_segments(distance: float) -> int:
+    """Chords to a quarter turn so that an arc of this radius is met within `SAGITTA`."""
     radius = max(abs(distance), 1e-6)
-    step = 2 * math.acos(max(1 - sagitta / radius, -1.0))
+    step = 2 * math.acos(max(1 - SAGITTA / radius, -1.0))
     return max(4, math.ceil(math.pi / 2 / step))
 
 

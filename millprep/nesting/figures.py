@@ -131,37 +131,27 @@ def used_length(
 
 
 def offcut(
-    blank: int,
-    spots: Sequence[Spot],
-    wanted: Sequence[Wanted],
-    sheet: StockSheet,
-    straight: bool = True,
+    blank: int, spots: Sequence[Spot], wanted: Sequence[Wanted], sheet: StockSheet
 ) -> shapely.Polygon | None:
     """The largest piece of laminate left, blank frame, four decimals; None when none is left.
+
+    It is cut off square behind the farthest board, so that two cuts with a saw separate it.
 
     Args:
         blank: its number.
         spots: all of the layout.
         wanted: every board.
         sheet: the blank's.
-        straight: cut off square behind the farthest board, so that two cuts with a saw separate it;
-            otherwise everything farther than the spacing from every board, on all sides.
     """
-    here = [shape for _, shape in areas_on(blank, spots, wanted)]
     x0, y0, x1, y1 = sheet.outline.bounds
-    if straight:
-        reach = used_length(blank, spots, wanted, sheet)
-        cut = reach + sheet.spacing if here else 0.0
-        beyond = (
-            shapely.box(x0 + cut, y0, max(x1, x0 + cut), y1)
-            if sheet.axis == 0
-            else shapely.box(x0, y0 + cut, x1, max(y1, y0 + cut))
-        )
-        rest = sheet.outline.intersection(beyond)
-    else:
-        # what a board's cut-out holds is waste, not an offcut
-        filled = [shapely.Polygon(shape.exterior).buffer(sheet.spacing) for shape in here]
-        rest = sheet.outline.difference(shapely.union_all(filled))
+    reach = used_length(blank, spots, wanted, sheet)
+    cut = reach + sheet.spacing if reach else 0.0
+    beyond = (
+        shapely.box(x0 + cut, y0, max(x1, x0 + cut), y1)
+        if sheet.axis == 0
+        else shapely.box(x0, y0 + cut, x1, max(y1, y0 + cut))
+    )
+    rest = sheet.outline.intersection(beyond)
     pieces = [p for p in shapely.get_parts(rest) if isinstance(p, shapely.Polygon)]
     pieces = [p for p in pieces if p.area > 1.0]
     if not pieces:

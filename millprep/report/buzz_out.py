@@ -100,7 +100,7 @@ def table_text(cut_set: CutSet) -> str:
                     *_cells(check.second, y1 - y0),
                     WHEN_WORDS[check.when],
                     "" if check.gap is None else f"{check.gap:.4f}",
-                    reason_words(check.reason),
+                    reason_words(check.reason)[0],
                 )
             )
     return text.getvalue()
@@ -181,47 +181,33 @@ def _first_isolated(checks: list[Numbered], most: int) -> list[Numbered]:
 
 
 def _row(n: int, check: Check) -> BuzzRow:
+    _, why, short = reason_words(check.reason)
     return BuzzRow(
         str(n),
         _words(check.first),
         _words(check.second),
         "connected" if check.expect == "continuity" else "isolated",
         MARKS[check.when],
-        plain(_row_words(check.reason)),
-        plain(_short_words(check.reason), 24),
+        plain(why),
+        plain(short, 24),
     )
 
 
-def reason_words(reason: Reason) -> str:
-    """Why a check is on the list, in full."""
+def reason_words(reason: Reason) -> tuple[str, str, str]:
+    """Why a check is on the list.
+
+    In full for the CSV, without what the sheet says once above its table, in fewer words still.
+    """
     match reason:
         case NetReason(net):
-            return f"net {net}, its pads farthest apart"
+            return f"net {net}, its pads farthest apart", f"net {net}", f"net {net}"
         case GapReason(gap):
-            return f"{gap:.3f} mm between them at their narrowest"
-        case JoinReason(passes, (x, y)):
-            return f"passes {passes[0]} and {passes[1]} meet at {x:.1f}, {y:.1f}"
-
-
-def _row_words(reason: Reason) -> str:
-    """The same without what the sheet says once above its table."""
-    match reason:
-        case NetReason(net):
-            return f"net {net}"
-        case GapReason(gap):
-            return f"{gap:.3f} mm"
-        case JoinReason(_, (x, y)):
-            return f"{_short_words(reason)} {x:.1f}, {y:.1f}"
-
-
-def _short_words(reason: Reason) -> str:
-    match reason:
-        case NetReason(net):
-            return f"net {net}"
-        case GapReason(gap):
-            return f"{gap:.2f} mm"
-        case JoinReason(passes):
-            return f"join {passes[0]}|{passes[1]}"
+            full = f"{gap:.3f} mm between them at their narrowest"
+            return full, f"{gap:.3f} mm", f"{gap:.2f} mm"
+        case JoinReason((first, second), (x, y)):
+            full = f"passes {first} and {second} meet at {x:.1f}, {y:.1f}"
+            short = f"join {first}|{second}"
+            return full, f"{short} {x:.1f}, {y:.1f}", short
 
 
 def _words(touch: Touch) -> str:

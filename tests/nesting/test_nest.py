@@ -239,13 +239,7 @@ def test_the_offcut_serves_as_the_next_blank() -> None:
     assert left is not None
     length = used_length(1, nested.spots, boards, blank)
     assert left.bounds == pytest.approx((length + 3, 0, 200, 60), abs=1e-4)
-    # all that is left, with the bays between the boards, takes more
-    bays = offcut(1, nested.spots, boards, blank, straight=False)
-    assert bays is not None
-    assert bays.area > left.area
-    assert all(area.distance(bays) >= 3 - 0.02 for _, area in areas_on(1, nested.spots, boards))
-    again = [wanted("plate", BOX(0, 0, 30, 17), 4, QUARTERS)]
-    proved(again, [StockSheet(bays, 4.0, 3.0)])
+    proved([wanted("plate", BOX(0, 0, 30, 17), 2, QUARTERS)], [StockSheet(left, 4.0, 3.0)])
 
 
 def test_nothing_is_left_of_a_full_blank() -> None:
