@@ -9,7 +9,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
@@ -46,11 +45,6 @@ def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> f
     rx, ry = at[0] - float(centre[0]), at[1] - float(centre[1])
     turned = -ry * across[0] + rx * across[1]
     return sigma * math.sqrt(1 / len(holes) + turned**2 / s)
-
-
-def predicted(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
-    """The misalignment across a path that 99.7 % of all blanks stay below, mm."""
-    return QUANTILE * sigma_across(holes, at, across, sigma)
 
 
 def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0) -> float:
@@ -117,11 +111,6 @@ def gap_left(width: float, across: float, overrun: float, along: float = 0.0) ->
     if lap >= -q:
         return min(width, math.hypot(lap + 2 * q, width - across))
     return math.sqrt(max(width**2 - lap**2 - across**2, 0.0))
-
-
-def locating(holes: list[Point]) -> FloatArray:
-    """Hole places as an (n, 2) array."""
-    return np.array(holes, dtype=float).reshape(-1, 2)
 
 
 Use = tuple[str, float]

@@ -47,11 +47,6 @@ def text(values: ArrayLike) -> str:
     return bytes(_LETTERS[digits[place < used[:, None]]]).decode("ascii")
 
 
-def steps(values: ArrayLike, start: int = 0) -> str:
-    """Whole numbers as text, by differences; the first from `start`."""
-    return text(np.diff(np.asarray(values, dtype=np.int64), prepend=start))
-
-
 def runs(values: ArrayLike) -> str:
     """Whole numbers that seldom change: each value once and how often it comes, in turn."""
     v = np.asarray(values, dtype=np.int64).ravel()

@@ -38,11 +38,6 @@ ROWS: tuple[tuple[float, tuple[float, ...]], ...] = (
 PER_VOLT: tuple[float, ...] = (0.0025, 0.005, 0.025, 0.00305, 0.00305, 0.00305, 0.00305)
 """mm added for each volt above 500, in the order of `COLUMNS`."""
 
-CAUTION = (
-    "Spacing follows a copy of IPC-2221 table 6-1; the standard itself decides. "
-    "It is functional spacing, not insulation that protects a person."
-)
-
 
 def required(volts: float, column: Column = "B2") -> float:
     """Least distance in mm between conductors with `volts` between them, DC or AC peak.

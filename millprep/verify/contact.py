@@ -7,7 +7,7 @@ largest misalignment of it; those places are found from the axes of the cuts, a 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,8 +26,6 @@ _COARSE = 4
 _ROUND = 1 / math.cos(math.pi / (4 * _COARSE))
 
 Cuts = Sequence[tuple[Trace, Cutter, MillingPass]]
-Grooves = Mapping[int, shapely.MultiPolygon]
-"""What each pass sweeps near the places that matter, by pass."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
 from millprep.verify.certificate import MOST, Key
-from millprep.verify.contact import Axes, Cuts, Grooves
+from millprep.verify.contact import Axes, Cuts
 from millprep.verify.separation import (
     ContinuityTest,
     IsolationTest,
@@ -21,6 +21,8 @@ from millprep.verify.separation import (
     least_misalignment,
 )
 
+Grooves = Mapping[int, shapely.MultiPolygon]
+"""What each pass sweeps near the places that matter, by pass."""
 SIDE = 2.5
 """Half the side of the window around a join, mm."""
 CORE = 0.03

@@ -114,7 +114,7 @@ def test_the_draws_can_disagree() -> None:
 def test_neighbours_in_a_row_miss_each_other_as_the_closed_form_says(k: int) -> None:
     """σ² (I/N + r⊥ r⊥ᵀ / S), Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998."""
     hole_errors = HoleErrors.of(CHAIN, 4, keys=False)
-    holes = tolerances.locating([h.blank for h in CHAIN if h.used_in == k + 2])
+    holes = np.array([h.blank for h in CHAIN if h.used_in == k + 2])
     for at in [(0.0, 0.0), (170.0, 80.0), (600.0, 55.0)]:
         for across in [(0.0, 1.0), (1.0, 0.0), (0.8, -0.6)]:
             closed = tolerances.sigma_across(holes, at, across, SIGMA)

@@ -120,7 +120,7 @@ def test_a_band_narrower_than_the_asked_gap_has_nothing_to_spare() -> None:
 
 def test_mismatch_across_the_path_alone_counts() -> None:
     """Turned with the path, the error of the holes is the same as in a turned frame."""
-    holes = tolerances.locating([(0.0, 0.0), (80.0, 100.0), (30.0, 5.0)])
+    holes = np.array([(0.0, 0.0), (80.0, 100.0), (30.0, 5.0)])
     cos, sin = math.cos(0.7), math.sin(0.7)
     turn = np.array([[cos, -sin], [sin, cos]])
     at, across = np.array([50.0, -20.0]), np.array([0.8, 0.6])

@@ -61,6 +61,11 @@ def missed(motion: FloatArray, holes: FloatArray, at: Point) -> FloatArray:
     return found
 
 
+def locating(holes: list[Point]) -> FloatArray:
+    """Hole places as an (n, 2) array."""
+    return np.array(holes, dtype=float).reshape(-1, 2)
+
+
 def far_end(holes: FloatArray, at: Point, sigma: float) -> float:
     """Root mean square of the error at a far place, all directions, mm."""
     return math.hypot(
@@ -71,7 +76,7 @@ def far_end(holes: FloatArray, at: Point, sigma: float) -> float:
 
 @pytest.mark.parametrize("name", HOLES)
 def test_the_predicted_error_agrees_with_drawn_errors(name: str) -> None:
-    holes, sigma = tolerances.locating(HOLES[name]), 0.03
+    holes, sigma = locating(HOLES[name]), 0.03
     motion, _ = drawn(holes, sigma, 100_000, 4)
     for at in TARGETS:
         off = missed(motion, holes, at)
@@ -88,7 +93,7 @@ def test_the_predicted_error_agrees_with_drawn_errors(name: str) -> None:
 @pytest.mark.parametrize("name", HOLES)
 def test_the_predicted_error_is_the_published_form(name: str) -> None:
     """TRE² = FLE² / N · (1 + r² / 2f²), FLE² = 2σ², f² = Σ|h - c|² / N."""
-    holes, sigma = tolerances.locating(HOLES[name]), 0.03
+    holes, sigma = locating(HOLES[name]), 0.03
     centre = holes.mean(axis=0)
     f2 = float(((holes - centre) ** 2).sum()) / len(holes)
     for at in TARGETS:
@@ -98,11 +103,12 @@ def test_the_predicted_error_is_the_published_form(name: str) -> None:
 
 
 def test_997_of_a_thousand_blanks_stay_below_the_predicted_mismatch() -> None:
-    holes = tolerances.locating(HOLES["2 diagonal"])
+    holes = locating(HOLES["2 diagonal"])
     motion, _ = drawn(holes, 0.03, 200_000, 5)
     at, across = (285.0, 105.0), (0.6, 0.8)
     off = np.abs(missed(motion, holes, at) @ np.array(across))
-    share = float((off <= tolerances.predicted(holes, at, across, 0.03)).mean())
+    predicted = tolerances.QUANTILE * tolerances.sigma_across(holes, at, across, 0.03)
+    share = float((off <= predicted).mean())
     # sqrt(0.003 · 0.997 / 200000) = 0.00012, four of them
     assert share == pytest.approx(0.997, abs=0.0005)
     assert pytest.approx(stats.norm.ppf(0.9985), abs=0.003) == tolerances.QUANTILE
@@ -120,7 +126,7 @@ computed from the 2-D form of the published theory."""
 
 @pytest.mark.parametrize(("holes", "at", "error", "residual"), CASES)
 def test_the_tabulated_errors(holes: list[Point], at: Point, error: float, residual: float) -> None:
-    where = tolerances.locating(holes)
+    where = locating(holes)
     assert far_end(where, at, 0.05) == pytest.approx(error, abs=5e-7)
     # FRE² = (1 - 3 / 2N) FLE² : what the holes show is not what the far end misses
     _, shown = drawn(where, 0.05, 60_000, 6)
@@ -153,7 +159,7 @@ PLACES: list[Point] = [(240.0, 45.0), (240.0, 0.0), (285.0, 90.0), (480.0, 90.0)
 def test_the_table_of_hole_layouts(name: str) -> None:
     holes, errors = LAYOUTS[name]
     for at, error in zip(PLACES, errors, strict=True):
-        found = far_end(tolerances.locating(holes), at, 0.03)
+        found = far_end(locating(holes), at, 0.03)
         assert found == pytest.approx(error, abs=0.00051)
 
 
@@ -167,14 +173,14 @@ def test_the_error_190_mm_away() -> None:
         (rectangle, (290.0, 30.0), 0.04074),
         (rectangle, (100.0, 30.0), 0.02500),
     ):
-        found = far_end(tolerances.locating(holes), at, sigma)
+        found = far_end(locating(holes), at, sigma)
         assert found == pytest.approx(error, abs=5.1e-6)
 
 
 def test_joins_at_the_holes_centroid_do_not_ask_for_a_baseline() -> None:
     """There σ / √N is left across a rail along x, however far apart the holes are."""
     for half in (10.0, 40.0, 54.0):
-        pair = tolerances.locating([(240.0, 60.0 - half), (240.0, 60.0 + half)])
+        pair = locating([(240.0, 60.0 - half), (240.0, 60.0 + half)])
         left = tolerances.sigma_across(pair, (240.0, 17.0), (0.0, 1.0), 0.03)
         assert left == pytest.approx(0.03 / math.sqrt(2), rel=1e-12)
 

@@ -11,7 +11,6 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
 import shapely
 
 from millprep.model.as_cut import AsCut
@@ -234,9 +233,3 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
     )
     return on_blank(placement, code, severity, message, pair.at)
-
-
-def floating(nets: Sequence[NetFacts], pieces: Sequence[str]) -> tuple[str, ...]:
-    """The pieces whose volts nobody gives: each counts as a bridge."""
-    with_volts = {piece for net in nets if net.volts is not None for piece in net.pieces}
-    return tuple(piece for piece in np.unique(list(pieces)).tolist() if piece not in with_volts)
