@@ -16,7 +16,7 @@ from millprep.drawing.marks.chain import Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, pairs
-from millprep.geometry.affine import Affine
+from millprep.geometry.pose import Affine
 from millprep.model.job.layers import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})

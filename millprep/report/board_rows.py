@@ -19,7 +19,6 @@ from millprep.report.report_row import (
     Place,
     Row,
     Text,
-    affine,
     key,
     places,
 )
@@ -190,7 +189,7 @@ class BoardRow(Row):
             copy_number=placement.copy,
             blank=placement.blank,
             outline=places(board.outline.exterior.coords[:-1]),
-            drawing_to_blank=affine(placement.pose),
+            drawing_to_blank=tuple(placement.pose.affine),
             pieces=tuple(
                 PieceRow.of_piece(piece, copy.nets.get(piece.id), necks.get(piece.id))
                 for piece in board.pieces

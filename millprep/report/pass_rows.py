@@ -20,7 +20,6 @@ from millprep.report.report_row import (
     Row,
     Size,
     Text,
-    affine,
     places,
 )
 from millprep.report.set_rows import ProgramRow
@@ -189,7 +188,7 @@ class PassRow(Row):
         return cls.taken(
             mill_pass,
             window=places(mill_pass.window.exterior.coords[:-1]),
-            blank_to_machine=affine(mill_pass.pose),
+            blank_to_machine=tuple(mill_pass.pose.affine),
             levelling=LevellingRow.of_pass(mill_pass),
         )
 

@@ -119,11 +119,6 @@ Affine = Annotated[_Six, AfterValidator(_rigid)]
 """[a, b, c, d, e, f]: x' = a·x + b·y + c, y' = d·x + e·y + f, a rigid motion."""
 
 
-def affine(pose: Pose) -> Affine:
-    """A pose as its six entries."""
-    return (pose.a, pose.b, pose.c, pose.d, pose.e, pose.f)
-
-
 def places(coordinates: Iterable[Sequence[float]]) -> tuple[Place, ...]:
     """Corners of a polygon."""
     return tuple((float(x), float(y)) for x, y in coordinates)

@@ -19,8 +19,8 @@ from millprep.drawing.dxf.look import PLAIN, TEXT_KINDS, Look, look_of, said, te
 from millprep.drawing.dxf.shapes import SHAPES
 from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.geometry.affine import Affine
 from millprep.geometry.path import FloatArray
+from millprep.geometry.pose import Affine
 
 MOST_DEEP = 24
 """Blocks within blocks beyond this depth are refused."""

@@ -10,8 +10,8 @@ import numpy as np
 from millprep.drawing.dxf import spline
 from millprep.drawing.marks.evenodd import Crossing, fill, nest
 from millprep.drawing.marks.mark import Aside, Fill, Mark, Source, Unread, rim
-from millprep.geometry.affine import Affine
 from millprep.geometry.path import SAGITTA, FloatArray, Path
+from millprep.geometry.pose import Affine
 
 LARGEST = 1e9
 """Coordinates stay below this, mm."""

@@ -14,8 +14,8 @@ import numpy as np
 
 from millprep.drawing.dxf import hatch, spline
 from millprep.drawing.marks.mark import SAME, Aside, Curve, Mark, Source, Stroke, Unread
-from millprep.geometry.affine import Affine
 from millprep.geometry.path import SAGITTA
+from millprep.geometry.pose import Affine
 
 
 def _line(entity: Any, source: Source, to_mm: Affine) -> Mark:

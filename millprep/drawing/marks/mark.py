@@ -14,8 +14,8 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from millprep.geometry.affine import Affine
 from millprep.geometry.path import SAGITTA, FloatArray, Path, Point
+from millprep.geometry.pose import Affine
 
 MOST_STEPS = 100_000
 """A curve that needs more chords than this is refused."""

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from millprep.drawing.marks.mark import Source, Stroke
 from millprep.drawing.marks.stroke import areas
-from millprep.geometry.affine import Affine
 from millprep.geometry.path import SAGITTA, Path
+from millprep.geometry.pose import Affine
 from tests.helpers.chance import examples
 
 HERE = Source("foil", "LWPOLYLINE", "2A", 0)
