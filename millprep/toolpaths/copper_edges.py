@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from millprep.geometry.offset import boundaries_of
 from millprep.geometry.path import FloatArray
@@ -178,6 +177,8 @@ def _free_radii(
     medial axis point approximation using nearest neighbors and the normal field, 2012; reference
     from memory).
     """
+    from scipy.spatial import cKDTree
+
     places, owners = others
     tree = cKDTree(places)
     radii = np.full(len(at), largest)
