@@ -15,7 +15,14 @@ from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
 from millprep.model.finding import Finding
 from millprep.model.layout import Layout, Placement, limited, on_blank
 from millprep.verify.as_cut import Nets, net_of
-from millprep.verify.edges import SLIVER, check_gouges, check_isolated, check_slivers, uncut_edges
+from millprep.verify.edges import (
+    SLIVER,
+    check_gouges,
+    check_isolated,
+    check_slivers,
+    corner_notes,
+    uncut_edges,
+)
 from millprep.verify.holes_as_cut import check_holes, holes_cut
 from millprep.verify.narrowest import every_neck, pair_gaps
 
@@ -137,6 +144,8 @@ def compare(
         proof, faults = _board(cut, shown, None if kept else reach, slope, nets or {})
         proofs.append(proof)
         findings.extend(faults)
+    corners = [(p, proof.corners) for p, proof in zip(layout.placements, proofs, strict=True)]
+    findings += corner_notes(corners, reach)
     for cut in as_cuts:
         findings.extend(check_slivers(cut.parts, cut.blank))
     return tuple(proofs), tuple(findings)

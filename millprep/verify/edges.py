@@ -20,8 +20,6 @@ CORNER = 0.1
 fits into it, mm."""
 DEEP = 0.05
 """Copper in a corner is worth a note when it reaches out by more than this, mm."""
-CORNERS = 5
-"""So many of the corners that no cutter reaches have a note with their place."""
 FREE_AREA = 1.0
 """Copper of more than this area, mm², beyond a piece is floating copper: it is not isolated."""
 SLIVER = 0.015
@@ -127,9 +125,6 @@ def uncut_edges(
 ) -> tuple[list[Finding], tuple[Corner, ...]]:
     """Pieces that keep copper beyond their edge, and the corners no cutter reached.
 
-    There is a note for each of the `CORNERS` corners that keep most; the last says how many there
-    are.
-
     `parts` is the copper at its surface; parts with several pieces are shorts. With a
     `slope` it is the copper at its foot, which reaches out by so much more where the groove is
     narrower there; the corners are those of the surface.
@@ -163,7 +158,7 @@ def uncut_edges(
     if slope is not None:
         return findings, ()
     unreached = _corners(names, drawn, shapely.intersection(copper, filled))
-    return [*findings, *_notes(placement, unreached)], unreached
+    return findings, unreached
 
 
 def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
@@ -180,17 +175,24 @@ def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner,
     return tuple(sorted(corners, key=lambda corner: (-corner.out, corner.at)))
 
 
-def _notes(placement: Placement, corners: Sequence[Corner]) -> list[Finding]:
-    """A note for each of the first `CORNERS`, the last of which says how many more there are."""
+def corner_notes(
+    corners: Sequence[tuple[Placement, Sequence[Corner]]], reach: float
+) -> list[Finding]:
+    """One note for every board of which inner corners keep copper, at the one that keeps most."""
     findings: list[Finding] = []
-    for n, corner in enumerate(corners[:CORNERS], 1):
-        more = len(corners) - CORNERS
-        rest = f" There are {more} more such corners." if n == CORNERS and more > 0 else ""
+    for name in dict.fromkeys(placement.board.name for placement, _ in corners):
+        copies = [(p, mine) for p, mine in corners if p.board.name == name and mine]
+        if not copies:
+            continue
+        placement, mine = max(copies, key=lambda copy: copy[1][0].out)
+        count = "An inner corner" if len(mine) == 1 else f"{len(mine)} inner corners"
         message = (
-            f"an inner corner of piece {corner.piece} keeps copper up to {corner.out:.3f} mm "
-            f"beyond the drawn edge: the cutter does not fit into it.{rest}"
+            f"{count} of {name} keep{'s' if len(mine) == 1 else ''} copper beyond the drawn edge, "
+            f"up to {mine[0].out:.3f} mm (piece {mine[0].piece}): a groove {2 * reach:.3f} mm wide "
+            "does not fit into them. Gaps to other pieces are judged with it. "
+            "Use a finer cutter if the corners matter."
         )
-        findings.append(on_blank(placement, "corner-unreached", "note", message, corner.at))
+        findings.append(on_blank(placement, "corner-unreached", "note", message, mine[0].at))
     return findings
 
 

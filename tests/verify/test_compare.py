@@ -389,9 +389,8 @@ def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_pla
         assert math.dist(one.at, corner) < 0.3
         assert one.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
     told = [f for f in findings if f.code == "corner-unreached"]
-    assert len(told) == 5
-    assert {f.severity for f in told} == {"note"}
-    assert "3 more" in told[-1].message
+    assert [f.severity for f in told] == ["note"]
+    assert "8 inner corners" in told[0].message
     finer = as_cut(
         BLANK,
         [(read(HEAD + around(comb, 0.1) + TAIL, file="a"), end_mill(0.2), PASS)],
