@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from millprep.gcode import dry_run, moves, order, probing, slots
+from millprep.gcode import dry_run, moves, order, probing, slots, tour
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp
@@ -216,7 +216,7 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
                 boards.setdefault(cut.placement, []).append(cut)
         laps = list(boards.values())
         first = [mine[0].path.mean_point for mine in laps]
-        for k in order.points(first, here):
+        for k in tour.way(first, here):
             for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
                 yield laps[k][n], vertex
     elif work == "engrave":
@@ -227,11 +227,11 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
         profiles = [cut for cut in cuts if isinstance(cut, Profile)]
         for inner in (True, False):
             some = [p for p in profiles if p.inner == inner]
-            for n in order.points([p.path.start for p in some], here):
+            for n in tour.way([p.path.start for p in some], here):
                 yield some[n], 0
     else:
         holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
-        for n in order.points([h.at for h in holes], here):
+        for n in tour.way([h.at for h in holes], here):
             yield holes[n], 0
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
+from millprep.gcode import tour
 from millprep.geometry.path import FloatArray, Path, Point
+from millprep.geometry.pose import Pose
 
 DIGITS = 3
 """Distances are compared to this many decimals, mm."""
@@ -14,79 +18,93 @@ ENTRIES = 24
 """A closed path may be entered at about this many of its vertices."""
 
 
-def points(places: Sequence[Point], start: Point) -> list[int]:
-    """Indices of the places in visiting order: nearest next, then 2-opt, from a fixed start."""
-    if not places:
-        return []
-    xy = np.array(places, dtype=float)
-    left = np.ones(len(xy), dtype=bool)
-    here = np.array(start)
-    tour: list[int] = []
-    for _ in range(len(xy)):
-        away = np.where(left, ((xy - here) ** 2).sum(axis=1), np.inf)
-        n = int(np.argmin(away))
-        tour.append(n)
-        left[n] = False
-        here = xy[n]
-    return _two_opt(tour, xy, np.array(start))
-
-
-def _two_opt(tour: list[int], xy: FloatArray, start: FloatArray) -> list[int]:
-    """Reverse stretches while that shortens the way; a bounded number of sweeps."""
-    route = np.vstack((start, xy[tour]))
-    order = np.array([-1, *tour])
-    n = len(route)
-    for _ in range(12):
-        gained = False
-        for i in range(n - 2):
-            a, b = route[i], route[i + 1]
-            c = route[i + 2 :]
-            d = np.vstack((route[i + 3 :], c[-1:]))
-            gain = (
-                np.hypot(*(b - a))
-                + np.hypot(*(d - c).T)
-                - np.hypot(*(c - a).T)
-                - np.hypot(*(d - b).T)
-            )
-            # the way ends at the last place, so turning the tail over adds no second edge
-            gain[-1] = np.hypot(*(b - a)) - np.hypot(*(c[-1] - a))
-            k = int(np.argmax(gain))
-            if gain[k] > 1e-6:
-                j = i + 2 + k
-                route[i + 1 : j + 1] = route[i + 1 : j + 1][::-1].copy()
-                order[i + 1 : j + 1] = order[i + 1 : j + 1][::-1].copy()
-                gained = True
-        if not gained:
-            break
-    return [int(k) for k in order[1:]]
-
-
 def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     """(index, vertex to enter at) of every path in visiting order.
 
-    Open paths keep their direction, since it decides on which side the cutter pulls.
-    Closed ones may be entered at any vertex.
+    Open paths keep their direction, since it decides on which side the cutter pulls. Closed ones
+    may be entered at any vertex. Of two orders, always on to the nearest and a short way through
+    the places that this enters at, the shorter one is taken, each with the entries that suit it
+    best.
     """
-    entries: list[FloatArray] = []
-    for k, path in enumerate(candidates):
-        vertices = np.arange(0, len(path), max(1, len(path) // ENTRIES)) if path.closed else [0]
-        xy = path.xy[vertices]
-        entries.append(np.column_stack((xy, np.full(len(xy), k), vertices)))
-    if not entries:
+    if not candidates:
         return []
-    table = np.vstack(entries)
-    xy, owner, vertex = table[:, :2], table[:, 2].astype(int), table[:, 3].astype(int)
-    left = np.ones(len(table), dtype=bool)
-    bounds = np.concatenate(([0], np.cumsum([len(e) for e in entries])))
-    here = np.array(start)
+    frame = _frame(candidates[0])
+    here = frame.point(start)
+    loops = [_Loop.of(path.transformed(frame), here) for path in candidates]
+    greedy = _nearest_next(loops)
+    orders = [[k for k, _ in greedy]]
+    if len(loops) > 2:
+        at = {k: loops[k].enter[n] for k, n in greedy}
+        places = [(float(at[k][0]), float(at[k][1])) for k in range(len(loops))]
+        orders.append(tour.way(places, (0.0, 0.0)))
+    visits, length = _entered(orders[0], loops)
+    for order in orders[1:]:
+        others, shorter = _entered(order, loops)
+        if shorter < length - 10.0**-DIGITS:
+            visits, length = others, shorter
+    return [(k, int(loops[k].vertices[n])) for k, n in visits]
+
+
+def _frame(first: Path) -> Pose:
+    """A frame that lies with the first path: a board is cut the same way wherever it lies."""
+    (x0, y0), (x1, y1) = first.mean_point, first.start
+    back = Pose.turn(-math.degrees(math.atan2(y1 - y0, x1 - x0)))
+    return Pose.shift(-x0, -y0).then(back)
+
+
+@dataclass(frozen=True, slots=True)
+class _Loop:
+    """Where a path may be entered and where it is left then, seen from the start, (n, 2) each."""
+
+    vertices: np.ndarray[tuple[int], np.dtype[np.intp]]
+    enter: FloatArray
+    leave: FloatArray
+
+    @classmethod
+    def of(cls, path: Path, start: Point) -> _Loop:
+        vertices = np.arange(0, len(path) if path.closed else 1, max(1, len(path) // ENTRIES))
+        enter = np.round(path.xy[vertices] - np.array(start), DIGITS)
+        leave = enter if path.closed else np.round(path.xy[-1:] - np.array(start), DIGITS)
+        return cls(vertices, enter, leave)
+
+
+def _nearest_next(loops: Sequence[_Loop]) -> list[tuple[int, int]]:
+    """(index, entry) from the start always on to the nearest path that is left."""
+    xy = np.vstack([loop.enter for loop in loops])
+    counts = [len(loop.enter) for loop in loops]
+    owner = np.repeat(np.arange(len(loops)), counts)
+    first = np.concatenate(([0], np.cumsum(counts)))
+    left = np.ones(len(xy), dtype=bool)
+    here = np.zeros(2)
     visits: list[tuple[int, int]] = []
-    for _ in candidates:
+    for _ in loops:
         away = np.where(left, np.hypot(*(xy - here).T), np.inf)
-        # of places as near the first listed, whatever rounding says where a board lies
+        # of places as near the first listed, whatever rounding says
         n = int(np.argmin(np.round(away, DIGITS)))
         k = int(owner[n])
-        visits.append((k, int(vertex[n])))
-        left[bounds[k] : bounds[k + 1]] = False
-        path = candidates[k]
-        here = xy[n] if path.closed else path.xy[-1]
+        entry = n - int(first[k])
+        visits.append((k, entry))
+        left[first[k] : first[k + 1]] = False
+        here = loops[k].leave[entry if len(loops[k].leave) > 1 else 0]
     return visits
+
+
+def _entered(order: Sequence[int], loops: Sequence[_Loop]) -> tuple[list[tuple[int, int]], float]:
+    """The entries that make an order of paths shortest, by dynamic programming; its length, mm."""
+    here, cost = np.zeros((1, 2)), np.zeros(1)
+    came: list[np.ndarray[tuple[int], np.dtype[np.intp]]] = []
+    for k in order:
+        enter = loops[k].enter
+        ways = cost[:, None] + np.hypot(
+            here[:, None, 0] - enter[None, :, 0], here[:, None, 1] - enter[None, :, 1]
+        )
+        before = np.argmin(np.round(ways, DIGITS), axis=0)
+        came.append(before)
+        cost, here = ways[before, np.arange(len(enter))], loops[k].leave
+    last = int(np.argmin(np.round(cost, DIGITS)))
+    length, n = float(cost[last]), last
+    visits: list[tuple[int, int]] = []
+    for k, before in zip(reversed(order), reversed(came), strict=True):
+        visits.append((k, n))
+        n = int(before[n])
+    return visits[::-1], length

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import order
+from millprep.gcode.tour import way
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
 from tests.helpers.chance import examples
@@ -21,8 +22,8 @@ QUICK = examples(40)
 
 
 def length(places: list[Point], tour: list[int], start: Point) -> float:
-    way = [start, *(places[n] for n in tour)]
-    return sum(math.dist(a, b) for a, b in itertools.pairwise(way))
+    ends = [start, *(places[n] for n in tour)]
+    return sum(math.dist(a, b) for a, b in itertools.pairwise(ends))
 
 
 def nearest_next(places: list[Point], start: Point) -> list[int]:
@@ -40,27 +41,27 @@ def nearest_next(places: list[Point], start: Point) -> list[int]:
 def test_every_place_is_visited_once_and_no_farther_than_by_nearest_next(
     places: list[Point],
 ) -> None:
-    tour = order.points(places, (0.0, 0.0))
-    assert sorted(tour) == list(range(len(places)))
+    visits = way(places, (0.0, 0.0))
+    assert sorted(visits) == list(range(len(places)))
     plain = nearest_next(places, (0.0, 0.0))
-    assert length(places, tour, (0.0, 0.0)) <= length(places, plain, (0.0, 0.0)) + 1e-6
+    assert length(places, visits, (0.0, 0.0)) <= length(places, plain, (0.0, 0.0)) + 1e-6
 
 
 def test_a_row_is_walked_along() -> None:
     places = [(float(x), 0.0) for x in (50, 10, 40, 20, 30)]
-    assert [places[n][0] for n in order.points(places, (0.0, 0.0))] == [10, 20, 30, 40, 50]
+    assert [places[n][0] for n in way(places, (0.0, 0.0))] == [10, 20, 30, 40, 50]
 
 
 def test_a_crossing_is_undone() -> None:
     rng = np.random.default_rng(5)
     places = [(float(x), float(y)) for x, y in rng.uniform(0, 100, (200, 2))]
-    ours = length(places, order.points(places, (0.0, 0.0)), (0.0, 0.0))
+    ours = length(places, way(places, (0.0, 0.0)), (0.0, 0.0))
     plain = length(places, nearest_next(places, (0.0, 0.0)), (0.0, 0.0))
     assert ours < 0.95 * plain
 
 
 def test_no_place_gives_no_tour() -> None:
-    assert order.points([], (0.0, 0.0)) == []
+    assert way([], (0.0, 0.0)) == []
     assert order.paths([], (0.0, 0.0)) == []
 
 

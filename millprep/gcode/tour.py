@@ -1,0 +1,228 @@
+"""Short ways through places: Lin-Kernighan moves, and kicks out of what they get stuck in.
+
+S. Lin, B. W. Kernighan: An effective heuristic algorithm for the traveling-salesman problem, 1973;
+neighbour lists and local kicks after D. S. Johnson, L. A. McGeoch: The traveling salesman problem,
+a case study in local optimization, 1997 (both from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from random import Random
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from millprep.geometry.path import FloatArray, Point
+
+NEAREST = 8
+"""So many neighbours of a place may come next to it."""
+DEEPEST = 20
+"""Edges exchanged in one move at most."""
+KICK = 40
+"""A kick exchanges two stretches of at most this many places."""
+GAIN = 1e-7
+"""Shorter by less is no gain, mm."""
+KICKS = 0.3
+"""Kicks for every place of a way: what more of them gain is not worth the wait."""
+BOUND = 1e9
+"""Length of an edge that must stay, less than nothing, mm."""
+
+
+def way(places: Sequence[Point], start: Point) -> list[int]:
+    """Indices of the places in the order of a short way from a fixed start; it may end anywhere."""
+    if len(places) < 2:
+        return list(range(len(places)))
+    tour = _Tour([*places, start], ends=True)
+    tour.improve(math.ceil(KICKS * len(places)))
+    return tour.way()
+
+
+def closed_tour(places: Sequence[Point], kicks: int) -> list[int]:
+    """Indices of the places in the order of a short closed tour."""
+    if len(places) < 4:
+        return list(range(len(places)))
+    tour = _Tour(places, ends=False)
+    tour.improve(kicks)
+    return tour.order
+
+
+class _Tour:
+    """A closed tour.
+
+    One with ends holds the start of a way as its last place but one, and as its last a gap that is
+    near every place and stays next to the start: where the tour is cut open.
+    """
+
+    def __init__(self, places: Sequence[Point], *, ends: bool) -> None:
+        points = np.array(places, dtype=float)
+        count = len(points)
+        self.gap = count if ends else -1
+        self.start = count - 1 if ends else -1
+        self.xy: list[Point] = [(float(x), float(y)) for x, y in points]
+        _, near = cKDTree(points).query(points, k=min(NEAREST + 1, count))
+        self.near: list[list[tuple[int, float]]] = [
+            [(int(m), self.length(i, int(m))) for m in row if m != i]
+            for i, row in enumerate(near.reshape(count, -1))
+        ]
+        self.order = _nearest_next(points, self.start)
+        if ends:
+            self.near = [
+                row if i == self.start else [(self.gap, 0.0), *row]
+                for i, row in enumerate(self.near)
+            ]
+            self.near.append([])
+            self.order.append(self.gap)
+        self.at = [0] * len(self.order)
+        self._place(0, len(self.order))
+        self.flips: list[tuple[int, int]] = []
+
+    def length(self, a: int, b: int) -> float:
+        """Length of the edge between two places, mm."""
+        gap = self.gap
+        if a == gap or b == gap:
+            return -BOUND if self.start in (a, b) else 0.0
+        p, q = self.xy[a], self.xy[b]
+        return math.hypot(p[0] - q[0], p[1] - q[1])
+
+    def way(self) -> list[int]:
+        """The places from the start on, without start and gap."""
+        n, k = len(self.order), self.at[self.start]
+        forward = [*self.order[k + 1 :], *self.order[:k]]
+        if self.order[(k + 1) % n] == self.gap:
+            forward.reverse()
+        return [i for i in forward if i != self.gap]
+
+    def improve(self, kicks: int) -> None:
+        """Lin-Kernighan moves from every place, then kicks; the same every time."""
+        self._settle(deque(self.order))
+        self.flips.clear()
+        random, n = Random(1), len(self.order)
+        if n < 8:
+            return
+        for _ in range(kicks):
+            ends, longer = self._kick(random)
+            gain = self._settle(deque(ends)) - longer
+            if gain < -GAIN:
+                for i, j in reversed(self.flips):
+                    self._reverse(i, j)
+            self.flips.clear()
+
+    def _kick(self, random: Random) -> tuple[list[int], float]:
+        """Exchange two neighbouring stretches; the ends of the new edges, and what they cost."""
+        n, order = len(self.order), self.order
+        most = min(KICK, (n - 2) // 4)
+        first, second = random.randint(1, most), random.randint(1, most)
+        k = random.randrange(n)
+        a, b = order[k], order[(k + 1) % n]
+        c, d = order[(k + first) % n], order[(k + first + 1) % n]
+        e, f = order[(k + first + second) % n], order[(k + first + second + 1) % n]
+        before = self.length(a, b) + self.length(c, d) + self.length(e, f)
+        # reversed as a whole and each by itself, two stretches change places
+        self._flip(k + 1, k + first + second)
+        self._flip(k + 1, k + second)
+        self._flip(k + second + 1, k + first + second)
+        after = self.length(a, d) + self.length(e, b) + self.length(c, f)
+        return [a, b, c, d, e, f], after - before
+
+    def _settle(self, waiting: deque[int]) -> float:
+        """Moves from the waiting places until none shortens the tour; by how much it is shorter."""
+        queued = set(waiting)
+        gained = 0.0
+        while waiting:
+            i = waiting.popleft()
+            queued.discard(i)
+            for forward in (True, False):
+                gain, touched = self._move(i, forward=forward)
+                if gain > GAIN:
+                    gained += gain
+                    for j in touched:
+                        if j not in queued:
+                            queued.add(j)
+                            waiting.append(j)
+                    break
+        return gained
+
+    def _move(self, base: int, *, forward: bool) -> tuple[float, list[int]]:
+        """The best chain of exchanged edges that begins with the one after (or before) a place."""
+        order, at, n = self.order, self.at, len(self.order)
+        done = len(self.flips)
+        step = 1 if forward else -1
+        free = order[(at[base] + step) % n]
+        removed = self.length(base, free)
+        best, kept = 0.0, done
+        touched = [base, free]
+        used: set[tuple[int, int]] = set()
+        for _ in range(DEEPEST):
+            choice, most = None, -math.inf
+            for other, away in self.near[free]:
+                gain = removed - away
+                if gain <= GAIN:
+                    if other != self.gap:
+                        break
+                    continue
+                end = order[(at[other] - step) % n]
+                if other == base or end in (free, base) or (end, other) in used:
+                    continue
+                value = gain + self.length(end, other)
+                if value > most:
+                    choice, most = (other, end, away), value
+            if choice is None:
+                break
+            other, end, away = choice
+            used.add((free, other))
+            used.add((other, free))
+            self._flip(*(at[free], at[end])[::step])
+            # where all the rest was turned around the tour runs the other way
+            if order[(at[base] + step) % n] != end:
+                step = -step
+            removed = most
+            touched += [other, end]
+            free = end
+            closed = removed - self.length(base, free)
+            if closed > best + GAIN:
+                best, kept = closed, len(self.flips)
+        for i, j in reversed(self.flips[kept:]):
+            self._reverse(i, j)
+        del self.flips[kept:]
+        return best, touched if best else []
+
+    def _flip(self, i: int, j: int) -> None:
+        self.flips.append((i, j))
+        self._reverse(i, j)
+
+    def _reverse(self, i: int, j: int) -> None:
+        """Turn the stretch from a position to another around, or all the rest: the same tour."""
+        n, order, at = len(self.order), self.order, self.at
+        i, j = i % n, j % n
+        count = (j - i) % n + 1
+        if 2 * count > n:
+            i, j, count = (j + 1) % n, (i - 1) % n, n - count
+        if i + count <= n:
+            order[i : i + count] = order[i : i + count][::-1]
+            self._place(i, i + count)
+            return
+        for _ in range(count // 2):
+            order[i], order[j] = order[j], order[i]
+            at[order[i]], at[order[j]] = i, j
+            i, j = (i + 1) % n, (j - 1) % n
+
+    def _place(self, i: int, j: int) -> None:
+        for k in range(i, j):
+            self.at[self.order[k]] = k
+
+
+def _nearest_next(points: FloatArray, start: int) -> list[int]:
+    """From a place always on to the nearest that is left; the start is that place and the last."""
+    count = len(points)
+    here = start if start >= 0 else 0
+    left = np.ones(count, dtype=bool)
+    order: list[int] = []
+    for _ in range(count):
+        order.append(here)
+        left[here] = False
+        away = np.where(left, ((points - points[here]) ** 2).sum(axis=1), np.inf)
+        here = int(np.argmin(away))
+    return order
