@@ -228,6 +228,8 @@ def _unwritten(
         job=plan.name,
         machine=plan.machine,
         clamps=plan.setup.clamps,
+        tape=plan.setup.tape,
+        vacuum=plan.setup.vacuum,
         cutters=plan.cutters,
         gap=plan.isolation.gap,
         locating=plan.registration.method if has_registration else None,

@@ -19,6 +19,14 @@ WORTH = 1.0
 """An overhang of less than this needs no prop, mm."""
 Grade = Literal["FR-1", "FR-2", "FR-4", "CEM-1", "CEM-3"]
 """Of laminates: phenolic paper FR-1 and FR-2, glass epoxy FR-4, composites CEM-1 and CEM-3."""
+STIFF: dict[str | None, float] = {
+    "FR-4": 22.0,
+    "CEM-3": 14.0,
+    "CEM-1": 11.0,
+    "FR-1": 7.0,
+    "FR-2": 7.0,
+}
+"""Young's modulus of laminates along the weaker direction, GPa, from memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +72,8 @@ class Blank:
         copper: thickness of the foil.
         outline: of an offcut, in the blank frame; None for the whole rectangle.
         grade: of the laminate; None where the job does not say.
+        modulus: Young's modulus E, GPa; that of FR-4, from memory.
+        poisson: Poisson's ratio; that of FR-4, from memory.
     """
 
     number: int
@@ -72,6 +82,8 @@ class Blank:
     copper: float
     outline: shapely.Polygon | None = None
     grade: Grade | None = None
+    modulus: float = 22.0
+    poisson: float = 0.14
 
     def __post_init__(self) -> None:
         if not (self.size[0] > 0 and self.size[1] > 0 and 0 < self.copper < self.thickness):
@@ -85,6 +97,30 @@ def _box(value: object) -> Box:
     if isinstance(value, Box):
         return value
     return Box(*CORNERS.validate_python(value))
+
+
+def _areas(value: object) -> bool | tuple[Box, ...]:
+    if isinstance(value, bool):
+        return value
+    if not isinstance(value, list | tuple) or not value:
+        raise ValueError("neither a flag nor areas")
+    return tuple(map(_box, value))
+
+
+AREAS_ALLOWED = "true, false or a list of areas in mm, [[x0, y0, x1, y1], …]"
+Areas = Annotated[
+    bool | tuple[Box, ...],
+    PlainValidator(_areas),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "boolean"},
+                {"type": "array", "items": CORNERS.json_schema(), "minItems": 1},
+            ]
+        }
+    ),
+]
+"""Where something holds the blank: everywhere, nowhere, or in boxes of the machine."""
 
 
 @pydantic.dataclasses.dataclass(frozen=True, slots=True, config=TABLE)

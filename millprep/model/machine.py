@@ -83,6 +83,14 @@ class Machine(JobTable):
     spindle: Spindle = choice(
         "Who switches the spindle; by hand, programs stop and ask for it before contact", Spindle
     )
+    lift_force: float = number(
+        "Pull of a cutter upwards, against which the blank must be held; 2 N is assumed, a vee "
+        "pulls 1 to 3 N (common practice, no source)",
+        "N",
+        default=2.0,
+        least=0,
+        most=200,
+    )
     dwell: float = number(
         "Wait after the spindle starts, before contact", "s", default=3.0, least=0, most=120
     )

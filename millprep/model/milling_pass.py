@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
 import shapely
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
 from millprep.model.program import Program
 from millprep.model.surface_map import Levelling, Uncorrected
 
 Role = Literal["locate", "key", "witness"]
 Measured = Literal["x", "y"]
+SupportKind = Literal["clamp", "tape"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,52 @@ class RegistrationHole:
 
 
 @dataclass(frozen=True, slots=True)
+class ExtraSupport:
+    """A clamp or a strip of tape that would hold a blank better, machine frame.
+
+    Attributes:
+        kind: what it is.
+        box: where.
+        lift: how far the blank then lifts at its worst place.
+        share: of the cuts that then lift more than is allowed, 0 to 1.
+    """
+
+    kind: SupportKind
+    box: Box
+    lift: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """How a blank is held in a pass against a pull upwards at every cut.
+
+    Attributes:
+        force: the pull, N.
+        lift: how far the worst place lifts, which is where the most of what is allowed is used.
+        allowed: how far that place may lift.
+        at: that place, machine frame.
+        share: of the cuts, those that lift more than is allowed, 0 to 1.
+        room: where clamps would be in nobody's way, machine frame.
+        better: what would help most, the best first; empty where all cuts are held.
+        places: (n, 4) x, y, lift and what is allowed, one for each square of `CELL`.
+    """
+
+    force: float
+    lift: float
+    allowed: float
+    at: Point
+    share: float
+    room: tuple[Box, ...] = ()
+    better: tuple[ExtraSupport, ...] = ()
+    places: FloatArray = field(default_factory=lambda: np.empty((0, 4)), compare=False)
+
+
+CELL = 4.0
+"""Side of the squares in which the lift of a blank is worked out once, mm."""
+
+
+@dataclass(frozen=True, slots=True)
 class MillingPass:
     """One position of a blank on the machine.
 
@@ -53,6 +102,8 @@ class MillingPass:
         programs: in the order in which they run.
         levelling: the surface map that its programs follow once they are written.
         uncorrected: the grooves that they would have made without it.
+        holding: how the blank is held; None before that is worked out, and where tape or vacuum
+            holds all of it.
     """
 
     blank: int
@@ -65,6 +116,7 @@ class MillingPass:
     programs: tuple[Program, ...] = ()
     levelling: Levelling | None = None
     uncorrected: tuple[Uncorrected, ...] = ()
+    holding: Holding | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,3 +191,27 @@ class Trail:
 
     def __len__(self) -> int:
         return len(self.kind)
+
+    def steps(self, moves: NDArray[np.bool_], step: float) -> FloatArray:
+        """(m, 2) places at most `step` mm apart along some of the moves, each with its end."""
+        kind, centre = self.kind[moves], self.centre[moves]
+        start, end = self.xyz[:-1][moves, :2], self.xyz[1:][moves, :2]
+        curved = (kind == ARC_CW) | (kind == ARC_CCW)
+        out, back = (
+            np.where(curved, (start - centre).T, 0.0),
+            np.where(curved, (end - centre).T, 0.0),
+        )
+        first = np.arctan2(out[1], out[0])
+        turn = (np.arctan2(back[1], back[0]) - first) % (2 * np.pi)
+        # an arc that ends where it starts is a full circle
+        turn = np.where(turn < 1e-9, 2 * np.pi, turn)
+        turn = np.where(kind == ARC_CW, turn % (2 * np.pi) - 2 * np.pi, turn)
+        radius = np.hypot(*out)
+        length = np.where(curved, np.abs(turn) * radius, np.hypot(*(end - start).T))
+        counts = np.maximum(np.ceil(length / step), 1).astype(np.int64)
+        of = np.repeat(np.arange(len(counts)), counts)
+        part = (np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[of]
+        angle = first[of] + part * turn[of]
+        around = centre[of] + radius[of, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+        straight = start[of] + part[:, None] * (end - start)[of]
+        return np.asarray(np.where(curved[of, None], around, straight))

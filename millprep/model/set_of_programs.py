@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from millprep.model.as_cut import AsCut, BoardProof, Certificate
-from millprep.model.blank import Blank, Clamp
+from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.check import Check
 from millprep.model.cut import Cuts, DrilledInOtherPass, HoleCut
 from millprep.model.cutter import Cutter
@@ -201,6 +201,8 @@ class CutSet:
         inputs: first the job file, then the drawings.
         blanks: in order.
         derived_from: id of the set whose readings or programs this one goes on from.
+        flatness: how far the copper may be off its zero, up or down; None where it is not known.
+        tape, vacuum: what else holds the blanks; True for all of them.
         locating: how a moved blank is found again; None when no pass moves one.
         certificate: what misalignment the joins tolerate; None when no join is on copper.
         chosen: what was chosen outside the job: effort, copies skipped or made alone, a layout.
@@ -216,6 +218,9 @@ class CutSet:
     inputs: tuple[InputFile, ...]
     blanks: tuple[MilledBlank, ...] = ()
     findings: tuple[Finding, ...] = ()
+    flatness: float | None = None
+    tape: bool | tuple[Box, ...] = False
+    vacuum: bool | tuple[Box, ...] = False
     derived_from: str | None = None
     locating: Literal["pins", "measure"] | None = None
     certificate: Certificate | None = None

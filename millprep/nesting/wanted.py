@@ -188,6 +188,8 @@ def layout_of(
                 plans[index].copper,
                 shapely.Polygon(outline) if (outline := plans[index].outline) else None,
                 plans[index].grade,
+                plans[index].modulus,
+                plans[index].poisson,
             )
             for number, index in enumerate(blanks, start=1)
         ),

@@ -12,8 +12,9 @@ from shapely.geometry.base import BaseGeometry
 from millprep.gcode import dry_run
 from millprep.gcode.build import build
 from millprep.gcode.spoilboard import spoilboard_program
+from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Box
 from millprep.model.cut import Cut, HoleCut
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
@@ -30,7 +31,7 @@ from millprep.passes import (
     turn,
     verniers,
 )
-from millprep.passes.clamping import touch_point
+from millprep.passes.clamping import hold_downs, touch_point
 from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
 from millprep.passes.labels import Labels
@@ -215,11 +216,27 @@ def _pass(
             if hole.used_in == number
         ),
         touch=touch_point(
-            shift.windows[k], pose, laminate, marks.taken, frame.denied[k], job.setup.touch, number
+            shift.windows[k],
+            pose,
+            laminate,
+            marks.taken,
+            frame.denied[k],
+            job.setup.touch,
+            number,
+            hold_downs(job.setup, number),
+            _middle(shift.windows[k], frame.need),
         ),
         verniers=tuple(
             vernier for vernier in marks.verniers.verniers if vernier.passes[1] == number
         ),
+    )
+
+
+def _middle(window: Box, need: Box) -> Point:
+    """The middle of what a pass cuts."""
+    return (
+        (max(window.x0, need.x0) + min(window.x1, need.x1)) / 2,
+        (max(window.y0, need.y0) + min(window.y1, need.y1)) / 2,
     )
 
 

@@ -9,10 +9,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.job import SetupTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,18 @@ def denied(clamping: Clamping, count: int) -> Sequence[BaseGeometry]:
 
 EDGE = 2.0
 """The place keeps this far from the blank's edge and from every cut, mm."""
+HELD = 25.0
+"""So near to a clamp or tape the copper lies as it does where the pass cuts, mm."""
+
+
+def hold_downs(setup: SetupTable, number: int) -> BaseGeometry | None:
+    """What holds the blank in a pass, machine frame; None where all of it is held."""
+    if setup.tape is True or setup.vacuum is True:
+        return None
+    boxes = [clamp.box for clamp in setup.clamps if clamp.on_in(number)]
+    for areas in (setup.tape, setup.vacuum):
+        boxes += [] if isinstance(areas, bool) else areas
+    return shapely.union_all([box.shape for box in boxes])
 
 
 def touch_point(
@@ -67,8 +80,13 @@ def touch_point(
     clamped: BaseGeometry,
     wished: Point | None,
     number: int,
+    held: BaseGeometry | None,
+    middle: Point,
 ) -> Point:
-    """The touch point of a pass, machine frame: the wished one if it is free, else the lowest.
+    """The touch point of a pass, machine frame: the wished one if it is free, else a chosen one.
+
+    Of the free places within `HELD` of what holds the blank it is the nearest to the middle of what
+    is cut; where there is none, the nearest to what holds the blank.
 
     Args:
         window: what the cutter's axis reaches, blank frame.
@@ -78,6 +96,8 @@ def touch_point(
         clamped: what clamps deny in this pass, machine frame.
         wished: by the job, machine frame.
         number: of the pass, for findings.
+        held: what holds the blank in this pass, machine frame; None for all of it.
+        middle: of what this pass cuts, blank frame.
 
     Raises:
         Refusal: when the wished point is cut, clamped or off the blank, or no place is free.
@@ -99,8 +119,15 @@ def touch_point(
     )
     if not free_places.any():
         raise Refusal([_no_place(blank, number)])
-    # nearest the low corner of the travel, in front of the person
-    return pose.point((float(grid[free_places][0, 0]), float(grid[free_places][0, 1])))
+    here = grid[free_places]
+    away: FloatArray = np.hypot(here[:, 0] - middle[0], here[:, 1] - middle[1])
+    if held is not None and not held.is_empty:
+        far = shapely.distance(shapely.points(pose.points(here)), held)
+        near = np.asarray(far <= HELD)
+        away = np.where(near, away, np.inf) if near.any() else np.asarray(far)
+    # rounded, so that the first of equals is the same on every machine
+    best = here[int(np.argmin(away.round(6)))]
+    return pose.point((float(best[0]), float(best[1])))
 
 
 def _not_free(wished: Point, blank: Blank, number: int) -> Finding:

@@ -11,7 +11,7 @@ import shapely
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
 from millprep.model.judged import NetJudged
-from millprep.model.milling_pass import MillingPass
+from millprep.model.milling_pass import CELL, Holding, MillingPass
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.report import marks
@@ -129,6 +129,50 @@ def widths_view(
         lines = list(steps[cut & (which == n)])
         marks.hairline(on, lines, f"width {n}", points=1.0, over=2 + 0.1 * n)
     marks.hairline(on, list(steps[~cut]), "lost", points=2.4, over=3)
+    _outlines(on, contents, milling_pass)
+    return on
+
+
+LIFTS = (
+    (0.25, "width 0", "lifts up to a quarter of what is allowed"),
+    (0.5, "width 1", "up to half"),
+    (1.0, "width 3", "up to all of it"),
+    (np.inf, "lost", "too much"),
+)
+"""Shares of what is allowed, each with its colour and words."""
+
+
+def lift_view(
+    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass, holding: Holding
+) -> Canvas:
+    """How far the blank lifts under a pull at every cut, on the machine."""
+    used = holding.places[:, 2] / holding.places[:, 3]
+    steps = [limit for limit, *_ in LIFTS[:-1]]
+    which = np.digitize(used, steps, right=True)
+    legend = [
+        marks.swatch(role, words) for n, (_, role, words) in enumerate(LIFTS) if (which == n).any()
+    ]
+    legend.append(marks.sign_swatch("triangle", "Z touch point"))
+    if not isinstance(cut_set.tape, bool):
+        legend.append(marks.line_swatch("ink", "tape under the blank", dash=marks.DASHED))
+    if holding.room:
+        legend.append(marks.line_swatch("quiet", "room for more clamps"))
+    on = _open(
+        contents,
+        cut_set,
+        milling_pass,
+        legend,
+        f"lift under a pull of {number(holding.force)} N at each cut; the worst place, circled, "
+        f"lifts {number(holding.lift, 3)} mm and may lift {number(holding.allowed, 3)} mm",
+    )
+    x, y = (np.floor(holding.places[:, k] / CELL) * CELL for k in (0, 1))
+    cells = shapely.box(x, y, x + CELL, y + CELL)
+    for n, (_, role, _) in enumerate(LIFTS):
+        marks.fill(on, [shapely.union_all(cells[which == n])], role, over=2 + 0.1 * n)
+    marks.strips(on, cut_set.tape)
+    for box in holding.room:
+        marks.fill(on, [box.shape], None, edge="quiet", width=1.0, over=4.6)
+    marks.circled(on, holding.at, "", 8.0 / on.per_mm)
     _outlines(on, contents, milling_pass)
     return on
 

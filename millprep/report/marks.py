@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Clamp
+from millprep.model.blank import Box, Clamp
 from millprep.model.board import Hole
 from millprep.model.cut import HoleCut
 from millprep.report.canvas import Canvas, LegendEntry
@@ -255,6 +255,13 @@ def clamps(on: Canvas, held: Iterable[Clamp]) -> None:
         clamp_outline(on, box.shape)
         middle = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
         note(on, middle, f"{number(clamp.height)} mm", 6.5, over=5.1)
+
+
+def strips(on: Canvas, areas: bool | Sequence[Box]) -> None:
+    """Where tape or vacuum holds parts of the blank from below, in machine coordinates."""
+    if not isinstance(areas, bool):
+        shapes = [box.shape for box in areas]
+        fill(on, shapes, None, edge="ink", width=0.9, dash=DASHED, over=4.7)
 
 
 def clamp_outline(on: Canvas, shape: shapely.Geometry) -> None:

@@ -9,15 +9,24 @@ import shapely
 from pydantic import Field, model_validator
 
 from millprep.geometry.pose import Pose
-from millprep.model.milling_pass import Measured, MillingPass, RegistrationHole, Role, Vernier
+from millprep.model.milling_pass import (
+    Measured,
+    MillingPass,
+    RegistrationHole,
+    Role,
+    SupportKind,
+    Vernier,
+)
 from millprep.model.surface_map import Levelling, SurfaceMap, Uncorrected
 from millprep.report.report_row import (
     Affine,
+    Corners,
     Length,
     Number,
     Passes,
     Place,
     Row,
+    Share,
     Size,
     Text,
     places,
@@ -160,6 +169,39 @@ class LevellingRow(Row):
         return self
 
 
+class ExtraSupportRow(Row):
+    """A clamp or a strip of tape that would hold the blank better."""
+
+    kind: SupportKind
+    """What it is."""
+    box: Corners
+    """Where, [x0, y0, x1, y1], machine frame, mm."""
+    lift: Length
+    """How far the blank would then lift at its worst place, mm."""
+    share: Share
+    """The cuts that would then lift more than is allowed, 0 to 1."""
+
+
+class HoldingRow(Row):
+    """How the blank is held in a pass, worked out as a thin plate without the spoilboard."""
+
+    force: Length
+    """The pull upwards that is assumed at every cut, N."""
+    lift: Length
+    """How far the worst place lifts, mm."""
+    allowed: Length
+    """How far that place may lift: what cuts deeper than is needed, mm."""
+    at: Place
+    """That place, machine frame, mm."""
+    share: Share
+    """The cuts that lift more than is allowed, 0 to 1."""
+    room: tuple[Corners, ...]
+    """Boxes over the edges of the blank in which more clamps are in nobody's way, [x0, y0, x1, y1],
+    machine frame, mm."""
+    better: tuple[ExtraSupportRow, ...]
+    """What would help most, the best first; empty where all cuts are held."""
+
+
 class PassRow(Row):
     """One pass."""
 
@@ -179,6 +221,9 @@ class PassRow(Row):
     """The verniers whose second combs this pass cuts."""
     levelling: LevellingRow | None
     """The height map that the programs of this pass follow; null over flat copper."""
+    holding: HoldingRow | None = None
+    """How the blank is held; null where tape or vacuum holds all of it, or it was not worked
+    out."""
     programs: tuple[ProgramRow, ...]
     """The programs, in the order they are run."""
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import shapely
+
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report.pass_view import works_words
 from millprep.report.words import duration, number, place, plain
 
@@ -67,6 +69,75 @@ def dry_run_words(programs: Sequence[Program]) -> str:
         f"The dry run traces the outline of all cuts {number(first.start[2])} mm above the "
         "copper. Nothing may be in its way, and the blank must be under all of it."
     )
+
+
+def cut_out_words(cut_set: CutSet, milling_pass: MillingPass) -> str:
+    """That boards are held by their tabs alone once the profiles of a pass are cut; else empty."""
+    blank = cut_set.blank(milling_pass.blank)
+    programs = [p for p in milling_pass.programs if "profile" in p.works]
+    held = _held_from_below(cut_set, milling_pass)
+    if not programs or held is None:
+        return ""
+    tabs: dict[int, int] = {}
+    for profile in blank.cuts.profiles:
+        if not profile.inner:
+            tabs[profile.placement] = tabs.get(profile.placement, 0) + len(profile.tabs)
+    last = {
+        index: each.number
+        for each in blank.passes
+        for index in _cut_out(blank, each)
+        if index in tabs
+    }
+    held = milling_pass.pose.inverse().shape(held)
+    loose = [
+        placement
+        for placement in blank.placements
+        if last.get(placement.index) == milling_pass.number
+        and not placement.pose.shape(placement.board.outline).intersects(held)
+    ]
+    if not loose:
+        return ""
+    folder = milling_pass.programs[0].file.rpartition("/")[0]
+    files = ", ".join(file_of(program, f"{folder}/") for program in programs)
+    boards = "the board is" if len(loose) == 1 else f"{len(loose)} boards are"
+    words = (
+        f"After {files} {boards} held by tabs alone, for no clamp and no tape is on what is cut "
+        "out. Leave the clamps on, and do not touch a board before the spindle is still."
+    )
+    weak = [p for p in loose if tabs[p.index] < 2]
+    if weak:
+        names = ", ".join(f"{plain(p.board.name, 40)} {p.copy}" for p in weak)
+        words += f" One tab or none is all that holds {names}: put tape under it."
+    return words
+
+
+def _held_from_below(cut_set: CutSet, milling_pass: MillingPass) -> shapely.Geometry | None:
+    """Clamps, tape and vacuum of a pass, machine frame; None where all of the blank is held."""
+    if cut_set.tape is True or cut_set.vacuum is True:
+        return None
+    boxes = [clamp.box for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
+    for areas in (cut_set.tape, cut_set.vacuum):
+        boxes += [] if isinstance(areas, bool) else areas
+    return shapely.union_all([box.shape for box in boxes])
+
+
+def _cut_out(blank: MilledBlank, milling_pass: MillingPass) -> list[int]:
+    """The placements along whose edges the profiles of a pass run."""
+    back, cut = milling_pass.pose.inverse(), []
+    reach = 0.0
+    for program in milling_pass.programs:
+        if "profile" in program.works:
+            deep = [(m.x, m.y) for m in program.moves if m.z < -blank.laminate.thickness]
+            cut += [back.point(at) for at in deep]
+            reach = max(reach, program.cutter.width(program.depth))
+    if not cut:
+        return []
+    way = shapely.MultiPoint(cut)
+    return [
+        placement.index
+        for placement in blank.placements
+        if placement.pose.shape(placement.board.outline).exterior.distance(way) < reach
+    ]
 
 
 def change_words(cut_set: CutSet) -> tuple[str, ...]:

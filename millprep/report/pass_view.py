@@ -38,7 +38,7 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
         "on the machine, seen from above, copper side up; the axes show what the display shows",
         cut_set.id,
         axis_words=WORK_AXES,
-        legend=_legend(contents, milling_pass, held),
+        legend=_legend(contents, cut_set, milling_pass, held),
         widest=PRINTED,
         dpi=200,
     )
@@ -47,6 +47,8 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
     cut = _before(on, contents, milling_pass) + _now(on, contents, milling_pass)
     frame = machine_frame(on, cut_set)
     marks.clamps(on, held)
+    marks.strips(on, cut_set.tape)
+    marks.strips(on, cut_set.vacuum)
     said = _signs(on, contents, milling_pass)
     outlines = [placed.outline for placed in contents.placed]
     boards = shapely.union_all(posed(outlines, milling_pass.pose))
@@ -74,7 +76,7 @@ def clamp_corners(held: list[Clamp]) -> list[Point]:
 
 
 def _legend(
-    contents: BlankContents, milling_pass: MillingPass, held: list[Clamp]
+    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass, held: list[Clamp]
 ) -> list[LegendEntry]:
     """The programs by their numbers, then what else is seen."""
     order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
@@ -92,6 +94,10 @@ def _legend(
     legend.append(marks.line_swatch("ink", "travel of the machine", dash=marks.TRAVEL))
     if held:
         legend.append(marks.clamp_swatch("clamp, with its height above the copper"))
+    for areas, noun in ((cut_set.tape, "tape"), (cut_set.vacuum, "vacuum")):
+        if not isinstance(areas, bool):
+            words = f"{noun} under the blank"
+            legend.append(marks.line_swatch("ink", words, dash=marks.DASHED))
     if milling_pass.registration or drilled_in(contents, milling_pass.number):
         legend.append(marks.sign_swatch("plus", "registration hole"))
     legend.append(marks.sign_swatch("cross", "work zero X0 Y0"))

@@ -14,7 +14,13 @@ from millprep.report.blank_contents import BlankContents, contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas, save
 from millprep.report.close_up import close_up, spots
-from millprep.report.field_views import density_view, potential_view, relief_view, widths_view
+from millprep.report.field_views import (
+    density_view,
+    lift_view,
+    potential_view,
+    relief_view,
+    widths_view,
+)
 from millprep.report.findings import Marked, marked
 from millprep.report.pass_view import pass_view
 from millprep.report.words import plain
@@ -109,10 +115,14 @@ def _of_blank(
 def _of_pass(
     cut_set: CutSet, here: BlankContents, milling_pass: MillingPass
 ) -> Iterator[tuple[Picture, View]]:
-    """A pass, and the surface map that it follows."""
+    """A pass, how far its blank lifts, and the surface map that it follows."""
     n, nth = here.blank.number, milling_pass.number
     stem, given = f"blank-{n}-pass-{nth}", (here, cut_set, milling_pass)
     yield Picture(stem, f"pass {nth}", False, n, nth), partial(pass_view, *given)
+    holding = milling_pass.holding
+    if holding is not None and len(holding.places):
+        picture = Picture(f"{stem}-lift", f"how far the blank lifts in pass {nth}", False, n, nth)
+        yield picture, partial(lift_view, *given, holding)
     levelling = milling_pass.levelling
     if levelling is not None:
         words = f"height of the copper in pass {nth}"

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import astuple
 from typing import Annotated, Any, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
 
 
 def without_titles(schema: dict[str, Any]) -> None:
@@ -106,6 +108,12 @@ _Entry = Annotated[float, BeforeValidator(_decimals(9))]
 
 Place = tuple[Figure, Figure]
 """[x, y], mm."""
+Share = Annotated[Figure, Field(ge=0, le=1)]
+Corners = Annotated[
+    tuple[Figure, Figure, Figure, Figure],
+    BeforeValidator(lambda box: astuple(box) if isinstance(box, Box) else box),
+]
+"""[x0, y0, x1, y1], mm."""
 Passes = tuple[Number, Number]
 _Six = tuple[_Entry, _Entry, _Entry, _Entry, _Entry, _Entry]
 

@@ -6,9 +6,10 @@ programs after a break.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from millprep.model.blank import Blank, Clamp, overhangs
+from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, Resumption
@@ -45,6 +46,7 @@ def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     words = ["Spindle off and standing still."]
     words += _taken_off(cut_set, milling_pass)
     words += _below(milling_pass, blank)
+    words += _taped(cut_set, milling_pass)
     words += _lay(cut_set, milling_pass, blank)
     words += _overhang(cut_set, milling_pass, blank)
     words += _held(cut_set, milling_pass)
@@ -95,10 +97,58 @@ def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
 
 
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+    """What holds the blank, how well, and where more may go."""
     on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
-    if not on:
-        return ["No clamp is planned in this pass: hold the blank flat with tape."]
-    return [f"Clamp it here and nowhere else: {_clamps(on)}."]
+    words = [f"Put clamps at {_clamps(on)}."] if on else []
+    if cut_set.tape is True:
+        words.append("Hold the blank flat with double-sided tape under all of it.")
+    if cut_set.vacuum is True:
+        words.append("Switch the vacuum on; it must hold all of the blank.")
+    if not isinstance(cut_set.vacuum, bool):
+        words.append(f"Switch the vacuum on at {_areas(cut_set.vacuum)}.")
+    if not (words or cut_set.tape):
+        return ["Nothing is planned to hold the blank in this pass: hold it flat with tape."]
+    return [*words, *_lift(milling_pass)]
+
+
+def _lift(milling_pass: MillingPass) -> list[str]:
+    """How well the blank is held, and where more clamps may go."""
+    holding = milling_pass.holding
+    if holding is None:
+        return []
+    if holding.share == 0:
+        words = (
+            f"Held like this the blank lifts by no more than {number(holding.lift, 3)} mm under a "
+            f"pull of {number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed."
+        )
+    else:
+        words = "Held like this the blank lifts too much; see finding blank-not-held."
+    if holding.room:
+        words += (
+            f" More clamps do no harm anywhere at {_areas(holding.room)}. Elsewhere a cutter or "
+            "the spindle may hit them."
+        )
+    return [words]
+
+
+def _areas(boxes: Sequence[Box]) -> str:
+    """Areas of the machine in words."""
+    return "; ".join(
+        f"X {number(b.x0)} to {number(b.x1)}, Y {number(b.y0)} to {number(b.y1)}" for b in boxes
+    )
+
+
+def _taped(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+    """What is stuck onto the spoilboard before the blank is laid down."""
+    if isinstance(cut_set.tape, bool):
+        return []
+    if milling_pass.number > 1:
+        return ["The strips of tape stay where they are. Renew those that no longer stick."]
+    words = (
+        "Stick strips of double-sided tape, all of one thickness, on the spoilboard at "
+        f"{_areas(cut_set.tape)}."
+    )
+    return [f"{words} Cut them free over holes for pins." if on_pins(cut_set) else words]
 
 
 def _below(milling_pass: MillingPass, blank: Blank) -> list[str]:
@@ -115,8 +165,7 @@ def _clamps(clamps: list[Clamp]) -> str:
     """Where clamps are; those of one height one after the other."""
     by_height: dict[str, list[str]] = {}
     for c in clamps:
-        x0, y0, x1, y1 = map(number, c.box.bounds)
-        by_height.setdefault(number(c.height), []).append(f"X {x0} to {x1}, Y {y0} to {y1}")
+        by_height.setdefault(number(c.height), []).append(_areas([c.box]))
     return "; ".join(
         f"{'; '.join(boxes)}, {height} mm above the copper" for height, boxes in by_height.items()
     )

@@ -6,14 +6,14 @@ measured from the work zero.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Blank, Clamp, overhangs
+from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.dimensions import Mark, Side, room, running
@@ -35,6 +35,11 @@ THIN = 0.3
 TRAVEL_DASH = (2.4, 1.2)
 NARROWER = 0.9
 """Width of the sheet's fonts in widths of the one that words are measured in."""
+AREA_STYLES: dict[str, tuple[str, tuple[float, ...]]] = {
+    "strip": ("ink", (1.2, 0.8)),
+    "room": ("quiet", (0.4, 0.5)),
+}
+"""Colour and dashes of areas that hold or may hold the blank."""
 SIGN_WORDS = {
     "zero": "work zero X0 Y0",
     "touch": "Z touch point",
@@ -44,6 +49,8 @@ SIGN_WORDS = {
     "check": "cross: the tip must be over it",
     "prop": "support the blank here",
     "clamp": "clamp, with its height above the copper",
+    "strip": "tape or vacuum under the blank",
+    "room": "room for more clamps",
     "travel": "travel of the machine",
 }
 """What can be in the drawing, in the order of the key."""
@@ -97,12 +104,18 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     view = _view(low, high, places, HIGH if full else HIGHEST)
     shapes = [
         *_ground(cut_set, milling_pass, view, rim),
+        *_held_areas(cut_set, milling_pass, view),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
         *_dimensions(view, places),
         *(shape for sign in signs for shape in _sign(view.at(sign.at), sign)),
     ]
     foot = view.at(low)[1] + room(places["below"])
-    key, whole = _key(signs, bool(clamps), foot)
+    kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
+    if _strips(cut_set):
+        kinds.add("strip")
+    if _room(milling_pass):
+        kinds.add("room")
+    key, whole = _key(kinds, foot)
     words = f"Setup of {title}: blank, clamps, work zero, touch point and holes with dimensions"
     return svg(Scene((WIDE, whole), words, (*shapes, *key)), inline=True)
 
@@ -196,6 +209,32 @@ def _ground(
     ]
 
 
+def _strips(cut_set: CutSet) -> list[Box]:
+    """Where tape or vacuum holds parts of the blank."""
+    return [
+        box for areas in (cut_set.tape, cut_set.vacuum) if not isinstance(areas, bool)
+        for box in areas
+    ]  # fmt: skip
+
+
+def _room(milling_pass: MillingPass) -> tuple[Box, ...]:
+    """Where more clamps may go."""
+    return () if milling_pass.holding is None else milling_pass.holding.room
+
+
+def _held_areas(cut_set: CutSet, milling_pass: MillingPass, view: View) -> list[Shape]:
+    """Tape or vacuum under the blank, and room for more clamps, as far as they are in view."""
+    seen = shapely.box(*view.low, *view.high)
+    shapes: list[Shape] = []
+    for kind, boxes in (("strip", _strips(cut_set)), ("room", _room(milling_pass))):
+        role, dash = AREA_STYLES[kind]
+        parts = [box.shape.intersection(seen) for box in boxes]
+        drawn = tuple(view.shape(part) for part in parts if part.area > 0)
+        if drawn:
+            shapes.append(Area(drawn, None, role, THIN, dash))
+    return shapes
+
+
 def _clamp(view: View, clamp: Clamp) -> list[Shape]:
     """A clamp with its height."""
     box = clamp.box
@@ -258,9 +297,8 @@ def _cross(at: Point, reach: float) -> Line:
     return Line(tuple(bars), THIN, "ink")
 
 
-def _key(signs: Iterable[Sign], clamps: bool, high: float) -> tuple[list[Shape], float]:
+def _key(kinds: Collection[str], high: float) -> tuple[list[Shape], float]:
     """What the signs mean, below the drawing, and how high both are."""
-    kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
     parts: list[Shape] = []
     x, y = 3.0, high + 2.5
     for kind, words in SIGN_WORDS.items():
@@ -283,6 +321,9 @@ def _key_sign(kind: str, at: Point) -> list[Shape]:
     x, y = at
     if kind == "clamp":
         return [Area((shapely.box(x, y - 1.5, x + 4, y + 1.5),), "clamp", "ink", 0.25)]
+    if kind in ("strip", "room"):
+        role, dash = AREA_STYLES[kind]
+        return [Area((shapely.box(x, y - 1.3, x + 4, y + 1.3),), None, role, THIN, dash)]
     if kind == "travel":
         line = np.array([(x - 0.5, y), (x + 4.5, y)])
         return [Line((line,), 0.25, "ink", TRAVEL_DASH)]

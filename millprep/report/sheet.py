@@ -17,6 +17,7 @@ from millprep.report.pass_tables import (
     JoinTable,
     Step,
     change_words,
+    cut_out_words,
     dry_run_words,
     join_table,
     program_rows,
@@ -28,8 +29,10 @@ from millprep.report.setup import HoleRow, hole_rows, resumed_words, setup_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.words import cutter_words, duration, number, plain
 from millprep.report.zero import (
+    FlatCheck,
     TouchPage,
     VernierPage,
+    flat_check,
     spoilboard_programs,
     touch_page,
     vernier_page,
@@ -54,6 +57,8 @@ class PassPage:
     steps: tuple[Step, ...]
     time: str
     dry: str
+    cut_out: str = ""
+    flat: FlatCheck | None = None
     vernier: VernierPage | None = None
     touch: TouchPage | None = None
     joins: JoinTable | None = None
@@ -165,6 +170,8 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 steps=program_rows(cut_set, programs, folder),
                 dry=dry_run_words(programs),
                 time=running_time(programs),
+                cut_out=cut_out_words(cut_set, milling_pass),
+                flat=flat_check(cut_set, milling_pass),
                 vernier=vernier_page(cut_set, milling_pass),
                 touch=touch_page(cut_set, milling_pass),
                 joins=join_table(cut_set, milling_pass),

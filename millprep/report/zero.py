@@ -44,6 +44,30 @@ def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     return (*words, *lost(cut_set, milling_pass))
 
 
+@dataclass(frozen=True, slots=True)
+class FlatCheck:
+    """What to check before copper is cut, and the command that makes a surface map."""
+
+    words: str
+    command: str
+
+
+def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
+    """How flat the copper must be; None where nothing is isolated or a surface map is followed."""
+    works = {work for program in milling_pass.programs for work in program.works}
+    if cut_set.flatness is None or milling_pass.levelling is not None or cut_set.resumed:
+        return None
+    if not works & {"isolate", "clear"}:
+        return None
+    blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
+    return FlatCheck(
+        f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
+        "wherever this pass cuts, by a dial indicator on the spindle (standing still) or by a "
+        "surface map. If it is not, hold the blank better or let the programs follow a map:",
+        f"millprep probe OUT --pass {milling_pass.number}{blank}",
+    )
+
+
 def _xy(cut_set: CutSet, milling_pass: MillingPass) -> str:
     if cut_set.resumed:
         return "X and Y: keep the zero; do not set it again."

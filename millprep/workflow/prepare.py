@@ -110,6 +110,7 @@ def walk(
     checked = prove.check_copper(plan, read, copper)
     cut_set = proof.with_copper(cut_set, read, copper, checked)
     stop(cut_set)
+    cut_set = proof.with_holding(cut_set, plan)
     cut_set = replace(proof.with_checks(cut_set), certificate=certifying.result())
     if whole or any(facts.values()):
         say("judging spacing, current and holes")

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from millprep.model.as_cut import AsCut
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify.buzz_out import buzz_out
 from millprep.verify.prove import Checked
 from millprep.verify.read_back import ReadBack
+from millprep.verify.rules.holding import held
 from millprep.verify.rules.judge import Judged
 
 
@@ -29,6 +31,21 @@ def with_copper(
         replace(program, trail=trail)
         for program, trail in zip(done.programs, read.trails, strict=True)
     )
+
+
+def with_holding(cut_set: CutSet, plan: JobPlan) -> CutSet:
+    """The set with how its blanks are held in every pass, and where they are not."""
+    findings = cut_set.findings
+    blanks = []
+    for blank in cut_set.blanks:
+        holdings, faults = held(blank, plan)
+        passes = (
+            replace(milling_pass, holding=holding)
+            for milling_pass, holding in zip(blank.passes, holdings, strict=True)
+        )
+        blanks.append(replace(blank, passes=tuple(passes)))
+        findings = (*findings, *faults)
+    return replace(cut_set, blanks=tuple(blanks), findings=findings)
 
 
 def with_checks(cut_set: CutSet) -> CutSet:

@@ -165,7 +165,7 @@ def test_five_mistakes_in_a_job(tmp_path: Path) -> None:
     for line, words in zip(
         said,
         (
-            '[setup] tape must be true or false; got "yes" [job-wrong-type]',
+            "[setup] tape must be true, false or a list of areas in mm, [[x0, y0, x1, y1], …]; got",
             'got "cooper"; nearest spelling: "copper" [job-bad-value]',
             'no cutter preset: "drill-9.9"; nearest spelling: "drill-',
             '[isolation] gap must be a plain number in mm, above 0 and at most 20, or "by voltage"',

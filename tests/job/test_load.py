@@ -34,6 +34,7 @@ max_feed = 800
 max_plunge = 310
 max_spindle = 12500
 spindle = "hand"
+lift_force = 1.5
 dwell = 2
 collet = 17
 screw_lead = 8
@@ -66,6 +67,8 @@ margin = 11
 spacing = 4
 count = 2
 grade = "CEM-1"
+modulus = 12.5
+poisson = 0.2
 [[blank]]
 preset = "fr1-1.6-35"
 size = [100, 80]
@@ -74,7 +77,8 @@ shared_kerf = true
 [setup]
 origin = [1, -2]
 touch = [3, 4]
-tape = true
+tape = [[10, 20, 30, 80], [60, 20, 80, 80]]
+vacuum = true
 [[setup.clamp]]
 box = [0, 0, 12, 20]
 height = 4.5
@@ -175,7 +179,7 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert plan.blanks == (
         BlankPlan(
             preset="fr4-1.6-35", size=(500.0, 110.0), thickness=1.6, copper=0.035, margin=10.0,
-            spacing=6.0, grade="FR-4",
+            spacing=6.0, grade="FR-4", modulus=22.0,
         ),
     )  # fmt: skip
     assert plan.setup == SetupTable(origin=(0.0, 0.0), touch=None, clamps=(), tape=True)
@@ -200,6 +204,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert (machine.max_feed, machine.max_plunge, machine.max_spindle) == (800, 310, 12500)
     assert (machine.spindle_by_program, machine.dwell, machine.collet) == (False, 2, 17)
     assert machine.screw_lead == 8
+    assert (short.machine.lift_force, machine.lift_force) == (2.0, 1.5)
     assert (machine.scale_error, machine.squareness) == (-0.4, 0.05)
     assert (machine.periodic_error, machine.backlash) == (0.02, 0.01)
     assert (short.machine.tool_change, machine.tool_change) == ("files", "pause")
@@ -213,15 +218,17 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.blanks == (
         BlankPlan(
             size=(500.0, 110.0), thickness=1.5, copper=0.07, margin=11.0, spacing=4.0, count=2,
-            grade="CEM-1",
+            grade="CEM-1", modulus=12.5, poisson=0.2,
         ),
         BlankPlan(
             preset="fr1-1.6-35", size=(100.0, 80.0), thickness=1.6, copper=0.035, margin=10.0,
-            spacing=2.0, shared_kerf=True, grade="FR-1",
+            spacing=2.0, shared_kerf=True, grade="FR-1", modulus=7.0,
         ),
     )  # fmt: skip
     setup = full.setup
-    assert (setup.origin, setup.touch, setup.tape) == ((1.0, -2.0), (3.0, 4.0), True)
+    assert (setup.origin, setup.touch) == ((1.0, -2.0), (3.0, 4.0))
+    assert setup.tape == (Box(10, 20, 30, 80), Box(60, 20, 80, 80))
+    assert setup.vacuum is True
     assert setup.clamps == (
         Clamp(Box(0, 0, 12, 20), 4.5, (1, 3)),
         Clamp(Box(50, 0, 62, 20), 5.0, None),

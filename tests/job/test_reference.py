@@ -29,7 +29,7 @@ def test_every_key_is_documented() -> None:
                 worked_out = doc.otherwise is not None or name == "registration"
                 assert bool(doc.default) is (worked_out or not field.is_required()), name
             if field.annotation in (float, float | None):
-                assert doc.unit or name == "overlap", f"{name} has no unit"
+                assert doc.unit or name in ("overlap", "poisson"), f"{name} has no unit"
 
 
 def test_the_table_holds_name_unit_default_and_meaning() -> None:

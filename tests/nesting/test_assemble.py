@@ -24,10 +24,11 @@ PLAN = BoardPlan(
     turns=(0.0, 90.0), priority=2,
 )  # fmt: skip
 BLANK = BlankPlan(
-    size=(150.0, 100.0), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0, count=2
+    size=(150.0, 100.0), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0, count=2,
+    modulus=22.0,
 )
 OFFCUT = BlankPlan(
-    size=(90, 90), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0,
+    size=(90, 90), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0, modulus=22.0,
     outline=((0, 0), (90, 0), (90, 60), (60, 90), (0, 90)),
 )  # fmt: skip
 EFFORT = Effort(750, 1)

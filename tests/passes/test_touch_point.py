@@ -21,9 +21,12 @@ NOTHING = shapely.Polygon()
 def choose(
     cut: shapely.Polygon = BOARD,
     clamped: shapely.Polygon = NOTHING,
-    asked: Point | None = None,
+    wished: Point | None = None,
+    held: shapely.Polygon | None = None,
 ) -> Point:
-    return clamping.touch_point(WINDOW, POSE, BLANK, cut, clamped, asked, 1)
+    return clamping.touch_point(
+        WINDOW, POSE, BLANK, cut, clamped, wished, 1, held, middle=(80.0, 40.0)
+    )
 
 
 def test_it_lies_on_the_blank_away_from_edge_and_cuts() -> None:
@@ -31,6 +34,24 @@ def test_it_lies_on_the_blank_away_from_edge_and_cuts() -> None:
     assert 2 <= x <= 150 - 2
     assert 2 <= y <= 98
     assert shapely.Point(x, y).distance(BOARD) >= 2
+
+
+def test_without_clamps_it_is_the_free_place_nearest_to_the_middle_of_what_is_cut() -> None:
+    assert POSE.inverse().point(choose()) == (80.0, 13.0)
+
+
+def test_it_is_near_what_holds_the_blank() -> None:
+    clamp = shapely.box(130, 0, 145, 4)
+    at = POSE.inverse().point(choose(held=POSE.shape(clamp)))
+    assert shapely.Point(at).distance(clamp) <= clamping.HELD
+    # of the places so near the one nearest to the middle
+    assert at == (107.0, 13.0)
+
+
+def test_where_nothing_holds_the_blank_near_a_free_place_it_is_the_nearest_to_a_hold() -> None:
+    clamp = shapely.box(190, 40, 210, 50)
+    x, y = POSE.inverse().point(choose(held=POSE.shape(clamp)))
+    assert (x, y) == (147.0, 13.0)
 
 
 def test_a_clamp_moves_it() -> None:
@@ -42,8 +63,8 @@ def test_a_clamp_moves_it() -> None:
 
 
 def test_a_wish_that_serves_is_granted() -> None:
-    asked = POSE.point((5.0, 50.0))
-    assert choose(asked=asked) == asked
+    wished = POSE.point((5.0, 50.0))
+    assert choose(wished=wished) == wished
 
 
 @pytest.mark.parametrize(
@@ -51,16 +72,16 @@ def test_a_wish_that_serves_is_granted() -> None:
 )
 def test_a_wish_on_a_cut_or_off_the_blank_is_refused(place: Point) -> None:
     with pytest.raises(Refusal) as refusal:
-        choose(asked=POSE.point(place))
+        choose(wished=POSE.point(place))
     (finding,) = refusal.value.findings
     assert finding.code == "touch-point-not-free"
     assert finding.frame == "machine"
 
 
 def test_a_wish_under_a_clamp_is_refused() -> None:
-    asked = POSE.point((5.0, 50.0))
+    wished = POSE.point((5.0, 50.0))
     with pytest.raises(Refusal):
-        choose(clamped=shapely.Point(asked).buffer(5), asked=asked)
+        choose(clamped=shapely.Point(wished).buffer(5), wished=wished)
 
 
 def test_a_blank_cut_all_over_has_no_place() -> None:

@@ -25,6 +25,8 @@ from tests.helpers.invented_set import invented
 MAP = SurfaceMap(
     np.array([0.0, 50.0, 100.0]), np.array([0.0, 40.0, 80.0]), np.arange(9.0).reshape(3, 3) / 100
 )
+LATER = {("passes", "holding")}
+"""Keys that older reports lack."""
 GOOD = Report.of(invented(4))
 TEXT = GOOD.model_dump_json(by_alias=True)
 
@@ -80,9 +82,9 @@ def test_no_reader_forgets_a_field() -> None:
     made = rich()
     report = Report.of(made)
     layout = report.layout([made.layout.placements[0].board])
-    same_rows(layout.blanks, made.layout.blanks, {"grade"})
+    same_rows(layout.blanks, made.layout.blanks, {"grade", "modulus", "poisson"})
     same_rows(layout.placements, made.layout.placements, set())
-    same_rows(report.milling_passes(), made.passes, {"programs"})
+    same_rows(report.milling_passes(), made.passes, {"programs", "holding"})
     joins = report.joins_on(layout, {1: 0.7})
     same_rows(joins, made.joins, {"overrun"})
     assert {join.overrun for join in joins} == {0.7}
@@ -191,6 +193,9 @@ def test_no_key_may_be_missing() -> None:
     paths = [path for path in keys(row) if path[:1] != ("cutters",) or len(path) > 2]
     assert len(paths) > 90
     for path in paths:
+        if path in LATER:
+            Report.model_validate_json(json.dumps(without(row, path)))
+            continue
         with pytest.raises(ValueError, match=path[-1]):
             Report.model_validate_json(json.dumps(without(row, path)))
 

@@ -123,7 +123,9 @@ def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
 
 
 def test_no_clamps_means_tape(two_passes: CutSet) -> None:
-    assert "hold the blank flat with tape" in sheet(replace(two_passes, clamps=()))
+    assert "hold it flat with tape" in sheet(replace(two_passes, clamps=()))
+    taped = replace(two_passes, clamps=(), tape=True)
+    assert "flat with double-sided tape under all of it" in sheet(taped)
 
 
 def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:

@@ -10,7 +10,7 @@ import shapely
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-from millprep.model.blank import Clamp, Grade
+from millprep.model.blank import AREAS_ALLOWED, STIFF, Areas, Clamp, Grade
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.isolation import IsolationPlan
@@ -94,6 +94,21 @@ class BlankPlan(JobTable):
         default=None,
         words="unknown, taken for glass",
     )
+    modulus: float = number(
+        "Young's modulus of the laminate, for how far it bends under the cutter's pull",
+        "GPa",
+        otherwise=lambda _, blank: STIFF.get(blank.grade, STIFF["FR-4"]),
+        words="22, of paper less; from memory",
+        above=0,
+        most=1000,
+    )
+    poisson: float = number(
+        "Poisson's ratio of the laminate; the default is from memory",
+        "",
+        default=0.14,
+        least=0,
+        below=0.5,
+    )
 
     @check
     def _copper_below_thickness(self) -> Iterator[Mistake]:
@@ -153,14 +168,25 @@ class SetupTable(JobTable):
         default=None,
         words="chosen for you",
     )
-    tape: bool = flag("Whether tape holds the blank, so that no clamp is needed", default=False)
+    tape: Areas = entry(
+        "Where double-sided tape holds the blank: true for all of it, or areas in machine "
+        "coordinates, in every pass",
+        AREAS_ALLOWED,
+        default=False,
+    )
+    vacuum: Areas = entry(
+        "Where vacuum holds the blank: true for all of it, or areas in machine coordinates, in "
+        "every pass",
+        AREAS_ALLOWED,
+        default=False,
+    )
     turn: bool = flag(
         "Whether a blank longer than the travel is turned by half a turn for a second pass, so "
         "that both halves are cut from the same side, instead of being moved along",
         default=False,
     )
     clamps: tuple[Clamp, ...] = entry(
-        "The clamps, one [[setup.clamp]] each; at least one unless tape = true",
+        "The clamps, one [[setup.clamp]] each; at least one unless tape or vacuum holds the blank",
         "tables headed [[setup.clamp]]",
         key="clamp",
         default=(),
@@ -169,7 +195,7 @@ class SetupTable(JobTable):
 
     @check
     def _something_holds(self) -> Iterator[Mistake]:
-        if not self.tape and not self.clamps:
+        if not (self.tape or self.vacuum or self.clamps):
             words = "names nothing that holds the blank; list [[setup.clamp]] or say tape = true"
             yield Mistake("job-missing-key", (), words)
 
