@@ -21,6 +21,7 @@ from unittest.mock import patch
 from millprep import drawing, job
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
+from millprep.toolpaths import least_time
 from millprep.toolpaths.isolation import Island, isolate
 from millprep.workflow import laying
 
@@ -39,6 +40,7 @@ def measured(runs: int) -> dict[str, Any]:
         layers=one.roles,
         unit=one.unit,
     )
+    plan = least_time.chosen(plan, [board])
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,), placements = layout.blanks, layout.placements
     made, _ = blank_cuts.cuts(plan, blank, placements)

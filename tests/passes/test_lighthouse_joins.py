@@ -12,6 +12,7 @@ from millprep import drawing, job
 from millprep.geometry.path import Point
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes, regions
+from millprep.toolpaths import least_time
 from millprep.workflow import laying
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
@@ -27,6 +28,7 @@ def test_the_joins_are_as_the_example_says() -> None:
         layers=one.roles,
         unit=one.unit,
     )
+    plan = least_time.chosen(plan, [board])
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     cuts, _ = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
     blank = MilledBlank(layout.blanks[0], tuple(map(BoardCopy, layout.placements)), cuts)
@@ -56,7 +58,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     assert counts == (18, 18, 24)
     assert len(joins) <= fewest
     # pads there are 2.2 mm across, so joins are more than 1 mm from any of them
-    assert nearest == pytest.approx((3.2, 1.2, 1.2), abs=0.05)
+    assert nearest == pytest.approx((3.3, 1.3, 1.3), abs=0.05)
     for join in joins:
         assert join.predicted is not None
         assert join.tolerance_electrical is not None
