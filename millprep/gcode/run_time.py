@@ -1,0 +1,141 @@
+"""How long a machine runs: from rest to rest, with acceleration, corners and arcs.
+
+Every motion has a speed that it may have in its middle: its feed, on an arc no more than the
+acceleration allows across it, v² ≤ a·r. Between two motions the speed is what a path tolerance δ
+allows at their corner (junction deviation): v² = a·δ·sin(θ/2) / (1 − sin(θ/2)), θ the angle between
+the two, 180° straight on; with an exact stop it is 0 unless they go straight on. One sweep back and
+one forth keep all speeds within what can be braked and gained on each motion, geometry of uniform
+acceleration.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from millprep.geometry.path import FloatArray
+from millprep.model.program import Move
+
+STRAIGHT = 1e-6
+"""Half angles whose sine is this near to 1 are no corner."""
+
+
+def run_seconds(
+    start: tuple[float, float, float],
+    moves: Sequence[Move],
+    *,
+    rapid: float,
+    acceleration: float,
+    tolerance: float = 0.0,
+) -> float:
+    """Seconds that the motions take, waits included.
+
+    Args:
+        start: where the machine stands, mm.
+        moves: in their order.
+        rapid: speed of rapids, mm/min.
+        acceleration: of the path, mm/s².
+        tolerance: how far the path may cut a corner, mm; 0 for exact stops.
+    """
+    motions = _Motions(start, moves, rapid)
+    if not len(motions.lengths):
+        return sum(move.wait for move in moves)
+    limit = np.minimum(motions.speeds, np.sqrt(acceleration * motions.radii))
+    corner = _corner_speeds(motions, acceleration, tolerance)
+    corner = np.minimum(corner, np.minimum(limit[:-1], limit[1:]))
+    # a person or a dwell in between means rest
+    corner[motions.rests[:-1]] = 0.0
+    entry = _reachable(corner, motions.lengths, acceleration)
+    v0, v1 = entry[:-1], entry[1:]
+    peak = np.minimum(limit, np.sqrt(acceleration * motions.lengths + (v0**2 + v1**2) / 2))
+    changing = (2 * peak**2 - v0**2 - v1**2) / (2 * acceleration)
+    steady = np.maximum(motions.lengths - changing, 0.0) / peak
+    seconds = (2 * peak - v0 - v1) / acceleration + steady
+    return float(seconds.sum()) + sum(move.wait for move in moves)
+
+
+class _Motions:
+    """Lengths, mm, speeds, mm/s, radii, mm, and directions at both ends of all motions.
+
+    `rests` are those after which the machine stands.
+    """
+
+    def __init__(
+        self, start: tuple[float, float, float], moves: Sequence[Move], rapid: float
+    ) -> None:
+        rows: list[tuple[float, ...]] = []
+        rests: list[bool] = []
+        at = start
+        for move in moves:
+            end = (move.x, move.y, move.z)
+            speed = (rapid if move.feed is None else move.feed) / 60
+            row = _line(at, end) if move.i is None or move.j is None else _arc(at, move)
+            if row[0] > 0:
+                rows.append((speed, *row))
+                rests.append(move.wait > 0 or bool(move.stop))
+            elif rests and (move.wait > 0 or move.stop):
+                rests[-1] = True
+            at = end
+        table = np.array(rows).reshape(-1, 9)
+        self.speeds, self.lengths, self.radii = table[:, 0], table[:, 1], table[:, 2]
+        self.leaving, self.arriving = table[:, 3:6], table[:, 6:9]
+        self.rests = np.array(rests, dtype=bool)
+
+
+Place = tuple[float, float, float]
+
+
+def _line(start: Place, end: Place) -> tuple[float, ...]:
+    """Length, radius, and the direction at the start and at the end of a straight motion."""
+    length = math.dist(start, end)
+    if length == 0:
+        return (0.0,) * 8
+    way = tuple((b - a) / length for a, b in zip(start, end, strict=True))
+    return (length, math.inf, *way, *way)
+
+
+def _arc(start: Place, move: Move) -> tuple[float, ...]:
+    """The same of an arc, which may climb."""
+    assert move.i is not None
+    assert move.j is not None
+    radius, sign = math.hypot(move.i, move.j), 1 if move.motion == "arc_ccw" else -1
+    cx, cy = start[0] + move.i, start[1] + move.j
+    first = math.atan2(-move.j, -move.i)
+    last = math.atan2(move.y - cy, move.x - cx)
+    sweep = (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
+    flat, climb = radius * sweep, move.z - start[2]
+    length = math.hypot(flat, climb)
+    across, up = sign * flat / length, climb / length
+    ends = (
+        value
+        for angle in (first, last)
+        for value in (-math.sin(angle) * across, math.cos(angle) * across, up)
+    )
+    return (length, radius, *ends)
+
+
+def _corner_speeds(motions: _Motions, acceleration: float, tolerance: float) -> FloatArray:
+    """The fastest that each corner may be taken, mm/s."""
+    cosine = np.clip((motions.arriving[:-1] * motions.leaving[1:]).sum(axis=1), -1.0, 1.0)
+    # of half the angle between the motions, which is 180° where they go straight on
+    sine = np.sqrt((1 + cosine) / 2)
+    straight = sine > 1 - STRAIGHT
+    bend = np.where(straight, 1.0, 1 - sine)
+    speeds: FloatArray = np.sqrt(acceleration * tolerance * sine / bend)
+    speeds[straight] = np.inf
+    return speeds
+
+
+def _reachable(corner: FloatArray, lengths: FloatArray, acceleration: float) -> FloatArray:
+    """Speeds at all ends of motions, from rest to rest, that can be braked to and gained."""
+    squares = [0.0, *np.minimum(corner, 1e9).tolist(), 0.0]
+    squares = [speed * speed for speed in squares]
+    gains = (2 * acceleration * lengths).tolist()
+    for k in range(len(gains) - 1, -1, -1):
+        squares[k] = min(squares[k], squares[k + 1] + gains[k])
+    for k, gain in enumerate(gains):
+        squares[k + 1] = min(squares[k + 1], squares[k] + gain)
+    speeds: FloatArray = np.sqrt(np.array(squares))
+    return speeds

@@ -1,0 +1,110 @@
+"""Running time against closed forms, and against the same motion in small steps of time."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from millprep.gcode.run_time import run_seconds
+from millprep.model.program import Move
+
+A = 150.0
+START = (0.0, 0.0, 0.0)
+
+
+def line(x: float, y: float, feed: float | None = 600.0, wait: float = 0.0) -> Move:
+    return Move("rapid" if feed is None else "feed", x, y, 0.0, feed=feed, wait=wait)
+
+
+def seconds(moves: list[Move], tolerance: float = 0.0) -> float:
+    return run_seconds(START, moves, rapid=1500.0, acceleration=A, tolerance=tolerance)
+
+
+@pytest.mark.parametrize("length", [0.01, 0.3, 2 / 3, 5.0, 100.0])
+@pytest.mark.parametrize("feed", [100.0, 600.0, None])
+def test_one_motion_from_rest_to_rest(length: float, feed: float | None) -> None:
+    """t = L/v + v/a where L ≥ v²/a, else 2·√(L/a): trapezoid and triangle, closed forms."""
+    speed = (1500.0 if feed is None else feed) / 60
+    expected = length / speed + speed / A
+    if length < speed**2 / A:
+        expected = 2 * math.sqrt(length / A)
+    assert seconds([line(length, 0, feed)]) == pytest.approx(expected, rel=1e-3)
+
+
+def test_straight_on_needs_no_stop_and_a_wait_does() -> None:
+    whole = seconds([line(10, 0)])
+    assert seconds([line(4, 0), line(10, 0)]) == pytest.approx(whole)
+    halves = seconds([line(4, 0, wait=2.0), line(10, 0)])
+    assert halves == pytest.approx(seconds([line(4, 0)]) + seconds([line(6, 0)]) + 2)
+
+
+@pytest.mark.parametrize("turn", [30.0, 90.0, 150.0])
+@pytest.mark.parametrize("tolerance", [0.0, 0.01, 0.05])
+def test_a_corner_is_taken_at_the_speed_of_its_junction_deviation(
+    turn: float, tolerance: float
+) -> None:
+    """v² = a·δ·sin(θ/2)/(1 − sin(θ/2)), θ between the two motions: 180° less the turn."""
+    half = math.radians(180 - turn) / 2
+    corner = math.sqrt(A * tolerance * math.sin(half) / (1 - math.sin(half)))
+    speed, length = 10.0, 20.0
+    corner = min(corner, speed)
+    leg = (
+        speed / A
+        + (speed - corner) / A
+        + (length - speed**2 / (2 * A) - (speed**2 - corner**2) / (2 * A)) / speed
+    )
+    way = math.radians(turn)
+    far = line(length + length * math.cos(way), length * math.sin(way))
+    assert seconds([line(length, 0), far], tolerance) == pytest.approx(2 * leg, rel=1e-3)
+
+
+def test_an_arc_is_no_faster_than_its_radius_allows() -> None:
+    """v² = a·r on a full circle, entered and left at rest."""
+    radius = 0.3
+    circle = Move("arc_ccw", 0.0, 0.0, 0.0, radius, 0.0, 6000.0)
+    speed = math.sqrt(A * radius)
+    expected = 2 * math.pi * radius / speed + speed / A
+    assert seconds([circle]) == pytest.approx(expected, rel=1e-3)
+
+
+def stepped(moves: list[Move], tolerance: float) -> float:
+    """The same motion in steps of time: as fast as can still be braked before each limit."""
+    ends = [(0.0, 0.0), *((m.x, m.y) for m in moves)]
+    lengths = [math.dist(a, b) for a, b in pairwise(ends)]
+    stops = np.cumsum(lengths)
+    limits = [(float(stops[-1]), 0.0)]
+    for k, (a, b, c) in enumerate(zip(ends, ends[1:], ends[2:], strict=False)):
+        u = np.subtract(b, a) / lengths[k]
+        v = np.subtract(c, b) / lengths[k + 1]
+        half = math.sqrt((1 + float(np.clip(u @ v, -1, 1))) / 2)
+        corner = 1e9 if half > 1 - 1e-6 else math.sqrt(A * tolerance * half / (1 - half))
+        limits.append((float(stops[k]), corner))
+    limits.sort()
+    feeds = [(m.feed or 1500.0) / 60 for m in moves]
+    # a slower motion ahead is a limit where it begins
+    limits += [(float(stops[k]), feeds[k + 1]) for k in range(len(feeds) - 1)]
+    limits.sort()
+    at, speed, time, step = 0.0, 0.0, 0.0, 2e-4
+    places = np.array([p for p, _ in limits])
+    squares = np.array([v * v for _, v in limits])
+    k = 0
+    while at < stops[-1] - 1e-6:
+        while at > stops[k] and k + 1 < len(stops):
+            k += 1
+        ahead = places >= at
+        most = math.sqrt(float((squares[ahead] + 2 * A * (places[ahead] - at)).min()))
+        speed = max(min(speed + A * step, feeds[k], most), 1e-3)
+        at += speed * step
+        time += step
+    return time
+
+
+def test_a_path_in_small_steps_of_time_takes_as_long() -> None:
+    rng = np.random.default_rng(3)
+    places = np.cumsum(rng.normal(0, 1.5, (60, 2)), axis=0)
+    moves = [line(float(x), float(y), float(rng.choice([200.0, 600.0, 1200.0]))) for x, y in places]
+    for tolerance in (0.0, 0.02):
+        assert seconds(moves, tolerance) == pytest.approx(stepped(moves, tolerance), rel=0.01)
