@@ -6,7 +6,8 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from millprep.gcode import dry_run, moves, order, probing, slots, tour
+from millprep.gcode import dry_run, moves, order, probing, slots
+from millprep.geometry import tour
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp

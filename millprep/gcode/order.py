@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.gcode import tour
+from millprep.geometry import tour
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.geometry.pose import Pose
 

@@ -33,7 +33,7 @@ def run_seconds(
     """Seconds that the motions take, waits included.
 
     Args:
-        start: where the machine stands, mm.
+        start: where the machine is at rest, mm.
         moves: in their order.
         rapid: speed of rapids, mm/min.
         acceleration: of the path, mm/s².
@@ -59,7 +59,7 @@ def run_seconds(
 class _Motions:
     """Lengths, mm, speeds, mm/s, radii, mm, and directions at both ends of all motions.
 
-    `rests` are those after which the machine stands.
+    `rests` are those after which the machine is at rest.
     """
 
     def __init__(

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import order
-from millprep.gcode.tour import way
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
+from millprep.geometry.tour import way
 from tests.helpers.chance import examples
 
 PLACES = st.lists(

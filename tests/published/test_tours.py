@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.gcode.tour import closed_tour
+from millprep.geometry.tour import closed_tour
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 pytestmark = pytest.mark.skipif(

@@ -4,11 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.copper import (
-    resistivity,
-    sheet_resistance,
-    wire_resistance,
-)
+from millprep.standards.copper import resistivity, sheet_resistance, wire_resistance
 
 SIZE = st.floats(0.01, 1000)
 

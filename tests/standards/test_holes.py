@@ -4,13 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.holes import (
-    ALLOWANCE,
-    ANNULAR_RING_FLOOR,
-    Level,
-    least_hole,
-    least_pad,
-)
+from millprep.standards.holes import ALLOWANCE, ANNULAR_RING_FLOOR, Level, least_hole, least_pad
 
 SIZE = st.floats(0.2, 10)
 LEVEL = st.sampled_from(list(ALLOWANCE))

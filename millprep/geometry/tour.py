@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from random import Random
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from millprep.geometry.path import FloatArray, Point
 
@@ -57,6 +56,9 @@ class _Tour:
     """
 
     def __init__(self, places: Sequence[Point], *, ends: bool) -> None:
+        # loaded when it is used
+        from scipy.spatial import cKDTree
+
         points = np.array(places, dtype=float)
         count = len(points)
         self.gap = count if ends else -1
