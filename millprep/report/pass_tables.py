@@ -102,7 +102,7 @@ def cut_out_words(cut_set: CutSet, milling_pass: MillingPass) -> str:
     boards = "the board is" if len(loose) == 1 else f"{len(loose)} boards are"
     words = (
         f"After {files} {boards} held by tabs alone, for no clamp and no tape is on what is cut "
-        "out. Leave the clamps on, and do not touch a board before the spindle is still."
+        "out. Do not touch a board or loosen a clamp before the spindle is still."
     )
     weak = [p for p in loose if tabs[p.index] < 2]
     if weak:

@@ -3,10 +3,13 @@ from __future__ import annotations
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 
+from millprep.model.blank import Box
 from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
+from millprep.model.milling_pass import Holding
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
 from tests.helpers.changed_set import running, with_blank
@@ -128,6 +131,61 @@ def test_no_clamps_means_tape(two_passes: CutSet) -> None:
     assert "flat with double-sided tape under all of it" in sheet(taped)
 
 
+HELD = Holding(
+    2.0, 0.0123, 0.025, (40.0, 50.0), 0.0, (Box(110, -15, 180, 4),),
+    places=np.array([(40.0, 50.0, 0.0123, 0.025), (60.0, 50.0, 0.004, 0.025)]),
+)  # fmt: skip
+
+
+def holding(cut_set: CutSet, of_passes: Holding) -> CutSet:
+    passes = (replace(one, holding=of_passes) for one in cut_set.passes)
+    return with_blank(cut_set, passes=tuple(passes))
+
+
+def test_how_well_the_blank_is_held_and_where_clamps_may_go(two_passes: CutSet) -> None:
+    text = read(sheet(holding(two_passes, HELD))).text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "no more than 0.012 mm under a pull of 2 N; 0.025 mm is allowed" in text
+    assert "do no harm anywhere at X 110 to 180, Y −15 to 4" in text
+    loose = read(sheet(holding(two_passes, replace(HELD, lift=0.4, share=0.5)))).text
+    assert "lifts too much; see finding blank-not-held" in loose
+
+
+def test_strips_of_tape_are_stuck_before_the_blank_is_laid(two_passes: CutSet) -> None:
+    taped = replace(two_passes, tape=(Box(10, 20, 200, 40),))
+    text = read(sheet(taped)).text.replace("\N{NO-BREAK SPACE}", " ")
+    first, second = text.split("Blank 1, pass 2 of 2 ", 1)
+    assert first.index("Stick strips of double-sided tape") < first.index("Lay blank 1")
+    assert "X 10 to 200, Y 20 to 40. Cut them free over holes for pins." in first
+    assert "The strips of tape stay where they are." in second
+    vacuum = read(sheet(replace(two_passes, vacuum=(Box(10, 20, 200, 40),)))).text
+    assert "Switch the vacuum on at X" in vacuum
+
+
+def test_flatness_is_checked_before_isolation(two_passes: CutSet) -> None:
+    text = sheet(replace(two_passes, flatness=0.03))
+    assert (
+        text.count('<span class="tick"></span> Before isolation: the copper is within ± 0.03') == 2
+    )
+    for number in (1, 2):
+        assert f"<code>millprep probe OUT --pass {number}</code>" in text
+    assert "Before isolation" not in sheet(two_passes)
+
+
+def test_a_board_that_its_tabs_alone_hold_is_named_at_the_program(two_passes: CutSet) -> None:
+    words = "After 03-profile-mill-2.ngc the board is held by tabs alone"
+    first, second = read(sheet(two_passes)).text.split("Blank 1, pass 2 of 2 ", 1)
+    # the first pass cuts only a part of its edge
+    assert words not in first
+    assert words in second
+    assert "One tab or none" not in second
+    on_tape = replace(two_passes, tape=(Box(20, 40, 60, 60),))
+    assert words not in read(sheet(on_tape)).text
+    (blank,) = two_passes.blanks
+    profiles = tuple(replace(one, tabs=one.tabs[:1]) for one in blank.cuts.profiles)
+    weak = with_blank(two_passes, cuts=replace(blank.cuts, profiles=profiles))
+    assert "One tab or none is all that holds" in read(sheet(weak)).text
+
+
 def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     pins = replace(
         two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0, zero_on="the bed",
@@ -193,9 +251,7 @@ def test_hostile_names_stay_words() -> None:
     whole = invented(1)
     vee = replace(VEE, name=HOSTILE)
     program = replace(whole.programs[0], cutter=vee, file=HOSTILE)
-    bad = Finding(
-        code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3
-    )
+    bad = Finding(code="odd", severity="warn", message=HOSTILE, board=HOSTILE, file=HOSTILE, line=3)
     odd = replace(
         with_blank(running(whole, (program,)), cuts=Cuts()),
         job=HOSTILE, id=HOSTILE, cutters=(vee,),
