@@ -99,14 +99,13 @@ def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     """What holds the blank, how well, and where more may go."""
     on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
-    words = [f"Put clamps at {_clamps(on)}."] if on else []
-    if cut_set.tape is True:
-        words.append("Hold the blank flat with double-sided tape under all of it.")
+    words = ["Press the blank onto the tape all over."] if cut_set.tape else []
+    words += [f"Put clamps at {_clamps(on)}."] if on else []
     if cut_set.vacuum is True:
         words.append("Switch the vacuum on; it must hold all of the blank.")
     if not isinstance(cut_set.vacuum, bool):
         words.append(f"Switch the vacuum on at {_areas(cut_set.vacuum)}.")
-    if not (words or cut_set.tape):
+    if not words:
         return ["Nothing is planned to hold the blank in this pass: hold it flat with tape."]
     return [*words, *_lift(milling_pass)]
 
@@ -140,10 +139,12 @@ def _areas(boxes: Sequence[Box]) -> str:
 
 def _taped(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     """What is stuck onto the spoilboard before the blank is laid down."""
-    if isinstance(cut_set.tape, bool):
+    if cut_set.tape is False:
         return []
     if milling_pass.number > 1:
-        return ["The strips of tape stay where they are. Renew those that no longer stick."]
+        return ["The tape stays where it is. Renew what no longer sticks."]
+    if cut_set.tape is True:
+        return ["Cover the spoilboard with double-sided tape, all of one thickness."]
     words = (
         "Stick strips of double-sided tape, all of one thickness, on the spoilboard at "
         f"{_areas(cut_set.tape)}."
