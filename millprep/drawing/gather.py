@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -37,11 +37,19 @@ NOT_SELECTED = "no selection takes it, and the job does not use that layer"
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The marks of one file by folded layer name, how many entities it has, the text with them."""
+    """What one file holds.
+
+    Attributes:
+        by_layer: the marks that the job uses, by folded layer name.
+        entities: how many the model space holds.
+        notes: the text with them.
+        unused: gives the marks of the layers that the job does not use.
+    """
 
     by_layer: dict[str, list[Mark]]
     entities: int
-    notes: tuple[Lettering, ...] = ()
+    notes: tuple[Lettering, ...]
+    unused: Callable[[], Iterator[Mark]]
 
 
 def gather(
@@ -87,7 +95,19 @@ def gather(
     if scale is None:
         _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
     ledger.refuse_if_stopped()
-    return Sheet(by_layer, len(entities), tuple(notes))
+    reads = _reads(layers)
+
+    def unused() -> Iterator[Mark]:
+        drawn = walk(entities, scale or 1.0, lambda layer: not reads(layer))
+        return (mark for mark in drawn if not reads(mark.source.layer))
+
+    return Sheet(by_layer, len(entities), tuple(notes), unused)
+
+
+def _reads(layers: LayerRoles) -> Callable[[str], bool]:
+    """Whether the job reads a layer, or may pick shapes from it."""
+    roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
+    return lambda layer: layer.casefold() in roles or selection.looked_at(layers.selections, layer)
 
 
 def _mend(
@@ -137,12 +157,8 @@ def _marks(
     Text without a role is added to `notes`.
     """
     roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
-
-    def wanted(layer: str) -> bool:
-        return layer.casefold() in roles or selection.looked_at(layers.selections, layer)
-
     try:
-        drawn = list(walk(entities, scale or 1.0, wanted, first))
+        drawn = list(walk(entities, scale or 1.0, _reads(layers), first))
         selected = selection.select(drawn, layers.selections, max(TOLERANCE, layers.close_gaps))
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.drawing import concentric, copper, hole_marks, selection
+from millprep.drawing import concentric, copper, hole_marks, selection, unused
 from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import folded, gather
 from millprep.drawing.ledger import Ledger
@@ -51,6 +52,7 @@ def read_board(
     findings: list[Finding] = list(ledger.take())
     first = 0
     notes: list[Lettering] = []
+    aside: Callable[[], Iterable[Mark]] = list
     for number, (path, roles) in enumerate(roles_by_file.items()):
         ledger.shown_as = path.name if number else shown_as
         part = _part_of(layers, roles)
@@ -68,6 +70,8 @@ def read_board(
         first += sheet.entities
         notes += sheet.notes
         by_layer |= {_key(number, layer): marks for layer, marks in sheet.by_layer.items()}
+        if "copper" in roles:
+            aside = sheet.unused
         for role in roles:
             keys[role] = [_key(number, layer) for layer in folded(getattr(layers, role))]
     ledger.shown_as = shown_as
@@ -78,7 +82,10 @@ def read_board(
         raise Refusal(findings, exit_code=3)
     board = None
     try:
-        board = _Reading(by_layer, keys, layers, ledger, notes).board(name)
+        reading = _Reading(by_layer, keys, layers, ledger, notes)
+        board = reading.board(name)
+        if board is not None:
+            board = replace(board, doubts=unused.findings(aside(), reading.circles, board))
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     except (MemoryError, shapely.GEOSException) as fault:
@@ -157,6 +164,7 @@ class _Reading:
         self.copper = keys["copper"]
         self.outline = keys["outline"]
         self.holes = keys["holes"]
+        self.circles: list[Bore] = []  # drawn on copper layers
 
     def board(self, name: str) -> Board | None:
         """The board, or None with the faults in the ledger."""
@@ -176,6 +184,7 @@ class _Reading:
             marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
             marks, loops = copper.lines(marks, mode, self.ledger)
+            self.circles += [loop.round for loop in loops if loop.round is not None]
             if layer in self.holes:
                 loops, small = concentric.split_shared(loops, self.ledger)
                 bores += small

@@ -8,6 +8,7 @@ import shapely
 
 from millprep.geometry.path import Point, spine
 from millprep.geometry.pose import Pose
+from millprep.model.finding import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,7 @@ class Board:
         left_out: what the drawing holds besides.
         repairs: what was changed to open damaged files, each with its name.
         notes: text on other layers.
+        doubts: warnings of the reading: what the job leaves aside and may have meant.
     """
 
     name: str
@@ -122,6 +124,7 @@ class Board:
     left_out: tuple[LeftOut, ...] = ()
     repairs: tuple[str, ...] = ()
     notes: tuple[Lettering, ...] = ()
+    doubts: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.pieces:

@@ -92,6 +92,7 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
     return (
         _few_decimals(plan)
         + mended
+        + tuple(doubt for board in boards for doubt in board.doubts)
         + tuple(
             _left_out(board, board_plan, left)
             for board, board_plan in zip(boards, plan.boards, strict=True)
