@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from millprep.cli.surveys import parts_words, pieces_words
+from millprep.cli.surveys import length, parts_words, pieces_words
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
@@ -49,8 +49,9 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
 
     roles = survey.roles or LayerRoles((), survey.edge, ())
     choices: dict[str, list[str]] = {}
-    if survey.roles is None:
-        choices = {"copper": _copper(survey), "holes": _holes(survey)}
+    choices["copper"] = _copper(survey, roles)
+    if not roles.holes and answers.holes is None:
+        choices["holes"] = _holes(survey, roles)
     if not roles.outline:
         choices["outline"] = _edges(survey)
     gaps = _gaps(survey) if roles.outline else []
@@ -189,27 +190,52 @@ def _of(file: Path, names: Sequence[str]) -> list[str]:
     return [f"Of {file.name}: {listed}."] if names else [f"No layer of {file.name} could be it."]
 
 
-def _copper(survey: Survey) -> list[str]:
-    """What could be copper, for roles that are not settled."""
-    lines = [">>> Name the copper's layers. These could be copper:"]
+def _copper(survey: Survey, roles: LayerRoles) -> list[str]:
+    """Every layer that could be copper and has no role, and what the job must say to read it."""
+    lines = []
     for layer in survey.layers:
+        some = [candidate for candidate in layer.candidates if candidate.role == "copper"]
+        if not some or layer.name in (*roles.copper, *roles.outline, *roles.holes):
+            continue
+        taken = next((c for c in some if c.reads and not c.stated), None)
+        if taken is not None:
+            lines.append(f"  {layer.name}: {taken.reason}; {pieces_words(taken, survey)}")
+            continue
+        lines.append(f"  {layer.name}: {some[0].reason}; it needs one of")
+        lines += [f"    layers.modes: {words}" for words in _modes(survey, layer.name)]
         lines += [
-            f"  {layer.name}: {candidate.reason}; {pieces_words(candidate, survey)}"
-            for candidate in layer.candidates
-            if candidate.role == "copper" and candidate.reads and not candidate.stated
+            f"    layers.widths: {candidate.reason}" for candidate in some if candidate.needs_width
         ]
-    return lines
+    if not lines:
+        return []
+    head = "These could be copper too; add those of this side:"
+    if not roles.copper:
+        head = ">>> Name the copper's layers. These could be copper:"
+    return [head, *lines]
 
 
-def _holes(survey: Survey) -> list[str]:
-    """What could be holes, for roles that are not settled."""
-    picked = [
-        f"  {layer.name}: {candidate.reason}"
-        for layer in survey.layers
-        for candidate in layer.candidates
-        if candidate.role == "holes" and candidate.reads
-    ]
-    return [">>> Name the layers of the holes, if any. These could be:", *picked] if picked else []
+def _holes(survey: Survey, roles: LayerRoles) -> list[str]:
+    """What could be holes, where no layer is settled for them: circles wherever they are."""
+    from millprep.drawing.survey.edges_and_holes import LARGEST_BORE
+
+    picked = []
+    for layer in survey.layers:
+        reading = next((c for c in layer.candidates if c.role == "holes" and c.reads), None)
+        if reading is not None:
+            picked.append(f"  {layer.name}: {reading.reason}")
+            continue
+        circles = [
+            round_.diameter
+            for round_ in layer.rounds
+            if survey.unit_mm is None or round_.diameter <= LARGEST_BORE
+        ]
+        if circles and layer.name not in roles.outline:
+            span = f"{length(min(circles), survey)} to {length(max(circles), survey)}"
+            named = layer.name in roles.copper
+            also = "; named here too, the inner circles of its pads are holes" if named else ""
+            picked.append(f"  {layer.name}: {len(circles)} circles among others, {span}{also}")
+    head = ">>> Name the layers of the holes, [] if there are none. These could be:"
+    return [head, *picked] if picked else []
 
 
 def _edges(survey: Survey) -> list[str]:
@@ -231,7 +257,13 @@ def _unit_line(unit_reading: UnitReading) -> str:
 
 
 def _readings(survey: Survey, name: str) -> list[str]:
-    """Every reading of a layer whose mode the job must give."""
+    """Every reading of a layer whose mode the job must give, and what could split it."""
+    (layer,) = [layer for layer in survey.layers if layer.name == name]
+    return [*_modes(survey, name), *(line.strip() for line in parts_words(layer))]
+
+
+def _modes(survey: Survey, name: str) -> list[str]:
+    """Every reading that layers.modes could name for a layer."""
     lines = []
     for candidate in _candidates(survey, [name]):
         if candidate.role != "copper" or not candidate.stated or candidate.needs_width:
@@ -242,8 +274,7 @@ def _readings(survey: Survey, name: str) -> list[str]:
         if candidate.refused:
             end = "refused: " + ", ".join(code for code, _ in candidate.refused)
         lines.append(f"{modes}: {candidate.reason.removeprefix('only ')}; {end}")
-    (layer,) = [layer for layer in survey.layers if layer.name == name]
-    return [*lines, *(line.strip() for line in parts_words(layer))]
+    return lines
 
 
 def _gaps(survey: Survey) -> list[str]:

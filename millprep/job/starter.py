@@ -136,7 +136,8 @@ def _board(start: Start) -> list[str]:
     choices = start.choices or {}
     for role, names in (("copper", roles.copper), ("holes", roles.holes)):
         lines += [f"# {_plain(line)}" for line in choices.get(role, ())]
-        lines.append(f"layers.{role} = {_listed(names)}")
+        asked = role == "holes" and "layers.holes" in start.open
+        lines.append(f"layers.{role} = {_listed((FILL_IN,) if asked else names)}")
         if role == "copper":
             lines += _modes(start)
     if start.holes_drawing is not None:

@@ -155,7 +155,7 @@ def answered(name: str, *changes: tuple[str, str]) -> LayerRoles:
             "through-pads",
             [
                 ("layers.copper = []", 'layers.copper = ["foil", "through"]'),
-                ("layers.holes = []", 'layers.holes = ["through"]'),
+                ('layers.holes = ["FILL IN"]', 'layers.holes = ["through"]'),
             ],
             2,
         ),

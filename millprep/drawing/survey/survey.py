@@ -14,7 +14,7 @@ from millprep.drawing import unit
 from millprep.drawing.dxf import opening
 from millprep.drawing.dxf.entities import walk
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks.mark import Curve, Fill, Stroke, Unread
+from millprep.drawing.marks.mark import Curve, Fill, Round, Stroke, Unread
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.guess import Guess, guess
@@ -37,6 +37,7 @@ class SurveyedLayer:
         distinctions: for each key of a selection the values found and how many shapes have them.
         marks: everything with a shape, working unit, for pictures.
         words: number of texts.
+        rounds: its circles of no width, working unit.
     """
 
     name: str
@@ -47,6 +48,7 @@ class SurveyedLayer:
     distinctions: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
     marks: tuple[Curve | Stroke | Fill, ...]
     words: int
+    rounds: tuple[Round, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +186,7 @@ def _layer(layer: LayerFacts, guessed: Guess, hidden: bool) -> SurveyedLayer:
         ),
         tuple(layer.marks),
         layer.words,
+        tuple(layer.rounds),
     )
 
 

@@ -1,0 +1,191 @@
+"""Small drawings of one trouble each: what is read of them, told, asked or refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pytest
+
+from millprep.model.finding import Refusal
+from millprep.model.job.layers import LayerRoles
+from tests.helpers.sheet import FOIL, ROLES, Sheet
+from tests.helpers.small_job import run
+
+Draw = Callable[[Sheet], None]
+NO_HOLES = LayerRoles(("foil",), ("rim",), ())
+NESTED = replace(NO_HOLES, copper_modes=(("foil", "nested outlines"),))
+
+
+@dataclass(frozen=True)
+class Read:
+    """Expected: pieces, holes, and what is said of the layers left aside, by code and words."""
+
+    pieces: int
+    holes: int
+    doubts: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Expected: a refusal with this code, whose message holds these words."""
+
+    code: str
+    words: str
+
+
+def tracks(sheet: Sheet, layer: str = "foil", y: float = 10.0, width: float = 1.0) -> None:
+    """Two tracks side by side."""
+    for k in range(2):
+        sheet.space.add_lwpolyline(
+            [(10, y + 3 * k), (20, y + 3 * k)],
+            dxfattribs={"layer": layer, "const_width": width},
+        )
+
+
+def second_copper(sheet: Sheet) -> None:
+    """A second layer of tracks, one of which starts on the first."""
+    tracks(sheet)
+    tracks(sheet, "tin", 13.0)
+
+
+def bare_tracks(sheet: Sheet) -> None:
+    """Centre lines from pad to pad on a layer of their own."""
+    for x in (10, 20, 30):
+        sheet.pad(x, 10)
+    for x in (10, 20):
+        sheet.space.add_line((x, 10), (x + 10, 10), dxfattribs={"layer": "threads"})
+
+
+def print_beside(sheet: Sheet) -> None:
+    """Bare lines that keep off the copper: print, not copper."""
+    tracks(sheet)
+    for k in range(4):
+        sheet.space.add_line((30, 5 + k), (35, 5 + k), dxfattribs={"layer": "print"})
+
+
+def second_holes(sheet: Sheet) -> None:
+    """Holes on two layers, one of them not named."""
+    sheet.pad(10, 10)
+    sheet.space.add_circle((10, 10), 0.4, dxfattribs={"layer": "deep"})
+    sheet.space.add_circle((40, 5), 1.6, dxfattribs={"layer": "deep"})
+
+
+def same_holes(sheet: Sheet) -> None:
+    """The same hole again, and a ring wider than its pad: nothing is missing."""
+    tracks(sheet)
+    sheet.pad(30, 10)
+    sheet.space.add_circle((45, 25), 0.6, dxfattribs={"layer": "deep"})
+    sheet.space.add_circle((30, 10), 1.1, dxfattribs={"layer": "deep"})
+
+
+def pads_with_circles(sheet: Sheet) -> None:
+    """Square pads as closed lines, a circle in each."""
+    for x in (10, 20):
+        sheet.box(x - 1, 9, x + 1, 11, layer="foil")
+        sheet.space.add_circle((x, 10), 0.4, dxfattribs=FOIL)
+
+
+READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
+    (second_copper, ROLES, Read(2, 1, (
+        ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
+         "width; 1 of its 2 shapes on the board touch"),))),
+    (bare_tracks, ROLES, Read(3, 1, (
+        ("copper-layer-unused", "2 lines without a width; 2 of its 2 shapes on the board "),))),
+    (print_beside, ROLES, Read(2, 1)),
+    (second_holes, ROLES, Read(1, 1, (
+        ("holes-layer-unused", '"deep" holds nothing but 2 circles of 0.80 to 3.20 mm. The board '
+         "board has no hole there, and 1 of them lie on its copper; the first is at (10.0"),))),
+    (same_holes, ROLES, Read(3, 1)),
+    (pads_with_circles, NESTED, Read(2, 0, (
+        ("holes-layer-unused", '"bores"'),
+        ("holes-none", "2 circles of 0.80 mm; the first is at (10.000, 10.000)")))),
+    (pads_with_circles, NO_HOLES, Refused("copper-ambiguous", "name the layer in layers.holes")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("draw", "roles", "expected"), READINGS, ids=[case[0].__name__ for case in READINGS]
+)
+def test_a_reading(tmp_path: Path, draw: Draw, roles: LayerRoles, expected: Read | Refused) -> None:
+    sheet = Sheet(tmp_path)
+    draw(sheet)
+    if isinstance(expected, Refused):
+        with pytest.raises(Refusal) as caught:
+            sheet.read(roles)
+        said = {f.code: f.message for f in reversed(caught.value.findings)}
+        assert set(said) == {expected.code}
+        assert expected.words in said[expected.code]
+        return
+    board = sheet.read(roles)
+    assert (len(board.pieces), len(board.holes)) == (expected.pieces, expected.holes)
+    assert [doubt.code for doubt in board.doubts] == [code for code, _ in expected.doubts]
+    for doubt, (_, words) in zip(board.doubts, expected.doubts, strict=True):
+        assert words in doubt.message
+        assert (doubt.severity, doubt.board) == ("warn", "lamp")
+
+
+def no_hole_layer(sheet: Sheet) -> None:
+    """Pads with circles and a mounting hole on the copper layer, and no layer of holes."""
+    sheet.space.delete_all_entities()
+    sheet.box(0, 0, 50, 30)
+    pads_with_circles(sheet)
+    sheet.space.add_circle((40, 20), 1.6, dxfattribs=FOIL)
+
+
+def pads_apart(sheet: Sheet) -> None:
+    """Tracks, pads and holes on a layer each."""
+    tracks(sheet)
+    for y in (10, 13):
+        sheet.space.add_circle((10, y), 1, dxfattribs={"layer": "lands"})
+        sheet.space.add_circle((10, y), 0.4, dxfattribs={"layer": "bores"})
+
+
+def open_copper(sheet: Sheet) -> None:
+    """Two layers that could be copper: one by a mode, one by a width."""
+    sheet.space.delete_all_entities()
+    sheet.box(0, 0, 50, 30)
+    sheet.box(5, 5, 20, 20, layer="foil")
+    sheet.box(8, 8, 12, 12, layer="foil")
+    sheet.box(18, 18, 25, 25, layer="foil")
+    for k in range(3):
+        points = [(30, 5 + k), (35, 5 + k), (36, 6 + 2 * k)]
+        sheet.space.add_lwpolyline(points, dxfattribs={"layer": "threads"})
+
+
+STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [
+    (second_copper, (), 0, (
+        "left to fill in: layers.copper", "  foil: 2 lines with a width; 2 pieces",
+        "  tin: 2 lines with a width; 2 pieces")),
+    (bare_tracks, (), 0, (
+        "left to fill in: layers.holes, layers.widths", "  foil: 3 circles, each filled; 3 pieces",
+        'layers.widths = { "threads" = "FILL IN" }', "  foil: 3 circles of 1 size, no more")),
+    (pads_apart, (), 0, (
+        "left to fill in: layers.copper", "  foil: 2 lines with a width; 2 pieces",
+        "  lands: 2 circles, each filled; 2 pieces", "  bores: 3 circles of 2 sizes")),
+    (no_hole_layer, (), 0, (
+        'layers.holes = ["FILL IN"]',
+        "  foil: 3 circles among others, 0.8 mm to 3.2 mm; named here too, the inner")),
+    (open_copper, (), 0, (
+        "left to fill in: layers.modes", '"overlapping outlines": 3 closed lines',
+        "layers.widths: 3 open lines of no width")),
+]  # fmt: skip
+"""Drawing, options, exit code of `new`, and words that it prints or writes into the job."""
+
+
+@pytest.mark.parametrize(
+    ("draw", "options", "code", "words"), STARTS, ids=[case[0].__name__ for case in STARTS]
+)
+def test_a_start(
+    tmp_path: Path, draw: Draw, options: tuple[str, ...], code: int, words: tuple[str, ...]
+) -> None:
+    sheet = Sheet(tmp_path)
+    draw(sheet)
+    sheet.doc.saveas(sheet.file)
+    job = tmp_path / "job.toml"
+    result = run("new", sheet.file, "--drawn-from", "copper", *options, "--out", job)
+    assert result.exit_code == code, result.output
+    text = result.output + (job.read_text("utf-8") if job.exists() else "")
+    for part in words:
+        assert part in text, text
