@@ -77,9 +77,7 @@ def test_marking_twice_changes_nothing_and_says_so(two: Path) -> None:
         (("--pass", "0"), "no blank 1 pass 0"),
     ],
 )
-def test_mistakes_are_told_and_mark_nothing(
-    two: Path, words: tuple[str, ...], told: str
-) -> None:
+def test_mistakes_are_told_and_mark_nothing(two: Path, words: tuple[str, ...], told: str) -> None:
     done = run("begin", two / "set", *words)
     assert done.exit_code == 2
     assert told in done.stderr

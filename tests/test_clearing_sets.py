@@ -93,9 +93,7 @@ def test_an_area_is_cleared_and_nothing_else(tmp_path: Path) -> None:
     assert all(area.contains(one.path.line()) for one in cut_set.blanks[0].cuts.clearings)
 
 
-@pytest.mark.parametrize(
-    ("length", "travel"), [(60.0, (300.0, 180.0)), (180.0, (160.0, 120.0))]
-)
+@pytest.mark.parametrize(("length", "travel"), [(60.0, (300.0, 180.0)), (180.0, (160.0, 120.0))])
 def test_in_the_middle_of_gaps_copper_stays_and_comes_apart(
     tmp_path: Path, length: float, travel: tuple[float, float]
 ) -> None:

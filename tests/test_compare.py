@@ -116,9 +116,7 @@ def test_an_offcut_is_touched_where_it_is(tmp_path: Path) -> None:
     assert x > 20 or y > 25
 
 
-def test_a_board_made_again_elsewhere_is_cut_by_the_same_moves(
-    three: Path, tmp_path: Path
-) -> None:
+def test_a_board_made_again_elsewhere_is_cut_by_the_same_moves(three: Path, tmp_path: Path) -> None:
     """At the low end of an empty blank, upright or turned, where nothing lies beside it."""
     for copy in (1, 2, 3):
         again = prepared(tmp_path, f"only-{copy}", "--only", f"lamp:{copy}")

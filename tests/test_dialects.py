@@ -224,9 +224,7 @@ def test_every_motion_is_proved_and_cuts_the_same(
 
 
 @pytest.mark.parametrize("letters", all_pairs(), ids=lambda one: "-".join(map(str, one.values())))
-def test_letters_change_no_motion(
-    letters: dict[str, Any], board: Made, tmp_path: Path
-) -> None:
+def test_letters_change_no_motion(letters: dict[str, Any], board: Made, tmp_path: Path) -> None:
     for motion in MOTION:
         dialect, by_program = dialect_of(motion, letters)
         bare = board.read(
@@ -266,9 +264,7 @@ def test_a_machine_that_says_nothing_gets_what_it_always_got(board: Made, tmp_pa
 
 
 @pytest.mark.parametrize("feature", ["arcs", "cycles", *list(LETTERS)[:6], "decimals"])
-def test_a_program_in_another_dialect_is_refused(
-    feature: str, board: Made, tmp_path: Path
-) -> None:
+def test_a_program_in_another_dialect_is_refused(feature: str, board: Made, tmp_path: Path) -> None:
     other: dict[str, Any] = {
         "arcs": False, "cycles": True, "comments": "semicolon", "line_numbers": True,
         "line_ends": "crlf", "percent": True, "end": "M30", "decimals": 3,
@@ -279,7 +275,9 @@ def test_a_program_in_another_dialect_is_refused(
         board.written(tmp_path, board.machine(written))
         allowed = (feature, written) in (
             # few decimals are a number like any other, and a cycle need not be used
-            ("decimals", theirs), ("cycles", mine), ("arcs", theirs),
+            ("decimals", theirs),
+            ("cycles", mine),
+            ("arcs", theirs),
         )
         codes = found(board, tmp_path, board.machine(machine))
         assert codes <= {"dialect-differs", "rs274-error", "spindle-not-settled"}

@@ -17,9 +17,7 @@ PAD_GAP = 0.9
 
 
 @pytest.mark.parametrize("more", ["", MILL])
-@pytest.mark.parametrize(
-    ("length", "travel"), [(60.0, (300.0, 180.0)), (180.0, (160.0, 120.0))]
-)
+@pytest.mark.parametrize(("length", "travel"), [(60.0, (300.0, 180.0)), (180.0, (160.0, 120.0))])
 def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     tmp_path: Path, more: str, length: float, travel: tuple[float, float]
 ) -> None:

@@ -142,9 +142,7 @@ def test_the_second_pass_is_levelled_after_the_first_and_keeps_it(made: Path) ->
     assert verify(made / "level-2").good
 
 
-def test_a_refitted_set_is_levelled_and_a_levelled_one_refitted(
-    made: Path, tmp_path: Path
-) -> None:
+def test_a_refitted_set_is_levelled_and_a_levelled_one_refitted(made: Path, tmp_path: Path) -> None:
     file, _ = readings(made / "level-1", tmp_path / "read.toml", MOVE)
     job = made / "job.toml"
     done = run("refit", made / "level-1", file, "--pass", "2", "--out", tmp_path / "moved",
@@ -158,8 +156,9 @@ def test_a_refitted_set_is_levelled_and_a_levelled_one_refitted(
     table = bent.probed(tmp_path / "moved", 2, tmp_path)
     done = level(tmp_path, table, tmp_path / "both", "--pass", "2", of="moved")
     assert done.exit_code == 0, done.output
-    assert bent.report(tmp_path / "both")["passes"][1]["blank_to_machine"] == (
-        new["passes"][1]["blank_to_machine"]
+    assert (
+        bent.report(tmp_path / "both")["passes"][1]["blank_to_machine"]
+        == (new["passes"][1]["blank_to_machine"])
     )
     assert verify(tmp_path / "both").good
     # and the pass that follows a map may be fitted once more, with a word

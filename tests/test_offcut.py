@@ -106,9 +106,7 @@ def test_a_set_holds_its_layout_and_what_is_left_of_its_blanks(offcut: Path) -> 
 
 def test_a_later_run_takes_the_places_of_a_set(offcut: Path, tmp_path: Path) -> None:
     job_file = small_job.put(tmp_path, TEXT)
-    done = run(
-        "prepare", job_file, "--out", tmp_path / "out", "--layout", offcut / "layout.toml"
-    )
+    done = run("prepare", job_file, "--out", tmp_path / "out", "--layout", offcut / "layout.toml")
     assert done.exit_code == 0, done.output
     assert (tmp_path / "out" / "layout.toml").read_bytes() == (offcut / "layout.toml").read_bytes()
     # and replaces the whole set, layout and offcuts with it

@@ -40,8 +40,6 @@ def rows_of(folder: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(table))
 
 
-
-
 def programs_of(folder: Path) -> list[str]:
     return sorted(str(path.relative_to(folder)) for path in folder.rglob("*.ngc"))
 

@@ -34,8 +34,7 @@ def touches(file: Path) -> list[tuple[float, float]]:
 def cuts(set_: Path, number: int) -> tuple[float, float, float, float]:
     """The box around all feeds of a pass, from the table of motions."""
     rows = [
-        line.split(",")
-        for line in (set_ / "toolpaths.csv").read_text("ascii").splitlines()[1:]
+        line.split(",") for line in (set_ / "toolpaths.csv").read_text("ascii").splitlines()[1:]
     ]
     at = np.array([
         (float(r[5]), float(r[6]))

@@ -47,6 +47,11 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, dir_okay=False),
     help="The DXF file that draws the holes.",
 )
+@click.option(
+    "--region",
+    metavar="X0,Y0,X1,Y1",
+    help="Take the board within this rectangle from a drawing of several, mm.",
+)
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
     "--out",
@@ -62,6 +67,7 @@ def new(
     outline: str | None,
     outline_drawing: Path | None,
     holes_drawing: Path | None,
+    region: str | None,
     repair: bool,
     out: Path | None,
 ) -> None:
@@ -86,10 +92,11 @@ def new(
         raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
     answers = Answers(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
-        None if outline is None else _box(outline), outline_drawing, holes_drawing, repair,
+        _box("--outline", outline), outline_drawing, holes_drawing, repair,
+        _box("--region", region),
     )  # fmt: skip
     with words.refusals():
-        survey = survey_file(drawing_file, unit, repair)
+        survey = survey_file(drawing_file, unit, repair, answers.region)
         start, refused = begin(survey, answers)
     text = job.starter(start)
     from millprep.drawing.survey.guess import NO_EDGE
@@ -104,20 +111,27 @@ def new(
         click.echo(f"warn: {line}", err=True)
     if out is None:
         click.echo(text, nl=False)
+    else:
+        out.write_text(text, "utf-8")
+    if refused:
+        # the job is there to be corrected, but as it is the drawing is refused
+        raise SystemExit(3)
+    if out is None:
         return
-    out.write_text(text, "utf-8")
     if start.open:
         click.echo(f"wrote {out}; left to fill in: {', '.join(start.open)}")
     else:
         click.echo(f"wrote {out}; read it, then: millprep prepare {out} --out DIR")
 
 
-def _box(text: str) -> Box:
-    """Four numbers, the low corner first."""
+def _box(option: str, text: str | None) -> Box | None:
+    """Four numbers, the low corner first; None where the option is not given."""
+    if text is None:
+        return None
     try:
         x0, y0, x1, y1 = (float(part) for part in text.split(","))
     except ValueError:
-        raise click.UsageError(f"--outline must be X0,Y0,X1,Y1 in mm; got {text}") from None
+        raise click.UsageError(f"{option} must be X0,Y0,X1,Y1 in mm; got {text}") from None
     if not (all(map(math.isfinite, (x0, y0, x1, y1))) and x0 < x1 and y0 < y1):
-        raise click.UsageError(f"--outline must have X0 < X1 and Y0 < Y1; got {text}")
+        raise click.UsageError(f"{option} must have X0 < X1 and Y0 < Y1; got {text}")
     return (x0, y0, x1, y1)

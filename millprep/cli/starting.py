@@ -35,6 +35,7 @@ class Answers:
     outline: Path | None = None
     holes: Path | None = None
     repair: bool = False
+    region: Box | None = None
 
 
 def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
@@ -61,6 +62,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         roles = replace(roles, outline=(), close_gaps=0.0)
         gaps, choices["outline"] = [], []
     roles = replace(roles, outline_margin=answers.margin, outline_box=answers.box)
+    roles = replace(roles, selections=survey.selections)
     if answers.outline is not None:
         outline_survey = survey_file(answers.outline, answers.unit, answers.repair)
         names = _playing(outline_survey, "outline")

@@ -129,7 +129,8 @@ def _sorted_out(
         ledger.stop(
             "outline-several",
             f"the outline layers hold {len(places)} separate boards: {size}",
-            "leave one board in the drawing and ask for more copies in the job",
+            "ask for copies of one in the job; a [[board.selection]] with a region takes one of "
+            f"them, and `millprep new --region {_around(places[0])}` writes it for the first",
             at=_pair(at),
         )
         return None, []
@@ -175,6 +176,16 @@ def _sorted_out(
         )
         return None, []
     return board, holes
+
+
+def _around(box: tuple[float, float, float, float]) -> str:
+    """A rectangle a little larger than a box, as --region takes it."""
+    x0, y0, x1, y1 = box
+    low, high = (
+        (math.floor(v * 10 - 1) / 10 for v in (x0, y0)),
+        (math.ceil(v * 10 + 1) / 10 for v in (x1, y1)),
+    )
+    return ",".join(f"{v:g}" for v in (*low, *high))
 
 
 def _pair(p: NDArray[np.float64]) -> Point:

@@ -142,7 +142,17 @@ def _board(start: Start) -> list[str]:
             lines += _modes(start)
     if start.holes_drawing is not None:
         lines.append(f"holes_drawing = {_quoted(start.holes_drawing)}")
-    return [*lines, *_outline(start, choices.get("outline", ())), *_repairs(start)]
+    outline = _outline(start, choices.get("outline", ()))
+    return [*lines, *outline, *_repairs(start), *_selections(start)]
+
+
+def _selections(start: Start) -> list[str]:
+    lines = []
+    for chosen in start.roles.selections:
+        region = ", ".join(f"{value:g}" for value in chosen.region or ())
+        lines += ["[[board.selection]]", f"name = {_quoted(chosen.name)}"]
+        lines += [f"layer = {_quoted(chosen.layer or '')}", f"region = [{region}]"]
+    return lines
 
 
 def _unit(start: Start) -> list[str]:

@@ -36,9 +36,7 @@ def probed(seed: int = 0) -> Rows:
 def readings(rows: Rows, **told: str) -> MapReadings:
     points = tuple(Reading(x, y, z, n) for n, (x, y, z) in enumerate(rows, 7))
     said = {"set": SET, "blank": "1", "pass": "2", "unit": "mm"} | told
-    return MapReadings(
-        InputFile("map.csv", "0"), {k: v for k, v in said.items() if v}, points
-    )
+    return MapReadings(InputFile("map.csv", "0"), {k: v for k, v in said.items() if v}, points)
 
 
 def made(

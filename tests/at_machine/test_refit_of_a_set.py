@@ -42,10 +42,6 @@ def test_exact_readings_move_nothing(made: Path, tmp_path: Path) -> None:
     assert (tmp_path / "new" / table).read_bytes() == (made / "set" / table).read_bytes()
 
 
-
-
-
-
 def test_a_known_move_is_undone_and_nothing_else_changes(made: Path, turned: Path) -> None:
     pose = Pose(*pass_2(made / "set")["blank_to_machine"]).then(MOVE)
     found = Pose(*pass_2(turned)["blank_to_machine"])
@@ -153,9 +149,7 @@ def test_a_drawing_that_changed_since(made: Path, tmp_path: Path) -> None:
     assert f"lamp.dxf changed since set {report(made / 'set')['set']} was made" in done.stderr
 
 
-def test_another_versions_set(
-    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_versions_set(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
     monkeypatch.setattr("millprep.workflow.inputs.__version__", "0.0.0")
     done = refit(made, file, tmp_path / "new")

@@ -27,8 +27,6 @@ TWO = changed(
 )
 
 
-
-
 def report(folder: Path) -> dict[str, Any]:
     found: dict[str, Any] = json.loads((folder / "report.json").read_text("utf-8"))
     return found
@@ -79,9 +77,7 @@ def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) ->
     assert "lift it off" not in page
 
 
-def test_the_same_again_is_the_same_to_the_byte(
-    made: Path, isolated: str, tmp_path: Path
-) -> None:
+def test_the_same_again_is_the_same_to_the_byte(made: Path, isolated: str, tmp_path: Path) -> None:
     for name in ("one", "two"):
         assert resume(made, tmp_path / name, isolated, "--after", "2").exit_code == 0
     for file in (tmp_path / "one").rglob("*.*"):

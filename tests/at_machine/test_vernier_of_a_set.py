@@ -24,12 +24,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-
-
-
-
-
-
 def test_combs_stand_where_the_report_says(made: Path) -> None:
     folder = made / "set"
     one, two = report(folder)["passes"]
@@ -54,8 +48,6 @@ def test_second_combs_come_before_all_else(made: Path) -> None:
     assert names[1].startswith("02-engrave-")
     text = (made / "set" / "blank-1" / "pass-2" / names[1]).read_text("ascii")
     assert "read them" in text
-
-
 
 
 def test_readings_bring_the_pass_onto_the_blank(made: Path, tmp_path: Path) -> None:

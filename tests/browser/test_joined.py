@@ -18,13 +18,9 @@ if TYPE_CHECKING:
 FILE = "blank-1/pass-2/01-register-to-profile.ngc"
 
 
-def test_parts_of_a_file_are_told_apart_by_their_cutters(
-    started: Browser, tmp_path: Path
-) -> None:
+def test_parts_of_a_file_are_told_apart_by_their_cutters(started: Browser, tmp_path: Path) -> None:
     whole = with_trails(invented(4))
-    programs = tuple(
-        replace(p, file=FILE) if p.mill_pass == 2 else p for p in whole.programs
-    )
+    programs = tuple(replace(p, file=FILE) if p.mill_pass == 2 else p for p in whole.programs)
     page = tmp_path / "sheet.html"
     page.write_text(sheet(running(whole, programs)), "utf-8")
     opened = open_sheet(started, page)

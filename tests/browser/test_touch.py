@@ -18,9 +18,7 @@ STEPS = 12
 
 
 @pytest.fixture(params=[(320, 568), (390, 844)], ids=["320", "390"])
-def phone(
-    started: Browser, two_passes: Path, request: pytest.FixtureRequest
-) -> Iterator[Opened]:
+def phone(started: Browser, two_passes: Path, request: pytest.FixtureRequest) -> Iterator[Opened]:
     one = open_sheet(
         started, two_passes, size=request.param, has_touch=True, is_mobile=True,
         device_scale_factor=2,

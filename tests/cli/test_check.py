@@ -25,10 +25,6 @@ def near(space: Modelspace) -> None:
         pad(space, x, y)
 
 
-
-
-
-
 APART = net("anode", (6.0, 10.0), "volts = 300") + net("common", (24.0, 11.5), "volts = 0")
 
 
@@ -77,10 +73,6 @@ def test_the_same_board_in_another_column_passes(tmp_path: Path) -> None:
     code, told = listed(tmp_path, job(APART, rules=rules), near)
     assert code == 0
     assert "spacing-too-narrow" not in codes(told)
-
-
-
-
 
 
 def test_a_rail_that_is_too_thin_is_found_with_its_amperes_and_volts(tmp_path: Path) -> None:
@@ -223,9 +215,13 @@ def test_text_names_a_net_where_it_stands_on_one_net_only(tmp_path: Path) -> Non
 
 
 def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> None:
-    nets = "links = [[[8.0, 6.0], [15.0, 14.0]]]\n" + net("n", (22.0, 6.0), "volts = 5") + (
-        '[[board.net.load]]\nname = "feed"\nat = [22.0, 6.0]\namperes = -1.0\n'
-        '[[board.net.load]]\nname = "end"\nat = [15.0, 14.0]\namperes = 1.0\n'
+    nets = (
+        "links = [[[8.0, 6.0], [15.0, 14.0]]]\n"
+        + net("n", (22.0, 6.0), "volts = 5")
+        + (
+            '[[board.net.load]]\nname = "feed"\nat = [22.0, 6.0]\namperes = -1.0\n'
+            '[[board.net.load]]\nname = "end"\nat = [15.0, 14.0]\namperes = 1.0\n'
+        )
     )
     _, told = listed(tmp_path, job(nets), small_job.whole)
     (one,) = told["boards"][0]["rules"]["nets"]

@@ -45,9 +45,7 @@ def test_as_json_it_is_named_and_not_opened(small_set: Path, opened: list[str]) 
 
 
 @pytest.mark.parametrize("gone", ["report.json", "sheet.html"])
-def test_a_folder_without_a_set_is_refused(
-    small_set: Path, opened: list[str], gone: str
-) -> None:
+def test_a_folder_without_a_set_is_refused(small_set: Path, opened: list[str], gone: str) -> None:
     (small_set / gone).unlink()
     result = run("show", str(small_set))
     assert result.exit_code == 2

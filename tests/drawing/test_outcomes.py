@@ -87,45 +87,6 @@ def pads_with_circles(sheet: Sheet) -> None:
         sheet.space.add_circle((x, 10), 0.4, dxfattribs=FOIL)
 
 
-READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
-    (second_copper, ROLES, Read(2, 1, (
-        ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
-         "width; 1 of its 2 shapes on the board touch"),))),
-    (bare_tracks, ROLES, Read(3, 1, (
-        ("copper-layer-unused", "2 lines without a width; 2 of its 2 shapes on the board "),))),
-    (print_beside, ROLES, Read(2, 1)),
-    (second_holes, ROLES, Read(1, 1, (
-        ("holes-layer-unused", '"deep" holds nothing but 2 circles of 0.80 to 3.20 mm. The board '
-         "board has no hole there, and 1 of them lie on its copper; the first is at (10.0"),))),
-    (same_holes, ROLES, Read(3, 1)),
-    (pads_with_circles, NESTED, Read(2, 0, (
-        ("holes-layer-unused", '"bores"'),
-        ("holes-none", "2 circles of 0.80 mm; the first is at (10.000, 10.000)")))),
-    (pads_with_circles, NO_HOLES, Refused("copper-ambiguous", "name the layer in layers.holes")),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("draw", "roles", "expected"), READINGS, ids=[case[0].__name__ for case in READINGS]
-)
-def test_a_reading(tmp_path: Path, draw: Draw, roles: LayerRoles, expected: Read | Refused) -> None:
-    sheet = Sheet(tmp_path)
-    draw(sheet)
-    if isinstance(expected, Refused):
-        with pytest.raises(Refusal) as caught:
-            sheet.read(roles)
-        said = {f.code: f.message for f in reversed(caught.value.findings)}
-        assert set(said) == {expected.code}
-        assert expected.words in said[expected.code]
-        return
-    board = sheet.read(roles)
-    assert (len(board.pieces), len(board.holes)) == (expected.pieces, expected.holes)
-    assert [doubt.code for doubt in board.doubts] == [code for code, _ in expected.doubts]
-    for doubt, (_, words) in zip(board.doubts, expected.doubts, strict=True):
-        assert words in doubt.message
-        assert (doubt.severity, doubt.board) == ("warn", "lamp")
-
-
 def no_hole_layer(sheet: Sheet) -> None:
     """Pads with circles and a mounting hole on the copper layer, and no layer of holes."""
     sheet.space.delete_all_entities()
@@ -154,6 +115,78 @@ def open_copper(sheet: Sheet) -> None:
         sheet.space.add_lwpolyline(points, dxfattribs={"layer": "threads"})
 
 
+def two_boards(sheet: Sheet) -> None:
+    """The same board twice, side by side."""
+    sheet.space.delete_all_entities()
+    for x in (0, 60):
+        sheet.box(x, 0, x + 50, 30)
+        for y in (10, 15):
+            points = [(x + 5, y), (x + 20, y)]
+            sheet.space.add_lwpolyline(points, dxfattribs={**FOIL, "const_width": 1})
+        sheet.space.add_circle((x + 5, 10), 0.4, dxfattribs={"layer": "bores"})
+
+
+def crossed_line(sheet: Sheet) -> None:
+    """Six closed lines, one of which crosses itself."""
+    for k in range(5):
+        sheet.box(5 + 6 * k, 5, 9 + 6 * k, 9, layer="foil")
+    points = [(5, 15), (9, 19), (9, 15), (5, 19)]
+    sheet.space.add_lwpolyline(points, close=True, dxfattribs=FOIL)
+
+
+def nothing(sheet: Sheet) -> None:
+    """No entity at all."""
+    sheet.space.delete_all_entities()
+
+
+def only_text(sheet: Sheet) -> None:
+    """Nothing but text."""
+    sheet.space.delete_all_entities()
+    sheet.space.add_text("lamp", dxfattribs=FOIL)
+
+
+READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
+    (second_copper, ROLES, Read(2, 1, (
+        ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
+         "width; 1 of its 2 shapes on the board touch"),))),
+    (bare_tracks, ROLES, Read(3, 1, (
+        ("copper-layer-unused", "2 lines without a width; 2 of its 2 shapes on the board "),))),
+    (print_beside, ROLES, Read(2, 1)),
+    (second_holes, ROLES, Read(1, 1, (
+        ("holes-layer-unused", '"deep" holds nothing but 2 circles of 0.80 to 3.20 mm. The board '
+         "has no hole there, and 1 of them lie on its copper; the first is at (10"),))),
+    (same_holes, ROLES, Read(3, 1)),
+    (pads_with_circles, NESTED, Read(2, 0, (
+        ("holes-layer-unused", '"bores"'),
+        ("holes-none", "2 circles of 0.80 mm; the first is at (10.000, 10.000)")))),
+    (two_boards, ROLES, Refused("outline-several", "--region -0.1,-0.1,50.1,30.1")),
+    (crossed_line, ROLES, Refused("copper-crosses-itself", "crosses itself")),
+    (nothing, ROLES, Refused("drawing-empty", "holds no entities")),
+    (pads_with_circles, NO_HOLES, Refused("copper-ambiguous", "name the layer in layers.holes")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("draw", "roles", "expected"), READINGS, ids=[case[0].__name__ for case in READINGS]
+)
+def test_a_reading(tmp_path: Path, draw: Draw, roles: LayerRoles, expected: Read | Refused) -> None:
+    sheet = Sheet(tmp_path)
+    draw(sheet)
+    if isinstance(expected, Refused):
+        with pytest.raises(Refusal) as caught:
+            sheet.read(roles)
+        said = {f.code: f.message for f in reversed(caught.value.findings)}
+        assert set(said) == {expected.code}
+        assert expected.words in said[expected.code]
+        return
+    board = sheet.read(roles)
+    assert (len(board.pieces), len(board.holes)) == (expected.pieces, expected.holes)
+    assert [doubt.code for doubt in board.doubts] == [code for code, _ in expected.doubts]
+    for doubt, (_, words) in zip(board.doubts, expected.doubts, strict=True):
+        assert words in doubt.message
+        assert (doubt.severity, doubt.board) == ("warn", "lamp")
+
+
 STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [
     (second_copper, (), 0, (
         "left to fill in: layers.copper", "  foil: 2 lines with a width; 2 pieces",
@@ -170,6 +203,17 @@ STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [
     (open_copper, (), 0, (
         "left to fill in: layers.modes", '"overlapping outlines": 3 closed lines',
         "layers.widths: 3 open lines of no width")),
+    (two_boards, (), 0, (
+        "2 separate boards: 50.00 × 30.00 mm at (0.00, 0.00)",
+        "`millprep new --region -0.1,-0.1,50.1,30.1` writes it")),
+    (two_boards, ("--region", "59,-1,111,31"), 0, (
+        'layers.copper = ["foil of this board"]', 'layers.outline = ["rim of this board"]',
+        "region = [59, -1, 111, 31]", "size = [70, 50]", "Nothing is left to fill in")),
+    (crossed_line, (), 0, (
+        "at (7.000, 17.000): its line crosses itself; draw it as separate outlines",
+        "once 1 line that cross themselves are drawn anew", "5 pieces, narrowest gap 2 mm")),
+    (nothing, (), 3, ("model space of sheet.dxf holds no entities",)),
+    (only_text, (), 3, ("sheet.dxf holds no line and no area: 1 TEXT",)),
 ]  # fmt: skip
 """Drawing, options, exit code of `new`, and words that it prints or writes into the job."""
 

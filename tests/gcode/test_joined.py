@@ -29,9 +29,7 @@ CUTTERS = (drill(1.0), drill(2.0), vee())
 
 def built(tool_change: ToolChange, cuts: tuple[Cut, ...] = CUTS) -> tuple[Program, ...]:
     machine = replace(MACHINE, tool_change=tool_change)
-    return build(
-        cuts, PASS, CUTTERS, machine, profiling(), shown=[(20.0, 20.0)], ahead=NUMBER[:1]
-    )
+    return build(cuts, PASS, CUTTERS, machine, profiling(), shown=[(20.0, 20.0)], ahead=NUMBER[:1])
 
 
 def names(programs: tuple[Program, ...]) -> list[str]:

@@ -26,10 +26,6 @@ def bent(twist: float = 2e-5, bow: float = 1e-5) -> SurfaceMap:
     return SurfaceMap(x, y, bow * (u - 40) ** 2 + twist * (u - 50) * (v - 40))
 
 
-
-
-
-
 def sampled(made: Program) -> list[tuple[float, float, float]]:
     """Many places of a program's feeds below the clearance."""
     found = []
@@ -78,9 +74,7 @@ def test_an_arc_keeps_its_depth_its_centre_and_its_turn(
     turn = sweep if ccw else -sweep
     start = (x + r * math.cos(first), y + r * math.sin(first))
     end = (x + r * math.cos(first + turn), y + r * math.sin(first + turn))
-    arc = Move(
-        "arc_ccw" if ccw else "arc_cw", *end, -0.1, x - start[0], y - start[1], feed=300.0
-    )
+    arc = Move("arc_ccw" if ccw else "arc_cw", *end, -0.1, x - start[0], y - start[1], feed=300.0)
     made = levelled(cut(arc, at=start), surface, MACHINE)
     assert worst(made, surface) <= CHORD + 2e-5
     for a, b, _ in sampled(made):

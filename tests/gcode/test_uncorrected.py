@@ -55,9 +55,7 @@ def test_deep_cuts_are_holes_and_edges_and_not_told() -> None:
 
 def test_arcs_are_looked_at_all_the_way() -> None:
     arc = Move("arc_ccw", 40.0, 30.0, -0.1, -10.0, 0.0, 300.0)
-    ring = program(
-        Move("rapid", 60.0, 30.0, 2.5), Move("feed", 60.0, 30.0, -0.1, feed=100.0), arc
-    )
+    ring = program(Move("rapid", 60.0, 30.0, 2.5), Move("feed", 60.0, 30.0, -0.1, feed=100.0), arc)
     told = uncorrected(ring, tilted(0.0), depth=0.1, copper=COPPER)
     assert told is not None
     length = np.hypot(*(told.segments[:, 2:] - told.segments[:, :2]).T).sum()

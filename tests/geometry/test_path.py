@@ -18,8 +18,6 @@ from tests.helpers.paths import coordinate, paths
 QUICK = examples(40)
 
 
-
-
 fraction = st.floats(0.0, 1.0)
 poses = st.builds(
     lambda degrees, x, y, flip: (

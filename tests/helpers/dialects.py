@@ -68,8 +68,7 @@ class Made:
     def read(self, texts: list[str], dialect: Dialect) -> list[Trace]:
         names = [p.file for p in self.cut_set.programs]
         return [
-            read(text, file=name, dialect=dialect)
-            for text, name in zip(texts, names, strict=True)
+            read(text, file=name, dialect=dialect) for text, name in zip(texts, names, strict=True)
         ]
 
 

@@ -158,9 +158,7 @@ def invented(stages: int = 6) -> CutSet:
             return not two or (x < seam) == (k == 1)
 
         lines = [
-            lap.path
-            for lap in laps
-            if lap.number == 0 and mine(float(lap.path.xy[:, 0].mean()))
+            lap.path for lap in laps if lap.number == 0 and mine(float(lap.path.xy[:, 0].mean()))
         ]
         at = [hole.at for hole in holes if mine(hole.at[0])]
         programs.append(_program(1, k, VEE, "isolate", DEPTH, lines, [], there))
@@ -194,8 +192,10 @@ def invented(stages: int = 6) -> CutSet:
         replace(program, figures=Figures(61.5 + 60 * i, 1234.5678 + i, 456.7 + i))
         for i, program in enumerate(programs)
     ]
-    nets = {piece.id: "heater" if piece.id == "c1" else f"n{i}"
-            for i, piece in enumerate(placement.board.pieces)}
+    nets = {
+        piece.id: "heater" if piece.id == "c1" else f"n{i}"
+        for i, piece in enumerate(placement.board.pieces)
+    }
     proof = BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0))
     milled = MilledBlank(
         laminate=blank,

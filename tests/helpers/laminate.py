@@ -13,9 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.pose import Pose
 
 
-def ways(
-    out: Path, cutter: str, below: float, blank: int = 1
-) -> list[shapely.LineString]:
+def ways(out: Path, cutter: str, below: float, blank: int = 1) -> list[shapely.LineString]:
     """Ways of a cutter with its tip below a height, blank frame; arcs as they run."""
     row = json.loads((out / "report.json").read_text("utf-8"))
     poses = {

@@ -23,9 +23,7 @@ def put(
 ) -> Path:
     """A board of 480 mm and small ones, a blank of 600 × 200 mm, a travel of 300 mm."""
     long = replace(valve_board(3, 480.0).board, name="long")
-    file = write_job(
-        long, folder, travel=(300, 220), size=(600, 200), margin=margin, setup=setup
-    )
+    file = write_job(long, folder, travel=(300, 220), size=(600, 200), margin=margin, setup=setup)
     small_job.draw(folder / "lamp.dxf")
     lamps = f"""[[board]]
 name = "lamp"

@@ -58,9 +58,7 @@ class Bench:
         ]
         return as_cut(self.blank, cuts, self.layout.placements)
 
-    def told(
-        self, k: int, traces: list[Trace], copper: AsCut | None = None
-    ) -> set[str]:
+    def told(self, k: int, traces: list[Trace], copper: AsCut | None = None) -> set[str]:
         """The codes that the rules of motion for program k, and the cut copper, come to."""
         program: Program = self.programs[k]
         mill_pass: MillingPass = self.mill_pass

@@ -91,8 +91,7 @@ CASES: list[tuple[str, str]] = [
             "[cutters.vee]",
             JOB[JOB.index("[[board]]") : JOB.index("[cutters.vee]")] + "[cutters.vee]",
         ),
-        '20:1: [[board]] 2 name is there twice: "memory" (capitals do not count); '
-        "choose another",
+        '20:1: [[board]] 2 name is there twice: "memory" (capitals do not count); choose another',
     ),
     (
         changed('holes = ["PINS"] }', 'holes = ["PINS"] }\nlinks = [[[1, 2], [1, 2]]]'),

@@ -258,9 +258,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
     assert full.registration.sigma == pytest.approx(0.05)
     assert not full.registration.assumed
     assert full.isolation.gap == 0.4
-    assert full.clearing == ClearingPlan(
-        cutters=(mill, vee), copper="all", depth=0.12, overlap=0.3
-    )
+    assert full.clearing == ClearingPlan(cutters=(mill, vee), copper="all", depth=0.12, overlap=0.3)
     registration = full.registration
     assert (registration.probe, registration.probe_cutter) == ("electrical", mill)
     assert (registration.probe_depth, registration.probe_feed) == (0.5, 20.0)

@@ -38,8 +38,7 @@ def test_the_table_holds_name_unit_default_and_meaning() -> None:
     assert "count - 1 Copies to make" in lines
     assert (
         "gap mm must be written Isolation width at the foot of the copper; by voltage it is as "
-        "wide as [rules] spacing requires for the volts of the nets"
-        in lines
+        "wide as [rules] spacing requires for the volts of the nets" in lines
     )
     assert "tip mm the preset's, or must be written Width of the flat tip" in lines
 

@@ -19,9 +19,7 @@ def test_what_a_screw_goes_through() -> None:
     assert not is_fixing(Hole("h1", (0, 0), 3.2, "c1"))
 
 
-@pytest.mark.parametrize(
-    ("covered", "width"), [(None, WASHER * 3.2), (5.5, 5.5), (1.0, 3.2)]
-)
+@pytest.mark.parametrize(("covered", "width"), [(None, WASHER * 3.2), (5.5, 5.5), (1.0, 3.2)])
 def test_screws_cover_what_the_job_says_and_never_less_than_their_hole(
     covered: float | None, width: float
 ) -> None:

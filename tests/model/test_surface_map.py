@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from millprep.model.surface_map import Levelling, SurfaceMap
 
 X, Y = np.array([0.0, 20.0, 55.0, 90.0]), np.array([-5.0, 10.0, 40.0])
-heights = st.lists(
-    st.floats(-0.5, 0.5, allow_nan=False), min_size=12, max_size=12
-).map(lambda z: SurfaceMap(X, Y, np.array(z).reshape(3, 4)))
+heights = st.lists(st.floats(-0.5, 0.5, allow_nan=False), min_size=12, max_size=12).map(
+    lambda z: SurfaceMap(X, Y, np.array(z).reshape(3, 4))
+)
 places = st.tuples(st.floats(0.0, 90.0), st.floats(-5.0, 40.0))
 
 

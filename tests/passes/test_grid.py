@@ -28,8 +28,6 @@ def walked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
     return walk(tmp_path_factory.mktemp("wide"), *CASES[request.param])
 
 
-
-
 def test_every_move_lies_in_the_travel_and_in_the_window_of_its_pass(walked: Walked) -> None:
     t = walked.job.machine.travel
     windows = {p.number: p.window.buffer(1e-6) for p in walked.done.passes}

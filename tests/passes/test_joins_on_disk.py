@@ -41,9 +41,7 @@ class Made:
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     folder = tmp_path_factory.mktemp("ticks")
     board = wide_board(3, (150.0, 40.0))
-    file = write_job(
-        board, folder, travel=(110.0, 90.0), size=(190.0, 80.0), margin=18.0, gap=0.2
-    )
+    file = write_job(board, folder, travel=(110.0, 90.0), size=(190.0, 80.0), margin=18.0, gap=0.2)
     file.write_text(file.read_text("utf-8").rstrip() + "\n" + ERRORS, encoding="utf-8")
     return Made(prepare(file, folder / "out"), folder / "out")
 

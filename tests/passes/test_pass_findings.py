@@ -19,11 +19,11 @@ def test_what_lies_on_the_bed_needs_no_prop() -> None:
 
 
 def test_a_prop_stands_outside_the_travel_under_the_blank() -> None:
-    right, = overhangs(Pose(), BLANK, TRAVEL)
+    (right,) = overhangs(Pose(), BLANK, TRAVEL)
     assert (right.side, right.by) == ("right", 380.0)
     assert right.share == pytest.approx(380.0 / 600.0)
     assert right.prop == pytest.approx((220.0 + PROP * 380.0, 60.0), abs=0.05)
-    left, = overhangs(Pose.shift(-380.0, 0.0), BLANK, TRAVEL)
+    (left,) = overhangs(Pose.shift(-380.0, 0.0), BLANK, TRAVEL)
     assert left.side == "left"
     assert left.prop == pytest.approx((-PROP * 380.0, 60.0), abs=0.05)
 

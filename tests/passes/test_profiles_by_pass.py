@@ -96,9 +96,7 @@ def test_the_common_cut_is_made_once(tmp_path: Path) -> None:
 
 def test_boards_one_kerf_apart_on_a_blank_that_is_moved(tmp_path: Path) -> None:
     size = (420.0, 80.0)
-    cut_set = made(
-        tmp_path / "moved", "shared_kerf = true", count=22, size=size, more=REGISTRATION
-    )
+    cut_set = made(tmp_path / "moved", "shared_kerf = true", count=22, size=size, more=REGISTRATION)
     assert len(cut_set.passes) == 2
     tops, below = pieces(cut_set, tmp_path / "moved" / "out", size)
     assert (tops, below) == (23, 1)

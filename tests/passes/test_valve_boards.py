@@ -30,10 +30,6 @@ AWAY = 1.0
 """From a pad or a bend to the nearest join, at least, mm."""
 
 
-
-
-
-
 @cache
 def of_seed(seed: int) -> Cut:
     """The board of a seed, cut in passes; kept, because every law is a test of its own."""
@@ -253,9 +249,7 @@ def ticks_keep_off_all_copper(one: Cut) -> None:
     """What ticks add is short, lies in background, and keeps the gap to foreign copper."""
     names, shapes = list(one.room.copper), np.array(list(one.room.copper.values()), dtype=object)
     ticks = 0
-    for k, (before, after) in enumerate(
-        zip(one.shared.by_pass, one.strong.by_pass, strict=True)
-    ):
+    for k, (before, after) in enumerate(zip(one.shared.by_pass, one.strong.by_pass, strict=True)):
         for old, new in zip(before, after, strict=True):
             assert isinstance(old, Lap)
             assert isinstance(new, Lap)
@@ -423,9 +417,7 @@ def test_a_broken_law_is_seen(
         law(spoil(honest))
 
 
-@pytest.mark.parametrize(
-    ("length", "travel", "passes"), [(700.0, 220.0, 4), (1200.0, 300.0, 5)]
-)
+@pytest.mark.parametrize(("length", "travel", "passes"), [(700.0, 220.0, 4), (1200.0, 300.0, 5)])
 def test_the_longest_boards_are_planned(length: float, travel: float, passes: int) -> None:
     one = cut(valve_board(77, length), travel)
     assert len(one.shift.poses) == passes

@@ -27,8 +27,6 @@ FOUR = [
 ]  # fmt: skip
 
 
-
-
 @pytest.mark.parametrize(
     ("dx", "dy", "turn"), [(0.0, 0.0, 0.0), (0.11, -0.07, 0.0), (-0.05, 0.04, 4e-4)]
 )

@@ -23,14 +23,6 @@ TOGETHER = {
 }
 
 
-
-
-
-
-
-
-
-
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS.keys())
 def test_a_reader_keeps_white_white(reader: FloatArray) -> None:
     assert reader.sum(axis=1) == pytest.approx([1, 1, 1], abs=2e-6)

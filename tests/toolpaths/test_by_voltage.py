@@ -37,13 +37,13 @@ NETS = [net("supply", 300), net("signal", 5), net("far", 0)]
 
 def test_floating_copper_goes_around_the_net_that_asks_for_it_and_nowhere_else() -> None:
     pieces = shapes()
-    done = widen(
-        floating(pieces), pieces, NETS, ASKED, gap=GAP, skirt=SKIRT
-    )
+    done = widen(floating(pieces), pieces, NETS, ASKED, gap=GAP, skirt=SKIRT)
     assert done.gaps == pytest.approx({"supply": required(300) - GAP})
     reach = SKIRT + required(300) - GAP + SPARE
-    band = pieces["supply"].buffer(reach, quad_segs=64).difference(
-        pieces["supply"].buffer(SKIRT + GAP, quad_segs=64)
+    band = (
+        pieces["supply"]
+        .buffer(reach, quad_segs=64)
+        .difference(pieces["supply"].buffer(SKIRT + GAP, quad_segs=64))
     )
     assert done.area.symmetric_difference(band).area < 0.02
     assert done.too_near == ()
@@ -56,9 +56,7 @@ def test_floating_copper_goes_around_the_net_that_asks_for_it_and_nowhere_else()
 def test_without_volts_nothing_is_widened() -> None:
     pieces = shapes()
     told = [net("supply"), net("signal"), net("far")]
-    done = widen(
-        floating(pieces), pieces, told, SpacingRules(), gap=GAP, skirt=SKIRT
-    )
+    done = widen(floating(pieces), pieces, told, SpacingRules(), gap=GAP, skirt=SKIRT)
     assert done.area.is_empty
     assert done.gaps == {}
 
@@ -67,9 +65,7 @@ def test_an_area_apart_from_the_supply_is_left_alone() -> None:
     """A wall of copper with volts parts the board: what floats beyond it bridges nothing."""
     pieces = shapes() | {"wall": shapely.box(30, 0, 31, 40)}
     nets = [*NETS, net("wall", 0)]
-    done = widen(
-        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
-    )
+    done = widen(floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT)
     assert done.area.intersection(shapely.box(31, 0, 60, 40)).is_empty
     assert not done.area.is_empty
 
@@ -78,9 +74,7 @@ def test_a_piece_whose_volts_nobody_tells_is_a_bridge_too() -> None:
     """The wall of the test before without volts: it may carry the supply's voltage beyond."""
     pieces = shapes() | {"wall": shapely.box(30, 0, 31, 40), "low": shapely.box(34, 5, 38, 6)}
     nets = [net("supply", 300), net("signal", 300), net("far", 300), net("low", 0)]
-    done = widen(
-        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
-    )
+    done = widen(floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT)
     assert set(done.gaps) == {"low"}
 
 
@@ -112,9 +106,7 @@ def test_what_stands_between_floating_copper_and_metal_counts_too() -> None:
     pieces = {"supply": shapely.box(5, 5, 25, 7)}
     floats = shapely.box(0, 0, 40, 40).difference(pieces["supply"].buffer(SKIRT + GAP))
     screw = shapely.box(40.5, 0, 50, 40)
-    done = widen(
-        floats, pieces, [net("supply", 300)], ASKED, gap=GAP, skirt=SKIRT, metal=[screw]
-    )
+    done = widen(floats, pieces, [net("supply", 300)], ASKED, gap=GAP, skirt=SKIRT, metal=[screw])
     assert done.gaps == pytest.approx({"supply": required(300) - 0.5})
 
 
@@ -143,9 +135,7 @@ def test_around_lands_less_goes_than_around_tracks() -> None:
     nets = [net("supply", 300), net("signal", 0)]
     soldered = shapely.union_all(pads).buffer(0.05)
     for rules, wide in ((SpacingRules(pad_column="A6"), 0.8 - GAP), (ASKED, 1.25 - GAP)):
-        done = widen(
-            floating(pieces), pieces, nets, rules, gap=GAP, skirt=SKIRT, pads=soldered
-        )
+        done = widen(floating(pieces), pieces, nets, rules, gap=GAP, skirt=SKIRT, pads=soldered)
         assert sorted(done.gaps.values()) == pytest.approx([wide])
 
 
@@ -154,9 +144,7 @@ def test_pairs_that_are_drawn_too_near_are_told_with_their_place(apart: float, t
     """1.25 mm at 300 V, and the copper's foot reaches 0.01 mm beyond on either side."""
     pieces = {"supply": shapely.box(5, 5, 25, 7), "signal": shapely.box(8, 7 + apart, 20, 12)}
     nets = [net("supply", 300), net("signal", 0)]
-    done = widen(
-        floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT
-    )
+    done = widen(floating(pieces), pieces, nets, ASKED, gap=GAP, skirt=SKIRT)
     assert bool(done.too_near) == told
     for pair in done.too_near:
         assert pair.gap == pytest.approx(apart - 2 * SKIRT)

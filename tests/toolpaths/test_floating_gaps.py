@@ -59,9 +59,7 @@ def test_what_stands_before_metal_is_taken_off(metal: float | None, gap: float) 
 
 @given(
     st.lists(
-        st.tuples(
-            st.floats(-500, 500), st.floats(-500, 500), st.floats(1, 1000), st.booleans()
-        ),
+        st.tuples(st.floats(-500, 500), st.floats(-500, 500), st.floats(1, 1000), st.booleans()),
         min_size=1,
         max_size=7,
     ),

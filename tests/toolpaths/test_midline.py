@@ -48,12 +48,8 @@ def joined(
     """Pairs of lands that one part of the copper left holds, at the foot."""
     parts = shapely.get_parts(edge.difference(swept(laps, cutters, COPPER, plan)))
     tree = shapely.STRtree(parts)
-    held = [
-        set(tree.query(land.buffer(-0.01), predicate="intersects").tolist()) for land in shapes
-    ]
-    return [
-        (a, b) for a, b in itertools.combinations(range(len(shapes)), 2) if held[a] & held[b]
-    ]
+    held = [set(tree.query(land.buffer(-0.01), predicate="intersects").tolist()) for land in shapes]
+    return [(a, b) for a, b in itertools.combinations(range(len(shapes)), 2) if held[a] & held[b]]
 
 
 def gouged(
@@ -64,9 +60,7 @@ def gouged(
 ) -> float:
     """Area of copper taken from lands beyond the 3 µm allowed."""
     surface = swept(laps, cutters, 0.0, plan)
-    return max(
-        (surface.intersection(land.buffer(-GOUGE)).area for land in shapes), default=0.0
-    )
+    return max((surface.intersection(land.buffer(-GOUGE)).area for land in shapes), default=0.0)
 
 
 def test_laps_across_a_gap_are_as_few_as_the_overlap_allows() -> None:
@@ -124,9 +118,7 @@ def test_a_valve_board_comes_apart_and_no_copper_is_gouged(seed: int, gap: float
     assert joined(shapes, laps, [vee()], plan, board.outline) == []
     assert gouged(shapes, laps, [vee()], plan) == 0
     # the gap is opened all along: what is left stands so far apart
-    parts = shapely.get_parts(
-        board.outline.difference(swept(laps, [vee()], COPPER, plan))
-    )
+    parts = shapely.get_parts(board.outline.difference(swept(laps, [vee()], COPPER, plan)))
     large = parts[shapely.area(parts) > 0.5]
     assert len(large) == len(shapes) + 1
     wide = max(gap, vee().width(plan.depth, COPPER))
@@ -200,9 +192,7 @@ STUBBORN = [
 
 @QUICK
 @given(
-    st.lists(
-        st.tuples(lands, st.integers(-70, 70), st.integers(-70, 70)), min_size=2, max_size=7
-    ),
+    st.lists(st.tuples(lands, st.integers(-70, 70), st.integers(-70, 70)), min_size=2, max_size=7),
     gaps,
     cutter_sets,
 )
@@ -227,9 +217,7 @@ def test_lands_of_any_shape_come_apart(
 
 @QUICK
 @given(
-    st.lists(
-        st.tuples(lands, st.integers(-40, 40), st.integers(-40, 40)), min_size=1, max_size=7
-    ),
+    st.lists(st.tuples(lands, st.integers(-40, 40), st.integers(-40, 40)), min_size=1, max_size=7),
     gaps,
     cutter_sets,
 )

@@ -88,7 +88,28 @@ def many(count: int, noun: str) -> str:
 
 
 def copper_readings(layer: LayerFacts) -> list[Candidate]:
-    """Every reading of the layer as copper; the first is what the reader takes unasked."""
+    """Every reading of the layer as copper; the first is what the reader takes unasked.
+
+    Where outlines cross themselves the last one is what the others would give.
+    """
+    readings = _all_readings(layer)
+    if not layer.tangles:
+        return readings
+    rest = _unasked(layer.without_tangles())
+    if not rest.reads:
+        return readings
+    count = len(layer.tangles)
+    loop, crossing = layer.tangles[0]
+    x, y = crossing.at
+    fault = (
+        f"{loop.sources[0]}, at ({x:.3f}, {y:.3f}): {crossing.words}; draw it as separate outlines"
+    )
+    reason = f"{rest.reason}, once {many(count, 'line')} that cross themselves are drawn anew"
+    refused = (("copper-crosses-itself", fault + f" ({count} in all)" * (count > 1)),)
+    return [*readings, replace(rest, reason=reason, refused=refused)]
+
+
+def _all_readings(layer: LayerFacts) -> list[Candidate]:
     unasked = _unasked(layer)
     if unasked.reads:
         return [unasked, *_other_outlines(layer, unasked)]

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from millprep.drawing.marks.chain import Loop, OpenChain, chain
-from millprep.drawing.marks.evenodd import Crossing, nest
+from millprep.drawing.marks.evenodd import Crossing, area_of, nest
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread, Words
 
 Box = tuple[float, float, float, float]
@@ -29,7 +29,8 @@ class LayerFacts:
         inserted: shapes in inserts.
         deepest: how many outlines hold the innermost one, circles left aside.
         overlaps: pairs of outlines that overlap.
-        tangled: whether an outline crosses itself.
+        tangles: outlines that cross themselves, with why and where; `deepest` and `overlaps` are
+            those of the others.
         marks: everything with a shape; `unread` what has one that cannot be read.
         opened: the lines that stay open after chaining.
         distinctions: what could split its shapes: counts of colours, line types, blocks, and of
@@ -44,7 +45,7 @@ class LayerFacts:
         self.rounds: list[Round] = []
         self.loose = self.wide = self.fills = self.words = self.inserted = 0
         self.deepest = self.overlaps = 0
-        self.tangled = False
+        self.tangles: list[tuple[Loop, Crossing]] = []
         self.marks: list[Curve | Stroke | Fill] = []
         self.unread: list[Unread] = []
         self.opened: list[OpenChain] = []
@@ -101,6 +102,16 @@ class LayerFacts:
         """Closed lines that are no circles."""
         return [loop for loop in self.loops if loop.round is None]
 
+    def without_tangles(self) -> LayerFacts:
+        """The layer without the entities that draw outlines across themselves."""
+        tangled = {source.handle for loop, _ in self.tangles for source in loop.sources}
+        rest = LayerFacts(self.name)
+        for mark in (*self.marks, *self.unread):
+            if mark.source.handle not in tangled:
+                rest.add(mark)
+        rest.close()
+        return rest
+
     def spans(self, everything: Box | None) -> bool:
         """Whether what is drawn here reaches as far as everything does, on all four sides."""
         if everything is None or self.box is None:
@@ -114,7 +125,10 @@ class LayerFacts:
             return
         nesting = nest([loop.points for loop in plain])
         if isinstance(nesting, Crossing):
-            self.tangled = True
+            areas = [(loop, area_of(loop.points)) for loop in plain]
+            self.tangles = [(loop, area) for loop, area in areas if isinstance(area, Crossing)]
+            nesting = nest([loop.points for loop, a in areas if not isinstance(a, Crossing)])
+        if isinstance(nesting, Crossing) or not nesting.areas:
             return
         self.deepest = int(nesting.depth.max())
         self.overlaps = len(nesting.crossing)

@@ -6,21 +6,21 @@ Guesses rest on the geometry and on what the file says of itself, never on layer
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep.drawing import unit
+from millprep.drawing import selection, unit
 from millprep.drawing.dxf import opening
 from millprep.drawing.dxf.entities import walk
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks.mark import Curve, Fill, Round, Stroke, Unread
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.guess import Guess, guess
 from millprep.drawing.survey.layer_facts import Box, LayerFacts, joined
 from millprep.drawing.unit import UnitReading
-from millprep.model.job.layers import LayerRoles, Unit
+from millprep.model.job.layers import LayerRoles, Selection, Unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +74,7 @@ class Survey:
         doubts: why there is no guess, or what is to be looked at in it.
         unread: what could not be read, as sentences.
         repairs: what was changed to open a damaged file, each with its name.
+        selections: those that take the region that was given; the layers are called by them.
     """
 
     version: str
@@ -94,6 +95,7 @@ class Survey:
     doubts: tuple[str, ...]
     unread: tuple[str, ...]
     repairs: tuple[str, ...] = ()
+    selections: tuple[Selection, ...] = ()
 
     @property
     def per_mm(self) -> float:
@@ -101,13 +103,19 @@ class Survey:
         return 1.0 / self.unit_mm if self.unit_mm else 1.0
 
 
-def survey_file(file: Path, unit_given: Unit | None = None, repair: bool = False) -> Survey:
+def survey_file(
+    file: Path,
+    unit_given: Unit | None = None,
+    repair: bool = False,
+    region: Box | None = None,
+) -> Survey:
     """Survey a DXF file.
 
     Args:
         file: the drawing.
         unit_given: its unit, for one that states none.
         repair: whether a file that does not open as it is may be mended.
+        region: only what lies wholly within this rectangle, drawing coordinates in mm.
 
     Raises:
         Refusal: exit code 3, when the file is missing, damaged, no DXF, or of another unit.
@@ -116,10 +124,29 @@ def survey_file(file: Path, unit_given: Unit | None = None, repair: bool = False
     drawing = opening.load(file, ledger, repair)
     doc = drawing.doc
     entities = list(doc.modelspace())
+    if not entities:
+        ledger.stop(
+            "drawing-empty",
+            f"the model space of {file.name} holds no entities",
+            "export the board's layers into the model space",
+        )
     said = unit.of_file(drawing)
     scale = unit.scale(drawing, unit_given, ledger)
     ledger.refuse_if_stopped()
-    layers, unread = _walked(entities, scale or 1.0, ledger)
+    if region is not None and scale is None:
+        words = f"{file.name} does not say its unit, so a region in mm cannot be taken from it"
+        ledger.stop("drawing-no-unit", words, "say the unit of this drawing too")
+    ledger.refuse_if_stopped()
+    layers, unread, selections = _walked(entities, scale or 1.0, region, ledger)
+    if all(layer.box is None for layer in layers) and not unread:
+        kinds = sum((layer.kinds for layer in layers), Counter[str]())
+        shown = ", ".join(f"{n} {kind}" for kind, n in kinds.most_common(6))
+        ledger.stop(
+            "drawing-empty",
+            f"{file.name} holds no line and no area: {shown}",
+            "export the layers that draw the board",
+        )
+        ledger.refuse_if_stopped()
     hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
     guessed = guess(layers, in_mm=scale is not None)
     box = joined([layer.box for layer in layers])
@@ -149,17 +176,22 @@ def survey_file(file: Path, unit_given: Unit | None = None, repair: bool = False
             *(str(change) for change in drawing.changes if not repair),
         ),
         repairs=tuple(str(change) for change in drawing.changes if repair),
+        selections=selections,
     )
 
 
 def _walked(
-    entities: list[object], scale: float, ledger: Ledger
-) -> tuple[list[LayerFacts], Counter[str]]:
-    """Facts of every layer, by name, and what could not be read."""
+    entities: list[object], scale: float, region: Box | None, ledger: Ledger
+) -> tuple[list[LayerFacts], Counter[str], tuple[Selection, ...]]:
+    """Facts of every layer, by name, what could not be read, and selections that take a region."""
     layers: dict[str, LayerFacts] = {}
     unread: Counter[str] = Counter()
+    selections: tuple[Selection, ...] = ()
     try:
-        for mark in walk(entities, scale, lambda _: True):
+        marks: Iterable[Mark] = walk(entities, scale, lambda _: True)
+        if region is not None:
+            marks, selections = _within(list(marks), region)
+        for mark in marks:
             layer = layers.setdefault(mark.source.layer, LayerFacts(mark.source.layer))
             layer.add(mark)
             if isinstance(mark, Unread):
@@ -169,7 +201,23 @@ def _walked(
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "export only the layers of the board")
         ledger.refuse_if_stopped()
-    return sorted(layers.values(), key=lambda la: la.name), unread
+    return sorted(layers.values(), key=lambda la: la.name), unread, selections
+
+
+def _within(marks: list[Mark], region: Box) -> tuple[list[Mark], tuple[Selection, ...]]:
+    """The marks within a region, on layers called by the selections that take them."""
+    names = sorted({mark.source.layer for mark in marks})
+    known = {name.casefold() for name in names}
+    wanted = []
+    for name in names:
+        called = f"{name} of this board"
+        while called.casefold() in known:
+            called += "*"
+        wanted.append(Selection(called, layer=name, region=region))
+    selected = selection.select(marks, wanted)
+    kept = [mark for mark in selected.marks if mark.source.drawn_on is not None]
+    taken = zip(wanted, selected.taken, strict=True)
+    return kept, tuple(chosen for chosen, count in taken if count)
 
 
 def _layer(layer: LayerFacts, guessed: Guess, hidden: bool) -> SurveyedLayer:
