@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import astuple
 from typing import Annotated, Any, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -89,6 +88,13 @@ def _characters(value: Any) -> Any:
     return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
 
 
+def _corners(value: Any) -> Any:
+    """The corners of a box; a list of JSON as the tuple that a strict row requires."""
+    if isinstance(value, Box):
+        return value.bounds
+    return tuple(value) if isinstance(value, list) else value
+
+
 Text = Annotated[str, BeforeValidator(_characters)]
 Sha256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Count = Annotated[int, Field(ge=0)]
@@ -111,7 +117,7 @@ Place = tuple[Figure, Figure]
 Share = Annotated[Figure, Field(ge=0, le=1)]
 Corners = Annotated[
     tuple[Figure, Figure, Figure, Figure],
-    BeforeValidator(lambda box: astuple(box) if isinstance(box, Box) else box),
+    BeforeValidator(_corners),
 ]
 """[x0, y0, x1, y1], mm."""
 Passes = tuple[Number, Number]

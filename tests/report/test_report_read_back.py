@@ -13,8 +13,9 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Box
 from millprep.model.finding import Refusal
-from millprep.model.milling_pass import Vernier
+from millprep.model.milling_pass import ExtraSupport, Holding, Vernier
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report import report_file
@@ -38,6 +39,9 @@ def rich() -> CutSet:
     vernier = Vernier("v1", 1, (250.0, 7.0), "x", (1, 2), 1.0, 0.02, 5)
     levelling = Levelling(1, 2, MAP, "map.csv", 0.004, True, 0.013)
     pose = Pose(0.8, -0.6, 1.5, 0.6, 0.8, 2.5)
+    more = ExtraSupport("clamp", Box(10, -15, 25, 4), 0.02, 0.0)
+    held = Holding(2.0, 0.04, 0.025, (30.0, 40.0), 0.2, (Box(0, -15, 50, 4),), (more,))
+    first = replace(first, holding=held)
     passes = (first, replace(second, verniers=(vernier,), pose=pose, levelling=levelling))
     joins = tuple(
         replace(
