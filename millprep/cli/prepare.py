@@ -92,7 +92,7 @@ def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)
         return
-    seconds = sum(p.figures.seconds for p in cut_set.programs if p.figures is not None)
+    seconds = cut_set.machine_seconds or 0.0
     pieces = sum(p.pieces for p in cut_set.proofs)
     click.echo(f"set {cut_set.id} in {out}")
     click.echo(

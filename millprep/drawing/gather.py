@@ -258,12 +258,9 @@ def check(
     ledger: Ledger,
 ) -> None:
     """Layers that the drawing does not have, or roles that nothing plays, are faults."""
-    present = {str(layer.dxf.name): 0 for layer in doc.layers}
-    drawn: dict[str, int] = {}
-    for source in _all_entities(doc, entities):
-        layer = layer_of(source)
-        drawn[layer.casefold()] = drawn.get(layer.casefold(), 0) + 1
-        present.setdefault(layer, 0)
+    layers_used = {layer_of(source) for source in _all_entities(doc, entities)}
+    present = {str(layer.dxf.name) for layer in doc.layers} | layers_used
+    drawn = {layer.casefold() for layer in layers_used}
     known = {layer.casefold() for layer in present}
     for chosen in layers.selections:
         if chosen.name.casefold() in known:

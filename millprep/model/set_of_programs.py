@@ -244,6 +244,12 @@ class CutSet:
         return tuple(program for blank in self.blanks for program in blank.programs)
 
     @property
+    def machine_seconds(self) -> float | None:
+        """How long all programs run, s; None where none has its figures."""
+        known = [program.figures.seconds for program in self.programs if program.figures]
+        return sum(known) if known else None
+
+    @property
     def joins(self) -> tuple[Join, ...]:
         """The joins of all blanks."""
         return tuple(join for blank in self.blanks for join in blank.joins)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -257,9 +258,7 @@ def unplaced_findings(
     task: Task,
 ) -> Iterator[Finding]:
     """A `stop` for every board that fits no empty blank, and one for all others."""
-    counts: dict[str, int] = {}
-    for name, _ in unplaced:
-        counts[name] = counts.get(name, 0) + 1
+    counts = Counter(name for name, _ in unplaced)
     too_many: list[str] = []
     for kind, board in enumerate(wanted):
         if board.name not in counts:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -200,10 +201,7 @@ def as_cut_view(
     pieces = [part for part in parts if len(part.pieces) == 1]
     shorts = [part for part in parts if len(part.pieces) > 1]
     floating = [part.shape for part in parts if not part.pieces]
-    seen: dict[tuple[int, str], int] = {}
-    for part in parts:
-        for piece in part.pieces:
-            seen[piece] = seen.get(piece, 0) + 1
+    seen = Counter(piece for part in parts for piece in part.pieces)
     broken = [part for part in pieces if seen[part.pieces[0]] > 1]
     legend = [
         marks.swatch("piece", f"copper of a single piece ({len(pieces) - len(broken)})"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -212,9 +213,7 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     if not mine:
         return None
     mine.sort(key=lambda join: (round(safety_factor(join), 6), join.at))
-    pairs: dict[tuple[int, int], int] = {}
-    for join in mine:
-        pairs[join.passes] = pairs.get(join.passes, 0) + 1
+    pairs = Counter(join.passes for join in mine)
     counts = " and ".join(f"{n} with pass {min(pair)}" for pair, n in sorted(pairs.items()))
     most = max(join.predicted or 0.0 for join in mine)
     least = min(join.tolerance_electrical or 0.0 for join in mine)

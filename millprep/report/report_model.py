@@ -101,7 +101,6 @@ class Report(Row):
         A refused run has no programs, so its running time is not known either.
         """
         layout, certificate = cut_set.layout, cut_set.certificate
-        seconds = [p.figures.seconds for p in cut_set.programs if p.figures is not None]
         return cls.taken(
             cut_set,
             format=FORMAT,
@@ -113,7 +112,6 @@ class Report(Row):
             spoilboard=tuple(p for blank in cut_set.blanks for p in blank.spoilboard),
             joins=tuple(JoinRow.on(layout, join) for join in cut_set.joins),
             certificate=CertificateRow.of_certificate(layout, certificate) if certificate else None,
-            machine_seconds=sum(seconds) if seconds else None,
             files=None,
             seal=None,
         )

@@ -7,6 +7,7 @@ is read at a desk, the details, is printed only when it is wanted.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 from millprep.model.set_of_programs import CutSet
@@ -95,14 +96,14 @@ def sheet(cut_set: CutSet) -> str:
     spoilboard = spoilboard_programs(cut_set)
     pages = _pages(cut_set)
     chips = rules_words.cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
-    seconds = [p.figures.seconds for p in cut_set.programs if p.figures is not None]
+    seconds = cut_set.machine_seconds
     return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         resumed=bool(cut_set.resumed),
         machine=plain(cut_set.machine.name),
-        total=duration(sum(seconds)) if seconds else None,
+        total=None if seconds is None else duration(seconds),
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
@@ -140,9 +141,7 @@ def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
     result: list[tuple[str, ...]] = []
     for milled in cut_set.blanks:
         blank = milled.laminate
-        counts: dict[str, int] = {}
-        for placement in milled.placements:
-            counts[placement.board.name] = counts.get(placement.board.name, 0) + 1
+        counts = Counter(placement.board.name for placement in milled.placements)
         boards = ", ".join(f"{count} × {plain(name, 60)}" for name, count in counts.items())
         size = f"{number(blank.size[0])} × {number(blank.size[1])} mm"
         thick = f"{number(blank.thickness)} mm with {number(blank.copper, 3)} mm of copper"
