@@ -192,7 +192,7 @@ def check(job_file: File, say: Say = lambda _: None, *, repair: bool = False) ->
     >>> [finding.code for finding in millprep.check(job).findings if finding.severity == "stop"]
     []
     """
-    from millprep.workflow.check import check
+    from millprep.workflow.prepare import check
 
     return check(Path(job_file), say, repair=repair)
 

@@ -11,7 +11,6 @@ from typing import Any
 
 import shapely
 
-from millprep import job
 from millprep.model.finding import usage
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.nesting import figures, file
@@ -19,11 +18,10 @@ from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import BlankWithPasses
 from millprep.report.drawing_pictures import LaidBlank, draw
-from millprep.toolpaths import least_time
 from millprep.workflow import laying
-from millprep.workflow.inputs import read_boards, with_stored
+from millprep.workflow.inputs import with_stored
 from millprep.workflow.laying import Choice, Laid
-from millprep.workflow.planning import Say
+from millprep.workflow.planning import Say, read_job
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +55,7 @@ def lay_out(
     Raises:
         Refusal: for mistakes in job, drawings, or a stored layout.
     """
-    say("reading the job")
-    plan = job.load(job_file)
-    say("reading the drawings")
-    boards = read_boards(plan, repair=repair)
-    plan = least_time.chosen(plan, boards)
+    plan, boards = read_job(job_file, say, repair=repair)
     say("laying the boards out")
     laid = laying.lay(plan, boards, with_stored(plan, choice))
     blanks: list[LaidBlank] = []

@@ -40,9 +40,7 @@ def plan_set(job_file: Path, *, repair: bool = False) -> CutSet:
     Raises:
         Refusal: with all findings, when the job cannot be cut as it is.
     """
-    plan = job.load(job_file)
-    boards = read_boards(plan, repair=repair)
-    plan = least_time.chosen(plan, boards)
+    plan, boards = read_job(job_file, repair=repair)
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, None)
     try:
@@ -51,6 +49,22 @@ def plan_set(job_file: Path, *, repair: bool = False) -> CutSet:
         return planned(cut_set, plan, facts, None, laid.skipped)
     except Stopped as stopped:
         raise Refusal(stopped.cut_set.findings) from None
+
+
+def read_job(
+    job_file: Path, say: Say = lambda _: None, *, repair: bool = False
+) -> tuple[JobPlan, tuple[Board, ...]]:
+    """A job with what least time chooses, and its boards.
+
+    Raises:
+        Refusal: for mistakes in job or drawings.
+    """
+    say("reading the job")
+    plan = job.load(job_file)
+    say("reading the drawings")
+    boards = read_boards(plan, repair=repair)
+    plan = least_time.chosen(plan, boards)
+    return plan, boards
 
 
 def empty(

@@ -1,11 +1,12 @@
-"""The walk: a job file in, a set of programs out."""
+"""The walk: a job file in, a set of programs out; a check of a job keeps none of them."""
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import job, report
+from millprep import report
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
 from millprep.model.board import Board
@@ -13,15 +14,14 @@ from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
-from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_programs
 from millprep.verify.rules.judge import judged
 from millprep.workflow import proof, second_core, set_on_disk
-from millprep.workflow.inputs import Facts, read_boards, read_nets, with_stored
+from millprep.workflow.inputs import Facts, read_nets, with_stored
 from millprep.workflow.lay_out import write_layout
 from millprep.workflow.laying import Choice
-from millprep.workflow.planning import Say, Stopped, empty, laid_out, planned, stop, stops
+from millprep.workflow.planning import Say, Stopped, empty, laid_out, planned, read_job, stop, stops
 
 
 def prepare(
@@ -51,11 +51,7 @@ def prepare(
     out = out.resolve()
     set_on_disk.check(out, replace=replace_begun)
     set_on_disk.check(set_on_disk.refused_folder(out))
-    say("reading the job")
-    plan = job.load(job_file)
-    say("reading the drawings")
-    boards = read_boards(plan, repair=repair)
-    plan = least_time.chosen(plan, boards)
+    plan, boards = read_job(job_file, say, repair=repair)
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, choice)
     cut_set = empty(plan, job_file, boards, derivation, choice)
@@ -133,3 +129,28 @@ def _write_refused(cut_set: CutSet, out: Path) -> None:
     with set_on_disk.staged(refused) as folder:
         report.write_refused(cut_set, folder)
         set_on_disk.put_in_place(folder, refused)
+
+
+def check(job_file: Path, say: Say = lambda _: None, *, repair: bool = False) -> CutSet:
+    """Do what `prepare` does in a folder of its own that is thrown away, and judge all boards.
+
+    Args:
+        job_file: the TOML file.
+        say: takes the name of every step as it begins.
+        repair: mend drawings that do not open as they are, as far as the job accepts it.
+
+    Returns:
+        what was made, or what was known when a finding said stop.
+
+    Raises:
+        Refusal: for mistakes in job or drawings.
+    """
+    plan, boards = read_job(job_file, say, repair=repair)
+    facts = read_nets(plan, boards, job_file)
+    choice = with_stored(plan, None)
+    cut_set = empty(plan, job_file, boards, None)
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            return walk(cut_set, plan, boards, facts, Path(folder), say, None, choice, whole=True)
+        except Stopped as stopped:
+            return stopped.cut_set

@@ -21,7 +21,7 @@ from millprep.model.net import Load, NetFacts, Wire
 from millprep.verify.rules.copies import ALIKE, Copies, alike
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.judge import judge
-from millprep.workflow.check import check
+from millprep.workflow.prepare import check
 from tests.helpers.checked_jobs import RAIL as RAIL_NET
 from tests.helpers.checked_jobs import job, wide_and_narrow
 from tests.helpers.rules_scene import cut, joined, placed
