@@ -10,10 +10,9 @@ from dataclasses import replace
 from pathlib import Path as File
 from typing import Any
 
-from millprep.job.mistakes import label
 from millprep.job.places import TextPlace, key_places
 from millprep.job.presets import with_presets
-from millprep.job.reading import Reader
+from millprep.job.reading import Reader, label
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobTable, NamedFile

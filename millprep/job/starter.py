@@ -9,7 +9,7 @@ from functools import cache
 from importlib import resources
 
 from millprep.geometry.path import Point
-from millprep.job.fit import StarterCutter, drilling, isolation
+from millprep.job.presets import StarterCutter, drilling, isolation
 from millprep.model.job.isolation import COMMON_DEPTH, LEAST_TIME
 from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Unit
 

@@ -177,7 +177,7 @@ def _free_radii(
     medial axis point approximation using nearest neighbors and the normal field, 2012; reference
     from memory).
     """
-        # loaded when it is used
+    # loaded when it is used
     from scipy.spatial import cKDTree
 
     places, owners = others

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.job.fit import COPPER, FLATNESS, TRIED, _vee, drilling, isolation
-from millprep.job.presets import presets
+from millprep.job.presets import COPPER, FLATNESS, TRIED, _vee, drilling, isolation, presets
 
 
 @given(st.floats(0.13, 5.0))

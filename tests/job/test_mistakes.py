@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.job.mistakes import label
+from millprep.job.reading import label
 from millprep.model.job.mistakes import KeyPath, plain
 from tests.helpers.sample_job import JOB, changed, findings, messages
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.job import load, presets
-from millprep.job.fit import drilling
+from millprep.job.presets import drilling
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import Finding
