@@ -166,7 +166,9 @@ def test_the_table_of_motion(example_set: Path) -> None:
         assert four.fullmatch(row["feed"]) if row["motion"] != "rapid" else row["feed"] == ""
         before = key
     assert len(seen) == len(set(seen)), "the rows of a program stand together"
-    named = [f"blank-{b}/pass-{p}/{name}" if p != "0" else f"bed/{name}" for b, p, name in seen]
+    named = [
+        f"blank-{b}/pass-{p}/{name}" if p != "0" else f"spoilboard/{name}" for b, p, name in seen
+    ]
     assert sorted(named) == programs_of(example_set)
 
 

@@ -27,8 +27,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def touches(file: Path) -> list[tuple[float, float]]:
+    """Where copper is touched, the second touch of each place aside."""
     trace = reader.read(file.read_text("ascii"), file=file.name)
-    return [move.end[:2] for move in trace.moves if move.kind == "probe"]
+    return [m.end[:2] for m in trace.moves if m.kind == "probe" and m.by is None]
 
 
 def cuts(set_: Path, number: int) -> tuple[float, float, float, float]:
@@ -161,7 +162,9 @@ def test_the_outside_interpreter_runs_it_on_the_long_board(
     assert done.exit_code == 0, done.output
     file = tmp_path / NAME.format(number)
     canon = rs274_tool.canon(file.read_text("ascii"))
-    theirs = np.array([(m.x, m.y) for m in canon if m.kind == "probe"])
-    assert theirs == pytest.approx(np.array(touches(file)), abs=1e-3)
-    assert {m.z for m in canon if m.kind == "probe"} == {-1.0}
-    assert all(m.z > 0 for m in canon if m.kind != "probe")
+    probes = [m for m in canon if m.kind == "probe"]
+    theirs = np.array([(m.x, m.y) for m in probes])
+    assert theirs == pytest.approx(np.repeat(touches(file), 2, axis=0), abs=1e-3)
+    assert {m.z for m in probes[::2]} == {-1.0}
+    # counted from where it takes the first touch to have ended
+    assert all(abs(m.z + 1.25) <= 0.26 for m in probes[1::2])

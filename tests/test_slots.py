@@ -55,7 +55,7 @@ def test_slots_come_out_as_drawn(tmp_path: Path, face: str) -> None:
         assert shapely.hausdorff_distance(own.exterior, drawn.exterior, 0.05) <= 0.015
     for slot, made in zip(slots, [h for h in done.blanks[0].cuts.holes if h.end], strict=True):
         assert (made.at, made.end, made.work) == (slot.at, slot.end, "bore")
-    assert "-bore-fine.ngc" in "".join(program.file for program in done.programs)
+    assert "-bore-1.0.ngc" in "".join(program.file for program in done.programs)
 
 
 def test_a_slot_that_no_mill_fits_is_refused_with_its_place(tmp_path: Path) -> None:

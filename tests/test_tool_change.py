@@ -114,7 +114,7 @@ def test_at_every_change_the_spindle_stands_up_over_the_place_where_z_is_zeroed(
     touch = joined.cut_set.passes[0].touch
     for stop in asked[changer:]:
         end = trace.moves[stop.before - 1].end
-        assert end == pytest.approx((*touch, joined.plan.machine.above), abs=1e-4)
+        assert end == pytest.approx((*touch, joined.plan.machine.top), abs=1e-4)
         assert not [e for e in trace.spindle if e.line < stop.line][-1].on
         assert f"Set Z zero with it on the copper at X{touch[0]:.4f} Y{touch[1]:.4f}" in stop.words
     assert [re.findall(r"change to ([a-z]+)", s.words)[0] for s in asked] == CUTTERS[not changer :]
@@ -135,7 +135,7 @@ SPOIL: dict[str, tuple[Callable[[str], str], set[str]]] = {
     "no stop": (lambda t: re.sub(r"\(MSG, change to mill.*\)\nM0\n", "", t), {"cutter-differs"}),
     "no words": (lambda t: re.sub(r"\(MSG, change to mill.*\)\n", "", t), {"cutter-differs"}),
     "spindle on": (lambda t: t.replace("M5\n(blank", "(blank", 1), {"change-unsafe"}),
-    "low": (lambda t: t.replace("G0 Z30.0000", "G1 Z1.0000 F100.", 1), {"change-unsafe"}),
+    "low": (lambda t: t.replace("G0 Z28.0000", "G1 Z1.0000 F100.", 1), {"change-unsafe"}),
     "no way up": (lambda t: re.sub(r"(M0\nG21.*\n)G0 Z5.0000\nS", r"\1S", t), {"first-move"}),
     "no dwell": (lambda t: re.sub(r"M3\nG4 P3.0\n(?=G0 X2.1235 Y3.6543\nG0 X41)", "M3\n", t),
                  {"spindle-not-settled"}),

@@ -109,7 +109,18 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
 
 
 def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:
-    """What a pattern picks from a log."""
+    """What a pattern picks from a log: of the touches of a place, the last, which is slow."""
+    last: Reading | None = None
+    for reading in _picked(lines, pattern):
+        if last is not None and last[:2] != reading[:2]:
+            yield last
+        last = reading
+    if last is not None:
+        yield last
+
+
+def _picked(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:
+    """All that a pattern finds."""
     for n, line in enumerate(lines, 1):
         for match in pattern.finditer(line):
             try:

@@ -33,8 +33,6 @@ MOST_MORE = 3
 """So many additional rows or columns are tried before the grid is refused."""
 MOST_NODES = 2500
 MOST_FAULTS = 5
-CLAMP_SPARE = 1.0
-"""The widest part of the tip keeps so far from clamps, mm."""
 FAR = 500.0
 """The plane is denied this far beyond everything, mm."""
 
@@ -167,30 +165,31 @@ def denied(
         tip: what touches.
         uneven: how far the copper may lie above or below zero, mm.
     """
-    t = plan.machine.travel
+    t = plan.machine.reachable
     reach = t.shape
     x0, y0, x1, y1 = (mill_pass.pose.shape(mill_pass.window) | reach | free).bounds
     all_ = shapely.box(x0 - FAR, y0 - FAR, x1 + FAR, y1 + FAR)
     reasons = [
         Denied(
             shapely.difference(all_, reach),
-            f"the machine's travel ends at X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}, and the "
-            "copper must be known on all sides of the cuts. Move the blank so that the cuts lie "
-            "farther inside.",
+            f"it lies outside of {plan.machine.reachable_words}, X{t.x0:g} to {t.x1:g}, Y{t.y0:g} "
+            f"to {t.y1:g}, and the copper must be known on all sides of the cuts. Move the blank "
+            "so that the cuts lie farther inside.",
         )
     ]
     for clamp in plan.setup.clamps:
         if clamp.on_in(mill_pass.number):
             # the tip may be `uneven` below zero when the nut passes the clamp's top
-            nut = clamp.height + uneven + CLAMP_SPARE > tip.stickout
-            wide = max(plan.machine.collet * nut, tip.shank, tip.width(uneven)) / 2
-            b = clamp.box.grown(wide + CLAMP_SPARE)
-            part = "collet" if nut else "shank"
+            off = plan.machine.clamp_clearance
+            rise = clamp.height + off + uneven
+            b = clamp.box.grown(tip.radius_up(rise, plan.machine.collet) + off)
+            part = "collet" if rise > tip.stickout else "shank"
             reasons.append(
                 Denied(
                     b.shape,
-                    f"the {part} would meet the clamp at X{clamp.box.x0:g} to {clamp.box.x1:g}, "
-                    f"Y{clamp.box.y0:g} to {clamp.box.y1:g}. Move the clamp, or give another "
+                    f"the {part} would come nearer than {off:g} mm to the clamp at "
+                    f"X{clamp.box.x0:g} to {clamp.box.x1:g}, Y{clamp.box.y0:g} to "
+                    f"{clamp.box.y1:g}. Move the clamp, or give another "
                     "--spacing.",
                 )
             )

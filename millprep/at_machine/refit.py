@@ -122,7 +122,7 @@ def _too_far(measured: MeasuredPose, blank: int, number: int) -> Finding:
         code="refit-beyond-travel",
         severity="stop",
         message=(
-            "With the blank as it lies, some cuts are outside the travel. "
+            "With the blank as it lies, some cuts come too near to the end of the travel. "
             f"{measured.findings[0].message} Put the blank closer to its planned place and read "
             "the holes again."
         ),

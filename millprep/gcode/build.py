@@ -12,7 +12,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp
 from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
-from millprep.model.cutter import Cutter
+from millprep.model.cutter import Cutter, Vee
 from millprep.model.dialect import ToolChange
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.work import ProfilePlan
@@ -86,7 +86,7 @@ def build(
     )
     mains = [
         _program(
-            _file(mill_pass, number, _works(by_cutter[name])[0], name),
+            _file(mill_pass, number, _works(by_cutter[name]), named[name]),
             by_cutter[name],
             _works(by_cutter[name]),
             mill_pass,
@@ -105,12 +105,12 @@ def build(
         return tuple(programs)
     tool = first if probe is None else probe.tip
     outline = dry_run.program(
-        _file(mill_pass, 1, "dry-run", tool.name),
+        _file(mill_pass, 1, ("dry-run",), tool),
         mill_pass,
         tool,
         machine,
         programs,
-        dry_run.tallest(mill_pass, clamps),
+        clamps,
         () if probe is not None else shown,
     )
     return tuple(programs) if outline is None else (outline, *programs)
@@ -147,16 +147,16 @@ def _before_cutting(
     """
     programs: list[Program] = []
     if probe is not None:
-        file = _file(mill_pass, count + 1, "probe", probe.tip.name)
+        file = _file(mill_pass, count + 1, ("probe",), probe.tip)
         programs.append(probing.rim_program(file, mill_pass, probe, machine))
         if first is not None and shown:
-            file = _file(mill_pass, count + 2, "dry-run", first.name)
+            file = _file(mill_pass, count + 2, ("dry-run",), first)
             marks = dry_run.program(file, mill_pass, first, machine, shown=shown)
             programs += [] if marks is None else [marks]
     if ahead:
         lines = [_on_machine(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter
-        file = _file(mill_pass, len(programs) + count + 1, "engrave", name)
+        file = _file(mill_pass, len(programs) + count + 1, ("engrave",), named[name])
         combs = _program(
             file, lines, ("engrave",), mill_pass, named[name], machine, profile, approach
         )
@@ -192,10 +192,16 @@ def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:
     return works
 
 
-def _file(mill_pass: MillingPass, number: int, work: Work, cutter: str) -> str:
+def _file(mill_pass: MillingPass, number: int, works: Sequence[Work], cutter: Cutter) -> str:
+    """What a program does and with what: the diameter, which a person finds on the cutter."""
     folder = f"blank-{mill_pass.blank}/pass-{mill_pass.number}"
-    safe = re.sub(r"[^A-Za-z0-9.-]", "-", cutter)
-    return f"{folder}/{number:02d}-{work}-{safe}.ngc"
+    work = works[0] if works[-1] in (works[0], "engrave") else f"{works[0]}-and-{works[-1]}"
+    if isinstance(cutter, Vee):
+        size = re.sub(r"[^A-Za-z0-9.-]", "-", cutter.name)
+    else:
+        size = f"{cutter.width(cutter.flute):g}"
+        size += "" if "." in size else ".0"
+    return f"{folder}/{number:02d}-{work}-{size}.ngc"
 
 
 def _on_machine(cut: Cut, pose: Pose) -> Cut:

@@ -18,8 +18,6 @@ from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Move, Program
 
-MARGIN = 2.0
-"""Height of the outline above the tallest clamp, mm; less where the machine cannot go higher."""
 FEED = 600.0
 """Slow enough for a hand on the stop, mm/min: common practice, no source."""
 SMOOTHED = 0.1
@@ -35,14 +33,14 @@ def tallest(mill_pass: MillingPass, clamps: Sequence[Clamp]) -> float:
 def check_clamp_height(
     mill_pass: MillingPass, clamps: Sequence[Clamp], machine: Machine
 ) -> tuple[Finding, ...]:
-    """A warning when a clamp is higher than the machine can go."""
+    """A warning when a clamp is higher than the machine can go over."""
     over = tallest(mill_pass, clamps)
     if height(machine, over) is not None:
         return ()
     message = (
-        f"A clamp of pass {mill_pass.number} is {over:g} mm high and the machine goes up to "
-        f"{machine.above:g} mm: there is no dry run around the cuts. Look along "
-        "the spoilboard yourself, or use a lower clamp."
+        f"A clamp of pass {mill_pass.number} is {over:g} mm high, and {machine.clamp_clearance:g} "
+        f"mm above it the machine goes no higher than {machine.top:g} mm: there is no dry run "
+        "around the cuts. Look along the spoilboard yourself, or use a lower clamp."
     )
     return (
         Finding(
@@ -57,9 +55,8 @@ def check_clamp_height(
 
 def height(machine: Machine, clamp: float) -> float | None:
     """Height of an outline over clamps of this height; None where the machine cannot go over."""
-    if clamp >= machine.above:
-        return None
-    return min(max(machine.clearance, clamp + MARGIN), machine.above)
+    high = max(machine.clearance, clamp + machine.clamp_clearance if clamp > 0 else 0.0)
+    return high if high <= machine.top else None
 
 
 def program(
@@ -68,7 +65,7 @@ def program(
     cutter: Cutter,
     machine: Machine,
     around: Sequence[Program] = (),
-    clamp: float = 0.0,
+    clamps: Sequence[Clamp] = (),
     shown: Sequence[Point] = (),
 ) -> Program | None:
     """The cutter goes around, then stops over every place in turn, the spindle off.
@@ -76,14 +73,15 @@ def program(
     Args:
         file: its path in the set.
         mill_pass: where it is zeroed.
-        cutter: the one that is put in first.
+        cutter: the one that is fitted first.
         machine: heights and limits.
         around: the programs whose moves it goes around; none for no outline.
-        clamp: height of the tallest clamp, mm above the copper; 0 for none.
+        clamps: of all passes.
         shown: places that it shows just above the copper, machine frame.
 
     None when it would go nowhere.
     """
+    clamp = tallest(mill_pass, clamps)
     high = height(machine, clamp) if around else None
     if high is None and not shown:
         return None
@@ -91,15 +89,24 @@ def program(
     pen = Pen(machine, cutter, start)
     notes = ["dry run: the spindle stays off"]
     if high is not None:
-        corners, past = outline(around, machine.travel)
+        corners, past = outline(around, machine.reachable)
         feed = min(FEED, machine.max_feed)
         first = _nearest(corners, mill_pass.touch)
         (x, y), *others = [*corners[first:], *corners[: first + 1]]
+        on = [clamp for clamp in clamps if clamp.on_in(mill_pass.number)]
+        low = high > machine.clearance and _free_of(on, corners, cutter, machine)
         pen.moves.append(Move("rapid", x, y, high))
-        pen.moves += [Move("feed", x, y, high, feed=feed) for x, y in others]
+        for level in (high, machine.clearance) if low else (high,):
+            if level != high:
+                pen.moves.append(Move("feed", x, y, level, feed=feed))
+            pen.moves += [Move("feed", *at, level, feed=feed) for at in others]
+        if low:
+            pen.moves.append(Move("rapid", x, y, high))
         pen.moves.append(Move("rapid", *mill_pass.touch, high))
         pen.at = start
         notes += _outline_notes(high, clamp, past)
+        if high > machine.clearance:
+            notes.append(_low_note(machine.clearance, low=low))
     for at in shown:
         look(pen, at)
     if shown:
@@ -123,11 +130,33 @@ def program(
     )
 
 
-def outline(around: Sequence[Program], travel: Box) -> tuple[list[Point], float]:
+def _free_of(
+    clamps: Sequence[Clamp], corners: Sequence[Point], cutter: Cutter, machine: Machine
+) -> bool:
+    """Whether the outline at the height of rapids keeps off all clamps."""
+    line, free = shapely.LinearRing(corners), machine.clamp_clearance
+    return all(
+        rise <= 0
+        or shapely.distance(line, b.shape) >= cutter.radius_up(rise, machine.collet) + free
+        for clamp in clamps
+        for b, rise in [(clamp.box, clamp.height + free - machine.clearance)]
+    )
+
+
+def _low_note(clearance: float, *, low: bool) -> str:
+    if low:
+        return f"then it goes around once more at the height of the rapids, {clearance:g} mm"
+    return (
+        f"it does not go around at the height of the rapids, {clearance:g} mm: a clamp is in the "
+        "way of the outline, though of no rapid"
+    )
+
+
+def outline(around: Sequence[Program], reach: Box) -> tuple[list[Point], float]:
     """Corners of a convex outline around all that programs reach, and how much of it is cut off.
 
     The outline holds every move grown by half the width that its cutter has at the surface, as far
-    as the axis can go there; the second value is how far cutters reach past the travel, mm.
+    as the axis can go there; the second value is how far cutters reach past that, mm.
     """
     reached = [
         shapely.buffer(shapely.MultiPoint(np.array(list(_places(program)))).convex_hull, half)
@@ -136,9 +165,9 @@ def outline(around: Sequence[Program], travel: Box) -> tuple[list[Point], float]
     ]
     hull = shapely.union_all(reached).convex_hull
     x0, y0, x1, y1 = hull.bounds
-    past = max(travel.x0 - x0, travel.y0 - y0, x1 - travel.x1, y1 - travel.y1, 0.0)
+    past = max(reach.x0 - x0, reach.y0 - y0, x1 - reach.x1, y1 - reach.y1, 0.0)
     hull = hull.buffer(SMOOTHED, join_style="mitre").simplify(SMOOTHED)
-    hull = hull.intersection(travel.shape)
+    hull = hull.intersection(reach.shape)
     # a normal polygon begins at its lowest corner; the way round does not matter
     corners = shapely.get_coordinates(shapely.normalize(hull))[:-1]
     return [(x, y) for x, y in corners.tolist()], past
@@ -168,5 +197,5 @@ def _outline_notes(high: float, clamp: float, past: float) -> Iterator[str]:
     )
     if past > 0:
         yield (
-            f"the outline ends at the travel of the machine; cutters reach {past:.2f} mm past it"
+            f"the outline ends where the machine's travel does; cutters reach {past:.2f} mm past it"
         )

@@ -20,7 +20,7 @@ def comment_text(text: str) -> str:
 
 
 def describe(cutter: Cutter) -> str:
-    """The cutter in words, for the person who puts it in."""
+    """The cutter in words, for the person who fits it."""
     if isinstance(cutter, Vee):
         return f"vee, tip {cutter.tip:g} mm, {cutter.angle:g} degrees included"
     if isinstance(cutter, EndMill):
@@ -48,7 +48,7 @@ def head(
 
     Args:
         program: what follows.
-        machine: its heights, and whether it puts cutters in by itself.
+        machine: its heights, and whether it changes cutters by itself.
         place: which part of its file it is, and of how many.
         number: how numbers are spelt.
     """
@@ -60,7 +60,7 @@ def head(
     if part == 1 and machine.tool_change != "changer":
         # others have a stop of their own
         yield (
-            f"put in {program.cutter.name}, then set Z zero with it on {program.zero_on} at "
+            f"fit {program.cutter.name}, then set Z zero with it on {program.zero_on} at "
             f"X{number(x)} Y{number(y)}"
         )
     yield "X and Y zero stay as they were set for this pass"

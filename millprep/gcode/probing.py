@@ -16,7 +16,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.program import Move, Program
+from millprep.model.program import Move, Program, SecondTouch
 
 FARTHEST_OFF = 1.0
 """A hole is looked for this far from its place, at most, mm; the dry look before shows it."""
@@ -85,10 +85,10 @@ def _rim_notes(holes: Sequence[RegistrationHole]) -> tuple[str, ...]:
     )
 
 
-SURFACE_FREE = 0.5
-"""The slow way down begins this far above where copper may be, mm."""
-SURFACE_FEED = 30.0
-"""Feed of every touch, mm/min: common practice, no source."""
+SURFACE_FEEDS = (100.0, 30.0)
+"""Feeds of the first and of the second touch, mm/min: common practice, no source."""
+SURFACE_BACK = 0.5
+"""Between two touches the tip goes up this far, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,18 +127,21 @@ def surface_program(
     probing: Probing,
     machine: Machine,
 ) -> Program:
-    """The program that touches the copper at every node, and zero before and after them."""
+    """The program that touches the copper at every node, and zero before and after them.
+
+    All the way down from clearance the tip feels for copper, so that none that is higher than
+    expected breaks it: fast first, then slowly from close above.
+    """
     start = (*mill_pass.touch, machine.clearance)
     pen = Pen(machine, probing.cutter, start)
-    feed = min(SURFACE_FEED, machine.max_feed, machine.max_plunge)
-    high, low = probing.uneven + SURFACE_FREE, -probing.uneven
+    fast, slow = (min(feed, machine.max_feed, machine.max_plunge) for feed in SURFACE_FEEDS)
+    low, again = -probing.uneven, SecondTouch(SURFACE_BACK, slow)
     places = list(surface_places(mill_pass.touch, x, y))
     for n, at in enumerate(places, 1):
         pen.over(*at)
-        pen.lower(high)
         text = f"point {n}: write down Z as the display shows it, then go on"
         stop = text if probing.stops else ""
-        pen.moves.append(Move("probe", *at, low, feed=feed, stop=stop))
+        pen.moves.append(Move("probe", *at, low, feed=fast, stop=stop, again=again))
         pen.at = (*at, low)
         pen.rise()
     pen.over(*mill_pass.touch)
@@ -170,6 +173,6 @@ def _surface_notes(probing: Probing, count: int) -> Iterator[str]:
     else:
         yield "set Z zero by the probe's own switch, and look whether the machine sees it"
     yield (
-        f"the copper is looked for from Z{probing.uneven:g} down to Z{-probing.uneven:g}; "
-        "a touch that finds none is an error and stops the machine"
+        f"every point is touched twice, fast and slowly, from clearance down to "
+        f"Z{-probing.uneven:g}; a touch that finds no copper is an error and stops the machine"
     )

@@ -12,7 +12,7 @@ from typing import Protocol
 
 from millprep.gcode.head import comment_text, describe, head
 from millprep.model.machine import Machine
-from millprep.model.program import Cycle, Move, Program
+from millprep.model.program import Cycle, Move, Program, SecondTouch
 
 WORDS = {"rapid": "G0", "feed": "G1", "arc_cw": "G2", "arc_ccw": "G3", "probe": "G38.2"}
 STATE = "G21 G90 G17 G94 G40 G49 G80 G54"
@@ -86,7 +86,7 @@ class TextSink:
         if first:
             self._line(STATE)
         else:
-            self._line(f"G0 Z{self._number(machine.above)}")
+            self._line(f"G0 Z{self._number(machine.top)}")
             raised = self.line
         if self._changes or not first:
             self._change(program)
@@ -107,7 +107,7 @@ class TextSink:
         if program.spins and machine.dwell > 0:
             self._dwell(machine.dwell)
         self._line(f"G0 X{self._number(x)} Y{self._number(y)}")
-        start = (up, z) if first else (raised, machine.above)
+        start = (up, z) if first else (raised, machine.top)
         self.opening = (start, (up, z), (self.line, z))
         self._at = (x, y, z)
         self._feed = None
@@ -164,6 +164,17 @@ class TextSink:
         else:
             self._restart_point()
         self._line(" ".join(line))
+        if move.again is not None:
+            self._touch_again(move.again)
+
+    def _touch_again(self, again: SecondTouch) -> None:
+        """From where the tip touched, which only the machine knows."""
+        back = self._number(again.back)
+        self._line("G91")
+        self._line(f"G0 Z{back}")
+        down = ["G38.2", f"Z{self._number(-2 * again.back)}", *self._new_feed(again.feed)]
+        self._line(" ".join(down))
+        self._line("G90")
 
     def end(self) -> None:
         """Spindle off, end; the last move has already gone up."""

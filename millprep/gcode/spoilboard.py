@@ -20,11 +20,10 @@ SPOILBOARD_PASS = 0
 
 
 def spoilboard_pass(machine: Machine, blank: int) -> MillingPass:
-    """The spoilboard as a pass: machine and blank frame are the same, zero at the first corner."""
-    t = machine.travel
-    return MillingPass(
-        blank, SPOILBOARD_PASS, t.shape, Pose(), (), (max(t.x0, 0.0), max(t.y0, 0.0))
-    )
+    """The spoilboard as a pass: machine and blank frame are the same, Z zero in a corner."""
+    reach = machine.reachable
+    touch = (max(reach.x0, 0.0), max(reach.y0, 0.0))
+    return MillingPass(blank, SPOILBOARD_PASS, reach.shape, Pose(), (), touch)
 
 
 def spoilboard_program(
@@ -44,7 +43,7 @@ def spoilboard_program(
     name = program.file.rsplit("/", 1)[-1]
     return replace(
         program,
-        file=f"bed/blank-{blank}-{name}",
+        file=f"spoilboard/blank-{blank}-{name}",
         zero_on="the spoilboard",
         notes=(
             "the blank and its clamps are off: these holes are for the pins in the spoilboard",

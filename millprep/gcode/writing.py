@@ -99,7 +99,7 @@ class TableSink:
     def begin(self, program: Program) -> None:
         """The start row, then the two motions of the program's head.
 
-        Of a later program in its file the start is the motion up to where its cutter is put in.
+        Of a later program in its file the start is the motion up to where its cutter is fitted.
         """
         file = program.file.rsplit("/", 1)[-1]
         self._prefix = f"{program.blank},{program.mill_pass},{file}"
@@ -159,6 +159,9 @@ class FiguresSink:
         else:
             self._cut += length
             self._seconds += length / move.feed * 60
+        if move.again is not None:
+            back, feed = move.again
+            self._seconds += (back / self._machine.rapid + back / feed) * 60
 
     def end(self) -> None:
         """Nothing more."""

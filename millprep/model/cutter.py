@@ -84,6 +84,11 @@ class Cutter(JobTable):
         """Width of the groove, `level` below the surface, when the tip is `depth` below it."""
         raise NotImplementedError
 
+    def radius_up(self, rise: float, collet: float) -> float:
+        """Of cutter, shank and, where it is that low, the collet nut, up to `rise` over the tip."""
+        nut = collet if rise > self.stickout else 0.0
+        return max(nut, self.shank, self.width(min(rise, self.flute))) / 2
+
     @check
     def _flute_within_stickout(self) -> Iterator[Mistake]:
         if self.flute > self.stickout:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from typing import Literal
@@ -25,7 +26,7 @@ from millprep.model.job.keys import (
     number,
     preset_key,
 )
-from millprep.model.job.mistakes import Mistake, check, plain, settled, wrong
+from millprep.model.job.mistakes import Mistake, check, plain, wrong
 
 Spindle = Literal["program", "hand"]
 SurfaceProbe = Literal["electrical", "switch"]
@@ -52,10 +53,18 @@ class Machine(JobTable):
         default=(0.0, 0.0),
         words="[0, 0]",
     )
+    travel_margin: float = number(
+        "How far every motion keeps from the ends of the travel, upward and downward as well",
+        "mm",
+        default=2.0,
+        least=0,
+        most=100,
+    )
     above: float = number("Free travel above the copper surface", "mm", above=0, most=1000)
     below: float = number("Free travel below the copper surface", "mm", above=0, most=1000)
     clearance: float = number(
-        "Height of rapid moves above the copper surface; higher than every clamp they cross",
+        "Height of rapid moves above the copper surface; clamp_clearance above every clamp they "
+        "cross",
         "mm",
         default=5.0,
         above=0,
@@ -68,6 +77,13 @@ class Machine(JobTable):
         default=0.5,
         above=0,
         most=1000,
+    )
+    clamp_clearance: float = number(
+        "How far cutter, shank and collet nut keep from every clamp, in height and sideways",
+        "mm",
+        default=2.0,
+        least=0,
+        most=100,
     )
     rapid: float = number(
         "Speed of rapid moves, for the time estimate only",
@@ -180,15 +196,41 @@ class Machine(JobTable):
         return Box(0.0 - zero_x, 0.0 - zero_y, x - zero_x, y - zero_y)
 
     @property
+    def reachable(self) -> Box:
+        """Where programs move the spindle's axis: the travel less its margin."""
+        return self.travel.grown(-self.travel_margin)
+
+    @property
+    def top(self) -> float:
+        """The highest Z of any program, mm: the free travel less its margin, in whole digits."""
+        digits = 10.0**self.dialect.decimals
+        return math.floor((self.above - self.travel_margin) * digits + 1e-6) / digits
+
+    @property
+    def reachable_words(self) -> str:
+        """The travel as findings name it."""
+        margin = self.travel_margin
+        less = f" less travel_margin of {margin:g} mm at each end"
+        return f"the travel{less if margin else ''}"
+
+    @property
     def spindle_by_program(self) -> bool:
         """False when a person switches the spindle."""
         return self.spindle == "program"
 
     @check
     def _clearance_within_travel(self) -> Iterator[Mistake]:
-        if self.clearance > self.above:
-            words = f"must be at most the free travel above the copper, {self.above:g} mm"
-            yield wrong(("clearance",), f"{words}; got {self.clearance:g}")
+        if self.clearance > self.top:
+            words = f"must be at most {self.top:g} mm, the free travel above the copper"
+            words += f" less travel_margin; got {self.clearance:g}"
+            yield wrong(("clearance",), words)
+
+    @check
+    def _margin_leaves_travel(self) -> Iterator[Mistake]:
+        half = min(*self.travel_size, self.below * 2) / 2
+        if self.travel_margin >= half:
+            words = f"must leave travel on all axes, so be below {half:g} mm"
+            yield wrong(("travel_margin",), f"{words}; got {self.travel_margin:g}")
 
     @check
     def _zero_within_travel(self) -> Iterator[Mistake]:
@@ -212,16 +254,11 @@ class Machine(JobTable):
             yield wrong(("probe_log",), f"must pick x, y and z; groups it lacks: {words}")
 
     @check
-    def _heights_have_the_decimals(self) -> Iterator[Mistake]:
-        heights = ["clearance"] if self.tool_change == "files" else ["clearance", "above"]
-        for key in heights:
-            yield from settled(self._height_has_the_decimals(key))
-
-    def _height_has_the_decimals(self, key: str) -> Iterator[Mistake]:
-        height, decimals = getattr(self, key), self.dialect.decimals
+    def _clearance_has_the_decimals(self) -> Iterator[Mistake]:
+        height, decimals = self.clearance, self.dialect.decimals
         if abs(round(height, decimals) - height) > 1e-9:
             words = f"must have no more than the {decimals} decimals of [machine.dialect]"
-            yield wrong((key,), f"{words}; got {height!r}")
+            yield wrong(("clearance",), f"{words}; got {height!r}")
 
     @check
     def _a_change_of_cutters_needs_comments(self) -> Iterator[Mistake]:

@@ -30,12 +30,19 @@ class Cycle(NamedTuple):
     back: float
 
 
+class SecondTouch(NamedTuple):
+    """A probe's second touch: up this far from where it touched, mm, and slowly down again."""
+
+    back: float
+    feed: float
+
+
 class Move(NamedTuple):
     """One motion to (x, y, z); i, j lead from its start to the arc's centre.
 
     `feed` in mm/min, None for a rapid; `wait` seconds at its end, for a person to look; `stop`
-    words for a stop at its end, until the person goes on. A probe ends where it touches. All
-    motions of one drilling cycle carry that `cycle`, which one line orders.
+    words for a stop at its end, until the person goes on. A probe ends where it touches, and may
+    touch `again`. All motions of one drilling cycle carry that `cycle`, which one line orders.
     """
 
     motion: Motion
@@ -48,6 +55,7 @@ class Move(NamedTuple):
     wait: float = 0.0
     stop: str = ""
     cycle: Cycle | None = None
+    again: SecondTouch | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,6 +112,8 @@ def _together(
 
 
 DIGITS = 4
+NARROWEST = 10.0
+"""Between its margins an offcut is this wide at least, mm: of less no board can be cut."""
 
 
 def covered(
@@ -133,7 +135,9 @@ def used_length(
 def offcut(
     blank: int, spots: Sequence[Spot], wanted: Sequence[Wanted], sheet: StockSheet
 ) -> shapely.Polygon | None:
-    """The largest piece of laminate left, blank frame, four decimals; None when none is left.
+    """The largest piece of laminate left, blank frame, four decimals.
+
+    None when none is left of which a board could be cut, the margin of the blank around it.
 
     It is cut off square behind the farthest board, so that two cuts with a saw separate it.
 
@@ -153,7 +157,8 @@ def offcut(
     )
     rest = sheet.outline.intersection(beyond)
     pieces = [p for p in shapely.get_parts(rest) if isinstance(p, shapely.Polygon)]
-    pieces = [p for p in pieces if p.area > 1.0]
+    narrow = sheet.margin + NARROWEST / 2
+    pieces = [p for p in pieces if not shapely.buffer(p, -narrow, join_style="mitre").is_empty]
     if not pieces:
         return None
     largest = max(pieces, key=lambda p: (p.area, p.bounds))

@@ -52,7 +52,7 @@ def cuts(
         findings += checks.lap_notes(laps, job.isolation, blank)
         clearings, clearing_findings = cleared(job, blank, placements, facts)
         findings += clearing_findings
-    holes, hole_findings = drilling.drill(placements, blank, job.drilling)
+    holes, hole_findings = drilling.drill(placements, blank, job.drilling, job.profile.cutter)
     profiles, profile_findings = profile.profile(placements, blank, job.profile)
     findings += [*hole_findings, *profile_findings]
     return Cuts(laps, clearings, holes, profiles), tuple(findings)

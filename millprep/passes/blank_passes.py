@@ -71,7 +71,9 @@ def passes(
         _with_programs(
             job,
             _pass(job, blank.laminate, frame, registered.holes, marks, number, measured),
-            (*hole_cuts.get(number, ()), *_cuts_of(number, marks, shared)),
+            drilling.without_change(
+                (*hole_cuts.get(number, ()), *_cuts_of(number, marks, shared)), job.profile.cutter
+            ),
             marks,
             left_out,
         )
@@ -201,10 +203,9 @@ def _pass(
     shift, k = frame.shift, number - 1
     planned = shift.poses[k]
     pose = _pose(planned, measured.get((laminate.number, number)))
-    travel = job.machine.travel
     window = shift.polygon(k)
     if pose is not planned:
-        window = pose.inverse().shape(travel.shape)
+        window = pose.inverse().shape(job.machine.reachable.shape)
     return MillingPass(
         blank=laminate.number,
         number=number,

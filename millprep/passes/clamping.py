@@ -102,8 +102,8 @@ def touch_point(
     Raises:
         Refusal: when the wished point is cut, clamped or off the blank, or no place is free.
     """
-    x0, y0 = max(window.x0, 0.0) + EDGE, max(window.y0, 0.0) + EDGE
-    x1, y1 = min(window.x1, blank.size[0]) - EDGE, min(window.y1, blank.size[1]) - EDGE
+    x0, y0 = max(window.x0, EDGE), max(window.y0, EDGE)
+    x1, y1 = min(window.x1, blank.size[0] - EDGE), min(window.y1, blank.size[1] - EDGE)
     denied = cut.buffer(EDGE, quad_segs=4)
     if wished is not None:
         x, y = pose.inverse().point(wished)

@@ -33,7 +33,7 @@ ROUNDS = 4
 PLAY = 0.01
 """What boards keep from a join line beyond the cutter's radius, mm."""
 ROOM = 0.5
-"""What boards keep from clamps beyond what the cutters and the collet need, mm."""
+"""What a collet nut that is higher than the clamps keeps from them all the same, mm."""
 NO_PASSES = 1000
 """A layout whose boards no passes hold is worse than one with this many passes."""
 
@@ -42,6 +42,12 @@ Places = tuple[shapely.Polygon, ...]
 Score = tuple[int, int, int, float]
 """Passes, boards in the way of clamps or holes, short boards across join lines, used length of the
 last blank."""
+
+
+def clamp_reach(job: JobPlan, *, collet: bool) -> float:
+    """How far the axis keeps from a clamp, mm, so that cutters do, and the collet nut as well."""
+    needed = max(c.shank for c in job.cutters) / 2 + job.machine.clamp_clearance
+    return max(needed, job.machine.collet / 2 + ROOM) if collet else needed
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +80,7 @@ class BlankWithPasses:
     @property
     def clamped(self) -> Places:
         """What the clamps of all passes need, where it lies on the blank."""
-        reach = self.job.machine.collet / 2 + self.reach + ROOM
+        reach = clamp_reach(self.job, collet=True) + self.reach
         areas = []
         for k, pose in enumerate(self.shift.poses):
             for clamp in self.job.setup.clamps:
@@ -98,7 +104,7 @@ class BlankWithPasses:
     def _holes(self, taken: BaseGeometry | None = None) -> list[Point]:
         """Where holes would be chosen outside of what is taken; empty where there is no room."""
         job, missing = joined_by(self.job, self.blank), _missing(self.blank)
-        clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + 1.0)
+        clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + job.machine.clamp_clearance)
         try:
             holes = registration.choose(
                 self.shift,
@@ -143,9 +149,9 @@ def of(job: JobPlan, number: int, plan: int, here: Areas) -> BlankWithPasses | N
 
 
 def moves(job: JobPlan, size: tuple[float, float]) -> bool:
-    """Whether a blank of this size is longer than the travel, or turned."""
-    travel, (ox, oy) = job.machine.travel, job.setup.origin
-    return ox + size[0] > travel.x1 + 1e-9 or oy + size[1] > travel.y1 + 1e-9
+    """Whether a blank of this size reaches past what the machine does."""
+    reach, (ox, oy) = job.machine.reachable, job.setup.origin
+    return ox + size[0] > reach.x1 + 1e-9 or oy + size[1] > reach.y1 + 1e-9
 
 
 def settled(

@@ -162,7 +162,7 @@ def plan(
     first = _first(machine, origin)
     low, high = (need.x0, need.y0), (need.x1, need.y1)
     w_low, w_high = (first.x0, first.y0), (first.x1, first.y1)
-    findings = outside(need, first, origin, blank)
+    findings = outside(need, first, origin, blank, machine)
     counts: list[int] = [1, 1]
     shifts: list[list[float]] = [[0.0], [0.0]]
     if all(high[a] > w_high[a] + 1e-9 for a in (0, 1)):
@@ -173,7 +173,7 @@ def plan(
         length, whole = w_high[a] - w_low[a], high[a] - w_low[a]
         least = least_travel(whole, least_overlap)
         if length < least - 1e-9:
-            findings.append(_too_short(a, length, least, whole, least_overlap, blank))
+            findings.append(_too_short(a, machine, least, whole, least_overlap, blank))
             continue
         counts[a], shifts[a] = _along(whole, length, least_overlap, machine.screw_lead)
     if findings:
@@ -213,7 +213,7 @@ def least_travel(whole: float, least_overlap: float) -> float:
     return (whole + (MOST - 1) * least_overlap) / MOST
 
 
-def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:
+def outside(need: Box, first: Box, origin: Point, blank: int, machine: Machine) -> list[Finding]:
     """What the first window misses at the low ends, with an origin that is enough."""
     low, w_low = (need.x0, need.y0), (first.x0, first.y0)
     return [
@@ -221,9 +221,9 @@ def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:
             code="outside-travel",
             severity="stop",
             message=(
-                f"The cuts begin at {name} {low[a]:.3f} mm of the blank, but the machine's travel "
-                f"begins at {w_low[a]:.3f}. Move the blank: [setup] origin[{a}] at least "
-                f"{origin[a] + w_low[a] - low[a]:.3f}."
+                f"The cuts begin at {name} {low[a]:.3f} mm of the blank, but the machine reaches "
+                f"from {w_low[a]:.3f} on ({machine.reachable_words}). Move the blank: [setup] "
+                f"origin[{a}] at least {origin[a] + w_low[a] - low[a]:.3f}."
             ),
             frame="blank",
             at=low,
@@ -236,22 +236,24 @@ def outside(need: Box, first: Box, origin: Point, blank: int) -> list[Finding]:
 
 def _first(machine: Machine, origin: Point) -> Box:
     """The window of the first pass."""
-    t = machine.travel
+    t = machine.reachable
     return Box(t.x0 - origin[0], t.y0 - origin[1], t.x1 - origin[0], t.y1 - origin[1])
 
 
 def _too_short(
-    axis: int, length: float, least: float, whole: float, overlap: float, blank: int
+    axis: int, machine: Machine, least: float, whole: float, overlap: float, blank: int
 ) -> Finding:
     # rounded up, so that the value named is enough
-    enough = math.ceil(least * 10 - 1e-6) / 10
+    enough = math.ceil((least + 2 * machine.travel_margin) * 10 - 1e-6) / 10
+    t = machine.reachable
+    length = (t.x1 - t.x0, t.y1 - t.y0)[axis]
     return Finding(
         code="travel-too-short",
         severity="stop",
         message=(
-            f"Two passes must share {overlap:.1f} mm for registration holes and joins, the travel "
-            f"in {'xy'[axis]} is {length:.1f} mm and {whole:.1f} mm are to be reached in at most "
-            f"{MOST} passes. Use a travel of at least {enough:.1f} mm."
+            f"Two passes must share {overlap:.1f} mm for registration holes and joins, "
+            f"{machine.reachable_words} is {length:.1f} mm in {'xy'[axis]}, and {whole:.1f} mm "
+            f"are to be reached in at most {MOST} passes. Use a travel of at least {enough:.1f} mm."
         ),
         blank=blank,
     )

@@ -41,10 +41,10 @@ def plan(
         Refusal: when the travel holds less than half of the blank and the overlap, or is too
             narrow across, with a travel that is enough.
     """
-    t = machine.travel
+    t = machine.reachable
     first = Box(t.x0 - origin[0], t.y0 - origin[1], t.x1 - origin[0], t.y1 - origin[1])
     second = Box(size[0] - first.x1, size[1] - first.y1, size[0] - first.x0, size[1] - first.y0)
-    findings = outside(need, first, origin, blank)
+    findings = outside(need, first, origin, blank, machine)
     low, high = (need.x0, need.y0), (need.x1, need.y1)
     ends = ((first.x0, first.x1), (first.y0, first.y1))
     long = [a for a in (0, 1) if high[a] > ends[a][1] + 1e-9]
@@ -58,7 +58,7 @@ def plan(
         if a != axis:
             reach = max(high[a], size[a] - low[a])
         if end < reach - 1e-9:
-            findings.append(_too_short(a, end - start, reach - start, blank))
+            findings.append(_too_short(a, machine, end - start, reach - start, blank))
         # the far end is the low end of the second pass
         over = high[a] - (size[a] - start)
         if over > 1e-9:
@@ -94,15 +94,15 @@ def turn_findings(
     )
 
 
-def _too_short(axis: int, length: float, least: float, blank: int) -> Finding:
+def _too_short(axis: int, machine: Machine, length: float, least: float, blank: int) -> Finding:
     # rounded up, so that the value named is enough
-    enough = math.ceil(least * 10 - 1e-6) / 10
+    enough = math.ceil((least + 2 * machine.travel_margin) * 10 - 1e-6) / 10
     return Finding(
         code="travel-too-short",
         severity="stop",
         message=(
-            f"[setup] turn gives two passes, and the travel of {length:.1f} mm in {'xy'[axis]} "
-            f"is too short for what each of them must reach. Use a travel of at least "
+            f"[setup] turn gives two passes, and {machine.reachable_words} is {length:.1f} mm in "
+            f"{'xy'[axis]}: too short for what each of them must reach. Use a travel of at least "
             f"{enough:.1f} mm, or leave turn out to move the blank along instead."
         ),
         blank=blank,

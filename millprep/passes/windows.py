@@ -95,7 +95,7 @@ def frame_of(job: JobPlan, blank: MilledBlank) -> PassFrame:
     need = extent(blank.cuts)
     outlines = {p.index: p.pose.shape(p.board.outline) for p in blank.placements}
     shift = windows(job, laminate, need, outlines)
-    clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + 1.0)
+    clamping = Clamping(job.setup.clamps, job.machine.collet / 2 + job.machine.clamp_clearance)
     taken = shapely.union_all([outline.buffer(width, quad_segs=4) for outline in outlines.values()])
     if laminate.outline is not None:
         # nothing is touched, drilled or engraved where an offcut has no laminate

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import shapely
 
+from millprep.gcode.head import describe
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, MilledBlank
@@ -144,7 +145,7 @@ def _cut_out(blank: MilledBlank, milling_pass: MillingPass) -> list[int]:
 def change_words(cut_set: CutSet) -> tuple[str, ...]:
     """What to do when a program stops for a cutter, and when it has no comments."""
     machine = cut_set.machine
-    above = number(machine.above)
+    above = number(machine.top)
     words: list[str] = []
     if machine.tool_change == "pause":
         words.append(
@@ -174,8 +175,8 @@ def cutter_of(cut_set: CutSet, program: Program, *, change: bool) -> str:
         return name
     if cut_set.machine.tool_change == "changer":
         names = [cutter.name for cutter in cut_set.cutters]
-        return f"T{names.index(program.cutter.name) + 1}: {name}"
-    return f"fit: {name}"
+        return f"T{names.index(program.cutter.name) + 1}, {name}: {describe(program.cutter)}"
+    return f"fit {name}: {describe(program.cutter)}"
 
 
 def file_of(program: Program, folder: str) -> str:

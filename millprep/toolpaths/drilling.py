@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from millprep.model.blank import Blank
 from millprep.model.board import Hole
-from millprep.model.cut import HoleCut
+from millprep.model.cut import Cut, HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.finding import Finding
 from millprep.model.job.registration import RegistrationPlan
@@ -17,6 +18,10 @@ from millprep.model.milling_pass import RegistrationHole
 REGISTRATION_FIT = 0.005
 """A drill serves a registration hole when its diameter is this near, mm."""
 
+WIDE = 3.0
+"""A hole this wide may be bored by the profile's end mill, mm: common practice, no source."""
+PLAY = 0.8
+"""An end mill that bores is no wider than this part of the hole, so that it winds down."""
 SLOT_FIT = 0.002
 """An end mill is as wide as a slot when it is wider by no more, mm: drawings round to that."""
 
@@ -46,10 +51,38 @@ def depth_of(cutter: Cutter, blank: Blank, breakthrough: float) -> float:
     return blank.thickness + breakthrough + point
 
 
+def bored_by_profile(hole: Hole | HoleCut, profile: EndMill) -> bool:
+    """Whether the end mill that cuts the boards out can bore a hole as well."""
+    return hole.end is None and hole.diameter >= max(WIDE, profile.diameter / PLAY) - 1e-9
+
+
+def without_change(cuts: Sequence[Cut], profile: EndMill) -> tuple[Cut, ...]:
+    """The cuts of a pass, without cutters that only bore what the profile's end mill can bore.
+
+    That saves a change of cutters where the end mill cuts an edge in the pass anyway.
+    """
+    if not any(isinstance(cut, Profile) for cut in cuts):
+        return tuple(cuts)
+    needed = {
+        cut.cutter
+        for cut in cuts
+        if not (isinstance(cut, HoleCut) and cut.work == "bore" and bored_by_profile(cut, profile))
+    }
+    return tuple(
+        replace(cut, cutter=profile.name)
+        if isinstance(cut, HoleCut) and cut.cutter not in needed
+        else cut
+        for cut in cuts
+    )
+
+
 def drill(
-    placements: Sequence[Placement], blank: Blank, plan: DrillingPlan
+    placements: Sequence[Placement], blank: Blank, plan: DrillingPlan, profile: EndMill
 ) -> tuple[tuple[HoleCut, ...], tuple[Finding, ...]]:
-    """Every hole of the boards on a blank with its cutter; findings for those with none."""
+    """Every hole of the boards on a blank with its cutter; findings for those with none.
+
+    Wide holes that nothing else makes are bored by the end mill that cuts the boards out.
+    """
     cutters = [*plan.cutters, *([plan.borer] if plan.borer else [])]
     cuts: list[HoleCut] = []
     findings: list[Finding] = []
@@ -60,6 +93,8 @@ def drill(
                 cutter = choose(hole.diameter, cutters, plan.tolerance)
             else:
                 cutter = choose_mill(hole.diameter, cutters)
+            if cutter is None and bored_by_profile(hole, profile):
+                cutter = profile
             if cutter is None:
                 unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
                 continue

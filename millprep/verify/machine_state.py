@@ -170,6 +170,7 @@ class MachineState:
         self.relied: dict[str, str] = {}
         self.unit: float | None = None
         self.at: Place = UNKNOWN
+        self._touched = False
         self.feed = 0.0
         self.moves: list[TraceMove] = []
         self.dwells: list[Dwell] = []
@@ -229,6 +230,7 @@ class MachineState:
             self._drill(motion, block, line)
             return
         end = self._target(block.words)
+        by = self._counted(block.words) if math.isnan(end[2]) else None
         centre = None
         if motion != 0:
             self._rely("feed mode")
@@ -238,10 +240,10 @@ class MachineState:
             self._rely("plane")
             centre = arc_centre(motion == 20, block.words, self.at, end, self.mm("an arc"))
         if motion == 382:
-            far = math.dist(self.at, end)
+            far = math.dist(self.at, end) if by is None else math.hypot(*by)
             if not far >= SHORTEST_PROBE:
                 raise Fault(f"the probe's target is {far:.3f} mm away, or at an unknown distance")
-        self._add(_KIND[motion], end, line, centre)
+        self._add(_KIND[motion], end, line, centre, by)
         if motion == 382:
             # It stops where it touches, and only the machine knows where.
             (a, b, c), (x, y, z) = self.moves[-1].start, end
@@ -250,17 +252,29 @@ class MachineState:
                 y if y == b else math.nan,
                 z if z == c else math.nan,
             )
+        self._touched = motion == 382 or by is not None
 
     def _rely(self, group: str) -> None:
         if group not in self.said:
             self.relied.setdefault(group, spelt(RESET[group]))
 
     def _add(
-        self, kind: Kind, end: Place, line: int, centre: tuple[float, float] | None = None
+        self,
+        kind: Kind,
+        end: Place,
+        line: int,
+        centre: tuple[float, float] | None = None,
+        by: Place | None = None,
     ) -> None:
         feed = None if kind == "rapid" else self.feed
-        self.moves.append(TraceMove(kind, self.at, end, centre, feed, line))
+        self.moves.append(TraceMove(kind, self.at, end, centre, feed, line, by))
         self.at = end
+
+    def _counted(self, w: dict[str, float]) -> Place | None:
+        """How far a move up or down leads from a touch; None for any other."""
+        if self.modal["distance"] != 910 or not self._touched or set(w) & {"X", "Y"}:
+            return None
+        return (0.0, 0.0, w["Z"] * self.mm("a length"))
 
     def _target(self, w: dict[str, float]) -> Place:
         unit = self.mm("a length")
@@ -272,7 +286,7 @@ class MachineState:
                 w["Z"] * unit if "Z" in w else z,
             )
         for letter, place in zip("XYZ", self.at, strict=True):
-            if letter in w and math.isnan(place):
+            if letter in w and math.isnan(place) and not (letter == "Z" and self._touched):
                 raise Fault(f"{letter} is counted from an unknown place")
         return (
             x + w.get("X", 0.0) * unit,

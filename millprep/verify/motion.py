@@ -200,19 +200,22 @@ def _feeds(s: Setting) -> Iterator[Finding]:
 
 
 def _travel(s: Setting) -> Iterator[Finding]:
-    """Everything lies where the machine can go."""
-    m, t = s.moves, s.machine.travel
-    out = (m.low[:, 0] < t.x0 - SLACK) | (m.high[:, 0] > t.x1 + SLACK)
-    out |= (m.low[:, 1] < t.y0 - SLACK) | (m.high[:, 1] > t.y1 + SLACK)
+    """Everything lies where the machine can go, and keeps a margin to the ends of the travel."""
+    m, t, margin = s.moves, s.machine.travel, s.machine.travel_margin
+    x0, x1, y0, y1 = t.x0 + margin, t.x1 - margin, t.y0 + margin, t.y1 - margin
+    out = (m.low[:, 0] < x0 - SLACK) | (m.high[:, 0] > x1 + SLACK)
+    out |= (m.low[:, 1] < y0 - SLACK) | (m.high[:, 1] > y1 + SLACK)
+    less = f" (travel_margin is {margin:g} mm)" if margin else ""
     yield from s.each(
         out,
         "outside-travel",
-        f"the move leaves the machine's travel, X{t.x0:g} to {t.x1:g}, Y{t.y0:g} to {t.y1:g}.",
+        f"the move leaves what the machine reaches, X{x0:g} to {x1:g}, Y{y0:g} to {y1:g}{less}.",
     )
-    up = m.high[:, 2] > s.machine.above + SLACK
-    yield from s.each(up, "outside-travel", f"the move goes above Z{s.machine.above:g}.")
-    down = m.bottom < -s.machine.below - SLACK
-    yield from s.each(down, "outside-travel", f"the move goes below Z{-s.machine.below:g}.")
+    top, floor = s.machine.above - margin, margin - s.machine.below
+    up = m.high[:, 2] > top + SLACK
+    yield from s.each(up, "outside-travel", f"the move goes above Z{top:g}{less}.")
+    down = m.bottom < floor - SLACK
+    yield from s.each(down, "outside-travel", f"the move goes below Z{floor:g}{less}.")
 
 
 def _depths(s: Setting) -> Iterator[Finding]:

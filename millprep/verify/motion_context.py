@@ -70,10 +70,12 @@ def table(trace: Trace) -> Table:
     moves = trace.moves
     start = np.array([move.start for move in moves], dtype=float).reshape(-1, 3)
     end = np.array([move.end for move in moves], dtype=float).reshape(-1, 3)
-    for i, move in enumerate(moves[:-1]):
-        if move.kind == "probe":
+    for i, move in enumerate(moves):
+        if i > 0 and (moves[i - 1].kind == "probe" or moves[i - 1].by is not None):
             # it stops on the way to its target: from there a move sweeps all it may sweep
-            start[i + 1] = np.where(np.isnan(start[i + 1]), end[i], start[i + 1])
+            start[i] = np.where(np.isnan(start[i]), end[i - 1], start[i])
+        if move.by is not None:
+            end[i] = np.where(np.isnan(end[i]), start[i] + move.by, end[i])
     low, high = np.fmin(start, end), np.fmax(start, end)
     length = np.sqrt(((end - start) ** 2).sum(axis=1))
     arc = np.array([move.centre is not None for move in moves], dtype=bool)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
-from millprep.model.blank import Box
+from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
@@ -41,8 +42,11 @@ def radius_at(cutter: Cutter, machine: Machine, rise: float) -> float:
 
 
 def clamp_rule(s: Setting) -> Iterator[Finding]:
-    """Neither cutter nor shank nor collet nut meets a clamp; a rapid sweeps its whole box."""
-    m, travel = s.moves, s.machine.travel
+    """Cutter, shank and collet nut keep off the clamps; a rapid sweeps its whole box.
+
+    One finding for each clamp, at its centre, with the line of the first move that is too near.
+    """
+    m, travel, free = s.moves, s.machine.travel, s.machine.clamp_clearance
     first = s.at or (travel.x0, travel.y0)
     last = s.at or (travel.x1, travel.y1)
     # A place unknown at the start of a move widens its box to wherever it may start.
@@ -52,21 +56,88 @@ def clamp_rule(s: Setting) -> Iterator[Finding]:
     bottom = m.bottom
     only_up = np.isnan(m.start).all(axis=1) & m.rapid & np.isnan(m.end[:, :2]).all(axis=1)
     for clamp in s.clamps:
-        box = clamp.box
-        hit = (bottom < clamp.height) & ~only_up
-        widest = radius_at(s.cutter, s.machine, s.cutter.stickout + 1.0)
-        hit &= (low[:, 0] < box.x1 + widest) & (high[:, 0] > box.x0 - widest)
-        hit &= (low[:, 1] < box.y1 + widest) & (high[:, 1] > box.y0 - widest)
-        for move in np.flatnonzero(hit).tolist():
-            radius = radius_at(s.cutter, s.machine, clamp.height - float(bottom[move]))
-            if _distance(s, move, (low[move].tolist(), high[move].tolist()), box) < radius:
-                word = "a rapid" if m.rapid[move] else "a cut"
-                yield s.finding(
-                    "clamp-hit",
-                    f"{word} hits the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to "
-                    f"{box.y1:g} with cutter, shank or collet. Move the clamp.",
-                    move,
-                )
+        box, top = clamp.box, clamp.height + free
+        near = (bottom < top - SLACK) & ~only_up
+        widest = radius_at(s.cutter, s.machine, s.cutter.stickout + 1.0) + free
+        near &= (low[:, 0] < box.x1 + widest) & (high[:, 0] > box.x0 - widest)
+        near &= (low[:, 1] < box.y1 + widest) & (high[:, 1] > box.y0 - widest)
+        gaps = {
+            move: _distance(s, move, (low[move].tolist(), high[move].tolist()), box)
+            for move in np.flatnonzero(near).tolist()
+        }
+        hits = [
+            move
+            for move, gap in gaps.items()
+            if gap < radius_at(s.cutter, s.machine, top - float(bottom[move])) + free - SLACK
+        ]
+        # a rapid is raised, a cut is where it is
+        cuts = [move for move in hits if not m.rapid[move]]
+        if cuts:
+            yield _cut_at_clamp(s, clamp, cuts[0], gaps[cuts[0]])
+        elif hits:
+            yield _rapid_at_clamp(s, clamp, hits[0])
+
+
+def _cut_at_clamp(s: Setting, clamp: Clamp, move: int, gap: float) -> Finding:
+    """A clamp that is in the way of a cut."""
+    free, rise = s.machine.clamp_clearance, clamp.height - float(s.moves.bottom[move])
+    bare = replace(s.cutter, stickout=max(s.cutter.stickout, rise + free + 1.0))
+    nut = gap >= radius_at(bare, s.machine, rise + free) + free - SLACK
+    part = "the collet nut" if nut else "cutter and shank"
+    longer = ", or let the cutter stick out farther" if nut else ""
+    message = (
+        f"{_words(clamp)} is in the way of a cut: {part} must stay {free:g} mm off it "
+        f"(clamp_clearance). Move the clamp{longer}."
+    )
+    finding = s.finding("clamp-hit", message, move)
+    return replace(finding, at=_centre(clamp), frame="machine")
+
+
+def _rapid_at_clamp(s: Setting, clamp: Clamp, move: int) -> Finding:
+    """A clamp that is in the way of rapids alone."""
+    free, bottom = s.machine.clamp_clearance, float(s.moves.bottom[move])
+    top, most = clamp.height + free, s.machine.above - s.machine.travel_margin
+    remedy = f"Raise [machine] clearance to {top:g}, use a lower clamp, or move it."
+    if top > most:
+        remedy = f"Use a clamp of at most {most - free:g} mm, or move it."
+    message = (
+        f"a rapid at Z{bottom:g} passes {_words(clamp)}, {clamp.height:g} mm high, by less than "
+        f"clamp_clearance, {free:g} mm. {remedy}"
+    )
+    finding = s.finding("rapid-over-clamp", message, move)
+    return replace(finding, at=_centre(clamp), frame="machine")
+
+
+def _words(clamp: Clamp) -> str:
+    box = clamp.box
+    return f"the clamp at X{box.x0:g} to {box.x1:g}, Y{box.y0:g} to {box.y1:g}"
+
+
+def _centre(clamp: Clamp) -> tuple[float, float]:
+    box = clamp.box
+    return ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
+
+
+AT_CLAMPS = ("clamp-hit", "rapid-over-clamp")
+
+
+def once_per_clamp(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings of all programs, one for each clamp: a clamp at a cut is moved anyway."""
+    of_clamp: dict[object, list[int]] = {}
+    for n, finding in enumerate(findings):
+        if finding.code in AT_CLAMPS:
+            of_clamp.setdefault((finding.blank, finding.at), []).append(n)
+    kept: dict[int, Finding] = {}
+    for several in of_clamp.values():
+        first = min(several, key=lambda n: AT_CLAMPS.index(findings[n].code))
+        count = sum(findings[n].code == findings[first].code for n in several)
+        more = f" It is in the way of {count} programs." if count > 1 else ""
+        kept[first] = replace(findings[first], message=findings[first].message + more)
+    return [
+        kept.get(n, finding)
+        for n, finding in enumerate(findings)
+        if finding.code not in AT_CLAMPS or n in kept
+    ]
 
 
 def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], box: Box) -> float:

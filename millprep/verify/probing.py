@@ -21,8 +21,12 @@ FASTEST = 100.0
 FARTHEST_PAST = 1.5
 """How far past a hole's rim the tip may be aimed, mm: a blank lies no farther off, and where
 contact fails a tip is not driven deep into the laminate."""
-HIGH = 0.3
-"""A touch begins this far above Z0 at least, and nothing else goes lower, mm."""
+SLOWEST = 50.0
+"""Feed of the touch that counts, at most, mm/min: common practice, no source."""
+RAISED = 2.0
+"""Between two touches of a place the tip goes up this far at most, mm."""
+DEEPER = 1.0
+"""The second touch is aimed this far below the first at most, mm."""
 DIGIT = 1e-3
 DEEPEST = 3.0
 """Where contact fails a tip is not driven deeper, mm: common practice, no source."""
@@ -117,27 +121,36 @@ def at_line(s: Setting, code: str, message: str, line: int) -> Finding:
 
 
 def surface_probe_rule(s: Setting) -> Iterator[Finding]:
-    """The tip goes down on copper that may be touched, and nowhere else below `HIGH`."""
+    """The tip goes down on copper that may be touched, and feels for it all the way down."""
     m = s.moves
     yield from tip_rule(s)
     still = m.across <= SLACK
+    clearance = s.machine.clearance
+    raised, again = _repeated(s)
+    first = m.probe & ~again
     yield from s.each(
-        m.probe & ~(still & (m.start[:, 2] >= HIGH - SLACK) & (m.end[:, 2] < 0)),
+        first & ~(still & (m.start[:, 2] >= clearance - SLACK) & (m.end[:, 2] < 0)),
         "probe-height",
-        f"a probe move must go straight down from Z{HIGH:g} or higher to below zero.",
+        f"a probe move must go straight down from the clearance of {clearance:g} mm to below zero.",
     )
     floor = min(DEEPEST, s.blank.thickness)
     yield from s.each(
-        m.probe & ~(m.end[:, 2] >= -floor - SLACK),
+        first & ~(m.end[:, 2] >= -floor - SLACK),
         "probe-too-deep",
         f"a probe move is aimed more than {floor:g} mm below zero.",
     )
-    after = np.concatenate(([False], m.probe[:-1]))
-    rising = after & still & (m.end[:, 2] >= HIGH)
+    counts = np.concatenate((~again[2:], [True, True]))[: len(m)]
     yield from s.each(
-        ~m.probe & ~rising & (m.bottom < HIGH - SLACK),
+        m.probe & counts & ~(m.feed <= SLOWEST + SLACK),
+        "probe-too-fast",
+        f"the last touch of a place is faster than {SLOWEST:g} mm/min.",
+    )
+    after = np.concatenate(([False], m.probe[:-1]))
+    rising = after & still & (m.end[:, 2] >= clearance - SLACK)
+    yield from s.each(
+        ~m.probe & ~rising & ~raised & (m.bottom < clearance - SLACK),
         "probe-low",
-        f"the tip goes below Z{HIGH:g} without probing.",
+        f"the tip goes below the clearance of {clearance:g} mm without probing.",
     )
     probes = np.flatnonzero(m.probe & ~np.isnan(m.end[:, :2]).any(axis=1))
     on = shapely.intersects_xy(s.touching, m.end[probes, 0], m.end[probes, 1])
@@ -148,6 +161,20 @@ def surface_probe_rule(s: Setting) -> Iterator[Finding]:
         "probe-off-copper",
         "a probe move is aimed where there is no copper to touch.",
     )
+
+
+def _repeated(s: Setting) -> tuple[Mask, Mask]:
+    """The moves up from a touch, counted from it, and the touches that follow them."""
+    raised, again = (np.zeros(len(s.moves), dtype=bool) for _ in "ab")
+    moves = s.trace.moves
+    for i in range(1, len(moves) - 1):
+        up, down = moves[i].by, moves[i + 1].by
+        if moves[i - 1].kind != "probe" or moves[i].kind != "rapid" or up is None:
+            continue
+        if not 0 < up[2] <= RAISED or moves[i + 1].kind != "probe" or down is None:
+            continue
+        raised[i] = again[i + 1] = 0 < -down[2] <= up[2] + DEEPER
+    return raised, again
 
 
 def grid_fault(trace: Trace, cuts: BaseGeometry, zero: Point, file: str) -> Finding | None:

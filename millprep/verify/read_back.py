@@ -24,6 +24,7 @@ from millprep.model.set_of_programs import MilledBlank
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
+from millprep.verify.obstacles import once_per_clamp
 from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.trace import MotionRow, Trace, check_rows, rows_by_file
 
@@ -114,7 +115,7 @@ def read_programs(
                 trace = over_flat_copper(trace, surface, job.machine.clearance).trace
             runs.append(Run(program, trace, mill_pass))
         blank_runses.append(BlankRuns(blank, tuple(runs)))
-    return ReadBack(tuple(blank_runses), tuple(findings))
+    return ReadBack(tuple(blank_runses), tuple(once_per_clamp(findings)))
 
 
 def _places(job: JobPlan, blank: MilledBlank) -> Iterator[tuple[MillingPass, Program]]:
@@ -228,7 +229,7 @@ def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> R
             findings += check_motion(job, blank, mill_pass, program, trace)
             runs.append(Run(program, trace, mill_pass))
         blank_runses.append(BlankRuns(blank, tuple(runs)))
-    return ReadBack(tuple(blank_runses), tuple(findings))
+    return ReadBack(tuple(blank_runses), tuple(once_per_clamp(findings)))
 
 
 def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict[str, Trace]:

@@ -22,7 +22,8 @@ class TraceMove(NamedTuple):
     """One motion.
 
     `start` and `end` are (x, y, z) in mm, nan for an axis whose place no word has set yet;
-    `centre` is (x, y) for an arc; `feed` in mm/min, None for a rapid; `line` from 1.
+    `centre` is (x, y) for an arc; `feed` in mm/min, None for a rapid; `line` from 1. `by` is how
+    far it goes where that is counted from a touch (G91), whose place only the machine knows.
     """
 
     kind: Kind
@@ -31,6 +32,7 @@ class TraceMove(NamedTuple):
     centre: tuple[float, float] | None
     feed: float | None
     line: int
+    by: Place | None = None
 
 
 class SpindleEvent(NamedTuple):

@@ -31,7 +31,6 @@ from millprep.nesting.wanted import (
     without,
 )
 from millprep.passes import layout_for_passes
-from millprep.passes.layout_for_passes import ROOM
 
 EffortName = Literal["low", "default", "high"]
 
@@ -194,9 +193,9 @@ def kept_out(plan: JobPlan, blank: BlankPlan, *, collet: bool) -> tuple[shapely.
     if layout_for_passes.moves(plan, blank.size):
         return ()
     ox, oy = plan.setup.origin
-    reach = plan.machine.collet / 2 if collet else max(c.shank for c in plan.cutters) / 2
     # the cutter's axis runs half its width outside the board
-    reach += plan.profile.cutter.width(0.0) / 2 + ROOM
+    reach = layout_for_passes.clamp_reach(plan, collet=collet)
+    reach += plan.profile.cutter.width(0.0) / 2
     areas = []
     whole = shapely.box(0.0, 0.0, *blank.size)
     for clamp in plan.setup.clamps:

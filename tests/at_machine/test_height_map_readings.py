@@ -54,6 +54,9 @@ def test_a_log_by_a_pattern(tmp_path: Path) -> None:
     file = tmp_path / "log.txt"
     assert points(file, LOG, PATTERN) == [(10.0, 20.0, 0.013), (30.0, 20.0, -0.002)]
     assert [p.line for p in load(file, PATTERN).points] == [2, 3]
+    # a place is touched fast and then slowly: the slow touch counts
+    fast = LOG.replace("12:01:15", "12:01:12 probe 1: [10.000,20.000,0.031] good\n12:01:15")
+    assert points(file, fast, PATTERN) == [(10.0, 20.0, 0.013), (30.0, 20.0, -0.002)]
     # a table stays a table though the machine has a pattern
     assert points(file, "10,20,.5\n", PATTERN) == [(10.0, 20.0, 0.5)]
 

@@ -118,13 +118,13 @@ def test_a_finding_without_a_place_is_no_button(opened: Opened) -> None:
 @pytest.mark.parametrize(
     ("program", "seconds"),
     [
-        ("bed/blank-1-*-bore-bore.ngc", 41.7),
-        ("blank-1/pass-1/*-register-bore.ngc", 101.3),
+        ("spoilboard/blank-1-*-bore-1.0.ngc", 41.7),
+        ("blank-1/pass-1/*-register-and-bore-1.0.ngc", 101.3),
         ("blank-1/pass-1/*-isolate-vee.ngc", 2.0),
         ("blank-1/pass-1/*-isolate-vee.ngc", 1234.5),
         ("blank-1/pass-1/*-isolate-vee.ngc", 7777.7),
         ("blank-1/pass-2/*-isolate-vee.ngc", 5000.1),
-        ("blank-1/pass-2/*-profile-profile.ngc", 300.3),
+        ("blank-1/pass-2/*-profile-2.0.ngc", 300.3),
     ],
 )
 def test_the_cutter_stands_where_the_program_has_it(

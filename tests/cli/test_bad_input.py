@@ -278,17 +278,26 @@ CLAMP = "[[setup.clamp]]\nbox = [25.0, -10.0, 35.0, 16.0]\nheight = {}"
 
 def test_a_clamp_in_the_way_of_a_cut(tmp_path: Path) -> None:
     put(tmp_path, changed("tape = true", CLAMP.format("4.0")))
-    said = refused(tmp_path, 1)
-    for line in said:
-        assert "a cut hits the clamp at X25 to 35, Y-10 to 16" in line
-        assert "Move the clamp. [clamp-hit] (blank 1, pass 1, blank-1/pass-1/" in line
-        assert ".ngc line " in line
-        assert line.endswith("mm, machine frame)")
+    (line,) = refused(tmp_path, 1)
+    assert "the clamp at X25 to 35, Y-10 to 16 is in the way of a cut" in line
+    assert "Move the clamp. It is in the way of 2 programs. [clamp-hit]" in line
+    assert "(blank 1, pass 1, blank-1/pass-1/" in line
+    assert line.endswith("at 30.000, 3.000 mm, machine frame)")
 
 
 def test_a_clamp_in_the_way_of_a_rapid(tmp_path: Path) -> None:
-    put(tmp_path, changed("tape = true", CLAMP.format("6.0")))
-    assert any("a rapid hits the clamp" in line for line in refused(tmp_path, 1))
+    """It says what to raise or to lower, and for which clamp only that serves."""
+    beside = CLAMP.replace("16.0]", "9.0]")
+    put(tmp_path, changed("tape = true", beside.format("6.0")))
+    (line,) = refused(tmp_path, 1)
+    assert "passes the clamp at X25 to 35, Y-10 to 9, 6 mm high, by less than" in line
+    assert "Raise [machine] clearance to 8, use a lower clamp, or move it." in line
+    assert "[rapid-over-clamp] (blank 1, pass 1, " in line
+    put(tmp_path, changed("tape = true", beside.format("27.0")))
+    line, warned = sorted(refused(tmp_path, 1))
+    assert "the collet nut must stay 2 mm off it" in line
+    assert "Move the clamp, or let the cutter stick out farther." in line
+    assert "there is no dry run around the cuts" in warned
 
 
 def test_a_link_that_ends_on_no_copper(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_a_dry_run_passes_every_rule_and_never_starts_the_spindle(by_program: bo
 def test_it_is_the_first_program_with_the_cutter_that_cuts_first() -> None:
     programs = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), SHOWN)
     files = [program.file.rsplit("/", 1)[-1] for program in programs]
-    assert files == ["01-dry-run-vee.ngc", "02-engrave-vee.ngc", "03-drill-drill1.ngc"]
+    assert files == ["01-dry-run-vee.ngc", "02-engrave-vee.ngc", "03-drill-1.0.ngc"]
     # nothing to show, and it goes around all the same; nothing to cut, nothing at all
     assert [p.works for p in build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling())] == [
         ("dry-run",), ("engrave",), ("drill",),
@@ -129,7 +129,7 @@ def test_it_goes_around_all_that_the_pass_cuts_and_no_farther_than_it_must() -> 
 
 def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
     dry, _ = around(clamps=(CLAMP, replace(CLAMP, height=20.0, passes=(1,))))
-    assert {move.z for move in dry.moves} == {6.5 + dry_run.MARGIN}
+    assert {move.z for move in dry.moves} == {6.5 + MACHINE.clamp_clearance}
     text = io.StringIO()
     rs274.run(dry, TextSink(text.write, "0123", "job", MACHINE))
     first = next(line for line in text.getvalue().splitlines() if line.startswith("G0"))
@@ -146,6 +146,27 @@ def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
         mill_pass=PASS, blank=BLANK, spoilboard=6.0, file=dry.file, at=dry.start[:2],
     )  # fmt: skip
     assert {f.code for f in low} == {"clamp-hit"}
+    # it would run into the clamp at the height of the rapids
+    assert [note for note in dry.notes if "a clamp is in the way of the outline" in note]
+
+
+def test_beside_a_tall_clamp_it_goes_around_at_the_height_of_rapids_as_well() -> None:
+    beside = replace(CLAMP, box=Box(33.0, 35.0, 40.0, 45.0))
+    dry, _ = around(clamps=(beside,))
+    (high, low) = (8.5, MACHINE.clearance)
+    assert {move.z for move in dry.moves} == {high, low}
+    rings = [[(m.x, m.y) for m in dry.moves if (m.motion, m.z) == ("feed", z)] for z in (high, low)]
+    # the first feed of the second time goes down at the corner where the first time ended
+    assert rings[1] == [rings[0][-1], *rings[0]]
+    text = io.StringIO()
+    rs274.run(dry, TextSink(text.write, "0123", "job", MACHINE))
+    for clamp, said in ((beside, set()), (replace(beside, box=Box(32.0, 31.0, 40.0, 45.0)), 1)):
+        told = motion.check(
+            reader.read(text.getvalue(), file=dry.file), cutter=dry.cutter, machine=MACHINE,
+            clamps=(clamp,), mill_pass=PASS, blank=BLANK, spoilboard=6.0, file=dry.file,
+            at=dry.start[:2],
+        )  # fmt: skip
+        assert {f.code for f in told} == ({"clamp-hit"} if said else set())
 
 
 def test_without_clamps_it_runs_at_clearance() -> None:
@@ -172,8 +193,8 @@ def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_told() -> None
     (told,) = dry_run.check_clamp_height(PASS, (tall,), MACHINE)
     assert told.code == "dry-run-left-out"
     assert dry_run.check_clamp_height(PASS, (CLAMP,), MACHINE) == ()
-    # with little room above, the margin gives way
-    assert dry_run.height(MACHINE, MACHINE.above - 0.5) == MACHINE.above
+    assert dry_run.height(MACHINE, MACHINE.top - 2.0) == MACHINE.top
+    assert dry_run.height(MACHINE, MACHINE.top - 1.9) is None
 
 
 def test_where_holes_are_touched_the_tip_goes_around_and_the_marks_come_after() -> None:
@@ -181,7 +202,7 @@ def test_where_holes_are_touched_the_tip_goes_around_and_the_marks_come_after() 
     programs = build(CUTS, found, (drill(1.0), vee()), MACHINE, profiling(), SHOWN, probe=PROBE)
     files = [program.file.rsplit("/", 1)[-1] for program in programs]
     assert files[:4] == [
-        "01-dry-run-mill.ngc", "02-probe-mill.ngc", "03-dry-run-vee.ngc", "04-engrave-vee.ngc",
+        "01-dry-run-2.0.ngc", "02-probe-2.0.ngc", "03-dry-run-vee.ngc", "04-engrave-vee.ngc",
     ]  # fmt: skip
     assert all(move.wait == 0 for move in programs[0].moves)
     assert [move.wait for move in programs[2].moves if move.wait] == [4.0] * len(SHOWN)

@@ -38,8 +38,8 @@ def names(programs: tuple[Program, ...]) -> list[str]:
 
 def test_by_default_every_cutter_has_its_file() -> None:
     assert names(built("files")) == [
-        "01-dry-run-vee.ngc", "02-engrave-vee.ngc", "03-engrave-vee.ngc", "04-drill-drill1.ngc",
-        "05-drill-drill2.ngc",
+        "01-dry-run-vee.ngc", "02-engrave-vee.ngc", "03-engrave-vee.ngc", "04-drill-1.0.ngc",
+        "05-drill-2.0.ngc",
     ]  # fmt: skip
 
 
@@ -55,4 +55,4 @@ def test_dry_runs_and_verniers_stay_files_of_their_own() -> None:
 
 
 def test_one_cutter_alone_keeps_its_name() -> None:
-    assert names(built("pause", CUTS[:1]))[-1] == "03-drill-drill1.ngc"
+    assert names(built("pause", CUTS[:1]))[-1] == "03-drill-1.0.ngc"

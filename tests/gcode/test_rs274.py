@@ -283,6 +283,6 @@ def test_a_machine_whose_spindle_a_person_switches() -> None:
 def test_the_head_tells_what_to_put_in_and_where_to_zero() -> None:
     text, _ = written(PROGRAMS["ring"])
     assert "cutter vee: vee, tip 0.1 mm, 30 degrees included" in text
-    assert "(put in vee, then set Z zero with it on the copper at X5.0000 Y5.0000)" in text
+    assert "(fit vee, then set Z zero with it on the copper at X5.0000 Y5.0000)" in text
     assert "set 0123456789ab" in text
     assert "deepest Z-0.1000, rapid moves at Z2.5000" in text

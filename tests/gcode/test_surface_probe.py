@@ -7,7 +7,7 @@ import io
 import shapely
 
 from millprep.gcode import rs274
-from millprep.gcode.probing import SURFACE_FREE, Probing, surface_places, surface_program
+from millprep.gcode.probing import Probing, surface_places, surface_program
 from millprep.gcode.rs274 import TextSink
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import MillingPass
@@ -35,16 +35,22 @@ def test_rows_are_probed_to_and_fro_between_two_touches_of_zero() -> None:
     assert set(places[1:-1]) == {(x, y) for x in X for y in Y}
 
 
-def test_every_touch_goes_straight_down_from_free_air() -> None:
+def test_every_touch_feels_its_way_down_from_clearance() -> None:
     made = surface_program(PASS, X, Y, PROBING, MACHINE)
     touches = [i for i, m in enumerate(made.moves) if m.motion == "probe"]
     assert len(touches) == 11
     for i in touches:
-        before, touch, after = made.moves[i - 1 : i + 2]
-        assert (before.x, before.y, before.z) == (touch.x, touch.y, 1.0 + SURFACE_FREE)
-        assert touch.z == -1.0
+        touch, after = made.moves[i : i + 2]
+        x, y, z = made.moves[i - 1][1:4] if i else made.start
+        assert (x, y, z) == (touch.x, touch.y, MACHINE.clearance)
+        assert (touch.z, touch.feed, touch.again) == (-1.0, 100.0, (0.5, 30.0))
         assert (after.motion, after.z) == ("rapid", MACHINE.clearance)
     assert not made.spins
+
+
+def test_a_place_is_touched_fast_and_then_slowly_from_close_above() -> None:
+    touch = "G38.2 Z-1.0000 F100.0000\nG91\nG0 Z0.5000\nG38.2 Z-1.0000 F30.0000\nG90\nG0 Z2.5000\n"
+    assert text().count(touch) == 11
 
 
 def test_every_rule_takes_it() -> None:

@@ -49,7 +49,7 @@ def texts() -> tuple[str, str]:
 
 def test_it_passes_every_rule_of_touching_and_never_starts_the_spindle() -> None:
     made, (text, _) = program(), texts()
-    assert made.file == "blank-1/pass-2/01-probe-mill.ngc"
+    assert made.file == "blank-1/pass-2/01-probe-2.0.ngc"
     assert "M3" not in text
     trace = reader.read(text, file=made.file)
     told = motion.check(

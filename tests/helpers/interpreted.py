@@ -29,7 +29,9 @@ def table(folder: Path) -> dict[str, list[Row]]:
     programs: dict[str, list[Row]] = {}
     with (folder / "toolpaths.csv").open(newline="") as lines:
         for row in csv.DictReader(lines):
-            where = f"blank-{row['blank']}/pass-{row['pass']}" if row["pass"] != "0" else "bed"
+            where = "spoilboard"
+            if row["pass"] != "0":
+                where = f"blank-{row['blank']}/pass-{row['pass']}"
             rows = programs.setdefault(f"{where}/{row['program']}", [])
             x, y, z = (float(row[word]) for word in "xyz")
             centre = None

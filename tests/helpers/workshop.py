@@ -21,8 +21,8 @@ from millprep.model.machine import Machine
 BLANK = Blank(1, (100.0, 80.0), 1.6, 0.035)
 COPPER = BLANK.copper
 MACHINE = Machine(
-    name="bench", travel_size=(300.0, 200.0), above=40.0, below=10.0, clearance=2.5,
-    rapid=1500.0, max_feed=900.0, max_plunge=300.0, max_spindle=20000.0,
+    name="bench", travel_size=(300.0, 200.0), travel_margin=0.0, above=40.0, below=10.0,
+    clearance=2.5, rapid=1500.0, max_feed=900.0, max_plunge=300.0, max_spindle=20000.0,
     spindle="program", dwell=2.0, collet=16.0,
 )  # fmt: skip
 

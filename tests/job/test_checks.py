@@ -12,7 +12,12 @@ REGISTRATION = JOB + "[registration]\n"
 CASES: list[tuple[str, str]] = [
     (
         changed(MACHINE, MACHINE + "\nclearance = 31"),
-        "5:1: [machine] clearance must be at most the free travel above the copper, 30 mm; got 31",
+        "5:1: [machine] clearance must be at most 28 mm, the free travel above the copper less "
+        "travel_margin; got 31",
+    ),
+    (
+        changed(MACHINE, MACHINE + "\ntravel_margin = 11"),
+        "5:1: [machine] travel_margin must leave travel on all axes, so be below 10 mm; got 11",
     ),
     (
         changed(MACHINE, MACHINE + "\nzero = [0, 200]"),
@@ -29,7 +34,8 @@ CASES: list[tuple[str, str]] = [
     ),
     (
         changed("tape = true", "tape = true\ntouch = [-1, 5]"),
-        "12:1: [setup] touch must lie within the travel, [0, 0] to [300, 180]; got [-1, 5]",
+        "12:1: [setup] touch must lie within the travel less travel_margin of 2 mm at each "
+        "end: [2, 2] to [298, 178]; got [-1, 5]",
     ),
     (
         changed("size = [500.0, 110.0]", "size = [500.0, 110.0]\nthickness = 0.03"),

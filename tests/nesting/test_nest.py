@@ -247,6 +247,15 @@ def test_nothing_is_left_of_a_full_blank() -> None:
     assert offcut(1, proved(boards, [blank]).spots, boards, blank) is None
 
 
+@pytest.mark.parametrize(("length", "serves"), [(74.9, False), (75.1, True)])
+def test_a_strip_of_which_no_board_can_be_cut_is_no_offcut(length: float, serves: bool) -> None:
+    """Behind the board and the spacing of 3 mm, 10 mm must be left between margins of 4 mm."""
+    boards = [wanted("plate", BOX(0, 0, 50, 50))]
+    blank = StockSheet(BOX(0, 0, length, 58), 4.0, 3.0)
+    left = offcut(1, proved(boards, [blank]).spots, boards, blank)
+    assert (left is not None) == serves
+
+
 @pytest.mark.parametrize("round_", [False, True])
 def test_boards_keep_off_what_is_avoided_if_they_can(round_: bool) -> None:
     """Rectangles and no-fit polygons alike; a long board lies across, and the rest does not."""

@@ -200,5 +200,5 @@ def test_a_turned_blank_names_the_least_travel_that_would_do(size: tuple[float, 
 def test_a_turned_blank_too_wide_is_refused() -> None:
     machine = replace(MACHINE, travel_size=(220.0, 100.0))
     need = Box(17.0, 17.0, 353.0, 119.0)
-    with pytest.raises(Refusal, match=r"in y .* at least 119\.0 mm"):
+    with pytest.raises(Refusal, match=r"in y: .* at least 119\.0 mm"):
         turn.plan(need, machine, (0.0, 0.0), 20.0, (370.0, 136.0), 1)

@@ -83,7 +83,7 @@ def test_a_full_blank_is_laid_out_anew_off_its_seams(
     plan = replace(
         plan,
         blanks=(replace(plan.blanks[0], size=size),),
-        machine=replace(plan.machine, travel_size=travel),
+        machine=replace(plan.machine, travel_size=travel, travel_margin=0.0),
     )
     (before,) = on_blanks(plan, without_passes(monkeypatch, plan, boards))
     laid = lay(plan, boards, LOW)
@@ -165,6 +165,7 @@ def test_what_finds_no_room_off_a_seam_is_named(
         plan,
         boards=(replace(plan.boards[0], count=2), replace(plan.boards[1], count=50)),
         blanks=(replace(plan.blanks[0], size=(600.0, 160.0), count=2),),
+        machine=replace(plan.machine, travel_margin=0.0),
     )
     laid = lay(tight, boards, LOW)
     across = [spot for one in on_blanks(tight, laid) for spot in one.across]

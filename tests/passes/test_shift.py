@@ -117,6 +117,25 @@ def test_a_refusal_names_an_origin_that_would_do() -> None:
     assert len(plan(need, machine, (1.25, 0.0), LEAST, 1).poses) == 1
 
 
+def test_windows_keep_the_margin_to_the_ends_of_the_travel() -> None:
+    """2 mm less at each end: the passes are those of a travel 4 mm shorter, 2 mm farther in."""
+    machine = replace(MACHINE, travel_size=(294.0, 104.0), travel_margin=2.0, screw_lead=8.0)
+    need, origin = Box(-3.0, 5.0, 483.0, 65.0), (5.0, 0.0)
+    made = plan(need, machine, origin, LEAST, 1)
+    assert (len(made.poses), made.shift) == (2, 200.0)
+    for pose, window in zip(made.poses, made.windows, strict=True):
+        assert pose.point((window.x0, window.y0)) == pytest.approx((2.0, 2.0))
+        assert pose.point((window.x1, window.y1)) == pytest.approx((292.0, 102.0))
+    with pytest.raises(Refusal, match=r"less travel_margin of 2 mm .* origin\[0\] at least 5\.000"):
+        plan(need, machine, (4.0, 0.0), LEAST, 1)
+    with pytest.raises(Refusal) as refusal:
+        plan(Box(0.0, 5.0, 400.0, 65.0), replace(machine, travel_size=(34.0, 104.0)), origin, 30, 1)
+    (finding,) = refusal.value.findings
+    enough = float(finding.message.split("at least ")[1].split()[0])
+    enough_is = replace(machine, travel_size=(enough, 104.0))
+    assert len(plan(Box(0.0, 5.0, 400.0, 65.0), enough_is, (2.0, 0.0), 30, 1).poses) == MOST
+
+
 @pytest.mark.parametrize("length", [400.0, 733.3, 1200.0])
 @pytest.mark.parametrize("along", [0, 1])
 def test_a_refusal_names_the_least_travel_that_would_do(length: float, along: int) -> None:

@@ -81,7 +81,7 @@ def test_a_second_reader_finds_the_same_words(example_set: Path) -> None:
 
 
 def test_a_changed_word_is_found(indicators: Path) -> None:
-    file = "blank-1/pass-1/03-drill-drill-1-0.ngc"
+    file = "blank-1/pass-1/03-drill-1.0.ngc"
     rows = table(indicators)[file]
     text = (indicators / file).read_text("ascii")
     word = f"X{rows[-2].x:.4f}"

@@ -41,17 +41,17 @@ def test_the_sheet_tells_lines_and_what_to_do_at_a_stop(joined: tuple[CutSet, Pa
 def test_nothing_is_said_where_every_cutter_has_its_file(joined: tuple[CutSet, Path]) -> None:
     apart = with_change(joined[0], "files")
     assert change_words(apart) == ()
-    assert cutter_of(apart, apart.programs[-1], change=True) == "fit: mill"
+    assert cutter_of(apart, apart.programs[-1], change=True) == "fit mill: end mill, 2 mm"
     assert cutter_of(apart, apart.programs[-1], change=False) == "mill"
 
 
 def test_a_changer_s_numbers_are_told(joined: tuple[CutSet, Path]) -> None:
     cut_set = with_change(joined[0], "changer")
     # T is the place among the job's cutters
-    assert cutter_of(cut_set, cut_set.programs[-1], change=True) == "T4: mill"
+    assert cutter_of(cut_set, cut_set.programs[-1], change=True) == "T4, mill: end mill, 2 mm"
     (words,) = change_words(cut_set)
     assert "zero Z with the new cutter" in words
-    assert "Z 30" in words
+    assert "Z 28" in words
 
 
 def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> None:

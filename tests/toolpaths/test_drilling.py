@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import shapely
 
+from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
+from millprep.model.cut import HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
@@ -17,10 +21,12 @@ from millprep.toolpaths.drilling import (
     depth_of,
     drill,
     register,
+    without_change,
 )
 from tests.helpers import workshop
 
 BOARD = shapely.box(0, 0, 50, 40)
+PROFILE = workshop.mill(2.0, "profile")
 
 
 @pytest.mark.parametrize(
@@ -63,7 +69,7 @@ def test_holes_are_placed_by_the_pose() -> None:
     holes = [Hole("h1", (10.0, 5.0), 1.0, "c1"), Hole("h2", (20.0, 5.0), 3.2)]
     placement = workshop.placed(BOARD, holes, pose=Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0)))
     plan = workshop.drilling(workshop.drill(0.97), borer=workshop.mill(2.0))
-    cuts, findings = drill([placement], workshop.BLANK, plan)
+    cuts, findings = drill([placement], workshop.BLANK, plan, PROFILE)
     assert not findings
     one, two = cuts
     assert (one.at, one.work, one.diameter, one.piece) == ((17.0, 38.0), "drill", 0.97, "c1")
@@ -71,10 +77,47 @@ def test_holes_are_placed_by_the_pose() -> None:
     assert {one.hole, two.hole} == {"h1", "h2"}
 
 
+def test_wide_holes_are_bored_by_the_end_mill_that_cuts_the_boards_out() -> None:
+    """From 3 mm, where the mill winds down in them, and where no other cutter makes them."""
+    sizes = (3.0, 2.99, 3.2)
+    holes = [Hole(f"h{n}", (5.0 + 9 * n, 5.0), d) for n, d in enumerate(sizes)]
+    placement = workshop.placed(BOARD, holes)
+    bare = workshop.drilling(workshop.drill(1.0))
+    cuts, (finding,) = drill([placement], workshop.BLANK, bare, PROFILE)
+    assert [(c.hole, c.cutter, c.work) for c in cuts] == [
+        ("h0", "profile", "bore"), ("h2", "profile", "bore"),
+    ]  # fmt: skip
+    assert "1 hole(s) of 2.990 mm" in finding.message
+    wide = workshop.mill(2.5, "wide")
+    assert [c.hole for c in drill([placement], workshop.BLANK, bare, wide)[0]] == ["h2"]
+
+
+def test_a_borer_that_bores_nothing_else_is_not_fitted() -> None:
+    borer = workshop.mill(1.0, "bore")
+    edge = Profile(Path.circle((20.0, 20.0), 9.0), "profile", 1.9, 1.1, (), 0, inner=False)
+    screws = [HoleCut((9.0 * n, 5.0), 3.2, "bore", 1.9, "bore", 0, f"h{n}") for n in range(2)]
+    done = without_change((*screws, edge), PROFILE)
+    assert [cut.cutter for cut in done] == ["profile"] * 3
+    assert done[0] == replace(screws[0], cutter="profile")
+    # without an edge to cut nothing is saved, and a narrow hole or a register hole needs the borer
+    assert without_change(screws, PROFILE) == tuple(screws)
+    for other in (
+        replace(screws[0], diameter=2.0),
+        replace(screws[0], work="register"),
+        replace(screws[0], end=(12.0, 5.0)),
+    ):
+        kept = without_change((*screws, other, edge), PROFILE)
+        assert {cut.cutter for cut in kept} == {borer.name, "profile"}
+        assert kept[:2] == tuple(screws)
+
+
 def test_holes_without_a_cutter_stop_once_for_each_size() -> None:
     holes = [Hole(f"h{n}", (5.0 + n, 5.0), d) for n, d in enumerate((0.6, 0.6, 2.0, 1.0))]
     cuts, findings = drill(
-        [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(1.0))
+        [workshop.placed(BOARD, holes)],
+        workshop.BLANK,
+        workshop.drilling(workshop.drill(1.0)),
+        PROFILE,
     )
     assert [c.hole for c in cuts] == ["h3"]
     assert [(f.code, f.severity) for f in findings] == [("hole-without-drill", "stop")] * 2
@@ -87,7 +130,7 @@ def test_no_cutter_goes_through_the_spoilboard() -> None:
     deep = 0.2
     for spoilboard, expected in ((deep + 0.001, []), (deep - 0.001, ["through-spoilboard"])):
         plan = workshop.drilling(borer=workshop.mill(2.0), spoilboard=spoilboard)
-        _, findings = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan)
+        _, findings = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan, PROFILE)
         assert [f.code for f in findings] == expected
 
 
@@ -164,7 +207,7 @@ def test_slots_are_placed_by_the_pose_with_both_ends() -> None:
     pose = Pose.mirror_y(40.0).then(Pose.shift(7.0, 3.0))
     placement = workshop.placed(BOARD, [slot("h1", 1.5)], pose=pose)
     plan = workshop.drilling(workshop.drill(1.5), borer=workshop.mill(1.0))
-    (cut,), findings = drill([placement], workshop.BLANK, plan)
+    (cut,), findings = drill([placement], workshop.BLANK, plan, PROFILE)
     assert not findings
     assert (cut.at, cut.end) == ((17.0, 38.0), (23.0, 36.0))
     assert (cut.work, cut.cutter, cut.diameter, cut.depth) == ("bore", "mill", 1.5, 1.8)
@@ -174,7 +217,7 @@ def test_slots_without_a_mill_stop_once_for_each_width() -> None:
     holes = [slot("h1", 0.9), slot("h2", 0.9), Hole("h3", (30.0, 5.0), 0.9)]
     borer = workshop.mill(1.0, "fine")
     plan = workshop.drilling(workshop.drill(0.9), borer=borer)
-    cuts, (finding,) = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan)
+    cuts, (finding,) = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan, PROFILE)
     assert [c.hole for c in cuts] == ["h3"]
     assert (finding.code, finding.severity) == ("slot-without-mill", "stop")
     assert (finding.at, finding.board) == ((10.0, 5.0), "panel")
@@ -182,6 +225,9 @@ def test_slots_without_a_mill_stop_once_for_each_width() -> None:
         "No end mill for 2 slot(s) 0.900 mm wide: those for holes are 1 mm."
     )
     _, (finding,) = drill(
-        [workshop.placed(BOARD, holes)], workshop.BLANK, workshop.drilling(workshop.drill(0.9))
+        [workshop.placed(BOARD, holes)],
+        workshop.BLANK,
+        workshop.drilling(workshop.drill(0.9)),
+        PROFILE,
     )
     assert "those for holes are none" in finding.message

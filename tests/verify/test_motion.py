@@ -13,6 +13,7 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.verify.motion import check
+from millprep.verify.obstacles import once_per_clamp
 from millprep.verify.reader import read
 from tests.helpers.programs import (
     BLANK,
@@ -130,17 +131,53 @@ class TestClamps:
     def test_a_rapid_keeps_the_shank_clear(self) -> None:
         # The clamp's top is 6 mm above the tip, at the end of the flute: a vee of 30 degrees
         # is 0.1 + 6 tan 15° = 1.708 wide there, its shank 1.5875 caps it.
-        assert codes(self.way(11.58), at=(10, 30), clamps=(self.clamp,)) == {"clamp-hit"}
+        assert codes(self.way(11.58), at=(10, 30), clamps=(self.clamp,)) == {"rapid-over-clamp"}
         assert codes(self.way(11.60), at=(10, 30), clamps=(self.clamp,)) == set()
 
     def test_a_rapid_over_it(self) -> None:
         assert codes(self.way(5.0, 8.0), at=(10, 30), clamps=(self.clamp,)) == set()
-        assert codes(self.way(5.0, 7.99), at=(10, 30), clamps=(self.clamp,)) == {"clamp-hit"}
+        (low,) = found(self.way(5.0, 7.99), at=(10, 30), clamps=(self.clamp,))
+        assert (low.code, low.at) == ("rapid-over-clamp", (35.0, 5.0))
+        assert "Raise [machine] clearance to 8, use a lower clamp, or move it." in low.message
+        high = dataclasses.replace(self.clamp, height=28.5)
+        machine = dataclasses.replace(MACHINE, clamp_clearance=2.0)
+        (low,) = found(self.way(5.0, 8.0), at=(10, 30), clamps=(high,), machine=machine)
+        assert "Use a clamp of at most 28 mm, or move it." in low.message
+
+    def test_it_keeps_the_clearance_above_and_beside(self) -> None:
+        machine = dataclasses.replace(MACHINE, clamp_clearance=2.0)
+        kept: dict[str, Any] = {"at": (10, 30), "clamps": (self.clamp,), "machine": machine}
+        assert codes(self.way(5.0, 9.99), **kept) == {"rapid-over-clamp"}
+        assert codes(self.way(5.0, 10.0), **kept) == set()
+        # the shank of 1.5875 is 2 mm off the clamp that ends at 10
+        assert codes(self.way(13.58), **kept) == {"rapid-over-clamp"}
+        assert codes(self.way(13.60), **kept) == set()
+        low = dataclasses.replace(self.clamp, height=1.0)
+        kept["clamps"] = (low,)
+        # 3.08 mm over the tip the vee is 0.1 + 3.08 tan 15° = 0.925 mm wide, and 2 mm stay free
+        for x, said in ((27.06, set()), (27.09, {"clamp-hit"})):
+            assert codes(HEAD + cut([(x, 5), (x, 8)]) + TAIL, **kept) == said, x
+
+    def test_a_clamp_on_the_board_is_one_finding(self) -> None:
+        """However many moves and programs meet it, and whatever flies over it besides."""
+        text = HEAD + "".join(cut([(10, y), (20, y)]) for y in range(8, 14)) + TAIL
+        on_board = Clamp(Box(14.0, 9.0, 16.0, 12.0), 8.0)
+        said = found(text, at=(10, 30), clamps=(on_board,))
+        (hit,) = said
+        assert hit.message == (
+            "the clamp at X14 to 16, Y9 to 12 is in the way of a cut: cutter and shank must stay "
+            "0 mm off it (clamp_clearance). Move the clamp."
+        )
+        over = dataclasses.replace(said[0], code="rapid-over-clamp", message="over it")
+        (only,) = once_per_clamp([over, *said, over, *said])
+        assert only.message == f"{hit.message} It is in the way of 2 programs."
+        other = dataclasses.replace(over, at=(1.0, 1.0))
+        assert once_per_clamp([other, over]) == [other, over]
 
     def test_the_collet_nut(self) -> None:
         short = dataclasses.replace(vee(), flute=5.9, stickout=5.9)
         assert codes(self.way(17.99), at=(10, 30), clamps=(self.clamp,), cutter=short) == {
-            "clamp-hit"
+            "rapid-over-clamp"
         }
         assert codes(self.way(18.01), at=(10, 30), clamps=(self.clamp,), cutter=short) == set()
 
@@ -148,7 +185,7 @@ class TestClamps:
         # Straight from (20, 20) to (45, -) it would miss; a dog-leg may not.
         text = GOOD.replace("M5", "G0 X28. Y5.\nG0 X45. Y20.\nM5")
         high = Clamp(Box(38.0, 8.0, 40.0, 9.0), 8.0)
-        assert codes(text, at=(10, 30), clamps=(high,)) == {"clamp-hit"}
+        assert codes(text, at=(10, 30), clamps=(high,)) == {"rapid-over-clamp"}
 
     def test_a_feed_goes_straight(self) -> None:
         text = GOOD.replace("M5", "G0 X28. Y5.\nG1 X45. Y20. F300.\nM5")
@@ -162,7 +199,7 @@ class TestClamps:
     def test_the_way_from_the_unknown_start(self) -> None:
         """The first rapid in x and y may come from anywhere."""
         far = Clamp(Box(90.0, 70.0, 95.0, 75.0), 2.5)
-        assert codes(GOOD, clamps=(far,)) == {"clamp-hit"}
+        assert codes(GOOD, clamps=(far,)) == {"rapid-over-clamp"}
         assert codes(GOOD.replace("G0 Z2.", "G0 Z2.5", 1), clamps=(far,)) == set()
 
 
@@ -222,6 +259,24 @@ class TestApproach:
         assert codes(low) == {"rapid-low", "rapid-plunge"}
         unknown = self.text.replace("G0 X10.0000 Y10.0000\n", "")
         assert codes(unknown) == {"rapid-low", "place-unknown"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("G0 X10.0000 Y10.0000", "G0 X98.1 Y10.\nG0 X10. Y10."),
+        ("G0 X10.0000 Y10.0000", "G0 X10. Y1.9\nG0 X10. Y10."),
+        ("Z2.", "Z28.1"),
+        ("Z-0.0800", "Z-1.9"),
+    ],
+    ids=["right", "front", "top", "bottom"],
+)
+def test_a_margin_to_the_ends_of_the_travel_is_kept(old: str, new: str) -> None:
+    machine = dataclasses.replace(MACHINE, travel_margin=2.0, below=3.8)
+    inside = GOOD.replace("X1. Y1.", "X2. Y2.")
+    assert codes(inside, machine=machine) == set()
+    assert old in inside
+    assert codes(inside.replace(old, new, 1), machine=machine) == {"outside-travel"}
 
 
 class TestArcs:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, Refusal
 from millprep.verify import motion, reader
 from millprep.verify.probing import grid_fault
 from tests.helpers.programs import BLANK, MACHINE, PASS, vee
@@ -15,7 +15,8 @@ HEAD = "G17 G21 G40 G49 G54 G80 G90 G94\nG0 Z2.\nM5\n"
 
 
 def touch(x: float, y: float) -> str:
-    return f"G0 X{x} Y{y}\nG1 Z1. F60.\nG38.2 Z-1. F30.\nG0 Z2.\n"
+    again = "G91\nG0 Z.5\nG38.2 Z-1. F30.\nG90\n"
+    return f"G0 X{x} Y{y}\nG38.2 Z-1. F100.\n{again}G0 Z2.\n"
 
 
 GOOD = HEAD + "".join(touch(x, y) for y in (5.0, 20.0, 35.0) for x in (5.0, 30.0, 55.0)) + "M2\n"
@@ -37,16 +38,25 @@ def test_a_grid_of_touches_is_taken() -> None:
     [
         ("M5\n", "M3 S8000\n", "probe-spindle-on", 3),
         ("M5\n", "T2 M6\n", "second-cutter", 3),
-        ("F30.", "F130.", "probe-too-fast", 6),
-        ("G1 Z1. F60.", "G1 Z.1 F60.", "probe-low", 5),
-        ("G1 Z1. F60.", "G1 Z.1 F60.", "probe-height", 6),
-        ("G38.2 Z-1. F30.", "G38.2 X6. Z-1. F30.", "probe-height", 6),
-        ("G38.2 Z-1. F30.", "G38.2 Z.2 F30.", "probe-height", 6),
-        ("G38.2 Z-1. F30.", "G38.2 Z-1.7 F30.", "probe-too-deep", 6),
-        ("G38.2 Z-1. F30.", "G1 Z-1. F30.", "probe-low", 6),
-        ("G0 X5.0 Y5.0", "G0 X.5 Y5.0", "probe-off-copper", 6),
-        ("Z-1. F30.\nG0 Z2.", "Z-1. F30.\nG1 X6. F60.\nG0 Z2.", "probe-low", 7),
-        ("Z-1. F30.\nG0 Z2.\n", "Z-1. F30.\n", "rapid-low", 7),
+        ("F100.", "F130.", "probe-too-fast", 5),
+        ("F30.", "F60.", "probe-too-fast", 8),
+        # a fast touch alone
+        ("G91\nG0 Z.5\nG38.2 Z-1. F30.\nG90\n", "", "probe-too-fast", 5),
+        # down to a low height without probing, at feed or at rapid
+        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-low", 5),
+        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-height", 6),
+        ("G38.2 Z-1. F100.", "G0 Z1.\nG38.2 Z-1. F100.", "probe-low", 5),
+        ("G38.2 Z-1. F100.", "G38.2 X6. Z-1. F100.", "probe-height", 5),
+        ("G38.2 Z-1. F100.", "G38.2 Z.2 F100.", "probe-height", 5),
+        ("G38.2 Z-1. F100.", "G38.2 Z-1.7 F100.", "probe-too-deep", 5),
+        ("G38.2 Z-1. F100.", "G1 Z-1. F100.", "probe-low", 5),
+        # up by too much, down by more than it went up, down at feed, sideways
+        ("G0 Z.5\n", "G0 Z2.5\n", "probe-low", 7),
+        ("G38.2 Z-1. F30.", "G38.2 Z-1.6 F30.", "probe-height", 8),
+        ("G0 Z.5\n", "G0 Z-.5\n", "probe-low", 7),
+        ("G0 Z.5\n", "G1 Z.5\n", "probe-low", 7),
+        ("G90\nG0 Z2.", "G90\nG1 X6. F60.\nG0 Z2.", "probe-low", 10),
+        ("G0 X5.0 Y5.0", "G0 X.5 Y5.0", "probe-off-copper", 5),
     ],
 )
 def test_a_spoilt_touch_is_refused(old: str, new: str, code: str, line: int) -> None:
@@ -54,6 +64,17 @@ def test_a_spoilt_touch_is_refused(old: str, new: str, code: str, line: int) -> 
     told = check(GOOD.replace(old, new, 1))
     assert (code, line) in {(finding.code, finding.line) for finding in told}
     assert all(finding.severity == "stop" for finding in told)
+
+
+def test_only_up_and_down_is_counted_from_a_touch() -> None:
+    with pytest.raises(Refusal, match="unknown place"):
+        check(GOOD.replace("G0 Z.5\n", "G0 X1. Z.5\n", 1))
+    with pytest.raises(Refusal, match="unknown place"):
+        check(HEAD.replace("G0 Z2.\n", "G91\nG0 Z2.\n") + "M2\n")
+    with pytest.raises(Refusal, match="at an unknown distance"):
+        check(GOOD.replace("G90\nG0 Z2.\n", "G90\n", 1))
+    with pytest.raises(Refusal, match=r"0\.100 mm away"):
+        check(GOOD.replace("G38.2 Z-1. F30.", "G38.2 Z-.1 F30.", 1))
 
 
 def test_the_grid_is_whole_and_encloses_the_cuts() -> None:

@@ -277,10 +277,11 @@ class JobPlan(JobTable):
 
     @check
     def _touch_within_travel(self) -> Iterator[Mistake]:
-        touch, travel = self.setup.touch, self.machine.travel
-        if touch is not None and not travel.contains(*touch, slack=0.0):
-            low, high = (travel.x0, travel.y0), (travel.x1, travel.y1)
-            words = f"must lie within the travel, {plain(low)} to {plain(high)}; got {plain(touch)}"
+        touch, t, margin = self.setup.touch, self.machine.travel, self.machine.travel_margin
+        if touch is not None and not t.contains(*touch, slack=-margin):
+            low, high = (t.x0 + margin, t.y0 + margin), (t.x1 - margin, t.y1 - margin)
+            ends = f"{plain(low)} to {plain(high)}"
+            words = f"must lie within {self.machine.reachable_words}: {ends}; got {plain(touch)}"
             yield wrong(("setup", "touch"), words)
 
     @check
