@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.at_machine.reading_faults import farthest, hole_fault, near, turn
+from millprep.at_machine.reading_faults import farthest, hole_fault, near, slots_of, turn
 from millprep.at_machine.reading_fit import Correction, Fit, correction, fit, suspicious
 from millprep.at_machine.readings import Readings, expected_pose, refused
 from millprep.geometry.path import Point
@@ -53,7 +53,7 @@ def by_holes(
     holes = _holes_read(readings, source, blank, number)
     places = [hole.blank for hole in holes]
     read = [readings.holes[hole.id] for hole in holes]
-    fitted = fit(places, read)
+    fitted = fit(places, read, slots_of(holes))
     if suspicious(fitted, sigma) or not near(fitted, expected, places):
         at = {"blank": blank, "mill_pass": number}
         raise Refusal([hole_fault(holes, read, expected, fitted, sigma, at)])
@@ -99,6 +99,11 @@ def _holes_read(
             f"The readings hold {len(holes)} hole; two or more show where a blank lies. Three "
             "show that one reading is bad, four show which."
         )
+    elif not faults and all(hole.slot for hole in holes):
+        faults.append(
+            "The readings hold only slots, and a slot shows nothing along its length. Read a round "
+            "hole as well."
+        )
     if faults:
         raise Refusal(
             [Finding(code="readings-holes", severity="stop", message=words) for words in faults],
@@ -127,16 +132,21 @@ def _hole_notes(
     )
     for hole, (dx, dy), place in zip(holes, fitted.residuals.tolist(), read, strict=True):
         message = f"{hole.id} was read {dx:+.3f}, {dy:+.3f} mm from its fitted place."
+        if hole.slot:
+            message += " It is a slot, so only what lies across it counts."
         yield "refit-residual", message, place
-    yield (
-        "refit-scale",
-        f"The scale of the readings is {fitted.scale:.6f}. It shows how well the holes were read, "
-        "not the scale error of the machine, which drilled them too; it is not applied.",
-        (u, v),
-    )
+    if fitted.scale is not None:
+        yield (
+            "refit-scale",
+            f"The scale of the readings is {fitted.scale:.6f}. It shows how well the holes were "
+            "read, not the scale error of the machine, which drilled them too; it is not applied.",
+            (u, v),
+        )
     if len(holes) < 4:
         words = (
-            "Two holes show a bad reading only along the line between them"
+            "A hole and a slot alone show no bad reading: read the key as well"
+            if fitted.spare < 1
+            else "Two holes show a bad reading only along the line between them"
             if len(holes) == 2
             else "Three holes show that one is bad, not which"
         )

@@ -218,7 +218,7 @@ def _copper(
     cut = as_cut(blank, before, ())
     sheet = shapely.box(0.0, 0.0, *blank.size) if blank.outline is None else blank.outline
     holes = [
-        shapely.Point(hole.blank).buffer(hole.diameter / 2)
+        hole.spine.buffer(hole.diameter / 2)
         for registered in source.milling_passes()
         for hole in registered.registration
         if registered.blank == blank.number and hole.drilled_in <= mill_pass.number

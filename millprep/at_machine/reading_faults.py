@@ -38,6 +38,11 @@ SURE = 4.0
 INCH = 25.4
 
 
+def slots_of(holes: Sequence[RegistrationHole]) -> list[Point | None]:
+    """The direction of every slot, in which nothing is read of it; None for round holes."""
+    return [hole.free if hole.slot else None for hole in holes]
+
+
 def near(fitted: Fit, expected: Pose, places: Sequence[Point]) -> bool:
     """Whether the blank lies about where it was expected."""
     return abs(turn(fitted.pose, expected)) <= LARGEST_TURN and (
@@ -70,10 +75,10 @@ def hole_fault(
     The readings are tried again as if two names had been swapped, an axis mirrored, or inches
     typed for millimetres. `at` is the blank and the pass.
     """
-    places = [hole.blank for hole in holes]
+    places, slots = [hole.blank for hole in holes], slots_of(holes)
     explained: list[tuple[float, str, str]] = []
     for code, words, other in _slips(holes, read):
-        tried = fit(places, other)
+        tried = fit(places, other, slots)
         if not suspicious(tried, sigma) and near(tried, expected, places):
             explained.append((farthest(tried.pose, expected, places), code, words))
     if explained:
@@ -89,7 +94,7 @@ def hole_fault(
             "round, or whether the work zero was lost.",
             at,
         )
-    bad = bad_hole(places, read, sigma)
+    bad = bad_hole(places, read, sigma, slots)
     if bad is not None:
         return _stop(
             "hole-bad",
@@ -174,7 +179,8 @@ def with_centres(
         planned = expected.point(hole.blank)
         wrong = list(_touch_faults(hole, touches, planned, error))
         faults += [_stop("touches-wrong", words, at) for words in wrong]
-        if not wrong:
+        # the chords of a slot along X and Y are no sizes
+        if not wrong and not hole.slot:
             wide, high = _size(touches, planned)
             sizes.append(f"{name} {wide:.3f} by {high:.3f} mm, drilled as {hole.diameter:g}")
     if faults:
@@ -222,6 +228,7 @@ def _touch_faults(
         )
         return
     within = HOLE_SIZE / 2 + SURE * error / math.sqrt(2)
+    longest = free + hole.slot / 2
     x, y = centre(touches)
     # the program touches along the lines through the planned place, a person through the centre
     off_centre = (y - planned[1], x - planned[0])
@@ -232,13 +239,13 @@ def _touch_faults(
         names = f"{hole.id}: {pair[0]} and {pair[1]}"
         if half <= 0:
             yield f"{names} are exchanged: {pair[1]} must be the larger coordinate."
-        elif half > free + within:
+        elif half > longest + within:
             yield (
                 f"{names} are {2 * half:.3f} mm apart; a hole of {hole.diameter:g} mm and a tip of "
-                f"{touches.probe:g} mm allow {2 * free:.3f} at most. It is another hole, a "
+                f"{touches.probe:g} mm allow {2 * longest:.3f} at most. It is another hole, a "
                 "smaller tip than given, or a touch without copper. Check and touch again."
             )
-        elif half < chord - within:
+        elif half < chord - within and not hole.slot:
             yield (
                 f"{names} are {2 * half:.3f} mm apart; a hole of {hole.diameter:g} mm and a tip of "
                 f"{touches.probe:g} mm give {2 * chord:.3f}. It is a burr, another hole, or a "

@@ -2,7 +2,8 @@
 
 The rigid motion that brings the holes, as they were drilled, nearest to the readings is
 θ = atan2(Σ p × q, Σ p · q), t = m̄ - R·h̄ with p, q counted from their means: Arun, Huang and
-Blostein, IEEE PAMI 9(5), 1987, in the plane; it can turn but never mirror.
+Blostein, IEEE PAMI 9(5), 1987, in the plane; it can turn but never mirror. Of a slot only the
+distance across its centre line counts, so a fit with slots takes Gauss-Newton steps from there.
 """
 
 from __future__ import annotations
@@ -24,14 +25,16 @@ class Fit:
 
     Attributes:
         pose: hole frame to reading frame.
-        residuals: (n, 2) reading less fitted place of every hole, mm.
+        residuals: (n, 2) reading less fitted place of every hole, mm; of a slot across it.
         scale: of the readings' size to the holes', a diagnostic: the same machine drilled the
-            holes, so it cannot see its own scale error.
+            holes, so it cannot see its own scale error. None with fewer than two round holes.
+        spare: coordinates read beyond the three that place and turn need.
     """
 
     pose: Pose
     residuals: FloatArray
-    scale: float
+    scale: float | None
+    spare: int
 
     @property
     def turn(self) -> float:
@@ -39,8 +42,17 @@ class Fit:
         return math.degrees(math.atan2(self.pose.d, self.pose.a))
 
 
-def fit(holes: Sequence[Point], readings: Sequence[Point]) -> Fit:
+def fit(
+    holes: Sequence[Point],
+    readings: Sequence[Point],
+    free: Sequence[Point | None] | None = None,
+) -> Fit:
     """The rigid motion that brings two or more holes nearest to their readings.
+
+    Args:
+        holes: their places.
+        readings: where they were read.
+        free: for a slot the unit vector along it, in the frame of `holes`; None for round holes.
 
     Raises:
         ValueError: for fewer than two holes, unequal counts, or holes all in one place.
@@ -60,29 +72,77 @@ def fit(holes: Sequence[Point], readings: Sequence[Point]) -> Fit:
     tx = float(q_mean[0] - cos * p_mean[0] + sin * p_mean[1])
     ty = float(q_mean[1] - sin * p_mean[0] - cos * p_mean[1])
     pose = Pose(cos, -sin, tx, sin, cos, ty)
-    scale = math.sqrt(float((b**2).sum()) / size)
-    return Fit(pose, q - pose.points(p), scale)
+    if free is None or all(along is None for along in free):
+        scale = math.sqrt(float((b**2).sum()) / size)
+        return Fit(pose, q - pose.points(p), scale, 2 * len(p) - 3)
+    return _fit_with_slots(p, q, pose, free)
+
+
+STEPS = 20
+"""Steps of a fit with slots; two or three are enough for readings that fit at all."""
+
+
+def _fit_with_slots(
+    p: FloatArray, q: FloatArray, pose: Pose, free: Sequence[Point | None]
+) -> Fit:
+    """The fit from a near one: every step solves for the small motion that is left."""
+    along = np.array([(0.0, 0.0) if slot is None else slot for slot in free])
+    for _ in range(STEPS):
+        turned = along @ np.array([[pose.a, pose.d], [pose.b, pose.e]])
+        # what each hole shows: all of its place, or what lies across the slot
+        shows = np.eye(2) - turned[:, :, None] * turned[:, None]
+        there = pose.points(p)
+        x, y = there.mean(axis=0).tolist()
+        moves = np.zeros((len(p), 2, 3))
+        moves[:, 0, 0] = moves[:, 1, 1] = 1.0
+        moves[:, 0, 2], moves[:, 1, 2] = y - there[:, 1], there[:, 0] - x
+        # a turn takes the slot's direction with it, which a reading far along the slot feels
+        far = np.einsum("ni,ni->n", turned, q - there)
+        moves[:, :, 2] += far[:, None] * turned[:, ::-1] * (-1.0, 1.0)
+        residuals = np.einsum("nij,nj->ni", shows, q - there)
+        step = np.linalg.lstsq((shows @ moves).reshape(-1, 3), residuals.reshape(-1), rcond=None)
+        tx, ty, turn = step[0].tolist()
+        cos, sin = math.cos(turn), math.sin(turn)
+        small = Pose(cos, -sin, x + tx - cos * x + sin * y, sin, cos, y + ty - sin * x - cos * y)
+        pose = pose.then(small)
+        if max(abs(tx), abs(ty), abs(turn)) < 1e-12:
+            break
+    whole = [n for n, slot in enumerate(free) if slot is None]
+    scale = None
+    if len(whole) > 1:
+        a, b = (some[whole] - some[whole].mean(axis=0) for some in (p, q))
+        scale = math.sqrt(float((b**2).sum() / (a**2).sum()))
+    return Fit(pose, residuals, scale, len(p) + len(whole) - 3)
 
 
 def suspicious(fit_: Fit, sigma: float) -> bool:
     """Whether the residuals are larger than those of 99 % of careful readings.
 
-    Σ|residual|² / σ² is χ² distributed with 2N - 3 degrees of freedom.
+    Σ|residual|² / σ² is χ² distributed with as many degrees of freedom as coordinates to spare: of
+    N round holes 2N - 3. A hole and a slot alone have none, and show no mistake.
     """
-    n = len(fit_.residuals)
-    limit = quantile_99(2 * n - 3)
+    if fit_.spare < 1:
+        return False
+    limit = quantile_99(fit_.spare)
     return float((fit_.residuals**2).sum()) / sigma**2 > limit
 
 
-def bad_hole(holes: Sequence[Point], readings: Sequence[Point], sigma: float) -> int | None:
+def bad_hole(
+    holes: Sequence[Point],
+    readings: Sequence[Point],
+    sigma: float,
+    free: Sequence[Point | None] | None = None,
+) -> int | None:
     """The hole without which the others agree; needs four or more holes."""
     if len(holes) < 4:
         return None
+    slots = [None] * len(holes) if free is None else free
     good = []
     for n in range(len(holes)):
         rest = fit(
             [*holes[:n], *holes[n + 1 :]],
             [*readings[:n], *readings[n + 1 :]],
+            [*slots[:n], *slots[n + 1 :]],
         )
         if not suspicious(rest, sigma):
             good.append((float((rest.residuals**2).sum()), n))

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from millprep.gcode.build import build
-from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.machine import Machine
-from millprep.model.milling_pass import MillingPass
+from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 
 SPOILBOARD_PASS = 0
 """Number of the pass that cuts the spoilboard; it comes before every pass of a blank."""
+BELOW = 0.1
+"""A pin ends this far below the copper's foot at least, mm: cutters pass over it."""
 
 
 def spoilboard_pass(machine: Machine, blank: int) -> MillingPass:
@@ -27,13 +31,14 @@ def spoilboard_pass(machine: Machine, blank: int) -> MillingPass:
 
 
 def spoilboard_program(
-    job: JobPlan, places: Sequence[Point], cutter: Cutter, blank: int
+    job: JobPlan, holes: Sequence[RegistrationHole], cutter: Cutter, laminate: Blank
 ) -> Program:
-    """The program that bores the pin holes at these places (machine frame)."""
-    plan = job.registration
+    """The program that bores the spoilboard for the pins of these registration holes."""
+    plan, blank = job.registration, laminate.number
+    places = {hole.pin: hole.machine for hole in holes}
     cuts = [
-        HoleCut(place, plan.pin, cutter.name, plan.pin_depth, "bore", None, f"p{n}")
-        for n, place in enumerate(places, 1)
+        HoleCut(place, plan.pin, cutter.name, plan.pin_depth, "bore", None, pin)
+        for pin, place in places.items()
     ]
     mill_pass = spoilboard_pass(job.machine, blank)
     flatness = job.isolation.flatness
@@ -48,5 +53,28 @@ def spoilboard_program(
         notes=(
             "the blank and its clamps are off: these holes are for the pins in the spoilboard",
             f"holes are {plan.pin:g} mm; press the pins in until they sit below the copper",
+            *_pin_notes(plan, holes, laminate),
         ),
     )
+
+
+def _pin_notes(
+    plan: RegistrationPlan, holes: Sequence[RegistrationHole], laminate: Blank
+) -> Iterator[str]:
+    """The pins: how many, how thick and long, and what is special about some."""
+    last = max(hole.used_in for hole in holes)
+    count = sum(hole.used_in == last for hole in holes)
+    # half in the blank at least, and below the copper
+    least = math.ceil(10 * (plan.pin_depth + laminate.thickness / 2) - 1e-6) / 10
+    top = plan.pin_depth + laminate.thickness - laminate.copper - BELOW
+    most = math.floor(10 * top + 1e-6) / 10
+    size = f"{plan.pin_diameter:g} mm in diameter, {min(least, most):g} to {most:g} mm long"
+    firsts = {h.used_in: h.pin for h in holes if h.role == "locate" and h.free is None}
+    relieved = {h.pin: firsts[h.used_in] for h in holes if h.free is not None and not h.slot}
+    kind = "pins, one of them relieved" if relieved else "round pins"
+    yield f"you need {count} {kind}, {size}"
+    for pin, other in relieved.items():
+        yield (
+            f"relieve the pin of {pin}: file two flats on it until {plan.pin_flats:g} mm are left "
+            f"between them, and turn the flats square to the line from {other} to {pin}"
+        )

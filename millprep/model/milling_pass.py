@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.path import FloatArray, Point, spine
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.program import Program
@@ -30,6 +30,10 @@ class RegistrationHole:
         diameter: as drilled in the blank.
         role: `locate` positions the blank, `key` makes a turned or flipped blank impossible.
         drilled_in, used_in: pass numbers.
+        free: unit vector, blank frame, along which the hole does not locate the blank: the hole is
+            a slot, or its pin is relieved. None for a round hole on a round pin.
+        slot: length of the slot's centre line, along `free`; 0 for a round hole.
+        pin: name of its pin on the spoilboard, "p1", …; empty where no pins are used.
     """
 
     id: str
@@ -39,6 +43,43 @@ class RegistrationHole:
     role: Role
     drilled_in: int
     used_in: int
+    free: Point | None = None
+    slot: float = 0.0
+    pin: str = ""
+
+    def __post_init__(self) -> None:
+        if self.slot and self.free is None:
+            raise ValueError(f"slot {self.id} has no direction")
+
+    @property
+    def ends(self) -> tuple[Point, Point | None]:
+        """Both ends of a slot's centre line, blank frame; of a round hole its centre, and None."""
+        if self.free is None or not self.slot:
+            return self.blank, None
+        (x, y), dx, dy = self.blank, *(part * self.slot / 2 for part in self.free)
+        return (x - dx, y - dy), (x + dx, y + dy)
+
+    @property
+    def spine(self) -> shapely.Point | shapely.LineString:
+        """The hole is all that lies within its radius of this, blank frame."""
+        return spine(*self.ends)
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeCheck:
+    """A second point on an edge of the blank, that shows its angle where pins or holes do not.
+
+    Attributes:
+        at: where the edge is as planned, machine frame.
+        axis: along which that edge runs, 0 for x, 1 for y.
+        within: how far off it may be there, either way, while the corner is where it should be.
+        limit: what would leave the laminate first.
+    """
+
+    at: Point
+    axis: int
+    within: float
+    limit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +145,8 @@ class MillingPass:
         uncorrected: the grooves that they would have made without it.
         holding: how the blank is held; None before that is worked out, and where tape or vacuum
             holds all of it.
+        drop_on: probability that the blank drops onto its pins; None where it is not put on pins.
+        edge: where to check the angle of the blank; None where holes show it, or no edge does.
     """
 
     blank: int
@@ -117,6 +160,8 @@ class MillingPass:
     levelling: Levelling | None = None
     uncorrected: tuple[Uncorrected, ...] = ()
     holding: Holding | None = None
+    drop_on: float | None = None
+    edge: EdgeCheck | None = None
 
 
 @dataclass(frozen=True, slots=True)

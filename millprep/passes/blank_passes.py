@@ -18,7 +18,7 @@ from millprep.model.blank import Blank, Box
 from millprep.model.cut import Cut, HoleCut
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
-from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.milling_pass import EdgeCheck, Join, MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import (
@@ -33,10 +33,12 @@ from millprep.passes import (
 )
 from millprep.passes.clamping import hold_downs, touch_point
 from millprep.passes.cuts_by_pass import CutsByPass
+from millprep.passes.dropping_on import check_pins, drop_on
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
 from millprep.passes.labels import Labels
 from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_copper
 from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
+from millprep.passes.straight import edge_check
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.verniers import VernierPlan
 from millprep.passes.windows import PassFrame, frame_of, joined_by
@@ -70,7 +72,7 @@ def passes(
     milled = tuple(
         _with_programs(
             job,
-            _pass(job, blank.laminate, frame, registered.holes, marks, number, measured),
+            _pass(job, blank, frame, registered, marks, number, measured),
             drilling.without_change(
                 (*hole_cuts.get(number, ()), *_cuts_of(number, marks, shared)), job.profile.cutter
             ),
@@ -110,8 +112,7 @@ def _pin_holes(
         cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
         findings = (*findings, *missing)
         if cutter is not None:
-            pins = list(dict.fromkeys(hole.machine for hole in holes))
-            programs = (spoilboard_program(job, pins, cutter, laminate.number),)
+            programs = (spoilboard_program(job, holes, cutter, laminate),)
     if findings:
         raise Refusal(findings)
     return hole_cuts, programs
@@ -180,8 +181,8 @@ def _marks(
     numbers = labels.plan(
         frame.shift, laminate, holes, frame.taken, frame.denied, widest.cutter, widest.depth
     )
-    discs = [shapely.Point(hole.blank).buffer(hole.diameter / 2) for hole in holes]
-    taken = shapely.union_all([frame.taken, numbers.taken, *discs])
+    areas = [hole.spine.buffer(hole.diameter / 2) for hole in holes]
+    taken = shapely.union_all([frame.taken, numbers.taken, *areas])
     if not job.registration.verniers:
         return _Marks(numbers, VernierPlan(), taken)
     combs = verniers.plan(
@@ -192,15 +193,16 @@ def _marks(
 
 def _pass(
     job: JobPlan,
-    laminate: Blank,
+    blank: MilledBlank,
     frame: PassFrame,
-    holes: Sequence[RegistrationHole],
+    registered: Registered,
     marks: _Marks,
     number: int,
     measured: Mapping[tuple[int, int], Pose],
 ) -> MillingPass:
     """A pass without its programs."""
-    shift, k = frame.shift, number - 1
+    laminate, shift, k, holes = blank.laminate, frame.shift, number - 1, registered.holes
+    mine = [hole for hole in holes if hole.used_in == number]
     planned = shift.poses[k]
     pose = _pose(planned, measured.get((laminate.number, number)))
     window = shift.polygon(k)
@@ -230,6 +232,24 @@ def _pass(
         verniers=tuple(
             vernier for vernier in marks.verniers.verniers if vernier.passes[1] == number
         ),
+        drop_on=drop_on(mine, registered.errors.hole_errors, job.registration),
+        edge=None if number > 1 else _edge(job, blank, frame, holes),
+    )
+
+
+def _edge(
+    job: JobPlan, blank: MilledBlank, frame: PassFrame, holes: Sequence[RegistrationHole]
+) -> EdgeCheck | None:
+    """Where the angle of the blank is checked in pass 1."""
+    return edge_check(
+        blank.laminate,
+        frame.shift.poses[0],
+        frame.shift.windows[0],
+        frame.denied[0],
+        blank.placements,
+        holes,
+        job.profile.cutter.width(blank.laminate.thickness),
+        job.registration.wall,
     )
 
 
@@ -299,6 +319,7 @@ def _findings(
     by_index = {p.index: p for p in placements}
     yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
     yield from turn.turn_findings(frame.shift, registered.holes, number)
+    yield from check_pins(registered.holes, registered.errors.hole_errors, plan, number)
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
     for mill_pass in blank.passes:
         yield from pass_findings.overhang_findings(

@@ -5,7 +5,16 @@ order every error is linear in the errors of single holes: a pass that is off by
 cuts a place r off by A(r)·(tx, ty, θ) with A = [[1, 0, -y], [0, 1, x]], and a pass found by
 holes h has the least-squares fit to what they are off,
 
-    e = M⁺ · [A(h)·e(drilled in) + error of the hole],   M = all A(h) one above the other.
+    e = M⁺ · [A(h)·e(drilled in) + error of the hole],   M = all W(h)·A(h) one above the other.
+
+W is the identity for a hole that fixes its place. A slot, or a hole over a relieved pin, leaves the
+blank free along a unit vector f and fixes it across only: W = I - f·fᵀ. A hole and a slot along the
+line through both fix shift and turn with nothing to spare; found by such a pair, distance B, a pass
+misses the one that drilled both, at r from their middle, with the covariance
+
+    σ²·(f·fᵀ + (I - f·fᵀ)/2 + 2·r⊥r⊥ᵀ/B²),
+
+whichever of the two is the slot.
 
 Every pass is therefore a matrix L from the errors of all holes (each σ in x and in y, drilling
 and finding it together) to (tx, ty, θ), and two passes miss each other at r by A(r)·(La - Lb),
@@ -82,7 +91,7 @@ class HoleErrors:
         for number in range(2, count + 1):
             mine = [n for n, hole in enumerate(kept) if hole.used_in == number]
             places = arms([kept[n].blank for n in mine], centre)
-            fit = np.linalg.pinv(places.reshape(-1, 3))
+            fit = np.linalg.pinv(_fixed([kept[n].free for n in mine], places))
             off = np.zeros((2 * len(mine), 2 * len(kept)))
             for row, n in enumerate(mine):
                 off[2 * row : 2 * row + 2] = places[row] @ errors[kept[n].drilled_in - 1]
@@ -131,6 +140,15 @@ def arms(points: Sequence[Point] | FloatArray, centre: Point) -> FloatArray:
     matrices[:, 0, 0] = matrices[:, 1, 1] = 1.0
     matrices[:, 0, 2], matrices[:, 1, 2] = -xy[:, 1], xy[:, 0]
     return matrices
+
+
+def _fixed(free: Sequence[Point | None], places: FloatArray) -> FloatArray:
+    """(2n, 3) what n holes fix: rows of their (n, 2, 3) arms, less what lies along `free`."""
+    rows = places.copy()
+    for n, along in enumerate(free):
+        if along is not None:
+            rows[n] -= np.outer(along, along) @ places[n]
+    return rows.reshape(-1, 3)
 
 
 def largest(covariance: FloatArray) -> FloatArray:
@@ -317,5 +335,5 @@ def _pose_errors(
         for n, hole in enumerate(mine):
             o = hole.drilled_in - 1
             off[n] += _on_blank(field, poses[o], places[n : n + 1])[0] + arm[n] @ errors[o]
-        errors[k] = np.linalg.pinv(arm.reshape(-1, 3)) @ off.reshape(-1)
+        errors[k] = np.linalg.pinv(_fixed([hole.free for hole in mine], arm)) @ off.reshape(-1)
     return errors

@@ -95,12 +95,16 @@ class Score:
     Attributes:
         arms: (n, 2, 3) of every spot.
         inherited: (n, 2, m) what the pass that drills at a spot is off there.
+        at: (n, 2) places of the spots.
+        slotted: whether the second of a pair leaves the blank free along the line through both.
         rows: per pass before its errors (3, m) and the (j, 3) rows of the places that count.
         far: the same for the far corners, in both directions.
     """
 
     arms: FloatArray
     inherited: FloatArray
+    at: FloatArray
+    slotted: bool
     rows: tuple[tuple[FloatArray, FloatArray], ...]
     far: tuple[FloatArray, FloatArray]
 
@@ -139,6 +143,8 @@ class Score:
         return cls(
             here,
             here @ errors,
+            spots.at,
+            room.plan.slotted,
             tuple((hole_errors.errors[q], np.vstack(some)) for q, some in sorted(rows.items())),
             (hole_errors.errors[last], far),
         )
@@ -147,7 +153,13 @@ class Score:
         """(p,) scores of (p, n) sets of spots; less is better."""
         sets = sets.astype(int)
         p, n = sets.shape
-        fit = np.linalg.pinv(self.arms[sets].reshape(p, 2 * n, 3))
+        fixed = self.arms[sets]
+        if self.slotted:
+            along = self.at[sets[:, 1]] - self.at[sets[:, 0]]
+            along /= np.linalg.norm(along, axis=1, keepdims=True)
+            second = fixed[:, 1]
+            fixed[:, 1] = second - along[:, :, None] * (along[:, None] @ second)
+        fit = np.linalg.pinv(fixed.reshape(p, 2 * n, 3))
         inherited = fit @ self.inherited[sets].reshape(p, 2 * n, -1)
 
         def spread(error: FloatArray, rows: FloatArray) -> FloatArray:

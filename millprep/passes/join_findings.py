@@ -242,13 +242,16 @@ def check_hole_distance(
     )
 
 
-def least_base(lever: float, tolerance: float, sigma: float) -> float | None:
+def least_base(
+    lever: float, tolerance: float, sigma: float, *, slotted: bool = False
+) -> float | None:
     """The least distance of two holes for which a join this far from their centre holds.
 
     From 2.97·σ·√(1/2 + 2·lever²/base²) = tolerance, the worst direction of the 2-D form after
-    Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998; None where no distance is enough.
+    Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998; with a slot for the second hole 1 in place
+    of 1/2 (`error_budget`). None where no distance is enough.
     """
-    rest = (tolerance / (QUANTILE * sigma)) ** 2 - 0.5
+    rest = (tolerance / (QUANTILE * sigma)) ** 2 - (1.0 if slotted else 0.5)
     return lever * math.sqrt(2 / rest) if rest > 0 else None
 
 
@@ -257,7 +260,7 @@ def _too_short(
 ) -> Finding:
     assert join.predicted is not None
     assert join.tolerance_electrical is not None
-    enough = least_base(lever, join.tolerance_electrical, plan.sigma)
+    enough = least_base(lever, join.tolerance_electrical, plan.sigma, slotted=plan.slotted)
     remedy = (
         "Use a wider [isolation] gap or reduce the error of the holes"
         if enough is None

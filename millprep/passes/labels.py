@@ -99,8 +99,8 @@ def plan(
     by_pass: dict[int, list[Engraving]] = {}
     crosses: list[RegistrationHole] = []
     findings: list[Finding] = []
-    discs = [shapely.Point(h.blank).buffer(h.diameter / 2, quad_segs=4) for h in holes]
-    solid = shapely.union_all([cut, *discs]).buffer(CLEAR + width / 2, quad_segs=4)
+    areas = [h.spine.buffer(h.diameter / 2, quad_segs=4) for h in holes]
+    solid = shapely.union_all([cut, *areas]).buffer(CLEAR + width / 2, quad_segs=4)
 
     def room(passes: Sequence[int]) -> BaseGeometry:
         free: BaseGeometry = shapely.box(CLEAR, CLEAR, blank.size[0] - CLEAR, blank.size[1] - CLEAR)

@@ -1,7 +1,10 @@
 """Registration holes: where they are, how well they find the blank again, and that it fits one way.
 
 A pass is found by holes that passes before it have drilled, each within the windows of both. On
-pins two holes locate and a larger third, the key, goes on one way round only. Measured holes
+pins two holes locate and a larger third, the key, goes on one way round only: it is wider than its
+pin and locates nothing. Two round holes would fix the distance of the pins twice, so the second is
+a slot along the line through both, or its pin is relieved along it: the hole fixes the place, the
+slot the turn. Measured holes
 all locate, and there is at least one from every pass next to it that comes before. Passes that are
 reached by the same shift share their places on the spoilboard, so a row of passes needs one set of
 pins.
@@ -16,11 +19,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
@@ -91,9 +95,13 @@ def choose(
             raise Refusal([_refused(room, clamping, members, holes, known, need, kerf)])
         holes += made
     holes.sort(key=lambda hole: hole.used_in)
+    pins: dict[Point, str] = {}
+    if plan.method == "pins":
+        for hole in holes:
+            pins.setdefault(hole.machine, f"p{len(pins) + 1}")
     return tuple(
-        RegistrationHole(f"r{n}", h.blank, h.machine, h.diameter, h.role, h.drilled_in, h.used_in)
-        for n, h in enumerate(holes, 1)
+        replace(hole, id=f"r{n}", pin=pins.get(hole.machine, ""))
+        for n, hole in enumerate(holes, 1)
     )
 
 
@@ -150,16 +158,33 @@ def _best(
             for member in members
             for n in (*chosen, key)
         ]
+        if plan.slotted:
+            made = list(_with_second(made, plan.slot))
         if _sound([*holes, *made], plan):
             return made
     return None
+
+
+def _with_second(holes: Sequence[RegistrationHole], slot: float) -> Iterator[RegistrationHole]:
+    """The holes of each pass, the second locating one free along the line through both."""
+    firsts: dict[int, RegistrationHole] = {}
+    for hole in holes:
+        if hole.role != "locate" or firsts.setdefault(hole.used_in, hole) is hole:
+            yield hole
+            continue
+        (x, y), (u, v) = firsts[hole.used_in].blank, hole.blank
+        long = math.dist((x, y), (u, v))
+        # to the digits of a report, so that what is read from it is the same slot
+        free = (round((u - x) / long, 6) + 0.0, round((v - y) / long, 6) + 0.0)
+        yield replace(hole, free=free, slot=slot)
 
 
 def _sound(holes: Sequence[RegistrationHole], plan: RegistrationPlan) -> bool:
     """Whether walls are left between all holes, and no blank fits any pins wrongly."""
     # hundreds of sets of a few holes are tried, for which arrays are slow
     for hole, other in itertools.combinations(holes, 2):
-        wall = math.dist(hole.blank, other.blank) - (hole.diameter + other.diameter) / 2
+        radii = (hole.diameter + hole.slot + other.diameter + other.slot) / 2
+        wall = math.dist(hole.blank, other.blank) - radii
         if wall < plan.wall - 1e-9:
             return False
     for number in {hole.used_in for hole in holes}:
@@ -232,8 +257,8 @@ def pin_fits(
     # places as complex numbers: turning is a product, and few holes are quicker without arrays
     a, b, c = (complex(*hole.blank) for hole in (first, second, key))
     base = abs(b - a)
+    # the key's pin is as thick as the others, so every hole that takes one of them takes it
     wide = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= first.diameter - 1e-9]
-    keys = [(h.id, complex(*h.blank)) for h in holes if h.diameter >= key.diameter - 1e-9]
     fits = []
     for (i, p), (j, q) in itertools.permutations(wide, 2):
         if abs(abs(q - p) - base) > NEAR:
@@ -242,7 +267,7 @@ def pin_fits(
             turn, shift = _onto(p, q, a, b, mirrored=mirrored)
             fits += [
                 PinFit(_pose(turn, shift, mirrored=mirrored), (i, j, n))
-                for n, k in keys
+                for n, k in wide
                 if abs(turn * (k.conjugate() if mirrored else k) + shift - c) <= NEAR
                 and n not in (i, j)
             ]

@@ -8,10 +8,12 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
-from millprep.model.milling_pass import Join
+from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.report import marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.canvas import Canvas, LegendEntry, canvas
@@ -24,6 +26,8 @@ from millprep.report.words import cutter_words, number, plain
 BLANK_AXES = ("X on the blank, mm", "Y on the blank, mm")
 FROM_COPPER = "copper side up, as it lies on the mill"
 MOST_FLAGS = 200
+SLOT_SIGN = (5.0, 4.0)
+"""Least length of a registration slot's centre line, and its least width, points."""
 JOIN_SIZE = 6.0
 """Of the figures of a join, points."""
 JOIN_ROW = 7.5
@@ -95,7 +99,7 @@ def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
         marks.signs(on, centres, "square", size=4.5, over=5)
     join_marks(on, contents.joins)
     for hole in contents.registration.values():
-        registration_hole(on, hole.blank, hole.diameter, hole.id)
+        registration_hole(on, hole, hole.spine, hole.id)
     return on
 
 
@@ -241,10 +245,24 @@ def as_cut_view(
     return on
 
 
-def registration_hole(on: Canvas, at: Point, diameter: float, words: str = "") -> None:
-    """A registration hole at its size, with words on its right if there are any."""
-    marks.discs(on, [at], diameter, "paper", points=0.8, over=6)
-    marks.signs(on, [at], "plus", size=4.5, over=6.1)
+def registration_hole(
+    on: Canvas, hole: RegistrationHole, spine: BaseGeometry, words: str = ""
+) -> None:
+    """A registration hole at its size, with words on its right if there are any.
+
+    A slot is little longer than it is wide, so it is drawn longer where it would look round.
+    `spine` is the centre or centre line of the hole where it is drawn.
+    """
+    at = (spine.centroid.x, spine.centroid.y)
+    if hole.slot:
+        long, wide = (size * on.point / on.scale for size in SLOT_SIGN)
+        longer = max(long / spine.length, 1.0)
+        line = shapely.affinity.scale(spine, longer, longer)
+        area = line.buffer(max(hole.diameter, wide) / 2, quad_segs=32)
+        marks.fill(on, [area], "paper", edge="ink", width=1.2, over=6)
+    else:
+        marks.discs(on, [at], hole.diameter, "paper", points=0.8, over=6)
+        marks.signs(on, [at], "plus", size=4.5, over=6.1)
     if words:
         marks.label(on, at, words, away=(6, -4), size=7)
 

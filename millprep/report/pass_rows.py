@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import (
+    EdgeCheck,
     Measured,
     MillingPass,
     RegistrationHole,
@@ -21,6 +22,7 @@ from millprep.model.surface_map import Levelling, SurfaceMap, Uncorrected
 from millprep.report.report_row import (
     Affine,
     Corners,
+    Direction,
     Length,
     Number,
     Passes,
@@ -54,6 +56,13 @@ class RegistrationHoleRow(Row):
     """Number of the pass that drills it."""
     used_in: Number
     """Number of the pass that is found by it."""
+    free: Direction | None = None
+    """Unit vector, blank frame, along which it does not locate the blank, because it is a slot or
+    its pin is relieved; null for a round hole on a round pin."""
+    slot: Length = 0.0
+    """Length of the slot's centre line, along `free`, mm; 0 for a round hole."""
+    pin: Text = ""
+    """Name of its pin on the spoilboard; empty where no pins are used."""
 
     def hole(self) -> RegistrationHole:
         """The hole as the pass has it."""
@@ -115,6 +124,23 @@ class UncorrectedRow(Row):
             foot=(float(grooves.foot.min()), float(grooves.foot.max())),
             lost=places(grooves.lost[:MOST_PLACES]),
         )
+
+
+class EdgeCheckRow(Row):
+    """Where the angle of a blank is checked that nothing but its corner and an edge locates."""
+
+    at: Place
+    """Where its long edge is as planned, machine frame, mm."""
+    axis: Annotated[int, Field(ge=0, le=1)]
+    """The axis along which that edge runs: 0 for x, 1 for y."""
+    within: Length
+    """How far off the edge may be there, either way, mm."""
+    limit: Text
+    """What would leave the laminate first if the blank were turned farther."""
+
+    def check(self) -> EdgeCheck:
+        """The check as the pass has it."""
+        return EdgeCheck(**dict(self))
 
 
 class LevellingRow(Row):
@@ -226,6 +252,12 @@ class PassRow(Row):
     out."""
     programs: tuple[ProgramRow, ...]
     """The programs, in the order they are run."""
+    drop_on: Share | None = None
+    """Probability that the blank drops onto its pins, from the errors of its holes; null where it
+    is not put on pins."""
+    edge: EdgeCheckRow | None = None
+    """Where the angle of the blank is checked in pass 1; null where holes show it, or no edge
+    does."""
 
     @classmethod
     def of(cls, mill_pass: MillingPass) -> PassRow:
@@ -258,4 +290,6 @@ class PassRow(Row):
             touch=self.touch,
             verniers=tuple(row.vernier(self.blank) for row in self.verniers),
             levelling=None if self.levelling is None else self.levelling.levelling(*self.pass_id),
+            drop_on=self.drop_on,
+            edge=None if self.edge is None else self.edge.check(),
         )

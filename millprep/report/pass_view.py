@@ -23,7 +23,7 @@ from millprep.report.words import WORK_WORDS, place, plain
 WORK_AXES = ("work X, mm", "work Y, mm")
 
 
-ROLES = {"witness": "check", "key": "key", "locate": "locates"}
+ROLES = {"witness": "check", "key": "key", "locate": "locates", "turn": "turn", "slot": "slot"}
 """What a registration hole is for, in a word next to it."""
 
 
@@ -136,22 +136,39 @@ def _signs(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> li
     """Draw zero, touch point and registration holes; their captions."""
     pose = milling_pass.pose
     named = [
-        (pose.point(hole.blank), hole, "engraved now" if hole.role == "witness" else "drilled now")
+        (pose.point(hole.blank), hole, _made(hole))
         for hole in drilled_in(contents, milling_pass.number)
     ]
-    named += [(hole.machine, hole, ROLES[hole.role]) for hole in milling_pass.registration]
-    for at, hole, _ in named:
-        registration_hole(on, at, hole.diameter)
+    named += [
+        (hole.machine, hole, ROLES[_kind(hole)])
+        for hole in milling_pass.registration
+    ]
+    for _, hole, _ in named:
+        registration_hole(on, hole, pose.shape(hole.spine))
     marks.signs(on, [(0.0, 0.0)], "cross", size=8, over=7)
     marks.signs(on, [milling_pass.touch], "triangle", size=8, over=7)
     return [
         Caption((0.0, 0.0), "X0 Y0", 5.0),
         Caption(milling_pass.touch, "Z touch", 5.0),
         *(
-            Caption(at, f"{hole.id} {what}", max(3.0, hole.diameter / 2 * on.per_mm))
+            Caption(at, f"{hole.id} {what}", max(3.0, (hole.diameter + hole.slot) / 2 * on.per_mm))
             for at, hole, what in named
         ),
     ]
+
+
+def _kind(hole: RegistrationHole) -> str:
+    """A key of `ROLES`."""
+    if hole.slot:
+        return "slot"
+    return "turn" if hole.free is not None else hole.role
+
+
+def _made(hole: RegistrationHole) -> str:
+    """How a pass makes a hole or cross for a later one, in two words."""
+    if hole.role == "witness":
+        return "engraved now"
+    return "slot now" if hole.slot else "drilled now"
 
 
 def drilled_in(contents: BlankContents, number_: int) -> list[RegistrationHole]:

@@ -120,6 +120,8 @@ Corners = Annotated[
     BeforeValidator(_corners),
 ]
 """[x0, y0, x1, y1], mm."""
+Direction = tuple[Micro, Micro]
+"""Unit vector [x, y]."""
 Passes = tuple[Number, Number]
 _Six = tuple[_Entry, _Entry, _Entry, _Entry, _Entry, _Entry]
 

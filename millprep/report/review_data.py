@@ -200,7 +200,8 @@ def _registration(hole: RegistrationHole) -> dict[str, Any]:
         "id": plain(hole.id, 40),
         "at": _point(hole.blank),
         "diameter": _figure(hole.diameter),
-        "role": hole.role,
+        "ends": [_point(end) for end in hole.ends] if hole.slot else None,
+        "role": "turn" if hole.free is not None else hole.role,
         "drilledIn": hole.drilled_in,
         "usedIn": hole.used_in,
     }

@@ -7,21 +7,14 @@ programs after a break.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, Resumption
+from millprep.report.locating import drop_on_words, edge_words, pin_words
 from millprep.report.words import number, place, plain
-from millprep.report.zero import drilled_now, on_pins, spoilboard_programs, touching
-
-ROLE_WORDS = {
-    "locate": "locates the blank",
-    "key": "key: fits one way only",
-    "witness": "check cross: the tip must be over it",
-}
-"""What a registration hole does in the pass that uses it."""
+from millprep.report.zero import on_pins, spoilboard_programs, touching
 
 
 def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
@@ -37,6 +30,7 @@ def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
             "change of cutter."
         )
         words += [plain(note[:1].upper() + note[1:], 200) + "." for note in program.notes]
+    words += pin_words(cut_set)
     return tuple(dict.fromkeys(words))
 
 
@@ -48,43 +42,10 @@ def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     words += _below(milling_pass, blank)
     words += _taped(cut_set, milling_pass)
     words += _lay(cut_set, milling_pass, blank)
+    words += [edge_words(milling_pass)] if milling_pass.edge else []
     words += _overhang(cut_set, milling_pass, blank)
     words += _held(cut_set, milling_pass)
     return tuple(words)
-
-
-@dataclass(frozen=True, slots=True)
-class HoleRow:
-    """A registration hole as a row of the sheet; `used` if it locates the blank in this pass."""
-
-    id: str
-    diameter: str
-    x: str
-    y: str
-    words: str
-    used: bool
-
-
-def hole_rows(cut_set: CutSet, milling_pass: MillingPass) -> tuple[HoleRow, ...]:
-    """Each registration hole that a pass uses or makes."""
-    used = [(hole, hole.machine, ROLE_WORDS[hole.role]) for hole in milling_pass.registration]
-    made = []
-    for hole in drilled_now(cut_set, milling_pass):
-        # the place to check is a cross, not a hole
-        how = "engraved" if hole.role == "witness" else "drilled"
-        at = milling_pass.pose.point(hole.blank)
-        made.append((hole, at, f"{how} now for pass {hole.used_in}"))
-    return tuple(
-        HoleRow(
-            plain(hole.id),
-            number(hole.diameter, 3),
-            number(at[0], 3),
-            number(at[1], 3),
-            words,
-            k < len(used) and hole.role != "witness",
-        )
-        for k, (hole, at, words) in enumerate([*used, *made])
-    )
 
 
 def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
@@ -190,11 +151,14 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
         # sets of holes have numbers where they have crosses, unless a note says otherwise
         marked = any(hole.role == "witness" for hole in used)
         numbered = f" (those numbered {milling_pass.number})" if marked else ""
-        return [
-            f"Put the pins in the spoilboard and lower blank {blank.number} onto them with the "
+        names = ", ".join(plain(hole.pin) for hole in used if hole.pin)
+        where = f"holes {names} of the spoilboard and no others" if names else "the spoilboard"
+        words = (
+            f"Put the pins in {where} and lower blank {blank.number} onto them with the "
             f"holes listed below{numbered}, copper side up, {way}. The pins must end below the "
             "copper."
-        ]
+        )
+        return [words, *drop_on_words(milling_pass)]
     if touching(milling_pass) is None:
         how = (
             "Measure where its registration holes are, and shift or turn it until they are where "

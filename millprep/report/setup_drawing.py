@@ -6,7 +6,6 @@ measured from the work zero.
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,54 +16,24 @@ from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.dimensions import Mark, Side, room, running
-from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text
+from millprep.report.scene import Area, Line, Scene, Shape, Text
+from millprep.report.setup_signs import (
+    AREA_STYLES,
+    THIN,
+    TRAVEL_DASH,
+    WIDE,
+    Sign,
+    key_of,
+    sign_shapes,
+)
 from millprep.report.svg import svg
 from millprep.report.words import number, plain
 from millprep.report.zero import drilled_now, on_pins
 
-WIDE = 186.0
-"""Of the drawing with its dimensions, mm on paper."""
 HIGHEST, HIGH = 110.0, 68.0
 """Of the same; the second where the page holds readings as well."""
 LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
-ROW, SIZE = 4.4, 2.5
-"""Height of a row of the key, and of its words and the names."""
-THIN = 0.3
-TRAVEL_DASH = (2.4, 1.2)
-NARROWER = 0.9
-"""Width of the sheet's fonts in widths of the one that words are measured in."""
-AREA_STYLES: dict[str, tuple[str, tuple[float, ...]]] = {
-    "strip": ("ink", (1.2, 0.8)),
-    "room": ("quiet", (0.4, 0.5)),
-}
-"""Colour and dashes of areas that hold or may hold the blank."""
-SIGN_WORDS = {
-    "zero": "work zero X0 Y0",
-    "touch": "Z touch point",
-    "drilled": "hole made in this pass",
-    "pin": "pin through the blank",
-    "hole": "hole to find",
-    "check": "cross: the tip must be over it",
-    "prop": "support the blank here",
-    "clamp": "clamp, with its height above the copper",
-    "strip": "tape or vacuum under the blank",
-    "room": "room for more clamps",
-    "travel": "travel of the machine",
-}
-"""What can be in the drawing, in the order of the key."""
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """Something with a place of its own on the machine; `kind` is a key of `SIGN_WORDS`."""
-
-    kind: str
-    at: Point
-    name: str
-
-
 @dataclass(frozen=True, slots=True)
 class View:
     """From the machine to paper."""
@@ -107,7 +76,7 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
         *_held_areas(cut_set, milling_pass, view),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
         *_dimensions(view, places),
-        *(shape for sign in signs for shape in _sign(view.at(sign.at), sign)),
+        *(shape for sign in signs for shape in sign_shapes(view.at(sign.at), sign)),
     ]
     foot = view.at(low)[1] + room(places["below"])
     kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
@@ -115,7 +84,9 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
         kinds.add("strip")
     if _room(milling_pass):
         kinds.add("room")
-    key, whole = _key(kinds, foot)
+    if any(sign.way for sign in signs):
+        kinds.add("slot")
+    key, whole = key_of(kinds, foot)
     words = f"Setup of {title}: blank, clamps, work zero, touch point and holes with dimensions"
     return svg(Scene((WIDE, whole), words, (*shapes, *key)), inline=True)
 
@@ -128,16 +99,23 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
             return "check"
         return "pin" if pins else "hole"
 
+    def way(hole: RegistrationHole) -> Point | None:
+        if not hole.slot or hole.free is None:
+            return None
+        (x, y), (u, v) = pose.point((0.0, 0.0)), pose.point(hole.free)
+        return (u - x, v - y)
+
     over = overhangs(pose, blank, cut_set.machine.travel)
     return [
         *(Sign("prop", overhang.prop, "") for overhang in over),
         *(
-            Sign("drilled", pose.point(hole.blank), plain(hole.id, 8))
+            Sign("drilled", pose.point(hole.blank), plain(hole.id, 8), way(hole))
             for hole in drilled_now(cut_set, milling_pass)
         ),
-        *(Sign(used(h), h.machine, plain(h.id, 8)) for h in milling_pass.registration),
+        *(Sign(used(h), h.machine, plain(h.id, 8), way(h)) for h in milling_pass.registration),
         Sign("zero", (0.0, 0.0), ""),
         Sign("touch", milling_pass.touch, ""),
+        *([Sign("edge", milling_pass.edge.at, "")] if milling_pass.edge else []),
     ]
 
 
@@ -260,71 +238,3 @@ def _dimensions(view: View, places: dict[str, list[Mark]]) -> list[Shape]:
             side, zero[side.across], [replace(m, at=view.at(m.at)) for m in places[name]]
         )
     ]
-
-
-def _sign(at: Point, sign: Sign) -> list[Shape]:
-    """The sign of something, its name next to it."""
-    x, y = at
-    shapes: list[Shape]
-    if sign.kind == "zero":
-        shapes = [Circle((at,), 1.7, "paper", "ink", THIN), _cross(at, 3.0)]
-    elif sign.kind == "touch":
-        peak = shapely.Polygon([(x, y), (x - 1.4, y - 2.4), (x + 1.4, y - 2.4)])
-        shapes = [Area((peak,), "paper", "ink", THIN)]
-    elif sign.kind == "prop":
-        block = shapely.Polygon([(x, y - 1.3), (x - 1.6, y + 1.5), (x + 1.6, y + 1.5)])
-        shapes = [Area((block,), "ink")]
-    elif sign.kind == "check":
-        slants = [np.array([(x - 1.3, y - 1.3), (x + 1.3, y + 1.3)]),
-                  np.array([(x - 1.3, y + 1.3), (x + 1.3, y - 1.3)])]  # fmt: skip
-        shapes = [Line(tuple(slants), THIN, "ink")]
-    else:
-        shapes = [Circle((at,), 1.1, "ink" if sign.kind == "pin" else "paper", "ink", THIN)]
-        if sign.kind == "drilled":
-            shapes.append(_cross(at, 1.8))
-    if sign.name:
-        shapes.append(Text((x + 1.8, y - 0.9), sign.name, SIZE, bold=True, halo=0.6))
-    return shapes
-
-
-def _cross(at: Point, reach: float) -> Line:
-    """An upright cross."""
-    x, y = at
-    bars: list[FloatArray] = [
-        np.array([(x - reach, y), (x + reach, y)]),
-        np.array([(x, y - reach), (x, y + reach)]),
-    ]
-    return Line(tuple(bars), THIN, "ink")
-
-
-def _key(kinds: Collection[str], high: float) -> tuple[list[Shape], float]:
-    """What the signs mean, below the drawing, and how high both are."""
-    parts: list[Shape] = []
-    x, y = 3.0, high + 2.5
-    for kind, words in SIGN_WORDS.items():
-        if kind not in kinds:
-            continue
-        long = 5.5 + width_of(words, SIZE) * NARROWER + 3.0
-        if x + long > WIDE and x > 3.0:
-            x, y = 3.0, y + ROW
-        parts += _key_sign(kind, (x, y))
-        parts.append(Text((x + 5.5, y + 0.9), words, SIZE))
-        x += long
-    words = "Dimensions in mm from the work zero, as the display shows them"
-    y = y if x + width_of(words, SIZE) * NARROWER < WIDE else y + ROW
-    parts.append(Text((WIDE - 1.0, y + 0.9), words, SIZE, anchor="end"))
-    return parts, y + ROW / 2 + 0.5
-
-
-def _key_sign(kind: str, at: Point) -> list[Shape]:
-    """The sign of a row of the key, its left end at a place."""
-    x, y = at
-    if kind == "clamp":
-        return [Area((shapely.box(x, y - 1.5, x + 4, y + 1.5),), "clamp", "ink", 0.25)]
-    if kind in ("strip", "room"):
-        role, dash = AREA_STYLES[kind]
-        return [Area((shapely.box(x, y - 1.3, x + 4, y + 1.3),), None, role, THIN, dash)]
-    if kind == "travel":
-        line = np.array([(x - 0.5, y), (x + 4.5, y)])
-        return [Line((line,), 0.25, "ink", TRAVEL_DASH)]
-    return _sign((x + 2.0, y + (1.2 if kind == "touch" else 0.0)), Sign(kind, (0.0, 0.0), ""))

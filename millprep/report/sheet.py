@@ -14,6 +14,7 @@ from millprep.model.set_of_programs import CutSet
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
 from millprep.report.findings import ORDER, SEVERITY_WORDS, marked, name_of, where_words
+from millprep.report.locating import HoleRow, edge_words, hole_rows
 from millprep.report.pass_tables import (
     JoinTable,
     Step,
@@ -26,7 +27,7 @@ from millprep.report.pass_tables import (
 )
 from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
-from millprep.report.setup import HoleRow, hole_rows, resumed_words, setup_words, spoilboard_words
+from millprep.report.setup import resumed_words, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.words import cutter_words, duration, number, plain
 from millprep.report.zero import (
@@ -52,6 +53,7 @@ class PassPage:
     title: str
     drawing: str
     setup: tuple[str, ...]
+    edge: str
     holes: tuple[HoleRow, ...]
     zero: tuple[str, ...]
     folder: str
@@ -163,6 +165,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 title=title,
                 drawing=setup_drawing(cut_set, milling_pass, title),
                 setup=resumed_words(cut_set) or setup_words(cut_set, milling_pass),
+                edge=edge_words(milling_pass),
                 holes=hole_rows(cut_set, milling_pass),
                 zero=zero_words(cut_set, milling_pass),
                 folder=plain(folder, 120) if folder != "/" else "",

@@ -83,11 +83,21 @@ def _xy(cut_set: CutSet, milling_pass: MillingPass) -> str:
 def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """How to find X and Y again after a power failure, by two pins or holes far apart."""
     pins = on_pins(cut_set)
-    used = [(h.id, h.machine) for h in milling_pass.registration if h.role == "locate"]
+    # touched along X and Y, only a round pin or hole shows its centre
+    whole = [
+        h
+        for h in milling_pass.registration
+        if h.role != "witness" and (h.free is None or (pins and h.slot))
+    ]
+    located = [h for h in whole if h.role == "locate"]
+    used = [
+        (h.pin if pins and h.pin else h.id, h.machine)
+        for h in (located if len(located) > 1 else whole)
+    ]
     drilled = [
         (h.id, milling_pass.pose.point(h.blank))
         for h in drilled_now(cut_set, milling_pass)
-        if h.role != "witness"
+        if h.role != "witness" and not h.slot
     ]
     marks = used or drilled
     if len(marks) < 2:

@@ -188,16 +188,21 @@ def register(
 ) -> tuple[dict[int, list[HoleCut]], tuple[Finding, ...]]:
     """The cuts of registration holes by the pass that makes them."""
     by_pass: dict[int, list[HoleCut]] = {}
-    missing: dict[float, RegistrationHole] = {}
+    missing: dict[tuple[float, bool], RegistrationHole] = {}
     for hole in holes:
+        at, end = hole.ends
         # a registration hole needs its exact size
-        cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
+        if end is None:
+            cutter = choose(hole.diameter, plan.cutters, REGISTRATION_FIT)
+        else:
+            cutter = choose_mill(hole.diameter, plan.cutters)
         if cutter is None:
-            missing.setdefault(hole.diameter, hole)
+            missing.setdefault((hole.diameter, end is None), hole)
             continue
         by_pass.setdefault(hole.drilled_in, []).append(
             HoleCut(
-                at=hole.blank,
+                at=at,
+                end=end,
                 diameter=hole.diameter,
                 cutter=cutter.name,
                 depth=depth_of(cutter, blank, drilling.breakthrough),
@@ -213,12 +218,15 @@ def register(
             message=(
                 f"No cutter fits registration holes of {diameter:g} mm. Name a drill of that "
                 "size or a thinner end mill in [registration] cutters."
+                if is_round
+                else f"No end mill fits the registration slots {diameter:g} mm wide. Name one in "
+                '[registration] cutters, or set second_hole = "relieved pin" and relieve a pin.'
             ),
             frame="blank",
             at=hole.blank,
             blank=blank.number,
         )
-        for diameter, hole in missing.items()
+        for (diameter, is_round), hole in missing.items()
     ]
     made = [cut for cuts in by_pass.values() for cut in cuts]
     return by_pass, (*findings, *_too_deep(made, blank, drilling))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.geometry.path import Point
 from millprep.model.as_cut import CopperPart, Groove
 from millprep.model.board import Hole
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, Severity
 from millprep.model.layout import Placement, on_blank
+from millprep.model.milling_pass import RegistrationHole
 
 LEAST_ANNULAR_RING = 0.15
 """External annular ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
@@ -25,6 +28,9 @@ SLOT_LEFT = 0.05
 NO_RING = 0.002
 """An annular ring thinner than the tolerance of the paths, mm, is none."""
 
+Fault = Callable[[str, Severity, str, Point], Finding]
+"""Makes a finding of code, severity, message and place on the blank."""
+
 
 def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shapely.Polygon]:
     """The area each hole of the copy took from the copper, by hole id; missing holes are not in.
@@ -33,9 +39,14 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
     filled. A hole that only a larger groove cut (a slot, the edge) is taken at its own size.
     A slot is what was cut of its own area, grown by the tolerance.
     """
-    holes = [hole for hole in placement.board.holes if hole.end is None]
-    slots = [hole for hole in placement.board.holes if hole.end is not None]
-    if not holes and not slots:
+    return _cut_of(grooves, [hole.transformed(placement.pose) for hole in placement.board.holes])
+
+
+def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapely.Polygon]:
+    """The area each hole took, by hole id; holes in the blank frame."""
+    holes = [hole for hole in some if hole.end is None]
+    slots = [hole for hole in some if hole.end is not None]
+    if not some:
         return {}
     areas = np.array(
         [area for groove in grooves for area in shapely.get_parts(groove.surface).tolist()],
@@ -43,11 +54,11 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
     )
     if not len(areas):
         return {}
-    result = _milled(areas, slots, placement)
+    result = _milled(areas, slots)
     if not holes:
         return result
     filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(areas)))
-    middles = shapely.points([placement.pose.point(hole.at) for hole in holes])
+    middles = shapely.points([hole.at for hole in holes])
     nominal = np.array([hole.diameter for hole in holes])
     across = 2 * np.sqrt(shapely.area(filled) / math.pi)
     which, area = shapely.STRtree(filled).query(middles, predicate="within")
@@ -64,7 +75,7 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
 
 
 def _milled(
-    areas: NDArray[np.object_], slots: Sequence[Hole], placement: Placement
+    areas: NDArray[np.object_], slots: Sequence[Hole]
 ) -> dict[str, shapely.Polygon]:
     """What the grooves took of each slot and close around it; slots half uncut are not in.
 
@@ -73,10 +84,10 @@ def _milled(
     result: dict[str, shapely.Polygon] = {}
     tree = shapely.STRtree(areas)
     for slot in slots:
-        drawn = _drawn(slot, placement)
+        drawn = _drawn(slot)
         own = areas[tree.query(drawn, predicate="intersects")]
         own = own[shapely.area(shapely.intersection(own, drawn)) > NO_RING * drawn.length]
-        around = _drawn(slot, placement, SIZE_TOLERANCE)
+        around = _drawn(slot, SIZE_TOLERANCE)
         taken = shapely.union_all([drawn.intersection(a) for a in own])
         if taken.area < drawn.area / 2:
             continue
@@ -85,17 +96,15 @@ def _milled(
     return result
 
 
-def _drawn(hole: Hole, placement: Placement, more: float = 0.0) -> shapely.Polygon:
-    """A hole's area as drawn, on the blank, grown by so much."""
-    there = hole.transformed(placement.pose)
-    area: shapely.Polygon = there.spine.buffer(hole.diameter / 2 + more, quad_segs=64)
+def _drawn(hole: Hole, more: float = 0.0) -> shapely.Polygon:
+    """The area of a hole in the blank frame, grown by so much."""
+    area: shapely.Polygon = hole.spine.buffer(hole.diameter / 2 + more, quad_segs=64)
     return area
 
 
-def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> list[Finding]:
+def _slot_faults(slot: Hole, area: shapely.Polygon, fault: Fault) -> Iterator[Finding]:
     """A slot that keeps laminate in it, or is cut beyond its edge."""
-    findings: list[Finding] = []
-    drawn = _drawn(slot, placement)
+    drawn = _drawn(slot)
     left = [
         part
         for part in shapely.get_parts(shapely.difference(drawn, area)).tolist()
@@ -108,7 +117,7 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> lis
             f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short or narrow, off its "
             "place, or has a loose core. Write the set again."
         )
-        findings.append(on_blank(placement, "slot-not-cleared", "stop", message, (spot.x, spot.y)))
+        yield fault("slot-not-cleared", "stop", message, (spot.x, spot.y))
     # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
     corners = shapely.points(shapely.get_coordinates(shapely.difference(area, drawn)))
     beyond = float(shapely.distance(corners, drawn).max(initial=0.0))
@@ -117,8 +126,70 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, placement: Placement) -> lis
             f"{slot.words} is cut more than {SIZE_TOLERANCE:g} mm beyond its edge. "
             "Check which cutter the program is for."
         )
-        at = placement.pose.point(slot.at)
-        findings.append(on_blank(placement, "hole-size", "warn", message, at))
+        yield fault("hole-size", "warn", message, slot.at)
+
+
+def _faults(
+    holes: Sequence[Hole], cut: Mapping[str, shapely.Polygon], fault: Fault
+) -> Iterator[Finding]:
+    """Holes in the blank frame that are missing, of the wrong size, or off their place."""
+    for hole in holes:
+        area = cut.get(hole.id)
+        if area is None:
+            message = f"{hole.words} is not cut. Write the set again."
+            yield fault("hole-missing", "stop", message, hole.at)
+            continue
+        across = 2 * math.sqrt(area.area / math.pi)
+        if hole.end is not None:
+            yield from _slot_faults(hole, area, fault)
+        elif abs(across - hole.diameter) > SIZE_TOLERANCE:
+            message = (
+                f"hole {hole.id} comes out {across:.2f} mm wide, nominal {hole.diameter:.2f}. "
+                "Check which cutter the program is for."
+            )
+            yield fault("hole-size", "warn", message, hole.at)
+        else:
+            off = math.dist(area.centroid.coords[0], hole.at)
+            if off > OFF:
+                message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
+                yield fault("hole-off", "warn", message, hole.at)
+
+
+def check_registration(
+    grooves: Sequence[Groove], registration: Sequence[RegistrationHole], blank: int
+) -> list[Finding]:
+    """Registration holes and slots that are missing, not through, or do not fit their pins.
+
+    Args:
+        grooves: of the blank.
+        registration: holes of its passes; crosses are left aside.
+        blank: number.
+    """
+    holes = [
+        Hole(hole.id, hole.ends[0], hole.diameter, None, hole.ends[1])
+        for hole in registration
+        if hole.role != "witness"
+    ]
+    cut = _cut_of(grooves, holes)
+
+    def fault(code: str, severity: Severity, message: str, at: Point) -> Finding:
+        return Finding(
+            code=code, severity=severity, message=message, frame="blank", at=at, blank=blank
+        )
+
+    findings = [*_faults(holes, cut, fault), *_floors(holes, cut, grooves, fault)]
+    refused = {finding.at for finding in findings if finding.severity == "stop"}
+    for hole in holes:
+        if hole.id not in cut or hole.at in refused:
+            continue
+        drawn, area = _drawn(hole), cut[hole.id]
+        fits = area.covers(drawn.buffer(-OFF)) and drawn.buffer(OFF).covers(area)
+        if not fits:
+            message = (
+                f"Registration {hole.words} is cut more than {OFF:g} mm off its edge, so it does "
+                "not fit its pin. Write the set again."
+            )
+            findings.append(fault("registration-fit", "stop", message, hole.at))
     return findings
 
 
@@ -132,33 +203,14 @@ def check_holes(
 
     `surface` is the copper at its surface, `cut` the holes as from `holes_cut`.
     """
-    findings: list[Finding] = []
+    holes = [hole.transformed(placement.pose) for hole in placement.board.holes]
+    fault = partial(on_blank, placement)
+    findings = [*_faults(holes, cut, fault), *_floors(holes, cut, grooves, fault)]
     standing: dict[str, list[str]] = {}
-    for hole in placement.board.holes:
-        at = placement.pose.point(hole.at)
-        area = cut.get(hole.id)
-        if area is None:
-            message = f"{hole.words} is not cut. Write the set again."
-            findings.append(on_blank(placement, "hole-missing", "stop", message, at))
-            continue
-        across = 2 * math.sqrt(area.area / math.pi)
-        if hole.end is not None:
-            findings += _slot_faults(hole, area, placement)
-        elif abs(across - hole.diameter) > SIZE_TOLERANCE:
-            message = (
-                f"hole {hole.id} comes out {across:.2f} mm wide, nominal {hole.diameter:.2f}. "
-                "Check which cutter the program is for."
-            )
-            findings.append(on_blank(placement, "hole-size", "warn", message, at))
-        else:
-            off = math.dist(area.centroid.coords[0], at)
-            if off > OFF:
-                message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
-                findings.append(on_blank(placement, "hole-off", "warn", message, at))
-        if hole.piece is not None:
+    for hole in holes:
+        if hole.id in cut and hole.piece is not None:
             standing.setdefault(hole.piece, []).append(hole.id)
-    findings += _floors(placement, cut, grooves)
-    where = {hole.id: placement.pose.point(hole.at) for hole in placement.board.holes}
+    where = {hole.id: hole.at for hole in holes}
     for part in surface:
         for copy, piece in part.pieces:
             if copy != placement.index:
@@ -171,15 +223,18 @@ def check_holes(
 
 
 def _floors(
-    placement: Placement, cut: Mapping[str, shapely.Polygon], grooves: Sequence[Groove]
-) -> list[Finding]:
+    holes: Sequence[Hole],
+    cut: Mapping[str, shapely.Polygon],
+    grooves: Sequence[Groove],
+    fault: Fault,
+) -> Iterator[Finding]:
     """Holes that do not go through the laminate, where the grooves say how deep they are.
 
     A core that is left in a hole comes out with it.
     """
     known = [groove for groove in grooves if groove.under is not None]
     if not known:
-        return []
+        return
     open_above, open_below = (
         shapely.STRtree(shapely.get_parts(np.array(level, dtype=object)))
         for level in ([g.surface for g in known], [g.under for g in known])
@@ -189,8 +244,7 @@ def _floors(
         near = tree.geometries[tree.query(area, predicate="intersects")]
         return shapely.union_all(shapely.intersection(near, area))
 
-    findings: list[Finding] = []
-    for hole in placement.board.holes:
+    for hole in holes:
         if hole.id not in cut:
             continue
         inner = shapely.buffer(cut[hole.id], -SLOT_LEFT)
@@ -199,10 +253,7 @@ def _floors(
         if not floor.is_empty:
             spot = floor.representative_point()
             message = f"{hole.words} does not go through the laminate. Write the set again."
-            findings.append(
-                on_blank(placement, "hole-not-through", "stop", message, (spot.x, spot.y))
-            )
-    return findings
+            yield fault("hole-not-through", "stop", message, (spot.x, spot.y))
 
 
 def _thin(

@@ -22,6 +22,7 @@ from millprep.verify.certificate import certificate_of
 from millprep.verify.clearances import check_gaps_opened, pad_gaps
 from millprep.verify.compare import compare
 from millprep.verify.edges import EDGE
+from millprep.verify.holes_as_cut import check_registration
 from millprep.verify.pads import pad_areas, united
 from millprep.verify.read_back import BlankRuns, ReadBack, read_programs
 from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
@@ -146,6 +147,10 @@ def _checked_blank(
                 left, placement, around, foot_extension(job, blank), nets
             )
             findings += narrow
+    holes = {hole for mill_pass in run.blank.passes for hole in mill_pass.registration}
+    # by id, so that the order of findings is the same every time
+    in_order = sorted(holes, key=lambda hole: (len(hole.id), hole.id))
+    findings += check_registration(left.grooves, in_order, blank.number)
     findings += check_stray_cuts(
         blank,
         [ProgramCuts(c.program.file, c.trace, c.program.cutter, c.mill_pass) for c in run.cutting],

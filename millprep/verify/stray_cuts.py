@@ -140,7 +140,7 @@ class _Where:
                 there = hole.transformed(placement.pose)
                 yield there.spine.buffer(_room(hole.diameter, radius))
         for drilled in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
-            yield shapely.Point(drilled.blank).buffer(_room(drilled.diameter, radius))
+            yield drilled.spine.buffer(_room(drilled.diameter, radius))
         allowed = self.allowed
         if cutter == allowed.profile:
             fine = quarter(radius)

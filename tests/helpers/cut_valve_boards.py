@@ -32,6 +32,7 @@ PLACE = Pose.shift(20.0, 15.0)
 
 REGISTRATION = RegistrationPlan(
     method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(mill(1.0),), pin=2.98, pin_depth=4.5,
+    pin_diameter=3.0,
     overrun=OVERRUN,
 )  # fmt: skip
 

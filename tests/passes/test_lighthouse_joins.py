@@ -58,21 +58,23 @@ def test_the_joins_are_as_the_example_says() -> None:
     assert counts == (18, 18, 24)
     assert len(joins) <= fewest
     # pads there are 2.2 mm across, so joins are more than 1 mm from any of them
-    assert nearest == pytest.approx((3.7, 1.3, 1.2), abs=0.05)
+    assert nearest == pytest.approx((2.9, 1.3, 1.2), abs=0.05)
     for join in joins:
         assert join.predicted is not None
+        assert join.predicted_rms is not None
         assert join.tolerance_electrical is not None
-        assert join.predicted_rms == pytest.approx(0.021, abs=0.0005)
-        assert join.predicted == pytest.approx(0.063, abs=0.0005)
-        assert join.tolerance_electrical == pytest.approx(0.450, abs=0.0005)
-        assert join.tolerance_electrical / join.predicted == pytest.approx(7.1, abs=0.05)
+        assert 0.0255 <= join.predicted_rms <= 0.0275
+        assert join.predicted <= 0.082
+        assert join.tolerance_electrical == pytest.approx(0.451, abs=0.0005)
         assert join.tick == 0
+    weakest = min((join.tolerance_electrical or 0) / (join.predicted or 1) for join in joins)
+    assert weakest == pytest.approx(5.5, abs=0.05)
 
     text = " ".join((EXAMPLE / "README.md").read_text("utf-8").split())
     for words in (
         "| change-overs on copper | 18 | 18 | 24 |",
-        "| nearest to the middle of a hole | 3.7 mm | 1.3 mm, beside its pad |",
-        "0.021 mm rms", "less than 0.063 mm", "tolerates 0.451 mm", "7.1 times",
+        "| nearest to the middle of a hole | 2.9 mm | 1.3 mm, beside its pad |",
+        "0.026 to 0.027 mm rms", "less than 0.082 mm", "tolerates 0.451 mm", "5.5 times",
         "no join needs ticks",
     ):  # fmt: skip
         assert words in text

@@ -12,13 +12,15 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.geometry.path import Point
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
+from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.clamping import Clamping
 from millprep.passes.error_budget import HoleErrors
 from millprep.passes.hole_room import DIRECTIONS
-from millprep.passes.hole_sets import SCALENE
+from millprep.passes.hole_sets import FAR, SCALENE
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
 from tests.helpers.registered import REGISTRATION
@@ -38,12 +40,15 @@ def shifted(length: float, travel: float, width: float = 110.0) -> tuple[ShiftPl
 
 
 def chosen(
-    length: float = 500.0, travel: float = 290.0, clamps: Sequence[Clamp] = ()
+    length: float = 500.0,
+    travel: float = 290.0,
+    clamps: Sequence[Clamp] = (),
+    told: RegistrationPlan = REGISTRATION,
 ) -> tuple[tuple[RegistrationHole, ...], ShiftPlan, shapely.Polygon]:
     made, blank = shifted(length, travel)
     board = shapely.box(9.0, 9.0, length - 9.0, 101.0)
     clamping = Clamping(tuple(clamps), 9.0)
-    holes = choose(made, blank, REGISTRATION, board, clamping, need_of(length))
+    holes = choose(made, blank, told, board, clamping, need_of(length))
     return holes, made, board
 
 
@@ -218,9 +223,9 @@ def test_measured_holes_are_four_and_better_than_pins() -> None:
     assert better < HoleErrors.of(pins, 2, keys=False).predicted(0, 1, at, across, 0.03)
 
 
-def test_the_holes_chosen_are_the_best_pair_there_is() -> None:
+def test_round_holes_are_the_best_pair_there_is() -> None:
     """Against every pair of free places of the same kind, by the same figures."""
-    holes, made, board = chosen()
+    holes, made, board = chosen(told=replace(REGISTRATION, second_hole="round"))
     places = HoleErrors.of(holes, 2, keys=False)
     shared = made.overlap(0)
     x = (shared.x0 + shared.x1) / 2
@@ -232,3 +237,60 @@ def test_the_holes_chosen_are_the_best_pair_there_is() -> None:
     assert base >= 0.95 * math.hypot(shared.x1 - shared.x0 - 4.0, 102.0)
     assert reach.buffer(1e-6).covers(shapely.MultiPoint([h.blank for h in holes]))
     assert not board.intersects(shapely.MultiPoint([h.blank for h in holes]))
+
+
+def test_a_hole_and_a_slot_are_the_best_pair_there_is() -> None:
+    """Against pairs all over the strips beside the board, by the figures of the error budget."""
+    holes, made, _ = chosen()
+    shared = made.overlap(0)
+    x = (shared.x0 + shared.x1) / 2
+
+    def score(a: Point, b: Point) -> float:
+        long = math.dist(a, b)
+        free = ((b[0] - a[0]) / long, (b[1] - a[1]) / long)
+        pair = [
+            RegistrationHole("r1", a, a, 3.0, "locate", 1, 2),
+            RegistrationHole("r2", b, b, 3.0, "locate", 1, 2, free),
+        ]
+        errors = HoleErrors.of(pair, 2, keys=False)
+        seam = [errors.sigma_across(0, 1, (x, y), (0.0, 1.0), 1.0) for y in (9.0, 55.0, 101.0)]
+        # the far corners that the second window still reaches
+        far = [
+            errors.sigma_across(0, 1, (u, v), across, 1.0)
+            for u in (shared.x0, 491.0) for v in (9.0, 101.0) for across in ((0.0, 1.0), (1.0, 0.0))
+        ]  # fmt: skip
+        return max(seam) + FAR * max(far)
+
+    reach = np.arange(math.ceil(shared.x0 + 2), shared.x1 - 2, 3.0).tolist()
+    spots = [(u, v) for u in reach for v in (4.0, 106.0)]
+    best = min(score(a, b) for a, b in itertools.combinations(spots, 2) if math.dist(a, b) >= 6)
+    assert score(holes[0].blank, holes[1].blank) <= best + 1e-9
+
+
+@pytest.mark.parametrize(("length", "travel"), [(500.0, 290.0), (700.0, 210.0)])
+def test_the_second_hole_is_a_slot_along_the_line_through_both(
+    length: float, travel: float
+) -> None:
+    holes, _, _ = chosen(length, travel)
+    for number in {hole.used_in for hole in holes}:
+        first, second, key = (hole for hole in holes if hole.used_in == number)
+        assert (first.free, first.slot, key.free, key.slot) == (None, 0.0, None, 0.0)
+        assert second.free is not None
+        assert second.slot == pytest.approx(REGISTRATION.key - REGISTRATION.hole)
+        middle = shapely.Point(second.blank)
+        assert second.spine.length == pytest.approx(second.slot, abs=2e-6)
+        assert second.spine.centroid.distance(middle) < 1e-9
+        # both ends are on the line through the two centres, one within it and one beyond
+        near, far = (shapely.Point(end) for end in second.ends if end is not None)
+        line = shapely.LineString([first.blank, far.coords[0]])
+        assert max(line.distance(near), line.distance(middle)) < 1e-4
+        assert line.length == pytest.approx(
+            math.dist(first.blank, second.blank) + second.slot / 2, abs=1e-6
+        )
+
+
+def test_a_relieved_pin_leaves_a_round_hole_free_along_the_line() -> None:
+    holes, _, _ = chosen(told=replace(REGISTRATION, second_hole="relieved pin"))
+    slots, _, _ = chosen()
+    assert [hole.slot for hole in holes] == [0.0] * 3
+    assert [hole.free for hole in holes] == [hole.free for hole in slots]

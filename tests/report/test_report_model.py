@@ -105,7 +105,7 @@ def test_values_of_a_two_pass_set(rows: dict[str, Any]) -> None:
     assert [p["number"] for p in rows["passes"]] == [1, 2]
     assert rows["passes"][1]["registration"][2] == {
         "id": "r3", "blank": [275, 5], "machine": [90, 35], "diameter": 4.02, "role": "key",
-        "drilled_in": 1, "used_in": 2,
+        "drilled_in": 1, "used_in": 2, "free": None, "slot": 0.0, "pin": "",
     }  # fmt: skip
     assert rows["passes"][0]["window"] == [[285, -30], [285, 150], [-15, 150], [-15, -30]]
     assert rows["cutters"]["mill-2"]["point_angle"] == 180

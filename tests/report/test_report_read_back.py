@@ -15,7 +15,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
-from millprep.model.milling_pass import ExtraSupport, Holding, Vernier
+from millprep.model.milling_pass import EdgeCheck, ExtraSupport, Holding, Vernier
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report import report_file
@@ -26,7 +26,11 @@ from tests.helpers.invented_set import invented
 MAP = SurfaceMap(
     np.array([0.0, 50.0, 100.0]), np.array([0.0, 40.0, 80.0]), np.arange(9.0).reshape(3, 3) / 100
 )
-LATER = {("passes", "holding")}
+LATER = {
+    ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"),
+    ("passes", "registration", "free"), ("passes", "registration", "slot"),
+    ("passes", "registration", "pin"),
+}  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))
 TEXT = GOOD.model_dump_json(by_alias=True)
@@ -41,7 +45,11 @@ def rich() -> CutSet:
     pose = Pose(0.8, -0.6, 1.5, 0.6, 0.8, 2.5)
     more = ExtraSupport("clamp", Box(10, -15, 25, 4), 0.02, 0.0)
     held = Holding(2.0, 0.04, 0.025, (30.0, 40.0), 0.2, (Box(0, -15, 50, 4),), (more,))
-    first = replace(first, holding=held)
+    edge = EdgeCheck((287.5, 30.0), 1, 0.4, "registration hole r2")
+    first = replace(first, holding=held, edge=edge)
+    hole, slot, key = second.registration
+    slot = replace(slot, free=(0.6, 0.8), slot=0.98, pin="p2")
+    second = replace(second, registration=(hole, slot, key), drop_on=0.9)
     passes = (first, replace(second, verniers=(vernier,), pose=pose, levelling=levelling))
     joins = tuple(
         replace(

@@ -10,8 +10,10 @@ from xml.etree import ElementTree
 import pytest
 
 from millprep.model.blank import Blank, overhangs
+from millprep.model.milling_pass import EdgeCheck
 from millprep.model.set_of_programs import CutSet
-from millprep.report.setup_drawing import HIGHEST, WIDE, setup_drawing
+from millprep.report.setup_drawing import HIGHEST, setup_drawing
+from millprep.report.setup_signs import WIDE
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
@@ -132,3 +134,24 @@ def test_an_offcut_has_its_own_shape() -> None:
                     setup_drawing(cut, cut.passes[0], "x"))  # fmt: skip
     assert rim
     assert len(rim[1].split()) == 2 * 4
+
+
+def test_a_slot_is_drawn_as_a_slot(two_passes: CutSet) -> None:
+    """Longer along the line through both holes, with a row of its own in the key."""
+    first, second = two_passes.passes
+    hole, slot, key = second.registration
+    slot = replace(slot, free=(0.533229, 0.845971), slot=0.98)
+    changed = with_blank(
+        two_passes, passes=(first, replace(second, registration=(hole, slot, key)))
+    )
+    assert "slot, drawn longer than it is" not in words(drawn(two_passes, 2))
+    assert "slot, drawn longer than it is" in words(drawn(changed, 2))
+
+
+def test_the_second_point_of_the_edge_is_measured(two_passes: CutSet) -> None:
+    first, second = two_passes.passes
+    edge = EdgeCheck((287.5, 30.0), 0, 0.4, "board lamp")
+    changed = with_blank(two_passes, passes=(replace(first, edge=edge), second))
+    svg = words(drawn(changed, 1))
+    assert "287.5" in svg
+    assert "check the angle of the blank here" in svg

@@ -137,7 +137,7 @@ def test_no_cutter_goes_through_the_spoilboard() -> None:
 def locating(*cutters: Drill | EndMill) -> RegistrationPlan:
     return RegistrationPlan(
         method="pins", hole=3.0, key=4.0, wall=2.0, cutters=cutters, pin=2.98, pin_depth=4.0,
-        overrun=0.4,
+        pin_diameter=2.99, overrun=0.4,
     )  # fmt: skip
 
 
@@ -231,3 +231,27 @@ def test_slots_without_a_mill_stop_once_for_each_width() -> None:
         PROFILE,
     )
     assert "those for holes are none" in finding.message
+
+
+def test_a_registration_slot_is_milled_end_to_end() -> None:
+    slot = RegistrationHole(
+        "r2", (40.0, 30.0), (40.0, 30.0), 3.0, "locate", 1, 2, (0.6, 0.8), 1.0
+    )  # fmt: skip
+    plan = locating(workshop.drill(3.0), workshop.mill(2.0), workshop.mill(1.0))
+    by_pass, findings = register([slot], workshop.BLANK, plan, workshop.drilling())
+    assert not findings
+    (cut,) = by_pass[1]
+    assert (cut.cutter, cut.work, cut.diameter) == ("mill", "register", 3.0)
+    assert cut.at == pytest.approx((39.7, 29.6))
+    assert cut.end == pytest.approx((40.3, 30.4))
+
+
+def test_a_registration_slot_that_no_end_mill_makes() -> None:
+    slot = RegistrationHole(
+        "r2", (40.0, 30.0), (40.0, 30.0), 3.0, "locate", 1, 2, (0.6, 0.8), 1.0
+    )  # fmt: skip
+    plan = locating(workshop.drill(3.0))
+    by_pass, (finding,) = register([slot], workshop.BLANK, plan, workshop.drilling())
+    assert not by_pass
+    assert (finding.code, finding.severity) == ("registration-without-cutter", "stop")
+    assert 'set second_hole = "relieved pin"' in finding.message

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from millprep.model.job.job import JobPlan
 
 Method = Literal["pins", "measure"]
+SecondHole = Literal["slot", "relieved pin", "round"]
 Probe = Literal["none", "electrical"]
 
 PIN_DEPTH = 4.5
@@ -91,10 +92,32 @@ class RegistrationPlan(JobTable):
         otherwise=_drilling_cutters,
         words="the borer and the cutters of [drilling]",
     )
+    second_hole: SecondHole = choice(
+        "What the second locating hole fixes the turn with: a slot as long as the key is wide, a "
+        "round hole over a pin relieved on two sides, or a round hole over a round pin, which "
+        "often does not go on",
+        SecondHole,
+        default="slot",
+    )
     pin: float = number(
         "Diameter of the holes in the spoilboard, a press fit on 3 mm pins",
         "mm",
         default=2.98,
+        above=0,
+        most=20,
+    )
+    pin_diameter: float = number(
+        "Diameter of the pins",
+        "mm",
+        otherwise=lambda _, registration: (registration.hole + registration.pin) / 2,
+        words="midway between hole and pin",
+        above=0,
+        most=20,
+    )
+    pin_flats: float = number(
+        "Width of a relieved pin along the line through both pins, where it is not relieved across",
+        "mm",
+        default=0.5,
         above=0,
         most=20,
     )
@@ -186,6 +209,19 @@ class RegistrationPlan(JobTable):
             return ASSUMED_ERROR
         return math.hypot(drill or HALF_ERROR, locate or HALF_ERROR)
 
+    @property
+    def slotted(self) -> bool:
+        """Whether the second locating hole leaves the blank free along the line through both."""
+        return self.method == "pins" and self.second_hole != "round"
+
+    @property
+    def slot(self) -> float:
+        """Length of a slot's centre line, 0 where the second hole is round.
+
+        The slot is as long as the key is wide, so that it has room wherever a key has.
+        """
+        return self.key - self.hole if self.slotted and self.second_hole == "slot" else 0.0
+
     @check
     def _each_cutter_once(self) -> Iterator[Mistake]:
         yield from each_once(self.cutters)
@@ -200,6 +236,16 @@ class RegistrationPlan(JobTable):
         if self.method == "pins" and self.pin >= self.hole:
             words = f"must be below hole, {self.hole:g} mm, for a press fit; got {self.pin:g}"
             yield wrong(("pin",), words)
+
+    @check
+    def _pin_between(self) -> Iterator[Mistake]:
+        if self.method == "pins" and self.pin < self.hole:
+            if not self.pin <= self.pin_diameter < self.hole:
+                words = f"must be from pin, {self.pin:g}, to below hole, {self.hole:g} mm; got "
+                yield wrong(("pin_diameter",), f"{words}{self.pin_diameter:g}")
+            elif self.second_hole == "relieved pin" and self.pin_flats >= self.pin_diameter:
+                words = f"must be below pin_diameter, {self.pin_diameter:g} mm; got "
+                yield wrong(("pin_flats",), f"{words}{self.pin_flats:g}")
 
     @check
     def _probe_measures(self) -> Iterator[Mistake]:

@@ -157,11 +157,17 @@ function paintRegistration(c, v, hole) {
   const ink = colours();
   const [x, y] = [sx(v, hole.at[0]), sy(v, hole.at[1])];
   const r = Math.max(4, (hole.diameter / 2) * v.scale);
+  const [x0, y0, x1, y1] = (hole.ends ?? [hole.at, hole.at])
+    .flatMap((at) => [sx(v, at[0]), sy(v, at[1])]);
+  const along = Math.atan2(y1 - y0, x1 - x0);
   c.lineWidth = 2;
   c.strokeStyle = ink.ink;
   c.fillStyle = ink.hole;
   c.beginPath();
-  c.arc(x, y, r, 0, 2 * Math.PI);
+  // half around one end, half around the other: a slot, or a circle where both are one place
+  c.arc(x1, y1, r, along - Math.PI / 2, along + Math.PI / 2);
+  c.arc(x0, y0, r, along + Math.PI / 2, along + 1.5 * Math.PI);
+  c.closePath();
   c.fill();
   c.stroke();
   c.lineWidth = 1;

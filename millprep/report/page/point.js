@@ -84,8 +84,8 @@ function facts(x, y) {
   const mine = (one) => one.blank === state.blank && !onBed();
   for (const hole of data.registration) {
     if (mine(hole) && state.layers.registration && near(hole.at, hole.diameter / 2)) {
-      found.push([`Registration hole ${hole.id}`, [
-        ["Diameter", `${figure(hole.diameter, 3)} mm`],
+      found.push([`Registration ${hole.ends ? "slot" : "hole"} ${hole.id}`, [
+        [hole.ends ? "Width" : "Diameter", `${figure(hole.diameter, 3)} mm`],
         ["Purpose", PURPOSES[hole.role]],
         ["Passes", `drilled in pass ${hole.drilledIn}, used in pass ${hole.usedIn}`],
       ]]);

@@ -5,6 +5,7 @@ const SEVERITIES = { stop: "stop", warn: "warning", note: "note" };
 /** What a registration hole does in the pass that uses it. */
 const PURPOSES = {
   locate: "locates the blank",
+  turn: "fixes the turn",
   key: "key: fits one way only",
   witness: "check cross: the tip must be over it",
 };

@@ -1,0 +1,125 @@
+"""How straight the blank must lie in pass 1, where nothing but its corner and an edge show it.
+
+What is cut keeps its shape however the blank lies, since later passes find it by its holes. But a
+blank that is turned about its lower-left corner by θ takes its edges with it: a place (x, y) of
+the pattern then lies at (x + θ·y, y - θ·x) on the blank. So the turn is limited by what must stay
+on the laminate: the boards with the cut around them, and the registration holes with half of their
+walls. Half of that turn is allowed, the other half is left for an error of the corner.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from millprep.geometry.path import FloatArray
+from millprep.geometry.pose import Pose
+from millprep.model.blank import Blank, Box
+from millprep.model.layout import Placement
+from millprep.model.milling_pass import EdgeCheck, RegistrationHole
+
+SHARE = 0.5
+"""Of the room, what the turn may take; of a registration hole's wall, what must stay."""
+STEP = 10.0
+"""The second point is so many mm along the edge, times a whole number."""
+CLEAR = 5.0
+"""It is this far from the far corner at least, mm, where a corner may be rounded or chipped."""
+LEAST = 3
+"""And this many times `STEP` from the corner at least, or the angle cannot be seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What must stay on the laminate: corners (n, 2), the laminate left around them, its name."""
+
+    corners: FloatArray
+    around: float
+    name: str
+
+
+def edge_check(
+    laminate: Blank,
+    pose: Pose,
+    window: Box,
+    clamped: BaseGeometry,
+    placements: Sequence[Placement],
+    holes: Sequence[RegistrationHole],
+    kerf: float,
+    wall: float,
+) -> EdgeCheck | None:
+    """A second point on the long edge of the blank in pass 1; None for an offcut or a short edge.
+
+    Args:
+        laminate: the blank.
+        pose: blank to machine in pass 1.
+        window: what the spindle's axis reaches, blank frame.
+        clamped: what clamps deny to it, machine frame.
+        placements: boards on the blank.
+        holes: registration holes of all passes.
+        kerf: width of the cut around the boards, mm.
+        wall: laminate that registration holes ask for around them, mm.
+    """
+    if laminate.outline is not None:
+        return None
+    long = 0 if laminate.size[0] >= laminate.size[1] else 1
+    reach = min(laminate.size[long] - CLEAR, (window.x1, window.y1)[long])
+    along = next(
+        (
+            n * STEP
+            for n in range(math.floor(reach / STEP), LEAST - 1, -1)
+            if _seen(n * STEP, long, pose, window, clamped)
+        ),
+        None,
+    )
+    if along is None:
+        return None
+    turns = [
+        (_turn(kept, laminate.size), kept.name)
+        for kept in _kept(laminate, placements, holes, kerf, wall)
+    ]
+    turn, limit = min(turns, default=(0.0, ""))
+    at = (along, 0.0) if long == 0 else (0.0, along)
+    # rounded down, so that what is printed is allowed
+    within = math.floor(100 * SHARE * turn * along + 1e-9) / 100
+    return EdgeCheck(pose.point(at), long, max(within, 0.0), limit)
+
+
+def _seen(along: float, long: int, pose: Pose, window: Box, clamped: BaseGeometry) -> bool:
+    """Whether the spindle can be over a place of the edge."""
+    at = (along, 0.0) if long == 0 else (0.0, along)
+    return window.contains(*at) and not shapely.intersects_xy(clamped, *pose.point(at))
+
+
+def _kept(
+    laminate: Blank,
+    placements: Sequence[Placement],
+    holes: Sequence[RegistrationHole],
+    kerf: float,
+    wall: float,
+) -> Iterator[_Kept]:
+    """What must stay on the laminate; of a cut that leaves it as planned the board alone."""
+    sheet = shapely.box(0.0, 0.0, *laminate.size)
+    for placement in placements:
+        hull = placement.pose.shape(placement.board.outline).convex_hull
+        around = kerf if sheet.covers(hull.buffer(kerf - 1e-9, join_style="mitre")) else 0.0
+        copy = f" copy {placement.copy}" if placement.copy > 1 else ""
+        name = f"board {placement.board.name}{copy}"
+        yield _Kept(shapely.get_coordinates(hull), around, name)
+    for hole in holes:
+        around = hole.diameter / 2 + SHARE * wall
+        yield _Kept(shapely.get_coordinates(hole.spine), around, f"registration hole {hole.id}")
+
+
+def _turn(kept: _Kept, size: tuple[float, float]) -> float:
+    """How far the blank may be turned about its corner, either way, radians."""
+    x, y = kept.corners.T
+    around = kept.around
+    room = np.concatenate((y - around, size[1] - around - y, x - around, size[0] - around - x))
+    lever = np.concatenate((x, x, y, y))
+    turns = np.where(lever > 1e-9, room / np.maximum(lever, 1e-9), math.inf)
+    return max(float(turns.min()), 0.0)
