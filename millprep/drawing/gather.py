@@ -180,7 +180,7 @@ def _marks(
             if mark.at is not None and source.layer.casefold() in roles:
                 places.append(mark)
             else:
-                ledger.leave(source, mark.reason or NO_ROLE)
+                ledger.leave(source, mark.reason or NO_ROLE, harmless=mark.harmless)
         elif isinstance(mark, Unread):
             if mark.code.startswith("block-") or selection.may_play(
                 entry.source, layers.selections, roles

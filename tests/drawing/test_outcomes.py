@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from millprep.drawing import read
+from millprep.model.board import Board
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles
 from tests.helpers.sheet import FOIL, ROLES, Sheet
@@ -145,6 +147,37 @@ def only_text(sheet: Sheet) -> None:
     sheet.space.add_text("lamp", dxfattribs=FOIL)
 
 
+def hatch_without_paths(sheet: Sheet) -> None:
+    """A fill that has no boundary at all, next to tracks."""
+    tracks(sheet)
+    sheet.space.add_hatch(dxfattribs=FOIL)
+
+
+def splined_hatch(sheet: Sheet) -> None:
+    """A fill bounded by two splines, each with fit points of its own."""
+    tracks(sheet)
+    edge = sheet.space.add_hatch(dxfattribs=FOIL).paths.add_edge_path()
+    up, down = [(30, 10), (35, 14), (40, 10)], [(40, 10), (35, 6), (30, 10)]
+    for points in (up, down):
+        edge.add_spline(fit_points=points, control_points=points, degree=2)
+
+
+def region(sheet: Sheet, *, filled: bool = True) -> None:
+    """A REGION, which bounds a fill."""
+    tracks(sheet)
+    body = sheet.space.add_region(dxfattribs=FOIL)
+    body.sat = ("400 0 1 0", "4 lamp 4 lamp 4 lamp", "1 9.9e-007 1e-010", "End-of-ACIS-data")
+    if filled:
+        corners = [(30, 5), (40, 5), (40, 15)]
+        path = sheet.space.add_hatch(dxfattribs=FOIL).paths.add_polyline_path(corners)
+        path.source_boundary_objects = [body.dxf.handle]
+
+
+def lone_region(sheet: Sheet) -> None:
+    """A REGION that no fill names."""
+    region(sheet, filled=False)
+
+
 READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (second_copper, ROLES, Read(2, 1, (
         ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
@@ -159,6 +192,11 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (pads_with_circles, NESTED, Read(2, 0, (
         ("holes-layer-unused", '"bores"'),
         ("holes-none", "2 circles of 0.80 mm; the first is at (10.000, 10.000)")))),
+    (hatch_without_paths, ROLES, Read(2, 1)),
+    (splined_hatch, ROLES, Read(3, 1)),
+    (region, ROLES, Read(3, 1)),
+    (lone_region, ROLES, Refused(
+        "entity-unsupported", "a REGION, an area in the form of a solid modeller, cannot")),
     (two_boards, ROLES, Refused("outline-several", "--region -0.1,-0.1,50.1,30.1")),
     (crossed_line, ROLES, Refused("copper-crosses-itself", "crosses itself")),
     (nothing, ROLES, Refused("drawing-empty", "holds no entities")),
@@ -233,3 +271,42 @@ def test_a_start(
     text = result.output + (job.read_text("utf-8") if job.exists() else "")
     for part in words:
         assert part in text, text
+
+
+@pytest.mark.parametrize(
+    ("count", "accepted", "words"),
+    [
+        (1, (), "the copper, edge or hole that it draws disappears"),
+        (1, ("incomplete-hatch",), "accept 'incomplete-hatch 34'"),
+        (5, ("incomplete-hatch",), "'incomplete-hatch 34', 'incomplete-hatch 35'"),
+        (1, ("incomplete-hatch 34",), None),
+    ],
+)
+def test_a_shape_in_use_is_removed_only_by_its_own_name(
+    tmp_path: Path, count: int, accepted: tuple[str, ...], words: str | None
+) -> None:
+    sheet = Sheet(tmp_path)
+    for k in range(count):
+        path = [(5, 5 + 3 * k), (9, 5 + 3 * k), (9, 7 + 3 * k)]
+        sheet.space.add_hatch(dxfattribs=FOIL).paths.add_polyline_path(path)
+    tracks(sheet)
+    sheet.doc.saveas(sheet.file)
+    whole = sheet.file.read_text("utf-8")
+    sheet.file.write_text(whole.replace(" 91\n1\n", " 91\n3\n"), "utf-8")
+
+    def mended() -> Board:
+        return read(
+            sheet.file, name="lamp", shown_as="sheet.dxf", layers=ROLES, unit=None,
+            repair=True, accepted=accepted,
+        )  # fmt: skip
+
+    if words is None:
+        board = mended()
+        assert len(board.pieces) == 2
+        assert "disappears" in board.repairs[0]
+        return
+    with pytest.raises(Refusal) as caught:
+        mended()
+    (finding,) = caught.value.findings
+    assert finding.code == "repair-not-accepted"
+    assert words in finding.message

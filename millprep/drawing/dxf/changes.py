@@ -17,6 +17,12 @@ KEPT = {
 }
 """Damage with which an entity is kept, and what is done about it."""
 
+GONE = "the copper, edge or hole that it draws disappears"
+"""What removing a shape does."""
+
+MOST_NAMED = 40
+"""Names to accept that are listed, of changes that each need their own."""
+
 FEW = 3
 """Changes of one family that are spelt out one by one."""
 
@@ -43,8 +49,13 @@ class Change:
 
     @property
     def family(self) -> str:
-        """The name without what it is about; accepting this accepts all of them."""
+        """The name without what it is about; accepting this accepts all that remove no shape."""
         return self.name.split(" ", 1)[0]
+
+    @property
+    def removes(self) -> bool:
+        """Whether shapes of the file are gone after it."""
+        return self.drop is not None or (self.is_loss and self.family.startswith("missing-"))
 
     @property
     def is_loss(self) -> bool:
@@ -58,7 +69,8 @@ class Change:
     @property
     def done(self) -> str:
         """What is wrong and what is done about it."""
-        return f"{self.words}; {self.then}" if self.then else self.words
+        parts = [self.words, self.then, GONE if self.removes else ""]
+        return "; ".join(part for part in parts if part)
 
 
 def drop(doc: Any, raw: Raw, drops: list[RawEntity]) -> list[RawEntity]:
@@ -127,7 +139,7 @@ def settle(
     for change in changes:
         if not touches(change, used):
             listed.setdefault((change.name, False), []).append(change)
-        elif key(change.name) in agreed or change.family in agreed:
+        elif key(change.name) in agreed or (change.family in agreed and not change.removes):
             listed.setdefault((change.name, True), []).append(change)
         else:
             refused.setdefault(change.family, []).append(change)
@@ -141,12 +153,19 @@ def settle(
         names = list(dict.fromkeys(change.name for change in some))
         if len(names) > FEW:
             shown = "; ".join(f"{change.name!r}, {change.done}" for change in some[:FEW])
+            remedy = f"look at them; if all are right, accept {family!r} in the job"
+            if some[0].removes:
+                each = ", ".join(map(repr, names[:MOST_NAMED]))
+                more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+                remedy = (
+                    "look at them; shapes are removed only if the job accepts each by its own "
+                    f"name: {each}{more}"
+                )
             ledger.stop(
                 "repair-not-accepted",
                 f"mending the file makes {len(names)} changes of the kind {family!r} to what may "
                 f"be read, among them {shown}",
-                f"look at them; if all are right, accept {family!r} in the job, or mend the "
-                "drawing",
+                f"{remedy}; or mend the drawing",
             )
             continue
         for name in names:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -43,6 +43,17 @@ TRUE_KINDS = frozenset(
     | {"TRACE", "INSERT", "TEXT", "MTEXT", "ATTRIB"}
 )
 
+BOUNDS_A_FILL = "it only bounds a filled area, which is read by its own boundary"
+MEANING = {
+    "REGION": "an area in the form of a solid modeller",
+    "3DSOLID": "a solid body",
+    "BODY": "a solid body",
+    "MESH": "a surface in space",
+    "3DFACE": "a face in space",
+    "IMAGE": "a picture",
+}
+"""What a kind is, for those who never drew one knowingly."""
+
 
 @dataclass(frozen=True, slots=True)
 class Frame:
@@ -52,6 +63,7 @@ class Frame:
         rows: (4, 3) map of 3-D points, p' = (x, y, z, 1) · rows, z in mm too.
         look: of the insert, for content that is shown "by block".
         opened: counts the blocks that are opened in the whole walk.
+        bounds: (handle, layer) of what bounds a solid fill here, by the fill's own word.
     """
 
     rows: FloatArray
@@ -62,6 +74,7 @@ class Frame:
     open_blocks: tuple[str, ...] = ()
     look: Look = PLAIN
     opened: Iterator[int] = field(default_factory=lambda: itertools.count(1))
+    bounds: frozenset[tuple[str, str]] = frozenset()
 
     def source(self, entity: Any, layer: str) -> Source:
         """The source of a mark drawn by an entity here."""
@@ -94,8 +107,10 @@ def walk(
     count = points = 0
     rows = np.vstack((np.eye(3) * scale, np.zeros(3)))
     opened = itertools.count(1)
+    entities = list(entities)
+    bounds = _bounds(entities)
     for index, entity in enumerate(entities, first):
-        for mark in _marks(entity, Frame(rows, index, opened=opened), wanted):
+        for mark in _marks(entity, Frame(rows, index, opened=opened, bounds=bounds), wanted):
             count += 1
             points += _weight(mark)
             if points > MOST_POINTS:
@@ -103,6 +118,17 @@ def walk(
             if count > MOST_MARKS:
                 raise TooMuchError(f"its inserts unfold to more than {MOST_MARKS} shapes")
             yield mark
+
+
+def _bounds(entities: Iterable[Any]) -> frozenset[tuple[str, str]]:
+    """Handle and layer of what solid fills name as their boundary, on their own layer."""
+    result = set()
+    for entity in entities:
+        if entity.dxftype() == "HATCH" and entity.dxf.get("solid_fill", 1):
+            layer = layer_of(entity).casefold()
+            for path in entity.paths.paths:
+                result |= {(str(handle).upper(), layer) for handle in path.source_boundary_objects}
+    return frozenset(result)
 
 
 def layer_of(entity: Any) -> str:
@@ -132,7 +158,13 @@ def _marks(entity: Any, frame: Frame, wanted: Callable[[str], bool]) -> Iterator
     elif kind in ANNOTATION:
         yield Aside(source, "it is an annotation, not a shape of the board")
     elif kind not in TRUE_KINDS:
-        yield Unread(source, "entity-unsupported", f"a {kind} cannot be read as a flat shape")
+        # the fill holds the same boundary as lines and arcs, and is read or refused itself
+        if (source.handle.upper(), layer_of(entity).casefold()) in frame.bounds:
+            yield Aside(source, BOUNDS_A_FILL, harmless=True)
+            return
+        what = f", {MEANING[kind]}," if kind in MEANING else ""
+        words = f"a {kind}{what} cannot be read as a flat shape"
+        yield Unread(source, "entity-unsupported", words)
     else:
         yield from _guarded(_flat(entity, kind, source, frame), source)
 
@@ -228,6 +260,7 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
     for attribute in entity.attribs:
         empty = False
         yield from _marks(attribute, frame, wanted)
+    bounds = _bounds(block)
     copies = entity.multi_insert() if entity.mcount > 1 else (entity,)
     if entity.mcount > MOST_MARKS:
         raise TooMuchError(f"{source} repeats its block {entity.mcount} times")
@@ -247,6 +280,7 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
             (*frame.open_blocks, key),
             Look(source.colour, source.line_type),
             frame.opened,
+            bounds,
         )
         for child in block:
             empty = False

@@ -9,6 +9,7 @@ tags. An entity must not hold less than it says of itself, either.
 
 from __future__ import annotations
 
+import itertools
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -228,7 +229,7 @@ def _hatch(codes: Sequence[int], values: Sequence[bytes]) -> str:
     starts = [k for k in range(first, len(codes)) if codes[k] == 92]
     if len(starts) < says:
         return f"it says {says} boundary paths, but has {len(starts)}"
-    for start, end in zip(starts, [*starts[1:], len(codes)], strict=True):
+    for start, end in itertools.pairwise([*starts, len(codes)]):
         inside = codes[start:end]
         part = inside[: inside.index(75)] if 75 in inside else inside
         if 97 not in part and len(part) == len(inside):

@@ -166,12 +166,14 @@ class Aside:
     Attributes:
         text: what it says and where, if it is text that could be read.
         at: where it lies, if it is a line that is no more than a place.
+        harmless: whether the board is the same without it.
     """
 
     source: Source
     reason: str
     text: tuple[str, Point, bool] | None = None
     at: Point | None = None
+    harmless: bool = False
 
 
 @dataclass(frozen=True, slots=True)
