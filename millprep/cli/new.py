@@ -52,6 +52,14 @@ if TYPE_CHECKING:
     metavar="X0,Y0,X1,Y1",
     help="Take the board within this rectangle from a drawing of several, mm.",
 )
+@click.option(
+    "--outline-unit",
+    type=click.Choice(UNITS),
+    help="Unit of an outline drawing that states none.",
+)
+@click.option(
+    "--holes-unit", type=click.Choice(UNITS), help="Unit of a holes drawing that states none."
+)
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
     "--out",
@@ -68,6 +76,8 @@ def new(
     outline_drawing: Path | None,
     holes_drawing: Path | None,
     region: str | None,
+    outline_unit: Unit | None,
+    holes_unit: Unit | None,
     repair: bool,
     out: Path | None,
 ) -> None:
@@ -93,7 +103,7 @@ def new(
     answers = Answers(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
         _box("--outline", outline), outline_drawing, holes_drawing, repair,
-        _box("--region", region),
+        _box("--region", region), outline_unit, holes_unit,
     )  # fmt: skip
     with words.refusals():
         survey = survey_file(drawing_file, unit, repair, answers.region)

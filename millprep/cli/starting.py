@@ -36,6 +36,8 @@ class Answers:
     holes: Path | None = None
     repair: bool = False
     region: Box | None = None
+    outline_unit: Unit | None = None
+    holes_unit: Unit | None = None
 
 
 def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
@@ -44,7 +46,6 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     Raises:
         Refusal: when a further drawing cannot be surveyed.
     """
-    from millprep.drawing.survey.survey import survey_file
     from millprep.job import Start
     from millprep.model.job.layers import LayerRoles
 
@@ -63,16 +64,24 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         gaps, choices["outline"] = [], []
     roles = replace(roles, outline_margin=answers.margin, outline_box=answers.box)
     roles = replace(roles, selections=survey.selections)
+    units: dict[str, tuple[Unit | None, Sequence[str]]] = {}
     if answers.outline is not None:
-        outline_survey = survey_file(answers.outline, answers.unit, answers.repair)
+        outline_survey = _other(
+            answers.outline, answers.outline_unit, "outline_unit", answers, units
+        )
         names = _playing(outline_survey, "outline")
         roles = replace(roles, outline=names if len(names) == 1 else ())
         gaps = _gaps(outline_survey) if len(names) == 1 else []
         choices["outline"] = _of(answers.outline, names)
     if answers.holes is not None:
-        names = _playing(survey_file(answers.holes, answers.unit, answers.repair), "holes")
+        holes_survey = _other(answers.holes, answers.holes_unit, "holes_unit", answers, units)
+        names = _playing(holes_survey, "holes")
         roles = replace(roles, holes=names)
         choices["holes"] = _of(answers.holes, names)
+    given = {key: value for key, (value, _) in units.items()}
+    roles = replace(
+        roles, outline_unit=given.get("outline_unit"), holes_unit=given.get("holes_unit")
+    )
     start = Start(
         drawing=_shown(answers.drawing, answers.folder),
         roles=roles,
@@ -81,6 +90,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         unit=answers.unit,
         unit_stated=survey.stated,
         unit_words=[_unit_line(unit) for unit in survey.units],
+        other_units={key: words for key, (value, words) in units.items() if value is None},
         outline_drawing=_shown(answers.outline, answers.folder) if answers.outline else None,
         holes_drawing=_shown(answers.holes, answers.folder) if answers.holes else None,
         needs_mode={name: _readings(survey, name) for name in survey.needs_mode},
@@ -92,9 +102,27 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     return _measured(start, survey, answers)
 
 
+def _other(
+    file: Path,
+    given: Unit | None,
+    key: str,
+    answers: Answers,
+    units: dict[str, tuple[Unit | None, Sequence[str]]],
+) -> Survey:
+    """The survey of a further drawing; where it states no unit, `units` takes the answer to it."""
+    from millprep.drawing.survey.survey import survey_file
+
+    survey = survey_file(file, given, answers.repair)
+    if survey.stated:
+        return survey
+    known = given or answers.unit
+    units[key] = (known, [_unit_line(unit) for unit in survey.units])
+    return survey if known == given else survey_file(file, known, answers.repair)
+
+
 def _measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     """Sizes by the reader where the job could be read, else by the survey."""
-    unread = [name for name in start.open if name.startswith("layers.")]
+    unread = [name for name in start.open if name.startswith("layers.") or name.endswith("_unit")]
     if survey.unit_mm is not None and not unread:
         try:
             return _by_reading(start, _read(start.roles, answers)), ()

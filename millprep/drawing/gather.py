@@ -56,7 +56,7 @@ def gather(
     file: Path,
     layers: LayerRoles,
     needed: tuple[Role, ...],
-    job_unit: Unit | None,
+    units: tuple[str, Unit | None, Unit | None],
     ledger: Ledger,
     first: int = 0,
     repair: bool = False,
@@ -68,7 +68,8 @@ def gather(
         file: the DXF file; the ledger knows what to call it.
         layers: the roles, for this file.
         needed: roles without which the file is no use ("copper", "outline", "holes").
-        job_unit: unit that the job states.
+        units: the job's key for the unit of this file, what it gives, and what counts where neither
+            the job nor the file says any.
         ledger: takes faults and what is left out.
         first: number of the first entity, so that several files can share a ledger.
         repair: whether a damaged file may be mended.
@@ -89,11 +90,12 @@ def gather(
         )
     ledger.refuse_if_stopped()
     check(layers, needed, drawing.doc, entities, ledger)
-    scale = unit.scale(drawing, job_unit, ledger)
+    key, stated, spare = units
+    scale = unit.scale(drawing, stated, ledger, spare)
     notes: list[Lettering] = []
     by_layer = _marks(entities, scale, layers, ledger, first, notes)
     if scale is None:
-        _no_unit(by_layer, layers, unit.measurement(drawing), ledger)
+        _no_unit(by_layer, layers, unit.measurement(drawing), key, ledger)
     ledger.refuse_if_stopped()
     reads = _reads(layers)
 
@@ -220,7 +222,11 @@ _REMEDY = {
 
 
 def _no_unit(
-    by_layer: dict[str, list[Mark]], roles: LayerRoles, said: str | None, ledger: Ledger
+    by_layer: dict[str, list[Mark]],
+    roles: LayerRoles,
+    said: str | None,
+    key: str,
+    ledger: Ledger,
 ) -> None:
     boxes = [box_of(mark) for marks in by_layer.values() for mark in marks]
     boxes = [b for b in boxes if b is not None]
@@ -243,7 +249,7 @@ def _no_unit(
         "drawing-no-unit",
         f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "
         f"{unit.sizes(extent, small)}",
-        "say the unit of this drawing in the job",
+        f"say the unit of {ledger.shown_as} in the job, as {key}",
     )
 
 

@@ -58,7 +58,8 @@ def read_board(
         part = _part_of(layers, roles)
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
-            sheet = gather(path, part, needed, job_unit, ledger, first, repair, accepted)
+            units = _units(layers, roles, job_unit)
+            sheet = gather(path, part, needed, units, ledger, first, repair, accepted)
         except Refusal as refusal:
             findings += refusal.findings
             ledger.take()
@@ -108,6 +109,17 @@ def _roles_by_file(
         elif role == "holes" or not sized:
             roles[file].append(role)
     return roles
+
+
+def _units(
+    layers: LayerRoles, roles: list[str], job_unit: Unit | None
+) -> tuple[str, Unit | None, Unit | None]:
+    """The key for the unit of a file with these roles, what it gives, and what counts else."""
+    if "copper" in roles:
+        return "unit", job_unit, None
+    if "outline" in roles:
+        return "outline_unit", layers.outline_unit or layers.holes_unit, job_unit
+    return "holes_unit", layers.holes_unit, job_unit
 
 
 def _part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:

@@ -61,11 +61,16 @@ def measurement(drawing: Drawing) -> str | None:
     return {0: "imperial", 1: "metric"}.get(value) if isinstance(value, int) else None
 
 
-def scale(drawing: Drawing, job_unit: Unit | None, ledger: Ledger) -> float | None:
-    """Millimetres per drawing unit, or None when nobody says; a contradiction is a stop."""
+def scale(
+    drawing: Drawing, job_unit: Unit | None, ledger: Ledger, spare: Unit | None = None
+) -> float | None:
+    """Millimetres per drawing unit, or None when nobody says; a contradiction is a stop.
+
+    `spare` counts where neither the job nor the file says any.
+    """
     said = of_file(drawing)
     if job_unit is None:
-        return said[1] if said else None
+        return said[1] if said else None if spare is None else MM[spare]
     if said is not None and abs(said[1] - MM[job_unit]) > 1e-9 * said[1]:
         ledger.stop(
             "unit-contradicts",

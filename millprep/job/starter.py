@@ -29,6 +29,7 @@ class Start:
             have no layers.
         drawn_from, unit: None where unknown; `unit_stated` when the drawing gives it.
         unit_words: what each unit would make of it, a line each.
+        other_units: the same for the files of outline and holes that state none, by their key.
         needs_mode: copper layers whose mode is open, each with its readings in words.
         needs_width: copper layers whose track width is open.
         choices: for roles that are not settled, what could play them, in words.
@@ -47,6 +48,7 @@ class Start:
     unit: Unit | None = None
     unit_stated: bool = True
     unit_words: Sequence[str] = ()
+    other_units: Mapping[str, Sequence[str]] | None = None
     outline_drawing: str | None = None
     holes_drawing: str | None = None
     needs_mode: Mapping[str, Sequence[str]] | None = None
@@ -65,6 +67,7 @@ class Start:
         out = [] if self.drawn_from else ["drawn_from"]
         if not self.unit and not self.unit_stated:
             out.append("unit")
+        out += self.other_units or {}
         roles = self.roles
         if not roles.copper:
             out.append("layers.copper")
@@ -142,6 +145,7 @@ def _board(start: Start) -> list[str]:
             lines += _modes(start)
     if start.holes_drawing is not None:
         lines.append(f"holes_drawing = {_quoted(start.holes_drawing)}")
+        lines += _other_unit(start, "holes_unit", roles.holes_unit)
     outline = _outline(start, choices.get("outline", ()))
     return [*lines, *outline, *_repairs(start), *_selections(start)]
 
@@ -164,6 +168,19 @@ def _unit(start: Start) -> list[str]:
         "# The drawing does not say its unit:",
         *(f"#   {_plain(line)}" for line in start.unit_words),
         f'unit = {_quoted(FILL_IN)}   # >>> "mm", "inch", "mil", "cm", "m" or "point" <<<',
+    ]
+
+
+def _other_unit(start: Start, key: str, given: Unit | None) -> list[str]:
+    """The unit of a further file, where that has none."""
+    if given is not None:
+        return [f"{key} = {_quoted(given)}"]
+    if key not in (start.other_units or {}):
+        return []
+    return [
+        "# This file does not say its unit:",
+        *(f"#   {_plain(line)}" for line in (start.other_units or {})[key]),
+        f"{key} = {_quoted(FILL_IN)}",
     ]
 
 
@@ -194,6 +211,7 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
     lines = [f"# {_plain(line)}" for line in choices]
     if start.outline_drawing is not None:
         lines.append(f"outline_drawing = {_quoted(start.outline_drawing)}")
+        lines += _other_unit(start, "outline_unit", roles.outline_unit)
     if roles.outline or start.outline_drawing is not None:
         lines.append(f"layers.outline = {_listed(roles.outline)}")
         if start.gaps:

@@ -273,6 +273,38 @@ def test_a_start(
         assert part in text, text
 
 
+def test_the_unit_of_a_further_file_is_asked_when_it_has_none(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    tracks(sheet)
+    sheet.doc.saveas(sheet.file)
+    (tmp_path / "rim").mkdir()
+    edge = Sheet(tmp_path / "rim", insunits=None, rim=False)
+    edge.space.delete_all_entities()
+    edge.box(0, 0, 50 / 25.4, 30 / 25.4)
+    edge.doc.saveas(edge.file)
+
+    def board(roles: LayerRoles) -> Board:
+        return read(
+            sheet.file, name="lamp", shown_as="sheet.dxf", layers=roles, unit=None,
+            outline_file=edge.file,
+        )  # fmt: skip
+
+    with pytest.raises(Refusal) as caught:
+        board(ROLES)
+    assert [f.code for f in caught.value.findings] == ["drawing-no-unit"]
+    assert "in the job, as outline_unit" in caught.value.findings[0].message
+    assert board(replace(ROLES, outline_unit="inch")).outline.bounds == pytest.approx(
+        (0, 0, 50, 30)
+    )
+    start = ("new", sheet.file, "--drawn-from", "copper", "--outline-drawing", edge.file)
+    asked = run(*start, "--out", tmp_path / "a.toml")
+    assert "left to fill in: outline_unit" in asked.stdout
+    assert 'outline_unit = "FILL IN"' in (tmp_path / "a.toml").read_text("utf-8")
+    answered = run(*start, "--outline-unit", "inch", "--out", tmp_path / "b.toml")
+    assert "left to fill in" not in answered.stdout
+    assert 'outline_unit = "inch"' in (tmp_path / "b.toml").read_text("utf-8")
+
+
 @pytest.mark.parametrize(
     ("count", "accepted", "words"),
     [

@@ -177,6 +177,18 @@ class BoardPlan(JobTable):
         default=None,
         words="what the drawing gives",
     )
+    outline_unit: Unit | None = choice(
+        "Unit of `outline_drawing`, for a file that gives none or a wrong one",
+        Unit,
+        default=None,
+        words="what the file gives, else `unit`",
+    )
+    holes_unit: Unit | None = choice(
+        "Unit of `holes_drawing`, for a file that gives none or a wrong one",
+        Unit,
+        default=None,
+        words="what the file gives, else `unit`",
+    )
     layers: LayersTable = entry("Layers by role", "a table of layer names by role")
     outline_box: Corners | None = entry(
         "The board as a rectangle, where no layer draws its outline; drawing coordinates",
@@ -264,6 +276,8 @@ class BoardPlan(JobTable):
             outline_box=self.outline_box,
             outline_margin=self.outline_margin,
             selections=self.selections,
+            outline_unit=self.outline_unit,
+            holes_unit=self.holes_unit,
         )
 
     @property
@@ -295,16 +309,15 @@ class BoardPlan(JobTable):
             yield wrong((key,), f"gives the outline that {others} gives too; keep one of them")
 
     @check
-    def _outline_drawing_has_layers(self) -> Iterator[Mistake]:
-        if self.outline_drawing and not self.layers.outline:
-            words = "needs layers.outline, the layers in it that draw the outline"
-            yield wrong(("outline_drawing",), words)
-
-    @check
-    def _holes_drawing_has_layers(self) -> Iterator[Mistake]:
-        if self.holes_drawing and not self.layers.holes:
-            words = "needs layers.holes, the layers in it that draw the holes"
-            yield wrong(("holes_drawing",), words)
+    def _further_drawings(self) -> Iterator[Mistake]:
+        """A file for outline or holes needs its layers, and a unit for it needs the file."""
+        for role in ("outline", "holes"):
+            drawing = getattr(self, f"{role}_drawing")
+            if drawing and not getattr(self.layers, role):
+                words = f"needs layers.{role}, the layers in it that draw the {role}"
+                yield wrong((f"{role}_drawing",), words)
+            if getattr(self, f"{role}_unit") and not drawing:
+                yield wrong((f"{role}_unit",), f"is for {role}_drawing, which is not given")
 
     @check
     def _selections_have_names(self) -> Iterator[Mistake]:

@@ -99,6 +99,8 @@ class LayerRoles:
         outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
         outline_margin: the board is the copper's box and this much around it, mm.
         selections: shapes with a layer name of their own; the other fields may use it.
+        outline_unit, holes_unit: of the files that hold only these; None takes what the file says,
+            else the unit of the drawing.
     """
 
     copper: tuple[str, ...]
@@ -110,3 +112,5 @@ class LayerRoles:
     outline_box: tuple[float, float, float, float] | None = None
     outline_margin: float | None = None
     selections: tuple[Selection, ...] = ()
+    outline_unit: Unit | None = None
+    holes_unit: Unit | None = None
