@@ -52,24 +52,9 @@ class PlacedCaption:
     line: shapely.LineString | None
 
 
-def put(
-    on: Canvas,
-    captions: Sequence[Caption],
-    kept_free: Iterable[shapely.Geometry],
-    boards: shapely.Geometry,
-    edges: Sequence[shapely.Geometry] = (),
-) -> tuple[PlacedCaption, ...]:
-    """Draw captions.
-
-    Args:
-        on: the picture.
-        captions: in the order in which they choose.
-        kept_free: what words must not hide, mm.
-        boards: what words had better not hide, mm.
-        edges: lines that words had better not hide, mm.
-    """
-    done = arrange(on, captions, kept_free, boards, edges)
-    for placed in done:
+def put(on: Canvas, arranged: Iterable[PlacedCaption]) -> None:
+    """Draw captions where they go."""
+    for placed in arranged:
         if placed.line is not None:
             path = [shapely.get_coordinates(placed.line)]
             marks.hairline(on, path, "paper", points=1.8, over=7.8)
@@ -79,7 +64,6 @@ def put(
         box = (left, min(top, bottom), right, max(top, bottom))
         words = placed.caption.words
         on.draw(Flag(box, words, SIZE * on.point, "paper", None, bold=False), 8)
-    return done
 
 
 def arrange(
@@ -89,7 +73,15 @@ def arrange(
     boards: shapely.Geometry,
     edges: Sequence[shapely.Geometry] = (),
 ) -> tuple[PlacedCaption, ...]:
-    """Where captions go, each at the cheapest place that those before it leave."""
+    """Where captions go, each at the cheapest place that those before it leave.
+
+    Args:
+        on: the picture.
+        captions: in the order in which they choose.
+        kept_free: what words must not hide, mm.
+        boards: what words had better not hide, mm.
+        edges: lines that words had better not hide, mm.
+    """
     own = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=4) for c in captions]
     fixed = [g for g in kept_free if not shapely.is_empty(g)]
     shapely.prepare(boards)

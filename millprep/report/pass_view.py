@@ -56,7 +56,8 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
     # numbers, crosses and verniers are next to the boards
     engraved = [line for line in map(shapely.LineString, cut) if not boards.intersects(line)]
     blocks = [c.box.shape for c in held]
-    captions.put(on, said, [*engraved, *blocks], boards, [frame, blank.exterior])
+    kept_free = [*engraved, *blocks]
+    captions.put(on, captions.arrange(on, said, kept_free, boards, [frame, blank.exterior]))
     return on
 
 
