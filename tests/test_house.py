@@ -15,7 +15,16 @@ from tests.helpers import house
 ROOT = Path(__file__).parents[1]
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "millprep", "fixtures", "tests", "examples"}
 KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)+")
-CALLS = {"Finding": None, "stop": 0, "finding": 0, "each": 1, "Mistake": 0, "_refusal": 0}
+CALLS = {
+    "Finding": None,
+    "on_blank": 1,
+    "on_drawing": 1,
+    "stop": 0,
+    "finding": 0,
+    "each": 1,
+    "Mistake": 0,
+    "_refusal": 0,
+}
 """What takes a finding's code, and where it stands when it is not named `code`."""
 
 

@@ -32,7 +32,6 @@ HERE = 0.1
 """A reading this near to the touch point is of the touch point, mm."""
 ZERO = 0.02
 """At the touch point the copper reads 0 within this, mm, or the repeatability if that is more."""
-MOST_FAULTS = 10
 
 
 def levelling(
@@ -171,7 +170,7 @@ def _gridded(
         here.setdefault((i, j), []).append((turn, p))
     faults = [*_holes(here, x, y, at), *_differing(here, sigma, at)]
     if faults:
-        raise Refusal(faults[:MOST_FAULTS])
+        raise Refusal(faults)
     z, order, confirmed = (np.zeros((len(y), len(x))) for _ in range(3))
     for (i, j), read in here.items():
         z[j, i] = np.mean([p.z for _, p in read])

@@ -31,14 +31,13 @@ from typing import NamedTuple
 import numpy as np
 
 from millprep.geometry.path import FloatArray
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, limited
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import SurfaceMap
 
 FARTHEST = 10_000.0
 """A coordinate beyond ten metres is a typing error, mm."""
 MOST_LINES = 200_000
-MOST_FAULTS = 20
 _HEAD = re.compile(r"[#;(]+\s*(set|blank|pass|unit)\b\s*[:=]?\s*([^\s)]+)", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _COMMENT = ("#", ";", "(")
@@ -180,10 +179,10 @@ def _number(cell: str) -> float:
 
 def _refusal(file: Path, faults: Sequence[tuple[str, str, int | None]]) -> Refusal:
     return Refusal(
-        [
+        limited(
             Finding(code=code, severity="stop", message=words, file=file.name, line=line)
-            for code, words, line in faults[:MOST_FAULTS]
-        ],
+            for code, words, line in faults
+        ),
         exit_code=2,
     )
 

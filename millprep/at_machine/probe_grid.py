@@ -32,7 +32,6 @@ ROUNDS = 6
 MOST_MORE = 3
 """So many additional rows or columns are tried before the grid is refused."""
 MOST_NODES = 2500
-MOST_FAULTS = 5
 FAR = 500.0
 """The plane is denied this far beyond everything, mm."""
 
@@ -83,7 +82,7 @@ def grid(
                 return x, y
             if not blocked or len(bad) < len(blocked):
                 blocked = [_blocked((x[n], y[m]), denied, at) for n, m in bad]
-    raise Refusal(blocked[:MOST_FAULTS])
+    raise Refusal(blocked)
 
 
 def _lines(low: float, high: float, spacing: float, more: int = 0) -> list[FloatArray]:

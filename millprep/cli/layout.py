@@ -36,6 +36,7 @@ def layout(
     checks its places and keeps them. The exit code is 1 when a board has no place.
     """
     import millprep
+    from millprep.model.finding import limited
     from millprep.workflow.lay_out import row, write
 
     with words.refusals(as_json=as_json):
@@ -47,7 +48,7 @@ def layout(
         if out is not None:
             same = out.resolve() in {path.resolve() for path in kept if path is not None}
             written = tuple(map(str, write(done, out, replace=same)))
-    findings = (*done.laid.findings, *done.laid.notes)
+    findings = limited((*done.laid.findings, *done.laid.notes))
     words.say_findings(findings)
     if as_json:
         result = {**row(done), "findings": [words.as_row(f) for f in findings]}

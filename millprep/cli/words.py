@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import click
@@ -37,7 +37,7 @@ def _line(finding: Finding) -> str:
     if finding.at and finding.frame:
         where.append(f"at {finding.at[0]:.3f}, {finding.at[1]:.3f} mm, {finding.frame} frame")
     place = f" ({', '.join(where)})" if where else ""
-    return f"{finding.message} [{finding.code}]{place}"
+    return f"{finding.words} [{finding.code}]{place}"
 
 
 @contextmanager
@@ -68,8 +68,9 @@ def refusals(
 
 def as_row(finding: Finding) -> dict[str, object]:
     """A finding as the report holds it."""
-    row = asdict(finding)
+    row = asdict(replace(finding, message=finding.words))
     row["pass"] = row.pop("mill_pass")
+    del row["more"]
     return row
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 Severity = Literal["stop", "warn", "note"]
 Frame = Literal["drawing", "blank", "machine"]
+
+MOST_PER_CODE = 5
+"""Findings of one kind that are listed one by one; the rest is counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +28,7 @@ class Finding:
         board, copy: which board and which of its copies.
         blank, mill_pass: numbers from 1.
         file, line: the file at fault and the line in it, from 1.
+        more: how many findings of the kind are not listed after this one.
     """
 
     code: str
@@ -37,6 +42,12 @@ class Finding:
     mill_pass: int | None = None
     file: str | None = None
     line: int | None = None
+    more: int = 0
+
+    @property
+    def words(self) -> str:
+        """The message, and how many more of the kind there are."""
+        return f"{self.message} And {self.more} more." if self.more else self.message
 
     def __post_init__(self) -> None:
         if (self.at is None) != (self.frame is None):
@@ -50,12 +61,32 @@ class Refusal(Exception):  # noqa: N818 - a refusal is a result, the errors are 
     """
 
     def __init__(self, findings: Iterable[Finding], exit_code: Literal[1, 2, 3] = 1) -> None:
-        self.findings = tuple(findings)
+        # all mistakes of a job or a call are mended at once, so each of them is listed
+        self.findings = tuple(findings) if exit_code == 2 else limited(findings)
         self.exit_code = exit_code
-        super().__init__("; ".join(finding.message for finding in self.findings))
+        super().__init__("; ".join(finding.words for finding in self.findings))
 
     def __reduce__(self) -> tuple[type[Refusal], tuple[tuple[Finding, ...], int]]:
         return Refusal, (self.findings, self.exit_code)
+
+
+def limited(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The first `MOST_PER_CODE` of each code and severity; the last counts those left out."""
+    every = tuple(findings)
+    total: Counter[tuple[str, Severity]] = Counter()
+    for finding in every:
+        total[finding.code, finding.severity] += 1 + finding.more
+    seen: Counter[tuple[str, Severity]] = Counter()
+    listed: list[Finding] = []
+    for finding in every:
+        kind = (finding.code, finding.severity)
+        seen[kind] += 1
+        if seen[kind] <= MOST_PER_CODE:
+            listed.append(replace(finding, more=0))
+    last = {(finding.code, finding.severity): n for n, finding in enumerate(listed)}
+    for kind, n in last.items():
+        listed[n] = replace(listed[n], more=total[kind] - min(seen[kind], MOST_PER_CODE))
+    return tuple(listed)
 
 
 def stop(code: str, message: str, file: str | Path | None = None) -> Finding:

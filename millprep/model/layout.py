@@ -6,8 +6,7 @@ What else may be metal at 0 V is here too: the edge of a board in its chassis, a
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import shapely
@@ -18,9 +17,6 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.board import Board, Hole
 from millprep.model.finding import Finding, Severity
-
-MOST_PER_CODE = 20
-"""Findings of one code about one copy; the rest is counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,21 +109,6 @@ def on_drawing(
 ) -> Finding:
     """A finding about one copy at a place of its drawing."""
     return replace(on_blank(placement, code, severity, message, at), frame="drawing")
-
-
-def limited(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The first `MOST_PER_CODE` of each code; the last of them says how many more there are."""
-    total = Counter(finding.code for finding in findings)
-    seen: Counter[str] = Counter()
-    out: list[Finding] = []
-    for finding in findings:
-        seen[finding.code] += 1
-        more = total[finding.code] - MOST_PER_CODE
-        if seen[finding.code] < MOST_PER_CODE or (seen[finding.code] == MOST_PER_CODE and not more):
-            out.append(finding)
-        elif seen[finding.code] == MOST_PER_CODE:
-            out.append(replace(finding, message=f"{finding.message} There are {more} more."))
-    return tuple(out)
 
 
 WASHER = 2.2

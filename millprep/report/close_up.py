@@ -146,7 +146,7 @@ def sentence(mark: Marked) -> list[str]:
     """The finding in lines that fit under the picture."""
     import textwrap
 
-    message = plain(mark.finding.message, 400)
+    message = plain(mark.finding.words, 400)
     words = f"{mark.name} ({SEVERITY_WORDS[mark.finding.severity]}): {message}"
     return textwrap.wrap(words, 120)[:3]
 

@@ -235,7 +235,7 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
                 "name": name_of(index),
                 "severity": finding.severity,
                 "code": plain(finding.code),
-                "message": plain(finding.message, 1000),
+                "message": plain(finding.words, 1000),
                 "where": where_words(finding),
                 "blank": None if mark is None else mark.blank,
                 "at": None if mark is None else _point(mark.at),

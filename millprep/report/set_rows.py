@@ -130,7 +130,7 @@ class FindingRow(Row):
     @classmethod
     def of(cls, finding: Finding) -> FindingRow:
         """One fact worth a person's attention."""
-        return cls.taken(finding, copy_number=finding.copy)
+        return cls.taken(finding, message=finding.words, copy_number=finding.copy)
 
 
 class VeeRow(Row):

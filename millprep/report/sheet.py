@@ -191,7 +191,7 @@ def _remarks(cut_set: CutSet) -> list[ShownFinding]:
             name=name_of(index),
             severity=SEVERITY_WORDS[finding.severity],
             kind=plain(finding.code),
-            message=plain(finding.message, 1000),
+            message=plain(finding.words, 1000),
             where=where_words(finding),
             shown=name_of(index) in placed,
             picture=pictures.get(name_of(index)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -11,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.model.blank import Blank
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
-from millprep.model.finding import Finding
+from millprep.model.finding import MOST_PER_CODE, Finding
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
 from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement, on_blank, on_drawing
@@ -19,8 +20,6 @@ from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
 from millprep.toolpaths.isolation import LapSpacing, TightGap
 
-SHOWN = 12
-"""Findings of one kind that are listed one by one; the rest is counted."""
 LEFT = 0.001
 """Copper that no cutter reached is reported above this area, mm²."""
 
@@ -148,7 +147,7 @@ def tight_gap_findings(
     """A stop for every place where no cutter fits, with what would fit."""
     by_index = {p.index: p for p in placements}
     findings = []
-    for gap in tight[:SHOWN]:
+    for gap in tight[:MOST_PER_CODE]:
         a, b = gap.pieces
         placement = by_index[a.placement]
         findings.append(
@@ -164,14 +163,8 @@ def tight_gap_findings(
                 gap.at,
             )
         )
-    if len(tight) > SHOWN:
-        findings.append(
-            Finding(
-                code="gap-too-narrow",
-                severity="stop",
-                message=f"{len(tight) - SHOWN} more gaps are too narrow for every cutter.",
-            )
-        )
+    if findings:
+        findings[-1] = replace(findings[-1], more=len(tight) - len(findings))
     return tuple(findings)
 
 
@@ -246,18 +239,8 @@ def check_voltages(
             board=board,
             copy=copy,
         )
-        for pair in widened.too_near[:SHOWN]
+        for pair in widened.too_near
     ]
-    if len(widened.too_near) > SHOWN:
-        findings.append(
-            Finding(
-                code="drawn-too-near",
-                severity="stop",
-                message=f"{len(widened.too_near) - SHOWN} more pairs of nets are drawn too near.",
-                board=board,
-                copy=copy,
-            )
-        )
     if widened.gaps:
         each = ", ".join(f"{net} {gap:.2f}" for net, gap in sorted(widened.gaps.items()))
         findings.append(

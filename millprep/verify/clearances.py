@@ -1,27 +1,35 @@
-"""Gaps around pieces and pads that are not as wide as required.
+"""Gaps between pieces, and around pieces and pads, that are not as wide as required.
 
 The first lap isolates a piece from floating copper; the laps beyond it open the gap. Without them
 no net is shorted and no piece has another shape, but floating copper comes closer than required.
 A pad may get a wider gap for soldering by hand: floating copper gives way to it, copper of another
 net that is drawn closer stays. Copper of the pad's own net does not matter.
+
+Two pieces that are drawn nearer than the required gap stay so: no cut removes drawn copper.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, PadGap
-from millprep.model.finding import Finding
-from millprep.model.layout import Placement, limited, on_blank
-from millprep.verify.as_cut import Nets, net_of, nets_on
+from millprep.model.blank import Blank
+from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
+from millprep.model.job.isolation import IsolationPlan
+from millprep.model.layout import Placement, on_blank
+from millprep.standards.spacing import Column, required
+from millprep.verify.as_cut import Key, Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
 from millprep.verify.pads import pad_areas
 from millprep.verify.sweep import Shapes, dilated, quarter
 
+ENOUGH = 1e-6
+"""A gap short of what volts require by less is wide enough, mm."""
 CHUNK = 24
 """Edges of an outline that are measured together."""
 _QUARTER = 8
@@ -184,3 +192,133 @@ def check_gaps_opened(
             )
         )
     return limited(findings)
+
+
+@dataclass(frozen=True, slots=True)
+class NearPieces:
+    """Two pieces of a copy that are nearer to each other than the required gap, as cut.
+
+    Attributes:
+        pieces: ids of both.
+        parts: the copper that carries them, at its foot.
+        gap: between them, mm.
+        volts: between their nets; None where a net has none.
+        by_volts: what these require, mm; 0 without volts.
+    """
+
+    placement: Placement
+    pieces: tuple[str, str]
+    parts: tuple[shapely.Polygon, shapely.Polygon]
+    gap: float
+    volts: float | None
+    by_volts: float
+
+    @property
+    def too_near(self) -> bool:
+        """Whether the volts require more."""
+        return self.gap < self.by_volts - ENOUGH
+
+
+def near_pieces(
+    cut: AsCut,
+    placement: Placement,
+    gap: float,
+    nets: Nets,
+    volts: Mapping[Key, tuple[float, float]],
+    columns: Sequence[Column],
+) -> list[NearPieces]:
+    """Every two pieces of two nets of a copy that are nearer than `gap` mm as cut.
+
+    The tolerances of both edges do not count. `nets` names the net of every piece, `volts` is
+    (lowest, highest) of those that have any; of several `columns` of the table the one that
+    requires least counts.
+    """
+    index = placement.index
+    parts = [part for part in cut.parts if any(copy == index for copy, _ in part.pieces)]
+    shapes = np.array([part.shape for part in parts], dtype=object)
+    if len(parts) < 2:
+        return []
+    tree = shapely.STRtree(shapes)
+    first, second = tree.query(shapes, predicate="dwithin", distance=max(gap - 2 * EDGE, 0.0))
+    first, second = first[first < second], second[first < second]
+    far = shapely.distance(shapes[first], shapes[second])
+    near: list[NearPieces] = []
+    for i, j, wide in zip(first.tolist(), second.tolist(), far.tolist(), strict=True):
+        if nets_on(parts[i], nets) & nets_on(parts[j], nets):
+            continue
+        names = tuple(
+            next(piece for copy, piece in part.pieces if copy == index)
+            for part in (parts[i], parts[j])
+        )
+        a, b = (volts.get(net_of(nets, (index, piece))) for piece in names)
+        between = None if a is None or b is None else max(a[1] - b[0], b[1] - a[0])
+        needed = 0.0 if between is None else min(required(between, column) for column in columns)
+        pair = (shapes[i], shapes[j])
+        near.append(NearPieces(placement, (names[0], names[1]), pair, wide, between, needed))
+    return near
+
+
+def check_grooves(isolation: IsolationPlan, blanks: Sequence[Blank]) -> tuple[Finding, ...]:
+    """That a groove is wider than the required gap; a note where another cutter's is not."""
+    widths = {
+        (use.foot(copper), use.cutter.name)
+        for copper in {blank.copper for blank in blanks}
+        for use in isolation.uses
+    }
+    wider = [(width, name) for width, name in sorted(widths) if width > isolation.gap + EDGE]
+    severity: Severity = "warn" if len(wider) == len(widths) else "note"
+    return tuple(
+        Finding(
+            code="groove-wider-than-gap",
+            severity=severity,
+            message=f"The groove of {name} is {width:.3f} mm wide at the foot of the copper, so "
+            f"gaps are cut {width:.3f} mm wide where it fits; [isolation] gap is "
+            f"{isolation.gap:g}. Set gap to {width:.3f}, or use a narrower or shallower groove.",
+        )
+        for width, name in wider
+    )
+
+
+def gaps_not_reached(
+    near: Sequence[NearPieces], narrowest: Mapping[Key, shapely.Polygon], gap: float
+) -> tuple[Finding, ...]:
+    """A warning for the nearest of two pieces, a stop where their volts require more.
+
+    `near` are those of a whole set, `narrowest` the copper that carries each piece in the worst
+    case. Only what is listed is measured there.
+    """
+    findings: list[Finding] = []
+    for too_near in (True, False):
+        alike = sorted(
+            (pair for pair in near if pair.too_near is too_near), key=lambda pair: pair.gap
+        )
+        some = [_not_reached(pair, narrowest, gap) for pair in alike[:MOST_PER_CODE]]
+        if some:
+            some[-1] = replace(some[-1], more=len(alike) - len(some))
+        findings += some
+    return tuple(findings)
+
+
+def _not_reached(pair: NearPieces, narrowest: Mapping[Key, shapely.Polygon], gap: float) -> Finding:
+    """That the gap between two pieces is not reached: drawn, as cut and in the worst case."""
+    placement = pair.placement
+    worst = [narrowest[placement.index, piece] for piece in pair.pieces]
+    shapes = {piece.id: piece.shape for piece in placement.board.pieces}
+    drawn = float(shapely.distance(*(shapes[piece] for piece in pair.pieces)))
+    least = float(shapely.distance(*worst))
+    at = shapely.shortest_line(*pair.parts).interpolate(0.5, normalized=True)
+    remedy = (
+        "and no cut widens that: draw them farther apart, or set a smaller gap if that is enough"
+        if drawn < gap
+        else "but copper is left between them: add a finer cutter to [isolation] cutters"
+    )
+    needed = ""
+    if pair.too_near:
+        needed = f" {pair.volts:g} V require {pair.by_volts:g} mm (IPC-2221 table 6-1)."
+    message = (
+        f"gap of {pair.gap:.3f} mm between pieces {pair.pieces[0]} and {pair.pieces[1]} at the "
+        f"foot of the copper, worst case {least:.3f}; [isolation] gap requires {gap:g}."
+        f"{needed} They are drawn {drawn:.3f} mm apart, {remedy}."
+    )
+    severity: Severity = "stop" if pair.too_near else "warn"
+    return on_blank(placement, "gap-not-reached", severity, message, (at.x, at.y))

@@ -15,8 +15,7 @@ import shapely
 
 from millprep.model.blank import Blank, Clamp
 from millprep.model.cutter import Cutter, Drill
-from millprep.model.finding import Finding
-from millprep.model.layout import limited
+from millprep.model.finding import Finding, limited
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap

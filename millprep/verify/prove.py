@@ -17,16 +17,23 @@ from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of
-from millprep.verify.as_cut import Nets, as_cut
+from millprep.verify.as_cut import Key, Nets, as_cut
 from millprep.verify.certificate import certificate_of
-from millprep.verify.clearances import check_gaps_opened, pad_gaps
+from millprep.verify.clearances import (
+    NearPieces,
+    check_gaps_opened,
+    check_grooves,
+    gaps_not_reached,
+    near_pieces,
+    pad_gaps,
+)
 from millprep.verify.compare import compare
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import check_registration
 from millprep.verify.pads import pad_areas, united
 from millprep.verify.read_back import BlankRuns, ReadBack, read_programs
 from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
-from millprep.verify.worst_case import worst_case_findings, worst_cases
+from millprep.verify.worst_case import narrowed, worst_case_findings, worst_cases
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +108,8 @@ def check_copper(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Check
     """
     nets = nets_of([run.blank for run in read.blanks])
     proofs, findings = _compared(job, read, copper, nets)
-    findings = (*read.findings, *findings)
+    laminates = [run.blank.laminate for run in read.blanks]
+    findings = (*read.findings, *findings, *check_grooves(job.isolation, laminates))
     gaps: dict[int, tuple[PadGap, ...]] = {}
     for run, left in zip(read.blanks, copper, strict=True):
         blank_gaps, more = _checked_blank(job, run, left, nets)
@@ -168,18 +176,36 @@ def _with_worst_cases(
     """The proofs with what surface and cutters may make of each copy."""
     proofs = {proof.placement: proof for proof in nominal.proofs}
     findings = list(nominal.findings)
+    gap, columns = job.isolation.gap, {job.rules.spacing, job.rules.lands or job.rules.spacing}
+    volts = _volts(job, read)
+    near: list[NearPieces] = []
+    narrowest: dict[Key, shapely.Polygon] = {}
     for run, left in zip(read.blanks, copper, strict=True):
         blank = run.blank
         levels = [c.mill_pass.levelling for c in run.cutting]
         flatness = [job.isolation.flatness if level is None else level.left for level in levels]
-        cases = worst_cases(
-            blank.laminate, run.cuts, blank.placements, left, proofs, flatness, nets
-        )
+        narrow = narrowed(blank.laminate, run.cuts, blank.placements, flatness)
+        narrowest |= {piece: part.shape for part in narrow for piece in part.pieces}
+        cases = worst_cases(run.cuts, blank.placements, left, narrow, proofs, flatness, nets)
         for placement in blank.placements:
             case = cases[placement.index]
             proofs[placement.index] = replace(proofs[placement.index], worst=case)
             findings += worst_case_findings(placement, case, max(flatness))
+            near += near_pieces(left, placement, gap, nets, volts, tuple(columns))
+    findings += gaps_not_reached(near, narrowest, gap)
     return Checked(tuple(proofs.values()), tuple(findings))
+
+
+def _volts(job: JobPlan, read: ReadBack) -> dict[Key, tuple[float, float]]:
+    """Lowest and highest volts of the nets of every copy that have any."""
+    plans = {board.name: board for board in job.boards}
+    return {
+        (placement.index, net.name): net.volts
+        for run in read.blanks
+        for placement in run.blank.placements
+        for net in plans[placement.board.name].nets
+        if net.volts is not None
+    }
 
 
 def required_opening(job: JobPlan, blank: Blank, gap: float | None = None) -> float | None:

@@ -24,8 +24,8 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
-from millprep.model.finding import Finding
-from millprep.model.layout import Placement, limited
+from millprep.model.finding import Finding, limited
+from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF

@@ -23,13 +23,14 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray
-from millprep.model.as_cut import AsCut, BoardProof, Groove, WorstCase
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove, WorstCase
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee, slope, wider
 from millprep.model.finding import Finding
 from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
+from millprep.verify.contact import Cuts
 from millprep.verify.narrowest import every_neck, pair_gaps, thinner
 from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
@@ -132,26 +133,42 @@ def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
     raise TypeError(f"no shape is known for a {cutter.kind}")
 
 
+def narrowed(
+    blank: Blank, cuts: Cuts, placements: Sequence[Placement], flatness: float | Sequence[float]
+) -> tuple[CopperPart, ...]:
+    """The copper at its foot with every groove at its narrowest.
+
+    `flatness` is how far the surface may lie off, mm, for all cuts or for each.
+    """
+    least = [narrower(cutter, off) for (_, cutter, _), off in _flat(cuts, flatness)]
+    thin = [(cut[0], cutter, cut[2]) for cut, (cutter, _) in zip(cuts, least, strict=True)]
+    return as_copper(blank, thin, placements, raised=[higher for _, higher in least])
+
+
+def _flat(
+    cuts: Cuts, flatness: float | Sequence[float]
+) -> list[tuple[tuple[Trace, Cutter, MillingPass], float]]:
+    """Every cut with how far the surface may lie off under it, mm."""
+    return list(zip(cuts, np.broadcast_to(np.asarray(flatness), len(cuts)).tolist(), strict=True))
+
+
 def worst_cases(
-    blank: Blank,
-    cuts: Sequence[tuple[Trace, Cutter, MillingPass]],
+    cuts: Cuts,
     placements: Sequence[Placement],
     nominal: AsCut,
+    narrow: Sequence[CopperPart],
     proofs: Mapping[int, BoardProof],
     flatness: float | Sequence[float],
     nets: Nets | None = None,
 ) -> dict[int, WorstCase]:
     """The worst case of every copy on a blank, by placement.
 
-    `nominal` is the copper that nominal cutters leave, `proofs` what it proves, `flatness` how far
-    the surface may lie off, for all cuts or for each; `nets` as for the comparison.
+    `nominal` is the copper that nominal cutters leave, `narrow` that of `narrowed`, `proofs` what
+    the nominal proves, `flatness` how far the surface may lie off, for all cuts or for each; `nets`
+    as for the comparison.
     """
-    flat = list(zip(cuts, np.broadcast_to(np.asarray(flatness), len(cuts)).tolist(), strict=True))
-    least = [narrower(cutter, off) for (_, cutter, _), off in flat]
-    thin = [(cut[0], cutter, cut[2]) for cut, (cutter, _) in zip(cuts, least, strict=True)]
-    narrow = as_copper(blank, thin, placements, raised=[higher for _, higher in least])
     more: dict[str, float] = {}
-    for (_, cutter, _), off in flat:
+    for (_, cutter, _), off in _flat(cuts, flatness):
         more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
     edges = GrooveEdges(nominal.grooves, more)
     result: dict[int, WorstCase] = {}

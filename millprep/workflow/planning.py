@@ -13,7 +13,7 @@ from pathlib import Path
 from millprep import job
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
-from millprep.model.finding import Refusal
+from millprep.model.finding import Refusal, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
@@ -208,7 +208,7 @@ class Stopped(Exception):  # noqa: N818 - no error of the program: a finding say
     """The walk ends here; carries what was known."""
 
     def __init__(self, cut_set: CutSet) -> None:
-        self.cut_set = cut_set
+        self.cut_set = replace(cut_set, findings=limited(cut_set.findings))
         super().__init__("stopped by a finding")
 
 

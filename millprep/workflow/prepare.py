@@ -11,7 +11,7 @@ from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
-from millprep.model.finding import Refusal
+from millprep.model.finding import Refusal, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.verify import prove
@@ -112,7 +112,7 @@ def walk(
         say("judging spacing, current and holes")
     cut_set = proof.with_rules(cut_set, judging.result())
     stop(cut_set)
-    return cut_set
+    return replace(cut_set, findings=limited(cut_set.findings))
 
 
 def write_report(cut_set: CutSet, folder: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from millprep import job
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
-from millprep.model.finding import Finding, Refusal, stop
+from millprep.model.finding import Finding, Refusal, limited, stop
 from millprep.model.layout import Layout
 from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
@@ -133,7 +133,7 @@ def verify(
             findings += refusal.findings
     count = len(report.files or ())
     resumed = report.resumed is not None
-    return Verified(report.set, count, layout, proofs, tuple(findings), mark, resumed)
+    return Verified(report.set, count, layout, proofs, limited(findings), mark, resumed)
 
 
 def _begun_findings(report: Report, mark: Begun) -> list[Finding]:

@@ -9,13 +9,15 @@ from collections.abc import Sequence
 import pytest
 import shapely
 
-from millprep.model.as_cut import BoardProof, WorstCase
+from millprep.model.as_cut import AsCut, BoardProof, WorstCase
 from millprep.model.board import Hole
 from millprep.model.cutter import Cutter, Vee, wider
-from millprep.verify.as_cut import as_cut
+from millprep.model.layout import Layout
+from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.compare import compare
+from millprep.verify.contact import Cuts
 from millprep.verify.reader import read
-from millprep.verify.worst_case import narrower, worst_case_findings, worst_cases
+from millprep.verify.worst_case import narrowed, narrower, worst_case_findings, worst_cases
 from tests.helpers.programs import (
     BLANK,
     DEPTH,
@@ -38,6 +40,18 @@ HALF = VEE.width(DEPTH) / 2
 RAILS = [shapely.box(10, 10 + 2 * k, 30, 11 + 2 * k) for k in range(3)]
 
 
+def worst(
+    cuts: Cuts,
+    copper: AsCut,
+    proof: BoardProof,
+    where: Layout,
+    off: float,
+    nets: Nets | None = None,
+) -> dict[int, WorstCase]:
+    narrow = narrowed(BLANK, cuts, where.placements, off)
+    return worst_cases(cuts, where.placements, copper, narrow, {0: proof}, off, nets)
+
+
 def case(
     pieces: Sequence[shapely.Polygon], laps: str, cutter: Cutter, flatness: float
 ) -> tuple[BoardProof, WorstCase]:
@@ -45,7 +59,7 @@ def case(
     cuts = [(read(HEAD + laps + TAIL, file="a"), cutter, PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, flatness)
+    found = worst(cuts, copper, proof, where, flatness)
     return proof, found[0]
 
 
@@ -141,7 +155,7 @@ def test_a_lap_that_a_worn_cutter_leaves_uncut_is_a_short(wear: float, shorts: i
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=0.25)
     assert proof.shorts == 0
-    assert worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.0)[0].shorts == shorts
+    assert worst(cuts, copper, proof, where, 0.0)[0].shorts == shorts
 
 
 def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
@@ -157,7 +171,7 @@ def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
         cuts = [(read(text, file="a"), vee(), PASS), (read(bored, file="b"), wild, PASS)]
         copper = as_cut(BLANK, cuts, where.placements)
         (proof,), _ = compare([copper], where, reach=HALF)
-        found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
+        found = worst(cuts, copper, proof, where, 0.01)[0]
         assert found.opens == parted
         assert found.narrowest_copper == pytest.approx(0.06 - 2 * 0.01 * TAN, abs=0.003)
     # the control: as much on the vee parts it
@@ -165,13 +179,13 @@ def test_the_wide_case_counts_every_cutter_on_its_own() -> None:
     cuts = [(read(text, file="a"), vees, PASS), (read(bored, file="b"), drill(1.0), PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0]
+    found = worst(cuts, copper, proof, where, 0.01)[0]
     assert (found.opens, found.narrowest_copper) == (1, 0.0)
     # and a drill that breaks out of its pad takes the copper around the hole
     wilder = dataclasses.replace(drill(3.2), runout=1.0)
     cuts = [(read(text, file="a"), vee(), PASS), (read(bored, file="b"), wilder, PASS)]
     copper = as_cut(BLANK, cuts, where.placements)
-    assert worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.01)[0].opens == 1
+    assert worst(cuts, copper, proof, where, 0.01)[0].opens == 1
 
 
 def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
@@ -182,5 +196,5 @@ def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
     copper = as_cut(BLANK, cuts, where.placements)
     nets = {(0, name): "n" for name in ("c1", "c2")}
     (proof,), _ = compare([copper], where, reach=HALF)
-    found = worst_cases(BLANK, cuts, where.placements, copper, {0: proof}, 0.02, nets)
+    found = worst(cuts, copper, proof, where, 0.02, nets)
     assert found[0].shorts == 1

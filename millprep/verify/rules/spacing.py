@@ -14,9 +14,9 @@ from dataclasses import dataclass, field, replace
 import shapely
 
 from millprep.model.as_cut import AsCut
-from millprep.model.finding import Finding, Severity
+from millprep.model.finding import Finding, Severity, limited
 from millprep.model.judged import Spacing
-from millprep.model.layout import Placement, limited, metal, on_blank
+from millprep.model.layout import Placement, metal, on_blank
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
