@@ -99,7 +99,7 @@ def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
         marks.signs(on, centres, "square", size=4.5, over=5)
     join_marks(on, contents.joins)
     for hole in contents.registration.values():
-        registration_hole(on, hole, hole.spine, hole.id)
+        registration_hole(on, hole, hole.spine, hole_name(hole))
     return on
 
 
@@ -245,12 +245,20 @@ def as_cut_view(
     return on
 
 
+def hole_name(hole: RegistrationHole) -> str:
+    """A registration hole, said to be the key or a cross to check where it is one, "r3 key"."""
+    if hole.role == "key":
+        return f"{hole.id} key"
+    return f"{hole.id} check" if hole.role == "witness" else hole.id
+
+
 def registration_hole(
     on: Canvas, hole: RegistrationHole, spine: BaseGeometry, words: str = ""
 ) -> None:
     """A registration hole at its size, with words on its right if there are any.
 
-    A slot is little longer than it is wide, so it is drawn longer where it would look round.
+    A slot is little longer than it is wide, so it is drawn longer where it would look round. A
+    cross that only shows whether the blank lies right has a sign of its own.
     `spine` is the centre or centre line of the hole where it is drawn.
     """
     at = (spine.centroid.x, spine.centroid.y)
@@ -260,6 +268,8 @@ def registration_hole(
         line = shapely.affinity.scale(spine, longer, longer)
         area = line.buffer(max(hole.diameter, wide) / 2, quad_segs=32)
         marks.fill(on, [area], "paper", edge="ink", width=1.2, over=6)
+    elif hole.role == "witness":
+        marks.signs(on, [at], "target", size=7.0, over=6.1)
     else:
         marks.discs(on, [at], hole.diameter, "paper", points=0.8, over=6)
         marks.signs(on, [at], "plus", size=4.5, over=6.1)

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 import shapely
 
-from millprep.gcode.head import describe
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report.pass_view import works_words
-from millprep.report.words import duration, number, place, plain
+from millprep.report.words import cutter_words, duration, number, place, plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +174,8 @@ def cutter_of(cut_set: CutSet, program: Program, *, change: bool) -> str:
         return name
     if cut_set.machine.tool_change == "changer":
         names = [cutter.name for cutter in cut_set.cutters]
-        return f"T{names.index(program.cutter.name) + 1}, {name}: {describe(program.cutter)}"
-    return f"fit {name}: {describe(program.cutter)}"
+        return f"T{names.index(program.cutter.name) + 1}, {name}: {cutter_words(program.cutter)}"
+    return f"fit {name}: {cutter_words(program.cutter)}"
 
 
 def file_of(program: Program, folder: str) -> str:

@@ -101,6 +101,9 @@ def _legend(
             legend.append(marks.line_swatch("ink", words, dash=marks.DASHED))
     if milling_pass.registration or drilled_in(contents, milling_pass.number):
         legend.append(marks.sign_swatch("plus", "registration hole"))
+        crosses = [*milling_pass.registration, *drilled_in(contents, milling_pass.number)]
+        if any(hole.role == "witness" for hole in crosses):
+            legend.append(marks.sign_swatch("target", "check cross"))
     legend.append(marks.sign_swatch("cross", "work zero X0 Y0"))
     touch = f"Z touch point at {place(milling_pass.touch)}"
     return [*legend, marks.sign_swatch("triangle", touch)]
@@ -166,9 +169,11 @@ def _kind(hole: RegistrationHole) -> str:
 
 
 def _made(hole: RegistrationHole) -> str:
-    """How a pass makes a hole or cross for a later one, in two words."""
+    """How a pass makes a hole or cross for a later one."""
     if hole.role == "witness":
-        return "engraved now"
+        return "check, engraved now"
+    if hole.role == "key":
+        return "key, drilled now"
     return "slot now" if hole.slot else "drilled now"
 
 

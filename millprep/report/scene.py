@@ -193,6 +193,8 @@ def sign(kind: str, at: Sequence[Point], size: float, edge: float) -> tuple[Shap
         return (Circle(tuple(at), size / 3, "ink", "paper", edge / 2),)
     if kind == "circle":
         return (Circle(tuple(at), size / 2, "paper", "ink", edge),)
+    if kind == "target":
+        return (*sign("circle", at, size, edge), *sign("plus", at, 0.8 * size, edge))
     outline = _SIGNS[kind] * (size / 2)
     signs: Any = [shapely.Polygon(outline + np.array(place)) for place in at]
     return (Area(tuple(signs), "paper", "ink", edge),)

@@ -15,6 +15,7 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
+from millprep.report.blank_views import hole_name
 from millprep.report.dimensions import Mark, Side, room, running
 from millprep.report.scene import Area, Line, Scene, Shape, Text
 from millprep.report.setup_signs import (
@@ -99,6 +100,12 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
             return "check"
         return "pin" if pins else "hole"
 
+    def made(hole: RegistrationHole) -> str:
+        return "engraved" if hole.role == "witness" else "drilled"
+
+    def name(hole: RegistrationHole) -> str:
+        return plain(hole_name(hole), 12)
+
     def way(hole: RegistrationHole) -> Point | None:
         if not hole.slot or hole.free is None:
             return None
@@ -109,10 +116,10 @@ def _signs(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[Sig
     return [
         *(Sign("prop", overhang.prop, "") for overhang in over),
         *(
-            Sign("drilled", pose.point(hole.blank), plain(hole.id, 8), way(hole))
+            Sign(made(hole), pose.point(hole.blank), name(hole), way(hole))
             for hole in drilled_now(cut_set, milling_pass)
         ),
-        *(Sign(used(h), h.machine, plain(h.id, 8), way(h)) for h in milling_pass.registration),
+        *(Sign(used(h), h.machine, name(h), way(h)) for h in milling_pass.registration),
         Sign("zero", (0.0, 0.0), ""),
         Sign("touch", milling_pass.touch, ""),
         *([Sign("edge", milling_pass.edge.at, "")] if milling_pass.edge else []),

@@ -33,6 +33,7 @@ SIGN_WORDS = {
     "hole": "hole to find",
     "slot": "slot, drawn longer than it is",
     "check": "cross: the tip must be over it",
+    "engraved": "check cross made in this pass",
     "edge": "check the angle of the blank here",
     "prop": "support the blank here",
     "clamp": "clamp, with its height above the copper",
@@ -73,7 +74,7 @@ def sign_shapes(at: Point, sign: Sign) -> list[Shape]:
     elif sign.kind == "edge":
         peaks = [(x, y - 1.8), (x + 1.2, y), (x, y + 1.8), (x - 1.2, y)]
         shapes = [Area((shapely.Polygon(peaks),), "paper", "ink", THIN)]
-    elif sign.kind == "check":
+    elif sign.kind in ("check", "engraved"):
         slants = [np.array([(x - 1.3, y - 1.3), (x + 1.3, y + 1.3)]),
                   np.array([(x - 1.3, y + 1.3), (x + 1.3, y - 1.3)])]  # fmt: skip
         shapes = [Line(tuple(slants), THIN, "ink")]

@@ -386,7 +386,7 @@ def test_what_is_left_out_of_a_used_layer_deserves_a_look(tmp_path: Path) -> Non
     assert result.exit_code == 0
     said = result.stderr.splitlines()
     (warned,) = [
-        line for line in said if line.startswith('warn: 1 LINE entity on layer "sheen" ignored')
+        line for line in said if line.startswith('warning: 1 LINE entity on layer "sheen" ignored')
     ]
     assert "look whether it is missing on the board" in warned
     assert any(line.startswith('note: 1 LINE entity on layer "remarks" ignored') for line in said)

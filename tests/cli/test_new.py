@@ -192,7 +192,7 @@ def test_a_gap_too_narrow_for_any_vee_is_told() -> None:
 
     small_job.draw(Path("lamp.dxf"), draw)
     result = run("new", "lamp.dxf", "--drawn-from", "copper")
-    assert "warn: the narrowest gap is 0.100 mm, and no preset vee passes it" in result.stderr
+    assert "warning: the narrowest gap is 0.100 mm, and no preset vee passes it" in result.stderr
 
 
 MISTAKES: dict[str, tuple[tuple[str, ...], int, str]] = {

@@ -59,8 +59,8 @@ def test_everything_is_measured_from_the_work_zero(two_passes: CutSet) -> None:
     # r1 and r2 locate, r3 is the key: 212, 5; 275, 105; 275, 5 on the blank
     assert "27 r1" in told
     assert {"35 r1", "35 r3", "35 r1 r3"} & set(told)
-    assert {"90 r2", "90 r3"} <= set(told)
-    assert {"r1", "r2", "r3"} <= set(told)
+    assert {"90 r2", "90 r3 key"} <= set(told)
+    assert {"r1", "r2", "r3 key"} <= set(told)
     # the touch point
     assert {"20 Z", "34 Z"} <= set(told)
 

@@ -98,7 +98,7 @@ def test_order_cutters_depths_and_feeds(two_passes: CutSet) -> None:
         if f"The files are in {folder}/." in text[at:]:
             at = text.index(f"The files are in {folder}/.", at)
         at = text.index(file, at)
-    assert text.count("fit vee30: vee, tip") == 2
+    assert text.count("fit vee30: vee, ") == 2
     assert "300 / 100" in text
     assert "1 min 02 s" in text
     assert "set 5f0c2a91d3b7" in text
