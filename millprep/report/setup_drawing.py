@@ -35,6 +35,8 @@ HIGHEST, HIGH = 110.0, 68.0
 """Of the same; the second where the page holds readings as well."""
 LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
+
+
 @dataclass(frozen=True, slots=True)
 class View:
     """From the machine to paper."""
