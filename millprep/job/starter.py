@@ -139,8 +139,8 @@ def _board(start: Start) -> list[str]:
     choices = start.choices or {}
     for role, names in (("copper", roles.copper), ("holes", roles.holes)):
         lines += [f"# {_plain(line)}" for line in choices.get(role, ())]
-        asked = role == "holes" and "layers.holes" in start.open
-        lines.append(f"layers.{role} = {_listed((FILL_IN,) if asked else names)}")
+        unnamed = role == "holes" and "layers.holes" in start.open
+        lines.append(f"layers.{role} = {_listed((FILL_IN,) if unnamed else names)}")
         if role == "copper":
             lines += _modes(start)
     if start.holes_drawing is not None:
