@@ -157,6 +157,9 @@ def lift_view(
         legend.append(marks.line_swatch("ink", "tape under the blank", dash=marks.DASHED))
     if holding.room:
         legend.append(marks.line_swatch("quiet", "room for more clamps"))
+    if holding.better:
+        kinds = " or ".join(support.kind for support in holding.better)
+        legend.append(marks.swatch("flag", f"one more {kinds} helps most here"))
     on = _open(
         contents,
         cut_set,
@@ -172,6 +175,8 @@ def lift_view(
     marks.strips(on, cut_set.tape)
     for box in holding.room:
         marks.fill(on, [box.shape], None, edge="quiet", width=1.0, over=4.6)
+    for support in holding.better:
+        marks.fill(on, [support.box.shape], "flag", edge="ink", width=1.0, over=4.8)
     marks.circled(on, holding.at, "", 8.0 / on.per_mm)
     _outlines(on, contents, milling_pass)
     return on

@@ -78,8 +78,8 @@ def _lift(milling_pass: MillingPass) -> list[str]:
         return []
     if holding.share == 0:
         words = (
-            f"Held like this the blank lifts by no more than {number(holding.lift, 3)} mm under a "
-            f"pull of {number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed."
+            f"Held like this the worst place lifts {number(holding.lift, 3)} mm under a pull of "
+            f"{number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed there."
         )
     else:
         words = "Held like this the blank lifts too much; see finding blank-not-held."

@@ -112,7 +112,8 @@ def extra_supports(
 ) -> tuple[ExtraSupport, ...]:
     """The clamp and the strip of tape that would help most, the better one first.
 
-    Which those are is found with one more spring of stiffness k at a place c, which takes
+    That is what leaves the least lift beyond what is allowed, on average over all cuts. Which they
+    are is found with one more spring of stiffness k at a place c, which takes
     w(p, c)² / (1/k + w(c, c)) from the compliance of a place p; what they leave is worked out.
 
     Args:
@@ -138,13 +139,25 @@ def extra_supports(
     given = plate.deflection(np.concatenate((places, centres)), centres)
     less = given[: len(places)] ** 2 / (1 / stiffness + np.diagonal(given[len(places) :]))
     used = (holding.places[:, 2, None] - holding.force * less) / holding.places[:, 3, None]
-    share = (counts[:, None] * (used > 1)).sum(axis=0) / counts.sum()
     best: dict[SupportKind, Box] = {}
-    for n in np.lexsort((used.max(axis=0).round(6), share.round(6))).tolist():
+    # rounded, so that the first of equals is the same on every machine
+    for n in np.argsort(_excess(used, counts).round(6), kind="stable").tolist():
         best.setdefault(*tried[n])
-    made = [_made(plate, mill_pass, holding, counts, kind, springs, best[kind]) for kind in best]
-    helpful = [more for more in made if (more.share, more.lift) < (holding.share, holding.lift)]
-    return tuple(sorted(helpful, key=lambda more: (round(more.share, 6), more.lift)))
+    now = float(_excess((holding.places[:, 2] / holding.places[:, 3])[:, None], counts)[0])
+    made = [
+        _made(plate, mill_pass, holding, counts, box, springs[kind]) for kind, box in best.items()
+    ]
+    left = [
+        (excess, ExtraSupport(kind, box, lift, share))
+        for (kind, box), (excess, lift, share) in zip(best.items(), made, strict=True)
+        if excess < now
+    ]
+    return tuple(support for _, support in sorted(left, key=lambda pair: round(pair[0], 6)))
+
+
+def _excess(used: FloatArray, counts: FloatArray) -> FloatArray:
+    """Mean of what cuts lift beyond what is allowed, in shares of that, for each column."""
+    return np.asarray(counts @ np.maximum(used - 1.0, 0.0) / counts.sum())
 
 
 def _made(
@@ -152,18 +165,18 @@ def _made(
     mill_pass: MillingPass,
     holding: Holding,
     counts: FloatArray,
-    kind: SupportKind,
-    springs: Mapping[str, float],
     box: Box,
-) -> ExtraSupport:
-    """What one more clamp or strip leaves."""
-    support = Support(on_blank(box, mill_pass.pose), springs[kind])
+    stiffness: float,
+) -> tuple[float, float, float]:
+    """What one more clamp or strip leaves: mean excess, lift at the worst place, share."""
+    support = Support(on_blank(box, mill_pass.pose), stiffness)
     stiffer = replace(plate, supports=(*plate.supports, support))
     places = mill_pass.pose.inverse().points(holding.places[:, :2])
     lift = holding.force * stiffer.compliance(places)
     used = lift / holding.places[:, 3]
-    share = float(counts[used > 1].sum() / counts.sum())
-    return ExtraSupport(kind, box, float(lift[np.argmax(used.round(6))]), share)
+    worst = float(lift[np.argmax(used.round(6))])
+    excess = float(_excess(used[:, None], counts)[0])
+    return excess, worst, float(counts[used > 1].sum() / counts.sum())
 
 
 def on_blank(box: Box, pose: Pose) -> Box:
@@ -212,8 +225,8 @@ def _strips(
     drilled = shapely.buffer(shapely.MultiPoint(np.concatenate(through)), 2.0, quad_segs=2)
     barred = shapely.union_all([drilled, *(box.shape for box in taped)])
     shapely.prepare(barred)
-    bad = holding.places[:, 2] > holding.places[:, 3]
-    places, weight = holding.places[bad, :2], counts[bad]
+    excess = np.maximum(holding.places[:, 2] / holding.places[:, 3] - 1.0, 0.0) * counts
+    places, weight = holding.places[excess > 0, :2], excess[excess > 0]
     for wide, high in STRIPS:
         xs, ys = np.arange(x0, x1 - wide, STRIDE), np.arange(y0, y1 - high, STRIDE)
         low = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
