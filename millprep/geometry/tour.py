@@ -7,6 +7,7 @@ a case study in local optimization, 1997 (both from memory).
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import deque
 from collections.abc import Sequence
@@ -228,3 +229,60 @@ def _nearest_next(points: FloatArray, start: int) -> list[int]:
         away = np.where(left, ((points - points[here]) ** 2).sum(axis=1), np.inf)
         here = int(np.argmin(away))
     return order
+
+
+SPACING = 0.5
+"""Distance of places along lines between which the spanning tree is sought, mm."""
+
+
+def least_travel(lines: Sequence[FloatArray]) -> float:
+    """What any way between all lines takes at least, mm: the length of their spanning tree.
+
+    A way that touches every line holds a tree that joins them, and none is shorter than the
+    minimum spanning tree. Its edges lie in the Delaunay triangulation of the places.
+
+    Args:
+        lines: (n, 2) each, cut from end to end or, where closed, from anywhere around.
+    """
+    # loaded when they are used
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import minimum_spanning_tree
+    from scipy.spatial import Delaunay, QhullError
+
+    if len(lines) < 2:
+        return 0.0
+    fine = [_spaced(line) for line in lines]
+    owner = np.repeat(np.arange(len(fine)), [len(line) for line in fine])
+    places = np.vstack(fine)
+    # as much nearer may the lines come between two places
+    spare = np.where([len(line) > 1 for line in fine], SPACING / 2, 0.0)
+    try:
+        corners = Delaunay(places).simplices
+        edges = np.vstack([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]])
+    except QhullError:
+        # all on one straight line: each is next to its neighbours there
+        order = np.lexsort((places[:, 1], places[:, 0]))
+        edges = np.column_stack((order[:-1], order[1:]))
+    a, b = owner[edges[:, 0]], owner[edges[:, 1]]
+    away = np.hypot(*(places[edges[:, 0]] - places[edges[:, 1]]).T) - spare[a] - spare[b]
+    apart = a != b
+    # of all edges between two lines the shortest; an entry of 0 would be no edge
+    weights = np.maximum(away[apart], 1e-9)
+    pairs = np.sort(np.column_stack((a[apart], b[apart])), axis=1)
+    best: dict[tuple[int, int], float] = {}
+    for (i, j), weight in zip(pairs.tolist(), weights.tolist(), strict=True):
+        best[i, j] = min(weight, best.get((i, j), math.inf))
+    rows, columns = zip(*best, strict=True)
+    graph = coo_array((list(best.values()), (rows, columns)), shape=(len(fine), len(fine)))
+    return float(minimum_spanning_tree(graph.tocsr()).sum())
+
+
+def _spaced(line: FloatArray) -> FloatArray:
+    """Places along a line, no farther from each other than `SPACING`."""
+    if len(line) < 2:
+        return line
+    parts = [line[:1]]
+    for p, q in itertools.pairwise(line):
+        count = max(1, math.ceil(math.dist(p, q) / SPACING))
+        parts.append(p + np.arange(1, count + 1)[:, None] / count * (q - p))
+    return np.vstack(parts)

@@ -6,13 +6,14 @@ import itertools
 import math
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import order
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
-from millprep.geometry.tour import way
+from millprep.geometry.tour import least_travel, way
 from tests.helpers.chance import examples
 
 PLACES = st.lists(
@@ -84,3 +85,19 @@ def test_an_order_is_the_same_wherever_its_courses_lie(x: float, y: float, turn:
     squares = [Path.lines(ring + np.array([5 * i, 5 * j])) for i in range(4) for j in range(4)]
     moved = [path.transformed(pose) for path in squares]
     assert order.paths(moved, moved[0].mean_point) == order.paths(squares, squares[0].mean_point)
+
+
+def test_no_way_between_lines_is_shorter_than_their_spanning_tree() -> None:
+    rng = np.random.default_rng(8)
+    places = [(float(x), float(y)) for x, y in rng.uniform(0, 100, (60, 2))]
+    bound = least_travel([np.array([place]) for place in places])
+    tour = way(places, places[0])
+    assert 0.6 * length(places, tour, places[0]) < bound <= length(places, tour, places[0])
+
+
+def test_the_spanning_tree_of_lines_is_as_near_as_they_come() -> None:
+    rows = [np.array([(0.0, y), (50.0, y)]) for y in (0.0, 7.0, 20.0)]
+    assert least_travel(rows) == pytest.approx(20.0 - 2 * 0.5, abs=1e-6)
+    assert least_travel(rows[:1]) == 0.0
+    on_a_line = [np.array([(x, 0.0)]) for x in (0.0, 30.0, 10.0)]
+    assert least_travel(on_a_line) == pytest.approx(30.0)
