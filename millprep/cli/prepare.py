@@ -93,12 +93,14 @@ def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)
         return
     seconds = cut_set.machine_seconds or 0.0
+    least = sum(p.figures.least_seconds or 0.0 for p in cut_set.programs if p.figures)
     pieces = sum(p.pieces for p in cut_set.proofs)
     click.echo(f"set {cut_set.id} in {out}")
     click.echo(
         f"{len(cut_set.copies)} board(s) on {len(cut_set.blanks)} blank(s), "
         f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs, "
-        f"about {seconds / 60:.0f} min of machine time"
+        f"about {seconds / 60:.0f} min of machine time (the same cuts in any order: at least "
+        f"{least / 60:.0f})"
     )
     click.echo(
         f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "

@@ -17,7 +17,8 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
-from millprep.model.program import Move
+from millprep.model.machine import Machine
+from millprep.model.program import Move, Program
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
@@ -146,28 +147,21 @@ CHORD = math.radians(5)
 """Arcs are cut into chords of this angle where the least travel between cuts is sought."""
 
 
-def least_seconds(
-    start: Place, moves: Sequence[Move], *, rapid: float, clearance: float, dwell: float
-) -> float:
+def least_seconds(program: Program, machine: Machine) -> float:
     """What the same cuts take at least, s: no order of them and no way between takes less.
 
     All that is cut below the surface at its feed, and the spanning tree of the cuts at rapid speed.
-
-    Args:
-        start: where the machine is at rest, mm.
-        moves: in their order.
-        rapid: speed of rapids, mm/min.
-        clearance: height at which cuts begin and end, mm.
-        dwell: of the spindle, s.
     """
-    seconds, at = dwell, start
+    if not program.spins:
+        return 0.0
+    seconds, at = machine.dwell, program.start
     chains: list[list[tuple[float, float]]] = []
     cutting = False
-    for move in moves:
+    for move in program.moves:
         end = (move.x, move.y, move.z)
         low = min(at[2], end[2])
         if move.feed is None or low >= 0:
-            cutting = cutting and low < clearance
+            cutting = cutting and low < machine.clearance
         else:
             if not cutting:
                 chains.append([at[:2]])
@@ -179,7 +173,7 @@ def least_seconds(
         np.unique(np.array(chain), axis=0) if _is_place(chain) else np.array(chain)
         for chain in chains
     ]
-    return seconds + least_travel(lines) / rapid * 60
+    return seconds + least_travel(lines) / machine.rapid * 60
 
 
 def _is_place(chain: Sequence[tuple[float, float]]) -> bool:

@@ -12,6 +12,7 @@ from pathlib import Path
 from millprep.gcode.levelling import levelled_program
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink, number, run
+from millprep.gcode.run_time import least_seconds
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import LAST_NUMBER
 from millprep.model.finding import Finding, Refusal
@@ -45,7 +46,8 @@ def write_programs(cut_set: CutSet, folder: Path) -> CutSet:
             as_written = post_processed(program, cut_set.machine)
             run(as_written, text_sink, TableSink(table.write, text_sink), counted)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
-            figures.append(replace(counted.figures, lines=part))
+            least = least_seconds(as_written, cut_set.machine)
+            figures.append(replace(counted.figures, lines=part, least_seconds=least))
         name = group[0].file
         if cut_set.machine.dialect.line_numbers and text_sink.line > LAST_NUMBER:
             too_long.append(_too_long(name, text_sink.line))

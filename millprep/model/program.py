@@ -62,13 +62,15 @@ class Move(NamedTuple):
 class Figures:
     """What one program costs: seconds, mm of cutting, mm of rapid travel.
 
-    `lines` are the first and the last of its lines in a file that holds others as well.
+    `lines` are the first and the last of its lines in a file that holds others as well;
+    `least_seconds` is what its cuts take in whatever order, with whatever travel between.
     """
 
     seconds: float
     cut_length: float
     travel_length: float
     lines: tuple[int, int] | None = None
+    least_seconds: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

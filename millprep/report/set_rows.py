@@ -218,6 +218,8 @@ class ProgramRow(Row):
     """Spindle speed, rev/min."""
     seconds: Length | None
     """Estimated running time without cutter changes, s."""
+    least_seconds: Length | None = None
+    """What its cuts take at least, in whatever order and with whatever travel between, s."""
     cut_length: Length | None
     """Length of all moves with a feed, mm."""
     travel_length: Length | None
@@ -234,6 +236,7 @@ class ProgramRow(Row):
             lines=cost.lines if cost else None,
             cutter=program.cutter.name,
             seconds=cost.seconds if cost else None,
+            least_seconds=cost.least_seconds if cost else None,
             cut_length=cost.cut_length if cost else None,
             travel_length=cost.travel_length if cost else None,
         )

@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from millprep.gcode.run_time import run_seconds
-from millprep.model.program import Move
+from millprep.gcode.run_time import least_seconds, run_seconds
+from millprep.model.program import Move, Program
+from tests.helpers.workshop import MACHINE, mill
 
 A = 150.0
 START = (0.0, 0.0, 0.0)
@@ -108,3 +109,20 @@ def test_a_path_in_small_steps_of_time_takes_as_long() -> None:
     moves = [line(float(x), float(y), float(rng.choice([200.0, 600.0, 1200.0]))) for x, y in places]
     for tolerance in (0.0, 0.02):
         assert seconds(moves, tolerance) == pytest.approx(stepped(moves, tolerance), rel=0.01)
+
+
+def test_the_least_time_is_what_is_cut_and_the_tree_between() -> None:
+    """Two cuts of 30 mm, 40 mm from each other, 1 mm deep."""
+    deep = [
+        Move("rapid", 0, 0, 5), Move("feed", 0, 0, -1, feed=60), Move("feed", 30, 0, -1, feed=600),
+        Move("rapid", 30, 0, 5), Move("rapid", 30, 40, 5), Move("feed", 30, 40, -1, feed=60),
+        Move("feed", 0, 40, -1, feed=600), Move("rapid", 0, 40, 5),
+    ]  # fmt: skip
+    program = Program(
+        file="a.ngc", blank=1, mill_pass=1, cutter=mill(1.0), works=("isolate",), depth=1.0,
+        spindle=12000.0, start=(0.0, 0.0, 5.0), moves=tuple(deep),
+    )  # fmt: skip
+    cutting = 2 * (1 / 60 + 30 / 600) * 60
+    # places along the lines are half a millimetre from each other
+    travel = (40 - 0.5) / MACHINE.rapid * 60
+    assert least_seconds(program, MACHINE) == pytest.approx(MACHINE.dwell + cutting + travel)
