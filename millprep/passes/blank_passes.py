@@ -244,7 +244,7 @@ def _edge(
     return edge_check(
         blank.laminate,
         frame.shift.poses[0],
-        frame.shift.windows[0],
+        job.machine.travel,
         frame.denied[0],
         blank.placements,
         holes,

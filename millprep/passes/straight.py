@@ -45,7 +45,7 @@ class _Kept:
 def edge_check(
     laminate: Blank,
     pose: Pose,
-    window: Box,
+    travel: Box,
     clamped: BaseGeometry,
     placements: Sequence[Placement],
     holes: Sequence[RegistrationHole],
@@ -57,7 +57,7 @@ def edge_check(
     Args:
         laminate: the blank.
         pose: blank to machine in pass 1.
-        window: what the spindle's axis reaches, blank frame.
+        travel: of the machine; a person may go to its very ends.
         clamped: what clamps deny to it, machine frame.
         placements: boards on the blank.
         holes: registration holes of all passes.
@@ -67,12 +67,12 @@ def edge_check(
     if laminate.outline is not None:
         return None
     long = 0 if laminate.size[0] >= laminate.size[1] else 1
-    reach = min(laminate.size[long] - CLEAR, (window.x1, window.y1)[long])
+    reach = laminate.size[long] - CLEAR
     along = next(
         (
             n * STEP
             for n in range(math.floor(reach / STEP), LEAST - 1, -1)
-            if _seen(n * STEP, long, pose, window, clamped)
+            if _seen(n * STEP, long, pose, travel, clamped)
         ),
         None,
     )
@@ -89,10 +89,10 @@ def edge_check(
     return EdgeCheck(pose.point(at), long, max(within, 0.0), limit)
 
 
-def _seen(along: float, long: int, pose: Pose, window: Box, clamped: BaseGeometry) -> bool:
+def _seen(along: float, long: int, pose: Pose, travel: Box, clamped: BaseGeometry) -> bool:
     """Whether the spindle can be over a place of the edge."""
-    at = (along, 0.0) if long == 0 else (0.0, along)
-    return window.contains(*at) and not shapely.intersects_xy(clamped, *pose.point(at))
+    at = pose.point((along, 0.0) if long == 0 else (0.0, along))
+    return travel.contains(*at) and not shapely.intersects_xy(clamped, *at)
 
 
 def _kept(

@@ -40,8 +40,8 @@ def checked(
     outline: shapely.Polygon | None = None,
 ) -> EdgeCheck | None:
     blank = Blank(1, size, 1.6, 0.035, outline)
-    window = Box(0.0, 0.0, 300.0, 180.0)
-    return edge_check(blank, pose, window, clamped, boards, holes, KERF, WALL)
+    travel = Box(0.0, 0.0, 300.0, 180.0)
+    return edge_check(blank, pose, travel, clamped, boards, holes, KERF, WALL)
 
 
 def stays(edge: EdgeCheck, share: float, kept: BaseGeometry) -> bool:
@@ -87,7 +87,7 @@ def test_the_point_is_on_the_machine_where_the_spindle_reaches() -> None:
     assert edge.at == (260.0, 0.0)
     edge = checked([placement(20.0, 12.0, 400.0, 108.0)], pose=Pose.shift(15.0, 30.0))
     assert edge is not None
-    assert edge.at == (315.0, 30.0)
+    assert edge.at == (295.0, 30.0)
 
 
 def test_a_blank_that_is_longer_across_is_checked_along_y() -> None:
