@@ -41,7 +41,7 @@ from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
 from millprep.passes.straight import edge_check
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.verniers import VernierPlan
-from millprep.passes.windows import PassFrame, frame_of, joined_by
+from millprep.passes.windows import PassFrame, frame_of, joined_by, least_shared
 from millprep.toolpaths import drilling
 
 
@@ -318,6 +318,10 @@ def _findings(
     laminate, machine = blank.laminate, job.machine
     by_index = {p.index: p for p in placements}
     yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
+    shared_least = least_shared(job, laminate)
+    yield from pass_findings.check_origin(
+        frame.shift, frame.need, machine, job.setup.origin, shared_least, number
+    )
     yield from turn.turn_findings(frame.shift, registered.holes, number)
     yield from check_pins(registered.holes, registered.errors.hole_errors, plan, number)
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box, overhangs
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
-from millprep.passes.shift import ShiftPlan
+from millprep.passes.shift import ShiftPlan, plan
 
 
 def check_screw_turns(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Finding, ...]:
@@ -49,6 +50,43 @@ def check_screw_turns(made: ShiftPlan, machine: Machine, blank: int) -> tuple[Fi
             )
         )
     return tuple(findings)
+
+
+def check_origin(
+    made: ShiftPlan, need: Box, machine: Machine, origin: Point, least_overlap: float, blank: int
+) -> tuple[Finding, ...]:
+    """A warning where the blank lies so far off that more passes are needed than elsewhere.
+
+    Args:
+        made: the passes at the origin that the job states.
+        need: extent of the cutters' axes, blank frame.
+        machine: its travel.
+        origin: as the job states it, machine frame.
+        least_overlap: what two windows share at least.
+        blank: its number.
+    """
+    if made.turned or len(made.poses) == 1:
+        return ()
+    reach = machine.reachable
+    # whole millimetres, so that it can be set with a rule
+    better = (math.ceil(reach.x0 - need.x0), math.ceil(reach.y0 - need.y0))
+    count = len(plan(need, machine, better, least_overlap, blank).poses)
+    if count >= len(made.poses):
+        return ()
+    return (
+        Finding(
+            code="origin-costs-passes",
+            severity="warn",
+            message=(
+                f"With its corner at X{origin[0]:g} Y{origin[1]:g} blank {blank} takes "
+                f"{len(made.poses)} passes, because the travel ends on it. With [setup] origin = "
+                f"[{better[0]}, {better[1]}] it takes {count}."
+            ),
+            frame="machine",
+            at=origin,
+            blank=blank,
+        ),
+    )
 
 
 def overhang_findings(pose: Pose, blank: Blank, travel: Box, number: int) -> tuple[Finding, ...]:

@@ -28,6 +28,15 @@ def joined_by(job: JobPlan, blank: Blank) -> JobPlan:
     return replace(job, registration=replace(plan, overrun=overrun))
 
 
+def least_shared(job: JobPlan, blank: Blank) -> float:
+    """What two windows share at least, mm, so that registration holes and joins fit."""
+    return max(
+        registration.least_overlap(job.registration),
+        joins.least_overlap(job.registration.overrun, job.isolation.gap),
+        regions.least_overlap(job.profile.cutter.width(blank.thickness) / 2),
+    )
+
+
 def windows(
     job: JobPlan,
     blank: Blank,
@@ -46,11 +55,7 @@ def windows(
         Refusal: when no plan of passes holds what is needed.
     """
     width = job.profile.cutter.width(blank.thickness)
-    shared = max(
-        registration.least_overlap(job.registration),
-        joins.least_overlap(job.registration.overrun, job.isolation.gap),
-        regions.least_overlap(width / 2),
-    )
+    shared = least_shared(job, blank)
     if job.setup.turn:
         return turn.plan(need, job.machine, job.setup.origin, shared, blank.size, blank.number)
     beyond = registration.reach_beyond(job.registration, width)

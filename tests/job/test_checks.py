@@ -33,6 +33,11 @@ CASES: list[tuple[str, str]] = [
         "x0 < x1 and y0 < y1; got [9, 0, 1, 5]",
     ),
     (
+        changed("tape = true", "tape = true\norigin = [10, 178]"),
+        "12:1: [setup] origin must lie below the end of the travel less travel_margin of 2 mm at "
+        "each end, [298, 178]; got [10, 178]",
+    ),
+    (
         changed("tape = true", "tape = true\ntouch = [-1, 5]"),
         "12:1: [setup] touch must lie within the travel less travel_margin of 2 mm at each "
         "end: [2, 2] to [298, 178]; got [-1, 5]",

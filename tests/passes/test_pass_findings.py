@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from millprep.geometry.pose import Pose
 from millprep.model.blank import PROP, Blank, Box, overhangs
 from millprep.passes import pass_findings
+from millprep.passes.shift import plan
+from tests.helpers.workshop import MACHINE
 
 TRAVEL = Box(0.0, 0.0, 220.0, 160.0)
 BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)
@@ -33,6 +37,24 @@ def test_both_ends_and_front_and_back() -> None:
     assert [one.side for one in both] == ["left", "right", "front"]
     turned = Pose.turn(180).then(Pose.shift(600.0, 200.0))
     assert [one.side for one in overhangs(turned, BLANK, TRAVEL)] == ["right", "back"]
+
+
+def test_an_origin_that_costs_a_pass_is_told_with_one_that_does_not() -> None:
+    machine = replace(MACHINE, travel_size=(300.0, 180.0), travel_margin=2.0)
+    need = Box(10.5, 10.0, 200.0, 140.0)
+    far = plan(need, machine, (150.0, 0.0), 30.0, 1)
+    assert len(far.poses) == 2
+    (finding,) = pass_findings.check_origin(far, need, machine, (150.0, 0.0), 30.0, 1)
+    assert (finding.code, finding.severity, finding.at) == (
+        "origin-costs-passes", "warn", (150.0, 0.0),
+    )  # fmt: skip
+    assert finding.message.endswith("With [setup] origin = [-8, -8] it takes 1.")
+    near = plan(need, machine, (-8.0, -8.0), 30.0, 1)
+    assert len(near.poses) == 1
+    assert pass_findings.check_origin(near, need, machine, (-8.0, -8.0), 30.0, 1) == ()
+    long = Box(10.0, 10.0, 500.0, 140.0)
+    two = plan(long, machine, (0.0, 0.0), 30.0, 1)
+    assert pass_findings.check_origin(two, long, machine, (0.0, 0.0), 30.0, 1) == ()
 
 
 def test_only_a_blank_that_tips_is_told() -> None:

@@ -276,12 +276,15 @@ class JobPlan(JobTable):
             yield wrong(("cutters", cutter.name, key), words)
 
     @check
-    def _touch_within_travel(self) -> Iterator[Mistake]:
-        touch, t, margin = self.setup.touch, self.machine.travel, self.machine.travel_margin
+    def _places_within_travel(self) -> Iterator[Mistake]:
+        t, margin = self.machine.travel, self.machine.travel_margin
+        low, high = (t.x0 + margin, t.y0 + margin), (t.x1 - margin, t.y1 - margin)
+        reach, (x, y), touch = self.machine.reachable_words, self.setup.origin, self.setup.touch
+        if x >= high[0] or y >= high[1]:
+            words = f"must lie below the end of {reach}, {plain(high)}; got {plain((x, y))}"
+            yield wrong(("setup", "origin"), words)
         if touch is not None and not t.contains(*touch, slack=-margin):
-            low, high = (t.x0 + margin, t.y0 + margin), (t.x1 - margin, t.y1 - margin)
-            ends = f"{plain(low)} to {plain(high)}"
-            words = f"must lie within {self.machine.reachable_words}: {ends}; got {plain(touch)}"
+            words = f"must lie within {reach}: {plain(low)} to {plain(high)}; got {plain(touch)}"
             yield wrong(("setup", "touch"), words)
 
     @check
