@@ -19,8 +19,6 @@ LONG, OUTSIDE, OVER = 15.0, 15.0, 4.0
 """A clamp along the edge, outside of it and over it, mm; over it as far as the job's own clamps."""
 HEIGHT = 4.0
 """Of a clamp above the copper, mm, where the job has none."""
-CLEAR = 2.0
-"""Travel moves keep this far above a clamp, mm."""
 STRIDE = 5.0
 """Places are tried this far from each other, mm."""
 BEYOND = 20.0
@@ -36,15 +34,15 @@ TRIED = 8
 def clamp_room(laminate: Blank, mill_pass: MillingPass, job: JobPlan) -> tuple[Box, ...]:
     """Boxes over the blank's edges in which clamps are in nobody's way, machine frame.
 
-    No cut, no travel move lower than `CLEAR` above the clamp, no other clamp is there; the spindle
-    keeps half its collet nut away.
+    No cut, no travel move lower than `clamp_clearance` above the clamp, no other clamp is there;
+    the spindle keeps half its collet nut away.
     """
     x0, y0, x1, y1 = mill_pass.pose.shape(shapely.box(0.0, 0.0, *laminate.size)).bounds
     rim = Box(x0, y0, x1, y1)
     on = [clamp.box for clamp in job.setup.clamps if clamp.on_in(mill_pass.number)]
     height = max((clamp.height for clamp in job.setup.clamps), default=HEIGHT)
     over = min((depth for box in on if (depth := _over(box, rim)) >= 1.0), default=OVER)
-    low, travel = _low_places(mill_pass, height + CLEAR), job.machine.travel
+    low, travel = _low_places(mill_pass, height + job.machine.clamp_clearance), job.machine.travel
     edges = (
         (Box(x0, y0 - OUTSIDE, x1, y0 + over), False, y0 >= travel.y0 - BEYOND),
         (Box(x0, y1 - over, x1, y1 + OUTSIDE), False, y1 <= travel.y1 + BEYOND),

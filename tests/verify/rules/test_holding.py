@@ -107,7 +107,14 @@ def test_room_for_clamps_is_free_of_moves_and_clamps(made: tuple[CutSet, JobPlan
     (mill_pass,) = cut_set.passes
     holding = of(cut_set.blanks[0], plan)
     assert holding.room
-    low = np.array([(m.x, m.y) for p in mill_pass.programs for m in p.moves if m.z < 3.0 + 2.0])
+    low = np.array(
+        [
+            (m.x, m.y)
+            for p in mill_pass.programs
+            for m in p.moves
+            if m.z < 3.0 + plan.machine.clamp_clearance
+        ]
+    )
     for box in holding.room:
         kept = box.grown(plan.machine.collet / 2 - 1e-9)
         assert not any(kept.contains(x, y, 0.0) for x, y in low.tolist())
