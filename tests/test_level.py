@@ -322,7 +322,7 @@ def test_a_move_that_is_not_split_where_the_blank_bends_is_found(
 def test_a_cut_beyond_the_map_is_found(made: Path, tmp_path: Path) -> None:
     out, file = spoilt_set(made, tmp_path)
     text = file.read_text("ascii")
-    plunge = re.search(r"\nG1 Z\S+ F\S+\n", text)
+    plunge = re.search(r"\nG0 Z0\.\S+\nG1 Z\S+ F\S+\n", text)
     assert plunge is not None
     text = text[: plunge.start()] + "\nG0 X1.0000 Y1.5000" + text[plunge.start() :]
     file.write_bytes(text.encode("ascii"))

@@ -135,9 +135,15 @@ SPOIL: dict[str, tuple[Callable[[str], str], set[str]]] = {
     "no stop": (lambda t: re.sub(r"\(MSG, change to mill.*\)\nM0\n", "", t), {"cutter-differs"}),
     "no words": (lambda t: re.sub(r"\(MSG, change to mill.*\)\n", "", t), {"cutter-differs"}),
     "spindle on": (lambda t: t.replace("M5\n(blank", "(blank", 1), {"change-unsafe"}),
-    "low": (lambda t: t.replace("G0 Z28.0000", "G1 Z1.0000 F100.", 1), {"change-unsafe"}),
-    "no way up": (lambda t: re.sub(r"(M0\nG21.*\n)G0 Z5.0000\nS", r"\1S", t), {"first-move"}),
-    "no dwell": (lambda t: re.sub(r"M3\nG4 P3.0\n(?=G0 X2.1235 Y3.6543\nG0 X41)", "M3\n", t),
+    "low": (lambda t: t.replace("G0 Z28.0000\nM5\n(blank", "M5\n(blank", 1), {"change-unsafe"}),
+    "no way up": (
+        lambda t: re.sub(r"(M0\nG21.*\n(?:G6.*\n)?M5\n)G0 Z28.0000\n", r"\1", t), {"first-move"}
+    ),
+    "no look after a change": (
+        lambda t: re.sub(r"(change to mill(?:.*\n)*?)\(MSG, look.*\nM0\n", r"\1", t),
+        {"zero-not-shown"},
+    ),
+    "no dwell": (lambda t: re.sub(r"M3\nG4 P3.0\n(?=G0 X41)", "M3\n", t),
                  {"spindle-not-settled"}),
     "another part": (lambda t: t.replace("G1 Z-2.2004", "G1 Z-2.3004", 1), set()),
 }  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from shapely.geometry import MultiPoint
@@ -10,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep import job
 from millprep.at_machine import height_map_readings
 from millprep.at_machine.height_map import levelling
+from millprep.at_machine.restart_points import SAME
 from millprep.model.derivation import Derivation
 from millprep.model.finding import usage
 from millprep.model.job.job import JobPlan
@@ -103,7 +105,13 @@ def _cuts(folder: Path, source: Report, plan: JobPlan, blank: int, number: int) 
         and program.work not in ("probe", "dry-run")
     ]
     rows = motion_rows(folder / TABLE, programs)
-    at = [(row.x, row.y) for some in rows.values() for row in some if row.motion != "rapid"]
+    at = [
+        (row.x, row.y)
+        for program in programs
+        for row in rows.get(program.file, ())
+        # straight down over the touch point is a look, and no cut
+        if row.motion != "rapid" and math.dist((row.x, row.y), program.start[:2]) > SAME
+    ]
     if not at:
         raise usage("nothing-to-probe", "The pass cuts nothing that a height map would correct.")
     return MultiPoint(at).envelope

@@ -33,7 +33,7 @@ from millprep.verify.motion_context import table
 from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.probing import grid_fault
 from millprep.verify.read_back import programs_read
-from millprep.verify.trace import Trace
+from millprep.verify.trace import Trace, look_at_zero
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.source_set import find_job, same_inputs, whole
@@ -197,7 +197,11 @@ def _cuts(traces: Sequence[Trace]) -> BaseGeometry:
     boxes: list[BaseGeometry] = []
     for trace in traces:
         moves = table(trace)
-        low, high = moves.low[~moves.rapid], moves.high[~moves.rapid]
+        cuts = ~moves.rapid
+        look = look_at_zero(trace)
+        if look is not None:
+            cuts[look.first : look.last + 1] = False
+        low, high = moves.low[cuts], moves.high[cuts]
         boxes += shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]).tolist()
     if not boxes:
         raise usage("nothing-to-probe", "The pass cuts nothing that a height map would correct.")

@@ -42,7 +42,7 @@ class TrailCut:
 
 
 def strokes(trail: Trail) -> tuple[TrailCut, ...]:
-    """The cuts of a program, in order."""
+    """The cuts of a program, in order; the look at Z zero with which it begins is none."""
     travelled = np.hypot(*np.diff(trail.xyz[:, :2], axis=0).T)
     rapid = trail.kind == RAPID
     cuts: list[TrailCut] = []
@@ -50,14 +50,20 @@ def strokes(trail: Trail) -> tuple[TrailCut, ...]:
     across = False
     for move, (is_rapid, far) in enumerate(zip(rapid.tolist(), travelled.tolist(), strict=True)):
         if is_rapid and far > 0:
-            if first is not None:
+            if first is not None and not _looks(trail, first, move):
                 cuts.append(TrailCut(len(cuts) + 1, first, move))
             first, across = None, True
         elif not is_rapid and across:
             first, across = move, False
-    if first is not None:
+    if first is not None and not _looks(trail, first, len(trail)):
         cuts.append(TrailCut(len(cuts) + 1, first, len(trail)))
     return tuple(cuts)
+
+
+def _looks(trail: Trail, first: int, last: int) -> bool:
+    """Whether moves go up and down over the touch point, where nothing is ever cut."""
+    away = np.hypot(*(trail.xyz[first : last + 1, :2] - trail.xyz[0, :2]).T)
+    return bool((away < SAME).all())
 
 
 def move_of(trail: Trail, move: int, start: tuple[float, float, float] | None = None) -> Move:

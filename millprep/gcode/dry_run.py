@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from millprep.gcode.moves import HOVER, LOOK, Pen, look
+from millprep.gcode.head import HOVER, LOOK_FEED
+from millprep.gcode.moves import LOOK, Pen, look
 from millprep.gcode.post_processor import lines_of_arc
 from millprep.geometry.path import Point
 from millprep.model.blank import Box, Clamp
@@ -18,8 +19,6 @@ from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Move, Program
 
-FEED = 600.0
-"""Slow enough for a hand on the stop, mm/min: common practice, no source."""
 SMOOTHED = 0.1
 """The outline runs up to this far outside of the hull of all moves, mm, and so has few corners."""
 
@@ -90,7 +89,7 @@ def program(
     notes = ["dry run: the spindle stays off"]
     if high is not None:
         corners, past = outline(around, machine.reachable)
-        feed = min(FEED, machine.max_feed)
+        feed = min(LOOK_FEED, machine.max_feed)
         first = _nearest(corners, mill_pass.touch)
         (x, y), *others = [*corners[first:], *corners[: first + 1]]
         on = [clamp for clamp in clamps if clamp.on_in(mill_pass.number)]

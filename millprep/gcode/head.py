@@ -1,4 +1,10 @@
-"""The comments at the head of a program, for the person at the machine."""
+"""The head of a program: comments for the person at the machine, and its first and last moves.
+
+A program begins and ends at the top of the free travel: from an unknown height a move there goes
+up, and the cutter can be changed. At the start it goes down to `HOVER` over the place where Z was
+zeroed and stops, the spindle off, for a person to look at the gap from near: a Z zero that is wrong
+shows there and not in the copper. Down to it the cutter feeds, since Z is not proved yet.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +13,12 @@ from collections.abc import Callable, Iterator
 
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.machine import Machine
-from millprep.model.program import Program
+from millprep.model.program import Move, Program
 
+HOVER = 1.0
+"""Height above the copper at which a program shows a place, mm."""
+LOOK_FEED = 600.0
+"""Slow enough for a hand on the stop, mm/min: common practice, no source."""
 WIDTH = 200
 """No line of a program is longer."""
 
@@ -64,5 +74,31 @@ def head(
             f"X{number(x)} Y{number(y)}"
         )
     yield "X and Y zero stay as they were set for this pass"
-    yield f"deepest Z{number(_deepest(program))}, rapid moves at Z{number(program.start[2])}"
+    yield (
+        f"deepest Z{number(_deepest(program))}, rapid moves across at Z{number(program.start[2])}, "
+        f"first and last move up to Z{number(machine.top)}"
+    )
     yield from program.notes
+
+
+def first_moves(program: Program, machine: Machine) -> tuple[Move, ...]:
+    """Up, over the touch point, down for a look, and to where the program starts."""
+    x, y, z = program.start
+    words = (
+        f"look: the tip must be {HOVER:g} mm above {program.zero_on}. If it is not, stop the "
+        "machine, go up and set Z zero again; if it is, go on"
+    )
+    quick = min(LOOK_FEED, machine.max_feed, machine.max_plunge)
+    slow = min(quick, program.cutter.plunge)
+    return (
+        Move("rapid", x, y, machine.top),
+        Move("rapid", x, y, machine.top),
+        Move("feed", x, y, z, feed=quick),
+        Move("feed", x, y, HOVER, feed=slow, stop=words),
+        Move("rapid", x, y, z),
+    )
+
+
+def last_move(at: tuple[float, float, float], machine: Machine) -> Move:
+    """Straight up, where the cutter can be changed."""
+    return Move("rapid", at[0], at[1], machine.top)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from millprep.gcode.head import HOVER
 from millprep.geometry.path import Path, Point, Segment
 from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
@@ -25,8 +26,6 @@ FLAT_ARC = 0.0005
 """Arcs that rise less above their chord are run as lines, mm."""
 CRUMB = 1e-6
 """Shorter stretches of a profile are left to their neighbours, mm."""
-HOVER = 1.0
-"""Height above the copper at which a dry run shows a place, mm."""
 LOOK = 4.0
 """Seconds that a dry run waits at a place."""
 PITCH = 0.5

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from millprep.gcode.moves import HOVER, LOOK, Pen, look
+from millprep.gcode.head import HOVER
+from millprep.gcode.moves import LOOK, Pen, look
 from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
 from millprep.model.job.registration import RegistrationPlan

@@ -7,10 +7,11 @@ There is one protocol for all that is made of a program: it runs itself onto any
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
-from millprep.gcode.head import comment_text, describe, head
+from millprep.gcode.head import comment_text, describe, first_moves, head, last_move
 from millprep.model.machine import Machine
 from millprep.model.program import Cycle, Move, Program, SecondTouch
 
@@ -32,8 +33,9 @@ class TextSink:
 
     Attributes:
         line: number of the line written last, from 1.
-        opening: the start and the motions in the program's head, up and over the start: the line
-            of each and the height it leads to.
+        part: which of the file's programs is written, from 1.
+        opening: the first moves of the program, up and down for a look, each with its line.
+        closing: the last one, up, with its line; None where the program ends there already.
         written: whether the last motion has a line in the file; one shorter than the last digit
             has none.
     """
@@ -49,7 +51,7 @@ class TextSink:
     ) -> None:
         self._write = write
         self._parts = parts
-        self._part = 0
+        self.part = 0
         self._numbers = numbers or {}
         self._set_id = set_id
         self._job = job
@@ -64,19 +66,19 @@ class TextSink:
         self._points = 0
         self._across = False
         self.line = 0
-        self.opening: tuple[tuple[int, float], ...] = ()
+        self.opening: list[tuple[int, Move]] = []
+        self.closing: tuple[int, Move] | None = None
         self.written = False
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""
         machine = self._machine
-        x, y, z = program.start
-        self._part += 1
-        first = self._part == 1
+        self.part += 1
+        first = self.part == 1
         if first and self._dialect.percent:
             self.line += 1
             self._write(f"%{self._ending}")
-        place = (self._part, self._parts)
+        place = (self.part, self._parts)
         if first:
             self._comment(f"job {self._job}, set {self._set_id}")
         for line in head(program, self._machine, place, self._number):
@@ -85,34 +87,43 @@ class TextSink:
             self._line(line)
         if first:
             self._line(STATE)
-        else:
-            self._line(f"G0 Z{self._number(machine.top)}")
-            raised = self.line
         if self._changes or not first:
             self._change(program)
             # a person may have done anything meanwhile
             self._line(STATE)
-        # the first move goes up, before the spindle starts and before any move across
-        self._line(f"G0 Z{self._number(z)}")
-        up = self.line
-        self._spins = program.spins
         if not program.spins:
             self._comment("the spindle stays off")
-            if machine.spindle_by_program:
-                self._line("M5")
+        if machine.spindle_by_program:
+            # a person is about to look at the tip from near
+            self._line("M5")
+        self._open(program)
+        self._spins = program.spins
+        if not program.spins:
+            pass
         elif machine.spindle_by_program:
             self._line(f"S{self._number(program.spindle)} M3")
         else:
             self._stopped(f"start the spindle at {program.spindle:.0f} rpm, then go on")
         if program.spins and machine.dwell > 0:
             self._dwell(machine.dwell)
-        self._line(f"G0 X{self._number(x)} Y{self._number(y)}")
-        start = (up, z) if first else (raised, machine.top)
-        self.opening = (start, (up, z), (self.line, z))
-        self._at = (x, y, z)
+
+    def _open(self, program: Program) -> None:
+        """The first moves, from wherever the machine is."""
+        up, *others = first_moves(program, self._machine)
+        self._spins = False
         self._feed = None
-        self._wait = 0.0
-        self._stop = ""
+        self._wait, self._stop = 0.0, ""
+        # every word that is needed is said, and of the first move no other
+        self._at = (up.x, up.y, -math.inf)
+        self.move(up)
+        self.opening = [(self.line, up)]
+        self._at = (math.inf, math.inf, up.z)
+        for move in others:
+            self.move(move)
+            if self.written:
+                self.opening.append((self.line, move))
+        # the first cut says its own
+        self._feed = None
         self._across = False
 
     @property
@@ -177,15 +188,19 @@ class TextSink:
         self._line("G90")
 
     def end(self) -> None:
-        """Spindle off, end; the last move has already gone up."""
+        """Up to the top, spindle off, end."""
+        self._spins, spun = False, self._spins
+        last = last_move(self._at, self._machine)
+        self.move(last)
+        self.closing = (self.line, last) if self.written else None
         self._before_motion()
-        if not self._spins:
+        if not spun:
             pass
         elif self._machine.spindle_by_program:
             self._line("M5")
         else:
             self._stopped("stop the spindle")
-        if self._part < self._parts:
+        if self.part < self._parts:
             return
         for line in self._dialect.end_lines:
             self._line(line)

@@ -9,6 +9,7 @@ from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
+from millprep.gcode.head import first_moves, last_move
 from millprep.gcode.levelling import levelled_program
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink, number, run
@@ -99,15 +100,14 @@ class TableSink:
         self._prefix = ""
 
     def begin(self, program: Program) -> None:
-        """The start row, then the two motions of the program's head.
-
-        Of a later program in its file the start is the motion up to where its cutter is fitted.
-        """
+        """The first moves; before those of the first program of a file its start."""
         file = program.file.rsplit("/", 1)[-1]
         self._prefix = f"{program.blank},{program.mill_pass},{file}"
-        x, y, _ = program.start
-        for line, z in self._text.opening:
-            self._row(Move("rapid", x, y, z), line)
+        opening = self._text.opening
+        if self._text.part == 1:
+            self._row(Move("rapid", *program.start), opening[0][0])
+        for line, move in opening:
+            self._row(move, line)
 
     def move(self, move: Move) -> None:
         """A row for every move that has a line."""
@@ -115,7 +115,10 @@ class TableSink:
             self._row(move, self._text.line)
 
     def end(self) -> None:
-        """Nothing more."""
+        """The move up."""
+        if self._text.closing is not None:
+            line, move = self._text.closing
+            self._row(move, line)
 
     def _row(self, move: Move, line: int) -> None:
         values = (
@@ -142,8 +145,13 @@ class FiguresSink:
         self._travel = 0.0
 
     def begin(self, program: Program) -> None:
-        """The spindle starts."""
-        self._at = program.start
+        """Up, down for a look, and the spindle starts; how long a person looks nobody knows."""
+        x, y, _ = program.start
+        self._at = (x, y, 0.0)
+        for move in first_moves(program, self._machine):
+            self.move(move)
+        # through air, and no cut
+        self._travel, self._cut = self._travel + self._cut, 0.0
         self._seconds += self._machine.dwell if program.spins else 0.0
 
     def move(self, move: Move) -> None:
@@ -166,7 +174,8 @@ class FiguresSink:
             self._seconds += (back / self._machine.rapid + back / feed) * 60
 
     def end(self) -> None:
-        """Nothing more."""
+        """Up."""
+        self.move(last_move(self._at, self._machine))
 
     @property
     def figures(self) -> Figures:

@@ -60,7 +60,13 @@ class Machine(JobTable):
         least=0,
         most=100,
     )
-    above: float = number("Free travel above the copper surface", "mm", above=0, most=1000)
+    above: float = number(
+        "Free travel above the copper surface: the height, in work coordinates, at which programs "
+        "begin and end, less travel_margin; state what is left with the longest cutter",
+        "mm",
+        above=0,
+        most=1000,
+    )
     below: float = number("Free travel below the copper surface", "mm", above=0, most=1000)
     clearance: float = number(
         "Height of rapid moves above the copper surface; clamp_clearance above every clamp they "

@@ -55,8 +55,8 @@ def check_cutter_change(
     elif low and not any(s.before > low[-1] and not s.optional for s in before.stops):
         yield unsafe("the cutter is changed before a stop (M0) for switching the spindle off.")
     x, y, z = before.moves[-1].end
-    if not z >= machine.clearance - _SLACK:
-        yield unsafe("the cutter is changed below clearance. Go up first.")
+    if not z >= machine.top - _SLACK:
+        yield unsafe(f"the cutter is changed below Z{machine.top:g}. Go up first.")
     # the file has the place with as many decimals as the machine takes
     if not max(abs(x - at[0]), abs(y - at[1])) <= machine.dialect.digit:
         yield unsafe(

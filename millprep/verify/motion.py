@@ -25,6 +25,7 @@ from millprep.verify.over_copper import FOLLOWED, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
 from millprep.verify.spindle import spindle_rules
 from millprep.verify.trace import Trace
+from millprep.verify.zero_shown import look_rule
 
 ABOVE_COPPER = 0.5
 """Rapids clear the highest copper by this, mm."""
@@ -117,13 +118,16 @@ def _said(s: Setting) -> Iterator[Finding]:
 
 
 def _first_move(s: Setting) -> Iterator[Finding]:
-    """The first move goes straight up to the clearance."""
+    """The first move goes straight up to the top of the free travel."""
     if not len(s.moves):
         return
     first = s.trace.moves[0]
     only_z = np.isnan(first.end[:2]).all()
-    if first.kind != "rapid" or not only_z or not first.end[2] >= s.machine.clearance - SLACK:
-        message = f"the first move must be G0 straight up to Z{s.machine.clearance:g} or higher."
+    if first.kind != "rapid" or not only_z or not first.end[2] >= s.machine.top - SLACK:
+        message = (
+            f"the first move must be G0 straight up to Z{s.machine.top:g}, the top of the free "
+            "travel: from an unknown height any other could go down."
+        )
         yield s.finding("first-move", message, 0)
 
 
@@ -281,15 +285,16 @@ def _short_arcs(s: Setting) -> Iterator[Finding]:
 
 
 def _end(s: Setting) -> Iterator[Finding]:
-    """The program ends at clearance."""
-    if len(s.moves) and not s.moves.end[-1, 2] >= s.machine.clearance - SLACK:
-        message = "the program ends below clearance. Go up before the end."
+    """The program ends at the top of the free travel, where the cutter can be changed."""
+    if len(s.moves) and not s.moves.end[-1, 2] >= s.machine.top - SLACK:
+        message = f"the program ends below Z{s.machine.top:g}. Go up before the end."
         yield s.finding("ends-low", message, len(s.moves) - 1)
 
 
 EVERY: tuple[Rule, ...] = (
     _said,
     _first_move,
+    look_rule,
     _rapids,
     clamp_rule,
     _feeds,

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from millprep.geometry.path import FloatArray
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify.sweep import arc_samples
-from millprep.verify.trace import Trace, TraceMove
+from millprep.verify.trace import Trace, TraceMove, look_at_zero
 
 FOLLOWED = 0.002
 """A move may leave the surface between its ends by this, mm, besides the last digit."""
@@ -66,6 +66,10 @@ def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> Ove
     start = np.array([m.start for m in moves], dtype=float).reshape(-1, 3)
     end = np.array([m.end for m in moves], dtype=float).reshape(-1, 3)
     low_start, low_end = start[:, 2] < clearance - _SLACK, end[:, 2] < clearance - _SLACK
+    look = look_at_zero(trace)
+    if look is not None:
+        # where Z is zeroed the copper lies at zero, whether or not the map reaches it
+        low_end[look.first : look.last + 1] = low_start[look.first : look.last + 2] = False
     at_start, at_end = heights(surface, start[:, :2]), heights(surface, end[:, :2])
     lost = (low_start & np.isnan(at_start)) | (low_end & np.isnan(at_end))
     z0 = np.where(low_start, start[:, 2] - at_start, start[:, 2])

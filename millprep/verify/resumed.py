@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from millprep.model.finding import Finding
 from millprep.verify.sweep import arc_samples
-from millprep.verify.trace import Trace, TraceMove
+from millprep.verify.trace import Trace, TraceMove, look_at_zero
 
 ROUNDED = 2.0
 """An entry lies on the old path within so many of the last digit: place and centre are rounded."""
@@ -31,7 +31,9 @@ def check_resumed(
 
 
 def _feeds(trace: Trace) -> list[TraceMove]:
-    return [move for move in trace.moves if move.kind != "rapid"]
+    look = look_at_zero(trace)
+    after = 0 if look is None else look.last + 1
+    return [move for move in trace.moves[after:] if move.kind != "rapid"]
 
 
 def _faults(

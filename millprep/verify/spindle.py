@@ -8,7 +8,16 @@ from functools import partial
 
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
-from millprep.verify.trace import Dwell, SpindleEvent, Stop, ToolChange, Trace, TraceMove
+from millprep.verify.trace import (
+    Dwell,
+    Look,
+    SpindleEvent,
+    Stop,
+    ToolChange,
+    Trace,
+    TraceMove,
+    look_at_zero,
+)
 
 _Event = SpindleEvent | Dwell | Stop | ToolChange
 
@@ -23,7 +32,7 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
     # A line may change tool, start and stop: the reader files them in this order.
     kinds = (ToolChange, SpindleEvent, Dwell, Stop)
     events.sort(key=lambda event: (event.before, event.line, kinds.index(type(event))))
-    run = _Run(machine, file)
+    run = _Run(machine, file, look_at_zero(trace))
     at = 0
     for i, move in enumerate(trace.moves):
         while at < len(events) and events[at].before <= i:
@@ -41,8 +50,9 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
 class _Run:
     """What is known of spindle and contact while a program runs."""
 
-    def __init__(self, machine: Machine, file: str) -> None:
+    def __init__(self, machine: Machine, file: str, look: Look | None) -> None:
         self.machine = machine
+        self.look = look
         self.finding = partial(_finding, file)
         self.spindle: SpindleEvent | None = None
         self.settled = 0.0
@@ -61,6 +71,8 @@ class _Run:
                 yield from self._switched(event)
             case Dwell():
                 self.settled += event.seconds
+            case Stop() if self.look is not None and event == self.look.stop:
+                pass  # low, to be seen, and the spindle is off
             case Stop():
                 if z < self.machine.clearance - 1e-6:
                     message = "the program stops with the cutter low. Go up first."

@@ -16,6 +16,10 @@ from millprep.model.program import Program
 
 Kind = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 Place = tuple[float, float, float]
+HOVER = 1.0
+"""Height above the copper at which a program stops for a look at Z zero, mm."""
+DIGIT = 1e-6
+"""Heights closer than this, mm, are the same."""
 
 
 class TraceMove(NamedTuple):
@@ -104,6 +108,30 @@ class Trace:
     assumed: tuple[str, ...] = ()
     cycles: tuple[int, ...] = ()
     remarks: tuple[Remark, ...] = ()
+
+
+class Look(NamedTuple):
+    """The feeds of a look, moves `first` to `last`, and the stop after them."""
+
+    first: int
+    last: int
+    stop: Stop
+
+
+def look_at_zero(trace: Trace) -> Look | None:
+    """The look at Z zero: the first feeds, straight down to `HOVER`, and the stop after them."""
+    first = next((i for i, move in enumerate(trace.moves) if move.kind != "rapid"), None)
+    if first is None:
+        return None
+    last = first
+    while last + 1 < len(trace.moves) and trace.moves[last + 1].kind == "feed":
+        last += 1
+    down = trace.moves[first : last + 1]
+    # the last digit of a height that is a whole number is exact in every dialect
+    if abs(down[-1].end[2] - HOVER) > DIGIT or any(move.start[:2] != move.end[:2] for move in down):
+        return None
+    stop = next((s for s in trace.stops if s.before == last + 1 and not s.optional), None)
+    return None if stop is None else Look(first, last, stop)
 
 
 HALF_DIGIT = 0.5e-4 + 1e-9

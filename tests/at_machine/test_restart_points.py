@@ -49,6 +49,12 @@ def trails() -> dict[str, Trail]:
     return {p.work: trail_of(again(p, MACHINE), p) for p in made if p.work != "dry-run"}
 
 
+def feeds_of(trail: Trail) -> list[int]:
+    """The moves that feed within cuts; those of the look at Z zero do not."""
+    moves = (move for cut in strokes(trail) for move in range(cut.first, cut.last))
+    return [move for move in moves if trail.kind[move] != RAPID]
+
+
 def order(entry: Entry) -> float:
     """How far in a program an entry is: its move, or the start of its cut."""
     return entry.move if entry.at is not None else entry.stroke.first
@@ -58,7 +64,7 @@ def test_no_entry_is_behind_the_break(trails: dict[str, Trail]) -> None:
     chance = random.Random("misread")
     for trail in trails.values():
         cuts = strokes(trail)
-        feeds = [i for i in range(len(trail)) if trail.kind[i] != RAPID]
+        feeds = feeds_of(trail)
         for _ in range(400):
             move, share = chance.choice(feeds), chance.random()
             x, y, _ = place_on(trail, move, share)
@@ -80,7 +86,7 @@ def test_an_entry_lies_on_the_path_at_its_height(trails: dict[str, Trail]) -> No
     for trail in trails.values():
         cuts = strokes(trail)
         for _ in range(200):
-            move = chance.choice([i for i in range(len(trail)) if trail.kind[i] != RAPID])
+            move = chance.choice(feeds_of(trail))
             x, y, _ = place_on(trail, move, chance.random())
             found = near(trail, cuts, (x, y), chance.uniform(0.2, 6.0))
             assert isinstance(found, Entry)

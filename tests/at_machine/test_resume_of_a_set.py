@@ -58,11 +58,13 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     assert new["set"] in text.splitlines()[0]
     lines = text.splitlines()
     first = next(n for n, line in enumerate(lines) if line.startswith("G0"))
-    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:7]
-    # up, spindle, its dwell, over the touch point, over the place, down, then at the plunge feed
-    assert [line.split()[0] for line in head] == ["G0", "S12000.0000", "G4", *["G0"] * 3, "G1"]
-    assert head[5] == "G0 Z0.5200"
-    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[6])
+    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:10]
+    # up, over the touch point, down for a look, up, the spindle and its dwell
+    first = ["G0", "G0", "G1", "G1", "G0", "S12000.0000", "G4"]
+    # over the place, down, then at the plunge feed
+    assert [line.split()[0] for line in head] == [*first, "G0", "G0", "G1"]
+    assert head[8] == "G0 Z0.5200"
+    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[9])
 
 
 def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) -> None:
@@ -251,7 +253,7 @@ def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
     rest = reader.read((tmp_path / "new" / new["resumed"][0]["file"]).read_text(), file="").moves
     heights = {m.end[2] for m in rest if m.kind != "rapid"}
     assert len(heights) > 20
-    assert {m.end for m in rest[5:]} <= {m.end for m in trace.moves}
+    assert {m.end for m in rest[8:]} <= {m.end for m in trace.moves}
     again = run("verify", tmp_path / "new", *job)
     assert again.exit_code == 0, again.output
     told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)

@@ -134,7 +134,8 @@ def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
     text = io.StringIO()
     rs274.run(dry, TextSink(text.write, "0123", "job", MACHINE))
     first = next(line for line in text.getvalue().splitlines() if line.startswith("G0"))
-    assert first == "G0 Z8.5000"
+    assert first == "G0 Z40.0000"
+    assert text.getvalue().count("\nG0 Z8.5000\n") == 1
     trace = reader.read(text.getvalue(), file=dry.file)
     told = motion.check(
         trace, cutter=dry.cutter, machine=MACHINE, clamps=(CLAMP,), mill_pass=PASS,

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from millprep.gcode.head import HOVER
 from millprep.gcode.rs274 import run
 from millprep.gcode.writing import FiguresSink
 from millprep.model.program import Figures, Move, Program
@@ -25,9 +26,14 @@ def test_lines() -> None:
     got = figures(
         Move("rapid", 30, 40, 5), Move("feed", 30, 40, 0, feed=60), Move("feed", 33, 44, 0, feed=60)
     )
-    assert got.travel_length == pytest.approx(50)
+    top = MACHINE.above
+    # up, down for a look and up to where it starts at first; up again at the end
+    slow = 5 - HOVER
+    rapid, down = top + slow + 50 + top, top - 5
+    assert got.travel_length == pytest.approx(rapid + down + slow)
     assert got.cut_length == pytest.approx(10)
-    assert got.seconds == pytest.approx(MACHINE.dwell + 50 / MACHINE.rapid * 60 + 10)
+    minutes = rapid / MACHINE.rapid + down / MACHINE.max_plunge + slow / vee().plunge
+    assert got.seconds == pytest.approx(MACHINE.dwell + minutes * 60 + 10)
 
 
 @pytest.mark.parametrize(

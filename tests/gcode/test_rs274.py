@@ -60,6 +60,10 @@ def profile_program() -> Program:
     return program(one.moves, cutter, works=("bore", "profile"))
 
 
+OPENING = 5
+"""Moves before those of a program: two up and across, two down for a look, one up."""
+
+
 def drill_program() -> Program:
     cutter: Cutter = drill(0.6)
     one = pen(cutter)
@@ -109,10 +113,14 @@ def test_what_is_read_is_what_was_meant(name: str) -> None:
     assert trace.ended == "M2"
     assert not trace.assumed
     read_moves = moves_of(trace)
-    # the head goes up and to the touch point before the moves begin
-    assert [m.motion for m in read_moves[:2]] == ["rapid", "rapid"]
-    assert (read_moves[1].x, read_moves[1].y, read_moves[1].z) == START
-    same_moves(list(one.moves), read_moves[2:])
+    # up, to the touch point, down for a look and up, before the moves begin; and up after them
+    top = MACHINE.above
+    assert [(m.motion, m.z) for m in read_moves[:OPENING]] == [
+        ("rapid", top), ("rapid", top), ("feed", START[2]), ("feed", 1.0), ("rapid", START[2])
+    ]  # fmt: skip
+    assert {(m.x, m.y) for m in read_moves[1:OPENING]} == {START[:2]}
+    assert (read_moves[-1].motion, read_moves[-1].z) == ("rapid", top)
+    same_moves(list(one.moves), read_moves[OPENING:-1])
 
 
 @pytest.mark.parametrize("name", PROGRAMS)
@@ -120,13 +128,13 @@ def test_no_rapid_moves_below_clearance_but_straight(name: str) -> None:
     trace = read_back(PROGRAMS[name])
     first = trace.moves[0]
     assert first.kind == "rapid"
-    assert first.end[2] == MACHINE.clearance
+    assert first.end[2] == MACHINE.above
     assert math.isnan(first.end[0])
-    assert trace.spindle[0].before >= 1
+    assert [event.before for event in trace.spindle if event.on] == [OPENING]
     for move in trace.moves[1:]:
         if move.kind == "rapid":
             assert allowed_rapid(np.array((move.start, move.end)))
-    assert trace.moves[-1].end[2] == MACHINE.clearance
+    assert trace.moves[-1].end[2] == MACHINE.above
     assert not trace.spindle[-1].on
 
 
@@ -195,7 +203,7 @@ def test_short_arcs_read_back_within_a_micrometre(arcs: list[tuple[float, float,
 @given(st.lists(paths(), min_size=1, max_size=3))
 def test_any_course_reads_back_as_it_was_meant(courses: list[Path]) -> None:
     one = ring_program(*courses)
-    same_moves(list(one.moves), moves_of(read_back(one))[2:])
+    same_moves(list(one.moves), moves_of(read_back(one))[OPENING:-1])
 
 
 @pytest.mark.parametrize("name", PROGRAMS)
@@ -207,8 +215,8 @@ def test_the_table_says_what_the_text_says(name: str) -> None:
     trace = read(text, file=one.file)
     assert rows[0][:3] == ["1", "1", "01-isolate-vee.ngc"]
     assert rows[0][5:] == [*(number(v) for v in START), "", "", ""]
-    # the head goes up and over the start; all that follows has one row each
-    head, body = trace.moves[1].line, trace.moves[2:]
+    # of the first move up no word says x and y; all that follows has one row each
+    head, body = trace.moves[0].line, trace.moves[1:]
     body_rows = [row for row in rows[1:] if int(row[3]) > head]
     for row, move in zip(body_rows, body, strict=True):
         assert int(row[3]) == move.line
@@ -276,7 +284,10 @@ def test_a_machine_whose_spindle_a_person_switches() -> None:
     assert "M3" not in text
     assert "M5" not in text
     lines = text.splitlines()
-    assert lines[lines.index("M0") - 1] == "(MSG, start the spindle at 18000 rpm, then go on)"
+    look, start = (n for n, line in enumerate(lines[:-2]) if line == "M0")
+    assert "1 mm above the copper" in lines[look - 1]
+    assert lines[start - 1] == "(MSG, start the spindle at 18000 rpm, then go on)"
+    assert start > look
     assert lines[-3:] == ["(MSG, stop the spindle)", "M0", "M2"]
 
 
@@ -285,4 +296,4 @@ def test_the_head_tells_what_to_put_in_and_where_to_zero() -> None:
     assert "cutter vee: vee, tip 0.1 mm, 30 degrees included" in text
     assert "(fit vee, then set Z zero with it on the copper at X5.0000 Y5.0000)" in text
     assert "set 0123456789ab" in text
-    assert "deepest Z-0.1000, rapid moves at Z2.5000" in text
+    assert "deepest Z-0.1000, rapid moves across at Z2.5000, first and last move up to Z40" in text

@@ -11,7 +11,7 @@ import shapely
 
 from millprep.gcode import rs274
 from millprep.gcode.build import build
-from millprep.gcode.moves import HOVER
+from millprep.gcode.head import HOVER, first_moves
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import HEADER, TableSink
 from millprep.geometry.pose import Pose
@@ -76,7 +76,7 @@ def test_every_hole_but_the_witness_is_touched_on_four_sides() -> None:
 
 def test_the_person_looks_before_and_writes_down_after_every_touch() -> None:
     text, _ = texts()
-    assert text.count("M0") == 8
+    assert text.count("M0") == 8 + 1
     assert "(MSG, r1 left: write down X as the display shows it, then go on)\nM0\n" in text
     moves = program().moves
     looks = [i for i, move in enumerate(moves) if move.wait]
@@ -90,7 +90,7 @@ def test_the_table_holds_a_touch_as_the_feed_to_where_it_is_aimed() -> None:
     _, rows = texts()
     motions = [row["motion"] for row in csv.DictReader(io.StringIO(rows))]
     assert set(motions) == {"rapid", "feed"}
-    assert len(motions) - 1 == len(program().moves) + 2
+    assert len(motions) - 1 == len(program().moves) + len(first_moves(program(), MACHINE)) + 1
 
 
 def test_a_pass_without_holes_is_not_touched() -> None:

@@ -182,6 +182,6 @@ def test_the_interpreter_makes_the_same_moves_of_resumed_programs(
         new, trace = case.resumed(Wish(after=case.point, near=(x, y)))
         canon = rs274_tool.canon(text_of(new, PLAN.machine))
         assert len(canon) == len(trace.moves)
-        assert canon[0].z == PLAN.machine.clearance
+        assert canon[0].z == PLAN.machine.above
         for move, there in zip(trace.moves[1:], canon[1:], strict=True):
             assert max(map(abs, np.subtract(move.end, there[1:4]))) <= 1e-4

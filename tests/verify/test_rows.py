@@ -11,13 +11,17 @@ from tests.helpers.programs import HEAD, TAIL
 TEXT = HEAD + "G0 X1.5 Y2.\nG1 Z-0.1 F60.\nG1 X4. Y2. F300.\nG3 X4. Y6. I0. J2.\nG0 Z2.\n" + TAIL
 ROWS = [
     MotionRow("rapid", 0.0, 0.0, 5.0, None, None, None),
-    MotionRow("rapid", 0.0, 0.0, 2.0, None, None, None),
+    MotionRow("rapid", 0.0, 0.0, 30.0, None, None, None),
+    MotionRow("rapid", 1.0, 1.0, 30.0, None, None, None),
+    MotionRow("feed", 1.0, 1.0, 1.0, None, None, 100.0),
+    MotionRow("rapid", 1.0, 1.0, 2.0, None, None, None),
     MotionRow("rapid", 1.5, 2.0, 2.0, None, None, None),
     MotionRow("feed", 1.5, 2.0, -0.1, None, None, 60.0),
     MotionRow("feed", 4.0, 2.0, -0.1, None, None, 300.0),
     MotionRow("arc_ccw", 4.0, 6.0, -0.1, 0.0, 2.0, 300.0),
     MotionRow("rapid", 4.0, 6.0, 2.0, None, None, None),
     MotionRow("rapid", 4.0, 6.0, 2.0, None, None, None),
+    MotionRow("rapid", 4.0, 6.0, 30.0, None, None, None),
 ]
 
 
@@ -33,16 +37,16 @@ def test_the_same() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
-        ("X4. Y2.", "X4.0002 Y2.", 7),
-        ("G1 X4. Y2.", "G0 X4. Y2.", 7),
-        ("F300.", "F301.", 7),
-        ("F60.", "F61.", 6),
-        ("G3 X4. Y6. I0. J2.", "G3 X4. Y6. I1. J2.", 8),
-        ("G3", "G2", 8),
-        ("G0 X1.5 Y2.\n", "", 5),
-        ("X1.5 Y2.", "X1.5", 5),
-        ("G0 Z2.\nM5", "M5", 11),
-        ("Z-0.1", "Z-0.1002", 6),
+        ("X4. Y2.", "X4.0002 Y2.", 12),
+        ("G1 X4. Y2.", "G0 X4. Y2.", 12),
+        ("F300.", "F301.", 12),
+        ("F60.", "F61.", 11),
+        ("G3 X4. Y6. I0. J2.", "G3 X4. Y6. I1. J2.", 13),
+        ("G3", "G2", 13),
+        ("G0 X1.5 Y2.\n", "", 10),
+        ("X1.5 Y2.", "X1.5", 10),
+        ("G0 Z30.\nM5", "M5", 17),
+        ("Z-0.1", "Z-0.1002", 11),
     ],
 )
 def test_every_change_of_a_word_is_seen(old: str, new: str, line: int) -> None:
@@ -51,7 +55,7 @@ def test_every_change_of_a_word_is_seen(old: str, new: str, line: int) -> None:
 
 
 def test_a_table_that_is_longer_or_empty() -> None:
-    assert codes(TEXT, [*ROWS, ROWS[-1]]) == [("file-differs", 12)]
+    assert codes(TEXT, [*ROWS, ROWS[-1]]) == [("file-differs", 18)]
     assert codes(TEXT, []) == [("file-differs", 1)]
 
 

@@ -8,10 +8,10 @@ import shapely
 from millprep.model.finding import Finding, Refusal
 from millprep.verify import motion, reader
 from millprep.verify.probing import grid_fault
-from tests.helpers.programs import BLANK, MACHINE, PASS, vee
+from tests.helpers.programs import BLANK, LOOK, MACHINE, PASS, vee
 
 COPPER = shapely.box(1, 1, 59, 39)
-HEAD = "G17 G21 G40 G49 G54 G80 G90 G94\nG0 Z2.\nM5\n"
+HEAD = f"G17 G21 G40 G49 G54 G80 G90 G94\n{LOOK}"
 
 
 def touch(x: float, y: float) -> str:
@@ -19,7 +19,8 @@ def touch(x: float, y: float) -> str:
     return f"G0 X{x} Y{y}\nG38.2 Z-1. F100.\n{again}G0 Z2.\n"
 
 
-GOOD = HEAD + "".join(touch(x, y) for y in (5.0, 20.0, 35.0) for x in (5.0, 30.0, 55.0)) + "M2\n"
+TOUCHES = "".join(touch(x, y) for y in (5.0, 20.0, 35.0) for x in (5.0, 30.0, 55.0))
+GOOD = f"{HEAD}{TOUCHES}G0 Z30.\nM2\n"
 
 
 def check(text: str) -> tuple[Finding, ...]:
@@ -36,27 +37,27 @@ def test_a_grid_of_touches_is_taken() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "code", "line"),
     [
-        ("M5\n", "M3 S8000\n", "probe-spindle-on", 3),
-        ("M5\n", "T2 M6\n", "second-cutter", 3),
-        ("F100.", "F130.", "probe-too-fast", 5),
-        ("F30.", "F60.", "probe-too-fast", 8),
+        ("M5\n", "M3 S8000\n", "probe-spindle-on", 2),
+        ("M5\n", "T2 M6\n", "second-cutter", 2),
+        ("F100.", "F130.", "probe-too-fast", 9),
+        ("F30.", "F60.", "probe-too-fast", 12),
         # a fast touch alone
-        ("G91\nG0 Z.5\nG38.2 Z-1. F30.\nG90\n", "", "probe-too-fast", 5),
+        ("G91\nG0 Z.5\nG38.2 Z-1. F30.\nG90\n", "", "probe-too-fast", 9),
         # down to a low height without probing, at feed or at rapid
-        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-low", 5),
-        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-height", 6),
-        ("G38.2 Z-1. F100.", "G0 Z1.\nG38.2 Z-1. F100.", "probe-low", 5),
-        ("G38.2 Z-1. F100.", "G38.2 X6. Z-1. F100.", "probe-height", 5),
-        ("G38.2 Z-1. F100.", "G38.2 Z.2 F100.", "probe-height", 5),
-        ("G38.2 Z-1. F100.", "G38.2 Z-1.7 F100.", "probe-too-deep", 5),
-        ("G38.2 Z-1. F100.", "G1 Z-1. F100.", "probe-low", 5),
+        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-low", 9),
+        ("G38.2 Z-1. F100.", "G1 Z1. F60.\nG38.2 Z-1. F100.", "probe-height", 10),
+        ("G38.2 Z-1. F100.", "G0 Z1.\nG38.2 Z-1. F100.", "probe-low", 9),
+        ("G38.2 Z-1. F100.", "G38.2 X6. Z-1. F100.", "probe-height", 9),
+        ("G38.2 Z-1. F100.", "G38.2 Z.2 F100.", "probe-height", 9),
+        ("G38.2 Z-1. F100.", "G38.2 Z-1.7 F100.", "probe-too-deep", 9),
+        ("G38.2 Z-1. F100.", "G1 Z-1. F100.", "probe-low", 9),
         # up by too much, down by more than it went up, down at feed, sideways
-        ("G0 Z.5\n", "G0 Z2.5\n", "probe-low", 7),
-        ("G38.2 Z-1. F30.", "G38.2 Z-1.6 F30.", "probe-height", 8),
-        ("G0 Z.5\n", "G0 Z-.5\n", "probe-low", 7),
-        ("G0 Z.5\n", "G1 Z.5\n", "probe-low", 7),
-        ("G90\nG0 Z2.", "G90\nG1 X6. F60.\nG0 Z2.", "probe-low", 10),
-        ("G0 X5.0 Y5.0", "G0 X.5 Y5.0", "probe-off-copper", 5),
+        ("G0 Z.5\n", "G0 Z2.5\n", "probe-low", 11),
+        ("G38.2 Z-1. F30.", "G38.2 Z-1.6 F30.", "probe-height", 12),
+        ("G0 Z.5\n", "G0 Z-.5\n", "probe-low", 11),
+        ("G0 Z.5\n", "G1 Z.5\n", "probe-low", 11),
+        ("G90\nG0 Z2.", "G90\nG1 X6. F60.\nG0 Z2.", "probe-low", 14),
+        ("G0 X5.0 Y5.0", "G0 X.5 Y5.0", "probe-off-copper", 9),
     ],
 )
 def test_a_spoilt_touch_is_refused(old: str, new: str, code: str, line: int) -> None:

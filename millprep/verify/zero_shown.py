@@ -1,0 +1,51 @@
+"""The look at Z zero with which every program begins.
+
+Z is set by hand with every cutter. Before anything is near the copper at speed, the program must
+feed down over the place where Z was set, to `HOVER`, and stop there with the spindle off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from millprep.model.finding import Finding
+from millprep.verify.motion_context import SLACK, Setting
+from millprep.verify.trace import HOVER, Look, look_at_zero
+
+
+def look_rule(s: Setting) -> Iterator[Finding]:
+    """Up, over the touch point, down for a look with the spindle off, and up again."""
+    moves = s.trace.moves
+    if not moves:
+        return
+    look = look_at_zero(s.trace)
+    fault = "does not stop there" if look is None else _fault(s, look)
+    if fault is not None:
+        at = "" if s.at is None else f" X{s.at[0]:g} Y{s.at[1]:g}"
+        yield s.finding(
+            "zero-not-shown",
+            f"before anything else a program feeds down to {HOVER:g} mm over the place where Z is "
+            f"zeroed,{at}, and stops for a look, the spindle off; this one {fault}.",
+            0 if look is None else look.last,
+        )
+
+
+def _fault(s: Setting, look: Look) -> str | None:
+    """What is wrong with a look; None for nothing."""
+    moves, digit = s.trace.moves, s.machine.dialect.digit
+    # the very first move is another rule's
+    if any(not move.end[2] >= s.machine.top - SLACK for move in moves[1 : look.first]):
+        return "goes down at rapid before it"
+    x, y, _ = moves[look.last].end
+    if s.at is not None and not max(abs(x - s.at[0]), abs(y - s.at[1])) <= digit:
+        return f"looks at X{x:g} Y{y:g}"
+    if not (look.stop.words or s.machine.dialect.comments == "none"):
+        return "says nothing there"
+    if s.machine.spindle_by_program:
+        before = [event for event in s.trace.spindle if event.before <= look.last + 1]
+        if not before or any(event.on for event in before if event.line < look.stop.line):
+            return "does not switch the spindle off before"
+    after = moves[look.last + 1 : look.last + 2]
+    if after and (after[0].end[:2] != (x, y) or not after[0].end[2] >= s.machine.clearance - SLACK):
+        return "does not go straight up after it"
+    return None
