@@ -38,7 +38,7 @@ LETTERS: dict[str, tuple[Any, ...]] = {
     "dwell_unit": ("s", "ms"),
     "percent": (False, True),
     "end": ("M2", "M30"),
-    "lines": ((), ("M8", "G64")),
+    "lines": ((), ("M8", "G61")),
     "by_program": (True, False),
 }
 

@@ -86,11 +86,11 @@ class TextSink:
         for line in self._dialect.start_lines if first else ():
             self._line(line)
         if first:
-            self._line(STATE)
+            self._modes()
         if self._changes or not first:
             self._change(program)
             # a person may have done anything meanwhile
-            self._line(STATE)
+            self._modes()
         if not program.spins:
             self._comment("the spindle stays off")
         if machine.spindle_by_program:
@@ -99,13 +99,19 @@ class TextSink:
         self._open(program)
         self._spins = program.spins
         if not program.spins:
-            pass
-        elif machine.spindle_by_program:
+            return
+        if machine.spindle_by_program:
             self._line(f"S{self._number(program.spindle)} M3")
         else:
             self._stopped(f"start the spindle at {program.spindle:.0f} rpm, then go on")
-        if program.spins and machine.dwell > 0:
+        if machine.dwell > 0:
             self._dwell(machine.dwell)
+
+    def _modes(self) -> None:
+        """The lines that set all modes."""
+        self._line(STATE)
+        if self._machine.path_words is not None:
+            self._line(self._machine.path_words)
 
     def _open(self, program: Program) -> None:
         """The first moves, from wherever the machine is."""

@@ -126,18 +126,29 @@ class Dialect(JobTable):
                     yield wrong((key, i), f"{fault}; got {plain(line)}")
 
 
+def path_of(line: str, comments: Comments) -> tuple[str | None, bool]:
+    """What a person's own line says of the path, G61, G61.1 or G64, and whether with P."""
+    code = _without_comments(line, comments)
+    found = re.search(r"G(61\.1|6[14])(?!\d)", code)
+    return (None if found is None else found[0]), found is not None and "P" in code
+
+
+def _without_comments(line: str, comments: Comments) -> str:
+    """The words of a line without blanks, in capitals."""
+    if comments == "brackets":
+        line = re.sub(r"\([^()]*\)", "", line)
+    elif comments == "semicolon":
+        line = line.partition(";")[0]
+    return re.sub(r"[ \t]", "", line).upper()
+
+
 def unfit(line: str, comments: Comments) -> str | None:
     """Why a person's own line cannot be in a program; None when it can."""
     if not (line.isascii() and line.isprintable()):
         return "must be printable ASCII in one line"
-    code = line
-    if comments == "brackets":
-        code = re.sub(r"\([^()]*\)", "", line)
-    elif comments == "semicolon":
-        code = line.partition(";")[0]
+    code = _without_comments(line, comments)
     if any(letter in code for letter in "();"):
         return f"has a comment otherwise than comments = {plain(comments)} says"
-    code = re.sub(r"[ \t]", "", code).upper()
     words = re.findall(r"([A-Z])([0-9]*\.?[0-9]*)", code)
     if "".join(letter + digits for letter, digits in words) != code:
         return "is no line of RS-274"
@@ -157,6 +168,9 @@ def unfit(line: str, comments: Comments) -> str | None:
         if group in seen:
             return f"has two words of one group, {word} the second"
         seen.add(group)
-    if ("P" in seen) != ("G4" in codes):
-        return "has G4 without P, or P without G4"
+    takers = codes & {"G4", "G64"}
+    if ("P" in seen) != bool(takers) and takers != {"G64"}:
+        return "has G4 without P, or P without G4 or G64"
+    if len(takers) == 2:
+        return "has G4 and G64, which may both take P"
     return None

@@ -10,7 +10,7 @@ from typing import Literal
 from pydantic.dataclasses import dataclass
 
 from millprep.model.blank import Box
-from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.dialect import Dialect, ToolChange, path_of
 from millprep.model.job.keys import (
     FASTEST_FEED,
     FASTEST_SPINDLE,
@@ -30,6 +30,7 @@ from millprep.model.job.mistakes import Mistake, check, plain, wrong
 
 Spindle = Literal["program", "hand"]
 SurfaceProbe = Literal["electrical", "switch"]
+PathMode = Literal["exact path", "blending", "unstated"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
@@ -188,6 +189,28 @@ class Machine(JobTable):
         above=0,
         most=1,
     )
+    path_mode: PathMode = choice(
+        "How corners are run: G61 follows the path exactly, G64 blends moves and cuts corners "
+        "short; unstated for a controller that takes neither, which may blend",
+        PathMode,
+        default="exact path",
+    )
+    path_tolerance: float | None = number(
+        "How far blending may leave the path, for a controller that takes P with G64",
+        "mm",
+        default=None,
+        words="none: G64 without P",
+        above=0,
+        most=1,
+    )
+    acceleration: float | None = number(
+        "Acceleration of the axes; how short blending cuts corners follows from it",
+        "mm/s²",
+        default=None,
+        words="not given",
+        above=0,
+        most=100_000,
+    )
     dialect: Dialect = entry(
         "What of RS-274 its controller understands",
         "a table headed [machine.dialect]",
@@ -223,6 +246,57 @@ class Machine(JobTable):
     def spindle_by_program(self) -> bool:
         """False when a person switches the spindle."""
         return self.spindle == "program"
+
+    @property
+    def path_words(self) -> str | None:
+        """What programs say of the path; None for nothing."""
+        if self.path_mode == "unstated":
+            return None
+        if self.path_mode == "exact path":
+            return "G61"
+        if self.path_tolerance is None:
+            return "G64"
+        return f"G64 P{self.path_tolerance:.{self.dialect.decimals}f}"
+
+    def cut_short(self, feed: float) -> float:
+        """How far from a corner's tip the tool may pass at a feed in mm/min, mm.
+
+        Blending without a tolerance starts the next move as the last one slows down. At a right
+        angle both ramps overlap, v² / (8 · a) before and after the corner are cut off in their
+        middle, and the tool passes it by less than the sum, v² / (4 · a), which is counted.
+        """
+        if self.path_mode == "exact path":
+            return 0.0
+        if self.path_tolerance is not None:
+            return self.path_tolerance
+        return 0.0 if self.acceleration is None else (feed / 60) ** 2 / (4 * self.acceleration)
+
+    @check
+    def _corners_are_known(self) -> Iterator[Mistake]:
+        if self.path_tolerance is not None and self.path_mode != "blending":
+            words = f"must be left out with path_mode = {plain(self.path_mode)}: only blending has "
+            yield wrong(("path_tolerance",), words + "a tolerance")
+        elif self.path_mode != "exact path" and (self.path_tolerance, self.acceleration) == (
+            None,
+            None,
+        ):
+            words = f"must be given with path_mode = {plain(self.path_mode)}: it says how short "
+            yield wrong(("acceleration",), words + "corners are cut")
+
+    @check
+    def _own_lines_agree_on_the_path(self) -> Iterator[Mistake]:
+        dialect = self.dialect
+        for key, lines in (("start_lines", dialect.start_lines), ("end_lines", dialect.end_lines)):
+            for i, line in enumerate(lines):
+                code, tolerance = path_of(line, dialect.comments)
+                if tolerance and self.path_tolerance is None:
+                    words = "has P with G64: state [machine] path_tolerance if the controller takes"
+                    yield wrong(("dialect", key, i), f"{words} it; got {plain(line)}")
+                elif key == "start_lines" and code and code != (self.path_words or code)[:3]:
+                    words = (
+                        f"has {code}, and programs say {self.path_words} after it: set [machine]"
+                    )
+                    yield wrong(("dialect", key, i), f"{words} path_mode; got {plain(line)}")
 
     @check
     def _clearance_within_travel(self) -> Iterator[Mistake]:
@@ -260,11 +334,15 @@ class Machine(JobTable):
             yield wrong(("probe_log",), f"must pick x, y and z; groups it lacks: {words}")
 
     @check
-    def _clearance_has_the_decimals(self) -> Iterator[Mistake]:
-        height, decimals = self.clearance, self.dialect.decimals
-        if abs(round(height, decimals) - height) > 1e-9:
+    def _heights_have_the_decimals(self) -> Iterator[Mistake]:
+        for key in ("clearance", "path_tolerance"):
+            yield from settled(self._height_has_the_decimals(key))
+
+    def _height_has_the_decimals(self, key: str) -> Iterator[Mistake]:
+        height, decimals = getattr(self, key), self.dialect.decimals
+        if height is not None and abs(round(height, decimals) - height) > 1e-9:
             words = f"must have no more than the {decimals} decimals of [machine.dialect]"
-            yield wrong(("clearance",), f"{words}; got {height!r}")
+            yield wrong((key,), f"{words}; got {height!r}")
 
     @check
     def _a_change_of_cutters_needs_comments(self) -> Iterator[Mistake]:

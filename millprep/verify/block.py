@@ -56,13 +56,15 @@ USERS: dict[str, frozenset[int]] = {
     "J": frozenset((20, 30)),
     "K": frozenset(),
     "L": frozenset((810, 820, 830)),
-    "P": frozenset((40, 820)),
+    "P": frozenset((40, 820, 640)),
     "Q": frozenset((830,)),
     "R": frozenset((20, 30, 810, 820, 830)),
     "D": frozenset(),
     "H": frozenset(),
 }
-"""For each argument letter the codes that take it; a letter with no taker is an error."""
+"""For each argument letter the codes that take it; a letter with no taker is an error.
+
+P with G64, a tolerance, is no word of the report; only where a dialect is known it is read."""
 
 CYCLES = frozenset((810, 820, 830))
 ARCS = frozenset((20, 30))

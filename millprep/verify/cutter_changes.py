@@ -11,12 +11,12 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
-from millprep.verify.trace import Dwell, Remark, SpindleEvent, Stop, ToolChange, Trace
+from millprep.verify.trace import Dwell, PathEvent, Remark, SpindleEvent, Stop, ToolChange, Trace
 
 _CHANGE = re.compile(r"(?:MSG, *)?change to ([A-Za-z0-9-]+)(?:, T\d+)?:", re.ASCII)
 _CUTTER = re.compile(r"cutter ([A-Za-z0-9-]+):", re.ASCII)
 _SLACK = 1e-6
-Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark)
+Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark, PathEvent)
 
 
 def requested_cutter(stop_words: str) -> str | None:
@@ -163,6 +163,7 @@ def _between(trace: Trace, after: int, end: int, stop: Stop | None, *, goes_on: 
         deletable=tuple(line for line in trace.deletable if after < line <= end),
         cycles=tuple(line for line in trace.cycles if after < line <= end),
         remarks=here(trace.remarks),
+        paths=here(trace.paths),
     )
 
 
@@ -216,6 +217,7 @@ def _nothing(like: Part) -> Part:
     """A part without motion, where there should be one."""
     trace = replace(
         like.trace, moves=(), spindle=(), dwells=(), stops=(), tool_changes=(), remarks=(),
+        paths=(),
         cycles=(), deletable=(),
     )  # fmt: skip
     return Part(trace, None, like.stop, None, like.first)

@@ -21,11 +21,11 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify.motion_context import SLACK, Mask, Setting, table
 from millprep.verify.obstacles import clamp_rule, pin_rule
+from millprep.verify.opening import look_rule, path_rule
 from millprep.verify.over_copper import FOLLOWED, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
 from millprep.verify.spindle import spindle_rules
 from millprep.verify.trace import Trace
-from millprep.verify.zero_shown import look_rule
 
 ABOVE_COPPER = 0.5
 """Rapids clear the highest copper by this, mm."""
@@ -293,6 +293,7 @@ def _end(s: Setting) -> Iterator[Finding]:
 
 EVERY: tuple[Rule, ...] = (
     _said,
+    path_rule,
     _first_move,
     look_rule,
     _rapids,

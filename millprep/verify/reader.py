@@ -33,7 +33,7 @@ from millprep.verify.block import (
 )
 from millprep.verify.cutter_changes import requested_cutter
 from millprep.verify.machine_state import UNKNOWN, MachineState
-from millprep.verify.trace import Remark, SpindleEvent, Stop, ToolChange, Trace
+from millprep.verify.trace import PathEvent, Remark, SpindleEvent, Stop, ToolChange, Trace
 
 MOST_FINDINGS = 50
 _INCH = 25.4
@@ -137,6 +137,7 @@ class _Reader:
         self.stops: list[Stop] = []
         self.changes: list[ToolChange] = []
         self.remarks: list[Remark] = []
+        self.paths: list[PathEvent] = []
         self.deletable: list[int] = []
         self.ended: str | None = None
         self.last_line = 0
@@ -195,6 +196,7 @@ class _Reader:
             assumed=tuple(sorted(state.relied.values())),
             cycles=tuple(state.cycles),
             remarks=tuple(self.remarks),
+            paths=tuple(self.paths),
         )
 
     def _read(self, raw: str) -> None:
@@ -237,10 +239,16 @@ class _Reader:
         if block.deletable:
             self.deletable.append(self.line)
         motion, axes = state.motion_of(block, g)
-        check_letters(block.words, {motion, g.get("non-modal")})
+        path = g.get("path")
+        # the report has no P with G64
+        taking = path if self.dialect is not None else None
+        check_letters(block.words, {motion, g.get("non-modal"), taking})
         before = len(state.moves)
         w = block.words
         self._units(g, w)
+        if path is not None:
+            tolerance = w["P"] * state.mm("P") if path == 640 and "P" in w else None
+            self.paths.append(PathEvent(before, self.line, path, tolerance))
         if (feed := w.get("F")) is not None:
             if feed < 0:
                 raise Fault("a negative feed")

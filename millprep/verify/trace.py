@@ -74,6 +74,15 @@ class ToolChange(NamedTuple):
     tool: int
 
 
+class PathEvent(NamedTuple):
+    """G61, G61.1 or G64, in tenths, before `moves[before]`; its P in mm, None without."""
+
+    before: int
+    line: int
+    code: int
+    tolerance: float | None
+
+
 class Remark(NamedTuple):
     """A line that is a comment and nothing else, before `moves[before]`."""
 
@@ -94,6 +103,7 @@ class Trace:
         assumed: modal words the program relies on and never says, such as "G90".
         cycles: lines that order a drilling cycle.
         remarks: lines that are comments.
+        paths: words on how corners are run.
     """
 
     file: str
@@ -108,6 +118,7 @@ class Trace:
     assumed: tuple[str, ...] = ()
     cycles: tuple[int, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    paths: tuple[PathEvent, ...] = ()
 
 
 class Look(NamedTuple):

@@ -91,6 +91,7 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
     )
     return (
         _few_decimals(plan)
+        + _short_corners(plan)
         + mended
         + tuple(doubt for board in boards for doubt in board.doubts)
         + tuple(
@@ -113,6 +114,27 @@ def _few_decimals(plan: JobPlan) -> tuple[Finding, ...]:
             message=f"With {dialect.decimals} decimals a copper edge may lie {dialect.edge:.3f} mm "
             f"off, digits and all other tolerances together; {PROMISED:g} mm are promised "
             "otherwise. Raise [machine.dialect] decimals if the controller takes more.",
+        ),
+    )
+
+
+def _short_corners(plan: JobPlan) -> tuple[Finding, ...]:
+    """A warning where blending takes more than the table of tolerances leaves it."""
+    machine = plan.machine
+    cutters = [*plan.isolation.cutters, *([] if plan.clearing is None else plan.clearing.cutters)]
+    feed = max(min(cutter.feed, machine.max_feed) for cutter in cutters)
+    short = machine.cut_short(feed)
+    edge = machine.dialect.edge + short
+    if short == 0 or edge <= PROMISED:
+        return ()
+    return (
+        Finding(
+            code="corners-cut-short",
+            severity="warn",
+            message=f"At {feed:g} mm/min blending may cut corners {short:.3f} mm short; with all "
+            f"other tolerances a copper edge may lie {edge:.3f} mm off, and {PROMISED:g} mm are "
+            'promised otherwise. Set [machine] path_mode = "exact path" or path_tolerance, if the '
+            "controller takes G61 or P with G64, or lower the feed.",
         ),
     )
 

@@ -17,7 +17,7 @@ from millprep.model.milling_pass import MillingPass
 
 LOOK = "M5\nG0 Z30.\nG0 X1. Y1.\nG1 Z1. F100.\nM0 (look: 1 mm)\nG0 Z2.\n"
 """Up, and down for a look at Z zero over the touch point of the pass."""
-HEAD = f"G17 G21 G40 G49 G54 G80 G90 G94\n{LOOK}M3 S10000\nG4 P2.\n"
+HEAD = f"G17 G21 G40 G49 G54 G61 G80 G90 G94\n{LOOK}M3 S10000\nG4 P2.\n"
 TAIL = "G0 Z2.\nG0 Z30.\nM5\nM2\n"
 DEPTH = 0.08
 

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from millprep.job import load
-from millprep.model.dialect import Dialect, unfit
+from millprep.model.dialect import Dialect, path_of, unfit
 from tests.helpers.sample_job import changed, messages, write
+from tests.helpers.workshop import MACHINE as BENCH
 
 MACHINE = 'preset = "small-mill-300"\n'
 
@@ -54,7 +57,9 @@ def test_a_line_of_ones_own_is_refused_with_its_place(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "line", ["M8", "m 9", "G64 (smooth)", "G4 P1.5", "G17 G21 G90 G94", "G61.1", "(words)", "G98"]
+    "line",
+    ["M8", "m 9", "G64 (smooth)", "G4 P1.5", "G17 G21 G90 G94", "G61.1", "(words)", "G98",
+     "G64 P0.01"],
 )
 def test_lines_that_move_nothing_may_stand(line: str) -> None:
     assert unfit(line, "brackets") is None
@@ -68,12 +73,73 @@ def test_lines_that_move_nothing_may_stand(line: str) -> None:
         ("M2", "has M2"), ("S9", "has S9"), ("F9", "has F9"), ("G92 X0", "has G92"),
         ("G43 H1", "has G43"), ("G55", "has G55"), ("N1 M8", "has N1"), ("/M8", "no line"),
         ("#1=2", "no line"), ("G61 G64", "two words"), ("G4", "G4 without P"), ("P1", "P without"),
+        ("G61 P1", "P without"), ("G4 G64 P1", "may both take P"),
         ("M8 ; x", "has a comment"), ("(x", "has a comment"), ("(a(b))", "has a comment"),
         ("M8\nG0 X1", "printable"), ("%", "no line"), ("G", "has G"), ("G1é", "printable"),
     ],
 )  # fmt: skip
 def test_all_others_may_not(line: str, why: str) -> None:
     assert why in (unfit(line, "brackets") or "")
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("M8", (None, False)), ("G61", ("G61", False)), ("g61.1 M8", ("G61.1", False)),
+        ("G64 (P5)", ("G64", False)), ("G 64 P .01", ("G64", True)), ("G4 P1", (None, False)),
+    ],
+)  # fmt: skip
+def test_what_a_line_says_of_the_path(line: str, said: tuple[str | None, bool]) -> None:
+    assert path_of(line, "brackets") == said
+
+
+PATHS = [
+    ("", "", None),
+    ('path_mode = "blending"', "", "acceleration must be given with path_mode"),
+    ('path_mode = "unstated"', "", "acceleration must be given with path_mode"),
+    ('path_mode = "unstated"\nacceleration = 200.0', 'start_lines = ["G64"]', None),
+    ('path_mode = "blending"\nacceleration = 200.0', 'start_lines = ["G64"]', None),
+    ('path_mode = "blending"\npath_tolerance = 0.01', 'start_lines = ["G64 P0.01"]', None),
+    ("path_tolerance = 0.01", "", "path_tolerance must be left out with path_mode"),
+    ('path_mode = "blending"\npath_tolerance = 0.00001', "", "no more than the 4 decimals"),
+    ("", 'start_lines = ["G61"]', None),
+    ("", 'start_lines = ["G64"]', "item 1 has G64, and programs say G61 after it"),
+    ("", 'end_lines = ["G64"]', None),
+    ("", 'end_lines = ["G64 P0.1"]', "has P with G64: state [machine] path_tolerance"),
+]
+
+
+@pytest.mark.parametrize(("machine", "dialect", "mistake"), PATHS)
+def test_what_a_job_says_of_the_path_must_agree(
+    machine: str, dialect: str, mistake: str | None, tmp_path: Path
+) -> None:
+    text = changed(MACHINE, f"{MACHINE}{machine}\n[machine.dialect]\n{dialect}\n")
+    if mistake is None:
+        load(write(tmp_path, text))
+        return
+    (told,) = messages(tmp_path, text)
+    assert mistake in told
+
+
+@pytest.mark.parametrize(
+    ("feed", "acceleration", "short"), [(300.0, 150.0, 0.0417), (300.0, 500.0, 0.0125)]
+)
+def test_blending_cuts_a_corner_short_by_what_the_acceleration_allows(
+    feed: float, acceleration: float, short: float
+) -> None:
+    """v² / (4 · a): 5 mm/s squared is 25, over 600 and over 2000 mm/s²."""
+    blending = replace(BENCH, path_mode="blending", acceleration=acceleration)
+    assert blending.cut_short(feed) == pytest.approx(short, abs=5e-5)
+    assert blending.path_words == "G64"
+    assert replace(BENCH, acceleration=acceleration).cut_short(feed) == 0.0
+    stated = replace(blending, path_tolerance=0.02)
+    assert (stated.cut_short(feed), stated.path_words) == (0.02, "G64 P0.0200")
+    # the two ramps, step by step: one axis slows down while the other speeds up
+    v, time = feed / 60, feed / 60 / acceleration
+    t = np.linspace(0, time, 20001)
+    left = v * v / (2 * acceleration) - (v * t - acceleration * t * t / 2)
+    nearest = float(np.hypot(left, acceleration * t * t / 2).min())
+    assert 0.7 * short < nearest < short + 5e-5
 
 
 def test_comments_stand_as_the_dialect_has_them() -> None:

@@ -27,7 +27,7 @@ MOTION = [
 ]
 SPELT = [
     Dialect(cycles=True, line_numbers=True),
-    Dialect(comments="semicolon", start_lines=("M8 ; dust", "G64"), end_lines=("M9",)),
+    Dialect(comments="semicolon", start_lines=("M8 ; dust", "G61"), end_lines=("M9",)),
     Dialect(comments="none", line_ends="crlf"),
     Dialect(dwell_unit="ms"),
     Dialect(percent=True, end="M30", start_lines=("M7 (air)",)),

@@ -10,7 +10,8 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
-from millprep.model.finding import Finding
+from millprep.model.dialect import Dialect
+from millprep.model.finding import Finding, Refusal
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.verify.motion import check
 from millprep.verify.obstacles import once_per_clamp
@@ -32,7 +33,7 @@ END = "G0 Z30.\nM5"
 GOOD = HEAD + cut([(10, 10), (20, 10), (20, 20)]) + TAIL
 
 
-def found(text: str, **changes: Any) -> list[Finding]:
+def found(text: str, dialect: Dialect | None = None, **changes: Any) -> list[Finding]:
     setting: dict[str, Any] = {
         "cutter": vee(),
         "machine": MACHINE,
@@ -42,7 +43,7 @@ def found(text: str, **changes: Any) -> list[Finding]:
         "spoilboard": 3.0,
         "file": "a.ngc",
     }
-    return list(check(read(text, file="a.ngc"), **(setting | changes)))
+    return list(check(read(text, file="a.ngc", dialect=dialect), **(setting | changes)))
 
 
 def codes(text: str, **changes: Any) -> set[str]:
@@ -110,6 +111,50 @@ def test_a_program_first_shows_its_zero(name: str) -> None:
 def test_two_feeds_may_lead_down_to_the_look() -> None:
     slow = GOOD.replace("G1 Z1. F100.", "G1 Z2. F200.\nG1 Z1. F60.", 1)
     assert codes(slow, at=(1.0, 1.0)) == set()
+
+
+@pytest.mark.parametrize(
+    ("words", "mode", "tolerance", "good"),
+    [
+        ("G61", "exact path", None, True),
+        ("G64", "exact path", None, False),
+        ("G61.1", "exact path", None, False),
+        ("", "exact path", None, False),
+        ("G61\nG64", "exact path", None, False),
+        ("G64\nG61", "exact path", None, True),
+        ("G64", "blending", None, True),
+        ("G64 P0.01", "blending", None, False),
+        ("G64 P0.01", "blending", 0.01, True),
+        ("G64 P0.02", "blending", 0.01, False),
+        ("G64", "blending", 0.01, False),
+        ("G61", "blending", 0.01, False),
+        ("", "unstated", None, True),
+    ],
+)
+def test_the_path_mode_is_the_machine_s(
+    words: str, mode: Any, tolerance: float | None, good: bool
+) -> None:
+    machine = dataclasses.replace(
+        MACHINE, path_mode=mode, path_tolerance=tolerance, acceleration=200.0
+    )
+    text = GOOD.replace(" G61", "").replace("M5\n", f"M5\n{words}\n", 1)
+    found_codes = codes(text, dialect=Dialect(), machine=machine)
+    assert found_codes == (set() if good else {"path-mode-differs"})
+
+
+def test_the_path_mode_stays_until_the_last_feed() -> None:
+    later = GOOD.replace("G1 X20.0000 Y20.0000", "G64\nG1 X20.0000 Y20.0000")
+    assert codes(later) == {"path-mode-differs"}
+    # a person's own last line
+    assert codes(GOOD.replace("M2", "G64\nM2")) == set()
+
+
+def test_by_the_report_alone_no_tolerance_goes_with_blending() -> None:
+    text = GOOD.replace("M5\n", "M5\nG64 P0.01\n", 1)
+    with pytest.raises(Refusal, match="the word P has no code in its line"):
+        read(text, file="a.ngc")
+    with pytest.raises(Refusal, match="the word P has no code in its line"):
+        read(text.replace("G64 P0.01", "G61 P0.01"), file="a.ngc", dialect=Dialect())
 
 
 def test_the_line_and_the_place_are_named() -> None:

@@ -15,7 +15,7 @@ from tests.helpers.programs import BLANK, LOOK, MACHINE, drill, end_mill
 HOLE = RegistrationHole("r1", (20.0, 10.0), (20.0, 10.0), 3.0, "locate", 1, 2)
 PASS = MillingPass(1, 2, shapely.box(0, 0, 60, 40), Pose(), (HOLE,), (1.0, 1.0))
 GOOD = f"""\
-G17 G21 G40 G49 G54 G80 G90 G94
+G17 G21 G40 G49 G54 G61 G80 G90 G94
 {LOOK}G0 X20. Y10.
 G1 Z-.4 F60.
 G38.2 X18.5 F30.

@@ -11,7 +11,7 @@ from millprep.verify.probing import grid_fault
 from tests.helpers.programs import BLANK, LOOK, MACHINE, PASS, vee
 
 COPPER = shapely.box(1, 1, 59, 39)
-HEAD = f"G17 G21 G40 G49 G54 G80 G90 G94\n{LOOK}"
+HEAD = f"G17 G21 G40 G49 G54 G61 G80 G90 G94\n{LOOK}"
 
 
 def touch(x: float, y: float) -> str:

@@ -1,4 +1,4 @@
-"""The look at Z zero with which every program begins.
+"""What a program must say and do before it cuts: its path mode, and a look at Z zero.
 
 Z is set by hand with every cutter. Before anything is near the copper at speed, the program must
 feed down over the place where Z was set, to `HOVER`, and stop there with the spindle off.
@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from millprep.model.finding import Finding
+from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
-from millprep.verify.trace import HOVER, Look, look_at_zero
+from millprep.verify.trace import HOVER, Look, PathEvent, look_at_zero
 
 
 def look_rule(s: Setting) -> Iterator[Finding]:
@@ -49,3 +52,38 @@ def _fault(s: Setting, look: Look) -> str | None:
     if after and (after[0].end[:2] != (x, y) or not after[0].end[2] >= s.machine.clearance - SLACK):
         return "does not go straight up after it"
     return None
+
+
+def path_rule(s: Setting) -> Iterator[Finding]:
+    """All that is fed is run in the path mode that the machine's table states."""
+    machine = s.machine
+    if machine.path_mode == "unstated" or s.moves.rapid.all():
+        return
+    feeds = np.flatnonzero(~s.moves.rapid)
+    asked = (610 if machine.path_mode == "exact path" else 640, machine.path_tolerance)
+    before = [event for event in s.trace.paths if event.before <= feeds[0]]
+    after = [event for event in s.trace.paths if feeds[0] < event.before <= feeds[-1]]
+    in_force: PathEvent | None = before[-1] if before else None
+    for event in (in_force, *after):
+        digit = machine.dialect.digit
+        if event is not None and _same_path((event.code, event.tolerance), asked, digit):
+            continue
+        found = "says nothing of its path" if event is None else f"says {spelt(event.code)}"
+        if event is not None and event.tolerance is not None:
+            found += f" P{event.tolerance:g}"
+        yield Finding(
+            code="path-mode-differs",
+            severity="stop",
+            message=f"the program {found}, [machine] path_mode asks for {machine.path_words}. "
+            "Write the set again.",
+            file=s.file,
+            line=1 if event is None else event.line,
+        )
+
+
+def _same_path(
+    some: tuple[int, float | None], other: tuple[int, float | None], digit: float
+) -> bool:
+    if some[1] is None or other[1] is None:
+        return some == other
+    return some[0] == other[0] and abs(some[1] - other[1]) < digit / 2
