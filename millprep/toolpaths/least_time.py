@@ -121,7 +121,7 @@ class _Costs:
         self.use, self.spacing, self.edges = use, spacing, edges
         self.feed = min(use.cutter.feed, machine.max_feed)
         plunge = min(use.cutter.plunge, machine.max_plunge)
-        self.down = (0.5 + use.depth) / plunge + HOP / 60
+        self.down = (machine.approach + use.depth) / plunge + HOP / 60
         self.first = spacing.surface - GOUGE
         # what a neighbour's own first lap clears needs no later lap
         self.later = max(
