@@ -203,7 +203,7 @@ def test_a_log_serves_as_well(made: Path, tmp_path: Path) -> None:
     assert run("prepare", job, "--out", tmp_path / "set").exit_code == 0
     table = bent.probed(tmp_path / "set", 1, tmp_path)
     program = next((tmp_path / "surface-1").glob("*.ngc")).read_text("ascii")
-    assert "M0" not in program
+    assert program.count("M0") == 1, "for the look at Z zero"
     rows = [r for r in table.read_text().splitlines() if r[:1].isdigit()]
     log = tmp_path / "log.txt"
     log.write_text("hello\n" + "".join(f"12:00 [PRB:{row}]\nok\n" for row in rows))

@@ -178,7 +178,8 @@ def test_a_wrong_number_and_a_change_that_nobody_asked_for_are_found(
     file = tmp_path / file_of(joined)
     text = file.read_text("ascii")
     changer = joined.plan.machine.tool_change == "changer"
-    spoilt = text.replace("T2 M6", "T4 M6") if changer else text.replace("M0\nG21", "T4 M6\nM0\nG21", 1)
+    other = text.replace("M0\nG21", "T4 M6\nM0\nG21", 1)
+    spoilt = text.replace("T2 M6", "T4 M6") if changer else other
     file.write_text(spoilt)
     assert stops(joined, tmp_path) & {"cutter-differs", "change-unexpected"}
 
