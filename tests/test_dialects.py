@@ -185,7 +185,7 @@ def holes(trace: Trace) -> dict[tuple[float, float], tuple[float, float]]:
     """Where a drill goes how deep, and at what feed."""
     found: dict[tuple[float, float], tuple[float, float]] = {}
     for move in trace.moves:
-        if move.feed is not None:
+        if move.feed is not None and move.end[2] < 0:
             x, y, z = (round(v, 3) for v in move.end)
             deepest = min(z, found.get((x, y), (z, 0.0))[0])
             found[x, y] = (deepest, round(move.feed, 2))
@@ -314,6 +314,24 @@ def test_few_decimals_are_told_with_the_figure(tmp_path: Path) -> None:
     (told,) = [f for f in dialects.made(tmp_path, text).cut_set.findings if f.severity == "warn"]
     assert told.code == "decimals-few"
     assert "With 2 decimals a copper edge may lie 0.023 mm off" in told.message
+
+
+def test_corners_that_blending_cuts_short_count(tmp_path: Path) -> None:
+    """5 mm/s at 150 mm/s² cut a corner 0.042 mm short; a stated tolerance counts as it is."""
+    preset = 'preset = "small-mill-300"\n'
+    blending = f'{preset}path_mode = "blending"\nacceleration = 150.0\n'
+    made = dialects.made(tmp_path / "short", dialects.BOARD.replace(preset, blending))
+    (told, *_) = [f for f in made.cut_set.findings if f.severity == "warn"]
+    assert told.code == "corners-cut-short"
+    assert "At 300 mm/min blending may cut corners 0.042 mm short" in told.message
+    assert "a copper edge may lie 0.053 mm off" in told.message
+    texts = [(made.folder / p.file).read_text("ascii") for p in made.cut_set.programs]
+    assert all("\nG64\n" in text and "G61" not in text for text in texts)
+    stated = f'{preset}path_mode = "blending"\npath_tolerance = 0.003\n'
+    made = dialects.made(tmp_path / "stated", dialects.BOARD.replace(preset, stated))
+    assert [f for f in made.cut_set.findings if f.severity == "warn"] == []
+    texts = [(made.folder / p.file).read_text("ascii") for p in made.cut_set.programs]
+    assert all("\nG64 P0.0030\n" in text for text in texts)
 
 
 def test_a_program_too_long_for_its_line_numbers_is_refused(

@@ -269,7 +269,9 @@ class Machine(JobTable):
             return 0.0
         if self.path_tolerance is not None:
             return self.path_tolerance
-        return 0.0 if self.acceleration is None else (feed / 60) ** 2 / (4 * self.acceleration)
+        if self.acceleration is None:
+            return 0.0
+        return (min(feed, self.max_feed) / 60) ** 2 / (4 * self.acceleration)
 
     @check
     def _corners_are_known(self) -> Iterator[Mistake]:

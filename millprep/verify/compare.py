@@ -121,6 +121,7 @@ def compare(
     slope: float | None = None,
     nets: Nets | None = None,
     kept: bool = False,
+    cut_short: float = 0.0,
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
     """What the as-cut copper proves of each copy, in the order of the layout, and its faults.
 
@@ -130,7 +131,8 @@ def compare(
     and gaps are judged at the foot of the copper, opens, gouges and necks at its surface.
     `nets` names the net of every piece that jumper wires join to others: copper between pieces
     of one net is a bridge, no short. With `kept` isolation runs in the middle of gaps: copper
-    beyond a piece's edge is meant to stay with it and no fault.
+    beyond a piece's edge is meant to stay with it and no fault. `cut_short` is how far from a
+    corner the machine may pass, mm; it counts as gouged.
     """
     by_blank = {cut.blank: cut for cut in as_cuts}
     proofs: list[BoardProof] = []
@@ -141,7 +143,7 @@ def compare(
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
         pieces = placement.board.pieces
         shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
-        proof, faults = _board(cut, shown, None if kept else reach, slope, nets or {})
+        proof, faults = _board(cut, shown, None if kept else reach, slope, nets or {}, cut_short)
         proofs.append(proof)
         findings.extend(faults)
     corners = [(p, proof.corners) for p, proof in zip(layout.placements, proofs, strict=True)]
@@ -152,7 +154,12 @@ def compare(
 
 
 def _board(
-    cut: AsCut, shown: _Shown, reach: float | None, slope: float | None, nets: Nets
+    cut: AsCut,
+    shown: _Shown,
+    reach: float | None,
+    slope: float | None,
+    nets: Nets,
+    cut_short: float,
 ) -> tuple[BoardProof, tuple[Finding, ...]]:
     index = shown.placement.index
     mine = [part for part in cut.parts if any(key[0] == index for key in part.pieces)]
@@ -181,7 +188,7 @@ def _board(
             *joined,
             *(finding for _, finding in opens),
             *beyond,
-            *check_gouges(surface, shown.placement, shown.pieces, tuple(holes.values())),
+            *check_gouges(surface, shown.placement, shown.pieces, tuple(holes.values()), cut_short),
             *check_holes(surface, shown.placement, holes, cut.grooves),
         ]
     )

@@ -15,6 +15,8 @@ from millprep.verify.sweep import Shapes, dilated
 
 EDGE = 0.015
 """All tolerances together may move a copper edge by this much, mm (the house's table)."""
+SHAPES = 0.012
+"""Of which flattening, offsets, gouges, arcs and digits may take this much, mm."""
 CORNER = 0.1
 """Copper left beyond a piece is more than an unreachable corner when a disc of this radius
 fits into it, mm."""
@@ -33,17 +35,20 @@ def check_gouges(
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
     holes: Sequence[shapely.Polygon],
+    cut_short: float = 0.0,
 ) -> list[Finding]:
     """Design copper that is cut away deeper than `EDGE`, holes excepted; one warning a gouge.
 
-    `parts` is the copper at its surface; `holes` are the board's holes as cut. A piece in
-    several parts is an open and reported as one.
+    Where blending may cut corners short, that much less is left to the path itself, and no less
+    than the `SHAPES` that a path takes that is well. `parts` is the copper at its surface; `holes`
+    are the board's holes as cut. A piece in several parts is an open and reported as one.
     """
     carrier = _carriers(parts, placement)
     names = [name for name in pieces if len(carrier.get(name, ())) == 1]
     if not names:
         return []
-    inner = dilated(np.array([pieces[name] for name in names], dtype=object), -EDGE, 2)
+    deep = max(EDGE - cut_short, SHAPES)
+    inner = dilated(np.array([pieces[name] for name in names], dtype=object), -deep, 2)
     gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))
     tree = shapely.STRtree(np.array(list(holes), dtype=object))
     findings: list[Finding] = []
@@ -58,14 +63,14 @@ def check_gouges(
             if gouge.area < 1e-6:
                 continue
             corners = shapely.points(shapely.get_coordinates(gouge))
-            deep = float(shapely.distance(corners, pieces[name].boundary).max())
+            depth = float(shapely.distance(corners, pieces[name].boundary).max())
             at = gouge.representative_point()
             findings.append(
                 on_blank(
                     placement,
                     "copper-gouged",
                     "warn",
-                    f"a path gouges piece {name} by {deep:.3f} mm. "
+                    f"a path gouges piece {name} by {depth:.3f} mm. "
                     "Choose a finer cutter or a smaller depth, or widen the gap in the drawing.",
                     (at.x, at.y),
                 )

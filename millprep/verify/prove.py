@@ -15,6 +15,7 @@ from millprep.model.as_cut import AsCut, BoardProof, Certificate, PadGap
 from millprep.model.blank import Blank
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
+from millprep.model.job.work import feed_along_copper
 from millprep.model.layout import Placement
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of
 from millprep.verify.as_cut import Key, Nets, as_cut
@@ -78,12 +79,15 @@ def cut_blanks(read: ReadBack) -> tuple[AsCut, ...]:
 
 def certify(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Certificate | None:
     """The misalignment that all joins of a set tolerate; None where none is on copper."""
+    # corners that blending cuts short may take more than the tolerances of edges leave
+    short = job.machine.cut_short(feed_along_copper(job.isolation, job.clearing))
+    edge = max(EDGE, job.machine.dialect.edge + short)
     return certificate_of(
         [run.blank for run in read.blanks],
         [run.cuts for run in read.blanks],
         copper,
         gap=job.isolation.gap,
-        edges=2 * EDGE,
+        edges=2 * edge,
     )
 
 
@@ -134,6 +138,7 @@ def _compared(
         slope=max(use.skirt(thickest) for use in isolation.uses),
         nets=nets,
         kept=isolation.course == "middle",
+        cut_short=job.machine.cut_short(feed_along_copper(isolation, job.clearing)),
     )
 
 

@@ -13,6 +13,7 @@ from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
+from millprep.model.job.work import feed_along_copper
 from millprep.model.net import NetFacts
 from millprep.model.set_of_programs import InputFile
 from millprep.report.words import many
@@ -121,8 +122,7 @@ def _few_decimals(plan: JobPlan) -> tuple[Finding, ...]:
 def _short_corners(plan: JobPlan) -> tuple[Finding, ...]:
     """A warning where blending takes more than the table of tolerances leaves it."""
     machine = plan.machine
-    cutters = [*plan.isolation.cutters, *([] if plan.clearing is None else plan.clearing.cutters)]
-    feed = max(min(cutter.feed, machine.max_feed) for cutter in cutters)
+    feed = min(feed_along_copper(plan.isolation, plan.clearing), machine.max_feed)
     short = machine.cut_short(feed)
     edge = machine.dialect.edge + short
     if short == 0 or edge <= PROMISED:

@@ -22,7 +22,7 @@ from millprep.model.job.cutter_names import (
     NamedEndMill,
     each_once,
 )
-from millprep.model.job.isolation import Direction
+from millprep.model.job.isolation import Direction, IsolationPlan
 from millprep.model.job.keys import LARGEST, TABLE, JobTable, choice, entry, number
 from millprep.model.job.mistakes import Mistake, check, plain, settled, wrong
 
@@ -148,3 +148,9 @@ class ProfilePlan(JobTable):
         if self.tab_width >= self.tab_every:
             words = f"must be above tab_width, {self.tab_width:g} mm; got {self.tab_every:g}"
             yield wrong(("tab_every",), words)
+
+
+def feed_along_copper(isolation: IsolationPlan, clearing: ClearingPlan | None) -> float:
+    """The fastest feed of the cutters that run along copper, mm/min."""
+    cutters = [*isolation.cutters, *(() if clearing is None else clearing.cutters)]
+    return max(cutter.feed for cutter in cutters)
