@@ -254,9 +254,8 @@ class Machine(JobTable):
             return None
         if self.path_mode == "exact path":
             return "G61"
-        if self.path_tolerance is None:
-            return "G64"
-        return f"G64 P{self.path_tolerance:.{self.dialect.decimals}f}"
+        p = self.path_tolerance
+        return "G64" if p is None else f"G64 P{p:.{self.dialect.decimals}f}"
 
     def cut_short(self, feed: float) -> float:
         """How far from a corner's tip the tool may pass at a feed in mm/min, mm.
@@ -278,10 +277,7 @@ class Machine(JobTable):
         if self.path_tolerance is not None and self.path_mode != "blending":
             words = f"must be left out with path_mode = {plain(self.path_mode)}: only blending has "
             yield wrong(("path_tolerance",), words + "a tolerance")
-        elif self.path_mode != "exact path" and (self.path_tolerance, self.acceleration) == (
-            None,
-            None,
-        ):
+        elif self.path_mode != "exact path" and self.path_tolerance is self.acceleration is None:
             words = f"must be given with path_mode = {plain(self.path_mode)}: it says how short "
             yield wrong(("acceleration",), words + "corners are cut")
 
@@ -337,14 +333,12 @@ class Machine(JobTable):
 
     @check
     def _heights_have_the_decimals(self) -> Iterator[Mistake]:
+        decimals = self.dialect.decimals
         for key in ("clearance", "path_tolerance"):
-            yield from settled(self._height_has_the_decimals(key))
-
-    def _height_has_the_decimals(self, key: str) -> Iterator[Mistake]:
-        height, decimals = getattr(self, key), self.dialect.decimals
-        if height is not None and abs(round(height, decimals) - height) > 1e-9:
-            words = f"must have no more than the {decimals} decimals of [machine.dialect]"
-            yield wrong((key,), f"{words}; got {height!r}")
+            height = getattr(self, key)
+            if height is not None and abs(round(height, decimals) - height) > 1e-9:
+                words = f"must have no more than the {decimals} decimals of [machine.dialect]"
+                yield wrong((key,), f"{words}; got {height!r}")
 
     @check
     def _a_change_of_cutters_needs_comments(self) -> Iterator[Mistake]:

@@ -13,7 +13,7 @@ import numpy as np
 from millprep.model.finding import Finding
 from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
-from millprep.verify.trace import HOVER, Look, PathEvent, look_at_zero
+from millprep.verify.trace import HOVER, ZeroLook, PathEvent, look_at_zero
 
 
 def look_rule(s: Setting) -> Iterator[Finding]:
@@ -22,18 +22,18 @@ def look_rule(s: Setting) -> Iterator[Finding]:
     if not moves:
         return
     look = look_at_zero(s.trace)
-    fault = "does not stop there" if look is None else _fault(s, look)
+    fault = "does not" if look is None else _fault(s, look)
     if fault is not None:
-        at = "" if s.at is None else f" X{s.at[0]:g} Y{s.at[1]:g}"
+        at = "" if s.at is None else f", X{s.at[0]:g} Y{s.at[1]:g}"
         yield s.finding(
             "zero-not-shown",
             f"before anything else a program feeds down to {HOVER:g} mm over the place where Z is "
-            f"zeroed,{at}, and stops for a look, the spindle off; this one {fault}.",
+            f"zeroed{at}, and stops there for a look, the spindle off; this one {fault}.",
             0 if look is None else look.last,
         )
 
 
-def _fault(s: Setting, look: Look) -> str | None:
+def _fault(s: Setting, look: ZeroLook) -> str | None:
     """What is wrong with a look; None for nothing."""
     moves, digit = s.trace.moves, s.machine.dialect.digit
     # the very first move is another rule's
@@ -60,21 +60,21 @@ def path_rule(s: Setting) -> Iterator[Finding]:
     if machine.path_mode == "unstated" or s.moves.rapid.all():
         return
     feeds = np.flatnonzero(~s.moves.rapid)
-    asked = (610 if machine.path_mode == "exact path" else 640, machine.path_tolerance)
+    required = (610 if machine.path_mode == "exact path" else 640, machine.path_tolerance)
     before = [event for event in s.trace.paths if event.before <= feeds[0]]
     after = [event for event in s.trace.paths if feeds[0] < event.before <= feeds[-1]]
     in_force: PathEvent | None = before[-1] if before else None
     for event in (in_force, *after):
         digit = machine.dialect.digit
-        if event is not None and _same_path((event.code, event.tolerance), asked, digit):
+        if event is not None and _same_path((event.code, event.tolerance), required, digit):
             continue
-        found = "says nothing of its path" if event is None else f"says {spelt(event.code)}"
+        said = "says nothing of its path" if event is None else f"says {spelt(event.code)}"
         if event is not None and event.tolerance is not None:
-            found += f" P{event.tolerance:g}"
+            said += f" P{event.tolerance:g}"
         yield Finding(
             code="path-mode-differs",
             severity="stop",
-            message=f"the program {found}, [machine] path_mode asks for {machine.path_words}. "
+            message=f"the program {said}, [machine] path_mode asks for {machine.path_words}. "
             "Write the set again.",
             file=s.file,
             line=1 if event is None else event.line,

@@ -14,7 +14,7 @@ from millprep.model.cutter import EndMill
 from millprep.model.finding import Finding
 from millprep.model.surface_map import LEAST_NODES
 from millprep.verify.motion_context import SLACK, Mask, Setting
-from millprep.verify.trace import Trace
+from millprep.verify.trace import Trace, look_at_zero
 
 FASTEST = 100.0
 """Feed of a touch, at most, mm/min: common practice, no source."""
@@ -146,6 +146,10 @@ def surface_probe_rule(s: Setting) -> Iterator[Finding]:
         f"the last touch of a place is faster than {SLOWEST:g} mm/min.",
     )
     after = np.concatenate(([False], m.probe[:-1]))
+    look = look_at_zero(s.trace)
+    if look is not None:
+        # down for a look at Z zero, and up from it
+        raised[look.first : look.last + 2] = True
     rising = after & still & (m.end[:, 2] >= clearance - SLACK)
     yield from s.each(
         ~m.probe & ~rising & ~raised & (m.bottom < clearance - SLACK),

@@ -10,7 +10,7 @@ from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.verify.trace import (
     Dwell,
-    Look,
+    ZeroLook,
     SpindleEvent,
     Stop,
     ToolChange,
@@ -50,7 +50,7 @@ def spindle_rules(trace: Trace, machine: Machine, *, file: str) -> Iterator[Find
 class _Run:
     """What is known of spindle and contact while a program runs."""
 
-    def __init__(self, machine: Machine, file: str, look: Look | None) -> None:
+    def __init__(self, machine: Machine, file: str, look: ZeroLook | None) -> None:
         self.machine = machine
         self.look = look
         self.finding = partial(_finding, file)

@@ -121,7 +121,7 @@ class Trace:
     paths: tuple[PathEvent, ...] = ()
 
 
-class Look(NamedTuple):
+class ZeroLook(NamedTuple):
     """The feeds of a look, moves `first` to `last`, and the stop after them."""
 
     first: int
@@ -129,7 +129,7 @@ class Look(NamedTuple):
     stop: Stop
 
 
-def look_at_zero(trace: Trace) -> Look | None:
+def look_at_zero(trace: Trace) -> ZeroLook | None:
     """The look at Z zero: the first feeds, straight down to `HOVER`, and the stop after them."""
     first = next((i for i, move in enumerate(trace.moves) if move.kind != "rapid"), None)
     if first is None:
@@ -142,7 +142,7 @@ def look_at_zero(trace: Trace) -> Look | None:
     if abs(down[-1].end[2] - HOVER) > DIGIT or any(move.start[:2] != move.end[:2] for move in down):
         return None
     stop = next((s for s in trace.stops if s.before == last + 1 and not s.optional), None)
-    return None if stop is None else Look(first, last, stop)
+    return None if stop is None else ZeroLook(first, last, stop)
 
 
 HALF_DIGIT = 0.5e-4 + 1e-9

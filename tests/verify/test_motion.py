@@ -349,7 +349,7 @@ class TestApproach:
 )
 def test_a_margin_to_the_ends_of_the_travel_is_kept(old: str, new: str) -> None:
     machine = dataclasses.replace(MACHINE, travel_margin=2.0, below=3.8)
-    inside = GOOD.replace("X1. Y1.", "X2. Y2.")
+    inside = GOOD.replace("X1. Y1.", "X2. Y2.").replace("Z30.", "Z28.")
     assert codes(inside, machine=machine) == set()
     assert old in inside
     assert codes(inside.replace(old, new, 1), machine=machine) == {"outside-travel"}

@@ -39,7 +39,7 @@ def test_a_grid_of_touches_is_taken() -> None:
     [
         ("M5\n", "M3 S8000\n", "probe-spindle-on", 2),
         ("M5\n", "T2 M6\n", "second-cutter", 2),
-        ("F100.", "F130.", "probe-too-fast", 9),
+        ("Z-1. F100.", "Z-1. F130.", "probe-too-fast", 9),
         ("F30.", "F60.", "probe-too-fast", 12),
         # a fast touch alone
         ("G91\nG0 Z.5\nG38.2 Z-1. F30.\nG90\n", "", "probe-too-fast", 9),
@@ -71,7 +71,7 @@ def test_only_up_and_down_is_counted_from_a_touch() -> None:
     with pytest.raises(Refusal, match="unknown place"):
         check(GOOD.replace("G0 Z.5\n", "G0 X1. Z.5\n", 1))
     with pytest.raises(Refusal, match="unknown place"):
-        check(HEAD.replace("G0 Z2.\n", "G91\nG0 Z2.\n") + "M2\n")
+        check(HEAD.replace("G0 Z30.\n", "G91\nG0 Z30.\n") + "M2\n")
     with pytest.raises(Refusal, match="at an unknown distance"):
         check(GOOD.replace("G90\nG0 Z2.\n", "G90\n", 1))
     with pytest.raises(Refusal, match=r"0\.100 mm away"):
