@@ -13,7 +13,7 @@ import numpy as np
 from millprep.model.finding import Finding
 from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
-from millprep.verify.trace import HOVER, ZeroLook, PathEvent, look_at_zero
+from millprep.verify.trace import HOVER, PathEvent, ZeroLook, look_at_zero
 
 
 def look_rule(s: Setting) -> Iterator[Finding]:

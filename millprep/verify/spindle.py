@@ -10,12 +10,12 @@ from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.verify.trace import (
     Dwell,
-    ZeroLook,
     SpindleEvent,
     Stop,
     ToolChange,
     Trace,
     TraceMove,
+    ZeroLook,
     look_at_zero,
 )
 
