@@ -256,7 +256,7 @@ def test_a_machine_that_says_nothing_gets_what_it_always_got(board: Made, tmp_pa
         assert text.startswith("(job lamp test piece, set ")
         assert text.endswith("\nM2\n")
     cutting = texts[-1]
-    assert "(MSG" not in cutting
+    assert cutting.count("(MSG") == 1, "for the look at Z zero"
     assert cutting.endswith("M5\nM2\n")
 
 
@@ -298,7 +298,7 @@ def test_a_row_that_tells_another_depth_is_found(board: Made, tmp_path: Path) ->
     board.written(tmp_path, machine)
     table = tmp_path / "toolpaths.csv"
     text = table.read_text()
-    told = [row["z"] for row in dialects.rows(tmp_path) if "deep" in row["program"]]
+    told = [row["z"] for row in dialects.rows(tmp_path) if "drill-0.6" in row["program"]]
     deepest = min(told, key=float)
     head, _, tail = text.rpartition(f",{deepest},")
     assert found(board, tmp_path, machine) == set()
@@ -320,9 +320,10 @@ def test_corners_that_blending_cuts_short_count(tmp_path: Path) -> None:
     """5 mm/s at 150 mm/s² cut a corner 0.042 mm short; a stated tolerance counts as it is."""
     preset = 'preset = "small-mill-300"\n'
     blending = f'{preset}path_mode = "blending"\nacceleration = 150.0\n'
+    for name in ("short", "stated"):
+        (tmp_path / name).mkdir()
     made = dialects.made(tmp_path / "short", dialects.BOARD.replace(preset, blending))
-    (told, *_) = [f for f in made.cut_set.findings if f.severity == "warn"]
-    assert told.code == "corners-cut-short"
+    (told,) = [f for f in made.cut_set.findings if f.code == "corners-cut-short"]
     assert "At 300 mm/min blending may cut corners 0.042 mm short" in told.message
     assert "a copper edge may lie 0.053 mm off" in told.message
     texts = [(made.folder / p.file).read_text("ascii") for p in made.cut_set.programs]

@@ -15,6 +15,9 @@ from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
 from millprep.verify.trace import HOVER, PathEvent, ZeroLook, look_at_zero
 
+NEAR = 0.01
+"""A program may look this far from where Z is zeroed, mm: few decimals are rounded."""
+
 
 def look_rule(s: Setting) -> Iterator[Finding]:
     """Up, over the touch point, down for a look with the spindle off, and up again."""
@@ -35,12 +38,12 @@ def look_rule(s: Setting) -> Iterator[Finding]:
 
 def _fault(s: Setting, look: ZeroLook) -> str | None:
     """What is wrong with a look; None for nothing."""
-    moves, digit = s.trace.moves, s.machine.dialect.digit
+    moves = s.trace.moves
     # the very first move is another rule's
     if any(not move.end[2] >= s.machine.top - SLACK for move in moves[1 : look.first]):
         return "goes down at rapid before it"
     x, y, _ = moves[look.last].end
-    if s.at is not None and not max(abs(x - s.at[0]), abs(y - s.at[1])) <= digit:
+    if s.at is not None and not max(abs(x - s.at[0]), abs(y - s.at[1])) <= NEAR:
         return f"looks at X{x:g} Y{y:g}"
     if not (look.stop.words or s.machine.dialect.comments == "none"):
         return "says nothing there"
