@@ -18,7 +18,7 @@ from millprep.report.blank_views import registration_hole, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import cutter_style
-from millprep.report.words import WORK_WORDS, place, plain
+from millprep.report.words import WORK_WORDS, cutter_words, place, plain
 
 WORK_AXES = ("work X, mm", "work Y, mm")
 
@@ -86,7 +86,7 @@ def _legend(
         # what stays above the work or touches it leaves nothing to see
         if program.spins:
             style = cutter_style(order.get(program.cutter.name, i))
-            cutter = plain(program.cutter.name, 22)
+            cutter = plain(cutter_words(program.cutter), 32)
             words = f"{file_number(program)} {works_words(program)}: {cutter}"
             legend.append(marks.swatch(style.role, words, hatch=style.hatch))
     if milling_pass.number > 1:
