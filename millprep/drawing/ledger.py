@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -12,10 +13,7 @@ from millprep.drawing.marks.chain import TOLERANCE
 from millprep.drawing.marks.mark import Aside, Curve, Mark, Source, Stroke
 from millprep.geometry.path import Point
 from millprep.model.board import LeftOut
-from millprep.model.finding import Finding, Refusal
-
-LISTED = 8
-"""Findings of one code that are spelt out; the rest is counted."""
+from millprep.model.finding import MOST_PER_CODE, Finding, Refusal
 
 
 class Ledger:
@@ -58,7 +56,7 @@ class Ledger:
     ) -> None:
         """Note a fault that refuses the drawing; `at` in mm, drawing frame."""
         self._more[code] += 1
-        if self._more[code] > LISTED:
+        if self._more[code] > MOST_PER_CODE:
             return
         where = []
         if source is not None:
@@ -94,21 +92,14 @@ class Ledger:
 
     def take(self) -> tuple[Finding, ...]:
         """All faults so far; the ledger forgets them."""
-        findings = list(self._stops)
-        for code, n in self._more.items():
-            if n > LISTED:
-                findings.append(
-                    Finding(
-                        code=code,
-                        severity="stop",
-                        message=f"{n - LISTED} more of the same ({code}) are not listed",
-                        board=self.board,
-                        file=self.shown_as,
-                    )
-                )
+        last = {finding.code: n for n, finding in enumerate(self._stops)}
+        for code, n in last.items():
+            more = max(self._more[code] - MOST_PER_CODE, 0)
+            self._stops[n] = replace(self._stops[n], more=more)
+        findings = tuple(self._stops)
         self._stops.clear()
         self._more.clear()
-        return tuple(findings)
+        return findings
 
     def left_out(self) -> tuple[LeftOut, ...]:
         """Entities of which nothing is used, then parts of used inserts, grouped and sorted.

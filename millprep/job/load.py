@@ -102,23 +102,36 @@ def _syntax_words(file: File, reason: str, line: str) -> str:
     """What is wrong with a line that is not TOML, and what to do where that is known."""
     if file.suffix.lower() == ".dxf":
         return f"this is a drawing, not a job; write a job for it with: millprep new {file.name}"
+    key, _, value = (part.strip() for part in line.partition("="))
     twice = re.search(r"declare \((.*?),?\) twice", reason)
     if twice:
-        name = ".".join(part.strip().strip("'\"") for part in twice[1].split(","))
-        return f"table [{printable(name)}] is there twice; put its keys together"
-    value = line.partition("=")[2].strip()
-    words = f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}"
-    if re.match(r'"[^"]*\\', value):
-        words += "; write a path with / or between single quotes: \\ has a meaning of its own"
-    elif re.match(r"[-+]?\d+,\d", value):
-        words += "; write a number with a point, such as 0.3"
-    elif re.match(r"[-+]?\.\d", value):
-        words += "; write a number with a digit before the point, such as 0.3"
-    elif re.match(r"[-+]?\d[\d.]*\s*[A-Za-z]", value):
-        words += "; write the number alone, without its unit"
-    elif re.match(r"[A-Za-z]", value):
-        words += '; write text between quotes, such as "components"'
-    return words
+        name = printable(".".join(part.strip().strip("'\"") for part in twice[1].split(",")))
+        words = f"table [{name}] is there twice; put its keys together"
+        if name in ("board", "cutters"):
+            head = "[[board]]" if name == "board" else "[cutters.NAME]"
+            words += f", or head each {name.removesuffix('s')} with {head}"
+        return words
+    if reason.startswith("Cannot overwrite a value"):
+        return f"{printable(key)} is there twice in this table; keep one of them"
+    for pattern, words in _SYNTAX:
+        if re.match(pattern, value):
+            return words
+    return f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}"
+
+
+_SYNTAX = (
+    (
+        r'"[^"]*\\',
+        "\\ in a text has a meaning of its own; write a path with /, or between single quotes: "
+        "'C:\\boards\\lamp.dxf'",
+    ),
+    (r"""["'][^"']*$""", "the text has no quote at its end"),
+    (r"[-+]?\d+,\d", "a number has a point, no comma: 0.3"),
+    (r"[-+]?\.\d", "a number has a digit before the point: 0.3"),
+    (r"[-+]?\d[\d.]*\s*[A-Za-z]", "a number has no unit after it: lengths are in mm"),
+    (r"\[?\s*[A-Za-z]", 'a text is between quotes, such as "components"'),
+)
+"""What the value of a line that is not TOML looks like, and what to say of it."""
 
 
 def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
@@ -139,6 +152,8 @@ def _missing(table: JobTable, key: str, at: KeyPath) -> Iterator[Mistake]:
     drawings = folder.glob("*.[dD][xX][fF]") if folder.is_dir() else ()
     names = sorted(drawing.name for drawing in drawings)
     words = f"is no file: {plain(named.name)}, seen from the job file's folder"
+    if not named.name.isprintable():
+        words += "; \\ in a text has a meaning of its own, so write the path with /"
     yield Mistake("job-missing-file", (*at, key), words + near(named.file.name, names))
 
 

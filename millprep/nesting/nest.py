@@ -297,11 +297,22 @@ def _too_large(board: Wanted, sheets: Sequence[StockSheet]) -> Finding:
                 board=board.name,
             )
     w, h = min(boxes, key=lambda box: (box[0] * box[1], box))
+    turned = any(
+        w <= x - 2 * sheet.margin + 1e-9 and h <= y - 2 * sheet.margin + 1e-9
+        for sheet in sheets
+        for y, x in [sheet.outline.bounds[2:]]
+    )
+    if turned:
+        remedy = "It fits a blank that lies the other way: swap the two numbers of [[blank]] size"
+    else:
+        remedy = (
+            f"Use a blank of at least {w + 2 * margin:.2f} × {h + 2 * margin:.2f} mm, or lower "
+            "[[blank]] margin"
+        )
     return Finding(
         code="board-larger-than-blank",
         severity="stop",
         message=f"Board {board.name} is {w:.2f} × {h:.2f} mm and fits no blank of the job. "
-        f"Use a blank of at least {w + 2 * margin:.2f} × {h + 2 * margin:.2f} mm, or lower "
-        "[[blank]] margin.",
+        f"{remedy}.",
         board=board.name,
     )

@@ -28,10 +28,7 @@ def cuts(
 
     `facts` are the nets that the job names, by the name of their board.
     """
-    findings = [
-        *checks.check_depth(job.isolation, blank),
-        *checks.depth_notes(job.isolation, blank),
-    ]
+    findings = [*checks.depth_notes(job.isolation, blank)]
     for placement in placements:
         findings += checks.check_board(placement)
     islands = [

@@ -24,20 +24,19 @@ LEFT = 0.001
 """Copper that no cutter reached is reported above this area, mm²."""
 
 
-def check_depth(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
-    """Whether every groove passes through the copper wherever the blank is uneven."""
-    shallow = sorted({use.depth for use in plan.uses if use.depth - plan.flatness <= blank.copper})
+def check_depth(plan: IsolationPlan, copper: float) -> tuple[Finding, ...]:
+    """Whether every groove passes through copper this thick wherever the blank is uneven."""
+    shallow = sorted({use.depth for use in plan.uses if use.depth - plan.flatness <= copper})
     return tuple(
         Finding(
             code="copper-not-cut-through",
             severity="stop",
             message=(
                 f"[isolation] depth {depth:g} is too shallow: the surface may be "
-                f"{plan.flatness:g} mm off (flatness), which leaves {depth - plan.flatness:.3f} mm "
-                f"for {blank.copper:g} mm of copper. Set depth above "
-                f"{blank.copper + plan.flatness:.3f}."
+                f"{plan.flatness:g} mm off (flatness), which leaves "
+                f"{max(depth - plan.flatness, 0.0):.3f} mm for {copper:g} mm of copper. Set depth "
+                f"above {copper + plan.flatness:.3f}."
             ),
-            blank=blank.number,
         )
         for depth in shallow
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from millprep.model.blank import Blank
@@ -22,6 +22,10 @@ WIDE = 3.0
 """A hole this wide may be bored by the profile's end mill, mm: common practice, no source."""
 PLAY = 0.8
 """An end mill that bores is no wider than this part of the hole, so that it winds down."""
+OTHER_SIZE = 0.2
+"""A drill farther from the diameter of a hole is one of another size, mm (common practice, no
+source)."""
+
 SLOT_FIT = 0.002
 """An end mill is as wide as a slot when it is wider by no more, mm: drawings round to that."""
 
@@ -116,7 +120,7 @@ def drill(
             (_no_drill if is_round else _no_mill)(placement, size, holes, plan)
             for (size, is_round), holes in unserved.items()
         ]
-    findings += _too_deep(cuts, blank, plan)
+    findings += [*_too_deep(cuts, blank, plan), *_wide_tolerance(cuts, placements, blank, plan)]
     return tuple(cuts), tuple(findings)
 
 
@@ -135,6 +139,40 @@ def _no_drill(
             "hole as borer."
         ),
         holes[0].at,
+    )
+
+
+def _wide_tolerance(
+    cuts: Sequence[HoleCut], placements: Sequence[Placement], blank: Blank, plan: DrillingPlan
+) -> Iterator[Finding]:
+    """A warning of a tolerance that lets holes take drills of another size."""
+    if plan.tolerance <= OTHER_SIZE:
+        return
+    drawn = {(p.index, hole.id): hole.diameter for p in placements for hole in p.board.holes}
+    off = [
+        (abs(drawn[cut.placement, cut.hole] - cut.diameter), cut)
+        for cut in cuts
+        if cut.work == "drill" and cut.placement is not None
+    ]
+    wrong = [(by, cut) for by, cut in off if by > OTHER_SIZE]
+    message = (
+        f"[drilling] tolerance {plan.tolerance:g} lets a hole take a drill {plan.tolerance:g} mm "
+        "too wide or too narrow"
+    )
+    if wrong:
+        _, cut = max(wrong, key=lambda pair: pair[0])
+        message += (
+            f": {len(wrong)} holes are off by more than {OTHER_SIZE:g} mm, the most a hole of "
+            f"{drawn[cut.placement or 0, cut.hole]:.2f} mm drilled {cut.diameter:.2f} mm"
+        )
+    yield Finding(
+        code="drill-tolerance-wide",
+        severity="warn",
+        message=f"{message}. Set tolerance to 0.05 to 0.1, and add drills to [drilling] cutters "
+        "or name a borer for the sizes that are missing.",
+        frame="blank" if wrong else None,
+        at=cut.at if wrong else None,
+        blank=blank.number,
     )
 
 

@@ -13,7 +13,7 @@ from typing import Literal
 import shapely
 
 from millprep.model.board import Board
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Spot
 from millprep.nesting import check, figures, file
@@ -31,6 +31,7 @@ from millprep.nesting.wanted import (
     without,
 )
 from millprep.passes import layout_for_passes
+from millprep.toolpaths.checks import check_depth
 
 EffortName = Literal["low", "default", "high"]
 
@@ -129,10 +130,13 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
     """A place for every copy that the job asks for.
 
     Raises:
-        Refusal: for a stored layout or a place by hand that cannot be cut, and for copies to
-            skip or to make that there are not.
+        Refusal: for grooves that do not pass through the copper, for a stored layout or a place
+            by hand that cannot be cut, and for copies to skip or to make that there are not.
     """
     choice = choice or Choice()
+    shallow = check_depth(plan.isolation, max(blank.copper for blank in plan.blanks))
+    if shallow:
+        raise Refusal(shallow)
     wanted = [wanted_of(b, board) for b, board in zip(boards, plan.boards, strict=True)]
     # which cutter meets a clamp is known when paths are: the collet keeps off if there is room
     wide = [sheet_of(blank, kept_out(plan, blank, collet=True)) for blank in plan.blanks]
@@ -141,6 +145,7 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
     pinned = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
     _known(wanted, choice.skip)
     skip = set(choice.skip)
+    _some_left(wanted, choice)
     if choice.only:
         made = list(only(wanted, choice.only))
         if choice.stored is not None:
@@ -243,6 +248,25 @@ def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
     """Refuse copies to skip that the job does not have."""
     spots = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
     without(spots, skip)
+
+
+def _some_left(wanted: Sequence[Wanted], choice: Choice) -> None:
+    """Refuse a choice that contradicts itself, or leaves nothing to make."""
+    both = sorted(set(choice.skip) & set(choice.only))
+    if both:
+        board, copy = both[0]
+        message = (
+            f"Board {board} copy {copy} is named by --only and by --skip. Name it once: with "
+            "--only to make it, with --skip to leave it out."
+        )
+        raise usage("copy-chosen-twice", message)
+    every = {(board.name, copy) for board in wanted for copy in board.copies}
+    if every <= set(choice.skip):
+        message = (
+            f"--skip leaves out every copy of the job ({len(every)} in all), so nothing is left to "
+            "make. Skip fewer copies."
+        )
+        raise usage("nothing-to-make", message)
 
 
 def _nested(

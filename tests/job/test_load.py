@@ -312,32 +312,34 @@ def test_a_job_file_that_is_not_there(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('name = "x\n', "1:10: this is not valid TOML: illegal character '\\n'"),
-        ("a = 1\na = 2\n", "2:6: this is not valid TOML: cannot overwrite a value"),
+        ('name = "x\n', "1:10: the text has no quote at its end"),
+        ("a = 1\na = 2\n", "2:6: a is there twice in this table; keep one of them"),
         (
             'drawing = "C:\\Users\\me.dxf"\n',
-            "1:16: this is not valid TOML: invalid hex value; write a path with / or between "
-            "single quotes: \\ has a meaning of its own",
+            "1:16: \\ in a text has a meaning of its own; write a path with /, or between single "
+            "quotes: 'C:\\boards\\lamp.dxf'",
         ),
         (
             "gap = 0,3\n",
-            "1:8: this is not valid TOML: expected newline or end of document after a statement; "
-            "write a number with a point, such as 0.3",
+            "1:8: a number has a point, no comma: 0.3",
         ),
         (
             "gap = .3\n",
-            "1:7: this is not valid TOML: invalid value; write a number with a digit before the "
-            "point, such as 0.3",
+            "1:7: a number has a digit before the point: 0.3",
         ),
         (
             "gap = 3mm\n",
-            "1:8: this is not valid TOML: expected newline or end of document after a statement; "
-            "write the number alone, without its unit",
+            "1:8: a number has no unit after it: lengths are in mm",
         ),
         (
             "drawn_from = copper\n",
-            "1:14: this is not valid TOML: invalid value; write text between quotes, such as "
-            '"components"',
+            '1:14: a text is between quotes, such as "components"',
+        ),
+        ("copper = [sheen]\n", '1:11: a text is between quotes, such as "components"'),
+        (
+            "[[board]]\n[board]\n",
+            "2:7: table [board] is there twice; put its keys together, or head each board with "
+            "[[board]]",
         ),
         ("[a.b]\n[a.b]\n", "2:5: table [a.b] is there twice; put its keys together"),
         ("a = [1,\n", "2:1: this is not valid TOML: invalid value"),

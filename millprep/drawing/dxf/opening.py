@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,7 +73,7 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     elif not _looks_like_dxf(content[:4096]):
         ledger.stop(
             "drawing-not-dxf",
-            f"{ledger.shown_as} does not begin like a DXF file",
+            f"{ledger.shown_as} does not begin like a DXF file{_other_kind(content)}",
             "export the drawing as DXF, R12 or later",
         )
     ledger.refuse_if_stopped()
@@ -85,6 +86,20 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     assert opened is not None
     doc, changes = opened
     return Drawing(doc, said, tagged, changes)
+
+
+def _other_kind(content: bytes) -> str:
+    """What a file that is no DXF seems to be, by how it begins."""
+    kinds = {
+        rb"\s*(%(FS|MO|TF|AD|AM|LP|IN)|G04)": "a Gerber file",
+        rb"\s*M48": "a drill file",
+        rb"AC10\d\d": "a DWG file",
+        rb"\s*<(\?xml|svg)": "an SVG file",
+        rb"%PDF": "a PDF file",
+        rb"\x89PNG|\xff\xd8": "a picture",
+    }
+    kind = next((kind for mark, kind in kinds.items() if re.match(mark, content)), None)
+    return f", but like {kind}" if kind else ""
 
 
 def _looks_like_dxf(head: bytes) -> bool:
