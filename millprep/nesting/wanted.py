@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.board import Board
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import BlankPlan
 from millprep.model.layout import Layout, Placement, Spot
@@ -206,16 +206,6 @@ def layout_of(
     )
 
 
-def without(spots: Sequence[Spot], skipped: Collection[Copy]) -> tuple[Spot, ...]:
-    """The spots of a layout less some copies; all others keep their places.
-
-    Raises:
-        Refusal: for copies that are not in the layout.
-    """
-    _known(spots, skipped)
-    return tuple(spot for spot in spots if (spot.board, spot.copy) not in skipped)
-
-
 def only(wanted: Sequence[Wanted], kept: Collection[Copy]) -> tuple[Wanted, ...]:
     """The copies to make when only some are made again; they keep their numbers.
 
@@ -229,6 +219,29 @@ def only(wanted: Sequence[Wanted], kept: Collection[Copy]) -> tuple[Wanted, ...]
         if copies:
             result.append(replace(board, copies=copies))
     return tuple(result)
+
+
+def check_choice(wanted: Sequence[Wanted], skip: Collection[Copy], only: Collection[Copy]) -> None:
+    """Whether some copies may be skipped, or made alone.
+
+    Raises:
+        Refusal: exit code 2, for copies that the job does not have, for a copy that is both, and
+            when nothing is left to make.
+    """
+    every = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
+    _known(every, skip)
+    for board, copy in sorted(set(skip) & set(only)):
+        message = (
+            f"Board {board} copy {copy} is named by --only and by --skip. Name it once: with "
+            "--only to make it, with --skip to leave it out."
+        )
+        raise usage("copy-chosen-twice", message)
+    if {(spot.board, spot.copy) for spot in every} <= set(skip):
+        message = (
+            f"--skip leaves out every copy of the job ({len(every)} in all), so nothing is left to "
+            "make. Skip fewer copies."
+        )
+        raise usage("nothing-to-make", message)
 
 
 def _known(spots: Sequence[Spot], named: Collection[Copy]) -> None:

@@ -13,7 +13,7 @@ from typing import Literal
 import shapely
 
 from millprep.model.board import Board
-from millprep.model.finding import Finding, Refusal, usage
+from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Spot
 from millprep.nesting import check, figures, file
@@ -24,11 +24,11 @@ from millprep.nesting.wanted import (
     StockSheet,
     Wanted,
     area_of,
+    check_choice,
     layout_of,
     only,
     sheet_of,
     wanted_of,
-    without,
 )
 from millprep.passes import layout_for_passes
 from millprep.toolpaths.checks import check_depth
@@ -143,9 +143,8 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
     close = [sheet_of(blank, kept_out(plan, blank, collet=False)) for blank in plan.blanks]
     fixed, blanks = _fixed(plan, wanted, close, choice)
     pinned = {board.name: tuple(place.turn for place in board.places) for board in plan.boards}
-    _known(wanted, choice.skip)
+    check_choice(wanted, choice.skip, choice.only)
     skip = set(choice.skip)
-    _some_left(wanted, choice)
     if choice.only:
         made = list(only(wanted, choice.only))
         if choice.stored is not None:
@@ -242,31 +241,6 @@ def _fixed(
     if faults:
         raise Refusal(faults)
     return fixed, begun
-
-
-def _known(wanted: Sequence[Wanted], skip: Sequence[Copy]) -> None:
-    """Refuse copies to skip that the job does not have."""
-    spots = [Spot(board.name, copy, 1, 0.0, 0.0) for board in wanted for copy in board.copies]
-    without(spots, skip)
-
-
-def _some_left(wanted: Sequence[Wanted], choice: Choice) -> None:
-    """Refuse a choice that contradicts itself, or leaves nothing to make."""
-    both = sorted(set(choice.skip) & set(choice.only))
-    if both:
-        board, copy = both[0]
-        message = (
-            f"Board {board} copy {copy} is named by --only and by --skip. Name it once: with "
-            "--only to make it, with --skip to leave it out."
-        )
-        raise usage("copy-chosen-twice", message)
-    every = {(board.name, copy) for board in wanted for copy in board.copies}
-    if every <= set(choice.skip):
-        message = (
-            f"--skip leaves out every copy of the job ({len(every)} in all), so nothing is left to "
-            "make. Skip fewer copies."
-        )
-        raise usage("nothing-to-make", message)
 
 
 def _nested(

@@ -39,7 +39,7 @@ def said(folder: Path, *words: str, code: int) -> str:
         (f"{JOB}\n[isolation]\ngap = 0.4\n", 2, "table [isolation] is there twice"),
         (f'{JOB}\n[board]\nname = "x"\n', 2, "or head each board with [[board]]"),
         (changed("[60.0, 50.0]", "[45.0, 60.0]"), 1, "swap the two numbers of [[blank]] size"),
-        (changed("[60.0, 50.0]", "[2.4, 2.0]"), 2, "is size [2.4, 2] in inches?"),
+        (changed("[60.0, 50.0]", "[2.4, 2.0]"), 2, "so be below 1 mm (mm, not inches); got 10"),
         (
             changed("gap = 0.3", "gap = 0.3\ndepth = 0.03"),
             1,

@@ -48,7 +48,8 @@ CASES: list[tuple[str, str]] = [
     ),
     (
         changed("size = [500.0, 110.0]", "size = [500.0, 20.0]"),
-        "6:2: [blank] margin must leave room between both edges, so be below 10 mm; got 10",
+        "6:2: [blank] margin must leave room between both edges, so be below 10 mm (mm, not "
+        "inches); got 10",
     ),
     (
         changed("size = [500.0, 110.0]", "size = [500.0, 110.0]\nspacing = 1.9"),

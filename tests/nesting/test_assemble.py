@@ -13,7 +13,14 @@ from millprep.model.job.board import BoardPlan, LayersTable
 from millprep.model.job.job import BlankPlan
 from millprep.model.job.keys import NamedFile
 from millprep.nesting.nest import Effort, nest
-from millprep.nesting.wanted import area_of, layout_of, only, sheet_of, wanted_of, without
+from millprep.nesting.wanted import (
+    area_of,
+    check_choice,
+    layout_of,
+    only,
+    sheet_of,
+    wanted_of,
+)
 
 OUTLINE = shapely.box(100, -50, 160, -20).difference(shapely.box(150, -30, 160, -20))
 assert isinstance(OUTLINE, shapely.Polygon)
@@ -24,7 +31,12 @@ PLAN = BoardPlan(
     turns=(0.0, 90.0), priority=2,
 )  # fmt: skip
 BLANK = BlankPlan(
-    size=(150.0, 100.0), thickness=1.6, copper=0.035, margin=8.0, spacing=3.0, count=2,
+    size=(150.0, 100.0),
+    thickness=1.6,
+    copper=0.035,
+    margin=8.0,
+    spacing=3.0,
+    count=2,
     modulus=22.0,
 )
 OFFCUT = BlankPlan(
@@ -63,17 +75,10 @@ def test_an_offcut_keeps_its_outline() -> None:
     assert outline.contains(area_of(wanted[0], spot))
 
 
-def test_what_is_left_out_moves_nobody() -> None:
-    nested = nest([wanted_of(BOARD, PLAN)], [sheet_of(BLANK)], EFFORT)
-    fewer = without(nested.spots, {("lamp", 2)})
-    assert fewer == (nested.spots[0], nested.spots[2])
-
-
 def test_unknown_copies_are_told() -> None:
     wanted = [wanted_of(BOARD, PLAN)]
-    nested = nest(wanted, [sheet_of(BLANK)], EFFORT)
     with pytest.raises(Refusal, match="no board lamp copy 4"):
-        without(nested.spots, {("lamp", 4), ("lamp", 1)})
+        check_choice(wanted, {("lamp", 4), ("lamp", 1)}, ())
     with pytest.raises(Refusal, match="no board bell copy 1") as refused:
         only(wanted, {("bell", 1)})
     assert refused.value.exit_code == 2

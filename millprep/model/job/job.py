@@ -44,10 +44,6 @@ def _spacing(job: JobPlan, blank: BlankPlan) -> float:
     return kerf if blank.shared_kerf else 2 * kerf + SPACING_WEB
 
 
-IN_INCHES = 25.0
-"""A blank with both sides below this, mm, is likely one whose size was written in inches."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class BlankPlan(JobTable):
     """A size of copper-clad laminate: `[blank]`, or `[[blank]]` for several sizes."""
@@ -124,11 +120,8 @@ class BlankPlan(JobTable):
     def _room_between_margins(self) -> Iterator[Mistake]:
         half = min(self.size) / 2
         if self.margin >= half:
-            words = f"must leave room between both edges, so be below {half:g} mm"
-            words += f"; got {self.margin:g}"
-            if max(self.size) < IN_INCHES:
-                words += f"; is size {plain(self.size)} in inches? It must be in mm"
-            yield wrong(("margin",), words)
+            words = f"must leave room between both edges, so be below {half:g} mm (mm, not inches)"
+            yield wrong(("margin",), f"{words}; got {self.margin:g}")
 
     @check
     def _offcut_fills_its_size(self) -> Iterator[Mistake]:
