@@ -86,7 +86,14 @@ def read_board(
         reading = _Reading(by_layer, keys, layers, ledger, notes)
         board = reading.board(name)
         if board is not None:
-            board = replace(board, doubts=unused.findings(aside(), reading.circles, board))
+            board = replace(
+                board,
+                doubts=unused.findings(
+                    (mark for mark in aside() if mark.source.layer not in layers.other),
+                    reading.circles,
+                    board,
+                ),
+            )
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     except (MemoryError, shapely.GEOSException) as fault:

@@ -80,7 +80,7 @@ def _holes(layer: LayerFacts, board: Board) -> Finding | None:
         message=f'Layer "{layer.name}" holds nothing but {_words(missing)}. The board has no '
         f"hole there, and {on_copper} of them lie on its copper; the first is at "
         f"({first.at[0]:.3f}, {first.at[1]:.3f}) mm. If they are holes, name the layer in "
-        "layers.holes.",
+        "layers.holes; if not, in layers.other.",
         frame="drawing",
         at=first.at,
         board=board.name,
@@ -115,7 +115,8 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
         message=f'Layer "{layer.name}" may be copper, and the job does not use it: '
         f"{' and '.join(words)}; {touching} of its {many(len(shapes), 'shape')} on the board "
         "touch the copper that is used. If it is copper of this side, name it in layers.copper"
-        + (", with its width in layers.widths if these are tracks." if bare else "."),
+        + (", with its width in layers.widths if these are tracks" if bare else "")
+        + "; if not, in layers.other.",
         frame="drawing",
         at=(place.x, place.y),
         board=board.name,

@@ -11,11 +11,11 @@ from millprep.job.reading import CUTTER_NAME
 from millprep.model.blank import Clamp
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
-from millprep.model.job.board import BoardPlan, LayersTable, PlacePlan
+from millprep.model.job.board import BoardPlan, PlacePlan
 from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.job import BlankPlan, JobPlan, LayoutTable, SetupTable
 from millprep.model.job.keys import JobTable, keys
-from millprep.model.job.layers import Selection
+from millprep.model.job.layers import LayersTable, Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin

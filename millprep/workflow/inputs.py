@@ -99,6 +99,7 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
             _left_out(board, board_plan, left)
             for board, board_plan in zip(boards, plan.boards, strict=True)
             for left in board.left_out
+            if left.layer not in board_plan.layers.other
         )
     )
 

@@ -182,6 +182,8 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (second_copper, ROLES, Read(2, 1, (
         ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
          "width; 1 of its 2 shapes on the board touch"),))),
+    # what the job knows to be something else is asked about no more
+    (second_copper, replace(ROLES, other=("tin",)), Read(2, 1, ())),
     (bare_tracks, ROLES, Read(3, 1, (
         ("copper-layer-unused", "2 lines without a width; 2 of its 2 shapes on the board "),))),
     (print_beside, ROLES, Read(2, 1)),

@@ -9,9 +9,10 @@ import shapely
 
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Refusal
-from millprep.model.job.board import BoardPlan, LayersTable
+from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import BlankPlan
 from millprep.model.job.keys import NamedFile
+from millprep.model.job.layers import LayersTable
 from millprep.nesting.nest import Effort, nest
 from millprep.nesting.wanted import (
     area_of,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, get_args
+from typing import Annotated
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import Field
 from pydantic.dataclasses import dataclass
 
 from millprep.geometry.path import Point
@@ -19,96 +19,18 @@ from millprep.model.job.keys import (
     Name,
     NamedFile,
     Pair,
-    PositiveNumber,
     Words,
     choice,
     entry,
     number,
 )
-from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Selection, Unit
-from millprep.model.job.mistakes import Mistake, check, known, near, twice, wrong
+from millprep.model.job.layers import DrawnFrom, LayerRoles, LayersTable, Selection, Unit
+from millprep.model.job.mistakes import Mistake, check, known, twice, wrong
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.net import Wire
 
-LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
 DXF_ALLOWED = "the path of a DXF file"
 Turn = Annotated[float, Field(ge=-360, le=360)]
-MODES = get_args(CopperMode)
-
-
-def _listed(value: Any) -> Any:
-    return (value,) if isinstance(value, str) else value
-
-
-Modes = Annotated[
-    tuple[CopperMode, ...],
-    Field(min_length=1),
-    BeforeValidator(_listed),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                {"enum": list(MODES)},
-                {"type": "array", "items": {"enum": list(MODES)}, "minItems": 1},
-            ]
-        }
-    ),
-]
-"""The file may give one word, or a list of them for a mixed layer."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class LayersTable(JobTable):
-    """Which layers of the drawing have which role; a layer may have several."""
-
-    copper: Annotated[tuple[Words, ...], Field(min_length=1)] = entry(
-        "Layers that hold copper", LAYERS_ALLOWED + ", one at least"
-    )
-    outline: tuple[Words, ...] = entry(
-        "Layers that hold the board's outline and cut-outs; none where the board's size is given",
-        LAYERS_ALLOWED,
-        default=(),
-        words="none",
-    )
-    holes: tuple[Words, ...] = entry("Layers that hold the holes; [] for none", LAYERS_ALLOWED)
-    modes: dict[Words, Modes] = entry(
-        "What draws copper on a layer, where the drawing leaves it open: strokes (lines with a "
-        "width), fills (filled areas), nested outlines (closed lines, every second one a gap) or "
-        "overlapping outlines (closed lines, each of them filled)",
-        "a table of copper layers, each with "
-        + ", ".join(f'"{mode}"' for mode in MODES)
-        + " or a list of these",
-        default={},
-        words="what the shapes themselves show",
-        choices=MODES,
-    )
-    widths: dict[Words, PositiveNumber] = entry(
-        "Width of tracks that a layer gives as centre lines without a width",
-        "a table of copper layers, each with a plain number in mm above 0",
-        unit="mm",
-        default={},
-        words="none",
-    )
-
-    @check
-    def _modes_for_copper(self) -> Iterator[Mistake]:
-        yield from self._for_copper("modes", self.modes)
-
-    @check
-    def _widths_for_copper(self) -> Iterator[Mistake]:
-        yield from self._for_copper("widths", self.widths)
-
-    def _for_copper(self, key: str, layers: dict[str, Any]) -> Iterator[Mistake]:
-        for name in layers:
-            if name.casefold() not in {layer.casefold() for layer in self.copper}:
-                words = f"is for a layer that layers.copper does not name{near(name, self.copper)}"
-                yield wrong((key, name), words)
-
-    @check
-    def _widths_for_strokes(self) -> Iterator[Mistake]:
-        for name in sorted({*self.modes} & {*self.widths}):
-            if "strokes" not in self.modes[name]:
-                words = 'gives tracks a width, so layers.modes must name "strokes" too'
-                yield wrong(("widths", name), words)
 
 
 @dataclass(frozen=True, slots=True, config=TABLE)
@@ -270,6 +192,7 @@ class BoardPlan(JobTable):
             copper=layers.copper,
             outline=layers.outline,
             holes=layers.holes,
+            other=layers.other,
             copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
             line_widths=tuple(layers.widths.items()),
             close_gaps=self.close_gaps,

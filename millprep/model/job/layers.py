@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from typing import Literal
+from typing import Annotated, Any, Literal, get_args
 
+from pydantic import BeforeValidator, Field, WithJsonSchema
 from pydantic.dataclasses import dataclass
 
 from millprep.model.job.keys import (
@@ -13,13 +14,14 @@ from millprep.model.job.keys import (
     TABLE,
     Corners,
     JobTable,
+    PositiveNumber,
     Words,
     choice,
     entry,
     keys,
     number,
 )
-from millprep.model.job.mistakes import Mistake, check, wrong
+from millprep.model.job.mistakes import Mistake, check, near, wrong
 
 CopperMode = Literal["strokes", "fills", "nested outlines", "overlapping outlines"]
 """What draws copper on a layer: lines with a width; filled areas; closed lines of no width,
@@ -87,11 +89,98 @@ class Selection(JobTable):
             yield wrong((), f"has no condition; give one of {', '.join(conditions)}")
 
 
+LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
+MODES = get_args(CopperMode)
+
+
+def _listed(value: Any) -> Any:
+    return (value,) if isinstance(value, str) else value
+
+
+Modes = Annotated[
+    tuple[CopperMode, ...],
+    Field(min_length=1),
+    BeforeValidator(_listed),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": list(MODES)},
+                {"type": "array", "items": {"enum": list(MODES)}, "minItems": 1},
+            ]
+        }
+    ),
+]
+"""The file may give one word, or a list of them for a mixed layer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class LayersTable(JobTable):
+    """Which layers of the drawing have which role; a layer may have several."""
+
+    copper: Annotated[tuple[Words, ...], Field(min_length=1)] = entry(
+        "Layers that hold copper", LAYERS_ALLOWED + ", one at least"
+    )
+    outline: tuple[Words, ...] = entry(
+        "Layers that hold the board's outline and cut-outs; none where the board's size is given",
+        LAYERS_ALLOWED,
+        default=(),
+        words="none",
+    )
+    holes: tuple[Words, ...] = entry("Layers that hold the holes; [] for none", LAYERS_ALLOWED)
+    other: tuple[Words, ...] = entry(
+        "Layers that are none of these, such as lettering, frames and wires: no finding asks "
+        "about them",
+        LAYERS_ALLOWED,
+        default=(),
+        words="none",
+    )
+    modes: dict[Words, Modes] = entry(
+        "What draws copper on a layer, where the drawing leaves it open: strokes (lines with a "
+        "width), fills (filled areas), nested outlines (closed lines, every second one a gap) or "
+        "overlapping outlines (closed lines, each of them filled)",
+        "a table of copper layers, each with "
+        + ", ".join(f'"{mode}"' for mode in MODES)
+        + " or a list of these",
+        default={},
+        words="what the shapes themselves show",
+        choices=MODES,
+    )
+    widths: dict[Words, PositiveNumber] = entry(
+        "Width of tracks that a layer gives as centre lines without a width",
+        "a table of copper layers, each with a plain number in mm above 0",
+        unit="mm",
+        default={},
+        words="none",
+    )
+
+    @check
+    def _modes_for_copper(self) -> Iterator[Mistake]:
+        yield from self._for_copper("modes", self.modes)
+
+    @check
+    def _widths_for_copper(self) -> Iterator[Mistake]:
+        yield from self._for_copper("widths", self.widths)
+
+    def _for_copper(self, key: str, layers: dict[str, Any]) -> Iterator[Mistake]:
+        for name in layers:
+            if name.casefold() not in {layer.casefold() for layer in self.copper}:
+                words = f"is for a layer that layers.copper does not name{near(name, self.copper)}"
+                yield wrong((key, name), words)
+
+    @check
+    def _widths_for_strokes(self) -> Iterator[Mistake]:
+        for name in sorted({*self.modes} & {*self.widths}):
+            if "strokes" not in self.modes[name]:
+                words = 'gives tracks a width, so layers.modes must name "strokes" too'
+                yield wrong(("widths", name), words)
+
+
 @dataclasses.dataclass(frozen=True, slots=True)
 class LayerRoles:
     """Which layers of a drawing have which role; a layer may have several.
 
     Attributes:
+        other: layers that are known to be none of these; nobody asks about them.
         copper_modes: (layer, mode) pairs, several for one layer if it is mixed: only what they
             name is read as copper there. A layer without any is read by what is drawn on it.
         line_widths: (layer, mm): width of the tracks that the drawing gives as centre lines.
@@ -114,3 +203,4 @@ class LayerRoles:
     selections: tuple[Selection, ...] = ()
     outline_unit: Unit | None = None
     holes_unit: Unit | None = None
+    other: tuple[str, ...] = ()
