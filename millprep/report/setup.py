@@ -60,8 +60,9 @@ def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     """What holds the blank, how well, and where more may go."""
     on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
-    words = ["Press the blank onto the tape all over."] if cut_set.tape else []
-    words += [f"Put clamps at {_clamps(on)}."] if on else []
+    press = "Press the blank onto the tape all over." if cut_set.tape else ""
+    clamp = f"Put clamps at {_clamps(on)}." if on else ""
+    words = [f"{press} {clamp}".strip()] if press or clamp else []
     if cut_set.vacuum is True:
         words.append("Switch the vacuum on; it must hold all of the blank.")
     if not isinstance(cut_set.vacuum, bool):
@@ -77,12 +78,14 @@ def _lift(milling_pass: MillingPass) -> list[str]:
     if holding is None:
         return []
     if holding.share == 0:
-        words = (
-            f"Held like this the worst place lifts {number(holding.lift, 3)} mm under a pull of "
-            f"{number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed there."
+        more = (
+            " More clamps do no harm where the drawing has room for them." if holding.room else ""
         )
-    else:
-        words = "Held like this the blank lifts too much; see finding blank-not-held."
+        return [
+            f"Held like this the worst place lifts {number(holding.lift, 3)} mm under a pull of "
+            f"{number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed there.{more}"
+        ]
+    words = "Held like this the blank lifts too much; see finding blank-not-held."
     if holding.room:
         words += (
             f" More clamps do no harm anywhere at {_areas(holding.room)}. Elsewhere a cutter or "

@@ -62,8 +62,7 @@ def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
     blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
     return FlatCheck(
         f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
-        "wherever this pass cuts, by a dial indicator on the spindle (standing still) or by a "
-        "surface map. If it is not, hold the blank better or let the programs follow a map:",
+        "wherever this pass cuts, by dial indicator or surface map:",
         f"millprep probe OUT --pass {milling_pass.number}{blank}",
     )
 
