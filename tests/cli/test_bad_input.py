@@ -287,7 +287,7 @@ def test_a_clamp_in_the_way_of_a_cut(tmp_path: Path) -> None:
 
 def test_a_clamp_in_the_way_of_a_rapid(tmp_path: Path) -> None:
     """It says what to raise or to lower, and for which clamp only that serves."""
-    beside = CLAMP.replace("16.0]", "9.0]")
+    beside = "touch = [4.0, 4.0]\n" + CLAMP.replace("16.0]", "9.0]")
     put(tmp_path, changed("tape = true", beside.format("6.0")))
     (line,) = refused(tmp_path, 1)
     assert "passes the clamp at X25 to 35, Y-10 to 9, 6 mm high, by less than" in line
