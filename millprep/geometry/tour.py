@@ -265,10 +265,10 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
         edges = np.column_stack((order[:-1], order[1:]))
     a, b = owner[edges[:, 0]], owner[edges[:, 1]]
     away = np.hypot(*(places[edges[:, 0]] - places[edges[:, 1]]).T) - spare[a] - spare[b]
-    apart = a != b
+    between = a != b
     # of all edges between two lines the shortest; an entry of 0 would be no edge
-    weights = np.maximum(away[apart], 1e-9)
-    pairs = np.sort(np.column_stack((a[apart], b[apart])), axis=1)
+    weights = np.maximum(away[between], 1e-9)
+    pairs = np.sort(np.column_stack((a[between], b[between])), axis=1)
     best: dict[tuple[int, int], float] = {}
     for (i, j), weight in zip(pairs.tolist(), weights.tolist(), strict=True):
         best[i, j] = min(weight, best.get((i, j), math.inf))
