@@ -163,8 +163,9 @@ def _by_reading(start: Start, board: Board) -> Start:
 
 
 def _by_survey(start: Start, survey: Survey) -> Start:
-    """Of everything drawn; where no unit is known, in the one that the holes fit best."""
+    """Of the layers with a role; where no unit is known, in the one that the holes fit best."""
     from millprep.drawing.marks.slot import Slot
+    from millprep.drawing.survey.layer_facts import joined
     from millprep.drawing.unit import MM, best
 
     likely = best(survey.units)
@@ -173,15 +174,20 @@ def _by_survey(start: Start, survey: Survey) -> Start:
     if survey.unit_mm is None:
         assumed = likely.unit if likely is not None else "mm"
         mm = MM[assumed]
-    x0, y0, x1, y1 = survey.box or (0.0, 0.0, 10.0, 10.0)
-    every = [layer.name for layer in survey.layers]
+    roles = start.roles
+    drawn = [la.box for la in survey.layers if la.name in (roles.outline or roles.copper)]
+    x0, y0, x1, y1 = joined(drawn) or survey.box or (0.0, 0.0, 10.0, 10.0)
     copper = [
         c
-        for c in _candidates(survey, start.roles.copper or every)
+        for c in _candidates(survey, roles.copper)
         if c.role == "copper" and c.reads and (start.needs_mode or not c.stated)
     ]
     gaps = [c.gap for c in copper if c.gap is not None]
-    picked = _candidates(survey, start.roles.holes or every)
+    # where no layer is settled for the holes: those that hold nothing else
+    picked = _candidates(survey, roles.holes)
+    if not roles.holes:
+        every = _candidates(survey, [layer.name for layer in survey.layers])
+        picked = [*(c for c in every if c.role == "holes"), *copper]
     # all readings of a copper layer have the same holes
     readings = {c.drills: c for c in picked if c.bores and (c.own_holes or c.role == "holes")}
     bores = [bore for reading in readings.values() for bore in reading.bores]

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest
-from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
+from millprep.drawing.marks.slot import Bore, slot_of
 from millprep.geometry.path import Point
 
 
@@ -22,11 +23,11 @@ def outline(
     *,
     circles_are_holes: bool,
     tolerance: float = TOLERANCE,
-) -> tuple[shapely.Polygon | None, list[Round]]:
-    """Board area from the marks of the outline layers, and circles left for holes.
+) -> tuple[shapely.Polygon | None, list[Bore]]:
+    """Board area from the marks of the outline layers, and circles and slots left for holes.
 
-    Wide lines count by their centre line. With `circles_are_holes`, circles within the
-    outer loop are holes instead of cut-outs.
+    Wide lines count by their centre line. With `circles_are_holes`, circles and slots within
+    the outer loop are holes instead of cut-outs.
     """
     curves: list[Curve] = []
     for mark in marks:
@@ -100,7 +101,7 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
 
 def _sorted_out(
     loops: list[Loop], ledger: Ledger, circles_are_holes: bool
-) -> tuple[shapely.Polygon | None, list[Round]]:
+) -> tuple[shapely.Polygon | None, list[Bore]]:
     nesting = nest([loop.points for loop in loops])
     crossing = nesting if isinstance(nesting, Crossing) else nesting.cross()
     if crossing is not None or isinstance(nesting, Crossing):
@@ -136,12 +137,13 @@ def _sorted_out(
         return None, []
     outer = depth.index(0)
     shell = nesting.areas[outer]
-    holes: list[Round] = []
+    holes: list[Bore] = []
     inner: list[shapely.Polygon | shapely.MultiPolygon] = []
     for i, area in enumerate(nesting.areas):
         loop = loops[nesting.kept[i]]
-        if i != outer and circles_are_holes and loop.round is not None:
-            holes.append(loop.round)
+        bore = loop.round or slot_of(loop.points) if i != outer and circles_are_holes else None
+        if bore is not None:
+            holes.append(bore)
             for source in loop.sources:
                 ledger.use(source, "holes")
             continue

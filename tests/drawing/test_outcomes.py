@@ -178,6 +178,25 @@ def lone_region(sheet: Sheet) -> None:
     region(sheet, filled=False)
 
 
+def slot_in_the_edge(sheet: Sheet) -> None:
+    """A slot on the layer of the edge, which the job names for the holes too."""
+    tracks(sheet)
+    corners = [(30, 20, 0), (35, 20, 1), (35, 22, 0), (30, 22, 1)]
+    sheet.space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": "rim"})
+
+
+def pen_edge(sheet: Sheet) -> None:
+    """An edge drawn with a pen and left open by 2 mm, and fine print on another layer."""
+    sheet.space.delete_all_entities()
+    edge = [(2, 0), (50, 0), (50, 30), (0, 30), (0, 0)]
+    sheet.space.add_lwpolyline(edge, dxfattribs={"layer": "rim", "const_width": 0.2})
+    tracks(sheet)
+    for k in range(2):
+        points = [(30, 10 + 0.15 * k), (35, 10 + 0.15 * k)]
+        style = {"layer": "print", "const_width": 0.1}
+        sheet.space.add_lwpolyline(points, dxfattribs=style)
+
+
 READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (second_copper, ROLES, Read(2, 1, (
         ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
@@ -197,6 +216,7 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (hatch_without_paths, ROLES, Read(2, 1)),
     (splined_hatch, ROLES, Read(3, 1)),
     (region, ROLES, Read(3, 1)),
+    (slot_in_the_edge, replace(ROLES, holes=("rim", "bores")), Read(2, 2)),
     (lone_region, ROLES, Refused(
         "entity-unsupported", "a REGION, an area in the form of a solid modeller, cannot")),
     (two_boards, ROLES, Refused("outline-several", "--region -0.1,-0.1,50.1,30.1")),
@@ -252,6 +272,10 @@ STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [
     (crossed_line, (), 0, (
         "at (7.000, 17.000): its line crosses itself; draw it as separate outlines",
         "once 1 line that cross themselves are drawn anew", "5 pieces, narrowest gap 2 mm")),
+    (pen_edge, (), 0, (
+        "  foil: 2 lines with a width; 2 pieces", "  print: 2 lines with a width; 2 pieces",
+        "may be outline: a closed line drawn with a pen",
+        "No gap between pieces of copper is known")),
     (nothing, (), 3, ("model space of sheet.dxf holds no entities",)),
     (only_text, (), 3, ("sheet.dxf holds no line and no area: 1 TEXT",)),
 ]  # fmt: skip

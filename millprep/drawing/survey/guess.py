@@ -63,7 +63,7 @@ def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
         # straight lines with a width are slots to a hole layer, but tracks rather than slots
         tracks = any(isinstance(mark, Stroke) and mark.widths.any() and not mark.closed
                      and len(mark.vertices) > 1 for mark in layer.marks)  # fmt: skip
-        if edge is not None:
+        if edge is not None and (edge.pieces is not None or bore is None):
             mine.append(edge)
         if edge is not None and edge.pieces is not None:
             edges.append((layer, edge))
@@ -74,7 +74,9 @@ def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
             bores.append(layer)
             rest.append((layer, mine))
             continue
-        readings = _copper(layer)
+        # a single line around everything else is an edge, even with a gap
+        bare = edge is not None and len(drawn) > 1 and layer.is_ring
+        readings = [] if bare else _copper(layer)
         mine += readings
         if bore is not None:
             mine.append(bore)

@@ -112,6 +112,21 @@ class LayerFacts:
         rest.close()
         return rest
 
+    @property
+    def is_ring(self) -> bool:
+        """Whether it holds one line alone, whose ends lie next to each other."""
+        wide = [m.curve for m in self.marks if isinstance(m, Stroke) and m.widths.any()]
+        lines = [
+            *((loop.points, True) for loop in self.loops),
+            *((run.points, False) for run in self.opened),
+            *((curve.points, curve.closed) for curve in wide),
+        ]
+        if self.fills or len(lines) != 1:
+            return False
+        ((points, closed),) = lines
+        away = np.hypot(*np.diff(points, axis=0).T).sum()
+        return closed or bool(np.hypot(*(points[-1] - points[0])) <= 0.05 * away)
+
     def spans(self, everything: Box | None) -> bool:
         """Whether what is drawn here reaches as far as everything does, on all four sides."""
         if everything is None or self.box is None:
