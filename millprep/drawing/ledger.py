@@ -23,6 +23,7 @@ class Ledger:
         used: numbers of the model space entities of which something is used.
         repairs: what was changed to open damaged files, as sentences.
         changed: names of all such changes.
+        warnings: of how the drawing is read.
     """
 
     def __init__(self, board: str | None, shown_as: str) -> None:
@@ -31,6 +32,7 @@ class Ledger:
         self.used: set[int] = set()
         self.repairs: list[str] = []
         self.changed: list[str] = []
+        self.warnings: list[Finding] = []
         self._roles: dict[int, set[str]] = {}
         self._left: list[tuple[Source, str, bool]] = []
         self._stops: list[Finding] = []
@@ -70,6 +72,20 @@ class Ledger:
                 severity="stop",
                 message=f"{head}{what}; {remedy}" if remedy else f"{head}{what}",
                 frame="drawing" if at is not None else None,
+                at=at,
+                board=self.board,
+                file=self.shown_as,
+            )
+        )
+
+    def warn(self, code: str, message: str, at: Point) -> None:
+        """Note how the drawing is read where a person may have meant something else."""
+        self.warnings.append(
+            Finding(
+                code=code,
+                severity="warn",
+                message=message,
+                frame="drawing",
                 at=at,
                 board=self.board,
                 file=self.shown_as,

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
-from millprep.drawing.marks.evenodd import Crossing, nest
+from millprep.drawing.marks.evenodd import Crossing, Nest, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.slot import Bore, slot_of
 from millprep.geometry.path import Point
+
+WIDEST_PEN = 0.6
+"""A frame narrower than this, mm, is a line that a pen drew (common practice, no source)."""
 
 
 def outline(
@@ -69,14 +72,20 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
             for end in (_pair(run.points[0]), _pair(run.points[-1]))
             if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
         ]
-    for gap, other in _gaps([e for e, _ in ends]):
+    gaps = _gaps([e for e, _ in ends])
+    widest = max((math.dist(ends[gap][0], ends[other][0]) for gap, other in gaps), default=0.0)
+    several = ""
+    if len(gaps) > 1:
+        several = f"; it has {len(gaps)} gaps, the widest {widest:.4f} mm"
+    for gap, other in gaps:
         (x0, y0), (x1, y1) = ends[gap][0], ends[other][0]
-        size = float(np.hypot(x1 - x0, y1 - y0))
+        size = math.dist((x0, y0), (x1, y1))
         ledger.stop(
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
-            f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away",
-            "close the gap in the drawing, or let the job close gaps of this size",
+            f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away{several}",
+            "close the gap in the drawing, or let the job close gaps of this size"
+            + (f": close_gaps = {math.ceil(widest * 100) / 100:g} closes all" if several else ""),
             source=chained.opened[ends[gap][1]].sources[0],
             at=(x0, y0),
         )
@@ -103,6 +112,8 @@ def _sorted_out(
     loops: list[Loop], ledger: Ledger, circles_are_holes: bool
 ) -> tuple[shapely.Polygon | None, list[Bore]]:
     nesting = nest([loop.points for loop in loops])
+    if not isinstance(nesting, Crossing) and (drawn := _of_a_pen(nesting, loops, ledger)):
+        return _sorted_out(drawn, ledger, circles_are_holes)
     crossing = nesting if isinstance(nesting, Crossing) else nesting.cross()
     if crossing is not None or isinstance(nesting, Crossing):
         assert crossing is not None
@@ -178,6 +189,57 @@ def _sorted_out(
         )
         return None, []
     return board, holes
+
+
+def _of_a_pen(nesting: Nest, loops: list[Loop], ledger: Ledger) -> list[Loop]:
+    """The middle lines of what a pen drew, where both its rims, or each of its lines, are given.
+
+    No board is a frame as narrow as a pen. Empty where the outermost line is no such frame.
+    """
+    if len(loops) < 2:
+        return []
+    if len(nesting.crossing):
+        ink = list(shapely.get_parts(shapely.union_all(nesting.areas)))
+    else:
+        ink = odd_areas(nesting)
+    ink.sort(key=lambda area: -shapely.Polygon(area.exterior).area)
+    known = {round(nesting.areas[i].area, 6): loops[k] for i, k in enumerate(nesting.kept)}
+    sources = tuple(source for loop in loops for source in loop.sources)
+    out: list[Loop] = []
+    widest = 0.0
+    for area in ink:
+        width = _pen_of(area)
+        if width is not None:
+            inner = shapely.Polygon(area.interiors[0])
+            middle = inner.buffer(width / 2, join_style="mitre", mitre_limit=2.0)
+            out.append(Loop(np.asarray(middle.exterior.coords)[:-1], False, sources))
+            widest = max(widest, width)
+        elif out and (single := known.get(round(area.area, 6))) is not None:
+            out.append(single)
+        else:
+            return []
+    first = _pair(out[0].points[0])
+    ledger.warn(
+        "outline-of-a-pen",
+        f"The board's edge is drawn as the two rims of a line {widest:.3f} mm wide. The middle of "
+        "that line is taken for the edge. If it is not meant so, draw the edge as one line.",
+        first,
+    )
+    return out
+
+
+def _pen_of(area: shapely.Polygon) -> float | None:
+    """The even width of a frame that is as narrow as a pen, mm; None for anything else."""
+    if len(area.interiors) != 1:
+        return None
+    outer, inner = area.exterior, area.interiors[0]
+    width = float(shapely.distance(outer, inner))
+    mean = float(2 * area.area / (outer.length + inner.length))
+    # from corner to corner it is wider
+    even = mean < 1.2 * width and shapely.hausdorff_distance(outer, inner) <= 1.6 * width
+    if not even or width > WIDEST_PEN:
+        return None
+    return width
 
 
 def _around(box: tuple[float, float, float, float]) -> str:

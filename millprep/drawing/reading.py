@@ -86,14 +86,9 @@ def read_board(
         reading = _Reading(by_layer, keys, layers, ledger, notes)
         board = reading.board(name)
         if board is not None:
-            board = replace(
-                board,
-                doubts=unused.findings(
-                    (mark for mark in aside() if mark.source.layer not in layers.other),
-                    reading.circles,
-                    board,
-                ),
-            )
+            seen = (mark for mark in aside() if mark.source.layer not in layers.other)
+            more = unused.findings(seen, reading.circles, board)
+            board = replace(board, doubts=(*board.doubts, *more))
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     except (MemoryError, shapely.GEOSException) as fault:
@@ -230,6 +225,8 @@ class _Reading:
             return None
         shapes = copper.sorted_reading(hole_marks.close_drilled(shapes, bores))
         pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
+        if edge is not None and self._in_cut_outs(edge, shapes):
+            return None
         edge = edge or self._stated_edge(shapes)
         board_holes = hole_marks.holes(bores, pieces)
         self._lone(board_holes, shared, pieces)
@@ -242,7 +239,32 @@ class _Reading:
             self.ledger.left_out(),
             tuple(self.ledger.repairs),
             tuple(self.notes),
+            tuple(self.ledger.warnings),
         )
+
+    def _in_cut_outs(self, edge: shapely.Polygon, shapes: list[shapely.Polygon]) -> bool:
+        """Whether a cut-out would take pieces of copper away whole."""
+        tree = shapely.STRtree([shape.representative_point() for shape in shapes])
+        for ring in edge.interiors:
+            cut = shapely.Polygon(ring)
+            inside = [
+                shapes[k]
+                for k in sorted(tree.query(cut, predicate="contains").tolist())
+                if shapely.intersection(shapes[k], cut).area > shapes[k].area / 2
+            ]
+            if not inside:
+                continue
+            x0, y0, x1, y1 = cut.bounds
+            at = inside[0].representative_point()
+            self.ledger.stop(
+                "copper-in-cut-out",
+                f"the line on the outline layers from ({x0:.3f}, {y0:.3f}) to ({x1:.3f}, {y1:.3f}) "
+                f"lies within the board's edge, so it is a cut-out, but copper lies in it: "
+                f"{len(inside)} of {len(shapes)} pieces",
+                "leave only the board's edge and its cut-outs on the outline layers",
+                at=(at.x, at.y),
+            )
+        return self.ledger.stopped
 
     def _lone(
         self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
+import shapely
 
 from millprep.drawing import read
 from millprep.model.board import Board
@@ -197,6 +200,46 @@ def pen_edge(sheet: Sheet) -> None:
         sheet.space.add_lwpolyline(points, dxfattribs=style)
 
 
+def two_rings(sheet: Sheet) -> None:
+    """The edge as two rings 0.05 mm apart, with a round cut-out drawn the same way."""
+    tracks(sheet)
+    sheet.box(0.05, 0.05, 49.95, 29.95)
+    for r in (3, 2.8):
+        sheet.space.add_circle((40, 8), r, dxfattribs={"layer": "rim"})
+
+
+def capsules(sheet: Sheet) -> None:
+    """The edge as the outlines of four thick lines."""
+    sheet.space.delete_all_entities()
+    corners = [(0, 0), (50, 0), (50, 30), (0, 30), (0, 0)]
+    for (x0, y0), (x1, y1) in itertools.pairwise(corners):
+        length = math.dist((x0, y0), (x1, y1))
+        ux, uy = 0.1 * (x1 - x0) / length, 0.1 * (y1 - y0) / length
+        rim = [
+            (x0 + uy, y0 - ux, 0), (x1 + uy, y1 - ux, 1),
+            (x1 - uy, y1 + ux, 0), (x0 - uy, y0 + ux, 1),
+        ]  # fmt: skip
+        sheet.space.add_lwpolyline(rim, format="xyb", close=True, dxfattribs={"layer": "rim"})
+    tracks(sheet)
+
+
+def copper_in_a_cut_out(sheet: Sheet) -> None:
+    """A line 2 mm within the edge, around all copper."""
+    tracks(sheet)
+    sheet.box(2, 2, 48, 28)
+
+
+def three_gaps(sheet: Sheet) -> None:
+    """An edge of lines that leave three gaps."""
+    sheet.space.delete_all_entities()
+    tracks(sheet)
+    lines = [
+        ((0, 0), (50, 0)), ((50, 0.1), (50, 30)), ((50, 30), (0.2, 30)), ((0, 30), (0, 0.04)),
+    ]  # fmt: skip
+    for start, end in lines:
+        sheet.space.add_line(start, end, dxfattribs={"layer": "rim"})
+
+
 READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (second_copper, ROLES, Read(2, 1, (
         ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
@@ -219,6 +262,12 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (slot_in_the_edge, replace(ROLES, holes=("rim", "bores")), Read(2, 2)),
     (lone_region, ROLES, Refused(
         "entity-unsupported", "a REGION, an area in the form of a solid modeller, cannot")),
+    (two_rings, ROLES, Read(2, 1, (("outline-of-a-pen", "two rims of a line 0.198 mm wide"),))),
+    (capsules, NO_HOLES, Read(2, 0, (("outline-of-a-pen", "two rims of a line 0.200 mm wide"),))),
+    (copper_in_a_cut_out, ROLES, Refused(
+        "copper-in-cut-out", "from (2.000, 2.000) to (48.000, 28.000) lies within")),
+    (three_gaps, NO_HOLES, Refused(
+        "outline-open", "it has 3 gaps, the widest 0.2000 mm; close the gap")),
     (two_boards, ROLES, Refused("outline-several", "--region -0.1,-0.1,50.1,30.1")),
     (crossed_line, ROLES, Refused("copper-crosses-itself", "crosses itself")),
     (nothing, ROLES, Refused("drawing-empty", "holds no entities")),
@@ -329,6 +378,19 @@ def test_the_unit_of_a_further_file_is_asked_when_it_has_none(tmp_path: Path) ->
     answered = run(*start, "--outline-unit", "inch", "--out", tmp_path / "b.toml")
     assert "left to fill in" not in answered.stdout
     assert 'outline_unit = "inch"' in (tmp_path / "b.toml").read_text("utf-8")
+
+
+@pytest.mark.parametrize(("draw", "cut_outs"), [(two_rings, 1), (capsules, 0)])
+def test_an_edge_of_a_pen_is_its_middle(tmp_path: Path, draw: Draw, cut_outs: int) -> None:
+    sheet = Sheet(tmp_path)
+    draw(sheet)
+    edge = sheet.read(NO_HOLES).outline
+    inset = 0.025 if draw is two_rings else 0.0
+    expected = (inset, inset, 50 - inset, 30 - inset)
+    assert edge.bounds == pytest.approx(expected, abs=1e-6)
+    # chords of 2 µm make the pen's width and the radius as much smaller, 3 µm together
+    radii = [math.sqrt(shapely.Polygon(ring).area / math.pi) for ring in edge.interiors]
+    assert radii == pytest.approx([2.9] * cut_outs, abs=3e-3)
 
 
 @pytest.mark.parametrize(

@@ -83,7 +83,11 @@ def test_it_is_the_first_program_with_the_cutter_that_cuts_first() -> None:
 CLAMP = Clamp(Box(25.0, 0.0, 40.0, 30.0), 6.5)
 TIP = mill(2.0)
 PROBE = RegistrationPlan(
-    method="measure", probe="electrical", probe_cutter=TIP, cutters=(), pin_depth=4.0,
+    method="measure",
+    probe="electrical",
+    probe_cutter=TIP,
+    cutters=(),
+    pin_depth=4.0,
     pin_diameter=3.0,
 )
 HOLE = RegistrationHole("r1", (80.0, 60.0), (80.0, 60.0), 4.0, "locate", 1, 2)

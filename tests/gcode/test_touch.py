@@ -29,7 +29,11 @@ HOLES = (
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), HOLES, (50.0, 5.0))
 TIP = mill(2.0)
 PROBE = RegistrationPlan(
-    method="measure", probe="electrical", probe_cutter=TIP, cutters=(), pin_depth=4.0,
+    method="measure",
+    probe="electrical",
+    probe_cutter=TIP,
+    cutters=(),
+    pin_depth=4.0,
     pin_diameter=3.0,
 )
 

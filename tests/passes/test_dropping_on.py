@@ -199,5 +199,3 @@ def test_the_change_that_is_named_is_enough(told: RegistrationPlan) -> None:
 
 def test_drawn_blanks_can_disagree() -> None:
     assert abs(dropped(plan("round", 0.03)) - probability(plan("round", 0.02))) > 0.05
-
-

@@ -18,7 +18,14 @@ from millprep.passes.neighbours import Gouge, Pair
 from tests.helpers.workshop import MACHINE
 
 PLAN = RegistrationPlan(
-    method="pins", hole=3.02, key=4.0, wall=2.0, cutters=(), pin=2.98, pin_depth=4.0, overrun=0.4,
+    method="pins",
+    hole=3.02,
+    key=4.0,
+    wall=2.0,
+    cutters=(),
+    pin=2.98,
+    pin_depth=4.0,
+    overrun=0.4,
     pin_diameter=3.0,
 )
 BOARD = Board("lamp", shapely.box(0, 0, 9, 9), (CopperPiece("c1", shapely.box(1, 1, 2, 2)),), ())

@@ -66,9 +66,7 @@ def put_on(holes: list[RegistrationHole], errors: FloatArray) -> tuple[FloatArra
     p = pins[1] - pins[0]
     line = arm[:, 0] * slot[1] - arm[:, 1] * slot[0]
     # turned by t, p × (R(t)·f) = -line: the line passes through the pin
-    turn = np.arcsin(line / np.hypot(*p)) - np.arctan2(
-        p[0] * slot[1] - p[1] * slot[0], p @ slot
-    )
+    turn = np.arcsin(line / np.hypot(*p)) - np.arctan2(p[0] * slot[1] - p[1] * slot[0], p @ slot)
     cos, sin = np.cos(turn), np.sin(turn)
     x, y = made[:, 0].T
     return turn, pins[0] - np.column_stack((cos * x - sin * y, sin * x + cos * y))

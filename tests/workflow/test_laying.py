@@ -33,7 +33,12 @@ def board(width: float, height: float, name: str = "panel") -> Board:
 
 def blank(width: float, height: float, count: int = 1, margin: float = 8.0) -> BlankPlan:
     return BlankPlan(
-        size=(width, height), thickness=1.6, copper=0.035, margin=margin, spacing=3.0, count=count,
+        size=(width, height),
+        thickness=1.6,
+        copper=0.035,
+        margin=margin,
+        spacing=3.0,
+        count=count,
         modulus=22.0,
     )
 
