@@ -93,21 +93,24 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
     inside = shapely.prepared.prep(board.outline.buffer(NEAR))
     shapes: list[shapely.Geometry] = []
     reach: list[float] = []
-    for mark in layer.marks:
-        shape = _shape(mark)
+    bare = not layer.wide and not layer.fills
+    drawn = [(_shape(mark), _half_width(mark)) for mark in layer.marks]
+    if bare:  # a line may be drawn in many parts
+        drawn = [(shapely.LinearRing(loop.points), 0.0) for loop in layer.loops]
+        drawn += [(shapely.LineString(run.points), 0.0) for run in layer.opened]
+    for shape, half in drawn:
         if shape is not None and inside.covers(shape) and not edge.covers(shape):
             shapes.append(shape)
-            reach.append(_half_width(mark))
+            reach.append(half)
     if not shapes:
         return None
     tree = shapely.STRtree([piece.shape for piece in board.pieces])
     touching = len(set(tree.query(shapes, predicate="dwithin", distance=reach)[0].tolist()))
-    bare = not layer.wide and not layer.fills
-    if bare and (len(shapes) < 2 or 2 * touching < len(shapes)):
+    if bare and 2 * touching < len(shapes):
         return None
     words = [many(layer.wide, "line") + " with a width"] if layer.wide else []
     words += [many(layer.fills, "filled area")] if layer.fills else []
-    words += [many(len(layer.marks), "line") + " without a width"] if bare else []
+    words += [many(len(drawn), "line") + " without a width"] if bare else []
     place = shapely.centroid(shapes[0])
     return Finding(
         code="copper-layer-unused",

@@ -247,7 +247,7 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     # what the job knows to be something else is asked about no more
     (second_copper, replace(ROLES, other=("tin",)), Read(2, 1, ())),
     (bare_tracks, ROLES, Read(3, 1, (
-        ("copper-layer-unused", "2 lines without a width; 2 of its 2 shapes on the board "),))),
+        ("copper-layer-unused", "1 line without a width; 1 of its 1 shape on the board "),))),
     (print_beside, ROLES, Read(2, 1)),
     (second_holes, ROLES, Read(1, 1, (
         ("holes-layer-unused", '"deep" holds nothing but 2 circles of 0.80 to 3.20 mm. The board '

@@ -57,6 +57,10 @@ def test_no_drawing_is_forgotten() -> None:
     assert present == {file for file, *_ in OUTCOMES}
 
 
+UNOPENED = {"drawing-unreadable", "drawing-empty", "copper-empty"}
+"""Refusals of drawings that do not open, or hold nothing but text."""
+
+
 @pytest.mark.parametrize("file", sorted({file for file, *_ in OUTCOMES}))
 def test_a_survey_never_breaks(file: str) -> None:
     if any(isinstance(end, Refused) and end.codes == {"drawing-unreadable"}

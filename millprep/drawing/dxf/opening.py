@@ -15,6 +15,10 @@ from millprep.drawing.ledger import Ledger
 MOST_BYTES = 20_000_000
 """Larger files are refused; a half-metre board takes a fiftieth of it."""
 
+MOST_RECORDS = 100_000
+"""Entities and vertices of their own beyond which a file is refused before it is parsed: each
+takes 0.1 ms and 2 kB."""
+
 MOST_PATHS = 20_000
 """Ways through blocks in blocks beyond which a file is not mended: the audit walks each."""
 
@@ -76,6 +80,13 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
             f"{ledger.shown_as} does not begin like a DXF file{_other_kind(content)}",
             "export the drawing as DXF, R12 or later",
         )
+    elif (count := len(_RECORD.findall(content))) > MOST_RECORDS:
+        ledger.stop(
+            "drawing-too-large",
+            f"{ledger.shown_as} has {count} entities and other records; at most {MOST_RECORDS} are "
+            "read",
+            "export only the layers of the board",
+        )
     ledger.refuse_if_stopped()
     said = frozenset(
         name for name in ("$INSUNITS", "$MEASUREMENT") if name.encode("ascii") in content
@@ -100,6 +111,10 @@ def _other_kind(content: bytes) -> str:
     }
     kind = next((kind for mark, kind in kinds.items() if re.match(mark, content)), None)
     return f", but like {kind}" if kind else ""
+
+
+_RECORD = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*[A-Z]", re.MULTILINE)
+"""The group code that begins an entity of a text file, and the kind after it."""
 
 
 def _looks_like_dxf(head: bytes) -> bool:
