@@ -240,6 +240,18 @@ def three_gaps(sheet: Sheet) -> None:
         sheet.space.add_line(start, end, dxfattribs={"layer": "rim"})
 
 
+def circle_below_zero(sheet: Sheet) -> None:
+    """A circle whose radius is below 0."""
+    tracks(sheet)
+    sheet.space.add_circle((30, 10), -1, dxfattribs=FOIL)
+
+
+def circle_of_no_number(sheet: Sheet) -> None:
+    """A circle whose radius is no number."""
+    tracks(sheet)
+    sheet.space.add_circle((30, 10), math.nan, dxfattribs=FOIL)
+
+
 READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (second_copper, ROLES, Read(2, 1, (
         ("copper-layer-unused", '"tin" may be copper, and the job does not use it: 2 lines with a '
@@ -268,6 +280,8 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
         "copper-in-cut-out", "from (2.000, 2.000) to (48.000, 28.000) lies within")),
     (three_gaps, NO_HOLES, Refused(
         "outline-open", "it has 3 gaps, the widest 0.2000 mm; close the gap")),
+    (circle_below_zero, ROLES, Refused("entity-damaged", "its radius is -1")),
+    (circle_of_no_number, ROLES, Refused("entity-damaged", "its radius is nan")),
     (two_boards, ROLES, Refused("outline-several", "--region -0.1,-0.1,50.1,30.1")),
     (crossed_line, ROLES, Refused("copper-crosses-itself", "crosses itself")),
     (nothing, ROLES, Refused("drawing-empty", "holds no entities")),

@@ -123,7 +123,8 @@ OUTCOMES: list[tuple[str, Unit | None, LayerRoles, Read | Refused]] = [
      Refused("entity-unsupported", "hatch-not-solid", "block-clipped")),
     ("nasty/bin_dxf_r12.dxf", "mm", copper("0"), Refused("copper-zero-width")),
     ("nasty/bin_dxf_r14.dxf", "mm", copper("0"), Refused("copper-zero-width")),
-    ("nasty/circle_radius_le_0.dxf", None, copper("0"), Refused("copper-empty")),
+    # one radius is 0, one below
+    ("nasty/circle_radius_le_0.dxf", None, copper("0"), Refused("entity-damaged")),
     ("nasty/clockwise_arcs_hatch.dxf", None, copper("HATCH"), Read(1)),
     ("nasty/duplicate_handles.dxf", "mm", copper("CK_LEVEL_1"), Refused("copper-zero-width")),
     ("nasty/dxf_unicode.dxf", None, copper("0"), Refused("drawing-empty")),

@@ -14,7 +14,7 @@ import numpy as np
 
 from millprep.drawing.dxf import hatch, spline
 from millprep.drawing.marks.mark import SAME, Aside, Curve, Mark, Source, Stroke, Unread
-from millprep.geometry.path import SAGITTA
+from millprep.geometry.path import SAGITTA, Point
 from millprep.geometry.pose import Affine
 
 
@@ -28,8 +28,10 @@ def _line(entity: Any, source: Source, to_mm: Affine) -> Mark:
 def _arc(entity: Any, source: Source, to_mm: Affine) -> Mark:
     dxf = entity.dxf
     x, y, radius = dxf.center[0], dxf.center[1], dxf.radius
-    if not radius > 0:
+    if radius == 0:
         return Aside(source, "it has no radius")
+    if not radius > 0:  # below 0, or no number
+        return Unread(source, "entity-damaged", f"its radius is {radius:g}", _place(x, y, to_mm))
     start, end = math.radians(dxf.start_angle), math.radians(dxf.end_angle)
     sweep = (end - start) % (2 * math.pi)
     if sweep < 1e-12:
@@ -43,10 +45,17 @@ def _arc(entity: Any, source: Source, to_mm: Affine) -> Mark:
     return _stroke(source, vertices, [math.tan(sweep / n / 4)] * n, [0.0] * n, False, to_mm)
 
 
+def _place(x: float, y: float, to_mm: Affine) -> Point | None:
+    at = to_mm.point(x, y)
+    return at if all(map(math.isfinite, at)) else None
+
+
 def _circle(entity: Any, source: Source, to_mm: Affine) -> Mark:
     x, y, radius = entity.dxf.center[0], entity.dxf.center[1], entity.dxf.radius
-    if not radius > 0:
+    if radius == 0:
         return Aside(source, "it has no radius")
+    if not radius > 0:  # below 0, or no number
+        return Unread(source, "entity-damaged", f"its radius is {radius:g}", _place(x, y, to_mm))
     ends = [(x + radius, y), (x - radius, y)]
     return _stroke(source, ends, [1.0, 1.0], [0.0, 0.0], True, to_mm)
 
