@@ -17,7 +17,11 @@ def test_every_set_is_frozen() -> None:
     assert frozen().keys() == (JOBS | REAL).keys()
 
 
-@pytest.mark.parametrize("name", JOBS)
+QUICK = ("indicators", "heaters", "socket", "supply-half-millimetre", "resumed")
+"""Sets of the usual run; `python -m tests.frozen --check` compares all."""
+
+
+@pytest.mark.parametrize("name", QUICK)
 def test_a_set_is_as_it_was(name: str, tmp_path: Path) -> None:
     assert differences(frozen()[name], made(JOBS[name], tmp_path)) == []
 
@@ -25,7 +29,7 @@ def test_a_set_is_as_it_was(name: str, tmp_path: Path) -> None:
 @pytest.mark.skipif(
     SHARED is None, reason="MILLPREP_SHARED does not name the folder with the real drawings"
 )
-@pytest.mark.parametrize("name", REAL)
+@pytest.mark.parametrize("name", ["real-main"])
 def test_a_set_of_a_real_drawing_is_as_it_was(name: str, tmp_path: Path) -> None:
     assert differences(frozen()[name], made(REAL[name], tmp_path)) == []
 
