@@ -146,8 +146,7 @@ class FiguresSink:
 
     def begin(self, program: Program) -> None:
         """Up, down for a look, and the spindle starts; how long a person looks nobody knows."""
-        x, y, _ = program.start
-        self._at = (x, y, 0.0)
+        self._at = program.start
         for move in first_moves(program, self._machine):
             self.move(move)
         # through air, and no cut

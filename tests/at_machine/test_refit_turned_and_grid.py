@@ -15,7 +15,11 @@ from tests.helpers.small_job import changed, run
 from tests.helpers.strip_set import JOB, lines_read, programs, report, strip, write
 
 TURNED = changed("tape = true", "tape = true\nturn = true", JOB)
-GRID = changed("size = [120.0, 60.0]", "size = [120.0, 110.0]", JOB)
+GRID = changed(
+    "travel = [80.0, 70.0]",
+    "travel = [80.0, 70.0]\ntravel_margin = 0.0",
+    changed("size = [120.0, 60.0]", "size = [120.0, 110.0]", JOB),
+)
 MOVE = Pose.turn(-0.25).then(Pose.shift(-0.3, 0.4))
 
 

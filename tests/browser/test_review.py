@@ -122,8 +122,8 @@ def test_a_finding_without_a_place_is_no_button(opened: Opened) -> None:
         ("blank-1/pass-1/*-register-and-bore-1.0.ngc", 101.3),
         ("blank-1/pass-1/*-isolate-vee.ngc", 2.0),
         ("blank-1/pass-1/*-isolate-vee.ngc", 1234.5),
-        ("blank-1/pass-1/*-isolate-vee.ngc", 7777.7),
-        ("blank-1/pass-2/*-isolate-vee.ngc", 5000.1),
+        ("blank-1/pass-1/*-isolate-vee.ngc", 1111.1),
+        ("blank-1/pass-2/*-isolate-vee.ngc", 900.1),
         ("blank-1/pass-2/*-profile-2.0.ngc", 300.3),
     ],
 )

@@ -84,7 +84,7 @@ def test_a_drawing_without_unit(tmp_path: Path) -> None:
     (said,) = refused(tmp_path, 3)
     assert "the drawing does not say its unit" in said
     assert "mm makes it 30.00 × 20.00 mm, inch makes it 762.00 × 508.00 mm" in said
-    assert "say the unit of this drawing in the job [drawing-no-unit] (lamp, lamp.dxf)" in said
+    assert "say the unit of lamp.dxf in the job, as unit [drawing-no-unit] (lamp, lamp.dxf)" in said
 
 
 def test_the_unit_said_in_the_job_mends_that(tmp_path: Path) -> None:
@@ -212,7 +212,9 @@ LARGE = changed("size = [60.0, 50.0]", "size = [400.0, 300.0]")
 def test_registration_holes_that_nothing_makes(tmp_path: Path) -> None:
     put(tmp_path, LARGE, large)
     said = refused(tmp_path, 1)
-    assert [re.findall(r"[0-9.]+ mm", line)[0] for line in said] == ["3.02 mm", "4 mm", "2.98 mm"]
+    sizes = [re.findall(r"[0-9.]+ mm", line)[0] for line in said]
+    # the hole, the slot, the key, and their pins
+    assert sizes == ["3.02 mm", "3.02 mm", "4 mm", "2.98 mm"]
     assert "Name a drill of that size or a thinner end mill in [registration] cutters." in said[0]
 
 

@@ -20,7 +20,7 @@ from millprep.verify.reader import read
 from millprep.workflow.prepare import prepare
 from tests.helpers.join_tolerance import certify, pass_grooves
 
-ERRORS = "drill_error = 0.05\nlocate_error = 0.05\n"
+ERRORS = 'drill_error = 0.05\nlocate_error = 0.05\nsecond_hole = "round"\n'
 """Large enough that a gap of 0.2 mm asks for ticks."""
 
 

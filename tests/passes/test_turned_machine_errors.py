@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from millprep.at_machine.reading_fit import fit
 from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join
 from millprep.passes.error_budget import QUANTILE, HoleErrors
@@ -51,10 +51,19 @@ def comes_from(run: float) -> tuple[float, ...]:
     return (-1.0, 1.0) if abs(run) < 1e-3 else (math.copysign(1.0, run),)
 
 
+def on_hole_and_slot(drilled: list[Point], pins: list[Point]) -> Pose:
+    """How a blank lies on two pins: the round hole fixes its place, the slot its turn."""
+    (x0, y0), (x1, y1) = drilled
+    (u0, v0), (u1, v1) = pins
+    turn = math.degrees(math.atan2(v1 - v0, u1 - u0) - math.atan2(y1 - y0, x1 - x0))
+    return Pose.shift(-x0, -y0).then(Pose.turn(turn)).then(Pose.shift(u0, v0))
+
+
 def met(walked: Walked, join: Join) -> float:
     """The worst mismatch across a join over all phases of both screws and sides of play."""
     machine, poses = walked.job.machine, [p.pose for p in walked.done.passes]
     holes = [h for h in walked.done.passes[1].registration if h.role == "locate"]
+    assert [hole.free is None for hole in holes] == [True, False]
     n = np.array(join.across)
     along = np.array([n[1], -n[0]])
     worst = 0.0
@@ -67,7 +76,9 @@ def met(walked: Walked, join: Join) -> float:
     for phase in phases:
         drilled = [poses[0].inverse().point(goes(machine, poses[0].point(h.blank), phase))
                    for h in holes]  # fmt: skip
-        lies = fit(drilled, [goes(machine, poses[1].point(h.blank), phase) for h in holes]).pose
+        lies = on_hole_and_slot(
+            drilled, [goes(machine, poses[1].point(h.blank), phase) for h in holes]
+        )
         for one, two in product(*sides):
             first = goes(machine, poses[0].point(join.at), phase, one)
             second = goes(machine, poses[1].point(join.at), phase, two)
