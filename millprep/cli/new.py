@@ -118,7 +118,7 @@ def new(
         click.echo("as this job is, the drawing is refused:", err=True)
         words.say_findings(refused)
     for line in job.warnings(start):
-        click.echo(f"warn: {line}", err=True)
+        click.echo(f"warning: {line}", err=True)
     if out is None:
         click.echo(text, nl=False)
     else:

@@ -29,7 +29,7 @@ MAP = SurfaceMap(
 LATER = {
     ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"),
     ("passes", "registration", "free"), ("passes", "registration", "slot"),
-    ("passes", "registration", "pin"),
+    ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
 }  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))
