@@ -134,17 +134,7 @@ def _sorted_out(
         return None, []
     depth = nesting.depth.tolist()
     if depth.count(0) > 1:
-        places = [nesting.areas[i].bounds for i, d in enumerate(depth) if d == 0]
-        size = ", ".join(f"{b[2] - b[0]:.2f} × {b[3] - b[1]:.2f} mm at ({b[0]:.2f}, {b[1]:.2f})"
-                         for b in places[:6])  # fmt: skip
-        at = loops[nesting.kept[depth.index(0)]].points[0]
-        ledger.stop(
-            "outline-several",
-            f"the outline layers hold {len(places)} separate boards: {size}",
-            "ask for copies of one in the job; a [[board.selection]] with a region takes one of "
-            f"them, and `millprep new --region {_around(places[0])}` writes it for the first",
-            at=_pair(at),
-        )
+        _several(nesting, depth, loops, ledger)
         return None, []
     outer = depth.index(0)
     shell = nesting.areas[outer]
@@ -189,6 +179,21 @@ def _sorted_out(
         )
         return None, []
     return board, holes
+
+
+def _several(nesting: Nest, depth: list[int], loops: list[Loop], ledger: Ledger) -> None:
+    """A stop for more than one board."""
+    places = [nesting.areas[i].bounds for i, d in enumerate(depth) if d == 0]
+    size = ", ".join(f"{b[2] - b[0]:.2f} × {b[3] - b[1]:.2f} mm at ({b[0]:.2f}, {b[1]:.2f})"
+                     for b in places[:6])  # fmt: skip
+    at = loops[nesting.kept[depth.index(0)]].points[0]
+    ledger.stop(
+        "outline-several",
+        f"the outline layers hold {len(places)} separate boards: {size}",
+        "ask for copies of one in the job; a [[board.selection]] with a region takes one of "
+        f"them, and `millprep new --region {_around(places[0])}` writes it for the first",
+        at=_pair(at),
+    )
 
 
 def _of_a_pen(nesting: Nest, loops: list[Loop], ledger: Ledger) -> list[Loop]:

@@ -70,8 +70,8 @@ def on(move: TraceMove, share: float) -> tuple[float, float, float]:
 
 
 def broken(trace: Trace, chance: random.Random) -> Break:
-    """A break somewhere along what a program feeds, all of it equally likely."""
-    feeds = [i for i, move in enumerate(trace.moves) if move.kind != "rapid"]
+    """A break somewhere along what a program feeds in the work, all of it equally likely."""
+    feeds = [i for i, move in enumerate(trace.moves) if move.kind != "rapid" and move.end[2] < 0]
     (move,) = chance.choices(feeds, [length(trace.moves[i]) for i in feeds])
     return Break(move, chance.random())
 

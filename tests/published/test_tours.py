@@ -58,7 +58,7 @@ def test_tours_are_within_two_and_a_half_percent_of_the_optimum(name: str, kicks
 def test_a_tour_is_the_same_in_every_process() -> None:
     code = (
         "from tests.published.test_tours import places\n"
-        "from millprep.gcode.tour import closed_tour\n"
+        "from millprep.geometry.tour import closed_tour\n"
         "print(closed_tour(places('d198'), 60))"
     )
     root = Path(__file__).parents[2]

@@ -154,7 +154,7 @@ def _not_held(blank: int, number: int, holding: Holding) -> Finding:
         b = more.box
         noun = "clamp at" if more.kind == "clamp" else "strip of tape under"
         begin = "What would help most is one more" if n == 0 else "The next best is a"
-        left = "enough" if more.share == 0 else f"{more.lift:.2g} mm at worst"
+        left = "enough" if more.share == 0 else f"{more.lift:.2g} mm in the worst case"
         words += f" {begin} {noun} X {b.x0:g} to {b.x1:g}, Y {b.y0:g} to {b.y1:g}: {left}."
     words += " Add clamps or tape, use tape = true, or cut deeper."
     return Finding(
