@@ -33,7 +33,11 @@ TEXT = changed(
     changed(
         "size = [60.0, 50.0]\nmargin = 10.0",
         f"size = [120.0, 84.0]\nmargin = 2.5\noutline = {[list(c) for c in CORNERS]}",
-        changed("drawn_from", "count = 2\ndrawn_from"),
+        changed(
+            "drawn_from",
+            "count = 2\ndrawn_from",
+            changed('preset = "small-mill-300"', 'preset = "small-mill-300"\ntravel_margin = 0.0'),
+        ),
     ),
 )
 
