@@ -91,7 +91,7 @@ def test_a_cut_that_runs_on_over_background_is_told_with_its_place_and_line() ->
     far = BAND - FOOT
     (found,) = stray(cut([(19 - 0.1, 15 - far), (24, 15 - far), (30, 15 - far)]))
     assert found.at == pytest.approx((30, 15 - far), abs=1e-4)
-    assert found.line == 8, "four lines of the head, then the third cut is the last"
+    assert found.line == 13, "nine lines of the head, then the third cut is the last"
 
 
 def test_what_stays_above_the_foot_cuts_nothing_through() -> None:
@@ -176,7 +176,7 @@ def test_a_board_is_asked_where_it_lies() -> None:
     assert stray(plunge(60 - 22, 40 - 17), drill(1.0), mill_pass=turned) == ()
     (found,) = stray(plunge(22, 17), drill(1.0), mill_pass=turned)
     assert found.at == pytest.approx((38, 23))
-    assert found.line == 6
+    assert found.line == 11
 
 
 def test_many_are_told_as_a_few() -> None:

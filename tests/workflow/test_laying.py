@@ -162,7 +162,8 @@ def test_boards_keep_off_the_clamps_of_pass_1(plan: JobPlan) -> None:
 
 def test_a_blank_that_is_moved_keeps_no_place_free(plan: JobPlan) -> None:
     held = replace(plan, setup=replace(plan.setup, clamps=(Clamp(Box(0, 0, 30, 30), 4.0),)))
-    assert kept_out(held, blank(300.0, 100.0), collet=True)
+    # 300 mm of travel less its margins
+    assert kept_out(held, blank(290.0, 100.0), collet=True)
     assert not kept_out(held, blank(500.0, 100.0), collet=True)
 
 
