@@ -27,9 +27,9 @@ def test_lines() -> None:
         Move("rapid", 30, 40, 5), Move("feed", 30, 40, 0, feed=60), Move("feed", 33, 44, 0, feed=60)
     )
     top = MACHINE.above
-    # up, down for a look and up to where it starts at first; up again at the end
+    # from where it starts up, down for a look and back at first; up again at the end
     slow = 5 - HOVER
-    rapid, down = top + slow + 50 + top, top - 5
+    rapid, down = top - 5 + slow + 50 + top, top - 5
     assert got.travel_length == pytest.approx(rapid + down + slow)
     assert got.cut_length == pytest.approx(10)
     minutes = rapid / MACHINE.rapid + down / MACHINE.max_plunge + slow / vee().plunge
