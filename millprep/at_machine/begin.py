@@ -30,17 +30,21 @@ def begin(folder: Path, blank: int, number: int) -> tuple[Begun, bool]:
         message = f"The set has no blank {blank} pass {number}. It has {known}."
         raise usage("no-such-pass", message)
     done = () if mark is None else mark.passes
+    # where a blank was read in a pass, the passes before it are cut
+    cut = {(b, k) for b, k in source.poses for c, j in source.readings if b == c and k < j}
     if (blank, number) in done:
         assert mark is not None
         return mark, False
     before = [k for b, k in sorted(source.poses) if b == blank and k < number]
-    unmarked = [k for k in before if (blank, k) not in done]
+    unmarked = [k for k in before if (blank, k) not in done and (blank, k) not in cut]
     if unmarked:
         message = (
             f"Pass {unmarked[0]} of blank {blank} is cut before pass {number} and is not marked. "
             f"If it has been cut, mark it first with --pass {unmarked[0]}."
         )
         raise usage("begin-order", message)
-    mark = Begun(source.set, tuple(sorted((*done, (blank, number)))))
+    passes = (*done, *(pair for pair in cut if pair not in done), (blank, number))
+    before_this_set = cut | (frozenset() if mark is None else mark.before)
+    mark = Begun(source.set, tuple(sorted(passes)), frozenset(before_this_set))
     save_mark(folder, mark)
     return mark, True

@@ -12,7 +12,7 @@ from millprep import job
 from millprep.at_machine import height_map_readings
 from millprep.at_machine.height_map import levelling
 from millprep.at_machine.restart_points import SAME
-from millprep.model.derivation import Derivation
+from millprep.model.derivation import Derivation, with_reading
 from millprep.model.finding import usage
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import CutSet
@@ -84,8 +84,9 @@ def level(
         poses=source.poses,
         findings=findings,
         levellings={**source.levellings, (blank, number): made},
+        read=with_reading(source.readings, (blank, number), "surface"),
     )
-    return prepare(
+    levelled = prepare(
         job_file,
         out,
         say,
@@ -94,6 +95,8 @@ def level(
         choice=choice_of(source, folder),
         replace_begun=replace_begun,
     )
+    set_on_disk.carry_mark(folder, source.set, out, levelled.id)
+    return levelled
 
 
 def _cuts(folder: Path, source: Report, plan: JobPlan, blank: int, number: int) -> BaseGeometry:

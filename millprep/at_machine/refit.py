@@ -9,7 +9,7 @@ from millprep.at_machine import blank_pose, readings
 from millprep.at_machine.blank_pose import MeasuredPose
 from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
 from millprep.at_machine.readings import Kind, Readings
-from millprep.model.derivation import Derivation
+from millprep.model.derivation import Derivation, with_reading
 from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.set_of_programs import CutSet
@@ -78,10 +78,11 @@ def refit(
         poses={**source.poses, (blank, number): measured.pose},
         findings=(*measured.findings, *findings),
         levellings=levellings,
+        read=with_reading(source.readings, (blank, number), kind),
     )
     try:
         # the set that is being cut has already reported what the drawings needed to be read
-        return prepare(
+        refitted = prepare(
             job_file,
             out,
             say,
@@ -94,6 +95,8 @@ def refit(
         if any(finding.code == "outside-travel" for finding in refusal.findings):
             raise Refusal((_too_far(measured, blank, number), *refusal.findings)) from None
         raise
+    set_on_disk.carry_mark(folder, source.set, out, refitted.id)
+    return refitted
 
 
 def _measured(

@@ -15,14 +15,18 @@ class Begun:
     Attributes:
         set: the set's id.
         passes: (blank, pass) of every pass that was begun, in order.
+        before: those of them that were begun with the set that this one was made from.
     """
 
     set: str
     passes: tuple[tuple[int, int], ...]
+    before: frozenset[tuple[int, int]] = frozenset()
 
     def __post_init__(self) -> None:
         if not self.passes or any(number < 1 for pair in self.passes for number in pair):
             raise ValueError("a mark names blanks and passes, counted from 1")
+        if not self.before <= set(self.passes):
+            raise ValueError("what was begun before is among the passes of the mark")
 
     @property
     def words(self) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding
+from millprep.model.milling_pass import Reading
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 
@@ -22,6 +23,7 @@ class Derivation:
         poses: (blank, pass) to where the blank lies on the machine, blank to machine.
         findings: what the readings showed.
         levellings: (blank, pass) to the surface map that its programs follow.
+        read: (blank, pass) to what was read of the blank as it lies there.
     """
 
     derived_from: str
@@ -30,3 +32,12 @@ class Derivation:
     poses: Mapping[tuple[int, int], Pose]
     findings: tuple[Finding, ...] = ()
     levellings: Mapping[tuple[int, int], Levelling] = field(default_factory=dict)
+    read: Mapping[tuple[int, int], tuple[Reading, ...]] = field(default_factory=dict)
+
+
+def with_reading(
+    read: Mapping[tuple[int, int], tuple[Reading, ...]], where: tuple[int, int], what: Reading
+) -> dict[tuple[int, int], tuple[Reading, ...]]:
+    """What was read so far, and one more reading of a pass."""
+    known = read.get(where, ())
+    return {**read, where: known if what in known else (*known, what)}

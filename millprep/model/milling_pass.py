@@ -11,6 +11,7 @@ import shapely
 from millprep.geometry.path import FloatArray, Point, spine
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
+from millprep.model.cut import Work
 from millprep.model.program import Program
 from millprep.model.surface_map import Levelling, Uncorrected
 
@@ -128,6 +129,10 @@ CELL = 4.0
 """Side of the squares in which the lift of a blank is worked out once, mm."""
 
 
+Reading = Literal["holes", "touches", "verniers", "surface"]
+"""What was read of a blank on the machine."""
+
+
 @dataclass(frozen=True, slots=True)
 class MillingPass:
     """One position of a blank on the machine.
@@ -147,6 +152,7 @@ class MillingPass:
             holds all of it.
         drop_on: probability that the blank drops onto its pins; None where it is not put on pins.
         edge: where to check the angle of the blank; None where holes show it, or no edge does.
+        read: what was read of the blank as it lies for this pass; empty before it lies there.
     """
 
     blank: int
@@ -162,6 +168,15 @@ class MillingPass:
     holding: Holding | None = None
     drop_on: float | None = None
     edge: EdgeCheck | None = None
+    read: tuple[Reading, ...] = ()
+
+    @property
+    def ran(self) -> int:
+        """How many of its programs have run already: those whose cuts or touches were read."""
+        marks: dict[Reading, tuple[Work, ...]] = {"verniers": ("engrave",), "touches": ("probe",)}
+        ends = {marks[reading] for reading in self.read if reading in marks}
+        last = [k for k, program in enumerate(self.programs, 1) if program.works in ends]
+        return max(last, default=0)
 
 
 @dataclass(frozen=True, slots=True)

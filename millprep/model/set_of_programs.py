@@ -100,6 +100,11 @@ class MilledBlank:
             *(program for mill_pass in self.passes for program in mill_pass.programs),
         )
 
+    @property
+    def lies_in(self) -> int | None:
+        """The number of the pass in which the blank was read and still lies; None without one."""
+        return max((each.number for each in self.passes if each.read), default=None)
+
     def with_programs(self, programs: Iterable[Program]) -> MilledBlank:
         """The blank with other programs in the same places, in the order of `programs`.
 

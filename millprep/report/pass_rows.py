@@ -13,6 +13,7 @@ from millprep.model.milling_pass import (
     EdgeCheck,
     Measured,
     MillingPass,
+    Reading,
     RegistrationHole,
     Role,
     SupportKind,
@@ -258,6 +259,8 @@ class PassRow(Row):
     edge: EdgeCheckRow | None = None
     """Where the angle of the blank is checked in pass 1; null where holes show it, or no edge
     does."""
+    read: tuple[Reading, ...] = ()
+    """What was read of the blank as it lies for this pass; empty before it lies there."""
 
     @classmethod
     def of(cls, mill_pass: MillingPass) -> PassRow:

@@ -14,7 +14,7 @@ from millprep.model.board import Board
 from millprep.model.cutter import Cutter
 from millprep.model.layout import Layout
 from millprep.model.machine import Machine
-from millprep.model.milling_pass import Join, MillingPass, RegistrationHole, Vernier
+from millprep.model.milling_pass import Join, MillingPass, Reading, RegistrationHole, Vernier
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.model.surface_map import Levelling
@@ -122,6 +122,11 @@ class Report(Row):
     def poses(self) -> dict[tuple[int, int], Pose]:
         """(blank, pass) to where the blank was taken to lie, blank to machine."""
         return {row.pass_id: row.pose for row in self.passes}
+
+    @property
+    def readings(self) -> dict[tuple[int, int], tuple[Reading, ...]]:
+        """(blank, pass) to what was read of the blank there; passes without are left out."""
+        return {row.pass_id: row.read for row in self.passes if row.read}
 
     @property
     def touches(self) -> dict[tuple[int, int], Point]:

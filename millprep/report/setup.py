@@ -14,7 +14,40 @@ from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, Resumption
 from millprep.report.locating import drop_on_words, edge_words, pin_words
 from millprep.report.words import number, place, plain
-from millprep.report.zero import on_pins, spoilboard_programs, touching
+from millprep.report.zero import flat_check, on_pins, spoilboard_programs, touching
+
+
+def need_words(cut_set: CutSet) -> str:
+    """What must lie ready in addition to blanks and cutters."""
+    if cut_set.resumed:
+        return ""
+    under = spoilboard_programs(cut_set)
+    passes = [each for blank in cut_set.blanks for each in blank.passes]
+    things = []
+    if under:
+        deepest = max(program.depth for program in under)
+        things.append(f"a spoilboard thicker than {number(deepest)} mm")
+    elif any(_below(each, cut_set.blank(each.blank).laminate) for each in passes):
+        things.append("a spoilboard")
+    pins = {(each.blank, h.pin) for each in passes for h in each.registration if h.pin}
+    if pins and under:
+        count = "1 pin" if len(pins) == 1 else f"{len(pins)} pins"
+        things.append(f"{count}, listed with the spoilboard")
+    if cut_set.tape:
+        things.append("double-sided tape")
+    if cut_set.clamps:
+        clamps = len(cut_set.clamps)
+        things.append("1 clamp" if clamps == 1 else f"{clamps} clamps")
+    if any(_overhang(cut_set, each, cut_set.blank(each.blank).laminate) for each in passes):
+        things.append("supports as high as the spoilboard")
+    if any(flat_check(cut_set, each) for each in passes):
+        things.append("a dial indicator or a touch probe")
+    if any(program.works == ("engrave",) for each in passes for program in each.programs):
+        things.append("a lens")
+    return (
+        f"Also: {', '.join([*things, 'a meter'])}; extraction at the cutter, a respirator and eye "
+        "protection."
+    )
 
 
 def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
@@ -38,6 +71,8 @@ def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """The steps before the first program of a pass, in order."""
     blank = cut_set.blank(milling_pass.blank).laminate
     words = ["Spindle off and standing still."]
+    if milling_pass.number == cut_set.blank(milling_pass.blank).lies_in:
+        return (*words, *_lies(cut_set, milling_pass), *_held(cut_set, milling_pass))
     words += _taken_off(cut_set, milling_pass)
     words += _below(milling_pass, blank)
     words += _taped(cut_set, milling_pass)
@@ -46,6 +81,20 @@ def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     words += _overhang(cut_set, milling_pass, blank)
     words += _held(cut_set, milling_pass)
     return tuple(words)
+
+
+def _lies(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+    """That the blank must stay where it was read, and what has run there."""
+    words = [
+        f"Blank {milling_pass.blank} lies in this pass already, as it was read with set "
+        f"{plain(cut_set.derived_from or '')}. Do not move it, its clamps or the zero of X and Y. "
+        "If anything has moved, read it again."
+    ]
+    if milling_pass.ran:
+        words.append(
+            "The programs that are ticked below have run with that set. Do not run them again."
+        )
+    return words
 
 
 def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
@@ -60,14 +109,15 @@ def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     """What holds the blank, how well, and where more may go."""
     on = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
-    press = "Press the blank onto the tape all over." if cut_set.tape else ""
-    clamp = f"Put clamps at {_clamps(on)}." if on else ""
+    lies = milling_pass.number == cut_set.blank(milling_pass.blank).lies_in
+    press = "Press the blank onto the tape all over." if cut_set.tape and not lies else ""
+    clamp = f"{'Clamps are' if lies else 'Put clamps'} at {_clamps(on)}." if on else ""
     words = [f"{press} {clamp}".strip()] if press or clamp else []
     if cut_set.vacuum is True:
         words.append("Switch the vacuum on; it must hold all of the blank.")
     if not isinstance(cut_set.vacuum, bool):
         words.append(f"Switch the vacuum on at {_areas(cut_set.vacuum)}.")
-    if not words:
+    if not words and not cut_set.tape:
         return ["Nothing is planned to hold the blank in this pass: hold it flat with tape."]
     return [*words, *_lift(milling_pass)]
 
@@ -153,7 +203,7 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
     if on_pins(cut_set):
         # sets of holes have numbers where they have crosses, unless a note says otherwise
         marked = any(hole.role == "witness" for hole in used)
-        numbered = f" (those numbered {milling_pass.number})" if marked else ""
+        numbered = f" (the number {milling_pass.number} is engraved next to them)" if marked else ""
         names = ", ".join(plain(hole.pin) for hole in used if hole.pin)
         where = f"holes {names} of the spoilboard and no others" if names else "the spoilboard"
         words = (

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
 from millprep.report.findings import ORDER, SEVERITY_WORDS, marked, name_of, where_words
@@ -27,7 +27,7 @@ from millprep.report.pass_tables import (
 )
 from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
-from millprep.report.setup import resumed_words, setup_words, spoilboard_words
+from millprep.report.setup import need_words, resumed_words, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.words import cutter_words, duration, number, plain
 from millprep.report.zero import (
@@ -58,6 +58,7 @@ class PassPage:
     zero: tuple[str, ...]
     folder: str
     steps: tuple[Step, ...]
+    ran: int
     time: str
     dry: str
     cut_out: str = ""
@@ -95,10 +96,10 @@ def sheet(cut_set: CutSet) -> str:
     )
     environment.filters["kept"] = kept
     remarks = _remarks(cut_set)
-    spoilboard = spoilboard_programs(cut_set)
-    pages = _pages(cut_set)
-    chips = rules_words.cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
-    seconds = cut_set.machine_seconds
+    left = replace(cut_set, blanks=tuple(_left(blank) for blank in cut_set.blanks))
+    spoilboard = spoilboard_programs(left)
+    chips = rules_words.cutter_rows(p.cutting for p in left.programs if p.cutting is not None)
+    seconds = left.machine_seconds
     return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
@@ -109,13 +110,15 @@ def sheet(cut_set: CutSet) -> str:
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
-            for c in cut_set.cutters
-            if any(p.cutter.name == c.name for p in cut_set.programs)
+            for c in left.cutters
+            if any(p.cutter.name == c.name for p in left.programs)
         ],
+        need=need_words(left),
         spoilboard=program_rows(cut_set, spoilboard),
-        spoilboard_words=spoilboard_words(cut_set),
+        spoilboard_words=spoilboard_words(left),
         spoilboard_time=running_time(spoilboard),
-        pages=pages,
+        done=_done(cut_set),
+        pages=_pages(cut_set),
         review=review(cut_set),
         layers=LAYERS,
         caution=rules_words.CAUTION,
@@ -154,7 +157,10 @@ def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
 def _pages(cut_set: CutSet) -> list[PassPage]:
     pages = []
     for blank, milling_pass in ((b, p) for b in cut_set.blanks for p in b.passes):
+        if milling_pass.number < (blank.lies_in or 1):
+            continue
         programs = milling_pass.programs
+        ran = milling_pass.ran
         title = f"Blank {blank.number}, pass {milling_pass.number}"
         last = blank.passes[-1].number
         title += ", resumed" if cut_set.resumed else f" of {last}"
@@ -170,16 +176,39 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 zero=zero_words(cut_set, milling_pass),
                 folder=plain(folder, 120) if folder != "/" else "",
                 steps=program_rows(cut_set, programs, folder),
-                dry=dry_run_words(programs),
-                time=running_time(programs),
+                ran=ran,
+                dry=dry_run_words(programs[ran:]),
+                time=running_time(programs[ran:]),
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),
-                vernier=vernier_page(cut_set, milling_pass),
-                touch=touch_page(cut_set, milling_pass),
+                vernier=None if ran else vernier_page(cut_set, milling_pass),
+                touch=None if ran else touch_page(cut_set, milling_pass),
                 joins=join_table(cut_set, milling_pass),
             )
         )
     return pages
+
+
+def _left(blank: MilledBlank) -> MilledBlank:
+    """The blank with those passes and programs alone that have not run by what was read."""
+    if blank.lies_in is None:
+        return blank
+    passes = tuple(
+        replace(each, programs=each.programs[each.ran :])
+        for each in blank.passes
+        if each.number >= blank.lies_in
+    )
+    return replace(blank, passes=passes, spoilboard=())
+
+
+def _done(cut_set: CutSet) -> list[str]:
+    """Titles of the passes that were cut before a blank was read where it lies."""
+    return [
+        f"Blank {blank.number}, pass {each.number} of {blank.passes[-1].number}"
+        for blank in cut_set.blanks
+        for each in blank.passes
+        if each.number < (blank.lies_in or 1)
+    ]
 
 
 def _remarks(cut_set: CutSet) -> list[ShownFinding]:

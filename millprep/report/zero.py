@@ -62,14 +62,16 @@ def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
     blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
     return FlatCheck(
         f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
-        "wherever this pass cuts, by dial indicator or surface map:",
-        f"millprep probe OUT --pass {milling_pass.number}{blank}",
+        "wherever this pass cuts, by dial indicator or surface map (SET: the folder of this set):",
+        f"millprep probe SET --pass {milling_pass.number}{blank}",
     )
 
 
 def _xy(cut_set: CutSet, milling_pass: MillingPass) -> str:
     if cut_set.resumed:
         return "X and Y: keep the zero; do not set it again."
+    if milling_pass.read:
+        return "X and Y: keep the zero of this pass; do not set it again."
     if milling_pass.number > 1:
         return "X and Y: keep the zero of the pass before; do not set it again."
     corner = place(milling_pass.pose.point((0.0, 0.0)))
@@ -204,7 +206,7 @@ def touch_page(cut_set: CutSet, milling_pass: MillingPass) -> TouchPage | None:
 def _command(cut_set: CutSet, milling_pass: MillingPass, option: str) -> str:
     blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
     return (
-        f"millprep refit OUT --pass {milling_pass.number}{blank} {option} READINGS.toml --out NEW"
+        f"millprep refit SET --pass {milling_pass.number}{blank} {option} READINGS.toml --out NEW"
     )
 
 

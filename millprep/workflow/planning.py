@@ -162,11 +162,18 @@ def planned(
     copies = cut_set.copies
     left_out = frozenset(range(len(copies) - skipped, len(copies)))
     poses = {} if derivation is None else derivation.poses
+    read = {} if derivation is None else derivation.read
     for k, blank in enumerate(blanks):
         if all(placement.index in left_out for placement in blank.placements):
             continue
         with stops(cut_set):
-            blanks[k], findings = blank_passes.passes(plan, blank, poses, left_out)
+            blank, findings = blank_passes.passes(plan, blank, poses, left_out)
+        blanks[k] = replace(
+            blank,
+            passes=tuple(
+                replace(each, read=read.get((each.blank, each.number), ())) for each in blank.passes
+            ),
+        )
         findings = (*cut_set.findings, *findings)
         cut_set = replace(cut_set, blanks=tuple(blanks), findings=findings)
     return _without(cut_set, left_out)

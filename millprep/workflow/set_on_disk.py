@@ -115,12 +115,18 @@ def check(out: Path, *, replace: bool = False) -> None:
 
 
 def _not_begun(out: Path) -> None:
-    """Refuse to replace what has been cut in part; a mark that cannot be read is one."""
+    """Refuse to replace what has been cut in part; a mark that cannot be read is one.
+
+    What was cut with the set that this one was made from is no reason: another set made from it
+    fits that as well.
+    """
     if not (out / BEGUN).exists():
         return
     try:
         mark = load_mark(out)
-        state = "" if mark is None else f": {mark.words}"
+        if mark is None or mark.before == set(mark.passes):
+            return
+        state = f": {mark.words}"
     except Refusal:
         state = f", and {BEGUN} cannot be read"
     raise usage(
@@ -177,9 +183,10 @@ def load_mark(folder: Path) -> Begun | None:
         return None
     try:
         mark = tomllib.loads(file.read_text("utf-8"))
-        pairs = [(row["blank"], row["number"]) for row in mark["pass"]]
+        rows = [(int(row["blank"]), int(row["number"])) for row in mark["pass"]]
+        before = [pair for pair, row in zip(rows, mark["pass"], strict=True) if row.get("before")]
         if set(mark) == {"set", "pass"} and isinstance(mark["set"], str):
-            return Begun(mark["set"], tuple((int(blank), int(number)) for blank, number in pairs))
+            return Begun(mark["set"], tuple(rows), frozenset(before))
         words = "must hold a set and its passes, and nothing else"
     except (OSError, ValueError, KeyError, TypeError) as fault:
         words = f"cannot be read ({type(fault).__name__}: {fault})"
@@ -191,7 +198,11 @@ def load_mark(folder: Path) -> Begun | None:
 
 def save_mark(folder: Path, mark: Begun) -> None:
     """Write the mark into a set's folder, whole or not at all."""
-    rows = [f"\n[[pass]]\nblank = {blank}\nnumber = {number}\n" for blank, number in mark.passes]
+    rows = [
+        f"\n[[pass]]\nblank = {blank}\nnumber = {number}\n"
+        + ("before = true\n" if (blank, number) in mark.before else "")
+        for blank, number in mark.passes
+    ]
     new = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
     try:
         new.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
@@ -200,3 +211,14 @@ def save_mark(folder: Path, mark: Begun) -> None:
         new.unlink(missing_ok=True)
         message = f"The mark cannot be written into {folder} ({fault.strerror})."
         raise usage("output-not-writable", message) from None
+
+
+def carry_mark(folder: Path, source_set: str, out: Path, new_set: str) -> None:
+    """Mark in a set what was begun with the set in `folder` that it was made from.
+
+    Raises:
+        Refusal: exit code 2, when a mark cannot be read or written.
+    """
+    mark = load_mark(folder)
+    if mark is not None and mark.set == source_set:
+        save_mark(out, Begun(new_set, mark.passes, frozenset(mark.passes)))

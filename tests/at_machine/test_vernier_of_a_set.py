@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from millprep.geometry.pose import Pose
+from millprep.workflow.set_on_disk import load_mark
 from tests.helpers import small_job
 from tests.helpers.small_job import run
 from tests.helpers.strip_set import JOB, at_edge, cut_lines, lines_read, report, strip
@@ -66,6 +68,42 @@ def test_readings_bring_the_pass_onto_the_blank(made: Path, tmp_path: Path) -> N
         # lines read to a hundredth of one, ends to a micrometre over a short base
         assert found.point(corner) == pytest.approx(truth.point(corner), abs=3e-3)
     assert run("verify", tmp_path / "new", "--job", made / "job.toml").exit_code == 0
+
+
+def test_the_new_set_starts_where_the_blank_lies(made: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "set"
+    shutil.copytree(made / "set", folder)
+    assert run("begin", folder, "--pass", "1").exit_code == 0
+    lines = lines_read(folder, Pose(*report(folder)["passes"][1]["blank_to_machine"]).then(MOVE))
+    file = tmp_path / "read.toml"
+    rows = "\n".join(f"{name} = {line:.3f}" for name, line in lines.items())
+    file.write_text(f'set = "{report(folder)["set"]}"\n[verniers]\n{rows}\n', encoding="utf-8")
+    new = tmp_path / "new"
+    job = ("--job", made / "job.toml")
+    call = ("refit", folder, "--pass", "2", "--vernier", file, "--out", new, *job)
+    done = run(*call)
+    assert done.exit_code == 0, done.output
+    first, second = report(new)["passes"]
+    assert (first["read"], second["read"]) == ([], ["verniers"])
+    sheet = (new / "sheet.html").read_text("utf-8")
+    # what is cut is ticked and has no page
+    assert "Blank 1, pass 1 of 2: cut already" in sheet
+    assert "<h2>Blank 1, pass 1 of 2" not in sheet
+    start = second["programs"][2]["file"].rsplit("/", 1)[-1]
+    assert f"Blank 1, pass 2 of 2, from {start} on" in sheet
+    assert sheet.count('<span class="tick done">') == 3
+    assert "lies in this pass already" in sheet
+    assert "Verniers: how far this pass is off" not in sheet
+    # marks of the first set hold, and are no reason to keep a set that nothing was cut with
+    mark = load_mark(new)
+    assert mark is not None
+    assert mark.passes == ((1, 1),)
+    again = run(*call)
+    assert again.exit_code == 0, again.output
+    assert run("begin", new, "--pass", "2").exit_code == 0
+    refused = run(*call)
+    assert refused.exit_code == 2
+    assert "set-begun" in refused.output
 
 
 def test_a_file_of_the_other_kind_is_refused_by_word(made: Path, tmp_path: Path) -> None:

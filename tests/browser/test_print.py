@@ -67,8 +67,8 @@ def test_pages_of_two_blanks_of_small_boards(
     started: Browser, indicators: Path, paper: str
 ) -> None:
     pages = texts(printed(started, indicators / "sheet.html", paper))
-    starts = ("lighthouse indicators", BREAKS[0], BREAKS[2])
-    assert len(pages) == 3
+    starts = ("lighthouse indicators", BREAKS[0], BREAKS[2], "Buzz out")
+    assert len(pages) == 4
     assert all(start in page[:120] for page, start in zip(pages, starts, strict=True))
 
 
@@ -78,13 +78,16 @@ def test_the_first_page_has_cautions_and_what_comes_after(
     first, one, *rest = texts(printed(started, memory_board / "sheet.html", "A4"))
     two = "\n".join(rest)
     for words in ("Lethal voltages", "What you need", "Order of work", "The spoilboard, once",
-                  "Deburr holes", "Buzz out", "Must be isolated", "Must be connected"):  # fmt: skip
+                  "Deburr holes"):  # fmt: skip
         assert words in first
+    # the last thing to do is last
+    for words in ("Buzz out", "Must be isolated", "Must be connected"):
+        assert words in rest[-1]
     for page in (one, two):
         for words in ("Set up", "Zero", "Run in this order", "Dimensions in mm from the work zero"):
             assert words in page
     assert "Verniers: how far" in two
-    assert "millprep refit OUT --pass 2 --vernier" in two
+    assert "millprep refit SET --pass 2 --vernier" in two
 
 
 def test_details_are_printed_when_asked_for(started: Browser, memory_board: Path) -> None:

@@ -27,7 +27,7 @@ MAP = SurfaceMap(
     np.array([0.0, 50.0, 100.0]), np.array([0.0, 40.0, 80.0]), np.arange(9.0).reshape(3, 3) / 100
 )
 LATER = {
-    ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"),
+    ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"), ("passes", "read"),
     ("passes", "registration", "free"), ("passes", "registration", "slot"),
     ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
 }  # fmt: skip

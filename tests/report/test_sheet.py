@@ -119,6 +119,15 @@ def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
     assert "mm on the left" in second
 
 
+def test_what_else_is_needed_is_listed(two_passes: CutSet) -> None:
+    text = sheet(two_passes)
+    assert "Also: a spoilboard" in text
+    also = text.split("Also: ")[1].split("</p>")[0]
+    assert f"{len(two_passes.clamps)} clamps" in also
+    assert "supports as high as the spoilboard" in also
+    assert "a lens" not in also
+
+
 def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
     text = sheet(replace(two_passes, locating="measure"))
     assert "Measure where its registration holes are" in text
@@ -170,7 +179,7 @@ def test_flatness_is_checked_before_isolation(two_passes: CutSet) -> None:
         text.count('<span class="tick"></span> Before isolation: the copper is within ± 0.03') == 2
     )
     for number in (1, 2):
-        assert f"<code>millprep probe OUT --pass {number}</code>" in text
+        assert f"<code>millprep probe SET --pass {number}</code>" in text
     assert "Before isolation" not in sheet(two_passes)
 
 
