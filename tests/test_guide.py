@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import struct
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.helpers import pages
+from tests.helpers import house, pages
 from tests.helpers.pages import PAGES, Block, blocks, command
 
 MOST_WORDS = 25
@@ -93,6 +94,12 @@ def test_sentences_are_short(page: str) -> None:
     assert mean_words(PAGES[page].read_text("utf-8")) <= MOST_WORDS
 
 
+@pytest.mark.parametrize("page", PAGES)
+def test_no_page_has_a_word_that_was_left_behind(page: str) -> None:
+    text = re.sub(r"^```.*?^```$|`[^`]*`", "", PAGES[page].read_text("utf-8"), flags=re.M | re.S)
+    assert house.TEXTS_LEFT.findall(text) == []
+
+
 def test_words_are_counted() -> None:
     text = "# A title\n\nOne two `a b c`. Three\nfour five!\n\n```sh\nx y\n```\n- **Six.** Seven."
     assert sentences(text) == ["One two code.", "Three four five!", "- **Six.", "Seven."]
@@ -126,3 +133,10 @@ def test_the_pictures_are_small(name: str) -> None:
     width, height = struct.unpack(">II", data[16:24])
     assert min(width, height) >= 600
     assert len(data) < 200_000
+
+
+def test_the_keys_of_the_report_that_a_page_names_are_there(memory_board: Path) -> None:
+    rows = re.findall(r"^\| (`\w+`.*?) \|", PAGES["what-comes-out"].read_text("utf-8"), re.M)
+    named = {key for row in rows for key in re.findall(r"`(\w+)`", row)}
+    assert {"set", "passes", "machine_seconds"} <= named
+    assert named <= set(json.loads((memory_board / "report.json").read_text("utf-8")))

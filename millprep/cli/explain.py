@@ -50,3 +50,5 @@ def explain(code: str | None, as_json: bool) -> None:
     click.echo(f"  why it matters:  {explanation.matters}")
     click.echo(f"  what to do:      {explanation.do}")
     click.echo(f"  source:          {explanation.source}")
+    if explanation.guide is not None:
+        click.echo(f"  read on:         millprep guide {explanation.guide}")

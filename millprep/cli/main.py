@@ -14,6 +14,7 @@ from millprep.cli.check import check
 from millprep.cli.compare import compare
 from millprep.cli.demo import demo
 from millprep.cli.explain import explain
+from millprep.cli.guide import guide
 from millprep.cli.inspect import inspect
 from millprep.cli.layout import layout
 from millprep.cli.level import level
@@ -38,12 +39,19 @@ def commands() -> None:
     """
 
 
+@click.command()
+def version() -> None:
+    """Show the version."""
+    click.echo(f"millprep {__version__}")
+
+
 for command in (
     prepare,
     layout,
     check,
     times,
     explain,
+    guide,
     show,
     inspect,
     new,
@@ -55,6 +63,7 @@ for command in (
     verify,
     compare,
     schema,
+    version,
     demo,
 ):
     commands.add_command(command)

@@ -93,6 +93,7 @@ class Explanation:
         do: the remedy.
         source: of the rule.
         was: the name that the code had in earlier versions, None if it always had this one.
+        guide: the page of the guide that says more, None where none does.
     """
 
     code: str
@@ -101,6 +102,7 @@ class Explanation:
     do: str
     source: str
     was: str | None = None
+    guide: str | None = None
 
 
 def explanations() -> dict[str, Explanation]:

@@ -50,6 +50,7 @@ def test_every_command_is_named_in_the_readme(name: str) -> None:
 
 def test_the_version() -> None:
     assert run("--version").stdout == f"millprep, version {__version__}\n"
+    assert run("version").stdout == f"millprep {__version__}\n"
 
 
 def test_the_schema_is_json() -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 
 from millprep.report.findings import explanations, renamed
+from millprep.report.guide import guide_pages
 from tests.helpers.small_job import run
 
 
@@ -25,7 +26,7 @@ def test_without_a_code_all_are_listed() -> None:
 
 def test_as_json() -> None:
     row = json.loads(run("explain", "hole-off", "--json").stdout)
-    assert list(row) == ["code", "means", "matters", "do", "source", "was"]
+    assert list(row) == ["code", "means", "matters", "do", "source", "was", "guide"]
     assert row in json.loads(run("explain", "--json").stdout)
 
 
@@ -42,3 +43,10 @@ def test_a_code_is_known_by_its_old_name() -> None:
         lines = run("explain", old).stdout.splitlines()
         assert lines[0] == new
         assert old in lines[1]
+
+
+def test_an_explanation_names_a_page_of_the_guide_that_is_there() -> None:
+    assert "read on:         millprep guide long-boards\n" in run("explain", "pins-tight").stdout
+    assert "read on" not in run("explain", "rs274-error").stdout
+    pages = {known.guide for known in explanations().values()} - {None}
+    assert pages <= set(guide_pages())

@@ -7,6 +7,7 @@ import ast
 import pytest
 
 from millprep.report.findings import explanations
+from millprep.report.guide import NAMES
 from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {
@@ -16,6 +17,7 @@ NO_CODES = {
     "dry-run", "non-modal",  # kinds of programs and words
     "endmill-2",  # a preset
     "latin-1", "utf-8", "utf-8-sig",  # encodings
+    *NAMES,  # pages of the guide
 }  # fmt: skip
 """Words with hyphens that are no codes; a new one is listed here, or explained."""
 FILLED = {
