@@ -15,8 +15,8 @@ from millprep.model.finding import Finding, Refusal, Severity, stop, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
-from millprep.model.program import Program
-from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank, Resumption
+from millprep.model.program import Program, Resumption
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify.read_back import read_alone, read_resumed, trail_of

@@ -14,8 +14,7 @@ from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
 from millprep.model.finding import usage
 from millprep.model.machine import Machine
-from millprep.model.program import RAPID, Program, Trail
-from millprep.model.set_of_programs import Resumption
+from millprep.model.program import RAPID, Program, Resumption, Trail
 
 OVERLAP = 2.0
 """A place is entered this far before it along the path, mm, or a cutter's width if that is more:

@@ -86,22 +86,26 @@ def run(
 
 def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
     """Make a set and say what came of it."""
+    # loaded when there is a set, so that helps are quick
+    from millprep.model.by_hand import by_hand
+    from millprep.report.words import by_hand_words, running_words
+
     with words.refusals(as_json=as_json, out=out, explained=True):
         cut_set = make()
     words.say_findings(cut_set.findings)
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)
         return
-    seconds = cut_set.machine_seconds or 0.0
-    least = sum(p.figures.least_seconds or 0.0 for p in cut_set.programs if p.figures)
     pieces = sum(p.pieces for p in cut_set.proofs)
     click.echo(f"set {cut_set.id} in {out}")
     click.echo(
         f"{len(cut_set.copies)} board(s) on {len(cut_set.blanks)} blank(s), "
-        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs, "
-        f"about {seconds / 60:.0f} min of machine time (the same cuts in any order: at least "
-        f"{least / 60:.0f})"
+        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs"
     )
+    running = cut_set.running
+    if running is not None:
+        click.echo(running_words(running, cut_set.time_fit))
+    click.echo(by_hand_words(by_hand(cut_set)))
     click.echo(
         f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "
         f"{sum(p.opens for p in cut_set.proofs)} opens, "

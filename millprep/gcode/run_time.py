@@ -3,9 +3,10 @@
 Every motion has a speed that it may have in its middle: its feed, on an arc no more than the
 acceleration allows across it, v² ≤ a·r. Between two motions the speed is what a path tolerance δ
 allows at their corner (junction deviation): v² = a·δ·sin(θ/2) / (1 − sin(θ/2)), θ the angle between
-the two, 180° straight on; with an exact stop it is 0 unless they go straight on. One sweep back and
-one forth keep all speeds within what can be braked and gained on each motion, geometry of uniform
-acceleration.
+the two, 180° straight on; with an exact stop it is 0 unless they go straight on. Blending without a
+stated tolerance has the one by which it cuts a right angle short at the fastest feed. One sweep
+back and one forth keep all speeds within what can be braked and gained on each motion, geometry of
+uniform acceleration.
 """
 
 from __future__ import annotations
@@ -18,36 +19,33 @@ import numpy as np
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
 from millprep.model.machine import Machine
-from millprep.model.program import Move, Program
+from millprep.model.machine_time import ACCELERATION
+from millprep.model.program import Move, Program, SecondTouch
+
+Place = tuple[float, float, float]
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
 
 
-def run_seconds(
-    start: tuple[float, float, float],
-    moves: Sequence[Move],
-    *,
-    rapid: float,
-    acceleration: float,
-    tolerance: float = 0.0,
-) -> float:
-    """Seconds that the motions take, waits included.
+def run_seconds(start: Place, moves: Sequence[Move], machine: Machine) -> float:
+    """Seconds that the motions take from rest to rest, waits included.
 
     Args:
         start: where the machine is at rest, mm.
         moves: in their order.
-        rapid: speed of rapids, mm/min.
-        acceleration: of the path, mm/s².
-        tolerance: how far the path may cut a corner, mm; 0 for exact stops.
+        machine: its rapids, its acceleration or the assumed one, and how it runs corners.
     """
-    motions = _Motions(start, moves, rapid)
+    acceleration = machine.acceleration or ACCELERATION
+    waits = sum(move.wait for move in moves)
+    waits += sum(_second_touch(m.again, machine.rapid, acceleration) for m in moves if m.again)
+    motions = _Motions(start, moves, machine.rapid)
     if not len(motions.lengths):
-        return sum(move.wait for move in moves)
+        return waits
     limit = np.minimum(motions.speeds, np.sqrt(acceleration * motions.radii))
-    corner = _corner_speeds(motions, acceleration, tolerance)
+    corner = _corner_speeds(motions, acceleration, machine.cut_short(machine.max_feed))
     corner = np.minimum(corner, np.minimum(limit[:-1], limit[1:]))
-    # a person or a dwell in between means rest
+    # a person, a dwell or a touch in between means rest
     corner[motions.rests[:-1]] = 0.0
     entry = _reachable(corner, motions.lengths, acceleration)
     v0, v1 = entry[:-1], entry[1:]
@@ -55,7 +53,16 @@ def run_seconds(
     changing = (2 * peak**2 - v0**2 - v1**2) / (2 * acceleration)
     steady = np.maximum(motions.lengths - changing, 0.0) / peak
     seconds = (2 * peak - v0 - v1) / acceleration + steady
-    return float(seconds.sum()) + sum(move.wait for move in moves)
+    return float(seconds.sum()) + waits
+
+
+def _second_touch(again: SecondTouch, rapid: float, acceleration: float) -> float:
+    """Seconds up from where a probe touched and down again, each from rest to rest."""
+    seconds = 0.0
+    for speed in (rapid / 60, again.feed / 60):
+        peak = min(speed, math.sqrt(acceleration * again.back))
+        seconds += again.back / peak + peak / acceleration
+    return seconds
 
 
 class _Motions:
@@ -64,9 +71,7 @@ class _Motions:
     `rests` are those after which the machine is at rest.
     """
 
-    def __init__(
-        self, start: tuple[float, float, float], moves: Sequence[Move], rapid: float
-    ) -> None:
+    def __init__(self, start: Place, moves: Sequence[Move], rapid: float) -> None:
         rows: list[tuple[float, ...]] = []
         rests: list[bool] = []
         at = start
@@ -76,8 +81,8 @@ class _Motions:
             row = _line(at, end) if move.i is None or move.j is None else _arc(at, move)
             if row[0] > 0:
                 rows.append((speed, *row))
-                rests.append(move.wait > 0 or bool(move.stop))
-            elif rests and (move.wait > 0 or move.stop):
+                rests.append(_ends_at_rest(move))
+            elif rests and _ends_at_rest(move):
                 rests[-1] = True
             at = end
         table = np.array(rows).reshape(-1, 9)
@@ -86,7 +91,9 @@ class _Motions:
         self.rests = np.array(rests, dtype=bool)
 
 
-Place = tuple[float, float, float]
+def _ends_at_rest(move: Move) -> bool:
+    """Whether the machine stops after a motion for another reason than a corner."""
+    return move.wait > 0 or bool(move.stop) or move.motion == "probe"
 
 
 def _line(start: Place, end: Place) -> tuple[float, ...]:

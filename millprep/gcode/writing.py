@@ -13,7 +13,7 @@ from millprep.gcode.head import first_moves, last_move
 from millprep.gcode.levelling import levelled_program
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink, number, run
-from millprep.gcode.run_time import least_seconds
+from millprep.gcode.run_time import least_seconds, run_seconds
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import LAST_NUMBER
 from millprep.model.finding import Finding, Refusal
@@ -32,6 +32,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> CutSet:
     table.write(HEADER)
     figures: list[Figures] = []
     too_long: list[Finding] = []
+    factor = 1.0 if cut_set.time_fit is None else cut_set.time_fit.factor
     for group in by_file(list(_levelled(cut_set))):
         text = io.StringIO()
         text_sink = TextSink(
@@ -43,7 +44,7 @@ def write_programs(cut_set: CutSet, folder: Path) -> CutSet:
             tool_numbers(cut_set.cutters),
         )
         for program in group:
-            counted, before = FiguresSink(cut_set.machine), text_sink.line
+            counted, before = FiguresSink(cut_set.machine, factor), text_sink.line
             as_written = post_processed(program, cut_set.machine)
             run(as_written, text_sink, TableSink(table.write, text_sink), counted)
             part = None if len(group) == 1 else (before + 1, text_sink.line)
@@ -135,26 +136,35 @@ class TableSink:
 
 
 class FiguresSink:
-    """Adds up seconds, cutting length and travel; acceleration is not in it."""
+    """Adds up seconds, cutting length and travel.
 
-    def __init__(self, machine: Machine) -> None:
+    Args:
+        machine: its speeds and acceleration.
+        factor: what programs of this machine take over their estimates.
+    """
+
+    def __init__(self, machine: Machine, factor: float = 1.0) -> None:
         self._machine = machine
-        self._at = (0.0, 0.0, 0.0)
+        self._factor = factor
+        self._start = self._at = (0.0, 0.0, 0.0)
+        self._moves: list[Move] = []
         self._seconds = 0.0
+        self._dwell = 0.0
         self._cut = 0.0
         self._travel = 0.0
 
     def begin(self, program: Program) -> None:
         """Up, down for a look, and the spindle starts; how long a person looks nobody knows."""
-        self._at = program.start
+        self._start = self._at = program.start
         for move in first_moves(program, self._machine):
             self.move(move)
         # through air, and no cut
         self._travel, self._cut = self._travel + self._cut, 0.0
-        self._seconds += self._machine.dwell if program.spins else 0.0
+        self._dwell = self._machine.dwell if program.spins else 0.0
 
     def move(self, move: Move) -> None:
         """One motion."""
+        self._moves.append(move)
         x, y, z = self._at
         flat = math.hypot(move.x - x, move.y - y)
         if move.i is not None and move.j is not None:
@@ -179,7 +189,8 @@ class FiguresSink:
     @property
     def figures(self) -> Figures:
         """The sums so far."""
-        return Figures(self._seconds, self._cut, self._travel)
+        running = self._dwell + run_seconds(self._start, self._moves, self._machine)
+        return Figures(running * self._factor, self._seconds + self._dwell, self._cut, self._travel)
 
 
 def _arc_length(at: tuple[float, float, float], move: Move) -> float:

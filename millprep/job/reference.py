@@ -21,11 +21,13 @@ from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
 from millprep.model.machine import Machine
+from millprep.model.machine_time import TimePlan
 from millprep.model.net import Load
 
 TABLES: tuple[tuple[str, type[JobTable]], ...] = (
     ("", JobPlan),
     ("[machine]", Machine),
+    ("[machine.time]", TimePlan),
     ("[machine.dialect]", Dialect),
     ("[blank] or [[blank]]", BlankPlan),
     ("[setup]", SetupTable),

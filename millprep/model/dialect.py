@@ -111,6 +111,23 @@ class Dialect(JobTable):
         """How far a copper edge may lie off by all tolerances together, mm."""
         return SHAPES + self.digit + (0.0 if self.arcs else FLATTENED)
 
+    def other_paths(self, words: str | None, tolerance: float | None) -> Iterator[Mistake]:
+        """A mistake for each of a person's own lines that says another path than the machine.
+
+        Args:
+            words: what programs say of the path; None for nothing.
+            tolerance: of blending, mm; None for a controller that takes no P with G64.
+        """
+        for key, lines in (("start_lines", self.start_lines), ("end_lines", self.end_lines)):
+            for i, line in enumerate(lines):
+                code, has_p = path_of(line, self.comments)
+                if has_p and tolerance is None:
+                    fault = "has P with G64: state [machine] path_tolerance if the controller takes"
+                    yield wrong(("dialect", key, i), f"{fault} it; got {plain(line)}")
+                elif key == "start_lines" and code and code != (words or code)[:3]:
+                    fault = f"has {code}, and programs say {words} after it: set [machine]"
+                    yield wrong(("dialect", key, i), f"{fault} path_mode; got {plain(line)}")
+
     @check
     def _decimals_for_arcs(self) -> Iterator[Mistake]:
         if self.arcs and self.decimals < ARC_DECIMALS:

@@ -10,7 +10,7 @@ from typing import Literal
 from pydantic.dataclasses import dataclass
 
 from millprep.model.blank import Box
-from millprep.model.dialect import Dialect, ToolChange, path_of
+from millprep.model.dialect import Dialect, ToolChange
 from millprep.model.job.keys import (
     FASTEST_FEED,
     FASTEST_SPINDLE,
@@ -27,6 +27,7 @@ from millprep.model.job.keys import (
     preset_key,
 )
 from millprep.model.job.mistakes import Mistake, check, plain, wrong
+from millprep.model.machine_time import ACCELERATION, TimePlan
 
 Spindle = Literal["program", "hand"]
 SurfaceProbe = Literal["electrical", "switch"]
@@ -204,12 +205,18 @@ class Machine(JobTable):
         most=1,
     )
     acceleration: float | None = number(
-        "Acceleration of the axes; how short blending cuts corners follows from it",
+        "Acceleration of the axes, for the running time and for how short blending cuts corners",
         "mm/s²",
         default=None,
-        words="not given",
+        words=f"not given; {ACCELERATION:g}, assumed, for the running time",
         above=0,
         most=100_000,
+    )
+    time: TimePlan = entry(
+        "Minutes of a person at the machine, and what runs really took",
+        "a table headed [machine.time]",
+        default=TimePlan(),
+        words="the defaults of its keys",
     )
     dialect: Dialect = entry(
         "What of RS-274 its controller understands",
@@ -283,18 +290,7 @@ class Machine(JobTable):
 
     @check
     def _own_lines_agree_on_the_path(self) -> Iterator[Mistake]:
-        dialect = self.dialect
-        for key, lines in (("start_lines", dialect.start_lines), ("end_lines", dialect.end_lines)):
-            for i, line in enumerate(lines):
-                code, tolerance = path_of(line, dialect.comments)
-                if tolerance and self.path_tolerance is None:
-                    words = "has P with G64: state [machine] path_tolerance if the controller takes"
-                    yield wrong(("dialect", key, i), f"{words} it; got {plain(line)}")
-                elif key == "start_lines" and code and code != (self.path_words or code)[:3]:
-                    words = (
-                        f"has {code}, and programs say {self.path_words} after it: set [machine]"
-                    )
-                    yield wrong(("dialect", key, i), f"{words} path_mode; got {plain(line)}")
+        yield from self.dialect.other_paths(self.path_words, self.path_tolerance)
 
     @check
     def _clearance_within_travel(self) -> Iterator[Mistake]:

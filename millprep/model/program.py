@@ -60,17 +60,24 @@ class Move(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What one program costs: seconds, mm of cutting, mm of rapid travel.
+    """What one program costs.
 
-    `lines` are the first and the last of its lines in a file that holds others as well;
-    `least_seconds` is what its cuts take in whatever order, with whatever travel between.
+    Attributes:
+        seconds: running time, s, with acceleration and as earlier runs of the machine show.
+        by_feeds_seconds: running time by lengths and feeds alone, s.
+        cut_length: mm of cutting.
+        travel_length: mm of rapid travel.
+        least_seconds: what its cuts take by lengths and feeds alone in the best order, whatever
+            travel is between, s.
+        lines: the first and the last of its lines in a file that holds others as well.
     """
 
     seconds: float
+    by_feeds_seconds: float
     cut_length: float
     travel_length: float
+    least_seconds: float = 0.0
     lines: tuple[int, int] | None = None
-    least_seconds: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,3 +232,38 @@ class Trail:
         around = centre[of] + radius[of, None] * np.column_stack((np.cos(angle), np.sin(angle)))
         straight = start[of] + part[:, None] * (end - start)[of]
         return np.asarray(np.where(curved[of, None], around, straight))
+
+
+@dataclass(frozen=True, slots=True)
+class Resumption:
+    """Where one program of a set is resumed.
+
+    Attributes:
+        file: of the new program, from the folder of its set.
+        of: the program it resumes, from the folder of the set it is made from.
+        wish: where it was to continue, in the words of the command.
+        point: the restart point in which it begins.
+        points: how many the program has.
+        entry: where the cutter goes down, (x, y, z), machine frame.
+        overlap: mm along the path from there to the place that was named; None where it begins at
+            a restart point, whose cut it makes anew as a whole.
+        cuts: how many of the program's cuts it makes, the first perhaps in part.
+        board, copy: the copy whose cuts alone it makes; None for all.
+    """
+
+    file: str
+    of: str
+    wish: str
+    point: int
+    points: int
+    entry: tuple[float, float, float]
+    overlap: float | None
+    cuts: int
+    board: str | None = None
+    copy: int | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.point <= self.points or not 1 <= self.cuts <= self.points:
+            raise ValueError(f"{self.file}: no restart point {self.point} of {self.points}")
+        if (self.board is None) != (self.copy is None):
+            raise ValueError("a board needs the number of its copy")

@@ -21,8 +21,9 @@ from millprep.model.finding import Finding
 from millprep.model.judged import BoardJudged
 from millprep.model.layout import Layout, Placement
 from millprep.model.machine import Machine
+from millprep.model.machine_time import RunningTime, TimeFit
 from millprep.model.milling_pass import Join, MillingPass
-from millprep.model.program import Program
+from millprep.model.program import Program, Resumption
 from millprep.model.surface_map import Levelling
 
 
@@ -212,6 +213,7 @@ class CutSet:
         certificate: what misalignment the joins tolerate; None when no join is on copper.
         chosen: what was chosen outside the job: effort, copies skipped or made alone, a layout.
         resumed: the programs of another set that those of this one take up; empty for a whole set.
+        time_fit: how running times follow earlier runs of the machine; None without a log of them.
     """
 
     id: str
@@ -231,6 +233,7 @@ class CutSet:
     certificate: Certificate | None = None
     chosen: tuple[str, ...] = ()
     resumed: tuple[Resumption, ...] = ()
+    time_fit: TimeFit | None = None
 
     @property
     def copies(self) -> tuple[BoardCopy, ...]:
@@ -249,10 +252,9 @@ class CutSet:
         return tuple(program for blank in self.blanks for program in blank.programs)
 
     @property
-    def machine_seconds(self) -> float | None:
-        """How long all programs run, s; None where none has its figures."""
-        known = [program.figures.seconds for program in self.programs if program.figures]
-        return sum(known) if known else None
+    def running(self) -> RunningTime | None:
+        """How long all programs run; None where they are not written."""
+        return RunningTime.of(self.programs)
 
     @property
     def joins(self) -> tuple[Join, ...]:
@@ -304,38 +306,3 @@ class CutSet:
     def proofs(self) -> tuple[BoardProof, ...]:
         """What was proved of every copy, in the order of the layout."""
         return tuple(copy.proof for copy in self.copies if copy.proof is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class Resumption:
-    """Where one program of a set is resumed.
-
-    Attributes:
-        file: of the new program, from the folder of its set.
-        of: the program it resumes, from the folder of the set it is made from.
-        wish: where it was to continue, in the words of the command.
-        point: the restart point in which it begins.
-        points: how many the program has.
-        entry: where the cutter goes down, (x, y, z), machine frame.
-        overlap: mm along the path from there to the place that was named; None where it begins at
-            a restart point, whose cut it makes anew as a whole.
-        cuts: how many of the program's cuts it makes, the first perhaps in part.
-        board, copy: the copy whose cuts alone it makes; None for all.
-    """
-
-    file: str
-    of: str
-    wish: str
-    point: int
-    points: int
-    entry: tuple[float, float, float]
-    overlap: float | None
-    cuts: int
-    board: str | None = None
-    copy: int | None = None
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.point <= self.points or not 1 <= self.cuts <= self.points:
-            raise ValueError(f"{self.file}: no restart point {self.point} of {self.points}")
-        if (self.board is None) != (self.copy is None):
-            raise ValueError("a board needs the number of its copy")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import shapely
 
+from millprep.model.machine_time import RunningTime
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, MilledBlank
@@ -57,8 +58,8 @@ def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
 
 def running_time(programs: Sequence[Program]) -> str:
     """How long programs run, in words."""
-    known = [program.figures.seconds for program in programs if program.figures is not None]
-    return duration(sum(known)) if len(known) == len(programs) and known else "unknown"
+    running = RunningTime.of(programs)
+    return "unknown" if running is None else duration(running.seconds)
 
 
 def dry_run_words(programs: Sequence[Program]) -> str:

@@ -11,6 +11,7 @@ from millprep.gcode.spoilboard import spoilboard_pass
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.board import Board
+from millprep.model.by_hand import by_hand
 from millprep.model.cutter import Cutter
 from millprep.model.layout import Layout
 from millprep.model.machine import Machine
@@ -25,12 +26,14 @@ from millprep.report.report_row import Length, Row, Sha256, Text, key, without_t
 from millprep.report.rules_rows import RulesRow
 from millprep.report.set_rows import (
     BlankRow,
+    ByHandRow,
     CutterRow,
     CuttingRow,
     FileRow,
     FindingRow,
     ProgramRow,
     ResumedRow,
+    TimeFitRow,
     cutter_row,
 )
 
@@ -87,8 +90,16 @@ class Report(Row):
     findings: tuple[FindingRow, ...]
     """What the user must know."""
     machine_seconds: Length | None
-    """Estimated running time of all programs, s, without setting up and cutter changes; null when
-    there are none."""
+    """Estimated running time of all programs, s, without setting up and cutter changes, with the
+    acceleration of the machine and as earlier runs of it show; null when there are none."""
+    by_feeds_seconds: Length | None = None
+    """The same by lengths and feeds alone, s."""
+    least_seconds: Length | None = None
+    """What all cuts take at least by lengths and feeds alone, in whatever order, s."""
+    by_hand: ByHandRow | None = None
+    """What a person does at the machine besides; null for a refused run."""
+    time_fit: TimeFitRow | None = None
+    """How running times follow earlier runs of the machine; null without a log of them."""
     files: tuple[FileRow, ...] | None
     """Every other file of the set, in the order of the names; null for a refused run."""
     seal: Sha256 | None
@@ -101,6 +112,7 @@ class Report(Row):
         A refused run has no programs, so its running time is not known either.
         """
         layout, certificate = cut_set.layout, cut_set.certificate
+        running = cut_set.running
         return cls.taken(
             cut_set,
             format=FORMAT,
@@ -111,6 +123,10 @@ class Report(Row):
             cutters={cutter.name: cutter_row(cutter) for cutter in cut_set.cutters},
             spoilboard=tuple(p for blank in cut_set.blanks for p in blank.spoilboard),
             joins=tuple(JoinRow.on(layout, join) for join in cut_set.joins),
+            machine_seconds=running.seconds if running else None,
+            by_feeds_seconds=running.by_feeds if running else None,
+            least_seconds=running.least if running else None,
+            by_hand=by_hand(cut_set) if running else None,
             certificate=CertificateRow.of_certificate(layout, certificate) if certificate else None,
             files=None,
             seal=None,

@@ -89,6 +89,7 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
                 "cutter": cutters.index(program.cutter.name),
                 "works": [plain(work) for work in program.works],
                 "spins": program.spins,
+                "seconds": None if program.figures is None else _figure(program.figures.seconds),
                 **trail_data(program.trail),
             }
             for program in cut_set.programs

@@ -12,9 +12,9 @@ from millprep.model.blank import Blank
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.finding import Finding, Frame, Severity
-from millprep.model.program import Cutting, Program
-from millprep.model.set_of_programs import Resumption
+from millprep.model.program import Cutting, Program, Resumption
 from millprep.report.report_row import (
+    Count,
     Figure,
     Fine,
     Length,
@@ -200,6 +200,32 @@ class CuttingRow(Row):
         return cls.taken(cutting, surface_speed=round(cutting.surface_speed, 2))
 
 
+class ByHandRow(Row):
+    """What a person does at the machine while no program runs."""
+
+    changes: Count
+    """Changes of cutters, each with Z zero; the first cutter of a pass counts."""
+    placings: Count
+    """How often a blank is placed, or moved to its next pass."""
+    readings: Count
+    """Holes, check crosses, verniers and edges that are read, and how flat a blank lies."""
+    minutes: Length
+    """What all of it takes, min."""
+    assumed: bool
+    """Whether minutes are assumed because the job does not state them."""
+
+
+class TimeFitRow(Row):
+    """How running times are corrected by earlier runs of the machine."""
+
+    factor: Size
+    """The median of what each run took over its estimate; estimates are multiplied by it."""
+    runs: Number
+    """How many runs there were."""
+    spread: Length
+    """How far the run that fits worst is off the corrected estimate, as a share of it."""
+
+
 class ProgramRow(Row):
     """What one cutter does in one pass: a file, or a part of one."""
 
@@ -217,9 +243,13 @@ class ProgramRow(Row):
     spindle: Length
     """Spindle speed, rev/min."""
     seconds: Length | None
-    """Estimated running time without cutter changes, s."""
+    """Estimated running time without cutter changes, s: with the acceleration of the machine, and
+    as earlier runs of it show."""
+    by_feeds_seconds: Length | None = None
+    """The same by lengths and feeds alone, s."""
     least_seconds: Length | None = None
-    """What its cuts take at least, in whatever order and with whatever travel between, s."""
+    """What its cuts take at least by lengths and feeds alone, in whatever order and with whatever
+    travel between, s."""
     cut_length: Length | None
     """Length of all moves with a feed, mm."""
     travel_length: Length | None
@@ -236,6 +266,7 @@ class ProgramRow(Row):
             lines=cost.lines if cost else None,
             cutter=program.cutter.name,
             seconds=cost.seconds if cost else None,
+            by_feeds_seconds=cost.by_feeds_seconds if cost else None,
             least_seconds=cost.least_seconds if cost else None,
             cut_length=cost.cut_length if cost else None,
             travel_length=cost.travel_length if cost else None,

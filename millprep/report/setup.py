@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass
-from millprep.model.program import Program
-from millprep.model.set_of_programs import CutSet, Resumption
+from millprep.model.program import Program, Resumption
+from millprep.model.set_of_programs import CutSet
 from millprep.report.locating import drop_on_words, edge_words, pin_words
 from millprep.report.words import number, place, plain
 from millprep.report.zero import flat_check, on_pins, spoilboard_programs, touching

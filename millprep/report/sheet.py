@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass, replace
 
+from millprep.model.by_hand import by_hand, by_hand_in
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
@@ -29,7 +30,14 @@ from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
 from millprep.report.setup import need_words, resumed_words, setup_words, spoilboard_words
 from millprep.report.setup_drawing import setup_drawing
-from millprep.report.words import cutter_words, duration, number, plain
+from millprep.report.words import (
+    by_hand_words,
+    cutter_words,
+    minutes_words,
+    number,
+    plain,
+    running_words,
+)
 from millprep.report.zero import (
     FlatCheck,
     TouchPage,
@@ -60,6 +68,7 @@ class PassPage:
     steps: tuple[Step, ...]
     ran: int
     time: str
+    hand: str
     dry: str
     cut_out: str = ""
     flat: FlatCheck | None = None
@@ -99,14 +108,15 @@ def sheet(cut_set: CutSet) -> str:
     left = replace(cut_set, blanks=tuple(_left(blank) for blank in cut_set.blanks))
     spoilboard = spoilboard_programs(left)
     chips = rules_words.cutter_rows(p.cutting for p in left.programs if p.cutting is not None)
-    seconds = left.machine_seconds
+    running = left.running
     return environment.get_template("sheet.html.j2").render(
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         resumed=bool(cut_set.resumed),
         machine=plain(cut_set.machine.name),
-        total=None if seconds is None else duration(seconds),
+        running=None if running is None else running_words(running, cut_set.time_fit),
+        hand=by_hand_words(by_hand(left)),
         blanks=_blanks(cut_set),
         cutters=[
             (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
@@ -179,6 +189,9 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 ran=ran,
                 dry=dry_run_words(programs[ran:]),
                 time=running_time(programs[ran:]),
+                hand=minutes_words(
+                    by_hand_in(cut_set, replace(milling_pass, programs=programs[ran:])).minutes
+                ),
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),
                 vernier=None if ran else vernier_page(cut_set, milling_pass),

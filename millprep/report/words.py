@@ -5,7 +5,9 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 
+from millprep.model.by_hand import ByHand
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.machine_time import RunningTime, TimeFit
 
 WORK_WORDS = {
     "register": "registration holes",
@@ -49,6 +51,38 @@ def duration(seconds: float) -> str:
     if hours:
         return f"{hours} h {minutes:02d} min"
     return f"{minutes} min {left:02d} s" if minutes else f"{left} s"
+
+
+def running_words(running: RunningTime, fit: TimeFit | None = None) -> str:
+    """The running time with what it is compared with: feeds alone, the least, earlier runs."""
+    words = f"about {minutes_words(running.seconds / 60)} running"
+    if fit is not None:
+        runs = many(fit.runs, "earlier run")
+        words += f" by {runs} of this machine"
+        words += f" (each within {100 * fit.spread:.0f} %)" if fit.runs > 1 else ""
+    words += f"; by lengths and feeds alone {minutes_words(running.by_feeds / 60)}"
+    if running.ratio is not None:
+        words += f", {running.ratio:.2f} times the least for the same cuts in any order, "
+        words += minutes_words(running.least / 60)
+    return words
+
+
+def by_hand_words(hand: ByHand) -> str:
+    """What a person does besides, in minutes and counted."""
+    counts = [
+        many(hand.changes, "cutter change"),
+        many(hand.placings, "placing"),
+        many(hand.readings, "reading"),
+    ]
+    listed = ", ".join(words for words in counts if not words.startswith("0 "))
+    assumed = " (minutes for each assumed)" if hand.assumed else ""
+    return f"{minutes_words(hand.minutes)} by hand" + (f": {listed}{assumed}" if listed else "")
+
+
+def minutes_words(minutes: float) -> str:
+    """Hours and whole minutes."""
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
 
 
 def cutter_words(cutter: Cutter) -> str:

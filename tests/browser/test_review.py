@@ -142,7 +142,9 @@ def test_the_cutter_stands_where_the_program_has_it(
     head = re.search(r"X([\d.-]+) Y([\d.-]+)\)", (memory_board / file).read_text("ascii"))
     assert head
     start = (float(head[1]), float(head[2]), plan.machine.clearance)
-    there = walk(memory_board / file, start, plan.machine.rapid, seconds)
+    rows = [*report["bed"], *(p for each in report["passes"] for p in each["programs"])]
+    (row,) = [r for r in rows if r["file"] == file]
+    there = walk(memory_board / file, start, plan.machine.rapid, seconds, row["seconds"])
     words = told(memory).replace("−", "-")
     assert file in words
     assert f"line {there.line} " in words

@@ -33,7 +33,7 @@ def test_lines() -> None:
     assert got.travel_length == pytest.approx(rapid + down + slow)
     assert got.cut_length == pytest.approx(10)
     minutes = rapid / MACHINE.rapid + down / MACHINE.max_plunge + slow / vee().plunge
-    assert got.seconds == pytest.approx(MACHINE.dwell + minutes * 60 + 10)
+    assert got.by_feeds_seconds == pytest.approx(MACHINE.dwell + minutes * 60 + 10)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +23,9 @@ def line(x: float, y: float, feed: float | None = 600.0, wait: float = 0.0) -> M
 
 
 def seconds(moves: list[Move], tolerance: float = 0.0) -> float:
-    return run_seconds(START, moves, rapid=1500.0, acceleration=A, tolerance=tolerance)
+    path: dict[str, Any] = {"path_mode": "blending", "path_tolerance": tolerance}
+    machine = replace(MACHINE, acceleration=A, **(path if tolerance else {}))
+    return run_seconds(START, moves, machine)
 
 
 @pytest.mark.parametrize("length", [0.01, 0.3, 2 / 3, 5.0, 100.0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -19,10 +20,19 @@ class Stand(NamedTuple):
     line: int
 
 
-def walk(file: Path, start: tuple[float, float, float], rapid: float, until: float) -> Stand:
-    """Follow a program from its start for so many seconds; a wait counts to the move after it."""
+class Motion(NamedTuple):
+    """A motion of a program, with what it waits before and takes, s, and its place at a share."""
+
+    line: int
+    waited: float
+    needed: float
+    at: Callable[[float], tuple[float, float, float]]
+
+
+def motions(file: Path, start: tuple[float, float, float], rapid: float) -> Iterator[Motion]:
+    """All motions by lengths and feeds; a wait counts to the motion after it."""
     x, y, z = start
-    feed, left, waited = rapid, until, 0.0
+    feed, waited = rapid, 0.0
     for number, text in enumerate(file.read_text("ascii").splitlines(), start=1):
         words = dict(_WORD.findall(re.sub(r"\(.*\)", "", text)))
         if "F" in words:
@@ -42,18 +52,33 @@ def walk(file: Path, start: tuple[float, float, float], rapid: float, until: flo
             sweep = sweep or (math.tau if text.startswith("G3") else -math.tau)
             flat = radius * abs(sweep)
         speed = rapid if text.startswith("G0") else feed
-        needed = math.hypot(flat, z1 - z) / speed * 60
-        if left <= waited:
-            return Stand(x, y, z, number)
-        left -= waited
-        waited = 0.0
-        if left < needed:
-            share = left / needed
+
+        def at(
+            share: float,
+            ends: tuple[float, ...] = (x, y, z, x1, y1, z1),
+            arc: tuple[float, ...] = (cx, cy, radius, sweep),
+        ) -> tuple[float, float, float]:
+            (x, y, z, x1, y1, z1), (cx, cy, radius, sweep) = ends, arc
             if radius:
                 angle = math.atan2(y - cy, x - cx) + sweep * share
                 x1, y1 = cx + radius * math.cos(angle), cy + radius * math.sin(angle)
-                return Stand(x1, y1, z + (z1 - z) * share, number)
-            return Stand(x + (x1 - x) * share, y + (y1 - y) * share, z + (z1 - z) * share, number)
-        left -= needed
+                return x1, y1, z + (z1 - z) * share
+            return x + (x1 - x) * share, y + (y1 - y) * share, z + (z1 - z) * share
+
+        yield Motion(number, waited, math.hypot(flat, z1 - z) / speed * 60, at)
+        waited = 0.0
         x, y, z = x1, y1, z1
+
+
+def walk(
+    file: Path, start: tuple[float, float, float], rapid: float, until: float, lasts: float
+) -> Stand:
+    """Follow a program that lasts so many seconds for some of them, its times stretched to that."""
+    known = list(motions(file, start, rapid))
+    left = until / lasts * sum(motion.waited + motion.needed for motion in known)
+    for motion in known:
+        if left < motion.waited + motion.needed:
+            share = max(left - motion.waited, 0.0) / motion.needed if motion.needed else 0.0
+            return Stand(*motion.at(share), motion.line)
+        left -= motion.waited + motion.needed
     raise ValueError(f"{file.name} takes less than {until} s")

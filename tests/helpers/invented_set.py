@@ -189,7 +189,7 @@ def invented(stages: int = 6) -> CutSet:
         ),
     )  # fmt: skip
     ran = [
-        replace(program, figures=Figures(61.5 + 60 * i, 1234.5678 + i, 456.7 + i))
+        replace(program, figures=Figures(61.5 + 60 * i, 60.5 + 60 * i, 1234.5678 + i, 456.7 + i))
         for i, program in enumerate(programs)
     ]
     nets = {

@@ -86,7 +86,7 @@ def test_keys_of_the_contract_in_its_order(rows: dict[str, Any]) -> None:
     assert list(rows) == [
         "format", "set", "job", "derived_from", "chosen", "resumed", "inputs", "blanks", "boards",
         "cutters", "bed", "passes", "joins", "certificate", "findings", "machine_seconds",
-        "files", "seal",
+        "by_feeds_seconds", "least_seconds", "by_hand", "time_fit", "files", "seal",
     ]  # fmt: skip
     assert list(rows["findings"][0]) == [
         "code", "severity", "message", "frame", "at", "board", "copy", "blank", "pass", "file",
@@ -111,7 +111,9 @@ def test_values_of_a_two_pass_set(rows: dict[str, Any]) -> None:
     assert rows["cutters"]["mill-2"]["point_angle"] == 180
     programs = [p for each in rows["passes"] for p in each["programs"]]
     assert programs[0]["cut_length"] == 1234.5678
-    assert rows["machine_seconds"] == pytest.approx(sum(p["seconds"] for p in programs))
+    for key in ("seconds", "by_feeds_seconds", "least_seconds"):
+        total = rows["machine_seconds" if key == "seconds" else key]
+        assert total == pytest.approx(sum(p[key] for p in programs))
 
 
 def test_a_program_of_no_pass_belongs_to_the_bed() -> None:

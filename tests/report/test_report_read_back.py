@@ -15,6 +15,7 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
+from millprep.model.machine_time import TimeFit
 from millprep.model.milling_pass import EdgeCheck, ExtraSupport, Holding, Vernier
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
@@ -30,6 +31,8 @@ LATER = {
     ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"), ("passes", "read"),
     ("passes", "registration", "free"), ("passes", "registration", "slot"),
     ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
+    ("passes", "programs", "by_feeds_seconds"), ("by_feeds_seconds",), ("least_seconds",),
+    ("by_hand",), ("time_fit",),
 }  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))
@@ -60,7 +63,8 @@ def rich() -> CutSet:
     )  # fmt: skip
     offcut = shapely.Polygon([(0, 0), (340, 0), (340, 80), (300, 110), (0, 110)])
     laminate = replace(whole.blanks[0].laminate, outline=offcut)
-    return with_blank(whole, passes=passes, joins=joins, laminate=laminate)
+    fitted = replace(whole, time_fit=TimeFit(1.04, 3, 0.02))
+    return with_blank(fitted, passes=passes, joins=joins, laminate=laminate)
 
 
 def read(folder: Path, text: str | bytes) -> Report:

@@ -219,6 +219,12 @@ function unfolded(told, index) {
     const deepest = Math.max(0, -Math.min(z0, z) * unit);
     width[i] = told.spins ? widthOf(cutter, deepest) : 0;
   }
+  // what acceleration and earlier runs add is spread over all moves, so that the sum is the plan's
+  const longer = told.seconds && time[n] > 0 ? told.seconds / time[n] : 1;
+  for (let i = 1; i <= n; i++) {
+    time[i] *= longer;
+    wait[i - 1] *= longer;
+  }
   const program = {
     index, stage, cutter, n, kind, feed, line, wait, mx, my, mz, X, Y, time, width, arcs,
     file: told.file, blank: told.blank, pass: told.pass, spins: told.spins,
