@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from millprep.report.words import duration, many, number, plain
+from millprep.model.by_hand import ByHand
+from millprep.model.machine_time import RunningTime, TimeFit
+from millprep.report.words import by_hand_words, duration, many, number, plain, running_words
 
 
 @pytest.mark.parametrize(
@@ -32,3 +34,25 @@ def test_many() -> None:
     assert many(1, "tab") == "1 tab"
     assert many(3, "tab") == "3 tabs"
     assert many(2, "finding stops", "findings stop") == "2 findings stop"
+
+
+def test_running_time_with_what_it_is_compared_with() -> None:
+    running = RunningTime(116 * 60.0, 106 * 60.0, 53 * 60.0)
+    words = "by lengths and feeds alone 1 h 46 min, 2.00 times the least for the same cuts in any "
+    words += "order, 53 min"
+    assert running_words(running) == f"about 1 h 56 min running; {words}"
+    fitted = running_words(running, TimeFit(1.1, 3, 0.041))
+    runs = "by 3 earlier runs of this machine (each within 4 %)"
+    assert fitted == f"about 1 h 56 min running {runs}; {words}"
+    once = running_words(RunningTime(60.0, 60.0, 0.0), TimeFit(1.1, 1, 0.0))
+    assert once == (
+        "about 1 min running by 1 earlier run of this machine; by lengths and feeds alone 1 min"
+    )
+
+
+def test_what_a_person_does_is_counted_and_assumed_minutes_say_so() -> None:
+    words = by_hand_words(ByHand(7, 2, 1, 32.0, assumed=True))
+    assert words == (
+        "32 min by hand: 7 cutter changes, 2 placings, 1 reading (minutes for each assumed)"
+    )
+    assert by_hand_words(ByHand(1, 0, 0, 3.0, assumed=False)) == "3 min by hand: 1 cutter change"
