@@ -34,13 +34,13 @@ def run_commands(
             # prepared once for all tests
             shutil.copytree(request.getfixturevalue("memory_board"), folder / words[1])
             continue
-        made_of = f"{words[:-1]} {pages.contents(folder)}"
-        if words[0] == "prepare" and made_of in prepared:
-            shutil.copytree(prepared[made_of], folder / words[-1])
-            continue
-        done = command(*words)
-        if words[0] == "prepare" and expected == 0:
+        if words[0] == "prepare" and words[-2] == "--out":
+            made_of = f"{words[:-1]} {pages.contents(folder)}"
+            if made_of in prepared:
+                shutil.copytree(prepared[made_of], folder / words[-1])
+                continue
             prepared[made_of] = folder / words[-1]
+        done = command(*words, DISPLAY="", WAYLAND_DISPLAY="")
         assert done.exit_code == expected, f"{line}\n{done.output}"
 
 

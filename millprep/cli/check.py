@@ -23,11 +23,11 @@ from millprep.cli.options import json_option
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
 @json_option("Print the same as JSON.")
 def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) -> None:
-    """Check a job against all rules: spacing, current, voltage drop, holes.
+    """Check a job against all rules, and write no set.
 
-    Millprep plans the job, cuts the programs in simulation and throws them away. It then judges
-    the copper that would be left by what the job says of its nets. The exit code is 1 when
-    prepare would refuse the job.
+    The rules are those of spacing, current, voltage drop and holes. Millprep plans the job, cuts
+    the programs in simulation and throws them away. It then judges the copper that would be left
+    by what the job says of its nets. The exit code is 1 when prepare would refuse the job.
     """
     import millprep
 

@@ -22,5 +22,5 @@ def example() -> Path:
 @replace_option
 @summary_option
 def demo(out: Path, replace: bool, as_json: bool) -> None:
-    """Prepare the example: the 480 mm memory board of an invented lighthouse machine."""
+    """Prepare the example, an invented memory board of 480 mm."""
     run(example() / "memory-board.toml", out, as_json, replace=replace)

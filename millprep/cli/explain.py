@@ -17,9 +17,11 @@ from millprep.model.finding import usage
 @click.argument("code", required=False)
 @json_option("Print the same as JSON.")
 def explain(code: str | None, as_json: bool) -> None:
-    """Explain a finding: what it means, why it matters, what to do, and the source of the rule.
+    """Explain a finding by its code.
 
-    CODE is the word in brackets after every finding. Without it, all codes are listed.
+    You read what it means, why it matters, what to do, the source of the rule, and the page of
+    the guide that says more. CODE is the word in brackets after every finding. Without it, all
+    codes are listed.
     """
     from millprep.report.findings import explanations, renamed
 

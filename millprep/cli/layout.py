@@ -15,6 +15,7 @@ from millprep.cli.options import chosen, json_option, layout_options
 @click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    "-o",
     metavar="FILE.toml",
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write the layout to this file, with a picture and the offcut of every blank next to it.",

@@ -29,10 +29,20 @@ from millprep.cli.times import times
 from millprep.cli.verify import verify
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class InOrder(click.Group):
+    """A group whose help lists the commands in the order in which a person needs them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """The names as the commands were added."""
+        return list(self.commands)
+
+
+@click.group(cls=InOrder, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="millprep")
 def commands() -> None:
     """From a drawing of a circuit board to safe cut files for a small mill.
+
+    Begin with millprep guide first-board.
 
     Exit codes: 0 done, 1 refused, 2 mistake in job or usage, 3 drawing unreadable or doubtful,
     70 a fault of millprep itself.
@@ -46,23 +56,23 @@ def version() -> None:
 
 
 for command in (
-    prepare,
-    layout,
-    check,
-    times,
-    explain,
-    guide,
-    show,
     inspect,
     new,
-    begin,
-    refit,
-    resume,
-    probe,
-    level,
+    schema,
+    check,
+    times,
+    layout,
+    prepare,
+    show,
     verify,
     compare,
-    schema,
+    begin,
+    probe,
+    level,
+    refit,
+    resume,
+    explain,
+    guide,
     version,
     demo,
 ):

@@ -63,9 +63,10 @@ if TYPE_CHECKING:
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
     "--out",
+    "-o",
     metavar="JOB.toml",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Where to write it; without this it is printed.",
+    help="The file to write. Without it, the job is printed.",
 )
 def new(
     drawing_file: Path,

@@ -51,6 +51,7 @@ blank_option = click.option(
 
 new_set_option = click.option(
     "--out",
+    "-o",
     required=True,
     metavar="NEW",
     type=click.Path(path_type=Path, file_okay=False),

@@ -26,10 +26,11 @@ if TYPE_CHECKING:
 @click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
 @click.option(
     "--out",
-    required=True,
+    "-o",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the set. An older set there is replaced as a whole.",
+    help="Folder of the set. An older set there is replaced as a whole. Without it, the folder "
+    "next to the job that has the job's name.",
 )
 @click.option(
     "--repair",
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
 @summary_option
 def prepare(
     job_file: Path,
-    out: Path,
+    out: Path | None,
     repair: bool,
     effort: str,
     layout_file: Path | None,
@@ -53,9 +54,11 @@ def prepare(
     as_json: bool,
 ) -> None:
     """Make the programs, pictures, sheet and report of a job."""
+    if out is None and not job_file.suffix:
+        raise click.UsageError(f"{job_file} has no ending such as .toml; name a folder with --out")
     run(
         job_file,
-        out,
+        job_file.with_suffix("") if out is None else out,
         as_json,
         repair=repair,
         replace=replace,

@@ -17,6 +17,7 @@ from millprep.cli.options import blank_option, job_option, json_option, pass_opt
 @blank_option
 @click.option(
     "--out",
+    "-o",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for program and table. Without it, OUT-surface.",
@@ -55,11 +56,12 @@ def probe(
     job_file: Path | None,
     as_json: bool,
 ) -> None:
-    """Write a program that probes the copper of a pass, and a table to fill in.
+    """Write a program that measures the heights of the copper.
 
-    OUT is the set that you are cutting; it stays as it is. The points form a grid around all
-    cuts of the pass. They keep off clamps and lie on copper that is still whole. Run the program
-    before the pass cuts anything, write z into the table, and give it to millprep level.
+    With it comes a table to fill in. OUT is the set that you are cutting; it stays as it is. The
+    points form a grid around all cuts of the pass. They keep off clamps and lie on copper that is
+    still whole. Run the program before the pass cuts anything, write z into the table, and give
+    it to millprep level.
     """
     from millprep.at_machine.probe import probe as make
 

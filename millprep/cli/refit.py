@@ -56,7 +56,7 @@ def refit(
     replace: bool,
     as_json: bool,
 ) -> None:
-    """Fit the programs of a pass to the blank as it lies, by readings of its holes.
+    """Fit the programs of a pass to the blank as it lies.
 
     OUT is the set that you are cutting. READINGS.toml says where you found holes that an earlier
     pass drilled, in work coordinates: set = "ID", unit = "mm", and under [holes] lines such as

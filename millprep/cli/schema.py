@@ -11,11 +11,14 @@ import click
 @click.option(
     "--table",
     is_flag=True,
-    help="Print a table for people: key, unit, default, meaning.",
+    help="Print a table to read: key, unit, default, meaning.",
 )
 @click.option("--report", is_flag=True, help="Print the JSON Schema of report.json.")
 def schema(table: bool, report: bool) -> None:
-    """Print the JSON Schema of job files, for editors."""
+    """List every key of a job, as a JSON Schema or as a table.
+
+    Editors use the schema to complete and check a job while you type.
+    """
     if report:
         from millprep.report.report_model import Report
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from pathlib import Path
 
 import click
@@ -17,9 +19,10 @@ from millprep.workflow.set_on_disk import load_mark
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
 @json_option("Print the path of the sheet and open nothing.")
 def show(folder: Path, as_json: bool) -> None:
-    """Open the sheet of a finished set: the review on screen, and the plan to print.
+    """Open the sheet of a set: the review, and the plan to print.
 
-    It is a single file that needs only a browser. You can copy it anywhere.
+    Without a display only its path is printed. The sheet is a single file that needs only a
+    browser. You can copy it anywhere.
     """
     sheet = folder / "sheet.html"
     if not (folder / "report.json").is_file() or not sheet.is_file():
@@ -33,7 +36,14 @@ def show(folder: Path, as_json: bool) -> None:
         click.echo(json.dumps(shown))
         return
     click.echo(str(sheet))
-    if mark is not None:
-        click.echo(f"begun: {mark.words} of set {mark.set}")
-    if click.launch(str(sheet)) != 0:
-        click.echo("no browser could be started: open this file in one", err=True)
+    if has_display():
+        if mark is not None:
+            click.echo(f"begun: {mark.words} of set {mark.set}", err=True)
+        click.launch(str(sheet))
+
+
+def has_display() -> bool:
+    """Whether a browser can show itself; only Linux and its kin may lack a display."""
+    if sys.platform in ("darwin", "win32", "cygwin"):
+        return True
+    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY"))

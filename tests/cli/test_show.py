@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import click
@@ -19,6 +20,7 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         return 0
 
     monkeypatch.setattr(click, "launch", launch)
+    monkeypatch.setenv("DISPLAY", ":0")
     return files
 
 
@@ -58,10 +60,12 @@ def test_a_folder_that_is_not_there_is_refused(tmp_path: Path, opened: list[str]
     assert opened == []
 
 
-def test_without_a_browser_the_file_is_named(
-    small_set: Path, monkeypatch: pytest.MonkeyPatch
+def test_without_a_display_only_the_path_is_printed(
+    small_set: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(click, "launch", lambda _: 1)
+    monkeypatch.setattr(sys, "platform", "linux")
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
     result = run("show", str(small_set))
-    assert result.exit_code == 0
-    assert "no browser" in result.stderr
+    assert (result.exit_code, result.output) == (0, f"{small_set / 'sheet.html'}\n")
+    assert opened == []
