@@ -31,8 +31,9 @@ def write(cut_set: CutSet, folder: Path) -> None:
 
 
 def write_refused(cut_set: CutSet, folder: Path) -> None:
-    """Write what explains a refusal: report.json, findings.txt, pictures; never a program."""
+    """Write what explains a refusal: report.json, the page, findings.txt, pictures; no program."""
     folder.mkdir(parents=True, exist_ok=True)
+    _put(folder / "review.html", sheet(cut_set, refused=True))
     report_file.write(Report.of(cut_set), folder)
     _put(folder / "findings.txt", findings_text(cut_set))
     draw(cut_set, folder)

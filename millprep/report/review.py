@@ -15,8 +15,8 @@ from millprep.report.review_data import scene_data
 
 LAYERS = (
     ("design", "Copper as drawn", True),
-    ("asCut", "Copper left when finished", False),
-    ("paths", "Paths", True),
+    ("asCut", "Copper left when finished", True),
+    ("paths", "Paths", False),
     ("air", "Travel moves", False),
     ("holes", "Holes", True),
     ("tabs", "Tabs", True),
@@ -31,7 +31,7 @@ LAYERS = (
 
 SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
-    "overlay.js", "lists.js", "controls.js", "input.js", "page.js",
+    "overlay.js", "lists.js", "find.js", "controls.js", "input.js", "page.js",
 )  # fmt: skip
 """The script's parts, in the order they have in the page."""
 
@@ -43,12 +43,14 @@ class Review:
     Attributes:
         data: JSON that holds no character of HTML.
         policy: content security policy: this script and nothing from elsewhere.
+        drawn: whether there is a blank to draw.
     """
 
     data: str
     style: str
     script: str
     policy: str
+    drawn: bool
 
 
 def review(cut_set: CutSet) -> Review:
@@ -62,6 +64,7 @@ def review(cut_set: CutSet) -> Review:
             f"default-src 'none'; script-src {_digest(script)}; style-src {_digest(style)}; "
             "img-src data:; base-uri 'none'; form-action 'none'"
         ),
+        drawn=bool(cut_set.blanks),
     )
 
 

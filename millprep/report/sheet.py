@@ -91,8 +91,11 @@ class ShownFinding:
     decide: bool
 
 
-def sheet(cut_set: CutSet) -> str:
-    """The sheet as HTML 5 text, complete in itself: it asks for nothing."""
+def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
+    """The sheet as HTML 5 text, complete in itself: it asks for nothing.
+
+    The page of a refused job has the review and the findings, and no plan.
+    """
     import jinja2
 
     environment = jinja2.Environment(
@@ -110,6 +113,7 @@ def sheet(cut_set: CutSet) -> str:
     chips = rules_words.cutter_rows(p.cutting for p in left.programs if p.cutting is not None)
     running = left.running
     return environment.get_template("sheet.html.j2").render(
+        refused=refused,
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
@@ -128,7 +132,7 @@ def sheet(cut_set: CutSet) -> str:
         spoilboard_words=spoilboard_words(left),
         spoilboard_time=running_time(spoilboard),
         done=_done(cut_set),
-        pages=_pages(cut_set),
+        pages=() if refused else _pages(cut_set),
         review=review(cut_set),
         layers=LAYERS,
         caution=rules_words.CAUTION,

@@ -24,7 +24,7 @@ FIRST_BYTES = b'{\n "format": '
 """How that file begins."""
 
 OURS = re.compile(
-    r"(report\.json|begun\.toml|sheet\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
+    r"(report\.json|begun\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
     r"|previews/[^/]+\.(png|svg)|(bed|spoilboard)/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
 )
 """Every file of a set or of a refusal, as seen from its folder."""

@@ -62,13 +62,69 @@ def test_a_layer_can_be_switched(opened: Opened, layer: str) -> None:
 def test_copper_paths_and_laminate_have_their_colours(opened: Opened) -> None:
     (placement,) = SET.layout.placements
     rail = placement.pose.point((80.0, 5.0))
-    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
-    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
-    opened.page.locator('[data-layer="asCut"]').check()
-    opened.page.locator('[data-layer="paths"]').uncheck()
-    opened.settle()
+    # at first what a person will get
     assert opened.colour(*rail) == rgb(SCREEN_LIGHT["piece"])
     assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["copper"])
+    opened.page.locator('[data-layer="asCut"]').uncheck()
+    opened.settle()
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
+
+
+def test_copper_as_drawn_is_wiped_over_copper_as_cut(opened: Opened) -> None:
+    (placement,) = SET.layout.placements
+    left, right = (placement.pose.point((x, 2.5)) for x in (5.0, 180.0))
+    assert opened.colour(*left) == rgb(SCREEN_LIGHT["copper"])
+    opened.page.locator("#review-wipe").fill("50")
+    opened.settle()
+    # no floating copper is drawn
+    assert opened.colour(*left) == rgb(SCREEN_LIGHT["laminate"])
+    assert opened.colour(*right) == rgb(SCREEN_LIGHT["copper"])
+
+
+def test_who_follows_the_cutter_sees_paths_and_then_what_is_left(opened: Opened) -> None:
+    paths = opened.page.locator('[data-layer="paths"]')
+    assert not paths.is_checked()
+    set_time(opened, 20.0)
+    assert paths.is_checked()
+    (placement,) = SET.layout.placements
+    rail = placement.pose.point((80.0, 5.0))
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
+    opened.page.locator("#review-end").click()
+    opened.settle()
+    assert not paths.is_checked()
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["piece"])
+
+
+def test_a_bar_goes_to_the_beginning_of_its_program(memory: Opened) -> None:
+    bars = memory.page.locator("#review-bars button")
+    programs = memory.page.locator("#review-program option")
+    assert bars.count() == programs.count() - 1
+    bars.nth(2).click()
+    memory.settle()
+    assert programs.nth(3).inner_text() in told(memory)
+
+
+def test_one_box_finds_nets_pieces_holes_and_programs(memory: Opened) -> None:
+    box, hits = memory.page.locator("#review-find"), memory.page.locator(".hit")
+    box.fill("gnd")
+    assert hits.first.inner_text().startswith("GND")
+    before = memory.view()
+    hits.first.click()
+    memory.settle()
+    assert memory.view() != before
+    box.fill("h12")
+    assert hits.first.inner_text().startswith("h12")
+    hits.first.click()
+    memory.settle()
+    assert memory.fact("Diameter")
+    box.fill("profile")
+    hits.first.click()
+    memory.settle()
+    assert "profile" in memory.page.locator("#review-program option:checked").inner_text()
+    box.fill("no such name")
+    assert hits.count() == 0
+    assert "Nothing" in memory.page.locator("#review-found").inner_text()
 
 
 def test_the_other_side_is_turned_over_about_x(opened: Opened) -> None:
@@ -80,7 +136,7 @@ def test_the_other_side_is_turned_over_about_x(opened: Opened) -> None:
     turned = opened.at(*rail)
     assert turned[0] == pytest.approx(x)
     assert abs(turned[1] - y) > 50
-    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["copper"])
+    assert opened.colour(*rail) == rgb(SCREEN_LIGHT["piece"])
 
 
 @pytest.mark.parametrize(("name", "place"), [("F2", (37.0, 80.0)), ("F3", (-3.0, 30.0))])
@@ -210,6 +266,7 @@ def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened) -> Non
     )
     a, b = (pose.point(program.moves[i][1:3]) for i in (index - 1, index))
     middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+    opened.page.locator('[data-layer="paths"]').check()
     opened.zoom_to(*middle, 40)
     opened.page.mouse.move(*opened.at(*middle))
     opened.settle()
@@ -218,6 +275,8 @@ def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened) -> Non
     assert opened.fact("Cutter")[0].startswith("vee30: vee, 30° included")
     assert "0.120 mm" in opened.fact("Depth")
     assert opened.fact("Feed") == ["300 mm/min"]
+    (command,) = opened.fact("Resume here")
+    assert command.startswith(f"millprep resume SET {program.file} --near=")
 
 
 def test_copper_tells_its_net_and_its_narrowest_gap(opened: Opened) -> None:
@@ -354,13 +413,13 @@ def test_dragging_moves_the_drawing_with_the_pointer(opened: Opened) -> None:
 
 
 def test_light_and_dark(opened: Opened) -> None:
-    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["copper"])
     opened.page.emulate_media(color_scheme="dark")
     opened.settle()
-    assert opened.colour(100.0, 106.0) == rgb(SCREEN_DARK["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_DARK["copper"])
     opened.page.locator("#review-light").click()
     opened.settle()
-    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["laminate"])
+    assert opened.colour(100.0, 106.0) == rgb(SCREEN_LIGHT["copper"])
 
 
 @pytest.mark.parametrize("width", [320, 390, 768, 1280])

@@ -35,12 +35,18 @@ def test_a_refusal_is_explained_and_holds_no_program(tmp_path: Path) -> None:
     assert json.loads(made["report.json"])["findings"][0]["severity"] == "stop"
     assert b"Move them apart." in made["findings.txt"]
     assert "previews/blank-1-copper.svg" in made
-    assert {Path(name).suffix for name in made} == {".json", ".txt", ".png", ".svg"}
+    page = made["review.html"].decode()
+    assert "Refused: no program was written" in page
+    assert "Move them apart." in page
+    assert "Run in this order" not in page
+    assert {Path(name).suffix for name in made} == {".json", ".txt", ".html", ".png", ".svg"}
 
 
 def test_a_refusal_before_any_layout_still_says_why(tmp_path: Path) -> None:
     write_refused(replace(refused(), blanks=()), tmp_path)
-    assert set(files(tmp_path)) == {"report.json", "findings.txt"}
+    made = files(tmp_path)
+    assert set(made) == {"report.json", "findings.txt", "review.html"}
+    assert b'id="review" hidden' in made["review.html"]
 
 
 def test_a_name_that_is_no_text_does_not_stop_the_report(tmp_path: Path) -> None:

@@ -5,9 +5,19 @@
 const SPEEDS = [1, 10, 60, 600];
 let playing = false;
 let lastTick = 0;
+let pathsForTime = false; // paths are shown because a time is
 
 function setTime(seconds) {
   const all = total();
+  // who follows the cutter wants to see what it cuts, and afterwards what is left
+  if (seconds !== null && state.time === null && !state.layers.paths) {
+    pathsForTime = true;
+    setLayer("paths", true);
+  } else if (seconds === null && pathsForTime) {
+    pathsForTime = false;
+    setLayer("paths", false);
+  }
+  if ((seconds === null) !== (state.time === null)) changed();
   state.time = seconds === null ? null : Math.min(Math.max(seconds, 0), all);
   if (state.time === null || state.time >= all) playing = false;
   changed(false);
@@ -40,6 +50,31 @@ function showTime() {
   slider.setAttribute("aria-valuetext", `${now}, ${told.join(", ")}`);
 }
 
+/** A bar as long as each program runs; a click goes to its beginning. */
+function fillBars() {
+  const bars = $("review-bars");
+  bars.replaceChildren();
+  let before = 0;
+  for (const p of shown()) {
+    const seconds = p.time[p.n];
+    const begins = before;
+    before += seconds;
+    const bar = element("button");
+    bar.type = "button";
+    bar.id = `review-bar-${p.index}`;
+    const words = `${p.file}: ${p.cutter.name}, ${clockWords(seconds)}`;
+    bar.title = words;
+    bar.setAttribute("aria-label", `Go to the beginning of ${words}`);
+    bar.style.flexGrow = String(Math.max(seconds, 1));
+    bar.style.background = cutterColour(p.cutterIndex);
+    bar.addEventListener("click", () => {
+      playing = false;
+      setTime(begins + 1e-3);
+    });
+    bars.append(bar);
+  }
+}
+
 /** One frame of playing, at the head of every frame. */
 function tick() {
   const now = performance.now();
@@ -54,7 +89,10 @@ function tick() {
 function play() {
   if (total() === 0) return;
   playing = !playing;
-  if (playing && (state.time === null || state.time >= total())) state.time = 0;
+  if (playing && (state.time === null || state.time >= total())) {
+    setTime(0);
+    playing = true;
+  }
   lastTick = performance.now();
   changed(false);
   showTime();

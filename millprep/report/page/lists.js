@@ -65,8 +65,16 @@ function setStage(blank, pass, program = null) {
   if (bed !== onBed() || !boxesMeet(viewNow().box, wholeBox())) fit();
   sheet = null;
   changed();
+  fillBars();
   showTime();
   showHere();
+}
+
+/** Switch a layer as its box does. */
+function setLayer(name, on) {
+  state.layers[name] = on;
+  document.querySelector(`[data-layer="${name}"]`).checked = on;
+  changed();
 }
 
 function fillLayers() {
@@ -149,8 +157,7 @@ function fillFindings() {
 function goTo(one) {
   if (one.blank !== state.blank || onBed()) setStage(one.blank, null);
   state.flagged = one.name;
-  state.layers.findings = true;
-  document.querySelector('[data-layer="findings"]').checked = true;
+  setLayer("findings", true);
   for (const button of document.querySelectorAll("[data-finding]")) {
     button.setAttribute("aria-current", String(button.dataset.finding === one.name));
   }

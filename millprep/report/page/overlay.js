@@ -9,6 +9,7 @@ function overlay() {
       flag(...toScreen(...one.at), one.name, one.name === state.flagged);
     }
   }
+  lightUp(v);
   highlight(v);
   for (const at of state.measure) if (at) cross(...toScreen(...at), ink.accent);
   if (state.measure[0] && state.measure[1]) {
@@ -112,6 +113,23 @@ function scaleBar() {
   pen.lineWidth = 1;
   pen.strokeRect(x + 0.5, y + 0.5, wide - 1, 4);
   label(pen, `${figure(long, long < 0.1 ? 3 : long < 1 ? 1 : 0)} mm`, x + wide + 8, y + 7);
+}
+
+/** The copper that was found, so that it stands out. */
+function lightUp(v) {
+  const ink = colours();
+  for (const piece of state.lit) {
+    if (piece.blank !== state.blank || onBed() || !boxesMeet(piece.area.box, v.box)) continue;
+    pen.beginPath();
+    for (const ring of piece.area.rings) trace(pen, v, ring);
+    pen.globalAlpha = 0.55;
+    pen.fillStyle = ink.accent;
+    pen.fill("evenodd");
+    pen.globalAlpha = 1;
+    pen.strokeStyle = ink.accent;
+    pen.lineWidth = 2;
+    pen.stroke();
+  }
 }
 
 /** What is under the pointer, drawn again so that it stands out. */

@@ -16,6 +16,7 @@ function setLight() {
   document.documentElement.dataset.light = dark ? "dark" : "light";
   $("review-light").textContent = dark ? "Light" : "Dark";
   fillCutters();
+  fillBars();
   sheet = null;
   changed();
 }
@@ -47,6 +48,12 @@ function start() {
   fillPrograms();
   fillLayers();
   fillFindings();
+  document.querySelector(".time").hidden = programs.length === 0;
+  $("review-find").addEventListener("input", find);
+  $("review-wipe").addEventListener("input", (e) => {
+    state.wipe = Number(e.target.value) / 100;
+    changed();
+  });
   const whole = (text) => (text === "" ? null : Number(text));
   $("review-blank").addEventListener("change", (e) => setStage(Number(e.target.value), null));
   $("review-pass").addEventListener("change", (e) => setStage(state.blank, whole(e.target.value)));
@@ -75,6 +82,7 @@ function start() {
     changed(false);
   });
   FIELDS.forEach((id) => $(id).addEventListener("input", readMeasure));
+  $("review-print").addEventListener("click", () => window.print());
   $("review-light").addEventListener("click", () => {
     chosen = !dark;
     setLight();

@@ -145,11 +145,23 @@ function* paint(c, v) {
     yield* paintBed(c, v);
   } else {
     yield* fill(c, v, here(blanks.map((b) => ({ ...b, blank: b.number }))), () => ink.laminate);
-    const cut = on.asCut && parts.length > 0;
+    const cut = on.asCut && parts.length > 0 && state.time === null;
     if (on.design && !cut) yield* fill(c, v, here(pieces), () => ink.copper);
     if (cut) {
       const kind = (part) => ["copper", "piece", "short"][Math.min(2, part.carries.length)];
+      const wiped = wipedAt(v);
+      if (wiped > 0) {
+        clipTo(c, 0, wiped, v.height);
+        yield* fill(c, v, here(pieces), () => ink.piece);
+        c.restore();
+      }
+      clipTo(c, wiped, v.width, v.height);
       yield* fill(c, v, here(parts), (part) => ink[kind(part)]);
+      c.restore();
+      if (wiped > 0) {
+        c.fillStyle = ink.accent;
+        c.fillRect(wiped - 1, 0, 2, v.height);
+      }
     }
     if (on.design && cut) {
       c.strokeStyle = ink.ink;
@@ -169,6 +181,19 @@ function* paint(c, v) {
     if (on.holes) yield* paintHoles(c, v, here(data.holes));
     paintMarks(c, v, here);
   }
+}
+
+/** Where copper as drawn ends and copper as cut begins, in pixels of a view. */
+function wipedAt(v) {
+  const [x0, , x1] = blanks.find((b) => b.number === state.blank).area.box;
+  return state.wipe > 0 ? Math.max(0, sx(v, x0 + (x1 - x0) * state.wipe)) : 0;
+}
+
+function clipTo(c, from, to, high) {
+  c.save();
+  c.beginPath();
+  c.rect(from, 0, Math.max(0, to - from), high);
+  c.clip();
 }
 
 function* paintBed(c, v) {

@@ -102,7 +102,7 @@ function facts(x, y) {
     ]]);
   }
   const moves = movesAt(x, y);
-  if (moves.length) found.push(["Path", moveFacts(moves[0])]);
+  if (moves.length) found.push(["Path", moveFacts(moves[0], x, y)]);
   if (moves.length > 1) {
     const lineOf = (m) => `line ${m.program.line[m.move]}`;
     const rest = moves.slice(1, 5).map((m) => [m.program.file, lineOf(m)]);
@@ -137,7 +137,13 @@ const placeWords = (x, y, digits = 2) => `X ${figure(x, digits)}  Y ${figure(y, 
 const feedWords = (p, i) =>
   p.kind[i] === RAPID ? "rapid" : `${figure(p.feed[i], 0)} mm/min`;
 
-function moveFacts({ program: p, move: i }) {
+/** The command that resumes a program at a place; SET is the folder of this set. */
+function resumeCommand(p, x, y) {
+  const [mx, my] = moved(p.stage.pose, x, y).map((v) => v.toFixed(2));
+  return `millprep resume SET ${p.file} --near=${mx},${my} --out NEW`;
+}
+
+function moveFacts({ program: p, move: i }, x, y) {
   const depths = [p.mz[i], p.mz[i + 1]].map((z) => figure(-z, 3));
   const depth = depths[0] === depths[1] ? depths[0] : `${depths[0]} → ${depths[1]}`;
   return [
@@ -147,6 +153,7 @@ function moveFacts({ program: p, move: i }) {
     ["Depth", `${depth} mm`],
     ["Feed", feedWords(p, i)],
     ["Groove at the surface", p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : "none"],
+    ...(p.stage && p.width[i] > 0 ? [["Resume here", resumeCommand(p, x, y)]] : []),
   ];
 }
 

@@ -16,6 +16,8 @@ const state = {
   measuring: false,
   measure: [null, null],
   flagged: null, // name of the finding that was gone to
+  lit: [], // pieces of copper that were found
+  wipe: 0, // share of the blank, from its left, that shows copper as drawn instead of as cut
 };
 
 /** Programs in view, in the order they run. */
@@ -34,7 +36,25 @@ const onBed = () => state.pass === BED;
 function wholeBox() {
   if (onBed()) return data.machine.travel;
   const blank = blanks.find((b) => b.number === state.blank);
-  return blank ? blank.area.box : [0, 0, 100, 100];
+  if (!blank) return [0, 0, 100, 100];
+  const box = [...blank.area.box];
+  const take = (other) => {
+    box[0] = Math.min(box[0], other[0]);
+    box[1] = Math.min(box[1], other[1]);
+    box[2] = Math.max(box[2], other[2]);
+    box[3] = Math.max(box[3], other[3]);
+  };
+  for (const stage of windows.filter((w) => w.blank === state.blank)) {
+    if (state.layers.windows) take(stage.area.box);
+    for (const clamp of state.layers.clamps ? data.clamps : []) {
+      if (clamp.passes !== null && !clamp.passes.includes(stage.number)) continue;
+      const [x0, y0, x1, y1] = clamp.box;
+      const back = inverse(stage.pose);
+      take(boxOf([...moved(back, x0, y0), ...moved(back, x1, y0), ...moved(back, x1, y1),
+        ...moved(back, x0, y1)]));
+    }
+  }
+  return box;
 }
 
 const size = { width: 300, height: 200, ratio: 1 };
