@@ -12,17 +12,14 @@ from pathlib import Path
 import click
 
 from millprep.model.begun import Begun
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import SEVERITIES, Finding, Refusal
 from millprep.workflow import set_on_disk
-
-ORDER = {"stop": 0, "warn": 1, "note": 2}
-WORDS = {"stop": "stop", "warn": "warning", "note": "note"}
 
 
 def say_findings(findings: Sequence[Finding]) -> None:
     """All findings on stderr, the worst first, notes of one kind counted."""
-    for finding in sorted(findings, key=lambda f: ORDER[f.severity]):
-        click.echo(f"{WORDS[finding.severity]}: {_line(finding)}", err=True)
+    for finding in sorted(findings, key=lambda f: f.rank):
+        click.echo(f"{SEVERITIES[finding.severity]}: {_line(finding)}", err=True)
 
 
 def _line(finding: Finding) -> str:

@@ -11,6 +11,9 @@ from typing import Literal
 Severity = Literal["stop", "warn", "note"]
 Frame = Literal["drawing", "blank", "machine"]
 
+SEVERITIES: dict[Severity, str] = {"stop": "stop", "warn": "warning", "note": "note"}
+"""The one scale, the worst first, with the words that a person reads."""
+
 MOST_PER_CODE = 5
 """Findings of one kind that are listed one by one; the rest is counted."""
 
@@ -21,7 +24,7 @@ class Finding:
 
     Attributes:
         code: stable kebab-case name of the kind of finding.
-        severity: `stop` refuses the job, `warn` asks for a decision, `note` informs.
+        severity: `stop` refuses the job, `warn` (a warning) needs a decision, `note` informs.
         message: what is wrong and what to do about it, one or two sentences.
         frame: the frame that `at` is in; given whenever `at` is.
         at: place in mm.
@@ -43,6 +46,11 @@ class Finding:
     file: str | None = None
     line: int | None = None
     more: int = 0
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst severity."""
+        return list(SEVERITIES).index(self.severity)
 
     @property
     def words(self) -> str:

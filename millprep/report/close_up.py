@@ -12,12 +12,13 @@ from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
 from millprep.model.board import Hole
 from millprep.model.cutter import Cutter
+from millprep.model.finding import SEVERITIES
 from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
-from millprep.report.findings import SEVERITY_WORDS, Marked
+from millprep.report.findings import Marked
 from millprep.report.palette import cutter_style
 from millprep.report.words import number, plain
 
@@ -147,7 +148,7 @@ def sentence(mark: Marked) -> list[str]:
     import textwrap
 
     message = plain(mark.finding.words, 400)
-    words = f"{mark.name} ({SEVERITY_WORDS[mark.finding.severity]}): {message}"
+    words = f"{mark.name} ({SEVERITIES[mark.finding.severity]}): {message}"
     return textwrap.wrap(words, 120)[:3]
 
 

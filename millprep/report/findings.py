@@ -11,8 +11,6 @@ from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet
 from millprep.report.words import place, plain
 
-ORDER = {"stop": 0, "warn": 1, "note": 2}
-SEVERITY_WORDS = {"stop": "stop", "warn": "warning", "note": "note"}
 _FRAME_WORDS = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
 
 
@@ -38,7 +36,7 @@ def marked(cut_set: CutSet) -> tuple[Marked, ...]:
         where = _on_blank(cut_set, finding)
         if where is not None:
             marks.append(Marked(name_of(index), finding, *where))
-    return tuple(sorted(marks, key=lambda mark: ORDER[mark.finding.severity]))
+    return tuple(sorted(marks, key=lambda mark: mark.finding.rank))
 
 
 def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:

@@ -20,7 +20,7 @@ from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import BoardCopy, CutSet
 from millprep.report.blank_contents import ordered_cutters
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
-from millprep.report.findings import ORDER, marked, name_of, where_words
+from millprep.report.findings import marked, name_of, where_words
 from millprep.report.words import cutter_words, plain
 
 DIGITS = 4
@@ -228,7 +228,7 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
     places = {mark.name: mark for mark in marked(cut_set)}
     rows = []
     for index, finding in sorted(
-        enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0])
+        enumerate(cut_set.findings), key=lambda row: (row[1].rank, row[0])
     ):
         mark = places.get(name_of(index))
         rows.append(

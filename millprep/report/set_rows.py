@@ -107,7 +107,7 @@ class FindingRow(Row):
     code: Text
     """Stable name of the kind of finding."""
     severity: Severity
-    """stop refuses the job, warn needs a decision, note informs."""
+    """stop refuses the job, warn (a warning) needs a decision, note informs."""
     message: Text
     """What is wrong and what to do about it."""
     frame: Frame | None

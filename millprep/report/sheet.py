@@ -11,10 +11,11 @@ from collections import Counter
 from dataclasses import dataclass, replace
 
 from millprep.model.by_hand import by_hand, by_hand_in
+from millprep.model.finding import SEVERITIES
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
-from millprep.report.findings import ORDER, SEVERITY_WORDS, marked, name_of, where_words
+from millprep.report.findings import marked, name_of, where_words
 from millprep.report.locating import HoleRow, edge_words, hole_rows
 from millprep.report.pass_tables import (
     JoinTable,
@@ -231,11 +232,11 @@ def _done(cut_set: CutSet) -> list[str]:
 def _remarks(cut_set: CutSet) -> list[ShownFinding]:
     pictures = {name: p.png for p in gallery(cut_set) for name in p.findings}
     placed = {mark.name for mark in marked(cut_set)}
-    rows = sorted(enumerate(cut_set.findings), key=lambda row: (ORDER[row[1].severity], row[0]))
+    rows = sorted(enumerate(cut_set.findings), key=lambda row: (row[1].rank, row[0]))
     return [
         ShownFinding(
             name=name_of(index),
-            severity=SEVERITY_WORDS[finding.severity],
+            severity=SEVERITIES[finding.severity],
             kind=plain(finding.code),
             message=plain(finding.words, 1000),
             where=where_words(finding),
