@@ -149,7 +149,7 @@ def _read(roles: LayerRoles, answers: Answers) -> Board:
 
 
 def _by_reading(start: Start, board: Board) -> Start:
-    from millprep.drawing.survey.candidates import narrowest
+    from millprep.drawing.marks.neighbours import narrowest
 
     x0, y0, x1, y1 = board.outline.bounds
     gap, _ = narrowest([piece.shape for piece in board.pieces])

@@ -27,12 +27,15 @@ def drills(bores: Sequence[Bore]) -> list[Round]:
 def smallest(bores: Sequence[Bore]) -> list[Bore]:
     """The smallest of those that share their centre, or both ends; repeated ones once."""
     unique = list({_key(bore): bore for bore in bores}.values())
-    near = pairs(_middles(unique), within=CONCENTRIC)
-    beaten = {
-        i
-        for i, j in near.tolist()
-        if (unique[j].diameter, j) < (unique[i].diameter, i) and _around(unique[i], unique[j])
-    }
+    i, j = pairs(_middles(unique), within=CONCENTRIC).T
+    wide = np.array([bore.diameter for bore in unique])
+    round_ = np.array([isinstance(bore, Round) for bore in unique], dtype=bool)
+    smaller = (wide[j] < wide[i]) | ((wide[j] == wide[i]) & (j < i))
+    circles = round_[i] & round_[j]
+    beaten = set(i[smaller & circles].tolist())
+    for outer, inner in np.column_stack((i, j))[smaller & ~circles].tolist():
+        if outer not in beaten and _around(unique[outer], unique[inner]):
+            beaten.add(outer)
     return [bore for i, bore in enumerate(unique) if i not in beaten]
 
 

@@ -109,11 +109,13 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
 
 
 def _sorted_out(
-    loops: list[Loop], ledger: Ledger, circles_are_holes: bool
+    loops: list[Loop], ledger: Ledger, circles_are_holes: bool, *, as_drawn: bool = True
 ) -> tuple[shapely.Polygon | None, list[Bore]]:
     nesting = nest([loop.points for loop in loops])
-    if not isinstance(nesting, Crossing) and (drawn := _of_a_pen(nesting, loops, ledger)):
-        return _sorted_out(drawn, ledger, circles_are_holes)
+    if as_drawn and not isinstance(nesting, Crossing):
+        drawn = _of_a_pen(nesting, loops, ledger)
+        if drawn:
+            return _sorted_out(drawn, ledger, circles_are_holes, as_drawn=False)
     crossing = nesting if isinstance(nesting, Crossing) else nesting.cross()
     if crossing is not None or isinstance(nesting, Crossing):
         assert crossing is not None
@@ -217,7 +219,8 @@ def _of_a_pen(nesting: Nest, loops: list[Loop], ledger: Ledger) -> list[Loop]:
         if width is not None:
             inner = shapely.Polygon(area.interiors[0])
             middle = inner.buffer(width / 2, join_style="mitre", mitre_limit=2.0)
-            out.append(Loop(np.asarray(middle.exterior.coords)[:-1], False, sources))
+            mine = sources[:1] if out else sources  # the first line answers for all
+            out.append(Loop(np.asarray(middle.exterior.coords)[:-1], False, mine))
             widest = max(widest, width)
         elif out and (single := known.get(round(area.area, 6))) is not None:
             out.append(single)

@@ -12,6 +12,10 @@ from numpy.typing import NDArray
 from millprep.drawing.marks.neighbours import TooMuchError, pairs
 from millprep.geometry.path import FloatArray, Point
 
+MOST_ON_EACH_OTHER = 300_000
+"""Outlines that lie on each other, counted both ways, beyond which they are refused: as many as of
+550 circles around each other, which take some 4 s."""
+
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
@@ -126,18 +130,13 @@ def nest(loops: list[FloatArray]) -> Nest | Crossing:
         kept.append(i)
     array = np.array(areas, dtype=object)
     shapely.prepare(array)
-    i, j = pairs(array).T
+    i, j = pairs(array, most=MOST_ON_EACH_OTHER).T
     holds = shapely.covers(array[i], array[j])
     inside = np.column_stack((i[holds], j[holds]))
-    related = {(a, b) for a, b in inside.tolist()}
-    loose = np.array(
-        [
-            (a, b)
-            for a, b in np.column_stack((i, j)).tolist()
-            if a < b and (a, b) not in related and (b, a) not in related
-        ],
-        dtype=np.int64,
-    ).reshape(-1, 2)
+    # a pair is named by one number, the same both ways round
+    name = np.minimum(i, j) * len(array) + np.maximum(i, j)
+    unrelated = (i < j) & ~np.isin(name, name[holds])
+    loose = np.column_stack((i[unrelated], j[unrelated]))
     if len(loose):
         # to share an edge or a point is no crossing; float noise along an edge is none either
         common = shapely.area(shapely.intersection(array[loose[:, 0]], array[loose[:, 1]]))
@@ -165,9 +164,9 @@ def odd_areas(nesting: Nest) -> list[shapely.Polygon]:
     """Areas inside an odd number of outlines that nest without crossing."""
     depth = nesting.depth
     children: dict[int, list[int]] = {}
-    for outer, inner in nesting.pairs.tolist():
-        if depth[inner] == depth[outer] + 1:
-            children.setdefault(outer, []).append(inner)
+    next_in = depth[nesting.pairs[:, 1]] == depth[nesting.pairs[:, 0]] + 1
+    for outer, inner in nesting.pairs[next_in].tolist():
+        children.setdefault(outer, []).append(inner)
     out: list[shapely.Polygon] = []
     for i, area in enumerate(nesting.areas):
         if depth[i] % 2:

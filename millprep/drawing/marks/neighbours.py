@@ -1,4 +1,4 @@
-"""Who lies near whom: pairs from a search tree, the groups they form, lines that run in circles."""
+"""Who lies near whom: pairs from a search tree, gaps, groups, lines that run in circles."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.marks.mark import SAME
-from millprep.geometry.path import FloatArray
+from millprep.geometry.path import FloatArray, Point
 
 MOST_PAIRS = 3_000_000
 """Pairs beyond this number are refused: things drawn thousands of times on one spot."""
@@ -18,6 +18,9 @@ MOST_PAIRS = 3_000_000
 CHUNK = 512
 AT_ONCE = 4_000_000
 """Pairs that one question to the tree may bring at most, lest the memory fills up."""
+
+PART = 2
+"""Segments of an edge that are compared together."""
 
 
 class TooMuchError(Exception):
@@ -40,6 +43,7 @@ def pairs(
     count = 0
     start = 0
     chunk = max(1, min(CHUNK, AT_ONCE // max(1, len(array))))
+    limit = MOST_PAIRS if most is None else min(most, MOST_PAIRS)
     while start < len(array):
         part = array[start : start + chunk]
         if within is None:
@@ -53,9 +57,58 @@ def pairs(
         start += len(part)
         # sparse so far: ask for more at once
         chunk = min(CHUNK, 2 * chunk) if len(a) < AT_ONCE // 16 else max(1, chunk // 2)
-        if count > min(MOST_PAIRS, most or MOST_PAIRS):
-            raise TooMuchError(f"more than {MOST_PAIRS} of its shapes lie on each other")
+        if count > limit:
+            raise TooMuchError(f"more than {limit // 2} times one of its shapes lies on another")
     return np.vstack(batches) if batches else np.zeros((0, 2), dtype=np.int64)
+
+
+def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | None]:
+    """The narrowest gap between pieces and its middle; None for fewer than two pieces.
+
+    The edges of every second piece are compared with those of the others, then each half in
+    the same way.
+    """
+    if len(shapes) < 2:
+        return None, None
+    parts, owner = _edge_parts(shapes)
+    best, pair = np.inf, (0, 0)
+    halves = [(np.arange(len(parts)), 0)]
+    for some, digit in halves:
+        odd = (owner[some] >> digit & 1).astype(bool)
+        both = some[odd], some[~odd]
+        halves += [(half, digit + 1) for half in both if len(np.unique(owner[half])) > 1]
+        few, more = sorted(both, key=len)
+        if not len(few):
+            continue
+        (i, j), away = shapely.STRtree(parts[more]).query_nearest(
+            parts[few],
+            max_distance=best if 0 < best < np.inf else None,
+            return_distance=True,
+            all_matches=False,
+        )
+        if len(away) and float(away.min()) < best:
+            k = int(np.argmin(away))
+            best, pair = float(away[k]), (int(few[i[k]]), int(more[j[k]]))
+    first, second = parts[sorted(pair)]
+    middle = shapely.shortest_line(first, second).interpolate(0.5, normalized=True)
+    return best, (float(middle.x), float(middle.y))
+
+
+def _edge_parts(
+    shapes: Sequence[shapely.Polygon],
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Short runs of the shapes' edges, and the number of the shape of each."""
+    parts: list[FloatArray] = []
+    owner: list[int] = []
+    for k, shape in enumerate(shapes):
+        for ring in (shape.exterior, *shape.interiors):
+            points = shapely.get_coordinates(ring)
+            runs = [points[n : n + PART + 1] for n in range(0, len(points) - 1, PART)]
+            parts += runs
+            owner += [k] * len(runs)
+    index = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+    lines = shapely.linestrings(np.vstack(parts), indices=index)
+    return np.asarray(lines, dtype=object), np.array(owner)
 
 
 class Groups:

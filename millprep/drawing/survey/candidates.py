@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
 import shapely
 
 from millprep.drawing import concentric, copper, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
+from millprep.drawing.marks.neighbours import narrowest
 from millprep.drawing.marks.slot import Bore
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
@@ -294,18 +294,6 @@ def first_of_each(stops: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
     for stop in stops:
         reading.setdefault(stop.code, stop.message)
     return tuple(reading.items())
-
-
-def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | None]:
-    """The narrowest gap between pieces and its middle; None for fewer than two pieces."""
-    if len(shapes) < 2:
-        return None, None
-    array = np.array(shapes, dtype=object)
-    pairs, away = shapely.STRtree(array).query_nearest(array, exclusive=True, return_distance=True)
-    k = int(np.argmin(away))
-    line = shapely.shortest_line(array[pairs[0, k]], array[pairs[1, k]])
-    middle = line.interpolate(0.5, normalized=True)
-    return float(away[k]), (float(middle.x), float(middle.y))
 
 
 def sizes(reading: Sequence[Bore]) -> tuple[tuple[float, int], ...]:

@@ -20,6 +20,7 @@ from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.guess import Guess, guess
 from millprep.drawing.survey.layer_facts import Box, LayerFacts, joined
 from millprep.drawing.unit import UnitReading
+from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles, Selection, Unit
 
 
@@ -148,7 +149,10 @@ def survey_file(
         )
         ledger.refuse_if_stopped()
     hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
-    guessed = guess(layers, in_mm=scale is not None)
+    try:
+        guessed = guess(layers, in_mm=scale is not None)
+    except TooMuchError as fault:
+        raise _too_much(fault, ledger) from None
     box = joined([layer.box for layer in layers])
     per_mm = 1.0 / scale if scale else 1.0
     extent, diameters = _measured(layers, guessed, box)
@@ -199,9 +203,14 @@ def _walked(
         for layer in layers.values():
             layer.close()
     except TooMuchError as fault:
-        ledger.stop("drawing-too-large", str(fault), "export only the layers of the board")
-        ledger.refuse_if_stopped()
+        raise _too_much(fault, ledger) from None
     return sorted(layers.values(), key=lambda la: la.name), unread, selections
+
+
+def _too_much(fault: TooMuchError, ledger: Ledger) -> Refusal:
+    """What refuses a drawing that this reader will not work on."""
+    ledger.stop("drawing-too-large", str(fault), "export only the layers of the board")
+    return Refusal(ledger.take(), exit_code=3)
 
 
 def _within(marks: list[Mark], region: Box) -> tuple[list[Mark], tuple[Selection, ...]]:

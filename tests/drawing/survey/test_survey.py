@@ -3,13 +3,20 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
 from millprep.drawing import read
+from millprep.drawing.marks import evenodd
+from millprep.drawing.marks.neighbours import narrowest
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.survey import Survey, survey_file
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles
+from tests.helpers.chance import examples
 from tests.helpers.sheet import FOIL, ROLES, Sheet
 
 
@@ -257,3 +264,54 @@ def test_hidden_layers_and_what_cannot_be_read_are_told(tmp_path: Path) -> None:
     found = surveyed(sheet)
     assert {layer.name for layer in found.layers if layer.hidden} == {"legend"}
     assert found.unread == ("1 × layer 'foil', POINT: a POINT cannot be read as a flat shape",)
+
+
+@given(st.integers(1, 40), st.integers(0, 10_000))
+@examples(40)
+def test_the_narrowest_gap_is_that_of_the_nearest_two(count: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    xy, reach = rng.uniform(0, 50, (count, 2)), rng.uniform(0.2, 4, count)
+    discs = shapely.buffer(shapely.points(xy), reach, quad_segs=6)
+    frames = shapely.get_parts(shapely.difference(discs, shapely.buffer(discs, -0.2)))
+    pieces = list(shapely.get_parts(shapely.union_all(frames)))
+    gap, at = narrowest(pieces)
+    if len(pieces) < 2:
+        assert gap is None
+        assert at is None
+        return
+    assert gap is not None
+    assert at is not None
+    every = [a.distance(b) for k, a in enumerate(pieces) for b in pieces[:k]]
+    assert gap == pytest.approx(min(every), abs=1e-12)
+    away = sorted(piece.distance(shapely.Point(at)) for piece in pieces)
+    assert away[:2] == pytest.approx([gap / 2, gap / 2], abs=1e-9)
+
+
+def test_hundreds_of_circles_around_each_other_are_read(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, rim=False)
+    sheet.space.delete_all_entities()
+    for k in range(200):
+        sheet.space.add_circle((20, 20), 0.1 * (k + 1), dxfattribs=FOIL)
+    (layer,) = surveyed(sheet).layers
+    (copper,) = [c for c in layer.candidates if c.role == "copper"]
+    assert copper.pieces == 100
+    assert copper.gap == pytest.approx(0.1, abs=5e-3)
+
+
+def test_more_circles_around_each_other_than_any_board_has_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # counted while layers are gathered, or only where a layer is read as the edge
+    monkeypatch.setattr(evenodd, "MOST_ON_EACH_OTHER", 500)
+    for sides in (0, 4):
+        sheet = Sheet(tmp_path, rim=False)
+        sheet.space.delete_all_entities()
+        for k in range(1, 30):
+            if sides:
+                sheet.box(-k, -k, k, k, layer="foil")
+            else:
+                sheet.space.add_circle((0, 0), k, dxfattribs=FOIL)
+        with pytest.raises(Refusal) as caught:
+            surveyed(sheet)
+        assert [finding.code for finding in caught.value.findings] == ["drawing-too-large"]
+        assert caught.value.exit_code == 3
