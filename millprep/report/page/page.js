@@ -94,6 +94,7 @@ function start() {
   showTime();
   showMeasure();
   showHere();
+  startMill();
 }
 
 start();
