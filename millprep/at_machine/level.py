@@ -23,7 +23,14 @@ from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
-from millprep.workflow.source_set import choice_of, find_job, level_step, same_inputs, whole
+from millprep.workflow.source_set import (
+    choice_of,
+    find_job,
+    level_step,
+    readings_of,
+    same_inputs,
+    whole,
+)
 
 
 def level(
@@ -80,7 +87,7 @@ def level(
     derivation = Derivation(
         derived_from=source.set,
         step=level_step(made),
-        readings=(*source.input_files[len(inputs) :], read.file),
+        readings=(*readings_of(source, inputs), read.file),
         poses=source.poses,
         findings=findings,
         levellings={**source.levellings, (blank, number): made},

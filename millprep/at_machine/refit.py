@@ -19,7 +19,14 @@ from millprep.workflow import set_on_disk
 from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
-from millprep.workflow.source_set import choice_of, find_job, refit_step, same_inputs, whole
+from millprep.workflow.source_set import (
+    choice_of,
+    find_job,
+    readings_of,
+    refit_step,
+    same_inputs,
+    whole,
+)
 
 
 def refit(
@@ -74,7 +81,7 @@ def refit(
     derivation = Derivation(
         derived_from=source.set,
         step=refit_step(blank, number),
-        readings=(*source.input_files[len(inputs) :], read.file),
+        readings=(*readings_of(source, inputs), read.file),
         poses={**source.poses, (blank, number): measured.pose},
         findings=(*measured.findings, *findings),
         levellings=levellings,

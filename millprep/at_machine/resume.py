@@ -14,6 +14,7 @@ from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal, Severity, stop, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
+from millprep.model.machine_time import TimeFit
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program, Resumption
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
@@ -238,6 +239,7 @@ def _unwritten(
         findings=tuple(f for p in parts for f in _entry_findings(p)),
         derived_from=source.set,
         resumed=tuple(p.resumption for p in parts),
+        time_fit=None if source.time_fit is None else TimeFit(**dict(source.time_fit)),
     )
 
 

@@ -21,6 +21,7 @@ from millprep.cli.level import level
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
 from millprep.cli.probe import probe
+from millprep.cli.ran import ran
 from millprep.cli.refit import refit
 from millprep.cli.resume import resume
 from millprep.cli.schema import schema
@@ -67,6 +68,7 @@ for command in (
     verify,
     compare,
     begin,
+    ran,
     probe,
     level,
     refit,

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 FILE = "begun.toml"
 """The mark's file in the set's folder; no part of the set's hashes."""
+LOG = "ran.toml"
+"""The log of what its runs took, there as well and no part of them either."""
 
 
 @dataclass(frozen=True, slots=True)

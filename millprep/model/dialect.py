@@ -191,3 +191,16 @@ def unfit(line: str, comments: Comments) -> str | None:
     if len(takers) == 2:
         return "has G4 and G64, which may both take P"
     return None
+
+
+def log_fault(pattern: str) -> str | None:
+    """Why a regular expression does not pick touches from a machine's log; None when it does."""
+    try:
+        groups = set(re.compile(pattern).groupindex)
+    except re.error as fault:
+        return f"is no regular expression: {fault}; got {plain(pattern)}"
+    missing = [name for name in "xyz" if name not in groups]
+    if missing:
+        words = ", ".join(f"(?P<{name}>…)" for name in missing)
+        return f"must pick x, y and z; groups it lacks: {words}"
+    return None

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from typing import Literal
 
 from pydantic.dataclasses import dataclass
 
 from millprep.model.blank import Box
-from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.dialect import Dialect, ToolChange, log_fault
 from millprep.model.job.keys import (
     FASTEST_FEED,
     FASTEST_SPINDLE,
@@ -314,18 +313,9 @@ class Machine(JobTable):
 
     @check
     def _log_picks_a_touch(self) -> Iterator[Mistake]:
-        if self.probe_log is None:
-            return
-        try:
-            groups = set(re.compile(self.probe_log).groupindex)
-        except re.error as fault:
-            words = f"is no regular expression: {fault}; got {plain(self.probe_log)}"
-            yield wrong(("probe_log",), words)
-            return
-        missing = [name for name in "xyz" if name not in groups]
-        if missing:
-            words = ", ".join(f"(?P<{name}>…)" for name in missing)
-            yield wrong(("probe_log",), f"must pick x, y and z; groups it lacks: {words}")
+        fault = None if self.probe_log is None else log_fault(self.probe_log)
+        if fault:
+            yield wrong(("probe_log",), fault)
 
     @check
     def _heights_have_the_decimals(self) -> Iterator[Mistake]:

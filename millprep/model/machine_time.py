@@ -103,6 +103,32 @@ class RunningTime:
 
 
 @dataclass(frozen=True, slots=True)
+class LoggedRun:
+    """What one run took.
+
+    Attributes:
+        machine: its name in the job.
+        set: the set's id.
+        program: its file, or "blank 1 pass 2" for all of a pass.
+        estimate: running time, min, before earlier runs corrected it.
+        minutes: what it took.
+    """
+
+    machine: str
+    set: str
+    program: str
+    estimate: float
+    minutes: float
+
+    def __post_init__(self) -> None:
+        texts = (self.machine, self.set, self.program)
+        if not all(isinstance(text, str) for text in texts):
+            raise TypeError("machine, set and program are texts")
+        if not all(0 < float(value) < float("inf") for value in (self.estimate, self.minutes)):
+            raise ValueError("estimate and minutes are above 0")
+
+
+@dataclass(frozen=True, slots=True)
 class TimeFit:
     """How estimates of a machine are corrected by what its runs took.
 

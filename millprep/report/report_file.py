@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from millprep.model.begun import FILE as BEGUN
+from millprep.model.begun import LOG
 from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
@@ -108,7 +109,7 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
                 _of_another_set(path, row.file, report.set)
                 or stop("set-file-changed", message, row.file)
             )
-    known = {row.file for row in report.files} | {REPORT, BEGUN}
+    known = {row.file for row in report.files} | {REPORT, BEGUN, LOG}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         if not path.is_dir() and name not in known and path.name not in LITTER:

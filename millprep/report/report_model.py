@@ -100,6 +100,11 @@ class Report(Row):
     """What a person does at the machine besides; null for a refused run."""
     time_fit: TimeFitRow | None = None
     """How running times follow earlier runs of the machine; null without a log of them."""
+    machine: Text | None = None
+    """Name of the machine; null in older reports."""
+    time_log: Text | None = None
+    """The log of runs that the job names, whether it is there yet or not; null where it names
+    none."""
     files: tuple[FileRow, ...] | None
     """Every other file of the set, in the order of the names; null for a refused run."""
     seal: Sha256 | None
@@ -127,6 +132,8 @@ class Report(Row):
             by_feeds_seconds=running.by_feeds if running else None,
             least_seconds=running.least if running else None,
             by_hand=by_hand(cut_set) if running else None,
+            machine=cut_set.machine.name,
+            time_log=None if cut_set.machine.time.log is None else cut_set.machine.time.log.name,
             certificate=CertificateRow.of_certificate(layout, certificate) if certificate else None,
             files=None,
             seal=None,

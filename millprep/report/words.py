@@ -57,14 +57,18 @@ def running_words(running: RunningTime, fit: TimeFit | None = None) -> str:
     """The running time with what it is compared with: feeds alone, the least, earlier runs."""
     words = f"about {minutes_words(running.seconds / 60)} running"
     if fit is not None:
-        runs = many(fit.runs, "earlier run")
-        words += f" by {runs} of this machine"
-        words += f" (each within {100 * fit.spread:.0f} %)" if fit.runs > 1 else ""
+        words += f" {fit_words(fit)}"
     words += f"; by lengths and feeds alone {minutes_words(running.by_feeds / 60)}"
     if running.ratio is not None:
         words += f", {running.ratio:.2f} times the least for the same cuts in any order, "
         words += minutes_words(running.least / 60)
     return words
+
+
+def fit_words(fit: TimeFit) -> str:
+    """From how many runs an estimate is corrected, and how well it fits them."""
+    words = f"by {many(fit.runs, 'earlier run')} of this machine"
+    return words + (f" (each within {100 * fit.spread:.0f} %)" if fit.runs > 1 else "")
 
 
 def by_hand_words(hand: ByHand) -> str:

@@ -18,7 +18,7 @@ from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths import least_time
-from millprep.workflow import laying, nets
+from millprep.workflow import laying, nets, time_log
 from millprep.workflow.inputs import (
     Facts,
     check_drawings,
@@ -80,6 +80,9 @@ def empty(
     if derivation is not None:
         inputs = (*inputs, *derivation.readings)
         derived = (derivation.derived_from, derivation.step)
+    # last of all, because no cut depends on it
+    log, time_fit = time_log.fit_of(plan.machine)
+    inputs = (*inputs, *log)
     chosen: tuple[str, ...] = ()
     if choice is not None:
         # what the job names itself is among the inputs
@@ -100,6 +103,7 @@ def empty(
         findings=check_drawings(plan, boards) + (() if derivation is None else derivation.findings),
         derived_from=None if derivation is None else derivation.derived_from,
         chosen=chosen,
+        time_fit=time_fit,
     )
 
 

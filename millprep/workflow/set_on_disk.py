@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from millprep.model.begun import FILE as BEGUN
-from millprep.model.begun import Begun
+from millprep.model.begun import LOG, Begun
 from millprep.model.finding import Refusal, usage
 
 MARK = "report.json"
@@ -24,7 +24,7 @@ FIRST_BYTES = b'{\n "format": '
 """How that file begins."""
 
 OURS = re.compile(
-    r"(report\.json|begun\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
+    r"(report\.json|begun\.toml|ran\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
     r"|previews/[^/]+\.(png|svg)|(bed|spoilboard)/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
 )
 """Every file of a set or of a refusal, as seen from its folder."""
@@ -74,6 +74,9 @@ def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
     if not out.exists():
         folder.rename(out)
         return
+    if (out / LOG).exists():
+        # what runs took is true of the machine, whatever set comes next
+        shutil.copyfile(out / LOG, folder / LOG)
     old = _hidden(out, "old-")
     try:
         out.rename(old)

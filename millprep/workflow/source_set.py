@@ -120,6 +120,12 @@ def made_by_this_version(source: Report) -> bool:
     return source.set in itertools.starmap(set_id, known)
 
 
+def readings_of(source: Report, inputs: tuple[InputFile, ...]) -> tuple[InputFile, ...]:
+    """What was read at the machine for a set, beyond its job, its drawings and its log of runs."""
+    beyond = source.input_files[len(inputs) :]
+    return tuple(file for file in beyond if file.file != source.time_log)
+
+
 def unchanged(source: Report, now: tuple[InputFile, ...]) -> None:
     """Refuse a set whose job or drawings are not those it was made from."""
     made = {row.file: row.sha256 for row in source.inputs}

@@ -86,7 +86,8 @@ def test_keys_of_the_contract_in_its_order(rows: dict[str, Any]) -> None:
     assert list(rows) == [
         "format", "set", "job", "derived_from", "chosen", "resumed", "inputs", "blanks", "boards",
         "cutters", "bed", "passes", "joins", "certificate", "findings", "machine_seconds",
-        "by_feeds_seconds", "least_seconds", "by_hand", "time_fit", "files", "seal",
+        "by_feeds_seconds", "least_seconds", "by_hand", "time_fit", "machine",
+        "time_log", "files", "seal",
     ]  # fmt: skip
     assert list(rows["findings"][0]) == [
         "code", "severity", "message", "frame", "at", "board", "copy", "blank", "pass", "file",
