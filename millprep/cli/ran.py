@@ -39,7 +39,7 @@ def ran(
     job_file: Path | None,
     as_json: bool,
 ) -> None:
-    """Keep what a run took, so that later estimates of the machine follow it.
+    """Keep what a run took; later estimates follow it.
 
     The run goes into the log that the job names, [machine.time] log = "FILE". Without one it goes
     into ran.toml in OUT, which a job can name later. Nothing in the set changes.
