@@ -73,7 +73,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     text = " ".join((EXAMPLE / "README.md").read_text("utf-8").split())
     for words in (
         "| change-overs on copper | 18 | 18 | 24 |",
-        "| nearest to the middle of a hole | 2.9 mm | 1.3 mm, beside its pad |",
+        "| nearest to the middle of a hole | 2.9 mm | 1.3 mm, next to its pad |",
         "0.026 to 0.027 mm rms", "less than 0.082 mm", "tolerates 0.451 mm", "5.5 times",
         "no join needs ticks",
     ):  # fmt: skip

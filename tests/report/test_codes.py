@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import ast
+import re
 
 import pytest
 
 from millprep.report.findings import explanations
 from millprep.report.guide import NAMES
+from tests.helpers import house
 from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {
@@ -62,6 +64,7 @@ def test_explanations_are_sentences() -> None:
             assert part[0].isupper() or part.startswith(("z ", "report.json"))
             assert part.endswith("."), part
             assert len(part) > 8, (code, part)
+            assert house.TEXTS_LEFT.findall(re.sub(r"[\w-]*(?:-\w+)+", "", part)) == [], code
 
 
 def test_no_two_codes_mean_the_same() -> None:
