@@ -94,9 +94,13 @@ def test_sentences_are_short(page: str) -> None:
     assert mean_words(PAGES[page].read_text("utf-8")) <= MOST_WORDS
 
 
-@pytest.mark.parametrize("page", PAGES)
-def test_no_page_has_a_word_that_was_left_behind(page: str) -> None:
-    text = re.sub(r"^```.*?^```$|`[^`]*`", "", PAGES[page].read_text("utf-8"), flags=re.M | re.S)
+@pytest.mark.parametrize(
+    "file",
+    [*PAGES.values(), *(room / "README.md" for room in pages.EXAMPLES[:2])],
+    ids=lambda file: f"{file.parent.name}/{file.stem}",
+)
+def test_no_page_has_a_word_that_was_left_behind(file: Path) -> None:
+    text = re.sub(r"^```.*?^```$|`[^`]*`", "", file.read_text("utf-8"), flags=re.M | re.S)
     assert house.TEXTS_LEFT.findall(text) == []
 
 

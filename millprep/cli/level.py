@@ -29,7 +29,7 @@ from millprep.cli.prepare import finish
     "--repeatability",
     metavar="MM",
     type=click.FloatRange(0.0001, 1.0),
-    help="Standard deviation of one touch. Without it the job's value counts, else 0.005 is "
+    help="Standard deviation of one touch. Without it the job's value counts, else 0.005 mm is "
     "assumed.",
 )
 @job_option(readings=True)
