@@ -14,7 +14,10 @@ from millprep.cli.options import json_option
 if TYPE_CHECKING:
     from millprep.workflow.times import WayRow
 
-HEADS = ("min", "laps", "groove, mm", "gap", "worst", "flatness", "changes", "cutters and depths")
+HEADS = (
+    "running", "by hand", "laps", "groove, mm", "gap", "worst", "flatness", "changes",
+    "cutters and depths",
+)  # fmt: skip
 
 
 @click.command()
@@ -41,8 +44,9 @@ def times(job_file: Path, repair: bool, as_json: bool) -> None:
     for line in _table(own):
         click.echo(line)
     click.echo(
-        "min: isolation alone, by lengths and feeds. gap: opened at the foot of the copper; worst: "
-        "where the\nsurface is low. flatness: how far the surface may be off."
+        "running: isolation alone, with acceleration. by hand: changes of its cutters.\n"
+        "gap: opened at the foot of the copper; worst: where the surface is low.\n"
+        "flatness: how far the surface may be off."
     )
     if not own[0].as_written:
         click.echo(f"For the first way write in [isolation]:\n  {own[0].lines}")
@@ -56,7 +60,8 @@ def times(job_file: Path, repair: bool, as_json: bool) -> None:
 def _cells(row: WayRow) -> tuple[str, ...]:
     way = row.way
     return (
-        f"{way.minutes:.0f}",
+        f"{row.running:.0f} min",
+        f"{way.by_hand:.0f} min",
         " + ".join(map(str, way.laps)),
         " + ".join(f"{use.surface:.3f}" for use in way.uses),
         f"{row.gap:.3f}",
@@ -87,7 +92,8 @@ def _table(rows: list[WayRow]) -> list[str]:
 def _json(row: WayRow) -> dict[str, object]:
     way = row.way
     return {
-        "minutes": round(way.minutes, 2),
+        "minutes": round(row.running, 2),
+        "by_hand": round(way.by_hand, 2),
         "uses": [
             {
                 "cutter": use.cutter.name,

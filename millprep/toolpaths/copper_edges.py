@@ -23,6 +23,9 @@ Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 SAMPLE = 0.4
 """Distance of samples along the edges of copper, mm."""
+SHARP = 0.3
+"""An edge that turns away from its copper's outside by more than this has a corner, radians; the
+vertices of an arc turn by less."""
 NEIGHBOUR = 0.05
 """Distance of the places on other copper that samples are compared with, mm."""
 
@@ -37,6 +40,7 @@ class CopperEdges:
             copper, mm, up to the largest one needed.
         own: whether it is the same piece that the disc meets.
         pieces: how many are isolated.
+        corners: per mm of edge, how many there are into which a lap turns sharply.
         narrowest: the narrowest gap between two pieces, mm; infinite where none is narrower than
             twice the largest disc.
     """
@@ -49,6 +53,8 @@ class CopperEdges:
         self.own = np.concatenate([e.own for e, _ in made])
         self.narrowest = min((_narrowest(b, 2 * largest) for b, _ in boards), default=math.inf)
         self.pieces = sum(len(board.pieces) * count for board, count in boards)
+        sharp = sum(e.corners * count for e, count in made)
+        self.corners = sharp / float(self.weights.sum())
         # a stretch of narrow places begins where the sample before it is no narrow place
         radii = [np.where(e.own, math.inf, e.radii) for e, _ in made]
         before = [
@@ -113,6 +119,7 @@ class _BoardEdges:
     radii: FloatArray
     own: Flags
     first: Flags
+    corners: int
 
 
 def _edges(board: Board, largest: float) -> _BoardEdges:
@@ -125,6 +132,7 @@ def _edges(board: Board, largest: float) -> _BoardEdges:
     first: list[Flags] = []
     places: list[FloatArray] = []
     owners: list[FloatArray] = []
+    corners = 0
     for n, piece in enumerate(board.pieces):
         for loop in boundaries_of(piece.shape):
             fine = shapely.get_coordinates(shapely.segmentize(loop, NEIGHBOUR))
@@ -136,6 +144,8 @@ def _edges(board: Board, largest: float) -> _BoardEdges:
             step, xy, length = step[length > 0], xy[:-1][length > 0], length[length > 0]
             heading = np.arctan2(step[:, 1], step[:, 0])
             turn = np.remainder(np.roll(heading, -1) - heading + np.pi, 2 * np.pi) - np.pi
+            # around any other corner a lap is an arc
+            corners += int((turn < -SHARP).sum())
             at.append(xy + step / 2)
             # boundaries have their copper on the left
             normals.append(np.column_stack((step[:, 1], -step[:, 0])) / length[:, None])
@@ -151,7 +161,7 @@ def _edges(board: Board, largest: float) -> _BoardEdges:
         largest,
     )
     return _BoardEdges(
-        np.concatenate(weights), np.concatenate(turns), radii, own, np.concatenate(first)
+        np.concatenate(weights), np.concatenate(turns), radii, own, np.concatenate(first), corners
     )
 
 

@@ -20,6 +20,7 @@ from millprep.model.cutter import Vee
 from millprep.model.job.isolation import CutterUse, IsolationPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
+from millprep.model.machine_time import ACCELERATION
 from millprep.toolpaths.copper_edges import CopperEdges
 from millprep.toolpaths.isolation import GOUGE, LapSpacing
 
@@ -30,8 +31,8 @@ THROUGH = 0.02
 no source)."""
 ROUND = 0.001
 """Depths are rounded up to this, mm."""
-CHANGE = 3.0
-"""Minutes that a person takes to change a cutter and find Z zero (assumed)."""
+RAPIDS = 3
+"""Rapids from rest to rest between two paths: up, across and down."""
 HOP = 1.0
 """Seconds from the end of a path to where the next one begins, apart from going down (assumed)."""
 
@@ -44,15 +45,22 @@ class Way:
         uses: the widest groove first.
         laps: of each use, around a piece.
         lengths: of each use, mm of groove on all boards.
-        minutes: of isolation, a person's change of cutters included.
+        running: minutes of isolation, with acceleration.
+        by_hand: minutes of a person for a change of cutters.
         fits: whether the narrowest groove fits between all pieces.
     """
 
     uses: tuple[CutterUse, ...]
     laps: tuple[int, ...]
     lengths: tuple[float, ...]
-    minutes: float
+    running: float
+    by_hand: float
     fits: bool
+
+    @property
+    def minutes(self) -> float:
+        """All minutes that it takes."""
+        return self.running + self.by_hand
 
 
 def candidates(plan: IsolationPlan, copper: float) -> tuple[CutterUse, ...]:
@@ -95,7 +103,7 @@ def ways(plan: IsolationPlan, copper: float, edges: CopperEdges, machine: Machin
         plan: gap, cutters, flatness and overlap.
         copper: thickness of the thickest foil, mm.
         edges: of all boards.
-        machine: its limits of feed.
+        machine: its limits of feed, its acceleration, and a person's minutes.
     """
     known = [
         _Costs(use, LapSpacing.for_gap(use, plan, copper), edges, machine)
@@ -121,7 +129,13 @@ class _Costs:
         self.use, self.spacing, self.edges = use, spacing, edges
         self.feed = min(use.cutter.feed, machine.max_feed)
         plunge = min(use.cutter.plunge, machine.max_plunge)
-        self.down = (machine.approach + use.depth) / plunge + HOP / 60
+        acceleration = machine.acceleration or ACCELERATION
+        # a stop takes v / a longer than the same way at full speed
+        lost = [speed / 60 / acceleration for speed in (self.feed, machine.rapid)]
+        self.corner = lost[0] / 60 if machine.path_mode == "exact path" else 0.0
+        self.down = (machine.approach + use.depth) / plunge
+        self.down += (HOP + lost[0] + RAPIDS * lost[1]) / 60
+        self.change = machine.time.minutes[0]
         self.first = spacing.surface - GOUGE
         # what a neighbour's own first lap clears needs no later lap
         self.later = max(
@@ -138,8 +152,8 @@ class _Costs:
         )
 
     def minutes(self, length: float, paths: float) -> float:
-        """Minutes for a length of groove in so many paths."""
-        return length / self.feed + paths * self.down
+        """Minutes for a length of groove in so many paths, corners and stops included."""
+        return length * (1 / self.feed + self.edges.corners * self.corner) + paths * self.down
 
     @property
     def alone(self) -> Way:
@@ -150,6 +164,7 @@ class _Costs:
             (laps,),
             (length,),
             self.minutes(length, laps * self.edges.pieces),
+            0.0,
             self.fits,
         )
 
@@ -160,15 +175,14 @@ class _Costs:
         stretches = self.edges.stretches(self.first / 2)
         around = 2 * self.spacing.surface * stretches
         length = rest.lengths(self.first / 2) + around * its
-        minutes = mine.minutes + rest.minutes(length, its * stretches)
-        if rest.use.cutter.name != self.use.cutter.name:
-            minutes += CHANGE
+        changed = rest.use.cutter.name != self.use.cutter.name
         return replace(
             mine,
             uses=(self.use, rest.use),
             laps=(*mine.laps, its),
             lengths=(*mine.lengths, length),
-            minutes=minutes,
+            running=mine.running + rest.minutes(length, its * stretches),
+            by_hand=self.change if changed else 0.0,
             fits=rest.fits,
         )
 

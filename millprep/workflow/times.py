@@ -14,6 +14,7 @@ from millprep.model.job.isolation import LEAST_TIME, CutterUse, GivenCutter
 from millprep.model.job.job import JobPlan
 from millprep.toolpaths import least_time
 from millprep.toolpaths.least_time import Way
+from millprep.workflow import time_log
 from millprep.workflow.inputs import read_boards
 
 FINEST_MILL = 1.0
@@ -28,6 +29,7 @@ class WayRow:
 
     Attributes:
         way: cutters, depths, laps and lengths.
+        running: minutes of isolation, as earlier runs of the machine show.
         gap: that is opened at the foot of the copper where the widest groove fits, mm.
         worst_gap: where the surface is low by the flatness of the job, mm.
         flatness: by how much the surface may be off and the groove still cuts through, mm.
@@ -36,6 +38,7 @@ class WayRow:
     """
 
     way: Way
+    running: float
     gap: float
     worst_gap: float
     flatness: float
@@ -69,16 +72,18 @@ def times(job_file: Path, *, repair: bool = False) -> tuple[WayRow, ...]:
     plan = job.load(job_file)
     boards = read_boards(plan, repair=repair)
     written = None if plan.isolation.least_time else plan.isolation.uses
+    _, fit = time_log.fit_of(plan.machine)
+    factor = 1.0 if fit is None else fit.factor
     free = _free(plan)
-    rows = [_row(free, way) for way in _distinct(least_time.all_ways(free, boards))][:ROWS]
+    rows = [_row(free, way, factor) for way in _distinct(least_time.all_ways(free, boards))][:ROWS]
     if written is not None:
-        rows = _with_written(rows, plan, boards, written)
+        rows = _with_written(rows, plan, boards, written, factor)
     quickest = rows[0].way.minutes
     others: list[WayRow] = []
     for name, cutter in _other_cutters(plan):
         best = least_time.all_ways(_free(plan, cutter), boards)[0]
         if best.fits and best.minutes < quickest and any(u.cutter == cutter for u in best.uses):
-            others.append(replace(_row(free, best), preset=name))
+            others.append(replace(_row(free, best, factor), preset=name))
     return (*rows, *sorted(others, key=lambda row: row.way.minutes))
 
 
@@ -100,23 +105,28 @@ def _distinct(ways: Sequence[Way]) -> Iterator[Way]:
 
 
 def _with_written(
-    rows: list[WayRow], plan: JobPlan, boards: Sequence[Board], uses: Sequence[CutterUse]
+    rows: list[WayRow],
+    plan: JobPlan,
+    boards: Sequence[Board],
+    uses: Sequence[CutterUse],
+    factor: float,
 ) -> list[WayRow]:
     """The rows with what the job says, at its place."""
     isolation = plan.isolation.with_uses(uses)
     way = least_time.all_ways(replace(plan, isolation=isolation), boards)[0]
-    rows = [*rows, replace(_row(plan, way), as_written=True)]
+    rows = [*rows, replace(_row(plan, way, factor), as_written=True)]
     return sorted(rows, key=lambda row: row.way.minutes)
 
 
-def _row(plan: JobPlan, way: Way) -> WayRow:
-    """A way with its figures."""
+def _row(plan: JobPlan, way: Way, factor: float) -> WayRow:
+    """A way with its figures; `factor` is what earlier runs took over their estimates."""
     isolation, copper = plan.isolation, max(blank.copper for blank in plan.blanks)
     use = way.uses[0]
     foot, least = use.foot(copper), use.cutter.width(use.depth - isolation.flatness, copper)
     gap = max(isolation.gap, foot)
     return WayRow(
         way,
+        running=way.running * factor,
         gap=gap,
         worst_gap=gap - (foot - least),
         flatness=min(u.depth for u in way.uses) - copper - least_time.THROUGH,

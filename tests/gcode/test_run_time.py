@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from millprep import job
 from millprep.gcode.run_time import least_seconds, run_seconds
+from millprep.model.machine_time import ACCELERATION
 from millprep.model.program import Move, Program
+from tests.helpers.stepped_motion import stepped_seconds
 from tests.helpers.workshop import MACHINE, mill
 
 A = 150.0
+EXAMPLES = Path(__file__).parents[2] / "examples" / "lighthouse"
 START = (0.0, 0.0, 0.0)
 
 
@@ -130,3 +136,19 @@ def test_the_least_time_is_what_is_cut_and_the_tree_between() -> None:
     # places along the lines are half a millimetre from each other
     travel = (40 - 0.5) / MACHINE.rapid * 60
     assert least_seconds(program, MACHINE) == pytest.approx(MACHINE.dwell + cutting + travel)
+
+
+@pytest.mark.parametrize("work", ["isolate", "drill"])
+def test_a_program_of_an_example_takes_as_long_in_small_steps(
+    indicators: Path, work: str
+) -> None:
+    report = json.loads((indicators / "report.json").read_text("utf-8"))
+    each = report["passes"][-1]
+    row = next(program for program in each["programs"] if program["work"] == work)
+    plan = job.load(EXAMPLES / "indicators.toml")
+    start = (*each["touch"], plan.machine.clearance)
+    file = indicators / row["file"]
+    took = stepped_seconds(file, start, plan.machine.rapid, ACCELERATION)
+    assert row["seconds"] == pytest.approx(took, rel=0.01)
+    # what is compared is not lengths and feeds
+    assert row["by_feeds_seconds"] < 0.95 * took
