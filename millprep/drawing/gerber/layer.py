@@ -60,7 +60,7 @@ def read_layer(content: bytes, name: str, unit: Unit | None = None, first: int =
         UnreadableError: at the first statement that is wrong or not known.
     """
     text = content.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "surrogateescape")
-    reader = _Reader(name, unit, first)
+    reader = _Statements(name, unit, first)
     for statement in statements(text):
         reader.take(statement)
     if not reader.ended:
@@ -80,7 +80,7 @@ def read_layer(content: bytes, name: str, unit: Unit | None = None, first: int =
     )
 
 
-class _Reader:
+class _Statements:
     """What each statement means; what it paints is the painter's work."""
 
     def __init__(self, name: str, unit: Unit | None, first: int) -> None:
