@@ -16,7 +16,7 @@ import numpy as np
 from millprep.drawing.gerber.coordinates import DrillNumbers
 from millprep.drawing.gerber.image import MOST_SHAPES
 from millprep.drawing.gerber.statements import Statement, UnreadableError
-from millprep.drawing.gerber.strokes import Run, arc
+from millprep.drawing.gerber.strokes import PenRun, arc
 from millprep.drawing.marks.mark import Aside, Source, Stroke
 from millprep.drawing.unit import MM
 from millprep.geometry.path import FloatArray, Point
@@ -98,7 +98,7 @@ class _Drill:
         self.routing = False
         self.motion = 0
         self.down: bool | None = None
-        self.trail: Run | None = None
+        self.trail: PenRun | None = None
         self.strokes: list[Stroke] = []
         self.noted: list[Aside] = []
         self.function: tuple[str, ...] = ()
@@ -262,7 +262,7 @@ class _Drill:
         if self.motion > 1:
             steps = self._arc(to, place, statement)
         if self.trail is None:
-            self.trail = Run(statement.line, [self.at])
+            self.trail = PenRun(statement.line, [self.at])
         self.trail.add(steps)
         if len(self.trail.points) > MOST_SHAPES:
             raise statement.fault(f"the cut has more than {MOST_SHAPES} corners")

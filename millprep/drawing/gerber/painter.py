@@ -15,7 +15,7 @@ from millprep.drawing.gerber.coordinates import Coordinates
 from millprep.drawing.gerber.image import MOST_SHAPES, Painted
 from millprep.drawing.gerber.macros import enclosed
 from millprep.drawing.gerber.statements import Statement, UnreadableError
-from millprep.drawing.gerber.strokes import Run, arc
+from millprep.drawing.gerber.strokes import PenRun, arc
 from millprep.drawing.marks.mark import Aside, Fill, Source, Stroke
 from millprep.geometry.path import SAGITTA, Path, Point
 from millprep.geometry.pose import Affine
@@ -64,9 +64,9 @@ class Painter:
         self._outer: list[tuple[int, list[Painted]]] = []  # what block apertures interrupt
         self._pattern: tuple[list[Affine], list[Painted]] | None = None
         self._at: Point = (0.0, 0.0)  # before the maps of the image
-        self._region: list[Run] | None = None
+        self._region: list[PenRun] | None = None
         self._region_line = 0
-        self._trail: Run | None = None
+        self._trail: PenRun | None = None
 
     def define(self, number: int, aperture: Aperture) -> None:
         """Give a number to an aperture, in place of what had it before."""
@@ -128,7 +128,7 @@ class Painter:
         if self._region is None and self._trail is None:
             self._check_pen(statement)
         if self._trail is None:
-            self._trail = Run(statement.line, [start])
+            self._trail = PenRun(statement.line, [start])
         if self._region is None and self._pen() is None and any(bulge for _, bulge in steps):
             raise statement.fault("an arc is drawn with an aperture that is not round")
         self._trail.add(steps)
@@ -228,7 +228,7 @@ class Painter:
         stroke = Stroke(source, xy, bulges, np.full(count, width), trail.closed, Affine())
         self.shapes.append(Painted(stroke, self.dark, self.net))
 
-    def _sweep(self, trail: Run) -> None:
+    def _sweep(self, trail: PenRun) -> None:
         """Lines drawn with a rectangle: what it covers on its way."""
         (corner,) = self._aperture()
         points = trail.points if len(trail.points) > 1 else trail.points * 2

@@ -17,7 +17,7 @@ hundredth of its radius: files round both."""
 
 
 @dataclass(slots=True)
-class Run:
+class PenRun:
     """A run of lines and arcs, each from the end of the one before.
 
     Attributes:
