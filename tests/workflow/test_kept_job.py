@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from ezdxf.layouts.layout import Modelspace
 
 from millprep.geometry.pose import Pose
 from millprep.report.report_file import seal, to_text
@@ -39,6 +40,11 @@ def strip_set(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return copied
 
 
+def one_pad(space: Modelspace) -> None:
+    edge(space)
+    pad(space, 8.0, 6.0)
+
+
 @pytest.fixture(scope="module")
 def two_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two boards whose drawings have the same name in two folders, and their set."""
@@ -51,7 +57,7 @@ def two_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     job = put(home / "jobs", text)
     shutil.move(home / "jobs" / "lamp.dxf", home / "lamp.dxf")
-    draw(home / "jobs" / "other" / "lamp.dxf", lambda space: (edge(space), pad(space, 8.0, 6.0)))
+    draw(home / "jobs" / "other" / "lamp.dxf", one_pad)
     done = run("prepare", job, "--out", root / "set")
     assert done.exit_code == 0, done.output
     return root
