@@ -1,4 +1,4 @@
-"""Draw the lighthouse boards: `python draw.py` writes the DXF files beside it.
+"""Draw the lighthouse boards: `python draw.py` writes DXF files and netlist beside it.
 
 Needs ezdxf and shapely. Every board is proved before it is written: its copper pieces are
 what the nets say, no gap is below 0.5 mm, no pad is eaten by its hole.
@@ -12,7 +12,7 @@ from pathlib import Path
 from copper import Sheet, examine
 from dxf_file import write_dxf
 from memory_board import memory_board
-from memory_nets import net_rows
+from memory_nets import net_rows, netlist
 from small_boards import (
     bleeder,
     coupling,
@@ -82,6 +82,8 @@ def main() -> int:
         write_dxf(sheet, here / f"{sheet.name}.dxf", inches=sheet.name == "relay-driver")
     wires_into(here / "memory-board.toml", [memory])
     nets_into(here / "memory-board.toml", memory)
+    file = here / "memory-board-netlist.csv"
+    file.write_text(netlist(memory), encoding="utf-8", newline="\n")
     wires_into(here / "indicators.toml", small)
     return 0
 

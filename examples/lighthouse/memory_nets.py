@@ -48,6 +48,19 @@ def net_rows(sheet: Sheet) -> str:
     return rows
 
 
+def netlist(sheet: Sheet) -> str:
+    """Every pad with its net, as the circuit means it, for the proof to compare the copper with."""
+    rows = [
+        "# The memory board's circuit, written by draw.py from its parts, not from its copper.",
+        "net,x,y,part,pin,hole",
+    ]
+    for pad in sheet.pads:
+        net = "" if pad.spare else pad.net.replace("/", "-")
+        part, _, pin = pad.name.partition(".")
+        rows.append(f"{net},{pad.at[0]:.4f},{pad.at[1]:.4f},{part},{pin},{pad.hole}")
+    return "\n".join(rows) + "\n"
+
+
 def rail_loads(sheet: Sheet, net: str) -> list[str]:
     """What enters a rail at its left terminal leaves it at the valves, or the other way."""
     pads = [pad for pad in sheet.pads if pad.net == net]

@@ -104,8 +104,7 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
         faults.append(("map-syntax", "The map holds no point.", None))
     if faults:
         raise _refusal(file, faults)
-    read_from = InputFile(file.name, hashlib.sha256(raw).hexdigest(), "reading", file)
-    return MapReadings(read_from, head, points)
+    return MapReadings(InputFile(file.name, hashlib.sha256(raw).hexdigest()), head, points)
 
 
 def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:

@@ -105,12 +105,5 @@ def _log_of(source: Report, folder: Path, job_file: Path | None) -> Path:
     if source.time_log is None:
         return folder / LOG
     if job_file is None:
-        # what the set keeps is a copy, and later jobs read the log itself
         job_file = find_job(source, (Path(), folder.resolve().parent))
-    if job_file is None:
-        raise usage(
-            "job-not-found",
-            f"The job of set {source.set} names the log {source.time_log}, and the job is neither "
-            "here nor next to the set. Give its place with --job.",
-        )
     return job_file.resolve().parent / source.time_log

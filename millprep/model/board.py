@@ -77,6 +77,35 @@ class Hole:
 
 
 @dataclass(frozen=True, slots=True)
+class NetPoint:
+    """A point of a netlist: where a pin or a via meets the copper.
+
+    Attributes:
+        net: the net's name; None for a pin that is left free.
+        at: the place, mm; in the frame of the netlist until it is placed on a drawing.
+        part, pin: their names, "" where the netlist gives none.
+        drilled: whether a hole belongs there; None when the netlist does not say.
+        side: the copper layer it can be reached from, 1 for the component side; 0 for both.
+        line: in the netlist's file, from 1.
+    """
+
+    net: str | None
+    at: Point
+    part: str = ""
+    pin: str = ""
+    drilled: bool | None = None
+    side: int = 0
+    line: int = 0
+
+    @property
+    def words(self) -> str:
+        """Part and pin, or the place where there is no part."""
+        if not self.part:
+            return f"the point at {self.at[0]:.2f}, {self.at[1]:.2f} mm"
+        return f"{self.part} pin {self.pin}" if self.pin else self.part
+
+
+@dataclass(frozen=True, slots=True)
 class Lettering:
     """Text in the drawing; `mirrored` when it reads backwards in the drawing."""
 
@@ -114,6 +143,7 @@ class Board:
         repairs: what was changed to open damaged files, each with its name.
         notes: text on other layers.
         doubts: warnings of the reading: what the job leaves aside and may have meant.
+        points: of its netlist, placed on the drawing; none without a netlist.
     """
 
     name: str
@@ -125,6 +155,7 @@ class Board:
     repairs: tuple[str, ...] = ()
     notes: tuple[Lettering, ...] = ()
     doubts: tuple[Finding, ...] = ()
+    points: tuple[NetPoint, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.pieces:

@@ -31,6 +31,7 @@ from millprep.verify.clearances import (
 from millprep.verify.compare import compare
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import check_registration
+from millprep.verify.netlist import check_cut_nets
 from millprep.verify.pads import pad_areas, united
 from millprep.verify.read_back import BlankRuns, ReadBack, read_programs
 from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
@@ -145,9 +146,14 @@ def _compared(
 def _checked_blank(
     job: JobPlan, run: BlankRuns, left: AsCut, nets: Nets
 ) -> tuple[dict[int, tuple[PadGap, ...]], list[Finding]]:
-    """Clearances of one blank, around pads by placement, and cuts where none are required."""
+    """Nets and clearances of one blank, around pads by placement, and cuts where none should be."""
     blank, placements = run.blank.laminate, run.blank.placements
-    findings: list[Finding] = []
+    plans = {board.name: board for board in job.boards}
+    findings = [
+        finding
+        for placement in placements
+        for finding in check_cut_nets(plans[placement.board.name], left, placement)
+    ]
     gaps: dict[int, tuple[PadGap, ...]] = {}
     gap, around = required_opening(job, blank), job.isolation.pad_gap
     if gap is not None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from millprep import __version__, drawing, job
+from millprep.drawing.netlist_placing import with_netlist
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal, usage
@@ -25,7 +26,7 @@ Facts = dict[str, tuple[NetFacts, ...]]
 
 
 def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
-    """Every drawing read.
+    """Every drawing read, with the points of its netlist.
 
     Raises:
         Refusal: exit code 3, with the faults of all of them together.
@@ -34,19 +35,21 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
     faults: list[Finding] = []
     for board in plan.boards:
         try:
-            boards.append(
-                drawing.read(
-                    board.drawing.file,
-                    name=board.name,
-                    shown_as=board.drawing.name,
-                    layers=board.roles,
-                    unit=board.unit,
-                    outline_file=board.outline_drawing and board.outline_drawing.file,
-                    holes_file=board.holes_drawing and board.holes_drawing.file,
-                    repair=repair,
-                    accepted=board.accepted,
-                )
+            drawn = drawing.read(
+                board.drawing.file,
+                name=board.name,
+                shown_as=board.drawing.name,
+                layers=board.roles,
+                unit=board.unit,
+                outline_file=board.outline_drawing and board.outline_drawing.file,
+                holes_file=board.holes_drawing and board.holes_drawing.file,
+                repair=repair,
+                accepted=board.accepted,
             )
+            if board.netlist is not None:
+                shift, mirrored = board.netlist_offset, board.netlist_mirrored
+                drawn = with_netlist(drawn, *board.netlist, shift, mirrored=mirrored)
+            boards.append(drawn)
         except Refusal as refusal:
             faults += [replace(f, board=f.board or board.name) for f in refusal.findings]
     if faults:
@@ -67,12 +70,12 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
 
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
-    """The job file and every drawing once, with their hashes."""
-    inputs = [InputFile(job_file.name, _hash(job_file), "job", job_file)]
+    """The job file, every drawing and netlist once, with their hashes."""
+    inputs = [InputFile(job_file.name, _hash(job_file))]
     drawings = [pair for board in plan.boards for pair in board.files]
     for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
         if name not in {i.file for i in inputs}:
-            inputs.append(InputFile(name, _hash(file), "named", file))
+            inputs.append(InputFile(name, _hash(file)))
     return tuple(inputs)
 
 

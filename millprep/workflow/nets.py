@@ -13,6 +13,7 @@ from millprep.model.job.board import BoardPlan
 from millprep.model.job.nets import NetPlan
 from millprep.model.layout import Layout, Placement, on_drawing
 from millprep.model.net import Misfit, NetFacts
+from millprep.verify.netlist import PointsOnCopper
 
 Key = tuple[int, str]
 """A piece of a copy: (placement, piece)."""
@@ -23,7 +24,7 @@ def name(
     layout: Layout,
     facts: dict[str, tuple[NetFacts, ...]] | None = None,
 ) -> tuple[dict[Key, str], tuple[Finding, ...]]:
-    """The net of every piece, by the name the job gives it or after its first piece.
+    """The net of every piece, by the name that job or netlist gives it, or after its first piece.
 
     Args:
         plans: the boards of the job.
@@ -34,6 +35,7 @@ def name(
         the names, and findings for jumper wires on no copper.
     """
     ends = {plan.name: plan.jumper_ends for plan in plans}
+    by_netlist: dict[str, dict[str, str]] = {}
     named: dict[Key, str] = {}
     findings: list[Finding] = []
     for placement in layout.placements:
@@ -42,12 +44,42 @@ def name(
         # every copy has the same jumper wires, the first one reports
         if placement.copy == 1:
             findings += [_off_copper(placement, place) for place in copper.off]
-        given = {
+        if board.name not in by_netlist:
+            (plan,) = (plan for plan in plans if plan.name == board.name)
+            by_netlist[board.name] = _netlist_names(plan, board)
+        given = by_netlist[board.name] | {
             piece: net.name for net in (facts or {}).get(board.name, ()) for piece in net.pieces
         }
         for piece, first in zip(board.pieces, copper.first, strict=True):
             named[placement.index, piece.id] = given.get(piece.id, first)
     return named, tuple(findings)
+
+
+def _netlist_names(plan: BoardPlan, board: Board) -> dict[str, str]:
+    """The netlist's net of every piece that has one, by the piece's id.
+
+    A net that may be open names no piece: one name for two pieces would make them one net. A net
+    that is called like a piece gets a longer name.
+    """
+    ids = [piece.id for piece in board.pieces]
+    return {
+        piece: f"net {nets[0]}" if nets[0] in ids else nets[0]
+        for piece, nets in _on_pieces(plan, board).items()
+        if len(nets) == 1 and nets[0] not in plan.ignore_nets
+    }
+
+
+def _on_pieces(plan: BoardPlan, board: Board) -> dict[str, list[str]]:
+    """The netlist's nets on the copper of every piece and what wires join to it."""
+    copper = PointsOnCopper([piece.shape for piece in board.pieces], board, plan.jumper_ends)
+    nets: dict[int, set[str]] = {}
+    for point, group in zip(copper.points, copper.on, strict=True):
+        if point.net is not None and group is not None:
+            nets.setdefault(group, set()).add(point.net)
+    return {
+        piece.id: sorted(nets.get(group, ()))
+        for piece, group in zip(board.pieces, copper.groups, strict=True)
+    }
 
 
 def facts(
@@ -110,9 +142,16 @@ class _Finder:
         self.wires = plan.jumper_wires(celsius)
         self.misfits: list[Misfit] = []
         self.taken: dict[str, str] = {}
+        self.netlist = _on_pieces(plan, board)
 
     def nets(self) -> Iterable[NetFacts]:
         """Every net whose place is on copper; the rest is a misfit."""
+        in_netlist = {point.net for point in self.board.points}
+        for k, ignored in enumerate(self.plan.ignore_nets):
+            if self.plan.netlist is not None and ignored not in in_netlist:
+                path = ("board", self.index, "ignore_nets", k)
+                words = f"names {ignored!r}, which is no net of the netlist; correct the name"
+                self.misfits.append(Misfit("net-unknown", path, words, self.plan.name))
         for j, net in enumerate(self.plan.nets):
             first = self._place(j, net)
             if any(piece.id == net.name for piece in self.board.pieces):
@@ -127,6 +166,17 @@ class _Finder:
                 self._misfit("net-named-twice", j, (where,), words, net.at)
                 continue
             self.taken[first] = net.name
+            known = {name.casefold() for names in self.netlist.values() for name in names}
+            here = self.netlist[first]
+            if net.name.casefold() in known - {name.casefold() for name in here}:
+                where = "at" if net.text is None else "text"
+                on = " and ".join(map(repr, here)) if here else "no net"
+                words = (
+                    f"is on the copper of {on} of the netlist, and net {net.name!r} of the "
+                    "netlist is elsewhere; correct the place or choose another name"
+                )
+                self._misfit("net-unlike-netlist", j, (where,), words, net.at)
+                continue
             if self._loads(j, net, first):
                 yield self._facts(net, first)
 

@@ -18,6 +18,7 @@ from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths import least_time
+from millprep.verify.netlist import check_drawn_nets
 from millprep.workflow import laying, nets, time_log
 from millprep.workflow.inputs import (
     Facts,
@@ -140,7 +141,15 @@ def laid_out(
         )
         for laminate in layout.blanks
     )
-    findings = (*cut_set.findings, *laid.notes, *faults)
+    plans = {board.name: board for board in plan.boards}
+    misses = (
+        finding
+        # every copy has the same netlist, the first one reports
+        for placement in layout.placements
+        if placement.copy == 1
+        for finding in check_drawn_nets(plans[placement.board.name], placement)
+    )
+    findings = (*cut_set.findings, *laid.notes, *faults, *misses)
     return replace(cut_set, blanks=blanks, findings=findings), laid
 
 

@@ -22,6 +22,7 @@ from millprep.model.job.keys import (
     Words,
     choice,
     entry,
+    flag,
     number,
 )
 from millprep.model.job.layers import DrawnFrom, LayerRoles, LayersTable, Selection, Unit
@@ -64,6 +65,30 @@ class BoardPlan(JobTable):
         DXF_ALLOWED,
         default=None,
         words="`drawing`",
+    )
+    netlist: FilePath | None = entry(
+        "The netlist that the copper must agree with: IPC-D-356, or a table net,x,y,part,pin",
+        "the path of a netlist file",
+        default=None,
+        words="none: the copper is not compared with a circuit",
+    )
+    netlist_offset: Pair | None = entry(
+        "What is added to the netlist's coordinates, [x, y], where its holes do not show it",
+        "two plain numbers in mm, [x, y]",
+        unit="mm",
+        default=None,
+        words="found from the holes",
+    )
+    netlist_mirrored: bool = flag(
+        "With `netlist_offset`: whether the netlist is seen from the other side than the drawing, "
+        "so that its x is turned about first",
+        default=False,
+    )
+    ignore_nets: tuple[Words, ...] = entry(
+        "Nets of the netlist that may be open or shorted: they are not compared",
+        "a list of names of nets",
+        default=(),
+        words="none",
     )
     count: int = number("Copies to make", "", default=1, least=1, most=1000, whole=True)
     turns: Annotated[tuple[Turn, ...], Field(min_length=1)] = entry(
@@ -180,8 +205,8 @@ class BoardPlan(JobTable):
 
     @property
     def files(self) -> tuple[NamedFile, ...]:
-        """Every drawing."""
-        drawings = (self.drawing, self.outline_drawing, self.holes_drawing)
+        """Every drawing, and the netlist."""
+        drawings = (self.drawing, self.outline_drawing, self.holes_drawing, self.netlist)
         return tuple(drawing for drawing in drawings if drawing is not None)
 
     @property
@@ -241,6 +266,16 @@ class BoardPlan(JobTable):
                 yield wrong((f"{role}_drawing",), words)
             if getattr(self, f"{role}_unit") and not drawing:
                 yield wrong((f"{role}_unit",), f"is for {role}_drawing, which is not given")
+
+    @check
+    def _netlist_is_given(self) -> Iterator[Mistake]:
+        if self.netlist is None:
+            for key in ("netlist_offset", "netlist_mirrored", "ignore_nets"):
+                if getattr(self, key):
+                    yield wrong((key,), "is for a netlist, and the board has none")
+        elif self.netlist_mirrored and self.netlist_offset is None:
+            words = "needs netlist_offset; without it the side is found from the holes"
+            yield wrong(("netlist_mirrored",), words)
 
     @check
     def _selections_have_names(self) -> Iterator[Mistake]:

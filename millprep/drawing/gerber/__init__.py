@@ -1,1 +1,0 @@
-"""Fabrication files: Gerber layers and drill files, read into marks."""
