@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from millprep.gcode import dry_run, moves, order, probing, slots
+from millprep.gcode import dry_run, heights, moves, order, probing, slots
 from millprep.geometry import tour
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
@@ -79,10 +79,16 @@ def build(
         probe = None
     # the dry run comes before all else; it goes around what is made after it
     count = 1 if dry and first is not None else 0
-    approach = moves.approach_height(machine, flatness)
+    approach = heights.approach_height(machine, flatness)
+    start = (*mill_pass.touch, machine.clearance)
+
+    def new_pen(cutter: Cutter) -> moves.Pen:
+        hops = heights.hops_of(mill_pass, cutter, machine, clamps, flatness)
+        return moves.Pen(machine, cutter, start, approach=approach, hops=hops)
+
     marks = shown if dry else ()
     programs = _before_cutting(
-        mill_pass, named, machine, profile, marks, ahead, probe, first, count, approach
+        mill_pass, named, machine, new_pen, profile, marks, ahead, probe, first, count
     )
     mains = [
         _program(
@@ -90,10 +96,8 @@ def build(
             by_cutter[name],
             _works(by_cutter[name]),
             mill_pass,
-            named[name],
-            machine,
+            new_pen(named[name]),
             profile,
-            approach,
             left_out,
         )
         for number, name in enumerate(names, len(programs) + count + 1)
@@ -133,13 +137,13 @@ def _before_cutting(
     mill_pass: MillingPass,
     named: Mapping[str, Cutter],
     machine: Machine,
+    new_pen: Callable[[Cutter], moves.Pen],
     profile: ProfilePlan,
     shown: Sequence[Point],
     ahead: Sequence[Engraving],
     probe: RegistrationPlan | None,
     first: Cutter | None,
     count: int,
-    approach: float,
 ) -> list[Program]:
     """Programs whose result a person reads before the cuts: probed rims, marks, second combs.
 
@@ -157,9 +161,7 @@ def _before_cutting(
         lines = [_on_machine(cut, mill_pass.pose) for cut in ahead]
         name = ahead[0].cutter
         file = _file(mill_pass, len(programs) + count + 1, ("engrave",), named[name])
-        combs = _program(
-            file, lines, ("engrave",), mill_pass, named[name], machine, profile, approach
-        )
+        combs = _program(file, lines, ("engrave",), mill_pass, new_pen(named[name]), profile)
         programs.append(replace(combs, notes=(READ,)))
     return programs
 
@@ -261,14 +263,12 @@ def _program(
     cuts: Sequence[Cut],
     works: tuple[Work, ...],
     mill_pass: MillingPass,
-    cutter: Cutter,
-    machine: Machine,
+    pen: moves.Pen,
     profile: ProfilePlan,
-    approach: float,
     left_out: Collection[int] = (),
 ) -> Program:
-    start = (*mill_pass.touch, machine.clearance)
-    pen = moves.Pen(machine, cutter, start, approach=approach)
+    """A program by a pen that has drawn nothing yet."""
+    machine, cutter, start = pen.machine, pen.cutter, pen.at
     # goes everywhere, so that the order of the next work does not depend on what is left out
     whole = moves.Pen(machine, cutter, start) if left_out else pen
     for work in works:
@@ -285,6 +285,7 @@ def _program(
         if any(work_of(cut) == work and not _is_of(cut, left_out) for cut in cuts)
     )
     # the next cutter is put in and zeroed where this one ends
+    pen.rise()
     pen.over(*mill_pass.touch)
     return Program(
         file=file,

@@ -15,7 +15,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from millprep.gcode.moves import FLAT_ARC, SHORT_ARC, rounded_up
+from millprep.gcode.heights import rounded_up
+from millprep.gcode.moves import FLAT_ARC, SHORT_ARC
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
 from millprep.model.machine import Machine
@@ -35,8 +36,8 @@ STEEPEST = 0.98
 def levelled(program: Program, surface: SurfaceMap, machine: Machine, left: float = 0.0) -> Program:
     """The program whose feeds rise and fall with the copper.
 
-    Rapids across stay where they were; those down end as far above the highest copper as they do
-    over flat copper. `left` is how far the copper may still lie above the map, mm.
+    Rapids at clearance stay where they were; lower ones run as far above the highest copper as they
+    do over flat copper. `left` is how far the copper may still lie above the map, mm.
 
     Raises:
         Refusal: when a cut leaves the map, or the copper comes too near to the rapids.
@@ -52,9 +53,10 @@ def levelled(program: Program, surface: SurfaceMap, machine: Machine, left: floa
     here = z
     for move in program.moves:
         if move.motion == "rapid" and move.z < machine.clearance:
-            if move.z + rise < here:
-                made.append(move._replace(z=move.z + rise))
-                here = move.z + rise
+            low = min(move.z + rise, machine.clearance)
+            if (move.x, move.y) != (x, y) or move.z > z or low < here:
+                made.append(move._replace(z=low))
+                here = low
         elif move.motion == "rapid" or move.z >= machine.clearance:
             made.append(move)
             here = move.z

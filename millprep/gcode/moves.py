@@ -1,7 +1,7 @@
 """Cuts as moves: down, along, up.
 
-All rapid moves across run at the clearance height. Straight down, from there, they end at the
-approach height above the highest copper; below it the cutter feeds.
+Rapid moves across run at the clearance height, or as hops below it. Straight down, from there, they
+end at the approach height above the highest copper; below it the cutter feeds.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from millprep.gcode.head import HOVER
+from millprep.gcode.heights import Hops
 from millprep.geometry.path import Path, Point, Segment
 from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
@@ -32,22 +33,12 @@ PITCH = 0.5
 """Boring descends by at most this fraction of the cutter's step in one turn."""
 
 
-def approach_height(machine: Machine, highest: float) -> float:
-    """The height that rapid moves may go down to, above copper that reaches up to `highest`, mm."""
-    return rounded_up(highest + machine.approach, machine)
-
-
-def rounded_up(height: float, machine: Machine) -> float:
-    """A height that the machine's numbers can say, and never a lower one."""
-    whole = float(10**machine.dialect.decimals)
-    return math.ceil(height * whole - 1e-6) / whole
-
-
 @dataclass(slots=True)
 class Pen:
     """Where the cutter is, and the moves that brought it there.
 
     `approach` is the height that rapids may go down to; without one it feeds down all the way.
+    Without `hops` all travel is at clearance.
     """
 
     machine: Machine
@@ -55,6 +46,7 @@ class Pen:
     at: tuple[float, float, float]
     moves: list[Move] = field(default_factory=list)
     approach: float = math.inf
+    hops: Hops | None = None
 
     def rise(self) -> None:
         """Straight up to clearance."""
@@ -63,13 +55,17 @@ class Pen:
             self._go(Move("rapid", x, y, self.machine.clearance))
 
     def over(self, x: float, y: float) -> None:
-        """Rise, then across at clearance."""
-        self.rise()
-        if self.at[:2] != (x, y):
-            self._go(Move("rapid", x, y, self.machine.clearance))
+        """Rise, then across: low where nothing is in the way, else at clearance."""
+        hops, (u, v, z) = self.hops, self.at
+        hop = hops is not None and z <= hops.height and hops.free((u, v), (x, y))
+        height = hops.height if hops is not None and hop else self.machine.clearance
+        if z != height:
+            self._go(Move("rapid", u, v, height))
+        if (u, v) != (x, y):
+            self._go(Move("rapid", x, y, height))
 
     def plunge(self, z: float) -> None:
-        """Straight down: at rapid from clearance to the approach height, then at the plunge feed.
+        """Straight down: at rapid to the approach height, then at the plunge feed.
 
         Anything lower may meet copper, even over a groove that is there already.
         """
@@ -78,9 +74,9 @@ class Pen:
         self.lower(z)
 
     def descend(self) -> None:
-        """At rapid from clearance straight down to the approach height."""
+        """At rapid straight down to the approach height."""
         x, y, here = self.at
-        if here == self.machine.clearance and self.approach < here:
+        if self.approach < here:
             self._go(Move("rapid", x, y, self.approach))
 
     def lower(self, z: float) -> None:
@@ -158,7 +154,6 @@ def lap(pen: Pen, cut: Lap | Clearing, vertex: int) -> None:
     pen.over(*path.start)
     pen.plunge(-cut.depth)
     pen.follow(path)
-    pen.rise()
 
 
 def engraving(pen: Pen, cut: Engraving) -> None:
@@ -166,7 +161,6 @@ def engraving(pen: Pen, cut: Engraving) -> None:
     pen.over(*cut.path.start)
     pen.plunge(-cut.depth)
     pen.follow(cut.path)
-    pen.rise()
 
 
 def look(pen: Pen, at: Point, *, rises: bool = True) -> None:
@@ -190,11 +184,9 @@ def hole(pen: Pen, cut: HoleCut) -> None:
             pen.plunge(-depth)
             if depth < cut.depth:
                 pen.rise()
-        pen.rise()
         return
     for radius in turn_radii(cut.diameter, pen.cutter.width(cut.depth)):
         _wind(pen, cut, radius)
-    pen.rise()
 
 
 def _wind(pen: Pen, cut: HoleCut, radius: float) -> None:
@@ -241,7 +233,8 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
 
     A closed profile goes round and round in one direction. An open one is run from its
     start each time, so that both sides of a join are cut in the same direction; its ramp
-    runs backwards to the start, and the step then cuts what the ramp left.
+    runs backwards to the start, and the step then cuts what the ramp left. What is cut loose may
+    lift: all travel is at clearance.
     """
     assert isinstance(pen.cutter, EndMill)
     path = cut.path
@@ -262,6 +255,7 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
         path = _turned(path, origin)
         tabs = sorted(((a - origin) % total, (a - origin) % total + b - a) for a, b in tabs)
     back = [(ramp - b, ramp - a) for a, b in reversed(tabs)]
+    pen.rise()
     pen.over(*(path.start if path.closed else path.point_at(ramp)))
     for n in range(steps):
         high = -cut.depth * n / steps
@@ -270,6 +264,7 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
             _profile_part(pen, path, 0.0, ramp, high, low, tabs, cut.tab_depth)
             _profile_part(pen, path, ramp, total, low, low, tabs, cut.tab_depth)
             continue
+        pen.rise()
         pen.over(*path.point_at(ramp))
         if ramp > CRUMB:
             down = path.part(0.0, ramp).reversed()

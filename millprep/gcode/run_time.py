@@ -158,6 +158,7 @@ def least_seconds(program: Program, machine: Machine) -> float:
     """What the same cuts take at least, s: no order of them and no way between takes less.
 
     All that is cut below the surface at its feed, and the spanning tree of the cuts at rapid speed.
+    A rapid across ends a cut.
     """
     if not program.spins:
         return 0.0
@@ -166,9 +167,8 @@ def least_seconds(program: Program, machine: Machine) -> float:
     cutting = False
     for move in program.moves:
         end = (move.x, move.y, move.z)
-        low = min(at[2], end[2])
-        if move.feed is None or low >= 0:
-            cutting = cutting and low < machine.clearance
+        if move.feed is None or min(at[2], end[2]) >= 0:
+            cutting = cutting and (move.feed is not None or end[:2] == at[:2])
         else:
             if not cutting:
                 chains.append([at[:2]])

@@ -37,7 +37,6 @@ def slot(pen: Pen, cut: HoleCut, ramp: float) -> None:
             pen.follow(way, [*(z0 + (z1 - z0) * fraction).tolist(), z1])
             way = way if way.closed else way.reversed()
         pen.follow(way)
-    pen.rise()
 
 
 def slot_paths(at: Point, end: Point, width: float, cutter: float) -> list[Path]:

@@ -85,6 +85,14 @@ class Machine(JobTable):
         above=0,
         most=1000,
     )
+    hop_height: float = number(
+        "Height above the highest copper, flatness included, of rapid moves from cut to cut where "
+        "no clamp and no pin is in the way; as high as clearance, there are none",
+        "mm",
+        default=1.0,
+        above=0,
+        most=1000,
+    )
     clamp_clearance: float = number(
         "How far cutter, shank and collet nut keep from every clamp, in height and sideways",
         "mm",

@@ -20,7 +20,7 @@ from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify.motion_context import SLACK, Mask, Setting, table
-from millprep.verify.obstacles import clamp_rule, pin_rule
+from millprep.verify.obstacles import clamp_rule, hops, pin_rule
 from millprep.verify.opening import look_rule, path_rule
 from millprep.verify.over_copper import FOLLOWED, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
@@ -86,6 +86,7 @@ def check(
         touching=touching,
         highest=highest,
         approach=highest + flatness + machine.approach,
+        hop=highest + flatness + max(machine.hop_height, machine.approach),
         over=over,
     )
     findings = [finding for rule in EVERY for finding in rule(setting)]
@@ -132,7 +133,7 @@ def _first_move(s: Setting) -> Iterator[Finding]:
 
 
 def _rapids(s: Setting) -> Iterator[Finding]:
-    """Rapids run across at or above clearance; from there they go down to the approach height."""
+    """Rapids run across at or above clearance, or as hops; then down to the approach height."""
     m = s.moves
     required = s.machine.clearance
     if s.over is not None:
@@ -142,19 +143,21 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     # The first move is another rule's; it moves in z only.
     straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
     rising = straight & ~(m.end[:, 2] < m.start[:, 2] - SLACK)
-    # travel has led to this place at clearance, and only then it goes down
-    down = straight & (m.start[:, 2] >= clearance) & (m.end[:, 2] >= s.approach - SLACK)
+    # travel has led to this place, and only then it goes down
+    above = m.start[:, 2] >= min(clearance, s.hop - SLACK)
+    down = straight & above & (m.end[:, 2] >= s.approach - SLACK)
     low = m.rapid & (m.bottom < clearance) & ~rising & ~down
     yield from s.each(
         low & straight & ~_pecked(s),
         "rapid-plunge",
         f"a rapid goes down below the approach height of {s.approach:.4g} mm, or not from "
-        "clearance. Use G1.",
+        "the height of travel. Use G1.",
     )
     yield from s.each(
-        low & ~straight,
+        low & ~straight & ~hops(s),
         "rapid-low",
-        f"a rapid runs below the clearance of {required:g} mm. Go up first.",
+        f"a rapid runs below the clearance of {required:g} mm, and is no hop: between two cuts, at "
+        f"{s.hop:.4g} mm or above, off all pins. Go up first.",
     )
     unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
     unknown[:1] = False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -113,6 +114,7 @@ class Setting:
         touching: copper that a surface probe may touch, machine frame; None for other programs.
         highest: of the copper above Z0, mm.
         approach: the height that no rapid ends below, mm.
+        hop: the height that no rapid goes across below, mm.
         over: the program as over flat copper, if it follows a surface map.
     """
 
@@ -130,6 +132,7 @@ class Setting:
     touching: shapely.Geometry | None = None
     highest: float = 0.0
     approach: float = 0.0
+    hop: float = math.inf
     over: OverFlatCopper | None = None
 
     def finding(

@@ -13,7 +13,7 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
-from millprep.verify.motion_context import SLACK, Setting
+from millprep.verify.motion_context import SLACK, Mask, Setting
 
 
 def radius_at(cutter: Cutter, machine: Machine, rise: float) -> float:
@@ -98,7 +98,9 @@ def _rapid_at_clamp(s: Setting, clamp: Clamp, move: int) -> Finding:
     free, bottom = s.machine.clamp_clearance, float(s.moves.bottom[move])
     top, most = clamp.height + free, s.machine.above - s.machine.travel_margin
     remedy = f"Raise [machine] clearance to {top:g}, use a lower clamp, or move it."
-    if top > most:
+    if bottom < s.machine.clearance - SLACK:
+        remedy = f"Go across at clearance, Z{s.machine.clearance:g}."
+    elif top > most:
         remedy = f"Use a clamp of at most {most - free:g} mm, or move it."
     message = (
         f"a rapid at Z{bottom:g} passes {_words(clamp)}, {clamp.height:g} mm high, by less than "
@@ -150,6 +152,29 @@ def _distance(s: Setting, move: int, around: tuple[list[float], list[float]], bo
     dx = max(box.x0 - x1, x0 - box.x1, 0.0)
     dy = max(box.y0 - y1, y0 - box.y1, 0.0)
     return float(np.hypot(dx, dy))
+
+
+def hops(s: Setting) -> Mask:
+    """Rapids that may run across below clearance: between two cuts, high enough, off all pins.
+
+    What they sweep of clamps is the clamps' rule. A pin may be as high as clearance.
+    """
+    m = s.moves
+    known = np.isfinite(m.start).all(axis=1) & np.isfinite(m.end).all(axis=1)
+    free: Mask = m.rapid & known & (m.bottom >= s.hop - SLACK)
+    cuts = np.flatnonzero(~m.rapid & ~m.probe & (m.bottom < -SLACK))
+    if not len(cuts) or not free.any():
+        return np.zeros(len(m), dtype=bool)
+    free[: cuts[0]] = free[cuts[-1] :] = False
+    for hole in s.mill_pass.registration if s.pins else ():
+        if hole.used_in == s.mill_pass.number and hole.role != "witness":
+            radius = radius_at(s.cutter, s.machine, s.machine.clearance - s.hop)
+            reach = hole.diameter / 2 + radius + s.machine.clamp_clearance
+            # as high as it may be, whatever the height of the hop
+            place = np.array(hole.machine)
+            away = np.fmax(m.low[:, :2] - place, place - m.high[:, :2]).clip(0.0)
+            free &= np.hypot(*away.T) >= reach - SLACK
+    return free
 
 
 def pin_rule(s: Setting) -> Iterator[Finding]:

@@ -51,7 +51,7 @@ class OverFlatCopper:
 
     Attributes:
         trace: z of every place that is lower than the clearance is counted from the copper.
-        off: (n,) how far each move leaves the surface between its ends, mm.
+        off: (n,) how far each feed leaves the surface between its ends, mm.
         lost: (n,) whether it cuts where the map has no height.
     """
 
@@ -83,6 +83,7 @@ def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> Ove
     ]
     off = np.zeros(len(moves))
     works = (low_start | low_end) & ~lost & (start[:, :2] != end[:, :2]).any(axis=1)
+    works &= np.array([m.kind != "rapid" for m in moves], dtype=bool)
     works |= low_end & ~lost & np.array([m.centre is not None for m in moves], dtype=bool)
     for k in np.flatnonzero(works).tolist():
         off[k] = _off(moves[k], float(z0[k]), float(z1[k]), surface)
