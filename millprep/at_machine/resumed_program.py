@@ -98,8 +98,16 @@ def resumed_program(
         if kept[0] != entry.stroke:
             entry = Entry(kept[0], kept[0].first)
     pen = Pen(machine, program.cutter, program.start)
+    last: TrailCut | None = None
     for cut in kept:
-        _again(pen, trail, cut, entry if cut == entry.stroke else Entry(cut, cut.first))
+        if last is not None and last.number + 1 == cut.number:
+            # there as before, as low as that was
+            _same(pen, trail, cut, last.last)
+        else:
+            pen.rise()
+            _again(pen, trail, cut, entry if cut == entry.stroke else Entry(cut, cut.first))
+        last = cut
+    pen.rise()
     at = next((m.x, m.y, m.z) for m in pen.moves if m.motion != "rapid")
     pen.over(*program.start[:2])
     new = replace(
@@ -135,7 +143,12 @@ def _again(pen: Pen, trail: Trail, cut: TrailCut, entry: Entry) -> None:
         pen.over(*entry.at[:2])
         pen.plunge(entry.at[2])
         pen.moves.append(move_of(trail, entry.move, entry.at))
-    first = cut.first if entry.at is None else entry.move + 1
+    _same(pen, trail, cut, cut.first if entry.at is None else entry.move + 1)
+
+
+def _same(pen: Pen, trail: Trail, cut: TrailCut, first: int) -> None:
+    """The moves from `first` to the end of a cut as they were."""
+    approach = trail.xyz[cut.first, 2]
     # a rapid down into a pecked hole belongs to its cycle, which makes it again
     pen.moves += [
         move_of(trail, move)
@@ -144,7 +157,6 @@ def _again(pen: Pen, trail: Trail, cut: TrailCut, entry: Entry) -> None:
     ]
     x, y, z = trail.xyz[cut.last].tolist()
     pen.at = (x, y, z)
-    pen.rise()
 
 
 def _falls(trail: Trail, move: int) -> bool:

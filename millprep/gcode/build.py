@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from millprep.gcode import dry_run, heights, moves, order, probing, slots
 from millprep.geometry import tour
@@ -79,13 +80,7 @@ def build(
         probe = None
     # the dry run comes before all else; it goes around what is made after it
     count = 1 if dry and first is not None else 0
-    approach = heights.approach_height(machine, flatness)
-    start = (*mill_pass.touch, machine.clearance)
-
-    def new_pen(cutter: Cutter) -> moves.Pen:
-        hops = heights.hops_of(mill_pass, cutter, machine, clamps, flatness)
-        return moves.Pen(machine, cutter, start, approach=approach, hops=hops)
-
+    new_pen = partial(_new_pen, mill_pass, machine, clamps, flatness)
     marks = shown if dry else ()
     programs = _before_cutting(
         mill_pass, named, machine, new_pen, profile, marks, ahead, probe, first, count
@@ -118,6 +113,23 @@ def build(
         () if probe is not None else shown,
     )
     return tuple(programs) if outline is None else (outline, *programs)
+
+
+def _new_pen(
+    mill_pass: MillingPass,
+    machine: Machine,
+    clamps: Sequence[Clamp],
+    flatness: float,
+    cutter: Cutter,
+) -> moves.Pen:
+    """A pen at the start of a program."""
+    return moves.Pen(
+        machine,
+        cutter,
+        (*mill_pass.touch, machine.clearance),
+        approach=heights.approach_height(machine, flatness),
+        hops=heights.hops_of(mill_pass, cutter, machine, clamps, flatness),
+    )
 
 
 def _rank(cuts: Sequence[Cut], cutter: Cutter) -> tuple[int, int, float, str]:

@@ -51,6 +51,16 @@ def _deepest(program: Program) -> float:
     return -program.depth if program.spins else min(move.z for move in program.moves)
 
 
+def _lowest_travel(program: Program) -> float:
+    """The lowest that a program goes across at rapid."""
+    at, low = program.start[:2], program.start[2]
+    for move in program.moves:
+        if move.motion == "rapid" and (move.x, move.y) != at:
+            low = min(low, move.z)
+        at = (move.x, move.y)
+    return low
+
+
 def head(
     program: Program, machine: Machine, place: tuple[int, int], number: Callable[[float], str]
 ) -> Iterator[str]:
@@ -78,6 +88,9 @@ def head(
         f"deepest Z{number(_deepest(program))}, rapid moves across at Z{number(program.start[2])}, "
         f"first and last move up to Z{number(machine.top)}"
     )
+    low = _lowest_travel(program)
+    if low < program.start[2]:
+        yield f"from cut to cut, off clamps and pins, rapid moves across at Z{number(low)}"
     yield from program.notes
 
 

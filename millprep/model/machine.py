@@ -86,8 +86,7 @@ class Machine(JobTable):
         most=1000,
     )
     hop_height: float = number(
-        "Height above the highest copper, flatness included, of rapid moves from cut to cut where "
-        "no clamp and no pin is in the way; as high as clearance, there are none",
+        "Height above the highest copper of hops: rapid moves between cuts, off clamps and pins",
         "mm",
         default=1.0,
         above=0,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from millprep.model.by_hand import by_hand, by_hand_in
 from millprep.model.finding import SEVERITIES
+from millprep.model.machine import Machine
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
 from millprep.report.buzz_out import FILE, shortest, tables
@@ -92,6 +93,12 @@ class ShownFinding:
     decide: bool
 
 
+def _hop(machine: Machine) -> str:
+    """Height of hops above the highest copper; empty where there are none."""
+    height = max(machine.hop_height, machine.approach)
+    return number(height) if height < machine.clearance else ""
+
+
 def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
     """The sheet as HTML 5 text, complete in itself: it asks for nothing.
 
@@ -148,6 +155,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         by_hand=not cut_set.machine.spindle_by_program,
         changing=change_words(cut_set),
         clearance=number(cut_set.machine.clearance),
+        hop=_hop(cut_set.machine),
     )
 
 

@@ -162,7 +162,10 @@ def hops(s: Setting) -> Mask:
     m = s.moves
     known = np.isfinite(m.start).all(axis=1) & np.isfinite(m.end).all(axis=1)
     free: Mask = m.rapid & known & (m.bottom >= s.hop - SLACK)
-    cuts = np.flatnonzero(~m.rapid & ~m.probe & (m.bottom < -SLACK))
+    # over uneven copper what is below its surface there
+    seen = s.trace if s.over is None else s.over.trace
+    below = np.array([min(move.start[2], move.end[2]) < -SLACK for move in seen.moves], dtype=bool)
+    cuts = np.flatnonzero(~m.rapid & ~m.probe & below)
     if not len(cuts) or not free.any():
         return np.zeros(len(m), dtype=bool)
     free[: cuts[0]] = free[cuts[-1] :] = False

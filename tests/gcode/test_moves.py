@@ -12,7 +12,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.gcode import moves
+from millprep.gcode import heights, moves
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
 from millprep.model.dialect import Dialect
@@ -63,6 +63,7 @@ def test_the_way_down_is_rapid_to_the_approach_height_and_no_farther() -> None:
     ]  # fmt: skip
     pecked = pen(drill(0.5))
     moves.hole(pecked, hole("drill", 0.5, 2.1))
+    pecked.rise()
     assert [m.z for m in pecked.moves[1:]] == [
         z for depth in (1.0, 1.5, 2.1) for z in (MACHINE.approach, -depth, MACHINE.clearance)
     ]
@@ -76,14 +77,14 @@ def test_the_approach_height_is_one_that_the_digits_can_say(
     approach: float, highest: float, decimals: int, height: float
 ) -> None:
     machine = replace(MACHINE, approach=approach, dialect=Dialect(arcs=False, decimals=decimals))
-    assert moves.approach_height(machine, highest) == height
+    assert heights.approach_height(machine, highest) == height
 
 
 def test_as_high_as_clearance_it_feeds_all_the_way() -> None:
     one = pen(vee())
     one.approach = MACHINE.clearance
     moves.lap(one, lap(Path.lines([(1, 1), (9, 1)])), 0)
-    assert [m.motion for m in one.moves] == ["rapid", "feed", "feed", "rapid"]
+    assert [m.motion for m in one.moves] == ["rapid", "feed", "feed"]
 
 
 def test_feeds_stay_within_the_machine() -> None:

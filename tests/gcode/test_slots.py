@@ -16,7 +16,7 @@ from millprep.model.cut import HoleCut
 from millprep.model.program import Move
 from tests.helpers.chance import examples
 from tests.helpers.gcode_trail import START, allowed_rapid, pen, program, read_back, trail
-from tests.helpers.workshop import MACHINE, mill
+from tests.helpers.workshop import mill
 
 QUICK = examples(30)
 RAMP = 3.0
@@ -87,7 +87,6 @@ def test_the_way_down_is_a_ramp(size: tuple[float, float, float, float], step: f
         assert move.feed is not None
         assert move.feed * fall / math.hypot(run, fall) <= 100.0 + 0.1
     assert min(m.z for m in made) == -DEPTH
-    assert made[-1].z == MACHINE.clearance
 
 
 def test_a_narrow_slot_goes_to_and_fro_and_ends_level() -> None:

@@ -23,10 +23,10 @@ def test_five_mistakes_are_five_messages(tmp_path: Path) -> None:
     assert messages(tmp_path, FIVE) == [
         "job.toml:5:1: [machine] clearence is no known key; nearest spelling: clearance; allowed: "
         "preset, name, travel, zero, travel_margin, above, below, clearance, approach, "
-        "clamp_clearance, rapid, max_feed, max_plunge, max_spindle, spindle, lift_force, dwell, "
-        "collet, screw_lead, scale_error, squareness, periodic_error, backlash, tool_change, "
-        "surface_probe, probe_log, probe_repeatability, path_mode, path_tolerance, acceleration, "
-        "time, dialect",
+        "hop_height, clamp_clearance, rapid, max_feed, max_plunge, max_spindle, spindle, "
+        "lift_force, dwell, collet, screw_lead, scale_error, squareness, periodic_error, "
+        "backlash, tool_change, surface_probe, probe_log, probe_repeatability, path_mode, "
+        "path_tolerance, acceleration, time, dialect",
         'job.toml:9:16: [blank] size item 2 is "110 mm"; size must be two plain numbers in mm '
         "above 0, [x, y]",
         'job.toml:17:1: [[board]] 1 drawn_from must be "components" or "copper"; got "component"; '

@@ -333,8 +333,85 @@ class TestApproach:
     def test_only_after_travel_at_clearance(self) -> None:
         slanting = self.text.replace("G0 Z0.5", "G0 X11. Z0.5")
         assert codes(slanting) == {"rapid-low"}
-        low = self.text.replace("G0 Z0.5", "G0 Z1.\nG0 X11.\nG0 Z0.5")
+        low = self.text.replace("G0 Z0.5", "G0 Z0.9\nG0 X11.\nG0 Z0.5")
         assert codes(low) == {"rapid-low", "rapid-plunge"}
+
+
+def hopping(height: str = "1.", across: str = "G0 X20. Y30.\n") -> str:
+    """Two cuts, the second reached by a hop."""
+    first = cut([(20, 10), (30, 10), (30, 20)]).removesuffix("G0 Z2.\n")
+    second = cut([(20, 30), (30, 30)]).removeprefix("G0 X20.0000 Y30.0000\n")
+    return HEAD + first + f"G0 Z{height}\n{across}G0 Z0.5\n" + second + TAIL
+
+
+class TestHops:
+    """Low from cut to cut: high enough, off clamps and pins, and never first or last."""
+
+    post = Clamp(Box(24.0, 24.0, 26.0, 26.0), 4.0)
+    """Between the two cuts, of the vee's shank 1.6 mm farther than the cuts themselves."""
+
+    def test_a_hop_between_two_cuts(self) -> None:
+        assert codes(hopping()) == set()
+        # over copper that may be higher it must be higher as well
+        assert codes(hopping(), flatness=0.01) == {"rapid-low", "rapid-plunge"}
+        assert codes(hopping("1.01").replace("Z0.5", "Z0.51"), flatness=0.01) == set()
+
+    def test_too_low(self) -> None:
+        assert codes(hopping("0.9999")) == {"rapid-low", "rapid-plunge"}
+        high = dataclasses.replace(MACHINE, hop_height=1.5)
+        assert codes(hopping(), machine=high) == {"rapid-low", "rapid-plunge"}
+        assert codes(hopping("1.5"), machine=high) == set()
+        # nor lower than a rapid may go down
+        low = dataclasses.replace(MACHINE, hop_height=0.2)
+        assert codes(hopping("0.4").replace("G0 Z0.5\n", ""), machine=low) == {"rapid-low"}
+        assert codes(hopping("0.5"), machine=low) == set()
+
+    def test_up_or_down_on_the_way(self) -> None:
+        assert codes(hopping("1.2", "G0 X20. Y30. Z1.\n")) == set()
+        assert codes(hopping("0.6", "G0 X20. Y30. Z1.\n")) == {"rapid-low"}
+
+    def test_without_hops(self) -> None:
+        none = dataclasses.replace(MACHINE, hop_height=2.0)
+        assert codes(hopping(), machine=none) == {"rapid-low", "rapid-plunge"}
+
+    @pytest.mark.parametrize("height", [4.0, 1.1])
+    def test_through_or_over_a_clamp(self, height: float) -> None:
+        """Its axes may arrive one after the other: all of the box between its ends is swept."""
+        clamp = dataclasses.replace(self.post, height=height)
+        found_codes = [f.code for f in found(hopping(), clamps=(clamp,))]
+        assert found_codes == ["rapid-over-clamp"]
+        assert codes(hopping("1.2" if height < 2 else "4."), clamps=(clamp,)) == set()
+        flat = dataclasses.replace(self.post, height=1.0)
+        assert codes(hopping(), clamps=(flat,)) == set()
+        free = dataclasses.replace(MACHINE, clamp_clearance=0.5)
+        (finding,) = found(hopping(), clamps=(flat,), machine=free)
+        assert finding.code == "rapid-over-clamp"
+        assert "Go across at clearance, Z2." in finding.message
+
+    def test_beside_a_clamp(self) -> None:
+        # the vee is 0.2 mm + 2 · 3 mm · tan 15° wide 3 mm up
+        beside = dataclasses.replace(self.post, box=Box(31.0, 24.0, 33.0, 26.0))
+        assert codes(hopping(), clamps=(beside,)) == set()
+        near = dataclasses.replace(self.post, box=Box(30.8, 24.0, 33.0, 26.0))
+        assert codes(hopping(), clamps=(near,)) == {"rapid-over-clamp"}
+
+    def test_over_a_pin(self) -> None:
+        hole = RegistrationHole("r1", (25.0, 25.0), (25.0, 25.0), 3.0, "locate", 1, 2)
+        second = MillingPass(1, 2, shapely.box(0, 0, 60, 40), Pose(), (hole,), (1.0, 1.0))
+        assert codes(hopping(), mill_pass=second) == {"rapid-low"}
+        assert codes(hopping("2."), mill_pass=second) == set()
+        assert codes(hopping(), mill_pass=second, pins=False) == set()
+        # 1.5 mm of pin and 0.1 + 1 · tan 15° of the vee
+        for x, free in ((31.86, False), (31.88, True)):
+            aside = dataclasses.replace(second, registration=(dataclasses.replace(
+                hole, machine=(x, 25.0)),))  # fmt: skip
+            assert codes(hopping(), mill_pass=aside) == (set() if free else {"rapid-low"})
+
+    def test_never_first_or_last(self) -> None:
+        first = GOOD.replace("G0 X10.0000", "G0 Z1.\nG0 X10.0000", 1)
+        assert codes(first) == {"rapid-low"}
+        last = GOOD.replace("G0 Z2.\nG0 Z2.", "G0 Z1.\nG0 X5. Y5.\nG0 Z2.", 1)
+        assert codes(last) == {"rapid-low"}
 
 
 @pytest.mark.parametrize(
