@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from millprep import job
 from millprep.model.begun import LOG
 from millprep.model.finding import usage
 from millprep.model.machine_time import LoggedRun, TimeFit
@@ -72,14 +73,14 @@ def log_run(
             "alone."
         )
         raise usage("ran-minutes", message)
-    file = _log_of(source, folder, job_file)
+    file, named = _log_of(source, folder, job_file)
     name = f"blank {place[0]} pass {place[1]}" if program is None else programs[0].file
     run = LoggedRun(source.machine, source.set, name, round(estimate, 4), minutes)
     time_log.add(file, run)
     runs = [r for r in time_log.load(file) if r.machine == run.machine]
     fit = TimeFit.of([(r.estimate, r.minutes) for r in runs])
     assert fit is not None, "a run was added"
-    return Logged(run, file, source.time_log is not None, fit)
+    return Logged(run, file, named, fit)
 
 
 def _programs(
@@ -100,10 +101,11 @@ def _programs(
     return programs[program - 1 : program]
 
 
-def _log_of(source: Report, folder: Path, job_file: Path | None) -> Path:
-    """The log that the set's job names, else one in the set's folder."""
+def _log_of(source: Report, folder: Path, job_file: Path | None) -> tuple[Path, bool]:
+    """The log that the set's job names, else one in the set's folder; whether it is named."""
     if source.time_log is None:
-        return folder / LOG
+        return folder / LOG, False
     if job_file is None:
         job_file = find_job(source, (Path(), folder.resolve().parent))
-    return job_file.resolve().parent / source.time_log
+    log = job.load(job_file).machine.time.log
+    return (folder / LOG, False) if log is None else (log.file, True)

@@ -107,7 +107,7 @@ def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
     )
     running = cut_set.running
     if running is not None:
-        click.echo(running_words(running, cut_set.time_fit))
+        click.echo(running_words(running, cut_set.machine, cut_set.time_fit))
     click.echo(by_hand_words(by_hand(cut_set)))
     click.echo(
         f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "

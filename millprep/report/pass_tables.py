@@ -62,6 +62,23 @@ def running_time(programs: Sequence[Program]) -> str:
     return "unknown" if running is None else duration(running.seconds)
 
 
+def time_rows(programs: Sequence[Program]) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Program, running time, by lengths and feeds alone, least, ratio of the two; last the sums."""
+    rows = [(file_of(program, ""), RunningTime.of([program])) for program in programs]
+    rows.append(("All programs", RunningTime.of(programs)))
+    return tuple(
+        (
+            name,
+            duration(running.seconds),
+            duration(running.by_feeds),
+            duration(running.least),
+            "" if running.ratio is None else number(running.ratio),
+        )
+        for name, running in rows
+        if running is not None
+    )
+
+
 def dry_run_words(programs: Sequence[Program]) -> str:
     """What to check in the dry run that a pass begins with; empty without one."""
     first = next(iter(programs), None)

@@ -27,6 +27,7 @@ from millprep.report.pass_tables import (
     join_table,
     program_rows,
     running_time,
+    time_rows,
 )
 from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
@@ -127,7 +128,10 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
         resumed=bool(cut_set.resumed),
         machine=plain(cut_set.machine.name),
-        running=None if running is None else running_words(running, cut_set.time_fit),
+        running=None
+        if running is None
+        else running_words(running, cut_set.machine, cut_set.time_fit),
+        times=time_rows(left.programs),
         hand=by_hand_words(by_hand(left)),
         blanks=_blanks(cut_set),
         cutters=[

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from millprep.model.by_hand import ByHand
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
-from millprep.model.machine_time import RunningTime, TimeFit
+from millprep.model.machine import Machine
+from millprep.model.machine_time import ACCELERATION, RunningTime, TimeFit
 
 WORK_WORDS = {
     "register": "registration holes",
@@ -53,11 +54,13 @@ def duration(seconds: float) -> str:
     return f"{minutes} min {left:02d} s" if minutes else f"{left} s"
 
 
-def running_words(running: RunningTime, fit: TimeFit | None = None) -> str:
+def running_words(running: RunningTime, machine: Machine, fit: TimeFit | None = None) -> str:
     """The running time with what it is compared with: feeds alone, the least, earlier runs."""
     words = f"about {minutes_words(running.seconds / 60)} running"
     if fit is not None:
         words += f" {fit_words(fit)}"
+    elif machine.acceleration is None:
+        words += f" (acceleration of {ACCELERATION:g} mm/s² assumed)"
     words += f"; by lengths and feeds alone {minutes_words(running.by_feeds / 60)}"
     if running.ratio is not None:
         words += f", {running.ratio:.2f} times the least for the same cuts in any order, "

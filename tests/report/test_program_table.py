@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from millprep.model.dialect import Dialect, ToolChange
+from millprep.model.program import Figures
 from millprep.model.set_of_programs import CutSet
-from millprep.report.pass_tables import change_words, cutter_of, file_of
+from millprep.report.pass_tables import change_words, cutter_of, file_of, time_rows
 from tests.helpers import dialects
+from tests.helpers.invented_set import invented
 from tests.helpers.small_job import changed
 
 
@@ -61,3 +63,17 @@ def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> N
     by_hand = replace(silent, machine=replace(machine, spindle="hand"))
     (words,) = change_words(by_hand)
     assert "at the first stop of each, start the spindle" in words
+
+
+def test_times_of_programs_and_of_all_together() -> None:
+    whole = invented(1)
+    costs = [Figures(70.0, 60.0, 1.0, 1.0, 48.0), Figures(20.0, 15.0, 1.0, 1.0, 0.0)]
+    first, second = (
+        replace(p, figures=cost) for p, cost in zip(whole.programs[:2], costs, strict=True)
+    )
+    assert time_rows((first, second)) == (
+        (first.file, "1 min 10 s", "1 min 00 s", "48 s", "1.25"),
+        (second.file, "20 s", "15 s", "0 s", ""),
+        ("All programs", "1 min 30 s", "1 min 15 s", "48 s", "1.56"),
+    )
+    assert time_rows(()) == ()

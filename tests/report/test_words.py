@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from millprep.model.by_hand import ByHand
 from millprep.model.machine_time import RunningTime, TimeFit
 from millprep.report.words import by_hand_words, duration, many, number, plain, running_words
+from tests.helpers.workshop import MACHINE
 
 
 @pytest.mark.parametrize(
@@ -40,11 +43,14 @@ def test_running_time_with_what_it_is_compared_with() -> None:
     running = RunningTime(116 * 60.0, 106 * 60.0, 53 * 60.0)
     words = "by lengths and feeds alone 1 h 46 min, 2.00 times the least for the same cuts in any "
     words += "order, 53 min"
-    assert running_words(running) == f"about 1 h 56 min running; {words}"
-    fitted = running_words(running, TimeFit(1.1, 3, 0.041))
+    known = replace(MACHINE, acceleration=150.0)
+    assert running_words(running, known) == f"about 1 h 56 min running; {words}"
+    assumed = "(acceleration of 150 mm/s² assumed)"
+    assert running_words(running, MACHINE) == f"about 1 h 56 min running {assumed}; {words}"
+    fitted = running_words(running, MACHINE, TimeFit(1.1, 3, 0.041))
     runs = "by 3 earlier runs of this machine (each within 4 %)"
     assert fitted == f"about 1 h 56 min running {runs}; {words}"
-    once = running_words(RunningTime(60.0, 60.0, 0.0), TimeFit(1.1, 1, 0.0))
+    once = running_words(RunningTime(60.0, 60.0, 0.0), known, TimeFit(1.1, 1, 0.0))
     assert once == (
         "about 1 min running by 1 earlier run of this machine; by lengths and feeds alone 1 min"
     )
