@@ -202,14 +202,13 @@ def verify_set(folder: File, job_file: File | None = None, say: Say = lambda _: 
 
     Args:
         folder: of the set.
-        job_file: the job of the set; without it, the file of its name in the working folder or
-            next to the set.
+        job_file: a job to take instead of the one that the set keeps.
         say: takes the name of every step as it begins.
 
     Raises:
         Refusal: when the set is none, or is unreadable.
 
-    >>> verified = millprep.verify_set(folder / "set", job)
+    >>> verified = millprep.verify_set(folder / "set")
     >>> verified.good
     True
     """

@@ -130,6 +130,15 @@ def test_the_readme_is_short_and_names_every_page_and_test() -> None:
     assert [test for test in tests if not (pages.ROOT / test).is_file()] == []
 
 
+def test_every_line_for_windows_is_that_of_the_other_systems() -> None:
+    readme = PAGES["README"].read_text("utf-8")
+    lines = re.findall(r"^On Windows: `(.*?)`", readme, re.M)
+    assert len(lines) == 2
+    for line in lines:
+        other = line.replace("\\", "/").replace("Scripts", "bin").replace('"', "'")
+        assert re.sub(r"^py ", "python3 ", other) in readme
+
+
 @pytest.mark.parametrize("name", ["review", "plan"])
 def test_the_pictures_are_small(name: str) -> None:
     data = (pages.ROOT / "examples" / "pictures" / f"{name}.png").read_bytes()

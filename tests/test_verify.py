@@ -75,7 +75,16 @@ def test_every_file_that_is_edited_is_named(out: Path) -> None:
         path.write_bytes(before + b"\n" if path.name != "report.json" else before)
         if path.name == "report.json":
             path.write_bytes(before.replace(b'"lamp test piece"', b'"lamp test peace"'))
-        assert codes(verify(out)) == [("set-file-changed", path.relative_to(out).as_posix())]
+        name = path.relative_to(out).as_posix()
+        if name.startswith("job/"):
+            # nothing can be proved by a job that may be another
+            with pytest.raises(Refusal) as refused:
+                verify(out)
+            assert [(f.code, f.file) for f in refused.value.findings] == [
+                ("set-file-changed", name)
+            ]
+        else:
+            assert codes(verify(out)) == [("set-file-changed", name)]
         path.write_bytes(before)
 
 
@@ -194,7 +203,7 @@ def test_another_job_or_drawing_is_refused(out: Path, name: str) -> None:
     path = out.parent / name
     path.write_bytes(path.read_bytes() + b"\n")
     with pytest.raises(Refusal) as refused:
-        verify(out)
+        verify(out, out.parent / "job.toml")
     assert refused.value.exit_code == 1
     assert [f.code for f in refused.value.findings] == ["input-changed"]
 
@@ -215,13 +224,6 @@ def test_a_set_without_hashes_is_refused(out: Path) -> None:
     row["files"] = None
     file.write_text(to_text(row), "utf-8")
     assert codes(verify(out)) == [("set-without-hashes", "report.json")]
-
-
-def test_no_job_near_the_set(out: Path) -> None:
-    (out.parent / "job.toml").unlink()
-    with pytest.raises(Refusal) as refused:
-        verify(out)
-    assert refused.value.exit_code == 2
 
 
 def test_the_command(out: Path) -> None:

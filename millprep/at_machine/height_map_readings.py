@@ -104,7 +104,8 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
         faults.append(("map-syntax", "The map holds no point.", None))
     if faults:
         raise _refusal(file, faults)
-    return MapReadings(InputFile(file.name, hashlib.sha256(raw).hexdigest()), head, points)
+    read_from = InputFile(file.name, hashlib.sha256(raw).hexdigest(), "reading", file)
+    return MapReadings(read_from, head, points)
 
 
 def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:

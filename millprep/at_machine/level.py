@@ -8,7 +8,6 @@ from pathlib import Path
 from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from millprep import job
 from millprep.at_machine import height_map_readings
 from millprep.at_machine.height_map import levelling
 from millprep.at_machine.restart_points import SAME
@@ -20,12 +19,11 @@ from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify.read_back import TABLE, motion_rows
 from millprep.workflow import set_on_disk
-from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
 from millprep.workflow.source_set import (
     choice_of,
-    find_job,
+    job_of,
     level_step,
     readings_of,
     same_inputs,
@@ -53,8 +51,7 @@ def level(
         map_file: x, y and z of probed points, machine frame of the pass.
         blank: its number.
         number: of the pass.
-        job_file: the job of the set; None looks for it by its name and hash in the working
-            folder, next to the set and next to the map.
+        job_file: a job to take instead of the one that the set keeps.
         say: takes the name of every step as it begins.
         repeatability: standard deviation of one touch, mm; None takes what the job states.
         replace_begun: replace even a set in `out` that is marked as begun.
@@ -71,11 +68,9 @@ def level(
     whole(source)
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
-    if job_file is None:
-        job_file = find_job(source, (Path(), folder.resolve().parent, map_file.parent))
-    plan = job.load(job_file)
-    inputs = read_inputs(plan, job_file)
-    same_inputs(source, inputs)
+    set_job = job_of(source, folder, job_file, map_file.parent)
+    plan = set_job.plan
+    same_inputs(source, set_job.inputs)
     if (blank, number) not in source.poses:
         raise usage("pass-unknown", f"Set {source.set} has no pass {number} of blank {blank}.")
     read = height_map_readings.load(map_file, plan.machine.probe_log)
@@ -87,14 +82,14 @@ def level(
     derivation = Derivation(
         derived_from=source.set,
         step=level_step(made),
-        readings=(*readings_of(source, inputs), read.file),
+        readings=(*readings_of(source, folder, set_job.inputs), read.file),
         poses=source.poses,
         findings=findings,
         levellings={**source.levellings, (blank, number): made},
         read=with_reading(source.readings, (blank, number), "surface"),
     )
     levelled = prepare(
-        job_file,
+        set_job.file,
         out,
         say,
         derivation,

@@ -10,7 +10,6 @@ from pathlib import Path
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep import job
 from millprep.at_machine.probe_grid import denied, grid
 from millprep.gcode import probing
 from millprep.gcode.post_processor import post_processed
@@ -35,9 +34,8 @@ from millprep.verify.probing import grid_fault
 from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace, look_at_zero
 from millprep.workflow import time_log
-from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
-from millprep.workflow.source_set import find_job, same_inputs, whole
+from millprep.workflow.source_set import job_of, same_inputs, whole
 
 SPACING = 30.0
 """Largest distance of rows and columns by default, mm: common practice, no source."""
@@ -89,7 +87,7 @@ def probe(
         out: folder for both files.
         blank: its number.
         number: of the pass.
-        job_file: the job of the set; None looks for it in the working folder and next to the set.
+        job_file: a job to take instead of the one that the set keeps.
         say: takes the name of every step as it begins.
         spacing: of rows and columns, at most, mm.
         uneven: how far the copper may lie above or below zero, mm.
@@ -101,10 +99,9 @@ def probe(
     say("reading the set")
     source = report_file.read(folder)
     whole(source)
-    if job_file is None:
-        job_file = find_job(source, (Path(), folder.resolve().parent))
-    plan = job.load(job_file)
-    same_inputs(source, read_inputs(plan, job_file))
+    set_job = job_of(source, folder, job_file)
+    plan = set_job.plan
+    same_inputs(source, set_job.inputs)
     mill_pass, board = _where(source, blank, number)
     tip = _tip(plan, cutter)
     say("simulating the cuts so far")

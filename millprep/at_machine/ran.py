@@ -106,6 +106,13 @@ def _log_of(source: Report, folder: Path, job_file: Path | None) -> tuple[Path, 
     if source.time_log is None:
         return folder / LOG, False
     if job_file is None:
+        # what the set keeps is a copy, and later jobs read the log itself
         job_file = find_job(source, (Path(), folder.resolve().parent))
+    if job_file is None:
+        raise usage(
+            "job-not-found",
+            f"The job of set {source.set} names the log {source.time_log}, and the job is neither "
+            "here nor next to the set. Give its place with --job.",
+        )
     log = job.load(job_file).machine.time.log
     return (folder / LOG, False) if log is None else (log.file, True)

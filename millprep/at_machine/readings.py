@@ -135,7 +135,7 @@ def load(file: Path, kind: Kind = "holes") -> Readings:
         raise _refusal(file, [("readings-unreadable", words)]) from None
     except ValueError as fault:
         raise _refusal(file, [("readings-syntax", f"is not valid TOML: {fault}")]) from None
-    read_from = InputFile(file.name, hashlib.sha256(raw).hexdigest())
+    read_from = InputFile(file.name, hashlib.sha256(raw).hexdigest(), "reading", file)
     for other, option in OPTION.items():
         if other in data and kind not in data:
             words = f"give it with {option}" if option else f"give it without {OPTION[kind]}"

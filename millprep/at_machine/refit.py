@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from millprep import job
 from millprep.at_machine import blank_pose, readings
 from millprep.at_machine.blank_pose import MeasuredPose
 from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
@@ -16,12 +15,11 @@ from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.workflow import set_on_disk
-from millprep.workflow.inputs import read_inputs
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import prepare
 from millprep.workflow.source_set import (
     choice_of,
-    find_job,
+    job_of,
     readings_of,
     refit_step,
     same_inputs,
@@ -49,8 +47,7 @@ def refit(
         readings_file: where the holes were read, machine frame of the pass.
         blank: its number.
         number: of the pass.
-        job_file: the job of the set; None looks for it by its name and hash in the working
-            folder, next to the set and next to the readings.
+        job_file: a job to take instead of the one that the set keeps.
         kind: what the readings are of.
         say: takes the name of every step as it begins.
         replace_begun: replace even a set in `out` that is marked as begun.
@@ -68,11 +65,9 @@ def refit(
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
     read = readings.load(readings_file, kind)
-    if job_file is None:
-        job_file = find_job(source, (Path(), folder.resolve().parent, readings_file.parent))
-    plan = job.load(job_file)
-    inputs = read_inputs(plan, job_file)
-    same_inputs(source, inputs)
+    set_job = job_of(source, folder, job_file, readings_file.parent)
+    plan = set_job.plan
+    same_inputs(source, set_job.inputs)
     # readings first, so that nothing is prepared for bad ones
     read, measured, findings = _measured(read, kind, source, blank, number, plan.registration)
     levellings = source.levellings
@@ -81,7 +76,7 @@ def refit(
     derivation = Derivation(
         derived_from=source.set,
         step=refit_step(blank, number),
-        readings=(*readings_of(source, inputs), read.file),
+        readings=(*readings_of(source, folder, set_job.inputs), read.file),
         poses={**source.poses, (blank, number): measured.pose},
         findings=(*measured.findings, *findings),
         levellings=levellings,
@@ -90,7 +85,7 @@ def refit(
     try:
         # the set that is being cut has already reported what the drawings needed to be read
         refitted = prepare(
-            job_file,
+            set_job.file,
             out,
             say,
             derivation,

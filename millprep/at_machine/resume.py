@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep import job
 from millprep.at_machine.restart_points import Entry
 from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.gcode.writing import write_programs
@@ -24,10 +23,10 @@ from millprep.verify.read_back import read_alone, read_resumed, trail_of
 from millprep.verify.resumed import check_resumed
 from millprep.verify.trace import Trace
 from millprep.workflow import set_on_disk
-from millprep.workflow.inputs import read_boards, read_inputs, set_id
+from millprep.workflow.inputs import read_boards, set_id
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import write_report
-from millprep.workflow.source_set import find_job, unchanged
+from millprep.workflow.source_set import inputs_of, job_of, unchanged
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +57,7 @@ def resume(
         program: the program's file, or as much of its name as distinguishes it from others; None
             for every program that cuts the wished board.
         wish: where to continue.
-        job_file: the set's job; None looks for it by its name in the working folder and next
-            to the set.
+        job_file: a job to take instead of the one that the set keeps.
         say: takes the name of every step as it begins.
         replace_begun: replace even a set in `out` that is marked as begun.
 
@@ -73,10 +71,9 @@ def resume(
     set_on_disk.check(out, replace=replace_begun)
     say("reading the set")
     source = report_file.read(folder)
-    if job_file is None:
-        job_file = find_job(source, (Path(), folder.resolve().parent))
-    plan = job.load(job_file)
-    unchanged(source, read_inputs(plan, job_file))
+    set_job = job_of(source, folder, job_file)
+    plan = set_job.plan
+    unchanged(source, set_job.inputs)
     try:
         layout = source.layout(read_boards(plan, repair=True))
         passes = source.milling_passes()
@@ -89,6 +86,7 @@ def resume(
     say("resuming the programs")
     parts = _resumed(source, folder, plan, layout, passes, wished, wish)
     cut_set = _unwritten(source, plan, layout, passes, parts)
+    cut_set = replace(cut_set, inputs=inputs_of(source, folder))
     say("writing them")
     with set_on_disk.staged(out) as new:
         cut_set = write_programs(cut_set, new)

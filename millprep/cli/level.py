@@ -32,7 +32,7 @@ from millprep.cli.prepare import finish
     help="Standard deviation of one touch. Without it the job's value counts, else 0.005 mm is "
     "assumed.",
 )
-@job_option(readings=True)
+@job_option
 @replace_option
 @summary_option
 def level(

@@ -16,16 +16,13 @@ if TYPE_CHECKING:
 Command = Callable[..., Any]
 
 
-def job_option(*, readings: bool = False) -> Callable[[Command], Command]:
-    """The job of a set; with `readings` it is looked for next to those too."""
-    where = " nor next to the readings" if readings else ""
-    return click.option(
-        "--job",
-        "job_file",
-        metavar="JOB.toml",
-        type=click.Path(path_type=Path),
-        help=f"The job of the set, if it is neither in this folder nor next to the set{where}.",
-    )
+job_option = click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="Take this job instead of the one that the set keeps.",
+)
 
 
 set_argument = click.argument(

@@ -43,7 +43,7 @@ from millprep.cli.options import blank_option, job_option, json_option, pass_opt
     metavar="NAME",
     help="The cutter of the job that touches. Without it, the first isolating cutter.",
 )
-@job_option()
+@job_option
 @json_option("Print the results as JSON.")
 def probe(
     folder: Path,

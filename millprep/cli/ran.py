@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import words
-from millprep.cli.options import blank_option, job_option, json_option, pass_option, set_argument
+from millprep.cli.options import blank_option, json_option, pass_option, set_argument
 
 
 @click.command()
@@ -28,7 +28,13 @@ from millprep.cli.options import blank_option, job_option, json_option, pass_opt
     help="Only program N of the pass ran, counted from 1 as on the plan.",
 )
 @blank_option
-@job_option()
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB.toml",
+    type=click.Path(path_type=Path),
+    help="The job that names the log, if it is neither in this folder nor next to the set.",
+)
 @json_option("Print the run and the fit as JSON.")
 def ran(
     folder: Path,

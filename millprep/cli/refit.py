@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @pass_option("The pass that was measured.")
 @blank_option
 @new_set_option
-@job_option(readings=True)
+@job_option
 @click.option(
     "--vernier",
     "by_vernier",

@@ -77,7 +77,7 @@ def _board(ctx: click.Context, param: click.Parameter, value: str | None) -> tup
     "--board", metavar="BOARD[:COPY]", callback=_board, help="Make only the cuts of this copy."
 )
 @new_set_option
-@job_option()
+@job_option
 @replace_option
 @summary_option
 def resume(

@@ -13,7 +13,7 @@ from millprep.cli.options import job_option, json_option, set_argument
 
 @click.command()
 @set_argument
-@job_option()
+@job_option
 @json_option("Print the results as JSON.")
 def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     """Prove a finished set again, before you cut it.

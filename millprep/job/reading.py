@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ArgsKwargs, ErrorDetails, PydanticUndefined
 
+from millprep.job.copies import sources
 from millprep.model.cutter import Cutter
 from millprep.model.job.cutter_names import KINDS
 from millprep.model.job.job import JobPlan
@@ -43,6 +44,7 @@ class Reader:
 
     def __init__(self, file: File) -> None:
         self._file = file
+        self._copies = sources(file) or {}
         self.mistakes: list[Mistake] = []
         self.job: Any = partial(JobPlan, {"file": file})
 
@@ -86,7 +88,7 @@ class Reader:
         self, table: type[JobTable], values: dict[str, Any], part: Any
     ) -> tuple[JobTable | None, list[ErrorDetails]]:
         """The table if it has no mistake, and its errors; `part` gets what is valid."""
-        source = JobSource(self._file.parent, self.job, {})
+        source = JobSource(self._file.parent, self._copies, self.job, {})
         validator: Any = table.__pydantic_validator__  # type: ignore[attr-defined]
         done = object.__new__(table)
         errors: list[ErrorDetails] = []

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
@@ -26,13 +27,23 @@ from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program, Resumption
 from millprep.model.surface_map import Levelling
 
+InputRole = Literal["job", "bench", "named", "reading"]
+"""What a file is to a set; a job names its drawings and other files."""
+
 
 @dataclass(frozen=True, slots=True)
 class InputFile:
-    """A file the set was made from, by its name in the job and its hash."""
+    """A file the set was made from, by its name in the job and its hash.
+
+    Attributes:
+        role: what it is to the set.
+        source: where it can be read; None where that is not known.
+    """
 
     file: str
     sha256: str
+    role: InputRole = "named"
+    source: Path | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

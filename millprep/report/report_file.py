@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -98,7 +99,22 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
     if report.seal != seal(json.loads((folder / REPORT).read_bytes())):
         message = f"{REPORT} was edited after it was written. Prepare the set again."
         findings.append(stop("set-file-changed", message, REPORT))
-    for row in report.files:
+    findings += changed_files(report, folder, report.files)
+    known = {row.file for row in report.files} | {REPORT, BEGUN, LOG}
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder).as_posix()
+        if not path.is_dir() and name not in known and path.name not in LITTER:
+            message = f"{name} is not part of this set. Move it out of the folder."
+            findings.append(
+                _of_another_set(path, name, report.set) or stop("set-file-foreign", message, name)
+            )
+    return tuple(findings)
+
+
+def changed_files(report: Report, folder: Path, rows: Iterable[FileRow]) -> list[Finding]:
+    """Those of a set's files that are missing or not as they were written."""
+    findings: list[Finding] = []
+    for row in rows:
         path = folder / row.file
         if not path.is_file():
             message = f"{row.file} is missing. Prepare the set again."
@@ -109,15 +125,7 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
                 _of_another_set(path, row.file, report.set)
                 or stop("set-file-changed", message, row.file)
             )
-    known = {row.file for row in report.files} | {REPORT, BEGUN, LOG}
-    for path in sorted(folder.rglob("*")):
-        name = path.relative_to(folder).as_posix()
-        if not path.is_dir() and name not in known and path.name not in LITTER:
-            message = f"{name} is not part of this set. Move it out of the folder."
-            findings.append(
-                _of_another_set(path, name, report.set) or stop("set-file-foreign", message, name)
-            )
-    return tuple(findings)
+    return findings
 
 
 def _of_another_set(path: Path, name: str, own: str) -> Finding | None:

@@ -71,11 +71,11 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file, every drawing and netlist once, with their hashes."""
-    inputs = [InputFile(job_file.name, _hash(job_file))]
+    inputs = [InputFile(job_file.name, _hash(job_file), "job", job_file)]
     drawings = [pair for board in plan.boards for pair in board.files]
     for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
         if name not in {i.file for i in inputs}:
-            inputs.append(InputFile(name, _hash(file)))
+            inputs.append(InputFile(name, _hash(file), "named", file))
     return tuple(inputs)
 
 

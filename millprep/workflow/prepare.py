@@ -9,6 +9,7 @@ from pathlib import Path
 from millprep import report
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
+from millprep.job import copies
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal, limited
@@ -116,7 +117,8 @@ def walk(
 
 
 def write_report(cut_set: CutSet, folder: Path) -> None:
-    """Pictures, sheet and report of a set; a second core draws every other picture."""
+    """Copies of the inputs, pictures, sheet and report; a second core draws half the pictures."""
+    copies.keep(cut_set.inputs, folder)
     drawing = second_core.start(report.draw, cut_set, folder, slice(1, None, 2))
     report.draw(cut_set, folder, slice(0, None, 2))
     drawing.result()

@@ -27,7 +27,7 @@ OURS = re.compile(
     r"(report\.json|begun\.toml|ran\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
     r"|previews/[^/]+\.(png|svg)|(bed|spoilboard)/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
 )
-"""Every file of a set or of a refusal, as seen from its folder."""
+"""Every file of a set or of a refusal but copies of its inputs, as seen from its folder."""
 
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave wherever a person looks."""
@@ -147,13 +147,24 @@ def _foreign(out: Path) -> str | None:
     if not out.is_dir():
         return out.name
     inside = sorted(path.relative_to(out) for path in out.rglob("*") if not path.is_dir())
+    kept = _kept(out)
     for path in inside:
-        if path.name not in LITTER and not OURS.fullmatch(path.as_posix()):
-            return path.as_posix()
+        name = path.as_posix()
+        if path.name not in LITTER and name not in kept and not OURS.fullmatch(name):
+            return name
     mark = out / MARK
     if inside and not (mark.is_file() and mark.read_bytes().startswith(FIRST_BYTES)):
         return MARK if mark.exists() else inside[0].as_posix()
     return None
+
+
+def _kept(out: Path) -> set[str]:
+    """The copies of its inputs that a set in `out` holds, and their index."""
+    # the command line loads this module first, and that room loads slowly
+    from millprep.job import copies
+
+    rows = copies.kept(out / copies.FOLDER)
+    return {f"{copies.FOLDER}/{name}" for name in (*(row.copy for row in rows), copies.INDEX)}
 
 
 def refused_folder(out: Path) -> Path:

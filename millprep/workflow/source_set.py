@@ -5,13 +5,18 @@ from __future__ import annotations
 import hashlib
 import itertools
 from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from millprep import job
+from millprep.job import copies
 from millprep.model.finding import Finding, Refusal, usage
+from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
+from millprep.report import report_file
 from millprep.report.report_model import Report
-from millprep.workflow.inputs import set_id, stored
+from millprep.workflow.inputs import read_inputs, set_id, stored
 from millprep.workflow.laying import Choice, Stored
 
 LAYOUT = "layout.toml"
@@ -70,21 +75,82 @@ def level_step(levelling: Levelling) -> str:
     return f"level {where}, touches {levelling.repeatability!r}{assumed}"
 
 
-def find_job(source: Report, folders: Iterable[Path]) -> Path:
-    """The job file of a set, in the first of the folders that holds it.
+@dataclass(frozen=True, slots=True)
+class SourceJob:
+    """The job of a set.
+
+    Attributes:
+        file: the job file.
+        plan: what it says.
+        inputs: job and drawings as they are now.
+    """
+
+    file: Path
+    plan: JobPlan
+    inputs: tuple[InputFile, ...]
+
+
+def job_of(source: Report, folder: Path, given: Path | None, near: Path | None = None) -> SourceJob:
+    """The job that a set in `folder` keeps; of a set that keeps none, the one it was made from.
+
+    Args:
+        source: the set's report.
+        folder: the set's.
+        given: a job file to take instead.
+        near: a folder where the job of a set that keeps none may be too.
 
     Raises:
-        Refusal: exit code 2, when none of the folders holds it.
+        Refusal: exit code 1 when what the set keeps was edited, 2 when there is no job.
     """
+    if given is None:
+        given = _kept_job(source, folder)
+    if given is None:
+        folders = [Path(), folder.resolve().parent, *([] if near is None else [near])]
+        given = find_job(source, folders)
+    if given is None:
+        raise usage(
+            "job-not-found",
+            f"Set {source.set} keeps no copy of its job, as sets of earlier versions. It was made "
+            f"from {Path(source.inputs[0].file).name}, which is neither here nor next to the set. "
+            "Give its place with --job.",
+        )
+    plan = job.load(given)
+    return SourceJob(given, plan, read_inputs(plan, given))
+
+
+def find_job(source: Report, folders: Iterable[Path]) -> Path | None:
+    """The file that has the name of a set's job, in the first of the folders that holds one."""
     name = Path(source.inputs[0].file).name
-    for folder in folders:
-        if (folder / name).is_file():
-            return folder / name
-    raise usage(
-        "job-not-found",
-        f"The set was made from {name}, which is neither here nor next to the set or the readings. "
-        "Give its place with --job.",
-    )
+    return next((f / name for f in folders if (f / name).is_file()), None)
+
+
+def _kept_job(source: Report, folder: Path) -> Path | None:
+    """The job file that a set keeps; None where it keeps none.
+
+    Raises:
+        Refusal: exit code 1, when a kept file is missing or was edited.
+    """
+    kept = tuple(row for row in source.files or () if row.file.startswith(f"{copies.FOLDER}/"))
+    if not kept:
+        return None
+    faults = report_file.changed_files(source, folder, kept)
+    if faults:
+        raise Refusal(faults)
+    rows = copies.kept(folder / copies.FOLDER)
+    return folder / copies.FOLDER / next(row.copy for row in rows if row.role == "job")
+
+
+def inputs_of(source: Report, folder: Path) -> tuple[InputFile, ...]:
+    """All that a set in `folder` was made from, each with the copy that the set keeps of it."""
+    place = folder / copies.FOLDER
+    rows = list(copies.kept(place))
+    inputs: list[InputFile] = []
+    for given in source.input_files:
+        if rows and rows[0].name == given.file:
+            row = rows.pop(0)
+            given = replace(given, role=row.role, source=place / row.copy)
+        inputs.append(given)
+    return tuple(inputs)
 
 
 def same_inputs(source: Report, now: tuple[InputFile, ...]) -> None:
@@ -120,9 +186,11 @@ def made_by_this_version(source: Report) -> bool:
     return source.set in itertools.starmap(set_id, known)
 
 
-def readings_of(source: Report, inputs: tuple[InputFile, ...]) -> tuple[InputFile, ...]:
+def readings_of(
+    source: Report, folder: Path, inputs: tuple[InputFile, ...]
+) -> tuple[InputFile, ...]:
     """What was read at the machine for a set, beyond its job, its drawings and its log of runs."""
-    beyond = source.input_files[len(inputs) :]
+    beyond = inputs_of(source, folder)[len(inputs) :]
     return tuple(file for file in beyond if file.file != source.time_log)
 
 

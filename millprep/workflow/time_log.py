@@ -32,7 +32,7 @@ def fit_of(machine: Machine) -> tuple[tuple[InputFile, ...], TimeFit | None]:
     raw = _bytes(log.file)
     runs = [run for run in _runs(raw, log.file) if run.machine == machine.name]
     fit = TimeFit.of([(run.estimate, run.minutes) for run in runs])
-    return (InputFile(log.name, hashlib.sha256(raw).hexdigest()),), fit
+    return (InputFile(log.name, hashlib.sha256(raw).hexdigest(), "named", log.file),), fit
 
 
 def load(file: Path) -> tuple[LoggedRun, ...]:

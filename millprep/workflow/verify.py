@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep import job
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal, limited, stop
@@ -18,10 +17,10 @@ from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.read_back import read_resumed
 from millprep.workflow import nets
-from millprep.workflow.inputs import read_boards, read_inputs
+from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
 from millprep.workflow.set_on_disk import load_mark
-from millprep.workflow.source_set import find_job, made_by_this_version, unchanged
+from millprep.workflow.source_set import job_of, made_by_this_version, unchanged
 
 SAME = 1e-4
 """Lengths, which the report holds to four decimals, are the same within this, mm."""
@@ -68,8 +67,7 @@ def verify(
 
     Args:
         folder: of the set.
-        job_file: the set's job; None looks for it by its name in the working folder and
-            next to the set.
+        job_file: a job to take instead of the one that the set keeps.
         say: takes the name of every step as it begins.
         hashes: False leaves hashes and table aside, so that the simulation alone must find
             what is wrong; for tests of the simulation.
@@ -79,13 +77,11 @@ def verify(
     """
     say("reading the set")
     report = report_file.read(folder)
-    if job_file is None:
-        job_file = find_job(report, (Path(), folder.resolve().parent))
     say("reading the job and the drawings")
-    plan = job.load(job_file)
-    unchanged(report, read_inputs(plan, job_file))
-    boards = read_boards(plan, repair=True)
-    plan = least_time.chosen(plan, boards)
+    source = job_of(report, folder, job_file)
+    unchanged(report, source.inputs)
+    boards = read_boards(source.plan, repair=True)
+    plan = least_time.chosen(source.plan, boards)
     findings: list[Finding] = []
     if hashes:
         say("comparing the files with their hashes")

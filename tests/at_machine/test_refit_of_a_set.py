@@ -157,14 +157,14 @@ def test_another_versions_set(made: Path, tmp_path: Path, monkeypatch: pytest.Mo
     assert "was made by another version of millprep" in done.stderr
 
 
-def test_a_job_that_is_nowhere(made: Path, tmp_path: Path) -> None:
+def test_a_set_without_the_job_that_it_keeps(made: Path, tmp_path: Path) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
     away = tmp_path / "away" / "set"
     away.mkdir(parents=True)
     (away / "report.json").write_bytes((made / "set" / "report.json").read_bytes())
     done = run("refit", away, file, "--pass", "2", "--out", tmp_path / "new")
-    assert done.exit_code == 2
-    assert "Give its place with --job" in done.stderr
+    assert done.exit_code == 1
+    assert "job/job.toml is missing" in done.stderr
 
 
 def test_the_set_that_is_being_cut_is_kept(made: Path, tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ the table of keys and the error texts all come from its fields.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass as plain_dataclass
 from functools import cache
 from pathlib import Path as File
@@ -76,11 +76,13 @@ class JobSource:
 
     Attributes:
         folder: of the job file; relative paths start there.
+        copies: in a job that a set keeps, the file for every path that it names.
         job: the tables that are read already; to read another raises `UnsettledError`.
         fields: the fields of this table that are valid, filled in on the way.
     """
 
     folder: File
+    copies: Mapping[str, File]
     job: JobPlan
     fields: dict[str, Any]
 
@@ -99,7 +101,8 @@ def _from_folder(value: object, info: ValidationInfo) -> NamedFile:
         raise PydanticCustomError("path_type", "no text")
     if not value or not isinstance(info.context, JobSource):
         raise ValueError("no path from a folder that is known")
-    return NamedFile((info.context.folder / value).resolve(), value)
+    source = info.context
+    return NamedFile(source.copies.get(value, source.folder / value).resolve(), value)
 
 
 FilePath = Annotated[

@@ -1,0 +1,1 @@
+"""Fabrication files: Gerber layers and drill files, read into marks."""
