@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -13,7 +14,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Clamp
 from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
-from millprep.model.cutter import Cutter, Vee
+from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.dialect import ToolChange
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.work import ProfilePlan
@@ -128,6 +129,8 @@ def _new_pen(
         cutter,
         (*mill_pass.touch, machine.clearance),
         approach=heights.approach_height(machine, flatness),
+        # a hole that is drilled straight down stays one stroke, which a cycle can make
+        near=math.inf if isinstance(cutter, Drill) else heights.near_height(machine, flatness),
         hops=heights.hops_of(mill_pass, cutter, machine, clamps, flatness),
     )
 

@@ -18,11 +18,19 @@ from millprep.model.milling_pass import MillingPass
 
 ROUNDING = 0.01
 """Hops keep this much farther off, mm: places in a file are rounded."""
+NEAR = 0.1
+"""A cutter begins to go down slowly this far above the highest copper, mm (common practice, no
+source)."""
 
 
 def approach_height(machine: Machine, highest: float) -> float:
     """The height that rapid moves may go down to, above copper that reaches up to `highest`, mm."""
     return rounded_up(highest + machine.approach, machine)
+
+
+def near_height(machine: Machine, highest: float) -> float:
+    """The height from which a cutter goes down slowly, above copper up to `highest`, mm."""
+    return rounded_up(highest + NEAR, machine)
 
 
 def rounded_up(height: float, machine: Machine) -> float:

@@ -38,6 +38,7 @@ class Pen:
     """Where the cutter is, and the moves that brought it there.
 
     `approach` is the height that rapids may go down to; without one it feeds down all the way.
+    From there down to `near` it feeds as fast as the machine may go down: the copper is lower.
     Without `hops` all travel is at clearance.
     """
 
@@ -46,6 +47,7 @@ class Pen:
     at: tuple[float, float, float]
     moves: list[Move] = field(default_factory=list)
     approach: float = math.inf
+    near: float = math.inf
     hops: Hops | None = None
 
     def rise(self) -> None:
@@ -65,12 +67,15 @@ class Pen:
             self._go(Move("rapid", x, y, height))
 
     def plunge(self, z: float) -> None:
-        """Straight down: at rapid to the approach height, then at the plunge feed.
+        """Straight down: at rapid to the approach height, fast on to near the copper, then slowly.
 
         Anything lower may meet copper, even over a groove that is there already.
         """
         if z < self.approach:
             self.descend()
+        x, y, here = self.at
+        if z < self.near < here and self.plunge_feed < self.machine.max_plunge:
+            self._go(Move("feed", x, y, self.near, feed=self.machine.max_plunge))
         self.lower(z)
 
     def descend(self) -> None:

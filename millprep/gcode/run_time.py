@@ -15,6 +15,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
@@ -157,8 +158,8 @@ CHORD = math.radians(5)
 def least_seconds(program: Program, machine: Machine) -> float:
     """What the same cuts take at least, s: no order of them and no way between takes less.
 
-    All that is cut below the surface at its feed, and the spanning tree of the cuts at rapid speed.
-    A rapid across ends a cut.
+    All that is cut below the surface at its feed, and at rapid speed the spanning tree of the cuts
+    and the way from the start to the nearest of them and back. A rapid across ends a cut.
     """
     if not program.spins:
         return 0.0
@@ -180,7 +181,11 @@ def least_seconds(program: Program, machine: Machine) -> float:
         np.unique(np.array(chain), axis=0) if _is_place(chain) else np.array(chain)
         for chain in chains
     ]
-    return seconds + least_travel(lines) / machine.rapid * 60
+    # out to the nearest of them and back, whatever the order between
+    shapes = [shapely.LineString(line) if len(line) > 1 else shapely.Point(line) for line in lines]
+    start = shapely.Point(program.start[:2])
+    away = min((shapely.distance(start, shape) for shape in shapes), default=0.0)
+    return seconds + (2 * away + least_travel(lines)) / machine.rapid * 60
 
 
 def _is_place(chain: Sequence[tuple[float, float]]) -> bool:

@@ -58,13 +58,14 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     assert new["set"] in text.splitlines()[0]
     lines = text.splitlines()
     first = next(n for n, line in enumerate(lines) if line.startswith("G0"))
-    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:10]
+    head = [line for line in lines[first:] if line[0] == "G" or "M3" in line][:11]
     # up, over the touch point, down for a look, up, the spindle and its dwell
     opening = ["G0", "G0", "G1", "G1", "G0", "S12000.0000", "G4"]
-    # over the place, down, then at the plunge feed
-    assert [line.split()[0] for line in head] == [*opening, "G0", "G0", "G1"]
+    # over the place, down, fast to near the copper, then at the plunge feed
+    assert [line.split()[0] for line in head] == [*opening, "G0", "G0", "G1", "G1"]
     assert head[8] == "G0 Z0.5200"
-    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[9])
+    assert head[9] == "G1 Z0.1200 F400.0000"
+    assert re.fullmatch(r"G1 Z-[0-9.]+ F100\.0000", head[10])
 
 
 def test_the_sheet_says_what_to_do(made: Path, isolated: str, tmp_path: Path) -> None:

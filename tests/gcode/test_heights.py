@@ -159,6 +159,22 @@ def test_a_drill_hops_unless_it_drills_by_cycles() -> None:
     assert set(across(program)) == {6.5}
 
 
+def test_the_way_down_is_slow_near_the_copper() -> None:
+    (program,) = made(laps((20, 20), (40, 20)))
+    at, down = program.start, []
+    for move in program.moves:
+        if move.feed is not None and (move.x, move.y) == at[:2]:
+            down.append((move.z, move.feed))
+        at = (move.x, move.y, move.z)
+    cutter = program.cutter
+    assert down == [(0.12, HIGH.max_plunge), (-0.1, cutter.plunge)] * 2
+    assert check(program) == ()
+    # no faster than the cutter where that is faster than the machine
+    slow = replace(HIGH, max_plunge=cutter.plunge)
+    (program,) = made(laps((20, 20), (40, 20)), slow)
+    assert {move.feed for move in program.moves} == {None, cutter.plunge, cutter.feed}
+
+
 def test_profiles_are_reached_at_clearance() -> None:
     """What they cut loose may lift."""
     squares = [
