@@ -22,12 +22,14 @@ class Touch:
         pad: id of the hole there, None next to one.
         at: on the board with its copper up, as it lies on the mill: mm from the low corner of
             the board's extent.
+        pin: part and pin that the netlist puts there, None where it names none.
     """
 
     piece: str | None
     net: str | None
     pad: str | None
     at: Point
+    pin: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,6 +54,7 @@ class BoardCopy:
         placement: where it lies.
         input: index of its drawing among the set's inputs.
         nets: the net of every piece, by the piece's id.
+        pins: the parts and pins that the netlist puts on a piece, by the piece's id.
         proof: what its copper as cut proves; None before the programs are read back.
         judged: what the rules of the trade find; None when they were not applied.
         checks: what to measure on the finished board.
@@ -62,6 +63,7 @@ class BoardCopy:
     placement: Placement
     input: int = 0
     nets: Mapping[str, str] = field(default_factory=dict)
+    pins: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     proof: BoardProof | None = None
     judged: BoardJudged | None = None
     checks: tuple[Check, ...] = ()

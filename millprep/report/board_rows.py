@@ -30,13 +30,18 @@ class PieceRow(Row):
     """Width of its narrowest neck as cut, at the surface, mm; null when not computed."""
     copper_at: Place | None
     """Where that neck is, blank frame, mm."""
+    pins: tuple[Text, ...] = ()
+    """Parts and pins that the netlist puts on it."""
 
     @classmethod
-    def of_piece(cls, piece: CopperPiece, net: str | None, neck: Neck | None) -> PieceRow:
-        """A piece of the design with its net and its narrowest copper."""
+    def of_piece(
+        cls, piece: CopperPiece, net: str | None, neck: Neck | None, pins: tuple[str, ...]
+    ) -> PieceRow:
+        """A piece of the design with its net, its narrowest copper and the pins on it."""
         return cls.taken(
             piece,
             net=net,
+            pins=pins,
             narrowest_copper=neck.width if neck else None,
             copper_at=neck.at if neck else None,
         )
@@ -181,7 +186,12 @@ class BoardRow(Row):
             outline=places(board.outline.exterior.coords[:-1]),
             drawing_to_blank=tuple(placement.pose.affine),
             pieces=tuple(
-                PieceRow.of_piece(piece, copy.nets.get(piece.id), necks.get(piece.id))
+                PieceRow.of_piece(
+                    piece,
+                    copy.nets.get(piece.id),
+                    necks.get(piece.id),
+                    copy.pins.get(piece.id, ()),
+                )
                 for piece in board.pieces
             ),
             rules=copy.judged,

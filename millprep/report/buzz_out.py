@@ -22,7 +22,7 @@ HEADER = (
     "check", "board", "copy", "blank", "expect",
     "piece_1", "net_1", "pad_1", "x_1", "y_1", "y_1_from_components",
     "piece_2", "net_2", "pad_2", "x_2", "y_2", "y_2_from_components",
-    "when", "gap", "why",
+    "when", "gap", "why", "pin_1", "pin_2",
 )  # fmt: skip
 
 
@@ -101,6 +101,8 @@ def table_text(cut_set: CutSet) -> str:
                     WHEN_WORDS[check.when],
                     "" if check.gap is None else f"{check.gap:.4f}",
                     reason_words(check.reason)[0],
+                    check.first.pin or "",
+                    check.second.pin or "",
                 )
             )
     return text.getvalue()
@@ -211,7 +213,7 @@ def reason_words(reason: Reason) -> tuple[str, str, str]:
 
 
 def _words(touch: Touch) -> str:
-    what = "floating" if touch.piece is None else plain(touch.pad or touch.piece, 20)
+    what = "floating" if touch.piece is None else plain(touch.pin or touch.pad or touch.piece, 20)
     return f"{what} {number(touch.at[0], 1)}, {number(touch.at[1], 1)}"
 
 

@@ -122,6 +122,7 @@ def _copy(boards: list[Board], copy: BoardCopy) -> dict[str, Any]:
         "blank": placement.blank,
         "pose": placement.pose.as_list(),
         "nets": [None if net is None else plain(net, 60) for net in nets],
+        "pins": [[plain(pin, 60) for pin in copy.pins.get(piece.id, ())] for piece in board.pieces],
         "narrowest": None if proof is None else _figure(proof.narrowest_gap),
         "narrowestAt": None if proof is None else _point(proof.gap_at),
     }

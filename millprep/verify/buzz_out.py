@@ -16,7 +16,7 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof
-from millprep.model.board import Hole
+from millprep.model.board import Board, Hole
 from millprep.model.check import Check, GapReason, JoinReason, NetReason, Reason, Touch, When
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
@@ -25,6 +25,8 @@ STRIP = 20.0
 """The walk goes along the board's long side in strips as wide as this, mm."""
 NARROW = 2.0
 """Gaps wider than so many times the narrowest are not checked."""
+PIN_NEAR = 0.1
+"""A point of the netlist this close to a hole's axis, mm, is the pin in it."""
 MOST_PADS = 200
 """Of a net with more pads, only those on its hull are looked at; the farthest two are there."""
 
@@ -64,6 +66,7 @@ class _Board:
             if hole.piece is not None:
                 self.pads[hole.piece].append(hole)
         self.pieces = {piece.id: piece for piece in placement.board.pieces}
+        self.pins = _pins(placement.board)
         self.net = {name: copy.nets.get(name, name) for name in self.pieces}
 
     def _on_board(self, at: Point) -> Point:
@@ -71,7 +74,7 @@ class _Board:
 
     def _pad(self, piece: str, hole: Hole) -> Touch:
         at = self.placement.pose.point(hole.at)
-        return Touch(piece, self.net[piece], hole.id, self._on_board(at))
+        return Touch(piece, self.net[piece], hole.id, self._on_board(at), self.pins.get(hole.id))
 
     def nearest(self, piece: str, to: Point) -> Touch:
         """The pad of a piece nearest to a place on the blank, or its own middle if it has none."""
@@ -153,6 +156,20 @@ class _Board:
 
 Pad = tuple[str, Hole]
 """A hole and the piece it is on."""
+
+
+def _pins(board: Board) -> dict[str, str]:
+    """Part and pin of every hole that the netlist puts one in, by the hole's id."""
+    named = [point for point in board.points if point.part]
+    if not named or not board.holes:
+        return {}
+    tree = shapely.STRtree(shapely.points([point.at for point in named]))
+    spines = [hole.spine for hole in board.holes]
+    holes, near = tree.query_nearest(spines, max_distance=PIN_NEAR, all_matches=False)
+    return {
+        board.holes[hole].id: named[point].words
+        for hole, point in zip(holes.tolist(), near.tolist(), strict=True)
+    }
 
 
 def _farthest(pads: list[Pad]) -> tuple[Pad, Pad]:

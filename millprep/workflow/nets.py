@@ -55,6 +55,16 @@ def name(
     return named, tuple(findings)
 
 
+def pins(board: Board) -> dict[str, tuple[str, ...]]:
+    """The parts and pins that the netlist puts on each piece, by the piece's id."""
+    copper = PointsOnCopper([piece.shape for piece in board.pieces], board, ())
+    named: dict[str, list[str]] = {}
+    for point, piece in zip(copper.points, copper.pieces, strict=True):
+        if piece is not None and point.part:
+            named.setdefault(board.pieces[piece].id, []).append(point.words)
+    return {piece: tuple(dict.fromkeys(words)) for piece, words in named.items()}
+
+
 def _netlist_names(plan: BoardPlan, board: Board) -> dict[str, str]:
     """The netlist's net of every piece that has one, by the piece's id.
 

@@ -124,6 +124,7 @@ def laid_out(
     files = [i.file for i in cut_set.inputs]
     drawn = {board.name: files.index(board.drawing.name) for board in plan.boards}
     names, faults = nets.name(plan.boards, layout, facts)
+    pins = {board.name: nets.pins(board) for board in boards}
     blanks = tuple(
         MilledBlank(
             laminate,
@@ -135,6 +136,7 @@ def laid_out(
                         piece.id: names[placement.index, piece.id]
                         for piece in placement.board.pieces
                     },
+                    pins[placement.board.name],
                 )
                 for placement in layout.on(laminate.number)
             ),

@@ -199,7 +199,7 @@ def invented(stages: int = 6) -> CutSet:
     proof = BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0))
     milled = MilledBlank(
         laminate=blank,
-        copies=(BoardCopy(placement, 1, nets, proof),),
+        copies=(BoardCopy(placement, 1, nets, proof=proof),),
         cuts=Cuts(laps=laps, holes=holes, profiles=profiles),
         passes=tuple(
             replace(one, programs=tuple(p for p in ran if p.mill_pass == one.number))

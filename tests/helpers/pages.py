@@ -103,8 +103,8 @@ def bring(folder: Path, name: str) -> None:
 
 
 def bring_drawings(folder: Path, job: str) -> None:
-    """Put the drawings that a job names beside it."""
-    for drawing in re.findall(r'"([\w-]+\.dxf)"', job):
+    """Put the drawings and netlists that a job names beside it."""
+    for drawing in re.findall(r'"([\w-]+(?:\.dxf|-netlist\.csv))"', job):
         if not (folder / drawing).exists():
             bring(folder, drawing)
 

@@ -1,4 +1,4 @@
-// One box that finds nets, pieces, holes, boards, joins, findings and programs by their names.
+// One box that finds nets, pieces, pins, holes, boards, joins, findings and programs by their names.
 
 const MOST_HITS = 30;
 
@@ -24,6 +24,10 @@ function namedThings() {
   for (const one of pieces) {
     things.push({ kind: "piece", name: one.piece, more: [one.net ?? "", whose(one.copy)],
       blank: one.blank, go: lighting([one]) });
+    for (const pin of one.pins) {
+      things.push({ kind: "pin", name: pin, more: [one.net ?? "", whose(one.copy)],
+        blank: one.blank, go: lighting([one]) });
+    }
   }
   const at = (kind, name, more, blank, place) =>
     things.push({ kind, name, more, blank, go: () => pinAt(place) });

@@ -157,9 +157,18 @@ function moveFacts({ program: p, move: i }, x, y) {
   ];
 }
 
+const MOST_PINS = 12;
+
+/** The pins that the netlist puts on a piece. */
+function pinWords(pins) {
+  const more = pins.length - MOST_PINS;
+  return pins.slice(0, MOST_PINS).join(", ") + (more > 0 ? ` and ${more} more` : "");
+}
+
 function pieceFacts(piece) {
   const rows = [
     ["Net", piece.net ?? "none"],
+    ...(piece.pins.length ? [["Pins", pinWords(piece.pins)]] : []),
     ["Piece", piece.piece],
     ["Board", copyWords(piece.copy)],
   ];

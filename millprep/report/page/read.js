@@ -261,7 +261,7 @@ function chunked(p) {
 const programs = data.programs.map(unfolded);
 data.programs = null;
 
-/** Design copper of every copy, blank frame: {copy, piece, id, net, area}. */
+/** Design copper of every copy, blank frame: {copy, piece, id, net, pins, area}. */
 const pieces = [];
 const outlines = [];
 data.copies.forEach((copy, index) => {
@@ -269,7 +269,7 @@ data.copies.forEach((copy, index) => {
   outlines.push({ blank: copy.blank, area: areas(board.outline, copy.pose)[0] });
   areas(board.copper, copy.pose).forEach((area, i) => {
     pieces.push({
-      copy: index, blank: copy.blank, piece: board.pieces[i], net: copy.nets[i], area,
+      copy: index, blank: copy.blank, piece: board.pieces[i], net: copy.nets[i], pins: copy.pins[i], area,
     });
   });
 });

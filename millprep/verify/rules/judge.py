@@ -238,8 +238,8 @@ def holes_made(blank: MilledBlank, tools: Sequence[Cutter]) -> dict[int, dict[st
 
 def _not_judged(boards: list[str]) -> Finding:
     message = (
-        f"No net of {', '.join(boards)} is named, so no voltage, current or drop is checked there. "
-        "Name nets with [[board.net]]; millprep check lists the results."
+        f"The job names no net of {', '.join(boards)}, so no voltage, current or drop is checked "
+        "there. Name nets with [[board.net]]; millprep check lists the results."
     )
     return Finding(code="nets-not-named", severity="note", message=message)
 

@@ -1,0 +1,94 @@
+"""A job with a netlist, from its files to its set: names, refusals, and what the job may say."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.helpers.small_job import JOB, changed, put, run
+
+NETS = "net,x,y,part,pin\nGLOW,8,6,R1,1\nGLOW,22,6,R1,2\nFREE,15,14,J1,\n"
+BOARD = 'drawing = "lamp.dxf"\n'
+
+
+def job(folder: Path, nets: str = NETS, keys: str = "", more: str = "") -> Path:
+    (folder / "lamp.csv").write_text(nets, "utf-8")
+    text = changed(BOARD, f'{BOARD}netlist = "lamp.csv"\nnetlist_offset = [0, 0]\n{keys}')
+    return put(folder, changed("[cutters.vee]\n", f"{more}[cutters.vee]\n", text))
+
+
+def codes(path: Path) -> dict[str, str]:
+    rows = json.loads(path.read_text("utf-8"))["findings"]
+    return {row["code"]: row["message"] for row in rows}
+
+
+def test_a_set_names_nets_parts_and_pins(tmp_path: Path) -> None:
+    result = run("prepare", job(tmp_path), "--out", tmp_path / "set")
+    assert result.exit_code == 0, result.output
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert [row["file"] for row in report["inputs"]] == ["job.toml", "lamp.dxf", "lamp.csv"]
+    pieces = {row["net"]: row["pins"] for row in report["boards"][0]["pieces"]}
+    assert pieces == {"GLOW": ["R1 pin 1", "R1 pin 2"], "FREE": ["J1"]}
+    found = codes(tmp_path / "set" / "report.json")
+    assert "3 of 3 drilled points hit holes" in found["netlist-placed"]
+    with (tmp_path / "set" / "buzz-out.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    (row,) = [row for row in rows if row["expect"] == "continuity"]
+    assert {row["pin_1"], row["pin_2"]} == {"R1 pin 1", "R1 pin 2"}
+    assert row["net_1"] == "GLOW"
+    assert run("verify", tmp_path / "set").exit_code == 0
+
+
+def test_an_open_net_refuses_the_set_unless_it_is_ignored(tmp_path: Path) -> None:
+    open_net = NETS.replace("FREE", "GLOW")
+    result = run("prepare", job(tmp_path, open_net), "--out", tmp_path / "set")
+    assert result.exit_code == 1
+    assert "Net GLOW is open" in result.output
+    assert "J1" in result.output
+    assert not (tmp_path / "set").exists()
+    ignored = job(tmp_path, open_net, 'ignore_nets = ["GLOW"]\n')
+    assert run("check", ignored).exit_code == 0
+    wired = job(tmp_path, open_net, "links = [[[8, 6], [15, 14]]]\n")
+    assert run("check", wired).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("keys", "more", "words"),
+    [
+        ('ignore_nets = ["GLOWW"]\n', "", "ignore_nets item 1 names 'GLOWW', which is no net"),
+        (
+            "",
+            '[[board.net]]\nname = "free"\nat = [8, 6]\n',
+            "at is on the copper of 'GLOW' of the netlist",
+        ),
+        ("netlist_mirrored = 1\n", "", "netlist_mirrored must be true or false"),
+    ],
+)
+def test_a_job_that_contradicts_its_netlist(
+    keys: str, more: str, words: str, tmp_path: Path
+) -> None:
+    result = run("check", job(tmp_path, keys=keys, more=more))
+    assert result.exit_code == 2
+    assert words in result.output
+
+
+def test_the_job_names_a_net_as_it_likes(tmp_path: Path) -> None:
+    more = '[[board.net]]\nname = "heater"\nat = [8, 6]\n'
+    assert run("prepare", job(tmp_path, more=more), "--out", tmp_path / "set").exit_code == 0
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert {row["net"] for row in report["boards"][0]["pieces"]} == {"heater", "FREE"}
+
+
+def test_keys_of_a_netlist_need_one(tmp_path: Path) -> None:
+    path = put(tmp_path, changed(BOARD, f"{BOARD}netlist_offset = [0, 0]\n", JOB))
+    result = run("check", path)
+    assert result.exit_code == 2
+    assert "netlist_offset is for a netlist, and the board has none" in result.output
+    (tmp_path / "lamp.csv").unlink(missing_ok=True)
+    path = put(tmp_path, changed(BOARD, f'{BOARD}netlist = "lamp.csv"\n'))
+    result = run("check", path)
+    assert result.exit_code != 0
+    assert "lamp.csv" in result.output
