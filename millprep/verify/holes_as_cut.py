@@ -102,7 +102,7 @@ def _drawn(hole: Hole, more: float = 0.0) -> shapely.Polygon:
     return area
 
 
-def _slot_faults(slot: Hole, area: shapely.Polygon, fault: Fault) -> Iterator[Finding]:
+def _slot_faults(slot: Hole, area: shapely.Polygon, hole_fault: Fault) -> Iterator[Finding]:
     """A slot that keeps laminate in it, or is cut beyond its edge."""
     drawn = _drawn(slot)
     left = [
@@ -117,7 +117,7 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, fault: Fault) -> Iterator[Fi
             f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short or narrow, off its "
             "place, or has a loose core. Write the set again."
         )
-        yield fault("slot-not-cleared", "stop", message, (spot.x, spot.y))
+        yield hole_fault("slot-not-cleared", "stop", message, (spot.x, spot.y))
     # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
     corners = shapely.points(shapely.get_coordinates(shapely.difference(area, drawn)))
     beyond = float(shapely.distance(corners, drawn).max(initial=0.0))
@@ -126,33 +126,33 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, fault: Fault) -> Iterator[Fi
             f"{slot.words} is cut more than {SIZE_TOLERANCE:g} mm beyond its edge. "
             "Check which cutter the program is for."
         )
-        yield fault("hole-size", "warn", message, slot.at)
+        yield hole_fault("hole-size", "warn", message, slot.at)
 
 
 def _faults(
-    holes: Sequence[Hole], cut: Mapping[str, shapely.Polygon], fault: Fault
+    holes: Sequence[Hole], cut: Mapping[str, shapely.Polygon], hole_fault: Fault
 ) -> Iterator[Finding]:
     """Holes in the blank frame that are missing, of the wrong size, or off their place."""
     for hole in holes:
         area = cut.get(hole.id)
         if area is None:
             message = f"{hole.words} is not cut. Write the set again."
-            yield fault("hole-missing", "stop", message, hole.at)
+            yield hole_fault("hole-missing", "stop", message, hole.at)
             continue
         across = 2 * math.sqrt(area.area / math.pi)
         if hole.end is not None:
-            yield from _slot_faults(hole, area, fault)
+            yield from _slot_faults(hole, area, hole_fault)
         elif abs(across - hole.diameter) > SIZE_TOLERANCE:
             message = (
                 f"hole {hole.id} comes out {across:.2f} mm wide, nominal {hole.diameter:.2f}. "
                 "Check which cutter the program is for."
             )
-            yield fault("hole-size", "warn", message, hole.at)
+            yield hole_fault("hole-size", "warn", message, hole.at)
         else:
             off = math.dist(area.centroid.coords[0], hole.at)
             if off > OFF:
                 message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
-                yield fault("hole-off", "warn", message, hole.at)
+                yield hole_fault("hole-off", "warn", message, hole.at)
 
 
 def check_registration(
@@ -172,12 +172,12 @@ def check_registration(
     ]
     cut = _cut_of(grooves, holes)
 
-    def fault(code: str, severity: Severity, message: str, at: Point) -> Finding:
+    def hole_fault(code: str, severity: Severity, message: str, at: Point) -> Finding:
         return Finding(
             code=code, severity=severity, message=message, frame="blank", at=at, blank=blank
         )
 
-    findings = [*_faults(holes, cut, fault), *_floors(holes, cut, grooves, fault)]
+    findings = [*_faults(holes, cut, hole_fault), *_floors(holes, cut, grooves, hole_fault)]
     refused = {finding.at for finding in findings if finding.severity == "stop"}
     for hole in holes:
         if hole.id not in cut or hole.at in refused:
@@ -189,7 +189,7 @@ def check_registration(
                 f"Registration {hole.words} is cut more than {OFF:g} mm off its edge, so it does "
                 "not fit its pin. Write the set again."
             )
-            findings.append(fault("registration-fit", "stop", message, hole.at))
+            findings.append(hole_fault("registration-fit", "stop", message, hole.at))
     return findings
 
 
@@ -204,8 +204,8 @@ def check_holes(
     `surface` is the copper at its surface, `cut` the holes as from `holes_cut`.
     """
     holes = [hole.transformed(placement.pose) for hole in placement.board.holes]
-    fault = partial(on_blank, placement)
-    findings = [*_faults(holes, cut, fault), *_floors(holes, cut, grooves, fault)]
+    hole_fault = partial(on_blank, placement)
+    findings = [*_faults(holes, cut, hole_fault), *_floors(holes, cut, grooves, hole_fault)]
     standing: dict[str, list[str]] = {}
     for hole in holes:
         if hole.id in cut and hole.piece is not None:
@@ -226,7 +226,7 @@ def _floors(
     holes: Sequence[Hole],
     cut: Mapping[str, shapely.Polygon],
     grooves: Sequence[Groove],
-    fault: Fault,
+    hole_fault: Fault,
 ) -> Iterator[Finding]:
     """Holes that do not go through the laminate, where the grooves say how deep they are.
 
@@ -253,7 +253,7 @@ def _floors(
         if not floor.is_empty:
             spot = floor.representative_point()
             message = f"{hole.words} does not go through the laminate. Write the set again."
-            yield fault("hole-not-through", "stop", message, (spot.x, spot.y))
+            yield hole_fault("hole-not-through", "stop", message, (spot.x, spot.y))
 
 
 def _thin(
