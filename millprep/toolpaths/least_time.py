@@ -31,10 +31,9 @@ THROUGH = 0.02
 no source)."""
 ROUND = 0.001
 """Depths are rounded up to this, mm."""
-RAPIDS = 3
-"""Rapids from rest to rest between two paths: up, across and down."""
-HOP = 1.0
-"""Seconds from the end of a path to where the next one begins, apart from going down (assumed)."""
+ACROSS = 0.4
+"""Seconds across from the end of a path to where the next one begins, at full speed: measured on
+the examples."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +130,13 @@ class _Costs:
         plunge = min(use.cutter.plunge, machine.max_plunge)
         acceleration = machine.acceleration or ACCELERATION
         # a stop takes v / a longer than the same way at full speed
-        lost = [speed / 60 / acceleration for speed in (self.feed, machine.rapid)]
-        self.corner = lost[0] / 60 if machine.path_mode == "exact path" else 0.0
+        lost, lost_across = (v / 60 / acceleration for v in (self.feed, machine.rapid))
+        self.corner = lost / 60 if machine.path_mode == "exact path" else 0.0
+        # up and down are often too short to reach full speed
+        peak = min(machine.rapid / 60, math.sqrt(acceleration * machine.hop_height))
+        lift = machine.hop_height / peak + peak / acceleration
         self.down = (machine.approach + use.depth) / plunge
-        self.down += (HOP + lost[0] + RAPIDS * lost[1]) / 60
+        self.down += (ACROSS + lost + lost_across + 2 * lift) / 60
         self.change = machine.time.minutes[0]
         self.first = spacing.surface - GOUGE
         # what a neighbour's own first lap clears needs no later lap
