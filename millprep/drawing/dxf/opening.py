@@ -15,9 +15,9 @@ from millprep.drawing.ledger import Ledger
 MOST_BYTES = 20_000_000
 """Larger files are refused; a half-metre board takes a fiftieth of it."""
 
-MOST_RECORDS = 100_000
+MOST_RECORDS = 50_000
 """Entities and vertices of their own beyond which a file is refused before it is parsed: each
-takes 0.1 ms and 2 kB."""
+takes up to 0.2 ms and 5 kB."""
 
 MOST_PATHS = 20_000
 """Ways through blocks in blocks beyond which a file is not mended: the audit walks each."""

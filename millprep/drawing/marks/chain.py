@@ -127,6 +127,8 @@ def _join(
 
 def _curved(items: list[_Item]) -> bool:
     """Whether at most a hundredth of the length is straight."""
+    if not any(item.curved for item in items):
+        return False
     lengths = [float(np.hypot(*np.diff(i.points, axis=0).T).sum()) for i in items]
     straight = sum(n for n, i in zip(lengths, items, strict=True) if not i.curved)
     return straight <= 0.01 * sum(lengths)

@@ -58,15 +58,19 @@ def area_of(loop: FloatArray) -> shapely.Polygon | shapely.MultiPolygon | Crossi
 def _tangled(loop: FloatArray) -> bool:
     """Whether the ring meets itself more often than any that only touches itself would.
 
-    Sorting out a scribble takes memory with the square of its length.
+    Sorting out a scribble takes memory with the square of its length. A long one is known by its
+    first segments.
     """
-    ends = np.stack((loop, np.roll(loop, -1, axis=0)), axis=1)
-    segments: NDArray[np.object_] = np.asarray(shapely.linestrings(ends))
-    try:
-        # every segment meets its two neighbours
-        return len(pairs(segments, most=100 * len(loop) + 10_000)) > 20 * len(loop) + 2000
-    except TooMuchError:
-        return True
+    for count in sorted({min(len(loop), 4000), len(loop)}):
+        part = loop[: count + 1]
+        ends = np.stack((part, np.roll(part, -1, axis=0)), axis=1)
+        segments: NDArray[np.object_] = np.asarray(shapely.linestrings(ends))
+        try:
+            # every segment meets its two neighbours, and a line there and back itself
+            pairs(segments, most=2 * count + min(6 * count, 50_000) + 2000)
+        except TooMuchError:
+            return True
+    return False
 
 
 def _fault_at(polygon: shapely.Polygon) -> Point:

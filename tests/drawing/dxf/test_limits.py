@@ -173,6 +173,20 @@ def test_a_scribble_of_crossing_lines_is_not_sorted_out(tmp_path: Path) -> None:
     assert "many times" in finding.message
 
 
+def test_a_long_line_that_crosses_itself_everywhere_is_known_by_its_first_segments(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(neighbours, "MOST_PAIRS", 200_000)  # fewer than in all of it
+    angle = np.linspace(0, 6.28, 12_000)
+    noise = np.random.default_rng(1).uniform(0, 0.3, (12_000, 2))
+    sheet = Sheet(tmp_path)
+    points = noise + 15 + 10 * np.column_stack((np.cos(angle), np.sin(angle)))
+    sheet.space.add_lwpolyline(points.tolist(), close=True, dxfattribs=FOIL)
+    (finding,) = sheet.refusal()
+    assert finding.code == "copper-crosses-itself"
+    assert "many times" in finding.message
+
+
 def test_a_filled_scribble(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     fill = sheet.space.add_hatch(dxfattribs=FOIL)
