@@ -57,11 +57,12 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     if not roles.outline:
         choices["outline"] = _edges(survey)
     gaps = _gaps(survey) if roles.outline else []
+    pen = _pen(survey, roles.outline)
     close = _up(survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
     roles = replace(roles, close_gaps=close)
     if answers.margin is not None or answers.box is not None or answers.outline is not None:
         roles = replace(roles, outline=(), close_gaps=0.0)
-        gaps, choices["outline"] = [], []
+        gaps, choices["outline"], pen = [], [], False
     roles = replace(roles, outline_margin=answers.margin, outline_box=answers.box)
     roles = replace(roles, selections=survey.selections)
     units: dict[str, tuple[Unit | None, Sequence[str]]] = {}
@@ -72,6 +73,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         names = _playing(outline_survey, "outline")
         roles = replace(roles, outline=names if len(names) == 1 else ())
         gaps = _gaps(outline_survey) if len(names) == 1 else []
+        pen = len(names) == 1 and _pen(outline_survey, names)
         choices["outline"] = _of(answers.outline, names)
     if answers.holes is not None:
         holes_survey = _other(answers.holes, answers.holes_unit, "holes_unit", answers, units)
@@ -97,6 +99,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         needs_width=survey.needs_width,
         choices=choices,
         gaps=gaps,
+        pen=pen,
         repairs=survey.repairs,
     )
     return _measured(start, survey, answers)
@@ -122,7 +125,11 @@ def _other(
 
 def _measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     """Sizes by the reader where the job could be read, else by the survey."""
-    unread = [name for name in start.open if name.startswith("layers.") or name.endswith("_unit")]
+    unread = [
+        name
+        for name in start.open
+        if name.startswith("layers.") or name.endswith("_unit") or name == "outline_pen"
+    ]
     if survey.unit_mm is not None and not unread:
         try:
             return _by_reading(start, _read(start.roles, answers)), ()
@@ -217,7 +224,7 @@ def _playing(survey: Survey, role: str) -> tuple[str, ...]:
     return tuple(
         layer.name
         for layer in survey.layers
-        if any(c.role == role and (c.reads or c.close_gaps) for c in layer.candidates)
+        if any(c.role == role and (c.reads or c.close_gaps or c.pen) for c in layer.candidates)
     )
 
 
@@ -321,6 +328,11 @@ def _gaps(survey: Survey) -> list[str]:
         if candidate.role == "outline" and candidate.close_gaps
         for at, size in candidate.gaps
     ]
+
+
+def _pen(survey: Survey, names: Sequence[str]) -> bool:
+    """Whether the outline on these layers is drawn as both rims of a pen's line."""
+    return any(c.role == "outline" and c.pen for c in _candidates(survey, names))
 
 
 def _up(value: float) -> float:

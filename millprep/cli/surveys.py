@@ -97,6 +97,8 @@ def _candidate(layer: str, candidate: Candidate, survey: Survey) -> list[str]:
             x, y = (value * survey.per_mm for value in at)
             lines.append(f"open by {length(size, survey)} at {x:.6g}, {y:.6g}")
         lines.append("closed if the job says close_gaps, in mm")
+    elif candidate.pen:
+        lines.append("only if the job says which line of the pen: outline_pen")
     elif candidate.refused:
         for code, message in candidate.refused:
             lines.append(f"refused [{code}]: {message}")

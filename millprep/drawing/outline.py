@@ -15,6 +15,7 @@ from millprep.drawing.marks.evenodd import Crossing, Nest, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.slot import Bore, slot_of
 from millprep.geometry.path import Point
+from millprep.model.job.layers import OutlinePen
 
 WIDEST_PEN = 0.6
 """A frame narrower than this, mm, is a line that a pen drew (common practice, no source)."""
@@ -26,11 +27,13 @@ def outline(
     *,
     circles_are_holes: bool,
     tolerance: float = TOLERANCE,
+    pen: OutlinePen | None = None,
 ) -> tuple[shapely.Polygon | None, list[Bore]]:
     """Board area from the marks of the outline layers, and circles and slots left for holes.
 
     Wide lines count by their centre line. With `circles_are_holes`, circles and slots within
-    the outer loop are holes instead of cut-outs.
+    the outer loop are holes instead of cut-outs. `pen` says which line is the edge where both
+    rims of a pen's line are drawn.
     """
     curves: list[Curve] = []
     for mark in marks:
@@ -53,7 +56,10 @@ def outline(
     _faults(chained, ledger)
     if chained.opened or chained.branches:
         return None, []
-    return _sorted_out(chained.loops, ledger, circles_are_holes)
+    loops = _of_a_pen(chained.loops, pen, ledger)
+    if loops is None:
+        return None, []
+    return _sorted_out(loops, ledger, circles_are_holes)
 
 
 def _faults(chained: Chained, ledger: Ledger) -> None:
@@ -109,13 +115,9 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
 
 
 def _sorted_out(
-    loops: list[Loop], ledger: Ledger, circles_are_holes: bool, *, as_drawn: bool = True
+    loops: list[Loop], ledger: Ledger, circles_are_holes: bool
 ) -> tuple[shapely.Polygon | None, list[Bore]]:
     nesting = nest([loop.points for loop in loops])
-    if as_drawn and not isinstance(nesting, Crossing):
-        drawn = _of_a_pen(nesting, loops, ledger)
-        if drawn:
-            return _sorted_out(drawn, ledger, circles_are_holes, as_drawn=False)
     crossing = nesting if isinstance(nesting, Crossing) else nesting.cross()
     if crossing is not None or isinstance(nesting, Crossing):
         assert crossing is not None
@@ -198,13 +200,15 @@ def _several(nesting: Nest, depth: list[int], loops: list[Loop], ledger: Ledger)
     )
 
 
-def _of_a_pen(nesting: Nest, loops: list[Loop], ledger: Ledger) -> list[Loop]:
-    """The middle lines of what a pen drew, where both its rims, or each of its lines, are given.
+def _of_a_pen(loops: list[Loop], pen: OutlinePen | None, ledger: Ledger) -> list[Loop] | None:
+    """The lines meant by what a pen drew, where both its rims, or each of its lines, are given.
 
-    No board is a frame as narrow as a pen. Empty where the outermost line is no such frame.
+    No board is a frame as narrow as a pen. The loops as they are where the outermost line is no
+    such frame; None, with a fault, where it is one and nobody says which line is the edge.
     """
-    if len(loops) < 2:
-        return []
+    nesting = nest([loop.points for loop in loops]) if len(loops) > 1 else None
+    if nesting is None or isinstance(nesting, Crossing):
+        return loops
     if len(nesting.crossing):
         ink = list(shapely.get_parts(shapely.union_all(nesting.areas)))
     else:
@@ -217,23 +221,37 @@ def _of_a_pen(nesting: Nest, loops: list[Loop], ledger: Ledger) -> list[Loop]:
     for area in ink:
         width = _pen_of(area)
         if width is not None:
-            inner = shapely.Polygon(area.interiors[0])
-            middle = inner.buffer(width / 2, join_style="mitre", mitre_limit=2.0)
+            line = _line_of(area, width, pen)
             mine = sources[:1] if out else sources  # the first line answers for all
-            out.append(Loop(np.asarray(middle.exterior.coords)[:-1], False, mine))
+            out.append(Loop(np.asarray(line.coords)[:-1], False, mine))
             widest = max(widest, width)
         elif out and (single := known.get(round(area.area, 6))) is not None:
             out.append(single)
         else:
-            return []
-    first = _pair(out[0].points[0])
-    ledger.warn(
-        "outline-of-a-pen",
-        f"The board's edge is drawn as the two rims of a line {widest:.3f} mm wide. The middle of "
-        "that line is taken for the edge. If it is not meant so, draw the edge as one line.",
-        first,
-    )
-    return out
+            return loops
+    if out and pen is None:
+        ledger.stop(
+            "outline-of-a-pen",
+            f"the outline is drawn as the two rims of a line {widest:.3f} mm wide, so the edge "
+            "may be its outer rim, its middle or its inner rim",
+            'draw the edge as one line, or give outline_pen = "outer", "middle" or "inner" in the '
+            "job",
+            at=_pair(out[0].points[0]),
+        )
+        return None
+    return out or loops
+
+
+def _line_of(area: shapely.Polygon, width: float, pen: OutlinePen | None) -> shapely.LinearRing:
+    """The line that is meant of a frame drawn by a pen."""
+    if pen == "outer":
+        return area.exterior
+    inner = shapely.Polygon(area.interiors[0])
+    if pen == "inner":
+        return inner.exterior
+    middle = inner.buffer(width / 2, join_style="mitre", mitre_limit=2.0)
+    assert isinstance(middle, shapely.Polygon)
+    return middle.exterior
 
 
 def _pen_of(area: shapely.Polygon) -> float | None:

@@ -190,6 +190,7 @@ class _Reading:
                 self.ledger,
                 circles_are_holes=bool(set(self.outline) & set(self.holes)),
                 tolerance=max(TOLERANCE, self.roles.close_gaps),
+                pen=self.roles.outline_pen,
             )
             bores += circles
         areas = []

@@ -33,6 +33,7 @@ class Start:
         needs_mode: copper layers whose mode is open, each with its readings in words.
         needs_width: copper layers whose track width is open.
         choices: for roles that are not settled, what could play them, in words.
+        pen: whether the job must say which line of a pen's two rims is the outline.
         gaps: words on the gaps in the outline that the job could close, and by how much.
         repairs: what mending the damaged drawing changes, each with its name in quotes.
         size: of the board, (x, y).
@@ -55,6 +56,7 @@ class Start:
     needs_width: Sequence[str] = ()
     choices: Mapping[str, Sequence[str]] | None = None
     gaps: Sequence[str] = ()
+    pen: bool = False
     repairs: Sequence[str] = ()
     narrowest: float | None = None
     diameters: Sequence[float] = ()
@@ -78,6 +80,7 @@ class Start:
         out += ["layers.modes"] if self.needs_mode else []
         out += ["layers.widths"] if self.needs_width else []
         out += ["close_gaps"] if self.gaps else []
+        out += ["outline_pen"] if self.pen else []
         return tuple(out)
 
 
@@ -218,6 +221,10 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
             lines.append("# The outline is open, and would be refused without close_gaps, at:")
             lines += [f"#   {_plain(gap)}" for gap in start.gaps]
             lines.append(f"# close_gaps = {roles.close_gaps:g}   # >>> if they may be closed <<<")
+        if start.pen:
+            lines.append("# >>> The outline is drawn as both rims of a line. Which is the edge?")
+            lines.append('#   "outer", "middle" or "inner"')
+            lines.append(f"outline_pen = {_quoted(FILL_IN)}")
     elif roles.outline_box is not None:
         box = ", ".join(f"{value:g}" for value in roles.outline_box)
         lines.append(f"outline_box = [{box}]   # drawing coordinates, mm")

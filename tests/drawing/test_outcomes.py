@@ -14,7 +14,7 @@ import shapely
 from millprep.drawing import read
 from millprep.model.board import Board
 from millprep.model.finding import Refusal
-from millprep.model.job.layers import LayerRoles
+from millprep.model.job.layers import LayerRoles, OutlinePen
 from tests.helpers.sheet import FOIL, ROLES, Sheet
 from tests.helpers.small_job import run
 
@@ -274,8 +274,10 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (slot_in_the_edge, replace(ROLES, holes=("rim", "bores")), Read(2, 2)),
     (lone_region, ROLES, Refused(
         "entity-unsupported", "a REGION, an area in the form of a solid modeller, cannot")),
-    (two_rings, ROLES, Read(2, 1, (("outline-of-a-pen", "two rims of a line 0.198 mm wide"),))),
-    (capsules, NO_HOLES, Read(2, 0, (("outline-of-a-pen", "two rims of a line 0.200 mm wide"),))),
+    (two_rings, ROLES, Refused("outline-of-a-pen", "two rims of a line 0.198 mm wide")),
+    (two_rings, replace(ROLES, outline_pen="outer"), Read(2, 1, ())),
+    (capsules, NO_HOLES, Refused("outline-of-a-pen", 'outline_pen = "outer", "middle" or "inner"')),
+    (capsules, replace(NO_HOLES, outline_pen="middle"), Read(2, 0, ())),
     (copper_in_a_cut_out, ROLES, Refused(
         "copper-in-cut-out", "from (2.000, 2.000) to (48.000, 28.000) lies within")),
     (three_gaps, NO_HOLES, Refused(
@@ -394,17 +396,37 @@ def test_the_unit_of_a_further_file_is_asked_when_it_has_none(tmp_path: Path) ->
     assert 'outline_unit = "inch"' in (tmp_path / "b.toml").read_text("utf-8")
 
 
-@pytest.mark.parametrize(("draw", "cut_outs"), [(two_rings, 1), (capsules, 0)])
-def test_an_edge_of_a_pen_is_its_middle(tmp_path: Path, draw: Draw, cut_outs: int) -> None:
+@pytest.mark.parametrize(
+    ("draw", "pen", "inset", "radii"),
+    [
+        (two_rings, "outer", 0.0, [3.0]),
+        (two_rings, "middle", 0.025, [2.9]),
+        (two_rings, "inner", 0.05, [2.8]),
+        (capsules, "outer", -0.1, []),
+        (capsules, "middle", 0.0, []),
+        (capsules, "inner", 0.1, []),
+    ],
+)
+def test_an_edge_of_a_pen_is_the_line_that_the_job_says(
+    tmp_path: Path, draw: Draw, pen: OutlinePen, inset: float, radii: list[float]
+) -> None:
     sheet = Sheet(tmp_path)
     draw(sheet)
-    edge = sheet.read(NO_HOLES).outline
-    inset = 0.025 if draw is two_rings else 0.0
+    edge = sheet.read(replace(NO_HOLES, outline_pen=pen)).outline
     expected = (inset, inset, 50 - inset, 30 - inset)
     assert edge.bounds == pytest.approx(expected, abs=1e-6)
     # chords of 2 µm make the pen's width and the radius as much smaller, 3 µm together
-    radii = [math.sqrt(shapely.Polygon(ring).area / math.pi) for ring in edge.interiors]
-    assert radii == pytest.approx([2.9] * cut_outs, abs=3e-3)
+    read_radii = [math.sqrt(shapely.Polygon(ring).area / math.pi) for ring in edge.interiors]
+    assert read_radii == pytest.approx(radii, abs=3e-3)
+
+
+def test_new_asks_which_line_of_a_pen_is_the_edge(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    two_rings(sheet)
+    sheet.doc.saveas(sheet.file)
+    done = run("new", sheet.file, "--drawn-from", "copper", "--out", tmp_path / "job.toml")
+    assert "left to fill in: outline_pen" in done.stdout
+    assert 'outline_pen = "FILL IN"' in (tmp_path / "job.toml").read_text("utf-8")
 
 
 @pytest.mark.parametrize(

@@ -149,7 +149,7 @@ OUTCOMES: list[tuple[str, Unit | None, LayerRoles, Read | Refused]] = [
     ("nasty/sk-array-rotated.dxf", None, edge("0"), Refused("outline-several")),
     ("nasty/sk-export.dxf", "mm", copper("0"), Read(5)),
     # the edge and four holes, each by both rims of a line; our pad lies in one of the holes
-    ("nasty/sk-export.dxf", "mm", edge("0"), Refused("copper-in-cut-out")),
+    ("nasty/sk-export.dxf", "mm", edge("0"), Refused("outline-of-a-pen")),
     ("nasty/sk-lwpolylines.dxf", None, edge("0"), Refused("outline-open")),
     ("nasty/visibility.dxf", None, copper("text-layer"), Refused("copper-empty")),
     ("nasty/xclip.dxf", None, copper("0"), Refused("block-clipped")),

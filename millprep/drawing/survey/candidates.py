@@ -43,6 +43,7 @@ class Candidate:
         ringed: whether a layer of holes draws circles around them too, which may be pads.
         close_gaps: gaps in the outline that would have to be closed, None for none.
         gaps: (place, size) of each of them.
+        pen: whether the job has to say which line of a pen's two rims is the outline.
         needs_width: whether the job has to give the width of bare lines.
         left_out: (kind, count, reason) of what would be left out.
         refused: (code, message) of what the reading meets, one for each code.
@@ -61,6 +62,7 @@ class Candidate:
     own_holes: bool = False
     close_gaps: float | None = None
     gaps: tuple[tuple[Point, float], ...] = ()
+    pen: bool = False
     needs_width: bool = False
     left_out: tuple[tuple[str, int, str], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()

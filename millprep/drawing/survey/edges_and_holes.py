@@ -15,6 +15,7 @@ from millprep.drawing.survey.candidates import Candidate, first_of_each, many, s
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding
+from millprep.model.job.layers import OutlinePen
 
 LARGEST_BORE = 12.0
 """Circles above this, mm, are no holes for wires and screws (common practice, no source)."""
@@ -62,6 +63,10 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
     edge_area, stops, left = _edge(layer, TOLERANCE)
     gaps: tuple[tuple[Point, float], ...] = ()
     close = None
+    two_rims = {stop.code for stop in stops} == {"outline-of-a-pen"}
+    if two_rims:
+        edge_area, again, left = _edge(layer, TOLERANCE, "middle")
+        edge_area = None if again else edge_area
     if {stop.code for stop in stops} == {"outline-open"}:
         gaps = open_ends(layer)
         widest = max((size for _, size in gaps), default=0.0)
@@ -80,6 +85,7 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
         box=layer.box,
         close_gaps=close,
         gaps=gaps if close else (),
+        pen=two_rims and edge_area is not None,
         left_out=left,
         refused=first_of_each(stops),
         shapes=(edge_area,) if edge_area is not None else (),
@@ -90,10 +96,12 @@ _EDGE_FAULTS = {"outline-open", "outline-crosses", "outline-branches", "outline-
 
 
 def _edge(
-    layer: LayerFacts, tolerance: float
+    layer: LayerFacts, tolerance: float, pen: OutlinePen | None = None
 ) -> tuple[shapely.Polygon | None, tuple[Finding, ...], tuple[tuple[str, int, str], ...]]:
     ledger = Ledger(None, "")
-    edge_area, _ = outline(layer.marks, ledger, circles_are_holes=False, tolerance=tolerance)
+    edge_area, _ = outline(
+        layer.marks, ledger, circles_are_holes=False, tolerance=tolerance, pen=pen
+    )
     stops = ledger.take()
     left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     return (None if stops else edge_area), stops, left

@@ -25,7 +25,14 @@ from millprep.model.job.keys import (
     flag,
     number,
 )
-from millprep.model.job.layers import DrawnFrom, LayerRoles, LayersTable, Selection, Unit
+from millprep.model.job.layers import (
+    DrawnFrom,
+    LayerRoles,
+    LayersTable,
+    OutlinePen,
+    Selection,
+    Unit,
+)
 from millprep.model.job.mistakes import Mistake, check, known, twice, wrong
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.net import Wire
@@ -160,6 +167,12 @@ class BoardPlan(JobTable):
         least=0,
         most=10,
     )
+    outline_pen: OutlinePen | None = choice(
+        "Which line is the edge, of an outline that is drawn as the two rims of a pen's line",
+        OutlinePen,
+        default=None,
+        words="none: such an outline is refused",
+    )
     selections: tuple[Selection, ...] = entry(
         "Shapes that get a layer name of their own, one [[board.selection]] each",
         "tables headed [[board.selection]]",
@@ -221,6 +234,7 @@ class BoardPlan(JobTable):
             copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
             line_widths=tuple(layers.widths.items()),
             close_gaps=self.close_gaps,
+            outline_pen=self.outline_pen,
             outline_box=self.outline_box,
             outline_margin=self.outline_margin,
             selections=self.selections,

@@ -29,6 +29,7 @@ read even-odd; closed lines of no width, each of them filled."""
 DrawnFrom = Literal["components", "copper"]
 Unit = Literal["mm", "inch", "mil", "cm", "m", "point"]
 Shape = Literal["closed", "open"]
+OutlinePen = Literal["outer", "middle", "inner"]
 
 
 @dataclass(frozen=True, slots=True, config=TABLE)
@@ -188,6 +189,7 @@ class LayerRoles:
         outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
         outline_margin: the board is the copper's box and this much around it, mm.
         selections: shapes with a layer name of their own; the other fields may use it.
+        outline_pen: which line is the edge of an outline drawn as both rims of a pen's line.
         outline_unit, holes_unit: of the files that hold only these; None takes what the file says,
             else the unit of the drawing.
     """
@@ -204,3 +206,4 @@ class LayerRoles:
     outline_unit: Unit | None = None
     holes_unit: Unit | None = None
     other: tuple[str, ...] = ()
+    outline_pen: OutlinePen | None = None
