@@ -10,6 +10,7 @@ import click
 
 from millprep import __version__
 from millprep.cli.begin import begin
+from millprep.cli.bench import bench
 from millprep.cli.check import check
 from millprep.cli.compare import compare
 from millprep.cli.demo import demo
@@ -58,6 +59,7 @@ def version() -> None:
 
 for command in (
     inspect,
+    bench,
     new,
     schema,
     check,

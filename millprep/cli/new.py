@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,6 +63,13 @@ if TYPE_CHECKING:
 )
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
+    "--bench",
+    "bench_file",
+    metavar="BENCH.toml",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Leave out what this bench file says, and name it in the job.",
+)
+@click.option(
     "--out",
     "-o",
     metavar="JOB.toml",
@@ -80,6 +88,7 @@ def new(
     outline_unit: Unit | None,
     holes_unit: Unit | None,
     repair: bool,
+    bench_file: Path | None,
     out: Path | None,
 ) -> None:
     """Write a commented starter job for a drawing.
@@ -88,8 +97,9 @@ def new(
     marked FILL IN in the job.
     """
     from millprep import job
-    from millprep.cli.starting import Answers, begin
+    from millprep.cli.starting import Answers, begin, shown
     from millprep.drawing.survey.survey import survey_file
+    from millprep.job.load import bench_tables
 
     if out is not None and out.exists():
         raise click.UsageError(f"{out} exists; name another file")
@@ -109,6 +119,9 @@ def new(
     with words.refusals():
         survey = survey_file(drawing_file, unit, repair, answers.region)
         start, refused = begin(survey, answers)
+        if bench_file is not None:
+            seen = shown(bench_file, answers.folder)
+            start = replace(start, bench=(seen, bench_tables(bench_file)))
     text = job.starter(start)
     from millprep.drawing.survey.guess import NO_EDGE
 

@@ -85,7 +85,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         roles, outline_unit=given.get("outline_unit"), holes_unit=given.get("holes_unit")
     )
     start = Start(
-        drawing=_shown(answers.drawing, answers.folder),
+        drawing=shown(answers.drawing, answers.folder),
         roles=roles,
         size=(10.0, 10.0),
         drawn_from=answers.drawn_from,
@@ -93,8 +93,8 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         unit_stated=survey.stated,
         unit_words=[_unit_line(unit) for unit in survey.units],
         other_units={key: words for key, (value, words) in units.items() if value is None},
-        outline_drawing=_shown(answers.outline, answers.folder) if answers.outline else None,
-        holes_drawing=_shown(answers.holes, answers.folder) if answers.holes else None,
+        outline_drawing=shown(answers.outline, answers.folder) if answers.outline else None,
+        holes_drawing=shown(answers.holes, answers.folder) if answers.holes else None,
         needs_mode={name: _readings(survey, name) for name in survey.needs_mode},
         needs_width=survey.needs_width,
         choices=choices,
@@ -339,7 +339,8 @@ def _up(value: float) -> float:
     return round(value + 0.0049, 2)
 
 
-def _shown(file: Path, folder: Path) -> str:
+def shown(file: Path, folder: Path) -> str:
+    """The path of a file as seen from the folder where the job will lie."""
     try:
         return Path(os.path.relpath(file, folder)).as_posix()
     except ValueError:  # another drive

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple, get_args
 
 from millprep.model.finding import usage
+from millprep.model.job.keys import NamedFile
 from millprep.model.set_of_programs import InputFile, InputRole
 
 FOLDER = "job"
@@ -81,9 +82,26 @@ def kept(folder: Path) -> tuple[Kept, ...]:
     return copies if inside and {row.role for row in copies} <= set(get_args(InputRole)) else ()
 
 
-def sources(job_file: Path) -> Mapping[str, Path] | None:
-    """The copy of every file that a kept job names; None for a job in a folder of its own."""
+class Sources(NamedTuple):
+    """What a kept job is read from.
+
+    Attributes:
+        files: the copy of every file that it names.
+        bench: the copy of its bench file.
+    """
+
+    files: Mapping[str, Path]
+    bench: NamedFile | None
+
+
+def sources(job_file: Path) -> Sources | None:
+    """The copies that a kept job is read from; None for a job in a folder of its own."""
     copies = kept(job_file.parent)
     if ("job", job_file.name) not in {(row.role, row.copy) for row in copies}:
         return None
-    return {row.name: job_file.parent / row.copy for row in copies if row.role == "named"}
+    folder = job_file.parent.resolve()
+    benches = [NamedFile(folder / row.copy, row.name) for row in copies if row.role == "bench"]
+    return Sources(
+        {row.name: folder / row.copy for row in copies if row.role == "named"},
+        benches[0] if benches else None,
+    )

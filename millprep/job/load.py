@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path as File
-from typing import Any
+from typing import Any, NamedTuple
 
+from millprep.job import bench
+from millprep.job.copies import Sources, sources
 from millprep.job.places import TextPlace, key_places
 from millprep.job.presets import with_presets
 from millprep.job.reading import Reader, label
@@ -26,12 +28,24 @@ def load(file: File) -> JobPlan:
     Raises:
         Refusal: exit code 2, with every mistake of the file.
     """
-    text = _text(file)
     try:
-        return _read(file, text)
+        return _read(_written(file))
     except RecursionError:
         words = "brackets are nested too deeply"
         raise _refusal(file, "job-syntax", TextPlace(1, 1), words) from None
+
+
+def bench_tables(file: File) -> tuple[str, ...]:
+    """The names of the tables that a bench file holds.
+
+    Raises:
+        Refusal: exit code 2, for a file that is no bench.
+    """
+    written = _written(file)
+    strangers = list(bench.not_of_a_bench(written.data))
+    if strangers:
+        raise _refused((written,), strangers, {}, False)
+    return tuple(written.data)
 
 
 def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
@@ -52,23 +66,67 @@ def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
     return Refusal([finding for _, finding in located], exit_code=2)
 
 
-def _read(file: File, text: str) -> JobPlan:
-    written = _parsed(file, text)
-    places = key_places(text)
-    single_blank = isinstance(written.get("blank"), dict)
+class _Written(NamedTuple):
+    """A TOML file: its tables, and where each of its keys is."""
+
+    file: File
+    data: dict[str, Any]
+    places: dict[KeyPath, TextPlace]
+
+
+def _written(file: File) -> _Written:
+    text = _text(file)
+    return _Written(file, _parsed(file, text), key_places(text))
+
+
+def _read(written: _Written) -> JobPlan:
+    kept = sources(written.file)
+    data, files = _with_bench(written, kept)
+    single_blank = isinstance(data.get("blank"), dict)
     if single_blank:
-        written["blank"] = [written["blank"]]
-    data, mistakes, at_fault = with_presets(written)
-    reader = Reader(file)
-    plan = reader.read(data)
+        data["blank"] = [data["blank"]]
+    filled = with_presets(data)
+    reader = Reader(written.file, {} if kept is None else kept.files)
+    plan = reader.read(filled.data)
+    mistakes = list(filled.mistakes)
     # what a table of an unknown preset lacks is no second mistake
     mistakes += [
-        m for m in reader.mistakes if m.code != "job-missing-key" or m.path[:-1] not in at_fault
+        m
+        for m in reader.mistakes
+        if m.code != "job-missing-key" or m.path[:-1] not in filled.at_fault
     ]
     mistakes += _missing_files(plan)
     if mistakes:
-        raise _refused(file, mistakes, places, single_blank)
+        raise _refused(files, mistakes, filled.origins, single_blank)
     return plan
+
+
+def _with_bench(
+    written: _Written, kept: Sources | None
+) -> tuple[dict[str, Any], tuple[_Written, ...]]:
+    """The tables of a job with those of its bench, and the files that they are from, job first.
+
+    Raises:
+        Refusal: exit code 2, for a bench that cannot be read, or that holds tables of a job.
+    """
+    named = bench.bench_of(written.file, written.data, kept)
+    if named is None:
+        return written.data, (written,)
+    if not named.file.is_file():
+        near_it = sorted(f.name for f in named.file.parent.glob("*.toml"))
+        words = f"bench is no file: {plain(named.name)}, seen from the job file's folder"
+        words += near(named.file.name, near_it)
+        place = _place(("bench",), written.places)
+        raise _refusal(written.file, "job-missing-file", place, words)
+    near_job = written.file.parent / named.name
+    below = _written(near_job if kept is None and near_job.is_file() else named.file)
+    strangers = list(bench.not_of_a_bench(below.data))
+    if strangers:
+        raise _refused((below,), strangers, {}, False)
+    tables = bench.with_paths(below.data, named.file, kept)
+    data, replaced = bench.merged(tables, written.data)
+    places = {p: at for p, at in below.places.items() if not bench.is_below(p, replaced)}
+    return {**data, "bench": named}, (written, below._replace(places=places))
 
 
 def _text(file: File) -> str:
@@ -158,19 +216,46 @@ def _missing(table: JobTable, key: str, at: KeyPath) -> Iterator[Mistake]:
 
 
 def _refused(
-    file: File, mistakes: Iterable[Mistake], places: dict[KeyPath, TextPlace], single_blank: bool
+    files: Sequence[_Written],
+    mistakes: Iterable[Mistake],
+    origins: Mapping[KeyPath, KeyPath],
+    single_blank: bool,
 ) -> Refusal:
+    """Every mistake with its place, in the file that it is in."""
     located = []
     for mistake in mistakes:
-        path = mistake.path
+        path, origin = mistake.path, _origin(mistake.path, origins)
         if single_blank and path[:1] == ("blank",):
             path = (path[0], *path[2:])
-        located.append((_place(path, places), label(path), mistake))
-    located.sort(key=lambda mistake: mistake[0])
+        at = path
+        if not any(path in f.places for f in files) and any(origin in f.places for f in files):
+            at = origin
+        # the file that holds the key, or the innermost table around it; of both, the job
+        n = max(range(len(files)), key=lambda i: (_depth(at, files[i].places), -i))
+        located.append((n, _place(at, files[n].places), label(path), mistake))
+    located.sort(key=lambda mistake: mistake[:2])
     return Refusal(
-        (_finding(file, m.code, place, f"{name} {m.words}") for place, name, m in located),
+        (
+            _finding(files[n].file, m.code, place, f"{name} {m.words}")
+            for n, place, name, m in located
+        ),
         exit_code=2,
     )
+
+
+def _origin(path: KeyPath, origins: Mapping[KeyPath, KeyPath]) -> KeyPath:
+    """Where the preset writes a key that a table has from it."""
+    for n in range(len(path)):
+        if path[:n] in origins:
+            return (*origins[path[:n]], *path[n:])
+    return path
+
+
+def _depth(path: KeyPath, places: dict[KeyPath, TextPlace]) -> int:
+    """How much of a path a file holds."""
+    while path and path not in places:
+        path = path[:-1]
+    return len(path)
 
 
 def _place(path: KeyPath, places: dict[KeyPath, TextPlace]) -> TextPlace:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, NamedTuple
 
 from millprep.model.cutter import Vee
 from millprep.model.job.mistakes import KeyPath, Mistake, near, nearest, plain, quoted
@@ -37,20 +37,37 @@ def _read(kind: str) -> dict[str, dict[str, Any]]:
     return tomllib.loads(file.read_text(encoding="utf-8"))
 
 
-def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], set[KeyPath]]:
+class Filled(NamedTuple):
+    """A job whose tables have the values of their presets.
+
+    Attributes:
+        data: its tables.
+        mistakes: in presets and their names.
+        at_fault: tables whose preset is unknown: what they lack is no second mistake.
+        origins: the table of a person's own preset, for every table that took one.
+    """
+
+    data: dict[str, Any]
+    mistakes: list[Mistake]
+    at_fault: set[KeyPath]
+    origins: dict[KeyPath, KeyPath]
+
+
+def with_presets(data: dict[str, Any]) -> Filled:
     """Put the values of the named presets under the keys that are written.
 
-    Returns the filled copy, the mistakes, and the tables whose preset is unknown: what they
-    lack is no second mistake.
+    A person's own presets are in [presets.KIND.NAME]; they come before ready-made ones.
     """
-    filled = dict(data)
+    filled = {key: value for key, value in data.items() if key != "presets"}
     mistakes: list[Mistake] = []
     at_fault: set[KeyPath] = set()
+    origins: dict[KeyPath, KeyPath] = {}
+    own = _own_presets(data.get("presets", {}), mistakes)
 
     def fill(table: Any, kind: str, path: KeyPath) -> Any:
         if not isinstance(table, dict) or not isinstance(table.get("preset"), str):
             return table
-        name, known = table["preset"], _read(kind)
+        name, known = table["preset"], {**_read(kind), **own.get(kind, {})}
         if name not in known:
             at_fault.add(path)
             words = f"is no {kind[:-1]} preset: {plain(name)}{near(name, list(known))}"
@@ -58,10 +75,12 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
             mistakes.append(Mistake("job-unknown-preset", (*path, "preset"), words))
             # The likeliest takes its place, so that the other keys can be checked.
             name = nearest(name, known) or next(iter(known))
+        if name in own.get(kind, {}):
+            origins[path] = ("presets", kind, name)
         values = {key: value for key, value in known[name].items() if key not in NOTES}
         if kind == "machines":
             values = {"name": name, **values}
-        if table.get("kind", values.get("kind")) != values.get("kind"):
+        if "kind" in values and table.get("kind", values["kind"]) != values["kind"]:
             words = f"is {plain(values['kind'])}: {plain(name)}; kind says {plain(table['kind'])}"
             mistakes.append(Mistake("job-contradiction", (*path, "preset"), words))
             table = {key: value for key, value in table.items() if key != "kind"}
@@ -85,7 +104,25 @@ def with_presets(data: dict[str, Any]) -> tuple[dict[str, Any], list[Mistake], s
         filled["rules"] = {**rules, "pins": fill(rules["pins"], "pins", ("rules", "pins"))}
     if "machine" not in data:
         del filled["machine"]
-    return filled, mistakes, at_fault
+    return Filled(filled, mistakes, at_fault, origins)
+
+
+def _own_presets(written: Any, mistakes: list[Mistake]) -> dict[str, dict[str, dict[str, Any]]]:
+    """The presets of [presets] by kind and name; what is none goes to `mistakes`."""
+    own: dict[str, dict[str, dict[str, Any]]] = {}
+    for kind, named in written.items() if isinstance(written, dict) else ():
+        if kind not in KINDS or not isinstance(named, dict):
+            words = f"must be tables headed [presets.KIND.NAME], with KIND one of {quoted(KINDS)}"
+            words += near(kind, KINDS)
+            mistakes.append(Mistake("job-unknown-key", ("presets", kind), words))
+            continue
+        for name, values in named.items():
+            if isinstance(values, dict) and "preset" not in values:
+                own.setdefault(kind, {})[name] = values
+                continue
+            words = "must be a table of keys, without a preset of its own"
+            mistakes.append(Mistake("job-bad-value", ("presets", kind, name), words))
+    return own
 
 
 GAP = 0.3

@@ -6,6 +6,7 @@ Mistakes are put in words: what is wrong, what is allowed, the nearest spelling.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from inspect import isclass
 from pathlib import Path as File
@@ -14,7 +15,6 @@ from typing import Any, NamedTuple, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ArgsKwargs, ErrorDetails, PydanticUndefined
 
-from millprep.job.copies import sources
 from millprep.model.cutter import Cutter
 from millprep.model.job.cutter_names import KINDS
 from millprep.model.job.job import JobPlan
@@ -37,14 +37,18 @@ CUTTER_NAME_ALLOWED = "of letters A to Z, digits and hyphens, 40 at most, for it
 class Reader:
     """Reads the tables of a job file.
 
+    Args:
+        file: the job file.
+        copies: in a job that a set keeps, the file for every path that it names.
+
     Attributes:
         job: what is valid so far; to read another of its tables raises `UnsettledError`.
         mistakes: of all tables.
     """
 
-    def __init__(self, file: File) -> None:
+    def __init__(self, file: File, copies: Mapping[str, File]) -> None:
         self._file = file
-        self._copies = sources(file) or {}
+        self._copies = copies
         self.mistakes: list[Mistake] = []
         self.job: Any = partial(JobPlan, {"file": file})
 
@@ -216,7 +220,7 @@ def label(path: KeyPath) -> str:
         head, rest = str(path[0]), path[1:]
         if head == "cutters" and rest:
             head, rest = f"[cutters.{rest[0]}]", rest[1:]
-        elif head in keys(JobPlan) and head != "name":
+        elif head == "presets" or (head in keys(JobPlan) and head not in ("name", "bench")):
             head = f"[{head}]"
     words = ""
     for step in rest:

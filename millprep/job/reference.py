@@ -6,14 +6,14 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from millprep.job.presets import presets
+from millprep.job.presets import KINDS, presets
 from millprep.job.reading import CUTTER_NAME
 from millprep.model.blank import Clamp
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
-from millprep.model.job.board import BoardPlan, PlacePlan
+from millprep.model.job.board import BoardPlan, LayoutTable, PlacePlan
 from millprep.model.job.isolation import IsolationPlan
-from millprep.model.job.job import BlankPlan, JobPlan, LayoutTable, SetupTable
+from millprep.model.job.job import BlankPlan, JobPlan, SetupTable
 from millprep.model.job.keys import JobTable, keys
 from millprep.model.job.layers import LayersTable, Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
@@ -77,7 +77,17 @@ def schema() -> dict[str, Any]:
     for table, kind in _PRESET_KINDS.items():
         if table is not Cutter:
             _allow_preset(made["$defs"][table.__name__], presets()[kind])
+    # all else may be in the bench file
+    made["required"] = ["board"]
     properties = made["properties"]
+    properties["presets"] = {
+        "description": "Presets of your own, one [presets.KIND.NAME] each; best in the bench file",
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {
+            kind: {"type": "object", "additionalProperties": {"type": "object"}} for kind in KINDS
+        },
+    }
     blanks = properties["blank"]
     properties["blank"] = {
         "description": blanks.pop("description"),
@@ -111,7 +121,8 @@ def _allow_preset(definition: dict[str, Any], known: dict[str, dict[str, Any]]) 
     }
     definition["properties"]["preset"] = {
         "description": definition["properties"]["preset"]["description"],
-        "enum": list(given),
+        # or one of [presets], here or in the bench file
+        "anyOf": [{"enum": list(given)}, {"type": "string"}],
     }
     needed = definition.pop("required")
     by_preset = set.intersection(*map(set, given.values())) | {"name"}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -40,6 +41,7 @@ class Start:
         narrowest: gap between pieces, None when not known.
         diameters, slots: of the holes, and widths of slots.
         assumed: the unit that sizes take, where it is not known.
+        bench: path of the bench file, and its tables, which the job leaves out.
     """
 
     drawing: str
@@ -62,6 +64,7 @@ class Start:
     diameters: Sequence[float] = ()
     slots: Sequence[float] = ()
     assumed: Unit | None = None
+    bench: tuple[str, Collection[str]] | None = None
 
     @property
     def open(self) -> tuple[str, ...]:
@@ -91,7 +94,7 @@ def starter(start: Start) -> str:
     blank = (math.ceil(side + 2 * _MARGIN) for side in start.size)
     cut, bores = isolation(start.narrowest), drilling(start.diameters, start.slots)
     left = start.open
-    return _template().format(
+    text = _template().format(
         todo="# >>> Left to fill in: " + ", ".join(left) + ". <<<"
         if left
         else "# Nothing is left to fill in. Read it before you use it.",
@@ -109,6 +112,19 @@ def starter(start: Start) -> str:
         borer=_quoted(bores.borer),
         holes="\n".join(_holes(start)),
     )
+    return text if start.bench is None else _on_bench(text, *start.bench)
+
+
+def _on_bench(text: str, bench: str, tables: Collection[str]) -> str:
+    """A job without the tables that its bench has."""
+    parts = []
+    for part in text.rstrip("\n").split("\n\n"):
+        headed = re.search(r"^\[+(\w+)", part, re.M)
+        if headed is None or headed[1] not in tables:
+            parts.append(part)
+        if part.startswith("name = "):
+            parts.append(f"bench = {_quoted(bench)}   # gives what is not written here")
+    return "\n\n".join(parts) + "\n"
 
 
 def warnings(start: Start) -> list[str]:

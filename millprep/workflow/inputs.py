@@ -72,6 +72,8 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
     """The job file, every drawing and netlist once, with their hashes."""
     inputs = [InputFile(job_file.name, _hash(job_file), "job", job_file)]
+    if plan.bench is not None:
+        inputs.append(InputFile(plan.bench.name, _hash(plan.bench.file), "bench", plan.bench.file))
     drawings = [pair for board in plan.boards for pair in board.files]
     for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
         if name not in {i.file for i in inputs}:
@@ -94,7 +96,8 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
         for change in board.repairs
     )
     return (
-        _few_decimals(plan)
+        _bench_used(plan)
+        + _few_decimals(plan)
         + _short_corners(plan)
         + mended
         + tuple(doubt for board in boards for doubt in board.doubts)
@@ -105,6 +108,14 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
             if left.layer not in board_plan.layers.other
         )
     )
+
+
+def _bench_used(plan: JobPlan) -> tuple[Finding, ...]:
+    """A note that names the bench file."""
+    if plan.bench is None:
+        return ()
+    message = f"What the job does not state is taken from the bench file {plan.bench.name}."
+    return (Finding(code="bench-used", severity="note", message=message),)
 
 
 def _few_decimals(plan: JobPlan) -> tuple[Finding, ...]:

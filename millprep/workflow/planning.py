@@ -62,6 +62,8 @@ def read_job(
     """
     say("reading the job")
     plan = job.load(job_file)
+    if plan.bench is not None:
+        say(f"taking the bench {plan.bench.file}")
     say("reading the drawings")
     boards = read_boards(plan, repair=repair)
     plan = least_time.chosen(plan, boards)

@@ -280,8 +280,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
 
 def test_nothing_of_the_plan_is_left_untold() -> None:
     assert {f.name for f in dataclasses.fields(JobPlan)} == {
-        "file", "name", "machine", "cutters", "isolation", "clearing", "drilling", "profile",
-        "blanks", "setup", "boards", "layout", "registration", "rules",
+        "file", "name", "bench", "machine", "cutters", "isolation", "clearing", "drilling",
+        "profile", "blanks", "setup", "boards", "layout", "registration", "rules",
     }  # fmt: skip
 
 

@@ -61,7 +61,6 @@ def test_the_schema_accepts_what_the_loader_accepts(text: str) -> None:
     "text",
     [
         changed('preset = "small-mill-300"', 'preset = "small-mill-300"\nclearence = 6.0'),
-        changed('preset = "small-mill-300"', 'preset = "no such"'),
         changed('preset = "small-mill-300"', "above = 30"),
         changed("size = [500.0, 110.0]", "size = [500.0]"),
         changed("size = [500.0, 110.0]", ""),

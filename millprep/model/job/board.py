@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import PurePath
 from typing import Annotated
 
 from pydantic import Field
@@ -56,10 +57,27 @@ class PlacePlan(JobTable):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class LayoutTable(JobTable):
+    """Where boards lie, when that is stored."""
+
+    file: FilePath | None = entry(
+        "A layout that `millprep layout` wrote: its places are kept, and what is new is added",
+        "the path of a layout file",
+        default=None,
+        words="none: places are chosen for you",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class BoardPlan(JobTable):
     """One circuit board."""
 
-    name: Name = entry("What the reports call the board", NAME_ALLOWED)
+    name: Name = entry(
+        "What the reports call the board",
+        NAME_ALLOWED,
+        otherwise=lambda _, board: PurePath(board.drawing.name).stem,
+        words="the drawing's name",
+    )
     drawing: FilePath = entry("The DXF file, as seen from the job file's folder", DXF_ALLOWED)
     outline_drawing: FilePath | None = entry(
         "The DXF file that holds the outline, where `drawing` does not",

@@ -12,7 +12,7 @@ from pydantic.dataclasses import dataclass
 
 from millprep.model.blank import AREAS_ALLOWED, STIFF, Areas, Clamp, Grade
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
-from millprep.model.job.board import BoardPlan
+from millprep.model.job.board import BoardPlan, LayoutTable
 from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.keys import (
     LARGEST,
@@ -138,18 +138,6 @@ class BlankPlan(JobTable):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class LayoutTable(JobTable):
-    """Where boards lie, when that is stored."""
-
-    file: FilePath | None = entry(
-        "A layout that `millprep layout` wrote: its places are kept, and what is new is added",
-        "the path of a layout file",
-        default=None,
-        words="none: places are chosen for you",
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class SetupTable(JobTable):
     """How the blank lies on the machine and what holds it."""
 
@@ -211,7 +199,18 @@ class JobPlan(JobTable):
     """
 
     file: File = Field()
-    name: Name = entry("What the reports call the job", NAME_ALLOWED)
+    name: Name = entry(
+        "What the reports call the job",
+        NAME_ALLOWED,
+        otherwise=lambda job, _: job.file.stem,
+        words="the job file's name",
+    )
+    bench: FilePath | None = entry(
+        "The bench file, which gives what the job does not state",
+        "the path of a TOML file",
+        default=None,
+        words="for a job without [machine], bench.toml next to it or in the configuration folder",
+    )
     machine: Machine = entry("The mill", "a table headed [machine]")
     cutters: Annotated[tuple[Vee | EndMill | Drill, ...], Field(min_length=1)] = entry(
         "The cutters, one [cutters.NAME] each", "tables headed [cutters.NAME]"

@@ -1,0 +1,160 @@
+"""The bench file: the mill, what holds the blank, cutters and laminates, for many jobs.
+
+It holds tables of a job file. A job takes from it what it does not state itself, key by key.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from millprep.job.copies import Sources
+from millprep.job.presets import presets
+from millprep.model.job.keys import NamedFile
+from millprep.model.job.mistakes import KeyPath, Mistake, near
+from millprep.model.machine import Spindle
+
+FILE = "bench.toml"
+"""What a bench file is called where no job names it."""
+
+TABLES = (
+    *("machine", "setup", "blank", "cutters", "presets"),
+    *("isolation", "clearing", "drilling", "profile", "registration", "rules"),
+)
+"""What a bench file may hold: all of a job but its name, its boards and their layout."""
+
+
+def bench_of(job_file: Path, written: dict[str, Any], kept: Sources | None) -> NamedFile | None:
+    """The bench file that a job takes; None for a job that needs none or where there is none.
+
+    It is the one that the job names. A job without [machine] that names none takes the one next
+    to it, or else the one in the person's configuration folder.
+    """
+    named = written.get("bench")
+    if kept is not None:
+        return kept.bench
+    if isinstance(named, str) and named:
+        return NamedFile((job_file.parent / named).resolve(), named)
+    if "bench" in written or "machine" in written:
+        return None
+    folders = (job_file.parent, platformdirs.user_config_path("millprep", appauthor=False))
+    return next(
+        (NamedFile((f / FILE).resolve(), FILE) for f in folders if (f / FILE).is_file()), None
+    )
+
+
+def not_of_a_bench(written: dict[str, Any]) -> Iterator[Mistake]:
+    """A mistake for every key that belongs into a job."""
+    for key in written:
+        if key not in TABLES:
+            words = f"is no table of a bench file, which may hold {', '.join(TABLES)}"
+            yield Mistake("job-unknown-key", (key,), words)
+
+
+def with_paths(written: dict[str, Any], file: Path, kept: Sources | None) -> dict[str, Any]:
+    """A bench whose paths start at its own folder; only the log of runs is one."""
+    machine = written.get("machine")
+    time = machine.get("time") if isinstance(machine, dict) else None
+    log = time.get("log") if isinstance(time, dict) else None
+    if not isinstance(machine, dict) or not isinstance(time, dict) or not isinstance(log, str):
+        return written
+    copies = {} if kept is None else kept.files
+    named = NamedFile(copies.get(log, file.parent / log).resolve(), log) if log else log
+    return {**written, "machine": {**machine, "time": {**time, "log": named}}}
+
+
+def merged(
+    bench: dict[str, Any], job: dict[str, Any], at: KeyPath = ()
+) -> tuple[dict[str, Any], set[KeyPath]]:
+    """A job's tables over those of its bench, key by key, and what of the bench is replaced.
+
+    A table in which the job names a preset or a kind begins anew: what the bench knows of its own
+    cutter is not true of another.
+    """
+    both = dict(bench)
+    replaced: set[KeyPath] = set()
+    for key, value in job.items():
+        below = bench.get(key)
+        anew = isinstance(value, dict) and not value.keys().isdisjoint({"preset", "kind"})
+        if isinstance(value, dict) and isinstance(below, dict) and not anew:
+            both[key], more = merged(below, value, (*at, key))
+            replaced |= more
+            continue
+        both[key] = value
+        if key in bench:
+            replaced.add((*at, key))
+    return both, replaced
+
+
+def is_below(path: KeyPath, tops: Collection[KeyPath]) -> bool:
+    """Whether a path is one of others, or lies within one."""
+    return any(path[:n] in tops for n in range(1, len(path) + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class BenchAnswers:
+    """What a person says of a bench; lengths in mm.
+
+    Attributes:
+        travel: how far the spindle goes, (x, y).
+        spindle: who switches it.
+        sheet: size of the laminate that is usually cut, (x, y).
+        laminate: its preset.
+        cutters: presets of the cutters in the drawer.
+    """
+
+    travel: tuple[float, float]
+    spindle: Spindle
+    sheet: tuple[float, float]
+    laminate: str
+    cutters: Sequence[str]
+
+
+def bench_text(answers: BenchAnswers, name: str) -> str:
+    """The text of a bench file.
+
+    Raises:
+        ValueError: for an unknown preset, and when no cutter isolates or none cuts boards out.
+    """
+    known = presets()
+    for kind, names in (("cutters", answers.cutters), ("laminates", [answers.laminate])):
+        for preset in names:
+            if preset not in known[kind]:
+                raise ValueError(
+                    f"there is no {kind[:-1]} preset {preset}{near(preset, known[kind])}; there "
+                    f"are {', '.join(known[kind])}"
+                )
+    by_kind: dict[str, list[str]] = {"vee": [], "endmill": [], "drill": []}
+    for preset in dict.fromkeys(answers.cutters):
+        by_kind[known["cutters"][preset]["kind"]].append(preset)
+    if not by_kind["endmill"]:
+        raise ValueError("no end mill is among the cutters, so no board could be cut out")
+    mill = max(by_kind["endmill"], key=lambda preset: known["cutters"][preset]["diameter"])
+    isolating = by_kind["vee"] or by_kind["endmill"]
+    tables = [
+        f'[cutters.{_cutter_name(preset)}]\npreset = "{preset}"\n'
+        for named in by_kind.values()
+        for preset in named
+    ]
+    file = resources.files("millprep.job") / "bench.txt"
+    return file.read_text(encoding="utf-8").format(
+        name=json.dumps(name),
+        travel="{}, {}".format(*answers.travel),
+        spindle=answers.spindle,
+        laminate=answers.laminate,
+        sheet="{}, {}".format(*answers.sheet),
+        cutters="\n".join(tables),
+        isolating=json.dumps([_cutter_name(p) for p in isolating]),
+        drills=json.dumps([_cutter_name(p) for p in by_kind["drill"]]),
+        mill=_cutter_name(mill),
+    )
+
+
+def _cutter_name(preset: str) -> str:
+    return preset.replace(".", "")

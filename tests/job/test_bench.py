@@ -1,0 +1,209 @@
+"""The bench file: which one a job takes, what it gives, and where its mistakes are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from millprep.job import load
+from millprep.model.cutter import Vee
+from millprep.model.finding import Refusal
+from tests.helpers.small_job import JOB, draw, run
+
+START, BOARDS = JOB.index("[machine]"), JOB.index("[[board]]")
+BENCH = JOB[START:BOARDS] + JOB[JOB.index("[cutters.vee]") :]
+BOARD = """\
+[[board]]
+drawing = "lamp.dxf"
+drawn_from = "copper"
+layers = { copper = ["sheen"], outline = ["shore"], holes = ["wells"] }
+"""
+NAMED = f'bench = "mill.toml"\n{BOARD}'
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A person's configuration folder."""
+    folder = tmp_path / "home"
+    folder.mkdir()
+    monkeypatch.setattr("platformdirs.user_config_path", lambda *_, **__: folder)
+    return folder
+
+
+@pytest.fixture
+def shop(tmp_path: Path, home: Path) -> Path:
+    """A folder with a drawing."""
+    assert home.is_dir()
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    draw(folder / "lamp.dxf")
+    return folder
+
+
+def write(file: Path, text: str) -> Path:
+    file.write_text(text, "utf-8")
+    return file
+
+
+def messages(job: Path) -> list[str]:
+    with pytest.raises(Refusal) as refused:
+        load(job)
+    assert refused.value.exit_code == 2
+    return [f.message.replace(f"{job.parent}/", "") for f in refused.value.findings]
+
+
+def test_a_bench_gives_what_the_job_does_not_state(shop: Path) -> None:
+    write(shop / "mill.toml", BENCH)
+    plan = load(write(shop / "rail.toml", NAMED))
+    whole = load(write(shop / "whole.toml", JOB))
+    assert (plan.name, plan.boards[0].name) == ("rail", "lamp")
+    assert plan.bench is not None
+    assert plan.bench.file == shop / "mill.toml"
+    for table in ("machine", "setup", "blanks", "cutters", "isolation", "drilling", "profile"):
+        assert getattr(plan, table) == getattr(whole, table)
+
+
+def test_what_the_job_states_counts_key_by_key(shop: Path) -> None:
+    measured = BENCH.replace('preset = "vee-30-0.1"', 'preset = "vee-30-0.1"\ntip = 0.13')
+    write(shop / "mill.toml", measured)
+    more = "[isolation]\ngap = 0.25\n[machine]\nmax_feed = 700.0\n"
+    plan = load(write(shop / "rail.toml", NAMED + more))
+    assert (plan.isolation.gap, plan.machine.max_feed) == (0.25, 700.0)
+    (vee,) = plan.isolation.cutters
+    assert isinstance(vee, Vee)
+    assert vee.tip == 0.13
+    # another cutter under the same name has nothing of the old one
+    plan = load(write(shop / "rail.toml", NAMED + '[cutters.vee]\npreset = "vee-45-0.1"\n'))
+    (vee,) = plan.isolation.cutters
+    assert isinstance(vee, Vee)
+    assert (vee.tip, vee.angle) == (0.1, 45.0)
+
+
+def test_a_job_without_a_machine_takes_the_nearest_bench(shop: Path, home: Path) -> None:
+    job = write(shop / "rail.toml", BOARD)
+    assert any("machine" in words for words in messages(job))
+    write(home / "bench.toml", BENCH.replace("small-mill-300", "small-mill-200"))
+    plan = load(job)
+    assert plan.bench is not None
+    assert (plan.bench.file, plan.machine.name) == (home / "bench.toml", "small-mill-200")
+    write(shop / "bench.toml", BENCH)
+    plan = load(job)
+    assert plan.bench is not None
+    assert (plan.bench.file, plan.machine.name) == (shop / "bench.toml", "small-mill-300")
+
+
+def test_a_whole_job_takes_no_bench_that_it_does_not_name(shop: Path) -> None:
+    write(shop / "bench.toml", "[setup]\ntape = 3\n")
+    assert load(write(shop / "whole.toml", JOB)).bench is None
+
+
+def test_presets_of_ones_own(shop: Path) -> None:
+    mine = '[presets.laminates.mine]\nthickness = 1.5\ncopper = 0.018\ngrade = "FR-1"\n'
+    write(shop / "mill.toml", BENCH.replace("fr4-1.6-35", "mine") + mine)
+    (blank,) = load(write(shop / "rail.toml", NAMED)).blanks
+    assert (blank.thickness, blank.copper, blank.grade) == (1.5, 0.018, "FR-1")
+
+
+@pytest.mark.parametrize(
+    ("bench", "job", "message"),
+    [
+        (BENCH.replace("gap = 0.3", "gap = 0"), "", "mill.toml:22:1: [isolation] gap must be"),
+        (
+            BENCH.replace("tape = true", "tapes = true"),
+            "",
+            "mill.toml:10:1: [setup] tapes is no known key",
+        ),
+        (BENCH.replace("gap = 0.3", "gap = 0.3.1"), "", "mill.toml:22:10: this is not valid TOML"),
+        (BENCH + BOARD, "", "mill.toml:31:3: [board] is no table of a bench file"),
+        (BENCH, "[isolation]\ngap = 0\n", "rail.toml:7:1: [isolation] gap must be"),
+        (
+            BENCH.replace("vee-30-0.1", "m") + '[presets.cutters.m]\nkind = "vee"\ntip = -1.0',
+            "",
+            "mill.toml:33:1: [cutters.vee] tip must be",
+        ),
+        (BENCH + "[presets.cutter.x]\ntip = 1\n", "", 'mill.toml:31:10: [presets] cutter must be'),
+        (BENCH, "[isolation]\ncutters = []\n", "rail.toml:7:1: [isolation] cutters must be"),
+    ],
+)  # fmt: skip
+def test_a_mistake_is_where_it_was_made(shop: Path, bench: str, job: str, message: str) -> None:
+    write(shop / "mill.toml", bench)
+    found = messages(write(shop / "rail.toml", NAMED + job))
+    assert [m for m in found if m.startswith(message)], found
+
+
+def test_a_bench_that_is_not_there(shop: Path) -> None:
+    write(shop / "mills.toml", BENCH)
+    (message,) = messages(write(shop / "rail.toml", NAMED))
+    assert message == (
+        'rail.toml:1:1: bench is no file: "mill.toml", seen from the job file\'s folder; nearest '
+        'spelling: "mills.toml"'
+    )
+
+
+def test_paths_in_a_bench_start_at_its_folder(shop: Path, home: Path) -> None:
+    text = BENCH.replace("[blank]", '[machine.time]\nlog = "runs.toml"\n[blank]')
+    write(home / "bench.toml", text)
+    log = load(write(shop / "rail.toml", BOARD)).machine.time.log
+    assert log is not None
+    assert log.file == home / "runs.toml"
+
+
+def test_a_set_keeps_its_bench(shop: Path, home: Path) -> None:
+    bench = write(home / "bench.toml", BENCH)
+    done = run("prepare", write(shop / "rail.toml", BOARD), "--out", shop / "set")
+    assert done.exit_code == 0, done.output
+    assert "taken from the bench file bench.toml. [bench-used]" in done.stderr
+    assert (shop / "set" / "job" / "bench.toml").read_bytes() == bench.read_bytes()
+    write(bench, BENCH.replace("tape = true", "tape = false"))
+    done = run("verify", shop / "set")
+    assert done.exit_code == 0, done.output
+    # a bench next to the kept job is not taken for it
+    kept = shop / "set" / "job" / "bench.toml"
+    kept.write_bytes(kept.read_bytes() + b"\n")
+    assert "job/bench.toml was edited" in run("verify", shop / "set").stderr
+
+
+ANSWERS = (
+    *("--travel", "300,180", "--spindle", "hand", "--sheet", "100,80"),
+    *("--cutter", "vee-30-0.1", "--cutter", "drill-1.0", "--cutter", "endmill-2"),
+)
+
+
+def test_a_new_bench_and_a_new_job_prepare_without_an_edit(shop: Path) -> None:
+    made = run("bench", "new", shop / "mill.toml", *ANSWERS)
+    assert made.exit_code == 0, made.output
+    done = run(
+        "new", shop / "lamp.dxf", "--drawn-from", "copper", "--bench", shop / "mill.toml",
+        "--out", shop / "lamp.toml",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    text = (shop / "lamp.toml").read_text("utf-8")
+    assert 'bench = "mill.toml"' in text
+    assert not any(f"[{name}" in text for name in ("machine", "blank", "setup", "cutters", "drill"))
+    plan = load(shop / "lamp.toml")
+    assert plan.machine.travel_size == (300.0, 180.0)
+    assert [cutter.name for cutter in plan.cutters] == ["vee-30-01", "endmill-2", "drill-10"]
+    done = run("prepare", shop / "lamp.toml")
+    assert done.exit_code == 0, done.output
+
+
+def test_a_new_bench_asks_nothing_where_nobody_answers(shop: Path) -> None:
+    done = run("bench", "new", shop / "mill.toml", *ANSWERS[2:])
+    assert done.exit_code == 2
+    assert "give --travel: how far the spindle goes" in done.stderr
+    assert not (shop / "mill.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (ANSWERS[:-2], "no end mill is among the cutters"),
+        ((*ANSWERS, "--cutter", "vee-30-0.2"), "there is no cutter preset vee-30-0.2"),
+        (("--travel", "300x180", *ANSWERS[2:]), "write X,Y in mm"),
+    ],
+)
+def test_slips_in_the_answers(shop: Path, words: tuple[str, ...], message: str) -> None:
+    done = run("bench", "new", shop / "mill.toml", *words)
+    assert done.exit_code == 2
+    assert message in " ".join(done.stderr.split())
