@@ -18,7 +18,7 @@ from millprep.model.finding import Finding, Refusal, stop
 
 INCH = 25.4
 MOST_BYTES = 16_000_000
-MOST_POINTS = 100_000
+MOST_POINTS = 20_000
 LARGEST = 10_000.0
 """No board has a point farther than this from its origin, mm."""
 NOT_CONNECTED = "N/C"

@@ -225,7 +225,9 @@ class _OnHoles:
             )
             for most in np.argsort(-votes, kind="stable")[:MOST_BINS].tolist():
                 x, y = np.median(shifts[cell.ravel() == most], axis=0).round(4).tolist()
-                chosen.append((0.0, 0.0) if math.hypot(x, y) < HIT / 4 else (x, y))
+                shift = (0.0, 0.0) if math.hypot(x, y) < HIT / 4 else (x, y)
+                if all(math.dist(shift, other) > HIT / 10 for other in chosen):
+                    chosen.append(shift)
         return chosen
 
 

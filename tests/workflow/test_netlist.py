@@ -82,6 +82,14 @@ def test_the_job_names_a_net_as_it_likes(tmp_path: Path) -> None:
     assert {row["net"] for row in report["boards"][0]["pieces"]} == {"heater", "FREE"}
 
 
+def test_a_net_that_is_called_like_a_piece_gets_a_longer_name(tmp_path: Path) -> None:
+    """Otherwise the piece of that name would count as one net with it."""
+    nets = NETS.replace("GLOW", "c2")
+    assert run("prepare", job(tmp_path, nets), "--out", tmp_path / "set").exit_code == 0
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert {row["net"] for row in report["boards"][0]["pieces"]} == {"net c2", "FREE"}
+
+
 def test_keys_of_a_netlist_need_one(tmp_path: Path) -> None:
     path = put(tmp_path, changed(BOARD, f"{BOARD}netlist_offset = [0, 0]\n", JOB))
     result = run("check", path)
