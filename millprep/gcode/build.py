@@ -227,8 +227,12 @@ def _on_machine(cut: Cut, pose: Pose) -> Cut:
     return replace(cut, path=cut.path.transformed(pose))
 
 
-def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut, int]]:
+def _ordered(
+    cuts: Sequence[Cut], work: Work, here: Point, *, back: bool
+) -> Iterator[tuple[Cut, int]]:
     """The cuts of one work in visiting order, with the vertex that laps are entered at.
+
+    `back` says that the cutter goes back from the last of them to where it is.
 
     Laps are cut board by board, each from its own first piece outward: so a board is cut by the
     same moves wherever it lies, whatever lies next to it.
@@ -255,7 +259,8 @@ def _ordered(cuts: Sequence[Cut], work: Work, here: Point) -> Iterator[tuple[Cut
                 yield some[n], 0
     else:
         holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
-        for n in tour.way([h.at for h in holes], here):
+        way = order.round_trip if back else tour.way
+        for n in way([h.at for h in holes], here):
             yield holes[n], 0
 
 
@@ -289,7 +294,7 @@ def _program(
     for work in works:
         mine = [cut for cut in cuts if work_of(cut) == work]
         here = (whole.at[0], whole.at[1])
-        for cut, vertex in _ordered(mine, work, here):
+        for cut, vertex in _ordered(mine, work, here, back=len(works) == 1):
             if whole is not pen:
                 _make(whole, cut, vertex, profile)
             if not _is_of(cut, left_out):

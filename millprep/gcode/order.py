@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,6 +15,8 @@ from millprep.geometry.pose import Pose
 
 DIGITS = 3
 """Distances are compared to this many decimals, mm."""
+ROUNDS = 5
+"""Ways are sought so many times at most."""
 ENTRIES = 24
 """A closed path may be entered at about this many of its vertices."""
 
@@ -22,27 +25,41 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     """(index, vertex to enter at) of every path in visiting order.
 
     Open paths keep their direction, since it decides on which side the cutter pulls. Closed ones
-    may be entered at any vertex. Of two orders, always on to the nearest and a short way through
-    the places that this enters at, the shorter one is taken, each with the entries that suit it
-    best.
+    may be entered at any vertex. The first order is always on to the nearest, each path with the
+    entry that suits it best; then short ways through the places that the last order enters at, as
+    long as they get shorter.
     """
     if not candidates:
         return []
     frame = _frame(candidates[0])
     here = frame.point(start)
     loops = [_Loop.of(path.transformed(frame), here) for path in candidates]
-    greedy = _nearest_next(loops)
-    orders = [[k for k, _ in greedy]]
-    if len(loops) > 2:
-        at = {k: loops[k].enter[n] for k, n in greedy}
+    last = _nearest_next(loops)
+    visits, length = _entered([k for k, _ in last], loops)
+    for _ in range(ROUNDS if len(loops) > 2 else 0):
+        at = {k: loops[k].enter[n] for k, n in last}
         places = [(float(at[k][0]), float(at[k][1])) for k in range(len(loops))]
-        orders.append(tour.way(places, (0.0, 0.0)))
-    visits, length = _entered(orders[0], loops)
-    for order in orders[1:]:
-        others, shorter = _entered(order, loops)
-        if shorter < length - 10.0**-DIGITS:
-            visits, length = others, shorter
+        last, shorter = _entered(tour.way(places, (0.0, 0.0)), loops)
+        if shorter >= length - 10.0**-DIGITS:
+            break
+        visits, length = last, shorter
     return [(k, int(loops[k].vertices[n])) for k, n in visits]
+
+
+def round_trip(places: Sequence[Point], start: Point) -> list[int]:
+    """Indices of the places in the order of a short way from a start to all of them and back."""
+    order = tour.way(places, start)
+    if len(places) < 3:
+        return order
+    closed = tour.closed_tour([*places, start], math.ceil(tour.KICKS * len(places)))
+    k = closed.index(len(places))
+    around = [*closed[k + 1 :], *closed[:k]]
+
+    def length(some: Sequence[int]) -> float:
+        way = [start, *(places[n] for n in some), start]
+        return sum(math.dist(a, b) for a, b in itertools.pairwise(way))
+
+    return min(order, around, key=lambda some: round(length(some), DIGITS))
 
 
 def _frame(first: Path) -> Pose:

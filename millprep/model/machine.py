@@ -88,7 +88,7 @@ class Machine(JobTable):
     hop_height: float = number(
         "Height above the highest copper of hops: rapid moves between cuts, off clamps and pins",
         "mm",
-        default=1.0,
+        default=0.5,
         above=0,
         most=1000,
     )

@@ -29,7 +29,7 @@ from tests.helpers.restart_points import text_of
 from tests.helpers.workshop import BLANK, MACHINE, drill, mill, profiling, vee
 
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
-HIGH = replace(MACHINE, clearance=6.5)
+HIGH = replace(MACHINE, clearance=6.5, hop_height=1.0)
 FLATNESS = 0.02
 HOP = 1.02
 

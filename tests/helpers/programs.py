@@ -30,6 +30,7 @@ MACHINE = Machine(
     above=30.0,
     below=6.0,
     clearance=2.0,
+    hop_height=1.0,
     rapid=1500.0,
     max_feed=800.0,
     max_plunge=200.0,
