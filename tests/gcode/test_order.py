@@ -101,3 +101,22 @@ def test_the_spanning_tree_of_lines_is_as_near_as_they_come() -> None:
     assert least_travel(rows[:1]) == 0.0
     on_a_line = [np.array([(x, 0.0)]) for x in (0.0, 30.0, 10.0)]
     assert least_travel(on_a_line) == pytest.approx(30.0)
+
+
+@QUICK
+@given(PLACES, st.tuples(st.floats(0, 300), st.floats(0, 180)))
+def test_a_round_trip_is_no_longer_than_a_way_and_back(places: list[Point], start: Point) -> None:
+    around, there = order.round_trip(places, start), way(places, start)
+    assert sorted(around) == list(range(len(places)))
+
+    def trip(visits: list[int]) -> float:
+        return length(places, visits, start) + math.dist(places[visits[-1]], start)
+
+    assert trip(around) <= trip(there) + 1e-3
+
+
+def test_a_round_trip_goes_out_on_one_side_and_back_on_the_other() -> None:
+    rows = [(float(x), y) for y in (10.0, 20.0) for x in range(10, 100, 10)]
+    around = order.round_trip(rows, (0.0, 15.0))
+    ends = math.dist((0.0, 15.0), (10.0, 10.0))
+    assert length(rows, around, (0.0, 15.0)) == pytest.approx(ends + 80.0 + 10.0 + 80.0)

@@ -22,6 +22,8 @@ from tests.helpers.workshop import MACHINE, mill
 A = 150.0
 EXAMPLES = Path(__file__).parents[2] / "examples" / "lighthouse"
 START = (0.0, 0.0, 0.0)
+APPROACH = 0.9
+"""Between the approach height of the examples and the look at Z zero, mm."""
 
 
 def line(x: float, y: float, feed: float | None = 600.0, wait: float = 0.0) -> Move:
@@ -152,3 +154,22 @@ def test_a_program_of_an_example_takes_as_long_in_small_steps(
     assert row["seconds"] == pytest.approx(took, rel=0.01)
     # what is compared is not lengths and feeds
     assert row["by_feeds_seconds"] < 0.95 * took
+
+
+def test_an_example_is_cut_in_little_more_than_the_least_time(example_set: Path) -> None:
+    """By lengths and feeds at most 1.15 of the least, 3 % of it down through air to cuts."""
+    report = json.loads((example_set / "report.json").read_text("utf-8"))
+    took = report["by_feeds_seconds"]
+    assert took <= 100 * 60
+    assert took <= 1.15 * report["least_seconds"]
+    table = (example_set / "toolpaths.csv").read_text("ascii")
+    rows = [line.split(",") for line in table.splitlines()[1:]]
+    air = 0.0
+    for before, row in pairwise(rows):
+        # a new program first shows its zero from clearance; a dry run shows places alone
+        if before[:3] != row[:3] or "dry-run" in row[2] or not row[10]:
+            continue
+        (x, y, high), (u, v, low) = map(float, before[5:8]), map(float, row[5:8])
+        if (x, y) == (u, v) and 0 <= high < APPROACH:
+            air += (high - max(low, 0.0)) / float(row[10]) * 60
+    assert 0 < air <= 0.03 * took
