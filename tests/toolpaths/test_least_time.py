@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 import shapely
@@ -13,9 +14,11 @@ from fixtures.valve_boards import valve_board
 from millprep.model.board import Board
 from millprep.model.cutter import EndMill, Vee
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
+from millprep.model.job.layers import LayerRoles, Unit
 from millprep.toolpaths.copper_edges import CopperEdges
 from millprep.toolpaths.isolation import Island, LapSpacing, isolate
 from millprep.toolpaths.least_time import THROUGH, Way, candidates, ways
+from tests.helpers import real_drawings
 from tests.helpers.programs import board as drawn
 from tests.helpers.workshop import MACHINE, disc, isolation, mill, vee
 
@@ -102,3 +105,34 @@ def test_nothing_in_the_table_is_faster_when_it_is_made(seed: int) -> None:
     first = table[0]
     chosen = minutes(made(board, plan, first)[0])
     assert chosen <= min(took.values()) * 1.005
+
+
+REAL = [
+    (file, unit, roles)
+    for file, unit, roles, outcome in real_drawings.OUTCOMES
+    if isinstance(outcome, real_drawings.Read) and outcome.counts[0] > 5
+]
+
+
+@pytest.mark.skipif(
+    real_drawings.SHARED is None, reason="MILLPREP_SHARED does not name the real drawings"
+)
+@pytest.mark.parametrize(("file", "unit", "roles"), REAL)
+def test_nor_on_real_boards(
+    file: str, unit: Unit | None, roles: LayerRoles, tmp_path: Path
+) -> None:
+    board = real_drawings.attempt(file, unit, roles, tmp_path)
+    plan = free(replace(vee(angle=60.0), deepest=0.4), mill(0.4), gap=0.3)
+    table = all_ways(board, plan)
+    fitting = [way for way in table if way.fits == table[0].fits]
+    kinds = {
+        (tuple(u.cutter.name for u in way.uses), way.laps[0]): way for way in reversed(fitting)
+    }
+
+    def running(way: Way) -> float:
+        """The laps that are really made, and as much for corners and going down as the table."""
+        counted = minutes(dict(zip(way.uses, way.lengths, strict=True)))
+        return minutes(made(board, plan, way)[0]) + way.minutes - counted
+
+    took = [running(way) for way in [*kinds.values()][-4:]]
+    assert running(table[0]) <= min(took) * 1.005
