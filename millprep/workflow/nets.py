@@ -153,6 +153,7 @@ class _Finder:
         self.misfits: list[Misfit] = []
         self.taken: dict[str, str] = {}
         self.netlist = _on_pieces(plan, board)
+        self.firsts = dict(zip((p.id for p in board.pieces), self.copper.first, strict=True))
 
     def nets(self) -> Iterable[NetFacts]:
         """Every net whose place is on copper; the rest is a misfit."""
@@ -171,7 +172,7 @@ class _Finder:
             if first is None:
                 continue
             if first in self.taken:
-                where = "at" if net.text is None else "text"
+                where = _place_key(net)
                 words = f"is on the copper of net {self.taken[first]!r}; one net has one name"
                 self._misfit("net-named-twice", j, (where,), words, net.at)
                 continue
@@ -179,7 +180,7 @@ class _Finder:
             known = {name.casefold() for names in self.netlist.values() for name in names}
             here = self.netlist[first]
             if net.name.casefold() in known - {name.casefold() for name in here}:
-                where = "at" if net.text is None else "text"
+                where = _place_key(net)
                 on = " and ".join(map(repr, here)) if here else "no net"
                 words = (
                     f"is on the copper of {on} of the netlist, and net {net.name!r} of the "
@@ -201,6 +202,8 @@ class _Finder:
                 )
                 self._misfit("net-on-no-copper", j, ("at",), words, net.at)
             return result
+        if net.text is None:
+            return self._in_netlist(j, net.name)
         texts = [t for t in (*self.board.lettering, *self.board.notes) if _same(t.words, net.text)]
         if not texts:
             words = f"is {net.text!r}, which no text of the drawing says; {_near(self.board)}"
@@ -226,6 +229,15 @@ class _Finder:
             self._misfit("net-text-twice", j, ("text",), words, other)
             return None
         return nets.pop()
+
+    def _in_netlist(self, j: int, name: str) -> str | None:
+        """The net that the netlist calls so, by its first piece."""
+        for piece, names in self.netlist.items():
+            if name in names:
+                return self.firsts[piece]
+        words = f"is {name!r}, which is no net of the netlist; correct it, or give at = [x, y]"
+        self._misfit("net-unknown", j, ("name",), words, None)
+        return None
 
     def _loads(self, j: int, net: NetPlan, first: str) -> bool:
         """Whether every load is on the net."""
@@ -257,6 +269,11 @@ class _Finder:
     ) -> None:
         path = ("board", self.index, "net", j, *key)
         self.misfits.append(Misfit(code, path, words, self.plan.name, at))
+
+
+def _place_key(net: NetPlan) -> str:
+    """The key that says where a net is."""
+    return "at" if net.at is not None else "name" if net.text is None else "text"
 
 
 def _same(words: str, text: str | None) -> bool:

@@ -82,12 +82,31 @@ def test_the_job_names_a_net_as_it_likes(tmp_path: Path) -> None:
     assert {row["net"] for row in report["boards"][0]["pieces"]} == {"heater", "FREE"}
 
 
+def test_the_job_may_name_a_net_as_the_netlist_does_and_give_no_place(tmp_path: Path) -> None:
+    volts = '[[board.net]]\nname = "GLOW"\nvolts = 6.3\n'
+    assert run("prepare", job(tmp_path, more=volts), "--out", tmp_path / "set").exit_code == 0
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert {row["net"] for row in report["boards"][0]["pieces"]} == {"GLOW", "FREE"}
+    assert report["boards"][0]["rules"] is not None
+    result = run("check", job(tmp_path, more=volts.replace("GLOW", "GLOWW")))
+    assert result.exit_code == 2
+    assert "name is 'GLOWW', which is no net of the netlist" in result.output
+
+
 def test_a_net_that_is_called_like_a_piece_gets_a_longer_name(tmp_path: Path) -> None:
     """Otherwise the piece of that name would count as one net with it."""
     nets = NETS.replace("GLOW", "c2")
     assert run("prepare", job(tmp_path, nets), "--out", tmp_path / "set").exit_code == 0
     report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
     assert {row["net"] for row in report["boards"][0]["pieces"]} == {"net c2", "FREE"}
+
+
+def test_a_place_with_a_mistake_is_not_called_missing(tmp_path: Path) -> None:
+    bad = changed("[cutters.vee]\n", '[[board.net]]\nname = "A"\nat = 8\n[cutters.vee]\n')
+    result = run("check", put(tmp_path, bad))
+    assert result.exit_code == 2
+    assert "names no place" not in result.output
+    assert result.output.count("stop:") == 1
 
 
 def test_keys_of_a_netlist_need_one(tmp_path: Path) -> None:

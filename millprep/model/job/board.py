@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import PurePath
 from typing import Annotated
@@ -34,7 +35,7 @@ from millprep.model.job.layers import (
     Selection,
     Unit,
 )
-from millprep.model.job.mistakes import Mistake, check, known, twice, wrong
+from millprep.model.job.mistakes import Mistake, UnsettledError, check, known, twice, wrong
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.net import Wire
 
@@ -321,6 +322,15 @@ class BoardPlan(JobTable):
         yield from twice(
             (("net", j, "name"), known(net, "name")) for j, net in enumerate(self.nets)
         )
+
+    @check
+    def _nets_have_places(self) -> Iterator[Mistake]:
+        for j, net in enumerate(self.nets if self.netlist is None else ()):
+            with contextlib.suppress(UnsettledError):  # a place that is wrong is one
+                if net.at is not None or net.text is not None:
+                    continue
+                words = "names no place: give at = [x, y] on its copper, or text that is on it"
+                yield Mistake("job-missing-key", ("net", j), words)
 
     @check
     def _wires_lead_somewhere(self) -> Iterator[Mistake]:

@@ -61,13 +61,13 @@ class NetPlan(JobTable):
         POINT_ALLOWED,
         unit="mm",
         default=None,
-        words="where `text` is",
+        words="where `text` is, or where the netlist has the name",
     )
     text: Words | None = entry(
         "Text of the drawing, on any layer, that is placed on its copper",
         "the words of a text in the drawing",
         default=None,
-        words="none: `at` gives the place",
+        words="none: `at` gives the place, or the netlist knows the name",
     )
     volts: Volts | None = entry(
         "Volts against the board's common reference, DC or peak: one number, or lowest and highest",
@@ -91,9 +91,6 @@ class NetPlan(JobTable):
     def _place_given_once(self) -> Iterator[Mistake]:
         if self.at is not None and self.text is not None:
             yield wrong(("text",), "names the place that `at` names too; keep one of them")
-        elif self.at is None and self.text is None:
-            words = "names no place: give at = [x, y] on its copper, or text that is on it"
-            yield Mistake("job-missing-key", (), words)
 
     @check
     def _volts_in_order(self) -> Iterator[Mistake]:
