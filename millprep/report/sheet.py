@@ -45,6 +45,7 @@ from millprep.report.zero import (
     FlatCheck,
     TouchPage,
     VernierPage,
+    begin_command,
     flat_check,
     spoilboard_programs,
     touch_page,
@@ -73,6 +74,8 @@ class PassPage:
     time: str
     hand: str
     dry: str
+    begin: str
+    resume: str
     cut_out: str = ""
     flat: FlatCheck | None = None
     vernier: VernierPage | None = None
@@ -209,6 +212,8 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 hand=minutes_words(
                     by_hand_in(cut_set, replace(milling_pass, programs=programs[ran:])).minutes
                 ),
+                begin="" if cut_set.resumed else begin_command(cut_set, milling_pass),
+                resume="millprep resume SET PROGRAM --near=X,Y --out NEW",
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),
                 vernier=None if ran else vernier_page(cut_set, milling_pass),
