@@ -148,7 +148,7 @@ OUTCOMES: list[tuple[str, Unit | None, LayerRoles, Read | Refused]] = [
     ("nasty/sk-array-rotated.dxf", None, copper("0"), Read(6)),
     ("nasty/sk-array-rotated.dxf", None, edge("0"), Refused("outline-several")),
     ("nasty/sk-export.dxf", "mm", copper("0"), Read(5)),
-    # the edge and four holes, each by both rims of a line; our pad lies in one of the holes
+    # the edge and four holes, each by both rims of a line
     ("nasty/sk-export.dxf", "mm", edge("0"), Refused("outline-of-a-pen")),
     ("nasty/sk-lwpolylines.dxf", None, edge("0"), Refused("outline-open")),
     ("nasty/visibility.dxf", None, copper("text-layer"), Refused("copper-empty")),
