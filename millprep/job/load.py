@@ -197,7 +197,7 @@ def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
     if layout is not None:
         yield from settled(_missing(layout, "file", ("layout",)))
     for i, board in enumerate(known(plan, "boards") or ()):
-        for key in ("drawing", "outline_drawing", "holes_drawing"):
+        for key in ("drawing", "outline_drawing", "holes_drawing", "netlist"):
             yield from settled(_missing(board, key, ("board", i)))
 
 

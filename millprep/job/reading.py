@@ -159,7 +159,8 @@ def _is_own(table: type[JobTable], error: ErrorDetails, errors: list[ErrorDetail
         # pydantic does not count elements that have an error
         return not any(e["loc"][: len(place)] == place != e["loc"] for e in errors)
     # what could not be worked out lacks another key
-    return not (error["type"] == "missing" and keys(table)[str(place[0])].doc.default)
+    missing = error["type"] == "missing" and len(place) == 1
+    return not (missing and keys(table)[str(place[0])].doc.default)
 
 
 def _is_read(key: Key, value: object) -> bool:
