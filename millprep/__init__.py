@@ -87,7 +87,7 @@ def survey_drawing(drawing: File, unit: Unit | None = None, *, repair: bool = Fa
     """Survey a drawing before a job is written: its layers, and what each of them may be.
 
     Args:
-        drawing: a DXF file.
+        drawing: a DXF, Gerber or drill file.
         unit: of a drawing that states none.
         repair: mend a damaged drawing.
 

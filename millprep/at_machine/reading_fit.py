@@ -82,9 +82,7 @@ STEPS = 20
 """Steps of a fit with slots; two or three are enough for readings that fit at all."""
 
 
-def _fit_with_slots(
-    p: FloatArray, q: FloatArray, pose: Pose, free: Sequence[Point | None]
-) -> Fit:
+def _fit_with_slots(p: FloatArray, q: FloatArray, pose: Pose, free: Sequence[Point | None]) -> Fit:
     """The fit from a near one: every step solves for the small motion that is left."""
     along = np.array([(0.0, 0.0) if slot is None else slot for slot in free])
     for _ in range(STEPS):

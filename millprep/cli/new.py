@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("drawing_file", metavar="DRAWING.dxf", type=click.Path(path_type=Path))
+@click.argument("drawing_file", metavar="DRAWING", type=click.Path(path_type=Path))
 @click.option("--unit", type=click.Choice(UNITS), help="Unit of a drawing that states none.")
 @click.option(
     "--drawn-from",
@@ -40,13 +40,15 @@ if TYPE_CHECKING:
     "--outline-drawing",
     metavar="FILE",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="The DXF file that draws the board's edge.",
+    help="The file that draws the board's edge.",
 )
 @click.option(
     "--holes-drawing",
+    "holes_drawings",
     metavar="FILE",
+    multiple=True,
     type=click.Path(path_type=Path, dir_okay=False),
-    help="The DXF file that draws the holes.",
+    help="A file that draws holes; give it once for each file.",
 )
 @click.option(
     "--region",
@@ -83,7 +85,7 @@ def new(
     margin: float | None,
     outline: str | None,
     outline_drawing: Path | None,
-    holes_drawing: Path | None,
+    holes_drawings: tuple[Path, ...],
     region: str | None,
     outline_unit: Unit | None,
     holes_unit: Unit | None,
@@ -91,7 +93,7 @@ def new(
     bench_file: Path | None,
     out: Path | None,
 ) -> None:
-    """Write a commented starter job for a drawing.
+    """Write a commented starter job for a drawing: a DXF file, or the Gerber file of the copper.
 
     Cutters, gap and depth fit the drawing. What neither the drawing nor an option answers is
     marked FILL IN in the job.
@@ -113,7 +115,7 @@ def new(
         raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
     answers = Answers(
         drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
-        _box("--outline", outline), outline_drawing, holes_drawing, repair,
+        _box("--outline", outline), outline_drawing, holes_drawings, repair,
         _box("--region", region), outline_unit, holes_unit,
     )  # fmt: skip
     with words.refusals():

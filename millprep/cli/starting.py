@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from millprep.cli.surveys import length, parts_words, pieces_words
+from millprep.cli.surveys import length, modes_words, pieces_words, readings_words
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ class Answers:
     margin: float | None = None
     box: Box | None = None
     outline: Path | None = None
-    holes: Path | None = None
+    holes: tuple[Path, ...] = ()
     repair: bool = False
     region: Box | None = None
     outline_unit: Unit | None = None
@@ -51,10 +51,15 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
 
     roles = survey.roles or LayerRoles((), survey.edge, ())
     choices: dict[str, list[str]] = {}
-    choices["copper"] = _copper(survey, roles)
-    if not roles.holes and answers.holes is None:
+    unlayered = set()
+    if survey.kind != "DXF":
+        unlayered = {"copper"} if answers.holes else {"copper", "holes"}
+        roles = LayerRoles((), (), ())
+    else:
+        choices["copper"] = _copper(survey, roles)
+    if not roles.holes and not answers.holes and survey.kind == "DXF":
         choices["holes"] = _holes(survey, roles)
-    if not roles.outline:
+    if not roles.outline and survey.kind == "DXF":
         choices["outline"] = _edges(survey)
     gaps = _gaps(survey) if roles.outline else []
     pen = _pen(survey, roles.outline)
@@ -71,15 +76,29 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
             answers.outline, answers.outline_unit, "outline_unit", answers, units
         )
         names = _playing(outline_survey, "outline")
-        roles = replace(roles, outline=names if len(names) == 1 else ())
         gaps = _gaps(outline_survey) if len(names) == 1 else []
         pen = len(names) == 1 and _pen(outline_survey, names)
-        choices["outline"] = _of(answers.outline, names)
-    if answers.holes is not None:
-        holes_survey = _other(answers.holes, answers.holes_unit, "holes_unit", answers, units)
-        names = _playing(holes_survey, "holes")
+        close = _up(outline_survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
+        roles = replace(roles, close_gaps=close)
+        if outline_survey.kind != "DXF":
+            unlayered.add("outline")
+        else:
+            roles = replace(roles, outline=names if len(names) == 1 else ())
+            choices["outline"] = _of(answers.outline, names)
+    if answers.holes:
+        surveys = [
+            _other(file, answers.holes_unit, "holes_unit", answers, units) for file in answers.holes
+        ]
+        layered = [
+            (file, _playing(holes_survey, "holes"))
+            for file, holes_survey in zip(answers.holes, surveys, strict=True)
+            if holes_survey.kind == "DXF"
+        ]
+        names = tuple(dict.fromkeys(name for _, mine in layered for name in mine))
         roles = replace(roles, holes=names)
-        choices["holes"] = _of(answers.holes, names)
+        choices["holes"] = [line for file, mine in layered for line in _of(file, mine)]
+        if not layered:
+            unlayered.add("holes")
     given = {key: value for key, (value, _) in units.items()}
     roles = replace(
         roles, outline_unit=given.get("outline_unit"), holes_unit=given.get("holes_unit")
@@ -88,14 +107,15 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         drawing=shown(answers.drawing, answers.folder),
         roles=roles,
         size=(10.0, 10.0),
-        drawn_from=answers.drawn_from,
+        drawn_from=answers.drawn_from or _seen_from(survey),
         unit=answers.unit,
         unit_stated=survey.stated,
         unit_words=[_unit_line(unit) for unit in survey.units],
         other_units={key: words for key, (value, words) in units.items() if value is None},
         outline_drawing=shown(answers.outline, answers.folder) if answers.outline else None,
-        holes_drawing=shown(answers.holes, answers.folder) if answers.holes else None,
-        needs_mode={name: _readings(survey, name) for name in survey.needs_mode},
+        holes_drawings=[shown(file, answers.folder) for file in answers.holes],
+        unlayered=frozenset(unlayered),
+        needs_mode={name: readings_words(survey, name) for name in survey.needs_mode},
         needs_width=survey.needs_width,
         choices=choices,
         gaps=gaps,
@@ -103,6 +123,14 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         repairs=survey.repairs,
     )
     return _measured(start, survey, answers)
+
+
+def _seen_from(survey: Survey) -> DrawnFrom | None:
+    """What a Gerber file says of its side: its layers are all drawn as seen from the top."""
+    if survey.function[:1] != ("Copper",):
+        return None
+    sides: dict[str, DrawnFrom] = {"Bot": "components", "Top": "copper"}
+    return sides.get(survey.function[-1])
 
 
 def _other(
@@ -132,16 +160,22 @@ def _measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Se
     ]
     if survey.unit_mm is not None and not unread:
         try:
-            return _by_reading(start, _read(start.roles, answers)), ()
+            layerless = survey.kind != "DXF"
+            return _by_reading(start, _read(start.roles, answers, layerless)), ()
         except Refusal as refusal:
             return _by_survey(start, survey), refusal.findings
     return _by_survey(start, survey), ()
 
 
-def _read(roles: LayerRoles, answers: Answers) -> Board:
+def _read(roles: LayerRoles, answers: Answers, layerless: bool) -> Board:
     from millprep import drawing
 
-    if not roles.outline and roles.outline_box is None and roles.outline_margin is None:
+    if (
+        not roles.outline
+        and answers.outline is None
+        and roles.outline_box is None
+        and roles.outline_margin is None
+    ):
         roles = replace(roles, outline_margin=1.0)
     return drawing.read(
         answers.drawing,
@@ -150,7 +184,7 @@ def _read(roles: LayerRoles, answers: Answers) -> Board:
         layers=roles,
         unit=answers.unit,
         outline_file=answers.outline,
-        holes_file=answers.holes,
+        holes_files=answers.holes or (() if layerless else None),
         repair=answers.repair,
     )
 
@@ -245,7 +279,7 @@ def _copper(survey: Survey, roles: LayerRoles) -> list[str]:
             lines.append(f"  {layer.name}: {taken.reason}; {pieces_words(taken, survey)}")
             continue
         lines.append(f"  {layer.name}: {some[0].reason}; it needs one of")
-        lines += [f"    layers.modes: {words}" for words in _modes(survey, layer.name)]
+        lines += [f"    layers.modes: {words}" for words in modes_words(survey, layer.name)]
         lines += [
             f"    layers.widths: {candidate.reason}" for candidate in some if candidate.needs_width
         ]
@@ -297,27 +331,6 @@ def _unit_line(unit_reading: UnitReading) -> str:
     if unit_reading.share is None:
         return words
     return f"{words}, {unit_reading.share:.0%} of the holes are drill sizes {unit_reading.series}"
-
-
-def _readings(survey: Survey, name: str) -> list[str]:
-    """Every reading of a layer whose mode the job must give, and what could split it."""
-    (layer,) = [layer for layer in survey.layers if layer.name == name]
-    return [*_modes(survey, name), *(line.strip() for line in parts_words(layer))]
-
-
-def _modes(survey: Survey, name: str) -> list[str]:
-    """Every reading that layers.modes could name for a layer."""
-    lines = []
-    for candidate in _candidates(survey, [name]):
-        if candidate.role != "copper" or not candidate.stated or candidate.needs_width:
-            continue
-        modes = ", ".join(f'"{mode}"' for mode in candidate.modes)
-        modes = modes if len(candidate.modes) == 1 else f"[{modes}]"
-        end = pieces_words(candidate, survey)
-        if candidate.refused:
-            end = "refused: " + ", ".join(code for code, _ in candidate.refused)
-        lines.append(f"{modes}: {candidate.reason.removeprefix('only ')}; {end}")
-    return lines
 
 
 def _gaps(survey: Survey) -> list[str]:

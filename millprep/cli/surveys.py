@@ -134,6 +134,27 @@ def parts_words(layer: SurveyedLayer) -> list[str]:
     return lines
 
 
+def readings_words(survey: Survey, name: str) -> list[str]:
+    """Every reading of a layer whose mode the job must give, and what could split it."""
+    (layer,) = [layer for layer in survey.layers if layer.name == name]
+    return [*modes_words(survey, name), *(line.strip() for line in parts_words(layer))]
+
+
+def modes_words(survey: Survey, name: str) -> list[str]:
+    """Every reading that layers.modes could name for a layer."""
+    lines = []
+    for candidate in (c for la in survey.layers if la.name == name for c in la.candidates):
+        if candidate.role != "copper" or not candidate.stated or candidate.needs_width:
+            continue
+        modes = ", ".join(f'"{mode}"' for mode in candidate.modes)
+        modes = modes if len(candidate.modes) == 1 else f"[{modes}]"
+        end = pieces_words(candidate, survey)
+        if candidate.refused:
+            end = "refused: " + ", ".join(code for code, _ in candidate.refused)
+        lines.append(f"{modes}: {candidate.reason.removeprefix('only ')}; {end}")
+    return lines
+
+
 def _key(layer: str) -> str:
     return f'"{layer}"'
 

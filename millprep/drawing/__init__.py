@@ -1,4 +1,6 @@
-"""DXF drawings: reading a board from one (`read`), surveying what one holds (`survey.survey_file`).
+"""Drawings: reading a board from one (`read`), surveying what one holds (`survey.survey_file`).
+
+DXF, Gerber and drill files are read.
 
 The DXF library is loaded only when a drawing is opened.
 """
@@ -21,22 +23,23 @@ def read(
     layers: LayerRoles,
     unit: Unit | None,
     outline_file: Path | None = None,
-    holes_file: Path | None = None,
+    holes_files: tuple[Path, ...] | None = None,
     repair: bool = False,
     accepted: tuple[str, ...] = (),
 ) -> Board:
-    """Read the board that a DXF file draws.
+    """Read the board that a file draws, or several files together.
 
     The board is in drawing coordinates times the unit, in mm, y up, not mirrored.
 
     Args:
-        file: the DXF file.
+        file: that draws the copper; what kind of file it is, its content decides.
         name: the job's name for the board, for the findings.
         shown_as: the file as the job writes it, for the findings.
-        layers: which layers hold copper, outline and holes.
+        layers: which layers of DXF files hold copper, outline and holes; a Gerber or drill file is
+            one layer.
         unit: of the drawing; None takes what the file says.
-        outline_file: the DXF file that holds the outline, where the first does not.
-        holes_file: the DXF file that holds the holes, where the first does not.
+        outline_file: the file that draws the outline, where the first does not.
+        holes_files: those that draw the holes, () for none, None where the first does.
         repair: mend files that do not open as they are; every change is in the board's
             `repairs`, and one that touches what is read must be accepted.
         accepted: names of the changes that are accepted.
@@ -53,7 +56,7 @@ def read(
         layers=layers,
         job_unit=unit,
         outline_file=outline_file,
-        holes_file=holes_file,
+        holes_files=holes_files,
         repair=repair,
         accepted=accepted,
     )

@@ -8,25 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from millprep.drawing import concentric, selection, unit
+from millprep.drawing import kinds, selection, unit
 from millprep.drawing.dxf import changes, opening, opening_losses
 from millprep.drawing.dxf.entities import layer_of, walk
 from millprep.drawing.dxf.raw import MODEL
+from millprep.drawing.gerber import marks
+from millprep.drawing.gerber.marks import FabricationFile
 from millprep.drawing.ledger import Ledger, leave_points
 from millprep.drawing.marks.chain import TOLERANCE
-from millprep.drawing.marks.mark import (
-    Aside,
-    Curve,
-    Mark,
-    Round,
-    Source,
-    Stroke,
-    Unread,
-    Words,
-    box_of,
-)
+from millprep.drawing.marks.mark import Aside, Mark, Source, Unread, Words
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.model.board import Lettering
 from millprep.model.job.layers import LayerRoles, Unit
@@ -41,6 +31,7 @@ class Sheet:
 
     Attributes:
         by_layer: the marks that the job uses, by folded layer name.
+        layer: the folded name of the one layer of a file that has no layers.
         entities: how many the model space holds.
         notes: the text with them.
         unused: gives the marks of the layers that the job does not use.
@@ -50,6 +41,7 @@ class Sheet:
     entities: int
     notes: tuple[Lettering, ...]
     unused: Callable[[], Iterator[Mark]]
+    layer: str | None = None
 
 
 def gather(
@@ -65,7 +57,7 @@ def gather(
     """Marks on the layers that the job uses.
 
     Args:
-        file: the DXF file; the ledger knows what to call it.
+        file: the file; the ledger knows what to call it.
         layers: the roles, for this file.
         needed: roles without which the file is no use ("copper", "outline", "holes").
         units: the job's key for the unit of this file, what it gives, and what counts where neither
@@ -78,7 +70,12 @@ def gather(
     Raises:
         Refusal: exit code 3, when the file, its layers or its unit are wrong.
     """
-    drawing = opening.load(file, ledger, repair)
+    content = opening.content_of(file, ledger)
+    kind = kinds.kind_of(content)
+    if kind in ("Gerber", "drill"):
+        fabrication = marks.open_file(content, kind, file.name, units, ledger, first)
+        return _of_fabrication(fabrication, layers, needed, ledger)
+    drawing = opening.load(file, content, ledger, repair)
     _mend(drawing, changes.in_use(layers), repair, accepted, ledger)
     ledger.refuse_if_stopped()
     entities = list(drawing.doc.modelspace())
@@ -95,7 +92,7 @@ def gather(
     notes: list[Lettering] = []
     by_layer = _marks(entities, scale, layers, ledger, first, notes)
     if scale is None:
-        _no_unit(by_layer, layers, unit.measurement(drawing), key, ledger)
+        unit.refuse_none(by_layer, layers, unit.measurement(drawing), key, ledger)
     ledger.refuse_if_stopped()
     reads = _reads(layers)
 
@@ -104,6 +101,21 @@ def gather(
         return (mark for mark in drawn if not reads(mark.source.layer))
 
     return Sheet(by_layer, len(entities), tuple(notes), unused)
+
+
+def _of_fabrication(
+    file: FabricationFile, layers: LayerRoles, needed: tuple[Role, ...], ledger: Ledger
+) -> Sheet:
+    """Of a Gerber or drill file: it has one layer, which draws what the job names the file for."""
+    marks.check(file, layers, needed[0], ledger)
+    layer = file.name.casefold()
+    return Sheet(
+        {layer: marks.marks_for(needed[0], file, ledger)},
+        file.count,
+        file.nets if needed[0] == "copper" else (),
+        lambda: iter(()),
+        layer,
+    )
 
 
 def _reads(layers: LayerRoles) -> Callable[[str], bool]:
@@ -219,38 +231,6 @@ _REMEDY = {
     "block-cycle": "delete the insert in the block",
     "block-clipped": "remove the clipping, or explode the insert",
 }
-
-
-def _no_unit(
-    by_layer: dict[str, list[Mark]],
-    roles: LayerRoles,
-    said: str | None,
-    key: str,
-    ledger: Ledger,
-) -> None:
-    boxes = [box_of(mark) for marks in by_layer.values() for mark in marks]
-    boxes = [b for b in boxes if b is not None]
-    if not boxes:
-        extent = (0.0, 0.0)
-    else:
-        array = np.array(boxes)
-        low, high = array[:, :2].min(axis=0), array[:, 2:].max(axis=0)
-        extent = (float(high[0] - low[0]), float(high[1] - low[1]))
-    hole_layers = {layer.casefold() for layer in roles.holes} or set(by_layer)
-    circles: list[Round] = []
-    for layer in hole_layers:
-        for mark in by_layer.get(layer, []):
-            curve = mark.curve if isinstance(mark, Stroke) else mark
-            if isinstance(curve, Curve) and curve.round is not None:
-                circles.append(curve.round)
-    hint = f"; $MEASUREMENT says {said}, which is wrong at times" if said else ""
-    small = [r.diameter for r in concentric.drills(circles)]
-    ledger.stop(
-        "drawing-no-unit",
-        f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "
-        f"{unit.sizes(extent, small)}",
-        f"say the unit of {ledger.shown_as} in the job, as {key}",
-    )
 
 
 Role = str

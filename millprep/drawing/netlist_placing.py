@@ -115,9 +115,7 @@ def with_netlist(
 
 
 def _finding(code: str, severity: Severity, words: str, board: Board, shown_as: str) -> Finding:
-    return Finding(
-        code=code, severity=severity, message=words, board=board.name, file=shown_as
-    )
+    return Finding(code=code, severity=severity, message=words, board=board.name, file=shown_as)
 
 
 def _chosen(

@@ -1,4 +1,4 @@
-"""The walk from DXF files to a board, top to bottom."""
+"""The walk from drawing files to a board, top to bottom."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def read_board(
     layers: LayerRoles,
     job_unit: Unit | None,
     outline_file: Path | None = None,
-    holes_file: Path | None = None,
+    holes_files: tuple[Path, ...] | None = None,
     repair: bool = False,
     accepted: tuple[str, ...] = (),
 ) -> tuple[Board, Ledger]:
@@ -46,7 +46,7 @@ def read_board(
             "keep one of them",
         )
     selection.check(layers.selections, ledger)
-    roles_by_file = _roles_by_file(file, outline_file, holes_file, sized=stated)
+    roles_by_file = _roles_by_file(file, outline_file, holes_files, sized=stated)
     by_layer: dict[str, list[Mark]] = {}
     keys: dict[str, list[str]] = {"copper": [], "outline": [], "holes": []}
     findings: list[Finding] = list(ledger.take())
@@ -74,7 +74,10 @@ def read_board(
         if "copper" in roles:
             aside = sheet.unused
         for role in roles:
-            keys[role] = [_key(number, layer) for layer in folded(getattr(layers, role))]
+            names = folded(getattr(part, role))
+            if sheet.layer is not None and role == needed[0]:
+                names = [sheet.layer]
+            keys[role] += [_key(number, layer) for layer in names]
     ledger.shown_as = shown_as
     if not any(finding.code in _UNOPENED for finding in findings):
         check_accepted(accepted, ledger.changed, ledger)
@@ -101,15 +104,14 @@ def read_board(
 
 
 def _roles_by_file(
-    file: Path, outline_file: Path | None, holes_file: Path | None, *, sized: bool
+    file: Path, outline_file: Path | None, holes_files: tuple[Path, ...] | None, *, sized: bool
 ) -> dict[Path, list[str]]:
     """What each file of a board draws; with `sized` the job gives the outline as a size."""
     roles: dict[Path, list[str]] = {file: ["copper"]}
-    for other, role in ((outline_file, "outline"), (holes_file, "holes")):
-        if other is not None:
-            roles.setdefault(other, []).append(role)
-        elif role == "holes" or not sized:
-            roles[file].append(role)
+    if outline_file is not None or not sized:
+        roles.setdefault(outline_file or file, []).append("outline")
+    for other in (file,) if holes_files is None else dict.fromkeys(holes_files):
+        roles.setdefault(other, []).append("holes")
     return roles
 
 
@@ -148,7 +150,7 @@ def _part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:
 
 _UNOPENED = frozenset(
     {"drawing-missing", "drawing-unreadable", "drawing-empty", "drawing-too-large"}
-    | {"drawing-not-dxf", "drawing-entities-lost", "entity-damaged"}
+    | {"drawing-not-dxf", "drawing-entities-lost", "entity-damaged", "statement-unreadable"}
 )
 """Refusals after which it is not known what mending would change."""
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
+from millprep.drawing import concentric
 from millprep.drawing.dxf.opening import Drawing
 from millprep.drawing.ledger import Ledger
-from millprep.model.job.layers import Unit
+from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, box_of
+from millprep.model.job.layers import LayerRoles, Unit
 
 MM: dict[Unit, float] = {
     "mm": 1.0,
@@ -153,4 +155,37 @@ def sizes(extent: tuple[float, float], diameters: Sequence[float]) -> str:
         return f"{words}; hole sizes fit a drill series in no one of them clearly better"
     return (
         f"{words}; with {clear.unit}, {clear.share:.0%} of the holes are drill sizes {clear.series}"
+    )
+
+
+def refuse_none(
+    by_layer: Mapping[str, Sequence[Mark]],
+    roles: LayerRoles,
+    said: str | None,
+    key: str,
+    ledger: Ledger,
+) -> None:
+    """Note that nobody says the unit, with what each would make of the marks."""
+    boxes = [box_of(mark) for marks in by_layer.values() for mark in marks]
+    boxes = [b for b in boxes if b is not None]
+    if not boxes:
+        extent = (0.0, 0.0)
+    else:
+        array = np.array(boxes)
+        low, high = array[:, :2].min(axis=0), array[:, 2:].max(axis=0)
+        extent = (float(high[0] - low[0]), float(high[1] - low[1]))
+    hole_layers = {layer.casefold() for layer in roles.holes} or set(by_layer)
+    circles: list[Round] = []
+    for layer in hole_layers:
+        for mark in by_layer.get(layer, []):
+            curve = mark.curve if isinstance(mark, Stroke) else mark
+            if isinstance(curve, Curve) and curve.round is not None:
+                circles.append(curve.round)
+    hint = f"; $MEASUREMENT says {said}, which is wrong at times" if said else ""
+    small = [r.diameter for r in concentric.drills(circles)]
+    ledger.stop(
+        "drawing-no-unit",
+        f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "
+        f"{sizes(extent, small)}",
+        f"say the unit of {ledger.shown_as} in the job, as {key}",
     )

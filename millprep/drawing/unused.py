@@ -164,7 +164,7 @@ def _no_holes(circles: Sequence[Bore], board: Board) -> Finding | None:
         severity="warn",
         message=f"No hole is made, but within the copper there are {_words(within)}; the first "
         f"is at ({first.at[0]:.3f}, {first.at[1]:.3f}) mm. If they are holes, name their layer in "
-        "layers.holes, or the file that draws them in holes_drawing.",
+        "layers.holes, or the file that draws them in drawing.holes.",
         frame="drawing",
         at=first.at,
         board=board.name,

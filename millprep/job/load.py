@@ -195,24 +195,29 @@ _SYNTAX = (
 def _missing_files(plan: JobPlan) -> Iterator[Mistake]:
     layout = known(plan, "layout")
     if layout is not None:
-        yield from settled(_missing(layout, "file", ("layout",)))
+        yield from settled(_missing(known(layout, "file"), ("layout", "file")))
     for i, board in enumerate(known(plan, "boards") or ()):
-        for key in ("drawing", "outline_drawing", "holes_drawing", "netlist"):
-            yield from settled(_missing(board, key, ("board", i)))
+        yield from _missing(known(board, "netlist"), ("board", i, "netlist"))
+        drawing, at = known(board, "drawing"), ("board", i, "drawing")
+        if not isinstance(drawing, JobTable):
+            continue
+        single = known(drawing, "outline") is None and known(drawing, "holes") is None
+        yield from _missing(known(drawing, "copper"), at if single else (*at, "copper"))
+        yield from _missing(known(drawing, "outline"), (*at, "outline"))
+        for n, file in enumerate(known(drawing, "holes") or ()):
+            yield from _missing(file, (*at, "holes", n))
 
 
-def _missing(table: JobTable, key: str, at: KeyPath) -> Iterator[Mistake]:
+def _missing(named: NamedFile | None, at: KeyPath) -> Iterator[Mistake]:
     """A mistake if the file that a key names is not there."""
-    named: NamedFile | None = getattr(table, key)
     if named is None or os.path.isfile(named.file):  # noqa: PTH113 - never raises
         return
     folder = named.file.parent
-    drawings = folder.glob("*.[dD][xX][fF]") if folder.is_dir() else ()
-    names = sorted(drawing.name for drawing in drawings)
+    names = sorted(file.name for file in folder.iterdir()) if folder.is_dir() else []
     words = f"is no file: {plain(named.name)}, seen from the job file's folder"
     if not named.name.isprintable():
         words += "; \\ in a text has a meaning of its own, so write the path with /"
-    yield Mistake("job-missing-file", (*at, key), words + near(named.file.name, names))
+    yield Mistake("job-missing-file", at, words + near(named.file.name, names))
 
 
 def _refused(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from inspect import isclass
 from pathlib import Path as File
 from typing import Any, NamedTuple, get_args, get_origin
@@ -19,6 +20,7 @@ from millprep.model.cutter import Cutter
 from millprep.model.job.cutter_names import KINDS
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobSource, JobTable, Key, keys, partial
+from millprep.model.job.layers import DrawingPlan
 from millprep.model.job.mistakes import (
     KeyPath,
     Mistake,
@@ -32,6 +34,12 @@ from millprep.model.job.mistakes import (
 
 CUTTER_NAME = r"[A-Za-z0-9-]{1,40}"
 CUTTER_NAME_ALLOWED = "of letters A to Z, digits and hyphens, 40 at most, for it names files"
+
+RENAMED = {
+    "outline_drawing": "drawing = { copper = FILE, outline = FILE }",
+    "holes_drawing": "drawing = { copper = FILE, holes = FILE }",
+}
+"""Keys that have another name now, and how they are written."""
 
 
 class Reader:
@@ -119,9 +127,20 @@ class Reader:
         return tuple(self._inner(held.table, item, (*at, i)) for i, item in enumerate(value))
 
     def _inner(self, table: type[JobTable], value: Any, at: KeyPath) -> Any:
+        if isinstance(value, str) and table is DrawingPlan:
+            return self._single(value, at)
         if not isinstance(value, dict):
             return value
         return self._table(table, value, at, partial(table, {}))
+
+    def _single(self, path: str, at: KeyPath) -> Any:
+        """A drawing given by one path, that of the copper; its mistakes are those of the key."""
+        before = len(self.mistakes)
+        table = self._table(DrawingPlan, {"copper": path}, at, partial(DrawingPlan, {}))
+        self.mistakes[before:] = [
+            replace(m, path=at) if m.path == (*at, "copper") else m for m in self.mistakes[before:]
+        ]
+        return table
 
     def _cutter(self, name: str, written: Any) -> Any:
         """A cutter; one without a kind where that is not known."""
@@ -233,6 +252,8 @@ def unknown_key(table: type[JobTable], path: KeyPath) -> Mistake:
     """A key that its table does not have."""
     known = list(keys(table))
     option = nearest(path[-1], known)
+    if path[-1] in RENAMED:
+        return Mistake("job-unknown-key", path, f"is written {RENAMED[str(path[-1])]} now")
     words = "is no known key" + (f"; nearest spelling: {option}" if option else "")
     return Mistake("job-unknown-key", path, f"{words}; allowed: {', '.join(known)}")
 

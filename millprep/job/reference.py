@@ -15,7 +15,7 @@ from millprep.model.job.board import BoardPlan, LayoutTable, PlacePlan
 from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.job import BlankPlan, JobPlan, SetupTable
 from millprep.model.job.keys import JobTable, keys
-from millprep.model.job.layers import LayersTable, Selection
+from millprep.model.job.layers import DrawingPlan, LayersTable, Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
@@ -33,6 +33,7 @@ TABLES: tuple[tuple[str, type[JobTable]], ...] = (
     ("[setup]", SetupTable),
     ("[[setup.clamp]]", Clamp),
     ("[[board]]", BoardPlan),
+    ("[[board]] drawing", DrawingPlan),
     ("[[board]] layers", LayersTable),
     ("[[board.selection]]", Selection),
     ("[[board.place]]", PlacePlan),
@@ -79,6 +80,12 @@ def schema() -> dict[str, Any]:
             _allow_preset(made["$defs"][table.__name__], presets()[kind])
     # all else may be in the bench file
     made["required"] = ["board"]
+    board = made["$defs"]["BoardPlan"]["properties"]
+    drawing = board["drawing"]
+    board["drawing"] = {
+        "description": drawing.pop("description"),
+        "anyOf": [{"type": "string", "minLength": 1}, drawing],
+    }
     properties = made["properties"]
     properties["presets"] = {
         "description": "Presets of your own, one [presets.KIND.NAME] each; best in the bench file",

@@ -36,6 +36,7 @@ class Start:
         choices: for roles that are not settled, what could play them, in words.
         pen: whether the job must say which line of a pen's two rims is the outline.
         gaps: words on the gaps in the outline that the job could close, and by how much.
+        unlayered: roles whose files have no layers: Gerber and drill files.
         repairs: what mending the damaged drawing changes, each with its name in quotes.
         size: of the board, (x, y).
         narrowest: gap between pieces, None when not known.
@@ -53,7 +54,8 @@ class Start:
     unit_words: Sequence[str] = ()
     other_units: Mapping[str, Sequence[str]] | None = None
     outline_drawing: str | None = None
-    holes_drawing: str | None = None
+    holes_drawings: Sequence[str] = ()
+    unlayered: frozenset[str] = frozenset()
     needs_mode: Mapping[str, Sequence[str]] | None = None
     needs_width: Sequence[str] = ()
     choices: Mapping[str, Sequence[str]] | None = None
@@ -74,11 +76,13 @@ class Start:
             out.append("unit")
         out += self.other_units or {}
         roles = self.roles
-        if not roles.copper:
+        if not roles.copper and "copper" not in self.unlayered:
             out.append("layers.copper")
-        if not (roles.outline or roles.outline_box) and roles.outline_margin is None:
+        drawn = roles.outline or roles.outline_box or "outline" in self.unlayered
+        if not drawn and roles.outline_margin is None:
             out.append("layers.outline" if self.outline_drawing else "the outline")
-        if not roles.holes and (self.holes_drawing or (self.choices or {}).get("holes")):
+        holes = self.holes_drawings or (self.choices or {}).get("holes")
+        if not roles.holes and "holes" not in self.unlayered and holes:
             out.append("layers.holes")
         out += ["layers.modes"] if self.needs_mode else []
         out += ["layers.widths"] if self.needs_width else []
@@ -150,23 +154,35 @@ def _board(start: Start) -> list[str]:
     roles = start.roles
     side = '   # >>> "components" or "copper" <<<' if start.drawn_from is None else ""
     lines = [
-        f"drawing = {_quoted(start.drawing)}",
+        f"drawing = {_drawing(start)}",
         f"drawn_from = {_quoted(start.drawn_from or FILL_IN)}{side}",
         "count = 1",
         *_unit(start),
     ]
     choices = start.choices or {}
     for role, names in (("copper", roles.copper), ("holes", roles.holes)):
+        if role in start.unlayered:
+            continue
         lines += [f"# {_plain(line)}" for line in choices.get(role, ())]
         unnamed = role == "holes" and "layers.holes" in start.open
         lines.append(f"layers.{role} = {_listed((FILL_IN,) if unnamed else names)}")
         if role == "copper":
             lines += _modes(start)
-    if start.holes_drawing is not None:
-        lines.append(f"holes_drawing = {_quoted(start.holes_drawing)}")
+    if start.holes_drawings:
         lines += _other_unit(start, "holes_unit", roles.holes_unit)
     outline = _outline(start, choices.get("outline", ()))
     return [*lines, *outline, *_repairs(start), *_selections(start)]
+
+
+def _drawing(start: Start) -> str:
+    """The value of `drawing`: the one file, or a table of files by what they draw."""
+    copper = _quoted(start.drawing)
+    parts = [f"copper = {copper}"]
+    if start.outline_drawing is not None:
+        parts.append(f"outline = {_quoted(start.outline_drawing)}")
+    if start.holes_drawings or "holes" in start.unlayered:
+        parts.append(f"holes = {_listed(start.holes_drawings)}")
+    return copper if len(parts) == 1 else f"{{ {', '.join(parts)} }}"
 
 
 def _selections(start: Start) -> list[str]:
@@ -229,10 +245,10 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
     roles = start.roles
     lines = [f"# {_plain(line)}" for line in choices]
     if start.outline_drawing is not None:
-        lines.append(f"outline_drawing = {_quoted(start.outline_drawing)}")
         lines += _other_unit(start, "outline_unit", roles.outline_unit)
     if roles.outline or start.outline_drawing is not None:
-        lines.append(f"layers.outline = {_listed(roles.outline)}")
+        if "outline" not in start.unlayered:
+            lines.append(f"layers.outline = {_listed(roles.outline)}")
         if start.gaps:
             lines.append("# The outline is open, and would be refused without close_gaps, at:")
             lines += [f"#   {_plain(gap)}" for gap in start.gaps]
@@ -254,7 +270,7 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
             '# layers.outline = ["…"]             # layers that draw it',
             "# outline_margin = 1.0               # the copper's box and this around it, mm",
             "# outline_box = [0.0, 0.0, 0.0, 0.0] # x0, y0, x1, y1: drawing coordinates, mm",
-            '# outline_drawing = "….dxf"          # another file, with its layers.outline',
+            '# drawing.outline: another file, { copper = "…", outline = "…" }, draws it',
         ]
     return lines
 

@@ -195,9 +195,7 @@ def check_pins(
     return tuple(findings)
 
 
-def _remedy(
-    holes: Sequence[RegistrationHole], errors: HoleErrors, plan: RegistrationPlan
-) -> str:
+def _remedy(holes: Sequence[RegistrationHole], errors: HoleErrors, plan: RegistrationPlan) -> str:
     """The least change of the job with which the blank drops on."""
     for words, other in _changes(plan):
         share = drop_on(holes, errors, other)

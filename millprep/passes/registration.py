@@ -100,8 +100,7 @@ def choose(
         for hole in holes:
             pins.setdefault(hole.machine, f"p{len(pins) + 1}")
     return tuple(
-        replace(hole, id=f"r{n}", pin=pins.get(hole.machine, ""))
-        for n, hole in enumerate(holes, 1)
+        replace(hole, id=f"r{n}", pin=pins.get(hole.machine, "")) for n, hole in enumerate(holes, 1)
     )
 
 

@@ -143,10 +143,7 @@ def _signs(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> li
         (pose.point(hole.blank), hole, _made(hole))
         for hole in drilled_in(contents, milling_pass.number)
     ]
-    named += [
-        (hole.machine, hole, ROLES[_kind(hole)])
-        for hole in milling_pass.registration
-    ]
+    named += [(hole.machine, hole, ROLES[_kind(hole)]) for hole in milling_pass.registration]
     for _, hole, _ in named:
         registration_hole(on, hole, pose.shape(hole.spine))
     marks.signs(on, [(0.0, 0.0)], "cross", size=8, over=7)

@@ -74,9 +74,7 @@ def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapel
     return result
 
 
-def _milled(
-    areas: NDArray[np.object_], slots: Sequence[Hole]
-) -> dict[str, shapely.Polygon]:
+def _milled(areas: NDArray[np.object_], slots: Sequence[Hole]) -> dict[str, shapely.Polygon]:
     """What the grooves took of each slot and close around it; slots half uncut are not in.
 
     A groove that lies next to the slot, such as the isolation of its pad, is no part of it.

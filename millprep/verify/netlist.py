@@ -241,9 +241,7 @@ def _listed(words: Sequence[str]) -> str:
     return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
 
 
-def _nearest(
-    first: Sequence[NetPoint], second: Sequence[NetPoint]
-) -> tuple[NetPoint, NetPoint]:
+def _nearest(first: Sequence[NetPoint], second: Sequence[NetPoint]) -> tuple[NetPoint, NetPoint]:
     """The two points nearest to each other, one of each list."""
     a, b = (np.array([point.at for point in points]) for points in (first, second))
     far = np.hypot(*(a[:, None, :] - b[None, :, :]).transpose(2, 0, 1))
@@ -300,4 +298,3 @@ def check_cut_nets(plan: BoardPlan, cut: AsCut, placement: Placement) -> tuple[F
 
 def _pieces_on(part: CopperPart, index: int) -> str:
     return " + ".join(piece for copy, piece in part.pieces if copy == index)
-

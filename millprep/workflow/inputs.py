@@ -35,14 +35,15 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
     faults: list[Finding] = []
     for board in plan.boards:
         try:
+            files = board.drawing
             drawn = drawing.read(
-                board.drawing.file,
+                files.copper.file,
                 name=board.name,
-                shown_as=board.drawing.name,
+                shown_as=files.copper.name,
                 layers=board.roles,
                 unit=board.unit,
-                outline_file=board.outline_drawing and board.outline_drawing.file,
-                holes_file=board.holes_drawing and board.holes_drawing.file,
+                outline_file=files.outline and files.outline.file,
+                holes_files=None if files.holes is None else tuple(h.file for h in files.holes),
                 repair=repair,
                 accepted=board.accepted,
             )
@@ -184,7 +185,7 @@ def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
 
     What changes nothing does not.
     """
-    roles = plan.layers
+    roles = plan.roles
     looked_at = {selection.layer for selection in plan.selections}
     used = None in looked_at or left.layer in {
         *roles.copper, *roles.outline, *roles.holes, *looked_at,

@@ -124,7 +124,7 @@ def laid_out(
             raise Refusal(laid.findings)
     layout = laid.layout(boards, plan.blanks)
     files = [i.file for i in cut_set.inputs]
-    drawn = {board.name: files.index(board.drawing.name) for board in plan.boards}
+    drawn = {board.name: files.index(board.drawing.copper.name) for board in plan.boards}
     names, faults = nets.name(plan.boards, layout, facts)
     pins = {board.name: nets.pins(board) for board in boards}
     blanks = tuple(

@@ -67,7 +67,7 @@ def test_a_file_that_is_no_drawing(tmp_path: Path) -> None:
     put(tmp_path)
     (tmp_path / "lamp.dxf").write_bytes(b"%PDF-1.7\n")
     (said,) = refused(tmp_path, 3)
-    assert "lamp.dxf does not begin like a DXF file, but like a PDF file; export" in said
+    assert "lamp.dxf is no DXF, Gerber or drill file, but like a PDF file; export" in said
 
 
 def test_a_drawing_that_breaks_off(tmp_path: Path) -> None:

@@ -104,10 +104,7 @@ def test_outline_and_holes_from_other_drawings() -> None:
     small_job.draw(Path("lamp.dxf"), sheen)
     board = written("--outline-drawing", "edge.dxf", "--holes-drawing", "holes.dxf")
     assert board.roles == ROLES
-    assert board.outline_drawing is not None
-    assert board.holes_drawing is not None
-    assert board.outline_drawing.name == "edge.dxf"
-    assert board.holes_drawing.name == "holes.dxf"
+    assert [file.name for file in board.files] == ["lamp.dxf", "edge.dxf", "holes.dxf"]
     cut_set = prepare(Path("job.toml"), Path("out"))
     assert len(cut_set.layout.placements[0].board.holes) == 3
 
@@ -252,4 +249,4 @@ def test_a_drawing_of_any_name_and_layer() -> None:
     doc.saveas("a b {x}.dxf")
     board = written("--margin", "1", drawing="a b {x}.dxf")
     assert board.layers.copper == ("Züge 100% {0}",)
-    assert board.drawing.name == "a b {x}.dxf"
+    assert board.drawing.copper.name == "a b {x}.dxf"

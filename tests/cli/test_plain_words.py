@@ -61,12 +61,17 @@ def test_a_job_with_a_mistake(tmp_path: Path, text: str, code: int, words: str) 
 
 
 @pytest.mark.parametrize(
-    ("content", "kind"), [(GERBER, "a Gerber file"), (DRILLS, "a drill file"), ("<svg>", "an SVG")]
+    ("content", "words"),
+    [
+        (GERBER, "which is a Gerber file and has no layers"),
+        (DRILLS, "which is a drill file and has no layers"),
+        ("<svg>", "is no DXF, Gerber or drill file, but like an SVG file"),
+    ],
 )
-def test_a_file_that_is_no_drawing(tmp_path: Path, content: str, kind: str) -> None:
+def test_a_file_of_another_kind(tmp_path: Path, content: str, words: str) -> None:
     put(tmp_path)
     (tmp_path / "lamp.dxf").write_text(content, encoding="ascii")
-    assert f"does not begin like a DXF file, but like {kind}" in said(tmp_path, code=3)
+    assert words in said(tmp_path, code=3)
 
 
 def test_the_only_copy_left_out(tmp_path: Path) -> None:

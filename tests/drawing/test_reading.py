@@ -465,7 +465,7 @@ def test_outline_and_holes_in_files_of_their_own(tmp_path: Path) -> None:
         files[role] = sheet.file
     board = read(
         files["foil"], name="lamp", shown_as="foil.dxf", layers=ROLES, unit=None,
-        outline_file=files["rim"], holes_file=files["bores"],
+        outline_file=files["rim"], holes_files=(files["bores"],),
     )  # fmt: skip
     # each file is read in its own unit
     assert board.outline.bounds == pytest.approx((0, 0, 1270, 762))
@@ -474,7 +474,7 @@ def test_outline_and_holes_in_files_of_their_own(tmp_path: Path) -> None:
     with pytest.raises(Refusal) as caught:
         read(
             files["foil"], name="lamp", shown_as="foil.dxf", layers=ROLES, unit=None,
-            outline_file=tmp_path / "none.dxf", holes_file=files["foil"],
+            outline_file=tmp_path / "none.dxf", holes_files=(files["foil"],),
         )  # fmt: skip
     assert {(f.code, f.file) for f in caught.value.findings} == {
         ("drawing-missing", "none.dxf"), ("holes-empty", "foil.dxf"),

@@ -141,9 +141,7 @@ def test_the_least_time_is_what_is_cut_and_the_tree_between() -> None:
 
 
 @pytest.mark.parametrize("work", ["isolate", "drill"])
-def test_a_program_of_an_example_takes_as_long_in_small_steps(
-    indicators: Path, work: str
-) -> None:
+def test_a_program_of_an_example_takes_as_long_in_small_steps(indicators: Path, work: str) -> None:
     report = json.loads((indicators / "report.json").read_text("utf-8"))
     each = report["passes"][-1]
     row = next(program for program in each["programs"] if program["work"] == work)

@@ -50,9 +50,9 @@ def walk(
     plan = job.load(file)
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing.file,
+        one.drawing.copper.file,
         name=one.name,
-        shown_as=one.drawing.name,
+        shown_as=one.drawing.copper.name,
         layers=one.roles,
         unit=one.unit,
     )

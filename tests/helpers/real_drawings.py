@@ -172,6 +172,6 @@ def attempt(file: str, unit: Unit | None, roles: LayerRoles, pad: Path) -> Board
     if roles.copper == ("foil",):
         return read(
             pad, name="b", shown_as="pad.dxf", layers=roles, unit=unit,
-            outline_file=real, holes_file=real,
+            outline_file=real, holes_files=(real,),
         )  # fmt: skip
     return read(real, name="b", shown_as=file, layers=roles, unit=unit)

@@ -73,8 +73,10 @@ shape = "closed"
 
 def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
     (tmp_path / "edge.dxf").touch()
-    text = LAYERS + 'outline_drawing = "edge.dxf"\nholes_drawing = "memory.dxf"\n'
-    plan = load(write(tmp_path, board(text + 'accept_repairs = ["x"]\n'))).boards[0]
+    files = '{ copper = "memory.dxf", outline = "edge.dxf", holes = "memory.dxf" }'
+    text = changed('drawing = "memory.dxf"', f"drawing = {files}", JOB)
+    text = changed(LAYERS, LAYERS + 'accept_repairs = ["x"]\n', text)
+    plan = load(write(tmp_path, text)).boards[0]
     assert [name for _, name in plan.files] == ["memory.dxf", "edge.dxf", "memory.dxf"]
     assert all(file.is_file() for file, _ in plan.files)
     assert plan.accepted == ("x",)
@@ -85,7 +87,8 @@ def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
     [
         (BARE, [
             "job.toml:17:1: [[board]] 1 layers names no outline: give its layers as "
-            "layers.outline, or outline_box = [x0, y0, x1, y1], or outline_margin around the copper"
+            "layers.outline, its file as drawing.outline, or outline_box = [x0, y0, x1, y1], or "
+            "outline_margin around the copper"
         ]),
         (LAYERS + "outline_margin = 1\n", [
             "job.toml:18:1: [[board]] 1 outline_margin gives the outline that layers.outline "
@@ -99,17 +102,16 @@ def test_further_drawings_and_accepted_repairs(tmp_path: Path) -> None:
             "job.toml:18:1: [[board]] 1 outline_box must be four plain numbers in mm, [x0, y0, "
             "x1, y1] with x0 < x1 and y0 < y1; got [0, 0, 0, 1]"
         ]),
-        (BARE + 'outline_margin = 1\noutline_drawing = "memory.dxf"\n', [
-            "job.toml:19:1: [[board]] 1 outline_drawing needs layers.outline, the layers in it "
-            "that draw the outline"
+        (LAYERS + 'outline_drawing = "memory.dxf"\n', [
+            "job.toml:18:1: [[board]] 1 outline_drawing is written drawing = { copper = FILE, "
+            "outline = FILE } now"
         ]),
-        (BARE + 'outline_margin = 1\nholes_drawing = "memory.dxf"\n', [
-            "job.toml:19:1: [[board]] 1 holes_drawing needs layers.holes, the layers in it that "
-            "draw the holes"
+        (LAYERS + 'holes_unit = "mm"\n', [
+            "job.toml:18:1: [[board]] 1 holes_unit is for drawing.holes, which is not given"
         ]),
-        (LAYERS + 'outline_drawing = "memry.dxf"\n', [
-            "job.toml:18:1: [[board]] 1 outline_drawing is no file: \"memry.dxf\", seen from the "
-            "job file's folder; nearest spelling: \"memory.dxf\""
+        ('layers = { copper = ["T"], outline = ["E"] }\n', [
+            "job.toml:17:1: [[board]] 1 layers.holes is missing (layers that hold the holes; [] "
+            'for none); needed: a list of layer names, such as ["TRACKS"]'
         ]),
         ('layers = { copper = ["TRACKS"], outline = [], holes = [], modes = { TRACK = "fills" } }'
          "\noutline_margin = 1\n", [
@@ -146,3 +148,38 @@ def test_contradictions(tmp_path: Path, text: str, said: list[str]) -> None:
     assert len(found) == len(said), found
     for message, start in zip(found, said, strict=True):
         assert message.startswith(start), message
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [
+        ('"memry.dxf"', [
+            'job.toml:15:1: [[board]] 1 drawing is no file: "memry.dxf", seen from the job '
+            'file\'s folder; nearest spelling: "memory.dxf"'
+        ]),
+        ('{ copper = "memory.dxf", outline = "memry.dxf", holes = ["memry.dxf"] }', [
+            'job.toml:15:36: [[board]] 1 drawing.outline is no file: "memry.dxf", seen from the '
+            'job file\'s folder; nearest spelling: "memory.dxf"',
+            'job.toml:15:68: [[board]] 1 drawing.holes item 1 is no file: "memry.dxf", seen from '
+            'the job file\'s folder; nearest spelling: "memory.dxf"',
+        ]),
+        ('{ outline = "memory.dxf", holes = [] }', [
+            "job.toml:15:1: [[board]] 1 drawing.copper is missing (the file that draws the "
+            "copper); needed: the path of a DXF, Gerber or drill file"
+        ]),
+        ("3", [
+            "job.toml:15:1: [[board]] 1 drawing must be the path of a DXF, Gerber or drill file, "
+            'or a table such as { copper = "a.gbr", outline = "b.gbr", holes = ["c"] }; got 3'
+        ]),
+    ],
+)  # fmt: skip
+def test_mistakes_in_the_files_of_a_drawing(tmp_path: Path, files: str, said: list[str]) -> None:
+    text = changed('drawing = "memory.dxf"', f"drawing = {files}", JOB)
+    assert messages(tmp_path, text) == said
+
+
+def test_files_without_layers_need_no_layers(tmp_path: Path) -> None:
+    text = changed(LAYERS, "", JOB)
+    files = '{ copper = "memory.dxf", outline = "memory.dxf", holes = [] }'
+    text = changed('drawing = "memory.dxf"', f"drawing = {files}", text)
+    assert load(write(tmp_path, text)).boards[0].roles == LayerRoles((), (), ())

@@ -58,8 +58,17 @@ def test_a_line_of_ones_own_is_refused_with_its_place(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["M8", "m 9", "G64 (smooth)", "G4 P1.5", "G17 G21 G90 G94", "G61.1", "(words)", "G98",
-     "G64 P0.01"],
+    [
+        "M8",
+        "m 9",
+        "G64 (smooth)",
+        "G4 P1.5",
+        "G17 G21 G90 G94",
+        "G61.1",
+        "(words)",
+        "G98",
+        "G64 P0.01",
+    ],
 )
 def test_lines_that_move_nothing_may_stand(line: str) -> None:
     assert unfit(line, "brackets") is None

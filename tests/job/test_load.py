@@ -194,7 +194,7 @@ def test_a_short_job_is_filled_with_the_documented_defaults(tmp_path: Path) -> N
     assert (plan.registration.sigma, plan.registration.assumed) == (0.03, True)
     assert [c.name for c in plan.registration.cutters] == ["mill", "drill"]
     board = plan.boards[0]
-    assert board.drawing == ((tmp_path / "memory.dxf").resolve(), "memory.dxf")
+    assert board.drawing.copper == ((tmp_path / "memory.dxf").resolve(), "memory.dxf")
     assert (board.count, board.unit) == (1, None)
     assert board.roles == LayerRoles(("TRACKS",), ("EDGE",), ("PINS",))
 

@@ -28,7 +28,7 @@ def test_it_loads_once_the_side_is_filled_in(tmp_path: Path) -> None:
     assert plan.boards[0].roles == ROLES
     assert plan.boards[0].unit is None
     assert plan.blanks[0].size == (500.0, 110.0)
-    assert plan.boards[0].drawing.name == "memory.dxf"
+    assert plan.boards[0].drawing.copper.name == "memory.dxf"
 
 
 def test_until_then_the_side_is_the_one_thing_that_is_asked_for(tmp_path: Path) -> None:
@@ -59,12 +59,10 @@ def test_a_box_and_further_drawings_are_written(tmp_path: Path) -> None:
     boxed = full(roles=replace(ROLES, outline=(), outline_box=(0.0, -1.5, 30.0, 20.0)))
     assert load(write(tmp_path, starter(boxed))).boards[0].roles == boxed.roles
     apart = full(
-        roles=replace(ROLES, holes=("H",)), outline_drawing="edge.dxf", holes_drawing="holes.dxf"
+        roles=replace(ROLES, holes=("H",)), outline_drawing="edge.dxf", holes_drawings=["holes.dxf"]
     )
     board = load(write(tmp_path, starter(apart))).boards[0]
-    assert board.outline_drawing is not None
-    assert board.holes_drawing is not None
-    assert (board.outline_drawing.name, board.holes_drawing.name) == ("edge.dxf", "holes.dxf")
+    assert [file.name for file in board.files] == [apart.drawing, "edge.dxf", "holes.dxf"]
     assert board.roles == apart.roles
 
 

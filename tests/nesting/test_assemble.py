@@ -12,7 +12,7 @@ from millprep.model.finding import Refusal
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import BlankPlan
 from millprep.model.job.keys import NamedFile
-from millprep.model.job.layers import LayersTable
+from millprep.model.job.layers import DrawingPlan, LayersTable
 from millprep.nesting.nest import Effort, nest
 from millprep.nesting.wanted import (
     area_of,
@@ -27,7 +27,7 @@ OUTLINE = shapely.box(100, -50, 160, -20).difference(shapely.box(150, -30, 160, 
 assert isinstance(OUTLINE, shapely.Polygon)
 BOARD = Board("lamp", OUTLINE, (CopperPiece("c1", shapely.box(101, -49, 103, -48)),), ())
 PLAN = BoardPlan(
-    name="lamp", drawing=NamedFile(Path("/lamp.dxf"), "lamp.dxf"), count=3,
+    name="lamp", drawing=DrawingPlan(NamedFile(Path("/lamp.dxf"), "lamp.dxf")), count=3,
     drawn_from="components", layers=LayersTable(copper=("c",), outline=("o",), holes=()),
     turns=(0.0, 90.0), priority=2,
 )  # fmt: skip

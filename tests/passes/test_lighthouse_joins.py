@@ -22,9 +22,9 @@ def test_the_joins_are_as_the_example_says() -> None:
     plan = job.load(EXAMPLE / "memory-board.toml")
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing.file,
+        one.drawing.copper.file,
         name=one.name,
-        shown_as=one.drawing.name,
+        shown_as=one.drawing.copper.name,
         layers=one.roles,
         unit=one.unit,
     )

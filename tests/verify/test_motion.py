@@ -202,9 +202,7 @@ class TestClamps:
 
     def way(self, y: float, z: float = 2.0) -> str:
         """A rapid past the clamp."""
-        return GOOD.replace(
-            END, f"G0 Z{z:.3f}\nG0 X20. Y{y:.3f}\nG0 X55. Y{y:.3f}\n{END}"
-        )
+        return GOOD.replace(END, f"G0 Z{z:.3f}\nG0 X20. Y{y:.3f}\nG0 X55. Y{y:.3f}\n{END}")
 
     def test_a_rapid_keeps_the_shank_clear(self) -> None:
         # The clamp's top is 6 mm above the tip, at the end of the flute: a vee of 30 degrees

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from millprep.drawing import kinds
 from millprep.drawing.dxf import opening_losses, raw, tags
 from millprep.drawing.dxf.changes import Change
 from millprep.drawing.dxf.raw import Raw
@@ -41,16 +42,11 @@ class Drawing:
     changes: tuple[Change, ...]
 
 
-def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
-    """Open a drawing.
-
-    Args:
-        file: the DXF file.
-        ledger: takes the faults.
-        repair: whether the library may mend a file that does not open as it is.
+def content_of(file: Path, ledger: Ledger) -> bytes:
+    """The bytes of a drawing.
 
     Raises:
-        Refusal: exit code 3, when there is no such file or it is no sound DXF.
+        Refusal: exit code 3, when there is no such file, or it is empty or far too large.
     """
     try:
         with file.open("rb") as stream:
@@ -58,7 +54,7 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     except FileNotFoundError:
         ledger.stop("drawing-missing", f"there is no file {ledger.shown_as}", "correct its path")
     except IsADirectoryError:
-        ledger.stop("drawing-missing", f"{ledger.shown_as} is a folder", "name the DXF file in it")
+        ledger.stop("drawing-missing", f"{ledger.shown_as} is a folder", "name the file in it")
     except OSError as fault:
         ledger.stop(
             "drawing-unreadable",
@@ -74,12 +70,24 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
             f"{ledger.shown_as} has more than {MOST_BYTES / 1e6:.0f} MB",
             "export only the layers of the board",
         )
-    elif not _looks_like_dxf(content[:4096]):
-        ledger.stop(
-            "drawing-not-dxf",
-            f"{ledger.shown_as} does not begin like a DXF file{_other_kind(content)}",
-            "export the drawing as DXF, R12 or later",
-        )
+    ledger.refuse_if_stopped()
+    return content
+
+
+def load(file: Path, content: bytes, ledger: Ledger, repair: bool = False) -> Drawing:
+    """Open a DXF drawing.
+
+    Args:
+        file: the DXF file.
+        content: its bytes.
+        ledger: takes the faults.
+        repair: whether the library may mend a file that does not open as it is.
+
+    Raises:
+        Refusal: exit code 3, when it is no sound DXF.
+    """
+    if kinds.kind_of(content) != "DXF":
+        kinds.refuse_unknown(content, ledger)
     elif (count := len(_RECORD.findall(content))) > MOST_RECORDS:
         ledger.stop(
             "drawing-too-large",
@@ -99,30 +107,8 @@ def load(file: Path, ledger: Ledger, repair: bool = False) -> Drawing:
     return Drawing(doc, said, tagged, changes)
 
 
-def _other_kind(content: bytes) -> str:
-    """What a file that is no DXF seems to be, by how it begins."""
-    kinds = {
-        rb"\s*(%(FS|MO|TF|AD|AM|LP|IN)|G04)": "a Gerber file",
-        rb"\s*M48": "a drill file",
-        rb"AC10\d\d": "a DWG file",
-        rb"\s*<(\?xml|svg)": "an SVG file",
-        rb"%PDF": "a PDF file",
-        rb"\x89PNG|\xff\xd8": "a picture",
-    }
-    kind = next((kind for mark, kind in kinds.items() if re.match(mark, content)), None)
-    return f", but like {kind}" if kind else ""
-
-
 _RECORD = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*[A-Z]", re.MULTILINE)
 """The group code that begins an entity of a text file, and the kind after it."""
-
-
-def _looks_like_dxf(head: bytes) -> bool:
-    """Whether the first lines are pairs of a group code and a value, or the binary mark."""
-    if head.startswith(b"AutoCAD Binary DXF"):
-        return True
-    first = head.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip()
-    return first.isdigit()
 
 
 Opened = tuple[Any, tuple[Change, ...]]

@@ -10,9 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from millprep.drawing import selection, unit
+from millprep.drawing import kinds, selection, unit
 from millprep.drawing.dxf import opening
 from millprep.drawing.dxf.entities import walk
+from millprep.drawing.gerber.marks import open_file
+from millprep.drawing.kinds import Kind
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread
 from millprep.drawing.marks.neighbours import TooMuchError
@@ -57,6 +59,8 @@ class Survey:
     """What a drawing holds. The working unit is mm where the unit is known, else the drawing's.
 
     Attributes:
+        kind: of file; a Gerber or drill file has one layer, called by the file's name.
+        function: what such a file says of itself, `("Copper", "L2", "Bot")`.
         version: of the format, as the file says ("AC1027").
         entities: number in the model space.
         layers: those with something drawn on them, by name.
@@ -78,6 +82,8 @@ class Survey:
         selections: those that take the region that was given; the layers are called by them.
     """
 
+    kind: Kind
+    function: tuple[str, ...]
     version: str
     entities: int
     layers: tuple[SurveyedLayer, ...]
@@ -110,7 +116,7 @@ def survey_file(
     repair: bool = False,
     region: Box | None = None,
 ) -> Survey:
-    """Survey a DXF file.
+    """Survey a DXF, Gerber or drill file.
 
     Args:
         file: the drawing.
@@ -119,10 +125,86 @@ def survey_file(
         region: only what lies wholly within this rectangle, drawing coordinates in mm.
 
     Raises:
-        Refusal: exit code 3, when the file is missing, damaged, no DXF, or of another unit.
+        Refusal: exit code 3, when the file is missing, damaged, of another kind or another unit.
     """
     ledger = Ledger(None, file.name)
-    drawing = opening.load(file, ledger, repair)
+    content = opening.content_of(file, ledger)
+    kind = kinds.kind_of(content)
+    if kind in ("Gerber", "drill"):
+        held = _fabrication(content, kind, file.name, unit_given, ledger)
+    else:
+        held = _dxf(file, content, unit_given, repair, ledger)
+    scale = held.scale
+    if region is not None and scale is None:
+        words = f"{file.name} does not say its unit, so a region in mm cannot be taken from it"
+        ledger.stop("drawing-no-unit", words, "say the unit of this drawing too")
+    ledger.refuse_if_stopped()
+    layers, unread, selections = _walked(held.marks, region, ledger)
+    if kind == "DXF" and all(layer.box is None for layer in layers) and not unread:
+        counts = sum((layer.kinds for layer in layers), Counter[str]())
+        shown = ", ".join(f"{n} {what}" for what, n in counts.most_common(6))
+        ledger.stop(
+            "drawing-empty",
+            f"{file.name} holds no line and no area: {shown}",
+            "export the layers that draw the board",
+        )
+        ledger.refuse_if_stopped()
+    try:
+        guessed = guess(layers, in_mm=scale is not None)
+    except TooMuchError as fault:
+        raise _too_much(fault, ledger) from None
+    box = joined([layer.box for layer in layers])
+    per_mm = 1.0 / scale if scale else 1.0
+    extent, diameters = _measured(layers, guessed, box)
+    size = (extent[0] * per_mm, extent[1] * per_mm)
+    drills = [diameter * per_mm for diameter in diameters]
+    return Survey(
+        kind=kind or "DXF",
+        function=held.function,
+        version=held.version,
+        entities=held.count,
+        layers=tuple(_layer(layer, guessed, layer.name in held.hidden) for layer in layers),
+        box=box,
+        unit=held.unit or unit_given,
+        unit_mm=scale,
+        stated=held.unit is not None,
+        hint=held.hint,
+        units=unit.readings(size, drills),
+        unit_words=unit.sizes(size, drills),
+        roles=guessed.roles,
+        edge=guessed.edge,
+        needs_mode=tuple(guessed.needs_mode),
+        needs_width=tuple(guessed.needs_width),
+        close_gaps=guessed.close_gaps,
+        doubts=tuple(guessed.doubts),
+        unread=(
+            *(f"{n} × {words}" for words, n in sorted(unread.items())),
+            *(() if repair else held.changes),
+        ),
+        repairs=held.changes if repair else (),
+        selections=selections,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """What a file of any kind holds: `marks` in mm where `scale` is known."""
+
+    version: str
+    count: int
+    marks: Iterable[Mark]
+    unit: str | None
+    scale: float | None
+    hint: str | None = None
+    hidden: frozenset[str] = frozenset()
+    changes: tuple[str, ...] = ()
+    function: tuple[str, ...] = ()
+
+
+def _dxf(
+    file: Path, content: bytes, unit_given: Unit | None, repair: bool, ledger: Ledger
+) -> _Held:
+    drawing = opening.load(file, content, ledger, repair)
     doc = drawing.doc
     entities = list(doc.modelspace())
     if not entities:
@@ -134,65 +216,38 @@ def survey_file(
     said = unit.of_file(drawing)
     scale = unit.scale(drawing, unit_given, ledger)
     ledger.refuse_if_stopped()
-    if region is not None and scale is None:
-        words = f"{file.name} does not say its unit, so a region in mm cannot be taken from it"
-        ledger.stop("drawing-no-unit", words, "say the unit of this drawing too")
-    ledger.refuse_if_stopped()
-    layers, unread, selections = _walked(entities, scale or 1.0, region, ledger)
-    if all(layer.box is None for layer in layers) and not unread:
-        kinds = sum((layer.kinds for layer in layers), Counter[str]())
-        shown = ", ".join(f"{n} {kind}" for kind, n in kinds.most_common(6))
-        ledger.stop(
-            "drawing-empty",
-            f"{file.name} holds no line and no area: {shown}",
-            "export the layers that draw the board",
-        )
-        ledger.refuse_if_stopped()
-    hidden = {str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()}
-    try:
-        guessed = guess(layers, in_mm=scale is not None)
-    except TooMuchError as fault:
-        raise _too_much(fault, ledger) from None
-    box = joined([layer.box for layer in layers])
-    per_mm = 1.0 / scale if scale else 1.0
-    extent, diameters = _measured(layers, guessed, box)
-    size = (extent[0] * per_mm, extent[1] * per_mm)
-    drills = [diameter * per_mm for diameter in diameters]
-    return Survey(
-        version=str(doc.dxfversion),
-        entities=len(entities),
-        layers=tuple(_layer(layer, guessed, layer.name in hidden) for layer in layers),
-        box=box,
-        unit=said[0] if said else unit_given,
-        unit_mm=scale,
-        stated=said is not None,
-        hint=unit.measurement(drawing),
-        units=unit.readings(size, drills),
-        unit_words=unit.sizes(size, drills),
-        roles=guessed.roles,
-        edge=guessed.edge,
-        needs_mode=tuple(guessed.needs_mode),
-        needs_width=tuple(guessed.needs_width),
-        close_gaps=guessed.close_gaps,
-        doubts=tuple(guessed.doubts),
-        unread=(
-            *(f"{n} × {words}" for words, n in sorted(unread.items())),
-            *(str(change) for change in drawing.changes if not repair),
-        ),
-        repairs=tuple(str(change) for change in drawing.changes if repair),
-        selections=selections,
+    return _Held(
+        str(doc.dxfversion),
+        len(entities),
+        walk(entities, scale or 1.0, lambda _: True),
+        said[0] if said else None,
+        scale,
+        unit.measurement(drawing),
+        frozenset(str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()),
+        tuple(str(change) for change in drawing.changes),
     )
 
 
+def _fabrication(
+    content: bytes, kind: Kind, name: str, unit_given: Unit | None, ledger: Ledger
+) -> _Held:
+    held = open_file(content, kind, name, ("--unit", unit_given, None), ledger)
+    ledger.refuse_if_stopped()
+    says = f" ({', '.join(held.function)})" if held.function else ""
+    known = held.unit or unit_given
+    marks: tuple[Mark, ...] = (*held.marks, *held.noted)
+    scale = None if known is None else unit.MM[known]
+    return _Held(f"{kind} file{says}", held.count, marks, held.unit, scale, function=held.function)
+
+
 def _walked(
-    entities: list[object], scale: float, region: Box | None, ledger: Ledger
+    marks: Iterable[Mark], region: Box | None, ledger: Ledger
 ) -> tuple[list[LayerFacts], Counter[str], tuple[Selection, ...]]:
     """Facts of every layer, by name, what could not be read, and selections that take a region."""
     layers: dict[str, LayerFacts] = {}
     unread: Counter[str] = Counter()
     selections: tuple[Selection, ...] = ()
     try:
-        marks: Iterable[Mark] = walk(entities, scale, lambda _: True)
         if region is not None:
             marks, selections = _within(list(marks), region)
         for mark in marks:

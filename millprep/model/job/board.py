@@ -25,9 +25,12 @@ from millprep.model.job.keys import (
     choice,
     entry,
     flag,
+    keys,
     number,
 )
 from millprep.model.job.layers import (
+    FILE_ALLOWED,
+    DrawingPlan,
     DrawnFrom,
     LayerRoles,
     LayersTable,
@@ -39,7 +42,6 @@ from millprep.model.job.mistakes import Mistake, UnsettledError, check, known, t
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.net import Wire
 
-DXF_ALLOWED = "the path of a DXF file"
 Turn = Annotated[float, Field(ge=-360, le=360)]
 
 
@@ -76,21 +78,14 @@ class BoardPlan(JobTable):
     name: Name = entry(
         "What the reports call the board",
         NAME_ALLOWED,
-        otherwise=lambda _, board: PurePath(board.drawing.name).stem,
+        otherwise=lambda _, board: PurePath(board.drawing.copper.name).stem,
         words="the drawing's name",
     )
-    drawing: FilePath = entry("The DXF file, as seen from the job file's folder", DXF_ALLOWED)
-    outline_drawing: FilePath | None = entry(
-        "The DXF file that holds the outline, where `drawing` does not",
-        DXF_ALLOWED,
-        default=None,
-        words="`drawing`",
-    )
-    holes_drawing: FilePath | None = entry(
-        "The DXF file that holds the holes, where `drawing` does not",
-        DXF_ALLOWED,
-        default=None,
-        words="`drawing`",
+    drawing: DrawingPlan = entry(
+        "The drawing: one DXF file, or a table of files by what they draw, as seen from the job "
+        "file's folder",
+        FILE_ALLOWED
+        + ', or a table such as { copper = "a.gbr", outline = "b.gbr", holes = ["c"] }',
     )
     netlist: FilePath | None = entry(
         "The netlist that the copper must agree with: IPC-D-356, or a table net,x,y,part,pin",
@@ -151,18 +146,23 @@ class BoardPlan(JobTable):
         words="what the drawing gives",
     )
     outline_unit: Unit | None = choice(
-        "Unit of `outline_drawing`, for a file that gives none or a wrong one",
+        "Unit of `drawing.outline`, for a file that gives none or a wrong one",
         Unit,
         default=None,
         words="what the file gives, else `unit`",
     )
     holes_unit: Unit | None = choice(
-        "Unit of `holes_drawing`, for a file that gives none or a wrong one",
+        "Unit of `drawing.holes`, for files that give none or a wrong one",
         Unit,
         default=None,
         words="what the file gives, else `unit`",
     )
-    layers: LayersTable = entry("Layers by role", "a table of layer names by role")
+    layers: LayersTable = entry(
+        "Layers of DXF files by role",
+        "a table of layer names by role",
+        default=LayersTable(),
+        words="none, where no file is DXF",
+    )
     outline_box: Corners | None = entry(
         "The board as a rectangle, where no layer draws its outline; drawing coordinates",
         CORNERS_ALLOWED,
@@ -238,17 +238,16 @@ class BoardPlan(JobTable):
     @property
     def files(self) -> tuple[NamedFile, ...]:
         """Every drawing, and the netlist."""
-        drawings = (self.drawing, self.outline_drawing, self.holes_drawing, self.netlist)
-        return tuple(drawing for drawing in drawings if drawing is not None)
+        return (*self.drawing.files, *(() if self.netlist is None else (self.netlist,)))
 
     @property
     def roles(self) -> LayerRoles:
         """Which layers have which role, and how they are read."""
         layers = self.layers
         return LayerRoles(
-            copper=layers.copper,
+            copper=layers.copper or (),
             outline=layers.outline,
-            holes=layers.holes,
+            holes=layers.holes or (),
             other=layers.other,
             copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
             line_widths=tuple(layers.widths.items()),
@@ -277,28 +276,37 @@ class BoardPlan(JobTable):
     def _outline_once(self) -> Iterator[Mistake]:
         """A board's edge is drawn on a layer or given as a size, one of them and once."""
         box, margin = self.outline_box, self.outline_margin
-        ways = [bool(self.layers.outline), box is not None, margin is not None]
+        drawn = bool(self.layers.outline or self.drawing.outline)
+        ways = [drawn, box is not None, margin is not None]
         if not any(ways):
             words = (
-                "names no outline: give its layers as layers.outline, or outline_box = [x0, y0, "
-                "x1, y1], or outline_margin around the copper"
+                "names no outline: give its layers as layers.outline, its file as drawing.outline, "
+                "or outline_box = [x0, y0, x1, y1], or outline_margin around the copper"
             )
             yield Mistake("job-missing-key", ("layers",), words)
         elif sum(ways) > 1:
             key = "outline_margin" if margin is not None else "outline_box"
-            others = "outline_box" if margin is not None and box is not None else "layers.outline"
+            others = "drawing.outline" if self.drawing.outline else "layers.outline"
+            others = "outline_box" if margin is not None and box is not None else others
             yield wrong((key,), f"gives the outline that {others} gives too; keep one of them")
 
     @check
-    def _further_drawings(self) -> Iterator[Mistake]:
-        """A file for outline or holes needs its layers, and a unit for it needs the file."""
+    def _layers_of_a_single_file(self) -> Iterator[Mistake]:
+        """One file that draws all has layers, and the job says which."""
+        if self.drawing.outline is not None or self.drawing.holes is not None:
+            return
+        for name in ("copper", "holes"):
+            if getattr(self.layers, name) is None:
+                doc = keys(LayersTable)[name].doc
+                meaning = doc.meaning[0].lower() + doc.meaning[1:]
+                words = f"is missing ({meaning}); needed: {doc.allowed}"
+                yield Mistake("job-missing-key", ("layers", name), words)
+
+    @check
+    def _units_of_files(self) -> Iterator[Mistake]:
         for role in ("outline", "holes"):
-            drawing = getattr(self, f"{role}_drawing")
-            if drawing and not getattr(self.layers, role):
-                words = f"needs layers.{role}, the layers in it that draw the {role}"
-                yield wrong((f"{role}_drawing",), words)
-            if getattr(self, f"{role}_unit") and not drawing:
-                yield wrong((f"{role}_unit",), f"is for {role}_drawing, which is not given")
+            if getattr(self, f"{role}_unit") and not getattr(self.drawing, role):
+                yield wrong((f"{role}_unit",), f"is for drawing.{role}, which is not given")
 
     @check
     def _netlist_is_given(self) -> Iterator[Mistake]:

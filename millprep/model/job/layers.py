@@ -13,7 +13,9 @@ from millprep.model.job.keys import (
     CORNERS_ALLOWED,
     TABLE,
     Corners,
+    FilePath,
     JobTable,
+    NamedFile,
     PositiveNumber,
     Words,
     choice,
@@ -90,6 +92,7 @@ class Selection(JobTable):
             yield wrong((), f"has no condition; give one of {', '.join(conditions)}")
 
 
+FILE_ALLOWED = "the path of a DXF, Gerber or drill file"
 LAYERS_ALLOWED = 'a list of layer names, such as ["TRACKS"]'
 MODES = get_args(CopperMode)
 
@@ -114,12 +117,49 @@ Modes = Annotated[
 """The file may give one word, or a list of them for a mixed layer."""
 
 
+Files = Annotated[
+    tuple[FilePath, ...],
+    BeforeValidator(_listed),
+    WithJsonSchema({"type": ["string", "array"], "items": {"type": "string"}, "minLength": 1}),
+]
+"""One path, or a list of them."""
+
+
+@dataclass(frozen=True, slots=True, config=TABLE)
+class DrawingPlan(JobTable):
+    """The files of a board by what they draw; a single path is that of the copper.
+
+    What kind of file each is, its content decides. A DXF file has layers, named in `layers`; a
+    Gerber or drill file is one layer.
+    """
+
+    copper: FilePath = entry("The file that draws the copper", FILE_ALLOWED)
+    outline: FilePath | None = entry(
+        "The file that draws the outline and cut-outs", FILE_ALLOWED, default=None, words="`copper`"
+    )
+    holes: Files | None = entry(
+        "The file, or files, that draw the holes; [] for none",
+        FILE_ALLOWED + ", or a list of them",
+        default=None,
+        words="`copper`",
+    )
+
+    @property
+    def files(self) -> tuple[NamedFile, ...]:
+        """All of them."""
+        outline = () if self.outline is None else (self.outline,)
+        return (self.copper, *outline, *(self.holes or ()))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class LayersTable(JobTable):
     """Which layers of the drawing have which role; a layer may have several."""
 
-    copper: Annotated[tuple[Words, ...], Field(min_length=1)] = entry(
-        "Layers that hold copper", LAYERS_ALLOWED + ", one at least"
+    copper: Annotated[tuple[Words, ...], Field(min_length=1)] | None = entry(
+        "Layers that hold copper",
+        LAYERS_ALLOWED + ", one at least",
+        default=None,
+        words="none, where the copper's file is not DXF",
     )
     outline: tuple[Words, ...] = entry(
         "Layers that hold the board's outline and cut-outs; none where the board's size is given",
@@ -127,7 +167,12 @@ class LayersTable(JobTable):
         default=(),
         words="none",
     )
-    holes: tuple[Words, ...] = entry("Layers that hold the holes; [] for none", LAYERS_ALLOWED)
+    holes: tuple[Words, ...] | None = entry(
+        "Layers that hold the holes; [] for none",
+        LAYERS_ALLOWED,
+        default=None,
+        words="none, where `drawing.holes` is given",
+    )
     other: tuple[Words, ...] = entry(
         "Layers that are none of these, such as lettering, frames and wires: no finding asks "
         "about them",
@@ -163,9 +208,10 @@ class LayersTable(JobTable):
         yield from self._for_copper("widths", self.widths)
 
     def _for_copper(self, key: str, layers: dict[str, Any]) -> Iterator[Mistake]:
+        copper = self.copper or ()
         for name in layers:
-            if name.casefold() not in {layer.casefold() for layer in self.copper}:
-                words = f"is for a layer that layers.copper does not name{near(name, self.copper)}"
+            if name.casefold() not in {layer.casefold() for layer in copper}:
+                words = f"is for a layer that layers.copper does not name{near(name, copper)}"
                 yield wrong((key, name), words)
 
     @check
