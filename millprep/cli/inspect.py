@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 def inspect(
     drawing_file: Path, unit: Unit | None, pictures: Path | None, repair: bool, as_json: bool
 ) -> None:
-    """Show what is in a drawing: its kind, layers, unit, what each layer may be.
+    """Show what is in a drawing: layers, unit, what each layer may be.
 
     A layer that may be copper is read in every way that could be meant. For each reading you see
     the pieces, the narrowest gap, and what it would leave out or refuse.

@@ -93,7 +93,9 @@ def new(
     bench_file: Path | None,
     out: Path | None,
 ) -> None:
-    """Write a commented starter job for a drawing: a DXF file, or the Gerber file of the copper.
+    """Write a commented starter job for a drawing.
+
+    DRAWING is a DXF file, or the Gerber file of the copper.
 
     Cutters, gap and depth fit the drawing. What neither the drawing nor an option answers is
     marked FILL IN in the job.

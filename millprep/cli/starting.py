@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from millprep.cli.surveys import length, modes_words, pieces_words, readings_words
+from millprep.cli.surveys import holes_words, modes_words, pieces_words, readings_words
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     else:
         choices["copper"] = _copper(survey, roles)
     if not roles.holes and not answers.holes and survey.kind == "DXF":
-        choices["holes"] = _holes(survey, roles)
+        choices["holes"] = holes_words(survey, roles)
     if not roles.outline and survey.kind == "DXF":
         choices["outline"] = _edges(survey)
     gaps = _gaps(survey) if roles.outline else []
@@ -289,30 +289,6 @@ def _copper(survey: Survey, roles: LayerRoles) -> list[str]:
     if not roles.copper:
         head = ">>> Name the copper's layers. These could be copper:"
     return [head, *lines]
-
-
-def _holes(survey: Survey, roles: LayerRoles) -> list[str]:
-    """What could be holes, where no layer is settled for them: circles wherever they are."""
-    from millprep.drawing.survey.edges_and_holes import LARGEST_BORE
-
-    picked = []
-    for layer in survey.layers:
-        reading = next((c for c in layer.candidates if c.role == "holes" and c.reads), None)
-        if reading is not None:
-            picked.append(f"  {layer.name}: {reading.reason}")
-            continue
-        circles = [
-            round_.diameter
-            for round_ in layer.rounds
-            if survey.unit_mm is None or round_.diameter <= LARGEST_BORE
-        ]
-        if circles and layer.name not in roles.outline:
-            span = f"{length(min(circles), survey)} to {length(max(circles), survey)}"
-            named = layer.name in roles.copper
-            also = "; named here too, the inner circles of its pads are holes" if named else ""
-            picked.append(f"  {layer.name}: {len(circles)} circles among others, {span}{also}")
-    head = ">>> Name the layers of the holes, [] if there are none. These could be:"
-    return [head, *picked] if picked else []
 
 
 def _edges(survey: Survey) -> list[str]:

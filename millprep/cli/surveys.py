@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from millprep.drawing.survey.candidates import Candidate
     from millprep.drawing.survey.survey import Survey, SurveyedLayer
+    from millprep.model.job.layers import LayerRoles
     from millprep.report.drawing_pictures import LayerPicture, ReadingPicture
 
 Pictures = Mapping[tuple[str, int | None], str]
@@ -132,6 +133,30 @@ def parts_words(layer: SurveyedLayer) -> list[str]:
             more = f" and {len(values) - MOST} more" if len(values) > MOST else ""
             lines.append(f"  a [[board.selection]] can split it by {key}: {said}{more}")
     return lines
+
+
+def holes_words(survey: Survey, roles: LayerRoles) -> list[str]:
+    """What could be holes, where no layer is settled for them: circles wherever they are."""
+    from millprep.drawing.survey.edges_and_holes import LARGEST_BORE
+
+    picked = []
+    for layer in survey.layers:
+        reading = next((c for c in layer.candidates if c.role == "holes" and c.reads), None)
+        if reading is not None:
+            picked.append(f"  {layer.name}: {reading.reason}")
+            continue
+        circles = [
+            round_.diameter
+            for round_ in layer.rounds
+            if survey.unit_mm is None or round_.diameter <= LARGEST_BORE
+        ]
+        if circles and layer.name not in roles.outline:
+            span = f"{length(min(circles), survey)} to {length(max(circles), survey)}"
+            named = layer.name in roles.copper
+            also = "; named here too, the inner circles of its pads are holes" if named else ""
+            picked.append(f"  {layer.name}: {len(circles)} circles among others, {span}{also}")
+    head = ">>> Name the layers of the holes, [] if there are none. These could be:"
+    return [head, *picked] if picked else []
 
 
 def readings_words(survey: Survey, name: str) -> list[str]:

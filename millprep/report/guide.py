@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 NAMES = (
-    *("first-board", "drawings", "cutters", "nets", "many-boards", "machine", "bench", "holding"),
+    *("first-board", "drawings", "fabrication-files", "cutters", "nets", "many-boards", "machine"),
+    *("bench", "holding"),
     *("long-boards", "readings", "uneven-blank", "broken-cutter", "what-comes-out"),
     *("troubleshooting", "promises"),
 )
