@@ -172,7 +172,7 @@ COUNTED_WRONG = {"example_level_holes.gbr": ("2", "162.78")}
 
 
 def test_all_small_files_are_there() -> None:
-    assert len(FEATURES) == 118
+    assert len(FEATURES) == 113
     assert len(LISTED) == 32
 
 
