@@ -86,14 +86,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
             roles = replace(roles, outline=names if len(names) == 1 else ())
             choices["outline"] = _of(answers.outline, names)
     if answers.holes:
-        surveys = [
-            _other(file, answers.holes_unit, "holes_unit", answers, units) for file in answers.holes
-        ]
-        layered = [
-            (file, _playing(holes_survey, "holes"))
-            for file, holes_survey in zip(answers.holes, surveys, strict=True)
-            if holes_survey.kind == "DXF"
-        ]
+        layered = _layers_of_holes(answers, units)
         names = tuple(dict.fromkeys(name for _, mine in layered for name in mine))
         roles = replace(roles, holes=names)
         choices["holes"] = [line for file, mine in layered for line in _of(file, mine)]
@@ -123,6 +116,18 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         repairs=survey.repairs,
     )
     return _measured(start, survey, answers)
+
+
+def _layers_of_holes(
+    answers: Answers, units: dict[str, tuple[Unit | None, Sequence[str]]]
+) -> list[tuple[Path, tuple[str, ...]]]:
+    """The DXF files among those of the holes, each with the layers that could be them."""
+    known = [_other(f, answers.holes_unit, "holes_unit", answers, units) for f in answers.holes]
+    return [
+        (file, _playing(survey, "holes"))
+        for file, survey in zip(answers.holes, known, strict=True)
+        if survey.kind == "DXF"
+    ]
 
 
 def _seen_from(survey: Survey) -> DrawnFrom | None:

@@ -36,9 +36,9 @@ def measured(runs: int) -> dict[str, Any]:
     plan = job.load(EXAMPLE)
     (one,) = plan.boards
     board = drawing.read(
-        one.drawing.file,
+        one.drawing.copper.file,
         name=one.name,
-        shown_as=one.drawing.name,
+        shown_as=one.drawing.copper.name,
         layers=one.roles,
         unit=one.unit,
     )

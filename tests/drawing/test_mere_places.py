@@ -46,7 +46,7 @@ def test_what_changes_nothing_is_a_note(tmp_path: Path, harmless: bool, severity
     sheet.box(10, 10, 20, 15, "foil")
     board = sheet.read()
     plan = load(write(tmp_path))
-    left = LeftOut(plan.boards[0].layers.copper[0], "LINE", 434, "it has no length", harmless)
+    left = LeftOut(plan.boards[0].roles.copper[0], "LINE", 434, "it has no length", harmless)
     (finding,) = check_drawings(plan, [replace(board, left_out=(left,))])
     assert (finding.code, finding.severity) == ("drawing-left-out", severity)
     assert ("look whether it is missing" in finding.message) != harmless

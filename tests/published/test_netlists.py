@@ -47,9 +47,7 @@ def holes(folder: Path) -> list[Hole]:
         for stroke in read_drill(file.read_bytes(), "").strokes:
             first, last = (tuple(map(float, stroke.vertices[k])) for k in (0, -1))
             at, end = (first[0], first[1]), (last[0], last[1])
-            found.append(
-                Hole("h", at, float(stroke.widths[0]), end=None if end == at else end)
-            )
+            found.append(Hole("h", at, float(stroke.widths[0]), end=None if end == at else end))
     for file in sorted(folder.glob("*Drill*Plated.GBR")):
         for disc in areas(file):
             middle, box = disc.centroid, disc.bounds
