@@ -25,7 +25,6 @@ from millprep.model.job.keys import (
     choice,
     entry,
     flag,
-    keys,
     number,
 )
 from millprep.model.job.layers import (
@@ -37,6 +36,7 @@ from millprep.model.job.layers import (
     OutlinePen,
     Selection,
     Unit,
+    not_named,
 )
 from millprep.model.job.mistakes import Mistake, UnsettledError, check, known, twice, wrong
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
@@ -293,14 +293,8 @@ class BoardPlan(JobTable):
     @check
     def _layers_of_a_single_file(self) -> Iterator[Mistake]:
         """One file that draws all has layers, and the job says which."""
-        if self.drawing.outline is not None or self.drawing.holes is not None:
-            return
-        for name in ("copper", "holes"):
-            if getattr(self.layers, name) is None:
-                doc = keys(LayersTable)[name].doc
-                meaning = doc.meaning[0].lower() + doc.meaning[1:]
-                words = f"is missing ({meaning}); needed: {doc.allowed}"
-                yield Mistake("job-missing-key", ("layers", name), words)
+        if self.drawing.outline is None and self.drawing.holes is None:
+            yield from not_named(self.layers)
 
     @check
     def _units_of_files(self) -> Iterator[Mistake]:

@@ -222,6 +222,16 @@ class LayersTable(JobTable):
                 yield wrong(("widths", name), words)
 
 
+def not_named(layers: LayersTable) -> Iterator[Mistake]:
+    """What is missing where one file draws copper and holes."""
+    for name in ("copper", "holes"):
+        if getattr(layers, name) is None:
+            doc = keys(LayersTable)[name].doc
+            meaning = doc.meaning[0].lower() + doc.meaning[1:]
+            words = f"is missing ({meaning}); needed: {doc.allowed}"
+            yield Mistake("job-missing-key", ("layers", name), words)
+
+
 @dataclasses.dataclass(frozen=True, slots=True)
 class LayerRoles:
     """Which layers of a drawing have which role; a layer may have several.
