@@ -176,7 +176,7 @@ def survey_file(
         needs_mode=tuple(guessed.needs_mode),
         needs_width=tuple(guessed.needs_width),
         close_gaps=guessed.close_gaps,
-        doubts=tuple(guessed.doubts),
+        doubts=tuple(guessed.doubts) if kind == "DXF" else (),
         unread=(
             *(f"{n} × {words}" for words, n in sorted(unread.items())),
             *(() if repair else held.changes),
