@@ -59,7 +59,8 @@ KEYS = {
     "unit_words layers roles asked_modes asked_widths close_gaps doubts unread repairs",
     "unit": "unit size_mm drill_share drill_series",
     "layer": "name kinds texts box hidden apart picture candidates",
-    "candidate": "role modes words reason job_must_say job_must_give_width pieces gap gap_at box "
+    "candidate": "role modes words reason job_must_say job_must_give_width job_must_say_pen "
+    "pieces gap gap_at box "
     "in_mm drills own_holes close_gaps gaps left_out refused picture",
 }
 """What a program that reads the JSON relies on: a key that goes or changes needs a new format."""
