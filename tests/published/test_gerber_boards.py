@@ -164,7 +164,7 @@ NO_FILES = {"ekf_README", "ekf_ekf.gap"}
 """Neither Gerber nor drill files."""
 LISTED = {
     row[0].split("/")[1]: row[1].split(", ")
-    for row in rows(4, "gerbv/", "gerbonara/", "tracespace/")
+    for row in rows(4, *{f"{path.parent.name}/" for path in FEATURES})
     if row[1][0].isdigit()
 }
 COUNTED_WRONG = {"example_level_holes.gbr": ("2", "162.78")}
