@@ -19,6 +19,7 @@ from tests.helpers import dialects, rs274_tool
 from tests.helpers.dialects import Made
 from tests.helpers.interpreted import HALF_A_DIGIT, differences, table
 from tests.helpers.rs274_tool import needs_interpreter
+from tests.helpers.small_job import changed
 
 MOTION = [
     Dialect(arcs=arcs, cycles=cycles, decimals=decimals)
@@ -59,7 +60,10 @@ def test_the_interpreter_makes_the_table_s_motions(
 
 
 @needs_interpreter
-def test_a_cycle_that_goes_deeper_is_found(board: Made, tmp_path: Path) -> None:
+def test_a_cycle_that_goes_deeper_is_found(tmp_path: Path) -> None:
+    # where cycles are wanted, drills do not hop
+    text = changed("[machine]\n", "[machine]\nhop_height = 20\n", dialects.BOARD)
+    board = dialects.made(tmp_path / "own", text)
     texts = board.written(tmp_path, board.machine(Dialect(cycles=True)))
     programs = table(tmp_path)
     cut = [
