@@ -63,7 +63,8 @@ def test_the_interpreter_makes_the_table_s_motions(
 def test_a_cycle_that_goes_deeper_is_found(tmp_path: Path) -> None:
     # where cycles are wanted, drills do not hop
     text = changed("[machine]\n", "[machine]\nhop_height = 20\n", dialects.BOARD)
-    board = dialects.made(tmp_path / "own", text)
+    (folder := tmp_path / "own").mkdir()
+    board = dialects.made(folder, text)
     texts = board.written(tmp_path, board.machine(Dialect(cycles=True)))
     programs = table(tmp_path)
     cut = [

@@ -32,7 +32,7 @@ LATER = {
     ("passes", "registration", "free"), ("passes", "registration", "slot"),
     ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
     ("passes", "programs", "by_feeds_seconds"), ("by_feeds_seconds",), ("least_seconds",),
-    ("by_hand",), ("time_fit",), ("machine",), ("time_log",),
+    ("by_hand",), ("time_fit",), ("machine",), ("time_log",), ("boards", "pieces", "pins"),
 }  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))
