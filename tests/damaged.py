@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import multiprocessing
 import os
 import random
 import re
@@ -149,9 +148,13 @@ def make(seed: int, number: int, folder: Path) -> list[str]:
 def run_one(seed: int, number: int, folder: Path) -> Damage:
     """Make and read one in a process of its own. Needs `os.fork`."""
     words = make(seed, number, folder)
-    child = multiprocessing.get_context("fork").Process(target=_command, args=(words, folder))
-    child.start()
-    _, status, usage = os.wait4(child.pid or 0, 0)
+    child = os.fork()
+    if child == 0:
+        try:
+            _command(words, folder)
+        finally:
+            os._exit(70)
+    _, status, usage = os.wait4(child, 0)
     code = os.waitstatus_to_exitcode(status)
     # peak memory counts what was loaded before
     return Damage(

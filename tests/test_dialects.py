@@ -70,7 +70,26 @@ def dialect_of(motion: dict[str, Any], letters: dict[str, Any]) -> tuple[Dialect
 
 @pytest.fixture(scope="module")
 def board(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    return dialects.made(tmp_path_factory.mktemp("dialects"))
+    return dialects.made(tmp_path_factory.mktemp("dialects"), dialects.NO_HOPS)
+
+
+@pytest.mark.parametrize("decimals", [3, 6])
+def test_hops_are_proved_with_few_decimals_and_many(decimals: int, tmp_path: Path) -> None:
+    (own := tmp_path / "own").mkdir()
+    board = dialects.made(own)
+    dialect = Dialect(decimals=decimals)
+    machine = board.machine(dialect)
+    traces = board.read(board.written(tmp_path / "new", machine), dialect)
+    low = [
+        move
+        for trace in traces
+        for move in trace.moves
+        if move.kind == "rapid" and move.end[2] < machine.clearance
+        and math.dist(move.start[:2], move.end[:2]) > 0.1
+    ]  # fmt: skip
+    assert low
+    proved = board.proved(tmp_path / "new", machine)
+    assert [f for f in proved.findings if f.severity != "note"] == []
 
 
 @pytest.fixture(scope="module")

@@ -49,7 +49,8 @@ def ways(file: Path) -> list[FloatArray]:
     """Places (x, y, z) along each feed of a program that is not on its way down."""
     found: list[FloatArray] = []
     for move in reader.read(file.read_text("ascii"), file=file.name).moves:
-        if move.kind == "rapid" or move.start[2] > 0.45 or move.end[2] > 0.45:
+        down = move.centre is None and move.start[:2] == move.end[:2]
+        if move.kind == "rapid" or down or move.start[2] > 0.45 or move.end[2] > 0.45:
             continue
         if move.centre is None:
             share = np.linspace(0, 1, 12)[:, None]

@@ -89,7 +89,7 @@ def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
     top = {path.name for path in example_set.iterdir()}
     contract = {"report.json", "sheet.html", "toolpaths.csv", "previews"}
     contract |= {f"blank-{blank['number']}" for blank in report_of(example_set)["blanks"]}
-    contract |= {"buzz-out.csv", "as-cut", "layout.toml"}
+    contract |= {"buzz-out.csv", "as-cut", "layout.toml", "job"}
     offcuts = {name for name in top if re.fullmatch(r"layout-offcut-\d+\.toml", name)}
     assert top - {"spoilboard"} - offcuts == contract
     assert ("spoilboard" in top) == bool(report_of(example_set)["bed"])

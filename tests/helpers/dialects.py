@@ -33,6 +33,10 @@ BOARD = changed(
 )
 
 
+NO_HOPS = changed("[machine]\n", "[machine]\nhop_height = 20\n", BOARD)
+"""As machines want it that know drilling cycles: drills do not hop there."""
+
+
 def everything(space: Modelspace) -> None:
     """Isolation with arcs, holes drilled at once, with pecks, and bored, a profile with tabs."""
     edge(space)

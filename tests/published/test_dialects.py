@@ -19,7 +19,6 @@ from tests.helpers import dialects, rs274_tool
 from tests.helpers.dialects import Made
 from tests.helpers.interpreted import HALF_A_DIGIT, differences, table
 from tests.helpers.rs274_tool import needs_interpreter
-from tests.helpers.small_job import changed
 
 MOTION = [
     Dialect(arcs=arcs, cycles=cycles, decimals=decimals)
@@ -62,9 +61,8 @@ def test_the_interpreter_makes_the_table_s_motions(
 @needs_interpreter
 def test_a_cycle_that_goes_deeper_is_found(tmp_path: Path) -> None:
     # where cycles are wanted, drills do not hop
-    text = changed("[machine]\n", "[machine]\nhop_height = 20\n", dialects.BOARD)
     (folder := tmp_path / "own").mkdir()
-    board = dialects.made(folder, text)
+    board = dialects.made(folder, dialects.NO_HOPS)
     texts = board.written(tmp_path, board.machine(Dialect(cycles=True)))
     programs = table(tmp_path)
     cut = [
