@@ -53,6 +53,15 @@ def outline(
     chained = chain(curves, tolerance)
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice or encloses nothing")
+    if chained.opened and not chained.loops and _like_tracks(marks):
+        ledger.stop(
+            "outline-open",
+            "the outline is open, and all its lines have a width, as tracks have",
+            "check whether the layers of copper and outline are swapped; if not, close the outline",
+            source=chained.opened[0].sources[0],
+            at=_pair(chained.opened[0].points[0]),
+        )
+        return None, []
     _faults(chained, ledger)
     if chained.opened or chained.branches:
         return None, []
@@ -60,6 +69,12 @@ def outline(
     if loops is None:
         return None, []
     return _sorted_out(loops, ledger, circles_are_holes)
+
+
+def _like_tracks(marks: Sequence[Mark]) -> bool:
+    """Whether all lines have a width."""
+    lines = [mark for mark in marks if isinstance(mark, (Stroke, Curve))]
+    return all(isinstance(mark, Stroke) and bool((mark.widths > 0).all()) for mark in lines)
 
 
 def _faults(chained: Chained, ledger: Ledger) -> None:

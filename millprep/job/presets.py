@@ -19,6 +19,8 @@ from millprep.model.job.mistakes import KeyPath, Mistake, near, nearest, plain, 
 
 KINDS = ("machines", "cutters", "laminates", "pins")
 NOTES = ("meaning", "source")
+MOST_LISTED = 8
+"""Presets that are listed after a wrong name."""
 """Keys of a preset that inform a person and are no part of the job."""
 
 
@@ -71,7 +73,10 @@ def with_presets(data: dict[str, Any]) -> Filled:
         if name not in known:
             at_fault.add(path)
             words = f"is no {kind[:-1]} preset: {plain(name)}{near(name, list(known))}"
-            words += f"; available: {quoted(list(known))}"
+            if len(known) <= MOST_LISTED:
+                words += f"; available: {quoted(list(known))}"
+            else:
+                words += f"; millprep schema lists all {len(known)}"
             mistakes.append(Mistake("job-unknown-preset", (*path, "preset"), words))
             # The likeliest takes its place, so that the other keys can be checked.
             name = nearest(name, known) or next(iter(known))

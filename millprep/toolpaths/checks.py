@@ -24,10 +24,26 @@ LEFT = 0.001
 """Copper that no cutter reached is reported above this area, mm²."""
 
 
-def check_depth(plan: IsolationPlan, copper: float) -> tuple[Finding, ...]:
-    """Whether every groove passes through copper this thick wherever the blank is uneven."""
+def check_depth(plan: IsolationPlan, copper: float, thickness: float) -> tuple[Finding, ...]:
+    """Whether every groove passes through copper this thick wherever the blank is uneven.
+
+    And whether none passes through a blank this thick.
+    """
+    deep = sorted({use.depth for use in plan.uses if use.depth + plan.flatness >= thickness})
+    through = tuple(
+        Finding(
+            code="groove-through-blank",
+            severity="stop",
+            message=(
+                f"[isolation] depth {depth:g} cuts through the blank, which is {thickness:g} mm "
+                f"thick. A groove only parts the copper: set depth below "
+                f"{thickness - plan.flatness:.3f}, 0.06 to 0.35 as a rule."
+            ),
+        )
+        for depth in deep
+    )
     shallow = sorted({use.depth for use in plan.uses if use.depth - plan.flatness <= copper})
-    return tuple(
+    return through + tuple(
         Finding(
             code="copper-not-cut-through",
             severity="stop",

@@ -134,9 +134,13 @@ def lay(plan: JobPlan, boards: Sequence[Board], choice: Choice | None = None) ->
             by hand that cannot be cut, and for copies to skip or to make that there are not.
     """
     choice = choice or Choice()
-    shallow = check_depth(plan.isolation, max(blank.copper for blank in plan.blanks))
-    if shallow:
-        raise Refusal(shallow)
+    wrong = check_depth(
+        plan.isolation,
+        max(blank.copper for blank in plan.blanks),
+        min(blank.thickness for blank in plan.blanks),
+    )
+    if wrong:
+        raise Refusal(wrong)
     wanted = [wanted_of(b, board) for b, board in zip(boards, plan.boards, strict=True)]
     # which cutter meets a clamp is known when paths are: the collet keeps off if there is room
     wide = [sheet_of(blank, kept_out(plan, blank, collet=True)) for blank in plan.blanks]
