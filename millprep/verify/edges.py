@@ -231,28 +231,23 @@ def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
         return []
     thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
     findings: list[Finding] = []
-    for code, chosen, words in (
-        (
-            "copper-sliver",
-            shapes[thin],
-            "slivers of copper remain between paths. Raise the overlap",
-        ),
-        (
-            "copper-island",
-            shapes[~thin],
-            "islands of copper remain between paths. Raise the overlap",
-        ),
+    for code, chosen, word in (
+        ("copper-sliver", shapes[thin], "sliver"),
+        ("copper-island", shapes[~thin], "island"),
     ):
         if not len(chosen):
             continue
         largest = chosen[int(np.argmax(shapely.area(chosen)))]
         at = largest.representative_point()
+        remain = f"1 {word} of copper remains" if len(chosen) == 1 else (
+            f"{len(chosen)} {word}s of copper remain"
+        )  # fmt: skip
         findings.append(
             Finding(
                 code=code,
                 severity="note",
-                message=f"{len(chosen)} {words}, or brush the board; "
-                f"the largest has {largest.area:.4f} mm².",
+                message=f"{remain} between paths. Raise the overlap, or brush the board; the "
+                f"largest has {largest.area:.4f} mm².",
                 frame="blank",
                 at=(at.x, at.y),
                 blank=blank,
