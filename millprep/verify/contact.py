@@ -85,7 +85,9 @@ class Axes:
             areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
             grown.append(shapely.union_all(areas))
         both = np.asarray(shapely.get_parts(shapely.intersection(grown[0], grown[1])), dtype=object)
-        areas_of_both: Shapes = both[shapely.get_dimensions(both) == 2]
+        # where they come near each other nowhere, the one part is an empty area
+        real = (shapely.get_dimensions(both) == 2) & ~shapely.is_empty(both)
+        areas_of_both: Shapes = both[real]
         return areas_of_both
 
     def grooves(self, boxes: Shapes, level: float) -> dict[int, shapely.MultiPolygon]:

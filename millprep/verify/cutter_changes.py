@@ -16,6 +16,8 @@ from millprep.verify.trace import Dwell, PathEvent, Remark, SpindleEvent, Stop, 
 _CHANGE = re.compile(r"(?:MSG, *)?change to ([A-Za-z0-9-]+)(?:, T\d+)?:", re.ASCII)
 _CUTTER = re.compile(r"cutter ([A-Za-z0-9-]+):", re.ASCII)
 _SLACK = 1e-6
+REPORTED = 1e-4
+"""The last digit of a place in the report, mm."""
 Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark, PathEvent)
 
 
@@ -57,8 +59,8 @@ def check_cutter_change(
     x, y, z = before.moves[-1].end
     if not z >= machine.top - _SLACK:
         yield unsafe(f"the cutter is changed below Z{machine.top:g}. Go up first.")
-    # the file has the place with as many decimals as the machine takes
-    if not max(abs(x - at[0]), abs(y - at[1])) <= machine.dialect.digit:
+    # the file has the place with as many decimals as the machine takes, the report with four
+    if not max(abs(x - at[0]), abs(y - at[1])) <= max(machine.dialect.digit, REPORTED):
         yield unsafe(
             "the cutter is changed away from the place where Z is zeroed with the next one."
         )
