@@ -235,3 +235,12 @@ def test_a_stop_without_words_is_refused_for_a_joined_file(tmp_path: Path) -> No
     )
     with pytest.raises(Refusal, match="a comment says which cutter comes next"):
         prepare(put(tmp_path, text, everything), tmp_path / "set")
+
+
+def test_a_place_of_five_decimals_is_the_place_of_the_report(tmp_path: Path) -> None:
+    text = changed(PRESET, f'{PRESET}tool_change = "pause"\n', BOARD)
+    text = changed("[blank]\n", "[machine.dialect]\ndecimals = 5\n\n[blank]\n", text)
+    made = dialects.made(tmp_path, text)
+    assert any("2.12346" in file.read_text("ascii") for file in made.folder.rglob("*.ngc"))
+    done = run("verify", made.folder)
+    assert done.exit_code == 0, done.output

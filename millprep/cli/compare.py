@@ -13,8 +13,8 @@ from millprep.cli.options import json_option
 
 
 @click.command()
-@click.argument("first", metavar="OUT1", type=click.Path(path_type=Path, file_okay=False))
-@click.argument("second", metavar="OUT2", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("first", metavar="SET1", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("second", metavar="SET2", type=click.Path(path_type=Path, file_okay=False))
 @json_option("Print every board as JSON.")
 def compare(first: Path, second: Path, as_json: bool) -> None:
     """List the boards that two sets cut differently.

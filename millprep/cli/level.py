@@ -48,7 +48,7 @@ def level(
 ) -> None:
     """Make the programs of a pass follow the copper of an uneven blank.
 
-    OUT is the set that you are cutting. MAP.csv holds x, y and z of every point: the table that
+    SET is the set that you are cutting. MAP.csv holds x, y and z of every point: the table that
     millprep probe writes, or, with [machine] probe_log, the log of the machine.
     """
     from millprep.at_machine.level import level as make

@@ -26,7 +26,7 @@ job_option = click.option(
 
 
 set_argument = click.argument(
-    "folder", metavar="OUT", type=click.Path(path_type=Path, file_okay=False)
+    "folder", metavar="SET", type=click.Path(path_type=Path, file_okay=False)
 )
 
 

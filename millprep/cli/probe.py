@@ -20,7 +20,7 @@ from millprep.cli.options import blank_option, job_option, json_option, pass_opt
     "-o",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for program and table. Without it, OUT-surface.",
+    help="Folder for program and table. Without it, SET-surface.",
 )
 @click.option(
     "--spacing",
@@ -58,7 +58,7 @@ def probe(
 ) -> None:
     """Write a program that measures the heights of the copper.
 
-    With it comes a table to fill in. OUT is the set that you are cutting; it stays as it is. The
+    With it comes a table to fill in. SET is the set that you are cutting; it stays as it is. The
     points form a grid around all cuts of the pass. They keep off clamps and lie on copper that is
     still whole. Run the program before the pass cuts anything, write z into the table, and give
     it to millprep level.

@@ -48,7 +48,7 @@ def ran(
     """Keep what a run took; later estimates follow it.
 
     The run goes into the log that the job names, [machine.time] log = "FILE". Without one it goes
-    into ran.toml in OUT, which a job can name later. Nothing in the set changes.
+    into ran.toml in SET, which a job can name later. Nothing in the set changes.
     """
     from millprep.at_machine.ran import log_run
     from millprep.report.words import fit_words

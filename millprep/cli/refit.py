@@ -58,7 +58,7 @@ def refit(
 ) -> None:
     """Fit the programs of a pass to the blank as it lies.
 
-    OUT is the set that you are cutting. READINGS.toml says where you found holes that an earlier
+    SET is the set that you are cutting. READINGS.toml says where you found holes that an earlier
     pass drilled, in work coordinates: set = "ID", unit = "mm", and under [holes] lines such as
     r1 = [41.02, 6.01].
 

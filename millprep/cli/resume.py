@@ -96,7 +96,7 @@ def resume(
     """Resume after a broken cutter.
 
     Writes a small set with one program. It enters before the break and makes all that is left of
-    PROGRAM. Name PROGRAM, a program of OUT, by its file or a part of its name.
+    PROGRAM. Name PROGRAM, a program of SET, by its file or a part of its name.
 
     Programs number their restart points, where the cutter is up. Give --after the last number
     above the line at which the machine stopped; that cut is made again. With --board and without

@@ -16,7 +16,7 @@ from millprep.workflow.set_on_disk import load_mark
 
 
 @click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="SET", type=click.Path(path_type=Path))
 @json_option("Print the path of the sheet and open nothing.")
 def show(folder: Path, as_json: bool) -> None:
     """Open the sheet of a set: the review, and the plan to print.

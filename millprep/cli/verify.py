@@ -18,7 +18,7 @@ from millprep.cli.options import job_option, json_option, set_argument
 def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     """Prove a finished set again, before you cut it.
 
-    Every file of OUT is checked against its hash. Then millprep reads the programs, checks their
+    Every file of SET is checked against its hash. Then millprep reads the programs, checks their
     motion and cuts the blanks in simulation. The exit code is 1 when anything differs from what
     was written, or would do harm.
     """

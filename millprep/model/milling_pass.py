@@ -174,9 +174,10 @@ class MillingPass:
     def ran(self) -> int:
         """How many of its programs have run already: those whose cuts or touches were read."""
         marks: dict[Reading, tuple[Work, ...]] = {"verniers": ("engrave",), "touches": ("probe",)}
-        ends = {marks[reading] for reading in self.read if reading in marks}
-        last = [k for k, program in enumerate(self.programs, 1) if program.works in ends]
-        return max(last, default=0)
+        works = [program.works for program in self.programs]
+        # the first of its kind: what is engraved later is for later passes
+        read = [marks[reading] for reading in self.read if reading in marks]
+        return max((works.index(mark) + 1 for mark in read if mark in works), default=0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,11 @@ class Axes:
             half = np.array([cutter.width(depth) / 2 for depth in known.tolist()], dtype=float)
             numbers.append(mill_pass.number)
             done.append((steps, cutter, mill_pass))
-            lines.append(np.asarray(shapely.linestrings(ends), dtype=object))
+            drawn = np.asarray(shapely.linestrings(ends), dtype=object)
+            # straight down is a point: trees find no lines without length
+            down = (ends[:, 0] == ends[:, 1]).all(axis=1)
+            drawn[down] = shapely.points(ends[down, 0])
+            lines.append(drawn)
             radius.append(half[which.ravel()] if len(known) else np.zeros(0))
         return Axes(tuple(numbers), tuple(done), tuple(lines), tuple(radius))
 

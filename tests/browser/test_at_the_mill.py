@@ -36,6 +36,10 @@ def test_ticks_stay_and_can_be_saved(started: Browser, memory_board: Path, tmp_p
     words = file.read_text("utf-8")
     assert words.startswith(f"set {report['set']}\n")
     assert report["passes"][0]["programs"][0]["file"].rsplit("/", 1)[-1] in words
+    # another blank, cut with the same set, begins with empty boxes
+    page.locator("#mill-clear").click()
+    page.reload()
+    assert page.locator('.plan .tick[aria-checked="true"]').count() == 0
     page.context.close()
     assert opened.said == opened.asked == []
 

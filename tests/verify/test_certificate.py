@@ -20,7 +20,7 @@ from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut
 from millprep.verify.certificate import MOST, certificate_of
-from millprep.verify.contact import Cuts
+from millprep.verify.contact import Axes, Cuts
 from millprep.verify.reader import read
 from millprep.verify.separation import (
     RIM,
@@ -288,3 +288,19 @@ def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None
     )
     assert place.seen
     assert least_misalignment(place, MOST) == MOST
+
+
+@pytest.mark.parametrize(("apart", "count"), [(1.0, 1), (1.21, 0), (5.0, 0)])
+def test_holes_of_two_passes_have_a_place_where_they_come_near(apart: float, count: int) -> None:
+    # straight down alone; from 1.2 mm on boxes of coarse discs meet and the discs do not
+    angle = math.pi / 16
+    end = (30 + apart * math.cos(angle), 20 + apart * math.sin(angle))
+    axes = Axes.of(
+        (
+            (read(HEAD + cut([(30, 20)]) + TAIL, file="a"), end_mill(0.2), PASS),
+            (read(HEAD + cut([end]) + TAIL, file="b"), end_mill(0.2), SECOND),
+        )
+    )
+    places = axes.contacts(2, 0.5)
+    assert len(places) == count
+    assert not shapely.is_empty(places).any()

@@ -25,6 +25,16 @@ function recallTicks() {
 function setTick(index, on) {
   if (on) ticked[index] = new Date().toISOString();
   else delete ticked[index];
+  keepTicks();
+}
+
+/** For another blank that is cut with the same set. */
+function clearTicks() {
+  ticked = {};
+  keepTicks();
+}
+
+function keepTicks() {
   try {
     localStorage.setItem(STORE, JSON.stringify(ticked));
   } catch {
@@ -149,5 +159,6 @@ function startMill() {
   $("mill-back").addEventListener("click", () => showSection(at - 1));
   $("mill-on").addEventListener("click", () => showSection(at + 1));
   $("mill-save").addEventListener("click", saveTicks);
+  $("mill-clear").addEventListener("click", clearTicks);
   showSection(0);
 }
