@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+import shutil
 from collections import Counter
 from pathlib import Path
 
@@ -92,6 +94,68 @@ def test_the_board_whose_drawing_changed_is_named(three: Path, tmp_path: Path) -
     assert "0 of 3 boards are cut alike" in result.stdout
     told = json.loads(run("compare", three, tmp_path / "set", "--json").stdout)
     assert all(one["differs"] > 0 and "drill" in one["cutters"] for one in told)
+    drilled = [work for one in told for work in one["works"] if work["works"] == ["drill"]]
+    assert [(work["removed"]["holes"], work["added"]["holes"]) for work in drilled] == [(3, 2)] * 3
+    assert "lamp copy 3: drilling with drill: 3 holes removed, 2 holes added, at " in result.stdout
+
+
+@pytest.fixture(scope="module")
+def single(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return prepared(tmp_path_factory.mktemp("single"), "set", text=small_job.JOB)
+
+
+CHANGES = {
+    "feed": (
+        'preset = "vee-30-0.1"\nfeed = 250',
+        r"lamp copy 1: isolation with vee: (\d+) moves \([\d.]+ mm\) at 250 mm/min instead of 300",
+    ),
+    "tip": (
+        'preset = "vee-30-0.1"\ntip = 0.0',
+        r"lamp copy 1: isolation with vee: \d+ moves .* removed, \d+ moves .* added, at .*",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_what_differs_is_said_by_kind_of_work(single: Path, tmp_path: Path, name: str) -> None:
+    key, words = CHANGES[name]
+    other = prepared(tmp_path, "set", text=changed('preset = "vee-30-0.1"', key))
+    lines = run("compare", single, other).stdout.splitlines()
+    assert re.fullmatch(words, lines[0]), lines
+    assert lines[1:] == ["0 of 1 boards are cut alike"]
+
+
+def test_holes_that_go_deeper_are_said_with_both_depths(single: Path, tmp_path: Path) -> None:
+    deeper = changed("spoilboard = 6.0", "spoilboard = 6.0\nbreakthrough = 0.4")
+    other = prepared(tmp_path, "set", text=deeper)
+    (copy,) = compare(single, other)
+    (drilled,) = [work for work in copy.works if work.works == ("drill",)]
+    assert drilled.depth is not None
+    assert drilled.depth.amount.holes == 3
+    assert drilled.depth.before - drilled.depth.after == pytest.approx(0.4 - 0.25, abs=0.06)
+    assert (drilled.removed.moves, drilled.added.moves, drilled.feed) == (0, 0, None)
+
+
+def test_two_folders_are_all_it_needs(single: Path, tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        shutil.copytree(single, tmp_path / name)
+        (tmp_path / name / "toolpaths.csv").unlink()
+    assert [copy.same for copy in compare(tmp_path / "a", tmp_path / "b")] == [True]
+    file = tmp_path / "b" / "blank-1/pass-1/03-drill-1.0.ngc"
+    text = file.read_text("ascii")
+    file.write_text(text.replace("(restart point 2)\nG1 Z-", "(restart point 2)\nG1 Z-1"), "ascii")
+    (copy,) = compare(tmp_path / "a", tmp_path / "b")
+    assert [(work.works, work.depth and work.depth.amount.holes) for work in copy.works] == [
+        (("drill",), 1)
+    ]
+
+
+def test_a_set_without_one_of_its_programs_is_refused(single: Path, tmp_path: Path) -> None:
+    shutil.copytree(single, tmp_path / "set")
+    (tmp_path / "set" / "blank-1/pass-1/03-drill-1.0.ngc").unlink()
+    result = run("compare", single, tmp_path / "set")
+    assert result.exit_code == 2
+    assert "03-drill-1.0.ngc, which cannot be read" in result.stderr
 
 
 def test_a_folder_without_a_set_is_refused(three: Path, tmp_path: Path) -> None:

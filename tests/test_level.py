@@ -18,6 +18,7 @@ from millprep.geometry.path import FloatArray
 from millprep.report.report_model import Report
 from millprep.verify import reader
 from millprep.verify.sweep import arc_samples
+from millprep.workflow.compare import compare
 from millprep.workflow.verify import verify
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
@@ -67,6 +68,10 @@ def ways(file: Path) -> list[FloatArray]:
 def depths(file: Path) -> FloatArray:
     """The same of all feeds together, (n, 3)."""
     return np.concatenate(ways(file))
+
+
+def test_a_levelled_set_cuts_the_same_copper(made: Path) -> None:
+    assert [copy.same for copy in compare(made / "set", made / "level-1")] == [True]
 
 
 def test_a_levelled_set_is_new_whole_and_good(made: Path) -> None:

@@ -1,35 +1,85 @@
 """Two sets compared: the boards whose cuts differ, wherever they are on the blanks.
 
-Every cut is brought into the drawing frame of the board it is made on, so a board that was moved,
-turned, or cut in another order is still the same. Travel moves do not count.
+What counts is what the programs on disk do. Travel moves do not count.
 """
 
 from __future__ import annotations
 
-import csv
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import shapely
-
-from millprep.geometry.pose import Pose
+from millprep.geometry.path import Point
+from millprep.model.cut import Work
 from millprep.report import report_file
-from millprep.report.report_model import Report
-from millprep.report.set_rows import RoundCutterRow
+from millprep.workflow.set_cuts import Cut, CutsByTask, cuts_of
 
 SAME = 1.5e-3
 """Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned
 place rounds differently from an upright one."""
+SAME_FEED = 1e-3
+"""Feeds are the same within this, mm/min."""
 
-BEYOND = 0.5
-"""A cut is at most this and the cutter's radius outside its board, mm."""
 
-Copy = tuple[str, int]
-Cut = tuple[str, str, tuple[float, ...]]
-"""Cutter, motion, and its numbers: start, end, and centre of an arc, drawing frame."""
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """How much is cut.
+
+    Attributes:
+        moves: number of moves.
+        length: of their path, mm.
+        holes: places that are drilled, where all moves only go down or up; otherwise 0.
+    """
+
+    moves: int
+    length: float
+    holes: int = 0
+
+    @classmethod
+    def of(cls, cuts: Sequence[Cut]) -> Amount:
+        """What some cuts amount to."""
+        drilled = cuts and all(cut.straight_down for cut in cuts)
+        holes = {(round(cut.start[0], 2), round(cut.start[1], 2)) for cut in cuts}
+        length = round(sum(cut.length for cut in cuts), 3)
+        return cls(len(cuts), length, len(holes) if drilled else 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Moves on the same path that differ in depth or in feed.
+
+    Attributes:
+        amount: of them.
+        before, after: the deepest z in mm, or the feed of most of them in mm/min.
+    """
+
+    amount: Amount
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True)
+class TaskCompared:
+    """What differs in what one cutter does to a copy.
+
+    Attributes:
+        works: its kinds of work.
+        cutter: its name.
+        removed, added: moves that only the first set has, and only the second.
+        depth: moves on the same path at another depth; None without.
+        feed: moves at another feed that are otherwise the same; None without.
+        at: where one of all these is, drawing frame, mm.
+    """
+
+    works: tuple[Work, ...]
+    cutter: str
+    removed: Amount
+    added: Amount
+    depth: Change | None
+    feed: Change | None
+    at: Point
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,150 +89,147 @@ class Compared:
     Attributes:
         board, copy: which.
         only_in: the only set that has it, 1 or 2; None when both have it.
-        differs: number of cuts that only one set has.
-        at: where one of them is, drawing frame, mm.
-        cutters: names of their cutters.
+        works: what differs.
     """
 
     board: str
     copy: int
     only_in: int | None = None
-    differs: int = 0
-    at: tuple[float, float] | None = None
-    cutters: tuple[str, ...] = ()
+    works: tuple[TaskCompared, ...] = ()
 
     @property
     def same(self) -> bool:
         """Whether both sets make the same cuts."""
-        return self.only_in is None and self.differs == 0
+        return self.only_in is None and not self.works
+
+    @property
+    def differs(self) -> int:
+        """Number of moves that differ, those of both sets where no two belong together."""
+        return sum(
+            work.removed.moves
+            + work.added.moves
+            + sum(change.amount.moves for change in (work.depth, work.feed) if change is not None)
+            for work in self.works
+        )
+
+    @property
+    def at(self) -> Point | None:
+        """Where one of them is, drawing frame, mm."""
+        return self.works[0].at if self.works else None
+
+    @property
+    def cutters(self) -> tuple[str, ...]:
+        """Names of their cutters."""
+        return tuple(sorted({work.cutter for work in self.works}))
 
 
 def compare(first: Path, second: Path) -> tuple[Compared, ...]:
     """Every copy of both sets, in the order of the first.
 
     Raises:
-        Refusal: exit code 2, for a folder that holds no set that this version understands.
+        Refusal: exit code 2 for a folder that holds no set that this version understands, 1 for
+            programs that cannot be read.
     """
-    cuts, others = _cuts_of(first), _cuts_of(second)
+    levelled = any(report_file.read(folder).levellings for folder in (first, second))
+    cuts, others = (cuts_of(folder, joined=levelled) for folder in (first, second))
     copies: list[Compared] = []
     for key in dict.fromkeys((*cuts, *others)):
         if key not in others or key not in cuts:
             copies.append(Compared(*key, only_in=1 if key in cuts else 2))
-            continue
-        odd = [*_lacking(cuts[key], others[key]), *_lacking(others[key], cuts[key])]
-        at = (round(odd[0][2][0], 4), round(odd[0][2][1], 4)) if odd else None
-        cutters = tuple(sorted({cutter for cutter, _, _ in odd}))
-        copies.append(Compared(*key, differs=len(odd), at=at, cutters=cutters))
+        else:
+            copies.append(Compared(*key, works=_compared(cuts[key], others[key])))
     return tuple(copies)
 
 
-def _lacking(some: Sequence[Cut], others: Sequence[Cut]) -> Iterator[Cut]:
-    """Cuts of a board that have no equal among others."""
-    near: dict[tuple[str, str, int, int], list[tuple[float, ...]]] = defaultdict(list)
-    for cutter, motion, numbers in others:
-        near[cutter, motion, *_cell(numbers)].append(numbers)
-    for cutter, motion, numbers in some:
-        x, y = _cell(numbers)
-        if not any(
-            _equal(numbers, other)
-            for i in (x - 1, x, x + 1)
-            for j in (y - 1, y, y + 1)
-            for other in near.get((cutter, motion, i, j), ())
-        ):
-            yield cutter, motion, numbers
-
-
-def _cell(numbers: Sequence[float]) -> tuple[int, int]:
-    return (math.floor(numbers[0] * 100), math.floor(numbers[1] * 100))
-
-
-def _equal(numbers: Sequence[float], other: Sequence[float]) -> bool:
-    return all(abs(a - b) <= SAME for a, b in zip(numbers, other, strict=True))
-
-
-def _cuts_of(folder: Path) -> Mapping[Copy, list[Cut]]:
-    """All cuts of a set by the copy they are made on."""
-    report = report_file.read(folder)
-    try:
-        with (folder / "toolpaths.csv").open(encoding="ascii", newline="") as file:
-            return _by_copy(report, list(csv.DictReader(file)))
-    except (OSError, KeyError, TypeError, ValueError) as fault:
-        words = f"and toolpaths.csv do not fit each other ({type(fault).__name__}: {fault})"
-        raise report_file.unreadable(words, folder / "report.json") from None
-
-
-def _by_copy(report: Report, table: Sequence[Mapping[str, str]]) -> dict[Copy, list[Cut]]:
-    """Every cut at the nearest copy; marks in the margins belong to none."""
-    names: dict[Place, list[tuple[int, str]]] = defaultdict(list)
-    for row in report.passes:
-        for program in row.programs:
-            place = (*row.pass_id, program.file.rsplit("/", 1)[-1])
-            # a file may hold the programs of several cutters, one after the other
-            names[place].append(((program.lines or (1,))[0], program.cutter))
-    poses = {key: pose.inverse() for key, pose in report.poses.items()}
-    boards: dict[int, list[tuple[Copy, Pose, shapely.Polygon]]] = defaultdict(list)
-    for board in report.boards:
-        shape = board.pose.shape(shapely.Polygon(board.outline))
-        copy = (board.name, board.copy_number)
-        boards[board.blank].append((copy, board.pose.inverse(), shape))
-    by_copy: dict[Copy, list[Cut]] = {key: [] for all_ in boards.values() for key, _, _ in all_}
-    for place, line, run in _runs(table):
-        if place not in names:
+def _compared(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]:
+    """What differs between the cuts of a copy, task by task."""
+    works: list[TaskCompared] = []
+    for task in dict.fromkeys((*before, *after)):
+        old, new = list(before.get(task, ())), list(after.get(task, ()))
+        same, old, new = _paired(old, new, _numbers)
+        deeper, old, new = _paired(old, new, _plan)
+        fed = [pair for pair in same if abs((pair[0].feed or 0) - (pair[1].feed or 0)) > SAME_FEED]
+        differing = [*old, *new, *(cut for cut, _ in deeper), *(cut for cut, _ in fed)]
+        if not differing:
             continue
-        to_blank = poses[place[:2]]
-        name = max(part for part in names[place] if part[0] <= line)[1]
-        cutter = report.cutters[name]
-        # a groove is at least as wide as the tip; of a vee that is little
-        radius = cutter.diameter / 2 if isinstance(cutter, RoundCutterRow) else 0.0
-        points = shapely.points([to_blank.point((x, y)) for _, (_, _, _, x, y, *_) in run])
-        nearest = [
-            (float(shapely.distance(shape, points).mean()), key, pose)
-            for key, pose, shape in boards[place[0]]
-        ]
-        if not nearest:
-            continue
-        away, key, pose = min(nearest, key=lambda copy: copy[0])
-        if away <= radius + BEYOND:
-            frame = to_blank.then(pose)
-            by_copy[key] += [_drawn(name, motion, numbers, frame) for motion, numbers in run]
-    return by_copy
+        x, y, _ = differing[0].start
+        works.append(
+            TaskCompared(
+                *task,
+                removed=Amount.of(old),
+                added=Amount.of(new),
+                depth=_depths(deeper),
+                feed=_feeds(fed),
+                at=(round(x, 4), round(y, 4)),
+            )
+        )
+    return tuple(works)
 
 
-Place = tuple[int, int, str]
-Run = list[tuple[str, tuple[float, ...]]]
+Pairs = list[tuple[Cut, Cut]]
 
 
-def _runs(table: Sequence[Mapping[str, str]]) -> Iterator[tuple[Place, int, Run]]:
-    """Runs of cuts without travel moves between them, with a line of each, machine frame.
+def _paired(
+    some: Sequence[Cut], others: Sequence[Cut], numbers: Callable[[Cut], tuple[float, ...]]
+) -> tuple[Pairs, list[Cut], list[Cut]]:
+    """Pairs of cuts whose numbers are the same, and what is left of both; each is taken once."""
+    near: dict[Hashable, list[tuple[int, tuple[float, ...]]]] = defaultdict(list)
+    for n, cut in enumerate(others):
+        near[cut.kind, *_cell(cut)].append((n, numbers(cut)))
+    pairs: Pairs = []
+    left: list[Cut] = []
+    taken: set[int] = set()
+    for cut in some:
+        x, y = _cell(cut)
+        candidates = (
+            row
+            for i in (x, x - 1, x + 1)
+            for j in (y, y - 1, y + 1)
+            for row in near.get((cut.kind, i, j), ())
+        )
+        mine = numbers(cut)
+        match = next((n for n, its in candidates if n not in taken and _equal(mine, its)), None)
+        if match is None:
+            left.append(cut)
+        else:
+            taken.add(match)
+            pairs.append((cut, others[match]))
+    return pairs, left, [cut for n, cut in enumerate(others) if n not in taken]
 
-    A cut is its motion, start, end, and the centre of arcs.
-    """
-    here: Place | None = None
-    last = (0.0, 0.0, 0.0)
-    at_line = 0
-    run: Run = []
-    for line in table:
-        place = (int(line["blank"]), int(line["pass"]), line["program"])
-        at = (float(line["x"]), float(line["y"]), float(line["z"]))
-        cuts = place == here and line["motion"] != "rapid" and min(at[2], last[2]) < 0
-        if run and not cuts:
-            assert here is not None
-            yield here, at_line, run
-            run = []
-        if cuts and (at != last or line["i"]):
-            centre: tuple[float, ...] = ()
-            if line["i"]:
-                centre = (last[0] + float(line["i"]), last[1] + float(line["j"]))
-            run.append((line["motion"], (*last, *at, *centre)))
-        here, last, at_line = place, at, int(line["line"])
-    if run and here is not None:
-        yield here, at_line, run
+
+def _equal(numbers: Sequence[float], others: Sequence[float]) -> bool:
+    return all(abs(a - b) <= SAME for a, b in zip(numbers, others, strict=True))
 
 
-def _drawn(cutter: str, motion: str, numbers: tuple[float, ...], frame: Pose) -> Cut:
-    """A cut in the drawing frame; mirrored, an arc turns the other way."""
-    x, y, z, u, v, w, *centre = numbers
-    if frame.mirrored and motion.startswith("arc"):
-        motion = "arc_cw" if motion == "arc_ccw" else "arc_ccw"
-    drawn_centre = frame.point((centre[0], centre[1])) if centre else ()
-    return cutter, motion, (*frame.point((x, y)), z, *frame.point((u, v)), w, *drawn_centre)
+def _cell(cut: Cut) -> tuple[int, int]:
+    return (math.floor(cut.start[0] * 100), math.floor(cut.start[1] * 100))
+
+
+def _numbers(cut: Cut) -> tuple[float, ...]:
+    """All that makes a cut what it is but its feed."""
+    return (*cut.start, *cut.end, *(cut.centre or ()))
+
+
+def _plan(cut: Cut) -> tuple[float, ...]:
+    """A cut seen from above."""
+    return (*cut.start[:2], *cut.end[:2], *(cut.centre or ()))
+
+
+def _depths(pairs: Pairs) -> Change | None:
+    """How deep cuts on the same path go."""
+    if not pairs:
+        return None
+    low = [min(min(cut.start[2], cut.end[2]) for cut in cuts) for cuts in zip(*pairs, strict=True)]
+    before, after = (round(z, 4) for z in low)
+    return Change(Amount.of([cut for cut, _ in pairs]), before, after)
+
+
+def _feeds(pairs: Pairs) -> Change | None:
+    """The feeds of most of some cuts."""
+    if not pairs:
+        return None
+    lengths: dict[tuple[float, float], float] = defaultdict(float)
+    for old, new in pairs:
+        lengths[old.feed or 0.0, new.feed or 0.0] += old.length
+    before, after = max(lengths, key=lambda feeds: lengths[feeds])
+    return Change(Amount.of([cut for cut, _ in pairs]), before, after)
