@@ -16,6 +16,8 @@ SEVERITIES: dict[Severity, str] = {"stop": "stop", "warn": "warning", "note": "n
 
 MOST_PER_CODE = 5
 """Findings of one kind that are listed one by one; the rest is counted."""
+MOST_PLACES = 200
+"""Places that one finding lists, its own not counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +34,7 @@ class Finding:
         blank, mill_pass: numbers from 1.
         file, line: the file at fault and the line in it, from 1.
         more: how many findings of the kind are not listed after this one.
+        places: where else the same is wrong, same frame and blank as `at`; at most `MOST_PLACES`.
     """
 
     code: str
@@ -46,6 +49,7 @@ class Finding:
     file: str | None = None
     line: int | None = None
     more: int = 0
+    places: tuple[tuple[float, float], ...] = ()
 
     @property
     def rank(self) -> int:
@@ -60,6 +64,8 @@ class Finding:
     def __post_init__(self) -> None:
         if (self.at is None) != (self.frame is None):
             raise ValueError("a finding's place needs its frame, and its frame a place")
+        if self.places and self.at is None:
+            raise ValueError("further places need a first")
 
 
 class Refusal(Exception):  # noqa: N818 - a refusal is a result, the errors are its findings
@@ -79,22 +85,39 @@ class Refusal(Exception):  # noqa: N818 - a refusal is a result, the errors are 
 
 
 def limited(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The first `MOST_PER_CODE` of each code and severity; the last counts those left out."""
+    """The first `MOST_PER_CODE` of each code and severity.
+
+    The last counts those left out. Their places go to the last listed one on the same ground.
+    """
     every = tuple(findings)
     total: Counter[tuple[str, Severity]] = Counter()
     for finding in every:
         total[finding.code, finding.severity] += 1 + finding.more
     seen: Counter[tuple[str, Severity]] = Counter()
     listed: list[Finding] = []
+    holder: dict[tuple[object, ...], int] = {}
     for finding in every:
         kind = (finding.code, finding.severity)
         seen[kind] += 1
         if seen[kind] <= MOST_PER_CODE:
+            holder[kind + _ground(finding)] = len(listed)
             listed.append(replace(finding, more=0))
+        elif finding.at is not None and (n := holder.get(kind + _ground(finding))) is not None:
+            places = (*listed[n].places, finding.at, *finding.places)
+            listed[n] = replace(listed[n], places=places[:MOST_PLACES])
     last = {(finding.code, finding.severity): n for n, finding in enumerate(listed)}
     for kind, n in last.items():
         listed[n] = replace(listed[n], more=total[kind] - min(seen[kind], MOST_PER_CODE))
     return tuple(listed)
+
+
+def _ground(finding: Finding) -> tuple[object, ...]:
+    """What the place of a finding is a place of: a blank, a drawing's copy, or a pass."""
+    if finding.frame == "blank":
+        return "blank", finding.blank
+    if finding.frame == "drawing":
+        return "drawing", finding.board, finding.copy
+    return finding.frame, finding.blank, finding.mill_pass
 
 
 def stop(code: str, message: str, file: str | Path | None = None) -> Finding:

@@ -29,6 +29,7 @@ class Spacing:
         stones: number of floating areas on the way.
         at: middle of the narrowest gap on the way, blank frame.
         column: of the table.
+        way: both ends of every gap on the shortest way, in order, blank frame.
     """
 
     net: str
@@ -40,6 +41,7 @@ class Spacing:
     stones: int
     at: Point
     column: Column
+    way: tuple[tuple[Point, Point], ...] = ()
 
     @property
     def margin(self) -> float:

@@ -13,6 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
+from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof, Certificate
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.check import Check
@@ -55,6 +56,7 @@ class BoardCopy:
         input: index of its drawing among the set's inputs.
         nets: the net of every piece, by the piece's id.
         pins: the parts and pins that the netlist puts on a piece, by the piece's id.
+        jumpers: both ends of every jumper wire, drawing frame; empty in a set read from its report.
         proof: what its copper as cut proves; None before the programs are read back.
         judged: what the rules of the trade find; None when they were not applied.
         checks: what to measure on the finished board.
@@ -64,6 +66,7 @@ class BoardCopy:
     input: int = 0
     nets: Mapping[str, str] = field(default_factory=dict)
     pins: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    jumpers: tuple[tuple[Point, Point], ...] = ()
     proof: BoardProof | None = None
     judged: BoardJudged | None = None
     checks: tuple[Check, ...] = ()

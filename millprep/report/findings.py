@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding
 from millprep.model.set_of_programs import CutSet
 from millprep.report.words import place, plain
@@ -16,12 +17,17 @@ _FRAME_WORDS = {"drawing": "in the drawing", "blank": "on the blank", "machine":
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """A finding, its short name ("F3": third of the set's list) and its place on a blank."""
+    """A finding, its short name ("F3": third of the set's list) and its place on a blank.
+
+    Attributes:
+        places: further places of the same finding, blank frame.
+    """
 
     name: str
     finding: Finding
     blank: int
     at: Point
+    places: tuple[Point, ...] = ()
 
 
 def name_of(index: int) -> str:
@@ -33,14 +39,16 @@ def marked(cut_set: CutSet) -> tuple[Marked, ...]:
     """Every finding whose place on a blank is known, `stop` first, otherwise in order."""
     marks = []
     for index, finding in enumerate(cut_set.findings):
-        where = _on_blank(cut_set, finding)
-        if where is not None:
-            marks.append(Marked(name_of(index), finding, *where))
+        ground = _ground(cut_set, finding)
+        if ground is not None and finding.at is not None:
+            blank, pose = ground
+            at, *places = (pose.point(place) for place in (finding.at, *finding.places))
+            marks.append(Marked(name_of(index), finding, blank, at, tuple(places)))
     return tuple(sorted(marks, key=lambda mark: mark.finding.rank))
 
 
-def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
-    """Blank number and place in its frame; None when the set does not say."""
+def _ground(cut_set: CutSet, finding: Finding) -> tuple[int, Pose] | None:
+    """Blank number, and the pose that takes the finding's places there; None when not known."""
     if finding.at is None:
         return None
     if finding.frame == "drawing":
@@ -49,17 +57,17 @@ def _on_blank(cut_set: CutSet, finding: Finding) -> tuple[int, Point] | None:
                 None,
                 placement.copy,
             ):
-                return placement.blank, placement.pose.point(finding.at)
+                return placement.blank, placement.pose
         return None
     blanks = {blank.number: blank for blank in cut_set.blanks}
     number = min(blanks, default=None) if finding.blank is None else finding.blank
     if number is None or number not in blanks:
         return None
     if finding.frame == "blank":
-        return number, finding.at
+        return number, Pose()
     for milling_pass in blanks[number].passes:
         if finding.mill_pass in (None, milling_pass.number):
-            return number, milling_pass.pose.inverse().point(finding.at)
+            return number, milling_pass.pose.inverse()
     return None
 
 

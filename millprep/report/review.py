@@ -31,7 +31,7 @@ LAYERS = (
 
 SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
-    "overlay.js", "lists.js", "find.js", "controls.js", "input.js", "mill.js",
+    "nets.js", "overlay.js", "lists.js", "find.js", "controls.js", "input.js", "mill.js",
     "page.js",
 )  # fmt: skip
 """The script's parts, in the order they have in the page."""

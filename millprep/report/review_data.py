@@ -15,6 +15,7 @@ from millprep.geometry.path import Point
 from millprep.model.board import Board
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.judged import BoardJudged
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import BoardCopy, CutSet
@@ -123,9 +124,47 @@ def _copy(boards: list[Board], copy: BoardCopy) -> dict[str, Any]:
         "pose": placement.pose.as_list(),
         "nets": [None if net is None else plain(net, 60) for net in nets],
         "pins": [[plain(pin, 60) for pin in copy.pins.get(piece.id, ())] for piece in board.pieces],
+        "jumpers": [[_figure(v) for end in wire for v in end] for wire in copy.jumpers],
+        "facts": _net_facts(copy.judged),
+        "spacings": _spacings(copy.judged),
         "narrowest": None if proof is None else _figure(proof.narrowest_gap),
         "narrowestAt": None if proof is None else _point(proof.gap_at),
     }
+
+
+def _net_facts(judged: BoardJudged | None) -> list[dict[str, Any]]:
+    """Volts and amperes of every net that the job names."""
+    return [
+        {
+            "net": plain(net.name, 60),
+            "volts": None if net.volts is None else [_figure(v) for v in net.volts],
+            "amperes": _figure(max(net.amperes, sum(max(load.amperes, 0.0) for load in net.loads))),
+        }
+        for net in (row.net for row in (() if judged is None else judged.nets))
+    ]
+
+
+def _spacings(judged: BoardJudged | None) -> dict[str, Any]:
+    """Every pair of neighbours with volts.
+
+    `names` are those of nets and of metal, `pairs` rows of two indices, V, required and measured
+    mm, and `ways`, for each pair, both ends of every gap on its way, in whole units of a shape.
+    """
+    pairs = () if judged is None else judged.spacings
+    names = list(dict.fromkeys(name for pair in pairs for name in (pair.net, pair.other)))
+    index = {name: n for n, name in enumerate(names)}
+    return {
+        "names": [plain(name, 60) for name in names],
+        "pairs": [
+            [index[pair.net], index[pair.other], *map(_figure, (pair.volts, pair.required)),
+             _figure(pair.measured)]
+            for pair in pairs
+        ],
+        "ways": [
+            text(whole(np.array(pair.way or ((pair.at, pair.at),)).reshape(-1, 2), SHAPE_UNIT))
+            for pair in pairs
+        ],
+    }  # fmt: skip
 
 
 def _cutter(cutter: Cutter) -> dict[str, Any]:
@@ -241,6 +280,7 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
                 "where": where_words(finding),
                 "blank": None if mark is None else mark.blank,
                 "at": None if mark is None else _point(mark.at),
+                "places": [] if mark is None else [_point(at) for at in mark.places],
             }
         )
     return rows

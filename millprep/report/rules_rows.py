@@ -78,6 +78,8 @@ class SpacingRow(Row):
     """Column of IPC-2221 table 6-1."""
     at: Place
     """Centre of the narrowest gap, blank frame, mm."""
+    way: tuple[tuple[Place, Place], ...] = ()
+    """Both ends of every gap on that path, in order, blank frame, mm."""
 
     @classmethod
     def of(cls, pair: Spacing) -> SpacingRow:

@@ -126,6 +126,8 @@ class FindingRow(Row):
     """The file at fault, or null."""
     line: Number | None
     """The line in it, from 1, or null."""
+    places: tuple[Place, ...] = ()
+    """Where else the same is wrong, mm, in the same frame and on the same blank."""
 
     @classmethod
     def of(cls, finding: Finding) -> FindingRow:

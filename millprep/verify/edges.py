@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from millprep.model.as_cut import CopperPart, Corner
-from millprep.model.finding import Finding, Severity
+from millprep.model.finding import MOST_PLACES, Finding, Severity
 from millprep.model.layout import Placement, on_blank
 from millprep.verify.as_cut import Nets, nets_on
 from millprep.verify.sweep import Shapes, dilated
@@ -197,7 +198,9 @@ def corner_notes(
             "does not fit into them. Gaps to other pieces are judged with it. "
             "Use a finer cutter if the corners matter."
         )
-        findings.append(on_blank(placement, "corner-unreached", "note", message, mine[0].at))
+        finding = on_blank(placement, "corner-unreached", "note", message, mine[0].at)
+        places = tuple(corner.at for corner in mine[1 : MOST_PLACES + 1])
+        findings.append(replace(finding, places=places))
     return findings
 
 
@@ -237,8 +240,12 @@ def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
     ):
         if not len(chosen):
             continue
-        largest = chosen[int(np.argmax(shapely.area(chosen)))]
-        at = largest.representative_point()
+        order = np.argsort(-shapely.area(chosen), kind="stable")
+        largest = chosen[order[0]]
+        at, *places = (
+            (float(spot.x), float(spot.y))
+            for spot in shapely.point_on_surface(chosen[order[: MOST_PLACES + 1]]).tolist()
+        )
         remain = f"1 {word} of copper remains" if len(chosen) == 1 else (
             f"{len(chosen)} {word}s of copper remain"
         )  # fmt: skip
@@ -249,8 +256,9 @@ def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
                 message=f"{remain} between paths. Raise the overlap, or brush the board; the "
                 f"largest has {largest.area:.4f} mm².",
                 frame="blank",
-                at=(at.x, at.y),
+                at=at,
                 blank=blank,
+                places=tuple(places),
             )
         )
     return findings

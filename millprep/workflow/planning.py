@@ -127,6 +127,7 @@ def laid_out(
     drawn = {board.name: files.index(board.drawing.copper.name) for board in plan.boards}
     names, faults = nets.name(plan.boards, layout, facts)
     pins = {board.name: nets.pins(board) for board in boards}
+    jumpers = {board.name: board.jumper_ends for board in plan.boards}
     blanks = tuple(
         MilledBlank(
             laminate,
@@ -139,6 +140,7 @@ def laid_out(
                         for piece in placement.board.pieces
                     },
                     pins[placement.board.name],
+                    jumpers[placement.board.name],
                 )
                 for placement in layout.on(laminate.number)
             ),

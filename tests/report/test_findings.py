@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from millprep.model.finding import Finding, Severity
+from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
 from millprep.report.close_up import MOST, spots
 from millprep.report.findings import marked
 from tests.helpers.invented_set import invented
@@ -51,3 +51,23 @@ def test_a_place_on_an_unknown_board_or_blank_is_not_drawn() -> None:
         Finding(code="x", severity="warn", message="m", frame="drawing", at=(1, 1), board="no"),
     )
     assert marked(replace(invented(1), findings=findings)) == ()
+
+
+def test_places_that_are_counted_are_kept_with_the_last_that_is_listed() -> None:
+    listed = limited([_at(10.0 * i) for i in range(MOST_PER_CODE + 3)])
+    assert len(listed) == MOST_PER_CODE
+    assert listed[-1].more == 3
+    assert [x for x, _ in listed[-1].places] == [50.0, 60.0, 70.0]
+    (*_, last) = marked(replace(invented(1), findings=listed))
+    assert last.places == listed[-1].places
+
+
+def test_places_on_another_ground_are_not_mixed() -> None:
+    elsewhere = replace(_at(99.0), blank=2)
+    listed = limited([*(_at(10.0 * i) for i in range(MOST_PER_CODE)), elsewhere])
+    assert all(finding.places == () for finding in listed)
+
+
+def test_further_places_need_a_first() -> None:
+    with pytest.raises(ValueError, match="need a first"):
+        Finding(code="invented", severity="note", message="m", places=((1.0, 2.0),))

@@ -91,7 +91,7 @@ def test_keys_of_the_contract_in_its_order(rows: dict[str, Any]) -> None:
     ]  # fmt: skip
     assert list(rows["findings"][0]) == [
         "code", "severity", "message", "frame", "at", "board", "copy", "blank", "pass", "file",
-        "line",
+        "line", "places",
     ]  # fmt: skip
 
 

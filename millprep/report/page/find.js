@@ -7,19 +7,12 @@ function namedThings() {
   const things = [];
   const many = data.copies.length > 1;
   const whose = (copy) => (many ? copyWords(copy) : "");
-  const nets = new Map();
-  for (const one of pieces) {
-    if (one.net === null || one.net === undefined) continue;
-    const key = `${one.copy} ${one.net}`;
-    if (!nets.has(key)) nets.set(key, []);
-    nets.get(key).push(one);
-  }
   const lighting = (list) => () => light(list);
-  for (const list of nets.values()) {
-    const [first] = list;
-    const count = list.length > 1 ? `${list.length} pieces` : "1 piece";
-    things.push({ kind: "net", name: first.net, more: [count, whose(first.copy)],
-      blank: first.blank, go: lighting(list) });
+  for (const net of nets) {
+    if (net.pieces[0].net === null) continue;
+    things.push({ kind: "net", name: net.net,
+      more: [count(net.pieces.length, "piece"), whose(net.copy)], blank: net.blank,
+      go: () => pickNet(net) });
   }
   for (const one of pieces) {
     things.push({ kind: "piece", name: one.piece, more: [one.net ?? "", whose(one.copy)],
@@ -104,7 +97,7 @@ function find() {
   const list = $("review-hits");
   list.replaceChildren();
   if (wanted === "") {
-    state.lit = [];
+    pickNet(null);
     $("review-found").textContent = "";
     changed(false);
     return;
@@ -120,7 +113,7 @@ function find() {
     const more = [thing.kind, ...thing.more].filter((word) => word !== "").join(", ");
     button.append(element("bdi", thing.name), element("span", more));
     button.addEventListener("click", () => {
-      state.lit = [];
+      pickNet(null);
       if (thing.kind !== "program" && (thing.blank !== state.blank || onBed())) {
         setStage(thing.blank, null);
       }

@@ -63,18 +63,9 @@ function gapsOf(part) {
         for (const [u0, v0, u1, v1, index] of cell) {
           if (index === mine) continue;
           const limit = other ? other.distance : reach;
-          if (
-            Math.min(u0, u1) > Math.max(x0, x1) + limit ||
-            Math.max(u0, u1) < Math.min(x0, x1) - limit ||
-            Math.min(v0, v1) > Math.max(y0, y1) + limit ||
-            Math.max(v0, v1) < Math.min(y0, y1) - limit
-          ) continue;
-          for (const [x, y, a, b, c, d] of [
-            [x0, y0, u0, v0, u1, v1], [x1, y1, u0, v0, u1, v1],
-            [u0, v0, x0, y0, x1, y1], [u1, v1, x0, y0, x1, y1],
-          ]) {
-            const near = toSegment(x, y, a, b, c, d);
-            const one = { distance: near.distance, from: [x, y], to: near.at, index };
+          const near = closest([x0, y0, x1, y1], [u0, v0, u1, v1], limit);
+          if (near) {
+            const one = { ...near, index };
             if (!any || one.distance < any.distance) any = one;
             const carries = parts[index].carries.length > 0;
             if (carries && (!other || one.distance < other.distance)) other = one;
@@ -86,4 +77,43 @@ function gapsOf(part) {
   }
   part.gaps = { any, other };
   return part.gaps;
+}
+
+/** The nearest places of two segments, {distance, from, to}; null where their boxes are farther apart. */
+function closest([x0, y0, x1, y1], [u0, v0, u1, v1], limit) {
+  if (
+    Math.min(u0, u1) > Math.max(x0, x1) + limit ||
+    Math.max(u0, u1) < Math.min(x0, x1) - limit ||
+    Math.min(v0, v1) > Math.max(y0, y1) + limit ||
+    Math.max(v0, v1) < Math.min(y0, y1) - limit
+  ) return null;
+  let best = null;
+  for (const [x, y, a, b, c, d] of [
+    [x0, y0, u0, v0, u1, v1], [x1, y1, u0, v0, u1, v1],
+    [u0, v0, x0, y0, x1, y1], [u1, v1, x0, y0, x1, y1],
+  ]) {
+    const near = toSegment(x, y, a, b, c, d);
+    if (!best || near.distance < best.distance) {
+      best = { distance: near.distance, from: [x, y], to: near.at };
+    }
+  }
+  return best;
+}
+
+/** The nearest place of every other part within `reach` of a part: {distance, from, to, index}. */
+function nearParts(part, reach) {
+  const grid = gridOf(part.blank);
+  const mine = parts.indexOf(part);
+  const best = new Map();
+  eachSegment(part.area, (...mySegment) => {
+    for (const key of cellsAlong(...mySegment, reach)) {
+      for (const [u0, v0, u1, v1, index] of grid.get(key) ?? []) {
+        if (index === mine) continue;
+        const limit = best.get(index)?.distance ?? reach;
+        const near = closest(mySegment, [u0, v0, u1, v1], limit);
+        if (near && near.distance < limit) best.set(index, { ...near, index });
+      }
+    }
+  });
+  return [...best.values()];
 }

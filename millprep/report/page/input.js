@@ -99,6 +99,8 @@ const KEYS = {
   ".": () => step(1),
   v: () => setSide(!state.fromComponents),
   m: () => setMeasuring(!state.measuring),
+  f: () => stepFinding(1),
+  F: () => stepFinding(-1),
   Enter: () => {
     if (state.measuring) takeMeasure(state.x, state.y, false);
     else state.pinned = [state.x, state.y];

@@ -59,6 +59,10 @@ function setStage(blank, pass, program = null) {
   state.program = program;
   state.time = null;
   state.pinned = state.pointer = null;
+  if (state.net?.blank !== blank) {
+    state.net = null;
+    state.lit = [];
+  }
   $("review-blank").value = String(blank);
   fillPasses();
   fillPrograms();
@@ -68,6 +72,7 @@ function setStage(blank, pass, program = null) {
   fillBars();
   showTime();
   showHere();
+  if (nets.listed !== blank) fillNets();
 }
 
 /** Switch a layer as its box does. */
@@ -125,6 +130,9 @@ function showHere() {
 
 // ------------------------------------------------------------------ findings
 
+/** Every place that a finding means; the first is its flag's. */
+const placesOf = (one) => (one.at ? [one.at, ...one.places] : []);
+
 function fillFindings() {
   const list = $("review-findings");
   for (const one of data.findings) {
@@ -141,6 +149,7 @@ function fillFindings() {
       holder.addEventListener("click", () => goTo(one));
     }
     row.append(holder);
+    if (one.places.length) row.append(stepsOf(one));
     list.append(row);
   }
   for (const link of document.querySelectorAll("[data-show]")) {
@@ -154,15 +163,52 @@ function fillFindings() {
   $("review-findings-none").hidden = data.findings.length > 0;
 }
 
-function goTo(one) {
+/** Buttons from place to place of a finding. */
+function stepsOf(one) {
+  const box = element("div", undefined, "steps");
+  const all = placesOf(one).length;
+  for (const [way, sign, words] of [[-1, "‹", "Place before"], [1, "›", "Next place"]]) {
+    const button = element("button", sign);
+    button.type = "button";
+    button.title = `${words} of ${one.name}`;
+    button.setAttribute("aria-label", button.title);
+    button.addEventListener("click", () => {
+      const here = state.flagged === one ? state.place : way > 0 ? -1 : 0;
+      goTo(one, (here + way + all) % all);
+    });
+    box.append(button);
+  }
+  const words = element("span", count(all, "place"));
+  words.dataset.placesOf = one.name;
+  box.append(words);
+  return box;
+}
+
+/** From place to place over all findings that have one, in the order of the list. */
+function stepFinding(way) {
+  const steps = data.findings.flatMap((one) => placesOf(one).map((_, k) => [one, k]));
+  if (!steps.length) return;
+  const now = steps.findIndex(([one, k]) => one === state.flagged && k === state.place);
+  const next = now < 0 && way < 0 ? steps.length - 1 : (now + way + steps.length) % steps.length;
+  goTo(...steps[next]);
+}
+
+function goTo(one, k = 0) {
   if (one.blank !== state.blank || onBed()) setStage(one.blank, null);
-  state.flagged = one.name;
+  state.flagged = one;
+  state.place = k;
   setLayer("findings", true);
   for (const button of document.querySelectorAll("[data-finding]")) {
     button.setAttribute("aria-current", String(button.dataset.finding === one.name));
   }
-  state.pinned = [...one.at];
-  centreOn(...one.at, 12);
+  for (const words of document.querySelectorAll("[data-places-of]")) {
+    const mine = words.dataset.placesOf === one.name;
+    const all = data.findings.find((other) => other.name === words.dataset.placesOf).places.length + 1;
+    words.textContent = mine ? `place ${k + 1} of ${all}` : count(all, "place");
+  }
+  const at = placesOf(one)[k];
+  state.pinned = [...at];
+  centreOn(...at, 12);
   showHere();
   if (canvas.getBoundingClientRect().bottom < 120) canvas.scrollIntoView({ block: "start" });
 }

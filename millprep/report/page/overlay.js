@@ -5,11 +5,12 @@ function overlay() {
   const v = viewNow();
   if (state.layers.findings && !onBed()) {
     for (const one of data.findings) {
-      if (!one.at || one.blank !== state.blank) continue;
-      flag(...toScreen(...one.at), one.name, one.name === state.flagged);
+      if (one.at && one.blank === state.blank) flag(...toScreen(...one.at), one.name);
     }
+    showPlaces();
   }
   lightUp(v);
+  paintNet(v);
   highlight(v);
   for (const at of state.measure) if (at) cross(...toScreen(...at), ink.accent);
   if (state.measure[0] && state.measure[1]) {
@@ -44,8 +45,40 @@ function cross(x, y, colour) {
   pen.stroke();
 }
 
+/** Every place of the finding that was gone to, and a ring around the present one. */
+function showPlaces() {
+  const one = state.flagged;
+  if (!one?.at || one.blank !== state.blank) return;
+  const ink = colours();
+  const list = placesOf(one);
+  pen.fillStyle = ink.flag;
+  pen.strokeStyle = ink.flag_ink;
+  pen.lineWidth = 1.2;
+  for (const at of list.slice(1)) {
+    const [x, y] = toScreen(...at);
+    pen.beginPath();
+    pen.moveTo(x, y - 6);
+    pen.lineTo(x + 6, y);
+    pen.lineTo(x, y + 6);
+    pen.lineTo(x - 6, y);
+    pen.closePath();
+    pen.fill();
+    pen.stroke();
+  }
+  const [x, y] = toScreen(...list[state.place]);
+  for (const [colour, wide] of [[ink.page, 5], [ink.accent, 2.5]]) {
+    pen.strokeStyle = colour;
+    pen.lineWidth = wide;
+    pen.beginPath();
+    pen.arc(x, y, 16, 0, 2 * Math.PI);
+    pen.stroke();
+  }
+  if (list.length > 1) label(pen, `${state.place + 1} of ${list.length}`, x + 20, y + 16);
+}
+
 /** A flag whose foot stands on the place. */
-function flag(x, y, name, chosen) {
+function flag(x, y, name) {
+  const chosen = state.flagged?.name === name;
   const ink = colours();
   const wide = 12 + 8 * name.length;
   pen.lineWidth = chosen ? 3 : 1.2;
@@ -64,12 +97,6 @@ function flag(x, y, name, chosen) {
   pen.textAlign = "center";
   pen.font = "bold 12px system-ui, sans-serif";
   pen.fillText(name, x + wide / 2, y - 17);
-  if (!chosen) return;
-  pen.strokeStyle = ink.accent;
-  pen.lineWidth = 2.5;
-  pen.beginPath();
-  pen.arc(x, y, 16, 0, 2 * Math.PI);
-  pen.stroke();
 }
 
 function drawCutter() {

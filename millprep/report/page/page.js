@@ -48,6 +48,7 @@ function start() {
   fillPrograms();
   fillLayers();
   fillFindings();
+  fillNets();
   document.querySelector(".time").hidden = programs.length === 0;
   $("review-find").addEventListener("input", find);
   $("review-wipe").addEventListener("input", (e) => {

@@ -165,9 +165,18 @@ function pinWords(pins) {
   return pins.slice(0, MOST_PINS).join(", ") + (more > 0 ? ` and ${more} more` : "");
 }
 
+/** Volts and amperes that the job gives the net of a piece. */
+function netFacts(piece) {
+  const facts = data.copies[piece.copy].facts.find((row) => row.net === piece.net);
+  if (!facts) return [];
+  return [["Volts", voltWords(facts.volts)], ["Current", ampereWords(facts.amperes)]]
+    .filter(([, words]) => words !== "");
+}
+
 function pieceFacts(piece) {
   const rows = [
     ["Net", piece.net ?? "none"],
+    ...netFacts(piece),
     ...(piece.pins.length ? [["Pins", pinWords(piece.pins)]] : []),
     ["Piece", piece.piece],
     ["Board", copyWords(piece.copy)],

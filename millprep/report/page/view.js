@@ -15,7 +15,10 @@ const state = {
   pinned: null,
   measuring: false,
   measure: [null, null],
-  flagged: null, // name of the finding that was gone to
+  flagged: null, // the finding that was gone to
+  place: 0, // and which of its places
+  net: null, // the net that was picked, with its neighbours
+  gap: null, // and the gap to one of them
   lit: [], // pieces of copper that were found
   wipe: 0, // share of the blank, from its left, that shows copper as drawn instead of as cut
 };

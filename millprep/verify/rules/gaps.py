@@ -23,12 +23,18 @@ TOUCHING = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """The narrowest place between two areas, by their numbers; `at` is its middle."""
+    """The narrowest place between two areas, by their numbers, and its ends."""
 
     area: int
     other: int
     width: float
-    at: Point
+    ends: tuple[Point, Point]
+
+    @property
+    def at(self) -> Point:
+        """Its middle."""
+        (x0, y0), (x1, y1) = self.ends
+        return ((x0 + x1) / 2, (y0 + y1) / 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +76,14 @@ def gaps(areas: Sequence[shapely.Geometry], reach: float) -> tuple[Gap, ...]:
     pair = owner[left] * (len(areas) + 1) + owner[right]
     first = np.flatnonzero(np.diff(pair, prepend=-1))
     nearest = shapely.shortest_line(lines[left[first]], lines[right[first]])
-    middle = shapely.get_coordinates(nearest).reshape(-1, 2, 2).mean(axis=1)
+    ends = shapely.get_coordinates(nearest).reshape(-1, 2, 2)
     return tuple(
-        Gap(a, b, w, (x, y))
-        for a, b, w, (x, y) in zip(
+        Gap(a, b, w, ((x0, y0), (x1, y1)))
+        for a, b, w, ((x0, y0), (x1, y1)) in zip(
             owner[left[first]].tolist(),
             owner[right[first]].tolist(),
             width[first].tolist(),
-            middle.tolist(),
+            ends.tolist(),
             strict=True,
         )
     )
@@ -93,11 +99,11 @@ def gaps_to(
     copper = np.array(list(areas), dtype=object)
     which, near = shapely.STRtree(copper).query(shapes, predicate="dwithin", distance=reach)
     line = shapely.shortest_line(copper[near], shapes[which])
-    middle = shapely.get_coordinates(line).reshape(-1, 2, 2).mean(axis=1)
+    ends = shapely.get_coordinates(line).reshape(-1, 2, 2)
     return tuple(
-        Gap(a, len(areas) + b, w, (x, y))
-        for a, b, w, (x, y) in zip(
-            near.tolist(), which.tolist(), shapely.length(line).tolist(), middle.tolist(),
+        Gap(a, len(areas) + b, w, ((x0, y0), (x1, y1)))
+        for a, b, w, ((x0, y0), (x1, y1)) in zip(
+            near.tolist(), which.tolist(), shapely.length(line).tolist(), ends.tolist(),
             strict=True,
         )
     )  # fmt: skip

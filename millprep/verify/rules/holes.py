@@ -9,6 +9,7 @@ all of that adds up on the side with the least copper.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
-from millprep.model.finding import Finding, limited
+from millprep.model.finding import MOST_PLACES, Finding, limited
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.judged import AnnularRing, BaseFit
 from millprep.model.layout import Placement, on_blank
@@ -260,7 +261,8 @@ def _tight(
         f"{least_hole(base.pin, level):.2f} mm. Drill wider for valves that are soldered in; for "
         "sockets of single pins set [rules.pins], else the drawing of the socket counts."
     )
-    return on_blank(placement, "base-holes-narrow", "note", message, alike[0].centre)
+    finding = on_blank(placement, "base-holes-narrow", "note", message, alike[0].centre)
+    return replace(finding, places=tuple(pattern.centre for pattern in alike[1 : MOST_PLACES + 1]))
 
 
 def _pins(

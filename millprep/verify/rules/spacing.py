@@ -20,7 +20,7 @@ from millprep.model.layout import Placement, metal, on_blank
 from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
-from millprep.verify.rules.gaps import Gap, WayOver, Ways, gaps, gaps_to
+from millprep.verify.rules.gaps import TOUCHING, Gap, WayOver, Ways, gaps, gaps_to
 
 INSIDE = 0.05
 """Copper that reaches this far into the outline is of the board, mm."""
@@ -154,6 +154,7 @@ def _pair(
         len(way.gaps) - 1,
         narrowest.at,
         column,
+        tuple(gap.ends for gap in way.gaps if gap.width > TOUCHING),
     )
 
 
@@ -232,4 +233,6 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
         f"gap of {pair.measured:.3f} mm between {pair.net} and {pair.other}{way}; {pair.volts:g} V "
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
     )
-    return on_blank(placement, code, severity, message, pair.at)
+    finding = on_blank(placement, code, severity, message, pair.at)
+    middles = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in pair.way]
+    return replace(finding, places=tuple(at for at in middles if at != pair.at))

@@ -46,7 +46,8 @@ def test_further_shapes_are_numbered_on_and_may_overlap() -> None:
 
 
 def gap(one: int, other: int, width: float) -> Gap:
-    return Gap(one, other, width, (float(one), float(other)))
+    at = (float(one), float(other))
+    return Gap(one, other, width, (at, at))
 
 
 def test_ways_lead_over_stones_only() -> None:
