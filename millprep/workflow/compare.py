@@ -47,7 +47,7 @@ class Amount:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class PathChange:
     """Moves on the same path that differ in depth or in feed.
 
     Attributes:
@@ -77,8 +77,8 @@ class TaskCompared:
     cutter: str
     removed: Amount
     added: Amount
-    depth: Change | None
-    feed: Change | None
+    depth: PathChange | None
+    feed: PathChange | None
     at: Point
 
 
@@ -144,8 +144,12 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
 def _compared(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]:
     """What differs between the cuts of a copy, task by task."""
     works: list[TaskCompared] = []
-    for task in dict.fromkeys((*before, *after)):
-        old, new = list(before.get(task, ())), list(after.get(task, ()))
+    theirs = {task.key: task for task in after}
+    tasks = {task.key: task for task in (*after, *before)}
+    for key in dict.fromkeys(task.key for task in (*before, *after)):
+        task = tasks[key]
+        old = list(before.get(task, ()))
+        new = list(after[theirs[key]]) if key in theirs else []
         same, old, new = _paired(old, new, _numbers)
         deeper, old, new = _paired(old, new, _plan)
         fed = [pair for pair in same if abs((pair[0].feed or 0) - (pair[1].feed or 0)) > SAME_FEED]
@@ -215,16 +219,16 @@ def _plan(cut: Cut) -> tuple[float, ...]:
     return (*cut.start[:2], *cut.end[:2], *(cut.centre or ()))
 
 
-def _depths(pairs: Pairs) -> Change | None:
+def _depths(pairs: Pairs) -> PathChange | None:
     """How deep cuts on the same path go."""
     if not pairs:
         return None
     low = [min(min(cut.start[2], cut.end[2]) for cut in cuts) for cuts in zip(*pairs, strict=True)]
     before, after = (round(z, 4) for z in low)
-    return Change(Amount.of([cut for cut, _ in pairs]), before, after)
+    return PathChange(Amount.of([cut for cut, _ in pairs]), before, after)
 
 
-def _feeds(pairs: Pairs) -> Change | None:
+def _feeds(pairs: Pairs) -> PathChange | None:
     """The feeds of most of some cuts."""
     if not pairs:
         return None
@@ -232,4 +236,4 @@ def _feeds(pairs: Pairs) -> Change | None:
     for old, new in pairs:
         lengths[old.feed or 0.0, new.feed or 0.0] += old.length
     before, after = max(lengths, key=lambda feeds: lengths[feeds])
-    return Change(Amount.of([cut for cut, _ in pairs]), before, after)
+    return PathChange(Amount.of([cut for cut, _ in pairs]), before, after)

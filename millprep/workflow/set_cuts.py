@@ -25,7 +25,7 @@ from millprep.report.words import WORK_WORDS
 from millprep.verify import reader
 from millprep.verify.cutter_changes import split_by_cutter
 from millprep.verify.over_copper import over_flat_copper
-from millprep.verify.trace import Kind, Place, Trace, TraceMove
+from millprep.verify.trace import Kind, Place, Remark, Trace, TraceMove
 from millprep.workflow.source_set import job_of
 
 BEYOND = 0.5
@@ -85,14 +85,19 @@ class Cut(NamedTuple):
         return Cut(kind, start, end, self.centre and frame.point(self.centre), self.feed)
 
 
-class Task(NamedTuple):
+class CutterTask(NamedTuple):
     """What one cutter does in one program: its works and its name."""
 
     works: tuple[Work, ...]
     cutter: str
 
+    @property
+    def key(self) -> tuple[Work, str]:
+        """What it has in common with its equal of another set, whose files may name fewer works."""
+        return self.works[0], self.cutter
 
-CutsByTask = Mapping[Task, Sequence[Cut]]
+
+CutsByTask = Mapping[CutterTask, Sequence[Cut]]
 
 
 def cuts_of(folder: Path, *, joined: bool = False) -> Mapping[Copy, CutsByTask]:
@@ -109,7 +114,7 @@ def cuts_of(folder: Path, *, joined: bool = False) -> Mapping[Copy, CutsByTask]:
     """
     report = report_file.read(folder)
     machine = job_of(report, folder, None).plan.machine
-    by_copy: dict[Copy, dict[Task, list[Cut]]] = {
+    by_copy: dict[Copy, dict[CutterTask, list[Cut]]] = {
         (board.name, board.copy_number): defaultdict(list) for board in report.boards
     }
     boards: dict[int, list[tuple[Copy, Pose, shapely.Polygon]]] = defaultdict(list)
@@ -117,12 +122,11 @@ def cuts_of(folder: Path, *, joined: bool = False) -> Mapping[Copy, CutsByTask]:
         shape = board.pose.shape(shapely.Polygon(board.outline))
         copy = (board.name, board.copy_number)
         boards[board.blank].append((copy, board.pose.inverse(), shape))
-    for place, row, trace in _traces(report, folder, machine):
-        cutter = report.cutters[row.cutter]
+    for place, task, trace in _traces(report, folder, machine):
+        cutter = report.cutters[task.cutter]
         # a groove is at least as wide as the tip; of a vee that is little
         radius = cutter.diameter / 2 if isinstance(cutter, RoundCutterRow) else 0.0
         to_blank = report.poses[place].inverse()
-        task = Task(_works(row, trace), row.cutter)
         for run in _runs(trace.moves):
             points = shapely.points([to_blank.point(move.end[:2]) for move in run])
             nearest = [
@@ -142,7 +146,7 @@ def cuts_of(folder: Path, *, joined: bool = False) -> Mapping[Copy, CutsByTask]:
 
 def _traces(
     report: Report, folder: Path, machine: Machine
-) -> Iterator[tuple[tuple[int, int], ProgramRow, Trace]]:
+) -> Iterator[tuple[tuple[int, int], CutterTask, Trace]]:
     """Every program that cuts a blank as its file has it, over flat copper, with its pass."""
     levellings = report.levellings
     for mill_pass in report.passes:
@@ -155,7 +159,8 @@ def _traces(
             except (OSError, UnicodeDecodeError) as fault:
                 words = f"names {file}, which cannot be read ({fault}). Prepare the set again"
                 raise report_file.unreadable(words, folder / report_file.REPORT) from None
-            parts = split_by_cutter(reader.read(text, file=file, dialect=machine.dialect))
+            whole = reader.read(text, file=file, dialect=machine.dialect)
+            parts = split_by_cutter(whole)
             if len(parts) != len(rows):
                 words = (
                     f"says that {file} holds {len(rows)} programs, and it holds {len(parts)}. "
@@ -169,15 +174,16 @@ def _traces(
                 if mill_pass.pass_id in levellings:
                     surface = levellings[mill_pass.pass_id].surface
                     trace = over_flat_copper(trace, surface, machine.clearance).trace
-                yield mill_pass.pass_id, row, trace
+                yield mill_pass.pass_id, CutterTask(_works(row, whole.remarks), row.cutter), trace
 
 
-def _works(row: ProgramRow, trace: Trace) -> tuple[Work, ...]:
+def _works(row: ProgramRow, remarks: Sequence[Remark]) -> tuple[Work, ...]:
     """The kinds of work that the head of a program names; without a head, that of its row."""
-    for remark in trace.remarks[:3]:
+    first, last = row.lines or (1, math.inf)
+    for remark in remarks:
         words = remark.words.rpartition(", ")[2].split(" and ")
         works = tuple(work for work in WORK_WORDS if work in words)
-        if len(works) == len(words):
+        if len(works) == len(words) and first <= remark.line <= last:
             return works  # type: ignore[return-value]
     return (row.work,)
 
