@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from millprep.cli import words
 
 if TYPE_CHECKING:
     from millprep.model.machine import Spindle
@@ -35,7 +36,7 @@ def _answer(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     question, default = QUESTIONS[str(param.name)]
     if value or ctx.resilient_parsing:
         return value
-    if not sys.stdin.isatty():
+    if not words.somebody_answers():
         raise click.UsageError(f"give --{str(param.name).rstrip('s')}: {question.lower()}")
     kind = param.type if param.name != "cutters" else click.STRING
     answer = click.prompt(question, default=default, type=kind, err=True)

@@ -1,8 +1,10 @@
-"""`millprep new`: a starter job for a drawing."""
+"""`millprep new`: a starter job for one drawing or several."""
 
 from __future__ import annotations
 
-import math
+import json
+import re
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,15 +12,41 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import words
+from millprep.cli.answers import Answers, box, question
 from millprep.cli.surveys import UNITS, described
 
 if TYPE_CHECKING:
-    from millprep.cli.starting import Box
+    from millprep.job import Bench, Start
+    from millprep.model.finding import Finding
     from millprep.model.job.layers import DrawnFrom, Unit
+
+MOST_COPIES = 1000
+
+
+def _counted(
+    ctx: click.Context, param: click.Parameter, value: Sequence[str]
+) -> list[tuple[Path, int]]:
+    """Every DRAWING or DRAWING=COUNT as a path and a number of copies."""
+    drawings: list[tuple[Path, int]] = []
+    for text in value:
+        match = re.fullmatch(r"(.+)=(\d+)", text, re.DOTALL)
+        if match is None or Path(text).exists():
+            file, count = Path(text), 1
+        else:
+            file, count = Path(match[1]), int(match[2])
+        if not 1 <= count <= MOST_COPIES:
+            raise click.BadParameter(f"{text}: the count must be 1 to {MOST_COPIES}", ctx, param)
+        if any(file == known for known, _ in drawings):
+            fault = f"{file} is there twice; write {file}=2 for two copies"
+            raise click.BadParameter(fault, ctx, param)
+        drawings.append((file, count))
+    return drawings
 
 
 @click.command()
-@click.argument("drawing_file", metavar="DRAWING", type=click.Path(path_type=Path))
+@click.argument(
+    "drawings", metavar="DRAWING[=COUNT]...", nargs=-1, required=True, callback=_counted
+)
 @click.option("--unit", type=click.Choice(UNITS), help="Unit of a drawing that states none.")
 @click.option(
     "--drawn-from",
@@ -72,6 +100,12 @@ if TYPE_CHECKING:
     help="Leave out what this bench file says, and name it in the job.",
 )
 @click.option(
+    "--schema",
+    "with_schema",
+    is_flag=True,
+    help="Write the schema that editors follow next to the job, too.",
+)
+@click.option(
     "--out",
     "-o",
     metavar="JOB.toml",
@@ -79,7 +113,7 @@ if TYPE_CHECKING:
     help="The file to write. Without it, the job is printed.",
 )
 def new(
-    drawing_file: Path,
+    drawings: list[tuple[Path, int]],
     unit: Unit | None,
     drawn_from: DrawnFrom | None,
     margin: float | None,
@@ -91,75 +125,136 @@ def new(
     holes_unit: Unit | None,
     repair: bool,
     bench_file: Path | None,
+    with_schema: bool,
     out: Path | None,
 ) -> None:
-    """Write a commented starter job for a drawing.
+    """Write a commented starter job for one drawing or several.
 
-    DRAWING is a DXF file, or the Gerber file of the copper.
+    DRAWING is a DXF file, or the Gerber file of the copper. DRAWING=4 makes four copies of it.
+    Options that answer something of a drawing answer it for all of them.
 
-    Cutters, gap and depth fit the drawing. What neither the drawing nor an option answers is
-    marked FILL IN in the job.
+    Cutters, gap and depth fit the drawings. On a terminal, new asks what neither a drawing nor an
+    option answers. What stays open is marked FILL IN in the job.
     """
     from millprep import job
-    from millprep.cli.starting import Answers, begin, shown
-    from millprep.drawing.survey.survey import survey_file
-    from millprep.job.load import bench_tables
 
-    if out is not None and out.exists():
-        raise click.UsageError(f"{out} exists; name another file")
-    if out is not None and not out.parent.is_dir():
-        raise click.UsageError(f"there is no folder {out.parent}")
-    ways = {"--margin": margin, "--outline": outline, "--outline-drawing": outline_drawing}
+    _check_out(out, with_schema)
+    ways: dict[str, object] = {
+        "--margin": margin,
+        "--outline": outline,
+        "--outline-drawing": outline_drawing,
+    }
     given = [name for name, value in ways.items() if value is not None]
     if len(given) > 1:
         raise click.UsageError(f"{' and '.join(given)} both give the outline; keep one")
     if margin is not None and not 0 <= margin <= 1000:
         raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
-    answers = Answers(
-        drawing_file, Path() if out is None else out.parent, unit, drawn_from, margin,
-        _box("--outline", outline), outline_drawing, holes_drawings, repair,
-        _box("--region", region), outline_unit, holes_unit,
-    )  # fmt: skip
+    ways |= {"--holes-drawing": holes_drawings or None, "--region": region}
+    single = [name for name, value in ways.items() if value is not None and name != "--margin"]
+    if len(drawings) > 1 and single:
+        raise click.UsageError(
+            f"{single[0]} answers for one drawing; name one, and add other boards to its job"
+        )
+    folder = Path() if out is None else out.parent
+    every = [
+        Answers(
+            drawing, folder, unit, drawn_from, margin, box("--outline", outline), outline_drawing,
+            holes_drawings, repair, box("--region", region), outline_unit, holes_unit, count,
+        )
+        for drawing, count in drawings
+    ]  # fmt: skip
     with words.refusals():
-        survey = survey_file(drawing_file, unit, repair, answers.region)
-        start, refused = begin(survey, answers)
-        if bench_file is not None:
-            seen = shown(bench_file, answers.folder)
-            start = replace(start, bench=(seen, bench_tables(bench_file)))
-    text = job.starter(start)
-    from millprep.drawing.survey.guess import NO_EDGE
-
-    for line in described(survey):
-        if line != NO_EDGE or not given:
-            click.echo(line, err=True)
+        begun = [_begun(answers, len(every) > 1, bool(given)) for answers in every]
+        starts = _called([start for start, _ in begun])
+        bench = None if bench_file is None else _bench(bench_file, folder, starts)
+    refused = [finding for _, findings in begun for finding in findings]
     if refused:
         click.echo("as this job is, the drawing is refused:", err=True)
         words.say_findings(refused)
-    for line in job.warnings(start):
+    for line in job.warnings(starts):
         click.echo(f"warning: {line}", err=True)
+    name = out.stem if out is not None and len(starts) > 1 else None
+    text = job.starter(starts, name, bench)
     if out is None:
         click.echo(text, nl=False)
     else:
         out.write_text(text, "utf-8")
+    if with_schema:
+        schema = json.dumps(job.schema(), indent=2)
+        (folder / job.SCHEMA_FILE).write_text(f"{schema}\n", "utf-8")
     if refused:
         # the job is there to be corrected, but as it is the drawing is refused
         raise SystemExit(3)
     if out is None:
         return
-    if start.open:
-        click.echo(f"wrote {out}; left to fill in: {', '.join(start.open)}")
+    left = job.left_open(starts)
+    if left:
+        click.echo(f"wrote {out}; left to fill in: {', '.join(left)}")
     else:
-        click.echo(f"wrote {out}; read it, then: millprep prepare {out} --out DIR")
+        click.echo(f"wrote {out}; read it, then: millprep prepare {out}")
 
 
-def _box(option: str, text: str | None) -> Box | None:
-    """Four numbers, the low corner first; None where the option is not given."""
-    if text is None:
-        return None
-    try:
-        x0, y0, x1, y1 = (float(part) for part in text.split(","))
-    except ValueError:
-        raise click.UsageError(f"{option} must be X0,Y0,X1,Y1 in mm; got {text}") from None
-    if not (all(map(math.isfinite, (x0, y0, x1, y1))) and x0 < x1 and y0 < y1):
-        raise click.UsageError(f"{option} must have X0 < X1 and Y0 < Y1; got {text}")
-    return (x0, y0, x1, y1)
+def _check_out(out: Path | None, with_schema: bool) -> None:
+    if out is not None and out.exists():
+        raise click.UsageError(f"{out} exists; name another file")
+    if out is not None and not out.parent.is_dir():
+        raise click.UsageError(f"there is no folder {out.parent}")
+    if with_schema and out is None:
+        raise click.UsageError("--schema writes next to the job; name the job with --out")
+
+
+def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Sequence[Finding]]:
+    """What a drawing's board is written from, once its questions are answered or left open."""
+    from millprep.cli.starting import begin
+    from millprep.drawing.survey.guess import NO_EDGE
+    from millprep.drawing.survey.survey import survey_file
+
+    survey = survey_file(answers.drawing, answers.unit, answers.repair, answers.region)
+    if several:
+        click.echo(f"{answers.drawing}:", err=True)
+    for line in described(survey):
+        if line != NO_EDGE or not edge_given:
+            click.echo(line, err=True)
+    start, refused = begin(survey, answers)
+    passed: set[str] = set()
+    while words.somebody_answers() and (left := [key for key in start.open if key not in passed]):
+        passed.add(left[0])
+        more = question(left[0], start, survey, answers)
+        if more == answers:
+            continue
+        if more.unit != answers.unit:
+            survey = survey_file(more.drawing, more.unit, more.repair, more.region)
+        answers = more
+        start, refused = begin(survey, answers)
+    return start, refused
+
+
+def _called(starts: Sequence[Start]) -> list[Start]:
+    """Boards with a name each: drawings of one name are counted."""
+    names: list[str] = []
+    for start in starts:
+        name, number = start.called, 1
+        while name.casefold() in {known.casefold() for known in names}:
+            number += 1
+            name = f"{start.called[:90]} {number}"
+        names.append(name)
+    return [replace(start, name=name) for start, name in zip(starts, names, strict=True)]
+
+
+def _bench(file: Path, folder: Path, starts: Sequence[Start]) -> Bench:
+    """The bench, and whether the job adds the cutters that it lacks."""
+    from millprep.cli.starting import shown
+    from millprep.job import Bench
+    from millprep.job.load import bench_tables
+
+    bench = Bench(shown(file, folder), bench_tables(file))
+    lacking = bench.lacks(starts)
+    if not lacking:
+        return bench
+    names = ", ".join(cutter.name for cutter in lacking)
+    said = f"the bench has no cutter for some holes of these boards: {names}"
+    if words.somebody_answers():
+        question = f"{said[0].upper()}{said[1:]}. Add to this job"
+        return replace(bench, added=click.confirm(question, default=True, err=True))
+    click.echo(f"warning: {said}; the job adds what is missing", err=True)
+    return bench

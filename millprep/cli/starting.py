@@ -4,40 +4,20 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from millprep.cli.starting_sizes import candidates_of, measured
 from millprep.cli.surveys import holes_words, modes_words, pieces_words, readings_words
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import Finding
 
 if TYPE_CHECKING:
-    from millprep.drawing.survey.candidates import Candidate
+    from millprep.cli.answers import Answers
     from millprep.drawing.survey.survey import Survey
     from millprep.drawing.unit import UnitReading
     from millprep.job import Start
-    from millprep.model.board import Board
     from millprep.model.job.layers import DrawnFrom, LayerRoles, Unit
-
-Box = tuple[float, float, float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Answers:
-    """What the person answered; `folder` is where the job will lie."""
-
-    drawing: Path
-    folder: Path
-    unit: Unit | None = None
-    drawn_from: DrawnFrom | None = None
-    margin: float | None = None
-    box: Box | None = None
-    outline: Path | None = None
-    holes: tuple[Path, ...] = ()
-    repair: bool = False
-    region: Box | None = None
-    outline_unit: Unit | None = None
-    holes_unit: Unit | None = None
 
 
 def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
@@ -47,50 +27,42 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         Refusal: when a further drawing cannot be surveyed.
     """
     from millprep.job import Start
-    from millprep.model.job.layers import LayerRoles
 
-    roles = survey.roles or LayerRoles((), survey.edge, ())
+    roles, needs_mode, needs_width = _layers(survey, answers)
     choices: dict[str, list[str]] = {}
     unlayered = set()
-    if survey.kind != "DXF":
+    layered = survey.kind == "DXF"
+    if not layered:
         unlayered = {"copper"} if answers.holes else {"copper", "holes"}
-        roles = LayerRoles((), (), ())
     else:
         choices["copper"] = _copper(survey, roles)
-    if not roles.holes and not answers.holes and survey.kind == "DXF":
+    if not roles.holes and answers.hole_layers is None and not answers.holes and layered:
         choices["holes"] = holes_words(survey, roles)
-    if not roles.outline and survey.kind == "DXF":
-        choices["outline"] = _edges(survey)
-    gaps = _gaps(survey) if roles.outline else []
-    pen = _pen(survey, roles.outline)
-    close = _up(survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
-    roles = replace(roles, close_gaps=close)
-    if answers.margin is not None or answers.box is not None or answers.outline is not None:
-        roles = replace(roles, outline=(), close_gaps=0.0)
-        gaps, choices["outline"], pen = [], [], False
-    roles = replace(roles, outline_margin=answers.margin, outline_box=answers.box)
-    roles = replace(roles, selections=survey.selections)
     units: dict[str, tuple[Unit | None, Sequence[str]]] = {}
-    if answers.outline is not None:
-        outline_survey = _other(
-            answers.outline, answers.outline_unit, "outline_unit", answers, units
-        )
-        names = _playing(outline_survey, "outline")
-        gaps = _gaps(outline_survey) if len(names) == 1 else []
-        pen = len(names) == 1 and _pen(outline_survey, names)
-        close = _up(outline_survey.close_gaps) if gaps and survey.unit_mm is not None else 0.0
-        roles = replace(roles, close_gaps=close)
-        if outline_survey.kind != "DXF":
-            unlayered.add("outline")
-        else:
-            roles = replace(roles, outline=names if len(names) == 1 else ())
-            choices["outline"] = _of(answers.outline, names)
+    edge_survey, edge = _edge_of(survey, roles, answers, units)
+    if answers.outline is not None and edge_survey.kind != "DXF":
+        unlayered.add("outline")
+    elif answers.outline is not None:
+        choices["outline"] = _of(answers.outline, _playing(edge_survey, "outline"))
+    elif not edge and layered and answers.margin is None and answers.box is None:
+        choices["outline"] = _edges(survey)
+    gaps = _gaps(edge_survey) if edge else []
+    known = gaps and survey.unit_mm is not None
+    roles = replace(
+        roles,
+        outline=edge if edge_survey.kind == "DXF" else (),
+        close_gaps=_up(edge_survey.close_gaps) if known else 0.0,
+        outline_margin=answers.margin,
+        outline_box=answers.box,
+        outline_pen=answers.pen if _pen(edge_survey, edge) else None,
+        selections=survey.selections,
+    )
     if answers.holes:
-        layered = _layers_of_holes(answers, units)
-        names = tuple(dict.fromkeys(name for _, mine in layered for name in mine))
+        of_holes = _layers_of_holes(answers, units)
+        names = tuple(dict.fromkeys(name for _, mine in of_holes for name in mine))
         roles = replace(roles, holes=names)
-        choices["holes"] = [line for file, mine in layered for line in _of(file, mine)]
-        if not layered:
+        choices["holes"] = [line for file, mine in of_holes for line in _of(file, mine)]
+        if not of_holes:
             unlayered.add("holes")
     given = {key: value for key, (value, _) in units.items()}
     roles = replace(
@@ -100,6 +72,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         drawing=shown(answers.drawing, answers.folder),
         roles=roles,
         size=(10.0, 10.0),
+        count=answers.count,
         drawn_from=answers.drawn_from or _seen_from(survey),
         unit=answers.unit,
         unit_stated=survey.stated,
@@ -108,14 +81,66 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         outline_drawing=shown(answers.outline, answers.folder) if answers.outline else None,
         holes_drawings=[shown(file, answers.folder) for file in answers.holes],
         unlayered=frozenset(unlayered),
-        needs_mode={name: readings_words(survey, name) for name in survey.needs_mode},
-        needs_width=survey.needs_width,
+        needs_mode={name: readings_words(survey, name) for name in needs_mode},
+        needs_width=needs_width,
         choices=choices,
-        gaps=gaps,
-        pen=pen,
+        gaps=[] if known and answers.closed else gaps,
+        pen=roles.outline_pen is None and _pen(edge_survey, edge),
         repairs=survey.repairs,
     )
-    return _measured(start, survey, answers)
+    return measured(start, survey, answers)
+
+
+def _layers(
+    survey: Survey, answers: Answers
+) -> tuple[LayerRoles, tuple[str, ...], tuple[str, ...]]:
+    """Roles as guessed or answered, and copper layers whose mode, or whose width, is open."""
+    from millprep.model.job.layers import LayerRoles
+
+    if survey.kind != "DXF":
+        return LayerRoles((), (), ()), (), ()
+    roles = survey.roles or LayerRoles((), survey.edge, ())
+    needs_mode, needs_width = list(survey.needs_mode), list(survey.needs_width)
+    if answers.copper:
+        roles = replace(roles, copper=answers.copper)
+        for name in answers.copper:
+            readings = [c for c in candidates_of(survey, [name]) if c.role == "copper"]
+            if readings and readings[0].reads and not readings[0].stated:
+                modes = tuple((name, m) for m in readings[0].modes if m.endswith("outlines"))
+                roles = replace(roles, copper_modes=roles.copper_modes + modes)
+            elif any(c.stated and not c.needs_width for c in readings):
+                needs_mode.append(name)
+            elif readings:
+                needs_width.append(name)
+    if answers.hole_layers is not None:
+        roles = replace(roles, holes=answers.hole_layers)
+    modes = tuple((name, mode) for name, some in answers.modes.items() for mode in some)
+    roles = replace(
+        roles,
+        outline=answers.edge or roles.outline,
+        copper_modes=roles.copper_modes + modes,
+        line_widths=tuple(answers.widths.items()),
+    )
+    return (
+        roles,
+        tuple(name for name in needs_mode if name not in answers.modes),
+        tuple(name for name in needs_width if name not in answers.widths),
+    )
+
+
+def _edge_of(
+    survey: Survey,
+    roles: LayerRoles,
+    answers: Answers,
+    units: dict[str, tuple[Unit | None, Sequence[str]]],
+) -> tuple[Survey, tuple[str, ...]]:
+    """The survey of the file that draws the edge, and its layers that do."""
+    if answers.outline is None:
+        given = answers.margin is not None or answers.box is not None
+        return survey, () if given else roles.outline
+    edge_survey = _other(answers.outline, answers.outline_unit, "outline_unit", answers, units)
+    names = _playing(edge_survey, "outline")
+    return edge_survey, names if len(names) == 1 else ()
 
 
 def _layers_of_holes(
@@ -154,108 +179,6 @@ def _other(
     known = given or answers.unit
     units[key] = (known, [_unit_line(unit) for unit in survey.units])
     return survey if known == given else survey_file(file, known, answers.repair)
-
-
-def _measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
-    """Sizes by the reader where the job could be read, else by the survey."""
-    unread = [
-        name
-        for name in start.open
-        if name.startswith("layers.") or name.endswith("_unit") or name == "outline_pen"
-    ]
-    if survey.unit_mm is not None and not unread:
-        try:
-            layerless = survey.kind != "DXF"
-            return _by_reading(start, _read(start.roles, answers, layerless)), ()
-        except Refusal as refusal:
-            return _by_survey(start, survey), refusal.findings
-    return _by_survey(start, survey), ()
-
-
-def _read(roles: LayerRoles, answers: Answers, layerless: bool) -> Board:
-    from millprep import drawing
-
-    if (
-        not roles.outline
-        and answers.outline is None
-        and roles.outline_box is None
-        and roles.outline_margin is None
-    ):
-        roles = replace(roles, outline_margin=1.0)
-    return drawing.read(
-        answers.drawing,
-        name="board",
-        shown_as=answers.drawing.name,
-        layers=roles,
-        unit=answers.unit,
-        outline_file=answers.outline,
-        holes_files=answers.holes or (() if layerless else None),
-        repair=answers.repair,
-    )
-
-
-def _by_reading(start: Start, board: Board) -> Start:
-    from millprep.drawing.marks.neighbours import narrowest
-
-    x0, y0, x1, y1 = board.outline.bounds
-    gap, _ = narrowest([piece.shape for piece in board.pieces])
-    return replace(
-        start,
-        size=(max(x1 - x0, 1.0), max(y1 - y0, 1.0)),
-        narrowest=gap,
-        diameters=[hole.diameter for hole in board.holes if hole.end is None],
-        slots=[hole.diameter for hole in board.holes if hole.end is not None],
-    )
-
-
-def _by_survey(start: Start, survey: Survey) -> Start:
-    """Of the layers with a role; where no unit is known, in the one that the holes fit best."""
-    from millprep.drawing.marks.slot import Slot
-    from millprep.drawing.survey.layer_facts import joined
-    from millprep.drawing.unit import MM, best
-
-    likely = best(survey.units)
-    assumed: Unit | None = None
-    mm = 1.0
-    if survey.unit_mm is None:
-        assumed = likely.unit if likely is not None else "mm"
-        mm = MM[assumed]
-    roles = start.roles
-    drawn = [la.box for la in survey.layers if la.name in (roles.outline or roles.copper)]
-    x0, y0, x1, y1 = joined(drawn) or survey.box or (0.0, 0.0, 10.0, 10.0)
-    copper = [
-        c
-        for c in _candidates(survey, roles.copper)
-        if c.role == "copper" and c.reads and (start.needs_mode or not c.stated)
-    ]
-    gaps = [c.gap for c in copper if c.gap is not None]
-    # where no layer is settled for the holes: those that hold nothing else
-    picked = _candidates(survey, roles.holes)
-    if not roles.holes:
-        every = _candidates(survey, [layer.name for layer in survey.layers])
-        picked = [*(c for c in every if c.role == "holes"), *copper]
-    # all readings of a copper layer have the same holes
-    readings = {c.drills: c for c in picked if c.bores and (c.own_holes or c.role == "holes")}
-    bores = [bore for reading in readings.values() for bore in reading.bores]
-    # a board whose edge is not drawn takes the margin that is given, or that is likely
-    margin = 1.0 if start.roles.outline_margin is None else start.roles.outline_margin
-    more = 0.0 if start.roles.outline else 2 * margin
-    size = ((x1 - x0) * mm + more, (y1 - y0) * mm + more)
-    if start.roles.outline_box is not None:
-        x0, y0, x1, y1 = start.roles.outline_box
-        size = (x1 - x0, y1 - y0)
-    return replace(
-        start,
-        size=(max(size[0], 1.0), max(size[1], 1.0)),
-        narrowest=min(gaps) * mm if gaps else None,
-        diameters=[bore.diameter * mm for bore in bores if not isinstance(bore, Slot)],
-        slots=[bore.diameter * mm for bore in bores if isinstance(bore, Slot)],
-        assumed=assumed,
-    )
-
-
-def _candidates(survey: Survey, layers: Sequence[str]) -> list[Candidate]:
-    return [c for la in survey.layers if la.name in layers for c in la.candidates]
 
 
 def _playing(survey: Survey, role: str) -> tuple[str, ...]:
@@ -326,7 +249,7 @@ def _gaps(survey: Survey) -> list[str]:
 
 def _pen(survey: Survey, names: Sequence[str]) -> bool:
     """Whether the outline on these layers is drawn as both rims of a pen's line."""
-    return any(c.role == "outline" and c.pen for c in _candidates(survey, names))
+    return any(c.role == "outline" and c.pen for c in candidates_of(survey, names))
 
 
 def _up(value: float) -> float:

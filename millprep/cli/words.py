@@ -78,6 +78,11 @@ def begun_rows(mark: Begun | None) -> list[dict[str, int]]:
     return [{"blank": blank, "pass": number} for blank, number in passes]
 
 
+def somebody_answers() -> bool:
+    """Whether a person at a terminal can answer questions."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
 def steps() -> Callable[[str], None]:
     """What takes the name of every step: said on a terminal, kept quiet elsewhere."""
     if not sys.stderr.isatty():

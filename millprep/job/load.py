@@ -35,8 +35,8 @@ def load(file: File) -> JobPlan:
         raise _refusal(file, "job-syntax", TextPlace(1, 1), words) from None
 
 
-def bench_tables(file: File) -> tuple[str, ...]:
-    """The names of the tables that a bench file holds.
+def bench_tables(file: File) -> dict[str, Any]:
+    """The tables that a bench file holds, with the values of presets.
 
     Raises:
         Refusal: exit code 2, for a file that is no bench.
@@ -45,7 +45,7 @@ def bench_tables(file: File) -> tuple[str, ...]:
     strangers = list(bench.not_of_a_bench(written.data))
     if strangers:
         raise _refused((written,), strangers, {}, False)
-    return tuple(written.data)
+    return with_presets(written.data).data
 
 
 def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:

@@ -6,6 +6,7 @@ Cutters among them that fit a drawing: a vee for its narrowest gap, drills for i
 from __future__ import annotations
 
 import copy
+import json
 import math
 import tomllib
 from collections.abc import Sequence
@@ -149,6 +150,8 @@ ALIKE = 0.02
 """A preset drill serves a hole that differs by no more, mm."""
 LARGEST_DRILL = 1.6
 """Larger holes are bored where no preset drill has their size, mm (common practice, no source)."""
+BORER = "borer"
+"""What a borer is called that is not the mill of the profile."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +162,14 @@ class StarterCutter:
     preset: str | None
     keys: tuple[tuple[str, object], ...] = ()
     note: str = ""
+
+    @property
+    def table(self) -> str:
+        """As the job file has it."""
+        note = f"   # {self.note}" if self.note else ""
+        keys = self.keys if self.preset is None else (("preset", self.preset), *self.keys)
+        lines = [f"[cutters.{self.name}]{note}"]
+        return "\n".join([*lines, *(f"{key} = {json.dumps(value)}" for key, value in keys), ""])
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +266,7 @@ def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
     widest = max(fitting)
     if mills[widest] == "endmill-2":
         return Drilling(tuple(tables.values()), drills, "mill")
-    return Drilling((*tables.values(), StarterCutter("borer", mills[widest])), drills, "borer")
+    return Drilling((*tables.values(), StarterCutter(BORER, mills[widest])), drills, BORER)
 
 
 def _name(diameter: float) -> str:
@@ -297,4 +308,4 @@ def _mill(diameter: float) -> StarterCutter:
         ("feed", 80.0),
         ("plunge", 40.0),
     )
-    return StarterCutter("borer", None, keys, _ASSUMED)
+    return StarterCutter(BORER, None, keys, _ASSUMED)

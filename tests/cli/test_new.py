@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import json
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner, Result
 from ezdxf import filemanagement, units
 from ezdxf.layouts.layout import Modelspace
 
+from millprep.cli.main import commands
 from millprep.job import load
+from millprep.job import schema as json_schema
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.layers import LayerRoles
 from millprep.workflow.prepare import prepare
@@ -18,6 +25,7 @@ from tests.helpers.small_job import run
 
 ROOT = Path(__file__).parents[2]
 DIALECTS = ROOT / "fixtures" / "dialects"
+CALL = "from millprep.cli import main; main()"
 ROLES = LayerRoles(("sheen",), ("shore",), ("wells",))
 
 
@@ -250,3 +258,146 @@ def test_a_drawing_of_any_name_and_layer() -> None:
     board = written("--margin", "1", drawing="a b {x}.dxf")
     assert board.layers.copper == ("Züge 100% {0}",)
     assert board.drawing.copper.name == "a b {x}.dxf"
+
+
+def test_several_drawings_and_copies_prepare_without_further_editing() -> None:
+    small_job.draw(Path("lamp.dxf"))
+    Path("more").mkdir()
+    small_job.draw(Path("more/lamp.dxf"))
+    small_job.draw(Path("a=2"))
+    result = run(
+        *("new", "lamp.dxf=9", "more/lamp.dxf=3", "a=2", "--drawn-from", "copper"),
+        *("--out", "three.toml", "--schema"),
+    )
+    assert result.stdout == "wrote three.toml; read it, then: millprep prepare three.toml\n"
+    plan = load(Path("three.toml"))
+    assert (plan.name, [board.name for board in plan.boards]) == (
+        "three",
+        ["lamp", "lamp 2", "a=2"],
+    )
+    assert [board.count for board in plan.boards] == [9, 3, 1]
+    cut_set = prepare(Path("three.toml"), Path("out"))
+    assert (len(cut_set.copies), len(cut_set.blanks), len(cut_set.passes)) == (13, 1, 1)
+    assert sum(proof.pieces for proof in cut_set.proofs) == 2 * 13
+
+
+def test_the_first_line_names_the_schema_which_is_written_if_asked_for() -> None:
+    small_job.draw(Path("lamp.dxf"))
+    written()
+    assert not Path("millprep-job.json").exists()
+    first = Path("job.toml").read_text("utf-8").splitlines()[0]
+    assert first == "#:schema ./millprep-job.json"
+    assert run("schema", "-o", "millprep-job.json").stdout == "wrote millprep-job.json\n"
+    by_schema = Path("millprep-job.json").read_text("utf-8")
+    Path("job.toml").unlink()
+    written("--schema")
+    assert Path("millprep-job.json").read_text("utf-8") == by_schema
+    assert json.loads(by_schema) == json_schema()
+
+
+@pytest.mark.parametrize(
+    ("drawings", "message"),
+    [
+        (("lamp.dxf=0",), "lamp.dxf=0: the count must be 1 to 1000"),
+        (("lamp.dxf=1001",), "the count must be 1 to 1000"),
+        (("lamp.dxf", "lamp.dxf"), "lamp.dxf is there twice; write lamp.dxf=2"),
+        (("lamp.dxf", "b.dxf", "--region", "0,0,1,1"), "--region answers for one drawing"),
+        (("lamp.dxf", "--schema"), "--schema writes next to the job"),
+        ((), "Missing argument 'DRAWING[=COUNT]...'"),
+        (("lamp.dxf=two",), "there is no file lamp.dxf=two"),
+    ],
+)
+def test_slips_in_drawings_and_counts(drawings: tuple[str, ...], message: str) -> None:
+    small_job.draw(Path("lamp.dxf"))
+    small_job.draw(Path("b.dxf"))
+    result = run("new", *drawings)
+    assert result.exit_code in (2, 3)
+    assert message in " ".join(result.stderr.split())
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A person who answers."""
+    monkeypatch.setattr("millprep.cli.words.somebody_answers", lambda: True)
+
+
+def answering(drawing: str, *lines: str) -> Result:
+    """`new` with these answers; it must not ask for more."""
+    result = CliRunner().invoke(
+        commands, ["new", drawing, "--out", "job.toml"], input="\n".join(lines) + "\n"
+    )
+    assert result.exit_code == 0, result.output
+    return result
+
+
+@pytest.mark.usefixtures("terminal")
+def test_on_a_terminal_it_asks_and_needs_no_edit() -> None:
+    small_job.draw(Path("lamp.dxf"), bare, unit=0)
+    result = answering("lamp.dxf", "both", "copper", "mm", "1.5")
+    assert "write one of components, copper" in result.stderr
+    assert "  mm: 16.40 × 8.00 mm, 100% of the holes are drill sizes" in result.stderr
+    assert result.stdout == "wrote job.toml; read it, then: millprep prepare job.toml\n"
+    board = load(Path("job.toml")).boards[0]
+    assert (board.drawn_from, board.unit, board.outline_margin) == ("copper", "mm", 1.5)
+    assert len(prepare(Path("job.toml"), Path("out")).copies) == 1
+
+
+@pytest.mark.usefixtures("terminal")
+def test_what_a_person_passes_over_stays_open() -> None:
+    small_job.draw(Path("lamp.dxf"), unit=0)
+    result = answering("lamp.dxf", "", "mm")
+    assert result.stdout == "wrote job.toml; left to fill in: drawn_from\n"
+    assert 'unit = "mm"' in Path("job.toml").read_text("utf-8")
+
+
+ASKED: dict[str, tuple[tuple[str, ...], str]] = {
+    "nested-and-overlapping": (("overlapping outlines",), '"overlapping outlines"'),
+    "gap-or-copper-in-a-fill": (("fills, nested outlines",), '["fills", "nested outlines"]'),
+    "bare-centre-lines": (("0.8",), 'layers.widths = { "foil" = 0.8 }'),
+    "through-pads": (("foil", "through"), 'layers.holes = ["through"]'),
+}
+
+
+@pytest.mark.usefixtures("terminal")
+@pytest.mark.parametrize(("name", "case"), ASKED.items())
+def test_every_kind_of_question(name: str, case: tuple[tuple[str, ...], str]) -> None:
+    shutil.copy(DIALECTS / f"{name}.dxf", "board.dxf")
+    answers, line = case
+    result = answering("board.dxf", "copper", *answers)
+    assert "left to fill in" not in result.stdout
+    assert line in Path("job.toml").read_text("utf-8")
+    load(Path("job.toml"))
+
+
+@pytest.mark.usefixtures("terminal")
+def test_a_gap_in_the_edge_may_be_closed() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.edge(space, gap=0.03)
+        small_job.copper(space)
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    answering("lamp.dxf", "copper", "yes")
+    assert load(Path("job.toml")).boards[0].close_gaps == 0.04
+    Path("job.toml").unlink()
+    result = answering("lamp.dxf", "copper", "no")
+    assert result.stdout == "wrote job.toml; left to fill in: close_gaps\n"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals")
+def test_a_real_terminal_is_asked_and_a_pipe_is_not() -> None:
+    import pty
+
+    small_job.draw(Path("lamp.dxf"))
+    command = [sys.executable, "-c", CALL, "new", "lamp.dxf", "--out", "job.toml"]
+    here, there = pty.openpty()
+    os.write(here, b"copper\n")
+    done = subprocess.run(
+        command, stdin=there, stdout=subprocess.PIPE, stderr=there, check=True, text=True
+    )
+    assert done.stdout == "wrote job.toml; read it, then: millprep prepare job.toml\n"
+    assert b"Do you see the components or the copper" in os.read(here, 100_000)
+    Path("job.toml").unlink()
+    piped = subprocess.run(
+        command, stdin=subprocess.PIPE, capture_output=True, text=True, check=True
+    )
+    assert piped.stdout == "wrote job.toml; left to fill in: drawn_from\n"

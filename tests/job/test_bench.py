@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from ezdxf.layouts.layout import Modelspace
 
+from millprep.cli.main import commands
 from millprep.job import load
 from millprep.model.cutter import Vee
 from millprep.model.finding import Refusal
-from tests.helpers.small_job import JOB, draw, run
+from tests.helpers.small_job import JOB, draw, edge, pad, run, track
 
 START, BOARDS = JOB.index("[machine]"), JOB.index("[[board]]")
 BENCH = JOB[START:BOARDS] + JOB[JOB.index("[cutters.vee]") :]
@@ -207,3 +210,71 @@ def test_slips_in_the_answers(shop: Path, words: tuple[str, ...], message: str) 
     done = run("bench", "new", shop / "mill.toml", *words)
     assert done.exit_code == 2
     assert message in " ".join(done.stderr.split())
+
+
+def fine(space: Modelspace) -> None:
+    """Two pads 0.25 mm from a track; holes of 1.0 and 0.8 mm."""
+    edge(space)
+    pad(space, 8.0, 6.0)
+    pad(space, 15.0, 14.0, hole=0.8)
+    track(space, [(8.0, 7.95), (22.0, 7.95)], width=1.0)
+
+
+def new_on_bench(shop: Path, count: int = 1, answers: tuple[str, ...] = ANSWERS) -> str:
+    """The job that `new` writes on a new bench, which prepares as it is."""
+    made = run("bench", "new", shop / "mill.toml", *answers)
+    assert made.exit_code == 0, made.output
+    done = run(
+        *("new", f"{shop / 'lamp.dxf'}={count}", "--drawn-from", "copper"),
+        *("--bench", shop / "mill.toml", "--out", shop / "lamp.toml"),
+    )
+    assert done.exit_code == 0, done.output
+    assert "left to fill in" not in done.stdout
+    prepared = run("prepare", shop / "lamp.toml")
+    assert prepared.exit_code == 0, prepared.output
+    return done.stderr + (shop / "lamp.toml").read_text("utf-8")
+
+
+def test_a_new_job_adds_what_the_bench_lacks(shop: Path) -> None:
+    draw(shop / "lamp.dxf", fine)
+    text = new_on_bench(shop)
+    assert "warning: the bench has no cutter for some holes of these boards: drill-08" in text
+    assert '[cutters.drill-08]\npreset = "drill-0.8"' in text
+    assert '[drilling]\ncutters = ["drill-10", "drill-08"]' in text
+    assert "[isolation]\ngap = 0.25   # the narrowest gap is 0.250 mm" in text
+    plan = load(shop / "lamp.toml")
+    assert [drill.diameter for drill in plan.drilling.cutters] == [1.0, 0.8]
+
+
+def test_a_new_job_takes_a_finer_vee_where_none_of_the_bench_fits(shop: Path) -> None:
+    def close(space: Modelspace) -> None:
+        edge(space)
+        pad(space, 8.0, 6.0)
+        track(space, [(8.0, 7.85), (22.0, 7.85)], width=1.0)
+
+    draw(shop / "lamp.dxf", close)
+    wide = tuple("vee-60-0.1" if word == "vee-30-0.1" else word for word in ANSWERS)
+    text = new_on_bench(shop, answers=wide)
+    assert '[cutters.vee-20-01]\npreset = "vee-20-0.1"' in text
+    assert 'cutters = ["vee-20-01"]' in text
+
+
+def test_a_new_job_takes_more_or_larger_sheets_than_the_bench_has(shop: Path) -> None:
+    assert "[blank]\ncount = 2" in new_on_bench(shop, 6)
+    (shop / "lamp.toml").unlink()
+    (shop / "mill.toml").unlink()
+    small = tuple("45,38" if word == "100,80" else word for word in ANSWERS)
+    run("bench", "new", shop / "mill.toml", *small)
+    done = run("new", shop / "lamp.dxf", "--drawn-from", "copper", "--bench", shop / "mill.toml")
+    assert "[blank]\nsize = [50, 40]" in done.stdout
+
+
+def test_a_person_may_leave_a_cutter_out(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    draw(shop / "lamp.dxf", fine)
+    run("bench", "new", shop / "mill.toml", *ANSWERS)
+    monkeypatch.setattr("millprep.cli.words.somebody_answers", lambda: True)
+    words = ["new", shop / "lamp.dxf", "--drawn-from", "copper", "--bench", shop / "mill.toml"]
+    for answer, added in (("y", True), ("n", False)):
+        done = CliRunner().invoke(commands, [str(word) for word in words], input=f"{answer}\n")
+        assert "drill-08. Add to this job [Y/n]" in done.stderr
+        assert ("[cutters.drill-08]" in done.stdout) == added

@@ -12,7 +12,7 @@ from tests.helpers.sample_job import messages, write
 
 ROLES = LayerRoles(("TRACKS", 'odd "one"\\'), ("EDGE",), ())
 START = Start(drawing="memory.dxf", roles=ROLES, size=(480.0, 90.0))
-TEXT = starter(START)
+TEXT = starter([START])
 
 
 def full(**keys: object) -> Start:
@@ -47,7 +47,7 @@ def test_an_answered_start_leaves_nothing_to_fill_in(tmp_path: Path) -> None:
         unit_stated=False,
     )  # fmt: skip
     assert start.open == ()
-    text = starter(start)
+    text = starter([start])
     assert "FILL IN" not in text
     board = load(write(tmp_path, text)).boards[0]
     assert (board.roles, board.unit, board.drawn_from) == (start.roles, "inch", "copper")
@@ -57,11 +57,11 @@ def test_a_box_and_further_drawings_are_written(tmp_path: Path) -> None:
     for name in ("edge.dxf", "holes.dxf"):
         (tmp_path / name).write_text("0\nEOF\n")
     boxed = full(roles=replace(ROLES, outline=(), outline_box=(0.0, -1.5, 30.0, 20.0)))
-    assert load(write(tmp_path, starter(boxed))).boards[0].roles == boxed.roles
+    assert load(write(tmp_path, starter([boxed]))).boards[0].roles == boxed.roles
     apart = full(
         roles=replace(ROLES, holes=("H",)), outline_drawing="edge.dxf", holes_drawings=["holes.dxf"]
     )
-    board = load(write(tmp_path, starter(apart))).boards[0]
+    board = load(write(tmp_path, starter([apart]))).boards[0]
     assert [file.name for file in board.files] == [apart.drawing, "edge.dxf", "holes.dxf"]
     assert board.roles == apart.roles
 
@@ -77,7 +77,7 @@ def test_what_nobody_knows_is_named_in_the_job_and_by_its_mistakes(tmp_path: Pat
     )
     wanting = ("drawn_from", "unit", "the outline", "layers.modes", "layers.widths")
     assert start.open == wanting
-    text = starter(start)
+    text = starter([start])
     assert f"Left to fill in: {', '.join(wanting)}." in text
     assert '#   "fills": 3 filled areas; 3 pieces' in text
     assert "#   mm: 2.00 × 1.00 mm" in text
@@ -89,14 +89,14 @@ def test_what_nobody_knows_is_named_in_the_job_and_by_its_mistakes(tmp_path: Pat
 def test_copper_that_is_not_settled_is_asked_for(tmp_path: Path) -> None:
     start = full(roles=LayerRoles((), ("EDGE",), ()), choices={"copper": ["TRACKS\n: 3 pieces"]})
     assert start.open == ("layers.copper",)
-    text = starter(start)
+    text = starter([start])
     assert "# TRACKS : 3 pieces" in text
     assert any("copper" in line for line in messages(tmp_path, text))
 
 
 def test_gaps_in_the_outline_are_offered_to_be_closed_never_closed(tmp_path: Path) -> None:
     start = full(roles=replace(ROLES, close_gaps=0.04), gaps=["0.000, 0.015: 0.0300 mm"])
-    text = starter(start)
+    text = starter([start])
     assert "#   0.000, 0.015: 0.0300 mm" in text
     assert load(write(tmp_path, text)).boards[0].close_gaps == 0
     closed = text.replace("# close_gaps", "close_gaps")
@@ -105,24 +105,24 @@ def test_gaps_in_the_outline_are_offered_to_be_closed_never_closed(tmp_path: Pat
 
 def test_gap_and_vee_fit_the_narrowest_gap(tmp_path: Path) -> None:
     start = full(narrowest=0.196)
-    plan = load(write(tmp_path, starter(start)))
+    plan = load(write(tmp_path, starter([start])))
     assert plan.isolation.gap == pytest.approx(0.15)
     (vee,) = plan.isolation.cutters
     assert vee.width(plan.isolation.depth + plan.isolation.flatness) < 0.196
-    assert "narrowest gap is 0.196 mm" in starter(start)
-    assert warnings(start) == []
+    assert "narrowest gap of the drawing is 0.196 mm" in starter([start])
+    assert warnings([start]) == []
 
 
 def test_a_gap_that_no_preset_passes_is_told(tmp_path: Path) -> None:
     start = full(narrowest=0.1)
-    assert "# >>> the narrowest gap is 0.100 mm, and no preset vee passes it" in starter(start)
-    assert len(warnings(start)) == 1
-    load(write(tmp_path, starter(start)))
+    assert "# >>> the narrowest gap is 0.100 mm, and no preset vee passes it" in starter([start])
+    assert len(warnings([start])) == 1
+    load(write(tmp_path, starter([start])))
 
 
 def test_drills_fit_the_holes(tmp_path: Path) -> None:
     start = full(diameters=[0.4, 0.4, 0.8, 1.01, 3.3], slots=[1.0])
-    text = starter(start)
+    text = starter([start])
     plan = load(write(tmp_path, text))
     assert [c.width(9.0) for c in plan.drilling.cutters] == pytest.approx([0.4, 0.8, 1.0])
     assert plan.drilling.borer is not None
@@ -135,7 +135,7 @@ def test_drills_fit_the_holes(tmp_path: Path) -> None:
     "name", ["a/b/board.v2.dxf", "b\\oard.dxf", 'b"o{a}rd.dxf', "..dxf", "\u0007.dxf", "x" * 300]
 )
 def test_any_file_name_gives_toml_and_a_name_that_is_allowed(tmp_path: Path, name: str) -> None:
-    text = starter(full(drawing=name))
+    text = starter([full(drawing=name)])
     data = tomllib.loads(text)
     assert data["board"][0]["drawing"] == name
     assert [m for m in messages(tmp_path, text) if " name " in m] == []
