@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, get_args
 import click
 
 from millprep.cli.surveys import UNITS
+from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
+    from millprep.drawing.selection import Key
     from millprep.drawing.survey.survey import Survey
     from millprep.job import Start
     from millprep.model.job.layers import CopperMode, DrawnFrom, OutlinePen, Unit
@@ -25,11 +27,13 @@ class Answers:
     """What the person answered; `folder` is where the job will lie.
 
     Attributes:
-        copper, edge, hole_layers: layers by role; without any the survey's guess is taken, and
-            `hole_layers` is None then.
+        copper, edge, hole_layers: layers by role, or what `split` makes of them; without any the
+            survey's guess is taken, and `hole_layers` is None then.
         modes, widths: of copper layers, by name.
-        closed: whether the gaps in the outline may be closed.
-        pen: which line of a pen's two rims is the outline.
+        mode, track_width: of all copper layers that leave it open.
+        closed: whether the gaps in the outline may be closed, or `close_gaps` up to which size, mm.
+        pen: which line of what a pen draws is the outline.
+        split: what splits the shapes of a layer into selections.
     """
 
     drawing: Path
@@ -50,14 +54,33 @@ class Answers:
     hole_layers: tuple[str, ...] | None = None
     modes: Mapping[str, tuple[CopperMode, ...]] = field(default_factory=dict)
     widths: Mapping[str, float] = field(default_factory=dict)
+    mode: tuple[CopperMode, ...] = ()
+    track_width: float | None = None
     closed: bool = False
+    close_gaps: float | None = None
     pen: OutlinePen | None = None
+    split: tuple[Key, ...] = ()
 
 
-def box(option: str, text: str | None) -> Box | None:
-    """Four numbers, the low corner first; None where the option is not given."""
-    if text is None:
-        return None
+OPTIONS = {
+    "drawn_from": "--drawn-from",
+    "unit": "--unit",
+    "outline_unit": "--outline-unit",
+    "holes_unit": "--holes-unit",
+    "layers.copper": "--copper-layer",
+    "layers.outline": "--outline-layer",
+    "the outline": "--outline-layer, --outline, --margin or --outline-drawing",
+    "layers.holes": "--holes-layer",
+    "layers.modes": "--mode",
+    "layers.widths": "--track-width",
+    "close_gaps": "--close-gaps",
+    "outline_pen": "--outline-pen",
+}
+"""The options that answer what a starter job leaves open."""
+
+
+def box(option: str, text: str) -> Box:
+    """Four numbers, the low corner first."""
     try:
         x0, y0, x1, y1 = (float(part) for part in text.split(","))
     except ValueError:
@@ -65,6 +88,27 @@ def box(option: str, text: str | None) -> Box | None:
     if not (all(map(math.isfinite, (x0, y0, x1, y1))) and x0 < x1 and y0 < y1):
         raise click.UsageError(f"{option} must have X0 < X1 and Y0 < Y1; got {text}")
     return (x0, y0, x1, y1)
+
+
+def spelt(survey: Survey, option: str, names: Sequence[str]) -> tuple[str, ...]:
+    """Names of layers as the drawing spells them.
+
+    Raises:
+        Refusal: exit code 3, when the drawing has no such layer.
+    """
+    from millprep.model.job.mistakes import near
+
+    known = {layer.name.casefold(): layer.name for layer in survey.layers}
+    wrong = [name for name in names if name.casefold() not in known]
+    if wrong:
+        shown = ", ".join(f'"{layer.name}"' for layer in survey.layers[:12])
+        more = f" and {len(survey.layers) - 12} more" if len(survey.layers) > 12 else ""
+        message = (
+            f'Nothing is drawn on a layer "{wrong[0]}"{near(wrong[0], known.values())}. Give '
+            f"{option} one of {shown}{more}."
+        )
+        raise Refusal([Finding(code="layer-absent", severity="stop", message=message)], exit_code=3)
+    return tuple(dict.fromkeys(known[name.casefold()] for name in names))
 
 
 def question(key: str, start: Start, survey: Survey, answers: Answers) -> Answers:
@@ -105,8 +149,8 @@ def question(key: str, start: Start, survey: Survey, answers: Answers) -> Answer
         words = f"Close these gaps, up to {start.roles.close_gaps:g} mm, by straight lines: yes, no"
         return replace(answers, closed=_ask(words, start.gaps, _among(("yes", "no"))) == "yes")
     if key == "outline_pen":
-        words = "The edge is drawn as both rims of a line. The board's edge: outer, middle, inner"
-        return replace(answers, pen=_ask(words, (), _among(("outer", "middle", "inner"))))
+        words = f"Which line of what its pen draws is the edge: {', '.join(start.pens)}"
+        return replace(answers, pen=_ask(words, (), _among(start.pens)))
     return answers
 
 

@@ -7,18 +7,17 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from millprep.cli import words
-from millprep.cli.answers import Answers, box, question
-from millprep.cli.surveys import UNITS, described
+from millprep.cli.answers import OPTIONS, Answers, Box, box, question
+from millprep.cli.surveys import MODES, PENS, SPLITS, UNITS, described
 
 if TYPE_CHECKING:
     from millprep.job import Bench, Start
     from millprep.model.finding import Finding
-    from millprep.model.job.layers import DrawnFrom, Unit
 
 MOST_COPIES = 1000
 
@@ -43,6 +42,16 @@ def _counted(
     return drawings
 
 
+def _box(_: click.Context, param: click.Parameter, value: str | None) -> Box | None:
+    return None if value is None else box(param.opts[0], value)
+
+
+def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not 0 <= value <= 1000:
+        raise click.UsageError(f"{param.opts[0]} must be 0 to 1000 mm; got {value:g}")
+    return value
+
+
 @click.command()
 @click.argument(
     "drawings", metavar="DRAWING[=COUNT]...", nargs=-1, required=True, callback=_counted
@@ -57,22 +66,26 @@ def _counted(
     "--margin",
     metavar="MM",
     type=float,
+    callback=_mm,
     help="The board is the copper's bounding box plus this margin.",
 )
 @click.option(
     "--outline",
+    "box",
     metavar="X0,Y0,X1,Y1",
+    callback=_box,
     help="The board is this rectangle, in drawing coordinates, mm.",
 )
 @click.option(
     "--outline-drawing",
+    "outline",
     metavar="FILE",
     type=click.Path(path_type=Path, dir_okay=False),
     help="The file that draws the board's edge.",
 )
 @click.option(
     "--holes-drawing",
-    "holes_drawings",
+    "holes",
     metavar="FILE",
     multiple=True,
     type=click.Path(path_type=Path, dir_okay=False),
@@ -81,6 +94,7 @@ def _counted(
 @click.option(
     "--region",
     metavar="X0,Y0,X1,Y1",
+    callback=_box,
     help="Take the board within this rectangle from a drawing of several, mm.",
 )
 @click.option(
@@ -90,6 +104,56 @@ def _counted(
 )
 @click.option(
     "--holes-unit", type=click.Choice(UNITS), help="Unit of a holes drawing that states none."
+)
+@click.option(
+    "--split",
+    multiple=True,
+    type=click.Choice(SPLITS),
+    help="Split layers into selections, each offered like a layer. edge splits off the line "
+    "around everything else.",
+)
+@click.option(
+    "--copper-layer",
+    "copper",
+    metavar="LAYER",
+    multiple=True,
+    help="A layer of copper; give it once for each.",
+)
+@click.option(
+    "--outline-layer",
+    "edge",
+    metavar="LAYER",
+    multiple=True,
+    help="A layer of the board's edge and cut-outs.",
+)
+@click.option(
+    "--holes-layer", "hole_layers", metavar="LAYER", multiple=True, help="A layer of the holes."
+)
+@click.option(
+    "--mode",
+    multiple=True,
+    type=click.Choice(MODES),
+    help="What draws copper, where a layer leaves it open.",
+)
+@click.option(
+    "--track-width",
+    metavar="MM",
+    type=float,
+    callback=_mm,
+    help="Width of tracks drawn as bare lines.",
+)
+@click.option(
+    "--close-gaps",
+    metavar="MM",
+    type=float,
+    callback=_mm,
+    help="Close gaps in the board's edge up to this size.",
+)
+@click.option(
+    "--outline-pen",
+    "pen",
+    type=click.Choice(PENS),
+    help="The line that is the edge, where a pen draws both its rims, or is as wide.",
 )
 @click.option("--repair", is_flag=True, help="Mend a damaged drawing, as prepare --repair does.")
 @click.option(
@@ -114,19 +178,10 @@ def _counted(
 )
 def new(
     drawings: list[tuple[Path, int]],
-    unit: Unit | None,
-    drawn_from: DrawnFrom | None,
-    margin: float | None,
-    outline: str | None,
-    outline_drawing: Path | None,
-    holes_drawings: tuple[Path, ...],
-    region: str | None,
-    outline_unit: Unit | None,
-    holes_unit: Unit | None,
-    repair: bool,
     bench_file: Path | None,
     with_schema: bool,
     out: Path | None,
+    **given: Any,
 ) -> None:
     """Write a commented starter job for one drawing or several.
 
@@ -139,32 +194,25 @@ def new(
     from millprep import job
 
     _check_out(out, with_schema)
-    ways: dict[str, object] = {
-        "--margin": margin,
-        "--outline": outline,
-        "--outline-drawing": outline_drawing,
+    ways = {
+        "--margin": given["margin"],
+        "--outline": given["box"],
+        "--outline-drawing": given["outline"],
     }
-    given = [name for name, value in ways.items() if value is not None]
-    if len(given) > 1:
-        raise click.UsageError(f"{' and '.join(given)} both give the outline; keep one")
-    if margin is not None and not 0 <= margin <= 1000:
-        raise click.UsageError(f"--margin must be 0 to 1000 mm; got {margin:g}")
-    ways |= {"--holes-drawing": holes_drawings or None, "--region": region}
+    edges = [name for name, value in ways.items() if value is not None]
+    if len(edges) > 1:
+        raise click.UsageError(f"{' and '.join(edges)} both give the outline; keep one")
+    ways |= {"--holes-drawing": given["holes"] or None, "--region": given["region"]}
     single = [name for name, value in ways.items() if value is not None and name != "--margin"]
     if len(drawings) > 1 and single:
         raise click.UsageError(
             f"{single[0]} answers for one drawing; name one, and add other boards to its job"
         )
     folder = Path() if out is None else out.parent
-    every = [
-        Answers(
-            drawing, folder, unit, drawn_from, margin, box("--outline", outline), outline_drawing,
-            holes_drawings, repair, box("--region", region), outline_unit, holes_unit, count,
-        )
-        for drawing, count in drawings
-    ]  # fmt: skip
+    given |= {"hole_layers": given["hole_layers"] or None}
+    every = [Answers(drawing, folder, count=count, **given) for drawing, count in drawings]
     with words.refusals():
-        begun = [_begun(answers, len(every) > 1, bool(given)) for answers in every]
+        begun = [_begun(answers, len(every) > 1, bool(edges)) for answers in every]
         starts = _called([start for start, _ in begun])
         bench = None if bench_file is None else _bench(bench_file, folder, starts)
     refused = [finding for _, findings in begun for finding in findings]
@@ -189,6 +237,8 @@ def new(
         return
     left = job.left_open(starts)
     if left:
+        options = dict.fromkeys(OPTIONS[name] for start in starts for name in start.open)
+        click.echo(f"options of new that answer it: {'; '.join(options)}", err=True)
         click.echo(f"wrote {out}; left to fill in: {', '.join(left)}")
     else:
         click.echo(f"wrote {out}; read it, then: millprep prepare {out}")
@@ -209,7 +259,9 @@ def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Se
     from millprep.drawing.survey.guess import NO_EDGE
     from millprep.drawing.survey.survey import survey_file
 
-    survey = survey_file(answers.drawing, answers.unit, answers.repair, answers.region)
+    survey = survey_file(
+        answers.drawing, answers.unit, answers.repair, answers.region, answers.split
+    )
     if several:
         click.echo(f"{answers.drawing}:", err=True)
     for line in described(survey):
@@ -223,7 +275,7 @@ def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Se
         if more == answers:
             continue
         if more.unit != answers.unit:
-            survey = survey_file(more.drawing, more.unit, more.repair, more.region)
+            survey = survey_file(more.drawing, more.unit, more.repair, more.region, more.split)
         answers = more
         start, refused = begin(survey, answers)
     return start, refused

@@ -8,12 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from millprep.cli.answers import spelt
 from millprep.cli.starting_sizes import candidates_of, measured
 from millprep.cli.surveys import holes_words, modes_words, pieces_words, readings_words
 from millprep.model.finding import Finding
 
 if TYPE_CHECKING:
     from millprep.cli.answers import Answers
+    from millprep.drawing.survey.candidates import Candidate
     from millprep.drawing.survey.survey import Survey
     from millprep.drawing.unit import UnitReading
     from millprep.job import Start
@@ -46,27 +48,30 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         choices["outline"] = _of(answers.outline, _playing(edge_survey, "outline"))
     elif not edge and layered and answers.margin is None and answers.box is None:
         choices["outline"] = _edges(survey)
-    gaps = _gaps(edge_survey) if edge else []
+    readings = [c for c in candidates_of(edge_survey, edge) if c.role == "outline"]
+    gaps = [] if answers.pen or answers.close_gaps is not None else _gaps(readings)
+    closing = max((c.close_gaps for c in readings if c.close_gaps), default=0.0)
     known = gaps and survey.unit_mm is not None
+    given = (answers.close_gaps or 0.0) if edge or edge_survey.kind != "DXF" else 0.0
     roles = replace(
         roles,
         outline=edge if edge_survey.kind == "DXF" else (),
-        close_gaps=_up(edge_survey.close_gaps) if known else 0.0,
+        close_gaps=_up(closing) if known else given,
         outline_margin=answers.margin,
         outline_box=answers.box,
-        outline_pen=answers.pen if _pen(edge_survey, edge) else None,
+        outline_pen=answers.pen if edge else None,
         selections=survey.selections,
     )
     if answers.holes:
         of_holes = _layers_of_holes(answers, units)
         names = tuple(dict.fromkeys(name for _, mine in of_holes for name in mine))
-        roles = replace(roles, holes=names)
+        roles = replace(roles, holes=answers.hole_layers or names)
         choices["holes"] = [line for file, mine in of_holes for line in _of(file, mine)]
         if not of_holes:
             unlayered.add("holes")
-    given = {key: value for key, (value, _) in units.items()}
+    stated = {key: value for key, (value, _) in units.items()}
     roles = replace(
-        roles, outline_unit=given.get("outline_unit"), holes_unit=given.get("holes_unit")
+        roles, outline_unit=stated.get("outline_unit"), holes_unit=stated.get("holes_unit")
     )
     start = Start(
         drawing=shown(answers.drawing, answers.folder),
@@ -85,7 +90,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         needs_width=needs_width,
         choices=choices,
         gaps=[] if known and answers.closed else gaps,
-        pen=roles.outline_pen is None and _pen(edge_survey, edge),
+        pens=next((c.pens for c in readings if c.pens and roles.outline_pen is None), ()),
         repairs=survey.repairs,
     )
     return measured(start, survey, answers)
@@ -101,9 +106,14 @@ def _layers(
         return LayerRoles((), (), ()), (), ()
     roles = survey.roles or LayerRoles((), survey.edge, ())
     needs_mode, needs_width = list(survey.needs_mode), list(survey.needs_width)
-    if answers.copper:
-        roles = replace(roles, copper=answers.copper)
-        for name in answers.copper:
+    copper = spelt(survey, "--copper-layer", answers.copper)
+    if copper:
+        outline = tuple(name for name in roles.outline if name not in copper)
+        roles = replace(
+            roles, copper=copper, copper_modes=(), outline=outline, holes=_holes(survey, copper)
+        )
+        needs_mode, needs_width = [], []
+        for name in copper:
             readings = [c for c in candidates_of(survey, [name]) if c.role == "copper"]
             if readings and readings[0].reads and not readings[0].stated:
                 modes = tuple((name, m) for m in readings[0].modes if m.endswith("outlines"))
@@ -113,19 +123,50 @@ def _layers(
             elif readings:
                 needs_width.append(name)
     if answers.hole_layers is not None:
-        roles = replace(roles, holes=answers.hole_layers)
-    modes = tuple((name, mode) for name, some in answers.modes.items() for mode in some)
+        holes = answers.hole_layers
+        roles = replace(
+            roles, holes=holes if answers.holes else spelt(survey, "--holes-layer", holes)
+        )
+    given = {name: answers.mode for name in needs_mode if answers.mode} | dict(answers.modes)
+    widths = dict(answers.widths)
+    if answers.track_width is not None:
+        bare = [
+            name for name in needs_mode if "strokes" in given.get(name, ()) and _bare(survey, name)
+        ]
+        widths = dict.fromkeys([*needs_width, *bare], answers.track_width) | widths
+    edge = answers.edge if answers.outline else spelt(survey, "--outline-layer", answers.edge)
     roles = replace(
         roles,
-        outline=answers.edge or roles.outline,
-        copper_modes=roles.copper_modes + modes,
-        line_widths=tuple(answers.widths.items()),
+        outline=edge or roles.outline,
+        copper_modes=roles.copper_modes + tuple((n, m) for n, some in given.items() for m in some),
+        line_widths=tuple(widths.items()),
     )
     return (
         roles,
-        tuple(name for name in needs_mode if name not in answers.modes),
-        tuple(name for name in needs_width if name not in answers.widths),
+        tuple(name for name in needs_mode if name not in given),
+        tuple(name for name in needs_width if name not in widths),
     )
+
+
+def _bare(survey: Survey, name: str) -> bool:
+    """Whether a layer of several readings has lines of no width, and none with a width."""
+    some = [c for c in candidates_of(survey, [name]) if c.role == "copper"]
+    bold = any("strokes" in c.modes and not c.needs_width for c in some)
+    return not bold and any(c.needs_width for c in some)
+
+
+def _holes(survey: Survey, copper: Sequence[str]) -> tuple[str, ...]:
+    """The one layer of nothing but holes, else copper layers whose circles are holes."""
+    alone = [
+        layer.name
+        for layer in survey.layers
+        if layer.name not in copper
+        and any(c.role == "holes" and c.reads for c in layer.candidates)
+        and not any(c.role == "copper" for c in layer.candidates)
+    ]
+    if alone:
+        return tuple(alone) if len(alone) == 1 else ()
+    return tuple(n for n in copper if any(c.own_holes for c in candidates_of(survey, [n])))
 
 
 def _edge_of(
@@ -140,7 +181,9 @@ def _edge_of(
         return survey, () if given else roles.outline
     edge_survey = _other(answers.outline, answers.outline_unit, "outline_unit", answers, units)
     names = _playing(edge_survey, "outline")
-    return edge_survey, names if len(names) == 1 else ()
+    if answers.edge:
+        names = spelt(edge_survey, "--outline-layer", answers.edge)
+    return edge_survey, names if len(names) == 1 or answers.edge else ()
 
 
 def _layers_of_holes(
@@ -186,7 +229,7 @@ def _playing(survey: Survey, role: str) -> tuple[str, ...]:
     return tuple(
         layer.name
         for layer in survey.layers
-        if any(c.role == role and (c.reads or c.close_gaps or c.pen) for c in layer.candidates)
+        if any(c.role == role and (c.reads or c.close_gaps or c.pens) for c in layer.candidates)
     )
 
 
@@ -237,19 +280,13 @@ def _unit_line(unit_reading: UnitReading) -> str:
     return f"{words}, {unit_reading.share:.0%} of the holes are drill sizes {unit_reading.series}"
 
 
-def _gaps(survey: Survey) -> list[str]:
+def _gaps(readings: Sequence[Candidate]) -> list[str]:
     return [
         f"{at[0]:.3f}, {at[1]:.3f}: {size:.4f} mm"
-        for layer in survey.layers
-        for candidate in layer.candidates
-        if candidate.role == "outline" and candidate.close_gaps
+        for candidate in readings
+        if candidate.close_gaps
         for at, size in candidate.gaps
     ]
-
-
-def _pen(survey: Survey, names: Sequence[str]) -> bool:
-    """Whether the outline on these layers is drawn as both rims of a pen's line."""
-    return any(c.role == "outline" and c.pen for c in candidates_of(survey, names))
 
 
 def _up(value: float) -> float:

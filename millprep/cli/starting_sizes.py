@@ -24,6 +24,9 @@ def measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Seq
         for name in start.open
         if name.startswith("layers.") or name.endswith("_unit") or name == "outline_pen"
     ]
+    if survey.mixed and "layers.modes" in unread:
+        mixed = Finding(code="copper-mixed", severity="stop", message=survey.mixed + ".")
+        return _by_survey(start, survey), (mixed,)
     if survey.unit_mm is not None and not unread:
         try:
             layerless = survey.kind != "DXF"

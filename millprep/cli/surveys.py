@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
 Pictures = Mapping[tuple[str, int | None], str]
 UNITS = ("mm", "inch", "mil", "cm", "m", "point")
-"""Those of the job's `unit`, which is too heavy to load for a help text."""
+MODES = ("strokes", "fills", "nested outlines", "overlapping outlines")
+PENS = ("outer", "middle", "inner")
+SPLITS = ("colour", "line-type", "block", "shape", "edge")
+"""Words of the job's model, which is too heavy to load for a help text."""
 MOST = 6
 """Values of one kind that are listed; the rest is counted."""
 
@@ -98,8 +101,9 @@ def _candidate(layer: str, candidate: Candidate, survey: Survey) -> list[str]:
             x, y = (value * survey.per_mm for value in at)
             lines.append(f"open by {length(size, survey)} at {x:.6g}, {y:.6g}")
         lines.append("closed if the job says close_gaps, in mm")
-    elif candidate.pen:
-        lines.append("only if the job says which line of the pen: outline_pen")
+    elif candidate.pens:
+        pens = " or ".join(f'"{pen}"' for pen in candidate.pens)
+        lines.append(f"only if the job says which line of the pen: outline_pen = {pens}")
     elif candidate.refused:
         for code, message in candidate.refused:
             lines.append(f"refused [{code}]: {message}")

@@ -15,7 +15,7 @@ from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
-from millprep.drawing.marks.neighbours import Groups, pairs
+from millprep.drawing.marks.neighbours import Groups, crossings, pairs
 from millprep.geometry.pose import Affine
 from millprep.model.job.layers import CopperMode
 
@@ -95,6 +95,7 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
         if isinstance(mark, Fill) or (isinstance(mark, Stroke) and mark.widths.any())
     ]
     if mode.width is not None:
+        _crossed([m if isinstance(m, Curve) else m.curve for m in thin], ledger)
         return [*bold, *(_given(mark, mode.width) for mark in thin)], []
     if not mode.reads(*OUTLINES):
         for mark in thin:
@@ -116,6 +117,21 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
             at=(float(middle[0]), float(middle[1])),
         )
     return bold, chained.loops
+
+
+def _crossed(curves: list[Curve], ledger: Ledger) -> None:
+    """A warning where lines that the job gives a width cross each other."""
+    opened = chain(curves).opened
+    crossed = crossings([run.points for run in opened])
+    if crossed:
+        (x, y), count = crossed[0], len(crossed)
+        ledger.warn(
+            "copper-lines-cross",
+            f"{count} pair{'s' * (count > 1)} of lines that layers.widths makes tracks cross each "
+            f"other and are joined there; the first cross at ({x:.3f}, {y:.3f}) mm. Look whether "
+            "these are tracks of one side, and nothing but tracks.",
+            (x, y),
+        )
 
 
 def _given(mark: Curve | Stroke, width: float) -> Stroke:

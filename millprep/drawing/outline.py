@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, Nest, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
@@ -33,7 +34,7 @@ def outline(
 
     Wide lines count by their centre line. With `circles_are_holes`, circles and slots within
     the outer loop are holes instead of cut-outs. `pen` says which line is the edge where both
-    rims of a pen's line are drawn.
+    rims of a pen's line are drawn, or which rim is where the lines have a width themselves.
     """
     curves: list[Curve] = []
     for mark in marks:
@@ -50,9 +51,25 @@ def outline(
             "name the layer that holds the board's edge",
         )
         return None, []
+    rims = _rims(marks, pen) if pen in ("outer", "inner") else []
+    if rims:
+        return _sorted_out(rims, ledger, circles_are_holes)
     chained = chain(curves, tolerance)
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice or encloses nothing")
+    if (chained.opened or chained.branches) and pen is None and _rims(marks, "outer"):
+        run = chained.opened[0] if chained.opened else None
+        ledger.stop(
+            "outline-open",
+            "the line of the outline is open or branches, but as wide as it is drawn it encloses "
+            "the board",
+            'say outline_pen = "outer" or "inner" in the job to take that rim of it, or close it '
+            "in the drawing, or let the job close its gaps: close_gaps"
+            + (f" = {_widest(chained):g}" if run is not None and _widest(chained) else ""),
+            source=None if run is None else run.sources[0],
+            at=chained.branches[0] if run is None else _pair(run.points[0]),
+        )
+        return None, []
     if chained.opened and not chained.loops and _like_tracks(marks):
         ledger.stop(
             "outline-open",
@@ -77,6 +94,46 @@ def _like_tracks(marks: Sequence[Mark]) -> bool:
     return all(isinstance(mark, Stroke) and bool((mark.widths > 0).all()) for mark in lines)
 
 
+def _rims(marks: Sequence[Mark], pen: OutlinePen) -> list[Loop]:
+    """The rims of lines that have a width, as wide as they are drawn; [] where they do not close.
+
+    What they cover must be frames: areas with one opening each, specks of the pen aside.
+    """
+    strokes = [mark for mark in marks if isinstance(mark, Stroke)]
+    if not strokes or not _like_tracks(marks) or any(mark.tapered for mark in strokes):
+        return []
+    covered = shapely.union_all([area for mark in strokes for area in stroke.areas(mark)])
+    out: list[Loop] = []
+    parts = [part for part in shapely.get_parts(covered) if isinstance(part, shapely.Polygon)]
+    for part in sorted(parts, key=lambda part: -shapely.Polygon(part.exterior).area):
+        inside = sorted(part.interiors, key=lambda ring: -shapely.Polygon(ring).area)
+        specks = sum(shapely.Polygon(ring).area for ring in inside[1:])
+        if not inside or specks > 0.01 * shapely.Polygon(inside[0]).area:
+            return []
+        mine = [m for m in strokes if part.covers(shapely.Point(m.curve.points[0]))]
+        ring = part.exterior if pen == "outer" else inside[0]
+        curved = all(mark.curve.curved for mark in mine)
+        out.append(Loop(np.asarray(ring.coords)[:-1], curved, tuple(m.source for m in mine)))
+    return out
+
+
+def _open_ends(chained: Chained) -> list[tuple[Point, int]]:
+    """The ends of open runs, each with the number of its run; an end at a branch is no gap."""
+    return [
+        (end, k)
+        for k, run in enumerate(chained.opened)
+        for end in (_pair(run.points[0]), _pair(run.points[-1]))
+        if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
+    ]
+
+
+def _widest(chained: Chained) -> float:
+    """What close_gaps would have to be to close all gaps, mm; 0 for none."""
+    ends = [end for end, _ in _open_ends(chained)]
+    gaps = [math.dist(ends[gap], ends[other]) for gap, other in _gaps(ends)]
+    return math.ceil(max(gaps, default=0.0) * 100) / 100
+
+
 def _faults(chained: Chained, ledger: Ledger) -> None:
     for at in chained.branches:
         ledger.stop(
@@ -85,14 +142,7 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
             "leave only the board's edge on the outline layer",
             at=at,
         )
-    ends: list[tuple[Point, int]] = []
-    for k, run in enumerate(chained.opened):
-        # an end at a branch is no gap
-        ends += [
-            (end, k)
-            for end in (_pair(run.points[0]), _pair(run.points[-1]))
-            if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
-        ]
+    ends = _open_ends(chained)
     gaps = _gaps([e for e, _ in ends])
     widest = max((math.dist(ends[gap][0], ends[other][0]) for gap, other in gaps), default=0.0)
     several = ""

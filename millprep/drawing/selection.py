@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 
@@ -17,6 +18,11 @@ from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke,
 from millprep.drawing.marks.neighbours import in_circles
 from millprep.geometry.path import FloatArray
 from millprep.model.job.layers import Selection
+
+Key = Literal["colour", "line-type", "block", "shape", "edge"]
+"""What parts the shapes of one layer; an edge is the line around everything else on it."""
+MOST_PARTS = 40
+"""A layer of more parts than this is left whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +109,79 @@ def select(
         for mark, layer in zip(marks, layers, strict=True)
     ]
     return Selected(out, tuple(met), tuple(taken))
+
+
+def selections_by(
+    marks: Sequence[Mark], region: tuple[float, float, float, float] | None, by: Sequence[Key]
+) -> tuple[Selection, ...]:
+    """Selections that take what lies in a region, and part every layer by some keys.
+
+    A layer whose shapes do not differ in them has a selection only if there is a region.
+    """
+    layers: dict[str, list[Mark]] = {}
+    for mark in marks:
+        layers.setdefault(mark.source.layer, []).append(mark)
+    taken = {name.casefold() for name in layers}
+    out: list[Selection] = []
+    for name, mine in sorted(layers.items()):
+        inner = _within_edge(mine) if "edge" in by and region is None else None
+        parts = _parts(mine if inner is None else [m for m in mine if _within(m, inner)], by)
+        called = name if region is None else f"{name} of this board"
+        wanted: list[tuple[str, dict[str, Any]]] = []
+        if 1 < len(parts) <= MOST_PARTS:
+            wanted = [(f"{called}, {', '.join(words)}", dict(part)) for words, part in parts]
+        elif region is not None or inner is not None:
+            wanted = [(called if inner is None else f"{called}, within the edge", {})]
+        if inner is not None:
+            wanted = [(words, {**part, "region": inner}) for words, part in wanted]
+            wanted.append((f"{called}, edge", {}))
+        for words, part in wanted:
+            while words.casefold() in taken:
+                words += "*"
+            taken.add(words.casefold())
+            out.append(Selection(words, layer=name, **{"region": region, **part}))
+    return tuple(out)
+
+
+def _parts(
+    marks: Sequence[Mark], by: Sequence[Key]
+) -> list[tuple[tuple[str, ...], tuple[tuple[str, Any], ...]]]:
+    """What differs among the marks: words for each part, and its conditions."""
+    shapes = _shapes(marks, TOLERANCE) if "shape" in by else [None] * len(marks)
+    parts: dict[tuple[str, ...], tuple[tuple[str, Any], ...]] = {}
+    for mark, shape in zip(marks, shapes, strict=True):
+        source = mark.source
+        values: dict[Key, tuple[str, str, Any]] = {}
+        if source.colour is not None:
+            values["colour"] = ("colour", f"colour {source.colour}", source.colour)
+        if source.line_type:
+            values["line-type"] = ("line_type", f"line type {source.line_type}", source.line_type)
+        if source.block is not None:
+            values["block"] = ("block", f"block {source.block}", source.block)
+        if shape is not None:
+            values["shape"] = ("shape", f"{shape} lines", shape)
+        known = [values[key] for key in by if key in values]
+        words = tuple(word for _, word, _ in known)
+        if words:
+            parts[words] = tuple((key, value) for key, _, value in known)
+    # more conditions first: the first that a mark meets has it
+    return sorted(parts.items(), key=lambda part: (-len(part[0]), part[0]))
+
+
+def _within_edge(marks: Sequence[Mark]) -> tuple[float, float, float, float] | None:
+    """A rectangle that holds everything but the line around it; None where there is none."""
+    boxes = [(mark, box) for mark in marks if (box := box_of(mark)) is not None]
+    if len(boxes) < 2:
+        return None
+    corners = np.array([box for _, box in boxes])
+    low, high = corners[:, :2].min(axis=0), corners[:, 2:].max(axis=0)
+    on_edge = np.hstack((corners[:, :2] <= low + SAME, corners[:, 2:] >= high - SAME)).any(axis=1)
+    inner = corners[~on_edge]
+    if not len(inner):
+        return None
+    low, high = (low + inner[:, :2].min(axis=0)) / 2, (high + inner[:, 2:].max(axis=0)) / 2
+    x0, y0, x1, y1 = np.round((*low, *high), 4).tolist()
+    return (x0, y0, x1, y1)
 
 
 def refuse_empty(

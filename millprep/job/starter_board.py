@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from millprep.geometry.path import Point
-from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Unit
+from millprep.model.job.keys import keys
+from millprep.model.job.layers import CopperMode, DrawnFrom, LayerRoles, Selection, Unit
 
 FILL_IN = "FILL IN"
 """Written where only the maker knows the answer."""
@@ -26,7 +27,7 @@ class Start:
         needs_mode: copper layers whose mode is open, each with its readings in words.
         needs_width: copper layers whose track width is open.
         choices: for roles that are not settled, what could play them, in words.
-        pen: whether the job must say which line of a pen's two rims is the outline.
+        pens: what outline_pen may be, where the job must say which line of a pen is the outline.
         gaps: words on the gaps in the outline that the job could close, and by how much.
         unlayered: roles whose files have no layers: Gerber and drill files.
         repairs: what mending the damaged drawing changes, each with its name in quotes.
@@ -53,7 +54,7 @@ class Start:
     needs_width: Sequence[str] = ()
     choices: Mapping[str, Sequence[str]] | None = None
     gaps: Sequence[str] = ()
-    pen: bool = False
+    pens: Sequence[str] = ()
     repairs: Sequence[str] = ()
     narrowest: float | None = None
     diameters: Sequence[float] = ()
@@ -90,7 +91,7 @@ class Start:
         out += ["layers.modes"] if self.needs_mode else []
         out += ["layers.widths"] if self.needs_width else []
         out += ["close_gaps"] if self.gaps else []
-        out += ["outline_pen"] if self.pen else []
+        out += ["outline_pen"] if self.pens else []
         return tuple(out)
 
 
@@ -157,10 +158,16 @@ def _drawing(start: Start) -> str:
 def _selections(start: Start) -> list[str]:
     lines = []
     for chosen in start.roles.selections:
-        region = ", ".join(f"{value:g}" for value in chosen.region or ())
-        lines += ["[[board.selection]]", f"name = {quoted(chosen.name)}"]
-        lines += [f"layer = {quoted(chosen.layer or '')}", f"region = [{region}]"]
+        given = {key: getattr(chosen, key) for key in keys(Selection)}
+        lines.append("[[board.selection]]")
+        lines += [f"{key} = {_value(v)}" for key, v in given.items() if v is not None]
     return lines
+
+
+def _value(value: str | int | tuple[float, ...]) -> str:
+    if isinstance(value, str):
+        return quoted(value)
+    return str(list(value)) if isinstance(value, tuple) else str(value)
 
 
 def _unit(start: Start) -> list[str]:
@@ -226,9 +233,9 @@ def _outline(start: Start, choices: Sequence[str]) -> list[str]:
             lines.append(f"# close_gaps = {roles.close_gaps:g}   # >>> if they may be closed <<<")
         elif roles.close_gaps:
             lines.append(f"close_gaps = {roles.close_gaps:g}")
-        if start.pen:
-            lines.append("# >>> The outline is drawn as both rims of a line. Which is the edge?")
-            lines.append('#   "outer", "middle" or "inner"')
+        if start.pens:
+            lines.append("# >>> Which line of what its pen draws is the edge?")
+            lines.append(f"#   {' or '.join(map(quoted, start.pens))}")
             lines.append(f"outline_pen = {quoted(FILL_IN)}")
         elif roles.outline_pen is not None:
             lines.append(f"outline_pen = {quoted(roles.outline_pen)}")

@@ -401,3 +401,121 @@ def test_a_real_terminal_is_asked_and_a_pipe_is_not() -> None:
         command, stdin=subprocess.PIPE, capture_output=True, text=True, check=True
     )
     assert piped.stdout == "wrote job.toml; left to fill in: drawn_from\n"
+
+
+def mixed(space: Modelspace) -> None:
+    """Copper, holes and edge on one layer, each in a colour of its own."""
+    for draw, colour in ((small_job.copper, 1), (small_job.edge, 5)):
+        before = set(space)
+        draw(space)
+        for entity in set(space) - before:
+            hole = entity.dxftype() == "CIRCLE" and colour == 1
+            entity.dxf.color = 4 if hole else colour
+            entity.dxf.layer = "0"
+
+
+def test_a_layer_is_split_by_colour_into_the_selections_of_the_job() -> None:
+    small_job.draw(Path("lamp.dxf"), mixed)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper")
+    assert "--split colour" in result.stderr, result.output
+    board = written("--split", "colour")
+    assert [(s.name, s.layer, s.colour) for s in board.roles.selections] == [
+        ("0, colour 1", "0", 1),
+        ("0, colour 4", "0", 4),
+        ("0, colour 5", "0", 5),
+    ]
+    assert board.roles.copper == ("0, colour 1",)
+    assert board.roles.outline == ("0, colour 5",)
+    assert board.roles.holes == ("0, colour 4",)
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [(p.pieces, p.shorts, p.opens) for p in cut_set.proofs] == [(2, 0, 0)]
+
+
+def test_the_line_around_everything_is_split_off() -> None:
+    def draw(space: Modelspace) -> None:
+        mixed(space)
+        for entity in space:
+            entity.dxf.color = 7
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    board = written("--split", "edge")
+    within, edge = board.roles.selections
+    assert (within.name, edge.name) == ("0, within the edge", "0, edge")
+    assert within.region is not None
+    assert edge.region is None
+    assert (board.roles.outline, board.roles.copper) == (("0, edge",), ("0, within the edge",))
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert [p.pieces for p in cut_set.proofs] == [2]
+
+
+def test_layers_that_are_named_give_gap_cutters_and_holes() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.whole(space)
+        words = {"layer": "print", "const_width": 0.5}
+        space.add_lwpolyline([(2.0, 2.0), (28.0, 2.0)], dxfattribs=words)
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "open.toml")
+    assert "left to fill in: layers.copper" in result.stdout
+    assert "options of new that answer it: --copper-layer" in result.stderr
+    board = written("--copper-layer", "SHEEN")
+    assert board.roles == ROLES
+    result = run("new", "lamp.dxf", "--copper-layer", "sheens")
+    assert result.exit_code == 3
+    assert 'Nothing is drawn on a layer "sheens"; nearest spelling: "sheen"' in result.stderr
+
+
+def test_an_edge_that_only_its_pen_closes_is_offered_by_its_rims() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.copper(space)
+        # open by 0.2 mm, and drawn to and fro across itself
+        corners = [(0, 0), (30, 0), (30, 20), (16, 20), (14, 20.1), (15, 19.9), (15, 20.2), (0, 20)]
+        space.add_lwpolyline(
+            [*corners, (0, 0.2)], dxfattribs={"layer": "shore", "const_width": 0.5}
+        )
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "open.toml")
+    assert "left to fill in: outline_pen" in result.stdout
+    assert written("--outline-pen", "outer").roles.outline_pen == "outer"
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    x0, y0, x1, y1 = cut_set.layout.placements[0].board.outline.bounds
+    assert (x1 - x0, y1 - y0) == pytest.approx((30.5, 20.5), abs=0.2)
+    text = Path("job.toml").read_text("utf-8").replace('outline_pen = "outer"', "")
+    Path("bare.toml").write_text(text, "utf-8")
+    refused = run("prepare", "bare.toml", "--out", "bare")
+    assert refused.exit_code == 3
+    assert "as wide as it is drawn it encloses the board" in refused.stderr
+
+
+def test_a_layer_of_everything_is_refused_with_what_is_wrong() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.edge(space)
+        for line in space:
+            line.dxf.layer = "0"
+        for y in (5, 9):
+            space.add_lwpolyline([(5, y), (25, y + 6)])
+            space.add_lwpolyline([(5, y + 6), (25, y)])
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "open.toml")
+    assert result.exit_code == 3
+    assert "[copper-mixed]" in result.stderr
+    assert "of open lines cross each other" in result.stderr
+    answered = run(
+        "new", "lamp.dxf", "--drawn-from", "copper", "--split", "edge", "--track-width", "0.6",
+        "--out", "job.toml",
+    )  # fmt: skip
+    assert answered.exit_code == 0, answered.output
+    refused = run("prepare", "job.toml", "--out", "out")
+    assert "[copper-lines-cross]" in refused.stderr
+
+
+def test_gaps_of_an_edge_are_closed_by_an_answer() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.edge(space, gap=0.03)
+        small_job.copper(space)
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    assert written("--close-gaps", "0.04").roles.close_gaps == 0.04
+    assert prepare(Path("job.toml"), Path("out")).proofs

@@ -19,6 +19,9 @@ CHUNK = 512
 AT_ONCE = 4_000_000
 """Pairs that one question to the tree may bring at most, lest the memory fills up."""
 
+MOST_TOUCHING = 200_000
+"""Lines that touch, counted both ways, up to which those are sought that cross."""
+
 PART = 2
 """Segments of an edge that are compared together."""
 
@@ -239,3 +242,20 @@ def _cyclic(edges: Sequence[tuple[int, int]]) -> set[int]:
             result.add(passed)
             p = top(p)
     return result
+
+
+def crossings(lines: Sequence[FloatArray]) -> list[Point]:
+    """A place for each pair of lines that cross; one that ends on the other does not cross it.
+
+    None where more than `MOST_TOUCHING` touch each other: that is no drawing of tracks.
+    """
+    array = np.array([shapely.LineString(points) for points in lines], dtype=object)
+    try:
+        touching = pairs(array, most=MOST_TOUCHING)
+    except TooMuchError:
+        return []
+    first, second = array[touching[touching[:, 0] < touching[:, 1]].T]
+    crossed = shapely.crosses(first, second)
+    common = shapely.intersection(first[crossed], second[crossed])
+    points = shapely.get_coordinates(shapely.point_on_surface(common))
+    return [(x, y) for x, y in points.tolist()]

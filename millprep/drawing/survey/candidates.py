@@ -21,7 +21,7 @@ from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece
 from millprep.model.finding import Finding
-from millprep.model.job.layers import CopperMode
+from millprep.model.job.layers import CopperMode, OutlinePen
 
 Role = Literal["copper", "outline", "holes"]
 
@@ -62,7 +62,7 @@ class Candidate:
     own_holes: bool = False
     close_gaps: float | None = None
     gaps: tuple[tuple[Point, float], ...] = ()
-    pen: bool = False
+    pens: tuple[OutlinePen, ...] = ()
     needs_width: bool = False
     left_out: tuple[tuple[str, int, str], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()

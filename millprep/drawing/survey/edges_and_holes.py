@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import numpy as np
 import shapely
 
 from millprep.drawing import concentric, hole_marks
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.marks.chain import TOLERANCE
-from millprep.drawing.marks.mark import Mark, Stroke
+from millprep.drawing.marks.chain import TOLERANCE, chain
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.slot import Slot
 from millprep.drawing.outline import outline
 from millprep.drawing.survey.candidates import Candidate, first_of_each, many, sizes
@@ -63,10 +65,10 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
     edge_area, stops, left = _edge(layer, TOLERANCE)
     gaps: tuple[tuple[Point, float], ...] = ()
     close = None
-    two_rims = {stop.code for stop in stops} == {"outline-of-a-pen"}
-    if two_rims:
+    pens: tuple[OutlinePen, ...] = ()
+    if {stop.code for stop in stops} == {"outline-of-a-pen"}:
         edge_area, again, left = _edge(layer, TOLERANCE, "middle")
-        edge_area = None if again else edge_area
+        pens = () if again else get_args(OutlinePen)
     if {stop.code for stop in stops} == {"outline-open"}:
         gaps = open_ends(layer)
         widest = max((size for _, size in gaps), default=0.0)
@@ -76,6 +78,11 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
             reason = f"a line {pen} around everything else, with {many(len(gaps), 'gap')}"
             if again:
                 edge_area, close = None, None
+    if edge_area is None and layer.wide and not pens:
+        # a pen may close what its middle leaves open, or draws across itself
+        edge_area, again, left = _edge(layer, TOLERANCE, "outer")
+        pens = () if again else ("outer", "inner")
+        edge_area = None if again else edge_area
     if edge_area is None and {stop.code for stop in stops} - _EDGE_FAULTS:
         return None
     return Candidate(
@@ -85,7 +92,7 @@ def outline_reading(layer: LayerFacts) -> Candidate | None:
         box=layer.box,
         close_gaps=close,
         gaps=gaps if close else (),
-        pen=two_rims and edge_area is not None,
+        pens=pens,
         left_out=left,
         refused=first_of_each(stops),
         shapes=(edge_area,) if edge_area is not None else (),
@@ -109,7 +116,11 @@ def _edge(
 
 def open_ends(layer: LayerFacts) -> tuple[tuple[Point, float], ...]:
     """Places where the layer's lines end, each with the distance to the nearest other end."""
-    ends = [run.points[k] for run in layer.opened for k in (0, -1)]
+    opened = layer.opened
+    if layer.wide:  # of the lines that a pen draws, the middle counts
+        opened = chain([m if isinstance(m, Curve) else m.curve for m in layer.marks
+                        if not isinstance(m, Fill)]).opened  # fmt: skip
+    ends = [run.points[k] for run in opened for k in (0, -1)]
     if len(ends) < 2 or len(ends) > 40:
         return ()
     xy = np.array(ends)

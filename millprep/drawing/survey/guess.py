@@ -9,6 +9,7 @@ import shapely
 
 from millprep.drawing import concentric
 from millprep.drawing.marks.mark import Stroke
+from millprep.drawing.marks.neighbours import crossings
 from millprep.drawing.survey.candidates import (
     Candidate,
     copper_readings,
@@ -32,6 +33,7 @@ class Guess:
         doubts: what is not settled, and what would settle it.
         needs_mode, needs_width: copper layers whose mode, or width, the job has to say.
         close_gaps: gaps to close in the outline that the roles name, working unit; 0 for none.
+        mixed: why the only layer cannot be read as copper; "" where it can.
     """
 
     roles: LayerRoles | None = None
@@ -41,6 +43,7 @@ class Guess:
     needs_mode: list[str] = field(default_factory=list)
     needs_width: list[str] = field(default_factory=list)
     close_gaps: float = 0.0
+    mixed: str = ""
 
 
 def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
@@ -106,7 +109,12 @@ def guess(layers: Sequence[LayerFacts], *, in_mm: bool) -> Guess:
                 coppers.append((layer, readings))
     if coppers or not bores:
         coppers += either
-    _settle(out, edges, coppers, bores, alone=len(drawn) == 1)
+    _settle(out, edges, coppers, bores)
+    if len(drawn) == 1 and (out.needs_mode or (not coppers and not out.edge)):
+        words = _mixed(drawn[0])
+        if out.needs_mode and not any(reading.reads for reading in coppers[0][1]):
+            out.mixed = words
+        out.doubts.append(words)
     return out
 
 
@@ -167,8 +175,6 @@ def _settle(
     edges: list[tuple[LayerFacts, Candidate]],
     coppers: list[tuple[LayerFacts, list[Candidate]]],
     bores: list[LayerFacts],
-    *,
-    alone: bool,
 ) -> None:
     if len(edges) == 1:
         out.edge = (edges[0][0].name,)
@@ -184,8 +190,6 @@ def _settle(
                 f"{many(len(bores), 'layer')} with nothing but circles or slots: they may be pads "
                 "or holes, name them"
             )
-        if alone and not out.edge:
-            out.doubts.append(_MIXED)
         return
     layer, readings = coppers[0]
     if not out.edge:
@@ -229,13 +233,35 @@ def _settle(
             if some
             else f"layer {layer.name!r}: no reading of it as copper can go on"
         )
-        if alone:
-            out.doubts.append(_MIXED)
     out.roles = LayerRoles((layer.name,), out.edge, drilled, copper_modes=modes)
 
 
-_MIXED = (
-    "everything is on one layer: if copper, outline and text are mixed there, a "
-    "[[board.selection]] of the job can part them by colour, line type, block, closed or open "
-    "lines, or region"
-)
+def _mixed(layer: LayerFacts) -> str:
+    """What is known of a layer that holds everything, and what parts it."""
+    shapes = layer.distinctions["shape"]
+    crossed = crossings([run.points for run in layer.opened]) if not layer.wide else []
+    words = (
+        f'Layer "{layer.name}" holds everything that is drawn: {many(shapes["open"], "open line")} '
+        f"and {many(shapes['closed'], 'closed shape')}. "
+    )
+    if crossed:
+        x, y = crossed[0]
+        words += (
+            f"{many(len(crossed), 'pair')} of open lines cross each other, the first at ({x:.3f}, "
+            f"{y:.3f}), so they cannot all be tracks of one side. "
+        )
+    ways = [
+        key.replace("_", "-")
+        for key in ("colour", "line_type", "block")
+        if len(layer.distinctions[key]) > (key != "block")
+    ]
+    if ways:
+        options = " or ".join(f"`millprep new --split {way}`" for way in ways)
+        what = " and ".join(ways).replace("-", " ")
+        return words + f"Its shapes differ in {what}: {options} makes a layer of each"
+    return words + (
+        "Its shapes differ in no colour, line type or block, so the drawing does not say what is "
+        "copper, edge, hole or print: export these on layers of their own, or as Gerber and drill files. "
+        "Where closed lines alone are copper, `millprep new --split shape` takes them, and "
+        "`--split edge` the line around everything"
+    )

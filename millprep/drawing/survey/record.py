@@ -98,7 +98,7 @@ def _candidate(candidate: Candidate, survey: Survey) -> dict[str, Any]:
         "drills": [{"diameter": _number(d * k), "count": n} for d, n in candidate.drills],
         "own_holes": candidate.own_holes,
         "close_gaps": None if candidate.close_gaps is None else _number(candidate.close_gaps * k),
-        "job_must_say_pen": candidate.pen,
+        "job_must_say_pen": bool(candidate.pens),
         "gaps": [{"at": _scaled(at, k), "size": _number(size * k)} for at, size in candidate.gaps],
         "left_out": [
             {"kind": kind, "count": count, "reason": reason}

@@ -80,6 +80,7 @@ class Survey:
         unread: what could not be read, as sentences.
         repairs: what was changed to open a damaged file, each with its name.
         selections: those that take the region that was given; the layers are called by them.
+        mixed: why the only layer cannot be read as copper; "" where it can.
     """
 
     kind: Kind
@@ -103,6 +104,7 @@ class Survey:
     unread: tuple[str, ...]
     repairs: tuple[str, ...] = ()
     selections: tuple[Selection, ...] = ()
+    mixed: str = ""
 
     @property
     def per_mm(self) -> float:
@@ -115,6 +117,7 @@ def survey_file(
     unit_given: Unit | None = None,
     repair: bool = False,
     region: Box | None = None,
+    split: Sequence[selection.Key] = (),
 ) -> Survey:
     """Survey a DXF, Gerber or drill file.
 
@@ -123,6 +126,7 @@ def survey_file(
         unit_given: its unit, for one that states none.
         repair: whether a file that does not open as it is may be mended.
         region: only what lies wholly within this rectangle, drawing coordinates in mm.
+        split: what parts the shapes of a layer into selections; it takes no Gerber or drill file.
 
     Raises:
         Refusal: exit code 3, when the file is missing, damaged, of another kind or another unit.
@@ -135,11 +139,11 @@ def survey_file(
     else:
         held = _dxf(file, content, unit_given, repair, ledger)
     scale = held.scale
-    if region is not None and scale is None:
+    if (region is not None or "edge" in split) and scale is None:
         words = f"{file.name} does not say its unit, so a region in mm cannot be taken from it"
         ledger.stop("drawing-no-unit", words, "say the unit of this drawing too")
     ledger.refuse_if_stopped()
-    layers, unread, selections = _walked(held.marks, region, ledger)
+    layers, unread, selections = _walked(held.marks, region, split, ledger)
     if kind == "DXF" and all(layer.box is None for layer in layers) and not unread:
         counts = sum((layer.kinds for layer in layers), Counter[str]())
         shown = ", ".join(f"{n} {what}" for what, n in counts.most_common(6))
@@ -183,6 +187,7 @@ def survey_file(
         ),
         repairs=held.changes if repair else (),
         selections=selections,
+        mixed=guessed.mixed if kind == "DXF" else "",
     )
 
 
@@ -241,15 +246,15 @@ def _fabrication(
 
 
 def _walked(
-    marks: Iterable[Mark], region: Box | None, ledger: Ledger
+    marks: Iterable[Mark], region: Box | None, split: Sequence[selection.Key], ledger: Ledger
 ) -> tuple[list[LayerFacts], Counter[str], tuple[Selection, ...]]:
     """Facts of every layer, by name, what could not be read, and selections that take a region."""
     layers: dict[str, LayerFacts] = {}
     unread: Counter[str] = Counter()
     selections: tuple[Selection, ...] = ()
     try:
-        if region is not None:
-            marks, selections = _within(list(marks), region)
+        if region is not None or split:
+            marks, selections = _selected(list(marks), region, split)
         for mark in marks:
             layer = layers.setdefault(mark.source.layer, LayerFacts(mark.source.layer))
             layer.add(mark)
@@ -268,19 +273,14 @@ def _too_much(fault: TooMuchError, ledger: Ledger) -> Refusal:
     return Refusal(ledger.take(), exit_code=3)
 
 
-def _within(marks: list[Mark], region: Box) -> tuple[list[Mark], tuple[Selection, ...]]:
+def _selected(
+    marks: list[Mark], region: Box | None, split: Sequence[selection.Key]
+) -> tuple[list[Mark], tuple[Selection, ...]]:
     """The marks within a region, on layers called by the selections that take them."""
-    names = sorted({mark.source.layer for mark in marks})
-    known = {name.casefold() for name in names}
-    wanted = []
-    for name in names:
-        called = f"{name} of this board"
-        while called.casefold() in known:
-            called += "*"
-        wanted.append(Selection(called, layer=name, region=region))
-    selected = selection.select(marks, wanted)
-    kept = [mark for mark in selected.marks if mark.source.drawn_on is not None]
-    taken = zip(wanted, selected.taken, strict=True)
+    wanted = selection.selections_by(marks, region, split)
+    made = selection.select(marks, wanted)
+    kept = [mark for mark in made.marks if region is None or mark.source.drawn_on is not None]
+    taken = zip(wanted, made.taken, strict=True)
     return kept, tuple(chosen for chosen, count in taken if count)
 
 

@@ -187,7 +187,8 @@ class BoardPlan(JobTable):
         most=10,
     )
     outline_pen: OutlinePen | None = choice(
-        "Which line is the edge, of an outline that is drawn as the two rims of a pen's line",
+        "Which line is the edge, of an outline that is drawn as the two rims of a pen's line, or "
+        "that only the width of its lines closes",
         OutlinePen,
         default=None,
         words="none: such an outline is refused",

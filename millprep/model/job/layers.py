@@ -245,7 +245,8 @@ class LayerRoles:
         outline_box: (x0, y0, x1, y1) of a board whose outline is not drawn, drawing frame, mm.
         outline_margin: the board is the copper's box and this much around it, mm.
         selections: shapes with a layer name of their own; the other fields may use it.
-        outline_pen: which line is the edge of an outline drawn as both rims of a pen's line.
+        outline_pen: which line is the edge of an outline drawn as both rims of a pen's line, or
+            which rim is where only the width of its lines closes it.
         outline_unit, holes_unit: of the files that hold only these; None takes what the file says,
             else the unit of the drawing.
     """

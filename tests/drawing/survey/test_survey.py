@@ -218,7 +218,7 @@ def test_what_parts_one_layer_is_counted(tmp_path: Path) -> None:
         "block": (("PAD", 1),),
         "shape": (("closed", 2), ("open", 2)),
     }
-    assert any("[[board.selection]]" in doubt for doubt in found.doubts)
+    assert any("--split colour" in doubt for doubt in found.doubts)
 
 
 def test_a_unit_that_is_asked_for_is_applied(tmp_path: Path) -> None:
