@@ -1,4 +1,4 @@
-"""`new` and `prepare` on two real boards by others: no editing in between.
+"""`new` and `prepare` on real boards by others: no editing in between.
 
 Source: boards/README.md in the folder that MILLPREP_SHARED names (pieces, sizes and narrowest
 gaps there are compared with the boards' own design files). The files are not part of this
@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from millprep.job import load
 from millprep.workflow.prepare import prepare
 from tests.helpers.small_job import run
 
@@ -59,3 +60,37 @@ def test_what_new_writes_prepares(
     assert proof.narrowest_gap is not None
     assert min(0.3, narrowest) - 0.05 <= proof.narrowest_gap <= narrowest + 0.05
     assert {f.severity for f in cut_set.findings} <= {"warn", "note"}
+
+
+def test_answers_take_a_badge_with_an_edge_that_only_its_pen_closes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Judged by eye: 7 pieces, narrowest gap 0.208 mm; `prepare` takes what is written."""
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(COPPER / "meow-badge.dxf", ".")
+    done = run(
+        "new", "meow-badge.dxf", "--drawn-from", "components", "--copper-layer", "BottomLayer",
+        "--copper-layer", "Multi-Layer", "--outline-pen", "outer", "--out", "job.toml",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "left to fill in" not in done.stdout
+    text = Path("job.toml").read_text("utf-8")
+    assert "narrowest gap is 0.208 mm" in text
+    assert 'layers.holes = ["Multi-Layer"]' in text
+    board = load(Path("job.toml")).boards[0]
+    assert (board.roles.outline, board.roles.outline_pen) == (("BoardOutLine",), "outer")
+
+
+@pytest.mark.parametrize(
+    ("name", "open_lines", "crossed"), [("wifi-led-flat0", 223, 51), ("esp8266-flat0", 434, 150)]
+)
+def test_what_one_layer_does_not_say_is_refused_with_the_reason(
+    name: str, open_lines: int, crossed: int
+) -> None:
+    done = run("new", COPPER / f"{name}.dxf", "--drawn-from", "components")
+    assert done.exit_code == 3
+    (stop,) = [line for line in done.stderr.splitlines() if line.startswith("stop:")]
+    assert "[copper-mixed]" in stop
+    assert f"{open_lines} open lines" in stop
+    assert f"{crossed} pairs of open lines cross each other" in stop
+    assert "export these on layers of their own" in stop

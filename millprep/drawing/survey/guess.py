@@ -260,8 +260,8 @@ def _mixed(layer: LayerFacts) -> str:
         what = " and ".join(ways).replace("-", " ")
         return words + f"Its shapes differ in {what}: {options} makes a layer of each"
     return words + (
-        "Its shapes differ in no colour, line type or block, so the drawing does not say what is "
-        "copper, edge, hole or print: export these on layers of their own, or as Gerber and drill files. "
-        "Where closed lines alone are copper, `millprep new --split shape` takes them, and "
-        "`--split edge` the line around everything"
+        "Its shapes differ in no colour, line type or block, so the drawing does not say what "
+        "is copper, edge, hole or print: export these on layers of their own, or as Gerber and "
+        "drill files. Where closed lines alone are copper, `millprep new --split shape` takes "
+        "them, and `--split edge` the line around everything"
     )
