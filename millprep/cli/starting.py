@@ -37,7 +37,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     if not layered:
         unlayered = {"copper"} if answers.holes else {"copper", "holes"}
     else:
-        choices["copper"] = _copper(survey, roles)
+        choices["copper"] = [] if answers.copper else _copper(survey, roles)
     if not roles.holes and answers.hole_layers is None and not answers.holes and layered:
         choices["holes"] = holes_words(survey, roles)
     units: dict[str, tuple[Unit | None, Sequence[str]]] = {}

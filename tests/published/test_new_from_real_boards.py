@@ -75,7 +75,7 @@ def test_answers_take_a_badge_with_an_edge_that_only_its_pen_closes(
     assert done.exit_code == 0, done.output
     assert "left to fill in" not in done.stdout
     text = Path("job.toml").read_text("utf-8")
-    assert "narrowest gap is 0.208 mm" in text
+    assert "The narrowest gap of the drawing is 0.208 mm" in text
     assert 'layers.holes = ["Multi-Layer"]' in text
     board = load(Path("job.toml")).boards[0]
     assert (board.roles.outline, board.roles.outline_pen) == (("BoardOutLine",), "outer")
