@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from millprep.report.findings import Explanation
     from millprep.report.report_model import Report
     from millprep.workflow.compare import Compared
+    from millprep.workflow.drawing_changes import DrawingsCompared
     from millprep.workflow.lay_out import LaidOut
     from millprep.workflow.laying import Choice
     from millprep.workflow.verify import Verified
@@ -30,6 +31,7 @@ __version__ = "0.2.0"
 
 __all__ = [
     "check",
+    "compare_drawings",
     "compare_sets",
     "explain",
     "lay_out",
@@ -244,6 +246,20 @@ def compare_sets(first: File, second: File) -> tuple[Compared, ...]:
     from millprep.workflow.compare import compare
 
     return compare(Path(first), Path(second))
+
+
+def compare_drawings(first: File, second: File) -> DrawingsCompared:
+    """Compare the drawings of two jobs, or of a set and a job: copper, holes, edge.
+
+    Raises:
+        Refusal: exit code 2 for a job or a set that cannot be used, 3 for a drawing.
+
+    >>> [board.same for board in millprep.compare_drawings(folder / "set", job).boards]
+    [True]
+    """
+    from millprep.workflow.drawing_changes import compare_drawings
+
+    return compare_drawings(Path(first), Path(second))
 
 
 def explain(code: str) -> Explanation:

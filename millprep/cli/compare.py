@@ -1,4 +1,4 @@
-"""`millprep compare`: the boards that two sets cut otherwise."""
+"""`millprep compare`: what changed between sets, or between drawings."""
 
 from __future__ import annotations
 
@@ -15,20 +15,40 @@ from millprep.cli.options import json_option
 
 if TYPE_CHECKING:
     from millprep.workflow.compare import Amount, Compared, TaskCompared
+    from millprep.workflow.drawing_changes import DrawingsCompared
 
 
 @click.command()
-@click.argument("first", metavar="SET1", type=click.Path(path_type=Path, file_okay=False))
-@click.argument("second", metavar="SET2", type=click.Path(path_type=Path, file_okay=False))
-@json_option("Print every board as JSON.")
-def compare(first: Path, second: Path, as_json: bool) -> None:
-    """List the boards that two sets cut differently.
+@click.argument("first", metavar="OLD", type=click.Path(path_type=Path, exists=True))
+@click.argument("second", metavar="NEW", type=click.Path(path_type=Path, exists=True))
+@click.option(
+    "--pictures",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Draw what changed on every board into this folder, as PNG and SVG.",
+)
+@json_option("Print the same as JSON.")
+def compare(first: Path, second: Path, pictures: Path | None, as_json: bool) -> None:
+    """List what changed between two sets, two jobs, or a set and a job.
 
-    Each board is compared in its own frame: its place on the blank and the travel moves do not
-    count. After a change in a drawing, cut only the boards listed here again.
+    Two sets are compared by what their programs cut: each board in its own frame, without its
+    place on the blank and travel moves.
+
+    A job is compared by its drawings with another job, or with the set of the boards that are
+    built: copper, holes and edge, and which copies must be cut again.
     """
     import millprep
 
+    if not (first.is_dir() and second.is_dir()):
+        with words.refusals(as_json=as_json):
+            changes = millprep.compare_drawings(first, second)
+        _say_changes(changes, (first, second), pictures, as_json=as_json)
+        return
+    if pictures is not None:
+        raise click.UsageError(
+            "two sets are compared by their cuts; name a job for --pictures, such as the "
+            f"one in {second / 'job'}"
+        )
     with words.refusals(as_json=as_json):
         comparison = millprep.compare_sets(first, second)
     if as_json:
@@ -42,6 +62,25 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
             click.echo(f"{name}: {_work_words(work)}")
     same = sum(copy.same for copy in comparison)
     click.echo(f"{same} of {len(comparison)} boards are cut alike")
+
+
+def _say_changes(
+    changes: DrawingsCompared, names: tuple[Path, Path], pictures: Path | None, *, as_json: bool
+) -> None:
+    """Print what changed in drawings, and draw it."""
+    from millprep.cli.changes import described, draw, record
+
+    files = {} if pictures is None else draw(changes, pictures)
+    if as_json:
+        click.echo(json.dumps(record(changes, files), indent=1))
+        return
+    for line in described(changes, names):
+        click.echo(line)
+    if pictures is not None:
+        for file in files.values():
+            click.echo(f"picture: {pictures / file}")
+    elif not all(board.same for board in changes.boards):
+        click.echo("a picture of every change: --pictures DIR")
 
 
 def _row(copy: Compared) -> dict[str, object]:

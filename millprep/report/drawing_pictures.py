@@ -1,4 +1,4 @@
-"""Pictures of what there is before a set: layers, copper as a reading gives it, a layout."""
+"""Pictures of what there is before a set: layers, readings of copper, changes, a layout."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
+from millprep.model.board import Hole
 from millprep.report import marks
 from millprep.report.blank_views import BLANK_AXES, titled
 from millprep.report.canvas import Canvas, LegendEntry, canvas, save
@@ -76,18 +77,49 @@ class ReadingPicture:
     unit: str = DRAWING_UNITS
 
 
+@dataclass(frozen=True, slots=True)
+class ChangesPicture:
+    """A board in two drawings, drawing frame, mm.
+
+    Attributes:
+        kept, added, removed: copper that both drawings have, the second alone, the first alone.
+        outlines: the edge before and after; one where it is the same.
+        holes: those that both have; `new_holes` and `old_holes` those of one alone.
+        shifts: from where a hole was to where it is.
+        numbers: of the changes in the table, each with its place.
+    """
+
+    stem: str
+    title: str
+    words: str
+    kept: tuple[shapely.Geometry, ...]
+    added: tuple[shapely.Geometry, ...]
+    removed: tuple[shapely.Geometry, ...]
+    outlines: tuple[shapely.Polygon, ...]
+    holes: tuple[Hole, ...]
+    new_holes: tuple[Hole, ...]
+    old_holes: tuple[Hole, ...]
+    shifts: tuple[FloatArray, ...]
+    numbers: tuple[tuple[str, Point], ...]
+
+
 def draw_drawing(
-    pictures: Sequence[LayerPicture | ReadingPicture], folder: Path
+    pictures: Sequence[LayerPicture | ReadingPicture | ChangesPicture], folder: Path
 ) -> tuple[str, ...]:
     """Write every picture as STEM.png into `folder`, which is made; other files there stay.
 
+    Changes are written as STEM.svg too.
+
     Returns:
-        names of the files, in order.
+        names of the PNG files, in order.
     """
     folder.mkdir(parents=True, exist_ok=True)
     for picture in pictures:
-        on = _reading(picture) if isinstance(picture, ReadingPicture) else _layer(picture)
-        save(on, folder / picture.stem, svg=False)
+        if isinstance(picture, ChangesPicture):
+            save(_changes(picture), folder / picture.stem, svg=True)
+        else:
+            on = _reading(picture) if isinstance(picture, ReadingPicture) else _layer(picture)
+            save(on, folder / picture.stem, svg=False)
     return tuple(f"{picture.stem}.png" for picture in pictures)
 
 
@@ -134,6 +166,43 @@ def _reading(picture: ReadingPicture) -> Canvas:
         radius = 0.012 * (on.view.x1 - on.view.x0)
         marks.circled(on, picture.gap_at, picture.gap_words, radius)
     return on
+
+
+def _changes(picture: ChangesPicture) -> Canvas:
+    legend = [
+        marks.swatch("copper", "copper of both"),
+        marks.swatch("short", "added", hatch="/"),
+        marks.swatch("lost", "removed", hatch="\\"),
+        marks.line_swatch("ink", "edge now"),
+    ]
+    before, now = picture.outlines[:-1], picture.outlines[-1]
+    if before:
+        legend.append(marks.line_swatch("lost", "edge before", dash=marks.DASHED))
+    on = canvas(
+        _view(shapely.union_all(picture.outlines).bounds), picture.title, picture.words, "",
+        axis_words=("X, drawing, mm", "Y, drawing, mm"), legend=legend,
+        below=("A number is that of the change in the list. Holes of both are white.",),
+    )  # fmt: skip
+    marks.fill(on, [now], "laminate", over=0.4)
+    marks.fill(on, picture.kept, "copper", over=1.0)
+    marks.fill(on, picture.added, "short", edge="paper", hatch="/", width=0.3, over=1.2)
+    marks.fill(on, picture.removed, "lost", edge="paper", hatch="\\", width=0.3, over=1.3)
+    for outline in before:
+        marks.hairline(on, _rims(outline), "lost", points=1.2, dash=marks.DASHED, over=1.8)
+    marks.hairline(on, _rims(now), points=1.0, over=1.9)
+    marks.holes(on, picture.holes, "paper", edge="quiet", over=2.0)
+    holes = [("lost", hole) for hole in picture.old_holes]
+    holes += [("short", hole) for hole in picture.new_holes]
+    # the smaller of two in one place is on top
+    for n, (role, hole) in enumerate(sorted(holes, key=lambda each: -each[1].diameter)):
+        marks.holes(on, [hole], role, points=0.8, over=2.2 + n / len(holes))
+    marks.hairline(on, picture.shifts, points=0.8, over=3.4)
+    marks.flags(on, picture.numbers)
+    return on
+
+
+def _rims(outline: shapely.Polygon) -> list[FloatArray]:
+    return [shapely.get_coordinates(rim) for rim in (outline.exterior, *outline.interiors)]
 
 
 def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[LegendEntry]) -> Canvas:

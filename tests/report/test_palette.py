@@ -19,6 +19,7 @@ TOGETHER = {
     "pass": (*palette.CUTTERS, palette.COPPER, palette.LAMINATE, palette.CUT_BEFORE),
     "as cut": (palette.PIECE, palette.COPPER, palette.LAMINATE, palette.SHORT),
     "reading": (*palette.PIECES, palette.LAMINATE),
+    "changes": (palette.COPPER, palette.SHORT, palette.LOST, palette.LAMINATE, palette.INK),
     "design": (palette.PIECE, palette.LAMINATE, palette.FLAG, palette.INK),
 }
 
