@@ -34,6 +34,7 @@ class Answers:
         closed: whether the gaps in the outline may be closed, or `close_gaps` up to which size, mm.
         pen: which line of what a pen draws is the outline.
         split: what splits the shapes of a layer into selections.
+        usual: the side that the bench says all drawings are seen from.
     """
 
     drawing: Path
@@ -60,6 +61,7 @@ class Answers:
     close_gaps: float | None = None
     pen: OutlinePen | None = None
     split: tuple[Key, ...] = ()
+    usual: DrawnFrom | None = None
 
 
 OPTIONS = {

@@ -10,6 +10,7 @@ import click
 from millprep.cli import words
 
 if TYPE_CHECKING:
+    from millprep.model.job.layers import DrawnFrom
     from millprep.model.machine import Spindle
 
 CUTTERS = "vee-30-0.1, drill-0.8, drill-1.0, endmill-2"
@@ -36,17 +37,26 @@ def _answer(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     question, default = QUESTIONS[str(param.name)]
     if value or ctx.resilient_parsing:
         return value
+    if param.name == "drawn_from" and not words.somebody_answers():
+        return None
     if not words.somebody_answers():
         raise click.UsageError(f"give --{str(param.name).rstrip('s')}: {question.lower()}")
     kind = param.type if param.name != "cutters" else click.STRING
+    if param.name == "drawn_from":
+        kind = click.Choice((*SIDES, default))
     answer = click.prompt(question, default=default, type=kind, err=True)
+    if answer == DIFFERS:
+        return None
     return [part.strip() for part in answer.split(",")] if param.name == "cutters" else answer
 
 
+SIDES = ("components", "copper")
+DIFFERS = "differs"
 QUESTIONS = {
     "travel": ("How far the spindle goes, X,Y in mm", "300,180"),
     "spindle": ("Who switches the spindle", "hand"),
     "sheet": ("Size of the laminate that you usually cut, X,Y in mm", "100,160"),
+    "drawn_from": ("What you see in all your drawings", DIFFERS),
     "cutters": ("Presets of the cutters in the drawer, with commas between", CUTTERS),
 }
 
@@ -76,6 +86,12 @@ QUESTIONS = {
     callback=_answer,
     help="A cutter in the drawer. Can be repeated.",
 )
+@click.option(
+    "--drawn-from",
+    type=click.Choice(SIDES),
+    callback=_answer,
+    help="The side you see in all your drawings, if it is always the same.",
+)
 def new(
     file: Path,
     travel: tuple[float, float],
@@ -83,6 +99,7 @@ def new(
     sheet: tuple[float, float],
     laminate: str,
     cutters: tuple[str, ...],
+    drawn_from: DrawnFrom | None,
 ) -> None:
     """Write a bench file with comments.
 
@@ -95,7 +112,8 @@ def new(
     if not file.parent.is_dir():
         raise click.UsageError(f"there is no folder {file.parent}")
     try:
-        text = bench_text(BenchAnswers(travel, spindle, sheet, laminate, cutters), file.stem)
+        answers = BenchAnswers(travel, spindle, sheet, laminate, cutters, drawn_from)
+        text = bench_text(answers, file.stem)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
     file.write_text(text, "utf-8")

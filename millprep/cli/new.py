@@ -212,9 +212,13 @@ def new(
     given |= {"hole_layers": given["hole_layers"] or None}
     every = [Answers(drawing, folder, count=count, **given) for drawing, count in drawings]
     with words.refusals():
+        bench = None if bench_file is None else _bench(bench_file, folder)
+        if bench is not None and bench.side is not None:
+            click.echo(f'the bench says drawn_from = "{bench.side}" of all drawings', err=True)
+            every = [replace(answers, usual=bench.side) for answers in every]
         begun = [_begun(answers, len(every) > 1, bool(edges)) for answers in every]
         starts = _called([start for start, _ in begun])
-        bench = None if bench_file is None else _bench(bench_file, folder, starts)
+        bench = None if bench is None else _with_cutters(bench, starts)
     refused = [finding for _, findings in begun for finding in findings]
     if refused:
         click.echo("as this job is, the drawing is refused:", err=True)
@@ -223,13 +227,7 @@ def new(
         click.echo(f"warning: {line}", err=True)
     name = out.stem if out is not None and len(starts) > 1 else None
     text = job.starter(starts, name, bench)
-    if out is None:
-        click.echo(text, nl=False)
-    else:
-        out.write_text(text, "utf-8")
-    if with_schema:
-        schema = json.dumps(job.schema(), indent=2)
-        (folder / job.SCHEMA_FILE).write_text(f"{schema}\n", "utf-8")
+    _write(text, out, with_schema)
     if refused:
         # the job is there to be corrected, but as it is the drawing is refused
         raise SystemExit(3)
@@ -251,6 +249,18 @@ def _check_out(out: Path | None, with_schema: bool) -> None:
         raise click.UsageError(f"there is no folder {out.parent}")
     if with_schema and out is None:
         raise click.UsageError("--schema writes next to the job; name the job with --out")
+
+
+def _write(text: str, out: Path | None, with_schema: bool) -> None:
+    from millprep import job
+
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    out.write_text(text, "utf-8")
+    if with_schema:
+        schema = json.dumps(job.schema(), indent=2)
+        (out.parent / job.SCHEMA_FILE).write_text(f"{schema}\n", "utf-8")
 
 
 def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Sequence[Finding]]:
@@ -293,13 +303,16 @@ def _called(starts: Sequence[Start]) -> list[Start]:
     return [replace(start, name=name) for start, name in zip(starts, names, strict=True)]
 
 
-def _bench(file: Path, folder: Path, starts: Sequence[Start]) -> Bench:
-    """The bench, and whether the job adds the cutters that it lacks."""
+def _bench(file: Path, folder: Path) -> Bench:
     from millprep.cli.starting import shown
     from millprep.job import Bench
     from millprep.job.load import bench_tables
 
-    bench = Bench(shown(file, folder), bench_tables(file))
+    return Bench(shown(file, folder), bench_tables(file))
+
+
+def _with_cutters(bench: Bench, starts: Sequence[Start]) -> Bench:
+    """The bench, and whether the job adds the cutters that it lacks."""
     lacking = bench.lacks(starts)
     if not lacking:
         return bench

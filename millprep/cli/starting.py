@@ -78,7 +78,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         roles=roles,
         size=(10.0, 10.0),
         count=answers.count,
-        drawn_from=answers.drawn_from or _seen_from(survey),
+        drawn_from=answers.drawn_from or _seen_from(survey) or answers.usual,
         unit=answers.unit,
         unit_stated=survey.stated,
         unit_words=[_unit_line(unit) for unit in survey.units],

@@ -6,28 +6,34 @@ It holds tables of a job file. A job takes from it what it does not state itself
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 import platformdirs
 
 from millprep.job.copies import Sources
 from millprep.job.presets import presets
 from millprep.model.job.keys import NamedFile
-from millprep.model.job.mistakes import KeyPath, Mistake, near
+from millprep.model.job.layers import DrawnFrom
+from millprep.model.job.mistakes import KeyPath, Mistake, near, plain
 from millprep.model.machine import Spindle
 
 FILE = "bench.toml"
 """What a bench file is called where no job names it."""
 
 TABLES = (
-    *("machine", "setup", "blank", "cutters", "presets"),
+    *("machine", "setup", "blank", "cutters", "presets", "drawings"),
     *("isolation", "clearing", "drilling", "profile", "registration", "rules"),
 )
 """What a bench file may hold: all of a job but its name, its boards and their layout."""
+OF_DRAWINGS = ("drawn_from", "unit", "layers", "close_gaps", "outline_margin", "outline_pen")
+"""What [drawings] of a bench may say of every board: keys of [[board]]."""
+EDGES = ("outline_box", "outline_margin")
+"""Keys that give a board's edge without a layer."""
 
 
 def bench_of(job_file: Path, written: dict[str, Any], kept: Sources | None) -> NamedFile | None:
@@ -55,6 +61,15 @@ def not_of_a_bench(written: dict[str, Any]) -> Iterator[Mistake]:
         if key not in TABLES:
             words = f"is no table of a bench file, which may hold {', '.join(TABLES)}"
             yield Mistake("job-unknown-key", (key,), words)
+    drawings = written.get("drawings", {})
+    if not isinstance(drawings, dict):
+        words = f"must be a table headed [drawings]; got {plain(drawings)}"
+        yield Mistake("job-wrong-type", ("drawings",), words)
+        return
+    for key in drawings:
+        if key not in OF_DRAWINGS:
+            words = f"is no key that all drawings may share; allowed: {', '.join(OF_DRAWINGS)}"
+            yield Mistake("job-unknown-key", ("drawings", key), words)
 
 
 def with_paths(written: dict[str, Any], file: Path, kept: Sources | None) -> dict[str, Any]:
@@ -92,6 +107,55 @@ def merged(
     return both, replaced
 
 
+class Taken(NamedTuple):
+    """What the boards of a job take from [drawings] of its bench.
+
+    Attributes:
+        origins: for each board, where the bench writes it.
+        sided: places of the boards that take `drawn_from`.
+    """
+
+    origins: Mapping[KeyPath, KeyPath] = MappingProxyType({})
+    sided: tuple[int, ...] = ()
+
+
+def with_drawings(drawings: dict[str, Any], boards: Sequence[Any]) -> tuple[list[Any], Taken]:
+    """Boards over what the bench says of all drawings, key by key.
+
+    A board that gives its edge in one way takes no other from the bench. Layers are those of a
+    board that one file draws; a file of its own for edge or holes has its own.
+    """
+    filled: list[Any] = []
+    origins: dict[KeyPath, KeyPath] = {}
+    for i, board in enumerate(boards):
+        if not isinstance(board, dict):
+            filled.append(board)
+            continue
+        said = dict(drawings)
+        layers, drawing = board.get("layers"), board.get("drawing")
+        own_layers = layers if isinstance(layers, dict) else {}
+        common = dict(said["layers"]) if isinstance(said.get("layers"), dict) else {}
+        elsewhere = isinstance(drawing, dict) and "outline" in drawing
+        if elsewhere or own_layers.get("outline") or not board.keys().isdisjoint(EDGES):
+            for key in ("outline_margin", "close_gaps", "outline_pen"):
+                said.pop(key, None)
+            common.pop("outline", None)
+        if "copper" in own_layers:
+            common = {k: v for k, v in common.items() if k not in ("modes", "widths")}
+        if isinstance(drawing, dict):
+            common = {}
+        if "layers" in said:
+            said["layers"] = common
+        filled.append(merged(said, board)[0])
+        origins["board", i] = ("drawings",)
+    sided = (
+        i
+        for i, board in enumerate(boards)
+        if isinstance(board, dict) and "drawn_from" in drawings and "drawn_from" not in board
+    )
+    return filled, Taken(origins, tuple(sided))
+
+
 def is_below(path: KeyPath, tops: Collection[KeyPath]) -> bool:
     """Whether a path is one of others, or lies within one."""
     return any(path[:n] in tops for n in range(1, len(path) + 1))
@@ -107,6 +171,7 @@ class BenchAnswers:
         sheet: size of the laminate that is usually cut, (x, y).
         laminate: its preset.
         cutters: presets of the cutters in the drawer.
+        drawn_from: the side that all drawings are seen from; None where they differ.
     """
 
     travel: tuple[float, float]
@@ -114,6 +179,7 @@ class BenchAnswers:
     sheet: tuple[float, float]
     laminate: str
     cutters: Sequence[str]
+    drawn_from: DrawnFrom | None = None
 
 
 def bench_text(answers: BenchAnswers, name: str) -> str:
@@ -153,7 +219,15 @@ def bench_text(answers: BenchAnswers, name: str) -> str:
         isolating=json.dumps([_cutter_name(p) for p in isolating]),
         drills=json.dumps([_cutter_name(p) for p in by_kind["drill"]]),
         mill=_cutter_name(mill),
+        drawings="\n".join(_drawings(answers.drawn_from)),
     )
+
+
+def _drawings(side: DrawnFrom | None) -> list[str]:
+    layers = '# layers = { copper = ["TRACKS"], outline = ["EDGE"], holes = ["HOLES"] }'
+    if side is None:
+        return ["# [drawings]", '# drawn_from = "components"   # or "copper"', layers]
+    return ["[drawings]", f'drawn_from = "{side}"', layers]
 
 
 def _cutter_name(preset: str) -> str:

@@ -81,12 +81,12 @@ def _written(file: File) -> _Written:
 
 def _read(written: _Written) -> JobPlan:
     kept = sources(written.file)
-    data, files = _with_bench(written, kept)
+    data, files, taken = _with_bench(written, kept)
     single_blank = isinstance(data.get("blank"), dict)
     if single_blank:
         data["blank"] = [data["blank"]]
     filled = with_presets(data)
-    reader = Reader(written.file, {} if kept is None else kept.files)
+    reader = Reader(written.file, {} if kept is None else kept.files, taken.sided)
     plan = reader.read(filled.data)
     mistakes = list(filled.mistakes)
     # what a table of an unknown preset lacks is no second mistake
@@ -97,13 +97,13 @@ def _read(written: _Written) -> JobPlan:
     ]
     mistakes += _missing_files(plan)
     if mistakes:
-        raise _refused(files, mistakes, filled.origins, single_blank)
+        raise _refused(files, mistakes, {**filled.origins, **taken.origins}, single_blank)
     return plan
 
 
 def _with_bench(
     written: _Written, kept: Sources | None
-) -> tuple[dict[str, Any], tuple[_Written, ...]]:
+) -> tuple[dict[str, Any], tuple[_Written, ...], bench.Taken]:
     """The tables of a job with those of its bench, and the files that they are from, job first.
 
     Raises:
@@ -111,7 +111,7 @@ def _with_bench(
     """
     named = bench.bench_of(written.file, written.data, kept)
     if named is None:
-        return written.data, (written,)
+        return written.data, (written,), bench.Taken()
     if not named.file.is_file():
         near_it = sorted(f.name for f in named.file.parent.glob("*.toml"))
         words = f"bench is no file: {plain(named.name)}, seen from the job file's folder"
@@ -123,10 +123,14 @@ def _with_bench(
     strangers = list(bench.not_of_a_bench(below.data))
     if strangers:
         raise _refused((below,), strangers, {}, False)
-    tables = bench.with_paths(below.data, named.file, kept)
+    tables = dict(bench.with_paths(below.data, named.file, kept))
+    drawings = tables.pop("drawings", None)
     data, replaced = bench.merged(tables, written.data)
     places = {p: at for p, at in below.places.items() if not bench.is_below(p, replaced)}
-    return {**data, "bench": named}, (written, below._replace(places=places))
+    taken = bench.Taken()
+    if drawings and isinstance(data.get("board"), list):
+        data["board"], taken = bench.with_drawings(drawings, data["board"])
+    return {**data, "bench": named}, (written, below._replace(places=places)), taken
 
 
 def _text(file: File) -> str:
@@ -237,15 +241,14 @@ def _refused(
             at = origin
         # the file that holds the key, or the innermost table around it; of both, the job
         n = max(range(len(files)), key=lambda i: (_depth(at, files[i].places), -i))
-        located.append((n, _place(at, files[n].places), label(path), mistake))
+        name = label(at if at[:1] == ("drawings",) else path)
+        located.append((n, _place(at, files[n].places), name, mistake))
     located.sort(key=lambda mistake: mistake[:2])
-    return Refusal(
-        (
-            _finding(files[n].file, m.code, place, f"{name} {m.words}")
-            for n, place, name, m in located
-        ),
-        exit_code=2,
+    findings = (
+        _finding(files[n].file, m.code, place, f"{name} {m.words}") for n, place, name, m in located
     )
+    # what all boards take from the bench is wrong once
+    return Refusal(dict.fromkeys(findings), exit_code=2)
 
 
 def _origin(path: KeyPath, origins: Mapping[KeyPath, KeyPath]) -> KeyPath:

@@ -48,21 +48,23 @@ class Reader:
     Args:
         file: the job file.
         copies: in a job that a set keeps, the file for every path that it names.
+        sided: places of the boards whose `drawn_from` the bench file gives.
 
     Attributes:
         job: what is valid so far; to read another of its tables raises `UnsettledError`.
         mistakes: of all tables.
     """
 
-    def __init__(self, file: File, copies: Mapping[str, File]) -> None:
+    def __init__(self, file: File, copies: Mapping[str, File], sided: tuple[int, ...]) -> None:
+        self._given = {"file": file, "sided": sided}
         self._file = file
         self._copies = copies
         self.mistakes: list[Mistake] = []
-        self.job: Any = partial(JobPlan, {"file": file})
+        self.job: Any = partial(JobPlan, self._given)
 
     def read(self, data: dict[str, Any]) -> JobPlan:
         """The job; it lacks fields where there are mistakes."""
-        job: JobPlan = self._table(JobPlan, _tuples(data), (), self.job, file=self._file)
+        job: JobPlan = self._table(JobPlan, _tuples(data), (), self.job, **self._given)
         return job
 
     def _table(
@@ -240,7 +242,9 @@ def label(path: KeyPath) -> str:
         head, rest = str(path[0]), path[1:]
         if head == "cutters" and rest:
             head, rest = f"[cutters.{rest[0]}]", rest[1:]
-        elif head == "presets" or (head in keys(JobPlan) and head not in ("name", "bench")):
+        elif head in ("presets", "drawings") or (
+            head in keys(JobPlan) and head not in ("name", "bench")
+        ):
             head = f"[{head}]"
     words = ""
     for step in rest:

@@ -13,12 +13,13 @@ from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.job.board import BoardPlan, LayoutTable, PlacePlan
 from millprep.model.job.isolation import IsolationPlan
-from millprep.model.job.job import BlankPlan, JobPlan, SetupTable
+from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.job.keys import JobTable, keys
 from millprep.model.job.layers import DrawingPlan, LayersTable, Selection
 from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
+from millprep.model.job.setup import SetupTable
 from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.machine_time import TimePlan
@@ -81,6 +82,7 @@ def schema() -> dict[str, Any]:
     # all else may be in the bench file
     made["required"] = ["board"]
     board = made["$defs"]["BoardPlan"]["properties"]
+    made["$defs"]["BoardPlan"]["required"].remove("drawn_from")
     drawing = board["drawing"]
     board["drawing"] = {
         "description": drawing.pop("description"),

@@ -6,13 +6,14 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, get_args
 
 from millprep.job.presets import BORER, FLATNESS, StarterCutter, drilling, isolation
 from millprep.job.starter_board import Start, bores_of, listed, narrowest_gap, quoted, sizes
 from millprep.job.starter_sheet import Room
 from millprep.model.job.isolation import COMMON_DEPTH
 from millprep.model.job.job import SPACING_WEB
+from millprep.model.job.layers import DrawnFrom
 
 _MARGIN, _TOLERANCE = 10.0, 0.05
 
@@ -37,6 +38,12 @@ class Bench:
         value = held.get(key, default) if isinstance(held, Mapping) else default
         same = isinstance(default, float) and isinstance(value, int | float)
         return value if same or default is None or isinstance(value, type(default)) else default
+
+    @property
+    def side(self) -> DrawnFrom | None:
+        """What it says all drawings are seen from."""
+        side = self.value("drawings", "drawn_from", "")
+        return side if side in get_args(DrawnFrom) else None
 
     def cutter(self, name: str) -> Mapping[str, Any]:
         """The keys of a cutter, none of one that is not there."""

@@ -13,7 +13,7 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Finding, Refusal
-from millprep.model.job.job import SetupTable
+from millprep.model.job.setup import SetupTable
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,6 +116,11 @@ def _bench_used(plan: JobPlan) -> tuple[Finding, ...]:
     if plan.bench is None:
         return ()
     message = f"What the job does not state is taken from the bench file {plan.bench.name}."
+    for side in ("components", "copper"):
+        boards = [plan.boards[i] for i in plan.sided]
+        names = ", ".join(board.name for board in boards if board.drawn_from == side)
+        if names:
+            message += f' It says drawn_from = "{side}" of {names}.'
     return (Finding(code="bench-used", severity="note", message=message),)
 
 

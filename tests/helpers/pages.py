@@ -4,6 +4,7 @@ A remark in front of a block says what the block is. Its parts are separated by 
 
     <!-- file: board.toml; with: lamp.dxf -->    a file of this name; with its drawings
     <!-- into: board.toml -->                    keys that change this job, which must stay valid
+    <!-- bench: my-mill.toml -->                 keys that change this bench file
     <!-- set: rail -->                           0123456789ab stands for the id of the set in rail
     <!-- filled: rail-surface -->                heights for the table in this folder, else 0
     <!-- files of: rail -->                      a list of files that the set has
@@ -146,7 +147,7 @@ def filled(table: str, heights: str) -> str:
 
 def write(folder: Path, block: Block) -> None:
     """Write a file as a page shows it; a job must be one."""
-    name = block.says.get("file") or block.says["into"]
+    name = block.says.get("file") or block.says.get("into") or block.says["bench"]
     if "file" not in block.says and not (folder / name).exists():
         bring(folder, name)
     text = block.text
@@ -156,11 +157,11 @@ def write(folder: Path, block: Block) -> None:
     if "filled" in block.says:
         (table,) = (folder / block.says["filled"]).glob("*.csv")
         text = filled(table.read_text("utf-8"), text)
-    if "into" in block.says:
+    if "file" not in block.says:
         job = merged(tomllib.loads((folder / name).read_text("utf-8")), tomllib.loads(text))
         text = "".join(f"{json.dumps(key)} = {toml(value)}\n" for key, value in job.items())
     (folder / name).write_text(text, "utf-8")
-    if name.endswith(".toml") and "set" not in block.says:
+    if name.endswith(".toml") and block.says.keys().isdisjoint({"set", "bench"}):
         bring_drawings(folder, text)
         millprep.load_job(folder / name)
 

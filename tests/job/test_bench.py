@@ -220,12 +220,14 @@ def fine(space: Modelspace) -> None:
     track(space, [(8.0, 7.95), (22.0, 7.95)], width=1.0)
 
 
-def new_on_bench(shop: Path, count: int = 1, answers: tuple[str, ...] = ANSWERS) -> str:
+def new_on_bench(
+    shop: Path, count: int = 1, answers: tuple[str, ...] = ANSWERS, side: str | None = "copper"
+) -> str:
     """The job that `new` writes on a new bench, which prepares as it is."""
     made = run("bench", "new", shop / "mill.toml", *answers)
     assert made.exit_code == 0, made.output
     done = run(
-        *("new", f"{shop / 'lamp.dxf'}={count}", "--drawn-from", "copper"),
+        *("new", f"{shop / 'lamp.dxf'}={count}", *(("--drawn-from", side) if side else ())),
         *("--bench", shop / "mill.toml", "--out", shop / "lamp.toml"),
     )
     assert done.exit_code == 0, done.output
@@ -278,3 +280,69 @@ def test_a_person_may_leave_a_cutter_out(shop: Path, monkeypatch: pytest.MonkeyP
         done = CliRunner().invoke(commands, [str(word) for word in words], input=f"{answer}\n")
         assert "drill-08. Add to this job [Y/n]" in done.stderr
         assert ("[cutters.drill-08]" in done.stdout) == added
+
+
+DRAWINGS = """\
+[drawings]
+drawn_from = "copper"
+layers = { copper = ["sheen"], outline = ["shore"], holes = ["wells"] }
+"""
+SHORT = 'bench = "mill.toml"\n[[board]]\ndrawing = "lamp.dxf"\n'
+
+
+def test_a_second_board_needs_three_lines(shop: Path) -> None:
+    write(shop / "mill.toml", BENCH + DRAWINGS)
+    job = write(shop / "rail.toml", SHORT)
+    (board,) = load(job).boards
+    assert board.drawn_from == "copper"
+    assert board.roles == load(write(shop / "whole.toml", JOB)).boards[0].roles
+    done = run("prepare", job)
+    assert done.exit_code == 0, done.output
+    assert 'mill.toml. It says drawn_from = "copper" of lamp. [bench-used]' in done.stderr
+    assert run("verify", shop / "rail").exit_code == 0
+
+
+def test_what_a_board_states_counts_before_what_all_drawings_share(shop: Path) -> None:
+    write(shop / "mill.toml", BENCH + DRAWINGS)
+    own = 'drawn_from = "components"\noutline_box = [0.0, 0.0, 30.0, 20.0]\nlayers.holes = []\n'
+    plan = load(write(shop / "rail.toml", SHORT + own))
+    (board,) = plan.boards
+    assert (board.drawn_from, board.outline_box) == ("components", (0.0, 0.0, 30.0, 20.0))
+    assert (board.roles.copper, board.roles.outline, board.roles.holes) == (("sheen",), (), ())
+    assert plan.sided == ()
+    # files of their own have layers of their own
+    files = SHORT.replace('"lamp.dxf"', '{ copper = "lamp.dxf", outline = "lamp.dxf", holes = [] }')
+    own = 'layers = { copper = ["sheen"], outline = ["shore"] }\n'
+    write(shop / "mill.toml", BENCH + DRAWINGS + "outline_margin = 1.0\n")
+    assert load(write(shop / "rail.toml", files + own)).boards[0].roles.outline == ("shore",)
+
+
+def test_the_side_that_a_bench_says_is_written_into_a_new_job(shop: Path) -> None:
+    text = new_on_bench(shop, answers=(*ANSWERS, "--drawn-from", "components"), side=None)
+    assert 'the bench says drawn_from = "components" of all drawings' in text
+    assert load(shop / "lamp.toml").boards[0].drawn_from == "components"
+
+
+@pytest.mark.parametrize(
+    ("drawings", "message"),
+    [
+        (DRAWINGS.replace('"copper"', '"above"'), '[drawings] drawn_from must be "components" or'),
+        (DRAWINGS + "count = 3\n", "[drawings] count is no key that all drawings may share"),
+        ("drawings = 3\n", "[drawings] must be a table"),
+        (DRAWINGS.replace("copper =", "coper ="), "[drawings] layers.coper is no known key"),
+    ],
+)
+def test_a_mistake_in_what_drawings_share_is_reported_once(
+    shop: Path, drawings: str, message: str
+) -> None:
+    bench = drawings + BENCH if drawings.startswith("drawings") else BENCH + drawings
+    write(shop / "mill.toml", bench)
+    two = SHORT + '[[board]]\nname = "b"\ndrawing = "lamp.dxf"\n'
+    found = messages(write(shop / "rail.toml", two))
+    assert len([m for m in found if m.startswith("mill.toml:") and message in m]) == 1
+
+
+def test_a_job_of_its_own_has_no_table_of_all_drawings(shop: Path) -> None:
+    write(shop / "mill.toml", BENCH)
+    (message,) = messages(write(shop / "rail.toml", NAMED + DRAWINGS))
+    assert "[drawings] is no known key" in message or "drawings is no known key" in message

@@ -14,8 +14,9 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
-from millprep.model.job.job import BlankPlan, JobPlan, SetupTable
+from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.job.layers import LayerRoles
+from millprep.model.job.setup import SetupTable
 from millprep.model.job.work import ClearingPlan
 from tests.helpers.chance import examples
 from tests.helpers.sample_job import JOB, changed, findings, messages, write

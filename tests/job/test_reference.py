@@ -64,7 +64,6 @@ def test_the_schema_accepts_what_the_loader_accepts(text: str) -> None:
         changed('preset = "small-mill-300"', "above = 30"),
         changed("size = [500.0, 110.0]", "size = [500.0]"),
         changed("size = [500.0, 110.0]", ""),
-        changed('drawn_from = "components"', ""),
         changed('drawn_from = "components"', 'drawn_from = "component"'),
         changed('preset = "endmill-2"', 'kind = "endmill"'),
         changed("[cutters.mill]", '[cutters."m ill"]'),

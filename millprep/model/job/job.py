@@ -10,7 +10,7 @@ import shapely
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-from millprep.model.blank import AREAS_ALLOWED, STIFF, Areas, Clamp, Grade
+from millprep.model.blank import STIFF, Grade
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.job.board import BoardPlan, LayoutTable
 from millprep.model.job.isolation import IsolationPlan
@@ -32,6 +32,7 @@ from millprep.model.job.keys import (
 from millprep.model.job.mistakes import Mistake, check, known, plain, settled, twice, wrong
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan
+from millprep.model.job.setup import SetupTable
 from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
 from millprep.model.machine import Machine
 
@@ -138,57 +139,6 @@ class BlankPlan(JobTable):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
-class SetupTable(JobTable):
-    """How the blank lies on the machine and what holds it."""
-
-    origin: Pair = entry(
-        "Machine coordinates of the blank's lower-left corner in pass 1, [x, y]",
-        "two plain numbers in mm, [x, y]",
-        unit="mm",
-        default=(0.0, 0.0),
-        words="the work zero",
-    )
-    touch: Pair | None = entry(
-        "Where z is zeroed on the copper after each cutter change, machine coordinates, [x, y]; "
-        "never cut",
-        "two plain numbers in mm within the travel, [x, y]",
-        unit="mm",
-        default=None,
-        words="chosen for you",
-    )
-    tape: Areas = entry(
-        "Where double-sided tape holds the blank: true for all of it, or areas in machine "
-        "coordinates, in every pass",
-        AREAS_ALLOWED,
-        default=False,
-    )
-    vacuum: Areas = entry(
-        "Where vacuum holds the blank: true for all of it, or areas in machine coordinates, in "
-        "every pass",
-        AREAS_ALLOWED,
-        default=False,
-    )
-    turn: bool = flag(
-        "Whether a blank longer than the travel is turned by half a turn for a second pass, so "
-        "that both halves are cut from the same side, instead of being moved along",
-        default=False,
-    )
-    clamps: tuple[Clamp, ...] = entry(
-        "The clamps, one [[setup.clamp]] each; at least one unless tape or vacuum holds the blank",
-        "tables headed [[setup.clamp]]",
-        key="clamp",
-        default=(),
-        words="none",
-    )
-
-    @check
-    def _something_holds(self) -> Iterator[Mistake]:
-        if not (self.tape or self.vacuum or self.clamps):
-            words = "names nothing that holds the blank; list [[setup.clamp]] or say tape = true"
-            yield Mistake("job-missing-key", (), words)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class JobPlan(JobTable):
     """A job: from drawings of single-sided boards to cut files.
 
@@ -196,9 +146,11 @@ class JobPlan(JobTable):
 
     Attributes:
         file: the job file, as given.
+        sided: places of the boards whose `drawn_from` the bench file gives.
     """
 
     file: File = Field()
+    sided: tuple[int, ...] = Field(default=())
     name: Name = entry(
         "What the reports call the job",
         NAME_ALLOWED,

@@ -15,7 +15,8 @@ from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Drill
 from millprep.model.finding import Finding
-from millprep.model.job.job import JobPlan, SetupTable
+from millprep.model.job.job import JobPlan
+from millprep.model.job.setup import SetupTable
 from millprep.model.milling_pass import CELL, Holding, MillingPass
 from millprep.model.program import RAPID, Program, Trail
 from millprep.model.set_of_programs import MilledBlank
