@@ -4,8 +4,7 @@ Every place is examined where two passes cut within the largest misalignment of 
 and neighbours that whole loops of different passes separate. Copper away from such places is cut by
 one pass alone and moves as it is.
 
-A groove that is hardly wider than the required gap needs squares as small as its slack, so how far
-the gap lasts is looked for only as far as it matters.
+How far the gap lasts is looked for only as far as it matters.
 """
 
 from __future__ import annotations

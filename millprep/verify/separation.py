@@ -10,6 +10,12 @@ All copper outside of the place, which is where both come within the largest mis
 a mark of either kind. Copper that leads into the place is marked at its rim; copper that lies all
 within it and touches nothing marked joins nothing either.
 
+A gap between edges that both move stays as wide as it is, but loses twice e to that erosion. So a
+gap in doubt is tested once more, as seen from the pass that moves: the others' grooves shift by -d
+and are eroded, and a gap between edges that stay loses twice e instead. Two sides come nearer than
+the gap only where both tests show them nearer, in places within e of each other: only a gap between
+an edge that moves and one that stays is in doubt for long.
+
 The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
 misalignments is covered by squares, the nearest to zero first. A square that its test does not
 clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
@@ -19,7 +25,8 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
 
@@ -51,14 +58,7 @@ NOBODY = -1
 
 
 class MisalignmentTest(Protocol):
-    """What can say whether it tolerates a misalignment.
-
-    Attributes:
-        root: squares with sides of this times a power of two, both ways, are the best to
-            test; 0 for any.
-    """
-
-    root: float
+    """What can say whether it tolerates a misalignment."""
 
     def holds(self, middle: tuple[float, float], near: tuple[float, float], reach: float) -> bool:
         """Whether it tolerates every misalignment of a square, all within `reach` of its middle.
@@ -70,10 +70,7 @@ class MisalignmentTest(Protocol):
 
 def least_misalignment(place: MisalignmentTest, most: float) -> float:
     """Length of the shortest misalignment that the place is not known to tolerate, or `most`."""
-    half = most
-    if TOLERANCE < place.root < most:
-        half = place.root * 2 ** math.ceil(math.log2(most / place.root))
-    squares = [(0.0, 0.0, 0.0, half)]
+    squares = [(0.0, 0.0, 0.0, most)]
     while squares:
         away, x, y, half = heapq.heappop(squares)
         if away >= most:
@@ -171,6 +168,22 @@ class Surroundings:
         return self.marks + np.where(self.still[:, None], 0.0, np.array(by))
 
 
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """The parts of copper, and by two sides which parts of them are nearer than a gap."""
+
+    parts: Shapes
+    close: Mapping[tuple[int, int], NDArray[np.int64]]
+
+    def nearer(self, sides: tuple[int, int], gap: float) -> tuple[Shapes, Shapes]:
+        """The copper of each of two sides that is nearer than a gap to the other, and a little."""
+        first, second = self.parts[self.close[sides].T]
+        return (
+            shapely.intersection(first, dilated(second, gap)),
+            shapely.intersection(second, dilated(first, gap)),
+        )
+
+
 class IsolationTest:
     """The foot of the copper, where sides must stay isolated."""
 
@@ -179,20 +192,9 @@ class IsolationTest:
         self.gap = gap
         # A gap that is not there with no misalignment is lost to none.
         self.narrow: set[tuple[int, int]] = set()
-        self.root = 0.0
         if gap > 0 and not around.empty:
-            self.narrow = set(self._nearer((0.0, 0.0), (0.0, 0.0), 0.0) or ())
-            self.root = self._slack() / 2 / math.sqrt(2) * 0.98
-
-    def _slack(self) -> float:
-        """What the narrowest of the gaps that are there has more than is required."""
-        parts = polygons(shapely.difference(self.around.left, self.around.second))
-        on = shapely.intersects_xy(parts[:, None], *self.around.marks.T)
-        whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
-        first, second = np.triu_indices(len(parts), 1)
-        different = (whose[first] != whose[second]) & (np.minimum(whose[first], whose[second]) >= 0)
-        away = shapely.distance(parts[first[different]], parts[second[different]]) - self.gap
-        return float(away[away > 0].min(initial=math.inf))
+            here = self._still((0.0, 0.0), (0.0, 0.0), 0.0)
+            self.narrow = set(here.close) if here else set()
 
     @property
     def seen(self) -> bool:
@@ -201,37 +203,74 @@ class IsolationTest:
 
     def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
         """Whether all sides stay isolated, and by the gap, for every misalignment of a square."""
-        pairs = self._nearer(middle, near, reach)
-        return pairs is not None and not (set(pairs) - self.narrow)
+        still = self._still(middle, near, reach)
+        if still is None:
+            return False
+        doubtful = still.close.keys() - self.narrow
+        if not doubtful:
+            return True
+        moving = self._moving(middle, near, reach)
+        return moving is not None and not any(
+            self._both(still, moving, sides, reach) for sides in doubtful & moving.close.keys()
+        )
 
     @lru_cache(maxsize=32)  # noqa: B019 - lives as long as the place, which is short
     def _worn(self, by: float) -> shapely.Geometry:
         return eroded(self.around.second, by)
 
-    def _nearer(self, middle: Pair, near: Pair, reach: float) -> list[tuple[int, int]] | None:
-        """The pairs of sides that may come nearer than the gap; None when some are joined."""
+    @lru_cache(maxsize=32)  # noqa: B019
+    def _left(self, by: float) -> shapely.Geometry:
+        return dilated(self.around.left, by)
+
+    def _still(self, middle: Pair, near: Pair, reach: float) -> _Sides | None:
+        """All copper that a square's misalignments leave, as seen from the passes that stay."""
         groove = shift(self._worn(reach), middle)
-        parts = polygons(shapely.difference(self.around.left, groove))
-        spots = self.around.shifted(near)
+        copper = shapely.difference(self.around.left, groove)
+        return self._sides(copper, self.around.shifted(near))
+
+    def _moving(self, middle: Pair, near: Pair, reach: float) -> _Sides | None:
+        """The same as seen from the pass that moves, where the middle of the square has it."""
+        groove = shift(self.around.second, middle)
+        copper = shapely.difference(self._left(reach), groove)
+        return self._sides(copper, self.around.shifted(near) + np.subtract(middle, near))
+
+    def _sides(self, copper: shapely.Geometry, spots: FloatArray) -> _Sides | None:
+        """The sides that may come nearer than the gap; None when some are joined."""
+        parts = polygons(copper)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
         whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
         if (on & (self.around.of != whose[:, None])).any():
             return None
         if self.gap <= 0:
-            return []
+            return _Sides(parts, {})
+        parts, whose = parts[order := np.argsort(whose)], whose[order]
         first, second = np.triu_indices(len(parts), 1)
-        different = (whose[first] != whose[second]) & (np.minimum(whose[first], whose[second]) >= 0)
+        different = (whose[first] != whose[second]) & (whose[first] > NOBODY)
         first, second = first[different], second[different]
         shapely.prepare(parts)
         close = shapely.dwithin(parts[first], parts[second], self.gap)
-        pairs = np.sort(np.stack((whose[first[close]], whose[second[close]]), axis=1), axis=1)
-        return [(a, b) for a, b in pairs.tolist()]
+        pairs = np.stack((first[close], second[close]), axis=1)
+        sides, which = np.unique(whose[pairs], axis=0, return_inverse=True)
+        return _Sides(
+            parts, {(a, b): pairs[which.ravel() == k] for k, (a, b) in enumerate(sides.tolist())}
+        )
+
+    def _both(self, still: _Sides, moving: _Sides, sides: tuple[int, int], reach: float) -> bool:
+        """Whether two sides are nearer than the gap in one place, both ways seen.
+
+        What a misalignment leaves lies within `reach` of itself as seen the other way.
+        """
+        first, second = (
+            shapely.intersection(shapely.union_all(here), dilated(shapely.union_all(there), reach))
+            for here, there in zip(
+                still.nearer(sides, self.gap), moving.nearer(sides, self.gap), strict=True
+            )
+        )
+        return bool(shapely.dwithin(first, second, self.gap))
 
 
 class ContinuityTest:
     """The surface of the copper, where pieces must stay in one part."""
-
-    root = 0.0
 
     def __init__(self, around: Surroundings) -> None:
         self.around = around

@@ -26,6 +26,7 @@ from millprep.verify.separation import (
     RIM,
     TOLERANCE,
     ContinuityTest,
+    IsolationTest,
     Pair,
     Surroundings,
     least_misalignment,
@@ -276,6 +277,66 @@ class _Counted(ContinuityTest):
         self.asks += 1
         assert self.asks < 2000
         return super().holds(middle, near, reach)
+
+
+class TestCorner:
+    """A piece below and right of which two passes cut, each one groove of width `WIDE`.
+
+    Whatever the misalignment, either groove alone is as wide as it is: the gap is lost at the
+    corner only.
+    """
+
+    WIDE = 0.3
+    BEYOND = 0.2
+
+    def grooves(self) -> tuple[shapely.Polygon, shapely.Polygon]:
+        half, end = self.WIDE / 2, self.WIDE / 2 + self.BEYOND
+        below, right = [(-5, -half), (end, -half)], [(half, 5), (half, -end)]
+        first, second = shapely.buffer(shapely.linestrings([below, right]), half, quad_segs=32)
+        return first, second
+
+    def left(self, off: tuple[float, float]) -> float:
+        """How far the piece is from all other copper, under a misalignment."""
+        first, second = self.grooves()
+        moved = shapely.transform(second, lambda xy: xy + np.array(off))
+        copper = shapely.get_parts(shapely.box(-3, -3, 3, 3) - first - moved)
+        own = shapely.contains_xy(copper, -1.0, 1.0)
+        assert len(copper) > 1
+        return float(shapely.distance(copper[own][0], shapely.union_all(copper[~own])))
+
+    @pytest.mark.parametrize("slack", [0.03, 0.004, 0.001])
+    def test_a_groove_hardly_wider_than_the_gap_takes_few_squares(self, slack: float) -> None:
+        first, second = self.grooves()
+        asks = 0
+
+        class Counted(IsolationTest):
+            def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+                nonlocal asks
+                asks += 1
+                assert asks < 1000
+                return super().holds(middle, near, reach)
+
+        around_it = shapely.box(-3, -3, 3, 3)
+        place = Counted(
+            Surroundings(
+                first,
+                second,
+                around_it,
+                lambda parts: shapely.contains_xy(parts, -1.0, 1.0).astype(np.int64),
+                MOST,
+            ),
+            self.WIDE - slack,
+        )
+        assert not place.narrow
+        least = least_misalignment(place, MOST)
+        turns = np.linspace(0, 2 * math.pi, 180, endpoint=False)
+        way = np.stack((np.cos(turns), np.sin(turns)), axis=1)
+        inside = [
+            self.left(tuple(least * share * way[k])) for share in (0.5, 0.999) for k in range(180)
+        ]
+        assert min(inside) >= self.WIDE - slack
+        beyond = [self.left(tuple((least + TOLERANCE + 1e-3) * at)) for at in way]
+        assert min(beyond) < self.WIDE - slack
 
 
 def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None:
