@@ -79,13 +79,12 @@ class Axes:
         if not len(ones) or not len(others):
             return np.array([], dtype=object)
         far = 2 * reach * _ROUND + float(wide.max() + broad.max())
-        # boxes first: few steps of a pass come near another's
-        near_ones, near_others = shapely.STRtree(others).query(
-            ones, predicate="dwithin", distance=far
-        )
         grown: list[shapely.Geometry] = []
-        for lines, radius, near in ((ones, wide, near_ones), (others, broad, near_others)):
-            near = np.unique(near)
+        for lines, radius, against in ((ones, wide, others), (others, broad, ones)):
+            # few steps of a pass come near another's, and one that is near is enough
+            near, _ = shapely.STRtree(against).query_nearest(
+                lines, max_distance=far, all_matches=False
+            )
             areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
             grown.append(shapely.union_all(areas))
         both = np.asarray(shapely.get_parts(shapely.intersection(grown[0], grown[1])), dtype=object)

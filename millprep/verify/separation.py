@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
@@ -173,11 +173,11 @@ class _Sides:
     """The parts of copper, and by two sides which parts of them are nearer than a gap."""
 
     parts: Shapes
-    close: Mapping[tuple[int, int], NDArray[np.int64]]
+    close: Mapping[tuple[int, int], Sequence[tuple[int, int]]]
 
     def nearer(self, sides: tuple[int, int], gap: float) -> tuple[Shapes, Shapes]:
         """The copper of each of two sides that is nearer than a gap to the other, and a little."""
-        first, second = self.parts[self.close[sides].T]
+        first, second = self.parts[np.transpose(self.close[sides])]
         return (
             shapely.intersection(first, dilated(second, gap)),
             shapely.intersection(second, dilated(first, gap)),
@@ -249,11 +249,10 @@ class IsolationTest:
         first, second = first[different], second[different]
         shapely.prepare(parts)
         close = shapely.dwithin(parts[first], parts[second], self.gap)
-        pairs = np.stack((first[close], second[close]), axis=1)
-        sides, which = np.unique(whose[pairs], axis=0, return_inverse=True)
-        return _Sides(
-            parts, {(a, b): pairs[which.ravel() == k] for k, (a, b) in enumerate(sides.tolist())}
-        )
+        pairs: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        for i, j in zip(first[close].tolist(), second[close].tolist(), strict=True):
+            pairs.setdefault((int(whose[i]), int(whose[j])), []).append((i, j))
+        return _Sides(parts, pairs)
 
     def _both(self, still: _Sides, moving: _Sides, sides: tuple[int, int], reach: float) -> bool:
         """Whether two sides are nearer than the gap in one place, both ways seen.
