@@ -169,7 +169,7 @@ class Surroundings:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sides:
+class _CloseSides:
     """The parts of copper, and by two sides which parts of them are nearer than a gap."""
 
     parts: Shapes
@@ -222,19 +222,19 @@ class IsolationTest:
     def _left(self, by: float) -> shapely.Geometry:
         return dilated(self.around.left, by)
 
-    def _still(self, middle: Pair, near: Pair, reach: float) -> _Sides | None:
+    def _still(self, middle: Pair, near: Pair, reach: float) -> _CloseSides | None:
         """All copper that a square's misalignments leave, as seen from the passes that stay."""
         groove = shift(self._worn(reach), middle)
         copper = shapely.difference(self.around.left, groove)
         return self._sides(copper, self.around.shifted(near))
 
-    def _moving(self, middle: Pair, near: Pair, reach: float) -> _Sides | None:
+    def _moving(self, middle: Pair, near: Pair, reach: float) -> _CloseSides | None:
         """The same as seen from the pass that moves, where the middle of the square has it."""
         groove = shift(self.around.second, middle)
         copper = shapely.difference(self._left(reach), groove)
         return self._sides(copper, self.around.shifted(near) + np.subtract(middle, near))
 
-    def _sides(self, copper: shapely.Geometry, spots: FloatArray) -> _Sides | None:
+    def _sides(self, copper: shapely.Geometry, spots: FloatArray) -> _CloseSides | None:
         """The sides that may come nearer than the gap; None when some are joined."""
         parts = polygons(copper)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
@@ -242,7 +242,7 @@ class IsolationTest:
         if (on & (self.around.of != whose[:, None])).any():
             return None
         if self.gap <= 0:
-            return _Sides(parts, {})
+            return _CloseSides(parts, {})
         parts, whose = parts[order := np.argsort(whose)], whose[order]
         first, second = np.triu_indices(len(parts), 1)
         different = (whose[first] != whose[second]) & (whose[first] > NOBODY)
@@ -252,9 +252,11 @@ class IsolationTest:
         pairs: dict[tuple[int, int], list[tuple[int, int]]] = {}
         for i, j in zip(first[close].tolist(), second[close].tolist(), strict=True):
             pairs.setdefault((int(whose[i]), int(whose[j])), []).append((i, j))
-        return _Sides(parts, pairs)
+        return _CloseSides(parts, pairs)
 
-    def _both(self, still: _Sides, moving: _Sides, sides: tuple[int, int], reach: float) -> bool:
+    def _both(
+        self, still: _CloseSides, moving: _CloseSides, sides: tuple[int, int], reach: float
+    ) -> bool:
         """Whether two sides are nearer than the gap in one place, both ways seen.
 
         What a misalignment leaves lies within `reach` of itself as seen the other way.
