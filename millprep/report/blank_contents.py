@@ -42,6 +42,7 @@ class BlankContents:
 
     Attributes:
         cutters: the cutters in the order of the set, used or not; the place gives the style.
+        narrowest_gap: between two pieces as cut, mm, and where.
     """
 
     blank: Blank
@@ -55,6 +56,7 @@ class BlankContents:
     programs: tuple[Program, ...]
     as_cut: AsCut | None
     clearings: tuple[Clearing, ...] = ()
+    narrowest_gap: tuple[float, Point] | None = None
 
     @property
     def pieces(self) -> list[shapely.Polygon]:
@@ -83,6 +85,13 @@ class BlankContents:
 
 def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
     """What lies on one blank of a set, its boards moved into its frame."""
+    gaps = [
+        (copy.proof.narrowest_gap, copy.proof.gap_at)
+        for copy in blank.copies
+        if copy.proof is not None
+        and copy.proof.narrowest_gap is not None
+        and copy.proof.gap_at is not None
+    ]
     return BlankContents(
         blank=blank.laminate,
         cutters=ordered_cutters(cut_set),
@@ -95,6 +104,7 @@ def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
         programs=blank.programs,
         as_cut=blank.as_cut,
         clearings=blank.cuts.clearings,
+        narrowest_gap=min(gaps, default=None),
     )
 
 

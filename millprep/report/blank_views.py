@@ -6,34 +6,30 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 import shapely
 import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
+from millprep.model.as_cut import CopperPart
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import Join, RegistrationHole
-from millprep.report import marks
+from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.canvas import Canvas, LegendEntry, canvas
+from millprep.report.captions import Caption
 from millprep.report.findings import Marked
-from millprep.report.fonts import width_of
+from millprep.report.insets import ROOM, draw_insets, insets_of, worst_join
 from millprep.report.palette import cutter_style
-from millprep.report.scene import Flag
 from millprep.report.words import cutter_words, number, plain
 
 BLANK_AXES = ("X on the blank, mm", "Y on the blank, mm")
 FROM_COPPER = "copper side up, as it lies on the mill"
 MOST_FLAGS = 200
+MOST_NAMED = 30
+"""Faults of the copper that are named where they are; the legend counts all."""
 SLOT_SIGN = (5.0, 4.0)
 """Least length of a registration slot's centre line, and its least width, points."""
-JOIN_SIZE = 6.0
-"""Of the figures of a join, points."""
-JOIN_ROW = 7.5
-"""From line to line of these figures, points."""
-JOIN_OFF = 14.0
-"""From a join to the column of figures, points."""
 
 
 def titled(job: str, blank: int, what: str) -> str:
@@ -53,7 +49,7 @@ def copper_view(
     flagged = [place for place in places if place.finding.severity != "note"][:MOST_FLAGS]
     count = len(contents.pieces)
     legend = [
-        marks.swatch("piece", f"copper as drawn ({count} piece{'' if count == 1 else 's'})"),
+        marks.swatch("copper", f"copper as drawn ({count} piece{'' if count == 1 else 's'})"),
         marks.swatch("laminate", "blank, without copper in the drawing"),
         marks.swatch("paper", "hole or slot" if _slots(contents) else "hole"),
         marks.line_swatch("ink", "edge of the board", dash=marks.DASHED),
@@ -72,15 +68,20 @@ def copper_view(
         turned_over=components,
     )
     _blank(on, contents)
-    marks.fill(on, contents.pieces, "piece", over=1.1)
+    marks.fill(on, contents.pieces, "copper", over=1.1)
     _holes(on, contents)
-    _edges(on, contents, names=True)
+    _edges(on, contents)
+    if len(contents.placed) > 1:
+        corners = [(placed.outline.bounds, placed.title) for placed in contents.placed]
+        said = [Caption((x0, y1), plain(title, 30), 1.0) for (x0, _, _, y1), title in corners]
+        _names(on, contents, said, [place.at for place in flagged])
     marks.flags(on, [(place.name, place.at) for place in flagged])
     return on
 
 
 def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
-    """Every path at its true width, by cutter."""
+    """Every path at its true width, by cutter; the narrowest gap and the worst join enlarged."""
+    insets = insets_of(contents)
     on = canvas(
         contents.box(),
         titled(job, contents.blank.number, "paths of all passes at their true width"),
@@ -88,18 +89,30 @@ def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
         set_id,
         axis_words=BLANK_AXES,
         legend=_paths_legend(contents),
+        insets=ROOM if insets else 0.0,
     )
     _blank(on, contents)
     marks.fill(on, contents.pieces, "copper", over=1.1)
     for i, cutter in enumerate(contents.cutters):
         _cut_with(on, contents, i, cutter)
-    _edges(on, contents, names=False)
-    for profile in contents.profiles:
-        centres = [profile.path.point_at((tab.start + tab.end) / 2) for tab in profile.tabs]
-        marks.signs(on, centres, "square", size=4.5, over=5)
-    join_marks(on, contents.joins)
+    _edges(on, contents)
+    tabs = [
+        profile.path.point_at((tab.start + tab.end) / 2)
+        for profile in contents.profiles
+        for tab in profile.tabs
+    ]
+    marks.signs(on, tabs, "square", size=4.5, over=5)
+    joins = [join.at for join in contents.joins]
+    marks.signs(on, joins, "diamond", size=4.5)
+    said = [Caption(inset.at, inset.name, 6.0) for inset in insets]
+    for inset in insets:
+        marks.discs(on, [inset.at], 12.0 / on.per_mm, None, points=1.0, over=6)
     for hole in contents.registration.values():
-        registration_hole(on, hole, hole.spine, hole_name(hole))
+        registration_hole(on, hole, hole.spine)
+        radius = max(3.5, (hole.diameter + hole.slot) / 2 * on.per_mm)
+        said.append(Caption(hole.blank, hole_name(hole), radius))
+    _names(on, contents, said, [*tabs, *joins])
+    draw_insets(on, contents, insets)
     return on
 
 
@@ -145,56 +158,36 @@ def _cut_with(on: Canvas, contents: BlankContents, index: int, cutter: Cutter) -
             by_depth.setdefault(cut.depth, []).append(cut.path.flattened(on.tolerance))
     for depth, lines in by_depth.items():
         marks.stroke(on, lines, cutter.width(depth), style.role, over=2 + index * 0.01)
-    marks.holes(
-        on,
-        [hole for hole in contents.holes if hole.cutter == cutter.name],
-        style.role,
-        hatch=style.hatch,
-        edge="paper" if style.hatch else style.role,
-    )
+    holes = [hole for hole in contents.holes if hole.cutter == cutter.name]
+    marks.holes(on, holes, "paper", edge="paper", points=2 * marks.HOLE_RIM, over=3.9)
+    marks.holes(on, holes, style.role, hatch=style.hatch, edge="paper", points=0.0)
 
 
 def join_legend(joins: Sequence[Join]) -> LegendEntry:
-    """What the sign of a join and its two figures mean."""
-    words = f"join: two passes meet on a path ({len(joins)})"
-    if any(join.tolerance_electrical is not None for join in joins):
-        words += ": misalignment expected on 99.7 % of blanks / tolerated, mm"
+    """What the sign of a join means, with the figures of the worst join."""
+    words = f"join of two passes ({len(joins)})"
+    worst = worst_join(joins)
+    if worst is not None:
+        words += (
+            f", misaligned by up to {number(worst.predicted or 0.0, 3)} mm, "
+            f"{number(worst.tolerance_electrical or 0.0, 3)} mm tolerated"
+        )
     return marks.sign_swatch("diamond", words)
 
 
-def join_marks(on: Canvas, joins: Sequence[Join]) -> None:
-    """A sign at every join, and a column with the figures of every one in copper."""
-    marks.signs(on, [join.at for join in joins], "diamond", size=4.5)
-    columns: dict[tuple[int, int], list[tuple[Point, str]]] = {}
-    for join in joins:
-        if join.predicted is not None and join.tolerance_electrical is not None:
-            words = f"{join.predicted:.3f} / {join.tolerance_electrical:.3f}"
-            columns.setdefault(join.passes, []).append((join.at, words))
-    for column in columns.values():
-        _join_column(on, sorted(column, key=lambda join: (join[0][1], join[0][0])))
-
-
-def _join_column(on: Canvas, column: list[tuple[Point, str]]) -> None:
-    """Words in a column right of their joins, none over another; nothing if they do not fit."""
-    step = JOIN_ROW / on.per_mm
-    low, high = on.view.y0 + step, on.view.y1 - step
-    if step * len(column) > high - low:
-        return
-    heights: list[float] = []
-    for at, _ in column:
-        heights.append(max(at[1], heights[-1] + step if heights else low))
-    # what was pushed out at the top pushes the others down again
-    ceiling = high
-    for n in range(len(heights) - 1, -1, -1):
-        heights[n] = min(heights[n], ceiling)
-        ceiling = heights[n] - step
-    x = max(at[0] for at, _ in column) + JOIN_OFF / on.per_mm
-    for (at, words), y in zip(column, heights, strict=True):
-        marks.hairline(on, [np.array([at, (x, y)])], points=0.4, over=7.9)
-        left, centre = on.at((x, y))
-        wide, half = (width_of(words, JOIN_SIZE) + 0.6) * on.point, 3.3 * on.point
-        box = (left, centre - half, left + wide, centre + half)
-        on.draw(Flag(box, words, JOIN_SIZE * on.point, "paper", None, bold=False), 8)
+def _names(
+    on: Canvas, contents: BlankContents, said: Sequence[Caption], signs: Sequence[Point] = ()
+) -> None:
+    """Words next to places, on no copper, hole, sign or edge."""
+    every = [hole for placed in contents.placed for hole in placed.holes]
+    radii = [hole.diameter / 2 for hole in every]
+    holes = shapely.buffer([hole.spine for hole in every], radii, quad_segs=4)
+    edges = [shapely.boundary(placed.outline) for placed in contents.placed]
+    round_signs = [shapely.Point(at).buffer(4.0 / on.per_mm, quad_segs=2) for at in signs]
+    blank = shapely.box(0, 0, *contents.blank.size).exterior
+    kept_free = [*contents.pieces, *holes, *edges, *round_signs]
+    boards = shapely.union_all([placed.outline for placed in contents.placed])
+    captions.put(on, captions.arrange(on, said, kept_free, boards, [blank]))
 
 
 def as_cut_view(
@@ -208,14 +201,14 @@ def as_cut_view(
     seen = Counter(piece for part in parts for piece in part.pieces)
     broken = [part for part in pieces if seen[part.pieces[0]] > 1]
     legend = [
-        marks.swatch("piece", f"copper of a single piece ({len(pieces) - len(broken)})"),
-        marks.swatch("copper", "floating copper, part of no piece"),
+        marks.swatch("copper", f"copper of a single piece ({len(pieces) - len(broken)})"),
+        marks.swatch("laminate", "floating copper, part of no piece", hatch=marks.FLOATING),
         marks.swatch("laminate", "copper cut away"),
     ]
     if shorts:
-        legend.append(marks.swatch("short", f"SHORT: pieces that touch ({len(shorts)})", hatch="x"))
+        legend.append(marks.swatch("fault", f"SHORT: pieces that touch ({len(shorts)})", hatch="x"))
     if broken:
-        legend.append(marks.swatch("piece", f"OPEN: part of a piece ({len(broken)})", hatch="/"))
+        legend.append(marks.swatch("copper", f"OPEN: part of a piece ({len(broken)})", hatch="x"))
     on = canvas(
         contents.box(),
         titled(job, contents.blank.number, "copper left after all passes"),
@@ -225,24 +218,31 @@ def as_cut_view(
         legend=legend,
     )
     _blank(on, contents)
-    marks.fill(on, floating, "copper", over=1.1)
-    marks.fill(on, [part.shape for part in pieces], "piece", over=1.2)
-    marks.fill(on, [part.shape for part in broken], "piece", hatch="/", edge="paper", over=1.3)
-    marks.fill(on, [part.shape for part in shorts], "short", hatch="x", edge="paper", over=1.4)
+    marks.fill(on, floating, "laminate", edge="copper", hatch=marks.FLOATING, over=1.1)
+    marks.fill(on, [part.shape for part in pieces], "copper", over=1.2)
+    marks.fill(on, [part.shape for part in broken], "copper", hatch="x", edge="paper", over=1.3)
+    marks.fill(
+        on, [part.shape for part in shorts], "fault", hatch="x", edge="ink", width=0.6, over=1.4
+    )
     _holes(on, contents)
-    _edges(on, contents, names=False)
-    for part in shorts[:MOST_FLAGS]:
-        names = sorted(name for _, name in part.pieces)
-        more = " …" if len(names) > 4 else ""
+    _edges(on, contents)
+    faults = [(part, f"SHORT {_joined(part)}") for part in shorts]
+    faults += [(part, f"OPEN {part.pieces[0][1]}") for part in broken]
+    said = []
+    for part, words in faults[:MOST_NAMED]:
         point = part.shape.representative_point()
-        marks.label(on, (point.x, point.y), f"SHORT {' + '.join(names[:4])}{more}")
-    for part in broken[:MOST_FLAGS]:
-        point = part.shape.representative_point()
-        marks.label(on, (point.x, point.y), f"OPEN {part.pieces[0][1]}")
+        said.append(Caption((point.x, point.y), words, 1.0))
+    _names(on, contents, said, [mark.at for mark in flagged])
     x, y = contents.blank.size
     for words, at in marks.crowds(on, [(mark.name, mark.at) for mark in flagged[:MOST_FLAGS]]):
         marks.circled(on, at, words, max(x, y) / 60)
     return on
+
+
+def _joined(part: CopperPart) -> str:
+    """The pieces that a part joins, four at most."""
+    names = sorted(name for _, name in part.pieces)
+    return " + ".join(names[:4]) + (" …" if len(names) > 4 else "")
 
 
 def hole_name(hole: RegistrationHole) -> str:
@@ -252,10 +252,8 @@ def hole_name(hole: RegistrationHole) -> str:
     return f"{hole.id} check" if hole.role == "witness" else hole.id
 
 
-def registration_hole(
-    on: Canvas, hole: RegistrationHole, spine: BaseGeometry, words: str = ""
-) -> None:
-    """A registration hole at its size, with words on its right if there are any.
+def registration_hole(on: Canvas, hole: RegistrationHole, spine: BaseGeometry) -> None:
+    """A registration hole at its size.
 
     A slot is little longer than it is wide, so it is drawn longer where it would look round. A
     cross that only shows whether the blank lies right has a sign of its own.
@@ -273,8 +271,6 @@ def registration_hole(
     else:
         marks.discs(on, [at], hole.diameter, "paper", points=0.8, over=6)
         marks.signs(on, [at], "plus", size=4.5, over=6.1)
-    if words:
-        marks.label(on, at, words, away=(6, -4), size=7)
 
 
 def _blank(on: Canvas, contents: BlankContents) -> None:
@@ -291,9 +287,5 @@ def _slots(contents: BlankContents) -> bool:
     return any(hole.end is not None for placed in contents.placed for hole in placed.holes)
 
 
-def _edges(on: Canvas, contents: BlankContents, *, names: bool) -> None:
+def _edges(on: Canvas, contents: BlankContents) -> None:
     marks.outlines(on, [placed.outline for placed in contents.placed], points=0.7)
-    if names and len(contents.placed) > 1:
-        for placed in contents.placed:
-            x0, _, _, y1 = placed.outline.bounds
-            marks.label(on, (x0, y1), plain(placed.title, 30), away=(1, -1), size=7)

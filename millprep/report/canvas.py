@@ -6,7 +6,6 @@ margins and all type follow from how much of the drawing fits on a sheet of pape
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,10 +16,10 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
 from millprep.report.fonts import width_of
+from millprep.report.palette import ANY_STEPS, ColourBar, multiples
 from millprep.report.scene import (
     Anchor,
     Area,
-    Clipped,
     Dash,
     Line,
     Scene,
@@ -38,14 +37,15 @@ NARROWEST = 7.5
 """Limits of the page in inches of paper; the drawing is as large as they allow."""
 PRINTED = 9.5
 """Widest page in inches whose words stay legible once printed 184 mm wide."""
-DPI = 150
+DPI = 100
+PRINTED_DPI = 140
 LEFT, RIGHT, TOP, AXIS = 0.75, 0.3, 0.72, 0.5
 """Inches kept free around the drawing: y axis, right edge, title, x axis."""
 ROW = 0.2
 STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Round numbers of mm for axes and scale bar."""
-ANY_STEPS = tuple(m * 10.0**k for k in range(-5, 9) for m in (1, 2, 5))
-"""The same for a unit that may be of any size."""
+BAR = 0.55
+"""Inches of a colour bar's row."""
 LEGEND_SIZE, LEGEND_ROW = 8.0, 0.185
 """Points of the legend's type, of which its symbols are 2.2 times as wide; inches of a row."""
 
@@ -78,6 +78,7 @@ class Canvas:
             simplified by it.
         turned_over: y grows downward, for views from the other face of the laminate.
         ground: role of the frame's ground.
+        inset_top: where the room for insets begins on the page, mm.
     """
 
     view: Box
@@ -90,6 +91,7 @@ class Canvas:
     tolerance: float
     turned_over: bool = False
     ground: str = "paper"
+    inset_top: float = 0.0
     inside: list[tuple[float, Shape]] = field(default_factory=list)
     around: list[Shape] = field(default_factory=list)
 
@@ -127,7 +129,9 @@ class Canvas:
             (
                 Area((paper,), "paper"),
                 Area((rim,), self.ground),
-                Clipped(self.frame, shapes),
+                *shapes,
+                # paper over what sticks out of the frame: clipping takes three times as long
+                Area((paper.difference(rim),), "paper"),
                 Area((rim,), None, "ink", 0.6 * self.point),
                 *self.around,
             ),
@@ -147,6 +151,8 @@ def canvas(
     axis_words: tuple[str, str] = ("X, mm", "Y, mm"),
     legend: Sequence[LegendEntry] = (),
     below: Sequence[str] = (),
+    bar: ColourBar | None = None,
+    insets: float = 0.0,
     turned_over: bool = False,
     widest: float = WIDEST,
     dpi: int = DPI,
@@ -156,18 +162,20 @@ def canvas(
     """Open a picture of `view`.
 
     `title` says what the picture is, `words` beneath it how to read it. `legend` is outside the
-    drawing, the sentences `below` are under it. `turned_over` lets y grow downward. `widest` is
+    drawing, the sentences `below` are under it, then a colour `bar` and so many inches of room
+    for `insets`. `turned_over` lets y grow downward. `widest` is
     in inches, `dpi` in pixels for one inch. `unit` names the unit of the view where it is not
     mm; a picture that belongs to no set has no `set_id`.
     """
     wide, high = view.x1 - view.x0, view.y1 - view.y0
     rows = _rows(legend, widest)
-    foot = AXIS + ROW * (rows + len(below)) + 0.35
-    per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
+    more = ROW * len(below) + (BAR if bar else 0.0) + insets + 0.35
+    foot = AXIS + ROW * rows + more
+    per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST + insets - TOP - foot) / high)
     if wide * per_unit + LEFT + RIGHT < NARROWEST:
         rows = _rows(legend, NARROWEST)
-        foot = AXIS + ROW * (rows + len(below)) + 0.35
-        per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST - TOP - foot) / high)
+        foot = AXIS + ROW * rows + more
+        per_unit = min((widest - LEFT - RIGHT) / wide, (HIGHEST + insets - TOP - foot) / high)
     width = max(wide * per_unit + LEFT + RIGHT, NARROWEST)
     height = high * per_unit + TOP + foot
     scale = 1.0 if unit == "mm" else 25.4 * per_unit
@@ -199,6 +207,9 @@ def canvas(
     for i, sentence in enumerate(below):
         y = top + (LEGEND_ROW * rows + ROW * (i + 0.9)) * inch
         _say(on, (x, y), plain(sentence, int(width * 15)), 8)
+    on.inset_top = top + (LEGEND_ROW * rows + ROW * len(below) + (BAR if bar else 0.0)) * inch
+    if bar:
+        _bar(on, (x, top + (LEGEND_ROW * rows + ROW * len(below)) * inch), bar)
     return on
 
 
@@ -231,13 +242,13 @@ def _axes(on: Canvas, words: tuple[str, str], steps: Sequence[float]) -> None:
     view, pt = on.view, on.point
     ticks: list[FloatArray] = []
     across = next((s for s in steps if (view.x1 - view.x0) / s <= 16), steps[-1])
-    for value in _multiples(view.x0, view.x1, across):
+    for value in multiples(view.x0, view.x1, across):
         x, _ = on.at((value, view.y0))
         ticks.append(np.array([(x, bottom), (x, bottom + 3 * pt)]))
         _say(on, (x, bottom + 11.5 * pt), number(value, 5), 7, role="quiet", anchor="middle")
     up = next((s for s in steps if (view.y1 - view.y0) / s <= 8), steps[-1])
     longest = 0.0
-    for value in _multiples(view.y0, view.y1, up):
+    for value in multiples(view.y0, view.y1, up):
         _, y = on.at((view.x0, value))
         ticks.append(np.array([(left - 3 * pt, y), (left, y)]))
         figure = number(value, 5)
@@ -249,12 +260,6 @@ def _axes(on: Canvas, words: tuple[str, str], steps: Sequence[float]) -> None:
     _say(on, (x, (top + bottom) / 2), words[1], 8, anchor="middle", turn=-90.0)
 
 
-def _multiples(low: float, high: float, step: float) -> list[float]:
-    """The multiples of a step between two values."""
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [round(k * step, 9) for k in range(first, last + 1)]
-
-
 def _scale_bar(on: Canvas, at: Point, steps: Sequence[float], unit: str) -> None:
     """A bar of a round length, at most a quarter of the drawing."""
     wide = on.view.x1 - on.view.x0
@@ -264,6 +269,19 @@ def _scale_bar(on: Canvas, at: Point, steps: Sequence[float], unit: str) -> None
         bar = shapely.box(x + n * half, y - high, x + (n + 1) * half, y)
         on.around.append(Area((bar,), role, "ink", 0.6 * on.point))
     _say(on, (x + 2 * half + 6 * on.point, y), f"{number(length, 5)} {unit}", 8)
+
+
+def _bar(on: Canvas, at: Point, bar: ColourBar) -> None:
+    """The steps of a colour bar with their values, and what they measure."""
+    (x, y), pt = at, on.point
+    _say(on, (x, y + 10 * pt), bar.words, LEGEND_SIZE)
+    longest = max(width_of(number(value, 4), 7.0) for value in bar.values)
+    wide = max(26.0, longest + 8.0) * pt
+    for n, role in enumerate(bar.roles):
+        box = shapely.box(x + n * wide, y + 14 * pt, x + (n + 1) * wide, y + 23 * pt)
+        on.around.append(Area((box,), role, "ink", 0.4 * pt))
+    for n, value in enumerate(bar.values):
+        _say(on, (x + n * wide, y + 31 * pt), number(value, 4), 7, anchor="middle")
 
 
 def _rows(legend: Sequence[LegendEntry], width: float) -> int:
@@ -301,8 +319,7 @@ def _symbol(on: Canvas, at: Point, entry: LegendEntry) -> None:
     else:
         box = shapely.box(x, y - half, x + long, y + half)
         on.around.append(Area((box,), entry.role))
-        if entry.hatch:
-            edge = "copper" if entry.role == "pale copper" else "ink"
-            edge = edge if entry.role in ("pale copper", "clamp") else "paper"
-            on.around += hatched([box], entry.hatch, edge, pt)
+        inks = {"laminate": "copper", "paper": "ink", "fault": "ink"}
+        edge = inks.get(entry.role or "", "paper")
+        on.around += hatched([box], entry.hatch, edge, pt) if entry.hatch else ()
         on.around.append(Area((box,), None, "ink", entry.width * pt))

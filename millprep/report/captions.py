@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.report import marks
 from millprep.report.canvas import Canvas
 from millprep.report.fonts import width_of
@@ -27,7 +28,7 @@ AWAY = (5.0, 9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0, 80.0, 100.0, 125.0)
 """Distances of the words from their mark that are tried, points."""
 TURNS = 16
 """Directions that are tried."""
-HIDDEN, CROSSED, OVER_BOARD, DOUBTFUL, OVER_LINE, FAR = 1000.0, 60.0, 40.0, 15.0, 3.0, 1.0
+HIDDEN, CROSSED, OVER_BOARD, DOUBTFUL, OVER_LINE, FAR = 1000.0, 60.0, 40.0, 15.0, 500.0, 1.0
 """Costs: something hidden by the words, something crossed by the line, all of the words over a
 board, another mark as near as their own and no line, an edge hidden, one point farther away."""
 LINE_FROM = 10.0
@@ -63,7 +64,7 @@ def put(on: Canvas, arranged: Iterable[PlacedCaption]) -> None:
         (left, bottom), (right, top) = on.at((x0, y0)), on.at((x1, y1))
         box = (left, min(top, bottom), right, max(top, bottom))
         words = placed.caption.words
-        on.draw(Flag(box, words, SIZE * on.point, "paper", None, bold=False), 8)
+        on.draw(Flag(box, words, SIZE * on.point, "paper", bold=False), 8)
 
 
 def arrange(
@@ -84,19 +85,30 @@ def arrange(
     """
     own = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=4) for c in captions]
     fixed = [g for g in kept_free if not shapely.is_empty(g)]
+    # its area under words need not be exact, and costs by the corner
+    boards = shapely.simplify(boards, 1.0 / on.per_mm)
     shapely.prepare(boards)
     done: list[PlacedCaption] = []
     for n, caption in enumerate(captions):
         others = [*fixed, *own[:n], *own[n + 1 :]]
         for placed in done:
             others += [placed.box] if placed.line is None else [placed.box, placed.line]
-        tree = shapely.STRtree(others)
-        wide, high = extent(caption.words)
-        tried = list(_places(on, caption, wide, high))
+        tried = _tried(on, caption)
         rest = [c.at for c in captions if c is not caption]
-        costs = [_cost(on, place, tree, boards) + _doubt(on, place, rest, edges) for place in tried]
-        done.append(tried[int(np.argmin(np.round(costs, 6)))])
+        cost = _cost(on, tried, shapely.STRtree(others), boards)
+        cost += _doubt(on, tried, rest, edges)
+        best = int(np.argmin(np.round(cost, 6)))
+        done.append(PlacedCaption(caption, tried.boxes[best], tried.lines[best]))
     return tuple(done)
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """Places of one caption: boxes, and the line to each, None for a near one."""
+
+    caption: Caption
+    boxes: Any
+    lines: Any
 
 
 def extent(words: str) -> tuple[float, float]:
@@ -104,59 +116,61 @@ def extent(words: str) -> tuple[float, float]:
     return width_of(words, SIZE) + 2 * PAD, SIZE * 1.05 + 2 * PAD
 
 
-def _places(on: Canvas, caption: Caption, wide: float, high: float) -> Iterable[PlacedCaption]:
+def _tried(on: Canvas, caption: Caption) -> _Tried:
     """Boxes around a mark, the nearest first; to the right before all other sides."""
     x, y = caption.at
-    w, h = wide / on.per_mm, high / on.per_mm
-    for away in AWAY:
-        off = (caption.radius + away) / on.per_mm
-        for k in range(TURNS):
-            angle = 2 * math.pi * k / TURNS
-            cos, sin = math.cos(angle), math.sin(angle)
-            # the box's centre is so far out that its rim is `off` from the mark
-            reach = min(
-                w / 2 / abs(cos) if abs(cos) > 1e-9 else math.inf,
-                h / 2 / abs(sin) if abs(sin) > 1e-9 else math.inf,
-            )
-            cx, cy = x + cos * (off + reach), y + sin * (off + reach)
-            box = shapely.box(cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
-            line = None
-            if away >= LINE_FROM:
-                r = caption.radius / on.per_mm
-                line = shapely.LineString(
-                    [(x + cos * r, y + sin * r), (x + cos * off, y + sin * off)]
-                )
-            yield PlacedCaption(caption, box, line)
+    w, h = (size / on.per_mm for size in extent(caption.words))
+    away = np.repeat(AWAY, TURNS)
+    off = (caption.radius + away) / on.per_mm
+    angle = np.tile(2 * math.pi * np.arange(TURNS) / TURNS, len(AWAY))
+    cos, sin = np.cos(angle), np.sin(angle)
+    # the box's centre is so far out that its rim is `off` from the mark
+    with np.errstate(divide="ignore"):
+        reach = np.minimum(
+            np.where(np.abs(cos) > 1e-9, w / 2 / np.abs(cos), np.inf),
+            np.where(np.abs(sin) > 1e-9, h / 2 / np.abs(sin), np.inf),
+        )
+    cx, cy = x + cos * (off + reach), y + sin * (off + reach)
+    boxes = shapely.box(cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
+    r = caption.radius / on.per_mm
+    ends = np.stack(
+        [np.column_stack((x + cos * far, y + sin * far)) for far in (np.full_like(off, r), off)], 1
+    )
+    lines: Any = shapely.linestrings(ends)
+    lines[away < LINE_FROM] = None
+    return _Tried(caption, boxes, lines)
 
 
-def _cost(
-    on: Canvas,
-    place: PlacedCaption,
-    tree: shapely.STRtree,
-    boards: shapely.Geometry,
-) -> float:
-    """What a place costs; without end where it leaves the picture."""
-    view = on.view
-    x0, y0, x1, y1 = place.box.bounds
-    if x0 < view.x0 or y0 < view.y0 or x1 > view.x1 or y1 > view.y1:
-        return 1e9
-    cost = HIDDEN * len(tree.query(place.box, predicate="intersects"))
-    cost += OVER_BOARD * place.box.intersection(boards).area / place.box.area
-    far = shapely.distance(place.box, shapely.Point(place.caption.at)) * on.per_mm
-    cost += FAR * float(far) + HIDDEN * bool(far < place.caption.radius)
-    if place.line is not None:
-        cost += CROSSED * len(tree.query(place.line, predicate="intersects"))
-        cost += OVER_BOARD / 4 * bool(place.line.intersects(boards))
+def _cost(on: Canvas, tried: _Tried, tree: shapely.STRtree, boards: shapely.Geometry) -> FloatArray:
+    """What every place costs; without end where it leaves the picture."""
+    view, boxes, count = on.view, tried.boxes, len(tried.boxes)
+    x0, y0, x1, y1 = shapely.bounds(boxes).T
+    cost: FloatArray = HIDDEN * _met(tree, boxes, count)
+    cost += OVER_BOARD * shapely.area(shapely.intersection(boxes, boards)) / shapely.area(boxes)
+    far = shapely.distance(boxes, shapely.Point(tried.caption.at)) * on.per_mm
+    cost += FAR * far + HIDDEN * (far < tried.caption.radius)
+    cost += CROSSED * _met(tree, tried.lines, count)
+    cost += OVER_BOARD / 4 * shapely.intersects(tried.lines, boards)
+    cost[(x0 < view.x0) | (y0 < view.y0) | (x1 > view.x1) | (y1 > view.y1)] = 1e9
     return cost
 
 
+def _met(tree: shapely.STRtree, shapes: Any, count: int) -> FloatArray:
+    """How many of the tree's shapes each of some others meets."""
+    which, _ = tree.query(shapes, predicate="intersects")
+    return np.bincount(which, minlength=count).astype(float)
+
+
 def _doubt(
-    on: Canvas, place: PlacedCaption, rest: Sequence[Point], edges: Sequence[shapely.Geometry]
-) -> float:
+    on: Canvas, tried: _Tried, rest: Sequence[Point], edges: Sequence[shapely.Geometry]
+) -> FloatArray:
     """What it costs that words might belong to another mark, or hide an edge."""
-    cost = OVER_LINE * sum(bool(place.box.intersects(edge)) for edge in edges)
-    if place.line is None and rest:
-        mine = shapely.distance(place.box, shapely.Point(place.caption.at))
-        other = shapely.distance(place.box, shapely.MultiPoint(rest))
-        cost += DOUBTFUL * bool(other < mine + 6.0 / on.per_mm)
+    cost = np.zeros(len(tried.boxes))
+    for edge in edges:
+        cost += OVER_LINE * shapely.intersects(tried.boxes, edge)
+    if rest:
+        mine = shapely.distance(tried.boxes, shapely.Point(tried.caption.at))
+        other = shapely.distance(tried.boxes, shapely.MultiPoint(rest))
+        near = shapely.is_missing(tried.lines) & (other < mine + 6.0 / on.per_mm)
+        cost += DOUBTFUL * near
     return cost

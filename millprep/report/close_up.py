@@ -25,8 +25,8 @@ from millprep.report.words import number, plain
 WIDE, HIGH = 10.0, 6.0
 """What a close-up shows of the copper, mm; ten times as much for places on the machine."""
 MOST = 6
-FLOATING = "/"
-"""Hatch of floating copper: it may be at any voltage."""
+FOOT_LINE = 1.0
+"""Both light lines at the foot of a groove together, points wide."""
 
 Groove = tuple[int, "Cutter", list[tuple[float, FloatArray]]]
 """A cutter's number and the (depth, line) of its paths that are seen."""
@@ -84,7 +84,7 @@ def close_up(contents: BlankContents, cut_set: CutSet, spot: CloseUp) -> Canvas:
     )
     blank = shapely.box(0, 0, *contents.blank.size)
     marks.fill(on, [blank], "laminate", edge="ink", width=0.8, over=0.5)
-    marks.fill(on, floating, "pale copper", edge="copper", hatch=FLOATING, over=0.8)
+    marks.fill(on, floating, "laminate", edge="copper", hatch=marks.FLOATING, over=0.8)
     _boards(on, contents, view, frame)
     for i, cutter, lines in grooves:
         _groove(on, contents, i, cutter, lines)
@@ -102,17 +102,16 @@ def _legend(
     legend = [marks.swatch("copper", "copper as drawn, dotted edge, with its id")]
     if floating:
         words = "floating copper, part of no piece"
-        legend.append(marks.swatch("pale copper", words, hatch=FLOATING))
+        legend.append(marks.swatch("laminate", words, hatch=marks.FLOATING))
     legend.append(marks.swatch("paper", "hole"))
     for i, cutter, lines in grooves:
         role, depth = cutter_style(i).role, lines[0][0]
         name = plain(cutter.name, 22)
         surface, foot = cutter.width(depth), cutter.width(depth, contents.blank.copper)
-        wide = f"{name}: {number(surface, 3)} mm at the surface"
-        legend.append(marks.swatch(f"pale {role}", wide))
+        words = f"{name}: {number(surface, 3)} mm at the surface"
         if foot != surface:
-            narrow = f"{name}: {number(foot, 3)} mm at the foot"
-            legend.append(marks.swatch(role, narrow))
+            words += f", {number(foot, 3)} mm at the foot (light lines)"
+        legend.append(marks.swatch(role, words))
     if _on_machine(spot):
         legend.append(marks.clamp_swatch("clamp"))
         legend.append(marks.line_swatch("ink", "travel of the machine", dash=marks.TRAVEL))
@@ -189,9 +188,10 @@ def _groove(
     for depth in sorted({depth for depth, _ in lines}):
         xy = [line for d, line in lines if d == depth]
         surface, foot = cutter.width(depth), cutter.width(depth, contents.blank.copper)
-        marks.stroke(on, xy, surface, f"pale {role}", over=2)
+        marks.stroke(on, xy, surface, role, over=2)
         if foot != surface:
-            marks.stroke(on, xy, foot, role, over=2.1)
+            marks.stroke(on, xy, foot + FOOT_LINE / on.per_mm, "paper", over=2.1)
+            marks.stroke(on, xy, foot, role, over=2.15)
         if surface * on.per_mm > 6:
             marks.hairline(on, xy, "paper", points=0.5, dash=(4, 3), over=2.2)
 

@@ -137,16 +137,16 @@ def _layer(picture: LayerPicture) -> Canvas:
     if picture.lines:
         legend.append(marks.line_swatch("ink", "line of no width"))
     if picture.areas:
-        legend.append(marks.swatch("piece", "line with a width, or filled area"))
+        legend.append(marks.swatch("copper", "line with a width, or filled area"))
     on = _open(picture, legend)
-    marks.fill(on, picture.areas, "piece", edge="ink", width=0.3, over=1.1)
+    marks.fill(on, picture.areas, "copper", edge="ink", width=0.3, over=1.1)
     marks.hairline(on, picture.lines, points=0.8, over=2.0)
     return on
 
 
 def _reading(picture: ReadingPicture) -> Canvas:
     legend = [
-        marks.swatch("piece", "copper; colours only distinguish neighbouring pieces"),
+        marks.swatch("copper", "copper; colours only distinguish neighbouring pieces"),
         marks.swatch("laminate", "no copper"),
     ]
     if picture.holes:
@@ -277,9 +277,9 @@ def layout_view(blank: LaidBlank, job: str) -> Canvas:
         marks.swatch("paper", "margin"),
     ]
     if blank.keep_outs:
-        legend.append(marks.swatch("clamp", "kept free for clamps"))
+        legend.append(marks.clamp_swatch("kept free for clamps"))
     if blank.join_lines:
-        legend.append(marks.line_swatch("lost", "where two passes meet", dash=(1, 2), points=1.6))
+        legend.append(marks.line_swatch("ink", "where two passes meet", dash=(1, 2), points=1.6))
     if blank.offcut is not None:
         legend.append(marks.line_swatch("ink", "offcut", dash=marks.DASHED))
     x0, y0, x1, y1 = blank.outline.bounds
@@ -294,14 +294,15 @@ def layout_view(blank: LaidBlank, job: str) -> Canvas:
     )
     marks.fill(on, [blank.outline], "paper", edge="quiet", width=0.8, over=0.4)
     marks.fill(on, shapely.get_parts(blank.usable).tolist(), "laminate", over=0.5)
-    marks.fill(on, blank.keep_outs, "clamp", over=0.7)
+    for keep_out in blank.keep_outs:
+        marks.clamp_outline(on, keep_out, over=0.7)
     boards = [area for _, area in blank.boards]
     marks.fill(on, boards, "copper", edge="ink", width=0.6, over=1.0)
     if blank.offcut is not None:
         rim = shapely.get_coordinates(blank.offcut.exterior)
         marks.hairline(on, [rim], dash=marks.DASHED, points=1.0)
     lines = [shapely.get_coordinates(line) for line in blank.join_lines]
-    marks.hairline(on, lines, "lost", dash=(1, 2), points=1.6)
+    marks.hairline(on, lines, "ink", dash=(1, 2), points=1.6)
     for words, area in blank.boards:
         low, _, _, high = area.bounds
         marks.label(on, (low, high), plain(words, 30), away=(1, -6), size=6.5)

@@ -17,16 +17,19 @@ from millprep.model.surface_map import Levelling, Uncorrected
 from millprep.report import marks
 from millprep.report.blank_contents import BlankContents, around, posed
 from millprep.report.blank_views import BLANK_AXES, titled
-from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
+from millprep.report.canvas import (
+    PRINTED,
+    PRINTED_DPI,
+    Canvas,
+    LegendEntry,
+    canvas,
+)
 from millprep.report.fonts import width_of
-from millprep.report.palette import FIELD, RELIEF, WIDTHS
+from millprep.report.palette import ColourBar
 from millprep.report.pass_view import WORK_AXES, clamp_corners
 from millprep.report.scene import Flag
 from millprep.report.words import number, plain
 
-STEPS_UM = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
-LINES = 12
-"""Contours, at most."""
 FINE = 8
 """Each cell is drawn so many times finer each way: contours of it are curves."""
 
@@ -37,44 +40,44 @@ def relief_view(
     """Heights of the copper in µm, on the machine."""
     surface = levelling.surface
     low, high = surface.lowest * 1000, surface.highest * 1000
+    x, y = _finer(surface.x), _finer(surface.y)
+    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    heights = surface.heights(grid).reshape(len(y), len(x)) * 1000
+    least, most = float(heights.min()), float(heights.max())
+    bar = ColourBar.over("height of the copper above Z0, µm", least, most)
     on = _open(
         contents,
         cut_set,
         milling_pass,
         [
             marks.swatch("laminate", "blank"),
-            marks.line_swatch("ink", "height, µm above Z0"),
             marks.sign_swatch("dot", "touched point"),
             marks.sign_swatch("triangle", "Z touch point"),
         ],
         f"height of the copper as probed, {low:+.0f} to {high:+.0f} µm; between touched points it "
         f"may be off by {levelling.left * 1000:.0f} µm",
+        bar,
     )
-    x, y = _finer(surface.x), _finer(surface.y)
-    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    _contours(on, x, y, surface.heights(grid).reshape(len(y), len(x)) * 1000)
+    _contours(on, (x, y, heights), bar)
     nodes = np.stack(np.meshgrid(surface.x, surface.y), axis=-1).reshape(-1, 2)
     marks.signs(on, [(float(u), float(v)) for u, v in nodes], "dot", size=3, over=4)
     _outlines(on, contents, milling_pass)
     return on
 
 
-def _contours(on: Canvas, x: FloatArray, y: FloatArray, z: FloatArray) -> None:
+def _contours(on: Canvas, grid: tuple[FloatArray, FloatArray, FloatArray], bar: ColourBar) -> None:
     """Areas of colour between lines of equal height, each line with its height, µm."""
     from contourpy import FillType, LineType, contour_generator
 
     made: Any = contour_generator(
-        x, y, z, line_type=LineType.Separate, fill_type=FillType.OuterOffset
+        *grid, line_type=LineType.Separate, fill_type=FillType.OuterOffset
     )
-    levels = _levels(float(z.min()), float(z.max())).tolist()
-    shades = len(RELIEF) - 1
-    for n, low in enumerate(levels[:-1]):
-        shade = round(n * shades / max(len(levels) - 2, 1))
+    for n, (low, role) in enumerate(zip(bar.values, bar.roles, strict=False)):
         # each area lies on the one below it, so that no gap shows between them
         points, offsets = made.filled(low, np.inf)
         areas = [_polygon(xy, cuts) for xy, cuts in zip(points, offsets, strict=True)]
-        marks.fill(on, areas, f"relief {shade}", over=2 + 0.01 * n)
-    for level in levels:
+        marks.fill(on, areas, role, over=2 + 0.01 * n)
+    for level in bar.values:
         lines = made.lines(level)
         marks.hairline(on, lines, over=3)
         for line in lines:
@@ -105,16 +108,13 @@ def widths_view(
     top = np.concatenate([groove.surface for groove in grooves])
     cut = foot > 0
     low, high = (float(foot[cut].min()), float(foot[cut].max())) if cut.any() else (0.0, 0.0)
-    edges = np.linspace(low, high, len(WIDTHS) + 1)
-    which = np.clip(np.digitize(foot, edges[1:-1]), 0, len(WIDTHS) - 1)
-    legend = [
-        marks.line_swatch(f"width {n}", f"foot {edges[n]:.3f} to {edges[n + 1]:.3f} mm")
-        for n in range(len(WIDTHS))
-        if high > low or n == 0
-    ]
+    bar = ColourBar.over("width of the groove at the foot of the copper, mm", low, high)
+    which = np.digitize(foot, bar.values[1:-1])
     lost = sum(groove.lost_length for groove in grooves)
-    legend.append(marks.line_swatch("lost", f"not cut through: {lost:.0f} mm"))
-    legend.append(marks.swatch("copper", "copper as drawn"))
+    legend = [
+        marks.line_swatch("fault", f"not cut through: {lost:.0f} mm"),
+        marks.swatch("copper", "copper as drawn"),
+    ]
     on = _open(
         contents,
         cut_set,
@@ -122,44 +122,36 @@ def widths_view(
         legend,
         f"grooves as they would be without the map: {foot.min():.3f} to {foot.max():.3f} mm wide "
         f"at the foot of the copper, {top.min():.3f} to {top.max():.3f} at its surface",
+        bar,
     )
     marks.fill(on, posed(contents.pieces, milling_pass.pose), "copper", over=1)
     steps = path.reshape(-1, 2, 2)
-    for n in range(len(WIDTHS)):
+    for n, role in enumerate(bar.roles):
         lines = list(steps[cut & (which == n)])
-        marks.hairline(on, lines, f"width {n}", points=1.0, over=2 + 0.1 * n)
-    marks.hairline(on, list(steps[~cut]), "lost", points=2.4, over=3)
+        marks.hairline(on, lines, role, points=1.0, over=2 + 0.01 * n)
+    marks.hairline(on, list(steps[~cut]), "fault", points=2.4, over=3)
     _outlines(on, contents, milling_pass)
     return on
-
-
-LIFTS = (
-    (0.25, "width 0", "lifts up to a quarter of what is allowed"),
-    (0.5, "width 1", "up to half"),
-    (1.0, "width 3", "up to all of it"),
-    (np.inf, "lost", "too much"),
-)
-"""Shares of what is allowed, each with its colour and words."""
 
 
 def lift_view(
     contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass, holding: Holding
 ) -> Canvas:
     """How far the blank lifts under a pull at every cut, on the machine."""
-    used = holding.places[:, 2] / holding.places[:, 3]
-    steps = [limit for limit, *_ in LIFTS[:-1]]
-    which = np.digitize(used, steps, right=True)
-    legend = [
-        marks.swatch(role, words) for n, (_, role, words) in enumerate(LIFTS) if (which == n).any()
-    ]
-    legend.append(marks.sign_swatch("triangle", "Z touch point"))
+    used = 100 * holding.places[:, 2] / holding.places[:, 3]
+    bar = ColourBar.over("lift, % of what is allowed there", 0.0, min(float(used.max()), 100.0))
+    which = np.digitize(used, bar.values[1:-1], right=True)
+    which[used > 100] = len(bar.roles)
+    legend = [marks.sign_swatch("triangle", "Z touch point")]
+    if (used > 100).any():
+        legend.insert(0, marks.swatch("fault", "lifts more than is allowed"))
     if not isinstance(cut_set.tape, bool):
-        legend.append(marks.line_swatch("ink", "tape under the blank", dash=marks.DASHED))
+        legend.append(marks.line_swatch("ink", "tape under the blank", dash=marks.TAPE))
     if holding.room:
-        legend.append(marks.line_swatch("quiet", "room for more clamps"))
+        legend.append(marks.line_swatch("ink", "room for more clamps", dash=marks.DOTTED))
     if holding.better:
         kinds = " or ".join(support.kind for support in holding.better)
-        legend.append(marks.swatch("flag", f"one more {kinds} helps most here"))
+        legend.append(marks.swatch("paper", f"one more {kinds} helps most here"))
     on = _open(
         contents,
         cut_set,
@@ -167,16 +159,17 @@ def lift_view(
         legend,
         f"lift under a pull of {number(holding.force)} N at each cut; the worst place, circled, "
         f"lifts {number(holding.lift, 3)} mm and may lift {number(holding.allowed, 3)} mm",
+        bar,
     )
     x, y = (np.floor(holding.places[:, k] / CELL) * CELL for k in (0, 1))
     cells = shapely.box(x, y, x + CELL, y + CELL)
-    for n, (_, role, _) in enumerate(LIFTS):
-        marks.fill(on, [shapely.union_all(cells[which == n])], role, over=2 + 0.1 * n)
+    for n, role in enumerate((*bar.roles, "fault")):
+        marks.fill(on, [shapely.coverage_union_all(cells[which == n])], role, over=2 + 0.01 * n)
     marks.strips(on, cut_set.tape)
     for box in holding.room:
-        marks.fill(on, [box.shape], None, edge="quiet", width=1.0, over=4.6)
+        marks.fill(on, [box.shape], None, edge="ink", width=1.0, dash=marks.DOTTED, over=4.6)
     for support in holding.better:
-        marks.fill(on, [support.box.shape], "flag", edge="ink", width=1.0, over=4.8)
+        marks.fill(on, [support.box.shape], "paper", edge="ink", width=2.0, over=4.8)
     marks.circled(on, holding.at, "", 8.0 / on.per_mm)
     _outlines(on, contents, milling_pass)
     return on
@@ -184,9 +177,9 @@ def lift_view(
 
 def _open(
     contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass,
-    legend: list[LegendEntry], words: str,
+    legend: list[LegendEntry], words: str, bar: ColourBar,
 ) -> Canvas:  # fmt: skip
-    """The blank on the machine with its clamps."""
+    """The blank on the machine with its clamps, and a colour bar."""
     blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
     reach = cut_set.machine.travel.shape
     # what is beyond the travel is not cut in this pass
@@ -195,7 +188,7 @@ def _open(
     corners = [(x, y) for x, y in shapely.get_coordinates(shown).tolist()]
     if held:
         legend.append(marks.clamp_swatch("clamp"))
-    legend.append(marks.line_swatch("earlier pass", "edge of a board"))
+    legend.append(marks.line_swatch("ink", "edge of a board"))
     on = canvas(
         around([*corners, *clamp_corners(held)], 0.03),
         titled(cut_set.job, contents.blank.number, f"pass {milling_pass.number}"),
@@ -203,8 +196,9 @@ def _open(
         cut_set.id,
         axis_words=WORK_AXES,
         legend=legend,
+        bar=bar,
         widest=PRINTED,
-        dpi=200,
+        dpi=PRINTED_DPI,
     )
     marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
     marks.clamps(on, held)
@@ -217,7 +211,8 @@ def _outlines(on: Canvas, contents: BlankContents, milling_pass: MillingPass) ->
         shapely.get_coordinates(shape.exterior)
         for shape in posed([placed.outline for placed in contents.placed], milling_pass.pose)
     ]
-    marks.hairline(on, rims, "earlier pass", points=1.2, over=4.5)
+    marks.hairline(on, rims, "paper", points=2.6, over=4.4)
+    marks.hairline(on, rims, points=1.2, over=4.5)
     marks.signs(on, [milling_pass.touch], "triangle", size=8, over=7)
 
 
@@ -226,12 +221,6 @@ def _finer(lines: FloatArray) -> FloatArray:
     steps = itertools.pairwise(lines.tolist())
     parts = [np.linspace(a, b, FINE, endpoint=False) for a, b in steps]
     return np.concatenate((*parts, lines[-1:]))
-
-
-def _levels(low: float, high: float) -> FloatArray:
-    """Round heights in µm from below the lowest place to above the highest."""
-    step = next((s for s in STEPS_UM if (high - low) / s <= LINES), STEPS_UM[-1])
-    return np.arange(np.floor(low / step), np.ceil(high / step) + 1.5) * float(step)
 
 
 AROUND = 4.0
@@ -266,13 +255,13 @@ def _view(
     field = net.field
     assert field is not None
     corners = field.points[field.triangles]
-    levels = _steps(values, _areas(corners))
+    least, most = _range(values, _areas(corners))
+    more = "" if most >= float(values.max()) else "; what is above has the last colour"
+    bar = ColourBar.over(f"{words}, {unit}{more}", least, most)
     legend = [
-        marks.swatch(f"field {n}", f"{_figure(levels[n])} to {_figure(levels[n + 1])} {unit}")
-        for n in range(len(FIELD))
+        marks.swatch("copper", "other copper as drawn"),
+        marks.sign_swatch("circle", "load by its number"),
     ]
-    legend.append(marks.swatch("copper", "other copper as drawn"))
-    legend.append(marks.sign_swatch("circle", "load by its number"))
     x0, y0 = (float(v) for v in field.points.min(axis=0) - AROUND)
     x1, y1 = (float(v) for v in field.points.max(axis=0) + AROUND)
     loads = [f"{n} {plain(at.load.name, 24)}" for n, at in enumerate(net.loads, 1)]
@@ -284,17 +273,18 @@ def _view(
         axis_words=BLANK_AXES,
         legend=legend,
         below=_rows(loads),
+        bar=bar,
     )
     view = shapely.box(x0, y0, x1, y1)
     others = [shape for shape in contents.pieces if shape.intersects(view)]
     marks.fill(on, others, "copper", over=1.1)
-    step = np.clip(np.searchsorted(levels, values, side="right") - 1, 0, len(FIELD) - 1)
+    step = np.digitize(values, bar.values[1:-1])
     triangles: Any = shapely.polygons(corners)
-    for n in range(len(FIELD)):
+    for n, role in enumerate(bar.roles):
         # each step lies on the one below it, so that no gap shows between them
         at_least = triangles[step >= n]
         if len(at_least):
-            marks.fill(on, [shapely.coverage_union_all(at_least)], f"field {n}", over=2 + n / 100)
+            marks.fill(on, [shapely.coverage_union_all(at_least)], role, over=2 + n / 100)
     for n, load in enumerate(net.loads, 1):
         _load(on, load.at, str(n))
     return on
@@ -304,26 +294,21 @@ def _load(on: Canvas, at: tuple[float, float], words: str) -> None:
     """The number of a load in a circle."""
     marks.discs(on, [at], 9.0 / on.per_mm, "paper", edge="quiet", points=0.4, over=6)
     x, y = on.at(at)
-    on.draw(Flag((x, y, x, y), words, 6 * on.point, "paper", None, bold=False), 6.1)
+    on.draw(Flag((x, y, x, y), words, 6 * on.point, "paper", bold=False), 6.1)
 
 
-def _steps(values: FloatArray, areas: FloatArray) -> FloatArray:
-    """Bounds of the colours, from the least value to nearly the largest."""
+def _range(values: FloatArray, areas: FloatArray) -> tuple[float, float]:
+    """The least value, and nearly the largest."""
     order = np.argsort(values, kind="stable")
     covered = np.cumsum(areas[order]) / areas.sum()
-    least = float(values.min())
     most = float(values[order][min(int(np.searchsorted(covered, MOST / 100)), len(values) - 1)])
-    return np.linspace(least, max(most, least + 1e-9), len(FIELD) + 1)
+    return float(values.min()), most
 
 
 def _areas(corners: FloatArray) -> FloatArray:
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     area: FloatArray = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
     return area
-
-
-def _figure(value: float) -> str:
-    return number(value, 4 if abs(value) < 0.1 else 3)
 
 
 def _rows(loads: list[str]) -> list[str]:

@@ -24,8 +24,14 @@ THINNEST = 0.3
 """A stroke is drawn at least so many points wide."""
 DASHED: Dash = (5, 3)
 TRAVEL: Dash = (7, 3)
-"""Dashes of a board's edge and of the machine's travel."""
+DOTTED: Dash = (1, 2)
+TAPE: Dash = (6, 2, 1, 2)
+"""Dashes of a board's edge, the machine's travel, room for more clamps, and tape or vacuum."""
+HOLE_RIM = 0.7
+"""Of paper around a hole that is drilled, so that it shows in a groove, points."""
 CLAMP_HATCH = "\\"
+FLOATING = "/"
+"""Hatch of floating copper: it may be at any voltage."""
 
 
 def fill(
@@ -170,7 +176,7 @@ def label(
     if on.view.contains(*at):
         below = away[1] < -5
         box = _box(on, at, words, size, away, 0.12, left=away[0] < 0, below=below)
-        on.draw(Flag(box, words, size * on.point, "paper", None, bold=False), over)
+        on.draw(Flag(box, words, size * on.point, "paper", bold=False), over)
 
 
 def note(on: Canvas, at: Point, words: str, size: float, *, over: float) -> None:
@@ -178,7 +184,7 @@ def note(on: Canvas, at: Point, words: str, size: float, *, over: float) -> None
     x, y = on.at(at)
     wide, high = (width_of(words, size) + 0.2 * size) / 2 * on.point, 0.6 * size * on.point
     box = (x - wide, y - high, x + wide, y + high)
-    on.draw(Flag(box, words, size * on.point, "paper", None, bold=False), over)
+    on.draw(Flag(box, words, size * on.point, "paper", bold=False), over)
 
 
 def outlines(on: Canvas, shapes: Iterable[shapely.Polygon], *, points: float) -> None:
@@ -245,7 +251,7 @@ def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
     left = len(words) > 8 and at[0] > (on.view.x0 + on.view.x1) / 2
     off = (-away if left else away, away)
     box = _box(on, at, words, 8.5, off, 0.25, left=left, bold=True)
-    on.draw(Flag(box, words, 8.5 * on.point, "flag", "ink", 0.8 * on.point), 9.2)
+    on.draw(Flag(box, words, 8.5 * on.point), 9.2)
 
 
 def clamps(on: Canvas, held: Iterable[Clamp]) -> None:
@@ -261,17 +267,17 @@ def strips(on: Canvas, areas: bool | Sequence[Box]) -> None:
     """Where tape or vacuum holds parts of the blank from below, in machine coordinates."""
     if not isinstance(areas, bool):
         shapes = [box.shape for box in areas]
-        fill(on, shapes, None, edge="ink", width=0.9, dash=DASHED, over=4.7)
+        fill(on, shapes, None, edge="ink", width=0.9, dash=TAPE, over=4.7)
 
 
-def clamp_outline(on: Canvas, shape: shapely.Geometry) -> None:
+def clamp_outline(on: Canvas, shape: shapely.Geometry, *, over: float = 5.0) -> None:
     """A clamp without words, wherever the canvas has it."""
-    fill(on, [shape], "clamp", edge="ink", hatch=CLAMP_HATCH, width=0.8, over=5)
+    fill(on, [shape], "paper", edge="ink", hatch=CLAMP_HATCH, width=0.8, over=over)
 
 
 def clamp_swatch(words: str) -> LegendEntry:
     """A legend entry for clamps."""
-    return swatch("clamp", words, hatch=CLAMP_HATCH)
+    return swatch("paper", words, hatch=CLAMP_HATCH)
 
 
 def swatch(role: str, words: str, *, hatch: str = "") -> LegendEntry:

@@ -1,58 +1,53 @@
-"""Colours of pictures and of the review page, distinguished by lightness as well as by hue.
+"""Colours of pictures and of the review page: one table, light and dark.
 
-The tests simulate readers who lack the long-wave or the middle-wave cones and check the
-smallest distance between any two colours that mean different things in one picture.
+Two meanings that meet in one picture differ by at least 20 in CIEDE2000 for readers with all
+cones and for those who lack one kind; `python -m tests.helpers.palette` prints every pair. What
+the table has no colour for is drawn as a pattern of these: floating copper is hatched in copper,
+clamps are hatched in ink, findings' flags are ink.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
-PAPER = "#ffffff"
-INK = "#1a1a1a"
-QUIET = "#5c5c5c"
-"""Lesser words and lines."""
 
-LAMINATE = "#f4f0e4"
-"""Laminate without copper: none in the design, or none left."""
+class Tone(NamedTuple):
+    """A colour on light paper, and on the dark screen."""
 
-COPPER = "#e3b98f"
-"""Copper of the design beneath other marks; floating copper in as-cut pictures."""
+    light: str
+    dark: str
 
-PIECE = "#7d4312"
-"""A piece of the design that touches no other in the as-cut copper."""
 
-SHORT = "#3a5be0"
-"""As-cut copper that carries two or more pieces."""
+TABLE: dict[str, Tone] = {
+    "paper": Tone("#ffffff", "#0b0900"),  # the page, and what is seen through a hole
+    "ink": Tone("#190600", "#f5fffb"),  # words, edges, signs
+    "laminate": Tone("#fed19c", "#1c314c"),  # without copper: none drawn, or none left
+    "copper": Tone("#c2840e", "#744906"),  # of the design
+    "fault": Tone("#21d1fc", "#0004ef"),  # a short, a groove not cut through, too much lift
+    "earlier pass": Tone("#a2a9b0", "#63676e"),  # what another pass has cut already
+    "cutter 0": Tone("#08043d", "#488389"),
+    "cutter 1": Tone("#7f7968", "#ebe82e"),
+    "cutter 2": Tone("#644053", "#98d0fc"),
+    "cutter 3": Tone("#0103cd", "#9573ff"),
+    "cutter 4": Tone("#9b0302", "#928a00"),
+    "cutter 5": Tone("#456ef6", "#ed9e97"),
+}
+"""The colour of every meaning."""
 
-CUT_BEFORE = "#a8a8a8"
-"""What another pass has cut already."""
-
-CLAMP = "#c9ccd1"
-FLAG = "#ffd21f"
-"""Ground of the numbered flags that point at findings."""
-
-PIECES = (PIECE, COPPER, "#4d778c", "#240a5c")
+PIECES = (TABLE["copper"].light, "#834c1c", "#3e7396", "#182c4a")
 """Copper pieces of one reading of a drawing: neighbours differ."""
 
-WIDTHS = ("#9db4d6", "#4a7be0", "#1226d9", "#240a5c")
-"""Narrow grooves to wide ones, light to dark."""
-LOST = "#d9480f"
-"""What is not cut through."""
+SCALE = ("#99a39b", "#728c97", "#527f9e", "#2b6b9a", "#10568f", "#053d7a", "#002362", "#00084a")
+"""Steps of a colour bar, low to high, light to dark in all eyes: heights, volts, amperes, lift."""
 
-CUTTERS = ("#240a5c", "#d9480f", "#4d778c", "#1226d9", "#6b0f0f", "#4a7be0")
+QUIET = "#5c5c5c"
+"""Lesser words and lines around a drawing."""
+
+CUTTERS = 6
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 HATCHES = ("", "/", "\\", "x")
-
-FIELD = (
-    "#440154", "#46327e", "#365c8d", "#277f8e", "#1fa187", "#4ac16d", "#a0da39", "#fde725",
-)  # fmt: skip
-"""Potential and current density, low to high: eight steps of the free map viridis."""
-
-RELIEF = (
-    "#00224e", "#003170", "#2a3f6d", "#434e6c", "#575d6d", "#6a6c71", "#7d7c78", "#918b78",
-    "#a59c74", "#bcae6c", "#d2c060", "#e9d34e", "#fee838",
-)  # fmt: skip
-"""Heights, low to high: the free map cividis, which looks much alike to all eyes."""
 
 
 class Style(NamedTuple):
@@ -64,86 +59,92 @@ class Style(NamedTuple):
 
 def cutter_style(index: int) -> Style:
     """The style of a job's cutter by its place in the list."""
-    round_, place = divmod(index, len(CUTTERS))
+    round_, place = divmod(index, CUTTERS)
     return Style(f"cutter {place}", HATCHES[round_ % len(HATCHES)])
 
 
-def paler(colour: str, part: float) -> str:
-    """The colour mixed with white; `part` 0 leaves it, 1 is white."""
-    mixed = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    return "#" + "".join(f"{round(value + (255 - value) * part):02x}" for value in mixed)
-
-
-def _numbered(name: str, colours: tuple[str, ...]) -> dict[str, str]:
-    return {f"{name} {n}": colour for n, colour in enumerate(colours)}
-
-
 COLOURS: dict[str, str] = {
-    "paper": PAPER,
-    "ink": INK,
+    **{role: tone.light for role, tone in TABLE.items()},
     "quiet": QUIET,
-    "laminate": LAMINATE,
-    "copper": COPPER,
-    "pale copper": paler(COPPER, 0.5),
-    "piece": PIECE,
-    "short": SHORT,
-    "earlier pass": CUT_BEFORE,
-    "clamp": CLAMP,
-    "flag": FLAG,
-    "lost": LOST,
-    **_numbered("piece", PIECES),
-    **_numbered("width", WIDTHS),
-    **_numbered("cutter", CUTTERS),
-    **_numbered("pale cutter", tuple(paler(colour, 0.55) for colour in CUTTERS)),
-    **_numbered("field", FIELD),
-    **_numbered("relief", RELIEF),
+    **{f"piece {n}": colour for n, colour in enumerate(PIECES)},
+    **{f"scale {n}": colour for n, colour in enumerate(SCALE)},
 }
 """The colour of every role that a shape of a picture may have."""
 
-SCREEN_LIGHT = {
-    "page": PAPER,
-    "raised": LAMINATE,
-    "ink": INK,
-    "quiet": QUIET,
-    "line": "#767676",
-    "accent": "#1226d9",
-    "laminate": LAMINATE,
-    "copper": COPPER,
-    "piece": PIECE,
-    "short": SHORT,
-    "clamp": CLAMP,
-    "flag": FLAG,
-    "flag_ink": INK,
-    "hole": PAPER,
+CONTROLS = {
+    "raised": Tone("#f5f1ec", "#22262c"),
+    "quiet": Tone(QUIET, "#b6b3ab"),
+    "line": Tone("#767676", "#8d8a83"),
+    "accent": Tone("#1226d9", "#9fc3ff"),
 }
-SCREEN_DARK = {
-    "page": "#14171b",
-    "raised": "#20252b",
-    "ink": "#f0ece2",
-    "quiet": "#b6b3ab",
-    "line": "#8d8a83",
-    "accent": "#9fc3ff",
-    "laminate": "#2b3035",
-    "copper": "#7a5432",
-    "piece": "#d99a5f",
-    "short": "#8fa8ff",
-    "clamp": "#565d66",
-    "flag": FLAG,
-    "flag_ink": INK,
-    "hole": "#14171b",
+"""The page around the drawing: grounds of panels, lesser words, edges of controls, links."""
+
+
+PARTS = {
+    "page": "paper",
+    "hole": "paper",
+    "piece": "copper",
+    "short": "fault",
+    "flag": "ink",
+    "flag_ink": "paper",
 }
-SCREEN_CUTTERS_DARK = ("#4090ba", "#ff8a4c", "#f3e9ff", "#6f7dff", "#cc9988", "#eeffbb")
-"""In the dark copper stays warm, what is cut stays cold or glaring."""
+"""Parts of the review page that have the colour of a meaning."""
+
+
+def scheme(name: Literal["light", "dark"]) -> dict[str, str]:
+    """Every colour of the page by what it is for, cutters left out."""
+    tones = {role: tone for role, tone in TABLE.items() if " " not in role} | CONTROLS
+    colours = {role: getattr(tone, name) for role, tone in tones.items()}
+    return colours | {part: colours[role] for part, role in PARTS.items()}
 
 
 def screen_colours() -> dict[str, dict[str, object]]:
-    """The review page's colours in light and in dark."""
+    """The review page's colours in light and in dark; on the drawing no line is a link's colour."""
     return {
-        "light": {**SCREEN_LIGHT, "cutters": list(CUTTERS)},
-        "dark": {**SCREEN_DARK, "cutters": list(SCREEN_CUTTERS_DARK)},
+        name: {
+            **scheme(name),
+            "accent": getattr(TABLE["ink"], name),
+            "cutters": [getattr(TABLE[f"cutter {n}"], name) for n in range(CUTTERS)],
+        }
+        for name in SCHEMES
     }
 
 
-def style_variables(scheme: dict[str, str]) -> str:
+def style_variables(colours: dict[str, str]) -> str:
     """The colours as custom properties of CSS."""
-    return "; ".join(f"--{name.replace('_', '-')}: {value}" for name, value in scheme.items())
+    return "; ".join(f"--{name.replace('_', '-')}: {value}" for name, value in colours.items())
+
+
+ANY_STEPS = tuple(m * 10.0**k for k in range(-5, 9) for m in (1, 2, 5))
+"""Round numbers of any size."""
+
+
+@dataclass(frozen=True, slots=True)
+class ColourBar:
+    """Steps of colour between round values from low to high, and what they measure."""
+
+    words: str
+    values: tuple[float, ...]
+    roles: tuple[str, ...]
+
+    @classmethod
+    def over(cls, words: str, low: float, high: float) -> ColourBar:
+        """At most as many steps as the palette's scale has, from below `low` to above `high`."""
+        most = len(SCALE)
+        first = next(
+            s for s in ANY_STEPS if math.ceil(high / s - 1e-9) - math.floor(low / s + 1e-9) <= most
+        )
+        values = multiples(
+            first * math.floor(low / first + 1e-9), first * math.ceil(high / first - 1e-9), first
+        )
+        if len(values) < 2:
+            values = [values[0], values[0] + first]
+        steps = len(values) - 1
+        roles = tuple(f"scale {round(n * (most - 1) / max(steps - 1, 1))}" for n in range(steps))
+        return cls(words, tuple(values), roles)
+
+
+def multiples(low: float, high: float, step: float) -> list[float]:
+    """The multiples of a step between two values."""
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(k * step, 9) for k in range(first, last + 1)]

@@ -15,7 +15,7 @@ from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents, around, posed
 from millprep.report.blank_views import registration_hole, titled
-from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
+from millprep.report.canvas import PRINTED, PRINTED_DPI, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import cutter_style
 from millprep.report.words import WORK_WORDS, cutter_words, place, plain
@@ -40,7 +40,7 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
         axis_words=WORK_AXES,
         legend=_legend(contents, cut_set, milling_pass, held),
         widest=PRINTED,
-        dpi=200,
+        dpi=PRINTED_DPI,
     )
     marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
     marks.fill(on, posed(contents.pieces, milling_pass.pose), "copper", over=1)
@@ -98,7 +98,7 @@ def _legend(
     for areas, noun in ((cut_set.tape, "tape"), (cut_set.vacuum, "vacuum")):
         if not isinstance(areas, bool):
             words = f"{noun} under the blank"
-            legend.append(marks.line_swatch("ink", words, dash=marks.DASHED))
+            legend.append(marks.line_swatch("ink", words, dash=marks.TAPE))
     if milling_pass.registration or drilled_in(contents, milling_pass.number):
         legend.append(marks.sign_swatch("plus", "registration hole"))
         crosses = [*milling_pass.registration, *drilled_in(contents, milling_pass.number)]
@@ -203,7 +203,8 @@ def _draw(
     width = program.cutter.width(program.depth)
     marks.stroke(on, lines, width, role, over=over)
     edge = "paper" if hatch else role
-    marks.discs(on, at, width, role, edge=edge, hatch=hatch, over=over + 1)
+    marks.discs(on, at, width, "paper", edge="paper", points=2 * marks.HOLE_RIM, over=over + 0.9)
+    marks.discs(on, at, width, role, edge=edge, points=0.0, hatch=hatch, over=over + 1)
 
 
 def contacts(program: Program, sagitta: float) -> tuple[list[FloatArray], list[Point]]:

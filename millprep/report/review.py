@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 from millprep.model.set_of_programs import CutSet
-from millprep.report.palette import SCREEN_DARK, SCREEN_LIGHT, screen_colours, style_variables
+from millprep.report.palette import SCHEMES, scheme, screen_colours, style_variables
 from millprep.report.review_data import scene_data
 
 LAYERS = (
@@ -97,9 +97,9 @@ def _script() -> str:
 
 
 def _style() -> str:
-    dark = style_variables(SCREEN_DARK)
+    light, dark = (style_variables(scheme(name)) for name in SCHEMES)
     return (
-        f":root {{ {style_variables(SCREEN_LIGHT)}; color-scheme: light }}\n"
+        f":root {{ {light}; color-scheme: light }}\n"
         f'@media screen {{ [data-light="dark"] {{ {dark}; color-scheme: dark }} }}\n'
         + part("review.css")
         + part("plan.css")

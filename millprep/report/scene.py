@@ -99,26 +99,16 @@ class Text(_Coloured):
 
 @dataclass(frozen=True, slots=True)
 class Flag(_Coloured):
-    """Words centred in a box of their own; without an edge the box lets a little through."""
+    """Words centred in a box of their own, paper on ink, or ink on paper that is seen through."""
 
     box: Box
     words: str
     size: float
-    role: str = "flag"
-    edge: str | None = "ink"
-    width: float = 0.0
+    role: Literal["ink", "paper"] = "ink"
     bold: bool = True
 
 
-@dataclass(frozen=True, slots=True)
-class Clipped:
-    """Shapes of which only what lies in a box is seen."""
-
-    box: Box
-    shapes: tuple[Shape, ...]
-
-
-Shape = Area | WideLine | Line | Circle | Text | Flag | Clipped
+Shape = Area | WideLine | Line | Circle | Text | Flag
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,40 +129,30 @@ class Scene:
 
     def words(self) -> list[str]:
         """All words on the page, in the order in which they are drawn."""
-        return _words(self.shapes)
-
-
-def _words(shapes: tuple[Shape, ...]) -> list[str]:
-    words: list[str] = []
-    for shape in shapes:
-        if isinstance(shape, Clipped):
-            words += _words(shape.shapes)
-        elif isinstance(shape, Text | Flag):
-            words.append(shape.words)
-    return words
+        return [shape.words for shape in self.shapes if isinstance(shape, Text | Flag)]
 
 
 def hatched(
     shapes: Sequence[shapely.Geometry], kind: str, role: str, point: float
 ) -> tuple[Shape, ...]:
     """Slanted lines over shapes of the page: rising for `/`, falling, or both for `x`."""
-    whole = shapely.union_all(list(shapes))
-    if whole.is_empty:
-        return ()
-    x0, y0, x1, y1 = whole.bounds
-    step = 6.0 * point * math.sqrt(2)
-    slanted: list[shapely.LineString] = []
-    # lines of one family are multiples of a step from the page's corner, so neighbours fit
-    for way, families in ((-1, "/x"), (1, "\\x")):
-        if kind in families:
-            low = min(x0 - way * y0, x0 - way * y1)
-            high = max(x1 - way * y0, x1 - way * y1)
-            for k in range(math.ceil(low / step), math.floor(high / step) + 1):
-                c = k * step
-                slanted.append(shapely.LineString([(c + way * y0, y0), (c + way * y1, y1)]))
-    parts = shapely.get_parts(shapely.intersection(np.array(slanted, dtype=object), whole))
-    lines = [shapely.get_coordinates(part) for part in parts if part.length > 0]
-    return (Line(tuple(lines), 0.5 * point, role),) if lines else ()
+    step = 4.5 * point * math.sqrt(2)
+    lines: list[FloatArray] = []
+    for shape in shapes:
+        x0, y0, x1, y1 = shapely.bounds(shape).tolist()
+        slanted: list[tuple[Point, Point]] = []
+        # lines of one family are multiples of a step from the page's corner, so neighbours fit
+        for way, families in ((-1, "/x"), (1, "\\x")):
+            if kind in families:
+                low = min(x0 - way * y0, x0 - way * y1)
+                high = max(x1 - way * y0, x1 - way * y1)
+                for k in range(math.ceil(low / step), math.floor(high / step) + 1):
+                    c = k * step
+                    slanted.append(((c + way * y0, y0), (c + way * y1, y1)))
+        # all lines at once: each by itself would read the whole shape again
+        parts = shapely.get_parts(shapely.intersection(shapely.MultiLineString(slanted), shape))
+        lines += [shapely.get_coordinates(part) for part in parts if part.length > 0]
+    return (Line(tuple(lines), 0.7 * point, role),) if lines else ()
 
 
 _PLUS = ((1, 3), (-1, 3), (-1, 1), (-3, 1), (-3, -1), (-1, -1), (-1, -3), (1, -3), (1, -1),

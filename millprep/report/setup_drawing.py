@@ -17,9 +17,10 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_views import hole_name
 from millprep.report.dimensions import Mark, Side, room, running
-from millprep.report.scene import Area, Line, Scene, Shape, Text
+from millprep.report.scene import Area, Line, Scene, Shape, Text, hatched
 from millprep.report.setup_signs import (
     AREA_STYLES,
+    CLAMP_LINES,
     THIN,
     TRAVEL_DASH,
     WIDE,
@@ -228,7 +229,8 @@ def _clamp(view: View, clamp: Clamp) -> list[Shape]:
     block = view.shape(box.shape)
     x, y = view.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
     return [
-        Area((block,), "clamp", "ink", 0.25),
+        Area((block,), "paper", "ink", 0.25),
+        *hatched([block], "\\", "ink", CLAMP_LINES),
         Text((x, y + 0.85), number(clamp.height), 2.3, anchor="middle", halo=0.5),
     ]
 

@@ -10,7 +10,7 @@ import shapely
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Line, Shape, Text
+from millprep.report.scene import Area, Circle, Line, Shape, Text, hatched
 
 WIDE = 186.0
 """Of the drawing with its dimensions, mm on paper."""
@@ -20,6 +20,8 @@ THIN = 0.3
 TRAVEL_DASH = (2.4, 1.2)
 NARROWER = 0.9
 """Width of the sheet's fonts in widths of the one that words are measured in."""
+CLAMP_LINES = 0.2
+"""Of a clamp's hatch, a point of it, mm."""
 AREA_STYLES: dict[str, tuple[str, tuple[float, ...]]] = {
     "strip": ("ink", (1.2, 0.8)),
     "room": ("quiet", (0.4, 0.5)),
@@ -128,7 +130,8 @@ def _key_sign(kind: str, at: Point) -> list[Shape]:
     """The sign of a row of the key, its left end at a place."""
     x, y = at
     if kind == "clamp":
-        return [Area((shapely.box(x, y - 1.5, x + 4, y + 1.5),), "clamp", "ink", 0.25)]
+        box = shapely.box(x, y - 1.5, x + 4, y + 1.5)
+        return [Area((box,), "paper", "ink", 0.25), *hatched([box], "\\", "ink", CLAMP_LINES)]
     if kind in ("strip", "room"):
         role, dash = AREA_STYLES[kind]
         return [Area((shapely.box(x, y - 1.3, x + 4, y + 1.3),), None, role, THIN, dash)]

@@ -21,13 +21,13 @@ from millprep.model.as_cut import CopperPart
 from millprep.model.set_of_programs import CutSet
 from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
-from millprep.report.scene import Area, Circle, Clipped, Flag, Line, Scene, Shape, Text, WideLine
+from millprep.report.scene import Area, Circle, Flag, Line, Scene, Shape, Text, WideLine
 from millprep.report.words import plain
 
 FINE = 50.0
 """Pages narrower than this have a digit more, mm."""
 SEEN_THROUGH = "0.85"
-"""Opacity of a box without an edge."""
+"""Opacity of a paper box."""
 
 
 def svg(scene: Scene, *, inline: bool = False) -> str:
@@ -45,7 +45,7 @@ def svg(scene: Scene, *, inline: bool = False) -> str:
         head += f' width="{wide}mm" height="{high}mm" font-family="{FAMILY}"'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" {head}>'
-        f"<title>{_escaped(scene.title)}</title>\n" + writer.all(scene.shapes) + "</svg>\n"
+        f"<title>{_escaped(scene.title)}</title>\n{writer.all(scene.shapes)}</svg>\n"
     )
 
 
@@ -85,13 +85,6 @@ class _Writer:
                 return self._text(shape)
             case Flag():
                 return self._flag(shape)
-            case Clipped():
-                x0, y0, x1, y1 = shape.box
-                x, y, wide, high = map(self.figure, (x0, y0, x1 - x0, y1 - y0))
-                return (
-                    f'<svg x="{x}" y="{y}" width="{wide}" height="{high}" '
-                    f'viewBox="{x} {y} {wide} {high}">\n{self.all(shape.shapes)}</svg>\n'
-                )
 
     def figure(self, value: float) -> str:
         """A length without needless zeros."""
@@ -164,14 +157,13 @@ class _Writer:
     def _flag(self, flag: Flag) -> str:
         x0, y0, x1, y1 = flag.box
         x, y, wide, high = map(self.figure, (x0, y0, x1 - x0, y1 - y0))
-        more = f' fill="{COLOURS[flag.role]}"'
-        if flag.edge is None:
+        more, words = f' fill="{COLOURS[flag.role]}"', "paper" if flag.role == "ink" else "ink"
+        if flag.role == "paper":
             more += f' fill-opacity="{SEEN_THROUGH}"'
         else:
             more += f' rx="{self.figure(flag.size * 0.2)}"'
-            more += self._edge(flag.edge, flag.width, ())
         at = self.figure((x0 + x1) / 2), self.figure((y0 + y1) / 2 + flag.size * 0.36)
-        ink = f' fill="{COLOURS["ink"]}" text-anchor="middle"'
+        ink = f' fill="{COLOURS[words]}" text-anchor="middle"'
         return f'<rect x="{x}" y="{y}" width="{wide}" height="{high}"{more}/>' + self._words(
             *at, flag.words, flag.size, flag.bold, ink
         )
@@ -237,8 +229,10 @@ def scene(parts: Sequence[CopperPart], size: tuple[float, float], words: str) ->
     for part, shape in _simplified(parts):
         shape = shapely.transform(shape, lambda xy: turned_over(xy.round(3), y))
         names = " ".join(f"{copy + 1}:{piece}" for copy, piece in part.pieces)
-        role = "piece" if part.pieces else "copper"
-        areas.append(Area((shape,), role, title=names))
+        if part.pieces:
+            areas.append(Area((shape,), "copper", title=names))
+        else:
+            areas.append(Area((shape,), None, "copper", 0.05))
     return Scene((x, y), words, tuple(areas))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -11,38 +10,28 @@ import pytest
 from millprep.model.blank import Box
 from millprep.model.milling_pass import ExtraSupport, Holding
 from millprep.report.blank_contents import contents_of
-from millprep.report.field_views import _finer, _levels, lift_view
-from millprep.report.palette import RELIEF, WIDTHS
+from millprep.report.field_views import _finer, lift_view
+from millprep.report.palette import SCALE, ColourBar
 from millprep.report.pictures import gallery
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
 
-def lightness(colour: str) -> float:
-    """Relative luminance of sRGB, WCAG 2.x."""
-    shares = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
-    parts = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in shares]
-    return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
-
-
-def test_heights_rise_in_lightness() -> None:
-    light = [lightness(shade) for shade in RELIEF]
-    assert all(a < b for a, b in itertools.pairwise(light))
-
-
-def test_wider_grooves_are_darker() -> None:
-    light = [lightness(colour) for colour in WIDTHS]
-    assert all(a > b * 1.3 for a, b in itertools.pairwise(light))
-
-
 @pytest.mark.parametrize("span", [0.4, 3.0, 37.0, 378.0, 2100.0])
-def test_contours_are_round_and_few(span: float) -> None:
-    levels = _levels(-16.3, -16.3 + span)
-    step = levels[1] - levels[0]
-    assert levels[0] <= -16.3
-    assert levels[-1] >= -16.3 + span
-    assert 2 <= len(levels) <= 16
-    assert f"{step:g}".rstrip("0") in {"1", "2", "5"}
+def test_steps_of_a_colour_bar_are_round_and_few(span: float) -> None:
+    bar = ColourBar.over("height", -16.3, -16.3 + span)
+    step = bar.values[1] - bar.values[0]
+    assert bar.values[0] <= -16.3
+    assert bar.values[-1] >= -16.3 + span
+    assert len(bar.roles) == len(bar.values) - 1
+    assert 1 <= len(bar.roles) <= len(SCALE)
+    assert len(set(bar.roles)) == len(bar.roles)
+    assert f"{step:.6g}".strip("0.") in {"1", "2", "5"}
+    assert all(value / step == pytest.approx(round(value / step)) for value in bar.values)
+
+
+def test_a_colour_bar_of_one_value_has_one_step() -> None:
+    assert len(ColourBar.over("lift", 0.0, 0.0).roles) == 1
 
 
 def test_all_nodes_stay_when_cells_are_drawn_finer() -> None:
@@ -73,7 +62,8 @@ def test_the_lift_is_drawn_with_what_is_too_much_and_what_would_help() -> None:
     for shown in words:
         assert "tape under the blank" in shown
         assert "room for more clamps" in shown
-        assert "up to all of it" in shown
-    assert "too much" not in words[0]
-    assert {"too much", "one more clamp helps most here"} <= set(words[1])
+        assert "lift, % of what is allowed there" in shown
+        assert {"0", "20", "80"} <= set(shown)
+    assert "lifts more than is allowed" not in words[0]
+    assert {"lifts more than is allowed", "one more clamp helps most here"} <= set(words[1])
     assert any("lifts 0.1 mm and may lift 0.025 mm" in text for text in words[1])

@@ -13,7 +13,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart
 from millprep.model.blank import Box
 from millprep.model.board import Hole
 from millprep.model.milling_pass import Join
@@ -21,18 +21,12 @@ from millprep.model.program import Move
 from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
 from millprep.report.blank_contents import contents_of
-from millprep.report.blank_views import (
-    JOIN_ROW,
-    as_cut_view,
-    copper_view,
-    join_legend,
-    join_marks,
-    paths_view,
-)
+from millprep.report.blank_views import as_cut_view, copper_view, join_legend, paths_view
 from millprep.report.canvas import Canvas, canvas, save
+from millprep.report.insets import insets_of, worst_join
 from millprep.report.pass_view import contacts, pass_view
 from millprep.report.pictures import draw, gallery
-from millprep.report.scene import Flag
+from millprep.report.scene import Area, Flag, Line
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented, refused
 
@@ -188,7 +182,7 @@ def test_paths_are_named_by_cutter_and_width() -> None:
     # tip 0.1 + 2 · 0.12 · tan 15° = 0.1643
     assert "vee30: vee, 30° included, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
-    assert "join: two passes meet on a path (5)" in said
+    assert "join of two passes (5)" in said
 
 
 def test_any_name_can_be_drawn(tmp_path: File) -> None:
@@ -234,31 +228,50 @@ JOIN = Join(1, 0, "c1", (250.0, 40.0), (1, 2), 0.4, (0.0, 1.0), 0.0631, 0.45, 0.
 EDGE = replace(JOIN, piece=None, tolerance_electrical=None, tolerance_gap=None)
 
 
-def figures(joins: list[Join]) -> tuple[list[Flag], float]:
-    """The figures of joins and the page mm of a point."""
-    on = canvas(Box(0.0, 0.0, 500.0, 100.0), "title", "words", "set")
-    join_marks(on, joins)
-    return [shape for _, shape in on.inside if isinstance(shape, Flag)], on.point
+def test_joins_are_named_once_with_the_worst_figures() -> None:
+    worse = replace(JOIN, at=(250.0, 80.0), predicted=0.07)
+    assert worst_join([JOIN, worse, EDGE]) is worse
+    words = join_legend([JOIN, worse, EDGE]).words
+    assert words == "join of two passes (3), misaligned by up to 0.07 mm, 0.45 mm tolerated"
+    assert join_legend([EDGE]).words == "join of two passes (1)"
 
 
-def test_both_figures_of_every_join_in_copper_are_shown() -> None:
-    shown, _ = figures([JOIN, replace(JOIN, at=(250.0, 80.0), predicted=0.07), EDGE])
-    assert [flag.words for flag in shown] == ["0.063 / 0.450", "0.070 / 0.450"]
+def test_insets_show_the_narrowest_gap_and_the_worst_join_true_to_scale() -> None:
+    whole = invented(4)
+    (blank,) = whole.blanks
+    copy = blank.copies[0]
+    left, right = shapely.box(30, 30, 34, 40), shapely.box(34.4, 30, 38, 40)
+    parts = (CopperPart(left, ((0, "c3"),)), CopperPart(right, ((0, "c4"),)))
+    proof = BoardProof(0, 2, 0, 0, 0.4, (34.2, 35.0))
+    made = with_blank(
+        whole, as_cut=AsCut(1, (), parts), joins=(JOIN,), copies=(replace(copy, proof=proof),)
+    )
+    here = contents_of(made, made.blanks[0])
+    gap, join = insets_of(here)
+    assert (gap.name, gap.at, gap.size) == ("A", (34.2, 35.0), 0.4)
+    assert (join.name, join.at, join.join) == ("B", JOIN.at, JOIN)
+    on = paths_view(here, "j", "s")
+    assert "A, 20 : 1. Narrowest gap: 0.4 mm" in on.words()
+    assert "B, 20 : 1. Join of passes 1 and 2" in on.words()
+    bars = [line for line in on.around if isinstance(line, Line) and len(line.lines) == 3]
+    long = {round(float(np.hypot(*(bar.lines[0][1] - bar.lines[0][0]))) / 20, 4) for bar in bars}
+    assert long == {0.4, 0.0631, 0.45}
+    areas = [shape for shape in on.around if isinstance(shape, Area) and shape.role == "copper"]
+    copper = [part for area in areas for part in area.shapes]
+    inside = [box for box in map(shapely.bounds, copper) if box[1] > on.inset_top]
+    assert inside
+    assert all(box[3] < on.size[1] for box in inside)
 
 
-@pytest.mark.parametrize("low", [2.0, 50.0, 95.0])
-def test_figures_of_joins_close_together_hide_no_other(low: float) -> None:
-    shown, point = figures([replace(JOIN, at=(250.0, low + 0.3 * n)) for n in range(12)])
-    heights = sorted(flag.box[1] / point for flag in shown)
-    assert len(heights) == 12
-    assert min(b - a for a, b in pairwise(heights)) >= JOIN_ROW - 1e-6
-
-
-def test_too_many_joins_for_the_picture_leave_only_their_signs() -> None:
-    shown, _ = figures([replace(JOIN, at=(250.0, 0.2 * n)) for n in range(300)])
-    assert shown == []
-
-
-def test_the_legend_says_what_the_figures_of_a_join_are() -> None:
-    assert "tolerated" in join_legend([JOIN, EDGE]).words
-    assert join_legend([EDGE]).words == "join: two passes meet on a path (1)"
+def test_names_are_on_no_copper_and_on_no_edge() -> None:
+    whole = invented(4)
+    here = contents_of(whole, whole.blanks[0])
+    on = paths_view(here, "j", "s")
+    copper = shapely.union_all([shapely.transform(piece, on.points) for piece in here.pieces])
+    edges = [shapely.transform(p.outline.exterior, on.points) for p in here.placed]
+    names = [s for _, s in on.inside if isinstance(s, Flag)]
+    assert {"r1", "r2"} <= {name.words for name in names}
+    for name in names:
+        box = shapely.box(*name.box)
+        assert not box.intersects(copper), name.words
+        assert not any(box.intersects(edge) for edge in edges), name.words

@@ -117,7 +117,7 @@ def test_a_small_blank_is_drawn_no_larger_than_it_is() -> None:
     bare = with_blank(whole, laminate=Blank(1, (30.0, 20.0), 1.6, 0.035), copies=())
     small = replace(bare, clamps=())
     text = setup_drawing(small, small.passes[0], "x")
-    rim = re.search(r'<path d="M(\S+) (\S+)l([^z]+)z" fill="#f4f0e4"', text)
+    rim = re.search(r'<path d="M(\S+) (\S+)l([^z]+)z" fill="#fed19c"', text)
     assert rim
     steps = [float(v) for v in rim[3].split()]
     assert max(map(abs, steps)) == pytest.approx(30.0, abs=0.11)
@@ -130,7 +130,7 @@ def test_an_offcut_has_its_own_shape() -> None:
     (blank,) = whole.blanks
     corner = shapely.Polygon([(0, 0), (100, 0), (100, 60), (60, 110), (0, 110)])
     cut = with_blank(whole, laminate=replace(blank.laminate, outline=corner))
-    rim = re.search(r'<path d="M[^l]+l([^z]+)z" fill="#f4f0e4"',
+    rim = re.search(r'<path d="M[^l]+l([^z]+)z" fill="#fed19c"',
                     setup_drawing(cut, cut.passes[0], "x"))  # fmt: skip
     assert rim
     assert len(rim[1].split()) == 2 * 4

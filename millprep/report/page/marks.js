@@ -51,7 +51,7 @@ function paintMarks(c, v, here) {
   if (on.tabs) {
     c.lineCap = "butt";
     for (const tab of here(tabs)) {
-      for (const [colour, more] of [[ink.ink, 3], [ink.flag, 0]]) {
+      for (const [colour, more] of [[ink.ink, 3], [ink.page, 0]]) {
         c.strokeStyle = colour;
         c.lineWidth = Math.max(3, tab.width * v.scale) + more;
         c.beginPath();
@@ -138,7 +138,7 @@ function paintClamps(c, v, stage) {
     if (clamp.passes && !clamp.passes.includes(stage.number)) continue;
     const [x0, y0, x1, y1] = clamp.box;
     const corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].flatMap((at) => moved(back, ...at));
-    c.fillStyle = ink.clamp;
+    c.fillStyle = hatching(c, ink.ink, ink.page);
     c.strokeStyle = ink.ink;
     c.lineWidth = 1.5;
     c.globalAlpha = 0.85;

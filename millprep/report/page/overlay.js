@@ -110,10 +110,10 @@ function drawCutter() {
   const r = Math.max(2.5, (width / 2) * state.scale);
   pen.beginPath();
   pen.arc(x, y, r, 0, 2 * Math.PI);
-  pen.fillStyle = cutting ? ink.flag : ink.page;
+  pen.fillStyle = cutting ? ink.ink : ink.page;
   pen.fill();
   pen.lineWidth = 1.5;
-  pen.strokeStyle = ink.flag_ink;
+  pen.strokeStyle = ink.page;
   pen.stroke();
   for (const [colour, wide] of [[ink.page, 5], [ink.ink, 2]]) {
     pen.strokeStyle = colour;

@@ -148,15 +148,15 @@ function* paint(c, v) {
     const cut = on.asCut && parts.length > 0 && state.time === null;
     if (on.design && !cut) yield* fill(c, v, here(pieces), () => ink.copper);
     if (cut) {
-      const kind = (part) => ["copper", "piece", "short"][Math.min(2, part.carries.length)];
+      const kinds = [hatching(c, ink.copper, ink.laminate), ink.copper, hatching(c, ink.ink, ink.short)];
       const wiped = wipedAt(v);
       if (wiped > 0) {
         clipTo(c, 0, wiped, v.height);
-        yield* fill(c, v, here(pieces), () => ink.piece);
+        yield* fill(c, v, here(pieces), () => ink.copper);
         c.restore();
       }
       clipTo(c, wiped, v.width, v.height);
-      yield* fill(c, v, here(parts), (part) => ink[kind(part)]);
+      yield* fill(c, v, here(parts), (part) => kinds[Math.min(2, part.carries.length)]);
       c.restore();
       if (wiped > 0) {
         c.fillStyle = ink.accent;
@@ -181,6 +181,24 @@ function* paint(c, v) {
     if (on.holes) yield* paintHoles(c, v, here(data.holes));
     paintMarks(c, v, here);
   }
+}
+
+/** Slanted lines of a colour on a ground: floating copper, shorts, clamps. */
+function hatching(c, colour, ground) {
+  const tile = document.createElement("canvas");
+  tile.width = tile.height = 8;
+  const t = tile.getContext("2d");
+  t.fillStyle = ground;
+  t.fillRect(0, 0, 8, 8);
+  t.strokeStyle = colour;
+  t.lineWidth = 1.5;
+  // the corners too, so that lines meet where tiles do
+  for (const x of [-8, 0, 8]) {
+    t.moveTo(x - 1, 9);
+    t.lineTo(x + 9, -1);
+  }
+  t.stroke();
+  return c.createPattern(tile, "repeat");
 }
 
 /** Where copper as drawn ends and copper as cut begins, in pixels of a view. */
