@@ -171,13 +171,13 @@ def _reading(picture: ReadingPicture) -> Canvas:
 def _changes(picture: ChangesPicture) -> Canvas:
     legend = [
         marks.swatch("copper", "copper of both"),
-        marks.swatch("short", "added", hatch="/"),
-        marks.swatch("lost", "removed", hatch="\\"),
+        marks.swatch("added", "added", hatch="/"),
+        marks.swatch("removed", "removed", hatch="\\"),
         marks.line_swatch("ink", "edge now"),
     ]
     before, now = picture.outlines[:-1], picture.outlines[-1]
     if before:
-        legend.append(marks.line_swatch("lost", "edge before", dash=marks.DASHED))
+        legend.append(marks.line_swatch("removed", "edge before", dash=marks.DASHED))
     on = canvas(
         _view(shapely.union_all(picture.outlines).bounds), picture.title, picture.words, "",
         axis_words=("X, drawing, mm", "Y, drawing, mm"), legend=legend,
@@ -185,14 +185,14 @@ def _changes(picture: ChangesPicture) -> Canvas:
     )  # fmt: skip
     marks.fill(on, [now], "laminate", over=0.4)
     marks.fill(on, picture.kept, "copper", over=1.0)
-    marks.fill(on, picture.added, "short", edge="paper", hatch="/", width=0.3, over=1.2)
-    marks.fill(on, picture.removed, "lost", edge="paper", hatch="\\", width=0.3, over=1.3)
+    marks.fill(on, picture.added, "added", edge="paper", hatch="/", width=0.3, over=1.2)
+    marks.fill(on, picture.removed, "removed", edge="paper", hatch="\\", width=0.3, over=1.3)
     for outline in before:
-        marks.hairline(on, _rims(outline), "lost", points=1.2, dash=marks.DASHED, over=1.8)
+        marks.hairline(on, _rims(outline), "removed", points=1.2, dash=marks.DASHED, over=1.8)
     marks.hairline(on, _rims(now), points=1.0, over=1.9)
     marks.holes(on, picture.holes, "paper", edge="quiet", over=2.0)
-    holes = [("lost", hole) for hole in picture.old_holes]
-    holes += [("short", hole) for hole in picture.new_holes]
+    holes = [("removed", hole) for hole in picture.old_holes]
+    holes += [("added", hole) for hole in picture.new_holes]
     # the smaller of two in one place is on top
     for n, (role, hole) in enumerate(sorted(holes, key=lambda each: -each[1].diameter)):
         marks.holes(on, [hole], role, points=0.8, over=2.2 + n / len(holes))

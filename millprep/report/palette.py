@@ -39,6 +39,9 @@ TABLE: dict[str, Tone] = {
 PIECES = (TABLE["copper"].light, "#834c1c", "#3e7396", "#182c4a")
 """Copper pieces of one reading of a drawing: neighbours differ."""
 
+CHANGES = {"added": "#226945", "removed": "#9c2a80"}
+"""Copper and holes that one of two drawings has and the other has not."""
+
 SCALE = ("#99a39b", "#728c97", "#527f9e", "#2b6b9a", "#10568f", "#053d7a", "#002362", "#00084a")
 """Steps of a colour bar, low to high, light to dark in all eyes: heights, volts, amperes, lift."""
 
@@ -66,6 +69,7 @@ def cutter_style(index: int) -> Style:
 COLOURS: dict[str, str] = {
     **{role: tone.light for role, tone in TABLE.items()},
     "quiet": QUIET,
+    **CHANGES,
     **{f"piece {n}": colour for n, colour in enumerate(PIECES)},
     **{f"scale {n}": colour for n, colour in enumerate(SCALE)},
 }

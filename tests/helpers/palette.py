@@ -21,6 +21,7 @@ MEETINGS: dict[str, tuple[str, ...]] = {
     "paths, close-up": (*_ALWAYS, "copper", *_CUTTERS),
     "pass": (*_ALWAYS, "copper", *_CUTTERS, "earlier pass"),
     "copper left": (*_ALWAYS, "copper", "fault"),
+    "changes": (*_ALWAYS, "copper", *palette.CHANGES),
     "reading": (*_ALWAYS, *(f"piece {n}" for n in range(len(palette.PIECES)))),
     "lift, grooves without a map": (*_ALWAYS, "copper", "fault"),
 }

@@ -56,6 +56,7 @@ def test_red_next_to_green_is_too_near() -> None:
 def test_no_colour_has_two_meanings() -> None:
     first = Counter(tone.light for tone in palette.TABLE.values())
     first.update(palette.SCALE)
+    first.update(palette.CHANGES.values())
     first.update(palette.PIECES[1:])  # the first of the pieces is copper
     assert [colour for colour, count in first.items() if count > 1] == []
     dark = Counter(tone.dark for tone in palette.TABLE.values())
