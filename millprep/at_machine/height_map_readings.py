@@ -30,7 +30,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from millprep.files.reading import contents
 from millprep.geometry.path import FloatArray
+from millprep.model.dialect import log_pattern
 from millprep.model.finding import Finding, Refusal, limited
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import SurfaceMap
@@ -79,7 +81,7 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
         Refusal: exit code 2, with every mistake of the file.
     """
     try:
-        raw = file.read_bytes()
+        raw = contents(file)
         text = raw.decode("utf-8-sig")
     except OSError as fault:
         message = f"The map cannot be read ({fault.strerror})."
@@ -92,7 +94,7 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
         message = f"The map has {len(lines)} lines, at most {MOST_LINES} are read. Shorten it."
         raise _refusal(file, [("map-unreadable", message, None)])
     head = {match[1].lower(): match[2] for line in lines if (match := _HEAD.match(line.strip()))}
-    points = () if pattern is None else tuple(_logged(lines, re.compile(pattern)))
+    points = () if pattern is None else tuple(_logged(lines, pattern))
     faults: list[tuple[str, str, int | None]] = []
     if not points:
         points = tuple(_table(lines, faults))
@@ -108,7 +110,7 @@ def load(file: Path, pattern: str | None = None) -> MapReadings:
     return MapReadings(read_from, head, points)
 
 
-def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:
+def _logged(lines: Sequence[str], pattern: str) -> Iterator[Reading]:
     """What a pattern picks from a log: of the touches of a place, the last, which is slow."""
     last: Reading | None = None
     for reading in _picked(lines, pattern):
@@ -119,10 +121,11 @@ def _logged(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]
         yield last
 
 
-def _picked(lines: Sequence[str], pattern: re.Pattern[str]) -> Iterator[Reading]:
+def _picked(lines: Sequence[str], pattern: str) -> Iterator[Reading]:
     """All that a pattern finds."""
+    touches = log_pattern(pattern)
     for n, line in enumerate(lines, 1):
-        for match in pattern.finditer(line):
+        for match in touches.finditer(line):
             try:
                 x, y, z = (float(match[name]) for name in "xyz")
             except (TypeError, ValueError):

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.at_machine.probe_grid import denied, grid
+from millprep.files import writing
 from millprep.gcode import probing
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.probing import Probing
@@ -285,17 +286,12 @@ def _write(out: Path, files: dict[Path, str]) -> None:
     """Write all files, replacing those of the same names.
 
     Raises:
-        Refusal: exit code 2, when the folder is a set's or cannot be written.
+        Refusal: exit code 2, when the folder is a set's; 1, when it cannot be written.
     """
     if (out / "report.json").exists():
         message = f"{out} holds a set. Name another folder for the probing program."
         raise usage("probe-in-set", message)
-    try:
+    with writing.writing_to(out):
         out.mkdir(parents=True, exist_ok=True)
-        for file, text in files.items():
-            new = file.with_name(f".{file.name}.new")
-            new.write_bytes(text.encode("ascii"))
-            new.replace(file)
-    except OSError as fault:
-        message = f"Nothing can be written in {out} ({fault.strerror}). Name another folder."
-        raise usage("output-not-writable", message) from None
+    for file, text in files.items():
+        writing.replace_file(file, text.encode("ascii"))

@@ -11,7 +11,6 @@ four touches and the tip's diameter,
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +18,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from millprep.files.reading import MOST_TEXT, contents, toml
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
@@ -128,8 +128,8 @@ def load(file: Path, kind: Kind = "holes") -> Readings:
         Refusal: exit code 2, with every mistake of the file.
     """
     try:
-        raw = file.read_bytes()
-        data = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
+        raw = contents(file, MOST_TEXT)
+        data = toml(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except OSError as fault:
         words = f"cannot be read ({fault.strerror})"
         raise _refusal(file, [("readings-unreadable", words)]) from None

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from millprep.at_machine.restart_points import Entry
 from millprep.at_machine.resumed_program import Wish, resumed_program
+from millprep.files import writing
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal, Severity, stop, usage
@@ -88,7 +89,7 @@ def resume(
     cut_set = _unwritten(source, plan, layout, passes, parts)
     cut_set = replace(cut_set, inputs=inputs_of(source, folder))
     say("writing them")
-    with set_on_disk.staged(out) as new:
+    with writing.staged(out) as new:
         cut_set = write_programs(cut_set, new)
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)

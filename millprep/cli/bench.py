@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from millprep.cli import words
+from millprep.files import writing
 
 if TYPE_CHECKING:
     from millprep.model.job.layers import DrawnFrom
@@ -116,5 +117,6 @@ def new(
         text = bench_text(answers, file.stem)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
-    file.write_text(text, "utf-8")
+    with words.refusals():
+        writing.replace_file(file, text.encode())
     click.echo(f"wrote {file}; read it, then: millprep new DRAWING.dxf --bench {file}")

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import io
+import os
 import signal
 import sys
 import traceback
+from contextlib import suppress
+from pathlib import Path
 
 import click
 
@@ -29,6 +33,7 @@ from millprep.cli.schema import schema
 from millprep.cli.show import show
 from millprep.cli.times import times
 from millprep.cli.verify import verify
+from millprep.files import writing
 
 
 class InOrder(click.Group):
@@ -86,10 +91,30 @@ for command in (
 def main() -> None:
     """Run the command line; a fault of ours ends with 70 and says so."""
     # ended from outside, a run cleans up after itself as it does after an error
-    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda number, _: sys.exit(128 + number))
+    for number in (0, 1, 2):
+        # a file opened in the place of a closed stream would take what is printed
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - to the end
+    for stream in (sys.stdout, sys.stderr):
+        # a console or a pipe may know fewer letters than a text has
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
-        commands(prog_name="millprep")
-    except Exception:
+        try:
+            commands(prog_name="millprep")
+        finally:
+            sys.stdout.flush()
+    except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno in writing.DISK:
+            sys.exit(_not_printed(fault))
         traceback.print_exc()
         click.echo(
             "This is a fault of millprep, not of your files. Nothing was replaced. "
@@ -97,3 +122,16 @@ def main() -> None:
             err=True,
         )
         sys.exit(70)
+
+
+def _not_printed(fault: OSError) -> int:
+    """Say that the system took no more output; the exit code."""
+    what = "what millprep prints" if fault.filename is None else fault.filename
+    with suppress(OSError):
+        click.echo(
+            f"{what} cannot be written ({fault.strerror}). Make room, then try again.", err=True
+        )
+    # what is left unwritten would be tried, and told, once more when Python ends
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 1

@@ -14,6 +14,7 @@ import click
 from millprep.cli import words
 from millprep.cli.answers import OPTIONS, Answers, Box, box, question
 from millprep.cli.surveys import MODES, PENS, SPLITS, UNITS, described
+from millprep.files import writing
 
 if TYPE_CHECKING:
     from millprep.job import Bench, Start

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from millprep.cli import words
+
 if TYPE_CHECKING:
     from millprep.workflow.laying import Choice
 
@@ -25,8 +27,18 @@ job_option = click.option(
 )
 
 
+def _there(ctx: click.Context, param: click.Parameter, value: Any) -> Any:  # noqa: ARG001
+    """The folder of a set, put back where a run that broke off had put it aside."""
+    with words.refusals():
+        words.put_back(value)
+    return value
+
+
 set_argument = click.argument(
-    "folder", metavar="SET", type=click.Path(path_type=Path, file_okay=False)
+    "folder",
+    metavar="SET",
+    type=click.Path(path_type=Path, file_okay=False),
+    callback=_there,
 )
 
 

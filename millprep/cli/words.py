@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from millprep.files import writing
 from millprep.model.begun import Begun
 from millprep.model.finding import SEVERITIES, Finding, Refusal
 from millprep.workflow import set_on_disk
@@ -51,6 +52,8 @@ def refusals(
         **facts: keys of that JSON before the findings.
     """
     try:
+        if out is not None:
+            put_back(out)
         yield
     except Refusal as refusal:
         if as_json:
@@ -62,6 +65,17 @@ def refusals(
             where = f"; see {set_on_disk.refused_folder(out)}" if seen else ""
             click.echo(f"refused, nothing was written to {out}{where}", err=True)
         raise SystemExit(refusal.exit_code) from None
+
+
+def put_back(folder: Path) -> None:
+    """Put back a set that a run which broke off had put aside, and say so.
+
+    Raises:
+        Refusal: exit code 1, when it cannot be put back.
+    """
+    if writing.restored(folder):
+        words = f"{folder} was put back. A run that broke off had put it aside."
+        click.echo(words, err=True)
 
 
 def as_row(finding: Finding) -> dict[str, object]:

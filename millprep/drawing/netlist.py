@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from millprep.files.reading import contents
 from millprep.model.board import NetPoint
 from millprep.model.finding import Finding, Refusal, stop
 
@@ -69,10 +70,7 @@ def read_netlist(file: Path, shown_as: str) -> NetlistFile:
         Refusal: exit code 3, with every line that cannot be read and what to do.
     """
     try:
-        if file.stat().st_size > MOST_BYTES:
-            words = f"The netlist has more than {MOST_BYTES // 1_000_000} MB. Export it again."
-            raise _refused(words, shown_as)
-        raw = file.read_bytes()
+        raw = contents(file, MOST_BYTES)
     except OSError as fault:
         words = f"The netlist cannot be read ({fault.strerror}). Correct `netlist` in the job."
         raise _refused(words, shown_as) from None

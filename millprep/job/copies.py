@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import NamedTuple, get_args
 
+from millprep.files.reading import contents, json_value
 from millprep.model.finding import usage
 from millprep.model.job.keys import NamedFile
 from millprep.model.set_of_programs import InputFile, InputRole
@@ -48,7 +49,7 @@ def keep(inputs: Iterable[InputFile], out: Path) -> None:
     for given in inputs:
         if given.source is None:
             continue
-        data = given.source.read_bytes()
+        data = contents(given.source)
         if hashlib.sha256(data).hexdigest() != given.sha256:
             message = f"{given.file} changed while the set was made. Make the set again."
             raise usage("input-changed", message, given.file)
@@ -73,7 +74,7 @@ def _free_name(name: str, taken: set[str]) -> str:
 def kept(folder: Path) -> tuple[Kept, ...]:
     """The copies in a folder in the order of the set's inputs; none where it is no such folder."""
     try:
-        rows = json.loads((folder / INDEX).read_bytes())
+        rows = json_value(contents(folder / INDEX))
         copies = tuple(Kept(**row) for row in rows)
     except (OSError, ValueError, TypeError):
         return ()

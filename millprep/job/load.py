@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path as File
 from typing import Any, NamedTuple
 
+from millprep.files.reading import MOST_TEXT, contents, toml
 from millprep.job import bench
 from millprep.job.copies import Sources, sources
 from millprep.job.places import TextPlace, key_places
@@ -136,9 +136,9 @@ def _with_bench(
 def _text(file: File) -> str:
     try:
         # Some editors put a byte order mark in front, which TOML does not know.
-        return file.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        return contents(file, MOST_TEXT).decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as problem:
-        line = file.read_bytes()[: problem.start].count(b"\n") + 1
+        line = problem.object.count(b"\n", 0, problem.start) + 1
         words = "the text is not UTF-8; save it with that encoding"
         raise _refusal(file, "job-syntax", TextPlace(line, 1), words) from None
     except OSError as problem:
@@ -148,7 +148,7 @@ def _text(file: File) -> str:
 
 def _parsed(file: File, text: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
+        return toml(text)
     except ValueError as problem:
         reason = str(problem)
         at = re.search(r" \(at line (\d+), column (\d+)\)$", reason)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 from pydantic.dataclasses import dataclass
@@ -193,12 +193,29 @@ def unfit(line: str, comments: Comments) -> str | None:
     return None
 
 
+def log_pattern(pattern: str) -> Any:
+    """A regular expression, compiled by an engine whose time grows with the length of a line only.
+
+    Raises:
+        ValueError: when that engine does not know it: what is repeated very often, and what looks
+            ahead, behind or back at a group, it leaves out.
+    """
+    import re2
+
+    quiet = re2.Options()
+    quiet.log_errors = False
+    try:
+        return re2.compile(pattern, quiet)
+    except re2.error as fault:
+        raise ValueError(fault.args[0].decode("utf-8", "replace")) from None
+
+
 def log_fault(pattern: str) -> str | None:
     """Why a regular expression does not pick touches from a machine's log; None when it does."""
     try:
-        groups = set(re.compile(pattern).groupindex)
-    except re.error as fault:
-        return f"is no regular expression: {fault}; got {plain(pattern)}"
+        groups = set(log_pattern(pattern).groupindex)
+    except ValueError as fault:
+        return f"is no regular expression that can be used: {fault}; got {plain(pattern)}"
     missing = [name for name in "xyz" if name not in groups]
     if missing:
         words = ", ".join(f"(?P<{name}>…)" for name in missing)

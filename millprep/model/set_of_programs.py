@@ -37,6 +37,8 @@ class InputFile:
     """A file the set was made from, by its name in the job and its hash.
 
     Attributes:
+        file: the name; a byte of it that is no text is shown as U+FFFD, so that any file of a set
+            can hold it.
         role: what it is to the set.
         source: where it can be read; None where that is not known.
     """
@@ -45,6 +47,10 @@ class InputFile:
     sha256: str
     role: InputRole = "named"
     source: Path | None = field(default=None, compare=False)
+
+    def __post_init__(self) -> None:
+        text = self.file.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+        object.__setattr__(self, "file", text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import math
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import shapely
 
+from millprep.files.reading import toml
 from millprep.model.finding import Finding, Refusal
 from millprep.model.layout import Spot
 from millprep.nesting.wanted import StockSheet
@@ -93,8 +93,8 @@ def read(text: str, file: str) -> WrittenLayout:
         Refusal: with every mistake and its line.
     """
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        data = toml(text)
+    except ValueError as error:
         where = re.search(r"at line (\d+)", str(error))
         line = int(where.group(1)) if where else None
         raise Refusal(

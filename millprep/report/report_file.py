@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from millprep.files.reading import contents, json_value
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.begun import LOG
 from millprep.model.finding import Finding, Refusal, stop, usage
@@ -19,6 +20,9 @@ from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
 
 REPORT = "report.json"
+
+MOST_BYTES = 512_000_000
+"""The largest report that is read."""
 
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave wherever a person looks."""
@@ -58,7 +62,7 @@ def read(folder: Path) -> Report:
     """
     file = folder / REPORT
     try:
-        return Report.model_validate_json(file.read_bytes())
+        return Report.model_validate_json(contents(file, MOST_BYTES))
     except OSError as fault:
         words = f"cannot be read ({fault.strerror}). Name the folder of a finished set"
     except ValidationError as fault:
@@ -96,7 +100,7 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
         message = "The set has no hashes of its files. Prepare it again."
         return (stop("set-without-hashes", message, REPORT),)
     findings: list[Finding] = []
-    if report.seal != seal(json.loads((folder / REPORT).read_bytes())):
+    if report.seal != seal(json_value(contents(folder / REPORT, MOST_BYTES))):
         message = f"{REPORT} was edited after it was written. Prepare the set again."
         findings.append(stop("set-file-changed", message, REPORT))
     findings += changed_files(report, folder, report.files)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from millprep import __version__, drawing, job
 from millprep.drawing.netlist_placing import with_netlist
+from millprep.files.reading import MOST_TEXT, contents
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal, usage
@@ -179,8 +180,11 @@ def stored(path: Path, name: str) -> Stored:
         Refusal: exit code 2, for a file that cannot be read.
     """
     try:
-        return Stored(name, path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError) as fault:
+        return Stored(name, contents(path, MOST_TEXT).decode())
+    except OSError as fault:
+        message = f"The layout file cannot be read ({fault.strerror})."
+        raise usage("layout-file", message, name) from None
+    except UnicodeDecodeError as fault:
         message = f"The layout file cannot be read ({fault})."
         raise usage("layout-file", message, name) from None
 

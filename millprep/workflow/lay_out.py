@@ -11,6 +11,7 @@ from typing import Any
 
 import shapely
 
+from millprep.files import writing
 from millprep.model.finding import usage
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.nesting import figures, file
@@ -120,18 +121,15 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
             out,
         )
     written = [out]
-    try:
+    with writing.writing_to(out):
         out.parent.mkdir(parents=True, exist_ok=True)
         stems = [f"{out.stem}-blank-{blank.number}" for blank in laid_out.blanks]
         draw(laid_out.blanks, laid_out.plan.name, stems, out.parent)
         written += [out.parent / f"{stem}.png" for stem in stems]
         for name, text in texts(laid_out.laid, laid_out.plan, out.stem).items():
             path = out.parent / name if name != f"{out.stem}.toml" else out
-            path.write_text(text, "utf-8", newline="\n")
+            writing.replace_file(path, text.encode())
             written += [path] if path != out else []
-    except OSError as fault:
-        message = f"Nothing can be written to {out} ({fault.strerror}). Name another file."
-        raise usage("output-not-writable", message, out) from None
     return tuple(written)
 
 

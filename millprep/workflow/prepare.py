@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from millprep import report
+from millprep.files import writing
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
 from millprep.job import copies
@@ -57,7 +58,7 @@ def prepare(
     choice = with_stored(plan, choice)
     cut_set = empty(plan, job_file, boards, derivation, choice)
     try:
-        with set_on_disk.staged(out) as folder:
+        with writing.staged(out) as folder:
             cut_set = walk(cut_set, plan, boards, facts, folder, say, derivation, choice)
             say("drawing pictures, writing sheet and report")
             write_report(cut_set, folder)
@@ -128,7 +129,7 @@ def write_report(cut_set: CutSet, folder: Path) -> None:
 def _write_refused(cut_set: CutSet, out: Path) -> None:
     """Findings and pictures next to `out`, in place of those of an earlier refusal."""
     refused = set_on_disk.refused_folder(out)
-    with set_on_disk.staged(refused) as folder:
+    with writing.staged(refused) as folder:
         report.write_refused(cut_set, folder)
         set_on_disk.put_in_place(folder, refused)
 

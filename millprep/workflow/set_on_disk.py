@@ -6,13 +6,10 @@ The mark of a set that is being cut is a file in that folder too.
 from __future__ import annotations
 
 import re
-import secrets
 import shutil
-import tomllib
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
+from millprep.files import reading, writing
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.begun import LOG, Begun
 from millprep.model.finding import Refusal, usage
@@ -33,61 +30,17 @@ LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave wherever a person looks."""
 
 
-@contextmanager
-def staged(out: Path) -> Iterator[Path]:
-    """A new empty folder next to `out`, removed at the end unless it was put in place.
-
-    Raises:
-        Refusal: with exit code 2, when nothing can be written there.
-    """
-    # the name is known before the folder is: a signal in between leaves nothing behind
-    folder = _hidden(out, "")
-    try:
-        try:
-            out.parent.mkdir(parents=True, exist_ok=True)
-            folder.mkdir()
-        except OSError as fault:
-            raise usage(
-                "output-not-writable",
-                f"Nothing can be written in {out.parent} ({fault.strerror}). Name another folder "
-                "with --out.",
-                out,
-            ) from None
-        yield folder
-    finally:
-        if folder.exists():
-            shutil.rmtree(folder)
-
-
-def _hidden(out: Path, purpose: str) -> Path:
-    """A name next to `out` that nothing has yet; it never shows in what is written."""
-    return out.with_name(f".{out.name}-{purpose}{secrets.token_hex(6)}")
-
-
 def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
-    """Exchange the folder for `out`; the old set goes only when the new one is in place.
+    """Exchange a staged folder for `out`; the old set goes only when the new one is in place.
 
     Raises:
         Refusal: when `out` holds something that is no set, or a set that is begun.
     """
     check(out, replace=replace)
-    if not out.exists():
-        folder.rename(out)
-        return
     if (out / LOG).exists():
         # what runs took is true of the machine, whatever set comes next
         shutil.copyfile(out / LOG, folder / LOG)
-    old = _hidden(out, "old-")
-    try:
-        out.rename(old)
-        folder.rename(out)
-    except BaseException:  # a signal as well: whatever it is, the old set comes back
-        if old.exists() and not out.exists():
-            old.rename(out)
-        raise
-    finally:
-        if out.exists() and old.exists():
-            shutil.rmtree(old)
+    writing.put_in_place(folder, out)
 
 
 def check(out: Path, *, replace: bool = False) -> None:
@@ -98,6 +51,9 @@ def check(out: Path, *, replace: bool = False) -> None:
     Raises:
         Refusal: with exit code 2.
     """
+    if not out.resolve().name:
+        message = f"{out} is the whole disk. Name a new folder in it with --out."
+        raise usage("output-not-ours", message, out)
     foreign = _foreign(out)
     if foreign is None:
         if not replace:
@@ -196,7 +152,7 @@ def load_mark(folder: Path) -> Begun | None:
     if not file.exists():
         return None
     try:
-        mark = tomllib.loads(file.read_text("utf-8"))
+        mark = reading.toml(reading.contents(file, reading.MOST_TEXT).decode())
         rows = [(int(row["blank"]), int(row["number"])) for row in mark["pass"]]
         before = [pair for pair, row in zip(rows, mark["pass"], strict=True) if row.get("before")]
         if set(mark) == {"set", "pass"} and isinstance(mark["set"], str):
@@ -217,14 +173,8 @@ def save_mark(folder: Path, mark: Begun) -> None:
         + ("before = true\n" if (blank, number) in mark.before else "")
         for blank, number in mark.passes
     ]
-    new = folder.resolve().with_name(f".{folder.resolve().name}-{secrets.token_hex(6)}")
-    try:
-        new.write_bytes((HEAD + f'set = "{mark.set}"\n' + "".join(rows)).encode())
-        new.replace(folder / BEGUN)
-    except OSError as fault:
-        new.unlink(missing_ok=True)
-        message = f"The mark cannot be written into {folder} ({fault.strerror})."
-        raise usage("output-not-writable", message) from None
+    text = HEAD + f'set = "{mark.set}"\n' + "".join(rows)
+    writing.replace_file(folder / BEGUN, text.encode())
 
 
 def carry_mark(folder: Path, source_set: str, out: Path, new_set: str) -> None:

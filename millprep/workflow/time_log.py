@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import secrets
-import tomllib
 from pathlib import Path
 
+from millprep.files import reading, writing
 from millprep.model.finding import Refusal, usage
 from millprep.model.machine import Machine
 from millprep.model.machine_time import LoggedRun, TimeFit
@@ -53,14 +52,7 @@ def add(file: Path, run: LoggedRun) -> None:
     load(file)
     before = _bytes(file) if file.exists() else HEAD.encode()
     row = "\n[[run]]\n" + "".join(f"{key} = {_toml(getattr(run, key))}\n" for key in KEYS)
-    new = file.with_name(f".{file.name}-{secrets.token_hex(6)}")
-    try:
-        new.write_bytes(before + row.encode())
-        new.replace(file)
-    except OSError as fault:
-        new.unlink(missing_ok=True)
-        message = f"The log {file} cannot be written ({fault.strerror})."
-        raise usage("output-not-writable", message) from None
+    writing.replace_file(file, before + row.encode())
 
 
 def _toml(value: str | float) -> str:
@@ -73,7 +65,7 @@ def _toml(value: str | float) -> str:
 
 def _bytes(file: Path) -> bytes:
     try:
-        return file.read_bytes()
+        return reading.contents(file, reading.MOST_TEXT)
     except OSError as fault:
         raise _unreadable(file, f"cannot be read ({fault.strerror})") from None
 
@@ -81,7 +73,7 @@ def _bytes(file: Path) -> bytes:
 def _runs(raw: bytes, file: Path) -> tuple[LoggedRun, ...]:
     """The runs in the bytes of a log."""
     try:
-        log = tomllib.loads(raw.decode("utf-8"))
+        log = reading.toml(raw.decode("utf-8"))
         rows = log.get("run", [])
         if set(log) <= {"run"} and all(set(row) == set(KEYS) for row in rows):
             return tuple(LoggedRun(**row) for row in rows)

@@ -342,9 +342,9 @@ def test_a_place_where_nothing_can_be_written(tmp_path: Path) -> None:
     put(tmp_path)
     (tmp_path / "shelf").write_text("mine")
     result = run("prepare", tmp_path / "job.toml", "--out", tmp_path / "shelf" / "set")
-    assert result.exit_code == 2
-    assert "Nothing can be written in" in result.stderr
-    assert "Name another folder with --out. [output-not-writable]" in result.stderr
+    assert result.exit_code == 1
+    assert "set cannot be written (Not a directory). What was there is as it was." in result.stderr
+    assert "[output-not-writable]" in result.stderr
 
 
 def as_json(folder: Path) -> tuple[Result, list[dict[str, object]]]:

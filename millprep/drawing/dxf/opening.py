@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ from millprep.drawing.dxf import opening_losses, raw, tags
 from millprep.drawing.dxf.changes import Change
 from millprep.drawing.dxf.raw import Raw
 from millprep.drawing.ledger import Ledger
+from millprep.files.reading import contents
 
 MOST_BYTES = 20_000_000
 """Larger files are refused; a half-metre board takes a fiftieth of it."""
@@ -49,27 +51,27 @@ def content_of(file: Path, ledger: Ledger) -> bytes:
         Refusal: exit code 3, when there is no such file, or it is empty or far too large.
     """
     try:
-        with file.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
+        content = contents(file, MOST_BYTES)
     except FileNotFoundError:
         ledger.stop("drawing-missing", f"there is no file {ledger.shown_as}", "correct its path")
     except IsADirectoryError:
         ledger.stop("drawing-missing", f"{ledger.shown_as} is a folder", "name the file in it")
     except OSError as fault:
+        if fault.errno == errno.EFBIG:
+            ledger.stop(
+                "drawing-too-large",
+                f"{ledger.shown_as} has more than {MOST_BYTES / 1e6:.0f} MB",
+                "export only the layers of the board",
+            )
+            ledger.refuse_if_stopped()
         ledger.stop(
             "drawing-unreadable",
             f"{ledger.shown_as} cannot be opened ({fault.strerror or 'no reason given'})",
-            "make the file readable",
+            "name a file that can be read",
         )
     ledger.refuse_if_stopped()
     if not content.strip(b"\0 \t\r\n"):
         ledger.stop("drawing-empty", f"{ledger.shown_as} is an empty file", "export it again")
-    elif len(content) > MOST_BYTES:
-        ledger.stop(
-            "drawing-too-large",
-            f"{ledger.shown_as} has more than {MOST_BYTES / 1e6:.0f} MB",
-            "export only the layers of the board",
-        )
     ledger.refuse_if_stopped()
     return content
 
