@@ -131,7 +131,7 @@ def _not_printed(fault: OSError) -> int:
         click.echo(
             f"{what} cannot be written ({fault.strerror}). Make room, then try again.", err=True
         )
-    # what is left unwritten would be tried, and told, once more when Python ends
+    # what is left unwritten would be tried once more when Python ends
     with suppress(OSError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 1

@@ -258,10 +258,11 @@ def _write(text: str, out: Path | None, with_schema: bool) -> None:
     if out is None:
         click.echo(text, nl=False)
         return
-    out.write_text(text, "utf-8")
-    if with_schema:
-        schema = json.dumps(job.schema(), indent=2)
-        (out.parent / job.SCHEMA_FILE).write_text(f"{schema}\n", "utf-8")
+    with words.refusals():
+        writing.replace_file(out, text.encode())
+        if with_schema:
+            schema = json.dumps(job.schema(), indent=2)
+            writing.replace_file(out.parent / job.SCHEMA_FILE, f"{schema}\n".encode())
 
 
 def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Sequence[Finding]]:

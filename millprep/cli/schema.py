@@ -7,6 +7,9 @@ from pathlib import Path
 
 import click
 
+from millprep.cli import words
+from millprep.files import writing
+
 
 @click.command()
 @click.option(
@@ -43,5 +46,6 @@ def schema(table: bool, report: bool, out: Path | None) -> None:
         return
     if not out.parent.is_dir():
         raise click.UsageError(f"there is no folder {out.parent}")
-    out.write_text(text, "utf-8")
+    with words.refusals():
+        writing.replace_file(out, text.encode())
     click.echo(f"wrote {out}")

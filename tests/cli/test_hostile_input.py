@@ -159,9 +159,11 @@ def test_closed_streams_spoil_no_file(bench: Path, tmp_path: Path) -> None:
 
 
 def test_a_console_that_lacks_letters_shows_the_text_all_the_same() -> None:
-    done = started("guide", "cutters", environment={"PYTHONIOENCODING": "ascii"}, capture_output=True)
+    done = started(
+        "guide", "cutters", environment={"PYTHONIOENCODING": "latin-1"}, capture_output=True
+    )
     assert done.returncode == 0
-    assert b"\\u" in done.stdout or b"\\x" in done.stdout
+    assert b"\\u03c0" in done.stdout
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names are Unicode there")
