@@ -29,14 +29,13 @@ def measured(start: Start, survey: Survey, answers: Answers) -> tuple[Start, Seq
         return _by_survey(start, survey), (mixed,)
     if survey.unit_mm is not None and not unread:
         try:
-            layerless = survey.kind != "DXF"
-            return _by_reading(start, _read(start.roles, answers, layerless)), ()
+            return _by_reading(start, _read(start.roles, survey, answers)), ()
         except Refusal as refusal:
             return _by_survey(start, survey), refusal.findings
     return _by_survey(start, survey), ()
 
 
-def _read(roles: LayerRoles, answers: Answers, layerless: bool) -> Board:
+def _read(roles: LayerRoles, survey: Survey, answers: Answers) -> Board:
     from millprep import drawing
 
     if (
@@ -53,8 +52,9 @@ def _read(roles: LayerRoles, answers: Answers, layerless: bool) -> Board:
         layers=roles,
         unit=answers.unit,
         outline_file=answers.outline,
-        holes_files=answers.holes or (() if layerless else None),
+        holes_files=answers.holes or (() if survey.kind != "DXF" else None),
         repair=answers.repair,
+        walked=survey.walked,
     )
 
 

@@ -8,9 +8,13 @@ The DXF library is loaded only when a drawing is opened.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from millprep.model.board import Board
 from millprep.model.job.layers import LayerRoles, Unit
+
+if TYPE_CHECKING:
+    from millprep.drawing.gather import Walked
 
 __all__ = ["read"]
 
@@ -26,6 +30,7 @@ def read(
     holes_files: tuple[Path, ...] | None = None,
     repair: bool = False,
     accepted: tuple[str, ...] = (),
+    walked: Walked | None = None,
 ) -> Board:
     """Read the board that a file draws, or several files together.
 
@@ -43,6 +48,7 @@ def read(
         repair: mend files that do not open as they are; every change is in the board's
             `repairs`, and one that touches what is read must be accepted.
         accepted: names of the changes that are accepted.
+        walked: the first file, where a survey has opened it already and nothing is mended.
 
     Raises:
         Refusal: exit code 3, with everything found wrong with the drawing.
@@ -59,5 +65,6 @@ def read(
         holes_files=holes_files,
         repair=repair,
         accepted=accepted,
+        walked=walked,
     )
     return board

@@ -12,7 +12,7 @@ import shapely
 from millprep.drawing import doubts
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
-from millprep.drawing.marks.chain import Loop, chain
+from millprep.drawing.marks.chain import Chained, Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, crossings, pairs
@@ -79,10 +79,13 @@ def parts(
     return out + _enclosed(loops, mode, ledger)
 
 
-def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark], list[Loop]]:
+def lines(
+    marks: Sequence[Mark], mode: Mode, ledger: Ledger, chained: Chained | None = None
+) -> tuple[list[Mark], list[Loop]]:
     """What has a width or an area on one layer, and its closed lines of no width, chained.
 
     Open lines of no width are a fault, unless the job gives their width or does not read them.
+    `chained` is given where the lines of no width are chained already.
     """
     thin = [
         mark
@@ -101,7 +104,8 @@ def lines(marks: Sequence[Mark], mode: Mode, ledger: Ledger) -> tuple[list[Mark]
         for mark in thin:
             ledger.leave(mark.source, NOT_READ)
         return bold, []
-    chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in thin])
+    if chained is None:
+        chained = chain([mark if isinstance(mark, Curve) else mark.curve for mark in thin])
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice or encloses nothing")
     for run in chained.opened:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -44,6 +44,15 @@ class Sheet:
     layer: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """A DXF drawing that is open already, with the marks of all its layers at this scale."""
+
+    drawing: opening.Drawing
+    scale: float | None
+    marks: Sequence[Mark]
+
+
 def gather(
     file: Path,
     layers: LayerRoles,
@@ -53,6 +62,7 @@ def gather(
     first: int = 0,
     repair: bool = False,
     accepted: tuple[str, ...] = (),
+    walked: Walked | None = None,
 ) -> Sheet:
     """Marks on the layers that the job uses.
 
@@ -66,6 +76,7 @@ def gather(
         first: number of the first entity, so that several files can share a ledger.
         repair: whether a damaged file may be mended.
         accepted: names of the changes that mending may make to what is read.
+        walked: the DXF drawing, where it is open already.
 
     Raises:
         Refusal: exit code 3, when the file, its layers or its unit are wrong.
@@ -75,7 +86,7 @@ def gather(
     if kind in ("Gerber", "drill"):
         fabrication = marks.open_file(content, kind, file.name, units, ledger, first)
         return _of_fabrication(fabrication, layers, needed, ledger)
-    drawing = opening.load(file, content, ledger, repair)
+    drawing = walked.drawing if walked else opening.load(file, content, ledger, repair)
     _mend(drawing, changes.in_use(layers), repair, accepted, ledger)
     ledger.refuse_if_stopped()
     entities = list(drawing.doc.modelspace())
@@ -90,14 +101,18 @@ def gather(
     key, stated, spare = units
     scale = unit.scale(drawing, stated, ledger, spare)
     notes: list[Lettering] = []
-    by_layer = _marks(entities, scale, layers, ledger, first, notes)
+    drawn: Iterable[Mark] = walk(entities, scale or 1.0, _reads(layers), first)
+    if walked is not None and walked.scale == scale:
+        drawn = walked.marks
+    by_layer = _marks(drawn, scale, layers, ledger, notes)
     if scale is None:
         unit.refuse_none(by_layer, layers, unit.measurement(drawing), key, ledger)
     ledger.refuse_if_stopped()
     reads = _reads(layers)
 
     def unused() -> Iterator[Mark]:
-        drawn = walk(entities, scale or 1.0, lambda layer: not reads(layer))
+        rest = [e for e in entities if e.dxftype() == "INSERT" or not reads(layer_of(e))]
+        drawn = walk(rest, scale or 1.0, lambda layer: not reads(layer))
         return (mark for mark in drawn if not reads(mark.source.layer))
 
     return Sheet(by_layer, len(entities), tuple(notes), unused)
@@ -159,11 +174,10 @@ def _mend(
 
 
 def _marks(
-    entities: list[Any],
+    marks: Iterable[Mark],
     scale: float | None,
     layers: LayerRoles,
     ledger: Ledger,
-    first: int,
     notes: list[Lettering],
 ) -> dict[str, list[Mark]]:
     """Marks of what the job uses, selections made; the rest goes to the ledger at once.
@@ -172,7 +186,7 @@ def _marks(
     """
     roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
     try:
-        drawn = list(walk(entities, scale or 1.0, _reads(layers), first))
+        drawn = list(marks)
         selected = selection.select(drawn, layers.selections, max(TOLERANCE, layers.close_gaps))
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "explode the inserts and export again")

@@ -29,12 +29,14 @@ def outline(
     circles_are_holes: bool,
     tolerance: float = TOLERANCE,
     pen: OutlinePen | None = None,
+    chained: Chained | None = None,
 ) -> tuple[shapely.Polygon | None, list[Bore]]:
     """Board area from the marks of the outline layers, and circles and slots left for holes.
 
     Wide lines count by their centre line. With `circles_are_holes`, circles and slots within
     the outer loop are holes instead of cut-outs. `pen` says which line is the edge where both
     rims of a pen's line are drawn, or which rim is where the lines have a width themselves.
+    `chained` is given where the lines are chained already.
     """
     curves: list[Curve] = []
     for mark in marks:
@@ -54,7 +56,7 @@ def outline(
     rims = _rims(marks, pen) if pen in ("outer", "inner") else []
     if rims:
         return _sorted_out(rims, ledger, circles_are_holes)
-    chained = chain(curves, tolerance)
+    chained = chain(curves, tolerance) if chained is None else chained
     for source in chained.repeated:
         ledger.leave(source, "it is drawn twice or encloses nothing")
     if (chained.opened or chained.branches) and pen is None and _rims(marks, "outer"):

@@ -12,7 +12,7 @@ import shapely
 
 from millprep.drawing import concentric, copper, hole_marks, selection, unused
 from millprep.drawing.dxf.changes import check_accepted
-from millprep.drawing.gather import folded, gather
+from millprep.drawing.gather import Walked, folded, gather
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
@@ -35,6 +35,7 @@ def read_board(
     holes_files: tuple[Path, ...] | None = None,
     repair: bool = False,
     accepted: tuple[str, ...] = (),
+    walked: Walked | None = None,
 ) -> tuple[Board, Ledger]:
     """A board and the ledger of every entity; see `millprep.drawing.read`."""
     ledger = Ledger(name, shown_as)
@@ -59,7 +60,8 @@ def read_board(
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
             units = _units(layers, roles, job_unit)
-            sheet = gather(path, part, needed, units, ledger, first, repair, accepted)
+            known = walked if path == file else None
+            sheet = gather(path, part, needed, units, ledger, first, repair, accepted, known)
         except Refusal as refusal:
             findings += refusal.findings
             ledger.take()

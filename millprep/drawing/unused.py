@@ -23,6 +23,10 @@ from millprep.model.finding import Finding
 NEAR = 0.01
 """Lines this close to the board's edge draw it, and holes this close are one, mm."""
 
+AROUND = 0.2
+"""Openings of a mask reach no farther around the copper below them, mm (common practice, no
+source)."""
+
 
 def findings(marks: Iterable[Mark], circles: Sequence[Bore], board: Board) -> tuple[Finding, ...]:
     """Warnings of what the job leaves aside.
@@ -88,7 +92,12 @@ def _holes(layer: LayerFacts, board: Board) -> Finding | None:
 
 
 def _copper(layer: LayerFacts, board: Board) -> Finding | None:
-    """A layer with wide lines or fills, or with bare lines most of which touch the copper."""
+    """A layer with wide lines or fills, or with bare lines most of which touch the copper.
+
+    A layer is mask or paste, and no copper is missing with it, if every shape on the board lies on
+    one piece of the copper that is used, or no more than `AROUND` around it. A shape that reaches
+    two pieces would join them, and one that reaches none would be a piece: both may be tracks.
+    """
     edge = shapely.prepared.prep(board.outline.boundary.buffer(NEAR))
     inside = shapely.prepared.prep(board.outline.buffer(NEAR))
     shapes: list[shapely.Geometry] = []
@@ -108,6 +117,9 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
     touching = len(set(tree.query(shapes, predicate="dwithin", distance=reach)[0].tolist()))
     if bare and 2 * touching < len(shapes):
         return None
+    areas = [_covered(shape, half) for shape, half in zip(shapes, reach, strict=True)]
+    if touching == len(shapes) and all(_on_one_piece(area, tree) for area in areas):
+        return None
     words = [many(layer.wide, "line") + " with a width"] if layer.wide else []
     words += [many(layer.fills, "filled area")] if layer.fills else []
     words += [many(len(drawn), "line") + " without a width"] if bare else []
@@ -124,6 +136,27 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
         at=(place.x, place.y),
         board=board.name,
     )
+
+
+def _covered(shape: shapely.Geometry, half: float) -> shapely.Geometry:
+    """What a shape covers: a line as wide as it is drawn, a closed one of no width filled."""
+    if half > 0:
+        return shapely.buffer(shape, half)
+    closed = shape.geom_type in ("LineString", "LinearRing") and shapely.is_closed(shape)
+    points = shapely.get_coordinates(shape)
+    return shapely.make_valid(shapely.Polygon(points)) if closed and len(points) > 3 else shape
+
+
+def _on_one_piece(area: shapely.Geometry, tree: shapely.STRtree) -> bool:
+    """Whether an area reaches one piece of copper only, and nothing of it lies far around that."""
+    reached = tree.query(area, predicate="intersects").tolist()
+    if len(reached) != 1:
+        return False
+    x0, y0, x1, y1 = area.bounds
+    far = 2 * AROUND
+    piece = tree.geometries[reached[0]]
+    near = shapely.clip_by_rect(piece, x0 - far, y0 - far, x1 + far, y1 + far)
+    return bool(shapely.covers(shapely.buffer(near, AROUND), area))
 
 
 def _shape(mark: Mark) -> shapely.Geometry | None:

@@ -10,7 +10,7 @@ Two pieces that are drawn nearer than the required gap stay so: no cut removes d
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,6 +35,8 @@ CHUNK = 24
 _QUARTER = 8
 WIDE = 0.02
 """Floating copper within the gap is reported when it is wider than this, mm."""
+_PAD_EDGE = 0.1
+"""Copper this near to a drawn pad is the pad's in the worst case, mm."""
 _CLIP = 1.0
 """Floating copper is looked at so far around a piece's gap, mm."""
 
@@ -42,7 +44,7 @@ _CLIP = 1.0
 def pad_gaps(
     cut: AsCut, placement: Placement, required_gap: float, skirt: float, nets: Nets | None = None
 ) -> tuple[tuple[PadGap, ...], tuple[Finding, ...]]:
-    """What lies around every pad of a copy, the narrowest first, and where it is too near.
+    """What lies around every pad of a copy, the narrowest first, and a note of it.
 
     Measured at the copper's foot, which reaches `skirt` mm beyond the drawn edge; as far as
     `required_gap` mm: what lies farther off is not looked for. Slivers between paths have a finding
@@ -82,11 +84,7 @@ def pad_gaps(
     reached.sort(
         key=lambda pad_gap: (required_gap if pad_gap.gap is None else pad_gap.gap, pad_gap.hole)
     )
-    findings = [
-        _gap_note(reached, placement, required_gap),
-        *_narrow(reached, placement, required_gap),
-    ]
-    return tuple(reached), limited(findings)
+    return tuple(reached), (_gap_note(reached, placement, required_gap),)
 
 
 def _is_sliver(shape: shapely.Polygon) -> bool:
@@ -110,20 +108,39 @@ def _short(pad_gap: PadGap, required_gap: float) -> bool:
     return pad_gap.gap is not None and pad_gap.gap < required_gap - EDGE
 
 
-def _narrow(
-    reached: Sequence[PadGap], placement: Placement, required_gap: float
-) -> Iterator[Finding]:
-    """A warning for each pad that copper of another net is drawn too near to."""
-    words = {hole.id: hole.words for hole in placement.board.holes}
-    for pad_gap in reached:
-        if pad_gap.gap is None or pad_gap.other is None or not _short(pad_gap, required_gap):
-            continue
+def pads_too_near(
+    reached: Sequence[PadGap],
+    placement: Placement,
+    required_gap: float,
+    narrowest: Mapping[Key, shapely.Polygon],
+) -> tuple[Finding, ...]:
+    """A warning for each pad that copper of another net is drawn too near to.
+
+    `narrowest` is the copper that carries each piece in the worst case; without any, nothing is
+    said of that. Only what is listed is measured there.
+    """
+    near = [gap for gap in reached if gap.other is not None and _short(gap, required_gap)]
+    pads = {pad.hole.id: pad for pad in pad_areas(placement.board)} if near else {}
+    shapes = {piece.id: piece.shape for piece in placement.board.pieces}
+    findings: list[Finding] = []
+    for pad_gap in near[:MOST_PER_CODE]:
+        pad, other = pads[pad_gap.hole], pad_gap.other or ""
+        worst = ""
+        keys = [(placement.index, piece) for piece in (pad.piece, other)]
+        if all(key in narrowest for key in keys):
+            own, far = (narrowest[key] for key in keys)
+            around = placement.pose.shape(pad.shape).buffer(_PAD_EDGE, quad_segs=_QUARTER)
+            worst = f", worst case {shapely.distance(own.intersection(around), far):.3f}"
         message = (
-            f"gap of {pad_gap.gap:.3f} mm between the pad of {words[pad_gap.hole]} and piece "
-            f"{pad_gap.other}, required {required_gap:g}: they are drawn that close. Draw them "
+            f"gap of {pad_gap.gap:.3f} mm between the pad of {pad.hole.words} and piece {other} at "
+            f"the foot of the copper{worst}; [isolation] pad_gap requires {required_gap:g}. They "
+            f"are drawn {shapely.distance(pad.shape, shapes[other]):.3f} mm apart. Draw them "
             "farther from each other, draw the pad smaller, or look for bridges of solder there."
         )
-        yield on_blank(placement, "pad-gap-narrow", "warn", message, pad_gap.at)
+        findings.append(on_blank(placement, "pad-gap-narrow", "warn", message, pad_gap.at))
+    if findings:
+        findings[-1] = replace(findings[-1], more=len(near) - len(findings))
+    return tuple(findings)
 
 
 def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:

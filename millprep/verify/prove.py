@@ -5,7 +5,7 @@ What the job requires of them, as the proof checks it, is gaps, and where to cut
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -27,6 +27,7 @@ from millprep.verify.clearances import (
     gaps_not_reached,
     near_pieces,
     pad_gaps,
+    pads_too_near,
 )
 from millprep.verify.compare import compare
 from millprep.verify.edges import EDGE
@@ -122,7 +123,28 @@ def check_copper(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Check
         findings = (*findings, *more)
     proofs = tuple(replace(proof, pad_gaps=gaps.get(proof.placement)) for proof in proofs)
     nominal = Checked(proofs, findings)
-    return nominal if nominal.stopped else _with_worst_cases(job, read, copper, nominal, nets)
+    if nominal.stopped:
+        return Checked(proofs, (*findings, *_pads_too_near(job, read, nominal.proofs, {})))
+    return _with_worst_cases(job, read, copper, nominal, nets)
+
+
+def _pads_too_near(
+    job: JobPlan,
+    read: ReadBack,
+    proofs: Iterable[BoardProof],
+    narrowest: Mapping[Key, shapely.Polygon],
+) -> tuple[Finding, ...]:
+    """Pads of all copies that other copper is too near to."""
+    around = job.isolation.pad_gap
+    if around is None:
+        return ()
+    gaps = {proof.placement: proof.pad_gaps or () for proof in proofs}
+    every = [placement for run in read.blanks for placement in run.blank.placements]
+    return tuple(
+        finding
+        for placement in every
+        for finding in pads_too_near(gaps[placement.index], placement, around, narrowest)
+    )
 
 
 def _compared(
@@ -204,6 +226,7 @@ def _with_worst_cases(
             findings += worst_case_findings(placement, case, max(flatness))
             near += near_pieces(left, placement, gap, nets, volts, tuple(columns))
     findings += gaps_not_reached(near, narrowest, gap)
+    findings += _pads_too_near(job, read, proofs.values(), narrowest)
     return Checked(tuple(proofs.values()), tuple(findings))
 
 

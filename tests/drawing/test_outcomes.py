@@ -63,6 +63,26 @@ def bare_tracks(sheet: Sheet) -> None:
         sheet.space.add_line((x, 10), (x + 10, 10), dxfattribs={"layer": "threads"})
 
 
+def mask(sheet: Sheet) -> None:
+    """The copper again, 0.1 mm wider, as openings of a mask."""
+    tracks(sheet)
+    tracks(sheet, "mask", width=1.2)
+
+
+def mask_and_a_bridge(sheet: Sheet) -> None:
+    """Between tracks 0.3 mm apart, a short line that joins them, all within the mask's reach."""
+    tracks(sheet, width=2.7)
+    sheet.space.add_lwpolyline(
+        [(15, 11.2), (15, 11.8)], dxfattribs={"layer": "mask", "const_width": 0.3}
+    )
+
+
+def wide_mask(sheet: Sheet) -> None:
+    """Lines that reach 0.4 mm beyond the copper below them."""
+    tracks(sheet)
+    tracks(sheet, "mask", width=1.8)
+
+
 def print_beside(sheet: Sheet) -> None:
     """Bare lines that keep off the copper: print, not copper."""
     tracks(sheet)
@@ -261,6 +281,11 @@ READINGS: list[tuple[Draw, LayerRoles, Read | Refused]] = [
     (bare_tracks, ROLES, Read(3, 1, (
         ("copper-layer-unused", "1 line without a width; 1 of its 1 shape on the board "),))),
     (print_beside, ROLES, Read(2, 1)),
+    # what lies on one piece, or 0.2 mm around it, adds no copper; a bridge does
+    (mask, ROLES, Read(2, 1)),
+    (mask_and_a_bridge, ROLES, Read(2, 1, (
+        ("copper-layer-unused", '"mask" may be copper, and the job does not use it: 1 line'),))),
+    (wide_mask, ROLES, Read(2, 1, (("copper-layer-unused", '"mask" may be copper'),))),
     (second_holes, ROLES, Read(1, 1, (
         ("holes-layer-unused", '"deep" holds nothing but 2 circles of 0.80 to 3.20 mm. The board '
          "has no hole there, and 1 of them lie on its copper; the first is at (10"),))),
@@ -333,7 +358,7 @@ STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [
         "`millprep new --region -0.1,-0.1,50.1,30.1` writes it")),
     (two_boards, ("--region", "59,-1,111,31"), 0, (
         'layers.copper = ["foil of this board"]', 'layers.outline = ["rim of this board"]',
-        "region = [59, -1, 111, 31]", "size = [70, 50]", "Nothing is left to fill in")),
+        "region = [59.0, -1.0, 111.0, 31.0]", "size = [70, 50]", "Nothing is left to fill in")),
     (crossed_line, (), 0, (
         "at (7.000, 17.000): its line crosses itself; draw it as separate outlines",
         "once 1 line that cross themselves are drawn anew", "5 pieces, narrowest gap 2 mm")),

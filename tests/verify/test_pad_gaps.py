@@ -7,7 +7,7 @@ import shapely
 
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
-from millprep.verify.clearances import check_gaps_opened, pad_gaps
+from millprep.verify.clearances import check_gaps_opened, pad_gaps, pads_too_near
 from millprep.verify.stray_cuts import lap_reach
 from tests.helpers.programs import BLANK, DEPTH, vee
 from tests.helpers.rules_scene import OUTLINE, cut, joined, less, placed
@@ -44,7 +44,9 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
 ) -> None:
     other = shapely.box(21.0 + gap, 15.0, 25.0, 25.0)
     placement = placed([disc(20.0), other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
-    (one,), (note, *told) = pad_gaps(cut(placement), placement, ASKED, 0.0)
+    (one,), (note,) = pad_gaps(cut(placement), placement, ASKED, 0.0)
+    narrowest = {(0, piece.id): piece.shape.buffer(0.05) for piece in placement.board.pieces}
+    told = pads_too_near((one,), placement, ASKED, narrowest)
     assert note.code == "gap-around-pads"
     assert [f.code for f in told] == codes
     if gap > ASKED:
@@ -56,9 +58,12 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
     for finding in told:
         assert finding.at == one.at
         assert (
-            f"gap of {one.gap:.3f} mm between the pad of hole h1 of 1.00 mm and piece c2"
-            in finding.message
+            f"gap of {one.gap:.3f} mm between the pad of hole h1 of 1.00 mm and piece c2 at the "
+            f"foot of the copper, worst case {gap - 0.1:.3f}; [isolation] pad_gap requires 0.8. "
+            f"They are drawn {gap:.3f} mm apart." in finding.message
         )
+    for finding in pads_too_near((one,), placement, ASKED, {}):
+        assert "worst case" not in finding.message
 
 
 def test_copper_of_the_same_net_is_no_matter() -> None:

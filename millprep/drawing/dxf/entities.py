@@ -222,8 +222,10 @@ def _finite(mark: Mark) -> Mark:
     """The mark, or word that it holds numbers that are none or lie beyond any drawing."""
     if isinstance(mark, Stroke):
         size = np.abs(mark.to_mm.points(mark.vertices)).max()
-        size += np.abs(mark.bulges).sum() + np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
+        if mark.widths.any():
+            size += np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
         if mark.bulges.any():
+            size += np.abs(mark.bulges).sum()
             size += np.abs(mark.curve.points).max()  # here an arc too large is caught
     elif isinstance(mark, Curve):
         size = np.abs(mark.points).max()

@@ -237,7 +237,7 @@ def _attempt(
     """None where circles were to be drills and some of them lie next to the copper."""
     ledger = Ledger(None, "")
     mode = copper.Mode(frozenset(modes))
-    bold, loops = copper.lines(layer.marks, mode, ledger)
+    bold, loops = copper.lines(layer.marks, mode, ledger, layer.chained)
     small: list[Bore] = []
     if own_holes:
         loops, small = concentric.split_shared(loops, ledger)

@@ -107,8 +107,9 @@ def _edge(
 ) -> tuple[shapely.Polygon | None, tuple[Finding, ...], tuple[tuple[str, int, str], ...]]:
     ledger = Ledger(None, "")
     edge_area, _ = outline(
-        layer.marks, ledger, circles_are_holes=False, tolerance=tolerance, pen=pen
-    )
+        layer.marks, ledger, circles_are_holes=False, tolerance=tolerance, pen=pen,
+        chained=None if layer.wide or tolerance > TOLERANCE else layer.chained,
+    )  # fmt: skip
     stops = ledger.take()
     left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     return (None if stops else edge_area), stops, left

@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import shapely
 
-from millprep.drawing.marks.chain import Loop, OpenChain, chain
+from millprep.drawing.marks.chain import Chained, Loop, OpenChain, chain
 from millprep.drawing.marks.evenodd import Crossing, area_of, nest
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread, Words
 
@@ -32,7 +32,7 @@ class LayerFacts:
         tangles: outlines that cross themselves, with why and where; `deepest` and `overlaps` are
             those of the others.
         marks: everything with a shape; `unread` what has one that cannot be read.
-        opened: the lines that stay open after chaining.
+        chained: its lines of no width, end to end; `opened` those that stay open.
         distinctions: what could split its shapes: counts of colours, line types, blocks, and of
             lines that close on themselves or do not; by kind of difference, then by value.
     """
@@ -48,6 +48,7 @@ class LayerFacts:
         self.tangles: list[tuple[Loop, Crossing]] = []
         self.marks: list[Curve | Stroke | Fill] = []
         self.unread: list[Unread] = []
+        self.chained = Chained([], [], [], [])
         self.opened: list[OpenChain] = []
         self.distinctions: dict[str, Counter[str]] = {key: Counter() for key in DISTINCTIONS}
 
@@ -91,9 +92,9 @@ class LayerFacts:
             else:
                 curves.append(curve)
         self.box = joined(boxes)
-        chained = chain(curves)
-        self.loops, self.opened = chained.loops, chained.opened
-        self.loose = len(chained.opened)
+        self.chained = chain(curves)
+        self.loops, self.opened = self.chained.loops, self.chained.opened
+        self.loose = len(self.opened)
         self.rounds = [loop.round for loop in self.loops if loop.round is not None]
         self._nest()
 

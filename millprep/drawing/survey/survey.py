@@ -13,6 +13,7 @@ from pathlib import Path
 from millprep.drawing import kinds, selection, unit
 from millprep.drawing.dxf import opening
 from millprep.drawing.dxf.entities import walk
+from millprep.drawing.gather import Walked
 from millprep.drawing.gerber.marks import open_file
 from millprep.drawing.kinds import Kind
 from millprep.drawing.ledger import Ledger
@@ -81,6 +82,7 @@ class Survey:
         repairs: what was changed to open a damaged file, each with its name.
         selections: those that take the region that was given; the layers are called by them.
         mixed: why the only layer cannot be read as copper; "" where it can.
+        walked: the DXF drawing and its marks, where nothing was mended.
     """
 
     kind: Kind
@@ -105,6 +107,7 @@ class Survey:
     repairs: tuple[str, ...] = ()
     selections: tuple[Selection, ...] = ()
     mixed: str = ""
+    walked: Walked | None = None
 
     @property
     def per_mm(self) -> float:
@@ -143,7 +146,8 @@ def survey_file(
         words = f"{file.name} does not say its unit, so a region in mm cannot be taken from it"
         ledger.stop("drawing-no-unit", words, "say the unit of this drawing too")
     ledger.refuse_if_stopped()
-    layers, unread, selections = _walked(held.marks, region, split, ledger)
+    marks = _all(held.marks, ledger)
+    layers, unread, selections = _walked(marks, region, split, ledger)
     if kind == "DXF" and all(layer.box is None for layer in layers) and not unread:
         counts = sum((layer.kinds for layer in layers), Counter[str]())
         shown = ", ".join(f"{n} {what}" for what, n in counts.most_common(6))
@@ -188,6 +192,7 @@ def survey_file(
         repairs=held.changes if repair else (),
         selections=selections,
         mixed=guessed.mixed if kind == "DXF" else "",
+        walked=None if repair or held.opened is None else Walked(held.opened, scale, marks),
     )
 
 
@@ -204,6 +209,7 @@ class _Held:
     hidden: frozenset[str] = frozenset()
     changes: tuple[str, ...] = ()
     function: tuple[str, ...] = ()
+    opened: opening.Drawing | None = None
 
 
 def _dxf(
@@ -230,6 +236,7 @@ def _dxf(
         unit.measurement(drawing),
         frozenset(str(la.dxf.name) for la in doc.layers if la.is_off() or la.is_frozen()),
         tuple(str(change) for change in drawing.changes),
+        opened=drawing,
     )
 
 
@@ -245,8 +252,15 @@ def _fabrication(
     return _Held(f"{kind} file{says}", held.count, marks, held.unit, scale, function=held.function)
 
 
+def _all(marks: Iterable[Mark], ledger: Ledger) -> list[Mark]:
+    try:
+        return list(marks)
+    except TooMuchError as fault:
+        raise _too_much(fault, ledger) from None
+
+
 def _walked(
-    marks: Iterable[Mark], region: Box | None, split: Sequence[selection.Key], ledger: Ledger
+    marks: list[Mark], region: Box | None, split: Sequence[selection.Key], ledger: Ledger
 ) -> tuple[list[LayerFacts], Counter[str], tuple[Selection, ...]]:
     """Facts of every layer, by name, what could not be read, and selections that take a region."""
     layers: dict[str, LayerFacts] = {}
@@ -254,7 +268,7 @@ def _walked(
     selections: tuple[Selection, ...] = ()
     try:
         if region is not None or split:
-            marks, selections = _selected(list(marks), region, split)
+            marks, selections = _selected(marks, region, split)
         for mark in marks:
             layer = layers.setdefault(mark.source.layer, LayerFacts(mark.source.layer))
             layer.add(mark)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from millprep.drawing import read
 from millprep.drawing.marks import evenodd
+from millprep.drawing.marks.chain import Chained, chain
 from millprep.drawing.marks.neighbours import narrowest
 from millprep.drawing.survey.candidates import Candidate
 from millprep.drawing.survey.survey import Survey, survey_file
@@ -315,3 +317,22 @@ def test_more_circles_around_each_other_than_any_board_has_are_refused(
             surveyed(sheet)
         assert [finding.code for finding in caught.value.findings] == ["drawing-too-large"]
         assert caught.value.exit_code == 3
+
+
+def test_lines_are_chained_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reading a layer as edge and as copper takes the chains that the survey has."""
+    chained = []
+
+    def counted(*words: object) -> Chained:
+        chained.append(words)
+        return chain(*words)  # type: ignore[arg-type]
+
+    for room in ("survey.layer_facts", "copper", "outline"):
+        monkeypatch.setattr(f"millprep.drawing.{room}.chain", counted)
+    sheet = Sheet(tmp_path)
+    corners = [(10, 10), (20, 10), (20, 15), (10, 15), (10, 10)]
+    for start, end in pairwise(corners):
+        sheet.space.add_line(start, end, dxfattribs={"layer": "foil"})
+    found = surveyed(sheet)
+    assert found.roles is not None
+    assert len(chained) == len(found.layers) == 2
