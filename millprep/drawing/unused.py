@@ -118,7 +118,7 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
     if bare and 2 * touching < len(shapes):
         return None
     areas = [_covered(shape, half) for shape, half in zip(shapes, reach, strict=True)]
-    if touching == len(shapes) and all(_on_one_piece(area, tree) for area in areas):
+    if touching == len(shapes) and all(_within_a_piece(area, tree) for area in areas):
         return None
     words = [many(layer.wide, "line") + " with a width"] if layer.wide else []
     words += [many(layer.fills, "filled area")] if layer.fills else []
@@ -142,17 +142,18 @@ def _covered(shape: shapely.Geometry, half: float) -> shapely.Geometry:
     """What a shape covers: a line as wide as it is drawn, a closed one of no width filled."""
     if half > 0:
         return shapely.buffer(shape, half)
-    closed = shape.geom_type in ("LineString", "LinearRing") and shapely.is_closed(shape)
     points = shapely.get_coordinates(shape)
-    return shapely.make_valid(shapely.Polygon(points)) if closed and len(points) > 3 else shape
+    if isinstance(shape, shapely.LineString) and shape.is_closed and len(points) > 3:
+        return shapely.make_valid(shapely.Polygon(points))
+    return shape
 
 
-def _on_one_piece(area: shapely.Geometry, tree: shapely.STRtree) -> bool:
+def _within_a_piece(area: shapely.Geometry, tree: shapely.STRtree) -> bool:
     """Whether an area reaches one piece of copper only, and nothing of it lies far around that."""
     reached = tree.query(area, predicate="intersects").tolist()
     if len(reached) != 1:
         return False
-    x0, y0, x1, y1 = area.bounds
+    x0, y0, x1, y1 = shapely.bounds(area).tolist()
     far = 2 * AROUND
     piece = tree.geometries[reached[0]]
     near = shapely.clip_by_rect(piece, x0 - far, y0 - far, x1 + far, y1 + far)
