@@ -24,8 +24,11 @@ WIDTH = 200
 
 
 def comment_text(text: str) -> str:
-    """Text fit for a comment: no brackets, no control or foreign characters."""
-    plain = re.sub(r"[^\x20-\x7e]", "?", text.replace("(", "[").replace(")", "]"))
+    """Text fit for a comment: no brackets, no control or foreign characters.
+
+    Nor is there any that some controllers obey wherever it is in a line: ! ~ ? and %.
+    """
+    plain = re.sub(r"[^\x20-\x7e]|[!~?%]", "_", text.replace("(", "[").replace(")", "]"))
     return plain[: WIDTH - 10]
 
 

@@ -26,6 +26,9 @@ HEADER = (
 )  # fmt: skip
 
 
+FORMULA = ("=", "+", "-", "@", "'")
+"""What a spreadsheet takes for the beginning of a formula, and the apostrophe itself."""
+
 MARKS = {"any time": "", "after soldering": "*", "before soldering": "†"}
 """When a check is due, as a row of the sheet says it; its legend has the words."""
 WHEN_WORDS = {
@@ -92,7 +95,7 @@ def table_text(cut_set: CutSet) -> str:
             rows.writerow(
                 (
                     n,
-                    placement.board.name,
+                    _cell(placement.board.name),
                     placement.copy,
                     placement.blank,
                     check.expect,
@@ -100,9 +103,9 @@ def table_text(cut_set: CutSet) -> str:
                     *_cells(check.second, y1 - y0),
                     WHEN_WORDS[check.when],
                     "" if check.gap is None else f"{check.gap:.4f}",
-                    reason_words(check.reason)[0],
-                    check.first.pin or "",
-                    check.second.pin or "",
+                    _cell(reason_words(check.reason)[0]),
+                    _cell(check.first.pin),
+                    _cell(check.second.pin),
                 )
             )
     return text.getvalue()
@@ -219,5 +222,17 @@ def _words(touch: Touch) -> str:
 
 def _cells(touch: Touch, height: float) -> tuple[str, ...]:
     x, y = touch.at
-    names = (touch.piece or "", touch.net or "", touch.pad or "")
-    return (*names, f"{x:.2f}", f"{y:.2f}", f"{height - y + 0.0:.2f}")
+    return (
+        touch.piece or "",
+        _cell(touch.net),
+        touch.pad or "",
+        f"{x:.2f}",
+        f"{y:.2f}",
+        f"{height - y + 0.0:.2f}",
+    )
+
+
+def _cell(name: str | None) -> str:
+    """A name on one line; one that begins as formulas do has an apostrophe first."""
+    name = plain(name or "", len(name or ""))
+    return f"'{name}" if name.startswith(FORMULA) else name

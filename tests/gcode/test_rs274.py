@@ -267,7 +267,8 @@ def test_names_cannot_leave_their_comment(job: str) -> None:
 
 def test_words_for_comments() -> None:
     assert comment_text("lamp (left)") == "lamp [left]"
-    assert comment_text("a\nb\tc") == "a?b?c"
+    assert comment_text("a\nb\tc") == "a_b_c"
+    assert comment_text("stop! ~50 % ?") == "stop_ _50 _ _"
     assert len(comment_text("y" * 999)) == WIDTH - 10
 
 
