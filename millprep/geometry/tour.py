@@ -257,8 +257,11 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
     # as much nearer may the lines come between two places
     spare = np.where([len(line) > 1 for line in fine], SPACING / 2, 0.0)
     try:
-        corners = Delaunay(places).simplices
+        made = Delaunay(places)
+        corners = made.simplices
         edges = np.vstack([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]])
+        # a place that is another's too is no corner, but next to that one
+        edges = np.vstack([edges, made.coplanar[:, [0, 2]]])
     except QhullError:
         # all on one straight line: each is next to its neighbours there
         order = np.lexsort((places[:, 1], places[:, 0]))

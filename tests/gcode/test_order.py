@@ -103,6 +103,13 @@ def test_the_spanning_tree_of_lines_is_as_near_as_they_come() -> None:
     assert least_travel(on_a_line) == pytest.approx(30.0)
 
 
+def test_lines_that_share_all_their_places_take_no_travel() -> None:
+    square = np.array([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)], dtype=float)
+    assert least_travel([square, square[::-1]]) == pytest.approx(0.0, abs=1e-6)
+    off = [square, square[::-1], square + np.array([30.0, 0.0])]
+    assert least_travel(off) == pytest.approx(20.0 - 0.5, abs=1e-6)
+
+
 @QUICK
 @given(PLACES, st.tuples(st.floats(0, 300), st.floats(0, 180)))
 def test_a_round_trip_is_no_longer_than_a_way_and_back(places: list[Point], start: Point) -> None:
