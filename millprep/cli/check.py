@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import json_option
 
 
@@ -32,7 +32,7 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
     import millprep
 
     with words.refusals(as_json=as_json):
-        cut_set = millprep.check(job_file, words.steps(), repair=repair)
+        cut_set = millprep.check(job_file, progress.steps(progress.PREPARE), repair=repair)
     words.say_findings(cut_set.findings)
     if as_json:
         from millprep.report.report_model import check_row

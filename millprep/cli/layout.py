@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import chosen, json_option, layout_options
 
 
@@ -42,7 +42,7 @@ def layout(
 
     with words.refusals(as_json=as_json):
         choice = chosen(effort, layout_file)
-        done = millprep.lay_out(job_file, words.steps(), choice=choice, repair=repair)
+        done = millprep.lay_out(job_file, progress.steps(), choice=choice, repair=repair)
         stored = done.plan.layout.file
         kept = {layout_file, stored.file if stored is not None else None}
         written: tuple[str, ...] = ()

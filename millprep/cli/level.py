@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress
 from millprep.cli.options import (
     blank_option,
     job_option,
@@ -55,7 +55,7 @@ def level(
 
     finish(
         lambda: make(
-            folder, out, map_file, blank, number, job_file, words.steps(),
+            folder, out, map_file, blank, number, job_file, progress.steps(progress.PREPARE),
             repeatability=repeatability, replace_begun=replace,
         ),
         out,

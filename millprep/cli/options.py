@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -133,6 +132,7 @@ def chosen(
     only: Sequence[tuple[str, int]] = (),
 ) -> Choice:
     """The choice that the options make."""
+    from millprep.workflow import second_core
     from millprep.workflow.inputs import stored
     from millprep.workflow.laying import Choice
 
@@ -141,5 +141,5 @@ def chosen(
         None if layout_file is None else stored(layout_file, layout_file.name),
         tuple(skip),
         tuple(only),
-        os.cpu_count() or 1 if effort == "high" else 1,
+        second_core.workers() if effort == "high" else 1,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import (
     chosen,
     copies_options,
@@ -23,14 +23,16 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+@click.argument(
+    "job_files", metavar="JOB.toml...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
 @click.option(
     "--out",
     "-o",
     metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the set. An older set there is replaced as a whole. Without it, the folder "
-    "next to the job that has the job's name.",
+    "next to the job that has the job's name. Of several jobs, the folder that their sets lie in.",
 )
 @click.option(
     "--repair",
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
 @replace_option
 @summary_option
 def prepare(
-    job_file: Path,
+    job_files: tuple[Path, ...],
     out: Path | None,
     repair: bool,
     effort: str,
@@ -53,9 +55,33 @@ def prepare(
     replace: bool,
     as_json: bool,
 ) -> None:
-    """Make the programs, pictures, sheet and report of a job."""
-    if out is None and not job_file.suffix:
-        raise click.UsageError(f"{job_file} has no ending such as .toml; name a folder with --out")
+    """Make the programs, pictures, sheet and report of a job, or of several.
+
+    Several jobs are prepared at the same time, as many as the computer has cores. One that fails
+    does not stop the others. The exit code is the highest of all.
+    """
+    from millprep.cli.side_by_side import JobWish, prepare_all
+
+    if out is None and (bare := [file for file in job_files if not file.suffix]):
+        raise click.UsageError(f"{bare[0]} has no ending such as .toml; name a folder with --out")
+    if len(job_files) > 1:
+        given = {"--layout": layout_file, "--skip": skip, "--only": only}
+        single = [name for name, value in given.items() if value]
+        if single:
+            raise click.UsageError(f"{single[0]} is of one job; prepare that job by itself")
+        wishes = [
+            JobWish(
+                file,
+                file.with_suffix("") if out is None else out / file.stem,
+                repair,
+                effort,
+                replace,
+            )
+            for file in job_files
+        ]
+        prepare_all(wishes, as_json)
+        return
+    (job_file,) = job_files
     run(
         job_file,
         job_file.with_suffix("") if out is None else out,
@@ -80,8 +106,9 @@ def run(
 
     def made() -> CutSet:
         wished = None if choice is None else choice()
+        say = progress.steps(progress.PREPARE)
         return millprep.prepare(
-            job_file, out, words.steps(), repair=repair, choice=wished, replace_begun=replace
+            job_file, out, say, repair=repair, choice=wished, replace_begun=replace
         )
 
     finish(made, out, as_json)

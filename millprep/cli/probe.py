@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import blank_option, job_option, json_option, pass_option, set_argument
 
 
@@ -69,7 +69,7 @@ def probe(
         out = folder.resolve().with_name(f"{folder.resolve().name}-surface")
     with words.refusals(as_json=as_json, out=out):
         done = make(
-            folder, out, blank, number, job_file, words.steps(),
+            folder, out, blank, number, job_file, progress.steps(),
             spacing=spacing, uneven=uneven, cutter=cutter,
         )  # fmt: skip
     if as_json:

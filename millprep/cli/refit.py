@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress
 from millprep.cli.options import (
     blank_option,
     job_option,
@@ -83,7 +83,7 @@ def refit(
             number,
             job_file,
             kind,
-            words.steps(),
+            progress.steps(progress.PREPARE),
             replace_begun=replace,
         ),
         out,

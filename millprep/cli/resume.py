@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import (
     job_option,
     new_set_option,
@@ -113,7 +113,8 @@ def resume(
         raise click.UsageError("say where to go on: --after, --near, --hole or --board.")
     wish = Wish(after, near, hole, overlap, *(board or (None,)))
     with words.refusals(as_json=as_json, out=out):
-        done = make(folder, out, program, wish, job_file, words.steps(), replace_begun=replace)
+        say = progress.steps()
+        done = make(folder, out, program, wish, job_file, say, replace_begun=replace)
     words.say_findings(done.findings)
     if as_json:
         click.echo((out / "report.json").read_text("utf-8"), nl=False)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import words
+from millprep.cli import progress, words
 from millprep.cli.options import job_option, json_option, set_argument
 
 
@@ -25,7 +25,7 @@ def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
     import millprep
 
     with words.refusals(as_json=as_json, good=False):
-        done = millprep.verify_set(folder, job_file, words.steps())
+        done = millprep.verify_set(folder, job_file, progress.steps(progress.VERIFY))
     words.say_findings(done.findings)
     if as_json:
         boards = [

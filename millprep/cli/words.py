@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -95,10 +95,3 @@ def begun_rows(mark: Begun | None) -> list[dict[str, int]]:
 def somebody_answers() -> bool:
     """Whether a person at a terminal can answer questions."""
     return sys.stdin.isatty() and sys.stderr.isatty()
-
-
-def steps() -> Callable[[str], None]:
-    """What takes the name of every step: said on a terminal, kept quiet elsewhere."""
-    if not sys.stderr.isatty():
-        return lambda _: None
-    return lambda step: click.echo(f"{step} …", err=True)

@@ -1,4 +1,4 @@
-"""Work on a second core, while this one goes on."""
+"""Work on other cores, while this one goes on."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import os
 import sys
 import threading
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
-from multiprocessing.connection import Connection
+from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Any, Generic, ParamSpec, TypeVar
 
@@ -19,8 +19,18 @@ T = TypeVar("T")
 
 
 def cores() -> int:
-    """How many cores this process may fork work to; 1 where that is not safe."""
+    """How many cores this process may fork work to; 1 where that is not safe.
+
+    A process that does one of several works has a core to itself: the others have theirs.
+    """
+    if multiprocessing.parent_process() is not None:
+        return 1
     return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
+
+
+def workers() -> int:
+    """How many processes may share a long search; 1 in a process that has a core to itself."""
+    return 1 if multiprocessing.parent_process() is not None else os.cpu_count() or 1
 
 
 class Work(Generic[T]):
@@ -88,3 +98,71 @@ def _end_with_parent() -> None:
     assert parent is not None
     parent.join()
     os._exit(1)
+
+
+Say = Callable[[str], None]
+
+
+class ProcessLostError(Exception):
+    """A process ended without a result: it was killed, or its memory did not suffice."""
+
+
+def side_by_side(
+    works: Sequence[Callable[[Say], T]],
+    step: Callable[[int, str], None],
+    done: Callable[[int], None],
+) -> list[T | BaseException]:
+    """Do independent works, each in a process of its own, as many at a time as there are cores.
+
+    What one raises ends no other. Elsewhere than on Linux a work is sent to a new process, so it
+    must be a function of a module with values that can be pickled.
+
+    Args:
+        works: each takes a function that it calls with the name of every step.
+        step: takes the place of a work and the name of its step.
+        done: takes the place of a work that has ended.
+
+    Returns:
+        what each work returned or raised, in order.
+    """
+    context: Any = multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
+    most = cores() if sys.platform == "linux" else workers()
+    results: list[T | BaseException] = [ProcessLostError() for _ in works]
+    waiting = list(enumerate(works))[::-1]
+    running: dict[Connection, tuple[int, BaseProcess]] = {}
+    while waiting or running:
+        while waiting and len(running) < most:
+            place, work = waiting.pop()
+            here, there = context.Pipe(duplex=False)
+            child = context.Process(target=_run_aloud, args=(work, there), daemon=True)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", DeprecationWarning)
+                child.start()
+            there.close()
+            running[here] = (place, child)
+        for ready in wait(list(running)):
+            here = next(connection for connection in running if connection is ready)
+            place, child = running[here]
+            try:
+                kind, value = here.recv()
+            except EOFError:
+                here.close()
+                child.join()
+                del running[here]
+                done(place)
+                continue
+            if kind == "step":
+                step(place, value)
+            else:
+                results[place] = value
+    return results
+
+
+def _run_aloud(work: Callable[[Say], Any], answer: Connection) -> None:
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    with answer:
+        try:
+            made = work(lambda step: answer.send(("step", step)))
+        except BaseException as fault:
+            made = fault
+        answer.send(("result", made))

@@ -1,0 +1,119 @@
+"""What a person at a terminal sees while a command works: the step, and about how long it takes."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import time
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+import click
+
+QUIET = 2.0
+"""Nothing is said of what is left before this, s."""
+PREPARE = MappingProxyType(
+    {
+        "reading the job": 0.01,
+        "reading the drawings": 0.10,
+        "laying the boards out": 0.04,
+        "making paths and passes": 0.12,
+        "writing the programs": 0.08,
+        "reading them back and cutting the blanks in simulation": 0.38,
+        "judging spacing, current and holes": 0.02,
+        "drawing pictures, writing sheet and report": 0.25,
+    }
+)
+"""Share of the time that each step of `prepare` takes, measured on the examples."""
+VERIFY = MappingProxyType(
+    {
+        "reading the set": 0.01,
+        "reading the job and the drawings": 0.18,
+        "comparing the files with their hashes": 0.01,
+        "reading the programs and cutting the blanks in simulation": 0.80,
+    }
+)
+"""The same of `verify`."""
+
+Clock = Callable[[], float]
+
+
+def left_words(elapsed: float, done: float) -> str:
+    """About how long it still takes, by the share that is done; empty where that is too early."""
+    if elapsed < QUIET or not 0 < done < 1:
+        return ""
+    left = elapsed * (1 - done) / done
+    return f"about {left:.0f} s left" if left < 90 else f"about {left / 60:.0f} min left"
+
+
+def done_before(step: str, shares: Mapping[str, float]) -> float:
+    """The share of the time that has passed when a step begins; 0 for a step of no known share."""
+    done = 0.0
+    for name, share in shares.items():
+        if name == step:
+            return done
+        done += share
+    return 0.0
+
+
+def steps(
+    shares: Mapping[str, float] = MappingProxyType({}), clock: Clock = time.monotonic
+) -> Callable[[str], None]:
+    """What takes the name of every step: said on a terminal, kept quiet elsewhere."""
+    if not sys.stderr.isatty():
+        return lambda _: None
+    start = clock()
+
+    def say(step: str) -> None:
+        left = left_words(clock() - start, done_before(step, shares))
+        click.echo(f"{step} …" + (f" {left}" if left else ""), err=True)
+
+    return say
+
+
+class SideBySide:
+    """One line for several jobs, written anew with every step; nothing where nobody watches.
+
+    Args:
+        names: of the jobs.
+        clock: seconds.
+    """
+
+    def __init__(self, names: list[str], clock: Clock = time.monotonic) -> None:
+        self._names = names
+        self._shares = [0.0] * len(names)
+        self._at: dict[int, str] = {}
+        self._clock, self._start = clock, clock()
+        self._shown = sys.stderr.isatty()
+
+    def step(self, job: int, step: str) -> None:
+        """A job has begun a step."""
+        self._shares[job] = max(self._shares[job], done_before(step, PREPARE))
+        self._at[job] = step
+        self._show()
+
+    def done(self, job: int) -> None:
+        """A job has ended."""
+        self._shares[job] = 1.0
+        self._at.pop(job, None)
+        self._show()
+
+    def clear(self) -> None:
+        """Leave an empty line."""
+        if self._shown:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+    def line(self) -> str:
+        """What the line says."""
+        ended = sum(share == 1.0 for share in self._shares)
+        working = [f"{self._names[job]}: {step}" for job, step in sorted(self._at.items())]
+        share = sum(self._shares) / len(self._shares)
+        left = left_words(self._clock() - self._start, share)
+        parts = [f"{ended} of {len(self._names)} done", *([left] if left else []), *working]
+        return "; ".join(parts)
+
+    def _show(self) -> None:
+        if not self._shown:
+            return
+        width = shutil.get_terminal_size().columns
+        click.echo(f"\r\x1b[K{self.line()[: width - 1]}", nl=False, err=True)
