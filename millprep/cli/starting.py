@@ -156,7 +156,7 @@ def _bare(survey: Survey, name: str) -> bool:
 
 
 def _holes(survey: Survey, copper: Sequence[str]) -> tuple[str, ...]:
-    """The one layer of nothing but holes, else copper layers whose circles are holes."""
+    """The one layer of nothing but holes, and copper layers whose circles are further holes."""
     alone = [
         layer.name
         for layer in survey.layers
@@ -164,9 +164,15 @@ def _holes(survey: Survey, copper: Sequence[str]) -> tuple[str, ...]:
         and any(c.role == "holes" and c.reads for c in layer.candidates)
         and not any(c.role == "copper" for c in layer.candidates)
     ]
-    if alone:
-        return tuple(alone) if len(alone) == 1 else ()
-    return tuple(n for n in copper if any(c.own_holes for c in candidates_of(survey, [n])))
+    if len(alone) > 1:
+        return ()
+    own = [name for name in copper if any(c.own_holes for c in candidates_of(survey, [name]))]
+    if not alone:
+        return tuple(own)
+    from millprep.drawing.survey.guess import holes_in_pads
+
+    known = {layer.name: layer.candidates for layer in survey.layers}
+    return (*alone, *(name for name in own if holes_in_pads(known, name, alone)))
 
 
 def _edge_of(

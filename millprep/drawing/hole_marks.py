@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from millprep.drawing.concentric import CONCENTRIC, smallest
 from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, OpenChain
 from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
 from millprep.drawing.marks.slot import Bore, Slot, area_of, end_of, slot_of, spine_of
@@ -140,6 +141,90 @@ def _of_fill(mark: Fill, ledger: Ledger) -> Bore | None:
 
 def _pair(p: NDArray[np.float64]) -> Point:
     return (float(p[0]), float(p[1]))
+
+
+def routed(marks: Sequence[Mark], ledger: Ledger) -> tuple[list[Mark], list[shapely.Polygon]]:
+    """The marks without the cuts of a drill file that bend, and the openings that those leave.
+
+    What a cut goes all around falls out.
+    """
+    rest: list[Mark] = []
+    openings: list[shapely.Polygon] = []
+    for mark in marks:
+        bent = isinstance(mark, Stroke) and mark.source.kind == "cut" and _straight(mark) is None
+        if not isinstance(mark, Stroke) or not bent or mark.curve.round is not None:
+            rest.append(mark)
+            continue
+        swept = shapely.union_all(stroke.areas(mark))
+        openings += [shapely.Polygon(part.exterior) for part in shapely.get_parts(swept).tolist()]
+        ledger.use(mark.source, "holes")
+    return rest, openings
+
+
+def opened(
+    edge: shapely.Polygon,
+    openings: Sequence[shapely.Polygon],
+    shapes: Sequence[shapely.Polygon],
+    ledger: Ledger,
+) -> shapely.Polygon:
+    """The board with these openings cut out; faults where one is none of its cut-outs."""
+    if not openings:
+        return edge
+    tree = shapely.STRtree(list(shapes))
+    for opening in openings:
+        x, y = opening.exterior.coords[0]
+        if not edge.contains_properly(opening):
+            ledger.stop(
+                "outline-crosses",
+                "a routed cut of the drill file is not within the board's edge",
+                "draw the edge with it on the outline layer, and take the cut out of the drill "
+                "file",
+                at=(x, y),
+            )
+        elif len(tree.query(opening, predicate="contains")):
+            ledger.stop(
+                "copper-in-cut-out",
+                "a routed cut of the drill file goes all around copper, which would fall out",
+                "give a cut that frees the board as its outline, in drawing.outline",
+                at=(x, y),
+            )
+    board = shapely.difference(edge, shapely.union_all(list(openings)))
+    if not isinstance(board, shapely.Polygon) and not ledger.stopped:
+        ledger.stop(
+            "outline-falls-apart",
+            "the routed cuts of the drill file cut the board into several parts",
+            "leave the board in one part",
+            at=_pair(np.asarray(openings[0].exterior.coords[0])),
+        )
+    return board if isinstance(board, shapely.Polygon) else edge
+
+
+def lone_faults(
+    board_holes: Sequence[Hole],
+    shared: Sequence[Bore],
+    pieces: Sequence[CopperPiece],
+    ledger: Ledger,
+) -> None:
+    """On a layer of copper and holes what is alone may be a pad or a hole."""
+    doubtful = {(bore.at, bore.diameter) for bore in shared}
+    shapes = {piece.id: piece.shape for piece in pieces}
+    for hole in board_holes:
+        if (hole.at, hole.diameter) not in doubtful:
+            continue
+        if hole.end is None:
+            alone = hole.piece is None
+            words = f"a circle of {hole.diameter:.3f} mm"
+        else:
+            rim = hole.spine.buffer(hole.diameter / 2 - CONCENTRIC)
+            alone = hole.piece is None or not shapes[hole.piece].covers(rim)
+            words = f"a slot {hole.diameter:.3f} mm wide"
+        if alone:
+            ledger.stop(
+                "hole-doubtful",
+                f"{words} alone on a layer of copper and holes may be a pad or a hole",
+                "put holes without a pad on a layer of their own, or draw pad and hole both",
+                at=hole.at,
+            )
 
 
 def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:

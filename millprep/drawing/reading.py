@@ -19,7 +19,7 @@ from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.marks.slot import Bore
 from millprep.drawing.outline import outline
-from millprep.model.board import Board, CopperPiece, Hole, Lettering
+from millprep.model.board import Board, CopperPiece, Lettering
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.layers import CopperMode, LayerRoles, Unit
 
@@ -210,9 +210,11 @@ class _Reading:
                 shared += small
                 marks = self._dots(marks, bores)
             areas += copper.parts(marks, loops, mode, self.ledger)
+        openings: list[shapely.Polygon] = []
         for layer in self.holes:
             if layer not in self.copper and layer not in self.outline:
-                marks = self._shapes(layer)
+                marks, bent = hole_marks.routed(self._shapes(layer), self.ledger)
+                openings += bent
                 bores += hole_marks.rounds(marks, self._hole_loops(marks), self.ledger)
         lettering = self._lettering()
         if self.ledger.stopped:
@@ -233,8 +235,11 @@ class _Reading:
         if edge is not None and self._in_cut_outs(edge, shapes):
             return None
         edge = edge or self._stated_edge(shapes)
+        edge = hole_marks.opened(edge, openings, shapes, self.ledger)
+        if self.ledger.stopped:
+            return None
         board_holes = hole_marks.holes(bores, pieces)
-        self._lone(board_holes, shared, pieces)
+        hole_marks.lone_faults(board_holes, shared, pieces, self.ledger)
         return Board(
             name,
             edge,
@@ -270,30 +275,6 @@ class _Reading:
                 at=(at.x, at.y),
             )
         return self.ledger.stopped
-
-    def _lone(
-        self, board_holes: tuple[Hole, ...], shared: list[Bore], pieces: tuple[CopperPiece, ...]
-    ) -> None:
-        """On a layer of copper and holes what is alone may be a pad or a hole."""
-        doubtful = {(bore.at, bore.diameter) for bore in shared}
-        shapes = {piece.id: piece.shape for piece in pieces}
-        for hole in board_holes:
-            if (hole.at, hole.diameter) not in doubtful:
-                continue
-            if hole.end is None:
-                alone = hole.piece is None
-                words = f"a circle of {hole.diameter:.3f} mm"
-            else:
-                rim = hole.spine.buffer(hole.diameter / 2 - concentric.CONCENTRIC)
-                alone = hole.piece is None or not shapes[hole.piece].covers(rim)
-                words = f"a slot {hole.diameter:.3f} mm wide"
-            if alone:
-                self.ledger.stop(
-                    "hole-doubtful",
-                    f"{words} alone on a layer of copper and holes may be a pad or a hole",
-                    "put holes without a pad on a layer of their own, or draw pad and hole both",
-                    at=hole.at,
-                )
 
     def _stated_edge(self, shapes: list[shapely.Polygon]) -> shapely.Polygon:
         """The rectangle that the job gives, or the copper's box with a margin."""

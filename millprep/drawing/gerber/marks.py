@@ -19,6 +19,9 @@ from millprep.geometry.path import Point
 from millprep.model.board import Lettering
 from millprep.model.job.layers import LayerRoles, Unit
 
+NO_CONTENT = frozenset({"comment", "name", "attribute"})
+"""Kinds of statements that say something of a file and are not drawn."""
+
 
 @dataclass(frozen=True, slots=True)
 class FabricationFile:
@@ -146,7 +149,8 @@ def check(file: FabricationFile, layers: LayerRoles, role: str, ledger: Ledger) 
 def marks_for(role: str, file: FabricationFile, ledger: Ledger) -> list[Mark]:
     """The marks of a file as those of its role: "copper", "outline" or "holes".
 
-    Apertures of no size leave no copper. Regions of an outline count by their edge.
+    Apertures of no size leave no copper. Comments, names and attributes are no content, so the
+    ledger does not list them. Regions of an outline count by their edge.
     """
     of_role: dict[str, Callable[[Fill | Stroke], list[Mark] | None]]
     of_role = {"copper": _copper, "outline": _outline, "holes": lambda mark: [mark]}
@@ -162,7 +166,8 @@ def marks_for(role: str, file: FabricationFile, ledger: Ledger) -> list[Mark]:
         else:
             out += taken
     for aside in file.noted:
-        ledger.leave(aside.source, aside.reason, harmless=aside.harmless)
+        if aside.source.kind not in NO_CONTENT:
+            ledger.leave(aside.source, aside.reason, harmless=aside.harmless)
     return out
 
 

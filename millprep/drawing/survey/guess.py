@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import shapely
@@ -19,6 +19,8 @@ from millprep.drawing.survey.edges_and_holes import LARGEST_BORE, hole_reading, 
 from millprep.drawing.survey.layer_facts import LayerFacts, joined
 from millprep.model.job.layers import CopperMode, LayerRoles
 
+SAME_SIZE = 0.01
+"""Holes whose diameters differ by less than this share are the same, drawn twice."""
 NO_EDGE = "no layer draws the board's edge: state its size, or a margin around the copper"
 
 
@@ -218,6 +220,12 @@ def _settle(
         out.doubts.append("no layer holds only circles: the board's holes are elsewhere or none")
     elif len(drilled) > 1:
         out.doubts.append(f"{len(drilled)} layers hold only circles: all are taken for holes")
+    if layer.name not in drilled and (count := holes_in_pads(out.candidates, layer.name, drilled)):
+        drilled += (layer.name,)
+        out.doubts.append(
+            f"layer {layer.name!r} has {many(count, 'circle')} in its pads where no other layer "
+            "has a hole: they are taken for holes too"
+        )
     modes: tuple[tuple[str, CopperMode], ...] = ()
     if taken.reads:
         modes = tuple((layer.name, m) for m in taken.modes if m.endswith("outlines"))
@@ -234,6 +242,30 @@ def _settle(
             else f"layer {layer.name!r}: no reading of it as copper can go on"
         )
     out.roles = LayerRoles((layer.name,), out.edge, drilled, copper_modes=modes)
+
+
+def holes_in_pads(
+    candidates: Mapping[str, Sequence[Candidate]], copper: str, holes: Sequence[str]
+) -> int:
+    """How many circles in the pads of a layer are holes that no layer of holes has.
+
+    None are where a layer of holes has another size at the place of one of them: then it is not
+    clear which counts.
+    """
+    own = next((c.bores for c in candidates[copper] if c.own_holes), ())
+    made = [b for name in holes for c in candidates[name] if c.role == "holes" for b in c.bores]
+    if not made:
+        return 0
+    tree = shapely.STRtree([shapely.Point(bore.at) for bore in made])
+    missing = 0
+    for bore in own:
+        near = tree.query(
+            shapely.Point(bore.at), predicate="dwithin", distance=concentric.CONCENTRIC
+        ).tolist()
+        if any(abs(made[k].diameter - bore.diameter) > SAME_SIZE * bore.diameter for k in near):
+            return 0
+        missing += not near
+    return missing
 
 
 def _mixed(layer: LayerFacts) -> str:

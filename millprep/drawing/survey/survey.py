@@ -247,7 +247,9 @@ def _fabrication(
     ledger.refuse_if_stopped()
     says = f" ({', '.join(held.function)})" if held.function else ""
     known = held.unit or unit_given
-    marks: tuple[Mark, ...] = (*held.marks, *held.noted)
+    sized = [m for m in held.marks if isinstance(m, Fill) or m.widths.any()]
+    # where anything has a size, what has none draws nothing
+    marks: tuple[Mark, ...] = (*(sized or held.marks), *held.noted)
     scale = None if known is None else unit.MM[known]
     return _Held(f"{kind} file{says}", held.count, marks, held.unit, scale, function=held.function)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
 
 from millprep.drawing import read
 from millprep.drawing.survey.survey import survey_file
-from millprep.model.board import Board
+from millprep.model.board import Board, LeftOut
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles
 from tests.helpers.sheet import Sheet
@@ -48,7 +49,10 @@ def test_a_board_of_gerber_and_drill_files(tmp_path: Path) -> None:
         ((5.0, 5.0), 0.8, "c1"), ((15.0, 5.0), 0.8, "c1"),
     ]  # fmt: skip
     assert {note.words for note in made.notes} == {"GND"}
-    assert any(left.kind == "attribute" and left.harmless for left in made.left_out)
+    # names, comments and attributes are no content
+    assert made.left_out == (
+        LeftOut("holes", "hole", 1, "a larger hole has the same centre", True),
+    )
 
 
 def test_kinds_may_be_mixed(tmp_path: Path) -> None:
@@ -82,3 +86,50 @@ def test_a_survey_says_what_a_file_is(tmp_path: Path) -> None:
         "Gerber", "Gerber file (Copper, L2, Bot)", "mm",
     )  # fmt: skip
     assert (holes.kind, holes.unit) == ("drill", "mm")
+
+
+BENT = "M48\nMETRIC\nT1C1.0\n%\nG05\nT1\nG00X2.0Y8.0\nM15\nG01X8.0Y8.0\n{}\nM16\nG05\nM30\n"
+
+
+def with_cut(folder: Path, moves: str) -> Board:
+    files = written(folder, copper=COPPER, edge=EDGE, holes=BENT.format(moves))
+    return read(
+        files["copper"], name="b", shown_as="copper", layers=NO_LAYERS, unit=None,
+        outline_file=files["edge"], holes_files=(files["holes"],),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("moves", "area"),
+    [
+        # 6 and 4 mm long, the corner and both ends round
+        ("G01X8.0Y12.0", 10.0 - 0.25 + 5 * math.pi / 16),
+        # a quarter of a circle of 2 mm radius after 6 mm
+        ("G03X10.0Y10.0I0J2.0", 6.0 + math.pi + math.pi / 4),
+        # all around a square of 6 mm, whose inside falls out
+        ("G01X8.0Y14.0\nG01X2.0Y14.0\nG01X2.0Y8.0", 36.0 + 4 * 6.0 * 0.5 + math.pi / 4),
+    ],
+    ids=["a corner", "an arc", "a ring"],
+)
+def test_a_routed_cut_that_bends_is_a_cut_out(tmp_path: Path, moves: str, area: float) -> None:
+    made = with_cut(tmp_path, moves)
+    assert made.holes == ()
+    assert len(made.outline.interiors) == 1
+    assert 400.0 - made.outline.area == pytest.approx(area, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("moves", "code", "words"),
+    [
+        ("G01X8.0Y21.0", "outline-crosses", "not within the board's edge"),
+        ("G01X8.0Y18.0\nG01X12.0Y18.0\nG01X12.0Y12.0\nG01X2.0Y12.0\nG01X2.0Y8.0",
+         "copper-in-cut-out", "goes all around copper"),
+    ],
+)  # fmt: skip
+def test_a_routed_cut_that_frees_something_is_refused(
+    tmp_path: Path, moves: str, code: str, words: str
+) -> None:
+    with pytest.raises(Refusal) as refused:
+        with_cut(tmp_path, moves)
+    assert [finding.code for finding in refused.value.findings] == [code]
+    assert words in refused.value.findings[0].message

@@ -166,6 +166,24 @@ def test_pads_with_their_holes_are_not_taken_for_holes_alone(tmp_path: Path) -> 
     assert through.candidates[0].drills == ((0.8, 1),)
 
 
+@pytest.mark.parametrize(("inner", "roles"), [(0.4, ("bores", "foil")), (0.3, ("bores",))])
+def test_circles_in_pads_are_holes_where_the_layer_of_holes_lacks_them(
+    tmp_path: Path, inner: float, roles: tuple[str, ...]
+) -> None:
+    """Of another size at the place of a hole, they settle nothing."""
+    sheet = Sheet(tmp_path)
+    for x in (10, 20):
+        sheet.space.add_circle((x, 10), 1.0, dxfattribs=FOIL)
+        sheet.space.add_circle((x, 10), inner, dxfattribs=FOIL)
+    sheet.space.add_lwpolyline([(10, 10), (20, 10)], dxfattribs={**FOIL, "const_width": 1})
+    sheet.space.add_circle((10, 10), 0.4, dxfattribs={"layer": "bores"})
+    found = surveyed(sheet)
+    assert found.roles is not None
+    assert found.roles.holes == roles
+    said = [doubt for doubt in found.doubts if "taken for holes too" in doubt]
+    assert len(said) == len(roles) - 1
+
+
 def test_a_circle_as_large_as_its_pad_is_no_hole_in_it(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.space.add_lwpolyline([(5, 5), (9, 5)], dxfattribs={**FOIL, "const_width": 1})
