@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:
+    import shapely
+
     from millprep.cli.answers import Answers
     from millprep.drawing.survey.candidates import Candidate
     from millprep.drawing.survey.survey import Survey
@@ -59,6 +61,8 @@ def _read(roles: LayerRoles, survey: Survey, answers: Answers) -> Board:
 
 
 def _by_reading(start: Start, board: Board) -> Start:
+    import shapely
+
     from millprep.drawing.marks.neighbours import narrowest
 
     x0, y0, x1, y1 = board.outline.bounds
@@ -69,7 +73,15 @@ def _by_reading(start: Start, board: Board) -> Start:
         narrowest=gap,
         diameters=[hole.diameter for hole in board.holes if hole.end is None],
         slots=[hole.diameter for hole in board.holes if hole.end is not None],
+        cut_outs=[_width(shapely.Polygon(ring)) for ring in board.outline.interiors],
     )
+
+
+def _width(area: shapely.Polygon) -> float:
+    """Diameter of the largest circle in an area."""
+    import shapely
+
+    return 2 * float(shapely.maximum_inscribed_circle(area, tolerance=1e-3).length)
 
 
 def _by_survey(start: Start, survey: Survey) -> Start:

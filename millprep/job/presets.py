@@ -229,6 +229,10 @@ def _vee(preset: str) -> Vee:
     return Vee(name=preset, **{key: value for key, value in keys.items() if key not in NOTES})
 
 
+ROOM = 0.1
+"""A cut-out is so much wider than the mill that goes around in it, mm (common practice)."""
+
+
 def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
     """Drills for round holes of these diameters and a mill for the rest, mm.
 
@@ -252,11 +256,7 @@ def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
         else:
             bored.append(diameter)
     drills = tuple(tables)
-    mills = {
-        float(keys["diameter"]): name
-        for name, keys in presets()["cutters"].items()
-        if keys["kind"] == "endmill"
-    }
+    mills = _end_mills()
     # a borer goes round in a hole; a slot takes a mill of its own width
     narrow = min([*(d - 0.1 for d in bored), *(w + 0.002 for w in slots)], default=math.inf)
     fitting = [size for size in mills if size <= narrow]
@@ -267,6 +267,28 @@ def drilling(diameters: Sequence[float], slots: Sequence[float]) -> Drilling:
     if mills[widest] == "endmill-2":
         return Drilling(tuple(tables.values()), drills, "mill")
     return Drilling((*tables.values(), StarterCutter(BORER, mills[widest])), drills, BORER)
+
+
+def slim_mill(cut_outs: Sequence[float]) -> StarterCutter | None:
+    """The end mill that profiles boards with cut-outs of these widths, mm.
+
+    None where the mill of 2 mm that every starter job has goes into all of them, and where no
+    preset goes into the narrowest.
+    """
+    mills = _end_mills()
+    fitting = [size for size in mills if size <= min(cut_outs, default=math.inf) - ROOM]
+    if not fitting or mills[max(fitting)] == "endmill-2":
+        return None
+    return StarterCutter("slim-mill", mills[max(fitting)])
+
+
+def _end_mills() -> dict[float, str]:
+    """The presets of end mills by diameter, mm."""
+    return {
+        float(keys["diameter"]): name
+        for name, keys in presets()["cutters"].items()
+        if keys["kind"] == "endmill"
+    }
 
 
 def _name(diameter: float) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 
-from millprep.job.presets import drilling, isolation
+from millprep.job.presets import drilling, isolation, slim_mill
 from millprep.job.starter_bench import Bench, on_bench
 from millprep.job.starter_board import (
     Start,
@@ -42,6 +42,7 @@ def starter(starts: Sequence[Start], name: str | None = None, bench: Bench | Non
     narrowest = narrowest_gap(starts)
     cut = isolation(narrowest)
     bores = drilling(*bores_of(starts))
+    slim = [mill for mill in [slim_mill([w for s in starts for w in s.cut_outs])] if mill]
     sheet = Room(_TRAVEL, _MARGIN, _SPACING).sheet_for(sizes(starts))
     left = left_open(starts)
     text = _template().format(
@@ -54,7 +55,8 @@ def starter(starts: Sequence[Start], name: str | None = None, bench: Bench | Non
         sheet="\n".join(sheet.keys),
         margin=f"{_MARGIN:.1f}",
         vee=quoted(cut.preset),
-        cutters="\n".join(cutter.table for cutter in bores.cutters),
+        cutters="\n".join(cutter.table for cutter in (*bores.cutters, *slim)),
+        profile=quoted(slim[0].name if slim else "mill"),
         isolation="\n".join(_isolation(starts)),
         # least time needs some depth to choose from
         depth=f'"{LEAST_TIME}"' if cut.depth >= COMMON_DEPTH else f"{cut.depth:g}",

@@ -33,7 +33,7 @@ class Start:
         repairs: what mending the damaged drawing changes, each with its name in quotes.
         size: of the board, (x, y).
         narrowest: gap between pieces, None when not known.
-        diameters, slots: of the holes, and widths of slots.
+        diameters, slots: of the holes, and widths of slots; `cut_outs` the widths of cut-outs.
         assumed: the unit that sizes take, where it is not known.
         count: copies to make.
         name: of the board; None takes that of the drawing.
@@ -59,6 +59,7 @@ class Start:
     narrowest: float | None = None
     diameters: Sequence[float] = ()
     slots: Sequence[float] = ()
+    cut_outs: Sequence[float] = ()
     assumed: Unit | None = None
     count: int = 1
     name: str | None = None

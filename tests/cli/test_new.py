@@ -519,3 +519,17 @@ def test_gaps_of_an_edge_are_closed_by_an_answer() -> None:
     small_job.draw(Path("lamp.dxf"), draw)
     assert written("--close-gaps", "0.04").roles.close_gaps == 0.04
     assert prepare(Path("job.toml"), Path("out")).proofs
+
+
+def test_a_narrow_cut_out_has_a_mill_that_goes_around_in_it() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.whole(space)
+        corners = [(4.0, 15.0), (12.0, 15.0), (12.0, 16.2), (4.0, 16.2)]
+        space.add_lwpolyline(corners, close=True, dxfattribs={"layer": "shore"})
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    written()
+    plan = load(Path("job.toml"))
+    assert plan.profile.cutter.diameter == 1.0
+    cut_set = prepare(Path("job.toml"), Path("out"))
+    assert not [finding for finding in cut_set.findings if finding.severity == "stop"]

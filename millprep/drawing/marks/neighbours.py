@@ -42,6 +42,7 @@ def pairs(
     """
     array: NDArray[np.object_] = np.asarray(shapes, dtype=object)
     tree = shapely.STRtree(array)
+    sizes = shapely.get_num_coordinates(array).astype(np.int64)
     batches: list[NDArray[np.int64]] = []
     count = 0
     start = 0
@@ -50,7 +51,9 @@ def pairs(
     while start < len(array):
         part = array[start : start + chunk]
         if within is None:
-            a, b = tree.query(part, predicate="intersects")
+            a, b = tree.query(part)
+            met = _touch(array, sizes, a + start, b)
+            a, b = a[met], b[met]
         else:
             a, b = tree.query(part, predicate="dwithin", distance=within)
         a = a + start
@@ -63,6 +66,22 @@ def pairs(
         if count > limit:
             raise TooMuchError(f"more than {limit // 2} times one of its shapes lies on another")
     return np.vstack(batches) if batches else np.zeros((0, 2), dtype=np.int64)
+
+
+def _touch(
+    array: NDArray[np.object_],
+    sizes: NDArray[np.int64],
+    first: NDArray[np.int64],
+    second: NDArray[np.int64],
+) -> NDArray[np.bool_]:
+    """Whether two shapes touch, pair by pair.
+
+    The larger one is the one that GEOS asks, since it may be prepared: an area of thousands of
+    vertices is gone through once, not for each of its neighbours.
+    """
+    swap = sizes[first] < sizes[second]
+    large, small = np.where(swap, second, first), np.where(swap, first, second)
+    return np.asarray(shapely.intersects(array[large], array[small]), dtype=bool)
 
 
 def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | None]:
