@@ -18,7 +18,7 @@ NO_CODES = {
     "broken-code", "broken-number", "broken-point", "missing-eof", "second-section",
     "unknown-section",  # kinds of damage in a DXF file
     "dry-run", "non-modal",  # kinds of programs and words
-    "endmill-2",  # a preset
+    "endmill-2", "slim-mill",  # a preset, a cutter of a starter job
     "latin-1", "utf-8", "utf-8-sig",  # encodings
     *NAMES,  # pages of the guide
 }  # fmt: skip
