@@ -15,7 +15,7 @@ from millprep.gcode.spoilboard import spoilboard_program
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
-from millprep.model.cut import Cut, HoleCut
+from millprep.model.cut import Cut, HoleCut, Lap
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import EdgeCheck, Join, MillingPass, RegistrationHole
@@ -42,7 +42,7 @@ from millprep.passes.straight import edge_check
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.verniers import VernierPlan
 from millprep.passes.windows import PassFrame, frame_of, joined_by, least_shared
-from millprep.toolpaths import drilling
+from millprep.toolpaths import drilling, linking
 
 
 def passes(
@@ -74,7 +74,8 @@ def passes(
             job,
             _pass(job, blank, frame, registered, marks, number, measured),
             drilling.without_change(
-                (*hole_cuts.get(number, ()), *_cuts_of(number, marks, shared)), job.profile.cutter
+                (*hole_cuts.get(number, ()), *_cuts_of(job, blank.laminate, number, marks, shared)),
+                job.profile.cutter,
             ),
             marks,
             left_out,
@@ -268,12 +269,16 @@ def _pose(planned: Pose, measured: Pose | None) -> Pose:
     return measured
 
 
-def _cuts_of(number: int, marks: _Marks, shared: _Shared) -> Iterator[Cut]:
+def _cuts_of(
+    job: JobPlan, laminate: Blank, number: int, marks: _Marks, shared: _Shared
+) -> Iterator[Cut]:
     """What a pass cuts besides registration holes, in the order in which it was planned."""
     k = number - 1
+    laps = [cut for cut in shared.laps.by_pass[k] if isinstance(cut, Lap)]
     yield from marks.labels.by_pass.get(number, ())
     yield from marks.verniers.first.get(number, ())
-    yield from shared.laps.by_pass[k]
+    yield from (cut for cut in shared.laps.by_pass[k] if not isinstance(cut, Lap))
+    yield from linking.linked_laps(laps, job.cutters, laminate.copper)
     yield from shared.clearings[k]
     yield from shared.holes[k]
     yield from shared.profiles.by_pass[k]

@@ -23,6 +23,7 @@ from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION
 from millprep.toolpaths.copper_edges import CopperEdges
 from millprep.toolpaths.isolation import GOUGE, LapSpacing
+from millprep.toolpaths.linking import PAST
 
 DEPTH_STEP = 0.01
 """Depths of a vee are tried in steps of this, mm."""
@@ -137,6 +138,8 @@ class _Costs:
         lift = machine.hop_height / peak + peak / acceleration
         self.down = (machine.approach + use.depth) / plunge
         self.down += (ACROSS + lost + lost_across + 2 * lift) / 60
+        # over and back, with a corner at every end
+        self.link = 2 * (spacing.pitch + PAST) / self.feed + 4 * self.corner
         self.change = machine.time.minutes[0]
         self.first = spacing.surface - GOUGE
         # what a neighbour's own first lap clears needs no later lap
@@ -161,11 +164,13 @@ class _Costs:
     def alone(self) -> Way:
         """The way that needs no other use."""
         length, laps = self.lengths(), len(self.spacing.distances)
+        # from lap to lap around a piece the cutter stays down
+        links = (laps - 1) * self.edges.pieces
         return Way(
             (self.use,),
             (laps,),
             (length,),
-            self.minutes(length, laps * self.edges.pieces),
+            self.minutes(length, self.edges.pieces) + links * self.link,
             0.0,
             self.fits,
         )

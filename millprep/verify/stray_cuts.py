@@ -8,8 +8,9 @@ isolates, within its reach around a piece; what profiles, in its kerf; what clea
 What isolates or clears also engraves marks outside the boards; there nothing more is checked.
 
 What is checked is the cutter's axis: where its edge may reach so far from a piece, its axis
-may go so far less the radius at the copper's foot. Laps in the middle of gaps have no such reach;
-there nothing is required of isolation.
+may go so far less the radius at the copper's foot. Where the reaches of two pieces meet, a cutter
+may cross from one to the other, if all that it cuts there lies within one reach or the other. Laps
+in the middle of gaps have no such reach; there nothing is required of isolation.
 """
 
 from __future__ import annotations
@@ -29,7 +30,16 @@ from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF
-from millprep.verify.sweep import Shapes, arc_samples, clipped, dilated, quarter, radii, segments
+from millprep.verify.sweep import (
+    DISC_TOLERANCE,
+    Shapes,
+    arc_samples,
+    clipped,
+    dilated,
+    quarter,
+    radii,
+    segments,
+)
 from millprep.verify.trace import Trace, TraceMove
 
 ROUND = 1e-4
@@ -97,7 +107,10 @@ def check_stray_cuts(
         lines, wide = _axes(cut, blank.copper)
         places: list[Point] = []
         for radius in np.unique(wide).tolist():
-            places += _outside(lines[wide == radius], where.of(cut.cutter.name, radius))
+            areas = where.of(cut.cutter.name, radius)
+            for at, loose in _outside(lines[wide == radius], areas):
+                if not where.between_pieces(cut.cutter.name, radius, loose):
+                    places.append(at)
         if places:
             lines_of = _lines(cut, places, blank.copper)
             findings += [
@@ -133,6 +146,16 @@ class _Where:
         if key not in self.made:
             self.made[key] = _array(list(self._made(cutter, radius)))
         return self.made[key]
+
+    def between_pieces(self, cutter: str, radius: float, loose: shapely.Geometry) -> bool:
+        """Whether a cutter that isolates cuts along a way only what lies in reach of pieces."""
+        far = self.allowed.reaches.get(cutter)
+        if far is None or radius <= DISC_TOLERANCE:
+            return False
+        cut = shapely.buffer(loose, radius - DISC_TOLERANCE, quad_segs=quarter(radius))
+        near = self.pieces[shapely.dwithin(self.pieces, cut, far + EDGE)]
+        reach = dilated(near, far + EDGE, quarter(far))
+        return bool(shapely.covers(shapely.union_all(reach), cut))
 
     def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
         for placement in self.placements:
@@ -202,8 +225,8 @@ def _axes(program_cuts: ProgramCuts, level: float) -> tuple[Shapes, FloatArray]:
     return lines, np.ceil(most / ROUND - 1e-6) * ROUND
 
 
-def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
-    """A place on each line that leaves the regions, where it is farthest from them."""
+def _outside(lines: Shapes, regions: Shapes) -> Iterator[tuple[Point, shapely.Geometry]]:
+    """A place on each line that leaves the regions, farthest from them, and all that leaves."""
     loose = np.ones(len(lines), dtype=bool)
     if len(regions):
         # most lie within one region; GEOS prepares the regions it queries with
@@ -224,7 +247,7 @@ def _outside(lines: Shapes, regions: Shapes) -> Iterator[Point]:
         if len(regions):
             far = shapely.distance(spots, tree.geometries[tree.nearest(spots)])
         at = spots[int(np.argmax(far))]
-        yield (float(at.x), float(at.y))
+        yield (float(at.x), float(at.y)), left
 
 
 def _finding(

@@ -10,6 +10,7 @@ import pytest
 
 from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.layout import Layout
+from millprep.toolpaths import linking
 from millprep.verify.reader import read
 from tests.helpers.proof_bench import Bench
 
@@ -86,8 +87,29 @@ def test_a_cut(bench: Bench) -> None:
     assert "copper-open" in spoilt(bench, "isolate", across)
 
 
-def test_a_missing_ring(bench: Bench) -> None:
+def test_a_link_across_what_stays(bench: Bench) -> None:
+    """The cutter stays down from the laps of one piece to those of the other."""
+    text = laps(bench.texts[which(bench, "isolate")])
+    one, other = (part for part in text if "G1 Z-0.0800" in part)
+
+    def down(text: str) -> str:
+        x, y = re.findall(r"X([\d.]+) Y([\d.]+)", other)[0]
+        across = re.sub(
+            r"^(?s:.*?)G1 Z-0.0800.*$", f"G1 X{x} Y{y}", other, count=1, flags=re.MULTILINE
+        )
+        assert across.startswith("G1 X")
+        return text.replace(one + other, re.sub(r"G0 Z.*\n\Z", "", one) + across)
+
+    assert "stray-cut" in spoilt(bench, "isolate", down)
+
+
+def test_a_missing_ring(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Without the laps of any one of the three distances around a piece it is told."""
+    # one after the other, so that each can be left out
+    monkeypatch.setattr(linking, "linked_laps", lambda laps, *_: list(laps))
+    bench = Bench(tmp_path_factory.mktemp("apart"))
     k = which(bench, "isolate")
     rings = [lap for lap in laps(bench.texts[k])[1:] if "Z-0.0800" in lap]
     assert len(rings) == 6, "three laps around two pieces"

@@ -94,6 +94,25 @@ def test_a_cut_that_runs_on_over_background_is_told_with_its_place_and_line() ->
     assert found.line == 13, "nine lines of the head, then the third cut is the last"
 
 
+@pytest.mark.parametrize(("more", "told"), [(-NOT_BY_MUCH, 0), (2 * ASTRAY, 1)])
+def test_a_cutter_crosses_from_piece_to_piece_where_their_reaches_meet(
+    more: float, told: int
+) -> None:
+    far = BAND - FOOT
+    apart = 2 * BAND + more
+    two = board([PAD, shapely.box(24 + apart, 15, 28 + apart, 19)], [])
+    link = cut([(24 + far, 16), (24 + far, 17), (24 + apart - far, 17), (24 + apart - far, 18)])
+    trace = read(HEAD + link + TAIL, file="a")
+    cuts = [ProgramCuts("a.ngc", trace, VEE, PASS)]
+    found = check_stray_cuts(BLANK, cuts, layout(two).placements, [PASS], (), ASKED)
+    assert [f.code for f in found] == ["stray-cut"] * told
+    # past the corners of both there is nothing to cross over
+    beyond = cut([(24 + far, 19), (24 + far, 19.5), (24 + apart - far, 19.5)])
+    trace = read(HEAD + beyond + TAIL, file="a")
+    cuts = [ProgramCuts("a.ngc", trace, VEE, PASS)]
+    assert check_stray_cuts(BLANK, cuts, layout(two).placements, [PASS], (), ASKED)
+
+
 def test_what_stays_above_the_foot_cuts_nothing_through() -> None:
     assert stray(cut([(30, 30), (35, 30)], -BLANK.copper + 0.001)) == ()
     assert len(stray(cut([(30, 30), (35, 30)], -BLANK.copper - 0.001))) == 1
