@@ -94,6 +94,7 @@ def resume(
         say("reading them back")
         cut_set = _proved(cut_set, plan, new, parts)
         write_report(cut_set, new)
+        set_on_disk.carry_runs(folder, new)
         set_on_disk.put_in_place(new, out, replace=replace_begun)
     return cut_set
 

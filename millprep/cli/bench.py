@@ -1,13 +1,16 @@
-"""`millprep bench new`: a bench file, by a few questions."""
+"""`millprep bench`: a bench file by a few questions, and what its cutters have cut."""
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from millprep.cli import words
+from millprep.cli.options import json_option
+from millprep.cli.ran import use_row, use_words
 from millprep.files import writing
 
 if TYPE_CHECKING:
@@ -30,7 +33,7 @@ def size(text: str) -> tuple[float, float]:
 
 @click.group()
 def bench() -> None:
-    """Write a bench file, which many jobs share."""
+    """A bench file, which many jobs share, and the log of its cutters."""
 
 
 def _answer(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
@@ -120,3 +123,49 @@ def new(
     with words.refusals():
         writing.replace_file(file, text.encode())
     click.echo(f"wrote {file}; read it, then: millprep new DRAWING.dxf --bench {file}")
+
+
+@bench.command()
+@click.argument(
+    "file", metavar="[BENCH.toml]", required=False, type=click.Path(path_type=Path, dir_okay=False)
+)
+@click.option(
+    "--replaced", metavar="CUTTER", help="Count this cutter anew, because it was replaced."
+)
+@json_option("Print the same as JSON.")
+def log(file: Path | None, replaced: str | None, as_json: bool) -> None:
+    """Show what the cutters of a bench have cut.
+
+    millprep ran adds the metres of every program to the log next to the bench file. Without
+    BENCH.toml, bench.toml here or in your configuration folder is taken. A cutter past its life,
+    [cutters.NAME] life in the bench, is to be replaced.
+    """
+    from millprep.at_machine.bench_log import BENCH_LOG, log_of, replace_cutter, use_of
+    from millprep.job.bench import nearest
+    from millprep.job.load import bench_lives
+    from millprep.report.words import many, minutes_words
+
+    bench_file = file or nearest(Path())
+    if bench_file is None:
+        raise click.UsageError(
+            "there is no bench.toml here or in the configuration folder; name it"
+        )
+    with words.refusals(as_json=as_json):
+        lives = bench_lives(bench_file)
+        if replaced is not None:
+            known = {*lives, *(run.cutter for run in BENCH_LOG.load(log_of(bench_file)))}
+            if replaced not in known:
+                raise click.UsageError(
+                    f"the log has no cutter {replaced}: {', '.join(sorted(known))}"
+                )
+            replace_cutter(bench_file, replaced)
+        use = use_of(BENCH_LOG.load(log_of(bench_file)), lives)
+    if as_json:
+        whole = {"minutes": round(use.minutes, 2), "boards": use.boards, "runs": use.runs}
+        cutters = [use_row(cutter) for cutter in use.cutters]
+        click.echo(json.dumps({"log": str(log_of(bench_file)), "cutters": cutters, **whole}))
+        return
+    for cutter in use.cutters:
+        click.echo(use_words(cutter))
+    done = f"{many(use.boards, 'board')} in {many(use.runs, 'run')}"
+    click.echo(f"{done}, {minutes_words(use.minutes)} where minutes were given")

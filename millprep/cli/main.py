@@ -31,6 +31,7 @@ from millprep.cli.refit import refit
 from millprep.cli.resume import resume
 from millprep.cli.schema import schema
 from millprep.cli.show import show
+from millprep.cli.state import state
 from millprep.cli.times import times
 from millprep.cli.verify import verify
 from millprep.files import writing
@@ -76,6 +77,7 @@ for command in (
     compare,
     begin,
     ran,
+    state,
     probe,
     level,
     refit,

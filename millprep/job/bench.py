@@ -49,10 +49,14 @@ def bench_of(job_file: Path, written: dict[str, Any], kept: Sources | None) -> N
         return NamedFile((job_file.parent / named).resolve(), named)
     if "bench" in written or "machine" in written:
         return None
-    folders = (job_file.parent, platformdirs.user_config_path("millprep", appauthor=False))
-    return next(
-        (NamedFile((f / FILE).resolve(), FILE) for f in folders if (f / FILE).is_file()), None
-    )
+    file = nearest(job_file.parent)
+    return None if file is None else NamedFile(file.resolve(), FILE)
+
+
+def nearest(folder: Path) -> Path | None:
+    """The bench file of a folder, or else that of the person's configuration folder."""
+    folders = (folder, platformdirs.user_config_path("millprep", appauthor=False))
+    return next((f / FILE for f in folders if (f / FILE).is_file()), None)
 
 
 def not_of_a_bench(written: dict[str, Any]) -> Iterator[Mistake]:

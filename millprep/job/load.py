@@ -48,6 +48,22 @@ def bench_tables(file: File) -> dict[str, Any]:
     return with_presets(written.data).data
 
 
+def bench_lives(file: File) -> dict[str, float | None]:
+    """Every cutter of a bench file, with the metres that it cuts before it is replaced.
+
+    Raises:
+        Refusal: exit code 2, for a file that is no bench.
+    """
+    bench_tables(file)
+    cutters = _written(file).data.get("cutters", {})
+    tables = cutters if isinstance(cutters, dict) else {}
+    return {
+        name: float(life) if isinstance(life := table.get("life"), int | float) else None
+        for name, table in tables.items()
+        if isinstance(table, dict)
+    }
+
+
 def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
     """Mistakes that only the drawings show, each with its line and column in the job file."""
     places = key_places(_text(file))

@@ -55,6 +55,14 @@ class Cutter(JobTable):
         least=0,
         most=1,
     )
+    life: float | None = number(
+        "Length that it cuts before it is replaced; the log of the bench counts it",
+        "m",
+        default=None,
+        words="not counted",
+        above=0,
+        most=100_000,
+    )
     spindle: float = number("Spindle speed", "rev/min", above=0, most=FASTEST_SPINDLE)
     plunge: float = number("Feed straight down", "mm/min", above=0, most=FASTEST_FEED)
     chip_load: PositivePair | None = entry(

@@ -18,8 +18,12 @@ from millprep.report.words import cutter_words, duration, number, place, plain
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One program as a row of the sheet; `change` if another cutter is fitted for it."""
+    """One program as a row of the sheet; `change` if another cutter is fitted for it.
 
+    `program` is its file and its cutter, as the set names them.
+    """
+
+    program: tuple[str, str]
     file: str
     work: str
     cutter: str
@@ -45,6 +49,7 @@ def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
     figures = program.figures
     feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
+        program=(program.file, program.cutter.name),
         file=file_of(program, folder),
         work=works_words(program),
         cutter=cutter_of(cut_set, program, change=change),

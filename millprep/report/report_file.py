@@ -13,8 +13,8 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from millprep.files.reading import contents, json_value
+from millprep.model.begun import DONE, LOG
 from millprep.model.begun import FILE as BEGUN
-from millprep.model.begun import LOG
 from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
@@ -104,7 +104,7 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
         message = f"{REPORT} was edited after it was written. Prepare the set again."
         findings.append(stop("set-file-changed", message, REPORT))
     findings += changed_files(report, folder, report.files)
-    known = {row.file for row in report.files} | {REPORT, BEGUN, LOG}
+    known = {row.file for row in report.files} | {REPORT, BEGUN, DONE, LOG}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         if not path.is_dir() and name not in known and path.name not in LITTER:

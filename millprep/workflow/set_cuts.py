@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import shapely
 
+from millprep.files.reading import contents
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Work
@@ -155,7 +156,7 @@ def _traces(
             files[row.file].append(row)
         for file, rows in files.items():
             try:
-                text = (folder / file).read_bytes().decode("ascii")
+                text = contents(folder / file).decode("ascii")
             except (OSError, UnicodeDecodeError) as fault:
                 words = f"names {file}, which cannot be read ({fault}). Prepare the set again"
                 raise report_file.unreadable(words, folder / report_file.REPORT) from None

@@ -10,9 +10,10 @@ import shutil
 from pathlib import Path
 
 from millprep.files import reading, writing
+from millprep.model.begun import DONE, LOG, Begun, ProgramRun
 from millprep.model.begun import FILE as BEGUN
-from millprep.model.begun import LOG, Begun
 from millprep.model.finding import Refusal, usage
+from millprep.workflow.row_file import RowFile
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""
@@ -21,7 +22,7 @@ FIRST_BYTES = b'{\n "format": '
 """How that file begins."""
 
 OURS = re.compile(
-    r"(report\.json|begun\.toml|ran\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
+    r"(report\.json|begun\.toml|done\.toml|ran\.toml|(sheet|review)\.html|layout(-offcut-\d+)?\.toml|toolpaths\.csv|buzz-out\.csv|as-cut/blank-\d+\.(svg|dxf)|findings\.txt"
     r"|previews/[^/]+\.(png|svg)|(bed|spoilboard)/[^/]+\.ngc|blank-\d+/pass-\d+/[^/]+\.ngc)"
 )
 """Every file of a set or of a refusal but copies of its inputs, as seen from its folder."""
@@ -177,12 +178,35 @@ def save_mark(folder: Path, mark: Begun) -> None:
     writing.replace_file(folder / BEGUN, text.encode())
 
 
+RUNS = RowFile(
+    head="# Programs that ran, by `millprep ran`. Delete one that was marked by mistake.\n",
+    table="run",
+    row=ProgramRun,
+    keys=("set", "file", "cutter", "when", "fitted", "minutes"),
+    code="done-unreadable",
+    words="list of programs that ran",
+    remedy="Correct it, or delete it and mark again with millprep ran what has run.",
+)
+
+
+def carry_runs(folder: Path, out: Path) -> None:
+    """Keep in a set what ran of the set in `folder` that it was made from.
+
+    Raises:
+        Refusal: exit code 2, when the list cannot be read; 1, when it cannot be written.
+    """
+    runs = RUNS.load(folder / DONE)
+    if runs:
+        RUNS.add(out / DONE, runs)
+
+
 def carry_mark(folder: Path, source_set: str, out: Path, new_set: str) -> None:
-    """Mark in a set what was begun with the set in `folder` that it was made from.
+    """Mark in a set what was begun, and what ran, with the set that it was made from.
 
     Raises:
         Refusal: exit code 2, when a mark cannot be read or written.
     """
+    carry_runs(folder, out)
     mark = load_mark(folder)
     if mark is not None and mark.set == source_set:
         save_mark(out, Begun(new_set, mark.passes, frozenset(mark.passes)))

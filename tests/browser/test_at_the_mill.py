@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from millprep.workflow.set_on_disk import RUNS
 from tests.helpers.chromium import open_sheet
 
 if TYPE_CHECKING:
@@ -30,16 +31,27 @@ def test_ticks_stay_and_can_be_saved(started: Browser, memory_board: Path, tmp_p
     page.locator("#mill-mode").click()
     with page.expect_download() as download:
         page.locator("#mill-save").click()
-    file = tmp_path / "ticked.txt"
+    file = tmp_path / "ticked.toml"
     download.value.save_as(file)
     report = json.loads((memory_board / "report.json").read_text("utf-8"))
-    words = file.read_text("utf-8")
-    assert words.startswith(f"set {report['set']}\n")
-    assert report["passes"][0]["programs"][0]["file"].rsplit("/", 1)[-1] in words
+    assert download.value.suggested_filename == f"ticked-{report['set']}.toml"
+    program = report["passes"][0]["programs"][0]
+    (row,) = RUNS.load(file)
+    assert (row.set, row.program) == (report["set"], (program["file"], program["cutter"]))
+    assert report["set"] in file.read_text("utf-8").splitlines()[0]
     # another blank, cut with the same set, begins with empty boxes
     page.locator("#mill-clear").click()
     page.reload()
     assert page.locator('.plan .tick[aria-checked="true"]').count() == 0
+    # and what the folder of the set says has run is ticked
+    page.locator("#mill-mode").click()
+    with page.expect_file_chooser() as chooser:
+        page.locator("#mill-load").click()
+    chooser.value.set_files(file)
+    page.locator('.plan .tick[aria-checked="true"]').first.wait_for(state="attached")
+    assert page.locator('.plan .tick[aria-checked="true"]').count() == 1
+    first = page.locator(".plan .page .steps tbody tr").first.locator(".tick").last
+    assert first.get_attribute("aria-checked") == "true"
     page.context.close()
     assert opened.said == opened.asked == []
 

@@ -82,11 +82,43 @@ function saveText(name, text) {
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
 }
 
+/** A text as TOML has it. */
+function tomlText(text) {
+  return JSON.stringify(text).replace(/\u007f/g, "\\u007f");
+}
+
+/** Programs as `millprep ran --from` reads them; all other boxes are comments. */
 function saveTicks() {
   const rows = Object.entries(ticked)
     .sort((a, b) => a[1].localeCompare(b[1]))
-    .map(([index, when]) => `${when}  ${tickWords(ticks[index])}`);
-  saveText(`ticked-${data.set}.txt`, `set ${data.set}\n${rows.join("\n")}\n`);
+    .map(([index, when]) => {
+      const { file, cutter } = ticks[index].dataset;
+      if (!file) return `# ${when}  ${tickWords(ticks[index])}`;
+      const names = `file = ${tomlText(file)}\ncutter = ${tomlText(cutter)}`;
+      return `\n[[run]]\nset = ${tomlText(data.set)}\n${names}\nwhen = ${when}\n`;
+    });
+  const head = `# Ticked on the sheet of set ${data.set}. To mark its programs in the folder of the set:
+# millprep ran SET --from ticked-${data.set}.toml\n`;
+  saveText(`ticked-${data.set}.toml`, `${head}${rows.join("\n")}\n`);
+}
+
+/** Ticks the programs that a list of runs names: done.toml of the set, or what a page saved. */
+function loadTicks(text) {
+  for (const row of text.split("[[run]]").slice(1)) {
+    const value = (key) => row.match(new RegExp(`^${key} = (.*)$`, "m"))?.[1];
+    const [file, cutter] = ["file", "cutter"].map((key) => {
+      try {
+        return JSON.parse(value(key));
+      } catch {
+        return undefined; // no row of ours
+      }
+    });
+    const index = ticks.findIndex(
+      (tick) => tick.dataset.file === file && tick.dataset.cutter === cutter,
+    );
+    if (file && index >= 0) ticked[index] ??= value("when") ?? new Date().toISOString();
+  }
+  keepTicks();
 }
 
 // ------------------------------------------------------------------ one page at a time
@@ -160,5 +192,11 @@ function startMill() {
   $("mill-on").addEventListener("click", () => showSection(at + 1));
   $("mill-save").addEventListener("click", saveTicks);
   $("mill-clear").addEventListener("click", clearTicks);
+  $("mill-load").addEventListener("click", () => $("mill-file").click());
+  $("mill-file").addEventListener("change", async (event) => {
+    const file = event.target.files[0];
+    if (file) loadTicks(await file.text());
+    event.target.value = "";
+  });
   showSection(0);
 }
