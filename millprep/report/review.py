@@ -32,9 +32,12 @@ LAYERS = (
 SCRIPTS = (
     "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
     "nets.js", "overlay.js", "lists.js", "find.js", "controls.js", "input.js", "mill.js",
-    "page.js",
+    "depth.js", "page.js",
 )  # fmt: skip
 """The script's parts, in the order they have in the page."""
+
+DEPTH_SCRIPTS = ("section.js", "profile.js", "tilt.js", "depth_panel.js")
+"""Parts of the depth view, which the page runs once it is wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,27 +46,30 @@ class Review:
 
     Attributes:
         data: JSON that holds no character of HTML.
-        policy: content security policy: this script and nothing from elsewhere.
+        depth: the script of the depth view, text in the page until it is wanted.
+        policy: content security policy: these scripts and nothing from elsewhere.
         drawn: whether there is a blank to draw.
     """
 
     data: str
     style: str
     script: str
+    depth: str
     policy: str
     drawn: bool
 
 
 def review(cut_set: CutSet) -> Review:
     """The review of a set."""
-    script, style = _script(), _style()
+    script, depth, style = _script(), _depth_script(), _style()
     return Review(
         data=to_script_json({**scene_data(cut_set), "colours": screen_colours()}),
         style=style,
         script=script,
+        depth=depth,
         policy=(
-            f"default-src 'none'; script-src {_digest(script)}; style-src {_digest(style)}; "
-            "img-src data:; base-uri 'none'; form-action 'none'"
+            f"default-src 'none'; script-src {_digest(script)} {_digest(depth)}; "
+            f"style-src {_digest(style)}; img-src data:; base-uri 'none'; form-action 'none'"
         ),
         drawn=bool(cut_set.blanks),
     )
@@ -94,6 +100,13 @@ def part(name: str) -> str:
 def _script() -> str:
     """All parts as one function, so that no name of theirs meets one of the browser's."""
     return '"use strict";\n(() => {\n' + "".join(part(name) for name in SCRIPTS) + "})();\n"
+
+
+def _depth_script() -> str:
+    """A function that takes what it shares with the other script and gives the panel."""
+    parts = "".join(part(name) for name in DEPTH_SCRIPTS)
+    head = '"use strict";\nwindow.millprepDepth = (page) => {\n'
+    return f"{head}{parts}return depthPanel(page);\n}};\n"
 
 
 def _style() -> str:

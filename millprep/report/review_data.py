@@ -40,12 +40,15 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
             "travel": [_figure(v) for v in cut_set.machine.travel.bounds],
         },
         "gap": cut_set.gap,
+        "flatness": _figure(cut_set.flatness),
         "cutters": [_cutter(cutter) for cutter in ordered_cutters(cut_set)],
         "boards": [_board(board) for board in boards],
         "blanks": [
             {
                 "number": blank.number,
                 "size": [_figure(v) for v in blank.size],
+                "thickness": _figure(blank.thickness),
+                "copper": _figure(blank.copper),
                 "outline": None if blank.outline is None else areas([blank.outline]),
             }
             for blank in (milled.laminate for milled in cut_set.blanks)

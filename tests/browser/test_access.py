@@ -13,11 +13,11 @@ from tests.helpers.chromium import Opened, open_sheet
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
-SERIOUS = {"serious", "critical"}
+SERIOUS = {"moderate", "serious", "critical"}
 
 
 def violations(opened: Opened) -> list[str]:
-    """Serious findings: rule, and the elements it is about."""
+    """Findings above minor: rule, and the elements it is about."""
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     opened.page.evaluate(checker)
     found: dict[str, Any] = opened.page.evaluate("() => axe.run()")
@@ -45,6 +45,16 @@ def test_nothing_serious(
     opened.page.context.close()
 
 
+@pytest.mark.parametrize("what", ["tilt", "section"])
+def test_nothing_serious_in_the_depth_view(started: Browser, two_passes: Path, what: str) -> None:
+    opened = open_sheet(started, two_passes)
+    opened.page.locator("#depth-open").click()
+    opened.page.locator(f"#depth-to-{what}").click()
+    opened.settle()
+    assert violations(opened) == []
+    opened.page.context.close()
+
+
 def test_something_serious_is_found(started: Browser, two_passes: Path) -> None:
     opened = open_sheet(started, two_passes)
     opened.page.evaluate("document.getElementById('review-time').removeAttribute('aria-label')")
@@ -66,7 +76,7 @@ def test_every_control_is_reached_by_tab_and_shows_it(opened: Opened) -> None:
         )
     )
     reached = set()
-    for _ in range(90):
+    for _ in range(200):
         page.keyboard.press("Tab")
         name, outline = page.evaluate(
             """() => { const e = document.activeElement;

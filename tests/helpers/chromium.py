@@ -158,7 +158,12 @@ def open_sheet(
         if request.url != address and not request.url.startswith("data:"):
             opened.asked.append(request.url)
 
-    page.on("console", lambda message: opened.said.append(f"{message.type}: {message.text}"))
+    def said(message: Any) -> None:
+        # a driver that draws without a graphics card remarks on how fast it is
+        if "GL Driver Message (OpenGL, Performance" not in message.text:
+            opened.said.append(f"{message.type}: {message.text}")
+
+    page.on("console", said)
     page.on("pageerror", lambda error: opened.said.append(f"error: {error}"))
     page.on("dialog", dismissed)
     page.on("request", asked)

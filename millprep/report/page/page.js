@@ -96,6 +96,7 @@ function start() {
   showMeasure();
   showHere();
   startMill();
+  startDepth();
 }
 
 start();
