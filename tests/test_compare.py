@@ -150,6 +150,20 @@ def test_two_folders_are_all_it_needs(single: Path, tmp_path: Path) -> None:
     ]
 
 
+def test_a_set_of_an_older_version_needs_its_job(single: Path, tmp_path: Path) -> None:
+    old = tmp_path / "old"
+    shutil.copytree(single, old)
+    shutil.rmtree(old / "job")
+    report = json.loads((old / "report.json").read_text("utf-8"))
+    report["files"] = [row for row in report["files"] if not row["file"].startswith("job/")]
+    (old / "report.json").write_text(json.dumps(report, indent=1))
+    result = run("compare", single, old)
+    assert result.exit_code == 2
+    assert "from job.toml, which is neither here nor next to the set. Put it there" in result.stderr
+    put(tmp_path)
+    assert [copy.same for copy in compare(single, old)] == [True]
+
+
 def test_a_set_without_one_of_its_programs_is_refused(single: Path, tmp_path: Path) -> None:
     shutil.copytree(single, tmp_path / "set")
     (tmp_path / "set" / "blank-1/pass-1/03-drill-1.0.ngc").unlink()

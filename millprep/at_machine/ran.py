@@ -164,19 +164,22 @@ def _mark(
     if not runs:
         return None, False
     plan = _plan(source, folder, job_file)
+    bench = None if plan is None or plan.bench is None else log_of(plan.bench.file)
+    if bench is not None:
+        # so that nothing is marked where the log cannot follow
+        BENCH_LOG.load(bench)
     before = {run.program for run in RUNS.load(folder / DONE)}
     RUNS.add(folder / DONE, runs)
     for each in source.passes:
         if any(run.program == (row.file, row.cutter) for run in runs for row in each.programs):
             begin_up_to(folder, source, *each.pass_id)
-    if plan is None or plan.bench is None:
+    if plan is None or bench is None:
         return None, plan is None and _has_bench(folder)
-    file = log_of(plan.bench.file)
-    BENCH_LOG.add(file, _bench_runs(source, before, runs, minutes))
+    BENCH_LOG.add(bench, _bench_runs(source, before, runs, minutes))
     lives = {cutter.name: cutter.life for cutter in plan.cutters}
     used = {run.by for run in runs}
-    use = use_of(BENCH_LOG.load(file), lives)
-    return BenchLogged(file, tuple(c for c in use.cutters if c.cutter in used)), False
+    use = use_of(BENCH_LOG.load(bench), lives)
+    return BenchLogged(bench, tuple(c for c in use.cutters if c.cutter in used)), False
 
 
 def _bench_runs(

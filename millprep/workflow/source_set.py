@@ -112,7 +112,7 @@ def job_of(source: Report, folder: Path, given: Path | None, near: Path | None =
             "job-not-found",
             f"Set {source.set} keeps no copy of its job, as sets of earlier versions. It was made "
             f"from {Path(source.inputs[0].file).name}, which is neither here nor next to the set. "
-            "Give its place with --job.",
+            "Put it there, or give its place with --job.",
         )
     plan = job.load(given)
     return SourceJob(given, plan, read_inputs(plan, given))
