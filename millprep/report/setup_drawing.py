@@ -17,7 +17,8 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_views import hole_name
 from millprep.report.dimensions import Mark, Side, room, running
-from millprep.report.scene import Area, Line, Scene, Shape, Text, hatched
+from millprep.report.pass_view import contacts
+from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched
 from millprep.report.setup_signs import (
     AREA_STYLES,
     CLAMP_LINES,
@@ -34,6 +35,8 @@ from millprep.report.zero import drilled_now, on_pins
 
 HIGHEST, HIGH = 110.0, 68.0
 """Of the same; the second where the page holds readings as well."""
+BOLD = 0.25
+"""Width of what a pass cuts, mm on paper."""
 LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
 
@@ -84,6 +87,8 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     ]
     foot = view.at(low)[1] + room(places["below"])
     kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
+    if milling_pass.programs:
+        kinds.add("now")
     if _strips(cut_set):
         kinds.add("strip")
     if _room(milling_pass):
@@ -175,7 +180,7 @@ def _view(low: Point, high: Point, places: dict[str, list[Mark]], most: float) -
 def _ground(
     cut_set: CutSet, milling_pass: MillingPass, view: View, rim: shapely.Polygon
 ) -> list[Shape]:
-    """The blank, its boards and their copper, the machine's travel as far as it is seen."""
+    """The blank, its boards in grey, in bold what this pass cuts, and the machine's travel."""
     pose = milling_pass.pose
     on = cut_set.blank(milling_pass.blank).placements
     copper = [
@@ -191,9 +196,25 @@ def _ground(
     lines = [shapely.get_coordinates(view.shape(run)) for run in runs if run.length > 0]
     return [
         Area((view.shape(rim),), "laminate", "ink", 0.4),
-        Area(tuple(copper), "copper"),
+        Area(tuple(copper), "earlier pass"),
         Area(tuple(edges), None, "quiet", 0.2),
+        *_cut_now(milling_pass, view),
         Line(tuple(lines), 0.25, "ink", TRAVEL_DASH),
+    ]
+
+
+def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
+    """Paths and holes of a pass, bold."""
+    paths: list[shapely.Geometry] = []
+    holes: list[Point] = []
+    for program in milling_pass.programs:
+        lines, points = contacts(program, 0.1 / view.scale)
+        paths += map(shapely.LineString, lines)
+        holes += map(view.at, points)
+    fewer = [shapely.simplify(view.shape(path), 0.1) for path in paths]
+    return [
+        Line(tuple(map(shapely.get_coordinates, fewer)), BOLD, "ink"),
+        Circle(tuple(holes), BOLD, "ink"),
     ]
 
 

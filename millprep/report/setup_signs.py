@@ -42,6 +42,7 @@ SIGN_WORDS = {
     "strip": "tape or vacuum under the blank",
     "room": "room for more clamps",
     "travel": "travel of the machine",
+    "now": "cut in this pass",
 }
 """What can be in the drawing, in the order of the key."""
 
@@ -132,6 +133,9 @@ def _key_sign(kind: str, at: Point) -> list[Shape]:
     if kind == "clamp":
         box = shapely.box(x, y - 1.5, x + 4, y + 1.5)
         return [Area((box,), "paper", "ink", 0.25), *hatched([box], "\\", "ink", CLAMP_LINES)]
+    if kind == "now":
+        line = np.array([(x - 0.5, y), (x + 4.5, y)])
+        return [Line((line,), 0.6, "ink")]
     if kind in ("strip", "room"):
         role, dash = AREA_STYLES[kind]
         return [Area((shapely.box(x, y - 1.3, x + 4, y + 1.3),), None, role, THIN, dash)]

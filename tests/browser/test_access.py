@@ -87,3 +87,12 @@ def test_every_control_is_reached_by_tab_and_shows_it(opened: Opened) -> None:
             reached.add(name)
             assert outline != "none", name
     assert wanted - reached == set()
+
+
+def test_tables_of_the_plan_are_tables(opened: Opened) -> None:
+    shown = opened.page.evaluate(
+        """() => [...document.querySelectorAll(".plan table")]
+          .map((table) => getComputedStyle(table).display)"""
+    )
+    assert shown
+    assert set(shown) == {"table"}

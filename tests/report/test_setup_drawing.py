@@ -12,6 +12,8 @@ import pytest
 from millprep.model.blank import Blank, overhangs
 from millprep.model.milling_pass import EdgeCheck
 from millprep.model.set_of_programs import CutSet
+from millprep.report.palette import COLOURS
+from millprep.report.pass_view import contacts
 from millprep.report.setup_drawing import HIGHEST, setup_drawing
 from millprep.report.setup_signs import WIDE
 from tests.helpers.changed_set import with_blank
@@ -155,3 +157,16 @@ def test_the_second_point_of_the_edge_is_measured(two_passes: CutSet) -> None:
     svg = words(drawn(changed, 1))
     assert "287.5" in svg
     assert "check the angle of the blank here" in svg
+
+
+def test_what_a_pass_cuts_is_bold_and_the_rest_grey() -> None:
+    whole = invented(4)
+    for milling_pass in whole.passes:
+        text = setup_drawing(whole, milling_pass, "x")
+        assert "cut in this pass" in text
+        assert COLOURS["copper"] not in text
+        lines = re.findall(
+            rf'<path d="([^"]+)" fill="none" stroke="{COLOURS["ink"]}" stroke-width="0.25"/>', text
+        )
+        cuts = [run for program in milling_pass.programs for run in contacts(program, 0.1)[0]]
+        assert max(run.count("M") for run in lines) == len(cuts)
