@@ -227,8 +227,11 @@ def _viterbi(
     value = np.where(allowed[0], 0.0, np.inf)
     if start is not None:
         value = np.where(np.arange(passes) == start, value, np.inf)
-    came = np.zeros((n, passes), dtype=int)
-    for t in range(1, n):
+    # where one pass alone may cut, as at the sample before, the walk stays and costs nothing
+    came = np.repeat(allowed.argmax(axis=1)[:, None], passes, axis=1)
+    alone = allowed.sum(axis=1) == 1
+    stays = alone[1:] & alone[:-1] & (came[1:, 0] == came[:-1, 0])
+    for t in (np.flatnonzero(~stays) + 1).tolist():
         options = value[:, None] + change[:, :, t]
         came[t] = options.argmin(axis=0)
         value = np.where(allowed[t], options[came[t], np.arange(passes)], np.inf)

@@ -225,16 +225,26 @@ def _places(
     # where laps run side by side, the others are as near and lie where they lie on every copy
     tried = [(round(nearest.length, DIGITS), 2, s, t)]
     for here, there in ((i, j), (j, i)):
-        ends = np.concatenate(([0.0], np.cumsum(paths[here].lengths)))
-        along = [*((ends[:-1] + ends[1:]) / 2).tolist(), *ends.tolist()]
-        spots = np.asarray(shapely.points([_at(paths[here], s) for s in along]))
+        along, places = _middles_and_corners(paths[here])
+        spots = np.asarray(shapely.points(places))
         away = np.round(shapely.distance(spots, lines[there]), DIGITS)
         for n in np.flatnonzero(away <= reach).tolist():
-            two = (along[n], _along(paths[there], lines[there], spots[n]))
+            two = (float(along[n]), _along(paths[there], lines[there], spots[n]))
             kind = int(n >= len(paths[here]))
             tried.append((float(away[n]), kind, *(two if here == i else reversed(two))))
     tried.sort()
     yield from ((s, t) for *_, s, t in tried)
+
+
+def _middles_and_corners(path: Path) -> tuple[FloatArray, FloatArray]:
+    """How far along a path the middles of its segments and then its vertices are, and where."""
+    ends = np.concatenate(([0.0], np.cumsum(path.lengths)))
+    xy, way = path.xy, np.diff(path.xy, axis=0)
+    # an arc rises bulge · chord / 2 above its chord, on the right of it
+    middles = (xy[:-1] + xy[1:]) / 2 + np.column_stack((way[:, 1], -way[:, 0])) * (
+        path.bulge[:, None] / 2
+    )
+    return np.concatenate(((ends[:-1] + ends[1:]) / 2, ends)), np.vstack((middles, xy))
 
 
 def _along(path: Path, line: shapely.LineString, at: shapely.Point) -> float:
