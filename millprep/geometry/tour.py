@@ -272,11 +272,12 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
     # of all edges between two lines the shortest; an entry of 0 would be no edge
     weights = np.maximum(away[between], 1e-9)
     pairs = np.sort(np.column_stack((a[between], b[between])), axis=1)
-    best: dict[tuple[int, int], float] = {}
-    for (i, j), weight in zip(pairs.tolist(), weights.tolist(), strict=True):
-        best[i, j] = min(weight, best.get((i, j), math.inf))
-    rows, columns = zip(*best, strict=True)
-    graph = coo_array((list(best.values()), (rows, columns)), shape=(len(fine), len(fine)))
+    order = np.lexsort((weights, pairs[:, 1], pairs[:, 0]))
+    pairs, weights = pairs[order], weights[order]
+    first = np.ones(len(pairs), dtype=bool)
+    first[1:] = (pairs[1:] != pairs[:-1]).any(axis=1)
+    rows, columns = pairs[first].T
+    graph = coo_array((weights[first], (rows, columns)), shape=(len(fine), len(fine)))
     return float(minimum_spanning_tree(graph.tocsr()).sum())
 
 
@@ -284,8 +285,9 @@ def _spaced(line: FloatArray) -> FloatArray:
     """Places along a line, no farther from each other than `SPACING`."""
     if len(line) < 2:
         return line
-    parts = [line[:1]]
-    for p, q in itertools.pairwise(line):
-        count = max(1, math.ceil(math.dist(p, q) / SPACING))
-        parts.append(p + np.arange(1, count + 1)[:, None] / count * (q - p))
-    return np.vstack(parts)
+    lengths = [math.dist(p, q) for p, q in itertools.pairwise(line.tolist())]
+    counts = np.array([max(1, math.ceil(length / SPACING)) for length in lengths])
+    part = np.repeat(np.arange(len(counts)), counts)
+    nth = np.arange(len(part)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
+    share = (nth / counts[part])[:, None]
+    return np.vstack((line[:1], line[part] + share * (line[part + 1] - line[part])))
