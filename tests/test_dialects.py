@@ -299,7 +299,12 @@ def test_a_program_in_another_dialect_is_refused(feature: str, board: Made, tmp_
             ("arcs", theirs),
         )
         codes = found(board, tmp_path, board.machine(machine))
-        assert codes <= {"dialect-differs", "rs274-error", "spindle-not-settled"}
+        assert codes <= {
+            "dialect-differs",
+            "rs274-error",
+            "spindle-not-settled",
+            "dwell-too-long",
+        }
         # seconds read as milliseconds are too short, and the other way round only long
         assert bool(codes) != (allowed or (feature, written) == ("dwell_unit", theirs)), codes
 

@@ -213,6 +213,7 @@ def _unwritten(
                     # the programs that were read have their combs and heights already
                     verniers=(),
                     levelling=None,
+                    read=(),
                     programs=tuple(new[p.blank, p.number]),
                 )
                 for p in passes

@@ -163,6 +163,8 @@ def unfit(line: str, comments: Comments) -> str | None:
     """Why a person's own line cannot be in a program; None when it can."""
     if not (line.isascii() and line.isprintable()):
         return "must be printable ASCII in one line"
+    if "!" in line or "~" in line:
+        return "has ! or ~, which some controllers carry out wherever they are"
     code = _without_comments(line, comments)
     if any(letter in code for letter in "();"):
         return f"has a comment otherwise than comments = {plain(comments)} says"

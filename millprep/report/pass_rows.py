@@ -295,4 +295,5 @@ class PassRow(Row):
             levelling=None if self.levelling is None else self.levelling.levelling(*self.pass_id),
             drop_on=self.drop_on,
             edge=None if self.edge is None else self.edge.check(),
+            read=self.read,
         )

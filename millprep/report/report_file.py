@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable
-from pathlib import Path
+from collections.abc import Iterable, Iterator
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pydantic import ValidationError
@@ -20,6 +20,7 @@ from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
 
 REPORT = "report.json"
+TABLE = "toolpaths.csv"
 
 MOST_BYTES = 512_000_000
 """The largest report that is read."""
@@ -104,10 +105,14 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
         message = f"{REPORT} was edited after it was written. Prepare the set again."
         findings.append(stop("set-file-changed", message, REPORT))
     findings += changed_files(report, folder, report.files)
+    findings += _unnamed(report, report.files)
     known = {row.file for row in report.files} | {REPORT, BEGUN, DONE, LOG}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
-        if not path.is_dir() and name not in known and path.name not in LITTER:
+        if path.is_symlink():
+            message = f"{name} is a link: a set holds its files itself. Prepare the set again."
+            findings.append(stop("set-file-foreign", message, name))
+        elif not path.is_dir() and name not in known and path.name not in LITTER:
             message = f"{name} is not part of this set. Move it out of the folder."
             findings.append(
                 _of_another_set(path, name, report.set) or stop("set-file-foreign", message, name)
@@ -115,13 +120,28 @@ def changed(report: Report, folder: Path) -> tuple[Finding, ...]:
     return tuple(findings)
 
 
+def _unnamed(report: Report, rows: Iterable[FileRow]) -> Iterator[Finding]:
+    """Programs that no pass runs, and what a set must hold and does not list."""
+    named, listed = set(report.program_files), {row.file for row in rows}
+    for name in sorted(name for name in listed - named if name.endswith(".ngc")):
+        message = f"{name} is a program that no pass of the report names. Prepare the set again."
+        yield stop("set-file-foreign", message, name)
+    for name in sorted({*named, TABLE} - listed):
+        message = f"{name} is not among the files of the set. Prepare the set again."
+        yield stop("set-file-missing", message, name)
+
+
 def changed_files(report: Report, folder: Path, rows: Iterable[FileRow]) -> list[Finding]:
     """Those of a set's files that are missing or not as they were written."""
     findings: list[Finding] = []
     for row in rows:
         path = folder / row.file
-        if not path.is_file():
-            message = f"{row.file} is missing. Prepare the set again."
+        if PurePosixPath(row.file).is_absolute() or ".." in PurePosixPath(row.file).parts:
+            message = f"{row.file} lies outside of the set. Prepare the set again."
+            findings.append(stop("set-file-foreign", message, row.file))
+        elif not path.is_file():
+            words = "is no file" if path.exists() else "is missing"
+            message = f"{row.file} {words}. Prepare the set again."
             findings.append(stop("set-file-missing", message, row.file))
         elif _hash(path) != row.sha256:
             message = f"{row.file} was edited after it was written. Prepare the set again."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
@@ -214,8 +215,10 @@ class Report(Row):
         by_name = {cutter.name: cutter for cutter in cutters}
         programs: list[Program] = []
         for row in self.spoilboard:
-            start = (*spoilboard_pass(machine, 1).touch, machine.clearance)
-            programs.append(row.program(1, 0, by_name, start))
+            named = re.search(r"/blank-(\d+)-", row.file)
+            blank = 1 if named is None else int(named[1])
+            start = (*spoilboard_pass(machine, blank).touch, machine.clearance)
+            programs.append(row.program(blank, 0, by_name, start))
         for row_of_pass in self.passes:
             start = (*row_of_pass.touch, machine.clearance)
             programs += [

@@ -66,6 +66,11 @@ USERS: dict[str, frozenset[int]] = {
 
 P with G64, a tolerance, is no word of the report; only where a dialect is known it is read."""
 
+MODES = (
+    "plane", "distance", "feed mode", "units", "cutter compensation", "tool length", "system",
+    "motion",
+)  # fmt: skip
+"""Groups whose words stay in force for all that follows."""
 CYCLES = frozenset((810, 820, 830))
 ARCS = frozenset((20, 30))
 MOST_M = 4
@@ -79,6 +84,9 @@ _WORD = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
 _BLANKS = str.maketrans("", "", " \t")
 ERROR, UNPROVED, DIFFERS = "rs274-error", "rs274-unproved", "dialect-differs"
 """What a line is refused for: the report, what cannot be known from a file, the dialect."""
+UNSAFE = "character-unsafe"
+_COMMANDS = re.compile(r"[!~\x00-\x08\x0a-\x1f\x7f]")
+"""Characters that some controllers carry out wherever they are, or take for the end of a line."""
 
 
 def spelt(code: int) -> str:
@@ -142,6 +150,18 @@ def parse(raw: str, comments: Comments = "brackets") -> Block:
             words[letter] = value
     number = int(match[2]) if match[2] else None
     return Block(bool(match[1]), tuple(g), tuple(m), words, comment, number, text)
+
+
+def check_characters(raw: str) -> None:
+    """Refuse a character that is a command to some controllers, even in a comment.
+
+    Raises:
+        Fault: for the first one.
+    """
+    match = _COMMANDS.search(raw)
+    if match is not None:
+        words = f"the character {match[0]!r}, which some controllers take for a command or the end "
+        raise Fault(f"{words}of a line, even in a comment", code=UNSAFE)
 
 
 def whole(value: float, name: str) -> int:

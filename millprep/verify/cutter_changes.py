@@ -11,14 +11,23 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
-from millprep.verify.trace import Dwell, PathEvent, Remark, SpindleEvent, Stop, ToolChange, Trace
+from millprep.verify.trace import (
+    Dwell,
+    ModeEvent,
+    PathEvent,
+    Remark,
+    SpindleEvent,
+    Stop,
+    ToolChange,
+    Trace,
+)
 
 _CHANGE = re.compile(r"(?:MSG, *)?change to ([A-Za-z0-9-]+)(?:, T\d+)?:", re.ASCII)
 _CUTTER = re.compile(r"cutter ([A-Za-z0-9-]+):", re.ASCII)
 _SLACK = 1e-6
 REPORTED = 1e-4
 """The last digit of a place in the report, mm."""
-Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark, PathEvent)
+Event = TypeVar("Event", SpindleEvent, Dwell, Stop, ToolChange, Remark, PathEvent, ModeEvent)
 
 
 def requested_cutter(stop_words: str) -> str | None:
@@ -166,6 +175,7 @@ def _between(trace: Trace, after: int, end: int, stop: Stop | None, *, goes_on: 
         cycles=tuple(line for line in trace.cycles if after < line <= end),
         remarks=here(trace.remarks),
         paths=here(trace.paths),
+        modes=here(trace.modes),
     )
 
 
@@ -219,7 +229,7 @@ def _nothing(like: Part) -> Part:
     """A part without motion, where there should be one."""
     trace = replace(
         like.trace, moves=(), spindle=(), dwells=(), stops=(), tool_changes=(), remarks=(),
-        paths=(),
+        paths=(), modes=(),
         cycles=(), deletable=(),
     )  # fmt: skip
     return Part(trace, None, like.stop, None, like.first)

@@ -13,7 +13,7 @@ import shapely
 
 from millprep.model.as_cut import AsCut, BoardProof, Certificate, PadGap
 from millprep.model.blank import Blank
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import feed_along_copper
 from millprep.model.layout import Placement
@@ -30,11 +30,18 @@ from millprep.verify.clearances import (
     pads_too_near,
 )
 from millprep.verify.compare import compare
+from millprep.verify.cut_free import check_cut_free
+from millprep.verify.depths import Depths
+from millprep.verify.direction import check_directions
 from millprep.verify.edges import EDGE
+from millprep.verify.feeds import check_feeds
+from millprep.verify.floating import check_cleared, check_in_middle, check_middle
 from millprep.verify.holes_as_cut import check_registration
+from millprep.verify.marks import check_marks, isolating_lines
 from millprep.verify.netlist import check_cut_nets
 from millprep.verify.pads import pad_areas, united
-from millprep.verify.read_back import BlankRuns, ReadBack, read_programs
+from millprep.verify.pass_programs import check_passes
+from millprep.verify.read_back import BlankRuns, ReadBack, read_programs, read_resumed
 from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
 from millprep.verify.worst_case import narrowed, worst_case_findings, worst_cases
 
@@ -72,6 +79,35 @@ def prove(
     checked = check_copper(job, read, copper)
     certificate = None if checked.stopped else certify(job, read, copper)
     return Proved(copper, checked.proofs, certificate, checked.findings)
+
+
+def prove_resumed(
+    folder: Path, job: JobPlan, blanks: Sequence[MilledBlank], *, flat: bool
+) -> tuple[Finding, ...]:
+    """What is wrong with the programs of a resumed set, which cut a part of what a whole one does.
+
+    Args:
+        folder: of the set.
+        job: what is required.
+        blanks: with its programs.
+        flat: whether all programs are known to cut flat copper, so that their depths are known.
+
+    Raises:
+        Refusal: when programs are not RS-274, or the table is damaged.
+    """
+    read = read_resumed(folder, job, blanks)
+    findings = list(read.findings)
+    if not flat:
+        return tuple(findings)
+    for blank in read.blanks:
+        depths = Depths(job, blank.blank.laminate, blank.blank.placements, None)
+        for run in blank.runs:
+            findings += check_feeds(run.trace, run.program, job, uneven=False)
+            findings += depths.check(run)
+    # what an earlier run cut is not missing; what these cut away must not be copper of a board
+    _, copper = _compared(job, read, cut_blanks(read), {})
+    findings += [f for f in copper if f.code in ("copper-open", "copper-gouged")]
+    return limited(findings)
 
 
 def cut_blanks(read: ReadBack) -> tuple[AsCut, ...]:
@@ -115,7 +151,8 @@ def check_copper(job: JobPlan, read: ReadBack, copper: Sequence[AsCut]) -> Check
     nets = nets_of([run.blank for run in read.blanks])
     proofs, findings = _compared(job, read, copper, nets)
     laminates = [run.blank.laminate for run in read.blanks]
-    findings = (*read.findings, *findings, *check_grooves(job.isolation, laminates))
+    findings = (*read.findings, *check_programs(job, read), *findings)
+    findings = (*findings, *check_grooves(job.isolation, laminates))
     gaps: dict[int, tuple[PadGap, ...]] = {}
     for run, left in zip(read.blanks, copper, strict=True):
         blank_gaps, more = _checked_blank(job, run, left, nets)
@@ -145,6 +182,30 @@ def _pads_too_near(
         for placement in every
         for finding in pads_too_near(gaps[placement.index], placement, around, narrowest)
     )
+
+
+def check_programs(job: JobPlan, read: ReadBack) -> tuple[Finding, ...]:
+    """What is wrong with programs besides motion and copper: depths, edges, marks, dry runs."""
+    findings: list[Finding] = []
+    for run in read.blanks:
+        blank, placements = run.blank.laminate, run.blank.placements
+        depths = Depths(job, blank, placements, run.blank.passes)
+        for each in run.runs:
+            findings += depths.check(each)
+        findings += check_cut_free(job, blank, placements, run.blank.joins, run.cutting)
+        findings += check_directions(job, run.blank, run.runs)
+        findings += check_passes(job, run)
+        findings += check_marks(job, run, _beyond_boards(job, blank))
+    return limited(findings)
+
+
+def _beyond_boards(job: JobPlan, blank: Blank) -> float:
+    """How far outside a board's edge its own cuts go at most: laps, and clearing."""
+    isolation, clearing = job.isolation, job.clearing
+    gap = max(isolation.gap, isolation.pad_gap or 0.0)
+    laps = [lap_reach(use.surface, use.foot(blank.copper), gap) for use in isolation.uses]
+    clears = () if clearing is None else clearing.cutters
+    return max([*laps, *(cutter.width(clearing.depth) for cutter in clears if clearing)]) + EDGE
 
 
 def _compared(
@@ -188,6 +249,10 @@ def _checked_blank(
                 left, placement, around, foot_extension(job, blank), nets
             )
             findings += narrow
+    allowed = allowed_cuts(job, blank, placements)
+    findings += check_cleared(job, left, placements, allowed.cleared)
+    findings += check_middle(job, left, placements)
+    findings += check_in_middle(job, blank.copper, isolating_lines(run, job), placements)
     holes = {hole for mill_pass in run.blank.passes for hole in mill_pass.registration}
     # by id, so that the order of findings is the same every time
     in_order = sorted(holes, key=lambda hole: (len(hole.id), hole.id))
@@ -198,7 +263,7 @@ def _checked_blank(
         placements,
         run.blank.passes,
         run.blank.joins,
-        allowed_cuts(job, blank, placements),
+        allowed,
     )
     return gaps, findings
 

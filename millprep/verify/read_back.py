@@ -24,9 +24,11 @@ from millprep.model.set_of_programs import MilledBlank
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify import motion, reader
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
+from millprep.verify.feeds import check_feeds
 from millprep.verify.obstacles import once_per_clamp
 from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.trace import MotionRow, Trace, check_rows, rows_by_file
+from millprep.verify.words import check_comments, check_words
 
 TABLE = "toolpaths.csv"
 """All motion of a set, written next to the programs and compared with them."""
@@ -103,6 +105,7 @@ def read_programs(
         of_file = [program for program in programs if program.file == file]
         file_programs = programs_of_file(trace, of_file, job.cutters, job.machine)
         findings += file_programs.findings
+        findings += check_comments(trace, of_file, job.cutters)
         as_read[file] = zip(file_programs.programs, file_programs.traces, strict=True)
     blank_runses: list[BlankRuns] = []
     for blank in blanks:
@@ -113,6 +116,8 @@ def read_programs(
             surface = _surface(program, mill_pass)
             if surface is not None:
                 trace = over_flat_copper(trace, surface, job.machine.clearance).trace
+            findings += check_words(trace, program, job.machine)
+            findings += check_feeds(trace, program, job, uneven=surface is not None)
             runs.append(Run(program, trace, mill_pass))
         blank_runses.append(BlankRuns(blank, tuple(runs)))
     return ReadBack(tuple(blank_runses), tuple(once_per_clamp(findings)))
@@ -227,6 +232,8 @@ def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> R
             trace = read_alone(folder, program, job.machine.dialect)
             findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
             findings += check_motion(job, blank, mill_pass, program, trace)
+            findings += check_words(trace, program, job.machine)
+            findings += check_comments(trace, [program], job.cutters)
             runs.append(Run(program, trace, mill_pass))
         blank_runses.append(BlankRuns(blank, tuple(runs)))
     return ReadBack(tuple(blank_runses), tuple(once_per_clamp(findings)))
@@ -285,6 +292,9 @@ def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Moti
     try:
         with table.open(encoding="ascii", newline="") as lines:
             return rows_by_file(lines, programs)
+    except OSError as fault:
+        words = f"the table of motions cannot be read ({fault.strerror}). Write the set again."
+        raise Refusal([_damaged(table.name, words)]) from None
     except (KeyError, TypeError, ValueError) as fault:
         words = f"the table of motions is damaged ({fault}). Write the set again."
         raise Refusal([_damaged(table.name, words)]) from None

@@ -22,8 +22,10 @@ from millprep.verify.block import (
     ARCS,
     CYCLES,
     DIFFERS,
+    MODES,
     Block,
     Fault,
+    check_characters,
     check_letters,
     grouped_g,
     grouped_m,
@@ -33,7 +35,15 @@ from millprep.verify.block import (
 )
 from millprep.verify.cutter_changes import requested_cutter
 from millprep.verify.machine_state import UNKNOWN, MachineState
-from millprep.verify.trace import PathEvent, Remark, SpindleEvent, Stop, ToolChange, Trace
+from millprep.verify.trace import (
+    ModeEvent,
+    PathEvent,
+    Remark,
+    SpindleEvent,
+    Stop,
+    ToolChange,
+    Trace,
+)
 
 MOST_FINDINGS = 50
 _INCH = 25.4
@@ -138,6 +148,7 @@ class _Reader:
         self.changes: list[ToolChange] = []
         self.remarks: list[Remark] = []
         self.paths: list[PathEvent] = []
+        self.modes: list[ModeEvent] = []
         self.deletable: list[int] = []
         self.ended: str | None = None
         self.last_line = 0
@@ -197,10 +208,12 @@ class _Reader:
             cycles=tuple(state.cycles),
             remarks=tuple(self.remarks),
             paths=tuple(self.paths),
+            modes=tuple(self.modes),
         )
 
     def _read(self, raw: str) -> None:
         """One line that is neither empty nor a percent line."""
+        check_characters(raw)
         block = parse(raw, self.spelling.comments)
         if not (block.g or block.m or block.words or block.deletable):
             if block.comment:
@@ -249,6 +262,8 @@ class _Reader:
         if path is not None:
             tolerance = w["P"] * state.mm("P") if path == 640 and "P" in w else None
             self.paths.append(PathEvent(before, self.line, path, tolerance))
+        if len(g) > ("motion" in g):
+            self.modes += [ModeEvent(before, self.line, g[group]) for group in MODES if group in g]
         if (feed := w.get("F")) is not None:
             if feed < 0:
                 raise Fault("a negative feed")

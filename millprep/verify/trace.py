@@ -83,6 +83,14 @@ class PathEvent(NamedTuple):
     tolerance: float | None
 
 
+class ModeEvent(NamedTuple):
+    """A mode that is set before `moves[before]`: plane, units, distance and the like, in tenths."""
+
+    before: int
+    line: int
+    code: int
+
+
 class Remark(NamedTuple):
     """A line that is a comment and nothing else, before `moves[before]`."""
 
@@ -104,6 +112,7 @@ class Trace:
         cycles: lines that order a drilling cycle.
         remarks: lines that are comments.
         paths: words on how corners are run.
+        modes: words on plane, units, distance, feed mode, compensation, length, system, motion.
     """
 
     file: str
@@ -119,6 +128,7 @@ class Trace:
     cycles: tuple[int, ...] = ()
     remarks: tuple[Remark, ...] = ()
     paths: tuple[PathEvent, ...] = ()
+    modes: tuple[ModeEvent, ...] = ()
 
 
 class ZeroLook(NamedTuple):

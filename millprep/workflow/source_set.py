@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -177,13 +177,22 @@ def same_inputs(source: Report, now: tuple[InputFile, ...]) -> None:
 
 def made_by_this_version(source: Report) -> bool:
     """Whether the id of a set is the one that this version gives to its inputs."""
+    if source.resumed:
+        wishes = [f"{row.original} {row.wish}" for row in source.resumed]
+        origin = (source.derived_from or "", "resume", *wishes)
+        return source.set == set_id(source.input_files, origin)
+    return source.set in whole_ids(source)
+
+
+def whole_ids(source: Report) -> Iterator[str]:
+    """The ids that this version gives to a whole set of the inputs of a report."""
     origins: list[tuple[str, ...]] = [()]
     if source.derived_from is not None:
         steps = [refit_step(b, k) for b, k in source.poses]
         steps += [level_step(levelling) for levelling in source.levellings.values()]
         origins = [(source.derived_from, step) for step in steps]
     known = ((source.input_files, (*origin, *source.chosen)) for origin in origins)
-    return source.set in itertools.starmap(set_id, known)
+    return itertools.starmap(set_id, known)
 
 
 def readings_of(

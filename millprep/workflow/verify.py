@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from millprep.model.as_cut import BoardProof, Certificate
@@ -15,13 +18,22 @@ from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.toolpaths import least_time
 from millprep.verify import prove
-from millprep.verify.read_back import read_resumed
+from millprep.verify.like_job import check_like_job
+from millprep.verify.words import check_set_id
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
 from millprep.workflow.set_on_disk import load_mark
-from millprep.workflow.source_set import job_of, made_by_this_version, unchanged
+from millprep.workflow.source_set import (
+    job_of,
+    made_by_this_version,
+    readings_of,
+    unchanged,
+    whole_ids,
+)
 
+LEFT_BETWEEN = ("copper-island", "copper-sliver")
+"""Notes of copper that is left between paths; a new one says that a path is not where it was."""
 SAME = 1e-4
 """Lengths, which the report holds to four decimals, are the same within this, mm."""
 
@@ -88,13 +100,15 @@ def verify(
         findings += report_file.changed(report, folder)
     mark = load_mark(folder)
     findings += [] if mark is None else _begun_findings(report, mark)
-    if not report.resumed and not made_by_this_version(report):
+    findings += _check_resumed(report)
+    if not made_by_this_version(report):
         findings.append(_another_version(report))
     say("reading the programs and cutting the blanks in simulation")
     try:
         layout = report.layout(boards)
         passes = report.milling_passes()
         programs = report.programs(plan.cutters, plan.machine)
+        findings += check_like_job(plan, layout, passes, report.chosen)
         overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
         blanks = blanks_of(
             layout,
@@ -111,17 +125,22 @@ def verify(
     missing = [file for file in files if not (folder / file).is_file()]
     if not hashes:
         findings += [stop("set-file-missing", f"{file} is missing.", file) for file in missing]
+    for file in () if missing else files:
+        text = (folder / file).read_bytes().decode("ascii", "replace")
+        findings += check_set_id(text, report.set, file, plan.machine.dialect)
     proofs: tuple[BoardProof, ...] = ()
     if not missing and report.resumed:
         try:
-            findings += read_resumed(folder, plan, blanks).findings
+            # what follows a surface map is not as deep as its heights say
+            flat = not readings_of(report, folder, source.inputs)
+            findings += prove.prove_resumed(folder, plan, blanks, flat=flat)
         except Refusal as refusal:
             findings += refusal.findings
     elif not missing:
         try:
             proved = prove.prove(folder, plan, blanks, table=hashes)
             proofs = proved.proofs
-            findings += proved.findings
+            findings += _unreported(report, proved.findings)
             findings += _unlike(report, proofs)
             if all(finding.severity != "stop" for finding in proved.findings):
                 findings += _unlike_certificate(report, proved.certificate)
@@ -144,6 +163,23 @@ def _begun_findings(report: Report, mark: Begun) -> list[Finding]:
     return [stop("begun-another-set", message, FILE)]
 
 
+def _check_resumed(report: Report) -> Iterator[Finding]:
+    """What is wrong with a report that says that its set resumes another one."""
+    if not report.resumed:
+        return
+    files = sorted(row.file for row in report.resumed)
+    words = None
+    if report.derived_from is None or files != sorted(report.program_files):
+        words = "it resumes another one, and not for every program which one"
+    elif report.set in whole_ids(report):
+        words = "it resumes another one, and its id is that of a whole set"
+    elif not all(file.endswith("-resumed.ngc") for file in files):
+        words = "it resumes another one, and its programs are not named so"
+    if words is not None:
+        message = f"report.json says of the set that {words}. Prepare the set again."
+        yield stop("set-unlike-job", message, report_file.REPORT)
+
+
 def _another_version(report: Report) -> Finding:
     return Finding(
         code="made-by-another-version",
@@ -151,6 +187,36 @@ def _another_version(report: Report) -> Finding:
         message=f"Set {report.set} was made by another version of millprep, whose machine and "
         "cutter presets may differ. It is proved with those of this version.",
     )
+
+
+def _unreported(report: Report, proved: Sequence[Finding]) -> Iterator[Finding]:
+    """The findings of the proof; a warning that the set was not made with says stop.
+
+    Of a kind that the report only counts there may be no more than it counts.
+    """
+    counts: Counter[object] = Counter()
+    counted: set[str] = set()
+    for row in report.findings:
+        if row.severity == "warn" or row.code in LEFT_BETWEEN:
+            counts[row.code, row.board, row.copy_number, row.blank] += 1
+            more = re.search(r" And (\d+) more\.$", row.message)
+            counts[row.code] += 1 + (int(more[1]) if more else 0)
+            counted |= {row.code} if more else set()
+    total = Counter(f.code for f in proved for _ in range(1 + f.more))
+    known = made_by_this_version(report)
+    for finding in proved:
+        here = (finding.code, finding.board, finding.copy, finding.blank)
+        counts[here] -= 1
+        if finding.code in counted:
+            new = total[finding.code] > counts[finding.code]
+        else:
+            new = counts[here] < 0
+        judged = finding.severity == "warn" or finding.code in LEFT_BETWEEN
+        if judged and new and known:
+            message = f"{finding.message} The set was made without this: prepare it again."
+            yield replace(finding, severity="stop", message=message)
+        else:
+            yield finding
 
 
 def _unlike(report: Report, proofs: tuple[BoardProof, ...]) -> list[Finding]:

@@ -1,0 +1,159 @@
+"""Floating copper where none may be left: in areas to be cleared, amid gaps cut in their middle.
+
+What is cleared may be missed near pieces, in corners and between laps by less than the cutter's
+width; a place that the cutter fits into must be free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from millprep.geometry.path import FloatArray
+from millprep.model.as_cut import AsCut
+from millprep.model.finding import Finding
+from millprep.model.job.job import JobPlan
+from millprep.model.layout import Placement, on_blank
+from millprep.verify.edges import EDGE, ISLAND
+
+ROOM = 0.03
+"""A cutter fits where this much more than its half width is free on all sides, mm."""
+
+
+def check_cleared(
+    job: JobPlan,
+    left: AsCut,
+    placements: Sequence[Placement],
+    cleared: Mapping[int, shapely.Geometry],
+) -> Iterator[Finding]:
+    """Areas to be cleared in which floating copper is left.
+
+    Args:
+        job: what is required.
+        left: the copper of the blank.
+        placements: the boards on it.
+        cleared: by placement, the area of its board that is cleared, blank frame.
+    """
+    clearing = job.clearing
+    if clearing is None or not cleared or job.isolation.by_voltage:
+        return
+    half = min(cutter.width(clearing.depth) for cutter in clearing.cutters) / 2 + ROOM
+    floating = shapely.union_all([part.shape for part in left.parts if not part.pieces])
+    for placement in placements:
+        area = cleared.get(placement.index)
+        if area is None:
+            continue
+        room = shapely.buffer(shapely.intersection(floating, area), -half, quad_segs=4)
+        if not room.is_empty:
+            at = room.representative_point()
+            yield on_blank(
+                placement,
+                "area-not-cleared",
+                "stop",
+                "floating copper is left in an area to be cleared, wide enough for the cutter "
+                "that clears. Write the set again.",
+                (at.x, at.y),
+            )
+
+
+def check_middle(job: JobPlan, left: AsCut, placements: Sequence[Placement]) -> Iterator[Finding]:
+    """Ridges of floating copper in gaps that are cut in their middle, one warning a board."""
+    if job.isolation.course != "middle":
+        return
+    floating = np.array(
+        [p.shape for p in left.parts if not p.pieces and p.shape.area >= ISLAND], dtype=object
+    )
+    # the frame around the boards is no ridge
+    ridges = floating[shapely.is_empty(shapely.buffer(floating, -job.isolation.gap / 2))]
+    for placement in placements:
+        outline = placement.pose.shape(placement.board.outline)
+        mine = [shape for shape in ridges.tolist() if outline.contains(shape)]
+        if mine:
+            at = max(mine, key=lambda shape: shape.area).representative_point()
+            yield on_blank(
+                placement,
+                "gap-not-opened",
+                "warn",
+                f"a ridge of floating copper is left in a gap, narrower than the "
+                f"{job.isolation.gap:g} mm that [isolation] gap requires. A lap is missing, too "
+                "shallow, or off its place.",
+                (at.x, at.y),
+            )
+
+
+TOLERANCE = 2 * EDGE
+"""Distances from two pieces may differ by this more than laps are apart, mm."""
+JUNCTION = 0.8
+"""Where laps meet they run a little beyond the middle, mm."""
+SAMPLE = 0.25
+"""Laps are looked at this often, mm."""
+
+
+def check_in_middle(
+    job: JobPlan,
+    copper: float,
+    lines: FloatArray,
+    placements: Sequence[Placement],
+) -> Iterator[Finding]:
+    """Laps that do not run in the middle of a gap; the edge of a board counts as one more piece.
+
+    Args:
+        job: what is required.
+        copper: thickness of the foil, mm.
+        lines: (n, 4) straight cuts of isolation in their order, blank frame.
+        placements: the boards.
+    """
+    if job.isolation.course != "middle" or not len(lines):
+        return
+    foot = min(use.foot(copper) for use in job.isolation.uses)
+    allowance = max(job.isolation.gap - foot, 0.0) + TOLERANCE
+    xy, gone = _samples(lines)
+    points = np.asarray(shapely.points(xy))
+    for placement in placements:
+        outline = placement.pose.shape(placement.board.outline)
+        inside = np.flatnonzero(shapely.contains_xy(outline, xy))
+        if not len(inside):
+            continue
+        shapes = [placement.pose.shape(piece.shape) for piece in placement.board.pieces]
+        tree = shapely.STRtree([*shapes, outline.boundary])
+        (which, _), near = tree.query_nearest(
+            points[inside], return_distance=True, all_matches=False
+        )
+        reach = np.zeros(len(inside))
+        reach[which] = near + allowance
+        hit, _ = tree.query(points[inside], predicate="dwithin", distance=reach)
+        off = inside[np.bincount(hit, minlength=len(inside)) < 2]
+        run = _longest(off, gone)
+        if run is not None:
+            yield on_blank(
+                placement,
+                "lap-off-middle",
+                "stop",
+                "a lap runs nearer to one piece than to the other, and isolation is to run in the "
+                "middle of gaps. Write the set again.",
+                (float(xy[run, 0]), float(xy[run, 1])),
+            )
+
+
+def _samples(lines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Places along lines, and how far along all of them each is."""
+    length = np.hypot(*(lines[:, 2:4] - lines[:, 0:2]).T)
+    count = np.maximum(np.ceil(length / SAMPLE).astype(int), 1)
+    of = np.repeat(np.arange(len(lines)), count)
+    share = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[of]
+    xy = lines[of, 0:2] + (lines[of, 2:4] - lines[of, 0:2]) * share[:, None]
+    return xy, np.cumsum(length[of] / count[of])
+
+
+def _longest(off: NDArray[np.int64], gone: FloatArray) -> int | None:
+    """A place in the middle of the longest stretch that lies off, if it is long."""
+    if not len(off):
+        return None
+    stretches = np.split(off, np.flatnonzero(np.diff(off) > 1) + 1)
+    worst = max(stretches, key=lambda some: float(gone[some[-1]] - gone[some[0]]))
+    if gone[worst[-1]] - gone[worst[0]] <= JUNCTION:
+        return None
+    return int(worst[len(worst) // 2])
