@@ -1,6 +1,6 @@
 """Boards as they are cut free: all round, on the right side, through, and held by tabs.
 
-The axis of the cutter must run its radius beside every edge. Along that line the lowest that it
+The axis of the cutter must run its radius outside every edge. Along that line the lowest that it
 comes by is looked up every `STEP`: through the blank to the depth that the job says, or as low as a
 tab allows; a stretch of the second kind is a tab. How many tabs an edge needs follows from the job.
 There may be fewer only where the edge has no place for another one.

@@ -17,6 +17,7 @@ from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement, on_blank
+from millprep.model.milling_pass import Join
 from millprep.verify.edges import EDGE, ISLAND
 
 ROOM = 0.03
@@ -60,7 +61,7 @@ def check_cleared(
 
 
 def check_middle(job: JobPlan, left: AsCut, placements: Sequence[Placement]) -> Iterator[Finding]:
-    """Ridges of floating copper in gaps that are cut in their middle, one warning a board."""
+    """Ridges of floating copper in gaps that are cut in their middle, one note a board."""
     if job.isolation.course != "middle":
         return
     floating = np.array(
@@ -75,11 +76,11 @@ def check_middle(job: JobPlan, left: AsCut, placements: Sequence[Placement]) -> 
             at = max(mine, key=lambda shape: shape.area).representative_point()
             yield on_blank(
                 placement,
-                "gap-not-opened",
-                "warn",
-                f"a ridge of floating copper is left in a gap, narrower than the "
-                f"{job.isolation.gap:g} mm that [isolation] gap requires. A lap is missing, too "
-                "shallow, or off its place.",
+                "copper-ridge",
+                "note",
+                "a ridge of floating copper is left in a gap, narrower than the "
+                f"{job.isolation.gap:g} mm that [isolation] gap requires. Raise [isolation] "
+                "overlap, or brush the board.",
                 (at.x, at.y),
             )
 
@@ -97,6 +98,7 @@ def check_in_middle(
     copper: float,
     lines: FloatArray,
     placements: Sequence[Placement],
+    joins: Sequence[Join],
 ) -> Iterator[Finding]:
     """Laps that do not run in the middle of a gap; the edge of a board counts as one more piece.
 
@@ -105,16 +107,21 @@ def check_in_middle(
         copper: thickness of the foil, mm.
         lines: (n, 4) straight cuts of isolation in their order, blank frame.
         placements: the boards.
+        joins: where passes meet; there laps run on, and ticks lead away from the middle.
     """
     if job.isolation.course != "middle" or not len(lines):
         return
     foot = min(use.foot(copper) for use in job.isolation.uses)
     allowance = max(job.isolation.gap - foot, 0.0) + TOLERANCE
     xy, gone = _samples(lines)
+    wide = 2 * (job.isolation.gap + max(use.surface for use in job.isolation.uses))
+    met = shapely.union_all(
+        [shapely.Point(j.at).buffer(wide + 2 * j.overrun + j.tick) for j in joins if j.piece]
+    )
     points = np.asarray(shapely.points(xy))
     for placement in placements:
         outline = placement.pose.shape(placement.board.outline)
-        inside = np.flatnonzero(shapely.contains_xy(outline, xy))
+        inside = np.flatnonzero(shapely.contains_xy(outline.difference(met), xy))
         if not len(inside):
             continue
         shapes = [placement.pose.shape(piece.shape) for piece in placement.board.pieces]
@@ -131,9 +138,9 @@ def check_in_middle(
             yield on_blank(
                 placement,
                 "lap-off-middle",
-                "stop",
-                "a lap runs nearer to one piece than to the other, and isolation is to run in the "
-                "middle of gaps. Write the set again.",
+                "note",
+                "a lap runs nearer to one piece than to the other, though isolation is to run in "
+                "the middle of gaps. Look at this place on the picture.",
                 (float(xy[run, 0]), float(xy[run, 1])),
             )
 

@@ -188,7 +188,7 @@ def _passes(job: JobPlan, layout: Layout, passes: Sequence[MillingPass]) -> Iter
         if given is not None and math.dist(given, each.touch) > SAME:
             yield "Z is zeroed elsewhere than [setup] touch", *where
         elif not reach.contains(*each.touch, slack=SAME) or not sheet.covers(touch):
-            yield "Z is zeroed where the machine does not reach, or beside the blank", *where
+            yield "Z is zeroed where the machine does not reach, or off the blank", *where
         if each.verniers and not job.registration.verniers:
             yield "verniers, and the job has none", *where
         yield from ((words, *where) for words in _holes(job, each))

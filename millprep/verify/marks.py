@@ -1,6 +1,6 @@
 """What is engraved outside the boards: verniers and crosses, each line at its place, and no more.
 
-A vernier whose lines lie off tells a person a misalignment that is not there. Numbers next to holes
+A vernier whose lines lie off shows a misalignment that is not there. Numbers next to holes
 are for the eye, so nothing is required of them but that they stay near their holes.
 """
 

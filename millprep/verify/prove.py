@@ -30,17 +30,15 @@ from millprep.verify.clearances import (
     pads_too_near,
 )
 from millprep.verify.compare import compare
-from millprep.verify.cut_free import check_cut_free
 from millprep.verify.depths import Depths
-from millprep.verify.direction import check_directions
 from millprep.verify.edges import EDGE
 from millprep.verify.feeds import check_feeds
 from millprep.verify.floating import check_cleared, check_in_middle, check_middle
 from millprep.verify.holes_as_cut import check_registration
-from millprep.verify.marks import check_marks, isolating_lines
+from millprep.verify.marks import isolating_lines
 from millprep.verify.netlist import check_cut_nets
 from millprep.verify.pads import pad_areas, united
-from millprep.verify.pass_programs import check_passes
+from millprep.verify.programs import check_programs
 from millprep.verify.read_back import BlankRuns, ReadBack, read_programs, read_resumed
 from millprep.verify.stray_cuts import AllowedCuts, ProgramCuts, check_stray_cuts, lap_reach
 from millprep.verify.worst_case import narrowed, worst_case_findings, worst_cases
@@ -184,30 +182,6 @@ def _pads_too_near(
     )
 
 
-def check_programs(job: JobPlan, read: ReadBack) -> tuple[Finding, ...]:
-    """What is wrong with programs besides motion and copper: depths, edges, marks, dry runs."""
-    findings: list[Finding] = []
-    for run in read.blanks:
-        blank, placements = run.blank.laminate, run.blank.placements
-        depths = Depths(job, blank, placements, run.blank.passes)
-        for each in run.runs:
-            findings += depths.check(each)
-        findings += check_cut_free(job, blank, placements, run.blank.joins, run.cutting)
-        findings += check_directions(job, run.blank, run.runs)
-        findings += check_passes(job, run)
-        findings += check_marks(job, run, _beyond_boards(job, blank))
-    return limited(findings)
-
-
-def _beyond_boards(job: JobPlan, blank: Blank) -> float:
-    """How far outside a board's edge its own cuts go at most: laps, and clearing."""
-    isolation, clearing = job.isolation, job.clearing
-    gap = max(isolation.gap, isolation.pad_gap or 0.0)
-    laps = [lap_reach(use.surface, use.foot(blank.copper), gap) for use in isolation.uses]
-    clears = () if clearing is None else clearing.cutters
-    return max([*laps, *(cutter.width(clearing.depth) for cutter in clears if clearing)]) + EDGE
-
-
 def _compared(
     job: JobPlan, read: ReadBack, copper: Sequence[AsCut], nets: Nets
 ) -> tuple[tuple[BoardProof, ...], tuple[Finding, ...]]:
@@ -252,7 +226,9 @@ def _checked_blank(
     allowed = allowed_cuts(job, blank, placements)
     findings += check_cleared(job, left, placements, allowed.cleared)
     findings += check_middle(job, left, placements)
-    findings += check_in_middle(job, blank.copper, isolating_lines(run, job), placements)
+    findings += check_in_middle(
+        job, blank.copper, isolating_lines(run, job), placements, run.blank.joins
+    )
     holes = {hole for mill_pass in run.blank.passes for hole in mill_pass.registration}
     # by id, so that the order of findings is the same every time
     in_order = sorted(holes, key=lambda hole: (len(hole.id), hole.id))

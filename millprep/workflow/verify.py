@@ -11,6 +11,7 @@ from pathlib import Path
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal, limited, stop
+from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
@@ -32,8 +33,8 @@ from millprep.workflow.source_set import (
     whole_ids,
 )
 
-LEFT_BETWEEN = ("copper-island", "copper-sliver")
-"""Notes of copper that is left between paths; a new one says that a path is not where it was."""
+LEFT_BETWEEN = ("copper-island", "copper-ridge", "copper-sliver", "lap-off-middle")
+"""Notes of what is between paths; a new one says that a path is not where it was."""
 SAME = 1e-4
 """Lengths, which the report holds to four decimals, are the same within this, mm."""
 
@@ -125,9 +126,8 @@ def verify(
     missing = [file for file in files if not (folder / file).is_file()]
     if not hashes:
         findings += [stop("set-file-missing", f"{file} is missing.", file) for file in missing]
-    for file in () if missing else files:
-        text = (folder / file).read_bytes().decode("ascii", "replace")
-        findings += check_set_id(text, report.set, file, plan.machine.dialect)
+    if not missing:
+        findings += _check_ids(report, folder, plan)
     proofs: tuple[BoardProof, ...] = ()
     if not missing and report.resumed:
         try:
@@ -161,6 +161,13 @@ def _begun_findings(report: Report, mark: Begun) -> list[Finding]:
         "cut; delete the file if it was copied here."
     )
     return [stop("begun-another-set", message, FILE)]
+
+
+def _check_ids(report: Report, folder: Path, plan: JobPlan) -> Iterator[Finding]:
+    """Programs whose head does not name their set."""
+    for file in dict.fromkeys(report.program_files):
+        text = (folder / file).read_bytes().decode("ascii", "replace")
+        yield from check_set_id(text, report.set, file, plan.machine.dialect)
 
 
 def _check_resumed(report: Report) -> Iterator[Finding]:
