@@ -131,7 +131,7 @@ class Canvas:
                 Area((rim,), self.ground),
                 *shapes,
                 # paper over what sticks out of the frame: clipping takes three times as long
-                Area((paper.difference(rim),), "paper"),
+                Area((paper.buffer(self.point, join_style="mitre").difference(rim),), "paper"),
                 Area((rim,), None, "ink", 0.6 * self.point),
                 *self.around,
             ),

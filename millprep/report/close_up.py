@@ -14,10 +14,11 @@ from millprep.model.board import Hole
 from millprep.model.cutter import Cutter
 from millprep.model.finding import SEVERITIES
 from millprep.model.set_of_programs import CutSet
-from millprep.report import marks
+from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
+from millprep.report.captions import Caption
 from millprep.report.findings import Marked
 from millprep.report.palette import cutter_style
 from millprep.report.words import number, plain
@@ -121,6 +122,8 @@ def _legend(
 def _boards(on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polygon) -> None:
     """Pieces with their ids, holes and edges of every copy, as far as they are seen."""
     seen = frame.buffer(view.y1 - view.y0)
+    said: list[Caption] = []
+    kept_free: list[shapely.Geometry] = []
 
     def near(hole: Hole) -> bool:
         return bool(seen.intersects(hole.spine))
@@ -135,11 +138,14 @@ def _boards(on: Canvas, contents: BlankContents, view: Box, frame: shapely.Polyg
                 continue
             marks.fill(on, [part], "copper", over=1)
             marks.fill(on, [part], None, edge="ink", width=0.7, dash=(1, 1.65), over=3)
+            kept_free.append(part)
             if view.x1 - view.x0 <= WIDE and not (solid := part.difference(bores)).is_empty:
                 point = solid.representative_point()
-                marks.label(on, (point.x, point.y), plain(name, 12), away=(-4, -4), over=5)
+                said.append(Caption((point.x, point.y), plain(name, 12), 1.0))
         marks.holes(on, [hole for hole in placed.holes if near(hole)], "paper", points=0.8)
         marks.outlines(on, [placed.outline], points=1.0)
+        kept_free.append(placed.outline.boundary)
+    captions.put(on, captions.arrange(on, said, kept_free, shapely.Polygon()))
 
 
 def sentence(mark: Marked) -> list[str]:

@@ -30,6 +30,8 @@ from millprep.report.pass_view import WORK_AXES, clamp_corners
 from millprep.report.scene import Flag
 from millprep.report.words import number, plain
 
+SHARES = (0.5, 0.35, 0.65, 0.2, 0.8)
+"""Where along a contour its height is tried."""
 FINE = 8
 """Each cell is drawn so many times finer each way: contours of it are curves."""
 
@@ -54,18 +56,23 @@ def relief_view(
             marks.sign_swatch("dot", "touched point"),
             marks.sign_swatch("triangle", "Z touch point"),
         ],
-        f"height of the copper as probed, {low:+.0f} to {high:+.0f} µm; between touched points it "
-        f"may be off by {levelling.left * 1000:.0f} µm",
+        f"height of the copper as probed, {_signed(low)} to {_signed(high)} µm; between touched "
+        f"points it may be off by {levelling.left * 1000:.0f} µm",
         bar,
     )
-    _contours(on, (x, y, heights), bar)
+    boards = [placed.outline for placed in contents.placed]
+    edges = shapely.union_all([shape.exterior for shape in posed(boards, milling_pass.pose)])
+    _contours(on, (x, y, heights), bar, edges)
     nodes = np.stack(np.meshgrid(surface.x, surface.y), axis=-1).reshape(-1, 2)
     marks.signs(on, [(float(u), float(v)) for u, v in nodes], "dot", size=3, over=4)
     _outlines(on, contents, milling_pass)
     return on
 
 
-def _contours(on: Canvas, grid: tuple[FloatArray, FloatArray, FloatArray], bar: ColourBar) -> None:
+def _contours(
+    on: Canvas, grid: tuple[FloatArray, FloatArray, FloatArray], bar: ColourBar,
+    edges: shapely.Geometry,
+) -> None:  # fmt: skip
     """Areas of colour between lines of equal height, each line with its height, µm."""
     from contourpy import FillType, LineType, contour_generator
 
@@ -81,7 +88,7 @@ def _contours(on: Canvas, grid: tuple[FloatArray, FloatArray, FloatArray], bar: 
         lines = made.lines(level)
         marks.hairline(on, lines, over=3)
         for line in lines:
-            _height(on, line, f"{level:+.0f}".replace("-", "−"))
+            _height(on, line, _signed(level), edges)
 
 
 def _polygon(xy: FloatArray, cuts: FloatArray) -> shapely.Polygon:
@@ -90,12 +97,23 @@ def _polygon(xy: FloatArray, cuts: FloatArray) -> shapely.Polygon:
     return shapely.Polygon(rims[0], rims[1:])
 
 
-def _height(on: Canvas, line: FloatArray, words: str) -> None:
-    """The height of a contour on its centre, where the line is long enough."""
+def _height(on: Canvas, line: FloatArray, words: str, edges: shapely.Geometry) -> None:
+    """The height of a contour on it, off the edges of boards, where the line is long enough."""
     path = shapely.LineString(line)
-    if path.length * on.per_mm >= 2.5 * (width_of(words, 7.0) + 2):
-        centre = path.interpolate(0.5, normalized=True)
-        marks.note(on, (centre.x, centre.y), words, 7.0, over=3.5)
+    wide = width_of(words, 7.0) + 2
+    if path.length * on.per_mm < 2.5 * wide:
+        return
+    for share in SHARES:
+        at = path.interpolate(share, normalized=True)
+        if shapely.distance(at, edges) * on.per_mm > wide / 2 + 2:
+            marks.note(on, (at.x, at.y), words, 7.0, over=3.5)
+            return
+
+
+def _signed(height: float) -> str:
+    """A height with its sign; 0 has none."""
+    text = f"{height:+.0f}".replace("-", "−")
+    return "0" if text[1:] == "0" else text
 
 
 def widths_view(

@@ -1,4 +1,4 @@
-"""Two hundred thousand moves. What is asked, 2 s and 50 ms, `tests.bench.review` measures on a
+"""Two hundred thousand moves. `tests.bench.review` measures what is wanted with a million, on a
 machine that does nothing else; here the bounds are wide enough for one that does.
 """
 

@@ -10,7 +10,7 @@ import pytest
 from millprep.model.blank import Box
 from millprep.model.milling_pass import ExtraSupport, Holding
 from millprep.report.blank_contents import contents_of
-from millprep.report.field_views import _finer, lift_view
+from millprep.report.field_views import _finer, _signed, lift_view
 from millprep.report.palette import SCALE, ColourBar
 from millprep.report.pictures import gallery
 from tests.helpers.changed_set import with_blank
@@ -67,3 +67,10 @@ def test_the_lift_is_drawn_with_what_is_too_much_and_what_would_help() -> None:
     assert "lifts more than is allowed" not in words[0]
     assert {"lifts more than is allowed", "one more clamp helps most here"} <= set(words[1])
     assert any("lifts 0.1 mm and may lift 0.025 mm" in text for text in words[1])
+
+
+@pytest.mark.parametrize(
+    ("height", "words"), [(-50.0, "−50"), (0.2, "0"), (-0.2, "0"), (12.0, "+12")]
+)
+def test_heights_have_a_sign_and_zero_has_none(height: float, words: str) -> None:
+    assert _signed(height) == words
