@@ -1,10 +1,11 @@
-"""Drawings and jobs damaged at random by a seed, each read by the command line.
+"""Drawings, jobs and netlists damaged at random by a seed, each read by the command line.
 
-Run it from the project's folder: `python -m tests.damaged --count 2000 --seed 1`. Three of four
-are drawings, which `inspect`, `new` or `inspect --repair` reads; the others are jobs, which
-`layout` reads. Exit code 1 when one ends with anything but 0 to 3, or takes more than `SECONDS` of
-processor time or `MEMORY`; a line is printed for it. `--only 17` runs one again and
-`--keep FOLDER` leaves what was read there.
+Run it from the project's folder: `python -m tests.damaged --count 2000 --seed 1`. Of eight, three
+are DXF drawings, which `inspect`, `new` or `inspect --repair` reads, two are Gerber files, one a
+drill file, one a netlist and one a job, which `layout` reads. `--kind` takes one of these alone.
+Exit code 1 when one ends with anything but 0 to 3, or takes more than `SECONDS` of processor time
+or `MEMORY`; a line is printed for it. `--only 17` runs one again and `--keep FOLDER` leaves what
+was read there.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from typing import Any
 
 from tests.helpers.drawn_dialects import DIALECTS, NAMES
 from tests.helpers.small_job import JOB, put
+from tests.helpers.spoilt_files import put_spoilt
 
 SECONDS = 10
 """Processor time that one may take, s."""
@@ -134,6 +136,9 @@ class Damage:
 def make(seed: int, number: int, folder: Path) -> list[str]:
     """Write the damaged file of a seed and a number; the words of the command that reads it."""
     rng = random.Random(f"{seed} {number}")
+    if number % 8 > 3:
+        kind = ("gerber", "gerber", "drill", "netlist")[number % 8 - 4]
+        return put_spoilt(kind, rng, folder)
     if number % 4 == 3:
         job = put(folder)
         job.write_text(spoilt_job(JOB, rng), "utf-8")
@@ -158,7 +163,7 @@ def run_one(seed: int, number: int, folder: Path) -> Damage:
     code = os.waitstatus_to_exitcode(status)
     # peak memory counts what was loaded before
     return Damage(
-        " ".join(words[:-1]) if words[0] == "layout" else " ".join(words),
+        " ".join(words),
         None if code < 0 else code,
         usage.ru_utime + usage.ru_stime,
         usage.ru_maxrss * 1024,
@@ -212,11 +217,16 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=2000)
     parser.add_argument("--start", type=int, default=0, help="number of the first")
+    parser.add_argument("--kind", choices=("dxf", "job", "gerber", "drill", "netlist"))
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, nargs="*", help="numbers to run again")
     parser.add_argument("--keep", type=Path, help="folder that keeps what was read")
     given = parser.parse_args()
-    numbers = range(given.start, given.start + given.count)
+    every = {"dxf": (0, 1, 2), "job": (3,), "gerber": (4, 5), "drill": (6,), "netlist": (7,)}
+    taken = range(8) if given.kind is None else every[given.kind]
+    count = -(-8 * given.count // len(taken))
+    some = range(given.start, given.start + count)
+    numbers = [number for number in some if number % 8 in taken][: given.count]
     found = run_all(numbers if given.only is None else given.only, given.seed, given.keep)
     counts = Counter(one.code for one in found)
     print(*(f"{n} ended with {code}" for code, n in counts.most_common()), sep=", ")  # noqa: T201

@@ -53,8 +53,7 @@ def outline(
             "name the layer that holds the board's edge",
         )
         return None, []
-    rims = _rims(marks, pen) if pen in ("outer", "inner") else []
-    if rims:
+    if pen in ("outer", "inner") and (rims := _rims(marks, pen)):
         return _sorted_out(rims, ledger, circles_are_holes)
     chained = chain(curves, tolerance) if chained is None else chained
     for source in chained.repeated:
@@ -104,6 +103,8 @@ def _rims(marks: Sequence[Mark], pen: OutlinePen) -> list[Loop]:
     strokes = [mark for mark in marks if isinstance(mark, Stroke)]
     if not strokes or not _like_tracks(marks) or any(mark.tapered for mark in strokes):
         return []
+    if max(m.widths.max() * m.to_mm.stretch[0] for m in strokes) > 20 * WIDEST_PEN:
+        return []  # these are no lines of an edge
     covered = shapely.union_all([area for mark in strokes for area in stroke.areas(mark)])
     out: list[Loop] = []
     parts = [part for part in shapely.get_parts(covered) if isinstance(part, shapely.Polygon)]

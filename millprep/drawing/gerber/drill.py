@@ -15,7 +15,7 @@ import numpy as np
 
 from millprep.drawing.gerber.coordinates import DrillNumbers
 from millprep.drawing.gerber.image import MOST_SHAPES
-from millprep.drawing.gerber.statements import Statement, UnreadableError
+from millprep.drawing.gerber.statements import MOST_STATEMENTS, Statement, UnreadableError
 from millprep.drawing.gerber.strokes import PenRun, arc
 from millprep.drawing.marks.mark import Aside, Source, Stroke
 from millprep.drawing.unit import MM
@@ -69,6 +69,8 @@ def read_drill(content: bytes, name: str, unit: Unit | None = None, first: int =
         UnreadableError: at the first line that is wrong or not known.
     """
     lines = content.decode("utf-8", "replace").splitlines()
+    if len(lines) > MOST_STATEMENTS:
+        raise UnreadableError(MOST_STATEMENTS, "the file has more lines than this")
     reader = _Drill(name, unit, first, points=any(map(_POINT.match, lines)))
     for number, text in enumerate(lines, 1):
         reader.take(Statement(number, text.strip(" \t\0\x1a")))
@@ -305,7 +307,10 @@ class _Drill:
     def _diameter(self, statement: Statement) -> float:
         if self.tool is None:
             raise statement.fault("no tool is selected")
-        return self.numbers.length(self.tools[self.tool][0], statement)
+        diameter = self.numbers.length(self.tools[self.tool][0], statement)
+        if diameter > 100:  # mm
+            raise statement.fault(f"tool T{self.tool} is {diameter:g} mm wide, and no tool is")
+        return diameter
 
     def _paint(
         self, kind: str, points: list[Point], bulges: list[float], statement: Statement

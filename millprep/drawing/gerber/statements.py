@@ -39,6 +39,8 @@ class Statement:
         return UnreadableError(self.line, f"{shown!r}: {words}")
 
 
+MOST_STATEMENTS = 300_000
+"""A file of more statements is refused: reading them takes some 10 s."""
 _BLANK = re.compile(r"[\s\0\x1a]*")
 _COMMENT = re.compile(r"(?:N\d+)?G0*4(?!\d)")
 _WORD = re.compile(r"([A-Z])([+-]?[\d.]*)")
@@ -53,7 +55,7 @@ def statements(text: str) -> Iterator[Statement]:
     """
     at, line = 0, 1
     opened: int | None = None
-    section = 0
+    section = count = 0
     while True:
         blank = _BLANK.match(text, at)
         assert blank is not None
@@ -73,6 +75,9 @@ def statements(text: str) -> Iterator[Statement]:
         body = text[at:end]
         if "%" in body and not _COMMENT.match(body):
             raise UnreadableError(line, "a statement has a % in its midst; a * is missing")
+        count += 1
+        if count > MOST_STATEMENTS:
+            raise UnreadableError(line, f"the file has more than {MOST_STATEMENTS} statements")
         yield Statement(line, body.translate(_ENDS).strip(), section if opened else 0)
         line += text.count("\n", at, end)
         at = end + 1

@@ -109,6 +109,11 @@ FAULTS = {
     "cut in drill mode": ((*METRIC, "G01X1.0", "M30"), 6, "without G00"),
     "zero elsewhere": ((*METRIC, "G93X1.0Y0", "M30"), 6, "another place"),
     "more after the end": ((*METRIC, "M30", "X1.0Y1.0"), 7, "after the end"),
+    "a tool that no one has": (("M48", "METRIC", "T1C1e5", "%", "T1", "X1", "M30"), 3, "no line"),
+    "a tool as wide as a table": (
+        ("M48", "METRIC", "T1C900", "%", "T1", "X1.0", "M30"), 6, "900 mm wide, and no tool is",
+    ),
+    "endless lines": ((";",) * 300_001, 300_000, "more lines than this"),
     "endless repeats": ((*METRIC, "X0Y0", "R999999X1.0", "M30"), 7, "more than 100000 holes"),
 }  # fmt: skip
 

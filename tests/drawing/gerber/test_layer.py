@@ -243,3 +243,10 @@ def test_a_file_cut_off_anywhere_is_read_or_refused() -> None:
     for end in range(len(text)):
         with pytest.raises(UnreadableError):
             read_layer(text[:end].encode(), "layer")
+
+
+def test_a_file_of_endless_statements_is_refused_early() -> None:
+    text = "%FSLAX34Y34*%%MOMM*%" + "%ADD10C,0.5*%\n" * 400_000 + "M02*"
+    with pytest.raises(UnreadableError, match="more than 300000 statements") as caught:
+        read_layer(text.encode(), "a")
+    assert caught.value.line == 299_999
