@@ -124,10 +124,9 @@ class Coordinates:
 
 def plain(text: str, statement: Statement) -> float:
     """A decimal number."""
-    try:
-        return float(text)
-    except ValueError:
-        raise statement.fault(f"{text!r} is no number") from None
+    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text) is None or len(text) > 20:
+        raise statement.fault(f"{text!r} is no number")
+    return float(text)
 
 
 DIGITS: dict[Unit, tuple[int, int]] = {"inch": (2, 4), "mm": (3, 3)}

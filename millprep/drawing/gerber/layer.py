@@ -11,6 +11,8 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import shapely
+
 from millprep.drawing.gerber import apertures
 from millprep.drawing.gerber.coordinates import TURNS, Coordinates, plain
 from millprep.drawing.gerber.image import Painted, visible
@@ -62,7 +64,11 @@ def read_layer(content: bytes, name: str, unit: Unit | None = None, first: int =
     text = content.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "surrogateescape")
     reader = _Statements(name, unit, first)
     for statement in statements(text):
-        reader.take(statement)
+        try:
+            reader.take(statement)
+        except (ValueError, ArithmeticError, shapely.GEOSException) as fault:
+            # numbers that no board has make the arithmetic stumble
+            raise statement.fault(f"draws what no board has ({fault})") from None
     if not reader.ended:
         raise UnreadableError(
             text.count("\n") + 1, "the file ends without M02, so its end may be missing"

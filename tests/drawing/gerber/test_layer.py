@@ -245,6 +245,20 @@ def test_a_file_cut_off_anywhere_is_read_or_refused() -> None:
             read_layer(text[:end].encode(), "layer")
 
 
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("%LRnan*%", "'nan' is no number"),
+        ("%LS1e9*%", "'1e9' is no number"),
+        ("%AMBIG*1,1,$1,0,0*%%ADD10BIG,999999999*%D10*X0Y0D03*", "too large to be part of a board"),
+    ],
+)
+def test_numbers_that_no_board_has_are_refused_with_their_line(text: str, words: str) -> None:
+    with pytest.raises(UnreadableError, match=words) as caught:
+        read_layer(f"%FSLAX34Y34*%%MOMM*%\n{text}M02*".encode(), "a")
+    assert caught.value.line == 2
+
+
 def test_a_file_of_endless_statements_is_refused_early() -> None:
     text = "%FSLAX34Y34*%%MOMM*%" + "%ADD10C,0.5*%\n" * 400_000 + "M02*"
     with pytest.raises(UnreadableError, match="more than 300000 statements") as caught:
