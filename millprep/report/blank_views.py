@@ -11,13 +11,14 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.as_cut import CopperPart
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.report import captions, marks
-from millprep.report.blank_contents import BlankContents
+from millprep.report.blank_contents import BlankContents, posed
 from millprep.report.canvas import Canvas, LegendEntry, canvas
-from millprep.report.captions import Caption
+from millprep.report.captions import Caption, PlacedCaption
 from millprep.report.findings import Marked
 from millprep.report.insets import ROOM, draw_insets, insets_of, worst_join
 from millprep.report.palette import cutter_style
@@ -71,10 +72,7 @@ def copper_view(
     marks.fill(on, contents.pieces, "copper", over=1.1)
     _holes(on, contents)
     _edges(on, contents)
-    if len(contents.placed) > 1:
-        corners = [(placed.outline.bounds, placed.title) for placed in contents.placed]
-        said = [Caption((x0, y1), plain(title, 30), 1.0) for (x0, _, _, y1), title in corners]
-        _names(on, contents, said, [place.at for place in flagged])
+    _names(on, contents, [], [place.at for place in flagged])
     marks.flags(on, [(place.name, place.at) for place in flagged])
     return on
 
@@ -175,17 +173,36 @@ def join_legend(joins: Sequence[Join]) -> LegendEntry:
     return marks.sign_swatch("diamond", words)
 
 
+def board_names(
+    on: Canvas, contents: BlankContents, signs: Sequence[BaseGeometry], pose: Pose | None = None
+) -> tuple[PlacedCaption, ...]:
+    """Draw every board's name with its copy; on the machine with a pose."""
+    every = [hole for placed in contents.placed for hole in placed.holes]
+    radii = [hole.diameter / 2 for hole in every]
+    holes = shapely.buffer([hole.spine for hole in every], radii, quad_segs=4)
+    outlines = [placed.outline for placed in contents.placed]
+    copper: list[shapely.Polygon] = [*contents.pieces, *holes.tolist()]
+    if pose is not None:
+        outlines, copper = posed(outlines, pose), posed(copper, pose)
+    titles = [plain(placed.title, 30) for placed in contents.placed]
+    done = captions.on_boards(on, list(zip(titles, outlines, strict=True)), signs, copper)
+    captions.put(on, done)
+    return done
+
+
 def _names(
     on: Canvas, contents: BlankContents, said: Sequence[Caption], signs: Sequence[Point] = ()
 ) -> None:
-    """Words next to places, on no copper, hole, sign or edge."""
+    """The boards' names, and words next to places, on no copper, hole, sign or edge."""
     every = [hole for placed in contents.placed for hole in placed.holes]
     radii = [hole.diameter / 2 for hole in every]
     holes = shapely.buffer([hole.spine for hole in every], radii, quad_segs=4)
     edges = [shapely.boundary(placed.outline) for placed in contents.placed]
     round_signs = [shapely.Point(at).buffer(4.0 / on.per_mm, quad_segs=2) for at in signs]
     blank = shapely.box(0, 0, *contents.blank.size).exterior
-    kept_free = [*contents.pieces, *holes, *edges, *round_signs]
+    marked = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=2) for c in said]
+    boxes = [placed.box for placed in board_names(on, contents, [*round_signs, *marked])]
+    kept_free = [*contents.pieces, *holes, *edges, *round_signs, *boxes]
     boards = shapely.union_all([placed.outline for placed in contents.placed])
     captions.put(on, captions.arrange(on, said, kept_free, boards, [blank]))
 

@@ -31,6 +31,8 @@ TURNS = 16
 HIDDEN, CROSSED, OVER_BOARD, DOUBTFUL, OVER_LINE, FAR = 1000.0, 60.0, 40.0, 15.0, 500.0, 1.0
 """Costs: something hidden by the words, something crossed by the line, all of the words over a
 board, another mark as near as their own and no line, an edge hidden, one point farther away."""
+LEVELS = 9
+"""Places along each side of a board that are tried for its name."""
 LINE_FROM = 10.0
 """Words that are farther off have a line to their mark, points."""
 
@@ -99,6 +101,38 @@ def arrange(
         cost += _doubt(on, tried, rest, edges)
         best = int(np.argmin(np.round(cost, 6)))
         done.append(PlacedCaption(caption, tried.boxes[best], tried.lines[best]))
+    return tuple(done)
+
+
+def on_boards(
+    on: Canvas,
+    boards: Sequence[tuple[str, shapely.Geometry]],
+    kept_free: Iterable[shapely.Geometry],
+    copper: Iterable[shapely.Geometry],
+) -> tuple[PlacedCaption, ...]:
+    """Names along or within their boards, best above the upper edge.
+
+    Args:
+        on: the picture.
+        boards: name and edge of each.
+        kept_free: signs and marks, which no name hides, mm.
+        copper: pieces and holes, of which a name hides as few as it can, mm.
+    """
+    edges = [shapely.boundary(edge) for _, edge in boards]
+    signs, pieces = list(kept_free), shapely.STRtree([*copper, *edges])
+    done: list[PlacedCaption] = []
+    for words, edge in boards:
+        x0, y0, x1, y1 = shapely.bounds(edge).tolist()
+        w, h = (size / on.per_mm for size in extent(words))
+        xs = np.linspace(x0, max(x1 - w, x0), LEVELS)
+        ys = np.linspace(y1 + 0.55 * h, y0 - 0.55 * h, LEVELS)
+        x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))
+        boxes = shapely.box(x, y - h / 2, x + w, y + h / 2)
+        others = shapely.STRtree([*signs, *(placed.box for placed in done)])
+        cost = HIDDEN * _met(others, boxes, len(boxes))
+        cost += CROSSED * _met(pieces, boxes, len(boxes)) + FAR * np.arange(len(boxes))
+        best = boxes[int(np.argmin(cost))]
+        done.append(PlacedCaption(Caption((x0, y1), words), best, None))
     return tuple(done)
 
 

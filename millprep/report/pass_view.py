@@ -14,7 +14,7 @@ from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
 from millprep.report.blank_contents import BlankContents, around, posed
-from millprep.report.blank_views import registration_hole, titled
+from millprep.report.blank_views import board_names, registration_hole, titled
 from millprep.report.canvas import PRINTED, PRINTED_DPI, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
 from millprep.report.palette import cutter_style
@@ -56,7 +56,9 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
     # numbers, crosses and verniers are next to the boards
     engraved = [line for line in map(shapely.LineString, cut) if not boards.intersects(line)]
     blocks = [c.box.shape for c in held]
-    kept_free = [*engraved, *blocks]
+    marked = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=2) for c in said]
+    names = board_names(on, contents, [*engraved, *blocks, *marked], milling_pass.pose)
+    kept_free = [*engraved, *blocks, *(placed.box for placed in names)]
     captions.put(on, captions.arrange(on, said, kept_free, boards, [frame, blank.exterior]))
     return on
 

@@ -17,6 +17,7 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_views import hole_name
 from millprep.report.dimensions import Mark, Side, room, running
+from millprep.report.fonts import width_of
 from millprep.report.pass_view import contacts
 from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched
 from millprep.report.setup_signs import (
@@ -37,6 +38,8 @@ HIGHEST, HIGH = 110.0, 68.0
 """Of the same; the second where the page holds readings as well."""
 BOLD = 0.25
 """Width of what a pass cuts, mm on paper."""
+NAME = 2.6
+"""Largest letters of a board's name, mm on paper."""
 LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
 
@@ -80,6 +83,7 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     view = _view(low, high, places, HIGH if full else HIGHEST)
     shapes = [
         *_ground(cut_set, milling_pass, view, rim),
+        *_names(cut_set, milling_pass, view),
         *_held_areas(cut_set, milling_pass, view),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
         *_dimensions(view, places),
@@ -216,6 +220,19 @@ def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
         Line(tuple(map(shapely.get_coordinates, fewer)), BOLD, "ink"),
         Circle(tuple(holes), BOLD, "ink"),
     ]
+
+
+def _names(cut_set: CutSet, milling_pass: MillingPass, view: View) -> list[Shape]:
+    """Every board with its copy in its middle, as large as the board is wide."""
+    shapes: list[Shape] = []
+    for placement in cut_set.blank(milling_pass.blank).placements:
+        edge = milling_pass.pose.shape(placement.pose.shape(placement.board.outline))
+        x0, y0, x1, y1 = shapely.bounds(view.shape(edge)).tolist()
+        words = f"{plain(placement.board.name, 30)} {placement.copy}"
+        size = min(NAME, NAME * 0.9 * (x1 - x0) / width_of(words, NAME))
+        at = ((x0 + x1) / 2, (y0 + y1) / 2 + size / 3)
+        shapes.append(Text(at, words, size, anchor="middle", halo=0.4))
+    return shapes
 
 
 def _strips(cut_set: CutSet) -> list[Box]:

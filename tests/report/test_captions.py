@@ -82,3 +82,20 @@ def test_words_are_nearer_to_their_own_mark_than_to_another(on: Canvas) -> None:
 
 def test_longer_words_are_wider() -> None:
     assert extent("r1 drilled now")[0] > extent("r1")[0] > captions.SIZE / 2
+
+
+def test_a_name_is_on_its_board_and_off_signs_and_copper(on: Canvas) -> None:
+    edges = [shapely.box(10, 10, 90, 60), shapely.box(110, 10, 190, 60)]
+    # copper under all of the upper edge of the first board, a sign where the second's begins
+    copper = shapely.box(10, 50, 90, 70)
+    sign = shapely.box(108, 55, 125, 65)
+    boards = [("one 1", edges[0]), ("two 1", edges[1])]
+    first, second = captions.on_boards(on, boards, [sign], [copper])
+    for placed, edge in ((first, edges[0]), (second, edges[1])):
+        assert placed.line is None
+        assert placed.box.distance(edge) < 1.0
+        assert not placed.box.intersects(edge.boundary)
+    assert first.box.within(edges[0])
+    assert not first.box.intersects(copper)
+    assert not second.box.intersects(sign)
+    assert second.box.bounds[1] > 60

@@ -43,7 +43,20 @@ function label(c, text, x, y, align = "left") {
   c.fillText(text, x, y);
 }
 
-/** Windows, clamps, tabs, registration holes, joins, verniers. */
+/** Every board's name at its upper left corner, where the board is wide enough for it. */
+function paintNames(c, v) {
+  c.font = LABEL;
+  outlines.forEach(({ blank, area }, index) => {
+    if (blank !== state.blank) return;
+    const [x0, y0, x1, y1] = area.box;
+    const [whole, copy] = [copyWords(index), `${data.copies[index].copy}`];
+    const room = (x1 - x0) * v.scale;
+    const words = [whole, copy].find((text) => c.measureText(text).width <= room);
+    if (words) label(c, words, sx(v, x0), sy(v, v.up < 0 ? y1 : y0) - 3);
+  });
+}
+
+/** Names of boards, windows, clamps, tabs, registration holes, joins, verniers. */
 function paintMarks(c, v, here) {
   const ink = colours();
   const on = state.layers;
@@ -60,6 +73,7 @@ function paintMarks(c, v, here) {
       }
     }
   }
+  paintNames(c, v);
   if (on.clamps) for (const stage of stages) paintClamps(c, v, stage);
   if (on.windows) for (const stage of stages) paintWindow(c, v, stage);
   if (on.registration) for (const hole of here(data.registration)) paintRegistration(c, v, hole);
