@@ -45,8 +45,8 @@ from millprep.report.zero import (
     FlatCheck,
     TouchPage,
     VernierPage,
-    begin_command,
     flat_check,
+    mark_command,
     spoilboard_programs,
     touch_page,
     vernier_page,
@@ -75,6 +75,7 @@ class PassPage:
     hand: str
     dry: str
     begin: str
+    has_run: str
     resume: str
     cut_out: str = ""
     flat: FlatCheck | None = None
@@ -212,7 +213,8 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 hand=minutes_words(
                     by_hand_in(cut_set, replace(milling_pass, programs=programs[ran:])).minutes
                 ),
-                begin="" if cut_set.resumed else begin_command(cut_set, milling_pass),
+                begin="" if cut_set.resumed else mark_command("begin", cut_set, milling_pass),
+                has_run=f"{mark_command('ran', cut_set, milling_pass)} --program N",
                 resume="millprep resume SET PROGRAM --near=X,Y --out NEW",
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),

@@ -67,10 +67,10 @@ def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
     )
 
 
-def begin_command(cut_set: CutSet, milling_pass: MillingPass) -> str:
-    """The command that marks a pass as begun; SET is the folder of the set."""
+def mark_command(command: str, cut_set: CutSet, milling_pass: MillingPass) -> str:
+    """A command that marks a pass; SET is the folder of the set."""
     blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
-    return f"millprep begin SET --pass {milling_pass.number}{blank}"
+    return f"millprep {command} SET --pass {milling_pass.number}{blank}"
 
 
 def _xy(cut_set: CutSet, milling_pass: MillingPass) -> str:
