@@ -18,6 +18,8 @@ from millprep.drawing.marks.slot import Bore, slot_of
 from millprep.geometry.path import Point
 from millprep.model.job.layers import OutlinePen
 
+NO_OPENING = 0.1
+"""A cut-out no longer than this, mm, is none: no cutter goes into it (common practice, no source)."""
 WIDEST_PEN = 0.6
 """A frame narrower than this, mm, is a line that a pen drew (common practice, no source)."""
 
@@ -65,8 +67,7 @@ def outline(
             "the line of the outline is open or branches, but as wide as it is drawn it encloses "
             "the board",
             'say outline_pen = "outer" or "inner" in the job to take that rim of it, or close it '
-            "in the drawing, or let the job close its gaps: close_gaps"
-            + (f" = {_widest(chained):g}" if run is not None and _widest(chained) else ""),
+            "in the drawing, or let the job close its gaps: close_gaps",
             source=None if run is None else run.sources[0],
             at=chained.branches[0] if run is None else _pair(run.points[0]),
         )
@@ -128,13 +129,6 @@ def _open_ends(chained: Chained) -> list[tuple[Point, int]]:
         for end in (_pair(run.points[0]), _pair(run.points[-1]))
         if all(math.dist(end, at) > TOLERANCE for at in chained.branches)
     ]
-
-
-def _widest(chained: Chained) -> float:
-    """What close_gaps would have to be to close all gaps, mm; 0 for none."""
-    ends = [end for end, _ in _open_ends(chained)]
-    gaps = [math.dist(ends[gap], ends[other]) for gap, other in _gaps(ends)]
-    return math.ceil(max(gaps, default=0.0) * 100) / 100
 
 
 def _faults(chained: Chained, ledger: Ledger) -> None:
@@ -250,7 +244,9 @@ def _sorted_out(
             at=_pair(loops[nesting.kept[outer]].points[0]),
         )
         return None, []
-    return board, holes
+    # where the ends of a line cross a little, they enclose what no cutter goes around in
+    wide = [ring for ring in board.interiors if np.ptp(ring.coords, axis=0).max() > NO_OPENING]
+    return shapely.Polygon(board.exterior, wide), holes
 
 
 def _several(nesting: Nest, depth: list[int], loops: list[Loop], ledger: Ledger) -> None:

@@ -25,8 +25,10 @@ from millprep.drawing.gerber.drill import read_drill
 from millprep.drawing.gerber.layer import read_layer
 from millprep.drawing.gerber.statements import UnreadableError
 from millprep.drawing.kinds import kind_of
+from millprep.job import load
 from millprep.model.board import Board
 from millprep.model.job.layers import LayerRoles, Unit
+from tests.helpers.small_job import run
 
 SHARED = os.environ.get("MILLPREP_SHARED")
 FOLDER = Path(SHARED or "/nowhere") / "boards" / "gerber"
@@ -227,3 +229,31 @@ def _labelled(painted: list[shapely.Polygon], pieces: list[shapely.Polygon]) -> 
         image |= own
     label: Any = skimage.measure.label
     assert label(image, connectivity=2).max() == len(pieces)
+
+
+ANSWERS: dict[str, tuple[str, ...]] = {
+    "keyboard-inch44": (),
+    "mixtape-macros": ("--close-gaps", "0.28"),
+    "zvs-mm33": ("--close-gaps", "0.24"),
+    "rs232-n2": ("--margin", "1", "--holes-unit", "inch"),
+}
+"""What `new` asks of a board besides its files and the side that is drawn."""
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_two_answers_leave_nothing_to_fill_in(name: str, tmp_path: Path) -> None:
+    """`prepare` makes cut files of these jobs, which takes too long to be tried here."""
+    known = files(name)
+    job = tmp_path / "job.toml"
+    words: list[str | Path] = ["new", known["copper_bottom"], "--drawn-from", "components"]
+    words += ["--outline-drawing", known["outline"]] if "outline" in known else []
+    for role, file in known.items():
+        words += ["--holes-drawing", file] if role.startswith(("drill", "slots")) else []
+    done = run(*words, *ANSWERS[name], "--out", job)
+    assert done.exit_code == 0, done.output
+    assert "left to fill in" not in done.stdout
+    plan = load(job)
+    closing = {"mixtape-macros": 0.28, "zvs-mm33": 0.24}
+    assert plan.boards[0].roles.close_gaps == closing.get(name, 0.0)
+    # cut-outs 1.2 mm wide; a speck where the ends of an outline cross is none
+    assert plan.profile.cutter.diameter == (1.0 if name == "mixtape-macros" else 2.0)
