@@ -19,7 +19,7 @@ from millprep.geometry.path import Point
 from millprep.model.job.layers import OutlinePen
 
 NO_OPENING = 0.1
-"""A cut-out no longer than this, mm, is none: no cutter goes into it (common practice, no source)."""
+"""No cutter goes into a cut-out that is no longer than this, mm (common practice, no source)."""
 WIDEST_PEN = 0.6
 """A frame narrower than this, mm, is a line that a pen drew (common practice, no source)."""
 
