@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import shapely
@@ -98,6 +98,19 @@ class Corner:
     at: Point
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Differences:
+    """Where a copy's copper at its surface is off the drawing by more than the tolerance.
+
+    Attributes:
+        too_much: copper of pieces beyond their drawn edges, blank frame, mm².
+        too_little: drawn copper that is cut away, holes excepted.
+    """
+
+    too_much: shapely.MultiPolygon
+    too_little: shapely.MultiPolygon
+
+
 @dataclass(frozen=True, slots=True)
 class PadGap:
     """What lies around the pad of a hole.
@@ -156,6 +169,7 @@ class BoardProof:
             ones that keep most first.
         pad_gaps: what lies around every pad, the narrowest first; None when pads get no gap of
             their own.
+        differences: from the drawing; None where copper is meant to stay with the pieces.
     """
 
     placement: int
@@ -172,6 +186,7 @@ class BoardProof:
     necks: tuple[Neck, ...] = ()
     corners: tuple[Corner, ...] = ()
     pad_gaps: tuple[PadGap, ...] | None = None
+    differences: Differences | None = field(default=None, compare=False)
 
 
 Kind = Literal["short", "open", "gap"]

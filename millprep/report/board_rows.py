@@ -136,6 +136,12 @@ class ProofRow(Row):
     """Inner corners that keep copper because the cutter does not fit into them."""
     corners: Annotated[tuple[CornerRow, ...], Field(max_length=MOST_CORNERS)]
     """The inner corners that keep most copper, the farthest out first, 20 at most."""
+    too_much: Length | None = None
+    """Copper of pieces that lies beyond their drawn edges by more than the tolerance, mm²; null
+    where it is meant to stay."""
+    too_little: Length | None = None
+    """Drawn copper that is cut away by more than the tolerance, holes excepted, mm²; null where
+    `too_much` is."""
 
     @classmethod
     def of(cls, proof: BoardProof) -> ProofRow:
@@ -146,6 +152,8 @@ class ProofRow(Row):
             pads=proof.pad_gaps,
             corners_unreached=len(proof.corners),
             corners=proof.corners[:MOST_CORNERS],
+            too_much=None if proof.differences is None else proof.differences.too_much.area,
+            too_little=None if proof.differences is None else proof.differences.too_little.area,
         )
 
 

@@ -97,8 +97,8 @@ PARTS = {
 
 def scheme(name: Literal["light", "dark"]) -> dict[str, str]:
     """Every colour of the page by what it is for, cutters left out."""
-    tones = {role: tone for role, tone in TABLE.items() if " " not in role} | CONTROLS
-    colours = {role: getattr(tone, name) for role, tone in tones.items()}
+    tones = {role: tone for role, tone in TABLE.items() if "cutter" not in role} | CONTROLS
+    colours = {role.replace(" ", "_"): getattr(tone, name) for role, tone in tones.items()}
     return colours | {part: colours[role] for part, role in PARTS.items()}
 
 

@@ -16,23 +16,28 @@ from millprep.report.review_data import scene_data
 LAYERS = (
     ("design", "Copper as drawn", True),
     ("asCut", "Copper left when finished", True),
+    ("differences", "Differences", True),
     ("paths", "Paths", False),
     ("air", "Travel moves", False),
     ("holes", "Holes", True),
     ("tabs", "Tabs", True),
     ("clamps", "Clamps", True),
     ("windows", "Machine travel", True),
+    ("zero", "Work zero, Z touch", True),
+    ("names", "Board names", True),
     ("joins", "Joins", True),
     ("registration", "Registration", True),
     ("verniers", "Verniers", True),
+    ("restarts", "Restart points", False),
     ("findings", "Findings", True),
 )
 """Layers that can be switched: key, words, whether it is on at first."""
 
 SCRIPTS = (
-    "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "gaps.js", "point.js",
-    "nets.js", "overlay.js", "lists.js", "find.js", "controls.js", "input.js", "mill.js",
-    "depth.js", "page.js",
+    "read.js", "view.js", "clock.js", "paint.js", "paths.js", "marks.js", "signs.js", "gaps.js",
+    "point.js", "restarts.js", "differences.js", "nets.js", "overlay.js", "lists.js", "find.js",
+    "controls.js", "input.js", "joins.js", "slide.js", "mill.js", "depth.js",
+    "page.js",
 )  # fmt: skip
 """The script's parts, in the order they have in the page."""
 
@@ -59,11 +64,11 @@ class Review:
     drawn: bool
 
 
-def review(cut_set: CutSet) -> Review:
+def review(cut_set: CutSet, *, refused: bool = False) -> Review:
     """The review of a set."""
     script, depth, style = _script(), _depth_script(), _style()
     return Review(
-        data=to_script_json({**scene_data(cut_set), "colours": screen_colours()}),
+        data=to_script_json({**scene_data(cut_set, refused=refused), "colours": screen_colours()}),
         style=style,
         script=script,
         depth=depth,

@@ -11,44 +11,43 @@ from typing import Any
 
 import numpy as np
 
-from millprep.geometry.path import Point
 from millprep.model.board import Board
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
-from millprep.model.judged import BoardJudged
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import BoardCopy, CutSet
 from millprep.report.blank_contents import ordered_cutters
 from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
 from millprep.report.findings import marked, name_of, where_words
+from millprep.report.review_nets import figure, net_facts, pair_of, point, spacings
 from millprep.report.words import cutter_words, plain
 
-DIGITS = 4
-"""Decimals of figures that are not packed."""
 
-
-def scene_data(cut_set: CutSet) -> dict[str, Any]:
+def scene_data(cut_set: CutSet, *, refused: bool = False) -> dict[str, Any]:
     """The set as a tree of plain values; names are freed of control characters."""
     boards = _boards(cut_set)
     cutters = [cutter.name for cutter in ordered_cutters(cut_set)]
     return {
         "set": plain(cut_set.id),
+        "refused": refused,
+        "whole": not (cut_set.resumed or refused),
         "units": {"shape": SHAPE_UNIT, "path": PATH_UNIT},
         "machine": {
             "rapid": cut_set.machine.rapid,
-            "travel": [_figure(v) for v in cut_set.machine.travel.bounds],
+            "travel": [figure(v) for v in cut_set.machine.travel.bounds],
         },
         "gap": cut_set.gap,
-        "flatness": _figure(cut_set.flatness),
+        "flatness": figure(cut_set.flatness),
+        "required": cut_set.gap if cut_set.certificate is None else cut_set.certificate.required,
         "cutters": [_cutter(cutter) for cutter in ordered_cutters(cut_set)],
         "boards": [_board(board) for board in boards],
         "blanks": [
             {
                 "number": blank.number,
-                "size": [_figure(v) for v in blank.size],
-                "thickness": _figure(blank.thickness),
-                "copper": _figure(blank.copper),
+                "size": [figure(v) for v in blank.size],
+                "thickness": figure(blank.thickness),
+                "copper": figure(blank.copper),
                 "outline": None if blank.outline is None else areas([blank.outline]),
             }
             for blank in (milled.laminate for milled in cut_set.blanks)
@@ -79,7 +78,7 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
             for hole in p.registration
         ],
         "clamps": [
-            {"box": [_figure(v) for v in c.box.bounds], "height": _figure(c.height),
+            {"box": [figure(v) for v in c.box.bounds], "height": figure(c.height),
              "passes": None if c.passes is None else list(c.passes)}
             for c in cut_set.clamps
         ],
@@ -93,7 +92,7 @@ def scene_data(cut_set: CutSet) -> dict[str, Any]:
                 "cutter": cutters.index(program.cutter.name),
                 "works": [plain(work) for work in program.works],
                 "spins": program.spins,
-                "seconds": None if program.figures is None else _figure(program.figures.seconds),
+                "seconds": None if program.figures is None else figure(program.figures.seconds),
                 **trail_data(program.trail),
             }
             for program in cut_set.programs
@@ -127,47 +126,22 @@ def _copy(boards: list[Board], copy: BoardCopy) -> dict[str, Any]:
         "pose": placement.pose.as_list(),
         "nets": [None if net is None else plain(net, 60) for net in nets],
         "pins": [[plain(pin, 60) for pin in copy.pins.get(piece.id, ())] for piece in board.pieces],
-        "jumpers": [[_figure(v) for end in wire for v in end] for wire in copy.jumpers],
-        "facts": _net_facts(copy.judged),
-        "spacings": _spacings(copy.judged),
-        "narrowest": None if proof is None else _figure(proof.narrowest_gap),
-        "narrowestAt": None if proof is None else _point(proof.gap_at),
+        "jumpers": [[figure(v) for end in wire for v in end] for wire in copy.jumpers],
+        "facts": net_facts(copy.judged),
+        "spacings": spacings(copy.judged),
+        "differences": None
+        if proof is None or proof.differences is None
+        else {
+            "much": areas(list(proof.differences.too_much.geoms)),
+            "little": areas(list(proof.differences.too_little.geoms)),
+            "mm2": [
+                figure(proof.differences.too_much.area),
+                figure(proof.differences.too_little.area),
+            ],
+        },
+        "narrowest": None if proof is None else figure(proof.narrowest_gap),
+        "narrowestAt": None if proof is None else point(proof.gap_at),
     }
-
-
-def _net_facts(judged: BoardJudged | None) -> list[dict[str, Any]]:
-    """Volts and amperes of every net that the job names."""
-    return [
-        {
-            "net": plain(net.name, 60),
-            "volts": None if net.volts is None else [_figure(v) for v in net.volts],
-            "amperes": _figure(max(net.amperes, sum(max(load.amperes, 0.0) for load in net.loads))),
-        }
-        for net in (row.net for row in (() if judged is None else judged.nets))
-    ]
-
-
-def _spacings(judged: BoardJudged | None) -> dict[str, Any]:
-    """Every pair of neighbours with volts.
-
-    `names` are those of nets and of metal, `pairs` rows of two indices, V, required and measured
-    mm, and `ways`, for each pair, both ends of every gap on its way, in whole units of a shape.
-    """
-    pairs = () if judged is None else judged.spacings
-    names = list(dict.fromkeys(name for pair in pairs for name in (pair.net, pair.other)))
-    index = {name: n for n, name in enumerate(names)}
-    return {
-        "names": [plain(name, 60) for name in names],
-        "pairs": [
-            [index[pair.net], index[pair.other], *map(_figure, (pair.volts, pair.required)),
-             _figure(pair.measured)]
-            for pair in pairs
-        ],
-        "ways": [
-            text(whole(np.array(pair.way or ((pair.at, pair.at),)).reshape(-1, 2), SHAPE_UNIT))
-            for pair in pairs
-        ],
-    }  # fmt: skip
 
 
 def _cutter(cutter: Cutter) -> dict[str, Any]:
@@ -191,10 +165,10 @@ def _hole(blank: int, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
         "id": plain(hole.hole, 40),
         "blank": blank,
         "copy": hole.placement,
-        "at": _point(hole.at),
-        "end": _point(hole.end),
-        "diameter": _figure(hole.diameter),
-        "depth": _figure(hole.depth),
+        "at": point(hole.at),
+        "end": point(hole.end),
+        "diameter": figure(hole.diameter),
+        "depth": figure(hole.depth),
         "work": hole.work,
         "cutter": cutters.index(hole.cutter),
     }
@@ -210,7 +184,7 @@ def _tabs(cut_set: CutSet) -> list[dict[str, Any]]:
             tabs.append(
                 {
                     "blank": blank.number,
-                    "width": _figure(width[profile.cutter]),
+                    "width": figure(width[profile.cutter]),
                     "xy": line([whole(run.flattened(), SHAPE_UNIT)]),
                 }
             )
@@ -223,11 +197,11 @@ def _pass(milling_pass: MillingPass) -> dict[str, Any]:
         "number": milling_pass.number,
         "pose": milling_pass.pose.as_list(),
         "window": areas([milling_pass.window]),
-        "touch": _point(milling_pass.touch),
+        "touch": point(milling_pass.touch),
         "verniers": [
             {
                 "id": plain(vernier.id, 40),
-                "at": _point(vernier.at),
+                "at": point(vernier.at),
                 "measures": vernier.measures,
                 "pitch": vernier.pitch,
                 "step": vernier.step,
@@ -242,12 +216,13 @@ def _pass(milling_pass: MillingPass) -> dict[str, Any]:
 def _registration(hole: RegistrationHole) -> dict[str, Any]:
     return {
         "id": plain(hole.id, 40),
-        "at": _point(hole.blank),
-        "diameter": _figure(hole.diameter),
-        "ends": [_point(end) for end in hole.ends] if hole.slot else None,
+        "at": point(hole.blank),
+        "diameter": figure(hole.diameter),
+        "ends": [point(end) for end in hole.ends] if hole.slot else None,
         "role": "turn" if hole.free is not None else hole.role,
         "drilledIn": hole.drilled_in,
         "usedIn": hole.used_in,
+        "pin": plain(hole.pin, 40),
     }
 
 
@@ -256,13 +231,13 @@ def _join(join: Join) -> dict[str, Any]:
         "blank": join.blank,
         "copy": join.placement,
         "piece": None if join.piece is None else plain(join.piece, 40),
-        "at": _point(join.at),
+        "at": point(join.at),
         "passes": list(join.passes),
-        "across": [_figure(v) for v in join.across],
-        "overrun": _figure(join.overrun),
-        "predicted": _figure(join.predicted),
-        "tolerance": _figure(join.tolerance_electrical),
-        "toleranceGap": _figure(join.tolerance_gap),
+        "across": [figure(v) for v in join.across],
+        "overrun": figure(join.overrun),
+        "predicted": figure(join.predicted),
+        "tolerance": figure(join.tolerance_electrical),
+        "toleranceGap": figure(join.tolerance_gap),
     }
 
 
@@ -282,19 +257,12 @@ def _findings(cut_set: CutSet) -> list[dict[str, Any]]:
                 "message": plain(finding.words, 1000),
                 "where": where_words(finding),
                 "blank": None if mark is None else mark.blank,
-                "at": None if mark is None else _point(mark.at),
-                "places": [] if mark is None else [_point(at) for at in mark.places],
+                "at": None if mark is None else point(mark.at),
+                "pair": pair_of(cut_set, finding),
+                "places": [] if mark is None else [point(at) for at in mark.places],
             }
         )
     return rows
-
-
-def _figure(value: float | None) -> float | None:
-    return None if value is None or not np.isfinite(value) else round(float(value), DIGITS) + 0.0
-
-
-def _point(at: Point | None) -> list[float | None] | None:
-    return None if at is None else [_figure(v) for v in at]
 
 
 FEED_UNIT = 1e-2

@@ -149,7 +149,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         spoilboard_time=running_time(spoilboard),
         done=_done(cut_set),
         pages=() if refused else _pages(cut_set),
-        review=review(cut_set),
+        review=review(cut_set, refused=refused),
         layers=LAYERS,
         caution=rules_words.CAUTION,
         remarks=remarks,

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.model.blank import Blank
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
-from millprep.model.finding import MOST_PER_CODE, Finding
+from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
 from millprep.model.job.work import ClearingPlan
 from millprep.model.layout import Placement, on_blank, on_drawing
@@ -179,7 +179,9 @@ def tight_gap_findings(
             )
         )
     if findings:
-        findings[-1] = replace(findings[-1], more=len(tight) - len(findings))
+        last, rest = findings[-1], tight[len(findings) :]
+        places = (gap.at for gap in rest if by_index[gap.pieces[0].placement].blank == last.blank)
+        findings[-1] = replace(last, more=len(rest), places=tuple(places)[:MOST_PLACES])
     return tuple(findings)
 
 

@@ -21,6 +21,7 @@ from millprep.verify.edges import (
     check_isolated,
     check_slivers,
     corner_notes,
+    differences,
     uncut_edges,
 )
 from millprep.verify.holes_as_cut import check_holes, holes_cut
@@ -209,6 +210,9 @@ def _board(
         bridges=len(joined) - len(shorts),
         necks=necks,
         corners=corners,
+        differences=None
+        if reach is None
+        else differences(surface, shown.placement, shown.pieces, tuple(holes.values())),
     )
     return proof, findings
 

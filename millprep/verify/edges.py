@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from millprep.model.as_cut import CopperPart, Corner
+from millprep.model.as_cut import CopperPart, Corner, Differences
 from millprep.model.finding import MOST_PLACES, Finding, Severity
 from millprep.model.layout import Placement, on_blank
 from millprep.verify.as_cut import Nets, nets_on
@@ -27,6 +27,8 @@ FREE_AREA = 1.0
 """Copper of more than this area, mm², beyond a piece is floating copper: it is not isolated."""
 SLIVER = 0.015
 """Copper that a disc of this radius, mm, does not fit into is a sliver."""
+CRUMB = 1e-4
+"""Differences of less than this area, mm², are none."""
 ISLAND = 0.5
 """Copper smaller than this, mm², that carries no piece is an island, too small to count."""
 
@@ -202,6 +204,37 @@ def corner_notes(
         places = tuple(corner.at for corner in mine[1 : MOST_PLACES + 1])
         findings.append(replace(finding, places=places))
     return findings
+
+
+def differences(
+    parts: Sequence[CopperPart],
+    placement: Placement,
+    pieces: Mapping[str, shapely.Polygon],
+    holes: Sequence[shapely.Polygon],
+) -> Differences:
+    """Where the copper at its surface, `parts`, is off the drawing by more than `EDGE`."""
+    names = list(pieces)
+    drawn = np.array([pieces[name] for name in names], dtype=object)
+    carrier = _carriers(parts, placement)
+    left = [shapely.union_all(carrier.get(name, [])) for name in names]
+    lost = shapely.difference(dilated(drawn, -EDGE, 2), left)
+    drilled = shapely.union_all(shapely.buffer(np.array(list(holes), dtype=object), 1e-4))
+    little = shapely.difference(lost[~shapely.is_empty(lost)], drilled)
+    mine = [part for part in parts if any(copy == placement.index for copy, _ in part.pieces)]
+    meant = [
+        shapely.union_all([pieces[name] for copy, name in part.pieces if copy == placement.index])
+        for part in mine
+    ]
+    copper = np.array([part.shape for part in mine], dtype=object)
+    much = shapely.difference(copper, dilated(np.array(meant, dtype=object), EDGE, 2))
+    return Differences(_seen(much), _seen(little))
+
+
+def _seen(shapes: Shapes) -> shapely.MultiPolygon:
+    """The areas among shapes that are more than crumbs, the largest first."""
+    parts = np.asarray(shapely.get_parts(shapes), dtype=object)
+    parts = parts[shapely.area(parts) > CRUMB]
+    return shapely.MultiPolygon(parts[np.argsort(-shapely.area(parts), kind="stable")].tolist())
 
 
 def _own(parts: Sequence[CopperPart], placement: Placement) -> list[tuple[CopperPart, str]]:

@@ -92,3 +92,29 @@ def test_the_keyboard_goes_from_place_to_place(opened: Opened) -> None:
     # the last is followed by the first
     assert seen[2] == pytest.approx(seen[0])
     assert seen[3] == pytest.approx(seen[1])
+
+
+def test_differences_are_lit_with_their_areas(memory: Opened, report: dict[str, Any]) -> None:
+    proof = report["boards"][0]["proof"]
+    words = memory.page.locator("#review-differences").inner_text()
+    assert f"Too much copper: {proof['too_much']:.3f} mm² in " in words
+    assert proof["too_little"] == 0
+    assert "Too little copper: none" in words
+    memory.page.get_by_role("button", name="Too much copper: next place").click()
+    memory.settle()
+    lit = memory.canvas.evaluate("(canvas) => canvas.toDataURL()")
+    memory.page.locator('[data-layer="differences"]').uncheck()
+    memory.settle()
+    assert memory.canvas.evaluate("(canvas) => canvas.toDataURL()") != lit
+
+
+def test_a_list_of_nets_is_one_stop_of_the_tab_key(memory: Opened) -> None:
+    rows = memory.page.locator("#review-nets button")
+    assert rows.count() > 50
+    assert memory.page.locator('#review-nets button[tabindex="0"]').count() == 1
+    rows.first.focus()
+    memory.page.keyboard.press("ArrowDown")
+    memory.page.keyboard.press("Enter")
+    memory.settle()
+    assert rows.nth(1).get_attribute("aria-pressed") == "true"
+    assert memory.page.locator("#review-nets [aria-pressed=true]").count() == 1

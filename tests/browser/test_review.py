@@ -114,7 +114,7 @@ def test_a_bar_goes_to_the_beginning_of_its_program(memory: Opened) -> None:
 
 
 def test_one_box_finds_nets_pieces_holes_and_programs(memory: Opened) -> None:
-    box, hits = memory.page.locator("#review-find"), memory.page.locator(".hit")
+    box, hits = memory.page.locator("#review-find"), memory.page.locator("#review-hits .hit")
     box.fill("gnd")
     assert hits.first.inner_text().startswith("GND")
     before = memory.view()
@@ -265,7 +265,7 @@ def test_programs_of_one_pass_only(opened: Opened) -> None:
     assert names[1:] == [p.file for p in SET.programs if p.mill_pass == 2]
 
 
-def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened) -> None:
+def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened, two_passes: Path) -> None:
     program = SET.programs[0]
     pose = SET.passes[0].pose.inverse()
     index = max(
@@ -284,7 +284,8 @@ def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened) -> Non
     assert "0.120 mm" in opened.fact("Depth")
     assert opened.fact("Feed") == ["300 mm/min"]
     (command,) = opened.fact("Resume here")
-    assert command.startswith(f"millprep resume SET {program.file} --near=")
+    folder = two_passes.parent.name
+    assert command.startswith(f"millprep resume {folder} {program.file} --near=")
 
 
 def test_copper_tells_its_net_and_its_narrowest_gap(opened: Opened) -> None:

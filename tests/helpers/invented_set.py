@@ -9,7 +9,7 @@ import shapely
 
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
-from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Differences, Groove
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cut import Cuts, HoleCut, Lap, Profile, Tab
@@ -196,7 +196,18 @@ def invented(stages: int = 6) -> CutSet:
         piece.id: "heater" if piece.id == "c1" else f"n{i}"
         for i, piece in enumerate(placement.board.pieces)
     }
-    proof = BoardProof(0, len(placement.board.pieces), 0, 0, 0.2471, (30.0, 31.0))
+    proof = BoardProof(
+        0,
+        len(placement.board.pieces),
+        0,
+        0,
+        0.2471,
+        (30.0, 31.0),
+        differences=Differences(
+            shapely.MultiPolygon([shapely.box(40, 30, 41, 31)]),
+            shapely.MultiPolygon([shapely.box(50, 30, 50.5, 31)]),
+        ),
+    )
     milled = MilledBlank(
         laminate=blank,
         copies=(BoardCopy(placement, 1, nets, proof=proof),),

@@ -33,7 +33,8 @@ LATER = {
     ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
     ("passes", "programs", "by_feeds_seconds"), ("by_feeds_seconds",), ("least_seconds",),
     ("by_hand",), ("time_fit",), ("machine",), ("time_log",), ("boards", "pieces", "pins"),
-    ("findings", "places"), ("boards", "rules", "spacing", "way"),
+    ("findings", "places"), ("boards", "proof", "too_much"),
+    ("boards", "proof", "too_little"), ("boards", "rules", "spacing", "way"),
 }  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))

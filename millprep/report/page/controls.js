@@ -146,7 +146,7 @@ function readMeasure() {
 }
 
 function takeMeasure(x, y, exact) {
-  const at = exact ? [x, y] : snapped(x, y);
+  const at = exact ? [x, y] : snapped(x, y).at;
   if (state.measure[0] && !state.measure[1]) state.measure[1] = at;
   else state.measure = [at, null];
   showMeasure();
@@ -157,5 +157,47 @@ function setMeasuring(on) {
   state.measuring = on;
   $("review-measure").setAttribute("aria-pressed", String(on));
   canvas.classList.toggle("measuring", on);
+  if (on) state.pinned = null;
+  showHere();
   showDistance();
+  changed(false);
+}
+
+/** Where a click would put the next point, by what it snaps to, and the line to it. */
+function previewMeasure() {
+  const at = state.pointer ?? (state.keys ? [state.x, state.y] : null);
+  if (!at) return;
+  const target = state.free ? { at, kind: "free" } : snapped(...at);
+  const ink = colours();
+  const [x, y] = toScreen(...target.at);
+  const [first, second] = state.measure;
+  for (const [colour, wide] of [[ink.page, 5], [ink.accent, 2]]) {
+    pen.strokeStyle = colour;
+    pen.lineWidth = wide;
+    pen.setLineDash([]);
+    pen.beginPath();
+    if (target.kind === "centre") {
+      pen.arc(x, y, 7, 0, 2 * Math.PI);
+    } else if (target.kind === "corner") {
+      pen.rect(x - 6, y - 6, 12, 12);
+    } else if (target.kind === "edge") {
+      pen.moveTo(x - 6, y - 6);
+      pen.lineTo(x + 6, y + 6);
+      pen.moveTo(x - 6, y + 6);
+      pen.lineTo(x + 6, y - 6);
+    }
+    pen.stroke();
+    if (first && !second) {
+      pen.setLineDash([6, 4]);
+      pen.beginPath();
+      pen.moveTo(...toScreen(...first));
+      pen.lineTo(x, y);
+      pen.stroke();
+    }
+  }
+  pen.setLineDash([]);
+  const words = target.kind === "free" ? "" : target.kind;
+  const far = first && !second
+    ? `${figure(Math.hypot(target.at[0] - first[0], target.at[1] - first[1]), 3)} mm ` : "";
+  label(pen, far + words, x + 12, y - 10);
 }

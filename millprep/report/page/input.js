@@ -22,6 +22,7 @@ canvas.addEventListener("pointermove", (event) => {
   const now = local(event);
   const before = fingers.get(event.pointerId);
   state.keys = false;
+  state.free = event.shiftKey;
   if (!before) {
     point(now);
     return;
@@ -48,6 +49,7 @@ function lift(event) {
   if (pressed && travelled <= 4) {
     const at = toPlace(...local(event));
     if (state.measuring) {
+      state.pointer = at;
       takeMeasure(...at, event.shiftKey);
     } else {
       state.pinned = at;
@@ -99,6 +101,7 @@ const KEYS = {
   ".": () => step(1),
   v: () => setSide(!state.fromComponents),
   m: () => setMeasuring(!state.measuring),
+  c: copyHere,
   f: () => stepFinding(1),
   F: () => stepFinding(-1),
   Enter: () => {
@@ -120,7 +123,7 @@ canvas.addEventListener("keydown", (event) => {
   state.pointer = null;
   if (event.key.startsWith("Arrow")) state.pinned = null;
   act();
-  showHere();
+  if (act !== copyHere) showHere();
   changed(false);
 });
 document.addEventListener("keydown", (event) => {

@@ -14,6 +14,23 @@ function option(select, value, text) {
   select.append(made);
 }
 
+/** A long list is one stop of the tab key; arrow keys go from row to row. */
+function oneStop(list) {
+  const rows = [...list.querySelectorAll("button")];
+  rows.forEach((row, k) => {
+    row.tabIndex = k ? -1 : 0;
+    row.addEventListener("keydown", (event) => {
+      const way = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+      const next = way && rows[k + way];
+      if (!next) return;
+      event.preventDefault();
+      row.tabIndex = -1;
+      next.tabIndex = 0;
+      next.focus();
+    });
+  });
+}
+
 // ------------------------------------------------------------------ what is shown
 
 function fillBlanks() {
@@ -72,7 +89,10 @@ function setStage(blank, pass, program = null) {
   fillBars();
   showTime();
   showHere();
-  if (nets.listed !== blank) fillNets();
+  if (nets.listed === blank) return;
+  fillNets();
+  fillSlide();
+  fillDifferences();
 }
 
 /** Switch a layer as its box does. */
@@ -107,25 +127,49 @@ function fillCutters() {
 
 // ------------------------------------------------------------------ here
 
+/** On a narrow window the panel is far from the finger: what is pinned shows next to it. */
+const narrow = matchMedia("(max-width: 56rem)");
+
 function showHere() {
   const at = state.pinned ?? state.pointer ?? (state.keys ? [state.x, state.y] : null);
   const box = $("review-here");
-  box.replaceChildren();
+  const pop = $("review-pop");
+  pop.hidden = !(state.pinned && narrow.matches) || state.measuring;
   if (!at) {
-    box.append(element("p",
+    box.replaceChildren(element("p",
       "Point at the drawing for details. Click to pin them, Esc to unpin."));
     return;
   }
+  fillFacts(box, at);
+  if (pop.hidden) return;
+  fillFacts($("review-pinned"), at);
+  placePop();
+}
+
+function fillFacts(box, at) {
+  box.replaceChildren();
   for (const [title, rows] of facts(...at)) {
     box.append(element("h4", title));
     const list = element("dl");
     for (const [name, value] of rows) {
       const told = element("dd");
-      told.append(element("bdi", value));
+      told.append(...valueOf(value));
       list.append(element("dt", name), told);
     }
     box.append(list);
   }
+}
+
+/** Next to the pinned place, on the side where there is more room. */
+function placePop() {
+  const pop = $("review-pop");
+  if (pop.hidden) return;
+  const [x, y] = toScreen(...state.pinned);
+  const below = y < size.height / 2;
+  const room = size.width - pop.offsetWidth - 8;
+  pop.style.left = `${Math.max(8, Math.min(x + 12, room))}px`;
+  pop.style.top = below ? `${Math.max(8, y + 14)}px` : "auto";
+  pop.style.bottom = below ? "auto" : `${Math.max(8, size.height - y + 14)}px`;
 }
 
 // ------------------------------------------------------------------ findings
@@ -184,6 +228,13 @@ function stepsOf(one) {
   return box;
 }
 
+/** The way across the gaps that a finding condemns. */
+function gapOf(one) {
+  const [copy, net, other] = one.pair;
+  const mine = nets.find((each) => each.copy === copy && each.net === net);
+  return mine ? neighboursOf(mine).find((each) => each.name === other) ?? null : null;
+}
+
 /** From place to place over all findings that have one, in the order of the list. */
 function stepFinding(way) {
   const steps = data.findings.flatMap((one) => placesOf(one).map((_, k) => [one, k]));
@@ -206,6 +257,7 @@ function goTo(one, k = 0) {
     const all = data.findings.find((other) => other.name === words.dataset.placesOf).places.length + 1;
     words.textContent = mine ? `place ${k + 1} of ${all}` : count(all, "place");
   }
+  state.gap = one.pair ? gapOf(one) : null;
   const at = placesOf(one)[k];
   state.pinned = [...at];
   centreOn(...at, 12);

@@ -56,7 +56,7 @@ function paintNames(c, v) {
   });
 }
 
-/** Names of boards, windows, clamps, tabs, registration holes, joins, verniers. */
+/** Names of boards, windows, clamps, tabs, work zeros, registration holes, joins, verniers. */
 function paintMarks(c, v, here) {
   const ink = colours();
   const on = state.layers;
@@ -73,9 +73,10 @@ function paintMarks(c, v, here) {
       }
     }
   }
-  paintNames(c, v);
+  if (on.names) paintNames(c, v);
   if (on.clamps) for (const stage of stages) paintClamps(c, v, stage);
   if (on.windows) for (const stage of stages) paintWindow(c, v, stage);
+  if (on.zero) for (const stage of stages) paintZero(c, v, stage, stages.length > 1);
   if (on.registration) for (const hole of here(data.registration)) paintRegistration(c, v, hole);
   if (on.joins) {
     const far = v.scale < 5;
@@ -131,23 +132,12 @@ function paintWindow(c, v, stage) {
   const row = 14 + 16 * (stage.number - 1);
   label(c, `pass ${stage.number}`, sx(v, box[0]) + 6,
     sy(v, v.up < 0 ? box[3] : box[1]) + row);
-  if (state.pass === null) return;
-  const at = moved(inverse(stage.pose), ...stage.touch);
-  const [x, y] = [sx(v, at[0]), sy(v, at[1])];
-  c.strokeStyle = colours().ink;
-  c.lineWidth = 2;
-  c.beginPath();
-  c.moveTo(x - 8, y);
-  c.lineTo(x + 8, y);
-  c.moveTo(x, y - 8);
-  c.lineTo(x, y + 8);
-  c.stroke();
-  label(c, "touch Z here", x + 10, y + 18);
 }
 
 function paintClamps(c, v, stage) {
   const ink = colours();
   const back = inverse(stage.pose);
+  const many = windows.filter((w) => w.blank === stage.blank).length > 1;
   for (const clamp of data.clamps) {
     if (clamp.passes && !clamp.passes.includes(stage.number)) continue;
     const [x0, y0, x1, y1] = clamp.box;
@@ -163,33 +153,11 @@ function paintClamps(c, v, stage) {
     c.stroke();
     const [x, y] = [0, 1].map((k) => (corners[k] + corners[k + 4]) / 2);
     // which pass a clamp is on in, where clamps of several passes are drawn
-    if (state.pass === null) label(c, String(stage.number), sx(v, x), sy(v, y) + 4, "center");
+    const number = state.pass === null && many ? [`pass ${stage.number}`] : [];
+    const high = clamp.height === null ? [] : [`${figure(clamp.height, clamp.height % 1 ? 1 : 0)} mm`];
+    const wide = Math.min(Math.abs(x1 - x0), Math.abs(y1 - y0)) * v.scale;
+    const words = wide > 30 ? [...number, ...high] : number.map(() => String(stage.number));
+    words.forEach((text, k) =>
+      label(c, text, sx(v, x), sy(v, y) + 4 + 14 * (k - (words.length - 1) / 2), "center"));
   }
-}
-
-function paintRegistration(c, v, hole) {
-  const ink = colours();
-  const [x, y] = [sx(v, hole.at[0]), sy(v, hole.at[1])];
-  const r = Math.max(4, (hole.diameter / 2) * v.scale);
-  const [x0, y0, x1, y1] = (hole.ends ?? [hole.at, hole.at])
-    .flatMap((at) => [sx(v, at[0]), sy(v, at[1])]);
-  const along = Math.atan2(y1 - y0, x1 - x0);
-  c.lineWidth = 2;
-  c.strokeStyle = ink.ink;
-  c.fillStyle = ink.hole;
-  c.beginPath();
-  // half around one end, half around the other: a slot, or a circle where both are one place
-  c.arc(x1, y1, r, along - Math.PI / 2, along + Math.PI / 2);
-  c.arc(x0, y0, r, along + Math.PI / 2, along + 1.5 * Math.PI);
-  c.closePath();
-  c.fill();
-  c.stroke();
-  c.lineWidth = 1;
-  c.beginPath();
-  c.moveTo(x - r - 4, y);
-  c.lineTo(x + r + 4, y);
-  c.moveTo(x, y - r - 4);
-  c.lineTo(x, y + r + 4);
-  c.stroke();
-  if (v.scale > 1) label(c, hole.id, x + r + 5, y - 5);
 }

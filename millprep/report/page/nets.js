@@ -119,6 +119,7 @@ function fillNets() {
     row.append(button);
     list.append(row);
   }
+  oneStop(list);
   const rest = wanted.length - MOST_NETS;
   $("review-nets-more").textContent =
     wanted.length === 0 ? "None." : rest > 0 ? `and ${rest} more: use Find` : "";
@@ -167,6 +168,7 @@ function showNet() {
     row.append(button);
     list.append(row);
   }
+  oneStop(list);
   box.append(list);
   const rest = near.length - MOST_NEIGHBOURS;
   if (rest > 0) box.append(element("p", `and ${rest} with more to spare`));
@@ -178,8 +180,15 @@ const count = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
 
 /** The neighbours of the net that was picked, its jumper wires, and the way across each gap. */
 function paintNet(v) {
+  if (onBed()) return;
+  for (const one of state.layers.findings ? data.findings : []) {
+    if (one.pair && one.blank === state.blank && (one.severity === "stop" || one === state.flagged)) {
+      const gap = gapOf(one);
+      if (gap) paintWay(v, gap);
+    }
+  }
   const net = state.net;
-  if (!net || net.blank !== state.blank || onBed()) return;
+  if (!net || net.blank !== state.blank) return;
   for (const one of [...neighboursOf(net)].reverse()) {
     const kind = marginOf(one.share);
     pen.strokeStyle = marginColour(kind);
@@ -228,8 +237,9 @@ function paintWay(v, one) {
   }
   pen.stroke();
   pen.setLineDash([]);
-  label(pen, `${figure(one.measured)} of ${figure(one.required)} mm`,
-    sx(v, one.at[0]) + 9, sy(v, one.at[1]) - 7);
+  const last = way.length - 2;
+  label(pen, `${figure(one.measured, 3)} of ${figure(one.required, 3)} mm`,
+    sx(v, (way[0] + way[last]) / 2) + 9, sy(v, (way[1] + way[last + 1]) / 2) + 18);
 }
 
 /** From the nearer end of each gap of a way to the nearer end of the next. */

@@ -4,15 +4,19 @@ function overlay() {
   const ink = colours();
   const v = viewNow();
   if (state.layers.findings && !onBed()) {
-    for (const one of data.findings) {
-      if (one.at && one.blank === state.blank) flag(...toScreen(...one.at), one.name);
-    }
+    const here = data.findings.filter((one) => one.at && one.blank === state.blank);
+    // the one that was gone to lies over its neighbours
+    here.sort((a, b) => Number(a === state.flagged) - Number(b === state.flagged));
+    for (const one of here) flag(...toScreen(...one.at), one.name);
     showPlaces();
   }
   lightUp(v);
   paintNet(v);
+  paintSlide(v);
   highlight(v);
+  placePop();
   for (const at of state.measure) if (at) cross(...toScreen(...at), ink.accent);
+  if (state.measuring) previewMeasure();
   if (state.measure[0] && state.measure[1]) {
     const [a, b] = state.measure.map((at) => toScreen(...at));
     pen.strokeStyle = ink.accent;

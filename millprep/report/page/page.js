@@ -16,6 +16,8 @@ function setLight() {
   document.documentElement.dataset.light = dark ? "dark" : "light";
   $("review-light").textContent = dark ? "Light" : "Dark";
   fillCutters();
+  fillSigns();
+  for (const one of slide.results.values()) one.picture = null;
   fillBars();
   sheet = null;
   changed();
@@ -39,7 +41,7 @@ function resize() {
 /** The view in numbers, for whoever drives the page. */
 function publish() {
   canvas.dataset.view = [state.x, state.y, state.scale, up(), size.width, size.height].join(" ");
-  canvas.dataset.busy = String(work !== null || playing);
+  canvas.dataset.busy = String(work !== null || playing || slide.todo.length > 0);
 }
 
 function start() {
@@ -83,6 +85,11 @@ function start() {
     changed(false);
   });
   FIELDS.forEach((id) => $(id).addEventListener("input", readMeasure));
+  $("review-unpin").addEventListener("click", () => {
+    state.pinned = null;
+    showHere();
+    changed(false);
+  });
   $("review-print").addEventListener("click", () => window.print());
   $("review-light").addEventListener("click", () => {
     chosen = !dark;
@@ -95,6 +102,10 @@ function start() {
   showTime();
   showMeasure();
   showHere();
+  startSlide();
+  fillDifferences();
+  const first = data.findings.find((one) => one.severity === "stop" && one.at);
+  if (data.refused && first) goTo(first);
   startMill();
   startDepth();
 }

@@ -43,6 +43,7 @@ function frame() {
       }
     }
   }
+  slideOn();
   compose();
   if (work) changed(false);
 }
@@ -163,6 +164,7 @@ function* paint(c, v) {
         c.fillRect(wiped - 1, 0, 2, v.height);
       }
     }
+    if (on.differences && cut) yield* paintDifferences(c, v);
     if (on.design && cut) {
       c.strokeStyle = ink.ink;
       c.lineWidth = 1;
@@ -175,10 +177,12 @@ function* paint(c, v) {
     c.lineWidth = 1.5;
     yield* outline(c, v, here(blanks.map((b) => ({ ...b, blank: b.number }))));
   }
+  if (on.paths && state.pass !== null) yield* paintEarlier(c, v);
   if (on.paths) for (const p of shown()) yield* paintProgram(c, v, p);
   if (on.air) for (const p of shown()) yield* paintAir(c, v, p);
   if (!onBed()) {
     if (on.holes) yield* paintHoles(c, v, here(data.holes));
+    if (on.restarts) yield* paintRestarts(c, v);
     paintMarks(c, v, here);
   }
 }
@@ -199,6 +203,14 @@ function hatching(c, colour, ground) {
   }
   t.stroke();
   return c.createPattern(tile, "repeat");
+}
+
+/** What the passes before the chosen one have cut, in grey. */
+function* paintEarlier(c, v) {
+  for (const p of programs) {
+    if (p.blank !== state.blank || p.pass === BED || p.pass >= state.pass) continue;
+    yield* paintMoves(c, v, p, 0, p.n, true, colours().earlier_pass);
+  }
 }
 
 /** Where copper as drawn ends and copper as cut begins, in pixels of a view. */

@@ -7,7 +7,7 @@ function* paintProgram(c, v, p) {
   yield* paintMoves(c, v, p, 0, done, true);
 }
 
-function* paintMoves(c, v, p, first, end, cut) {
+function* paintMoves(c, v, p, first, end, cut, colour = cutterColour(p.cutterIndex)) {
   if (first >= end) return;
   const begin = (width) => {
     const wide = cut ? Math.max(1, width * v.scale) : 1;
@@ -17,7 +17,7 @@ function* paintMoves(c, v, p, first, end, cut) {
     c.beginPath();
   };
   const close = (width) => {
-    c.strokeStyle = cutterColour(p.cutterIndex);
+    c.strokeStyle = colour;
     c.globalAlpha = cut ? 1 : 0.5;
     c.stroke();
     c.globalAlpha = 1;

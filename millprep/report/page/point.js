@@ -82,12 +82,17 @@ function facts(x, y) {
   const slack = NEAR / state.scale;
   const near = (at, more = 0) => at && Math.hypot(x - at[0], y - at[1]) <= Math.max(slack, more);
   const mine = (one) => one.blank === state.blank && !onBed();
+  const refitHere = (number, option) => {
+    const used = windows.find((w) => w.blank === state.blank && w.number === number);
+    return used && takesCommands() ? [["Once measured", refitWith(used, option)]] : [];
+  };
   for (const hole of data.registration) {
     if (mine(hole) && state.layers.registration && near(hole.at, hole.diameter / 2)) {
       found.push([`Registration ${hole.ends ? "slot" : "hole"} ${hole.id}`, [
         [hole.ends ? "Width" : "Diameter", `${figure(hole.diameter, 3)} mm`],
         ["Purpose", PURPOSES[hole.role]],
         ["Passes", `drilled in pass ${hole.drilledIn}, used in pass ${hole.usedIn}`],
+        ...refitHere(hole.usedIn),
       ]]);
     }
   }
@@ -101,6 +106,7 @@ function facts(x, y) {
       ["Depth", `${figure(hole.depth, 3)} mm`],
     ]]);
   }
+  found.push(...restartFacts(x, y));
   const moves = movesAt(x, y);
   if (moves.length) found.push(["Path", moveFacts(moves[0], x, y)]);
   if (moves.length > 1) {
@@ -125,9 +131,13 @@ function facts(x, y) {
         found.push([`Vernier ${one.id}`, [
           ["Measures along", one.measures.toUpperCase()],
           ["One line is", `${figure(one.step, 3)} mm`],
+          ...refitHere(stageOf.number, " --vernier"),
         ]]);
       }
     }
+  }
+  if (!found.some(([title]) => /^(Path|Restart|Registration|Vernier|Join)/.test(title))) {
+    found.push(...passCommands(x, y));
   }
   return found;
 }
@@ -137,23 +147,19 @@ const placeWords = (x, y, digits = 2) => `X ${figure(x, digits)}  Y ${figure(y, 
 const feedWords = (p, i) =>
   p.kind[i] === RAPID ? "rapid" : `${figure(p.feed[i], 0)} mm/min`;
 
-/** The command that resumes a program at a place; SET is the folder of this set. */
-function resumeCommand(p, x, y) {
-  const [mx, my] = moved(p.stage.pose, x, y).map((v) => v.toFixed(2));
-  return `millprep resume SET ${p.file} --near=${mx},${my} --out NEW`;
-}
-
 function moveFacts({ program: p, move: i }, x, y) {
   const depths = [p.mz[i], p.mz[i + 1]].map((z) => figure(-z, 3));
   const depth = depths[0] === depths[1] ? depths[0] : `${depths[0]} → ${depths[1]}`;
+  const cut = cutAt(p, i);
   return [
     ["File", p.file],
     ["Line", String(p.line[i])],
+    ...(cut ? [["Restart point", String(cut.number)]] : []),
     ["Cutter", `${p.cutter.name}: ${p.cutter.words}`],
     ["Depth", `${depth} mm`],
     ["Feed", feedWords(p, i)],
     ["Groove at the surface", p.width[i] > 0 ? `${figure(p.width[i], 3)} mm` : "none"],
-    ...(p.stage && p.width[i] > 0 ? [["Resume here", resumeCommand(p, x, y)]] : []),
+    ...(p.stage && p.width[i] > 0 && takesCommands() ? [["Resume here", resumeNear(p, x, y)]] : []),
   ];
 }
 
@@ -221,9 +227,10 @@ function joinFacts(join) {
   return [["Passes", join.passes.join(" – ")], ...misalignment(join.predicted, join.tolerance)];
 }
 
-/** The place that a click near it means: a hole's centre, a corner of copper, then an edge. */
+/** What a click near a place means, {at, kind}: a hole's centre, a corner, an edge, or itself. */
 function snapped(x, y) {
-  if (onBed()) return [x, y];
+  const free = { at: [x, y], kind: "free" };
+  if (onBed()) return free;
   const slack = (NEAR + 2) / state.scale;
   const nearer = (a, b) => a.distance - b.distance;
   const best = (list) => list.filter((c) => c.distance <= slack).sort(nearer)[0];
@@ -232,25 +239,44 @@ function snapped(x, y) {
     .filter((hole) => hole.blank === state.blank)
     .flatMap((hole) => (hole.end ? [hole.at, hole.end] : [hole.at]));
   const centre = best(centres.map(to));
-  if (centre) return centre.at;
-  const list = state.layers.asCut && parts.length ? parts : pieces;
-  const near = [...list, ...outlines].filter(
-    (one) =>
-      one.blank === state.blank &&
-      x >= one.area.box[0] - slack && x <= one.area.box[2] + slack &&
-      y >= one.area.box[1] - slack && y <= one.area.box[3] + slack,
-  );
+  if (centre) return { at: centre.at, kind: "centre" };
   let edge = null;
-  for (const one of near) {
-    eachSegment(one.area, (x0, y0, x1, y1) => {
+  for (const area of edgesNear(x, y, slack)) {
+    eachSegment(area, (x0, y0, x1, y1) => {
       const found = toSegment(x, y, x0, y0, x1, y1);
       if (found.distance <= slack && (!edge || found.distance < edge.distance)) {
         const corner = [[x0, y0], [x1, y1]].map(to).find((c) => c.distance <= slack / 3);
-        edge = { at: corner ? corner.at : found.at, distance: found.distance };
+        edge = { at: corner?.at ?? found.at, kind: corner ? "corner" : "edge", distance: found.distance };
       }
     });
   }
-  return edge ? edge.at : [x, y];
+  return edge ?? free;
+}
+
+/** Areas whose edges may be meant near a place: copper, boards, blank, travel, clamps. */
+function edgesNear(x, y, slack) {
+  const copper = state.layers.asCut && parts.length ? parts : pieces;
+  const here = (list) => list.filter((one) => one.blank === state.blank).map((one) => one.area);
+  const reached = windows.filter(
+    (w) => w.blank === state.blank && (state.pass === null || w.number === state.pass));
+  return [
+    ...here(copper), ...here(outlines),
+    ...blanks.filter((b) => b.number === state.blank).map((b) => b.area),
+    ...(state.layers.windows ? reached.map((w) => w.area) : []),
+    ...(state.layers.clamps ? reached.flatMap(clampsOf) : []),
+  ].filter(({ box }) =>
+    x >= box[0] - slack && x <= box[2] + slack && y >= box[1] - slack && y <= box[3] + slack);
+}
+
+/** The clamps of a pass as areas of the blank. */
+function clampsOf(stage) {
+  const back = inverse(stage.pose);
+  return data.clamps
+    .filter((clamp) => !clamp.passes || clamp.passes.includes(stage.number))
+    .map(({ box: [x0, y0, x1, y1] }) => {
+      const ring = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].flatMap((at) => moved(back, ...at));
+      return { rings: [ring], box: boxOf(ring) };
+    });
 }
 
 const measured = () =>

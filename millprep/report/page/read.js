@@ -266,7 +266,7 @@ const pieces = [];
 const outlines = [];
 data.copies.forEach((copy, index) => {
   const board = data.boards[copy.board];
-  outlines.push({ blank: copy.blank, area: areas(board.outline, copy.pose)[0] });
+  outlines.push({ copy: index, blank: copy.blank, area: areas(board.outline, copy.pose)[0] });
   areas(board.copper, copy.pose).forEach((area, i) => {
     pieces.push({
       copy: index, blank: copy.blank, piece: board.pieces[i], net: copy.nets[i], pins: copy.pins[i], area,

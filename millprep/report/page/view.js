@@ -15,6 +15,7 @@ const state = {
   pinned: null,
   measuring: false,
   measure: [null, null],
+  free: false, // points are placed where the pointer is, not on what is near it
   flagged: null, // the finding that was gone to
   place: 0, // and which of its places
   net: null, // the net that was picked, with its neighbours
@@ -47,7 +48,13 @@ function wholeBox() {
     box[2] = Math.max(box[2], other[2]);
     box[3] = Math.max(box[3], other[3]);
   };
-  for (const stage of windows.filter((w) => w.blank === state.blank)) {
+  const reached = windows.filter((w) => w.blank === state.blank);
+  const point = ([x, y]) => take([x, y, x, y]);
+  for (const hole of state.layers.registration ? data.registration : []) {
+    if (hole.blank === state.blank) point(hole.at);
+  }
+  for (const stage of reached) {
+    if (state.layers.zero) [zeroOf(stage), touchOf(stage)].forEach(point);
     if (state.layers.windows) take(stage.area.box);
     for (const clamp of state.layers.clamps ? data.clamps : []) {
       if (clamp.passes !== null && !clamp.passes.includes(stage.number)) continue;

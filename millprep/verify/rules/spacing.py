@@ -8,6 +8,7 @@ up. The same holds for copper whose volts the job does not give, because it may 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -232,7 +233,20 @@ def _too_near(placement: Placement, pair: Spacing, severity: Severity) -> Findin
     message = (
         f"gap of {pair.measured:.3f} mm between {pair.net} and {pair.other}{way}; {pair.volts:g} V "
         f"require {pair.required:g} mm (IPC-2221 table 6-1, {pair.column}). {remedy}."
+        f"{_fits(pair) if severity == 'stop' else ''}"
     )
     finding = on_blank(placement, code, severity, message, pair.at)
     middles = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in pair.way]
     return replace(finding, places=tuple(at for at in middles if at != pair.at))
+
+
+def _fits(pair: Spacing) -> str:
+    """What would be wide enough where the way leads over floating copper."""
+    gaps_ = len(pair.way)
+    if gaps_ < 2:
+        return ""
+    each = math.ceil(pair.required / gaps_ * 100 - 1e-6) / 100
+    words = f" {gaps_} gaps of {each:g} mm would fit"
+    if pair.direct is not None and pair.direct >= pair.required:
+        words += ", or the copper between cleared"
+    return f"{words}."
