@@ -4,7 +4,8 @@ Run it from the project's folder: `python -m tests.random_jobs --count 300 --see
 printed for every job, then how often each outcome was met. Exit code 1 when there is any
 disagreement: `verify` refuses what `prepare` wrote, a command ends with anything but 0 to 3, or
 both together take more than `SLOW` seconds of processor time. `--only 17` runs one job again and
-`--keep FOLDER` leaves jobs and sets there.
+`--keep FOLDER` leaves jobs and sets there. With `--wide` each job has a few more keys drawn from
+all tables of the schema, and its set is refitted, levelled, resumed and compared as well.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,10 +30,12 @@ from numpy.random import Generator, default_rng
 from fixtures.valve_boards import valve_board
 from fixtures.wide_boards import wide_board, write_board
 from millprep.model.board import Board
+from tests.random_changes import after
+from tests.random_keys import with_keys
 
 SLOW = 60.0
 """More processor time than this for both commands is a disagreement, s."""
-LIMIT = 240
+LIMIT = 480
 """Processor time after which a job is ended, s."""
 WAIT = 1800.0
 """Time on the clock after which a job is ended, s."""
@@ -67,12 +70,14 @@ class Outcome:
         prepared, verified: exit codes; None where a command did not run, or was ended.
         codes: of findings that stopped either.
         seconds: of the processor, of both commands and the processes that they started.
+        changes: what came of those made afterwards, by command.
     """
 
     prepared: int | None
     verified: int | None
     codes: tuple[str, ...]
     seconds: float
+    changes: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def words(self) -> str:
@@ -94,6 +99,7 @@ class Outcome:
             self.prepared not in (0, 1, 2, 3)
             or (self.prepared == 0 and self.verified != 0)
             or self.seconds > SLOW
+            or any(words.startswith("WRONG") for words in self.changes.values())
         )
 
 
@@ -298,11 +304,14 @@ def write(job: RandomJob, folder: Path) -> None:
     (folder / "job.toml").write_text(text_of(job.tables), "utf-8")
 
 
-def run(folder: Path) -> Outcome:
-    """Prepare and verify the job of a folder in a process of its own."""
+def run(folder: Path, changes: Generator | None = None) -> Outcome:
+    """Prepare and verify the job of a folder in a process of its own.
+
+    With `changes`, random ones are made to the set afterwards.
+    """
     ways = multiprocessing.get_all_start_methods()
     context: Any = multiprocessing.get_context("fork" if "fork" in ways else "spawn")
-    child = context.Process(target=_commands, args=(folder,))
+    child = context.Process(target=_commands, args=(folder, changes))
     child.start()
     child.join(WAIT)
     if child.is_alive():
@@ -318,19 +327,25 @@ def run(folder: Path) -> Outcome:
         with contextlib.suppress(OSError, ValueError):
             findings = json.loads((folder / f"{name}.json").read_text("utf-8"))["findings"]
             codes |= dict.fromkeys(f["code"] for f in findings if f["severity"] == "stop")
-    return Outcome(row["prepare"], row["verify"], tuple(codes), row["seconds"])
+    return Outcome(row["prepare"], row["verify"], tuple(codes), row["seconds"], row["changes"])
 
 
-def _commands(folder: Path) -> None:
-    """Both commands; what they print is left in the folder."""
+def _commands(folder: Path, changes: Generator | None) -> None:
+    """Both commands, and the changes; what they print is left in the folder."""
     _limit()
     os.chdir(folder)
-    codes: dict[str, Any] = {"prepare": _command("prepare", "job.toml", "--out", "set", "--json")}
+    codes: dict[str, Any] = {
+        "prepare": _command("prepare", "prepare", "job.toml", "--out", "set", "--json")
+    }
     codes["verify"] = None
     if codes["prepare"] == 0:
-        codes["verify"] = _command("verify", "set", "--job", "job.toml", "--json")
+        codes["verify"] = _command("verify", "verify", "set", "--job", "job.toml", "--json")
     times = os.times()
     codes["seconds"] = round(sum(times[:4]), 2)
+    codes["changes"] = {}
+    if changes is not None and codes["verify"] == 0:
+        report = json.loads(Path("set/report.json").read_text("utf-8"))
+        codes["changes"] = after(report, changes, _command)
     Path("outcome.json").write_text(json.dumps(codes), "utf-8")
 
 
@@ -345,10 +360,10 @@ def _limit() -> None:
 
 
 def _command(name: str, *words: str) -> int:
-    """The exit code of a command, as a person types it."""
+    """The exit code of a command, as a person types it; files of `name` take what it prints."""
     from millprep.cli import main
 
-    sys.argv = ["millprep", name, *words]
+    sys.argv = ["millprep", *words]
     with (
         Path(f"{name}.json").open("w", encoding="utf-8") as out,
         Path(f"{name}.txt").open("w", encoding="utf-8") as err,
@@ -363,20 +378,29 @@ def _command(name: str, *words: str) -> int:
 
 
 def run_all(
-    numbers: Iterable[int], seed: int, keep: Path | None = None, *, small: bool = False
+    numbers: Iterable[int],
+    seed: int,
+    keep: Path | None = None,
+    *,
+    small: bool = False,
+    wide: bool = False,
 ) -> list[Outcome]:
     """Every job in turn, with a line for each."""
     found = []
     for number in numbers:
         job = draw(seed, number, small=small)
+        more = default_rng([seed, number, 1]) if wide else None
+        if more is not None:
+            job = replace(job, tables=with_keys(job.tables, more))
         with tempfile.TemporaryDirectory() as scratch:
             folder = Path(scratch) if keep is None else keep / str(number)
             folder.mkdir(parents=True, exist_ok=True)
             write(job, folder)
-            outcome = run(folder)
+            outcome = run(folder, more)
         found.append(outcome)
         mark = "!" if outcome.disagrees else " "
         line = f"{mark}{number:4d} {outcome.seconds:6.1f} s  {job.words}: {outcome.words}"
+        line += "".join(f"; {name}: {words}" for name, words in outcome.changes.items())
         print(line, flush=True)  # noqa: T201
     return found
 
@@ -386,7 +410,9 @@ def table(outcomes: Sequence[Outcome]) -> str:
     counts = Counter(
         ("DISAGREES " if one.disagrees else "") + one.words for one in outcomes
     ).most_common()
-    return "\n".join(f"{count:5d}  {words}" for words, count in counts)
+    changes = Counter(f"{k}: {words}" for one in outcomes for k, words in one.changes.items())
+    rows = [*counts, *changes.most_common()]
+    return "\n".join(f"{count:5d}  {words}" for words, count in rows)
 
 
 def main() -> int:
@@ -396,9 +422,10 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, nargs="*", help="numbers of jobs to run again")
     parser.add_argument("--keep", type=Path, help="folder that keeps jobs and sets")
+    parser.add_argument("--wide", action="store_true", help="more keys, and changes afterwards")
     asked = parser.parse_args()
     numbers = range(asked.count) if asked.only is None else asked.only
-    outcomes = run_all(numbers, asked.seed, asked.keep)
+    outcomes = run_all(numbers, asked.seed, asked.keep, wide=asked.wide)
     print(table(outcomes))  # noqa: T201
     return int(any(one.disagrees for one in outcomes))
 

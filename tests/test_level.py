@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import shutil
 from collections.abc import Callable
@@ -18,7 +19,8 @@ from millprep.geometry.path import FloatArray
 from millprep.report.report_model import Report
 from millprep.verify import reader
 from millprep.verify.sweep import arc_samples
-from millprep.workflow.compare import compare
+from millprep.workflow.compare import SAME, TaskCompared, _compared, compare
+from millprep.workflow.set_cuts import Cut, CutsByTask, CutterTask
 from millprep.workflow.verify import verify
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
@@ -406,3 +408,25 @@ def test_maps_are_followed_in_every_way_a_machine_is_spoken_to(tmp_path: Path) -
     assert "follow the surface map" in text
     assert "G2 " not in text
     assert verify(tmp_path / "new").good
+
+
+def test_an_arc_that_levelling_parts_is_the_same_cut_and_a_shifted_one_is_not() -> None:
+    def arc(first: float, last: float, z: float = -0.1) -> Cut:
+        (x, y), (u, v) = ((2 * math.cos(t), 2 * math.sin(t)) for t in (first, last))
+        return Cut("arc_ccw", (x, y, z), (u, v, z), (0.0, 0.0), 200.0)
+
+    task = CutterTask(("isolate",), "vee")
+    end = arc(1.18, 1.2)
+    short = end._replace(kind="feed", centre=None)
+    parted = [arc(0.0, 0.7), arc(0.7, 1.18), short]
+    assert differing({task: [arc(0.0, 1.2)]}, {task: parted}) == ()
+    for wrong in (
+        [arc(0.0, 0.7), short],
+        [arc(0.0, 0.7), arc(0.7, 1.18, -0.11), short],
+        [cut._replace(feed=100.0) for cut in parted],
+    ):
+        assert differing({task: [arc(0.0, 1.2)]}, {task: wrong}) != ()
+
+
+def differing(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]:
+    return _compared(before, after, SAME, levelled=True)

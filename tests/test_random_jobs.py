@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from numpy.random import default_rng
+from pydantic import TypeAdapter, ValidationError
 
+from millprep.job.reference import TABLES
+from millprep.model.job.keys import keys
 from tests.random_jobs import SLOW, Outcome, draw, run_all, table, text_of
+from tests.random_keys import LEFT_OUT, OTHERS, RANGES, TABLES_LEFT_OUT, drawable, value
 
 GOOD = Outcome(0, 0, (), 1.0)
 
@@ -32,6 +37,7 @@ def test_a_job_depends_on_its_seed_and_number_alone() -> None:
         {"prepared": 70},
         {"prepared": None},
         {"seconds": SLOW + 1},
+        {"changes": {"level": "WRONG: cuts differ"}},
     ],
 )
 def test_a_disagreement_is_seen(changed: dict[str, object]) -> None:
@@ -43,3 +49,20 @@ def test_a_disagreement_is_seen(changed: dict[str, object]) -> None:
 
 def test_a_refusal_is_none() -> None:
     assert not Outcome(1, None, ("travel-too-short",), 1.0).disagrees
+
+
+def test_every_key_with_a_default_is_drawn_or_left_out_for_a_reason() -> None:
+    random = default_rng(1)
+    known = dict(TABLES)
+    assert set(TABLES_LEFT_OUT) <= set(known)
+    named = [*LEFT_OUT, *RANGES, *OTHERS]
+    assert [where for where in named if where[1] not in keys(known[where[0]])] == []
+    for where, key in drawable().items():
+        for _ in range(5):
+            drawn = value(where, key, random)
+            if where in OTHERS or key.field.annotation is None:
+                continue
+            try:
+                TypeAdapter(key.field.annotation).validate_python(drawn)
+            except ValidationError as fault:
+                pytest.fail(f"{where}: {fault}")

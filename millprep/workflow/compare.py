@@ -11,14 +11,22 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import shapely
+
 from millprep.geometry.path import Point
 from millprep.model.cut import Work
 from millprep.report import report_file
 from millprep.workflow.set_cuts import Cut, CutsByTask, cuts_of
+from millprep.workflow.source_set import job_of
 
 SAME = 1.5e-3
-"""Places in the drawing frame are the same within this, mm: both sets round to 1e-4, and a turned
-place rounds differently from an upright one."""
+"""Places in the drawing frame are the same within this, mm, and within …"""
+ROUNDED = 3
+"""… so many times the last digit: a turned place rounds differently from an upright one."""
+STEP = 0.2
+"""Split paths are compared at places this far from each other at most, mm."""
+SAGITTA = 2e-4
 SAME_FEED = 1e-3
 """Feeds are the same within this, mm/min."""
 
@@ -130,19 +138,29 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
         Refusal: exit code 2 for a folder that holds no set that this version understands, 1 for
             programs that cannot be read.
     """
-    levelled = any(report_file.read(folder).levellings for folder in (first, second))
+    reports = {folder: report_file.read(folder) for folder in (first, second)}
+    levelled = any(report.levellings for report in reports.values())
+    digits = [
+        job_of(report, folder, None).plan.machine.dialect.digit
+        for folder, report in reports.items()
+    ]
+    near = max(SAME, ROUNDED * max(digits))
     cuts, others = (cuts_of(folder, joined=levelled) for folder in (first, second))
     copies: list[Compared] = []
     for key in dict.fromkeys((*cuts, *others)):
         if key not in others or key not in cuts:
             copies.append(Compared(*key, only_in=1 if key in cuts else 2))
         else:
-            copies.append(Compared(*key, works=_compared(cuts[key], others[key])))
+            copies.append(
+                Compared(*key, works=_compared(cuts[key], others[key], near, levelled=levelled))
+            )
     return tuple(copies)
 
 
-def _compared(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]:
-    """What differs between the cuts of a copy, task by task."""
+def _compared(
+    before: CutsByTask, after: CutsByTask, near: float, *, levelled: bool
+) -> tuple[TaskCompared, ...]:
+    """What differs by more than `near`, mm, between the cuts of a copy, task by task."""
     works: list[TaskCompared] = []
     theirs = {task.key: task for task in after}
     tasks = {task.key: task for task in (*after, *before)}
@@ -150,8 +168,12 @@ def _compared(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]
         task = tasks[key]
         old = list(before.get(task, ()))
         new = list(after[theirs[key]]) if key in theirs else []
-        same, old, new = _paired(old, new, _numbers)
-        deeper, old, new = _paired(old, new, _plan)
+        same, old, new = _paired(old, new, _numbers, near)
+        deeper, old, new = _paired(old, new, _plan, near)
+        if levelled:
+            old, new = _off(old, new, near), _off(new, old, near)
+        # rounding takes away moves as short as this, or leaves them
+        old, new = ([cut for cut in cuts if cut.length > near] for cuts in (old, new))
         fed = [pair for pair in same if abs((pair[0].feed or 0) - (pair[1].feed or 0)) > SAME_FEED]
         differing = [*old, *new, *(cut for cut, _ in deeper), *(cut for cut, _ in fed)]
         if not differing:
@@ -174,25 +196,30 @@ Pairs = list[tuple[Cut, Cut]]
 
 
 def _paired(
-    some: Sequence[Cut], others: Sequence[Cut], numbers: Callable[[Cut], tuple[float, ...]]
+    some: Sequence[Cut],
+    others: Sequence[Cut],
+    numbers: Callable[[Cut], tuple[float, ...]],
+    near: float,
 ) -> tuple[Pairs, list[Cut], list[Cut]]:
     """Pairs of cuts whose numbers are the same, and what is left of both; each is taken once."""
-    near: dict[Hashable, list[tuple[int, tuple[float, ...]]]] = defaultdict(list)
+    rows: dict[Hashable, list[tuple[int, tuple[float, ...]]]] = defaultdict(list)
     for n, cut in enumerate(others):
-        near[cut.kind, *_cell(cut)].append((n, numbers(cut)))
+        rows[cut.kind, *_cell(cut, near)].append((n, numbers(cut)))
     pairs: Pairs = []
     left: list[Cut] = []
     taken: set[int] = set()
     for cut in some:
-        x, y = _cell(cut)
+        x, y = _cell(cut, near)
         candidates = (
             row
             for i in (x, x - 1, x + 1)
             for j in (y, y - 1, y + 1)
-            for row in near.get((cut.kind, i, j), ())
+            for row in rows.get((cut.kind, i, j), ())
         )
         mine = numbers(cut)
-        match = next((n for n, its in candidates if n not in taken and _equal(mine, its)), None)
+        match = next(
+            (n for n, its in candidates if n not in taken and _equal(mine, its, near)), None
+        )
         if match is None:
             left.append(cut)
         else:
@@ -201,22 +228,60 @@ def _paired(
     return pairs, left, [cut for n, cut in enumerate(others) if n not in taken]
 
 
-def _equal(numbers: Sequence[float], others: Sequence[float]) -> bool:
-    return all(abs(a - b) <= SAME for a, b in zip(numbers, others, strict=True))
+def _off(cuts: Sequence[Cut], others: Sequence[Cut], near: float) -> list[Cut]:
+    """The cuts that do not lie on the path of others at their feed, however those are split.
+
+    Following a surface map splits lines and arcs, and writes short ends of arcs as lines.
+    """
+    left = [cut for cut in cuts if cut.straight_down]
+    for feed in dict.fromkeys(cut.feed for cut in cuts):
+        some = [cut for cut in cuts if cut.feed == feed and not cut.straight_down]
+        there = [cut for cut in others if cut.feed == feed and not cut.straight_down]
+        if not some or not there:
+            left += some
+            continue
+        lines = np.array([_line(cut) for cut in there])
+        places = [shapely.get_coordinates(_line(cut), include_z=True) for cut in some]
+        owner = np.repeat(np.arange(len(some)), [len(each) for each in places])
+        points = np.asarray(shapely.points(np.vstack(places)), dtype=object)
+        which, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=near)
+        foot = shapely.line_interpolate_point(
+            lines[line], shapely.line_locate_point(lines[line], points[which])
+        )
+        level = np.abs(shapely.get_z(foot) - shapely.get_z(points[which])) <= near
+        on = np.zeros(len(owner), dtype=np.bool_)
+        on[which[level]] = True
+        off = set(owner[~on].tolist())
+        left += [cut for n, cut in enumerate(some) if n in off]
+    return left
 
 
-def _cell(cut: Cut) -> tuple[int, int]:
-    return (math.floor(cut.start[0] * 100), math.floor(cut.start[1] * 100))
+def _line(cut: Cut) -> shapely.LineString:
+    """A cut as straight steps of `STEP` at most, which are off an arc by less than `SAGITTA`."""
+    count = math.ceil(cut.length / STEP)
+    if cut.centre is not None:
+        radius = math.dist(cut.start[:2], cut.centre)
+        count = max(count, math.ceil(cut.turn * math.sqrt(radius / (8 * SAGITTA))))
+    return shapely.LineString([cut.at(k / max(count, 1)) for k in range(max(count, 1) + 1)])
+
+
+def _equal(numbers: Sequence[float], others: Sequence[float], near: float) -> bool:
+    return all(abs(a - b) <= near for a, b in zip(numbers, others, strict=True))
+
+
+def _cell(cut: Cut, near: float) -> tuple[int, int]:
+    side = max(near, 0.01)
+    return (math.floor(cut.start[0] / side), math.floor(cut.start[1] / side))
 
 
 def _numbers(cut: Cut) -> tuple[float, ...]:
     """All that makes a cut what it is but its feed."""
-    return (*cut.start, *cut.end, *(cut.centre or ()))
+    return (*cut.start, *cut.end, *cut.at(0.5)[:2])
 
 
 def _plan(cut: Cut) -> tuple[float, ...]:
     """A cut seen from above."""
-    return (*cut.start[:2], *cut.end[:2], *(cut.centre or ()))
+    return (*cut.start[:2], *cut.end[:2], *cut.at(0.5)[:2])
 
 
 def _depths(pairs: Pairs) -> PathChange | None:

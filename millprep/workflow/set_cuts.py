@@ -72,6 +72,16 @@ class Cut(NamedTuple):
         around = self.turn * math.dist(self.start[:2], self.centre)
         return math.hypot(around, self.end[2] - self.start[2])
 
+    def at(self, share: float) -> Place:
+        """The place after a share of the path, 0 to 1."""
+        (x, y, z), (x1, y1, z1) = self.start, self.end
+        down = z + share * (z1 - z)
+        if self.centre is None:
+            return (x + share * (x1 - x), y + share * (y1 - y), down)
+        turned = share * (-self.turn if self.kind == "arc_cw" else self.turn)
+        u, v, c, s = x - self.centre[0], y - self.centre[1], math.cos(turned), math.sin(turned)
+        return (self.centre[0] + c * u - s * v, self.centre[1] + s * u + c * v, down)
+
     @property
     def straight_down(self) -> bool:
         """Whether it only goes down or up."""
