@@ -66,3 +66,9 @@ def test_every_key_with_a_default_is_drawn_or_left_out_for_a_reason() -> None:
                 TypeAdapter(key.field.annotation).validate_python(drawn)
             except ValidationError as fault:
                 pytest.fail(f"{where}: {fault}")
+
+
+def test_a_lap_around_a_pad_is_no_bore() -> None:
+    # one end mill isolates and bores: its laps around round pads have the holes' centres
+    (outcome,) = run_all([1], 1, small=True, wide=True)
+    assert outcome.verified == 0, table([outcome])

@@ -14,9 +14,11 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import Point
+from millprep.model.board import Hole
 from millprep.model.cutter import EndMill
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
+from millprep.model.milling_pass import RegistrationHole
 from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.holes_as_cut import OFF
 from millprep.verify.read_back import Run
@@ -46,9 +48,10 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
     circles = [(run, circle) for run in runs for circle in _circles(run.trace)]
     if not circles:
         return
-    holes = [hole.transformed(p.pose).spine for p in blank.placements for hole in p.board.holes]
-    holes += [hole.spine for each in blank.passes for hole in each.registration]
-    spines = shapely.STRtree(holes)
+    holes = [hole.transformed(p.pose) for p in blank.placements for hole in p.board.holes]
+    bores: list[Hole | RegistrationHole] = [*holes]
+    bores += [hole for each in blank.passes for hole in each.registration]
+    spines = shapely.STRtree([hole.spine for hole in bores])
     pieces = np.array(
         [p.pose.shape(piece.shape) for p in blank.placements for piece in p.board.pieces],
         dtype=object,
@@ -60,9 +63,11 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
         centre, at = pose.point(circle.centre), pose.point(circle.at)
         clockwise: bool | None = None
         if isinstance(run.program.cutter, EndMill):
-            spot = shapely.Point(centre)
-            hole = len(spines.query(spot, predicate="dwithin", distance=OFF))
-            clockwise = False if run.mill_pass.number == 0 or hole else None
+            # a lap around a pad has the hole's centre too, but does not fit into the hole
+            far = math.dist(centre, at) + run.program.cutter.diameter / 2
+            here = spines.query(shapely.Point(centre), predicate="dwithin", distance=OFF)
+            bored = any(far <= bores[n].diameter / 2 + OFF for n in here)
+            clockwise = False if run.mill_pass.number == 0 or bored else None
         if clockwise is None and reach and len(pieces):
             clockwise = _lap_clockwise(job, centre, at, around, reach)
         if clockwise is not None and clockwise != circle.clockwise:
