@@ -181,8 +181,8 @@ def _near(lines: Sequence[shapely.LineString], reach: float) -> list[tuple[int, 
     every = np.asarray(lines, dtype=object)
     a, b = shapely.STRtree(every).query(every, predicate="dwithin", distance=reach)
     a, b = a[a < b], b[a < b]
-    away = np.round(shapely.distance(every[a], every[b]), DIGITS)
-    return [(i, j) for _, i, j in sorted(zip(away.tolist(), a.tolist(), b.tolist(), strict=True))]
+    ranks = _ranks(shapely.distance(every[a], every[b]).tolist())
+    return [(i, j) for _, i, j in sorted(zip(ranks, a.tolist(), b.tolist(), strict=True))]
 
 
 def _link(
@@ -223,17 +223,31 @@ def _places(
         for k, at in zip(pair, nearest.coords, strict=True)
     )
     # where laps run side by side, the others are as near and lie where they lie on every copy
-    tried = [(round(nearest.length, DIGITS), 2, s, t)]
+    tried = [(nearest.length, 2, s, t)]
     for here, there in ((i, j), (j, i)):
         along, places = _middles_and_corners(paths[here])
         spots = np.asarray(shapely.points(places))
-        away = np.round(shapely.distance(spots, lines[there]), DIGITS)
-        for n in np.flatnonzero(away <= reach).tolist():
+        away = shapely.distance(spots, lines[there])
+        for n in np.flatnonzero(away <= reach + SPARE).tolist():
             two = (float(along[n]), _along(paths[there], lines[there], spots[n]))
             kind = int(n >= len(paths[here]))
             tried.append((float(away[n]), kind, *(two if here == i else reversed(two))))
-    tried.sort()
-    yield from ((s, t) for *_, s, t in tried)
+    ranks = _ranks([away for away, *_ in tried])
+    ranked = sorted((rank, *rest) for rank, (_, *rest) in zip(ranks, tried, strict=True))
+    yield from ((s, t) for *_, s, t in ranked)
+
+
+def _ranks(lengths: Sequence[float]) -> list[int]:
+    """The place of every length in their order; those that hardly differ share one.
+
+    So copies of a board are linked alike wherever they lie.
+    """
+    order = np.argsort(lengths)
+    steps = np.diff(np.asarray(lengths)[order], prepend=-math.inf) > SPARE
+    ranks = np.empty(len(order), dtype=int)
+    ranks[order] = np.cumsum(steps)
+    found: list[int] = ranks.tolist()
+    return found
 
 
 def _middles_and_corners(path: Path) -> tuple[FloatArray, FloatArray]:
