@@ -90,6 +90,8 @@ def staged(out: Path) -> Iterator[Path]:
     """
     with writing_to(out):
         out = out.resolve()
+        if out.parent.exists() and not out.parent.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
         out.parent.mkdir(parents=True, exist_ok=True)
     with writing_to(out, DISK), _locked(out) as free:
         if not free:

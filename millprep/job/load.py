@@ -28,11 +28,7 @@ def load(file: File) -> JobPlan:
     Raises:
         Refusal: exit code 2, with every mistake of the file.
     """
-    try:
-        return _read(_written(file))
-    except RecursionError:
-        words = "brackets are nested too deeply"
-        raise _refusal(file, "job-syntax", TextPlace(1, 1), words) from None
+    return _read(_written(file))
 
 
 def bench_tables(file: File) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
     figures = program.figures
     feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
-        program=(program.file, program.cutter.name),
+        program=(plain(program.file), plain(program.cutter.name)),
         file=file_of(program, folder),
         work=works_words(program),
         cutter=cutter_of(cut_set, program, change=change),

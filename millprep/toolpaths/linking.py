@@ -246,8 +246,7 @@ def _ranks(lengths: Sequence[float]) -> list[int]:
     steps = np.diff(np.asarray(lengths)[order], prepend=-math.inf) > SPARE
     ranks = np.empty(len(order), dtype=int)
     ranks[order] = np.cumsum(steps)
-    found: list[int] = ranks.tolist()
-    return found
+    return [int(rank) for rank in ranks]
 
 
 def _middles_and_corners(path: Path) -> tuple[FloatArray, FloatArray]:

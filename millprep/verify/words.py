@@ -133,7 +133,7 @@ def check_comments(
     """
     first, named = programs[0], {cutter.name: cutter for cutter in cutters}
     on = "spoilboard" if first.mill_pass == 0 else "copper"
-    finding = partial(_finding, first.file, "comment-differs")
+    differs = partial(_finding, first.file, "comment-differs")
     for remark in trace.remarks:
         if (zero := _ZERO.search(remark.words)) is not None:
             x, y, _ = first.start
@@ -142,7 +142,7 @@ def check_comments(
                     f"a comment says to zero Z on the {zero[1]} at X{zero[2]} Y{zero[3]}; the "
                     f"place is X{x:.4f} Y{y:.4f} on the {on}."
                 )
-                yield finding(message, remark.line)
+                yield differs(message, remark.line)
         if (deepest := _DEEPEST.match(remark.words)) is not None:
             part = [m for m in trace.moves if m.line > remark.line]
             later = [
@@ -154,10 +154,10 @@ def check_comments(
                 message = (
                     f"a comment says that the deepest place is Z{deepest[1]}; it is Z{low:.4f}."
                 )
-                yield finding(message, remark.line)
+                yield differs(message, remark.line)
         if (fit := _FIT.match(remark.words)) is not None and fit[1] != first.cutter.name:
             message = f"a comment says to fit {fit[1]}; the cutter is {first.cutter.name}."
-            yield finding(message, remark.line)
+            yield differs(message, remark.line)
         if (match := _CUTTER.match(remark.words)) is not None and match[1] in named:
             cutter = named[match[1]]
             said = [float(word) for word in _NUMBER.findall(match[2].partition(".  ")[0])]
@@ -165,7 +165,7 @@ def check_comments(
             if not all(any(abs(size - s) <= 1e-5 * max(size, 1) for s in said) for size in sizes):
                 words = " and ".join(f"{size:g}" for size in sizes)
                 message = f"a comment gives {cutter.name} another size than the job, {words}."
-                yield finding(message, remark.line)
+                yield differs(message, remark.line)
 
 
 def _sizes(cutter: Cutter) -> tuple[float, ...]:

@@ -315,7 +315,7 @@ def test_a_link_that_ends_on_no_copper(tmp_path: Path) -> None:
     ("words", "remedy"),
     [
         (["prepare", "job"], "name a folder with --out"),
-        (["prepare"], "Missing argument 'JOB.toml'"),
+        (["prepare"], "Missing argument 'JOB.toml...'"),
         (["prepare", "job.toml", "--out", "set", "--sail"], "No such option '--sail'"),
         (["demo"], "Missing argument 'DIR'"),
         (["anchor"], "No such command 'anchor'"),

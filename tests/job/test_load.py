@@ -282,7 +282,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
 def test_nothing_of_the_plan_is_left_untold() -> None:
     assert {f.name for f in dataclasses.fields(JobPlan)} == {
         "file", "name", "bench", "machine", "cutters", "isolation", "clearing", "drilling",
-        "profile", "blanks", "setup", "boards", "layout", "registration", "rules",
+        "profile", "blanks", "setup", "boards", "layout", "registration", "rules", "sided",
     }  # fmt: skip
 
 
@@ -344,7 +344,10 @@ def test_a_job_file_that_is_not_there(tmp_path: Path) -> None:
         ),
         ("[a.b]\n[a.b]\n", "2:5: table [a.b] is there twice; put its keys together"),
         ("a = [1,\n", "2:1: this is not valid TOML: invalid value"),
-        ("a = " + "[" * 3000, "1:1: brackets are nested too deeply"),
+        (
+            "a = " + "[" * 3000,
+            "1:3005: this is not valid TOML: lists or tables are nested too deep",
+        ),
         ("a = " + "9" * 5000, "1:1: this is not valid TOML"),
     ],
 )

@@ -14,6 +14,7 @@ from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {
     "line-type",
+    "cut-out", "counter-clockwise",  # kinds of edges, ways round
     "as-cut",  # names of files and pictures
     "broken-code", "broken-number", "broken-point", "missing-eof", "second-section",
     "unknown-section",  # kinds of damage in a DXF file
