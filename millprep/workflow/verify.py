@@ -127,7 +127,8 @@ def verify(
     if not hashes:
         findings += [stop("set-file-missing", f"{file} is missing.", file) for file in missing]
     if not missing:
-        findings += _check_ids(report, folder, plan)
+        known = {finding.file for finding in findings}
+        findings += (one for one in _check_ids(report, folder, plan) if one.file not in known)
     proofs: tuple[BoardProof, ...] = ()
     if not missing and report.resumed:
         try:
