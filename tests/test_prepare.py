@@ -21,6 +21,7 @@ import jsonschema
 import pytest
 
 from millprep import report
+from millprep.files import writing
 from millprep.model.finding import Refusal
 from millprep.report.report_model import Report
 from millprep.workflow.prepare import prepare
@@ -345,6 +346,7 @@ def test_an_error_between_the_two_renames_brings_the_old_set_back(
             raise Broken
         return rename(self, target)
 
+    monkeypatch.setattr(writing, "_exchanged", lambda *_: False)
     monkeypatch.setattr(Path, "rename", fails_into_place)
     with pytest.raises(Broken):
         prepare(old_set.parent / "job.toml", old_set)

@@ -173,7 +173,10 @@ SLOTTED = changed(
         changed(
             "size = [60.0, 50.0]",
             "size = [90.0, 50.0]",
-            changed("[cutters.vee]", "count = 2\n\n[cutters.vee]"),
+            # one lap around each piece, so that none is linked to another
+            changed(
+                "[cutters.vee]", "count = 2\n\n[cutters.vee]", changed("gap = 0.3", "gap = 0.1")
+            ),
         ),
     ),
 )
