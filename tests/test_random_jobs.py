@@ -13,11 +13,13 @@ from millprep.model.job.keys import keys
 from tests.random_jobs import SLOW, Outcome, draw, run_all, table, text_of
 from tests.random_keys import LEFT_OUT, OTHERS, RANGES, TABLES_LEFT_OUT, drawable, value
 
+QUICKEST = (1, 2, 4, 6, 7, 11, 15, 16, 17, 18, 19, 21, 23, 24, 25, 26, 33, 36, 38, 39)
+"""Of the first forty small jobs, those that take the least time; the command runs all."""
 GOOD = Outcome(0, 0, (), 1.0)
 
 
 def test_what_prepare_writes_verify_finds_good() -> None:
-    outcomes = run_all(range(20), 1, small=True)
+    outcomes = run_all(QUICKEST, 1, small=True)
     assert not [one for one in outcomes if one.disagrees], table(outcomes)
     assert sum(one.verified == 0 for one in outcomes) >= 10, table(outcomes)
 

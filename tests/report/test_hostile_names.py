@@ -99,4 +99,5 @@ def tags(name: str) -> dict[str, int]:
 def test_the_page_has_the_same_elements_whatever_a_set_is_called() -> None:
     plain = tags("lamp")
     assert plain["script"] >= 1
-    assert {name: tags(name) for name in NAMES[::9]} == dict.fromkeys(NAMES[::9], plain)
+    some = NAMES[5::23]
+    assert {name: tags(name) for name in some} == dict.fromkeys(some, plain)
