@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -127,8 +127,7 @@ def verify(
     if not hashes:
         findings += [stop("set-file-missing", f"{file} is missing.", file) for file in missing]
     if not missing:
-        known = {finding.file for finding in findings}
-        findings += (one for one in _check_ids(report, folder, plan) if one.file not in known)
+        findings += _check_ids(report, folder, plan, {finding.file for finding in findings})
     proofs: tuple[BoardProof, ...] = ()
     if not missing and report.resumed:
         try:
@@ -164,9 +163,13 @@ def _begun_findings(report: Report, mark: Begun) -> list[Finding]:
     return [stop("begun-another-set", message, FILE)]
 
 
-def _check_ids(report: Report, folder: Path, plan: JobPlan) -> Iterator[Finding]:
-    """Programs whose head does not name their set."""
+def _check_ids(
+    report: Report, folder: Path, plan: JobPlan, at_fault: Set[str | None]
+) -> Iterator[Finding]:
+    """Programs whose head does not name their set, but for those already known at fault."""
     for file in dict.fromkeys(report.program_files):
+        if file in at_fault:
+            continue
         text = (folder / file).read_bytes().decode("ascii", "replace")
         yield from check_set_id(text, report.set, file, plan.machine.dialect)
 
