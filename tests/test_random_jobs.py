@@ -74,3 +74,9 @@ def test_a_lap_around_a_pad_is_no_bore() -> None:
     # one end mill isolates and bores: its laps around round pads have the holes' centres
     (outcome,) = run_all([1], 1, small=True, wide=True)
     assert outcome.verified == 0, table([outcome])
+
+
+def test_a_lap_along_the_far_side_of_a_pad_s_gap_runs_as_it_must() -> None:
+    # it goes around the pad like a first lap, with the copper that stays on the outside
+    (outcome,) = run_all([285], 1)
+    assert outcome.verified == 0, table([outcome])

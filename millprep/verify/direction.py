@@ -1,7 +1,8 @@
 """Which way round full circles are run: what they cut is the same, how they cut is not.
 
-An end mill that bores climbs: counter-clockwise. A lap around a round piece, or within one, runs as
-the job says, with the copper on its right when it climbs.
+An end mill that bores climbs: counter-clockwise. The first lap around a round piece, or within one,
+runs as the job says, with the copper on its right when it climbs. Laps farther out may run along
+other copper that stays, so nothing is asked of them.
 """
 
 from __future__ import annotations
@@ -28,8 +29,8 @@ SAME = 2e-3
 """Centres nearer to each other, mm, are one."""
 NEARLY = 0.05
 """A circle may lack so much of its turn, rad."""
-CLOSEST = 0.03
-"""A lap that comes nearer to copper than this, mm, is not around it; others judge it."""
+FIRST = 0.02
+"""A first lap is half the groove's width from copper within this, mm."""
 CLEARLY = 2.0
 """Copper on the other side of a lap must be farther by this factor to be none of its own."""
 
@@ -59,7 +60,7 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
     around = shapely.STRtree(pieces)
     for run, circle in circles:
         pose = run.mill_pass.pose.inverse()
-        reach = _reach(job, run.program.cutter.name)
+        first = _first_laps(job, run.program.cutter.name)
         centre, at = pose.point(circle.centre), pose.point(circle.at)
         clockwise: bool | None = None
         if isinstance(run.program.cutter, EndMill):
@@ -68,8 +69,8 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
             here = spines.query(shapely.Point(centre), predicate="dwithin", distance=OFF)
             bored = any(far <= bores[n].diameter / 2 + OFF for n in here)
             clockwise = False if run.mill_pass.number == 0 or bored else None
-        if clockwise is None and reach and len(pieces):
-            clockwise = _lap_clockwise(job, centre, at, around, reach)
+        if clockwise is None and first and len(pieces):
+            clockwise = _lap_clockwise(job, centre, at, around, first)
         if clockwise is not None and clockwise != circle.clockwise:
             words = "clockwise" if circle.clockwise else "counter-clockwise"
             yield Finding(
@@ -86,20 +87,19 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
             )
 
 
-def _reach(job: JobPlan, cutter: str) -> float:
-    """How far from copper laps of a cutter lie that isolates along it; 0 where none is judged."""
+def _first_laps(job: JobPlan, cutter: str) -> list[float]:
+    """How far from copper first laps of a cutter lie; none where laps are not judged."""
     clears = () if job.clearing is None else [each.name for each in job.clearing.cutters]
     if job.isolation.course == "middle" or cutter in clears:
-        return 0.0
-    wide = [use.surface for use in job.isolation.uses if use.cutter.name == cutter]
-    return max(wide) + max(job.isolation.gap, job.isolation.pad_gap or 0.0) if wide else 0.0
+        return []
+    return [use.surface / 2 for use in job.isolation.uses if use.cutter.name == cutter]
 
 
 def _lap_clockwise(
-    job: JobPlan, centre: Point, at: Point, around: shapely.STRtree, reach: float
+    job: JobPlan, centre: Point, at: Point, around: shapely.STRtree, first: Sequence[float]
 ) -> bool | None:
     """Which way a lap runs by the piece next to it; None where none is next to it, or two are."""
-    spot, radius = shapely.Point(at), math.dist(centre, at)
+    spot, radius, reach = shapely.Point(at), math.dist(centre, at), max(first) + FIRST
     near = around.geometries[around.query(spot, predicate="dwithin", distance=CLEARLY * reach)]
     inside, outside = math.inf, math.inf
     for piece in near.tolist():
@@ -113,7 +113,7 @@ def _lap_clockwise(
             else:
                 outside = min(outside, line.length)
     nearest, other = sorted((inside, outside))
-    if not CLOSEST < nearest <= reach or other < CLEARLY * nearest:
+    if not any(abs(nearest - away) <= FIRST for away in first) or other < CLEARLY * nearest:
         return None
     # climbing, the copper is on the right: clockwise around it
     return (inside < outside) == (job.isolation.direction == "climb")
