@@ -2,7 +2,7 @@
 
 An end mill that bores climbs: counter-clockwise. The first lap around a round piece, or within one,
 runs as the job says, with the copper on its right when it climbs. Laps farther out may run along
-other copper that stays, so nothing is asked of them.
+other copper that stays, so they are not judged.
 """
 
 from __future__ import annotations
