@@ -200,43 +200,10 @@ def test_a_run_is_checked() -> None:
         ProgramRun("a", "b", "c", "yesterday")  # type: ignore[arg-type]
 
 
-BENCH = """\
-[machine]
-preset = "small-mill-300"
-
-[setup]
-tape = true
-
-[blank]
-preset = "fr4-1.6-35"
-size = [60.0, 50.0]
-margin = 10.0
-
-[cutters.vee]
-preset = "vee-30-0.1"
-life = 0.25
-
-[cutters.drill]
-preset = "drill-1.0"
-
-[cutters.mill]
-preset = "endmill-2"
-
-[isolation]
-gap = 0.3
-cutters = ["vee"]
-
-[drilling]
-cutters = ["drill"]
-spoilboard = 6.0
-
-[profile]
-cutter = "mill"
-"""
-ON_BENCH = (
-    'bench = "mill.toml"\n\n'
-    + small_job.JOB[small_job.JOB.index("[[board]]") : small_job.JOB.index("[cutters.vee]")]
-)
+_, _BELOW_NAME = small_job.JOB.split("\n\n", 1)
+_BOARD = _BELOW_NAME[_BELOW_NAME.index("[[board]]") : _BELOW_NAME.index("[cutters.vee]")]
+BENCH = _BELOW_NAME.replace(_BOARD, "").replace('"vee-30-0.1"', '"vee-30-0.1"\nlife = 0.25')
+ON_BENCH = f'bench = "mill.toml"\n\n{_BOARD}'
 
 
 @pytest.fixture(scope="module")

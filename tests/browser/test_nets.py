@@ -59,7 +59,9 @@ def test_neighbours_have_the_margins_of_the_report(memory: Opened, report: dict[
     (name,) = set(first["nets"]) - {"RING"}
     row = memory.page.locator("#review-net button").first
     words = " ".join(row.inner_text().split())
-    assert words.startswith(f"{name} {first['measured']:.2f} of {first['required']:.2f} mm for")
+    assert words.startswith(
+        f"{name} {first['measured']:.2f} mm, required {first['required']:.2f} for"
+    )
     row.click()
     memory.settle()
     assert memory.view()[:2] == pytest.approx(first["at"], abs=2e-3)

@@ -35,9 +35,9 @@ def bridged(opened: Opened) -> dict[str, bool]:
 
 
 def counts(opened: Opened) -> list[int]:
-    """How many joins there are, bridged, with too small a gap, and well."""
+    """How many joins there are, bridged, with too small a gap, and good."""
     words = opened.page.locator("#review-slid-words").inner_text()
-    found = re.match(r"(\d+) joins?: (\d+) bridged, (\d+) with less .*, (\d+) well", words)
+    found = re.match(r"(\d+) joins?: (\d+) bridged, (\d+) with a gap .*, (\d+) good", words)
     assert found, words
     return [int(number) for number in found.groups()]
 

@@ -98,8 +98,8 @@ function narrowestOf(way) {
 }
 
 const shareWords = (one) =>
-  `${figure(one.measured)} of ${figure(one.required)} mm${
-    one.volts === undefined ? ", the isolation gap" : ` for ${figure(one.volts, 0)} V`
+  `${figure(one.measured)} mm, required ${figure(one.required)}${
+    one.volts === undefined ? " (the isolation gap)" : ` for ${figure(one.volts, 0)} V`
   }: ${MARGINS[marginOf(one.share)][1]}`;
 
 // ------------------------------------------------------------------ the list
@@ -238,7 +238,7 @@ function paintWay(v, one) {
   pen.stroke();
   pen.setLineDash([]);
   const last = way.length - 2;
-  label(pen, `${figure(one.measured, 3)} of ${figure(one.required, 3)} mm`,
+  label(pen, `${figure(one.measured, 3)} mm, required ${figure(one.required, 3)}`,
     sx(v, (way[0] + way[last]) / 2) + 9, sy(v, (way[1] + way[last + 1]) / 2) + 18);
 }
 

@@ -58,7 +58,7 @@ function verdictWords(one) {
   const tolerance = one.join.tolerance === null ? ""
     : `, tolerates ${figure(one.join.tolerance, 3)} mm across`;
   const left = one.gap === null ? "the groove meets" : `${figure(one.gap)} mm left`;
-  const words = ["copper bridges: the groove no longer meets", `${left}, too little`, left];
+  const words = ["copper bridges: the grooves no longer meet", `${left}, too little`, left];
   return `${words[verdictOf(one)]}; moved by ${figure(one.moved, 3)} mm${tolerance}`;
 }
 
@@ -75,8 +75,8 @@ function showSlide() {
     verdictOf(a) - verdictOf(b) || (a.gap ?? 9) - (b.gap ?? 9));
   const number = (verdict) => rows.filter((one) => verdictOf(one) === verdict).length;
   said.textContent =
-    `${count(rows.length, "join")}: ${number(0)} bridged, ${number(1)} with less than ` +
-    `${figure(data.required)} mm, ${number(2)} well.`;
+    `${count(rows.length, "join")}: ${number(0)} bridged, ${number(1)} with a gap below ` +
+    `${figure(data.required)} mm, ${number(2)} good.`;
   for (const one of rows.slice(0, MOST_ROWS)) {
     const button = element("button", undefined, `hit margin-${verdictOf(one)}`);
     button.type = "button";
