@@ -25,13 +25,14 @@ function setLight() {
 
 function resize() {
   const box = canvas.getBoundingClientRect();
-  const first = !size.known;
+  // who sees all goes on seeing all
+  const all = !size.known || showsAll();
   size.width = Math.max(50, box.width);
   size.height = Math.max(50, box.height);
   size.ratio = Math.min(2, window.devicePixelRatio || 1);
   canvas.width = Math.round(size.width * size.ratio);
   canvas.height = Math.round(size.height * size.ratio);
-  if (first && box.width > 0) {
+  if (all && box.width > 0) {
     size.known = true;
     fit();
   }

@@ -71,15 +71,20 @@ const size = { width: 300, height: 200, ratio: 1 };
 const LEAST_SCALE = 0.2;
 const MOST_SCALE = 4000;
 
-function fit() {
+/** The view that shows all. */
+function whole() {
   const box = wholeBox();
   const wide = box[2] - box[0];
   const high = box[3] - box[1];
-  state.x = (box[0] + box[2]) / 2;
-  state.y = (box[1] + box[3]) / 2;
-  state.scale = Math.min((size.width - 32) / wide, (size.height - 64) / high);
-  state.scale = Math.max(state.scale, LEAST_SCALE);
+  const scale = Math.min((size.width - 32) / wide, (size.height - 64) / high);
+  return {
+    x: (box[0] + box[2]) / 2, y: (box[1] + box[3]) / 2, scale: Math.max(scale, LEAST_SCALE),
+  };
 }
+
+const fit = () => Object.assign(state, whole());
+
+const showsAll = () => Object.entries(whole()).every(([key, value]) => state[key] === value);
 
 /** Pixels from mm and back; from the copper y grows upward, from the components downward. The
     bed has one face. */
