@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry import letters
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Engraving
@@ -22,8 +23,8 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.shift import ShiftPlan
 
-HEIGHT, WIDTH, STEP = 3.0, 2.0, 3.0
-"""Height and width of a digit and from one digit to the next, mm."""
+HEIGHT = 3.0
+"""Height of a number, mm."""
 CROSS = 3.0
 """Width of a cross, mm."""
 CLEAR = 1.0
@@ -32,20 +33,6 @@ NEAR = 25.0
 """A number is within this distance of its key hole, mm."""
 LEAST_DISTANCE = 6.0
 """Crosses of two passes are at least this far from each other on the spoilboard, mm."""
-
-DIGITS: dict[str, tuple[tuple[Point, ...], ...]] = {
-    "0": (((0, 0), (2, 0), (2, 3), (0, 3), (0, 0)),),
-    "1": (((0.4, 2.4), (1, 3), (1, 0)), ((0.4, 0), (1.6, 0))),
-    "2": (((0, 3), (2, 3), (2, 1.5), (0, 1.5), (0, 0), (2, 0)),),
-    "3": (((0, 3), (2, 3), (2, 0), (0, 0)), ((0.6, 1.5), (2, 1.5))),
-    "4": (((1.5, 0), (1.5, 3), (0, 1), (2, 1)),),
-    "5": (((2, 3), (0, 3), (0, 1.6), (2, 1.6), (2, 0), (0, 0)),),
-    "6": (((2, 3), (0, 1.6), (0, 0), (2, 0), (2, 1.6), (0, 1.6)),),
-    "7": (((0, 3), (2, 3), (0.6, 0)), ((0.6, 1.5), (1.8, 1.5))),
-    "8": (((0, 1.5), (0, 3), (2, 3), (2, 1.5), (0, 1.5), (0, 0), (2, 0), (2, 1.5)),),
-    "9": (((0, 0), (2, 1.4), (2, 3), (0, 3), (0, 1.4), (2, 1.4)),),
-}
-"""Strokes of digits, 2 wide and 3 high."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +50,6 @@ class Labels:
     crosses: tuple[RegistrationHole, ...]
     taken: BaseGeometry
     findings: tuple[Finding, ...]
-
-
-def strokes(text: str, at: Point) -> list[Path]:
-    """The lines of a number whose low left corner is at a place."""
-    return [
-        Path.lines([(at[0] + n * STEP + x, at[1] + y) for x, y in stroke])
-        for n, digit in enumerate(text)
-        for stroke in DIGITS[digit]
-    ]
 
 
 def plan(
@@ -116,7 +94,7 @@ def plan(
         mine = [hole for hole in holes if hole.used_in == number]
         key = next(hole for hole in mine if hole.role == "key")
         engraved = by_pass.setdefault(key.drilled_in, [])
-        size = (STEP * (len(str(number)) - 1) + WIDTH, HEIGHT)
+        size = (letters.width(str(number), HEIGHT), HEIGHT)
         at = _next_to(room([key.drilled_in - 1]), key.blank, size)
         if at is None:
             findings.append(_no_room("number", number, key))
@@ -124,7 +102,7 @@ def plan(
             taken.append(shapely.box(*at, at[0] + size[0], at[1] + size[1]))
             engraved += [
                 Engraving(path, cutter.name, depth, f"number {number}")
-                for path in strokes(str(number), at)
+                for path in letters.strokes(str(number), HEIGHT, at)
             ]
         avoid = [shift.poses[number - 1].inverse().point(other.machine) for other in crosses]
         there = _away(room([key.drilled_in - 1, number - 1]), mine, avoid)

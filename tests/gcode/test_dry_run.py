@@ -14,6 +14,7 @@ from millprep.gcode import dry_run, rs274
 from millprep.gcode.build import build
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import FiguresSink, TableSink
+from millprep.geometry.letters import strokes
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
@@ -22,7 +23,6 @@ from millprep.model.job.registration import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
-from millprep.passes.labels import DIGITS, HEIGHT, WIDTH, strokes
 from millprep.verify import motion, reader
 from tests.helpers.workshop import BLANK, MACHINE, drill, mill, profiling, vee
 
@@ -30,7 +30,7 @@ SHOWN = ((20.0, 20.0), (80.0, 60.0))
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 CUTS: tuple[Cut, ...] = (
     HoleCut((30.0, 30.0), 1.0, "drill1", 1.8, "drill", 0, "h1"),
-    *(Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", (10.0, 10.0))),
+    *(Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", 3.0, (10.0, 10.0))),
 )
 
 
@@ -232,20 +232,3 @@ def test_waits_cost_time_and_leave_the_table_as_it_is() -> None:
         tables.append([row[4:] for row in rows])
     assert seconds[0] - seconds[1] == pytest.approx(4.0 * len(SHOWN))
     assert tables[0] == tables[1]
-
-
-def test_digits_are_drawn_within_their_box_and_all_differ() -> None:
-    shapes = {}
-    for digit in DIGITS:
-        lines = shapely.union_all([path.line() for path in strokes(digit, (0.0, 0.0))])
-        x0, y0, x1, y1 = lines.bounds
-        assert (x0 >= 0, y0 >= 0, x1 <= WIDTH, y1 <= HEIGHT) == (True,) * 4
-        assert (y0, y1) == (0.0, HEIGHT)
-        shapes[digit] = lines
-    for one, a in shapes.items():
-        for other, b in shapes.items():
-            if one != other:
-                assert shapely.hausdorff_distance(a, b, densify=0.05) > 0.3
-    wide = shapely.union_all([path.line() for path in strokes("12", (5.0, 5.0))])
-    assert wide.bounds[2] <= 5.0 + 3.0 + WIDTH
-    assert all(isinstance(path, Path) for path in strokes("0123456789", (0.0, 0.0)))

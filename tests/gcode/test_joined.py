@@ -8,16 +8,16 @@ import shapely
 
 from millprep.gcode.build import build
 from millprep.gcode.writing import by_file
+from millprep.geometry.letters import strokes
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Cut, Engraving, HoleCut
 from millprep.model.dialect import ToolChange
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
-from millprep.passes.labels import strokes
 from tests.helpers.workshop import MACHINE, drill, profiling, vee
 
 PASS = MillingPass(1, 2, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
-NUMBER = [Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", (10.0, 10.0))]
+NUMBER = [Engraving(path, "vee", 0.1, "number 2") for path in strokes("2", 3.0, (10.0, 10.0))]
 CUTS: tuple[Cut, ...] = (
     HoleCut((30.0, 30.0), 1.0, "drill1", 1.8, "drill", 0, "h1"),
     HoleCut((30.0, 40.0), 2.0, "drill2", 1.8, "drill", 0, "h2"),
