@@ -13,7 +13,7 @@ from ezdxf import units
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 
-FOIL, RIM, BORES, NOTES = "foil", "rim", "bores", "notes"
+FOIL, RIM, BORES, NOTES, NAMES = "foil", "rim", "bores", "notes", "names"
 Point = tuple[float, float]
 
 
@@ -41,8 +41,8 @@ class Sheet:
     def hole(self, at: Point, diameter: float) -> None:
         self.space.add_circle(at, diameter / 2, dxfattribs={"layer": BORES})
 
-    def words(self, text: str, at: Point) -> None:
-        note = self.space.add_text(text, height=1.2, dxfattribs={"layer": NOTES})
+    def words(self, text: str, at: Point, layer: str = NOTES) -> None:
+        note = self.space.add_text(text, height=1.2, dxfattribs={"layer": layer})
         note.set_placement(at, align=TextEntityAlignment.MIDDLE_CENTER)
 
     def write(self, file: Path) -> None:
@@ -75,8 +75,10 @@ def heaters() -> Sheet:
     widths = (2.0, 0.5, 2.0, 2.0)
     for (x0, x1), width in zip(pairwise(places), widths, strict=True):
         sheet.track([(x0, 10.0), (x1, 10.0)], width)
-    for x in places:
+    sheet.doc.layers.add(NAMES, color=2)
+    for part, x in zip(("T1", "V1", "V2", "V3", "V4"), places, strict=True):
         sheet.pad((x, 10.0), 3.0, 1.0)
+        sheet.words(part, (x, 13.0), NAMES)
     sheet.words("H1", (14.0, 10.0))
     return sheet
 

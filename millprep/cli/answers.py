@@ -29,6 +29,7 @@ class Answers:
     Attributes:
         copper, edge, hole_layers: layers by role, or what `split` makes of them; without any the
             survey's guess is taken, and `hole_layers` is None then.
+        parts: layers whose texts name parts, () for none; None where nobody said.
         modes, widths: of copper layers, by name.
         mode, track_width: of all copper layers that leave it open.
         closed: whether the gaps in the outline may be closed, or `close_gaps` up to which size, mm.
@@ -53,6 +54,7 @@ class Answers:
     copper: tuple[str, ...] = ()
     edge: tuple[str, ...] = ()
     hole_layers: tuple[str, ...] | None = None
+    parts: tuple[str, ...] | None = None
     modes: Mapping[str, tuple[CopperMode, ...]] = field(default_factory=dict)
     widths: Mapping[str, float] = field(default_factory=dict)
     mode: tuple[CopperMode, ...] = ()
@@ -73,6 +75,7 @@ OPTIONS = {
     "layers.outline": "--outline-layer",
     "the outline": "--outline-layer, --outline, --margin or --outline-drawing",
     "layers.holes": "--holes-layer",
+    "layers.parts": "--parts-layer",
     "layers.modes": "--mode",
     "layers.widths": "--track-width",
     "close_gaps": "--close-gaps",
@@ -134,6 +137,10 @@ def question(key: str, start: Start, survey: Survey, answers: Answers) -> Answer
     if key == "layers.holes" and not answers.holes:
         words = "Layers of the holes, or none"
         return replace(answers, hole_layers=_ask(words, known["holes"], _layers(layers, "none")))
+    if key == "layers.parts":
+        words = "Layers whose texts name parts, or none"
+        lines = [f"{name}: {said}" for name, said in (start.part_names or {}).items()]
+        return replace(answers, parts=_ask(words, lines, _layers(layers, "none")))
     if key == "the outline":
         words = "The board's edge: its layers, a margin around the copper in mm, or X0,Y0,X1,Y1"
         value = _ask(words, known.get("outline", ()), _edge(layers))

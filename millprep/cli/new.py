@@ -131,6 +131,13 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     "--holes-layer", "hole_layers", metavar="LAYER", multiple=True, help="A layer of the holes."
 )
 @click.option(
+    "--parts-layer",
+    "parts",
+    metavar="LAYER",
+    multiple=True,
+    help="A layer whose texts name parts; give it once for each.",
+)
+@click.option(
     "--mode",
     multiple=True,
     type=click.Choice(MODES),
@@ -210,7 +217,7 @@ def new(
             f"{single[0]} answers for one drawing; name one, and add other boards to its job"
         )
     folder = Path() if out is None else out.parent
-    given |= {"hole_layers": given["hole_layers"] or None}
+    given |= {key: given[key] or None for key in ("hole_layers", "parts")}
     every = [Answers(drawing, folder, count=count, **given) for drawing, count in drawings]
     with words.refusals():
         bench = None if bench_file is None else _bench(bench_file, folder)
@@ -281,7 +288,7 @@ def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Se
             click.echo(line, err=True)
     start, refused = begin(survey, answers)
     passed: set[str] = set()
-    while words.somebody_answers() and (left := [key for key in start.open if key not in passed]):
+    while words.somebody_answers() and (left := [k for k in start.questions if k not in passed]):
         passed.add(left[0])
         more = question(left[0], start, survey, answers)
         if more == answers:

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 
 from millprep.cli.answers import spelt
 from millprep.cli.starting_sizes import candidates_of, measured
-from millprep.cli.surveys import holes_words, modes_words, pieces_words, readings_words
+from millprep.cli.surveys import (
+    holes_words,
+    modes_words,
+    part_names_words,
+    pieces_words,
+    readings_words,
+)
 from millprep.model.finding import Finding
 
 if TYPE_CHECKING:
@@ -73,6 +79,9 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
     roles = replace(
         roles, outline_unit=stated.get("outline_unit"), holes_unit=stated.get("holes_unit")
     )
+    parts = spelt(survey, "--parts-layer", answers.parts or ())
+    lettered = {la.name: part_names_words(la.part_names) for la in survey.layers if la.part_names}
+    roles = replace(roles, parts=parts)
     start = Start(
         drawing=shown(answers.drawing, answers.folder),
         roles=roles,
@@ -92,6 +101,7 @@ def begin(survey: Survey, answers: Answers) -> tuple[Start, Sequence[Finding]]:
         gaps=[] if known and answers.closed else gaps,
         pens=next((c.pens for c in readings if c.pens and roles.outline_pen is None), ()),
         repairs=survey.repairs,
+        part_names=lettered if answers.parts is None and layered else {},
     )
     return measured(start, survey, answers)
 

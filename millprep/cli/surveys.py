@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,9 +72,17 @@ def _layer(layer: SurveyedLayer, survey: Survey, pictures: Pictures) -> list[str
         lines += [f"    {line}" for line in _candidate(layer.name, candidate, survey)]
         if (layer.name, n) in pictures:
             lines.append(f"    picture: {pictures[layer.name, n]}")
+    if layer.part_names:
+        lines.append(f"  texts that could name parts: {part_names_words(layer.part_names)}")
     if layer.name in survey.needs_mode or (layer.box is not None and survey.roles is None):
         lines += parts_words(layer)
     return lines
+
+
+def part_names_words(names: Sequence[str]) -> str:
+    """The first few of the names."""
+    more = f" and {len(names) - MOST} more" if len(names) > MOST else ""
+    return ", ".join(names[:MOST]) + more
 
 
 def _candidate(layer: str, candidate: Candidate, survey: Survey) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -204,7 +204,8 @@ def _marks(
     for mark, entry in zip(selected.marks, drawn, strict=True):
         source = mark.source
         if isinstance(mark, Aside):
-            notes += [] if mark.text is None else [Lettering(*mark.text)]
+            if mark.text is not None:
+                notes.append(replace(mark.text, layer=source.layer))
             if mark.at is not None and source.layer.casefold() in roles:
                 places.append(mark)
             else:
@@ -222,7 +223,7 @@ def _marks(
             by_layer.setdefault(source.layer.casefold(), []).append(mark)
         else:
             if isinstance(mark, Words):
-                notes.append(Lettering(mark.words, mark.at, mark.mirrored))
+                notes.append(replace(mark.text, layer=source.layer))
             ledger.leave(source, _no_role(source))
     leave_points(places, by_layer, ledger)
     return by_layer

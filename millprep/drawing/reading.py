@@ -91,9 +91,10 @@ def read_board(
         reading = _Reading(by_layer, keys, layers, ledger, notes)
         board = reading.board(name)
         if board is not None:
-            seen = (mark for mark in aside() if mark.source.layer not in layers.other)
+            seen = _unknown(aside(), layers)
             more = unused.findings(seen, reading.circles, board)
             board = replace(board, doubts=(*board.doubts, *more))
+            _check_parts(board, layers.parts, ledger)
     except TooMuchError as fault:
         ledger.stop("drawing-too-large", str(fault), "draw every shape once")
     except (MemoryError, shapely.GEOSException) as fault:
@@ -103,6 +104,26 @@ def read_board(
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger
+
+
+def _unknown(marks: Iterable[Mark], layers: LayerRoles) -> Iterable[Mark]:
+    """The marks of layers that the job does not name at all."""
+    known = set(folded((*layers.other, *layers.parts)))
+    return (mark for mark in marks if mark.source.layer.casefold() not in known)
+
+
+def _check_parts(board: Board, parts: tuple[str, ...], ledger: Ledger) -> None:
+    """Layers that are to name parts, and hold no text, are a fault."""
+    layers = {text.layer for text in (*board.lettering, *board.notes) if text.layer}
+    known = {layer.casefold() for layer in layers}
+    for wanted in parts:
+        if wanted.casefold() not in known:
+            shown = ", ".join(repr(layer) for layer in sorted(layers)[:12])
+            ledger.stop(
+                "parts-empty",
+                f"no text is drawn on layer {wanted!r} (layers.parts)",
+                f"name one that has texts: {shown}" if layers else "no layer of it has any text",
+            )
 
 
 def _roles_by_file(
@@ -319,8 +340,8 @@ class _Reading:
                     continue
                 if layer in self.copper:
                     self.ledger.leave(mark.source, "lettering is not cut")
-                    out.append(Lettering(mark.words, mark.at, mark.mirrored))
+                    out.append(replace(mark.text, layer=mark.source.layer))
                 else:
                     self.ledger.leave(mark.source, "it is text")
-                    self.notes.append(Lettering(mark.words, mark.at, mark.mirrored))
+                    self.notes.append(replace(mark.text, layer=mark.source.layer))
         return tuple(out)

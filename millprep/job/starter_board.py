@@ -37,6 +37,8 @@ class Start:
         assumed: the unit that sizes take, where it is not known.
         count: copies to make.
         name: of the board; None takes that of the drawing.
+        part_names: layers whose texts could name parts, each with its texts, while nobody said
+            whether they do.
     """
 
     drawing: str
@@ -63,6 +65,7 @@ class Start:
     assumed: Unit | None = None
     count: int = 1
     name: str | None = None
+    part_names: Mapping[str, str] | None = None
 
     @property
     def called(self) -> str:
@@ -94,6 +97,11 @@ class Start:
         out += ["close_gaps"] if self.gaps else []
         out += ["outline_pen"] if self.pens else []
         return tuple(out)
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What a person may answer: all that is open, and what a job can do without."""
+        return (*self.open, *(["layers.parts"] if self.part_names else []))
 
 
 def left_open(starts: Sequence[Start]) -> list[str]:
@@ -139,6 +147,7 @@ def board_table(start: Start) -> list[str]:
         lines.append(f"layers.{role} = {listed((FILL_IN,) if unnamed else names)}")
         if role == "copper":
             lines += _modes(start)
+    lines += _parts(start)
     if start.holes_drawings:
         lines += _other_unit(start, "holes_unit", roles.holes_unit)
     outline = _outline(start, choices.get("outline", ()))
@@ -180,6 +189,16 @@ def _unit(start: Start) -> list[str]:
         "# The drawing does not say its unit:",
         *(f"#   {plain(line)}" for line in start.unit_words),
         f'unit = {quoted(FILL_IN)}   # >>> "mm", "inch", "mil", "cm", "m" or "point" <<<',
+    ]
+
+
+def _parts(start: Start) -> list[str]:
+    """Layers whose texts name parts, or those that could."""
+    if start.roles.parts:
+        return [f"layers.parts = {listed(start.roles.parts)}"]
+    return [
+        f"# layers.parts = {listed([layer])}   # its texts could name parts: {plain(words)}"
+        for layer, words in (start.part_names or {}).items()
     ]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import shapely
 
 from millprep.geometry.path import Point, spine
-from millprep.geometry.pose import Pose
+from millprep.geometry.pose import Affine, Pose
 from millprep.model.finding import Finding
 
 
@@ -105,13 +105,43 @@ class NetPoint:
         return f"{self.part} pin {self.pin}" if self.pin else self.part
 
 
+PLAIN = Affine()
+LETTER = 0.8
+"""How far one letter of a text is from the next, in letter heights (a usual font, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lettering:
-    """Text in the drawing; `mirrored` when it reads backwards in the drawing."""
+    """Text in the drawing.
+
+    Attributes:
+        words: what it says; line breaks end its lines.
+        at: the point it hangs on, drawing frame, mm.
+        mirrored: whether it reads backwards in the drawing.
+        layer: that it is drawn on.
+        letters: the map from letter heights along and above the base line, from `at`, to mm.
+        hangs: where in its box it hangs: (0, 0) at the lower left, (1, 1) at the upper right.
+    """
 
     words: str
     at: Point
     mirrored: bool
+    layer: str = ""
+    letters: Affine = PLAIN
+    hangs: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def middle(self) -> Point:
+        """The middle of its box, its letters taken to be `LETTER` wide."""
+        lines = self.words.splitlines() or [""]
+        wide = LETTER * max(map(len, lines))
+        high = 1.0 + (len(lines) - 1) * LINE
+        h, v = self.hangs
+        return self.letters.point((0.5 - h) * wide, (0.5 - v) * high)
+
+
+LINE = 5 / 3
+"""From one line of a text to the next, in letter heights (single spacing of DXF)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +174,7 @@ class Board:
         notes: text on other layers.
         doubts: warnings of the reading: what the job leaves aside and may have meant.
         points: of its netlist, placed on the drawing; none without a netlist.
+        parts: holes that a text of the drawing names and no netlist does, as points of no net.
     """
 
     name: str
@@ -156,6 +187,12 @@ class Board:
     notes: tuple[Lettering, ...] = ()
     doubts: tuple[Finding, ...] = ()
     points: tuple[NetPoint, ...] = ()
+    parts: tuple[NetPoint, ...] = ()
+
+    @property
+    def pins(self) -> tuple[NetPoint, ...]:
+        """The points whose part is known, by the netlist or by a text."""
+        return tuple(point for point in (*self.points, *self.parts) if point.part)
 
     def __post_init__(self) -> None:
         if not self.pieces:

@@ -22,7 +22,7 @@ class Touch:
         pad: id of the hole there, None next to one.
         at: on the board with its copper up, as it lies on the mill: mm from the low corner of
             the board's extent.
-        pin: part and pin that the netlist puts there, None where it names none.
+        pin: part and pin that netlist or text put there, None where none does.
     """
 
     piece: str | None

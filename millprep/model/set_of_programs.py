@@ -61,7 +61,7 @@ class BoardCopy:
         placement: where it lies.
         input: index of its drawing among the set's inputs.
         nets: the net of every piece, by the piece's id.
-        pins: the parts and pins that the netlist puts on a piece, by the piece's id.
+        pins: the parts and pins that netlist or texts put on a piece, by the piece's id.
         jumpers: both ends of every jumper wire, drawing frame; empty in a set read from its report.
         proof: what its copper as cut proves; None before the programs are read back.
         judged: what the rules of the trade find; None when they were not applied.

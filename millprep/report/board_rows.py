@@ -31,7 +31,7 @@ class PieceRow(Row):
     copper_at: Place | None
     """Where that neck is, blank frame, mm."""
     pins: tuple[Text, ...] = ()
-    """Parts and pins that the netlist puts on it."""
+    """Parts and pins that netlist or texts put on it."""
 
     @classmethod
     def of_piece(

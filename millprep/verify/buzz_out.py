@@ -159,8 +159,8 @@ Pad = tuple[str, Hole]
 
 
 def _pins(board: Board) -> dict[str, str]:
-    """Part and pin of every hole that the netlist puts one in, by the hole's id."""
-    named = [point for point in board.points if point.part]
+    """Part and pin of every hole that netlist or texts put one in, by the hole's id."""
+    named = board.pins
     if not named or not board.holes:
         return {}
     tree = shapely.STRtree(shapely.points([point.at for point in named]))

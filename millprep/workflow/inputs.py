@@ -9,6 +9,7 @@ from pathlib import Path
 
 from millprep import __version__, drawing, job
 from millprep.drawing.netlist_placing import with_netlist
+from millprep.drawing.part_names import named_in, with_part_names
 from millprep.files.reading import MOST_TEXT, contents
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
@@ -27,7 +28,7 @@ Facts = dict[str, tuple[NetFacts, ...]]
 
 
 def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
-    """Every drawing read, with the points of its netlist.
+    """Every drawing read, with the points of its netlist and the parts that its texts name.
 
     Raises:
         Refusal: exit code 3, with the faults of all of them together.
@@ -51,6 +52,9 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
             if board.netlist is not None:
                 shift, mirrored = board.netlist_offset, board.netlist_mirrored
                 drawn = with_netlist(drawn, *board.netlist, shift, mirrored=mirrored)
+            if board.layers.parts:
+                texts = named_in((*drawn.notes, *drawn.lettering), board.layers.parts)
+                drawn = with_part_names(drawn, texts, files.copper.name)
             boards.append(drawn)
         except Refusal as refusal:
             faults += [replace(f, board=f.board or board.name) for f in refusal.findings]
@@ -107,9 +111,17 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
             _left_out(board, board_plan, left)
             for board, board_plan in zip(boards, plan.boards, strict=True)
             for left in board.left_out
-            if left.layer not in board_plan.layers.other
+            if left.layer.casefold() not in _known(board_plan)
         )
     )
+
+
+def _known(plan: BoardPlan) -> set[str]:
+    """Layers of which nothing that is left out is worth a word, in lower case."""
+    roles = plan.roles
+    read = {layer.casefold() for layer in (*roles.copper, *roles.outline, *roles.holes)}
+    named = {layer.casefold() for layer in roles.parts}
+    return {layer.casefold() for layer in roles.other} | (named - read)
 
 
 def _bench_used(plan: JobPlan) -> tuple[Finding, ...]:

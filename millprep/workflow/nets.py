@@ -56,11 +56,12 @@ def name(
 
 
 def pins(board: Board) -> dict[str, tuple[str, ...]]:
-    """The parts and pins that the netlist puts on each piece, by the piece's id."""
-    copper = PointsOnCopper([piece.shape for piece in board.pieces], board, ())
+    """The parts and pins that netlist or texts put on each piece, by the piece's id."""
+    shapes = [piece.shape for piece in board.pieces]
+    copper = PointsOnCopper(shapes, board, (), points=board.pins)
     named: dict[str, list[str]] = {}
     for point, piece in zip(copper.points, copper.pieces, strict=True):
-        if piece is not None and point.part:
+        if piece is not None:
             named.setdefault(board.pieces[piece].id, []).append(point.words)
     return {piece: tuple(dict.fromkeys(words)) for piece, words in named.items()}
 

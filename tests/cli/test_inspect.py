@@ -47,6 +47,16 @@ def test_the_same_as_json() -> None:
     assert inserts == 30
 
 
+def test_texts_that_could_name_parts_are_listed() -> None:
+    file = str(EXAMPLE.parent / "rules" / "heaters.dxf")
+    lines = said(file).splitlines()
+    listed = lines[lines.index("layer names: 5 TEXT") + 1]
+    assert listed == "  texts that could name parts: T1, V1, V2, V3, V4"
+    names = {la["name"]: la["part_names"] for la in json.loads(said(file, "--json"))["layers"]}
+    assert names["names"] == ["T1", "V1", "V2", "V3", "V4"]
+    assert names["foil"] == []
+
+
 def test_a_file_that_is_no_drawing_is_refused(tmp_path: Path) -> None:
     file = tmp_path / "letter.dxf"
     file.write_text("dear museum\n")
@@ -58,7 +68,7 @@ KEYS = {
     "survey": "format file version entities unit unit_mm unit_stated measurement_hint box units "
     "unit_words layers roles asked_modes asked_widths close_gaps doubts unread repairs",
     "unit": "unit size_mm drill_share drill_series",
-    "layer": "name kinds texts box hidden apart picture candidates",
+    "layer": "name kinds texts part_names box hidden apart picture candidates",
     "candidate": "role modes words reason job_must_say job_must_give_width job_must_say_pen "
     "pieces gap gap_at box "
     "in_mm drills own_holes close_gaps gaps left_out refused picture",

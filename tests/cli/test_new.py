@@ -342,6 +342,32 @@ def test_on_a_terminal_it_asks_and_needs_no_edit() -> None:
     assert len(prepare(Path("job.toml"), Path("out")).copies) == 1
 
 
+def lettered(space: Modelspace) -> None:
+    """The board with texts between and beside its pads, on a layer of their own."""
+    small_job.whole(space)
+    for words, x, y in (("R1", 15.0, 7.0), ("J1", 15.0, 16.0), ("made at home", 2.0, 2.0)):
+        space.add_text(words, dxfattribs={"layer": "scrawl"}).set_placement((x, y))
+
+
+@pytest.mark.usefixtures("terminal")
+def test_texts_that_could_name_parts_are_offered() -> None:
+    small_job.draw(Path("lamp.dxf"), lettered)
+    assert answering("lamp.dxf", "copper", "scrawl").stderr.count("  scrawl: R1, J1\n") == 1
+    assert load(Path("job.toml")).boards[0].roles.parts == ("scrawl",)
+    Path("job.toml").unlink()
+    answering("lamp.dxf", "copper", "none")
+    assert "parts" not in Path("job.toml").read_text("utf-8")
+
+
+def test_a_layer_of_part_names_is_an_option_and_else_a_comment() -> None:
+    small_job.draw(Path("lamp.dxf"), lettered)
+    assert written("--parts-layer", "SCRAWL").roles.parts == ("scrawl",)
+    Path("job.toml").unlink()
+    assert written().roles.parts == ()
+    line = '# layers.parts = ["scrawl"]   # its texts could name parts: R1, J1\n'
+    assert line in Path("job.toml").read_text("utf-8")
+
+
 @pytest.mark.usefixtures("terminal")
 def test_what_a_person_passes_over_stays_open() -> None:
     small_job.draw(Path("lamp.dxf"), unit=0)

@@ -7,8 +7,9 @@ import json
 from pathlib import Path
 
 import pytest
+from ezdxf.layouts.layout import Modelspace
 
-from tests.helpers.small_job import JOB, changed, put, run
+from tests.helpers.small_job import JOB, changed, put, run, whole
 
 NETS = "net,x,y,part,pin\nGLOW,8,6,R1,1\nGLOW,22,6,R1,2\nFREE,15,14,J1,\n"
 BOARD = 'drawing = "lamp.dxf"\n'
@@ -39,6 +40,30 @@ def test_a_set_names_nets_parts_and_pins(tmp_path: Path) -> None:
     (row,) = [row for row in rows if row["expect"] == "continuity"]
     assert {row["pin_1"], row["pin_2"]} == {"R1 pin 1", "R1 pin 2"}
     assert row["net_1"] == "GLOW"
+    assert run("verify", tmp_path / "set").exit_code == 0
+
+
+def lettered(space: Modelspace) -> None:
+    """The lamp with a text between two pads, one beside the third, and one far away."""
+    whole(space)
+    for words, x, y in (("R1", 14.2, 6.5), ("J1", 15.0, 16.0), ("X9", 70.0, 6.0)):
+        space.add_text(words, dxfattribs={"layer": "scrawl"}).set_placement((x, y))
+
+
+def test_texts_of_the_drawing_name_parts_where_no_netlist_does(tmp_path: Path) -> None:
+    text = changed('outline = ["shore"]', 'outline = ["shore"], parts = ["scrawl"]')
+    result = run("prepare", put(tmp_path, text, lettered), "--out", tmp_path / "set")
+    assert result.exit_code == 0, result.output
+    report = json.loads((tmp_path / "set" / "report.json").read_text("utf-8"))
+    assert [row["pins"] for row in report["boards"][0]["pieces"]] == [["R1"], ["J1"]]
+    assert [row["net"] for row in report["boards"][0]["pieces"]] == ["c1", "c2"]
+    found = codes(tmp_path / "set" / "report.json")
+    assert "'X9' names no part" in found["part-name-far"]
+    assert "drawing-left-out" not in found
+    assert "R1 8, 6 – R1 22, 6" in (tmp_path / "set" / "sheet.html").read_text("utf-8")
+    with (tmp_path / "set" / "buzz-out.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert {(row["pin_1"], row["pin_2"]) for row in rows} == {("R1", "R1"), ("R1", "J1")}
     assert run("verify", tmp_path / "set").exit_code == 0
 
 

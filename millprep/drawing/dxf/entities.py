@@ -199,7 +199,7 @@ def _words(fault: BaseException) -> str:
 
 def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark]:
     if kind in TEXT_KINDS:
-        yield Words(source, *text_of(entity, frame.rows))
+        yield Words(source, text_of(entity, frame.rows))
         return
     to_mm = plane(entity, kind, frame.rows)
     if to_mm is None:

@@ -16,6 +16,7 @@ import shapely
 
 from millprep.geometry.path import SAGITTA, FloatArray, Path, Point
 from millprep.geometry.pose import Affine
+from millprep.model.board import Lettering
 
 MOST_STEPS = 100_000
 """A curve that needs more chords than this is refused."""
@@ -154,9 +155,12 @@ class Words:
     """Text; it has no outline of its own in the file."""
 
     source: Source
-    words: str
-    at: Point
-    mirrored: bool
+    text: Lettering
+
+    @property
+    def at(self) -> Point:
+        """The point it hangs on."""
+        return self.text.at
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +175,7 @@ class Aside:
 
     source: Source
     reason: str
-    text: tuple[str, Point, bool] | None = None
+    text: Lettering | None = None
     at: Point | None = None
     harmless: bool = False
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import numpy as np
@@ -14,6 +15,10 @@ from millprep.drawing.marks.mark import Curve, Fill, Mark, Round, Stroke, Unread
 Box = tuple[float, float, float, float]
 DISTINCTIONS = ("colour", "line_type", "block", "shape")
 """Keys of a [[board.selection]] that can split the shapes of one layer, its region aside."""
+
+
+PART_NAME = re.compile(r"[^\W\d_]{1,4}[0-9]{1,4}[^\W\d_]?")
+"""What looks like the name of a part: a few letters and a number, such as V1, R12 or LED3b."""
 
 
 class LayerFacts:
@@ -48,6 +53,7 @@ class LayerFacts:
         self.tangles: list[tuple[Loop, Crossing]] = []
         self.marks: list[Curve | Stroke | Fill] = []
         self.unread: list[Unread] = []
+        self.part_names: list[str] = []
         self.chained = Chained([], [], [], [])
         self.opened: list[OpenChain] = []
         self.distinctions: dict[str, Counter[str]] = {key: Counter() for key in DISTINCTIONS}
@@ -58,6 +64,8 @@ class LayerFacts:
         self.kinds[mark.source.kind + (" in insert" if inside else "")] += 1
         if isinstance(mark, Words):
             self.words += 1
+            if PART_NAME.fullmatch(said := mark.text.words.strip()):
+                self.part_names.append(said)
         elif isinstance(mark, Unread):
             self.unread.append(mark)
         elif isinstance(mark, (Curve, Stroke, Fill)):

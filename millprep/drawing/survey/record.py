@@ -70,6 +70,7 @@ def _layer(
         "name": layer.name,
         "kinds": [{"kind": kind, "count": count} for kind, count in layer.kinds],
         "texts": layer.words,
+        "part_names": list(layer.part_names),
         "box": _scaled(layer.box, survey.per_mm),
         "hidden": layer.hidden,
         "apart": {key: dict(values) for key, values in layer.distinctions},

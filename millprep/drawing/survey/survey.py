@@ -42,6 +42,7 @@ class SurveyedLayer:
         marks: everything with a shape, working unit, for pictures.
         words: number of texts.
         rounds: its circles of no width, working unit.
+        part_names: those of its texts that look like names of parts.
     """
 
     name: str
@@ -53,6 +54,7 @@ class SurveyedLayer:
     marks: tuple[Curve | Stroke | Fill, ...]
     words: int
     rounds: tuple[Round, ...]
+    part_names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,6 +317,7 @@ def _layer(layer: LayerFacts, guessed: Guess, hidden: bool) -> SurveyedLayer:
         tuple(layer.marks),
         layer.words,
         tuple(layer.rounds),
+        tuple(layer.part_names),
     )
 
 

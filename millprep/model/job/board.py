@@ -250,6 +250,7 @@ class BoardPlan(JobTable):
             outline=layers.outline,
             holes=layers.holes or (),
             other=layers.other,
+            parts=layers.parts,
             copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
             line_widths=tuple(layers.widths.items()),
             close_gaps=self.close_gaps,

@@ -180,6 +180,12 @@ class LayersTable(JobTable):
         default=(),
         words="none",
     )
+    parts: tuple[Words, ...] = entry(
+        "Layers whose texts name parts: each text names the pads nearest to it",
+        LAYERS_ALLOWED,
+        default=(),
+        words="none",
+    )
     modes: dict[Words, Modes] = entry(
         "What draws copper on a layer, where the drawing leaves it open: strokes (lines with a "
         "width), fills (filled areas), nested outlines (closed lines, every second one a gap) or "
@@ -238,6 +244,7 @@ class LayerRoles:
 
     Attributes:
         other: layers that are known to be none of these; nobody asks about them.
+        parts: layers whose texts name parts; nobody asks about them either.
         copper_modes: (layer, mode) pairs, several for one layer if it is mixed: only what they
             name is read as copper there. A layer without any is read by what is drawn on it.
         line_widths: (layer, mm): width of the tracks that the drawing gives as centre lines.
@@ -263,4 +270,5 @@ class LayerRoles:
     outline_unit: Unit | None = None
     holes_unit: Unit | None = None
     other: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
     outline_pen: OutlinePen | None = None

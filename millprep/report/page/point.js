@@ -165,7 +165,7 @@ function moveFacts({ program: p, move: i }, x, y) {
 
 const MOST_PINS = 12;
 
-/** The pins that the netlist puts on a piece. */
+/** The pins that netlist or texts put on a piece. */
 function pinWords(pins) {
   const more = pins.length - MOST_PINS;
   return pins.slice(0, MOST_PINS).join(", ") + (more > 0 ? ` and ${more} more` : "");
