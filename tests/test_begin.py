@@ -126,7 +126,12 @@ def test_the_mark_counts_for_every_command_that_writes_sets(two: Path) -> None:
     assert report(two / "other")["derived_from"] == report(two / "set")["set"]
 
 
-@pytest.mark.parametrize("text", ["no toml at all [", 'set = "x"\npass = 3\n', 'set = "x"\n'])
+ENDLESS = 'set = "x"\n[[pass]]\nblank = inf\nnumber = 1\n'
+
+
+@pytest.mark.parametrize(
+    "text", ["no toml at all [", 'set = "x"\npass = 3\n', 'set = "x"\n', ENDLESS]
+)
 def test_a_mark_that_cannot_be_read_still_protects(two: Path, text: str) -> None:
     (two / "set" / FILE).write_text(text)
     done = run("prepare", two / "job.toml", "--out", two / "set")

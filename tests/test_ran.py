@@ -152,7 +152,15 @@ def test_what_cannot_be_is_refused(set_with_job: Path, words: tuple[str, ...], c
     assert not (set_with_job / "set" / "ran.toml").exists()
 
 
-@pytest.mark.parametrize("text", ["[[run]]\nmachine = 3\n", "run = 1", "no toml", "[[ran]]\n"])
+TOO_LONG = (
+    f'[[run]]\nmachine = "m"\nset = "s"\nprogram = "p"\nestimate = 1\nminutes = 1{400 * "0"}\n'
+)
+"""More minutes than a number can hold."""
+
+
+@pytest.mark.parametrize(
+    "text", ["[[run]]\nmachine = 3\n", "run = 1", "no toml", "[[ran]]\n", TOO_LONG]
+)
 def test_a_log_that_is_none_is_refused(mine: Path, text: str) -> None:
     (mine / "mill.toml").write_text(text)
     for done in (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ import shapely
 
 from millprep.files.reading import toml
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.keys import LARGEST
 from millprep.model.layout import Spot
 from millprep.nesting.wanted import StockSheet
 
@@ -216,7 +216,8 @@ class _LayoutReader:
             return None
         numbers = [row.get("x"), row.get("y"), row.get("turn", 0)]
         if not _are_numbers(numbers, 3):
-            self._report(f"board {name} copy {copy}: x, y and turn are numbers.", line)
+            words = f"x, y and turn are numbers within ±{LARGEST:g}."
+            self._report(f"board {name} copy {copy}: {words}", line)
             return None
         x, y, turn = (float(number) for number in numbers)
         return Spot(name, copy, blank, x, y, turn)
@@ -241,7 +242,7 @@ def _are_numbers(value: Any, count: int) -> bool:
         isinstance(value, list)
         and len(value) == count
         and all(isinstance(n, int | float) and not isinstance(n, bool) for n in value)
-        and all(math.isfinite(n) for n in value)
+        and all(abs(n) <= LARGEST for n in value)
     )
 
 

@@ -71,7 +71,7 @@ class RowFile(Generic[RowT]):
             if set(read) <= {self.table} and all(set(row) <= set(self.keys) for row in rows):
                 return tuple(self.row(**row) for row in rows)
             words = f"must hold [[{self.table}]] with {', '.join(self.keys)}, and nothing else"
-        except (ValueError, TypeError, AttributeError) as fault:
+        except (ValueError, TypeError, AttributeError, OverflowError) as fault:
             words = f"is no {self.words} ({fault})"
         raise self._unreadable(file, words)
 

@@ -159,7 +159,7 @@ def load_mark(folder: Path) -> Begun | None:
         if set(mark) == {"set", "pass"} and isinstance(mark["set"], str):
             return Begun(mark["set"], tuple(rows), frozenset(before))
         words = "must hold a set and its passes, and nothing else"
-    except (OSError, ValueError, KeyError, TypeError) as fault:
+    except (OSError, ValueError, KeyError, TypeError, OverflowError) as fault:
         words = f"cannot be read ({type(fault).__name__}: {fault})"
     message = (
         f"{BEGUN} {words}. Delete the file and mark again with millprep begin what has been cut."

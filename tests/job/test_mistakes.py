@@ -143,6 +143,14 @@ def test_an_empty_job_is_told_all_that_it_lacks(tmp_path: Path) -> None:
     assert len(found) == 8
 
 
+def test_cutters_that_are_missing_are_named_where_they_are_used(tmp_path: Path) -> None:
+    found = messages(tmp_path, '[drilling]\ncutters = ["drill"]\nspoilboard = 6.0\n')
+    assert found[-1] == (
+        'job.toml:2:12: [drilling] cutters item 1 names a cutter that is not defined: "drill"; '
+        "defined: none"
+    )
+
+
 def test_no_control_character_reaches_a_message(tmp_path: Path) -> None:
     (message,) = messages(tmp_path, changed("gap = 0.3", 'gap = 0.3\n"a\\u001b[1m\\n" = 1'))
     assert message.isprintable()

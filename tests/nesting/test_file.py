@@ -62,6 +62,8 @@ def test_a_file_in_another_style_reads_too() -> None:
         ("copy =   2", "copy = 0", "copy is a number from 1", 11),
         ("copy =   2", "copy = true", "copy is a number from 1", 11),
         ("turn = 90", "turn = nan", "x, y and turn are numbers", 10),
+        ("turn = 90", "turn = 1" + 400 * "0", "x, y and turn are numbers within", 10),
+        ("x =    5.0000, y =  107", "x = -1e20, y =  107", "within ±10000", 10),
         ("turn = 90", "angle = 90", "no key angle", 10),
         ("number = 2", "number = 3", "this one is 2", 14),
         ("size = [300, 200]", "size = [300]", "needs size", 6),

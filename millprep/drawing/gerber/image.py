@@ -34,6 +34,10 @@ class Painted:
         if isinstance(mark, Stroke):
             return replace(self, mark=replace(mark, to_mm=pose.after(mark.to_mm)))
         areas = shapely.transform(np.array(mark.areas, dtype=object), pose.points)
+        if not shapely.is_valid(areas).all():
+            # the last digit may have moved a corner onto a side that it nearly met
+            parts = shapely.get_parts(shapely.make_valid(areas, method="structure"))
+            areas = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
         return replace(self, mark=replace(mark, areas=tuple(areas)))
 
     @property

@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.job.keys import JobSource
-from millprep.model.job.mistakes import Mistake, near, plain, quoted, wrong
+from millprep.model.job.mistakes import Mistake, known, near, plain, quoted, wrong
 
 KINDS: dict[str, type[Cutter]] = {"vee": Vee, "endmill": EndMill, "drill": Drill}
 CUTTERS_ALLOWED = "a list of names defined as [cutters.NAME]"
@@ -27,7 +27,9 @@ def named_cutter(*kinds: str) -> Callable[[object, ValidationInfo], object]:
         if not isinstance(value, Cutter):
             if not isinstance(value, str) or not isinstance(info.context, JobSource):
                 raise PydanticCustomError("cutter_type", "no name")
-            cutter = _defined(value, {c.name: c for c in info.context.job.cutters})
+            # a job without any has no cutters to look among
+            cutters = known(info.context.job, "cutters") or ()
+            cutter = _defined(value, {c.name: c for c in cutters})
         # a cutter whose kind is not known has a mistake of its own
         if type(cutter) is not Cutter and not isinstance(cutter, allowed):
             kind = next(kind for kind, table in KINDS.items() if type(cutter) is table)

@@ -113,6 +113,14 @@ def test_a_wrong_area_is_seen() -> None:
     assert shapes(AREAS["rectangle"][0])[0].area != pytest.approx(2.01, abs=1e-3)
 
 
+def test_a_shape_whose_corner_nearly_meets_its_side_stays_an_area_at_its_place() -> None:
+    star = macro("1,1,$1,0,0*4,1,4,0,0,$1,0,$1,$1,0,$1,0,0,$2*5,1,6,$1,0,$1,0", "0.8X30")
+    placed = star.replace("X0Y0D03*", "X140000Y60000D03*")
+    assert all(shape.is_valid for text in (star, placed) for shape in shapes(text))
+    areas = [sum(shape.area for shape in shapes(text)) for text in (star, placed)]
+    assert areas[0] == pytest.approx(areas[1])
+
+
 PLACES = {
     "absolute": (DOTS + "X10000Y20000D03*", (1, 2)),
     "a missing axis stays": (DOTS + "X10000Y20000D02*X30000D03*", (3, 2)),
