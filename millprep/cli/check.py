@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import progress, words
-from millprep.cli.options import json_option
+from millprep.cli.options import fresh_option, json_option
 
 
 @click.command()
@@ -21,8 +21,9 @@ from millprep.cli.options import json_option
     "folder.",
 )
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")
+@fresh_option
 @json_option("Print the same as JSON.")
-def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) -> None:
+def check(job_file: Path, pictures: Path | None, repair: bool, fresh: bool, as_json: bool) -> None:
     """Check a job against all rules, and write no set.
 
     The rules are those of spacing, current, voltage drop and holes. Millprep plans the job, cuts
@@ -30,8 +31,10 @@ def check(job_file: Path, pictures: Path | None, repair: bool, as_json: bool) ->
     by what the job says of its nets. The exit code is 1 when prepare would refuse the job.
     """
     import millprep
+    from millprep import cache
 
-    with words.refusals(as_json=as_json):
+    kept = None if fresh else cache.user_cache()
+    with words.refusals(as_json=as_json), cache.using(kept):
         cut_set = millprep.check(job_file, progress.steps(progress.PREPARE), repair=repair)
     words.say_findings(cut_set.findings)
     if as_json:

@@ -74,6 +74,13 @@ replace_option = click.option(
 )
 
 
+fresh_option = click.option(
+    "--fresh",
+    is_flag=True,
+    help="Compute everything anew, and keep nothing for later runs.",
+)
+
+
 COPIES = re.compile(r"(.+):([1-9][0-9]*)")
 
 

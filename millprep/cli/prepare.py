@@ -12,6 +12,7 @@ from millprep.cli import progress, words
 from millprep.cli.options import (
     chosen,
     copies_options,
+    fresh_option,
     layout_options,
     replace_option,
     summary_option,
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
 @layout_options
 @copies_options
 @replace_option
+@fresh_option
 @summary_option
 def prepare(
     job_files: tuple[Path, ...],
@@ -53,6 +55,7 @@ def prepare(
     skip: tuple[tuple[str, int], ...],
     only: tuple[tuple[str, int], ...],
     replace: bool,
+    fresh: bool,
     as_json: bool,
 ) -> None:
     """Make the programs, pictures, sheet and report of a job, or of several.
@@ -76,6 +79,7 @@ def prepare(
                 repair,
                 effort,
                 replace,
+                fresh,
             )
             for file in job_files
         ]
@@ -88,6 +92,7 @@ def prepare(
         as_json,
         repair=repair,
         replace=replace,
+        fresh=fresh,
         choice=lambda: chosen(effort, layout_file, skip, only),
     )
 
@@ -99,17 +104,20 @@ def run(
     *,
     repair: bool = False,
     replace: bool = False,
+    fresh: bool = False,
     choice: Callable[[], Choice] | None = None,
 ) -> None:
     """Prepare a job and say what came of it."""
     import millprep
+    from millprep import cache
 
     def made() -> CutSet:
         wished = None if choice is None else choice()
         say = progress.steps(progress.PREPARE)
-        return millprep.prepare(
-            job_file, out, say, repair=repair, choice=wished, replace_begun=replace
-        )
+        with cache.using(None if fresh else cache.user_cache()):
+            return millprep.prepare(
+                job_file, out, say, repair=repair, choice=wished, replace_begun=replace
+            )
 
     finish(made, out, as_json)
 

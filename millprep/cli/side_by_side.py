@@ -30,6 +30,7 @@ class JobWish:
     repair: bool
     effort: str
     replace: bool
+    fresh: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,17 +100,19 @@ def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
 def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
     """Prepare one job; a fault is an outcome too."""
     import millprep
+    from millprep import cache
     from millprep.report.words import minutes_words
 
     try:
-        made = millprep.prepare(
-            wish.job_file,
-            wish.out,
-            say,
-            repair=wish.repair,
-            choice=chosen(wish.effort, None),
-            replace_begun=wish.replace,
-        )
+        with cache.using(None if wish.fresh else cache.user_cache()):
+            made = millprep.prepare(
+                wish.job_file,
+                wish.out,
+                say,
+                repair=wish.repair,
+                choice=chosen(wish.effort, None),
+                replace_begun=wish.replace,
+            )
     except Refusal as refusal:
         seen = refusal.exit_code == 1
         where = f"; see {set_on_disk.refused_folder(wish.out)}" if seen else ""

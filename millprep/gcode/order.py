@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from millprep.cache import cached
 from millprep.geometry import tour
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.geometry.pose import Pose
@@ -21,6 +22,7 @@ ENTRIES = 24
 """A closed path may be entered at about this many of its vertices."""
 
 
+@cached
 def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     """(index, vertex to enter at) of every path in visiting order.
 
@@ -46,6 +48,7 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     return [(k, int(loops[k].vertices[n])) for k, n in visits]
 
 
+@cached
 def round_trip(places: Sequence[Point], start: Point) -> list[int]:
     """Indices of the places in the order of a short way from a start to all of them and back."""
     order = tour.way(places, start)

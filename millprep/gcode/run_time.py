@@ -17,6 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
 from millprep.model.machine import Machine
@@ -155,6 +156,9 @@ CHORD = math.radians(5)
 """Arcs are cut into chords of this angle where the least travel between cuts is sought."""
 
 
+_least_travel = cached(least_travel)
+
+
 def least_seconds(program: Program, machine: Machine) -> float:
     """What the same cuts take at least, s: no order of them and no way between takes less.
 
@@ -185,7 +189,7 @@ def least_seconds(program: Program, machine: Machine) -> float:
     shapes = [shapely.LineString(line) if len(line) > 1 else shapely.Point(line) for line in lines]
     start = shapely.Point(program.start[:2])
     away = min((shapely.distance(start, shape) for shape in shapes), default=0.0)
-    return seconds + (2 * away + least_travel(lines)) / machine.rapid * 60
+    return seconds + (2 * away + _least_travel(lines)) / machine.rapid * 60
 
 
 def _is_place(chain: Sequence[tuple[float, float]]) -> bool:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Literal
+from dataclasses import replace
+from typing import Any, Literal, Self
 
 from pydantic import Field
 from pydantic.dataclasses import dataclass
@@ -87,6 +88,15 @@ class Cutter(JobTable):
     def kind(self) -> Kind:
         """vee, endmill or drill."""
         raise UnsettledError("kind")
+
+    @property
+    def shape(self) -> Self:
+        """The cutter with what copper sees of it; feeds and speed are 1."""
+        # every kind has its own key for the feed
+        like: dict[str, Any] = {"feed": 1.0}
+        return replace(
+            self, preset=None, life=None, chip_load=None, spindle=1.0, plunge=1.0, **like
+        )
 
     def width(self, depth: float, level: float = 0.0) -> float:
         """Width of the groove, `level` below the surface, when the tip is `depth` below it."""

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import CopperPart
 from millprep.model.set_of_programs import CutSet
@@ -181,6 +182,7 @@ class _Writer:
         )
 
 
+@cached
 def rasterised(text: str, width: int) -> bytes:
     """SVG as PNG, so many pixels wide."""
     import resvg_py

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.offset import boundaries_of
 from millprep.geometry.path import FloatArray
 from millprep.model.board import Board
@@ -122,6 +123,7 @@ class _BoardEdges:
     corners: int
 
 
+@cached
 def _edges(board: Board, largest: float) -> _BoardEdges:
     """The samples of one copy of a board."""
     at: list[FloatArray] = []

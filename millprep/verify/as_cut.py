@@ -11,12 +11,13 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.model.as_cut import AsCut, CopperPart, Groove
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass
-from millprep.verify.sweep import Shapes, map_in_threads, segments, sweep
+from millprep.verify.sweep import Shapes, Steps, map_in_threads, steps_of, sweep
 from millprep.verify.trace import Trace
 
 Key = tuple[int, str]
@@ -52,6 +53,11 @@ def as_cut(
     Every cut is a program read back, the cutter that runs it and the pass it runs in.
     `placements` are the copies on this blank.
     """
+    return _as_cut(blank, steps_of(cuts), placements)
+
+
+@cached
+def _as_cut(blank: Blank, cuts: Sequence[Steps], placements: Sequence[Placement]) -> AsCut:
     grooves = tuple(_grooves(blank, cuts))
     sheet = shapely.box(0.0, 0.0, *blank.size)
     foot, surface = map_in_threads(
@@ -78,11 +84,17 @@ def as_copper(
     raised: Sequence[float],
 ) -> tuple[CopperPart, ...]:
     """The copper at its foot with the cutter of each cut held higher by its own `raised`, mm."""
+    return _as_copper(blank, steps_of(cuts), placements, raised)
+
+
+@cached
+def _as_copper(
+    blank: Blank, cuts: Sequence[Steps], placements: Sequence[Placement], raised: Sequence[float]
+) -> tuple[CopperPart, ...]:
     swept = []
-    for (trace, cutter, mill_pass), higher in zip(cuts, raised, strict=True):
-        steps = segments(trace)
-        steps[:, (2, 5)] += higher
-        swept.append(sweep(steps, cutter, mill_pass.pose.inverse(), blank.copper))
+    for cut, higher in zip(cuts, raised, strict=True):
+        steps = cut.steps + np.array([0.0, 0.0, higher, 0.0, 0.0, higher])
+        swept.append(sweep(steps, cut.cutter, cut.pose, blank.copper))
     (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
     sheet = shapely.box(0.0, 0.0, *blank.size)
     keys, shapes = cores(placements)
@@ -117,15 +129,14 @@ def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
     return keys, np.array(shapes, dtype=object)
 
 
-def _grooves(blank: Blank, cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) -> list[Groove]:
+def _grooves(blank: Blank, cuts: Sequence[Steps]) -> list[Groove]:
     """One groove for each cutter, in the order of their first use."""
     swept: dict[str, tuple[list[Shapes], ...]] = {}
     levels = (0.0, blank.copper, blank.thickness - SKIN)
-    for trace, cutter, mill_pass in cuts:
-        steps = segments(trace)
-        pose = mill_pass.pose.inverse()
-        for level, areas in zip(levels, swept.setdefault(cutter.name, ([], [], [])), strict=True):
-            areas.append(sweep(steps, cutter, pose, level))
+    for cut in cuts:
+        of_cutter = swept.setdefault(cut.cutter.name, ([], [], []))
+        for level, areas in zip(levels, of_cutter, strict=True):
+            areas.append(sweep(cut.steps, cut.cutter, cut.pose, level))
     united = unite([np.concatenate(level) for areas in swept.values() for level in areas])
     return [Groove(name, *united[3 * i : 3 * i + 3]) for i, name in enumerate(swept)]
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, Certificate, CopperPart, Kind, Limit
 from millprep.model.blank import Blank
@@ -32,7 +33,7 @@ from millprep.verify.separation import (
     far,
     least_misalignment,
 )
-from millprep.verify.sweep import WORKERS, Shapes
+from millprep.verify.sweep import WORKERS, Shapes, Steps, steps_of
 
 MOST = 0.5
 """Misalignments beyond this, mm, are not looked at."""
@@ -79,9 +80,9 @@ def certificate_of(
         # to the digits of the report, from which it must come out the same
         expected = [round(join.predicted, 4) for join in here if join.predicted is not None]
         ahead = min(AHEAD * max(expected, default=MOST), MOST)
-        axes = Axes.of(of_blank)
-        places = [at for k in sorted(passes)[1:] for at in _places(axes, k, here)]
-        limit_of = _weakest(axes, blank.laminate, copper, places, gap - edges, ahead)
+        places, limit_of = _limits(
+            steps_of(of_blank), blank.laminate, copper, here, gap - edges, ahead
+        )
         if limit_of is None:
             continue
         limits.append(limit_of)
@@ -113,6 +114,22 @@ def certificate_of(
         turn,
         at_least=tuple(kind for kind in KINDS if first(kind).misalignment >= end[kind] - TOLERANCE),
     )
+
+
+@cached
+def _limits(
+    cuts: Sequence[Steps],
+    blank: Blank,
+    copper: AsCut,
+    joins: Sequence[Join],
+    gap: float,
+    ahead: float,
+) -> tuple[list[_Place], dict[Kind, Limit] | None]:
+    """The places of a blank, and what gives way first at them."""
+    axes = Axes.of(cuts)
+    moving = sorted({cut.number for cut in cuts})[1:]
+    places = [at for k in moving for at in _places(axes, k, joins)]
+    return places, _weakest(axes, blank, copper, places, gap, ahead)
 
 
 def _places(axes: Axes, moving: int, joins: Sequence[Join]) -> list[_Place]:

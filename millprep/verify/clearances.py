@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, PadGap
 from millprep.model.blank import Blank
@@ -41,6 +42,7 @@ _CLIP = 1.0
 """Floating copper is looked at so far around a piece's gap, mm."""
 
 
+@cached
 def pad_gaps(
     cut: AsCut, placement: Placement, required_gap: float, skirt: float, nets: Nets | None = None
 ) -> tuple[tuple[PadGap, ...], tuple[Finding, ...]]:
@@ -158,6 +160,7 @@ def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
     return np.array(owner, dtype=np.int64), out
 
 
+@cached
 def check_gaps_opened(
     cut: AsCut, placement: Placement, gap: float, around: float | None = None
 ) -> tuple[Finding, ...]:
@@ -236,6 +239,7 @@ class NearPieces:
         return self.gap < self.by_volts - ENOUGH
 
 
+@cached
 def near_pieces(
     cut: AsCut,
     placement: Placement,

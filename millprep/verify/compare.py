@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
 from millprep.model.finding import Finding, limited
@@ -114,6 +115,7 @@ class _Shown:
     pieces: dict[str, shapely.Polygon]
 
 
+@cached
 def compare(
     as_cuts: Sequence[AsCut],
     layout: Layout,

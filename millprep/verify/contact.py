@@ -17,7 +17,7 @@ from millprep.geometry.path import FloatArray
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import unite
-from millprep.verify.sweep import Shapes, segments, sweep
+from millprep.verify.sweep import Shapes, Steps, sweep
 from millprep.verify.trace import Trace
 
 FINE = 2
@@ -33,36 +33,34 @@ class Axes:
     """The cuts of one blank, pass by pass, as straight steps of their axes.
 
     Attributes:
-        steps: of each program, machine frame, as from `segments`.
-        lines: the same on the blank.
+        cuts: of each program.
+        lines: their steps on the blank.
         radius: the largest of each step at the surface, mm.
     """
 
     numbers: tuple[int, ...]
-    cuts: tuple[tuple[FloatArray, Cutter, MillingPass], ...]
+    cuts: tuple[Steps, ...]
     lines: tuple[Shapes, ...]
     radius: tuple[FloatArray, ...]
 
     @staticmethod
-    def of(cuts: Cuts) -> Axes:
+    def of(cuts: Sequence[Steps]) -> Axes:
         """The axes of programs as read back."""
-        numbers, done, lines, radius = [], [], [], []
-        for trace, cutter, mill_pass in cuts:
-            steps = segments(trace)
-            pose = mill_pass.pose.inverse()
+        lines, radius = [], []
+        for cut in cuts:
+            steps, cutter, pose = cut.steps, cut.cutter, cut.pose
             ends = np.stack((pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])), axis=1)
             deep = np.maximum(-np.minimum(steps[:, 2], steps[:, 5]), 0.0)
             known, which = np.unique(deep, return_inverse=True)
             half = np.array([cutter.width(depth) / 2 for depth in known.tolist()], dtype=float)
-            numbers.append(mill_pass.number)
-            done.append((steps, cutter, mill_pass))
             drawn = np.asarray(shapely.linestrings(ends), dtype=object)
             # straight down is a point: trees find no lines without length
             down = (ends[:, 0] == ends[:, 1]).all(axis=1)
             drawn[down] = shapely.points(ends[down, 0])
             lines.append(drawn)
             radius.append(half[which.ravel()] if len(known) else np.zeros(0))
-        return Axes(tuple(numbers), tuple(done), tuple(lines), tuple(radius))
+        numbers = tuple(cut.number for cut in cuts)
+        return Axes(numbers, tuple(cuts), tuple(lines), tuple(radius))
 
     def _of(self, numbers: set[int]) -> tuple[Shapes, FloatArray]:
         chosen = [i for i, number in enumerate(self.numbers) if number in numbers]
@@ -97,12 +95,10 @@ class Axes:
         """What each pass sweeps at a level of the laminate in and around some boxes."""
         tree = shapely.STRtree(boxes)
         swept: dict[int, list[Shapes]] = {}
-        for (steps, cutter, mill_pass), lines, radius in zip(
-            self.cuts, self.lines, self.radius, strict=True
-        ):
+        for cut, lines, radius in zip(self.cuts, self.lines, self.radius, strict=True):
             far = float(radius.max(initial=0.0))
             close = np.unique(tree.query(lines, predicate="dwithin", distance=far)[0])
-            areas = sweep(steps[close], cutter, mill_pass.pose.inverse(), level, fine=FINE)
-            swept.setdefault(mill_pass.number, []).append(areas)
+            areas = sweep(cut.steps[close], cut.cutter, cut.pose, level, fine=FINE)
+            swept.setdefault(cut.number, []).append(areas)
         united = unite([np.concatenate(areas) for areas in swept.values()])
         return dict(zip(swept, united, strict=True))

@@ -9,8 +9,9 @@ depth. Arcs are flattened to `PATH_TOLERANCE` first.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.milling_pass import MillingPass
 from millprep.verify.trace import Trace
 
 Shapes = NDArray[np.object_]
@@ -30,6 +32,31 @@ DISC_TOLERANCE = 0.001
 CHUNK = 96
 """Segments swept as one piece: short enough for small unions, long enough to be few."""
 WORKERS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What copper sees of a program.
+
+    Attributes:
+        steps: machine frame, as from `segments`.
+        cutter: its shape alone.
+        number: of the pass.
+        pose: from the machine to the blank.
+    """
+
+    steps: FloatArray
+    cutter: Cutter
+    number: int
+    pose: Pose
+
+
+def steps_of(cuts: Sequence[tuple[Trace, Cutter, MillingPass]]) -> tuple[Steps, ...]:
+    """What copper sees of programs, each read back with its cutter and its pass."""
+    return tuple(
+        Steps(segments(trace), cutter.shape, mill_pass.number, mill_pass.pose.inverse())
+        for trace, cutter, mill_pass in cuts
+    )
 
 
 def segments(trace: Trace) -> FloatArray:

@@ -22,6 +22,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove, WorstCase
 from millprep.model.blank import Blank
@@ -170,6 +171,18 @@ def worst_cases(
     more: dict[str, float] = {}
     for (_, cutter, _), off in _flat(cuts, flatness):
         more[cutter.name] = max(more.get(cutter.name, 0.0), wider(cutter, off))
+    return _cases(more, placements, nominal, narrow, proofs, dict(nets or {}))
+
+
+@cached
+def _cases(
+    more: Mapping[str, float],
+    placements: Sequence[Placement],
+    nominal: AsCut,
+    narrow: Sequence[CopperPart],
+    proofs: Mapping[int, BoardProof],
+    nets: Nets,
+) -> dict[int, WorstCase]:
     edges = GrooveEdges(nominal.grooves, more)
     result: dict[int, WorstCase] = {}
     for placement in placements:
@@ -188,8 +201,8 @@ def worst_cases(
         width, which = narrowest(shapes, widths, edges)
         # where a piece is cut_apart its own neck gives way
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
-        joined = [part for part in mine if len(nets_on(part, nets or {})) > 1]
-        shorts = sum(len(nets_on(part, nets or {})) - 1 for part in joined)
+        joined = [part for part in mine if len(nets_on(part, nets)) > 1]
+        shorts = sum(len(nets_on(part, nets)) - 1 for part in joined)
         result[index] = WorstCase(
             shorts=shorts,
             short_at=_at(joined[0].shape) if joined else None,

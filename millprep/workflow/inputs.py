@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import __version__, drawing, job
+from millprep import __version__, cache, drawing, job
 from millprep.drawing.netlist_placing import with_netlist
 from millprep.drawing.part_names import named_in, with_part_names
 from millprep.files.reading import MOST_TEXT, contents
@@ -37,25 +37,7 @@ def read_boards(plan: JobPlan, *, repair: bool = False) -> tuple[Board, ...]:
     faults: list[Finding] = []
     for board in plan.boards:
         try:
-            files = board.drawing
-            drawn = drawing.read(
-                files.copper.file,
-                name=board.name,
-                shown_as=files.copper.name,
-                layers=board.roles,
-                unit=board.unit,
-                outline_file=files.outline and files.outline.file,
-                holes_files=None if files.holes is None else tuple(h.file for h in files.holes),
-                repair=repair,
-                accepted=board.accepted,
-            )
-            if board.netlist is not None:
-                shift, mirrored = board.netlist_offset, board.netlist_mirrored
-                drawn = with_netlist(drawn, *board.netlist, shift, mirrored=mirrored)
-            if board.layers.parts:
-                texts = named_in((*drawn.notes, *drawn.lettering), board.layers.parts)
-                drawn = with_part_names(drawn, texts, files.copper.name)
-            boards.append(drawn)
+            boards.append(_board(board, repair=repair))
         except Refusal as refusal:
             faults += [replace(f, board=f.board or board.name) for f in refusal.findings]
     if faults:
@@ -73,6 +55,53 @@ def read_nets(plan: JobPlan, boards: tuple[Board, ...], job_file: Path) -> Facts
     if misfits:
         raise job.refusal_of(job_file, misfits)
     return facts
+
+
+def _board(plan: BoardPlan, *, repair: bool) -> Board:
+    """A drawing read, unless it was read before as it is now.
+
+    Raises:
+        Refusal: when it is refused.
+    """
+    # what a net carries and how many copies are cut changes nothing of the drawing
+    plan = replace(plan, nets=(), count=1)
+    kept = cache.current()
+    if kept is None:
+        return _read_board(plan, repair=repair)
+    try:
+        hashes = [_hash(file) for file, _ in plan.files]
+    except OSError:
+        # who reads it says why
+        return _read_board(plan, repair=repair)
+    return kept.value(
+        "drawing",
+        (plan, repair, hashes),
+        lambda: _read_board(plan, repair=repair),
+        # a file that is saved meanwhile was read in part as it was before
+        lambda: hashes == [_hash(file) for file, _ in plan.files],
+    )
+
+
+def _read_board(plan: BoardPlan, *, repair: bool) -> Board:
+    files = plan.drawing
+    drawn = drawing.read(
+        files.copper.file,
+        name=plan.name,
+        shown_as=files.copper.name,
+        layers=plan.roles,
+        unit=plan.unit,
+        outline_file=files.outline and files.outline.file,
+        holes_files=None if files.holes is None else tuple(h.file for h in files.holes),
+        repair=repair,
+        accepted=plan.accepted,
+    )
+    if plan.netlist is not None:
+        shift, mirrored = plan.netlist_offset, plan.netlist_mirrored
+        drawn = with_netlist(drawn, *plan.netlist, shift, mirrored=mirrored)
+    if plan.layers.parts:
+        texts = named_in((*drawn.notes, *drawn.lettering), plan.layers.parts)
+        drawn = with_part_names(drawn, texts, files.copper.name)
+    return drawn
 
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:

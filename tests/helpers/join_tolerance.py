@@ -20,6 +20,7 @@ from millprep.verify.separation import (
     Surroundings,
     least_misalignment,
 )
+from millprep.verify.sweep import steps_of
 
 Grooves = Mapping[int, shapely.MultiPolygon]
 """What each pass sweeps near the places that matter, by pass."""
@@ -65,7 +66,7 @@ def pass_grooves(
     """What each pass sweeps near some joins, at the foot of the copper or at its surface."""
     around = SIDE + 2 * MOST + 1.0
     boxes = shapely.buffer([shapely.Point(join.at) for join in joins], around, cap_style="square")
-    return Axes.of(cuts).grooves(np.asarray(boxes), 0.0 if surface else blank.copper)
+    return Axes.of(steps_of(cuts)).grooves(np.asarray(boxes), 0.0 if surface else blank.copper)
 
 
 def certify(

@@ -31,6 +31,7 @@ from millprep.verify.separation import (
     Surroundings,
     least_misalignment,
 )
+from millprep.verify.sweep import steps_of
 from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
@@ -356,12 +357,11 @@ def test_holes_of_two_passes_have_a_place_where_they_come_near(apart: float, cou
     # straight down alone; from 1.2 mm on boxes of coarse discs meet and the discs do not
     angle = math.pi / 16
     end = (30 + apart * math.cos(angle), 20 + apart * math.sin(angle))
-    axes = Axes.of(
-        (
-            (read(HEAD + cut([(30, 20)]) + TAIL, file="a"), end_mill(0.2), PASS),
-            (read(HEAD + cut([end]) + TAIL, file="b"), end_mill(0.2), SECOND),
-        )
+    cuts = (
+        (read(HEAD + cut([(30, 20)]) + TAIL, file="a"), end_mill(0.2), PASS),
+        (read(HEAD + cut([end]) + TAIL, file="b"), end_mill(0.2), SECOND),
     )
+    axes = Axes.of(steps_of(cuts))
     places = axes.contacts(2, 0.5)
     assert len(places) == count
     assert not shapely.is_empty(places).any()

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.cache import cached
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
@@ -52,6 +53,7 @@ LEVEL = 5e-3
 """Widths of pads are given to a hundredth of a millimetre."""
 
 
+@cached
 def annular_rings(
     placement: Placement,
     as_cut: AsCut,

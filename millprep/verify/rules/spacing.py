@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import shapely
 
+from millprep.cache import cached
 from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding, Severity, limited
 from millprep.model.judged import Spacing
@@ -69,6 +70,7 @@ class _Scene:
         yield True, self.pads.get(net, [])
 
 
+@cached
 def spacing(
     nets: Sequence[NetFacts],
     placement: Placement,

@@ -1,0 +1,248 @@
+"""Results of earlier runs, kept in the user's cache folder: only what changed is done again.
+
+A cached function is pure: what it returns follows from its arguments. Its result is kept under a
+hash of the function's name, of all arguments by value, of every file of this package, and of the
+versions of Python and of the libraries. So nothing kept can be out of date. What is damaged, or was
+not written whole, is computed anew.
+
+The folder must belong to the user and be closed to all others: results are pickles.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pickle
+import platform
+import secrets
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from functools import cached_property, partial, wraps
+from importlib import metadata
+from io import BytesIO
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, ParamSpec, TypeVar
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+VARIABLE = "MILLPREP_CACHE"
+"""Environment variable: another folder than the user's, or "off"."""
+MOST = 512 * 1024 * 1024
+"""Bytes that are kept; what was used longest ago goes first."""
+LEAST_KNOWN = 1000
+"""Results of fewer bytes are hashed anew wherever they are arguments."""
+LIBRARIES = (
+    "contourpy", "ezdxf", "fonttools", "google-re2", "jinja2", "markdown-it-py", "numpy",
+    "pydantic", "resvg-py", "scikit-fem", "scipy", "shapely",
+)  # fmt: skip
+
+
+class Cache:
+    """Kept results in a folder.
+
+    Args:
+        folder: made when something is kept, closed to others.
+        most: bytes that are kept.
+    """
+
+    def __init__(self, folder: Path, most: int = MOST) -> None:
+        self.folder, self.most = folder, most
+        self._known: dict[int, tuple[object, bytes]] = {}
+
+    @cached_property
+    def program(self) -> bytes:
+        """Hash of what computes: this package, Python and the libraries."""
+        known = hashlib.sha256(f"{sys.version} {platform.platform()}".encode())
+        for name in LIBRARIES:
+            known.update(f"{name} {metadata.version(name)}\n".encode())
+        package = Path(__file__).parent
+        for file in sorted(package.rglob("*")):
+            if file.is_file() and file.suffix != ".pyc":
+                data = file.read_bytes()
+                known.update(f"{file.relative_to(package).as_posix()} {len(data)}\n".encode())
+                known.update(data)
+        return known.digest()
+
+    def value(
+        self,
+        name: str,
+        reads: object,
+        work: Callable[[], T],
+        sure: Callable[[], bool] | None = None,
+    ) -> T:
+        """What the work returns, from an earlier run where there was one.
+
+        Args:
+            name: of the work.
+            reads: all that the result follows from.
+            work: makes the result; what it raises is not kept.
+            sure: whether the result may be kept, called when it is made.
+        """
+        try:
+            key = self.key(name, reads)
+        except (pickle.PicklingError, TypeError, AttributeError):
+            return work()
+        payload = self.read(key)
+        if payload is not None:
+            with suppress(Exception):
+                # written by the same program; if it cannot be read all the same, it is made anew
+                result: T = pickle.loads(payload)
+                self._know(result, payload)
+                return result
+        result = work()
+        if sure is None or sure():
+            with suppress(pickle.PicklingError, TypeError, AttributeError):
+                payload = pickle.dumps(result, protocol=5)
+                self.write(key, payload)
+                self._know(result, payload)
+        return result
+
+    def key(self, name: str, reads: object) -> str:
+        """The name under which a result is kept."""
+        written = BytesIO()
+        _ByValue(written, self._known).dump(reads)
+        known = hashlib.sha256(self.program + name.encode() + b"\0")
+        known.update(written.getbuffer())
+        return known.hexdigest()
+
+    def _know(self, result: object, payload: bytes) -> None:
+        """Remember the hash of a large result, which is an argument of what comes after."""
+        if len(payload) >= LEAST_KNOWN:
+            self._known[id(result)] = (result, hashlib.sha256(payload).digest())
+
+    def read(self, key: str) -> bytes | None:
+        """What is kept under a key; None when there is nothing, or not what was written."""
+        file = self.folder / key
+        try:
+            data = file.read_bytes()
+        except OSError:
+            return None
+        payload = data[32:]
+        if hashlib.sha256(payload).digest() != data[:32]:
+            return None
+        with suppress(OSError):
+            os.utime(file)
+        return payload
+
+    def write(self, key: str, payload: bytes) -> None:
+        """Keep bytes under a key, wholly or not at all; a disk that refuses is no fault."""
+        new = self.folder / f".{secrets.token_hex(8)}"
+        try:
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            new.write_bytes(hashlib.sha256(payload).digest() + payload)
+            new.replace(self.folder / key)
+        except OSError:
+            with suppress(OSError):
+                new.unlink(missing_ok=True)
+
+    def trim(self) -> None:
+        """Remove what was used longest ago until a quarter of the room is free, if it is full."""
+        kept: list[tuple[float, int, str]] = []
+        with suppress(OSError), os.scandir(self.folder) as entries:
+            for entry in entries:
+                with suppress(OSError):
+                    if entry.is_file(follow_symlinks=False):
+                        state = entry.stat(follow_symlinks=False)
+                        kept.append((state.st_mtime, state.st_size, entry.path))
+        size = sum(row[1] for row in kept)
+        if size <= self.most:
+            return
+        for _, of_file, path in sorted(kept):
+            if size <= self.most * 3 / 4:
+                return
+            with suppress(OSError):
+                Path(path).unlink()
+                size -= of_file
+
+
+class _ByValue(pickle.Pickler):
+    """Writes values so that equal ones become equal bytes, whatever objects they share."""
+
+    def __init__(self, file: BytesIO, known: dict[int, tuple[object, bytes]]) -> None:
+        super().__init__(file, protocol=5)
+        self.fast = True  # no references to what was written before
+        self._known = known
+
+    def persistent_id(self, obj: Any) -> Any:
+        """The hash of a result that is known; the members of a set in order."""
+        known = self._known.get(id(obj))
+        if known is not None:
+            return known[1]
+        if type(obj) in (set, frozenset):
+            return ("set", sorted(map(self._alone, obj)))
+        return None
+
+    def _alone(self, member: object) -> bytes:
+        written = BytesIO()
+        _ByValue(written, self._known).dump(member)
+        return written.getvalue()
+
+    def reducer_override(self, obj: Any) -> Any:
+        """A read-only dictionary as a dictionary."""
+        if isinstance(obj, MappingProxyType):
+            return dict, (dict(obj),)
+        return NotImplemented
+
+
+_current: Cache | None = None
+
+
+@contextmanager
+def using(cache: Cache | None) -> Iterator[None]:
+    """Keep and take the results of cached functions meanwhile; with None all is computed."""
+    global _current
+    before, _current = _current, cache
+    try:
+        yield
+    finally:
+        _current = before
+        if cache is not None:
+            cache.trim()
+
+
+def current() -> Cache | None:
+    """The cache in use."""
+    return _current
+
+
+def cached(work: Callable[P, T]) -> Callable[P, T]:
+    """A pure function whose results are kept, while a cache is in use."""
+    name = f"{work.__module__}.{work.__qualname__}"
+
+    @wraps(work)
+    def kept(*args: P.args, **words: P.kwargs) -> T:
+        if _current is None:
+            return work(*args, **words)
+        reads = (args, sorted(words.items()))
+        return _current.value(name, reads, partial(work, *args, **words))
+
+    return kept
+
+
+def user_cache() -> Cache | None:
+    """The cache of this user; None where it is switched off or its folder is open to others."""
+    wished = os.environ.get(VARIABLE, "")
+    if wished == "off":
+        return None
+    if wished:
+        folder = Path(wished)
+    else:
+        import platformdirs
+
+        folder = platformdirs.user_cache_path("millprep", appauthor=False)
+    return Cache(folder) if _is_closed(folder) else None
+
+
+def _is_closed(folder: Path) -> bool:
+    """Whether a folder is the user's own and nobody else may write it; one still to be made is."""
+    try:
+        state = folder.lstat()
+    except OSError:
+        return True
+    if sys.platform == "win32":
+        return folder.is_dir()
+    own = folder.is_dir() and not folder.is_symlink() and state.st_uid == os.getuid()
+    return own and not state.st_mode & 0o077

@@ -1,0 +1,170 @@
+"""Kept results: the same bytes as without them, whatever changes; what is damaged is made anew."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep import cache
+from millprep.cache import VARIABLE, Cache, cached, user_cache, using
+from millprep.workflow.prepare import prepare
+from tests.helpers.small_job import JOB, changed, put
+
+CALLS: list[int] = []
+
+
+@cached
+def doubled(number: int) -> tuple[int, ...]:
+    CALLS.append(number)
+    return (2 * number,)
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Cache:
+    CALLS.clear()
+    return Cache(tmp_path / "cache")
+
+
+def test_a_result_is_computed_once_and_only_while_a_cache_is_in_use(kept: Cache) -> None:
+    assert doubled(3) == (6,)
+    with using(kept):
+        assert [doubled(3), doubled(3), doubled(number=3), doubled(4)] == [(6,), (6,), (6,), (8,)]
+    # how it is called is part of the name: a keyword is computed once more
+    assert CALLS == [3, 3, 3, 4]
+    assert doubled(3) == (6,)
+    assert CALLS == [3, 3, 3, 4, 3]
+
+
+@pytest.mark.parametrize("damage", ["cut short", "one byte", "empty", "no pickle"])
+def test_a_damaged_entry_is_made_anew(kept: Cache, damage: str) -> None:
+    with using(kept):
+        doubled(3)
+        (file,) = kept.folder.iterdir()
+        data = file.read_bytes()
+        if damage == "no pickle":
+            kept.write(file.name, b"no pickle")
+        else:
+            spoilt = {"cut short": data[:-1], "one byte": data[:-1] + b"x", "empty": b""}
+            file.write_bytes(spoilt[damage])
+        assert doubled(3) == (6,)
+        assert CALLS == [3, 3]
+        assert file.read_bytes() == data
+
+
+def test_equal_values_have_one_key_and_others_another(kept: Cache) -> None:
+    def key(value: object) -> str:
+        return kept.key("work", value)
+
+    twice = ("shared", "shared")
+    assert key(twice) == key(("shared", "".join(["sha", "red"])))
+    assert key(frozenset("abc")) == key(frozenset("cba"))
+    assert key(MappingProxyType({"a": 1})) == key(MappingProxyType({"a": 1}))
+    assert key(shapely.Point(1, 2)) == key(shapely.Point(1, 2))
+    assert key(np.arange(3.0)) == key(np.arange(3.0))
+    different = [0.0, -0.0, 1, 1.0, True, "1", (1,), {1}, shapely.Point(0, 1), np.zeros(1), None]
+    assert len({key(value) for value in different}) == len(different)
+    assert kept.key("work", 1) != kept.key("other work", 1)
+
+
+def test_keys_are_the_same_in_every_process(kept: Cache) -> None:
+    code = (
+        "from millprep.cache import Cache; from pathlib import Path;"
+        "print(Cache(Path('x')).key('work', frozenset(['a', 'b', 'c', 'd'])))"
+    )
+    seeds = [os.environ | {"PYTHONHASHSEED": seed} for seed in ("1", "2")]
+    said = {subprocess.check_output([sys.executable, "-c", code], env=env) for env in seeds}
+    assert len(said) == 1
+
+
+def test_a_key_depends_on_the_source_and_the_libraries(
+    kept: Cache, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    known = {kept.key("work", 1)}
+    monkeypatch.setattr("importlib.metadata.version", lambda _: "0")
+    known.add(Cache(tmp_path).key("work", 1))
+    (tmp_path / "other.py").write_text("changed = True\n")
+    monkeypatch.setattr(cache, "__file__", str(tmp_path / "cache.py"))
+    known.add(Cache(tmp_path).key("work", 1))
+    assert len(known) == 3
+
+
+def test_what_may_not_be_kept_is_not(kept: Cache) -> None:
+    assert kept.value("work", 1, lambda: 2, sure=lambda: False) == 2
+    assert not kept.folder.exists()
+    assert kept.value("work", lambda: None, lambda: 2) == 2
+    assert not kept.folder.exists()
+
+
+def test_what_was_used_longest_ago_goes_when_the_room_is_full(tmp_path: Path) -> None:
+    small = Cache(tmp_path, most=4000)
+    for n in range(4):
+        small.write(str(n), bytes(968))
+        os.utime(tmp_path / str(n), (n, n))
+    small.trim()
+    assert {file.name for file in tmp_path.iterdir()} == {"0", "1", "2", "3"}
+    assert small.read("0") == bytes(968)
+    small.write("4", bytes(968))
+    small.trim()
+    # 0 was just used; a quarter of the room is free
+    assert {file.name for file in tmp_path.iterdir()} == {"0", "3", "4"}
+
+
+def test_a_folder_that_others_may_read_is_not_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(VARIABLE, "off")
+    assert user_cache() is None
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "new"))
+    made = user_cache()
+    assert made is not None
+    made.write("key", b"")
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o700
+    assert user_cache() is not None
+    (tmp_path / "link").symlink_to(tmp_path / "new")
+    (tmp_path / "new").chmod(0o750)
+    assert user_cache() is None
+    (tmp_path / "new").chmod(0o700)
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "link"))
+    assert user_cache() is None
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Every file of a set."""
+    return {
+        file.relative_to(folder).as_posix(): file.read_bytes()
+        for file in folder.rglob("*")
+        if file.is_file()
+    }
+
+
+CHANGES = [
+    ("gap = 0.3", "gap = 0.35"),
+    ('preset = "vee-30-0.1"', 'preset = "vee-30-0.1"\nfeed = 111.0'),
+    ('name = "lamp"', 'name = "lantern"'),
+]
+"""A clearance, a feed, a word."""
+
+
+def test_sets_are_the_same_with_kept_results_and_without(tmp_path: Path) -> None:
+    (tmp_path / "job").mkdir()
+    job = put(tmp_path / "job")
+    kept = Cache(tmp_path / "cache")
+    with using(kept):
+        prepare(job, tmp_path / "first")
+        first = len(list(kept.folder.iterdir()))
+        prepare(job, tmp_path / "again")
+        assert len(list(kept.folder.iterdir())) == first
+    assert files_of(tmp_path / "again") == files_of(tmp_path / "first")
+    for n, (old, new) in enumerate(CHANGES):
+        job.write_text(changed(old, new, JOB), "utf-8")
+        with using(kept):
+            prepare(job, tmp_path / f"kept-{n}")
+        prepare(job, tmp_path / f"fresh-{n}")
+        assert files_of(tmp_path / f"kept-{n}") == files_of(tmp_path / f"fresh-{n}"), new
