@@ -63,8 +63,8 @@ def _board(plan: BoardPlan, *, repair: bool) -> Board:
     Raises:
         Refusal: when it is refused.
     """
-    # what a net carries and how many copies are cut changes nothing of the drawing
-    plan = replace(plan, nets=(), count=1)
+    # what a net carries changes nothing of the drawing
+    plan = replace(plan, nets=())
     kept = cache.current()
     if kept is None:
         return _read_board(plan, repair=repair)
