@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.model.blank import Blank
+from millprep.model.board import Hole
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding
@@ -20,6 +21,8 @@ from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
 from millprep.toolpaths.isolation import LapSpacing, TightGap
 
+LEAST_RIM = 0.015
+"""Copper around a hole that a disc of this radius, mm, does not fit into is none."""
 LEFT = 0.001
 """Copper that no cutter reached is reported above this area, mm²."""
 
@@ -115,9 +118,9 @@ def lap_notes(laps: Sequence[Lap], plan: IsolationPlan, blank: Blank) -> tuple[F
 
 
 def check_board(placement: Placement) -> tuple[Finding, ...]:
-    """Copper beyond the outline, and lettering that would read backwards."""
-    findings: list[Finding] = []
+    """Copper beyond the outline or drilled away, and lettering that would read backwards."""
     drawn = placement.board
+    findings = _drilled_away(placement)
     shapely.prepare(drawn.outline)
     for piece in drawn.pieces:
         beyond = piece.shape.difference(drawn.outline)
@@ -151,6 +154,31 @@ def check_board(placement: Placement) -> tuple[Finding, ...]:
         if text.mirrored != placement.pose.mirrored
     ]
     return tuple(findings)
+
+
+def _drilled_away(placement: Placement) -> list[Finding]:
+    """A stop for every piece that its holes take away whole."""
+    drawn = placement.board
+    tree = shapely.STRtree([piece.shape for piece in drawn.pieces])
+    by_piece: dict[int, list[Hole]] = {}
+    for hole in drawn.holes:
+        for n in tree.query(hole.spine, predicate="dwithin", distance=hole.diameter / 2).tolist():
+            by_piece.setdefault(n, []).append(hole)
+    findings = []
+    for n, holes in sorted(by_piece.items()):
+        piece = drawn.pieces[n]
+        opened = shapely.union_all([hole.spine.buffer(hole.diameter / 2) for hole in holes])
+        if not piece.shape.difference(opened).buffer(-LEAST_RIM).is_empty:
+            continue
+        first, more = holes[0], len(holes) - 1
+        others = f" and {more} more" if more else ""
+        message = (
+            f"{first.words[0].upper()}{first.words[1:]}{others} leaves nothing of piece "
+            f"{piece.id}. Draw the pad wider than the hole. Where no pad is meant, take it out "
+            "of the copper."
+        )
+        findings.append(on_drawing(placement, "copper-drilled-away", "stop", message, piece.at))
+    return findings
 
 
 def tight_gap_findings(

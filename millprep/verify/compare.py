@@ -284,7 +284,9 @@ def _opens(cut: AsCut, shown: _Shown) -> list[tuple[str, Finding]]:
         shape = shown.pieces[piece]
         if not shapes:
             at = shape.representative_point()
-            message = f"piece {piece} is cut away completely."
+            on = [hole.words for hole in shown.placement.board.holes if hole.piece == piece]
+            here = f"; on it is {on[0]}" if on else ""
+            message = f"piece {piece} is cut away completely{here}."
             findings.append((piece, _open(shown.placement, message, at)))
             continue
         own = np.asarray(shapely.intersection(np.array(shapes, dtype=object), shape))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+import random
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 
@@ -335,6 +337,87 @@ def test_a_reading(tmp_path: Path, draw: Draw, roles: LayerRoles, expected: Read
     for doubt, (_, words) in zip(board.doubts, expected.doubts, strict=True):
         assert words in doubt.message
         assert (doubt.severity, doubt.board) == ("warn", "lamp")
+
+
+def of_many(kind: str, body: Iterable[str]) -> str:
+    """Entities of a kind on the copper's layer, as a file writes them."""
+    subclass = {"LINE": "Line", "CIRCLE": "Circle", "LWPOLYLINE": "Polyline"}[kind]
+    head = f"0\n{kind}\n100\nAcDbEntity\n8\nfoil\n100\nAcDb{subclass}\n"
+    return "".join(head + rest for rest in body)
+
+
+def loop(points: Sequence[tuple[float, float]]) -> str:
+    """The rest of a closed line, below its head."""
+    return f"90\n{len(points)}\n70\n1\n" + "".join(f"10\n{x:.4f}\n20\n{y:.4f}\n" for x, y in points)
+
+
+def squares(count: int) -> Iterator[list[tuple[float, float]]]:
+    """Squares of 8 mm anywhere on the board, always the same ones."""
+    chance = random.Random(1)
+    for _ in range(count):
+        x, y = chance.uniform(1, 40), chance.uniform(1, 20)
+        yield [(x, y), (x + 8, y), (x + 8, y + 8), (x, y + 8)]
+
+
+def lines(count: int) -> str:
+    """As many lines."""
+    ends = (f"10\n{k % 99}\n20\n{k // 99}\n11\n1\n21\n1\n" for k in range(count))
+    return of_many("LINE", ends)
+
+
+def digits(count: int) -> str:
+    """One circle, with as many digits in one number."""
+    return of_many("CIRCLE", [f"10\n5.{'1' * count}\n20\n5\n40\n2\n"])
+
+
+def rings(count: int) -> str:
+    """As many circles about one point."""
+    radii = (0.01 * k for k in range(1, count + 1))
+    return of_many("CIRCLE", (f"10\n25\n20\n15\n40\n{radius}\n" for radius in radii))
+
+
+def polygon(count: int) -> str:
+    """One loop with as many vertices."""
+    turns = np.linspace(0, 2 * math.pi, count, endpoint=False).tolist()
+    points = [(25 + 10 * math.cos(turn), 15 + 10 * math.sin(turn)) for turn in turns]
+    return of_many("LWPOLYLINE", [loop(points)])
+
+
+def overlaps(count: int) -> str:
+    """As many squares anywhere on the board."""
+    return of_many("LWPOLYLINE", map(loop, squares(count)))
+
+
+LARGE: dict[str, tuple[Callable[[int], str], int, str]] = {
+    "lines": (lines, 290_000, "entities and other records; at most 50000 are read"),
+    "bytes": (digits, 21_000_000, "more than 20 MB"),
+    "digits": (digits, 19_000_000, ""),
+    "circles": (rings, 1_000, "more than 150000 times one of its shapes lies on another"),
+    "overlaps": (overlaps, 3_000, "more than 150000 times one of its shapes lies on another"),
+    "vertices": (polygon, 50_000, ""),
+}
+"""What is drawn, how much of it, and the words of its refusal; "" where it is one piece."""
+
+
+@pytest.mark.parametrize("what", LARGE)
+def test_a_drawing_larger_than_any_board_is_refused_early(tmp_path: Path, what: str) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.saveas(sheet.file)
+    drawn, count, words = LARGE[what]
+    head, mark, tail = sheet.file.read_text("utf-8").partition("  0\nSECTION\n  2\nENTITIES\n")
+    assert mark
+    sheet.file.write_text(head + mark + drawn(count) + tail, "utf-8")
+
+    def made() -> Board:
+        return read(sheet.file, name="lamp", shown_as="sheet.dxf", layers=ROLES, unit=None)
+
+    if not words:
+        assert len(made().pieces) == 1
+        return
+    with pytest.raises(Refusal) as caught:
+        made()
+    assert [f.code for f in caught.value.findings] == ["drawing-too-large"]
+    assert words in caught.value.findings[0].message
 
 
 STARTS: list[tuple[Draw, tuple[str, ...], int, tuple[str, ...]]] = [

@@ -14,6 +14,7 @@ from millprep.model.cut import HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
+from millprep.toolpaths.checks import check_board
 from millprep.toolpaths.drilling import (
     REGISTRATION_FIT,
     choose,
@@ -24,6 +25,7 @@ from millprep.toolpaths.drilling import (
     without_change,
 )
 from tests.helpers import workshop
+from tests.helpers.rules_scene import placed
 
 BOARD = shapely.box(0, 0, 50, 40)
 PROFILE = workshop.mill(2.0, "profile")
@@ -255,3 +257,18 @@ def test_a_registration_slot_that_no_end_mill_makes() -> None:
     assert not by_pass
     assert (finding.code, finding.severity) == ("registration-without-cutter", "stop")
     assert 'set second_hole = "relieved pin"' in finding.message
+
+
+@pytest.mark.parametrize(("hole", "gone"), [(3.4, True), (3.3, False)])
+def test_a_pad_that_its_hole_takes_away_is_named_before_anything_is_cut(
+    hole: float, gone: bool
+) -> None:
+    """A square pad of 2.4 mm has corners 1.697 mm from its middle."""
+    pads = [shapely.box(8.8, 8.8, 11.2, 11.2), shapely.box(28.8, 8.8, 31.2, 11.2)]
+    holes = [Hole("h1", (10, 10), 1.0, "c1"), Hole("h2", (30, 10), hole, "c2")]
+    stops = [f for f in check_board(placed(pads, holes)) if f.severity == "stop"]
+    assert [(stop.code, stop.at) for stop in stops] == (
+        [("copper-drilled-away", (30, 10))] if gone else []
+    )
+    for stop in stops:
+        assert stop.message.startswith("Hole h2 of 3.40 mm leaves nothing of piece c2. Draw the ")
