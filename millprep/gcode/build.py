@@ -124,13 +124,14 @@ def _new_pen(
     cutter: Cutter,
 ) -> moves.Pen:
     """A pen at the start of a program."""
+    # a hole that a cycle is to drill stays one stroke
+    by_cycle = machine.dialect.cycles and isinstance(cutter, Drill)
     return moves.Pen(
         machine,
         cutter,
         (*mill_pass.touch, machine.clearance),
         approach=heights.approach_height(machine, flatness),
-        # a hole that is drilled straight down stays one stroke, which a cycle can make
-        near=math.inf if isinstance(cutter, Drill) else heights.near_height(machine, flatness),
+        near=math.inf if by_cycle else heights.near_height(machine, flatness),
         hops=heights.hops_of(mill_pass, cutter, machine, clamps, flatness),
     )
 

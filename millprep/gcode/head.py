@@ -3,7 +3,8 @@
 A program begins and ends at the top of the free travel: from an unknown height a move there goes
 up, and the cutter can be changed. At the start it goes down to `HOVER` over the place where Z was
 zeroed and stops, the spindle off, for a person to look at the gap from near: a Z zero that is wrong
-shows there and not in the copper. Down to it the cutter feeds, since Z is not proved yet.
+shows there and not in the copper. Down to it the cutter feeds, since Z is not proved yet, and takes
+a second for the last millimetres: where it slows down too near to the copper, Z zero is wrong.
 """
 
 from __future__ import annotations
@@ -19,6 +20,10 @@ HOVER = 1.0
 """Height above the copper at which a program shows a place, mm."""
 LOOK_FEED = 600.0
 """Slow enough for a hand on the stop, mm/min: common practice, no source."""
+SLOW_FROM = 5.0
+"""Height above the copper from which a cutter comes down slowly for a look, mm."""
+SLOW_FEED = 240.0
+"""From there to `HOVER` it takes a second, in which a person sees the gap, mm/min."""
 WIDTH = 200
 """No line of a program is longer."""
 
@@ -88,6 +93,10 @@ def head(
         )
     yield "X and Y zero stay as they were set for this pass"
     yield (
+        f"first it comes down over the place of Z zero for a look, the spindle off: quickly to "
+        f"{SLOW_FROM:g} mm, then slowly. Keep a hand on the stop"
+    )
+    yield (
         f"deepest Z{number(_deepest(program))}, rapid moves across at Z{number(program.start[2])}, "
         f"first and last move up to Z{number(machine.top)}"
     )
@@ -104,15 +113,24 @@ def first_moves(program: Program, machine: Machine) -> tuple[Move, ...]:
         f"look: the tip must be {HOVER:g} mm above {program.zero_on}. If it is not, stop the "
         "machine, go up and set Z zero again; if it is, go on"
     )
-    quick = min(LOOK_FEED, machine.max_feed, machine.max_plunge)
-    slow = min(quick, program.cutter.plunge)
+    *quick, last = down_for_a_look((x, y, machine.top), machine)
     return (
         Move("rapid", x, y, machine.top),
         Move("rapid", x, y, machine.top),
-        Move("feed", x, y, z, feed=quick),
-        Move("feed", x, y, HOVER, feed=slow, stop=words),
+        *quick,
+        last._replace(stop=words),
         Move("rapid", x, y, z),
     )
+
+
+def down_for_a_look(at: tuple[float, float, float], machine: Machine) -> Iterator[Move]:
+    """Straight down to `HOVER`, slowly from `SLOW_FROM`; the spindle is off."""
+    x, y, z = at
+    quick = min(LOOK_FEED, machine.max_feed)
+    if z > SLOW_FROM:
+        yield Move("feed", x, y, SLOW_FROM, feed=quick)
+    slow = min(SLOW_FEED, quick, machine.max_plunge)
+    yield Move("feed", x, y, HOVER, feed=slow)
 
 
 def last_move(at: tuple[float, float, float], machine: Machine) -> Move:

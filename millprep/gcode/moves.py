@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from millprep.gcode.head import HOVER
+from millprep.gcode.head import HOVER, down_for_a_look
 from millprep.gcode.heights import Hops
 from millprep.geometry.path import Path, Point, Segment
 from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
@@ -54,7 +54,7 @@ class Pen:
         """Straight up to clearance."""
         x, y, z = self.at
         if z != self.machine.clearance:
-            self._go(Move("rapid", x, y, self.machine.clearance))
+            self.go(Move("rapid", x, y, self.machine.clearance))
 
     def over(self, x: float, y: float) -> None:
         """Rise, then across: low where nothing is in the way, else at clearance."""
@@ -62,9 +62,9 @@ class Pen:
         hop = hops is not None and z <= hops.height and hops.free((u, v), (x, y))
         height = hops.height if hops is not None and hop else self.machine.clearance
         if z != height:
-            self._go(Move("rapid", u, v, height))
+            self.go(Move("rapid", u, v, height))
         if (u, v) != (x, y):
-            self._go(Move("rapid", x, y, height))
+            self.go(Move("rapid", x, y, height))
 
     def plunge(self, z: float) -> None:
         """Straight down: at rapid to the approach height, fast on to near the copper, then slowly.
@@ -75,19 +75,19 @@ class Pen:
             self.descend()
         x, y, here = self.at
         if z < self.near < here and self.plunge_feed < self.machine.max_plunge:
-            self._go(Move("feed", x, y, self.near, feed=self.machine.max_plunge))
+            self.go(Move("feed", x, y, self.near, feed=self.machine.max_plunge))
         self.lower(z)
 
     def descend(self) -> None:
         """At rapid straight down to the approach height."""
         x, y, here = self.at
         if self.approach < here:
-            self._go(Move("rapid", x, y, self.approach))
+            self.go(Move("rapid", x, y, self.approach))
 
     def lower(self, z: float) -> None:
         """Straight to a height at the plunge feed."""
         if self.at[2] != z:
-            self._go(Move("feed", self.at[0], self.at[1], z, feed=self.plunge_feed))
+            self.go(Move("feed", self.at[0], self.at[1], z, feed=self.plunge_feed))
 
     def follow(self, path: Path, depths: Sequence[float] | None = None) -> None:
         """Along a path from its start, where the cutter is, to one z for every segment's end.
@@ -103,11 +103,11 @@ class Pen:
             for k, (_, (x, y), centre, sweep) in enumerate(halves, 1):
                 z_here = z_start + (z_end - z_start) * k / len(halves)
                 if centre is None or _nearly_straight(self.at, (x, y), sweep):
-                    self._go(Move("feed", x, y, z_here, feed=feed))
+                    self.go(Move("feed", x, y, z_here, feed=feed))
                     continue
                 i, j = centre[0] - self.at[0], centre[1] - self.at[1]
                 motion: Motion = "arc_ccw" if sweep > 0 else "arc_cw"
-                self._go(Move(motion, x, y, z_here, i, j, feed))
+                self.go(Move(motion, x, y, z_here, i, j, feed))
 
     def _feed(self, run: float, fall: float) -> float:
         """The feed along a segment this long in the plane that goes down this much."""
@@ -121,7 +121,8 @@ class Pen:
         """The feed straight down."""
         return min(self.cutter.plunge, self.machine.max_plunge)
 
-    def _go(self, move: Move) -> None:
+    def go(self, move: Move) -> None:
+        """One move more."""
         self.moves.append(move)
         self.at = (move.x, move.y, move.z)
 
@@ -172,7 +173,9 @@ def look(pen: Pen, at: Point, *, rises: bool = True) -> None:
     """Down to `HOVER` above the copper, wait for a person to look, and up if it `rises`."""
     pen.over(*at)
     # a blank that lies wrong shows on the way down
-    pen.lower(HOVER)
+    if pen.at[2] != HOVER:
+        for move in down_for_a_look(pen.at, pen.machine):
+            pen.go(move)
     pen.moves[-1] = pen.moves[-1]._replace(wait=LOOK)
     if rises:
         pen.rise()

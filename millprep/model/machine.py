@@ -108,7 +108,9 @@ class Machine(JobTable):
         most=FASTEST_FEED,
     )
     max_feed: float = number("Fastest feed along a path", "mm/min", above=0, most=FASTEST_FEED)
-    max_plunge: float = number("Fastest feed straight down", "mm/min", above=0, most=FASTEST_FEED)
+    max_plunge: float = number(
+        "Fastest feed straight down, the spindle on", "mm/min", above=0, most=FASTEST_FEED
+    )
     max_spindle: float = number("Fastest spindle", "rev/min", above=0, most=FASTEST_SPINDLE)
     spindle: Spindle = choice(
         "Who switches the spindle; by hand, programs stop and ask for it before contact", Spindle

@@ -14,10 +14,9 @@ from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.program import Program
 from millprep.verify.motion_context import SLACK, Mask, Table, table
-from millprep.verify.trace import Trace
+from millprep.verify.opening import LOOK_FEED, SLOW_FEED
+from millprep.verify.trace import Trace, look_at_zero
 
-LOOK_FEED = 600.0
-"""A program that cuts nothing goes no faster than this, mm/min: a hand is on the stop."""
 SLOWED = 0.97
 """Over uneven copper a ramp may be slower by this factor: digits are rounded after."""
 
@@ -39,19 +38,24 @@ def check_feeds(trace: Trace, program: Program, job: JobPlan, *, uneven: bool) -
     along, plunge = min(cutter.feed, machine.max_feed), min(cutter.plunge, machine.max_plunge)
     slack = machine.dialect.digit / 2 + SLACK
     still = (m.across <= SLACK) & ~m.arc
-    slowest = min(along, plunge, LOOK_FEED, machine.max_feed)
+    cuts_nothing = program.work in ("dry-run", "probe")
+    slowest = min(along, plunge)
     if program.work == "probe":
         slowest = min(slowest, job.registration.probe_feed)
     if uneven:
         slowest *= SLOWED
+    least = np.full(len(m), min(slowest, SLOW_FEED) if cuts_nothing else slowest)
+    look = look_at_zero(trace)
+    if look is not None:
+        least[look.first : look.last + 1] = min(slowest, SLOW_FEED)
     yield from _each(
-        m, program, feed & (m.feed < slowest - slack), "feed-too-slow",
+        m, program, feed & (m.feed < least - slack), "feed-too-slow",
         f"the feed is lower than any that the job gives {cutter.name}; the lowest is "
         f"{slowest:g} mm/min.",
     )  # fmt: skip
-    if program.work in ("dry-run", "probe"):
+    if cuts_nothing:
         fastest = min(LOOK_FEED, machine.max_feed)
-        fast = feed & (m.feed > max(fastest, slowest) + slack)
+        fast = feed & (m.feed > fastest + slack)
         words = f"the feed is above the {fastest:g} mm/min of a program that cuts nothing."
         yield from _each(m, program, fast, "feed-above-job", words)
         return
@@ -63,11 +67,11 @@ def check_feeds(trace: Trace, program: Program, job: JobPlan, *, uneven: bool) -
     yield from _each(m, program, fast, "feed-above-job", words)
     fall = m.start[:, 2] - m.end[:, 2]
     level = work & ~still & (np.abs(fall) <= SLACK) & ~np.isnan(fall)
-    least = along * (SLOWED if uneven else 1.0)
+    slowest = along * (SLOWED if uneven else 1.0)
     words = (
         f"the cutter goes along slower than the {along:g} mm/min that the job gives {cutter.name}."
     )
-    slow = level & (m.feed < least - slack) & ~_slowed_down(m, least, plunge, uneven=uneven)
+    slow = level & (m.feed < slowest - slack) & ~_slowed_down(m, slowest, plunge, uneven=uneven)
     yield from _each(m, program, slow, "feed-too-slow", words)
     # both ends of a fall are rounded to the last digit
     steep = np.maximum(fall - machine.dialect.digit, 0.0)

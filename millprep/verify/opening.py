@@ -1,11 +1,13 @@
 """What a program must say and do before it cuts: its path mode, and a look at Z zero.
 
 Z is set by hand with every cutter. Before anything is near the copper at speed, the program must
-feed down over the place where Z was set, to `HOVER`, and stop there with the spindle off.
+feed down over the place where Z was set, to `HOVER`, and stop there with the spindle off. A person
+has a hand on the stop, so it comes down no faster than that allows, and slowly near the copper.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -14,6 +16,13 @@ from millprep.model.finding import Finding
 from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
 from millprep.verify.trace import HOVER, PathEvent, ZeroLook, look_at_zero
+
+LOOK_FEED = 600.0
+"""No faster goes what a hand on the stop watches, mm/min."""
+SLOW_FROM = 5.0
+"""Height above the copper below which a look is slow, mm."""
+SLOW_FEED = 240.0
+"""How fast it may be there: a second for 4 mm, mm/min."""
 
 NEAR = 0.01
 """A program may look this far from where Z is zeroed, mm: few decimals are rounded."""
@@ -31,7 +40,8 @@ def look_rule(s: Setting) -> Iterator[Finding]:
         yield s.finding(
             "zero-not-shown",
             f"before anything else a program feeds down to {HOVER:g} mm over the place where Z is "
-            f"zeroed{at}, and stops there for a look, the spindle off; this one {fault}.",
+            f"zeroed{at}, slowly from {SLOW_FROM:g} mm, and stops there for a look, the spindle "
+            f"off; this one {fault}.",
             0 if look is None else look.last,
         )
 
@@ -42,6 +52,10 @@ def _fault(s: Setting, look: ZeroLook) -> str | None:
     # the very first move is another rule's
     if any(not move.end[2] >= s.machine.top - SLACK for move in moves[1 : look.first]):
         return "goes down at rapid before it"
+    for move in moves[look.first : look.last + 1]:
+        most = LOOK_FEED if move.end[2] >= SLOW_FROM - SLACK else SLOW_FEED
+        if not (move.feed or math.inf) <= most + SLACK:
+            return f"comes down to Z{move.end[2]:g} faster than {most:g} mm/min"
     x, y, _ = moves[look.last].end
     if s.at is not None and not max(abs(x - s.at[0]), abs(y - s.at[1])) <= NEAR:
         return f"looks at X{x:g} Y{y:g}"

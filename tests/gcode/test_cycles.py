@@ -36,8 +36,8 @@ def test_a_hole_is_one_line_and_the_cycle_is_cancelled_before_anything_else() ->
     assert lines_of(drilled((10, 20, 2.0), (30, 20, 2.0))) == [
         "G0 Z40.0000",
         "G0 X5.0000 Y5.0000",
-        "G1 Z2.5000 F300.0000",
-        "G1 Z1.0000 F100.0000",
+        "G1 Z5.0000 F600.0000",
+        "G1 Z1.0000 F240.0000",
         "G0 Z2.5000",
         "G98 G81 X10.0000 Y20.0000 Z-2.0000 R0.5000 F100.0000",
         "G98 G81 X30.0000 Y20.0000 Z-2.0000 R0.5000",

@@ -155,8 +155,12 @@ def test_a_drill_hops_unless_it_drills_by_cycles() -> None:
     assert across(program) == [6.5, HOP, 6.5]
     # it clears the chips at clearance
     assert {m.z for m in program.moves if m.motion == "rapid"} == {6.5, HOP, 0.52}
+    # fast to near the copper; a cycle knows one feed only
+    feeds = {m.feed for m in program.moves if m.feed is not None}
+    assert feeds == {HIGH.max_plunge, program.cutter.plunge}
     (program,) = made(holes, replace(HIGH, dialect=Dialect(cycles=True)))
     assert set(across(program)) == {6.5}
+    assert {m.feed for m in program.moves if m.feed is not None} == {program.cutter.plunge}
 
 
 def test_the_way_down_is_slow_near_the_copper() -> None:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from millprep.gcode.head import HOVER
+from millprep.gcode.head import HOVER, LOOK_FEED, SLOW_FEED, SLOW_FROM
 from millprep.gcode.rs274 import run
 from millprep.gcode.writing import FiguresSink
 from millprep.model.program import Figures, Move, Program
@@ -28,11 +28,11 @@ def test_lines() -> None:
     )
     top = MACHINE.above
     # from where it starts up, down for a look and back at first; up again at the end
-    slow = 5 - HOVER
-    rapid, down = top - 5 + slow + 50 + top, top - 5
+    slow = SLOW_FROM - HOVER
+    rapid, down = top - HOVER + 50 + top, top - SLOW_FROM
     assert got.travel_length == pytest.approx(rapid + down + slow)
     assert got.cut_length == pytest.approx(10)
-    minutes = rapid / MACHINE.rapid + down / MACHINE.max_plunge + slow / vee().plunge
+    minutes = rapid / MACHINE.rapid + down / LOOK_FEED + slow / SLOW_FEED
     assert got.by_feeds_seconds == pytest.approx(MACHINE.dwell + minutes * 60 + 10)
 
 

@@ -116,7 +116,7 @@ def test_what_is_read_is_what_was_meant(name: str) -> None:
     # up, to the touch point, down for a look and up, before the moves begin; and up after them
     top = MACHINE.above
     assert [(m.motion, m.z) for m in read_moves[:OPENING]] == [
-        ("rapid", top), ("rapid", top), ("feed", START[2]), ("feed", 1.0), ("rapid", START[2])
+        ("rapid", top), ("rapid", top), ("feed", 5.0), ("feed", 1.0), ("rapid", START[2])
     ]  # fmt: skip
     assert {(m.x, m.y) for m in read_moves[1:OPENING]} == {START[:2]}
     assert (read_moves[-1].motion, read_moves[-1].z) == ("rapid", top)

@@ -299,6 +299,7 @@ FORGERIES: dict[str, Callable[[Forged], None]] = {
     "first move sideways": first_move_sideways,
     "no last lift": sub(DRILL, r"^G0 Z28\.0000\nM5\nM2", "M5\nM2"),
     "no look at Z zero": sub(ISOLATE, r"^G1 Z1\.0000.*\n", ""),
+    "a quick look at Z zero": sub(ISOLATE, r"^(G1 Z1\.0000) F240", r"\1 F300"),
     "no stop for the look": sub(ISOLATE, r"^M0\n", ""),
     "engraving over copper": over_copper,
     "another thickness": report(lambda row: row["blanks"][0].update(thickness=1.5)),

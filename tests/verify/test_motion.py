@@ -89,6 +89,9 @@ LOOKS = {
     "nothing said": ("M0 (look: 1 mm)", "M0"),
     "too high to be judged": ("G1 Z1. F100.", "G1 Z1.5 F100."),
     "elsewhere": ("G0 X1. Y1.", "G0 X2. Y1."),
+    "too fast": ("G1 Z1. F100.", "G1 Z5. F601.\nG1 Z1. F100."),
+    "too fast near the copper": ("G1 Z1. F100.", "G1 Z1. F241."),
+    "slow too late": ("G1 Z1. F100.", "G1 Z4.9 F300.\nG1 Z1. F100."),
     "down at rapid": ("G1 Z1. F100.", "G0 Z1."),
     "down to clearance at rapid": ("G1 Z1. F100.", "G0 Z2.\nG1 Z1. F100."),
     "down on a slant": ("G1 Z1. F100.", "G1 X3. Z2. F100.\nG1 X1. Z1."),
@@ -109,7 +112,7 @@ def test_a_program_first_shows_its_zero(name: str) -> None:
 
 
 def test_two_feeds_may_lead_down_to_the_look() -> None:
-    slow = GOOD.replace("G1 Z1. F100.", "G1 Z2. F200.\nG1 Z1. F60.", 1)
+    slow = GOOD.replace("G1 Z1. F100.", "G1 Z5. F600.\nG1 Z1. F240.", 1)
     assert codes(slow, at=(1.0, 1.0)) == set()
 
 
