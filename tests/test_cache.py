@@ -15,7 +15,7 @@ import shapely
 from millprep import cache
 from millprep.cache import VARIABLE, Cache, cached, user_cache, using
 from millprep.workflow.prepare import prepare
-from tests.helpers.small_job import JOB, changed, put
+from tests.helpers.small_job import JOB, changed, put, run
 
 CALLS: list[int] = []
 
@@ -168,3 +168,52 @@ def test_sets_are_the_same_with_kept_results_and_without(tmp_path: Path) -> None
             prepare(job, tmp_path / f"kept-{n}")
         prepare(job, tmp_path / f"fresh-{n}")
         assert files_of(tmp_path / f"kept-{n}") == files_of(tmp_path / f"fresh-{n}"), new
+
+
+def test_a_set_of_which_nothing_has_changed_stays_as_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "cache"))
+    (tmp_path / "job").mkdir()
+    job, out = put(tmp_path / "job"), tmp_path / "out"
+
+    def again(*words: str) -> bool:
+        """Whether a run says that nothing has changed; if so the set is the old folder."""
+        place = out.stat().st_ino
+        result = run("prepare", job, "--out", out, *words)
+        assert result.exit_code == 0
+        assert result.stdout == first.stdout
+        assert result.stderr.endswith(first.stderr)
+        same = result.stderr.startswith("nothing has changed")
+        assert same == (out.stat().st_ino == place)
+        return same
+
+    first = run("prepare", job, "--out", out)
+    assert first.exit_code == 0
+    assert again()
+    assert not again("--fresh")
+    assert again()
+    (out / "sheet.html").write_text("spoilt")
+    assert not again()
+    assert (out / "sheet.html").stat().st_size > 1000
+    assert run("prepare", job, "--out", out, "--json").stdout == (out / "report.json").read_text()
+    # saved anew as it was
+    job.write_text(JOB, "utf-8")
+    assert again()
+    # the drawing as well is what the set is made from
+    (job.parent / "lamp.dxf").write_bytes((job.parent / "lamp.dxf").read_bytes() + b"\n")
+    result = run("prepare", job, "--out", out)
+    assert "nothing has changed" not in result.stderr
+    assert result.exit_code == 0
+
+
+def test_a_begun_set_is_refused_although_nothing_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "cache"))
+    job, out = put(tmp_path), tmp_path / "out"
+    assert run("prepare", job, "--out", out).exit_code == 0
+    assert run("begin", out, "--pass", "1").exit_code == 0
+    result = run("prepare", job, "--out", out)
+    assert result.exit_code == 2
+    assert "[set-begun]" in result.stderr

@@ -24,7 +24,8 @@ from millprep.verify.read_back import read_alone, read_resumed, trail_of
 from millprep.verify.resumed import check_resumed
 from millprep.verify.trace import Trace
 from millprep.workflow import set_on_disk
-from millprep.workflow.inputs import read_boards, set_id
+from millprep.workflow.identity import set_id
+from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import write_report
 from millprep.workflow.source_set import inputs_of, job_of, unchanged

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,8 +19,9 @@ from millprep.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from millprep.model.finding import Finding
     from millprep.model.set_of_programs import CutSet
-    from millprep.workflow.laying import Choice
+    from millprep.workflow.identity import WishedSet
 
 
 @click.command()
@@ -93,7 +94,10 @@ def prepare(
         repair=repair,
         replace=replace,
         fresh=fresh,
-        choice=lambda: chosen(effort, layout_file, skip, only),
+        effort=effort,
+        layout_file=layout_file,
+        skip=skip,
+        only=only,
     )
 
 
@@ -105,48 +109,81 @@ def run(
     repair: bool = False,
     replace: bool = False,
     fresh: bool = False,
-    choice: Callable[[], Choice] | None = None,
+    effort: str = "default",
+    layout_file: Path | None = None,
+    skip: tuple[tuple[str, int], ...] = (),
+    only: tuple[tuple[str, int], ...] = (),
 ) -> None:
-    """Prepare a job and say what came of it."""
+    """Prepare a job and say what came of it; where nothing has changed its set stays as it is."""
     import millprep
     from millprep import cache
 
+    kept = None if fresh else cache.user_cache()
+    wished_set: WishedSet | None = None
+    if kept is not None:
+        from millprep.workflow.identity import WishedSet
+
+        wished_set = WishedSet(kept, job_file, out, layout_file, repair, effort, skip, only)
+        same = wished_set.unchanged()
+        if same is not None:
+            click.echo("nothing has changed: the set stays as it is", err=True)
+            _say(same.id, same.findings, same.lines, out, as_json)
+            return
+
     def made() -> CutSet:
-        wished = None if choice is None else choice()
+        wished = chosen(effort, layout_file, skip, only)
         say = progress.steps(progress.PREPARE)
-        with cache.using(None if fresh else cache.user_cache()):
+        with cache.using(kept):
             return millprep.prepare(
                 job_file, out, say, repair=repair, choice=wished, replace_begun=replace
             )
 
-    finish(made, out, as_json)
+    finish(made, out, as_json, wished_set)
 
 
-def finish(make: Callable[[], CutSet], out: Path, as_json: bool) -> None:
+def finish(
+    make: Callable[[], CutSet], out: Path, as_json: bool, wished_set: WishedSet | None = None
+) -> None:
     """Make a set and say what came of it."""
+    with words.refusals(as_json=as_json, out=out, explained=True):
+        cut_set = make()
+    lines = summary(cut_set)
+    if wished_set is not None:
+        wished_set.keep(cut_set.id, cut_set.findings, lines)
+    _say(cut_set.id, cut_set.findings, lines, out, as_json)
+
+
+def _say(
+    id: str,  # noqa: A002
+    findings: Sequence[Finding],
+    lines: Sequence[str],
+    out: Path,
+    as_json: bool,
+) -> None:
+    """Say what a set is."""
+    words.say_findings(findings)
+    if as_json:
+        click.echo((out / "report.json").read_text("utf-8"), nl=False)
+        return
+    click.echo(f"set {id} in {out}")
+    for line in lines:
+        click.echo(line)
+    click.echo(f"look at {out / 'sheet.html'} and {out / 'previews'} before you cut")
+
+
+def summary(cut_set: CutSet) -> list[str]:
+    """What a set holds, how long it takes, and what was read back."""
     # loaded when there is a set, so that helps are quick
     from millprep.model.by_hand import by_hand
     from millprep.report.words import by_hand_words, running_words
 
-    with words.refusals(as_json=as_json, out=out, explained=True):
-        cut_set = make()
-    words.say_findings(cut_set.findings)
-    if as_json:
-        click.echo((out / "report.json").read_text("utf-8"), nl=False)
-        return
-    pieces = sum(p.pieces for p in cut_set.proofs)
-    click.echo(f"set {cut_set.id} in {out}")
-    click.echo(
+    pieces, running = sum(p.pieces for p in cut_set.proofs), cut_set.running
+    return [
         f"{len(cut_set.copies)} board(s) on {len(cut_set.blanks)} blank(s), "
-        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs"
-    )
-    running = cut_set.running
-    if running is not None:
-        click.echo(running_words(running, cut_set.machine, cut_set.time_fit))
-    click.echo(by_hand_words(by_hand(cut_set)))
-    click.echo(
+        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs",
+        *([] if running is None else [running_words(running, cut_set.machine, cut_set.time_fit)]),
+        by_hand_words(by_hand(cut_set)),
         f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "
         f"{sum(p.opens for p in cut_set.proofs)} opens, "
-        f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins"
-    )
-    click.echo(f"look at {out / 'sheet.html'} and {out / 'previews'} before you cut")
+        f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins",
+    ]

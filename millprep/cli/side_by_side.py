@@ -101,10 +101,22 @@ def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
     """Prepare one job; a fault is an outcome too."""
     import millprep
     from millprep import cache
+    from millprep.cli.prepare import summary
     from millprep.report.words import minutes_words
+    from millprep.workflow.identity import WishedSet
 
+    kept = None if wish.fresh else cache.user_cache()
+    wished_set: WishedSet | None = None
     try:
-        with cache.using(None if wish.fresh else cache.user_cache()):
+        if kept is not None:
+            wished_set = WishedSet(
+                kept, wish.job_file, wish.out, None, wish.repair, wish.effort, (), ()
+            )
+            same = wished_set.unchanged()
+            if same is not None:
+                line = f"nothing has changed: set {same.id} in {wish.out}, {same.lines[0]}"
+                return Outcome(0, line, same.findings, same.id)
+        with cache.using(kept):
             made = millprep.prepare(
                 wish.job_file,
                 wish.out,
@@ -119,6 +131,8 @@ def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
         return Outcome(refusal.exit_code, f"refused{where}", tuple(refusal.findings))
     except Exception:
         return Outcome(OURS, "a fault of millprep, not of your files", fault=traceback.format_exc())
+    if wished_set is not None:
+        wished_set.keep(made.id, made.findings, summary(made))
     line = (
         f"set {made.id} in {wish.out}, {len(made.copies)} board(s) on {len(made.blanks)} blank(s), "
         f"{len(made.passes)} pass(es), {len(made.programs)} programs"

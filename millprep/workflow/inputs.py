@@ -1,13 +1,12 @@
-"""What a job names, read: drawings, nets, a stored layout, and the hashes of all of them."""
+"""What a job names, read: drawings, nets, a stored layout."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import __version__, cache, drawing, job
+from millprep import cache, drawing, job
 from millprep.drawing.netlist_placing import with_netlist
 from millprep.drawing.part_names import named_in, with_part_names
 from millprep.files.reading import MOST_TEXT, contents
@@ -18,9 +17,9 @@ from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import feed_along_copper
 from millprep.model.net import NetFacts
-from millprep.model.set_of_programs import InputFile
 from millprep.report.words import many
 from millprep.workflow import nets
+from millprep.workflow.identity import hash_of
 from millprep.workflow.laying import Choice, Stored
 
 Facts = dict[str, tuple[NetFacts, ...]]
@@ -69,7 +68,7 @@ def _board(plan: BoardPlan, *, repair: bool) -> Board:
     if kept is None:
         return _read_board(plan, repair=repair)
     try:
-        hashes = [_hash(file) for file, _ in plan.files]
+        hashes = [hash_of(file) for file, _ in plan.files]
     except OSError:
         # who reads it says why
         return _read_board(plan, repair=repair)
@@ -78,7 +77,7 @@ def _board(plan: BoardPlan, *, repair: bool) -> Board:
         (plan, repair, hashes),
         lambda: _read_board(plan, repair=repair),
         # a file that is saved meanwhile was read in part as it was before
-        lambda: hashes == [_hash(file) for file, _ in plan.files],
+        lambda: hashes == [hash_of(file) for file, _ in plan.files],
     )
 
 
@@ -102,24 +101,6 @@ def _read_board(plan: BoardPlan, *, repair: bool) -> Board:
         texts = named_in((*drawn.notes, *drawn.lettering), plan.layers.parts)
         drawn = with_part_names(drawn, texts, files.copper.name)
     return drawn
-
-
-def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
-    """The job file, every drawing and netlist once, with their hashes."""
-    inputs = [InputFile(job_file.name, _hash(job_file), "job", job_file)]
-    if plan.bench is not None:
-        inputs.append(InputFile(plan.bench.name, _hash(plan.bench.file), "bench", plan.bench.file))
-    drawings = [pair for board in plan.boards for pair in board.files]
-    for file, name in (*drawings, *([] if plan.layout.file is None else [plan.layout.file])):
-        if name not in {i.file for i in inputs}:
-            inputs.append(InputFile(name, _hash(file), "named", file))
-    return tuple(inputs)
-
-
-def set_id(inputs: Iterable[InputFile], derived: Iterable[str] = ()) -> str:
-    """Id of a set: a hash of its inputs, this version, and how it was derived, if it was."""
-    known = "\n".join([__version__, *(f"{i.file} {i.sha256}" for i in inputs), *derived])
-    return hashlib.sha256(known.encode()).hexdigest()[:12]
 
 
 def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...]:
@@ -251,7 +232,3 @@ def _left_out(board: Board, plan: BoardPlan, left: LeftOut) -> Finding:
         message=f'{entities}{block} on layer "{left.layer}" ignored: {left.reason}.{look}',
         board=board.name,
     )
-
-
-def _hash(file: Path) -> str:
-    return hashlib.sha256(file.read_bytes()).hexdigest()

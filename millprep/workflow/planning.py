@@ -20,13 +20,12 @@ from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths import least_time
 from millprep.verify.netlist import check_drawn_nets
 from millprep.workflow import laying, nets, time_log
+from millprep.workflow.identity import read_inputs, set_id
 from millprep.workflow.inputs import (
     Facts,
     check_drawings,
     read_boards,
-    read_inputs,
     read_nets,
-    set_id,
     stored,
     with_stored,
 )

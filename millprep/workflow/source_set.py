@@ -16,7 +16,8 @@ from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 from millprep.report import report_file
 from millprep.report.report_model import Report
-from millprep.workflow.inputs import read_inputs, set_id, stored
+from millprep.workflow.identity import read_inputs, set_id
+from millprep.workflow.inputs import stored
 from millprep.workflow.laying import Choice, Stored
 
 LAYOUT = "layout.toml"
