@@ -17,9 +17,9 @@ from millprep.report.fonts import width_of
 from millprep.report.scene import Area, Circle, Line, Shape, Text
 from millprep.report.words import number
 
-SIZE = 2.5
-"""Of the figures, mm on paper; all lengths here are."""
-ROOM = 2.9
+SIZE = 3.2
+"""Of the figures, mm on paper, 9 pt; all lengths here are."""
+ROOM = 3.5
 """Between figures side by side."""
 OFF = 2.5
 """From the drawing to the dimension line."""

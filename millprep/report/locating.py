@@ -97,8 +97,8 @@ def drop_on_words(milling_pass: MillingPass) -> list[str]:
         return []
     times = "more than 99.9" if share > 0.999 else f"about {number(100 * share, 1)}"
     return [
-        f"It should drop on by its own weight, as {times} % of blanks do by the errors of their "
-        "holes. If it does not, deburr holes and pins; never drive it on with a hammer."
+        f"It should drop on by its own weight; {times} % of blanks do. If it does not, deburr "
+        "holes and pins; never use a hammer."
     ]
 
 
@@ -116,8 +116,8 @@ def edge_words(milling_pass: MillingPass) -> str:
             "come too near an edge."
         )
     return (
-        f"Angle: move the spindle's axis over X {x}  Y {y}. The edge of the blank must be there "
-        f"within {number(edge.within)} mm; turn the blank about its lower-left corner until it "
-        f"is. If it is farther off, {plain(edge.limit, 60)} comes too near an edge of the blank. "
-        f"A straight stop along {across} {there} does as well."
+        f"Angle: over X {x}  Y {y} the blank's edge must be within {number(edge.within)} mm of "
+        "the spindle's axis, or "
+        f"{plain(edge.limit, 60)} comes too near an edge. Turn the blank about its lower-left "
+        f"corner until it is, or use a straight stop along {across} {there}."
     )

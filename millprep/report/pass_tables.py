@@ -20,7 +20,7 @@ from millprep.report.words import cutter_words, duration, number, place, plain
 class Step:
     """One program as a row of the sheet; `change` if another cutter is fitted for it.
 
-    `program` is its file and its cutter, as the set names them.
+    `program` is its file and its cutter, as the set names them; `joined` if it shares its file.
     """
 
     program: tuple[str, str]
@@ -30,8 +30,8 @@ class Step:
     change: bool
     depth: str
     spindle: str
-    feed: str
     time: str
+    joined: bool
 
 
 def program_rows(
@@ -47,7 +47,6 @@ def program_rows(
 
 def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
     figures = program.figures
-    feeds = (program.cutter.feed, program.cutter.plunge)
     return Step(
         program=(plain(program.file), plain(program.cutter.name)),
         file=file_of(program, folder),
@@ -56,8 +55,8 @@ def _step(cut_set: CutSet, program: Program, change: bool, folder: str) -> Step:
         change=change,
         depth=number(program.depth, 3) if program.spins else "",
         spindle=number(program.spindle, 0) if program.spins else "off",
-        feed=" / ".join(number(feed, 0) for feed in feeds),
         time="" if figures is None else duration(figures.seconds),
+        joined=figures is not None and figures.lines is not None,
     )
 
 
@@ -84,13 +83,13 @@ def time_rows(programs: Sequence[Program]) -> tuple[tuple[str, str, str, str, st
     )
 
 
-def dry_run_words(programs: Sequence[Program]) -> str:
+def dry_run_words(cut_set: CutSet) -> str:
     """What to check in the dry run that a pass begins with; empty without one."""
-    first = next(iter(programs), None)
-    if first is None or first.work != "dry-run":
+    dry = next((program for program in cut_set.programs if program.work == "dry-run"), None)
+    if dry is None:
         return ""
     return (
-        f"The dry run traces the outline of all cuts {number(first.start[2])} mm above the "
+        f"The dry run traces the outline of all cuts {number(dry.start[2])} mm above the "
         "copper. Nothing may be in its way, and the blank must be under all of it."
     )
 

@@ -27,7 +27,7 @@ def need_words(cut_set: CutSet) -> str:
     if under:
         deepest = max(program.depth for program in under)
         things.append(f"a spoilboard thicker than {number(deepest)} mm")
-    elif any(_below(each, cut_set.blank(each.blank).laminate) for each in passes):
+    elif any(_below(each, cut_set.blank(each.blank).laminate) > 0 for each in passes):
         things.append("a spoilboard")
     pins = {(each.blank, h.pin) for each in passes for h in each.registration if h.pin}
     if pins and under:
@@ -70,11 +70,10 @@ def spoilboard_words(cut_set: CutSet) -> tuple[str, ...]:
 def setup_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     """The steps before the first program of a pass, in order."""
     blank = cut_set.blank(milling_pass.blank).laminate
-    words = ["Spindle off and standing still."]
+    still = "Spindle off and standing still."
     if milling_pass.number == cut_set.blank(milling_pass.blank).lies_in:
-        return (*words, *_lies(cut_set, milling_pass), *_held(cut_set, milling_pass))
-    words += _taken_off(cut_set, milling_pass)
-    words += _below(milling_pass, blank)
+        return (still, *_lies(cut_set, milling_pass), *_held(cut_set, milling_pass))
+    words = [f"{still} {_taken_off(cut_set, milling_pass)}{_into_spoilboard(milling_pass, blank)}"]
     words += _taped(cut_set, milling_pass)
     words += _lay(cut_set, milling_pass, blank)
     words += [edge_words(milling_pass)] if milling_pass.edge else []
@@ -97,13 +96,13 @@ def _lies(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     return words
 
 
-def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
+def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> str:
     if milling_pass.number == 1:
-        return ["Spoilboard flat and swept clean."]
+        return "Spoilboard flat and swept clean."
     now, before = milling_pass.number, milling_pass.number - 1
     off = [c for c in cut_set.clamps if c.on_in(before) and not c.on_in(now)]
-    words = [f"Take these clamps off: {_clamps(off)}."] if off else []
-    return [*words, "Release the blank, lift it off, sweep the spoilboard and the holes clean."]
+    words = f"Take these clamps off: {_clamps(off)}. " if off else ""
+    return f"{words}Release the blank, lift it off, sweep the spoilboard and the holes clean."
 
 
 def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
@@ -119,29 +118,28 @@ def _held(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
         words.append(f"Switch the vacuum on at {_areas(cut_set.vacuum)}.")
     if not words and not cut_set.tape:
         return ["Nothing is planned to hold the blank in this pass: hold it flat with tape."]
-    return [*words, *_lift(milling_pass)]
-
-
-def _lift(milling_pass: MillingPass) -> list[str]:
-    """How well the blank is held, and where more clamps may go."""
     holding = milling_pass.holding
-    if holding is None:
-        return []
-    if holding.share == 0:
-        more = (
-            " More clamps do no harm where the drawing has room for them." if holding.room else ""
-        )
-        return [
-            f"Held like this the worst place lifts {number(holding.lift, 3)} mm under a pull of "
-            f"{number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed there.{more}"
-        ]
-    words = "Held like this the blank lifts too much; see finding blank-not-held."
-    if holding.room:
-        words += (
-            f" More clamps do no harm anywhere at {_areas(holding.room)}. Elsewhere a cutter or "
-            "the spindle may hit them."
-        )
-    return [words]
+    if holding is not None and holding.share > 0:
+        loose = "Held like this the blank lifts too much; see finding blank-not-held."
+        if holding.room:
+            loose += (
+                f" More clamps do no harm anywhere at {_areas(holding.room)}. Elsewhere a cutter "
+                "or the spindle may hit them."
+            )
+        words.append(loose)
+    return words
+
+
+def lift_words(milling_pass: MillingPass) -> str:
+    """How well a blank is held that is held well enough; else empty."""
+    holding = milling_pass.holding
+    if holding is None or holding.share > 0:
+        return ""
+    more = " More clamps do no harm where the drawing has room for them." if holding.room else ""
+    return (
+        f"Held as planned the worst place lifts {number(holding.lift, 3)} mm under a pull of "
+        f"{number(holding.force)} N; {number(holding.allowed, 3)} mm is allowed there.{more}"
+    )
 
 
 def _areas(boxes: Sequence[Box]) -> str:
@@ -166,14 +164,15 @@ def _taped(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     return [f"{words} Cut them free over holes for pins." if on_pins(cut_set) else words]
 
 
-def _below(milling_pass: MillingPass, blank: Blank) -> list[str]:
+def _below(milling_pass: MillingPass, blank: Blank) -> float:
+    """How far the cutters go below the laminate, mm; not above 0 where they stay in it."""
     depths = [program.depth for program in milling_pass.programs]
-    under = max(depths, default=0.0) - blank.thickness
-    if under <= 0:
-        return []
-    return [
-        f"Use a spoilboard under the blank: the cutters go {number(under)} mm below the laminate."
-    ]
+    return max(depths, default=0.0) - blank.thickness
+
+
+def _into_spoilboard(milling_pass: MillingPass, blank: Blank) -> str:
+    under = _below(milling_pass, blank)
+    return f" The cutters go {number(under)} mm into the spoilboard." if under > 0 else ""
 
 
 def _clamps(clamps: list[Clamp]) -> str:
@@ -227,15 +226,18 @@ def _lay(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
 
 
 def _overhang(cut_set: CutSet, milling_pass: MillingPass, blank: Blank) -> list[str]:
-    words = []
-    for over in overhangs(milling_pass.pose, blank, cut_set.machine.travel):
-        support = (
-            f"The blank overhangs the travel by {number(over.by, 0)} mm on the {over.side}. "
-            f"Support it there, level with the spoilboard, at about {place(over.prop)}."
-        )
-        tips = " More than half of it overhangs: without support it tips."
-        words.append(support + tips if over.share > 0.5 else support)
-    return words
+    over = overhangs(milling_pass.pose, blank, cut_set.machine.travel)
+    if not over:
+        return []
+    by = " and ".join(f"{number(each.by, 0)} mm on the {each.side}" for each in over)
+    at = " and ".join(f"at about {place(each.prop)}" for each in over)
+    words = (
+        f"The blank overhangs the travel by {by}. Support it there, level with the spoilboard, "
+        f"{at}."
+    )
+    if any(each.share > 0.5 for each in over):
+        words += " More than half of it overhangs: without support it tips."
+    return [words]
 
 
 def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
@@ -253,7 +255,7 @@ def resumed_words(cut_set: CutSet) -> tuple[str, ...]:
         (
             "The blank must lie and be held as before. X and Y zero must be unchanged since the "
             "pass began: go to a place you know, such as the Z touch point, and check. If they "
-            f"were lost, find them again as described under Zero on the sheet of set {known}."
+            f'were lost, find them again as "If X and Y are lost" says on the sheet of set {known}.'
         ),
     ]
     for resumption in cut_set.resumed:

@@ -23,6 +23,7 @@ from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatche
 from millprep.report.setup_signs import (
     AREA_STYLES,
     CLAMP_LINES,
+    SIZE,
     THIN,
     TRAVEL_DASH,
     WIDE,
@@ -34,12 +35,12 @@ from millprep.report.svg import svg
 from millprep.report.words import number, plain
 from millprep.report.zero import drilled_now, on_pins
 
-HIGHEST, HIGH = 110.0, 68.0
+HIGHEST, HIGH = 104.0, 70.0
 """Of the same; the second where the page holds readings as well."""
 BOLD = 0.25
 """Width of what a pass cuts, mm on paper."""
-NAME = 2.6
-"""Largest letters of a board's name, mm on paper."""
+NAME = 3.2
+"""Letters of a board's name where they fit, mm on paper: 9 pt."""
 LARGEST = 1.0
 """Scale: small blanks are drawn in their true size."""
 
@@ -159,7 +160,7 @@ def _sided(
     corners += [at for c in clamps for at in ((c.box.x0, c.box.y0), (c.box.x1, c.box.y1))]
     places = [(at, "") for at in corners]
     places += [
-        (sign.at, "Z" if sign.kind == "touch" else sign.name)
+        (sign.at, "Z" if sign.kind == "touch" else sign.name.partition(" ")[0])
         for sign in signs
         if sign.kind != "zero"
     ]
@@ -223,16 +224,42 @@ def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
 
 
 def _names(cut_set: CutSet, milling_pass: MillingPass, view: View) -> list[Shape]:
-    """Every board with its copy in its middle, as large as the board is wide."""
+    """Every board with its copy in its middle, in as many lines and turned as it fits best."""
     shapes: list[Shape] = []
     for placement in cut_set.blank(milling_pass.blank).placements:
         edge = milling_pass.pose.shape(placement.pose.shape(placement.board.outline))
         x0, y0, x1, y1 = shapely.bounds(view.shape(edge)).tolist()
         words = f"{plain(placement.board.name, 30)} {placement.copy}"
-        size = min(NAME, NAME * 0.9 * (x1 - x0) / width_of(words, NAME))
-        at = ((x0 + x1) / 2, (y0 + y1) / 2 + size / 3)
-        shapes.append(Text(at, words, size, anchor="middle", halo=0.4))
+        size, lines, turned = max(
+            (
+                (_letters(lines, long, across), lines, turned)
+                for lines in ((words,), _halves(words))
+                for turned, long, across in ((False, x1 - x0, y1 - y0), (True, y1 - y0, x1 - x0))
+            ),
+            key=lambda way: round(way[0], 2),
+        )
+        for k, line in enumerate(lines):
+            down = size * (0.36 + 1.1 * (k - (len(lines) - 1) / 2))
+            x, y = (x0 + x1) / 2, (y0 + y1) / 2
+            at = (x + down, y) if turned else (x, y + down)
+            turn = -90.0 if turned else 0.0
+            shapes.append(Text(at, line, size, anchor="middle", halo=0.7, turn=turn))
     return shapes
+
+
+def _letters(lines: tuple[str, ...], long: float, across: float) -> float:
+    """How large letters can be for lines to fit a board, at most `NAME`."""
+    widest = max(width_of(line, NAME) for line in lines)
+    return min(NAME, NAME * 0.95 * long / widest, across / (1.15 * len(lines)))
+
+
+def _halves(words: str) -> tuple[str, ...]:
+    """Words in two lines, split at the hyphen or space that makes them most alike in length."""
+    breaks = [k for k, letter in enumerate(words, 1) if letter in "- " and k < len(words)]
+    if not breaks:
+        return (words,)
+    middle = min(breaks, key=lambda k: abs(2 * k - len(words)))
+    return words[:middle].rstrip(), words[middle:]
 
 
 def _strips(cut_set: CutSet) -> list[Box]:
@@ -269,7 +296,7 @@ def _clamp(view: View, clamp: Clamp) -> list[Shape]:
     return [
         Area((block,), "paper", "ink", 0.25),
         *hatched([block], "\\", "ink", CLAMP_LINES),
-        Text((x, y + 0.85), number(clamp.height), 2.3, anchor="middle", halo=0.5),
+        Text((x, y + 1.1), number(clamp.height), SIZE, anchor="middle", halo=0.5),
     ]
 
 

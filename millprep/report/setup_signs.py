@@ -14,8 +14,8 @@ from millprep.report.scene import Area, Circle, Line, Shape, Text, hatched
 
 WIDE = 186.0
 """Of the drawing with its dimensions, mm on paper."""
-ROW, SIZE = 4.4, 2.5
-"""Height of a row of the key, and of its words and the names."""
+ROW, SIZE = 4.6, 3.2
+"""Height of a row of the key, and of its words and the names: 9 pt."""
 THIN = 0.3
 TRAVEL_DASH = (2.4, 1.2)
 NARROWER = 0.9
@@ -28,20 +28,20 @@ AREA_STYLES: dict[str, tuple[str, tuple[float, ...]]] = {
 }
 """Colour and dashes of areas that hold or may hold the blank."""
 SIGN_WORDS = {
-    "zero": "work zero X0 Y0",
+    "zero": "work zero",
     "touch": "Z touch point",
-    "drilled": "hole made in this pass",
-    "pin": "pin through the blank",
+    "drilled": "hole made now",
+    "pin": "pin",
     "hole": "hole to find",
-    "slot": "slot, drawn longer than it is",
-    "check": "cross: the tip must be over it",
-    "engraved": "check cross made in this pass",
-    "edge": "check the angle of the blank here",
-    "prop": "support the blank here",
-    "clamp": "clamp, with its height above the copper",
-    "strip": "tape or vacuum under the blank",
+    "slot": "slot, drawn longer",
+    "check": "check cross",
+    "engraved": "check cross made now",
+    "edge": "check the angle here",
+    "prop": "support the blank",
+    "clamp": "clamp, its height",
+    "strip": "tape or vacuum",
     "room": "room for more clamps",
-    "travel": "travel of the machine",
+    "travel": "machine travel",
     "now": "cut in this pass",
 }
 """What can be in the drawing, in the order of the key."""
@@ -119,11 +119,11 @@ def key_of(kinds: Collection[str], high: float) -> tuple[list[Shape], float]:
         if x + long > WIDE and x > 3.0:
             x, y = 3.0, y + ROW
         parts += _key_sign(kind, (x, y))
-        parts.append(Text((x + 5.5, y + 0.9), words, SIZE))
+        parts.append(Text((x + 5.5, y + 1.1), words, SIZE))
         x += long
-    words = "Dimensions in mm from the work zero, as the display shows them"
+    words = "mm from the work zero"
     y = y if x + width_of(words, SIZE) * NARROWER < WIDE else y + ROW
-    parts.append(Text((WIDE - 1.0, y + 0.9), words, SIZE, anchor="end"))
+    parts.append(Text((WIDE - 1.0, y + 1.1), words, SIZE, anchor="end"))
     return parts, y + ROW / 2 + 0.5
 
 

@@ -31,7 +31,13 @@ from millprep.report.pass_tables import (
 )
 from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
-from millprep.report.setup import need_words, resumed_words, setup_words, spoilboard_words
+from millprep.report.setup import (
+    lift_words,
+    need_words,
+    resumed_words,
+    setup_words,
+    spoilboard_words,
+)
 from millprep.report.setup_drawing import setup_drawing
 from millprep.report.words import (
     by_hand_words,
@@ -46,6 +52,7 @@ from millprep.report.zero import (
     TouchPage,
     VernierPage,
     flat_check,
+    lost_words,
     mark_command,
     spoilboard_programs,
     touch_page,
@@ -73,15 +80,28 @@ class PassPage:
     ran: int
     time: str
     hand: str
-    dry: str
     begin: str
     has_run: str
     resume: str
+    lift: str = ""
+    lost: str = ""
     cut_out: str = ""
     flat: FlatCheck | None = None
     vernier: VernierPage | None = None
     touch: TouchPage | None = None
     joins: JoinTable | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CutterRow:
+    """A cutter: what to look for in the tray, and how it cuts."""
+
+    name: str
+    words: str
+    shank: str
+    feeds: str
+    speed: str
+    chip: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +140,10 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         keep_trailing_newline=True,
     )
     environment.filters["kept"] = kept
+    environment.filters["by_places"] = by_places
     remarks = _remarks(cut_set)
     left = replace(cut_set, blanks=tuple(_left(blank) for blank in cut_set.blanks))
     spoilboard = spoilboard_programs(left)
-    chips = rules_words.cutter_rows(p.cutting for p in left.programs if p.cutting is not None)
     running = left.running
     return environment.get_template("sheet.html.j2").render(
         refused=refused,
@@ -135,14 +155,11 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         running=None
         if running is None
         else running_words(running, cut_set.machine, cut_set.time_fit),
+        time=running_time(left.programs),
         times=time_rows(left.programs),
         hand=by_hand_words(by_hand(left)),
         blanks=_blanks(cut_set),
-        cutters=[
-            (plain(c.name, 60), cutter_words(c), number(c.shank, 3), *chips.get(c.name, BLANK)[:2])
-            for c in left.cutters
-            if any(p.cutter.name == c.name for p in left.programs)
-        ],
+        cutters=_cutters(left),
         need=need_words(left),
         spoilboard=program_rows(cut_set, spoilboard),
         spoilboard_words=spoilboard_words(left),
@@ -162,6 +179,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         inputs=[(plain(i.file, 120), i.sha256) for i in cut_set.inputs],
         by_hand=not cut_set.machine.spindle_by_program,
         changing=change_words(cut_set),
+        dry=dry_run_words(left),
         clearance=number(cut_set.machine.clearance),
         hop=_hop(cut_set.machine),
     )
@@ -170,6 +188,29 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
 def kept(words: str) -> str:
     """The words with every coordinate kept together with its axis at the end of a line."""
     return re.sub(r"\b([XYZ]) (?=[−\d])", "\\1\N{NO-BREAK SPACE}", words)
+
+
+def by_places(words: str) -> list[str]:
+    """The words split at their places, which are every second part."""
+    number_ = r"[−\d](?:[\d.]*\d)?"
+    return re.split(rf"(\bX +{number_} +Y +{number_})", words)
+
+
+def _cutters(cut_set: CutSet) -> list[CutterRow]:
+    """The cutters that the programs use."""
+    chips = rules_words.cutter_rows(p.cutting for p in cut_set.programs if p.cutting is not None)
+    used = {program.cutter.name for program in cut_set.programs}
+    return [
+        CutterRow(
+            plain(cutter.name, 60),
+            cutter_words(cutter),
+            number(cutter.shank, 3),
+            f"{number(cutter.feed, 0)} / {number(cutter.plunge, 0)}",
+            *chips.get(cutter.name, BLANK)[:2],
+        )
+        for cutter in cut_set.cutters
+        if cutter.name in used
+    ]
 
 
 def _blanks(cut_set: CutSet) -> list[tuple[str, ...]]:
@@ -208,7 +249,6 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 folder=plain(folder, 120) if folder != "/" else "",
                 steps=program_rows(cut_set, programs, folder),
                 ran=ran,
-                dry=dry_run_words(programs[ran:]),
                 time=running_time(programs[ran:]),
                 hand=minutes_words(
                     by_hand_in(cut_set, replace(milling_pass, programs=programs[ran:])).minutes
@@ -216,6 +256,8 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 begin="" if cut_set.resumed else mark_command("begin", cut_set, milling_pass),
                 has_run=f"{mark_command('ran', cut_set, milling_pass)} --program N",
                 resume="millprep resume SET PROGRAM --near=X,Y --out NEW",
+                lift=lift_words(milling_pass),
+                lost=lost_words(cut_set, milling_pass),
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),
                 vernier=None if ran else vernier_page(cut_set, milling_pass),

@@ -95,7 +95,7 @@ def minutes_words(minutes: float) -> str:
 def cutter_words(cutter: Cutter) -> str:
     """What to look for in the tray."""
     if isinstance(cutter, Vee):
-        return f"vee, {number(cutter.angle)}° included, tip {number(cutter.tip, 3)} mm"
+        return f"vee, {number(cutter.angle)}°, tip {number(cutter.tip, 3)} mm"
     if isinstance(cutter, EndMill):
         return f"end mill, {number(cutter.diameter, 3)} mm"
     if isinstance(cutter, Drill):

@@ -28,20 +28,19 @@ Mark = tuple[str, "Point"]
 
 
 def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
-    """Where X, Y and Z are zero in this pass, and how to find a lost X and Y again."""
+    """Where X, Y and Z are zero in this pass."""
     words = [
         _xy(cut_set, milling_pass),
-        f"Z: touch off on the copper at {place(milling_pass.touch)}, where nothing is ever cut. "
-        "The copper's surface is Z 0.",
-        "Zero Z at this same point before the first program and again after every change of "
-        "cutter. X and Y stay as they are.",
+        f"Z: touch off on the copper at {place(milling_pass.touch)}, where nothing is ever cut, "
+        "before the first program and again after every change of cutter. X and Y stay as they "
+        "are.",
     ]
     if milling_pass.levelling is not None:
         words.append(
             "The programs of this pass follow the surface that was probed. Since then the blank, "
             "its clamps and the zero of X and Y must not have moved; if they have, probe again."
         )
-    return (*words, *lost(cut_set, milling_pass))
+    return tuple(words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
     blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
     return FlatCheck(
         f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
-        "wherever this pass cuts, by dial indicator or surface map (SET: the folder of this set):",
+        "wherever this pass cuts, by dial indicator or surface map:",
         f"millprep probe SET --pass {milling_pass.number}{blank}",
     )
 
@@ -82,13 +81,13 @@ def _xy(cut_set: CutSet, milling_pass: MillingPass) -> str:
         return "X and Y: keep the zero of the pass before; do not set it again."
     corner = place(milling_pass.pose.point((0.0, 0.0)))
     return (
-        f"X and Y: the blank's lower-left corner is at {corner}. Set the zero so that the display "
-        "shows these numbers when the spindle's axis is over that corner."
+        f"X and Y: set the zero so that the display shows {corner} when the spindle's axis is "
+        "over the blank's lower-left corner."
     )
 
 
-def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
-    """How to find X and Y again after a power failure, by two pins or holes far apart."""
+def lost_words(cut_set: CutSet, milling_pass: MillingPass) -> str:
+    """How to find X and Y again by two pins or holes far apart; empty where there are none."""
     pins = on_pins(cut_set)
     # touched along X and Y, only a round pin or hole shows its centre
     whole = [
@@ -108,15 +107,15 @@ def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
     ]
     marks = used or drilled
     if len(marks) < 2:
-        return ()
+        return ""
     first, second = farthest(marks)
     if pins and used:
-        mark, how = "pin", "lift the blank off and touch the pin from outside"
+        mark, how = "pin", "Lift the blank off and touch the pin from outside"
     else:
-        mark, how = "hole", "touch the hole from inside"
+        mark, how = "hole", "Touch the hole from inside"
     words = (
-        f"If X and Y are lost, for example after a power failure: {how} on both sides along X, "
-        f"then along Y. Over the centre of {mark} {plain(first[0])} set {exact(first[1])}. Check: "
+        f"{how} on both sides along X, then along Y. Over the centre of {mark} "
+        f"{plain(first[0])} set {exact(first[1])}. Check: "
         f"the centre of {mark} {plain(second[0])} must then show {exact(second[1])} within "
         f"{CHECKED} mm."
     )
@@ -128,7 +127,7 @@ def lost(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
             else "use the blank's corner"
         )
         words += f" Until {plain(first[0])} is drilled, {until}."
-    return (words,)
+    return words
 
 
 def farthest(marks: Sequence[Mark]) -> tuple[Mark, Mark]:
@@ -218,7 +217,7 @@ def _command(cut_set: CutSet, milling_pass: MillingPass, option: str) -> str:
 
 EXAMPLE = 3
 """The line that runs straight through in the drawing."""
-_PITCH, _STEP, _LINE, _LONGER = 13.0, 1.3, 16.0, 6.0
+_PITCH, _STEP, _LINE, _LONGER, _SIZE = 13.0, 1.3, 16.0, 6.0, 17.0
 """Of the drawing, in its own units: the step is drawn five times too large, to be seen."""
 
 
@@ -278,7 +277,7 @@ def drawing(vernier: Vernier) -> str:
     """SVG of a vernier along x in which line `EXAMPLE` runs straight through."""
     reach = vernier.reach
     shift = EXAMPLE * _STEP
-    centre, middle = reach * _PITCH + 58, _LINE + 8
+    centre, middle = reach * _PITCH + 66, _LINE + 8
     low_lines, high_lines = [], []
     shapes: list[Shape] = []
     for i in range(-reach, reach + 1):
@@ -288,8 +287,8 @@ def drawing(vernier: Vernier) -> str:
         u = centre + i * (_PITCH - _STEP) + shift
         high_lines.append(np.array([(u, middle), (u, middle - _LINE)]))
         if i % 5 == 0:
-            shapes.append(Text((x, middle + long + 11), number(i), 10, anchor="middle"))
-    plus_x, plus_y = centre + reach * _PITCH - 4, middle + _LINE + _LONGER + 22
+            shapes.append(Text((x, middle + long + 15), number(i), _SIZE, anchor="middle"))
+    plus_x, plus_y = centre + reach * _PITCH - 4, middle + _LINE + _LONGER + 26
     low_lines += [
         np.array([(plus_x - 4, plus_y), (plus_x + 4, plus_y)]),
         np.array([(plus_x, plus_y - 4), (plus_x, plus_y + 4)]),
@@ -301,9 +300,9 @@ def drawing(vernier: Vernier) -> str:
         Line(tuple(low_lines), 1.6, "ink"),
         Line(tuple(high_lines), 1.6, "cutter 1"),
         Area((rim,), None, "ink", 1.2),
-        Text((4.0, middle + _LINE), first, 10),
-        Text((4.0, middle - 6), second, 10),
+        Text((2.0, middle + _LINE + 2), first, _SIZE),
+        Text((2.0, middle - 4), second, _SIZE),
     ]
-    size = (centre * 2, middle + _LINE + 3 * _LONGER + 24)
+    size = (centre * 2, middle + _LINE + 3 * _LONGER + 28)
     words = f"Two combs of lines that meet; line {EXAMPLE} runs straight through both"
     return svg(Scene(size, words, tuple(shapes)), inline=True)

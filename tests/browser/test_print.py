@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,8 @@ from tests.helpers.invented_set import invented
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+LEAST_TYPE = 10
+"""Points."""
 SIZES = {"A4": (595, 842), "Letter": (612, 792)}
 
 
@@ -26,8 +29,13 @@ BREAKS = ("Blank 1, pass 1 of", "Blank 1, pass 2 of", "Blank 2, pass 1 of")
 WIDE_FONT = ('Arial, "Liberation Sans", Helvetica, "wide made narrow"', '"wide made narrow"')
 
 
-def printed(started: Browser, file: Path, paper: str, *, details: bool = False) -> PdfReader:
+def printed(
+    started: Browser, file: Path, paper: str, *, details: bool = False, drawn: bool = True
+) -> PdfReader:
+    """The PDF; without `drawn` the words in drawings leave their room empty."""
     opened = open_sheet(started, file, light="dark", bypass_csp=True)
+    if not drawn:
+        opened.page.add_style_tag(content="svg text { visibility: hidden }")
     if details:
         opened.page.locator("#print-details").check()
     pdf = opened.page.pdf(format=paper, print_background=True)
@@ -40,6 +48,20 @@ def texts(pdf: PdfReader) -> list[str]:
     return [page.extract_text().strip() for page in pdf.pages]
 
 
+def least_type(pdf: PdfReader) -> float:
+    """The smallest type of all pages, as it is on paper, points."""
+    sizes = []
+
+    def size(text: str, page: list[float], line: list[float], _: object, font: float) -> None:
+        if text.strip():
+            sizes.append(font * math.hypot(*line[:2]) * math.hypot(*page[:2]))
+
+    for page in pdf.pages:
+        page.extract_text(visitor_text=size)
+    assert len(sizes) > 100
+    return round(min(sizes), 2)
+
+
 @pytest.mark.parametrize("paper", SIZES)
 @pytest.mark.parametrize("font", ["usual", "wide"])
 def test_pages_of_the_half_metre_board(
@@ -50,7 +72,7 @@ def test_pages_of_the_half_metre_board(
         text = file.read_text("utf-8")
         file = tmp_path / "sheet.html"
         file.write_text(text.replace(*WIDE_FONT), "utf-8")
-    pdf = printed(started, file, paper)
+    pdf = printed(started, file, paper, drawn=False)
     width, height = SIZES[paper]
     for page in pdf.pages:
         assert float(page.mediabox.width) == pytest.approx(width, abs=1)
@@ -59,6 +81,9 @@ def test_pages_of_the_half_metre_board(
     starts = ("lighthouse memory board", *BREAKS[:2])
     pages = texts(pdf)
     assert len(pages) <= 4
+    # the wide font is made 0.85 times as large, so that it is as wide as the usual one
+    assert least_type(pdf) >= LEAST_TYPE * (0.85 if font == "wide" else 1)
+    assert all(f"page {nth} of {len(pages)}" in page for nth, page in enumerate(pages, 1))
     assert all(any(start in page[:120] for page in pages) for start in starts)
 
 
@@ -66,7 +91,9 @@ def test_pages_of_the_half_metre_board(
 def test_pages_of_two_blanks_of_small_boards(
     started: Browser, indicators: Path, paper: str
 ) -> None:
-    pages = texts(printed(started, indicators / "sheet.html", paper))
+    pdf = printed(started, indicators / "sheet.html", paper, drawn=False)
+    pages = texts(pdf)
+    assert least_type(pdf) >= LEAST_TYPE
     starts = ("lighthouse indicators", BREAKS[0], BREAKS[2], "Buzz out")
     assert len(pages) == 4
     assert all(start in page[:120] for page, start in zip(pages, starts, strict=True))
@@ -78,21 +105,24 @@ def test_the_first_page_has_cautions_and_what_comes_after(
     first, one, *rest = texts(printed(started, memory_board / "sheet.html", "A4"))
     two = "\n".join(rest)
     for words in ("Lethal voltages", "What you need", "Order of work", "The spoilboard, once",
-                  "Deburr holes"):  # fmt: skip
+                  "How every program runs", "Deburr holes"):  # fmt: skip
         assert words in first
     # the last thing to do is last
     for words in ("Buzz out", "Must be isolated", "Must be connected"):
         assert words in rest[-1]
     for page in (one, two):
-        for words in ("Set up", "Zero", "Run in this order", "Dimensions in mm from the work zero"):
+        for words in ("Set up", "Zero", "Run in this order", "mm from the work zero"):
             assert words in page
     assert "Verniers: how far" in two
-    assert "millprep refit SET --pass 2 --vernier" in two
+    assert "If X and Y are lost" in two
+    assert "millprep refit SET --pass 2 --vernier" in " ".join(two.split())
 
 
 def test_details_are_printed_when_asked_for(started: Browser, memory_board: Path) -> None:
     short = texts(printed(started, memory_board / "sheet.html", "A4"))
-    whole = texts(printed(started, memory_board / "sheet.html", "A4", details=True))
+    pdf = printed(started, memory_board / "sheet.html", "A4", details=True, drawn=False)
+    assert least_type(pdf) >= LEAST_TYPE
+    whole = texts(pdf)
     assert len(short) < len(whole) <= 10
     for words in ("holes of 1.10 mm", "Spacing, smallest margins", "SHA-256"):
         assert not any(words in page for page in short)

@@ -280,7 +280,7 @@ def test_a_path_tells_its_file_line_cutter_depth_and_feed(opened: Opened, two_pa
     opened.settle()
     assert opened.fact("File") == [program.file]
     assert opened.fact("Line") == [str(FIRST + index)]
-    assert opened.fact("Cutter")[0].startswith("vee30: vee, 30° included")
+    assert opened.fact("Cutter")[0].startswith("vee30: vee, 30°")
     assert "0.120 mm" in opened.fact("Depth")
     assert opened.fact("Feed") == ["300 mm/min"]
     (command,) = opened.fact("Resume here")

@@ -40,7 +40,7 @@ def test_the_sheet_shows_edge_and_chip_of_every_cutter() -> None:
     assert '<td class="n">6</td><td class="n">25</td>' in text
     assert '<td class="n">34.6</td><td class="n">20 per rev</td>' in text
     # the mill's figures are not known here
-    assert '<td class="n">3.175</td><td class="n"></td><td class="n"></td>' in text
+    assert '<td class="n">250 / 60</td><td class="n"></td><td class="n"></td>' in text
 
 
 def test_a_person_reads_one_row_a_cutter() -> None:

@@ -180,7 +180,7 @@ def test_paths_are_named_by_cutter_and_width() -> None:
     whole = invented(4)
     said = paths_view(contents_of(whole, whole.blanks[0]), "j", "s").words()
     # tip 0.1 + 2 · 0.12 · tan 15° = 0.1643
-    assert "vee30: vee, 30° included, tip 0.1 mm, cuts 0.164 mm wide" in said
+    assert "vee30: vee, 30°, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
     assert "join of two passes (5)" in said
 

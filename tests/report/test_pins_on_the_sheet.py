@@ -11,7 +11,7 @@ from millprep.model.set_of_programs import CutSet
 from millprep.report.locating import edge_words, hole_rows
 from millprep.report.setup import setup_words, spoilboard_words
 from millprep.report.sheet import sheet
-from millprep.report.zero import lost
+from millprep.report.zero import lost_words
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 
@@ -68,32 +68,32 @@ def test_a_relieved_pin_is_named(slotted: CutSet) -> None:
 
 def test_how_surely_the_blank_drops_on(slotted: CutSet) -> None:
     (words,) = [w for w in setup_words(slotted, slotted.passes[1]) if "drop on" in w]
-    assert "as more than 99.9 % of blanks do" in words
+    assert "more than 99.9 % of blanks do" in words
     tight = on_pins(drop_on=0.3626)
     (words,) = [w for w in setup_words(tight, tight.passes[1]) if "drop on" in w]
-    assert "as about 36.3 % of blanks do" in words
+    assert "about 36.3 % of blanks do" in words
     unknown = on_pins(drop_on=None)
     assert not [w for w in setup_words(unknown, unknown.passes[1]) if "drop on" in w]
 
 
 def test_a_lost_zero_is_found_by_round_pins_and_holes(slotted: CutSet) -> None:
-    (words,) = lost(slotted, slotted.passes[0])
+    words = lost_words(slotted, slotted.passes[0])
     assert "hole r1" in words
     assert "hole r3" in words
     assert "r2" not in words
-    (words,) = lost(slotted, slotted.passes[1])
+    words = lost_words(slotted, slotted.passes[1])
     assert "pin p1" in words
     assert "pin p2" in words
     # a relieved pin is not round, so the key's is taken
     relieved = on_pins(slot=0.0)
-    (words,) = lost(relieved, relieved.passes[1])
+    words = lost_words(relieved, relieved.passes[1])
     assert "p2" not in words
     assert "pin p3" in words
 
 
 def test_the_angle_of_the_blank_has_a_box_to_tick(slotted: CutSet) -> None:
     words = edge_words(slotted.passes[0])
-    assert "over X 287.5  Y 30. The edge of the blank must be there within 0.4 mm" in words
+    assert "over X 287.5  Y 30 the blank's edge must be within 0.4 mm" in words
     assert "registration hole r2 comes too near an edge" in words
     steps = setup_words(slotted, slotted.passes[0])
     # the blank is laid first and clamped last
