@@ -22,6 +22,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
@@ -37,6 +38,8 @@ from millprep.passes.shift import Cell, ShiftPlan
 
 TRIED = 400
 """Sets that are tried, the best first, before a pass counts as without room."""
+SAME_PIN = 1e-6
+"""Places on the spoilboard this near to each other are one pin, mm: rounding parts them."""
 
 
 def least_overlap(plan: RegistrationPlan) -> float:
@@ -98,10 +101,17 @@ def choose(
     pins: dict[Point, str] = {}
     if plan.method == "pins":
         for hole in holes:
-            pins.setdefault(hole.machine, f"p{len(pins) + 1}")
+            pins.setdefault(_pin_place(hole), f"p{len(pins) + 1}")
     return tuple(
-        replace(hole, id=f"r{n}", pin=pins.get(hole.machine, "")) for n, hole in enumerate(holes, 1)
+        replace(hole, id=f"r{n}", pin=pins.get(_pin_place(hole), ""))
+        for n, hole in enumerate(holes, 1)
     )
+
+
+def _pin_place(hole: RegistrationHole) -> Point:
+    """Where a hole's pin is, the same for all holes that it serves."""
+    x, y = hole.machine
+    return (round(x, 5) + 0.0, round(y, 5) + 0.0)
 
 
 def _classes(shift: ShiftPlan) -> list[list[int]]:
@@ -122,12 +132,26 @@ def _for_class(
 ) -> list[RegistrationHole] | None:
     """The best holes that serve all of some passes, or None."""
     for ends in (False, True):
-        spots = room.spots(members, ends=ends)
+        spots = _off_pins(room, members[0], room.spots(members, ends=ends), holes)
         if len(spots.at) >= 3:
             made = _best(room, members, spots, holes, join_places, need)
             if made is not None:
                 return made
     return None
+
+
+def _off_pins(room: HoleRoom, lead: int, spots: Spots, holes: Sequence[RegistrationHole]) -> Spots:
+    """The spots below which the spoilboard has room for a pin, between the pins of other passes."""
+    if room.plan.method != "pins" or not holes:
+        return spots
+    pins = np.array([hole.machine for hole in holes])
+    places = room.shift.poses[lead].points(spots.at)
+    away = np.hypot(*(places[:, None] - pins).T).T
+    free = away >= room.plan.pin + room.plan.wall
+    if room.plan.second_hole != "relieved pin":
+        # a pin of another pass may serve this one too; flats lie along one line only
+        free |= away <= SAME_PIN
+    return Spots(spots.at[free.all(axis=1)], spots.source[free.all(axis=1)])
 
 
 def _best(

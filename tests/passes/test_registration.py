@@ -13,9 +13,10 @@ import pytest
 import shapely
 
 from millprep.geometry.path import Point
+from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.registration import RegistrationPlan, SecondHole
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.clamping import Clamping
 from millprep.passes.error_budget import HoleErrors
@@ -81,6 +82,29 @@ def test_the_same_places_on_the_bed_serve_every_pass() -> None:
         for number in (2, 3, 4)
     ]  # fmt: skip
     assert beds[0] == beds[1] == beds[2]
+
+
+@pytest.mark.parametrize("second", ["slot", "relieved pin"])
+def test_pins_of_all_passes_keep_their_walls_in_the_spoilboard(second: SecondHole) -> None:
+    """Four passes of a small board, in whose overlaps the best places come near to each other."""
+    corners = [(2.0, 2.0), (18.0, 2.0), (18.0, 42.0), (2.0, 42.0)]
+    made = ShiftPlan(
+        axis=0,
+        shift=16.0,
+        poses=tuple(Pose(c=2.0 - x, f=2.0 - y) for x, y in corners),
+        windows=tuple(Box(x, y, x + 53.6, y + 64.5) for x, y in corners),
+        cells=((0, 0), (1, 0), (1, 1), (0, 1)),
+    )
+    blank = Blank(1, (84.1, 117.1), 0.8, 0.035)
+    told = replace(REGISTRATION, second_hole=second, key=4.0)
+    board, need = shapely.box(20.5, 20.5, 63.5, 96.5), Box(21.5, 21.5, 62.5, 95.5)
+    holes = choose(made, blank, told, board, Clamping((), 11.5), need)
+    assert len(holes) == 9
+    pins = {hole.pin: hole for hole in holes}
+    for one, other in itertools.combinations(pins.values(), 2):
+        assert math.dist(one.machine, other.machine) >= told.pin + told.wall - 1e-9
+    # flats of a pin lie along the line through the pins of one pass only
+    assert (len(pins) == 9) == (second == "relieved pin")
 
 
 def test_holes_keep_off_the_clamps_of_both_passes() -> None:

@@ -80,7 +80,7 @@ class RegistrationPlan(JobTable):
         most=30,
     )
     wall: float = number(
-        "Laminate left around every registration hole, at least",
+        "Laminate left around every registration hole, and spoilboard around every pin, at least",
         "mm",
         default=2.0,
         above=0,
