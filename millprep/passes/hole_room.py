@@ -220,8 +220,8 @@ def no_room(
         message += ", or lower [registration] wall."
     else:
         message = (
-            "the windows overlap too little for holes and pins, even without boards and clamps. Use "
-            "a wider blank or a machine with more travel, or lower [registration] wall."
+            "the windows overlap too little for holes and pins, even without boards and clamps. "
+            "Use a wider blank or a machine with more travel, or lower [registration] wall."
         )
     return Finding(
         code="no-room-for-registration",
