@@ -102,7 +102,10 @@ def _join(
     items: list[_Item], tolerance: float
 ) -> tuple[list[_Item], list[_Item], list[Point], list[Source]]:
     """Closed runs, open runs, places where three or more meet next to an open end, repeats."""
-    ends = np.array([p for c in items for p in (c.points[0], c.points[-1])])
+    lengths = np.array([len(item.points) for item in items])
+    last = np.cumsum(lengths) - 1
+    both = np.column_stack((last - lengths + 1, last)).ravel()
+    ends = np.concatenate([item.points for item in items])[both]
     node = same_places(ends, tolerance)
     keep, dropped = _once(items, node, tolerance)
     touch: dict[int, list[int]] = {}
@@ -244,7 +247,7 @@ def _points(items: list[_Item], run: Run, *, close: bool) -> FloatArray:
             piece = piece[1:]
         if len(piece):
             pieces.append(piece)
-    points = np.vstack(pieces)
+    points = pieces[0] if len(pieces) == 1 else np.vstack(pieces)
     return points[:-1] if close and len(points) > 1 and _same(points[0], points[-1]) else points
 
 
