@@ -169,7 +169,17 @@ def _wide(mark: Stroke, ledger: Ledger) -> list[shapely.Polygon]:
             at=(x, y),
         )
         return []
-    return stroke.areas(mark)
+    try:
+        return stroke.areas(mark)
+    except ValueError as fault:
+        ledger.stop(
+            "entity-damaged",
+            f"a track cannot be read ({fault})",
+            "correct its width or its scale",
+            source=mark.source,
+            at=(x, y),
+        )
+        return []
 
 
 def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Polygon]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis.internal.conjecture import providers
 
 UNIT = settings.get_profile("default").max_examples
@@ -13,6 +13,10 @@ _UNTIMED = settings(
     settings.get_profile("default"), deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.register_profile("same", _UNTIMED, derandomize=True, database=None)
+# Which example fails is of no interest where only the number of failures counts.
+settings.register_profile(
+    "unshrunk", settings.get_profile("same"), phases=(Phase.explicit, Phase.generate)
+)
 settings.register_profile("long", _UNTIMED, max_examples=10 * UNIT, print_blob=True)
 
 

@@ -29,6 +29,9 @@ from millprep.drawing.marks.mark import Aside
 from millprep.drawing.unit import MM
 from millprep.model.job.layers import Unit
 
+MOST_SCALE = 1000
+"""What apertures may be scaled by; no board needs ten."""
+
 
 @dataclass(frozen=True, slots=True)
 class GerberLayer:
@@ -155,8 +158,8 @@ class _Statements:
             self.painter.turn = plain(text[2:], statement)
         elif code == "LS":
             self.painter.scale = plain(text[2:], statement)
-            if not self.painter.scale > 0:
-                raise statement.fault("the scale is not above zero")
+            if not 0 < self.painter.scale <= MOST_SCALE:
+                raise statement.fault(f"the scale is not above 0 and at most {MOST_SCALE}")
         elif code in _IMAGE:
             _IMAGE[code](self.xy, statement)
         elif text not in _NO_EFFECT:

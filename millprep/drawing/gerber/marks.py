@@ -85,7 +85,7 @@ def open_file(
             nets = tuple(
                 Lettering(shape.net, _place(shape.mark), mirrored=False)
                 for shape in layer.shapes
-                if shape.net is not None
+                if shape.net is not None and (isinstance(shape.mark, Stroke) or shape.mark.areas)
             )
     except UnreadableError as fault:
         ledger.stop(

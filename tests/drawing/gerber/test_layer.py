@@ -213,6 +213,7 @@ FAULTS = {
         DOTS + "".join(f"\n%ABD{n}*%" + f"D{n - 1}*X0Y0D03*" * 20 + "%AB*%" for n in range(11, 19)),
         5, "more than 100000 shapes",
     ),
+    "scale": (DOTS + "\n%LS1001*%", 2, "the scale is not above 0 and at most 1000"),
     "macro brackets": (macro("\n21,1," + "(" * 60 + "1" + ")" * 60 + ",1,0,0,0"), 2, "brackets"),
     "macro division": (macro("\n21,1,1/0,1,0,0,0"), 2, "divides by zero"),
     "macro primitive": (macro("\n3,1,1"), 2, "no macro primitive 3"),
