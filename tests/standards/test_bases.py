@@ -62,6 +62,12 @@ def test_one_pin_out_of_place_is_wrong() -> None:
     assert 0.1 < found.error < 0.14
 
 
+def test_a_pin_too_far_out_of_place_is_no_pin() -> None:
+    points = laid(NINE)
+    points[4] += (0.25, 0)
+    assert patterns(points) == ()
+
+
 def test_a_hole_in_the_gap_is_no_base() -> None:
     full = np.vstack((laid(SEVEN), [(0, SEVEN.circle / 2)]))
     assert patterns(full) == ()

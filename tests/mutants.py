@@ -1,0 +1,158 @@
+"""Mutation testing: small faults put into the code, and whether the tests see them.
+
+Run it from the project's folder: `python -m tests.mutants standards pose`, for some areas of the
+table below; it needs mutmut 3.8 or later (`pip install 'mutmut>=3.8,<4'`). Each area is tried in a
+copy of the clone as it is committed, with the tests that are meant to see its faults. For each
+are printed: mutants, how many were killed, survived, and have no test. `--show` prints the change
+of every survivor; `--keep FOLDER` leaves the copies. The exit code is 1 when an area was not
+mutated at all, or fewer than `LEAST` of its mutants were killed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import subprocess
+import sys
+import tarfile
+import tempfile
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+LEAST = 0.9
+"""Of the mutants of an area, so many must be killed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """What is changed, and the tests that are to see it, both from the project's folder."""
+
+    modules: tuple[str, ...]
+    tests: tuple[str, ...]
+
+
+AREAS = {
+    "standards": Area(
+        ("millprep/standards/*.py",),
+        (
+            "tests/standards",
+            *(f"tests/published/test_{name}.py" for name in ("current", "holes", "spacing")),
+            "tests/published/test_speeds.py",
+        ),
+    ),
+    "pose": Area(
+        ("millprep/geometry/pose.py",),
+        ("tests/geometry/test_pose.py", "tests/geometry/test_path.py"),
+    ),
+    "motion": Area(("millprep/verify/motion.py",), ("tests/verify/test_motion.py",)),
+    "reader": Area(
+        (
+            "millprep/verify/reader.py",
+            "millprep/verify/block.py",
+            "millprep/verify/machine_state.py",
+        ),
+        tuple(f"tests/verify/test_{name}.py" for name in ("reader", "dialect", "motion")),
+    ),
+    "writer": Area(
+        ("millprep/gcode/rs274.py",),
+        tuple(
+            f"tests/gcode/test_{n}.py" for n in ("rs274", "moves", "lines", "rounding", "cycles")
+        ),
+    ),
+    "joins": Area(
+        ("millprep/passes/joins.py",),
+        tuple(f"tests/passes/test_{name}.py" for name in ("lap_splitting", "split", "tolerances")),
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Mutants of an area by what became of them; a run that never ended counts as killed."""
+
+    killed: int
+    survived: tuple[str, ...]
+    untested: tuple[str, ...]
+
+    @property
+    def total(self) -> int:
+        """All of them."""
+        return self.killed + len(self.survived) + len(self.untested)
+
+    @property
+    def share(self) -> float:
+        """Of the mutants, those that were killed."""
+        return self.killed / self.total if self.total else 0.0
+
+
+def counted(results: str) -> Counts:
+    """What mutmut lists, a line for each mutant."""
+    ends = dict(re.findall(r"^ *(\S+__mutmut_\d+): (.+)$", results, re.MULTILINE))
+    survived = tuple(name for name, end in ends.items() if end == "survived")
+    untested = tuple(name for name, end in ends.items() if end == "no tests")
+    killed = sum(end in ("killed", "timeout") for end in ends.values())
+    return Counts(killed, survived, untested)
+
+
+def prepare(area: Area, folder: Path) -> None:
+    """A copy of the clone as committed, with what mutmut has to know."""
+    packed = subprocess.run(
+        ["git", "archive", "HEAD"], cwd=ROOT, check=True, capture_output=True
+    ).stdout
+    with tarfile.open(fileobj=BytesIO(packed)) as archive:
+        archive.extractall(folder, filter="data")
+    lists = {
+        "source_paths": ("millprep",),
+        "only_mutate": area.modules,
+        "also_copy": ("fixtures", "examples", "README.md", "DEVELOPERS.md"),
+        "pytest_add_cli_args_test_selection": area.tests,
+        "pytest_add_cli_args": ("-p", "no:cacheprovider", "--hypothesis-profile=unshrunk"),
+        "use_git_change_detection": ("false",),
+    }
+    rows = (f"{key} =\n" + "".join(f"    {one}\n" for one in of) for key, of in lists.items())
+    text = "[mutmut]\n" + "".join(rows).replace("detection =\n    false", "detection = false")
+    (folder / "setup.cfg").write_text(text, "utf-8")
+
+
+def mutmut(folder: Path, *words: str) -> str:
+    """A command of mutmut in a copy; what it prints."""
+    # the mutated package must be found before the one that is installed
+    around = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+    done = subprocess.run(
+        [sys.executable, "-m", "mutmut", *words],
+        cwd=folder, env=around, check=False, capture_output=True, text=True,
+    )  # fmt: skip
+    if done.returncode and words[0] == "run":
+        print(done.stdout[-2000:], done.stderr[-2000:], file=sys.stderr)  # noqa: T201
+    return done.stdout
+
+
+def main() -> int:
+    """Exit code 1 for an area below the share, or without a mutant."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("area", nargs="*", metavar="AREA", help=", ".join(AREAS))
+    parser.add_argument("--show", action="store_true", help="the change of every survivor")
+    parser.add_argument("--keep", type=Path, help="folder for the copies")
+    given = parser.parse_args()
+    good = True
+    for name in given.area or AREAS:
+        with tempfile.TemporaryDirectory() as scratch:
+            folder = (given.keep or Path(scratch)) / name
+            folder.mkdir(parents=True)
+            prepare(AREAS[name], folder)
+            mutmut(folder, "run", "--max-children", "1")
+            counts = counted(mutmut(folder, "results", "--all", "true"))
+            words = f"{counts.killed} killed, {len(counts.survived)} survived"
+            words += f", {len(counts.untested)} without a test: {counts.share:.1%}"
+            print(f"{name:10s} {counts.total:5d} mutants: {words}", flush=True)  # noqa: T201
+            for mutant in (*counts.survived, *counts.untested) if given.show else ():
+                print(mutmut(folder, "show", mutant), flush=True)  # noqa: T201
+        good &= counts.share >= LEAST
+    return int(not good)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
