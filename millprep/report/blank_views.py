@@ -177,11 +177,8 @@ def board_names(
     on: Canvas, contents: BlankContents, signs: Sequence[BaseGeometry], pose: Pose | None = None
 ) -> tuple[PlacedCaption, ...]:
     """Draw every board's name with its copy; on the machine with a pose."""
-    every = [hole for placed in contents.placed for hole in placed.holes]
-    radii = [hole.diameter / 2 for hole in every]
-    holes = shapely.buffer([hole.spine for hole in every], radii, quad_segs=4)
     outlines = [placed.outline for placed in contents.placed]
-    copper: list[shapely.Polygon] = [*contents.pieces, *holes.tolist()]
+    copper: list[shapely.Polygon] = [*contents.pieces, *contents.hole_areas]
     if pose is not None:
         outlines, copper = posed(outlines, pose), posed(copper, pose)
     titles = [plain(placed.title, 30) for placed in contents.placed]
@@ -194,15 +191,12 @@ def _names(
     on: Canvas, contents: BlankContents, said: Sequence[Caption], signs: Sequence[Point] = ()
 ) -> None:
     """The boards' names, and words next to places, on no copper, hole, sign or edge."""
-    every = [hole for placed in contents.placed for hole in placed.holes]
-    radii = [hole.diameter / 2 for hole in every]
-    holes = shapely.buffer([hole.spine for hole in every], radii, quad_segs=4)
     edges = [shapely.boundary(placed.outline) for placed in contents.placed]
     round_signs = [shapely.Point(at).buffer(4.0 / on.per_mm, quad_segs=2) for at in signs]
     blank = shapely.box(0, 0, *contents.blank.size).exterior
     marked = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=2) for c in said]
     boxes = [placed.box for placed in board_names(on, contents, [*round_signs, *marked])]
-    kept_free = [*contents.pieces, *holes, *edges, *round_signs, *boxes]
+    kept_free = [*contents.pieces, *contents.hole_areas, *edges, *round_signs, *boxes]
     boards = shapely.union_all([placed.outline for placed in contents.placed])
     captions.put(on, captions.arrange(on, said, kept_free, boards, [blank]))
 

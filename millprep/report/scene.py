@@ -140,18 +140,21 @@ def hatched(
     lines: list[FloatArray] = []
     for shape in shapes:
         x0, y0, x1, y1 = shapely.bounds(shape).tolist()
-        slanted: list[tuple[Point, Point]] = []
+        slanted: list[FloatArray] = []
         # lines of one family are multiples of a step from the page's corner, so neighbours fit
         for way, families in ((-1, "/x"), (1, "\\x")):
             if kind in families:
                 low = min(x0 - way * y0, x0 - way * y1)
                 high = max(x1 - way * y0, x1 - way * y1)
-                for k in range(math.ceil(low / step), math.floor(high / step) + 1):
-                    c = k * step
-                    slanted.append(((c + way * y0, y0), (c + way * y1, y1)))
+                c = np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step
+                ends = np.column_stack((c + way * y0, np.full_like(c, y0)))
+                others = np.column_stack((c + way * y1, np.full_like(c, y1)))
+                slanted.append(np.stack((ends, others), axis=1))
         # all lines at once: each by itself would read the whole shape again
-        parts = shapely.get_parts(shapely.intersection(shapely.MultiLineString(slanted), shape))
-        lines += [shapely.get_coordinates(part) for part in parts if part.length > 0]
+        family: Any = shapely.linestrings(np.concatenate(slanted))
+        family = shapely.multilinestrings(family)
+        parts = shapely.get_parts(shapely.intersection(family, shape))
+        lines += [shapely.get_coordinates(part) for part in parts[shapely.length(parts) > 0]]
     return (Line(tuple(lines), 0.7 * point, role),) if lines else ()
 
 

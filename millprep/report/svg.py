@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray
@@ -94,11 +95,12 @@ class _Writer:
         return "0" if text in ("-0", "") else text
 
     def _area(self, area: Area) -> str:
-        rings: list[FloatArray] = []
-        for shape in shapely.get_parts(np.array(area.shapes, dtype=object)):
-            if shape.geom_type == "Polygon" and not shape.is_empty:
-                rings += [shapely.get_coordinates(r) for r in (shape.exterior, *shape.interiors)]
-        run = "".join(self._run(ring[:-1], "z") for ring in rings)
+        parts = shapely.get_parts(np.array(area.shapes, dtype=object))
+        parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+        xy, which = shapely.get_coordinates(shapely.get_rings(parts), return_index=True)
+        # without the last point of each ring, which is its first
+        open_ = which[:-1] == which[1:]
+        run = self._runs(xy[:-1][open_], which[:-1][open_], "z")
         fill = "none" if area.role is None else COLOURS[area.role]
         edge = self._edge(area.edge, area.width, area.dash)
         title = f"<title>{_escaped(area.title)}</title>" if area.title else ""
@@ -112,18 +114,37 @@ class _Writer:
         return f' stroke="{COLOURS[role]}" stroke-width="{self.figure(width)}"{dashes}'
 
     def _open(self, lines: Iterable[FloatArray]) -> str:
-        return "".join(self._run(line, "") for line in lines)
+        every = list(lines)
+        if not every:
+            return ""
+        which = np.repeat(np.arange(len(every)), [len(line) for line in every])
+        return self._runs(np.concatenate(every), which, "")
 
-    def _run(self, xy: FloatArray, end: str) -> str:
-        """Points in steps of the last digit, which sum up without drift."""
+    def _runs(self, xy: FloatArray, which: NDArray[np.int64], end: str) -> str:
+        """Runs of points in steps of the last digit, which sum up without drift.
+
+        Args:
+            xy: (n, 2) points of all runs; at once, because there are many short ones.
+            which: (n,) the run of each, never less than that of the one before.
+            end: what ends each run.
+        """
+        if len(xy) == 0:
+            return ""
         whole = np.rint(np.asarray(xy, dtype=float) * self.unit).astype(np.int64)
-        steps = np.diff(whole, axis=0)
-        steps = steps[np.any(steps != 0, axis=1)]
-        x, y = (self.figure(float(v) / self.unit) for v in whole[0])
-        if len(steps) == 0:
-            return f"M{x} {y}h0{end}"
-        texts = [f"{v:g}" for v in (steps / self.unit).ravel().tolist()]
-        return f"M{x} {y}l{' '.join(texts)}{end}"
+        steps, inner = np.diff(whole, axis=0), which[:-1] == which[1:]
+        firsts = np.flatnonzero(np.concatenate(([True], ~inner)))
+        kept = inner & np.any(steps != 0, axis=1)
+        values = (steps[kept] / self.unit).ravel().tolist()
+        figures = ("%g " * len(values) % tuple(values)).split()
+        ends = (2 * np.searchsorted(np.flatnonzero(kept), firsts[1:])).tolist()
+        runs, start = [], 0
+        for (x, y), stop in zip(
+            (whole[firsts] / self.unit).tolist(), [*ends, len(figures)], strict=True
+        ):
+            way = f"l{' '.join(figures[start:stop])}" if stop > start else "h0"
+            runs.append(f"M{self.figure(x)} {self.figure(y)}{way}{end}")
+            start = stop
+        return "".join(runs)
 
     def _path(self, run: str, more: str, inner: str = "") -> str:
         if not run:
