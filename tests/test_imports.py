@@ -37,9 +37,10 @@ ALL = {"", "at_machine", "cli"}
 """These may import everything: the package's own functions, which import when they are called, and
 the last two rooms, which only `cli` imports."""
 
-SHARED_WITH_THE_PROOF = {"path", "pose"}
+SHARED_WITH_THE_PROOF = {"path", "pose", "letters"}
 """Modules of `geometry` that `verify` shares with what it judges: lines, arcs and turned frames as
-values with exact formulas. No path is planned by them, so a fault there hides no wrong path."""
+values with exact formulas, and the shapes of letters. No path of a board is planned by them, so a
+fault there hides no wrong path."""
 
 FOUND_TWICE = {"pad"}
 """Modules of `model` that find something in a drawing for the paths: `verify` finds it on its own

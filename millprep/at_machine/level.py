@@ -81,6 +81,7 @@ def level(
     made, findings = levelling(read, source.set, blank, number, cuts, touch, repeatability)
     derivation = Derivation(
         derived_from=source.set,
+        engraved=source.engraved_id,
         step=level_step(made),
         readings=(*readings_of(source, folder, set_job.inputs), read.file),
         poses=source.poses,

@@ -75,6 +75,7 @@ def refit(
         findings = (*findings, _probed_before(blank, number))
     derivation = Derivation(
         derived_from=source.set,
+        engraved=source.engraved_id,
         step=refit_step(blank, number),
         readings=(*readings_of(source, folder, set_job.inputs), read.file),
         poses={**source.poses, (blank, number): measured.pose},

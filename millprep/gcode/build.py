@@ -198,7 +198,7 @@ def joined(programs: Sequence[Program], tool_change: ToolChange) -> tuple[Progra
 
 def _is_of(cut: Cut, placements: Collection[int]) -> bool:
     """Whether a cut is made on one of these copies."""
-    return not isinstance(cut, Engraving) and cut.placement in placements
+    return cut.placement in placements
 
 
 def _works(cuts: Sequence[Cut]) -> tuple[Work, ...]:

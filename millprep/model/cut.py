@@ -120,19 +120,21 @@ class Profile:
 
 @dataclass(frozen=True, slots=True)
 class Engraving:
-    """A line cut into copper that is no board's: of a number, a cross, a comb.
+    """A line cut into copper that is no board's: of a number, a cross, a comb, a name.
 
     Attributes:
         path: of the cutter's axis.
         cutter: name of the cutter.
         depth: of the tip below the copper surface.
         mark: what the line is part of.
+        placement: index of the copy that it names; None for what names none.
     """
 
     path: Path
     cutter: str
     depth: float
     mark: str
+    placement: int | None = None
 
 
 Cut = Lap | Clearing | HoleCut | Profile | Engraving

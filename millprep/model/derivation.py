@@ -18,6 +18,7 @@ class Derivation:
 
     Attributes:
         derived_from: id of the earlier set.
+        engraved: the set id that the programs engrave: of the set that was made from a job alone.
         step: what was done to it, "refit of blank 1 pass 2"; part of the new set's id.
         readings: the files with what was read, beyond job and drawings.
         poses: (blank, pass) to where the blank lies on the machine, blank to machine.
@@ -27,6 +28,7 @@ class Derivation:
     """
 
     derived_from: str
+    engraved: str
     step: str
     readings: tuple[InputFile, ...]
     poses: Mapping[tuple[int, int], Pose]

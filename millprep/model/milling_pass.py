@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
+from millprep.geometry.letters import strokes
 from millprep.geometry.path import FloatArray, Point, spine
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
@@ -129,6 +130,34 @@ CELL = 4.0
 """Side of the squares in which the lift of a blank is worked out once, mm."""
 
 
+@dataclass(frozen=True, slots=True)
+class MarginText:
+    """A text engraved outside the boards, to be read from the copper side.
+
+    Attributes:
+        text: in the letters there are.
+        at: low left corner of its first letter, blank frame.
+        turn: of the text about that corner, degrees counter-clockwise: 0, or 90 for upwards.
+        height: of its letters, mm.
+        board, copy: the copy that it names; None for the id of the set.
+        seconds: that it takes.
+    """
+
+    text: str
+    at: Point
+    turn: int
+    height: float
+    board: str | None
+    copy: int | None
+    seconds: float
+
+    def __post_init__(self) -> None:
+        if self.turn not in (0, 90) or not strokes(self.text, self.height):
+            raise ValueError(f"text {self.text} lies at 0 or 90 degrees, and has letters")
+        if (self.board is None) != (self.copy is None):
+            raise ValueError(f"text {self.text} names a board and its copy, or neither")
+
+
 Reading = Literal["holes", "touches", "verniers", "surface"]
 """What was read of a blank on the machine."""
 
@@ -153,6 +182,7 @@ class MillingPass:
         drop_on: probability that the blank drops onto its pins; None where it is not put on pins.
         edge: where to check the angle of the blank; None where holes show it, or no edge does.
         read: what was read of the blank as it lies for this pass; empty before it lies there.
+        texts: those that this pass engraves.
     """
 
     blank: int
@@ -169,6 +199,7 @@ class MillingPass:
     drop_on: float | None = None
     edge: EdgeCheck | None = None
     read: tuple[Reading, ...] = ()
+    texts: tuple[MarginText, ...] = ()
 
     @property
     def ran(self) -> int:

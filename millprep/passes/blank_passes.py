@@ -6,9 +6,6 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
 from millprep.gcode import dry_run
 from millprep.gcode.build import build
 from millprep.gcode.spoilboard import spoilboard_program
@@ -24,23 +21,21 @@ from millprep.model.set_of_programs import MilledBlank
 from millprep.passes import (
     cuts_by_pass,
     join_findings,
-    labels,
     neighbours,
     pass_findings,
     tolerances,
     turn,
-    verniers,
 )
 from millprep.passes.clamping import hold_downs, touch_point
 from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.dropping_on import check_pins, drop_on
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
-from millprep.passes.labels import Labels
+from millprep.passes.marks import Marks, with_names
+from millprep.passes.marks import plan as plan_marks
 from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_copper
 from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
 from millprep.passes.straight import edge_check
 from millprep.passes.tolerances import joined_grooves, tick_room
-from millprep.passes.verniers import VernierPlan
 from millprep.passes.windows import PassFrame, frame_of, joined_by, least_shared
 from millprep.toolpaths import drilling, linking
 
@@ -48,6 +43,7 @@ from millprep.toolpaths import drilling, linking
 def passes(
     job: JobPlan,
     blank: MilledBlank,
+    set_id: str,
     measured: Mapping[tuple[int, int], Pose] = MappingProxyType({}),
     left_out: Collection[int] = (),
 ) -> tuple[MilledBlank, tuple[Finding, ...]]:
@@ -56,6 +52,7 @@ def passes(
     Args:
         job: what is required.
         blank: the laminate, its boards and its cuts, profiles without tabs.
+        set_id: that is engraved where the job says so.
         measured: (blank, pass) to where readings at the machine found the blank. What is cut and
             what the spoilboard holds stays as planned; only the programs of such a pass move.
         left_out: placements that are planned like the others and not cut.
@@ -68,11 +65,11 @@ def passes(
     registered = registered_of(job, blank, frame)
     hole_cuts, spoilboard = _pin_holes(job, blank.laminate, registered.holes)
     shared = _shared(job, blank, frame, registered, left_out)
-    marks = _marks(job, blank.laminate, frame, registered.holes, shared.laps.joins)
+    marks = _marks(job, blank, frame, registered, shared, set_id)
     milled = tuple(
         _with_programs(
             job,
-            _pass(job, blank, frame, registered, marks, number, measured),
+            _pass(job, blank, frame, registered, marks, number, measured, left_out),
             drilling.without_change(
                 (*hole_cuts.get(number, ()), *_cuts_of(job, blank.laminate, number, marks, shared)),
                 job.profile.cutter,
@@ -157,49 +154,15 @@ def _shared(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Marks:
-    """What is engraved outside the boards.
-
-    Attributes:
-        taken: what holes, marks and profiles cut; nothing is touched there.
-    """
-
-    labels: Labels
-    verniers: VernierPlan
-    taken: BaseGeometry
-
-
-def _marks(
-    job: JobPlan,
-    laminate: Blank,
-    frame: PassFrame,
-    holes: Sequence[RegistrationHole],
-    lap_joins: Sequence[Join],
-) -> _Marks:
-    """Numbers and crosses at the registration holes, and verniers where the job has them."""
-    widest, *_, finest = (job.isolation.uses[0], *job.isolation.uses)
-    numbers = labels.plan(
-        frame.shift, laminate, holes, frame.taken, frame.denied, widest.cutter, widest.depth
-    )
-    areas = [hole.spine.buffer(hole.diameter / 2) for hole in holes]
-    taken = shapely.union_all([frame.taken, numbers.taken, *areas])
-    if not job.registration.verniers:
-        return _Marks(numbers, VernierPlan(), taken)
-    combs = verniers.plan(
-        frame.shift, laminate, holes, taken, frame.denied, lap_joins, finest.cutter, finest.depth
-    )
-    return _Marks(numbers, combs, shapely.union_all([taken, combs.taken]))
-
-
 def _pass(
     job: JobPlan,
     blank: MilledBlank,
     frame: PassFrame,
     registered: Registered,
-    marks: _Marks,
+    marks: Marks,
     number: int,
     measured: Mapping[tuple[int, int], Pose],
+    left_out: Collection[int],
 ) -> MillingPass:
     """A pass without its programs."""
     laminate, shift, k, holes = blank.laminate, frame.shift, number - 1, registered.holes
@@ -219,23 +182,58 @@ def _pass(
             for hole in (*holes, *marks.labels.crosses)
             if hole.used_in == number
         ),
-        touch=touch_point(
-            shift.windows[k],
-            pose,
-            laminate,
-            marks.taken,
-            frame.denied[k],
-            job.setup.touch,
-            number,
-            hold_downs(job.setup, number),
-            _middle(shift.windows[k], frame.need),
-        ),
+        touch=_touch(job, laminate, frame, marks, number, pose),
         verniers=tuple(
             vernier for vernier in marks.verniers.verniers if vernier.passes[1] == number
         ),
         drop_on=drop_on(mine, registered.errors.hole_errors, job.registration),
         edge=None if number > 1 else _edge(job, blank, frame, holes),
+        texts=marks.texts(number, left_out),
     )
+
+
+def _touch(
+    job: JobPlan, laminate: Blank, frame: PassFrame, marks: Marks, number: int, pose: Pose
+) -> Point:
+    """Where Z is zeroed in a pass, machine frame.
+
+    Raises:
+        Refusal: when no place is free.
+    """
+    window = frame.shift.windows[number - 1]
+    return touch_point(
+        window,
+        pose,
+        laminate,
+        marks.taken,
+        frame.denied[number - 1],
+        job.setup.touch,
+        number,
+        hold_downs(job.setup, number),
+        _middle(window, frame.need),
+    )
+
+
+def _marks(
+    job: JobPlan,
+    blank: MilledBlank,
+    frame: PassFrame,
+    registered: Registered,
+    shared: _Shared,
+    set_id: str,
+) -> Marks:
+    """What is engraved outside the boards."""
+    laminate, cutter = blank.laminate, job.isolation.uses[0].cutter.name
+    made = plan_marks(job, laminate, frame, registered.holes, shared.laps.joins)
+    if not job.engrave_names:
+        return made
+    # only where the cutter is in the spindle anyway, and where Z is zeroed all the same
+    touches = {
+        number: _touch(job, laminate, frame, made, number, frame.shift.poses[number - 1])
+        for number, cuts in enumerate(shared.laps.by_pass, 1)
+        if any(cut.cutter == cutter for cut in cuts)
+    }
+    return with_names(job, laminate, blank.placements, frame, made, touches, set_id)
 
 
 def _edge(
@@ -270,13 +268,12 @@ def _pose(planned: Pose, measured: Pose | None) -> Pose:
 
 
 def _cuts_of(
-    job: JobPlan, laminate: Blank, number: int, marks: _Marks, shared: _Shared
+    job: JobPlan, laminate: Blank, number: int, marks: Marks, shared: _Shared
 ) -> Iterator[Cut]:
     """What a pass cuts besides registration holes, in the order in which it was planned."""
     k = number - 1
     laps = [cut for cut in shared.laps.by_pass[k] if isinstance(cut, Lap)]
-    yield from marks.labels.by_pass.get(number, ())
-    yield from marks.verniers.first.get(number, ())
+    yield from marks.lines.get(number, ())
     yield from (cut for cut in shared.laps.by_pass[k] if not isinstance(cut, Lap))
     yield from linking.linked_laps(laps, job.cutters, laminate.copper)
     yield from shared.clearings[k]
@@ -288,7 +285,7 @@ def _with_programs(
     job: JobPlan,
     mill_pass: MillingPass,
     cuts: Sequence[Cut],
-    marks: _Marks,
+    marks: Marks,
     left_out: Collection[int],
 ) -> MillingPass:
     """A pass with the programs that make its cuts."""
@@ -316,7 +313,7 @@ def _findings(
     frame: PassFrame,
     registered: Registered,
     shared: _Shared,
-    marks: _Marks,
+    marks: Marks,
 ) -> Iterator[Finding]:
     """What a person should know of the passes of a blank."""
     number, placements, plan = blank.number, blank.placements, job.registration
@@ -336,7 +333,7 @@ def _findings(
         )
     for mill_pass in blank.passes:
         yield from dry_run.check_clamp_height(mill_pass, job.setup.clamps, job.machine)
-    for finding in (*marks.labels.findings, *marks.verniers.findings):
+    for finding in marks.findings:
         yield replace(finding, blank=number)
     yield from shared.profiles.findings
     yield from join_findings.check_joins(blank.joins, plan, by_index, number)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 import numpy as np
 import shapely
@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from millprep.geometry.pose import Pose
 from millprep.model.milling_pass import (
     EdgeCheck,
+    MarginText,
     Measured,
     MillingPass,
     Reading,
@@ -32,6 +33,7 @@ from millprep.report.report_row import (
     Share,
     Size,
     Text,
+    key,
     places,
 )
 from millprep.report.set_rows import ProgramRow
@@ -98,6 +100,40 @@ class VernierRow(Row):
     @model_validator(mode="after")
     def _readable(self) -> Self:
         self.vernier(1)
+        return self
+
+
+class MarginTextRow(Row):
+    """A text engraved outside the boards, to be read from the copper side."""
+
+    text: Text
+    """What is engraved."""
+    at: Place
+    """Low left corner of its first letter, blank frame, mm."""
+    turn: Literal[0, 90]
+    """Turn of the text about that corner, degrees counter-clockwise."""
+    height: Size
+    """Height of its letters, mm."""
+    board: Text | None
+    """The board that it names; null for the id of the set."""
+    copy_number: Annotated[Number | None, key("copy")]
+    """Number of the copy that it names; null for the id of the set."""
+    seconds: Length
+    """What it takes, s."""
+
+    @classmethod
+    def of(cls, text: MarginText) -> MarginTextRow:
+        """One text."""
+        return cls.taken(text, copy_number=text.copy)
+
+    def margin_text(self) -> MarginText:
+        """The text as the pass has it."""
+        values = dict(self)
+        return MarginText(copy=values.pop("copy_number"), **values)
+
+    @model_validator(mode="after")
+    def _readable(self) -> Self:
+        self.margin_text()
         return self
 
 
@@ -261,6 +297,8 @@ class PassRow(Row):
     does."""
     read: tuple[Reading, ...] = ()
     """What was read of the blank as it lies for this pass; empty before it lies there."""
+    texts: tuple[MarginTextRow, ...] = ()
+    """Names and the id of the set that this pass engraves outside the boards."""
 
     @classmethod
     def of(cls, mill_pass: MillingPass) -> PassRow:
@@ -296,4 +334,5 @@ class PassRow(Row):
             drop_on=self.drop_on,
             edge=None if self.edge is None else self.edge.check(),
             read=self.read,
+            texts=tuple(row.margin_text() for row in self.texts),
         )

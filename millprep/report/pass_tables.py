@@ -94,6 +94,17 @@ def dry_run_words(cut_set: CutSet) -> str:
     )
 
 
+def engraved_words(milling_pass: MillingPass) -> str:
+    """How long the texts outside the boards take in a pass; empty without any."""
+    copies = sum(text.board is not None for text in milling_pass.texts)
+    parts = [] if not copies else ["the name of 1 copy" if copies == 1 else f"{copies} names"]
+    parts += ["the id of the set"] if copies < len(milling_pass.texts) else []
+    if not parts:
+        return ""
+    time = duration(sum(text.seconds for text in milling_pass.texts))
+    return f"About {time} of it engrave {' and '.join(parts)} outside the boards."
+
+
 def cut_out_words(cut_set: CutSet, milling_pass: MillingPass) -> str:
     """That boards are held by their tabs alone once the profiles of a pass are cut; else empty."""
     blank = cut_set.blank(milling_pass.blank)

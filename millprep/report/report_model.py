@@ -148,6 +148,13 @@ class Report(Row):
         return {row.pass_id: row.pose for row in self.passes}
 
     @property
+    def engraved_id(self) -> str:
+        """The set id that the programs engrave: its own, or of the set that this one came from."""
+        texts = (text for row in self.passes for text in row.texts)
+        named = [text.text for text in texts if text.board is None]
+        return named[0].removeprefix("SET ").lower() if named else self.set
+
+    @property
     def readings(self) -> dict[tuple[int, int], tuple[Reading, ...]]:
         """(blank, pass) to what was read of the blank there; passes without are left out."""
         return {row.pass_id: row.read for row in self.passes if row.read}

@@ -24,6 +24,7 @@ from millprep.report.pass_tables import (
     change_words,
     cut_out_words,
     dry_run_words,
+    engraved_words,
     join_table,
     program_rows,
     running_time,
@@ -85,6 +86,7 @@ class PassPage:
     resume: str
     lift: str = ""
     lost: str = ""
+    engraved: str = ""
     cut_out: str = ""
     flat: FlatCheck | None = None
     vernier: VernierPage | None = None
@@ -258,6 +260,7 @@ def _pages(cut_set: CutSet) -> list[PassPage]:
                 resume="millprep resume SET PROGRAM --near=X,Y --out NEW",
                 lift=lift_words(milling_pass),
                 lost=lost_words(cut_set, milling_pass),
+                engraved="" if cut_set.resumed or ran else engraved_words(milling_pass),
                 cut_out=cut_out_words(cut_set, milling_pass),
                 flat=flat_check(cut_set, milling_pass),
                 vernier=None if ran else vernier_page(cut_set, milling_pass),

@@ -152,7 +152,7 @@ def compare(
     corners = [(p, proof.corners) for p, proof in zip(layout.placements, proofs, strict=True)]
     findings += corner_notes(corners, reach)
     for cut in as_cuts:
-        findings.extend(check_slivers(cut.parts, cut.blank))
+        findings.extend(check_slivers(cut.parts, layout.on(cut.blank), cut.blank))
     return tuple(proofs), tuple(findings)
 
 

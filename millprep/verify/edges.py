@@ -257,12 +257,20 @@ def _carriers(
     return result
 
 
-def check_slivers(parts: Sequence[CopperPart], blank: int) -> list[Finding]:
-    """One note for the slivers and one for the islands of a blank, at the largest of each."""
+def check_slivers(
+    parts: Sequence[CopperPart], placements: Sequence[Placement], blank: int
+) -> list[Finding]:
+    """One note for the slivers and one for the islands of a blank, at the largest of each.
+
+    What lies outside all boards is waste: letters are engraved there.
+    """
     shapes = np.array(
         [part.shape for part in parts if not part.pieces and part.shape.area < ISLAND],
         dtype=object,
     )
+    boards = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
+    shapely.prepare(boards)
+    shapes = shapes[shapely.intersects(boards, shapes)]
     if not len(shapes):
         return []
     thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))

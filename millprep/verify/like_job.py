@@ -7,12 +7,14 @@ must be those of the job, or the proof is one of another set.
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 import shapely
 
+from millprep.geometry import letters
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.finding import Finding
@@ -25,7 +27,11 @@ SAME = 2e-3
 
 
 def check_like_job(
-    job: JobPlan, layout: Layout, passes: Sequence[MillingPass], chosen: Sequence[str]
+    job: JobPlan,
+    layout: Layout,
+    passes: Sequence[MillingPass],
+    chosen: Sequence[str],
+    set_id: str | None,
 ) -> list[Finding]:
     """Where a report describes another set than its job.
 
@@ -34,6 +40,7 @@ def check_like_job(
         layout: the boards on the blanks.
         passes: of all blanks.
         chosen: what was chosen outside the job, in the words of the report.
+        set_id: that the programs engrave; None for the unknown one of an earlier set.
     """
     return [
         Finding(
@@ -48,6 +55,7 @@ def check_like_job(
             *_blanks(job, layout.blanks),
             *_boards(job, layout, chosen),
             *_passes(job, layout, passes),
+            *_texts(job, layout, passes, set_id),
         )
     ]
 
@@ -195,6 +203,35 @@ def _passes(job: JobPlan, layout: Layout, passes: Sequence[MillingPass]) -> Iter
     for a, b in combinations([p for p in passes if p.number == 1 and not p.read], 2):
         if abs(a.pose.a - b.pose.a) > 1e-6:
             yield "blanks lie differently in their first pass", b.blank, b.number
+
+
+def _texts(
+    job: JobPlan, layout: Layout, passes: Sequence[MillingPass], set_id: str | None
+) -> Iterator[Fault]:
+    """Every copy is named by its own name and number, once, and every blank by the set's id."""
+    copies = {(p.blank, p.board.name, p.copy) for p in layout.placements}
+    seen: set[tuple[int, str | None, int | None]] = set()
+    for each in passes:
+        for text in each.texts:
+            where, whose = (each.blank, each.number), (each.blank, text.board, text.copy)
+            if not job.engrave_names:
+                yield f"{text.text} is engraved, and the job names nothing", *where
+            elif text.board is None and not re.fullmatch(
+                f"SET {'[0-9A-F]{12}' if set_id is None else set_id.upper()}", text.text
+            ):
+                yield f"{text.text} is engraved, which is not the set's id", *where
+            elif text.board is not None and (
+                whose not in copies or text.text != _spelt(f"{text.board} {text.copy}")
+            ):
+                yield f"{text.text} is engraved, and no copy on the blank is called so", *where
+            elif whose in seen:
+                yield f"{text.text} is engraved twice", *where
+            seen.add(whose)
+
+
+def _spelt(name: str) -> str:
+    """A name in the letters there are."""
+    return letters.drawable(name)[0].strip()
 
 
 def _holes(job: JobPlan, each: MillingPass) -> Iterator[str]:

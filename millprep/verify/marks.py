@@ -1,4 +1,4 @@
-"""What is engraved outside the boards: verniers and crosses, each line at its place, and no more.
+"""What is engraved outside the boards: verniers, crosses and names, at their places, and no more.
 
 A vernier whose lines lie off shows a misalignment that is not there. Numbers next to holes
 are for the eye, so nothing is required of them but that they stay near their holes.
@@ -11,11 +11,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry import letters
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.milling_pass import RegistrationHole, Vernier
+from millprep.model.milling_pass import MarginText, RegistrationHole, Vernier
 from millprep.verify.holes_as_cut import OFF
 from millprep.verify.motion_context import Mask
 from millprep.verify.read_back import BlankRuns, Run
@@ -53,7 +55,11 @@ def check_marks(job: JobPlan, blank: BlankRuns, reach: float) -> Iterator[Findin
             if not _all_cut(lines, arms):
                 message = f"The cross {hole.id} is not engraved at its place."
                 yield _finding(blank, "mark-off", message, hole.drilled_in, hole.blank)
-    known = _known(verniers, holes)
+    for each in passes:
+        lines = engraved.get(each.number, np.zeros((0, 4)))
+        for text in each.texts:
+            yield from _check_text(text, blank, lines, each.number)
+    known = _known(verniers, holes, [text for each in passes for text in each.texts])
     for number, lines in sorted(engraved.items()):
         middles = (lines[:, 0:2] + lines[:, 2:4]) / 2
         stray = ~shapely.intersects_xy(known, middles[:, 0], middles[:, 1])
@@ -124,6 +130,33 @@ def _check_vernier(
             yield _finding(blank, "mark-off", message, number, vernier.at)
 
 
+def _check_text(
+    text: MarginText, blank: BlankRuns, lines: FloatArray, number: int
+) -> Iterator[Finding]:
+    """Every stroke of a text is cut, and nothing but its strokes is where it lies."""
+    strokes = _strokes(text)
+    drawn = np.asarray(shapely.linestrings(lines.reshape(-1, 2, 2)))
+    here = drawn[shapely.intersects(drawn, _around(text))]
+    cut = shapely.union_all(here).buffer(OFF, quad_segs=4)
+    if not cut.covers(strokes) or not strokes.buffer(OFF, quad_segs=4).covers(
+        shapely.union_all(here)
+    ):
+        message = f"{text.text} is not engraved as it reads."
+        yield _finding(blank, "mark-off", message, number, text.at)
+
+
+def _strokes(text: MarginText) -> shapely.MultiLineString:
+    """The strokes of a text, blank frame; what is turned reads upwards."""
+    (x, y), paths = text.at, letters.strokes(text.text, text.height)
+    lines = [path.xy if text.turn == 0 else path.xy[:, ::-1] * (-1.0, 1.0) for path in paths]
+    return shapely.MultiLineString([(line + np.array((x, y))).tolist() for line in lines])
+
+
+def _around(text: MarginText) -> BaseGeometry:
+    """Where a text is, and a little around it."""
+    return shapely.box(*_strokes(text).bounds).buffer(0.5, join_style="mitre")
+
+
 def _place(vernier: Vernier, u: float, v: float) -> Point:
     """A place of a vernier, u along what it measures and v across, blank frame."""
     x, y = vernier.at
@@ -164,9 +197,13 @@ def _all_cut(lines: FloatArray, places: Sequence[Point]) -> bool:
     return len(np.unique(hit)) == len(places)
 
 
-def _known(verniers: Sequence[Vernier], holes: Sequence[RegistrationHole]) -> shapely.Geometry:
+def _known(
+    verniers: Sequence[Vernier],
+    holes: Sequence[RegistrationHole],
+    texts: Sequence[MarginText],
+) -> shapely.Geometry:
     """Where marks may be, blank frame."""
-    areas: list[shapely.Geometry] = []
+    areas: list[shapely.Geometry] = [_around(text) for text in texts]
     for vernier in verniers:
         far = vernier.reach * vernier.pitch + 1.0
         corners = [_place(vernier, u, v) for u, v in ((-far, -4), (far, -4), (far, 4), (-far, 4))]

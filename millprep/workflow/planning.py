@@ -181,11 +181,13 @@ def planned(
     left_out = frozenset(range(len(copies) - skipped, len(copies)))
     poses = {} if derivation is None else derivation.poses
     read = {} if derivation is None else derivation.read
+    # a blank may bear the id of the set that readings were taken with
+    engraved = cut_set.id if derivation is None else derivation.engraved
     for k, blank in enumerate(blanks):
         if all(placement.index in left_out for placement in blank.placements):
             continue
         with stops(cut_set):
-            blank, findings = blank_passes.passes(plan, blank, poses, left_out)
+            blank, findings = blank_passes.passes(plan, blank, engraved, poses, left_out)
         blanks[k] = replace(
             blank,
             passes=tuple(

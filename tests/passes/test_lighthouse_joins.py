@@ -32,7 +32,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     cuts, _ = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
     blank = MilledBlank(layout.blanks[0], tuple(map(BoardCopy, layout.placements)), cuts)
-    done, _ = blank_passes.passes(plan, blank)
+    done, _ = blank_passes.passes(plan, blank, "0" * 12)
     joins = [join for join in done.joins if join.piece is not None]
 
     first = [ring.path for ring in cuts.laps if ring.number == 0]

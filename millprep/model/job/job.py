@@ -163,6 +163,11 @@ class JobPlan(JobTable):
         default=None,
         words="for a job without [machine], bench.toml next to it or in the configuration folder",
     )
+    engrave_names: bool = flag(
+        "Engrave the name and number of every copy next to it, and the set's id, where there is "
+        "room outside the boards; a name of ten letters takes about half a minute",
+        default=False,
+    )
     machine: Machine = entry("The mill", "a table headed [machine]")
     cutters: Annotated[tuple[Vee | EndMill | Drill, ...], Field(min_length=1)] = entry(
         "The cutters, one [cutters.NAME] each", "tables headed [cutters.NAME]"
