@@ -29,6 +29,7 @@ _TRAVEL = (300.0, 180.0)
 _MARGIN = 10.0
 _SPACING = 2 * 2.0 + SPACING_WEB
 """Of machine, blank and mill as the template has them, mm."""
+_NAMES = "\nengrave_names = true   # next to every copy where there is room: half a minute each"
 
 
 def starter(starts: Sequence[Start], name: str | None = None, bench: Bench | None = None) -> str:
@@ -51,6 +52,8 @@ def starter(starts: Sequence[Start], name: str | None = None, bench: Bench | Non
         if left
         else "# Nothing is left to fill in. Read it before you use it.",
         name=quoted(name or starts[0].called),
+        # copies look alike once they are cut out; a board by itself needs no name
+        names=_NAMES if len(sizes(starts)) > 1 else "",
         boards="\n\n".join("\n".join(board_table(start)) for start in starts),
         sheet="\n".join(sheet.keys),
         margin=f"{_MARGIN:.1f}",

@@ -137,13 +137,13 @@ def _placed(
     for height in dict.fromkeys(max(least, grooves * groove) for least, grooves in HEIGHTS):
         places = _places(box, letters.width(text, height), height)
         boxes = shapely.box(*_corners(text, height, *places.T))
-        found: list[tuple[int, int]] = []
+        fitting: list[tuple[int, int]] = []
         for number, room in rooms.items():
             fits = np.flatnonzero(shapely.covers(room, boxes) & ~shapely.intersects(blocked, boxes))
             near = (n for n in fits.tolist() if _is_nearest(boxes[n], own, others))
-            found += [(n, number) for n in (next(near, None),) if n is not None]
-        if found:
-            n, number = min(found)
+            fitting += [(n, number) for n in (next(near, None),) if n is not None]
+        if fitting:
+            n, number = min(fitting)
             x, y, turn = places[n].tolist()
             return number, height, (x, y, int(turn))
     return None

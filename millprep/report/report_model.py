@@ -151,8 +151,9 @@ class Report(Row):
     def engraved_id(self) -> str:
         """The set id that the programs engrave: its own, or of the set that this one came from."""
         texts = (text for row in self.passes for text in row.texts)
-        named = [text.text for text in texts if text.board is None]
-        return named[0].removeprefix("SET ").lower() if named else self.set
+        named = (text.text for text in texts if text.board is None)
+        first = None if self.derived_from is None else next(named, None)
+        return self.set if first is None else first.removeprefix("SET ").lower()
 
     @property
     def readings(self) -> dict[tuple[int, int], tuple[Reading, ...]]:

@@ -20,7 +20,8 @@ from millprep.model.blank import Blank
 from millprep.model.finding import Finding
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Placement
-from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.milling_pass import MarginText, MillingPass, RegistrationHole
+from millprep.verify.marks import around_text
 
 SAME = 2e-3
 """Lengths in a report, rounded to four decimals and turned, are the same within this, mm."""
@@ -31,7 +32,7 @@ def check_like_job(
     layout: Layout,
     passes: Sequence[MillingPass],
     chosen: Sequence[str],
-    set_id: str | None,
+    set_id: str,
 ) -> list[Finding]:
     """Where a report describes another set than its job.
 
@@ -40,7 +41,7 @@ def check_like_job(
         layout: the boards on the blanks.
         passes: of all blanks.
         chosen: what was chosen outside the job, in the words of the report.
-        set_id: that the programs engrave; None for the unknown one of an earlier set.
+        set_id: that the programs engrave: of the set, or of the one that it came from.
     """
     return [
         Finding(
@@ -60,6 +61,7 @@ def check_like_job(
     ]
 
 
+_ID = re.compile(r"[0-9a-f]{12}", re.ASCII)
 Fault = tuple[str, int | None, int | None]
 """What a report says, and the blank and the pass that it says it of."""
 
@@ -206,7 +208,7 @@ def _passes(job: JobPlan, layout: Layout, passes: Sequence[MillingPass]) -> Iter
 
 
 def _texts(
-    job: JobPlan, layout: Layout, passes: Sequence[MillingPass], set_id: str | None
+    job: JobPlan, layout: Layout, passes: Sequence[MillingPass], set_id: str
 ) -> Iterator[Fault]:
     """Every copy is named by its own name and number, once, and every blank by the set's id."""
     copies = {(p.blank, p.board.name, p.copy) for p in layout.placements}
@@ -216,8 +218,8 @@ def _texts(
             where, whose = (each.blank, each.number), (each.blank, text.board, text.copy)
             if not job.engrave_names:
                 yield f"{text.text} is engraved, and the job names nothing", *where
-            elif text.board is None and not re.fullmatch(
-                f"SET {'[0-9A-F]{12}' if set_id is None else set_id.upper()}", text.text
+            elif text.board is None and (
+                text.text != f"SET {set_id.upper()}" or not _ID.fullmatch(set_id)
             ):
                 yield f"{text.text} is engraved, which is not the set's id", *where
             elif text.board is not None and (
@@ -226,7 +228,18 @@ def _texts(
                 yield f"{text.text} is engraved, and no copy on the blank is called so", *where
             elif whose in seen:
                 yield f"{text.text} is engraved twice", *where
+            elif text.board is not None and not _nearest(text, layout.on(each.blank)):
+                yield f"{text.text} is engraved nearer to another copy", *where
             seen.add(whose)
+
+
+def _nearest(text: MarginText, placements: Sequence[Placement]) -> bool:
+    """Whether the copy that a text names is the nearest one."""
+    here = around_text(text)
+    away = {
+        (p.board.name, p.copy): p.pose.shape(p.board.outline).distance(here) for p in placements
+    }
+    return away[text.board or "", text.copy or 0] <= min(away.values()) + SAME
 
 
 def _spelt(name: str) -> str:

@@ -136,7 +136,7 @@ def _check_text(
     """Every stroke of a text is cut, and nothing but its strokes is where it lies."""
     strokes = _strokes(text)
     drawn = np.asarray(shapely.linestrings(lines.reshape(-1, 2, 2)))
-    here = drawn[shapely.intersects(drawn, _around(text))]
+    here = drawn[shapely.intersects(drawn, around_text(text))]
     cut = shapely.union_all(here).buffer(OFF, quad_segs=4)
     if not cut.covers(strokes) or not strokes.buffer(OFF, quad_segs=4).covers(
         shapely.union_all(here)
@@ -152,7 +152,7 @@ def _strokes(text: MarginText) -> shapely.MultiLineString:
     return shapely.MultiLineString([(line + np.array((x, y))).tolist() for line in lines])
 
 
-def _around(text: MarginText) -> BaseGeometry:
+def around_text(text: MarginText) -> BaseGeometry:
     """Where a text is, and a little around it."""
     return shapely.box(*_strokes(text).bounds).buffer(0.5, join_style="mitre")
 
@@ -203,7 +203,7 @@ def _known(
     texts: Sequence[MarginText],
 ) -> shapely.Geometry:
     """Where marks may be, blank frame."""
-    areas: list[shapely.Geometry] = [_around(text) for text in texts]
+    areas: list[shapely.Geometry] = [around_text(text) for text in texts]
     for vernier in verniers:
         far = vernier.reach * vernier.pitch + 1.0
         corners = [_place(vernier, u, v) for u, v in ((-far, -4), (far, -4), (far, 4), (-far, 4))]

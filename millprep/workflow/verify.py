@@ -109,8 +109,7 @@ def verify(
         layout = report.layout(boards)
         passes = report.milling_passes()
         programs = report.programs(plan.cutters, plan.machine)
-        own_id = report.set if report.derived_from is None else None
-        findings += check_like_job(plan, layout, passes, report.chosen, own_id)
+        findings += check_like_job(plan, layout, passes, report.chosen, report.engraved_id)
         overruns = {b.number: joined_by(plan, b).registration.overrun for b in layout.blanks}
         blanks = blanks_of(
             layout,

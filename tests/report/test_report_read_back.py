@@ -16,7 +16,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
 from millprep.model.machine_time import TimeFit
-from millprep.model.milling_pass import EdgeCheck, ExtraSupport, Holding, Vernier
+from millprep.model.milling_pass import EdgeCheck, ExtraSupport, Holding, MarginText, Vernier
 from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling, SurfaceMap
 from millprep.report import report_file
@@ -29,6 +29,7 @@ MAP = SurfaceMap(
 )
 LATER = {
     ("passes", "holding"), ("passes", "drop_on"), ("passes", "edge"), ("passes", "read"),
+    ("passes", "texts"),
     ("passes", "registration", "free"), ("passes", "registration", "slot"),
     ("passes", "registration", "pin"), ("passes", "programs", "least_seconds"),
     ("passes", "programs", "by_feeds_seconds"), ("by_feeds_seconds",), ("least_seconds",),
@@ -55,6 +56,11 @@ def rich() -> CutSet:
     hole, slot, key = second.registration
     slot = replace(slot, free=(0.6, 0.8), slot=0.98, pin="p2")
     second = replace(second, registration=(hole, slot, key), drop_on=0.9)
+    texts = (
+        MarginText("LAMP 1", (20.5, 3.0), 90, 2.0, "lamp", 1, 31.5),
+        MarginText("SET 0123456789AB", (60.5, 3.0), 0, 3.0, None, None, 50.0),
+    )
+    first = replace(first, texts=texts)
     passes = (first, replace(second, verniers=(vernier,), pose=pose, levelling=levelling))
     joins = tuple(
         replace(
