@@ -283,6 +283,7 @@ def test_nothing_of_the_plan_is_left_untold() -> None:
     assert {f.name for f in dataclasses.fields(JobPlan)} == {
         "file", "name", "bench", "machine", "cutters", "isolation", "clearing", "drilling",
         "profile", "blanks", "setup", "boards", "layout", "registration", "rules", "sided",
+        "engrave_names",
     }  # fmt: skip
 
 
