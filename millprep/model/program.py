@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from millprep.geometry.path import FloatArray
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding, stop
 
 Motion = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 
@@ -267,3 +269,34 @@ class Resumption:
             raise ValueError(f"{self.file}: no restart point {self.point} of {self.points}")
         if (self.board is None) != (self.copy is None):
             raise ValueError("a board needs the number of its copy")
+
+
+HEAD = 1000
+"""A program names its set within so many characters."""
+_SET = re.compile(r"job .*, set ([0-9a-f]{12})\)?$", re.ASCII | re.MULTILINE)
+
+
+def sets_named(text: str) -> tuple[str, ...]:
+    """The ids of the sets that the head of a program names, line by line."""
+    return tuple(_SET.findall(text[:HEAD].replace("\r", "\n")))
+
+
+def check_set_named(text: str, set_id: str, file: str) -> Finding | None:
+    """A program whose head does not name its own set, and no other; None where it does.
+
+    Args:
+        text: of the program.
+        set_id: of the set that holds it.
+        file: its name in the set.
+    """
+    named = sets_named(text)
+    if named == (set_id,):
+        return None
+    words = f"is a program of set {named[0]}" if named else "names no set"
+    if set(named) == {set_id}:
+        words = "names its set more than once"
+    message = (
+        f"{file} {words}, and this is set {set_id}. Cuts of two sets do not fit each other: put "
+        "this set's own program back, or prepare the set again."
+    )
+    return stop("program-of-another-set", message, file)

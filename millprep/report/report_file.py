@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -16,6 +15,7 @@ from millprep.files.reading import contents, json_value
 from millprep.model.begun import DONE, LOG
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Finding, Refusal, stop, usage
+from millprep.model.program import HEAD, check_set_named, sets_named
 from millprep.report.report_model import FORMAT, Report
 from millprep.report.set_rows import FileRow
 
@@ -27,10 +27,6 @@ MOST_BYTES = 512_000_000
 
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave wherever a person looks."""
-
-HEAD = 1000
-"""A program names its set within so many bytes."""
-NAMES_SET = re.compile(rb"job [^\r\n]*, set ([0-9a-f]{12})\b")
 
 
 def write(report: Report, folder: Path) -> None:
@@ -157,15 +153,8 @@ def _of_another_set(path: Path, name: str, own: str) -> Finding | None:
     if path.suffix != ".ngc":
         return None
     with path.open("rb") as file:
-        head = NAMES_SET.search(file.read(HEAD))
-    other = None if head is None else head[1].decode()
-    if other is None or other == own:
-        return None
-    message = (
-        f"{name} is a program of set {other}, and this is set {own}: their cuts do not fit each "
-        "other. Put this set's own program back, or prepare the set again."
-    )
-    return stop("program-of-another-set", message, name)
+        head = file.read(HEAD).decode("ascii", "replace")
+    return check_set_named(head, own, name) if sets_named(head) else None
 
 
 def _hash(path: Path) -> str:

@@ -13,7 +13,7 @@ from functools import partial
 
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
-from millprep.model.finding import Finding, stop
+from millprep.model.finding import Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
 from millprep.verify.block import spelt
@@ -32,7 +32,6 @@ _CUTTER = re.compile(
 )
 _DEEPEST = re.compile(r"deepest Z(-?[\d.]+)", re.ASCII)
 _START = re.compile(r"start the spindle at (\d+) rpm", re.ASCII)
-_SET = re.compile(r"job .*, set ([0-9a-f]{12})$", re.ASCII)
 _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e-?\d+)?")
 
 
@@ -184,15 +183,3 @@ def _near(text: str, place: float) -> bool:
         return abs(float(text) - place) <= 0.0051
     except ValueError:
         return False
-
-
-def check_set_id(text: str, set_id: str, file: str, dialect: Dialect) -> Iterator[Finding]:
-    """A program whose head does not name its set, though the dialect has comments."""
-    if dialect.comments == "none":
-        return
-    lines = (line.strip().removeprefix("(").removesuffix(")") for line in text.splitlines()[:20])
-    named = [match[1] for line in lines if (match := _SET.search(line))]
-    if named != [set_id]:
-        words = f"set {named[0]}" if named else "no set"
-        message = f"The head of {file} names {words}, this is set {set_id}. Prepare the set again."
-        yield stop("program-of-another-set", message, file)

@@ -13,6 +13,7 @@ from millprep.model.begun import FILE, Begun
 from millprep.model.finding import Finding, Refusal, limited, stop
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
+from millprep.model.program import check_set_named
 from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by
 from millprep.report import report_file
@@ -20,7 +21,6 @@ from millprep.report.report_model import Report
 from millprep.toolpaths import least_time
 from millprep.verify import prove
 from millprep.verify.like_job import check_like_job
-from millprep.verify.words import check_set_id
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
@@ -167,11 +167,13 @@ def _check_ids(
     report: Report, folder: Path, plan: JobPlan, at_fault: Set[str | None]
 ) -> Iterator[Finding]:
     """Programs whose head does not name their set, but for those already known at fault."""
+    if plan.machine.dialect.comments == "none":
+        return
     for file in dict.fromkeys(report.program_files):
-        if file in at_fault:
-            continue
-        text = (folder / file).read_bytes().decode("ascii", "replace")
-        yield from check_set_id(text, report.set, file, plan.machine.dialect)
+        if file not in at_fault:
+            text = (folder / file).read_bytes().decode("ascii", "replace")
+            finding = check_set_named(text, report.set, file)
+            yield from () if finding is None else (finding,)
 
 
 def _check_resumed(report: Report) -> Iterator[Finding]:
