@@ -16,14 +16,18 @@ import pickle
 import platform
 import secrets
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import fields, is_dataclass
+from functools import cache as cache_in_memory
 from functools import cached_property, partial, wraps
 from importlib import metadata
 from io import BytesIO
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar, cast
+
+import numpy as np
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -38,6 +42,10 @@ LIBRARIES = (
     "contourpy", "ezdxf", "fonttools", "google-re2", "jinja2", "markdown-it-py", "numpy",
     "pydantic", "resvg-py", "scikit-fem", "scipy", "shapely",
 )  # fmt: skip
+
+
+UNHASHED = (pickle.PicklingError, TypeError, AttributeError)
+"""What is raised for values that hold functions: they are not kept."""
 
 
 class Cache:
@@ -83,7 +91,7 @@ class Cache:
         """
         try:
             key = self.key(name, reads)
-        except (pickle.PicklingError, TypeError, AttributeError):
+        except UNHASHED:
             return work()
         payload = self.read(key)
         if payload is not None:
@@ -94,7 +102,7 @@ class Cache:
                 return result
         result = work()
         if sure is None or sure():
-            with suppress(pickle.PicklingError, TypeError, AttributeError):
+            with suppress(*UNHASHED):
                 payload = pickle.dumps(result, protocol=5)
                 self.write(key, payload)
                 self._know(result, payload)
@@ -108,10 +116,20 @@ class Cache:
         known.update(written.getbuffer())
         return known.hexdigest()
 
+    def learn(self, value: object) -> None:
+        """Remember the hash of a value."""
+        with suppress(*UNHASHED):
+            self._known[id(value)] = (value, bytes.fromhex(self.key("value", value)))
+
     def _know(self, result: object, payload: bytes) -> None:
-        """Remember the hash of a large result, which is an argument of what comes after."""
-        if len(payload) >= LEAST_KNOWN:
-            self._known[id(result)] = (result, hashlib.sha256(payload).digest())
+        """Remember the hash of a large result and of its parts: arguments of what comes after."""
+        if len(payload) < LEAST_KNOWN:
+            return
+        digest = hashlib.sha256(payload).digest()
+        self._known[id(result)] = (result, digest)
+        for n, part in enumerate(result if isinstance(result, tuple) else ()):
+            if is_dataclass(part):
+                self._known[id(part)] = (part, digest + n.to_bytes(4))
 
     def read(self, key: str) -> bytes | None:
         """What is kept under a key; None when there is nothing, or not what was written."""
@@ -181,10 +199,22 @@ class _ByValue(pickle.Pickler):
         return written.getvalue()
 
     def reducer_override(self, obj: Any) -> Any:
-        """A read-only dictionary as a dictionary."""
+        """The fields of a dataclass, without what it remembers; an array as it is read."""
+        names = _fields_of(type(obj))
+        if names:
+            return tuple, (type(obj), *(getattr(obj, name) for name in names))
         if isinstance(obj, MappingProxyType):
             return dict, (dict(obj),)
+        if isinstance(obj, np.ndarray):
+            values = obj.tolist() if obj.dtype.hasobject else obj.tobytes()
+            return np.ndarray, (obj.dtype.str, obj.shape, values)
         return NotImplemented
+
+
+@cache_in_memory
+def _fields_of(kind: Hashable) -> tuple[str, ...]:
+    """The names of a dataclass's fields."""
+    return tuple(field.name for field in fields(cast("Any", kind))) if is_dataclass(kind) else ()
 
 
 _current: Cache | None = None
@@ -201,6 +231,13 @@ def using(cache: Cache | None) -> Iterator[None]:
         _current = before
         if cache is not None:
             cache.trim()
+
+
+def hashed_once(value: T) -> T:
+    """The value, whose hash is known from now on: an argument of several cached functions."""
+    if _current is not None:
+        _current.learn(value)
+    return value
 
 
 def current() -> Cache | None:

@@ -14,6 +14,7 @@ import shapely
 
 from millprep import cache
 from millprep.cache import VARIABLE, Cache, cached, user_cache, using
+from millprep.geometry import path as geometry_path
 from millprep.workflow.prepare import prepare
 from tests.helpers.small_job import JOB, changed, put, run
 
@@ -67,7 +68,13 @@ def test_equal_values_have_one_key_and_others_another(kept: Cache) -> None:
     assert key(frozenset("abc")) == key(frozenset("cba"))
     assert key(MappingProxyType({"a": 1})) == key(MappingProxyType({"a": 1}))
     assert key(shapely.Point(1, 2)) == key(shapely.Point(1, 2))
-    assert key(np.arange(3.0)) == key(np.arange(3.0))
+    square = np.arange(9.0).reshape(3, 3)
+    assert key(square[:, :2]) == key(square[:, :2].copy()) == key(square[:, :2].copy(order="F"))
+    path = geometry_path.Path.circle((1.0, 2.0), 3.0)
+    before = key(path)
+    # it remembers what was worked out once
+    assert path.length > 0
+    assert key(path) == before
     different = [0.0, -0.0, 1, 1.0, True, "1", (1,), {1}, shapely.Point(0, 1), np.zeros(1), None]
     assert len({key(value) for value in different}) == len(different)
     assert kept.key("work", 1) != kept.key("other work", 1)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+from millprep.cache import cached
 from millprep.gcode import dry_run, heights, moves, order, probing, slots
 from millprep.geometry import tour
 from millprep.geometry.path import Point
@@ -228,6 +229,9 @@ def _on_machine(cut: Cut, pose: Pose) -> Cut:
     return replace(cut, path=cut.path.transformed(pose))
 
 
+_way = cached(tour.way)
+
+
 def _ordered(
     cuts: Sequence[Cut], work: Work, here: Point, *, back: bool
 ) -> Iterator[tuple[Cut, int]]:
@@ -245,7 +249,7 @@ def _ordered(
                 boards.setdefault(cut.placement, []).append(cut)
         laps = list(boards.values())
         first = [mine[0].path.mean_point for mine in laps]
-        for k in tour.way(first, here):
+        for k in _way(first, here):
             for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
                 yield laps[k][n], vertex
     elif work == "engrave":
@@ -256,11 +260,11 @@ def _ordered(
         profiles = [cut for cut in cuts if isinstance(cut, Profile)]
         for inner in (True, False):
             some = [p for p in profiles if p.inner == inner]
-            for n in tour.way([p.path.start for p in some], here):
+            for n in _way([p.path.start for p in some], here):
                 yield some[n], 0
     else:
         holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
-        way = order.round_trip if back else tour.way
+        way = order.round_trip if back else _way
         for n in way([h.at for h in holes], here):
             yield holes[n], 0
 

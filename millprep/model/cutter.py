@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
-from typing import Any, Literal, Self
+from dataclasses import fields, replace
+from typing import Any, Literal, Self, TypeVar, cast
 
 from pydantic import Field
 from pydantic.dataclasses import dataclass
@@ -23,6 +23,7 @@ from millprep.model.job.keys import (
 )
 from millprep.model.job.mistakes import Mistake, UnsettledError, check, plain, wrong
 
+T = TypeVar("T")
 Kind = Literal["vee", "endmill", "drill"]
 MOST_TEETH = 12
 
@@ -221,3 +222,23 @@ def wider(cutter: Cutter, flatness: float) -> float:
     The surface may lie off by the flatness, the cutter may run out of true, and be worn.
     """
     return flatness * slope(cutter) + (cutter.runout + cutter.wear) / 2
+
+
+def with_shapes(plan: T) -> T:
+    """A job, or a part of it, with the shape alone of every cutter in it: no cut depends on more.
+
+    Feeds decide times; so what is planned with shapes stays the same when a feed changes.
+    """
+    if isinstance(plan, Cutter):
+        return plan.shape
+    if isinstance(plan, tuple):
+        parts = [with_shapes(part) for part in plan]
+        if all(part is old for part, old in zip(parts, plan, strict=True)):
+            return plan
+        made: Any = type(plan)
+        return cast("T", made(*parts) if hasattr(plan, "_fields") else made(parts))
+    if not isinstance(plan, JobTable):
+        return plan
+    own = {f.name: getattr(plan, f.name) for f in fields(plan) if f.init}
+    changed = {name: part for name, old in own.items() if (part := with_shapes(old)) is not old}
+    return replace(plan, **changed) if changed else plan

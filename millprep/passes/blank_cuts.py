@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 import shapely
 
+from millprep.cache import cached
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Clearing, Cuts, Lap, Profile
 from millprep.model.finding import Finding
@@ -18,6 +19,7 @@ from millprep.toolpaths.isolation import Island, isolate
 from millprep.toolpaths.midline import isolate_along_medial_axis
 
 
+@cached
 def cuts(
     job: JobPlan,
     blank: Blank,
@@ -26,7 +28,8 @@ def cuts(
 ) -> tuple[Cuts, tuple[Finding, ...]]:
     """Laps, clearings, holes and profiles of all boards on the blank, and what was noticed.
 
-    `facts` are the nets that the job names, by the name of their board.
+    Of cutters the job holds the shape alone (`with_shapes`). `facts` are the nets that the job
+    names, by the name of their board.
     """
     findings = [*checks.depth_notes(job.isolation, blank)]
     for placement in placements:

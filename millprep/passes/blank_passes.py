@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import NamedTuple
 
+from millprep.cache import cached
 from millprep.gcode import dry_run
 from millprep.gcode.build import build
 from millprep.gcode.spoilboard import spoilboard_program
@@ -13,6 +15,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Cut, HoleCut, Lap
+from millprep.model.cutter import with_shapes
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import EdgeCheck, Join, MillingPass, RegistrationHole
@@ -61,23 +64,15 @@ def passes(
         Refusal: when no plan of passes holds the boards.
     """
     job = joined_by(job, blank.laminate)
-    frame = frame_of(job, blank)
-    registered = registered_of(job, blank, frame)
-    hole_cuts, spoilboard = _pin_holes(job, blank.laminate, registered.holes)
-    shared = _shared(job, blank, frame, registered, left_out)
-    marks = _marks(job, blank, frame, registered, shared, set_id)
+    # how long names take to engrave follows from feeds; nothing else here does
+    frame, registered, hole_cuts, shared, marks, planned = (
+        _planned(job, blank, set_id, measured, left_out)
+        if job.engrave_names
+        else _planned(with_shapes(job), blank, "", measured, left_out)
+    )
+    spoilboard = _spoilboard(job, blank.laminate, registered.holes)
     milled = tuple(
-        _with_programs(
-            job,
-            _pass(job, blank, frame, registered, marks, number, measured, left_out),
-            drilling.without_change(
-                (*hole_cuts.get(number, ()), *_cuts_of(job, blank.laminate, number, marks, shared)),
-                job.profile.cutter,
-            ),
-            marks,
-            left_out,
-        )
-        for number in range(1, len(frame.shift.poses) + 1)
+        _with_programs(job, mill_pass, cuts, marks, left_out) for mill_pass, cuts in planned
     )
     made = tuple(join for join in shared.joins if join.placement not in left_out)
     profiles = tuple(
@@ -96,24 +91,72 @@ def passes(
     return done, tuple(_findings(job, done, frame, registered, shared, marks))
 
 
-def _pin_holes(
-    job: JobPlan, laminate: Blank, holes: Sequence[RegistrationHole]
-) -> tuple[Mapping[int, Sequence[HoleCut]], tuple[Program, ...]]:
-    """The registration holes that every pass drills, and the spoilboard's programs for pins.
+class _Planned(NamedTuple):
+    """The passes of a blank but for their programs, each with what it cuts in order."""
+
+    frame: PassFrame
+    registered: Registered
+    hole_cuts: Mapping[int, Sequence[HoleCut]]
+    shared: _Shared
+    marks: Marks
+    passes: tuple[tuple[MillingPass, Sequence[Cut]], ...]
+
+
+@cached
+def _planned(
+    job: JobPlan,
+    blank: MilledBlank,
+    set_id: str,
+    measured: Mapping[tuple[int, int], Pose],
+    left_out: Collection[int],
+) -> _Planned:
+    """All of the passes that follows from the shapes of cutters.
 
     Raises:
-        Refusal: when no cutter of the job makes them.
+        Refusal: when no plan of passes holds the boards.
+    """
+    laminate, frame = blank.laminate, frame_of(job, blank)
+    registered = registered_of(job, blank, frame)
+    hole_cuts = _pin_holes(job, laminate, registered.holes)
+    shared = _shared(job, blank, frame, registered, left_out)
+    marks = _marks(job, blank, frame, registered, shared, set_id)
+    passes = tuple(
+        (
+            _pass(job, blank, frame, registered, marks, number, measured, left_out),
+            drilling.without_change(
+                (*hole_cuts.get(number, ()), *_cuts_of(job, laminate, number, marks, shared)),
+                job.profile.cutter,
+            ),
+        )
+        for number in range(1, len(frame.shift.poses) + 1)
+    )
+    return _Planned(frame, registered, hole_cuts, shared, marks, passes)
+
+
+def _pin_holes(
+    job: JobPlan, laminate: Blank, holes: Sequence[RegistrationHole]
+) -> Mapping[int, Sequence[HoleCut]]:
+    """The registration holes that every pass drills.
+
+    Raises:
+        Refusal: when no cutter of the job makes them, or the holes for pins.
     """
     hole_cuts, findings = drilling.register(holes, laminate, job.registration, job.drilling)
-    programs: tuple[Program, ...] = ()
     if holes and job.registration.method == "pins":
-        cutter, missing = drilling.pin_cutter(job.registration, job.drilling)
-        findings = (*findings, *missing)
-        if cutter is not None:
-            programs = (spoilboard_program(job, holes, cutter, laminate),)
+        findings = (*findings, *drilling.pin_cutter(job.registration, job.drilling)[1])
     if findings:
         raise Refusal(findings)
-    return hole_cuts, programs
+    return hole_cuts
+
+
+def _spoilboard(
+    job: JobPlan, laminate: Blank, holes: Sequence[RegistrationHole]
+) -> tuple[Program, ...]:
+    """The spoilboard's programs for pins."""
+    if not holes or job.registration.method != "pins":
+        return ()
+    cutter, _ = drilling.pin_cutter(job.registration, job.drilling)
+    return () if cutter is None else (spoilboard_program(job, holes, cutter, laminate),)
 
 
 @dataclass(frozen=True, slots=True)

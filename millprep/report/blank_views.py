@@ -41,7 +41,6 @@ def titled(job: str, blank: int, what: str) -> str:
 def copper_view(
     contents: BlankContents,
     job: str,
-    set_id: str,
     places: Sequence[Marked],
     *,
     components: bool = False,
@@ -63,7 +62,6 @@ def copper_view(
         contents.box(),
         titled(job, contents.blank.number, f"copper as drawn, {side} side up"),
         turned if components else FROM_COPPER,
-        set_id,
         axis_words=BLANK_AXES,
         legend=legend,
         turned_over=components,
@@ -77,14 +75,13 @@ def copper_view(
     return on
 
 
-def paths_view(contents: BlankContents, job: str, set_id: str) -> Canvas:
+def paths_view(contents: BlankContents, job: str) -> Canvas:
     """Every path at its true width, by cutter; the narrowest gap and the worst join enlarged."""
     insets = insets_of(contents)
     on = canvas(
         contents.box(),
         titled(job, contents.blank.number, "paths of all passes at their true width"),
         FROM_COPPER,
-        set_id,
         axis_words=BLANK_AXES,
         legend=_paths_legend(contents),
         insets=ROOM if insets else 0.0,
@@ -201,9 +198,7 @@ def _names(
     captions.put(on, captions.arrange(on, said, kept_free, boards, [blank]))
 
 
-def as_cut_view(
-    contents: BlankContents, job: str, set_id: str, flagged: Sequence[Marked] = ()
-) -> Canvas:
+def as_cut_view(contents: BlankContents, job: str, flagged: Sequence[Marked] = ()) -> Canvas:
     """The copper that is left once every program has run."""
     parts = contents.as_cut.parts if contents.as_cut else ()
     pieces = [part for part in parts if len(part.pieces) == 1]
@@ -224,7 +219,6 @@ def as_cut_view(
         contents.box(),
         titled(job, contents.blank.number, "copper left after all passes"),
         f"{FROM_COPPER}; worked out from the programs as written, at the foot of the copper",
-        set_id,
         axis_words=BLANK_AXES,
         legend=legend,
     )

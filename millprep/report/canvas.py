@@ -146,7 +146,6 @@ def canvas(
     view: Box,
     title: str,
     words: str,
-    set_id: str,
     *,
     axis_words: tuple[str, str] = ("X, mm", "Y, mm"),
     legend: Sequence[LegendEntry] = (),
@@ -165,7 +164,7 @@ def canvas(
     drawing, the sentences `below` are under it, then a colour `bar` and so many inches of room
     for `insets`. `turned_over` lets y grow downward. `widest` is
     in inches, `dpi` in pixels for one inch. `unit` names the unit of the view where it is not
-    mm; a picture that belongs to no set has no `set_id`.
+    mm. The set's id is not on it, so that a picture stays the same as long as what it shows.
     """
     wide, high = view.x1 - view.x0, view.y1 - view.y0
     rows = _rows(legend, widest)
@@ -198,9 +197,6 @@ def canvas(
     x = LEFT * inch
     _say(on, (x, 0.26 * inch), plain(title, int(width * 9.5)), 11, bold=True)
     _say(on, (x, 0.5 * inch), plain(words, int(width * 14)), 8.5)
-    if set_id:
-        at = ((width - RIGHT) * inch, (height - 0.08) * inch)
-        _say(on, at, f"set {plain(set_id, 24)}", 7, role="quiet", anchor="end")
     _scale_bar(on, (x, (height - 0.12) * inch), steps, unit)
     top = (height - foot + AXIS) * inch
     _legend(on, (x, top), legend, rows)

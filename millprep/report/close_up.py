@@ -77,7 +77,6 @@ def close_up(contents: BlankContents, cut_set: CutSet, spot: CloseUp) -> Canvas:
         view,
         titled(cut_set.job, contents.blank.number, f"close-up of {names}"),
         FROM_COPPER,
-        cut_set.id,
         axis_words=BLANK_AXES,
         legend=_legend(contents, spot, grooves, floating=bool(floating)),
         below=[line for mark in spot.marks for line in sentence(mark)],

@@ -179,7 +179,7 @@ def _changes(picture: ChangesPicture) -> Canvas:
     if before:
         legend.append(marks.line_swatch("removed", "edge before", dash=marks.DASHED))
     on = canvas(
-        _view(shapely.union_all(picture.outlines).bounds), picture.title, picture.words, "",
+        _view(shapely.union_all(picture.outlines).bounds), picture.title, picture.words,
         axis_words=("X, drawing, mm", "Y, drawing, mm"), legend=legend,
         below=("A number is that of the change in the list. Holes of both are white.",),
     )  # fmt: skip
@@ -207,7 +207,7 @@ def _rims(outline: shapely.Polygon) -> list[FloatArray]:
 
 def _open(picture: LayerPicture | ReadingPicture, legend: Sequence[LegendEntry]) -> Canvas:
     return canvas(
-        _view(picture.box), picture.title, picture.words, "",
+        _view(picture.box), picture.title, picture.words,
         axis_words=(f"X, {picture.unit}", f"Y, {picture.unit}"), legend=legend,
         below=picture.below, unit=picture.unit, ground="laminate",
     )  # fmt: skip
@@ -288,7 +288,6 @@ def layout_view(blank: LaidBlank, job: str) -> Canvas:
         Box(x0 - room, y0 - room, x1 + room, y1 + room),
         titled(job, blank.number, "layout"),
         f"{count} board{'' if count == 1 else 's'}, {covered} % of the usable area",
-        "",
         axis_words=BLANK_AXES,
         legend=legend,
     )

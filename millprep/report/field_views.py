@@ -211,7 +211,6 @@ def _open(
         around([*corners, *clamp_corners(held)], 0.03),
         titled(cut_set.job, contents.blank.number, f"pass {milling_pass.number}"),
         words,
-        cut_set.id,
         axis_words=WORK_AXES,
         legend=legend,
         bar=bar,
@@ -249,25 +248,25 @@ PER_LINE = 6
 """Loads in one line below the picture."""
 
 
-def potential_view(contents: BlankContents, job: str, set_id: str, net: NetJudged) -> Canvas:
+def potential_view(contents: BlankContents, job: str, net: NetJudged) -> Canvas:
     """The voltage drop from the feed, everywhere on the net."""
     field = net.field
     assert field is not None
     drop = -field.potential[field.triangles].mean(axis=1)
     words = f"voltage drop from {plain(net.feed or '') or 'the feed'}, all loads on"
-    return _view(contents, job, set_id, net, drop, words, "V", "potential")
+    return _view(contents, job, net, drop, words, "V", "potential")
 
 
-def density_view(contents: BlankContents, job: str, set_id: str, net: NetJudged) -> Canvas:
+def density_view(contents: BlankContents, job: str, net: NetJudged) -> Canvas:
     """The current for each millimetre of width, everywhere on the net."""
     field = net.field
     assert field is not None
     words = "current per mm of track width"
-    return _view(contents, job, set_id, net, field.density, words, "A/mm", "current density")
+    return _view(contents, job, net, field.density, words, "A/mm", "current density")
 
 
 def _view(
-    contents: BlankContents, job: str, set_id: str, net: NetJudged, values: FloatArray, words: str,
+    contents: BlankContents, job: str, net: NetJudged, values: FloatArray, words: str,
     unit: str, title: str,
 ) -> Canvas:  # fmt: skip
     field = net.field
@@ -287,7 +286,6 @@ def _view(
         Box(x0, y0, x1, y1),
         f"{job} · net {net.net.name} · {title}",
         words,
-        set_id,
         axis_words=BLANK_AXES,
         legend=legend,
         below=_rows(loads),

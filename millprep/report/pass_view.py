@@ -36,7 +36,6 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
         _view(cut_set, blank, held),
         titled(cut_set.job, contents.blank.number, f"pass {nth} of {last}"),
         "on the machine, seen from above, copper side up; the axes show what the display shows",
-        cut_set.id,
         axis_words=WORK_AXES,
         legend=_legend(contents, cut_set, milling_pass, held),
         widest=PRINTED,

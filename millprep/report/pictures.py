@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from millprep.cache import cached, hashed_once
+from millprep.model.cutter import with_shapes
 from millprep.model.judged import NetJudged
 from millprep.model.milling_pass import MillingPass
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_contents import BlankContents, contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
-from millprep.report.canvas import Canvas, save
+from millprep.report.canvas import Canvas
 from millprep.report.close_up import close_up, spots
 from millprep.report.field_views import (
     density_view,
@@ -23,10 +25,11 @@ from millprep.report.field_views import (
 )
 from millprep.report.findings import Marked, marked
 from millprep.report.pass_view import pass_view
+from millprep.report.svg import rasterised, svg
 from millprep.report.words import plain
 
 FOLDER = "previews"
-View = Callable[[], Canvas]
+View = partial[Canvas]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,22 +68,39 @@ def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> tuple[Pic
     folder.mkdir(parents=True, exist_ok=True)
     chosen = list(_pictures(cut_set))[which]
     for picture, view in chosen:
-        save(view(), folder / picture.stem, svg=picture.svg)
+        # what a pass cuts is quicker drawn than compared; its pixels are kept nevertheless
+        text, image = _drawn(view) if view.func is pass_view else _kept(view)
+        stem = folder / picture.stem
+        stem.with_suffix(".png").write_bytes(image)
+        if picture.svg:
+            stem.with_suffix(".svg").write_bytes(text.encode())
     return tuple(picture for picture, _ in chosen)
+
+
+def _drawn(view: View) -> tuple[str, bytes]:
+    """A picture as SVG and PNG."""
+    on = view()
+    text = svg(on.scene())
+    return text, rasterised(text, on.pixels)
+
+
+_kept = cached(_drawn)
 
 
 def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
     """Every picture with what draws it."""
-    places = marked(cut_set)
+    places, job = marked(cut_set), cut_set.job
+    machine = _machine_of(cut_set)
     contents = {blank.number: contents_of(cut_set, blank) for blank in cut_set.blanks}
-    for here in contents.values():
-        flags = [place for place in places if place.blank == here.blank.number]
-        yield from _of_blank(cut_set, here, flags)
-        for milling_pass in here.passes:
-            yield from _of_pass(cut_set, here, milling_pass)
+    seen = {number: hashed_once(_as_seen(here)) for number, here in contents.items()}
+    for number, here in seen.items():
+        flags = [place for place in places if place.blank == number]
+        yield from _of_blank(job, here, flags)
+        for milling_pass in contents[number].passes:
+            yield from _of_pass(machine, contents[number], here, milling_pass)
     for n, blank, net in _solved(cut_set):
         name = plain(net.net.name, 40)
-        given = (contents[blank], cut_set.job, cut_set.id, net)
+        given = (seen[blank], job, net)
         words = f"potential of net {name}"
         picture = Picture(f"net-{n}-potential", words, False, blank)
         yield picture, partial(potential_view, *given)
@@ -91,14 +111,25 @@ def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
         names = tuple(mark.name for mark in spot.marks)
         words = f"close-up of {', '.join(names)}"
         picture = Picture(f"close-up-{n}", words, False, spot.blank, findings=names)
-        yield picture, partial(close_up, contents[spot.blank], cut_set, spot)
+        yield picture, partial(close_up, seen[spot.blank], machine, spot)
 
 
-def _of_blank(
-    cut_set: CutSet, here: BlankContents, flags: list[Marked]
-) -> Iterator[tuple[Picture, View]]:
+def _machine_of(cut_set: CutSet) -> CutSet:
+    """The set with nothing but its job's name, and the machine with what holds blanks there."""
+    bare = replace(cut_set, id="", inputs=(), findings=(), blanks=(), cutters=())
+    return replace(bare, chosen=(), derived_from=None, time_fit=None)
+
+
+def _as_seen(contents: BlankContents) -> BlankContents:
+    """A blank without its programs: their cuts are seen as paths and grooves."""
+    passes = tuple(replace(milling_pass, programs=()) for milling_pass in contents.passes)
+    cutters = with_shapes(contents.cutters)
+    return replace(contents, programs=(), passes=passes, cutters=cutters)
+
+
+def _of_blank(job: str, here: BlankContents, flags: list[Marked]) -> Iterator[tuple[Picture, View]]:
     """A whole blank: its copper from both faces, its paths, what is left."""
-    n, given = here.blank.number, (here, cut_set.job, cut_set.id)
+    n, given = here.blank.number, (here, job)
     copper = partial(copper_view, *given, flags)
     yield Picture(f"blank-{n}-copper", "copper, as it lies on the mill", True, n), copper
     other = partial(copper_view, *given, flags, components=True)
@@ -113,12 +144,13 @@ def _of_blank(
 
 
 def _of_pass(
-    cut_set: CutSet, here: BlankContents, milling_pass: MillingPass
+    machine: CutSet, contents: BlankContents, here: BlankContents, milling_pass: MillingPass
 ) -> Iterator[tuple[Picture, View]]:
     """A pass, how far its blank lifts, and the surface map that it follows."""
     n, nth = here.blank.number, milling_pass.number
-    stem, given = f"blank-{n}-pass-{nth}", (here, cut_set, milling_pass)
-    yield Picture(stem, f"pass {nth}", False, n, nth), partial(pass_view, *given)
+    stem, given = f"blank-{n}-pass-{nth}", (here, machine, replace(milling_pass, programs=()))
+    view = partial(pass_view, contents, machine, milling_pass)
+    yield Picture(stem, f"pass {nth}", False, n, nth), view
     holding = milling_pass.holding
     if holding is not None and len(holding.places):
         picture = Picture(f"{stem}-lift", f"how far the blank lifts in pass {nth}", False, n, nth)

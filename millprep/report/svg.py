@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray
-from millprep.model.as_cut import CopperPart
+from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.set_of_programs import CutSet
 from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
@@ -239,9 +239,22 @@ def write_as_cut(cut_set: CutSet, folder: Path) -> None:
         (folder / FOLDER).mkdir(exist_ok=True)
         stem = folder / FOLDER / f"blank-{blank.number}"
         words = f"{plain(cut_set.job)}, set {plain(cut_set.id)}, blank {blank.number}"
-        text = svg(scene(cut.parts, blank.laminate.size, words))
-        stem.with_suffix(".svg").write_bytes(text.encode("utf-8", "replace"))
-        stem.with_suffix(".dxf").write_bytes(dxf(cut.parts, words).encode("ascii", "replace"))
+        drawn, exchanged = _as_cut_texts(cut, blank.laminate.size)
+        # the title comes first in both
+        drawn = drawn.replace(TITLE, _escaped(words), 1)
+        stem.with_suffix(".svg").write_bytes(drawn.encode("utf-8", "replace"))
+        exchanged = exchanged.replace(TITLE, words, 1)
+        stem.with_suffix(".dxf").write_bytes(exchanged.encode("ascii", "replace"))
+
+
+TITLE = "title of this blank"
+"""It holds the set's id, which changes with every change of the job; the edges do not."""
+
+
+@cached
+def _as_cut_texts(cut: AsCut, size: tuple[float, float]) -> tuple[str, str]:
+    """SVG and DXF of a blank."""
+    return svg(scene(cut.parts, size, TITLE)), dxf(cut.parts, TITLE)
 
 
 def scene(parts: Sequence[CopperPart], size: tuple[float, float], words: str) -> Scene:

@@ -22,23 +22,25 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, limited
 from millprep.model.layout import Placement
-from millprep.model.milling_pass import Join, MillingPass
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF
 from millprep.verify.sweep import (
     DISC_TOLERANCE,
     Shapes,
+    Steps,
     arc_samples,
     clipped,
     dilated,
     quarter,
     radii,
-    segments,
+    steps_of,
 )
 from millprep.verify.trace import Trace, TraceMove
 
@@ -99,18 +101,11 @@ def check_stray_cuts(
 
     `placements` are the copies on the blank, `passes` and `joins` its own.
     """
-    where = _Where(blank, placements, passes, joins, allowed)
+    steps = steps_of([(cut.trace, cut.cutter, cut.mill_pass) for cut in cuts])
+    holes = tuple(dict.fromkeys(hole for each in passes for hole in each.registration))
     findings: list[Finding] = []
-    for cut in cuts:
-        if cut.cutter.name in allowed.unbound:
-            continue
-        lines, wide = _axes(cut, blank.copper)
-        places: list[Point] = []
-        for radius in np.unique(wide).tolist():
-            areas = where.of(cut.cutter.name, radius)
-            for at, loose in _outside(lines[wide == radius], areas):
-                if not where.between_pieces(cut.cutter.name, radius, loose):
-                    places.append(at)
+    stray = _places(blank, steps, placements, holes, joins, allowed)
+    for cut, places in zip(cuts, stray, strict=True):
         if places:
             lines_of = _lines(cut, places, blank.copper)
             findings += [
@@ -120,6 +115,31 @@ def check_stray_cuts(
     return limited(findings)
 
 
+@cached
+def _places(
+    blank: Blank,
+    cuts: Sequence[Steps],
+    placements: Sequence[Placement],
+    holes: Sequence[RegistrationHole],
+    joins: Sequence[Join],
+    allowed: AllowedCuts,
+) -> tuple[list[Point], ...]:
+    """Where each of the cuts has no business, blank frame."""
+    where = _Where(blank, placements, holes, joins, allowed)
+    strays: list[list[Point]] = []
+    for cut in cuts:
+        places: list[Point] = []
+        if cut.cutter.name not in allowed.unbound:
+            lines, wide = _axes(cut, blank.copper)
+            for radius in np.unique(wide).tolist():
+                areas = where.of(cut.cutter.name, radius)
+                for at, loose in _outside(lines[wide == radius], areas):
+                    if not where.between_pieces(cut.cutter.name, radius, loose):
+                        places.append(at)
+        strays.append(places)
+    return tuple(strays)
+
+
 class _Where:
     """Where axes may run on a blank; every area is made once."""
 
@@ -127,12 +147,12 @@ class _Where:
         self,
         blank: Blank,
         placements: Sequence[Placement],
-        passes: Sequence[MillingPass],
+        registration: Sequence[RegistrationHole],
         joins: Sequence[Join],
         allowed: AllowedCuts,
     ) -> None:
         self.blank, self.placements, self.allowed = blank, placements, allowed
-        self.passes = passes
+        self.registration = registration
         self.ticks = [join for join in joins if join.tick]
         self.outlines = [p.pose.shape(p.board.outline) for p in placements]
         self.pieces = _array(
@@ -162,7 +182,7 @@ class _Where:
             for hole in placement.board.holes:
                 there = hole.transformed(placement.pose)
                 yield there.spine.buffer(_room(hole.diameter, radius))
-        for drilled in {hole for mill_pass in self.passes for hole in mill_pass.registration}:
+        for drilled in self.registration:
             yield drilled.spine.buffer(_room(drilled.diameter, radius))
         allowed = self.allowed
         if cutter == allowed.profile:
@@ -203,18 +223,18 @@ def _room(diameter: float, radius: float) -> float:
     return max(diameter / 2 - radius, 0.0) + OFF
 
 
-def _axes(program_cuts: ProgramCuts, level: float) -> tuple[Shapes, FloatArray]:
+def _axes(cut: Steps, level: float) -> tuple[Shapes, FloatArray]:
     """The axes' ways through the copper, blank frame, each with its radius at the level."""
-    steps = clipped(segments(program_cuts.trace), level)
+    steps = clipped(cut.steps, level)
     if not len(steps):
         return _array([]), np.zeros(0)
     wide = np.maximum(
-        radii(program_cuts.cutter, -steps[:, 2], level),
-        radii(program_cuts.cutter, -steps[:, 5], level),
+        radii(cut.cutter, -steps[:, 2], level),
+        radii(cut.cutter, -steps[:, 5], level),
     )
     joined = (np.abs(steps[1:, 0:3] - steps[:-1, 3:6]) < 1e-9).all(axis=1)
     first = np.concatenate(([0], np.flatnonzero(~joined) + 1))
-    pose = program_cuts.mill_pass.pose.inverse()
+    pose = cut.pose
     a, b = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
     chain = np.repeat(np.arange(len(first)), np.diff([*first.tolist(), len(steps)]))
     points = np.insert(b, first, a[first], axis=0)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.model.board import Board
 from millprep.model.finding import Finding
@@ -93,6 +94,7 @@ def _on_pieces(plan: BoardPlan, board: Board) -> dict[str, list[str]]:
     }
 
 
+@cached
 def facts(
     plans: Sequence[BoardPlan], boards: Sequence[Board], celsius: float
 ) -> tuple[dict[str, tuple[NetFacts, ...]], tuple[Misfit, ...]]:

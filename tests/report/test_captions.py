@@ -17,7 +17,7 @@ NOTHING = shapely.Polygon()
 
 @pytest.fixture
 def on() -> Canvas:
-    return canvas(Box(-20.0, -20.0, 320.0, 200.0), "a picture", "", "")
+    return canvas(Box(-20.0, -20.0, 320.0, 200.0), "a picture", "")
 
 
 def crowd(count: int) -> list[Caption]:

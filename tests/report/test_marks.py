@@ -9,7 +9,7 @@ from millprep.model.blank import Box
 from millprep.report.canvas import canvas
 from millprep.report.marks import crowds
 
-ON = canvas(Box(0, 0, 100, 80), "title", "words", "0123456789ab")
+ON = canvas(Box(0, 0, 100, 80), "title", "words")
 """A hundred millimetres across."""
 
 

@@ -101,8 +101,8 @@ def test_svg_is_xml_with_no_clock_and_short_numbers(drawn: tuple[CutSet, File]) 
 def test_both_faces_say_which_they_are() -> None:
     whole = invented(1)
     here = contents_of(whole, whole.blanks[0])
-    copper = copper_view(here, whole.job, whole.id, ())
-    other = copper_view(here, whole.job, whole.id, (), components=True)
+    copper = copper_view(here, whole.job, ())
+    other = copper_view(here, whole.job, (), components=True)
     assert "copper side up, as it lies on the mill" in copper.words()
     assert "seen through the laminate" in other.words()
     assert copper.frame == other.frame
@@ -114,7 +114,7 @@ def test_both_faces_say_which_they_are() -> None:
 
 @pytest.mark.parametrize("turned_over", [False, True])
 def test_a_stroke_has_its_true_width_and_place(tmp_path: File, turned_over: bool) -> None:
-    on = canvas(Box(0, 0, 50, 20), "t", "w", "s", turned_over=turned_over)
+    on = canvas(Box(0, 0, 50, 20), "t", "w", turned_over=turned_over)
     marks.stroke(on, [np.array([(10.0, 15.0), (40.0, 15.0)])], 3.0, BLUE)
     save(on, tmp_path / "p", svg=False)
     rows, columns = np.nonzero(blue(tmp_path / "p.png"))
@@ -130,7 +130,7 @@ def test_holes_of_an_area_stay_empty(tmp_path: File) -> None:
     ring = shapely.Polygon(
         [(5, 5), (45, 5), (45, 15), (5, 15)], [[(20, 8), (20, 12), (30, 12), (30, 8)]]
     )
-    on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
+    on = canvas(Box(0, 0, 50, 20), "t", "w")
     marks.fill(on, [ring], BLUE)
     save(on, tmp_path / "p", svg=False)
     shown = blue(tmp_path / "p.png").sum() / pixels_per_mm(on) ** 2
@@ -140,7 +140,7 @@ def test_holes_of_an_area_stay_empty(tmp_path: File) -> None:
 def test_holes_and_slots_are_drawn_true_to_size(tmp_path: File) -> None:
     round_one = Hole("h1", (42.0, 10.0), 6.0)
     slot = Hole("h2", (10.0, 5.0), 4.0, None, (28.0, 15.0))
-    on = canvas(Box(0, 0, 50, 20), "t", "w", "s")
+    on = canvas(Box(0, 0, 50, 20), "t", "w")
     marks.holes(on, [round_one, slot], BLUE, edge=BLUE, points=0.0)
     save(on, tmp_path / "p", svg=False)
     area = 9 * math.pi + 4 * math.hypot(18, 10) + 4 * math.pi
@@ -168,8 +168,8 @@ def test_shorted_and_broken_copper_is_named() -> None:
         CopperPart(square[3], ()),
     )
     spoilt = with_blank(whole, as_cut=AsCut(1, (), parts))
-    said = as_cut_view(contents_of(spoilt, spoilt.blanks[0]), "j", "s").words()
-    fine = as_cut_view(contents_of(whole, whole.blanks[0]), "j", "s").words()
+    said = as_cut_view(contents_of(spoilt, spoilt.blanks[0]), "j").words()
+    fine = as_cut_view(contents_of(whole, whole.blanks[0]), "j").words()
     assert "SHORT c3 + c7" in said
     assert said.count("OPEN c9") == 2
     assert "SHORT" not in fine
@@ -178,7 +178,7 @@ def test_shorted_and_broken_copper_is_named() -> None:
 
 def test_paths_are_named_by_cutter_and_width() -> None:
     whole = invented(4)
-    said = paths_view(contents_of(whole, whole.blanks[0]), "j", "s").words()
+    said = paths_view(contents_of(whole, whole.blanks[0]), "j").words()
     # tip 0.1 + 2 · 0.12 · tan 15° = 0.1643
     assert "vee30: vee, 30°, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
@@ -250,7 +250,7 @@ def test_insets_show_the_narrowest_gap_and_the_worst_join_true_to_scale() -> Non
     gap, join = insets_of(here)
     assert (gap.name, gap.at, gap.size) == ("A", (34.2, 35.0), 0.4)
     assert (join.name, join.at, join.join) == ("B", JOIN.at, JOIN)
-    on = paths_view(here, "j", "s")
+    on = paths_view(here, "j")
     assert "A, 20 : 1. Narrowest gap: 0.4 mm" in on.words()
     assert "B, 20 : 1. Join of passes 1 and 2" in on.words()
     bars = [line for line in on.around if isinstance(line, Line) and len(line.lines) == 3]
@@ -266,7 +266,7 @@ def test_insets_show_the_narrowest_gap_and_the_worst_join_true_to_scale() -> Non
 def test_names_are_on_no_copper_and_on_no_edge() -> None:
     whole = invented(4)
     here = contents_of(whole, whole.blanks[0])
-    on = paths_view(here, "j", "s")
+    on = paths_view(here, "j")
     copper = shapely.union_all([shapely.transform(piece, on.points) for piece in here.pieces])
     edges = [shapely.transform(p.outline.exterior, on.points) for p in here.placed]
     names = [s for _, s in on.inside if isinstance(s, Flag)]

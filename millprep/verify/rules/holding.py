@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Drill
@@ -68,7 +69,7 @@ def _held(laminate: Blank, mill_pass: MillingPass, job: JobPlan) -> Holding | No
     plate = _plate(laminate, mill_pass, job.setup)
     squares, counts = _squares(cuts)
     force = job.machine.lift_force
-    lift = force * plate.compliance(mill_pass.pose.inverse().points(squares[:, :2]))
+    lift = force * _compliance(plate, mill_pass.pose.inverse().points(squares[:, :2]))
     used = lift / squares[:, 2]
     # rounded, so that the first of equals is the same on every machine
     worst = int(np.argmax(used.round(6)))
@@ -88,6 +89,11 @@ def _held(laminate: Blank, mill_pass: MillingPass, job: JobPlan) -> Holding | No
     return replace(
         holding, better=extra_supports(plate, laminate, mill_pass, job, holding, counts, springs)
     )
+
+
+@cached
+def _compliance(plate: Plate, places: FloatArray) -> FloatArray:
+    return plate.compliance(places)
 
 
 def _plate(laminate: Blank, mill_pass: MillingPass, setup: SetupTable) -> Plate:

@@ -172,6 +172,9 @@ def _thin(
         yield on_blank(placement, "annular-rings-slim", "note", message, few[0].at)
 
 
+_patterns = cached(patterns)
+
+
 def bases(
     placement: Placement, required: RulesPlan = USUAL, made: Made = AS_DRAWN
 ) -> tuple[tuple[BaseFit, ...], tuple[Finding, ...]]:
@@ -186,7 +189,7 @@ def bases(
     sizes |= {name: hole_made.diameter for name, hole_made in made.items()}
     fits: list[tuple[Pattern, BaseFit]] = []
     findings: list[Finding] = []
-    for pattern in patterns([placement.pose.point(hole.at) for hole in holes]):
+    for pattern in _patterns([placement.pose.point(hole.at) for hole in holes]):
         base = pattern.base
         pins = [holes[n].id for n in pattern.numbered("copper")]
         hole, pad = needed(base, required)
