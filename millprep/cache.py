@@ -200,7 +200,7 @@ class _ByValue(pickle.Pickler):
 
     def reducer_override(self, obj: Any) -> Any:
         """The fields of a dataclass, without what it remembers; an array as it is read."""
-        names = _fields_of(type(obj))
+        names = _fields_of(cast("Hashable", type(obj)))
         if names:
             return tuple, (type(obj), *(getattr(obj, name) for name in names))
         if isinstance(obj, MappingProxyType):

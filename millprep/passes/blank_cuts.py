@@ -9,6 +9,7 @@ import shapely
 from millprep.cache import cached
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import Clearing, Cuts, Lap, Profile
+from millprep.model.cutter import with_shapes
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
@@ -19,7 +20,6 @@ from millprep.toolpaths.isolation import Island, isolate
 from millprep.toolpaths.midline import isolate_along_medial_axis
 
 
-@cached
 def cuts(
     job: JobPlan,
     blank: Blank,
@@ -28,9 +28,19 @@ def cuts(
 ) -> tuple[Cuts, tuple[Finding, ...]]:
     """Laps, clearings, holes and profiles of all boards on the blank, and what was noticed.
 
-    Of cutters the job holds the shape alone (`with_shapes`). `facts` are the nets that the job
-    names, by the name of their board.
+    `facts` are the nets that the job names, by the name of their board.
     """
+    made, before, after = _cuts(with_shapes(job), blank, placements, facts)
+    # a note says how long laps take, at their feed
+    notes = checks.lap_notes(made.laps, job.isolation, blank) if made.laps else ()
+    return made, (*before, *notes, *after)
+
+
+@cached
+def _cuts(
+    job: JobPlan, blank: Blank, placements: tuple[Placement, ...], facts: Facts
+) -> tuple[Cuts, tuple[Finding, ...], tuple[Finding, ...]]:
+    """The cuts, and what was noticed of isolation and of all else."""
     findings = [*checks.depth_notes(job.isolation, blank)]
     for placement in placements:
         findings += checks.check_board(placement)
@@ -42,6 +52,7 @@ def cuts(
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
     laps: tuple[Lap, ...] = ()
     clearings: tuple[Clearing, ...] = ()
+    others: list[Finding] = []
     if all(finding.severity != "stop" for finding in findings):
         if job.isolation.course == "middle":
             laps, tight = isolate_along_medial_axis(islands, outlines, job.isolation, blank.copper)
@@ -49,13 +60,12 @@ def cuts(
             edge = shapely.union_all(list(outlines.values()))
             laps, tight = isolate(islands, edge, job.isolation, blank.copper)
         findings += checks.tight_gap_findings(tight, job.isolation, blank.copper, placements)
-        findings += checks.lap_notes(laps, job.isolation, blank)
         clearings, clearing_findings = cleared(job, blank, placements, facts)
-        findings += clearing_findings
+        others += clearing_findings
     holes, hole_findings = drilling.drill(placements, blank, job.drilling, job.profile.cutter)
     profiles, profile_findings = profile.profile(placements, blank, job.profile)
-    findings += [*hole_findings, *profile_findings]
-    return Cuts(laps, clearings, holes, profiles), tuple(findings)
+    others += [*hole_findings, *profile_findings]
+    return Cuts(laps, clearings, holes, profiles), tuple(findings), tuple(others)
 
 
 def extent(made: Cuts) -> Box:

@@ -12,7 +12,6 @@ from pathlib import Path
 
 from millprep import job
 from millprep.model.board import Board
-from millprep.model.cutter import with_shapes
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal, limited
 from millprep.model.job.job import JobPlan
@@ -173,7 +172,7 @@ def planned(
     """
     blanks: list[MilledBlank] = []
     for blank in cut_set.blanks:
-        cuts, findings = blank_cuts.cuts(with_shapes(plan), blank.laminate, blank.placements, facts)
+        cuts, findings = blank_cuts.cuts(plan, blank.laminate, blank.placements, facts)
         blanks.append(replace(blank, cuts=cuts))
         cut_set = replace(cut_set, findings=(*cut_set.findings, *findings))
     cut_set = replace(cut_set, blanks=tuple(blanks))
