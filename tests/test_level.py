@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import re
@@ -15,11 +16,14 @@ import pytest
 import shapely
 from click.testing import Result
 
+from millprep.gcode.post_processor import lines_of_arc
 from millprep.geometry.path import FloatArray
+from millprep.model.dialect import Dialect
+from millprep.model.program import Move
 from millprep.report.report_model import Report
 from millprep.verify import reader
 from millprep.verify.sweep import arc_samples
-from millprep.workflow.compare import SAME, TaskCompared, _compared, compare
+from millprep.workflow.compare import SAME, TaskCompared, _compared, compare, nearness
 from millprep.workflow.set_cuts import Cut, CutsByTask, CutterTask
 from millprep.workflow.verify import verify
 from tests.conftest import EXAMPLES
@@ -428,5 +432,28 @@ def test_an_arc_that_levelling_parts_is_the_same_cut_and_a_shifted_one_is_not() 
         assert differing({task: [arc(0.0, 1.2)]}, {task: wrong}) != ()
 
 
-def differing(before: CutsByTask, after: CutsByTask) -> tuple[TaskCompared, ...]:
-    return _compared(before, after, SAME, levelled=True)
+def test_an_arc_that_was_parted_before_it_became_lines_is_the_same_cut() -> None:
+    def lines(*angles: float) -> list[Cut]:
+        cuts = []
+        for first, last in itertools.pairwise(angles):
+            (x, y), (u, v) = ((5 * math.cos(t), 5 * math.sin(t)) for t in (first, last))
+            at = (x, y, -0.1)
+            for part in lines_of_arc(Move("arc_ccw", u, v, -0.1, -x, -y, 200.0), at):
+                there = (part.x, part.y, part.z)
+                cuts.append(Cut("feed", at, there, None, part.feed))
+                at = there
+        return cuts
+
+    task = CutterTask(("isolate",), "vee")
+    near = nearness([Dialect(arcs=False)] * 2, levelled=True)
+    whole, parted = {task: lines(0.0, 1.0)}, {task: lines(0.0, 0.23, 1.0)}
+    assert differing(whole, parted, near) == ()
+    assert differing(whole, parted, nearness([Dialect()] * 2, levelled=True)) != ()
+    shifted = [cut._replace(start=(cut.start[0] + 0.01, *cut.start[1:])) for cut in lines(0.0, 1.0)]
+    assert differing(whole, {task: shifted}, near) != ()
+
+
+def differing(
+    before: CutsByTask, after: CutsByTask, near: float = SAME
+) -> tuple[TaskCompared, ...]:
+    return _compared(before, after, near, levelled=True)

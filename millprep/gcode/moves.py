@@ -254,10 +254,11 @@ def profile(pen: Pen, cut: Profile, plan: ProfilePlan) -> None:
     ramp = cut.depth / steps / slope
     tabs = [(t.start, t.end) for t in cut.tabs]
     if path.closed and tabs:
-        # the ramp needs the longest free stretch, so the profile starts just after a tab
+        # the ramp needs the longest free stretch, so the profile starts just after a tab; among
+        # equals the first, whatever a turned blank makes of the last digits
         begin = max(
             range(len(tabs)),
-            key=lambda n: (tabs[(n + 1) % len(tabs)][0] - tabs[n][1]) % total,
+            key=lambda n: round((tabs[(n + 1) % len(tabs)][0] - tabs[n][1]) % total, 6),
         )
         origin = tabs[begin][1] % total
         path = _turned(path, origin)

@@ -8,6 +8,7 @@ three diameters.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -24,6 +25,7 @@ from millprep.verify.motion_context import SLACK, Mask, table
 from millprep.verify.over_copper import FOLLOWED
 from millprep.verify.read_back import Run
 from millprep.verify.sweep import Shapes, segments
+from millprep.verify.trace import Trace
 
 DRILLED_AT_ONCE = 3.0
 """A drill goes so many of its diameters deep in one step, at most: common practice of drill
@@ -187,6 +189,9 @@ class Depths:
         before = np.empty(len(z))
         before[by_cell] = lowest
         taken = before[: len(xyz)] - xyz[:, 2]
+        if not self.known:
+            # the program that it takes up may have cut there before
+            taken[: len(_samples(segments(_first_cut(run.trace))))] = 0.0
         most = np.full(len(xyz), mill.step)
         deep = np.flatnonzero(taken > mill.step + STEP_SLACK + self.slack)
         if len(deep):
@@ -230,6 +235,16 @@ class Depths:
             file=run.program.file,
             line=line,
         )
+
+
+def _first_cut(trace: Trace) -> Trace:
+    """What a program does until it goes across at rapid for the first time after it cuts."""
+    cut = False
+    for number, move in enumerate(trace.moves):
+        cut |= move.kind != "rapid" and move.end[2] < 0
+        if cut and move.kind == "rapid" and move.start[:2] != move.end[:2]:
+            return replace(trace, moves=trace.moves[:number])
+    return trace
 
 
 def _samples(steps: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.cut import Work
+from millprep.model.dialect import FLATTENED, Dialect
 from millprep.report import report_file
 from millprep.workflow.set_cuts import Cut, CutsByTask, cuts_of
 from millprep.workflow.source_set import job_of
@@ -140,11 +141,10 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
     """
     reports = {folder: report_file.read(folder) for folder in (first, second)}
     levelled = any(report.levellings for report in reports.values())
-    digits = [
-        job_of(report, folder, None).plan.machine.dialect.digit
-        for folder, report in reports.items()
+    dialects = [
+        job_of(report, folder, None).plan.machine.dialect for folder, report in reports.items()
     ]
-    near = max(SAME, ROUNDED * max(digits))
+    near = nearness(dialects, levelled=levelled)
     cuts, others = (cuts_of(folder, joined=levelled) for folder in (first, second))
     copies: list[Compared] = []
     for key in dict.fromkeys((*cuts, *others)):
@@ -155,6 +155,14 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
                 Compared(*key, works=_compared(cuts[key], others[key], near, levelled=levelled))
             )
     return tuple(copies)
+
+
+def nearness(dialects: Sequence[Dialect], *, levelled: bool) -> float:
+    """Places of cuts nearer to each other than this are the same, mm."""
+    near = max(SAME, ROUNDED * max(dialect.digit for dialect in dialects))
+    # an arc that a surface map parts becomes other lines than a whole one
+    lines = levelled and not all(dialect.arcs for dialect in dialects)
+    return near + (FLATTENED if lines else 0.0)
 
 
 def _compared(

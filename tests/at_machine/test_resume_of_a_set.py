@@ -100,6 +100,21 @@ def test_a_resumed_set_may_break_again(made: Path, isolated: str, tmp_path: Path
     assert second["resumed"][0]["cuts"] == first["resumed"][0]["cuts"] - 1
 
 
+def test_the_last_depth_step_of_an_open_profile_is_no_deeper_than_it_was(
+    made: Path, tmp_path: Path
+) -> None:
+    """The steps above it were cut by the program that it takes up."""
+    profile = program(made / "set", "pass-2/.*profile")
+    text = (made / "set" / profile).read_text("ascii")
+    cuts = text.split("(restart point ")[1:]
+    last = next(n for n, cut in enumerate(cuts, 1) if "Z-1.9" in cut)
+    assert last > 1
+    done = resume(made, tmp_path / "new", profile, "--after", str(last))
+    assert done.exit_code == 0, done.output
+    verified = run("verify", tmp_path / "new")
+    assert verified.exit_code == 0, verified.output
+
+
 def test_a_refitted_set_goes_on_where_it_lies(
     made: Path, turned: Path, isolated: str, tmp_path: Path
 ) -> None:

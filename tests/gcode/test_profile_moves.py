@@ -89,6 +89,18 @@ def test_full_depth_outside_the_tabs_and_tabs_left_standing(name: str) -> None:
     assert floor[in_tab].max(initial=-TAB_DEPTH) <= -TAB_DEPTH + 1e-9
 
 
+def test_last_digits_do_not_decide_where_a_profile_starts() -> None:
+    """A blank that lies turned changes them; of equal free stretches the first counts."""
+    path = Path.lines([(0, 0), (40, 0), (40, 40), (0, 40), (0, 0)])
+    starts = {
+        (move.x, move.y)
+        for off in (-1e-9, 0.0, 1e-9)
+        for tabs in [(Tab(8.0, 12.0), Tab(88.0 + off, 92.0 + off))]
+        for move in run(path, tabs)[:1]
+    }
+    assert starts == {(12.0, 0.0)}
+
+
 @pytest.mark.parametrize("ramp", [2.0, 10.0, 45.0, 90.0])
 @pytest.mark.parametrize("name", COURSES)
 def test_no_ramp_is_steeper_than_asked(name: str, ramp: float) -> None:
