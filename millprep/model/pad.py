@@ -84,9 +84,12 @@ def drawn_pad_of(hole: Hole, piece: shapely.Polygon) -> Pad | None:
     within = spine.buffer(reach, quad_segs=_QUARTER)
     near = _part(shapely.intersection(whole, within), spine)
     wide = _part(near.buffer(-core, quad_segs=_QUARTER), spine).buffer(core, quad_segs=_QUARTER)
-    rest = shapely.get_parts(shapely.difference(near, wide))
+    # a little wider, else a hairline of rounding could connect a corner to a track
+    cover = wide.buffer(GRID, join_style="mitre")
+    rest = shapely.get_parts(shapely.difference(near, cover))
     rest = rest[shapely.area(rest) > HAIR * core]
-    corners = rest[shapely.distance(rest, within.boundary) > ROUND].tolist()
+    apart = rest[shapely.distance(rest, within.boundary) > ROUND]
+    corners = shapely.buffer(apart, 2 * GRID, join_style="mitre").tolist()
     shape = shapely.union_all([wide, *corners], grid_size=GRID) if corners else wide
     return Pad(hole, hole.piece or "", _part(shape, spine), 2 * half)
 

@@ -87,11 +87,13 @@ def pad_of(hole: Hole, piece: shapely.Polygon) -> PadArea | None:
     disc = TRACK * min(half, most)
     off_edges = shapely.difference(near, near.boundary.buffer(disc, quad_segs=QUARTER))
     wide = _part_at(axis, off_edges).buffer(disc, quad_segs=QUARTER).intersection(near)
-    # What is left is a track where it leads on to the limit, else a corner.
+    # What is left is a track where it leads on to the limit, else a corner. Rounding may leave a
+    # line of no width between the two.
     edge = limit.boundary
+    left = shapely.difference(near, shapely.buffer(wide, SAME, quad_segs=QUARTER))
     corners = [
-        part
-        for part in shapely.get_parts(shapely.difference(near, wide)).tolist()
+        part.buffer(2 * SAME, join_style="mitre")
+        for part in shapely.get_parts(left).tolist()
         if part.area > CRUMB * disc and part.distance(edge) > SAME
     ]
     whole = shapely.union_all([wide, *corners], grid_size=SAME) if corners else wide

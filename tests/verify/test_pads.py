@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep import job
@@ -66,6 +66,7 @@ def copper(kind: str, radius: float, tracks: list[tuple[float, float]]) -> shape
 
 
 @examples(60)
+@example("square", 2.00001, [(0.6076490702148548, 1.0625)], 0.5)
 @given(PAD, st.floats(0.7, 3.0), st.lists(TRACK, max_size=3), st.floats(0.0, 1.5))
 def test_random_pads_are_found_alike_by_both(
     kind: str, radius: float, tracks: list[tuple[float, float]], slot: float
