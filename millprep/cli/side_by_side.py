@@ -126,7 +126,7 @@ def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
                 replace_begun=wish.replace,
             )
     except Refusal as refusal:
-        seen = refusal.exit_code == 1
+        seen = refusal.exit_code in (1, 3)
         where = f"; see {set_on_disk.refused_folder(wish.out)}" if seen else ""
         return Outcome(refusal.exit_code, f"refused{where}", tuple(refusal.findings))
     except Exception:

@@ -61,7 +61,7 @@ def refusals(
             click.echo(json.dumps({**facts, "findings": rows}))
         say_findings(refusal.findings)
         if out is not None:
-            seen = explained and refusal.exit_code == 1
+            seen = explained and refusal.exit_code in (1, 3)
             where = f"; see {set_on_disk.refused_folder(out)}" if seen else ""
             click.echo(f"refused, nothing was written to {out}{where}", err=True)
         raise SystemExit(refusal.exit_code) from None

@@ -47,19 +47,19 @@ def read_board(
             "keep one of them",
         )
     selection.check(layers.selections, ledger)
-    roles_by_file = _roles_by_file(file, outline_file, holes_files, sized=stated)
+    by_file = roles_by_file(file, outline_file, holes_files, sized=stated)
     by_layer: dict[str, list[Mark]] = {}
     keys: dict[str, list[str]] = {"copper": [], "outline": [], "holes": []}
     findings: list[Finding] = list(ledger.take())
     first = 0
     notes: list[Lettering] = []
     aside: Callable[[], Iterable[Mark]] = list
-    for number, (path, roles) in enumerate(roles_by_file.items()):
+    for number, (path, roles) in enumerate(by_file.items()):
         ledger.shown_as = path.name if number else shown_as
-        part = _part_of(layers, roles)
+        part = part_of(layers, roles)
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
         try:
-            units = _units(layers, roles, job_unit)
+            units = units_of(layers, roles, job_unit)
             known = walked if path == file else None
             sheet = gather(path, part, needed, units, ledger, first, repair, accepted, known)
         except Refusal as refusal:
@@ -126,7 +126,7 @@ def _check_parts(board: Board, parts: tuple[str, ...], ledger: Ledger) -> None:
             )
 
 
-def _roles_by_file(
+def roles_by_file(
     file: Path, outline_file: Path | None, holes_files: tuple[Path, ...] | None, *, sized: bool
 ) -> dict[Path, list[str]]:
     """What each file of a board draws; with `sized` the job gives the outline as a size."""
@@ -138,7 +138,7 @@ def _roles_by_file(
     return roles
 
 
-def _units(
+def units_of(
     layers: LayerRoles, roles: list[str], job_unit: Unit | None
 ) -> tuple[str, Unit | None, Unit | None]:
     """The key for the unit of a file with these roles, what it gives, and what counts else."""
@@ -149,7 +149,7 @@ def _units(
     return "holes_unit", layers.holes_unit, job_unit
 
 
-def _part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:
+def part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:
     """The layers and selections of one file.
 
     A selection is made in the files that draw its role, and one without a role in all of them.

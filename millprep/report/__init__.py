@@ -30,10 +30,14 @@ def write(cut_set: CutSet, folder: Path) -> None:
     report_file.write(report_file.sealed(Report.of(cut_set), folder), folder)
 
 
-def write_refused(cut_set: CutSet, folder: Path) -> None:
-    """Write what explains a refusal: report.json, the page, findings.txt, pictures; no program."""
+def write_refused(cut_set: CutSet, folder: Path, seen: CutSet | None = None) -> None:
+    """Write what explains a refusal: report.json, the page, findings.txt, pictures; no program.
+
+    `seen` is the same set with drawings that were refused, which the page shows as they are.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    _put(folder / "review.html", sheet(cut_set, refused=True))
+    page = sheet(cut_set if seen is None else seen, refused=True, unread=seen is not None)
+    _put(folder / "review.html", page)
     report_file.write(Report.of(cut_set), folder)
     _put(folder / "findings.txt", findings_text(cut_set))
     draw(cut_set, folder)

@@ -64,11 +64,13 @@ class Review:
     drawn: bool
 
 
-def review(cut_set: CutSet, *, refused: bool = False) -> Review:
+def review(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> Review:
     """The review of a set."""
     script, depth, style = _script(), _depth_script(), _style()
     return Review(
-        data=to_script_json({**scene_data(cut_set, refused=refused), "colours": screen_colours()}),
+        data=to_script_json(
+            {**scene_data(cut_set, refused=refused, unread=unread), "colours": screen_colours()}
+        ),
         style=style,
         script=script,
         depth=depth,

@@ -24,13 +24,14 @@ from millprep.report.review_nets import figure, net_facts, pair_of, point, spaci
 from millprep.report.words import cutter_words, plain
 
 
-def scene_data(cut_set: CutSet, *, refused: bool = False) -> dict[str, Any]:
+def scene_data(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> dict[str, Any]:
     """The set as a tree of plain values; names are freed of control characters."""
     boards = _boards(cut_set)
     cutters = [cutter.name for cutter in ordered_cutters(cut_set)]
     return {
         "set": plain(cut_set.id),
         "refused": refused,
+        "unread": unread,
         "whole": not (cut_set.resumed or refused),
         "units": {"shape": SHAPE_UNIT, "path": PATH_UNIT},
         "machine": {

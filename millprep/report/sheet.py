@@ -126,10 +126,11 @@ def _hop(machine: Machine) -> str:
     return number(height) if height < machine.clearance else ""
 
 
-def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
+def sheet(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> str:
     """The sheet as HTML 5 text, complete in itself: it asks for nothing.
 
-    The page of a refused job has the review and the findings, and no plan.
+    The page of a refused job has the review and the findings, and no plan. With `unread` its
+    boards are drawings that could not be read.
     """
     import jinja2
 
@@ -149,6 +150,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
     running = left.running
     return environment.get_template("sheet.html.j2").render(
         refused=refused,
+        unread=unread,
         job=plain(cut_set.job),
         set_id=plain(cut_set.id),
         derived_from=None if cut_set.derived_from is None else plain(cut_set.derived_from),
@@ -168,7 +170,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False) -> str:
         spoilboard_time=running_time(spoilboard),
         done=_done(cut_set),
         pages=() if refused else _pages(cut_set),
-        review=review(cut_set, refused=refused),
+        review=review(cut_set, refused=refused, unread=unread),
         layers=LAYERS,
         caution=rules_words.CAUTION,
         remarks=remarks,

@@ -6,7 +6,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import report
+from millprep import job, report
 from millprep.files import writing
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
@@ -24,6 +24,7 @@ from millprep.workflow.inputs import Facts, read_nets, with_stored
 from millprep.workflow.lay_out import write_layout
 from millprep.workflow.laying import Choice
 from millprep.workflow.planning import Say, Stopped, empty, laid_out, planned, read_job, stop, stops
+from millprep.workflow.unread import unread
 
 
 def prepare(
@@ -48,12 +49,19 @@ def prepare(
         replace_begun: replace even a set that is marked as begun.
 
     Raises:
-        Refusal: with all findings; a refused job leaves pictures and findings next to `out`.
+        Refusal: with all findings; a refused job leaves pictures and findings next to `out`, one
+            whose drawings are refused the findings and the drawings as far as they were read.
     """
     out = out.resolve()
     set_on_disk.check(out, replace=replace_begun)
     set_on_disk.check(set_on_disk.refused_folder(out))
-    plan, boards = read_job(job_file, say, repair=repair)
+    try:
+        plan, boards = read_job(job_file, say, repair=repair)
+    except Refusal as refusal:
+        if refusal.exit_code == 3:
+            bare, seen = unread(job.load(job_file), job_file, refusal.findings, repair=repair)
+            _write_refused(bare, out, seen)
+        raise
     facts = read_nets(plan, boards, job_file)
     choice = with_stored(plan, choice)
     cut_set = empty(plan, job_file, boards, derivation, choice)
@@ -126,11 +134,11 @@ def write_report(cut_set: CutSet, folder: Path) -> None:
     report.write(cut_set, folder)
 
 
-def _write_refused(cut_set: CutSet, out: Path) -> None:
+def _write_refused(cut_set: CutSet, out: Path, seen: CutSet | None = None) -> None:
     """Findings and pictures next to `out`, in place of those of an earlier refusal."""
     refused = set_on_disk.refused_folder(out)
     with writing.staged(refused) as folder:
-        report.write_refused(cut_set, folder)
+        report.write_refused(cut_set, folder, seen)
         set_on_disk.put_in_place(folder, refused)
 
 

@@ -126,6 +126,33 @@ def test_the_tilted_view_shows_grooves_and_moves_with_the_drawing(
     opened.page.context.close()
 
 
+RIM = """(canvas) => {
+  const copy = document.createElement("canvas");
+  const [w, h] = [copy.width, copy.height] = [canvas.width, canvas.height];
+  const c = copy.getContext("2d", { willReadFrequently: true });
+  c.drawImage(canvas, 0, 0);
+  const colours = new Set();
+  for (const box of [[0, 0, w, 1], [0, h - 1, w, 1], [0, 0, 1, h], [w - 1, 0, 1, h]]) {
+    const data = c.getImageData(...box).data;
+    for (let i = 0; i < data.length; i += 4) colours.add(data.slice(i, i + 3).join(" "));
+  }
+  return colours.size;
+}"""
+
+
+def test_the_tilted_view_holds_all_that_the_drawing_shows(opened: Opened) -> None:
+    opened.page.locator("#review-in").click()
+    opened.page.locator("#review-fit").click()
+    open_depth(opened)
+    picture = opened.page.locator("canvas#depth-tilt")
+    for turn in ("20", "90"):
+        opened.page.locator("#depth-by-turn").fill(turn)
+        drawn(opened)
+        # nothing but paper along the edges
+        assert picture.evaluate(RIM) == 1
+        assert len(picture.evaluate(SEEN)) > 8
+
+
 def test_without_webgl_there_is_a_plain_picture(started: Browser, two_passes: Path) -> None:
     plain = started.browser_type.launch(
         executable_path=executable(), args=["--no-sandbox", "--disable-3d-apis"]

@@ -13,8 +13,10 @@ from millprep.report.palette import scheme
 from millprep.report.report_file import read
 from millprep.workflow.prepare import prepare
 from tests.helpers.chromium import Opened, open_sheet
+from tests.helpers.small_job import copper, edge, put
 
 if TYPE_CHECKING:
+    from ezdxf.layouts.layout import Modelspace
     from playwright.sync_api import Browser
 
 RULES = Path(__file__).parents[2] / "examples" / "rules"
@@ -64,3 +66,39 @@ def test_no_command_of_the_mill_is_offered(refused: Opened) -> None:
     refused.page.mouse.click(*refused.at(*refused.view()[:2]))
     refused.settle()
     assert refused.page.locator("#review-here .copy").count() == 0
+
+
+def test_a_drawing_that_is_no_board_is_shown_with_its_faults(
+    started: Browser, tmp_path: Path
+) -> None:
+    def open_rim(space: Modelspace) -> None:
+        edge(space, gap=0.7)
+        copper(space)
+
+    with pytest.raises(Refusal) as caught:
+        prepare(put(tmp_path, what=open_rim), tmp_path / "lamp")
+    assert caught.value.exit_code == 3
+    left = tmp_path / "lamp-refused"
+    assert "outline-open" in (left / "findings.txt").read_text("utf-8")
+    assert not list(left.rglob("*.ngc"))
+    opened = open_sheet(started, left / "review.html")
+    facts = opened.page.locator("#review-here").inner_text()
+    (fault,) = caught.value.findings
+    assert fault.at is not None
+    assert f"X {fault.at[0]:.2f}" in facts
+    assert "shore" in facts
+    # the sheet's frame begins a rim before the drawing's zero
+    rim = 0.02 * 30
+    assert opened.view()[:2] == pytest.approx((fault.at[0] + rim, fault.at[1] + rim), abs=0.1)
+    assert not opened.page.locator("#depth-open").is_visible()
+    opened.page.context.close()
+    assert opened.said == opened.asked == []
+
+
+def test_a_drawing_of_which_nothing_can_be_read_has_its_findings(tmp_path: Path) -> None:
+    job = put(tmp_path)
+    (tmp_path / "lamp.dxf").write_bytes(b"no drawing")
+    with pytest.raises(Refusal):
+        prepare(job, tmp_path / "lamp")
+    page = (tmp_path / "lamp-refused" / "review.html").read_text("utf-8")
+    assert "Nothing of the drawing could be read" in page

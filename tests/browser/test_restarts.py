@@ -77,3 +77,17 @@ def test_a_registration_hole_offers_the_refit(memory: Opened, memory_board: Path
     memory.settle()
     (words,) = memory.fact("Once measured")
     assert words.startswith("millprep refit memory-board READINGS.toml --pass 2 --out NEW")
+
+
+def test_a_restart_point_is_found_by_its_number(memory: Opened, memory_board: Path) -> None:
+    (file,) = memory_board.glob(f"blank-1/pass-{PASS}/*-drill-1.1.ngc")
+    name = file.relative_to(memory_board).as_posix()
+    memory.page.locator("#review-find").fill("restart point 3 drill-1.1")
+    memory.page.locator(".hit", has_text=name).first.click()
+    memory.settle()
+    _, x, y = restart_points(file)[3]
+    report = json.loads((memory_board / "report.json").read_text("utf-8"))
+    (stage,) = (p for p in report["passes"] if p["number"] == PASS)
+    here = Pose(*stage["blank_to_machine"]).inverse().point((x, y))
+    assert memory.view()[:2] == pytest.approx(here, abs=0.01)
+    assert "Restart point 3" in memory.page.locator("#review-here").inner_text()

@@ -23,7 +23,7 @@ def refused(folder: Path, code: int) -> list[str]:
     assert result.stdout == ""
     *said, last = result.stderr.replace(str(folder), "DIR").splitlines()
     after = [path for path in sorted(folder.rglob("*")) if path not in before]
-    if code == 1:
+    if code in (1, 3):
         assert last == "refused, nothing was written to DIR/set; see DIR/set-refused"
         assert all(path.is_relative_to(folder / "set-refused") for path in after)
         assert not [path for path in after if path.suffix == ".ngc"]

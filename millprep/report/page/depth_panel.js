@@ -99,6 +99,26 @@ function depthPanel({
     return { wide, high, ratio };
   };
 
+  /** Where to look, and how large, so that all is in view that the drawing shows of blank and clamps. */
+  function lookAt(wide, high, angle, turn, blank, larger, clamps) {
+    const boxes = [blank.area.box, ...clamps.map((one) => one.box)];
+    const [x0, y0, x1, y1] = [0, 1, 2, 3].map((k) =>
+      (k < 2 ? Math.min : Math.max)(...boxes.map((box) => box[k])));
+    const far = [canvas.clientWidth / 2 / state.scale, canvas.clientHeight / 2 / state.scale];
+    const low = [Math.max(x0, state.x - far[0]), Math.max(y0, state.y - far[1])];
+    const top = [Math.min(x1, state.x + far[0]), Math.min(y1, state.y + far[1])];
+    if (low[0] >= top[0] || low[1] >= top[1]) return state;
+    const [long, deep] = [top[0] - low[0], top[1] - low[1]];
+    const [cos, sin] = [Math.abs(Math.cos(turn)), Math.abs(Math.sin(turn))];
+    const across = long * cos + deep * sin;
+    const seen = clamps.filter(({ box }) =>
+      box[0] < top[0] && box[2] > low[0] && box[1] < top[1] && box[3] > low[1]);
+    const most = Math.max(blank.thickness * larger, ...seen.map((one) => one.height));
+    const up = (long * sin + deep * cos) * Math.cos(angle) + 2 * most * Math.sin(angle);
+    const scale = Math.min(state.scale, (0.96 * wide) / across, (0.96 * high) / up);
+    return { x: (low[0] + top[0]) / 2, y: (low[1] + top[1]) / 2, scale };
+  }
+
   function drawTilt() {
     const picture = pictures.tilt;
     const { wide, high } = fitted(picture);
@@ -107,14 +127,15 @@ function depthPanel({
     const larger = Number(times.value) || 1;
     const angle = (view.tilt * Math.PI) / 180;
     const turn = (view.turn * Math.PI) / 180;
-    const half = [wide / 2 / state.scale, high / 2 / state.scale];
     const ink = colours();
     const clamps = clampsNow();
+    const { x, y, scale } = lookAt(wide, high, angle, turn, blank, larger, clamps);
+    const half = [wide / 2 / scale, high / 2 / scale];
     if (tilted) {
       // what is seen of the surface, and what rays pass over below it
       const far = half[1] / Math.cos(angle) + blank.thickness * larger * Math.tan(angle);
       const r = Math.hypot(half[0], far);
-      const box = [state.x - r, state.y - r, state.x + r, state.y + r];
+      const box = [x - r, y - r, x + r, y + r];
       box[0] = Math.max(box[0], blank.area.box[0] - 1);
       box[1] = Math.max(box[1], blank.area.box[1] - 1);
       box[2] = Math.max(box[0] + 1, Math.min(box[2], blank.area.box[2] + 1));
@@ -122,29 +143,28 @@ function depthPanel({
       const range = blank.thickness * 1.05;
       tilted.paintDepths(movesNear(cutNow(), box), box, range);
       tilted.draw({
-        box, blank: blank.area.box, centre: [state.x, state.y], half_: half, tilt: angle, turn, range,
+        box, blank: blank.area.box, centre: [x, y], half_: half, tilt: angle, turn, range,
         thickness: blank.thickness, copper: blank.copper, times: larger, ink: triple(ink.ink),
         page: triple(ink.page), copperColour: triple(ink.copper),
         laminateColour: triple(ink.laminate), clampColour: triple(ink.quiet),
       }, clamps);
     } else {
-      plainTilt(picture, angle, turn, larger, clamps);
+      plainTilt(picture, angle, turn, larger, clamps, { x, y, scale });
     }
-    const scale = larger === 1 ? "Depths are true to scale" : `Depths are drawn ${larger} times larger`;
-    words.textContent = `${scale}; clamps have their true height. The drawing above moves and zooms this view; `
+    const depths = larger === 1 ? "Depths are true to scale" : `Depths are drawn ${larger} times larger`;
+    words.textContent = `${depths}; clamps have their true height. The drawing above moves and zooms this view; `
       + `drag it to tilt and turn.${tilted ? "" : " This browser has no WebGL 2: grooves are drawn flat."}`;
     picture.setAttribute("aria-label", `Tilted view of blank ${blank.number}`);
   }
 
   /** Planes of laminate and copper one above the other, and clamps; for browsers without WebGL. */
-  function plainTilt(picture, angle, turn, larger, clamps) {
+  function plainTilt(picture, angle, turn, larger, clamps, { x, y, scale }) {
     const ink = colours();
     const blank = blankNow();
     const c = picture.getContext("2d");
-    const k = (state.scale * picture.width) / picture.getBoundingClientRect().width;
+    const k = (scale * picture.width) / picture.getBoundingClientRect().width;
     const level = (z) => {
       const [cos, sin] = [Math.cos(turn) * k, Math.sin(turn) * k];
-      const [x, y] = [state.x, state.y];
       c.setTransform(cos, sin * Math.cos(angle), sin, -cos * Math.cos(angle),
         picture.width / 2 - cos * x - sin * y,
         picture.height / 2 - sin * Math.cos(angle) * x + cos * Math.cos(angle) * y
@@ -216,7 +236,7 @@ function depthPanel({
     const { x, y, scale, blank, pass, measure } = state;
     const box = root.getBoundingClientRect();
     const now = JSON.stringify([
-      shown, times.value, box.width, box.height, blank, pass, colours().page,
+      shown, times.value, box.width, box.height, canvas.clientWidth, canvas.clientHeight, blank, pass, colours().page,
       shown === "tilt" ? [x, y, scale, view.tilt, view.turn] : measure,
     ]);
     if (now !== drawn) {

@@ -1,4 +1,5 @@
-// One box that finds nets, pieces, pins, holes, boards, joins, findings and programs by their names.
+// One box that finds nets, pieces, pins, holes, boards, joins, findings, programs and their restart
+// points by their names.
 
 const MOST_HITS = 30;
 
@@ -49,8 +50,18 @@ function namedThings() {
   for (const p of programs) {
     things.push({ kind: "program", name: p.file, more: [p.cutter.name], blank: p.blank,
       go: () => setStage(p.blank, p.pass, p.index) });
+    for (const cut of cutsOf(p)) {
+      things.push({ kind: "restart point", name: `restart point ${cut.number}`, more: [p.file],
+        blank: p.blank, go: () => showRestart(p, cut) });
+    }
   }
   return things;
+}
+
+function showRestart(p, cut) {
+  setStage(p.blank, p.pass, p.index);
+  setLayer("restarts", true);
+  pinAt([p.X[cut.first], p.Y[cut.first]]);
 }
 
 function pinAt(place) {
@@ -110,11 +121,13 @@ function find() {
   for (const { thing } of hits.slice(0, MOST_HITS)) {
     const button = element("button", undefined, "hit");
     button.type = "button";
-    const more = [thing.kind, ...thing.more].filter((word) => word !== "").join(", ");
+    const kind = thing.name.startsWith(thing.kind) ? "" : thing.kind;
+    const more = [kind, ...thing.more].filter((word) => word !== "").join(", ");
     button.append(element("bdi", thing.name), element("span", more));
     button.addEventListener("click", () => {
       pickNet(null);
-      if (thing.kind !== "program" && (thing.blank !== state.blank || onBed())) {
+      const stays = !["program", "restart point"].includes(thing.kind);
+      if (stays && (thing.blank !== state.blank || onBed())) {
         setStage(thing.blank, null);
       }
       thing.go();

@@ -33,6 +33,7 @@ function overlay() {
   }
   scaleBar();
   const side = onBed() ? "the spoilboard, seen from above"
+    : data.unread ? "as drawn"
     : state.fromComponents ? "component side up, turned over about X"
       : "copper side up, as it lies on the mill";
   label(pen, side, 10, size.height - 28);

@@ -72,10 +72,17 @@ const partOf = (piece) =>
 const nameOf = (piece) =>
   piece.net && piece.net !== piece.piece ? `${piece.piece}, ${piece.net}` : piece.piece;
 
+/** A place in the drawing of a sheet that shows one. */
+function drawnAt(x, y) {
+  const { pose } = data.copies.find((copy) => copy.blank === state.blank);
+  return ["In the drawing", placeWords(...moved(inverse(pose), x, y))];
+}
+
 /** What a person wants to know of a place: [title, [[name, value], …]] in turn. */
 function facts(x, y) {
   const found = [];
-  const here = [[onBed() ? "From work zero" : "On the blank", placeWords(x, y)]];
+  const here = [data.unread ? drawnAt(x, y)
+    : [onBed() ? "From work zero" : "On the blank", placeWords(x, y)]];
   const stage = windows.find((w) => w.blank === state.blank && w.number === state.pass);
   if (stage && !onBed()) here.push(["From work zero", placeWords(...moved(stage.pose, x, y))]);
   found.push(["Place", here]);
@@ -116,7 +123,7 @@ function facts(x, y) {
     found.push(["Also on this line", rest]);
   }
   const piece = pieceAt(x, y);
-  if (piece) found.push(["Copper", pieceFacts(piece)]);
+  if (piece) found.push([data.unread ? "Drawn" : "Copper", pieceFacts(piece)]);
   else if (state.layers.asCut && partAt(x, y)) {
     found.push(["Copper", [["Net", "floating copper"]]]);
   }
@@ -180,6 +187,7 @@ function netFacts(piece) {
 }
 
 function pieceFacts(piece) {
+  if (data.unread) return [["Layer and shape", piece.piece], ["Board", copyWords(piece.copy)]];
   const rows = [
     ["Net", piece.net ?? "none"],
     ...netFacts(piece),
