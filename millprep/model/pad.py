@@ -88,8 +88,8 @@ def drawn_pad_of(hole: Hole, piece: shapely.Polygon) -> Pad | None:
     cover = wide.buffer(GRID, join_style="mitre")
     rest = shapely.get_parts(shapely.difference(near, cover))
     rest = rest[shapely.area(rest) > HAIR * core]
-    apart = rest[shapely.distance(rest, within.boundary) > ROUND]
-    corners = shapely.buffer(apart, 2 * GRID, join_style="mitre").tolist()
+    off_edge = rest[shapely.distance(rest, within.boundary) > ROUND]
+    corners = shapely.buffer(off_edge, 2 * GRID, join_style="mitre").tolist()
     shape = shapely.union_all([wide, *corners], grid_size=GRID) if corners else wide
     return Pad(hole, hole.piece or "", _part(shape, spine), 2 * half)
 
