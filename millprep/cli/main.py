@@ -23,6 +23,7 @@ from millprep.cli.explain import explain
 from millprep.cli.guide import guide
 from millprep.cli.inspect import inspect
 from millprep.cli.layout import layout
+from millprep.cli.legend import legend
 from millprep.cli.level import level
 from millprep.cli.new import new
 from millprep.cli.prepare import prepare
@@ -80,6 +81,7 @@ for command in (
     ran,
     state,
     probe,
+    legend,
     level,
     refit,
     resume,

@@ -135,7 +135,7 @@ def _of_fabrication(
 
 def _reads(layers: LayerRoles) -> Callable[[str], bool]:
     """Whether the job reads a layer, or may pick shapes from it."""
-    roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
+    roles = set(folded((*layers.copper, *layers.outline, *layers.holes, *layers.legend)))
     return lambda layer: layer.casefold() in roles or selection.looked_at(layers.selections, layer)
 
 
@@ -184,7 +184,7 @@ def _marks(
 
     Text without a role is added to `notes`.
     """
-    roles = set(folded((*layers.copper, *layers.outline, *layers.holes)))
+    roles = set(folded((*layers.copper, *layers.outline, *layers.holes, *layers.legend)))
     try:
         drawn = list(marks)
         selected = selection.select(drawn, layers.selections, max(TOLERANCE, layers.close_gaps))
@@ -273,7 +273,7 @@ def check(
         if chosen.layer is not None and chosen.layer.casefold() not in known:
             _absent(chosen.layer, f"selection {chosen.name!r}", present, ledger)
     selected = {chosen.name.casefold() for chosen in layers.selections}
-    for role in ("copper", "outline", "holes"):
+    for role in ("copper", "outline", "holes", "legend"):
         names: tuple[str, ...] = getattr(layers, role)
         if not names and role in needed:
             ledger.stop(

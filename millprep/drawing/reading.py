@@ -14,6 +14,7 @@ from millprep.drawing import concentric, copper, hole_marks, selection, unused
 from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import Walked, folded, gather
 from millprep.drawing.ledger import Ledger
+from millprep.drawing.legend import legend_of
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.marks.neighbours import TooMuchError
@@ -159,6 +160,7 @@ def part_of(layers: LayerRoles, roles: list[str]) -> LayerRoles:
         copper=layers.copper if "copper" in roles else (),
         outline=layers.outline if "outline" in roles else (),
         holes=layers.holes if "holes" in roles else (),
+        legend=layers.legend if "copper" in roles else (),
     )
     here = {*part.copper, *part.outline, *part.holes}
     elsewhere = {*layers.copper, *layers.outline, *layers.holes} - here
@@ -271,6 +273,7 @@ class _Reading:
             tuple(self.ledger.repairs),
             tuple(self.notes),
             tuple(self.ledger.warnings),
+            legend=legend_of(self.by_layer, self.roles.legend, self.ledger),
         )
 
     def _in_cut_outs(self, edge: shapely.Polygon, shapes: list[shapely.Polygon]) -> bool:

@@ -51,6 +51,8 @@ def _position(program: Program) -> str:
     """Where the blank lies when the program runs."""
     if program.mill_pass == 0:
         return f"the spoilboard, pins for blank {program.blank}"
+    if program.lies is not None:
+        return f"blank {program.blank}, {program.lies}"
     return f"blank {program.blank}, pass {program.mill_pass}"
 
 

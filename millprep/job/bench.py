@@ -27,7 +27,7 @@ FILE = "bench.toml"
 
 TABLES = (
     *("machine", "setup", "blank", "cutters", "presets", "drawings"),
-    *("isolation", "clearing", "drilling", "profile", "registration", "rules"),
+    *("isolation", "clearing", "drilling", "profile", "registration", "legend", "rules"),
 )
 """What a bench file may hold: all of a job but its name, its boards and their layout."""
 OF_DRAWINGS = ("drawn_from", "unit", "layers", "close_gaps", "outline_margin", "outline_pen")

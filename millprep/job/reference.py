@@ -20,7 +20,7 @@ from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.job.setup import SetupTable
-from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
+from millprep.model.job.work import ClearingPlan, DrillingPlan, LegendPlan, ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.machine_time import TimePlan
 from millprep.model.net import Load
@@ -52,6 +52,7 @@ TABLES: tuple[tuple[str, type[JobTable]], ...] = (
     ("[drilling]", DrillingPlan),
     ("[profile]", ProfilePlan),
     ("[registration]", RegistrationPlan),
+    ("[legend]", LegendPlan),
     ("[rules]", RulesPlan),
     ("[rules.pins]", SocketPin),
 )

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from millprep.geometry.path import Point, spine
+from millprep.geometry.path import Path, Point, spine
 from millprep.geometry.pose import Affine, Pose
 from millprep.model.finding import Finding
 
@@ -159,6 +159,19 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
+class Legend:
+    """What is to be engraved into the component side, drawing frame, mm.
+
+    Attributes:
+        lines: centre lines of what is drawn.
+        texts: with where and how large they are.
+    """
+
+    lines: tuple[Path, ...]
+    texts: tuple[Lettering, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     """One circuit board as drawn.
 
@@ -174,6 +187,7 @@ class Board:
         notes: text on other layers.
         doubts: warnings of the reading: what the job leaves aside and may have meant.
         points: of its netlist, placed on the drawing; none without a netlist.
+        legend: what is to be engraved into the component side; None without layers for it.
         parts: holes that a text of the drawing names and no netlist does, as points of no net.
     """
 
@@ -188,6 +202,7 @@ class Board:
     doubts: tuple[Finding, ...] = ()
     points: tuple[NetPoint, ...] = ()
     parts: tuple[NetPoint, ...] = ()
+    legend: Legend | None = None
 
     @property
     def pins(self) -> tuple[NetPoint, ...]:

@@ -96,6 +96,7 @@ class Program:
         moves: all motion; the first goes up.
         notes: words for the head of the file.
         zero_on: the surface that Z is zeroed on.
+        lies: how the blank lies, in words; None where it lies as its pass says.
         spins: False for a dry run and for touching, when the spindle stays off.
         figures: what it costs; None before it is written.
         trail: where the cutter goes as its file was read back; None before.
@@ -113,6 +114,7 @@ class Program:
     moves: tuple[Move, ...]
     notes: tuple[str, ...] = ()
     zero_on: str = "the copper"
+    lies: str | None = None
     spins: bool = True
     figures: Figures | None = None
     trail: Trail | None = None

@@ -40,6 +40,7 @@ class LayerPicture:
         lines: (n, 2) each, of no width; `areas` lines with a width, and fills.
         box: of everything drawn here.
         below: sentences under the drawing.
+        keys: what lines are, and what areas are.
     """
 
     stem: str
@@ -50,6 +51,7 @@ class LayerPicture:
     box: Bounds
     below: tuple[str, ...] = ()
     unit: str = DRAWING_UNITS
+    keys: tuple[str, str] = ("line of no width", "line with a width, or filled area")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,9 +137,9 @@ def stem(number: int, *names: str) -> str:
 def _layer(picture: LayerPicture) -> Canvas:
     legend = []
     if picture.lines:
-        legend.append(marks.line_swatch("ink", "line of no width"))
+        legend.append(marks.line_swatch("ink", picture.keys[0]))
     if picture.areas:
-        legend.append(marks.swatch("copper", "line with a width, or filled area"))
+        legend.append(marks.swatch("copper", picture.keys[1]))
     on = _open(picture, legend)
     marks.fill(on, picture.areas, "copper", edge="ink", width=0.3, over=1.1)
     marks.hairline(on, picture.lines, points=0.8, over=2.0)

@@ -9,7 +9,7 @@ from importlib.resources import files
 
 NAMES = (
     *("first-board", "drawings", "fabrication-files", "cutters", "nets", "many-boards", "machine"),
-    *("bench", "holding"),
+    *("bench", "holding", "legend"),
     *("long-boards", "readings", "uneven-blank", "broken-cutter", "what-comes-out"),
     *("troubleshooting", "promises"),
 )

@@ -116,6 +116,7 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
         + _few_decimals(plan)
         + _short_corners(plan)
         + mended
+        + _legends(boards)
         + tuple(doubt for board in boards for doubt in board.doubts)
         + tuple(
             _left_out(board, board_plan, left)
@@ -126,11 +127,26 @@ def check_drawings(plan: JobPlan, boards: Iterable[Board]) -> tuple[Finding, ...
     )
 
 
+def _legends(boards: Iterable[Board]) -> tuple[Finding, ...]:
+    """A note for each board whose component side is engraved, which comes before all else."""
+    return tuple(
+        Finding(
+            code="legend-first",
+            severity="note",
+            message="The board has a legend. Engrave it before pass 1, with the programs that "
+            "`millprep legend` writes for the set.",
+            board=board.name,
+        )
+        for board in boards
+        if board.legend is not None
+    )
+
+
 def _known(plan: BoardPlan) -> set[str]:
     """Layers of which nothing that is left out is worth a word, in lower case."""
     roles = plan.roles
     read = {layer.casefold() for layer in (*roles.copper, *roles.outline, *roles.holes)}
-    named = {layer.casefold() for layer in roles.parts}
+    named = {layer.casefold() for layer in (*roles.parts, *roles.legend)}
     return {layer.casefold() for layer in roles.other} | (named - read)
 
 

@@ -282,8 +282,8 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
 def test_nothing_of_the_plan_is_left_untold() -> None:
     assert {f.name for f in dataclasses.fields(JobPlan)} == {
         "file", "name", "bench", "machine", "cutters", "isolation", "clearing", "drilling",
-        "profile", "blanks", "setup", "boards", "layout", "registration", "rules", "sided",
-        "engrave_names",
+        "profile", "blanks", "setup", "boards", "layout", "registration", "legend", "rules",
+        "sided", "engrave_names",
     }  # fmt: skip
 
 

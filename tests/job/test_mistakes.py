@@ -65,7 +65,7 @@ CASES: list[tuple[str, str, str]] = [
         "28:2: isolaton is no known key; nearest spelling: isolation; allowed: name, bench, "
         "engrave_names, "
         "machine, cutters, isolation, clearing, drilling, profile, blank, setup, board, layout, "
-        "registration, rules",
+        "registration, legend, rules",
     ),
     (
         'preset = "endmill-2"',

@@ -26,7 +26,7 @@ def test_every_key_is_documented() -> None:
             assert doc.meaning[0].isupper(), name
             assert doc.allowed, name
             if name != "kind":
-                worked_out = doc.otherwise is not None or name == "registration"
+                worked_out = doc.otherwise is not None or name in ("registration", "legend")
                 assert bool(doc.default) is (worked_out or not field.is_required()), name
             if field.annotation in (float, float | None):
                 assert doc.unit or name in ("overlap", "poisson"), f"{name} has no unit"

@@ -19,13 +19,14 @@ NO_CODES = {
     "broken-code", "broken-number", "broken-point", "missing-eof", "second-section",
     "unknown-section",  # kinds of damage in a DXF file
     "dry-run", "non-modal",  # kinds of programs and words
+    "1-pin-holes", "2-spoilboard", "3-legend",  # folders of programs
     "endmill-2", "slim-mill",  # a preset, a cutter of a starter job
     "latin-1", "utf-8", "utf-8-sig",  # encodings
     *NAMES,  # pages of the guide
 }  # fmt: skip
 """Words with hyphens that are no codes; a new one is listed here, or explained."""
 FILLED = {
-    "*-empty": {"copper-empty", "outline-empty", "holes-empty"},
+    "*-empty": {"copper-empty", "outline-empty", "holes-empty", "legend-empty"},
     "*-no-layer": {"copper-no-layer", "outline-no-layer", "holes-no-layer"},
 }
 """Codes that are put together, and what comes of them."""

@@ -251,6 +251,7 @@ class BoardPlan(JobTable):
             holes=layers.holes or (),
             other=layers.other,
             parts=layers.parts,
+            legend=layers.legend,
             copper_modes=tuple((la, mode) for la, modes in layers.modes.items() for mode in modes),
             line_widths=tuple(layers.widths.items()),
             close_gaps=self.close_gaps,

@@ -33,7 +33,7 @@ from millprep.model.job.mistakes import Mistake, check, known, plain, settled, t
 from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan
 from millprep.model.job.setup import SetupTable
-from millprep.model.job.work import ClearingPlan, DrillingPlan, ProfilePlan
+from millprep.model.job.work import ClearingPlan, DrillingPlan, LegendPlan, ProfilePlan
 from millprep.model.machine import Machine
 
 SPACING_WEB = 2.0
@@ -199,6 +199,11 @@ class JobPlan(JobTable):
     registration: RegistrationPlan = entry(
         "How a blank is located again after it was moved",
         "a table headed [registration]",
+        words="the defaults of its keys",
+    )
+    legend: LegendPlan = entry(
+        "How a legend is engraved into the component side; `layers.legend` names its lines",
+        "a table headed [legend]",
         words="the defaults of its keys",
     )
     rules: RulesPlan = entry(

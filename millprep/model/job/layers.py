@@ -186,6 +186,12 @@ class LayersTable(JobTable):
         default=(),
         words="none",
     )
+    legend: tuple[Words, ...] = entry(
+        "Layers whose lines and texts `millprep legend` engraves into the component side",
+        LAYERS_ALLOWED,
+        default=(),
+        words="none",
+    )
     modes: dict[Words, Modes] = entry(
         "What draws copper on a layer, where the drawing leaves it open: strokes (lines with a "
         "width), fills (filled areas), nested outlines (closed lines, every second one a gap) or "
@@ -245,6 +251,7 @@ class LayerRoles:
     Attributes:
         other: layers that are known to be none of these; nobody asks about them.
         parts: layers whose texts name parts; nobody asks about them either.
+        legend: layers whose lines and texts are engraved into the component side.
         copper_modes: (layer, mode) pairs, several for one layer if it is mixed: only what they
             name is read as copper there. A layer without any is read by what is drawn on it.
         line_widths: (layer, mm): width of the tracks that the drawing gives as centre lines.
@@ -271,4 +278,5 @@ class LayerRoles:
     holes_unit: Unit | None = None
     other: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    legend: tuple[str, ...] = ()
     outline_pen: OutlinePen | None = None

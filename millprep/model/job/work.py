@@ -65,6 +65,28 @@ class ClearingPlan(JobTable):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
+class LegendPlan(JobTable):
+    """How a legend is engraved into the component side of the laminate."""
+
+    cutter: Engraver = entry(
+        "Vee or end mill that engraves",
+        CUTTER_ALLOWED,
+        otherwise=lambda job, _: job.isolation.cutters[0],
+        words="the first cutter of [isolation]",
+    )
+    depth: float = number(
+        "Depth of the tip below the laminate's surface", "mm", default=0.15, above=0, most=1
+    )
+    clear: float = number(
+        "Laminate left between a line of the legend and any hole or edge of its board",
+        "mm",
+        default=0.3,
+        least=0,
+        most=10,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=TABLE)
 class DrillingPlan(JobTable):
     """How holes are made."""
 
