@@ -118,6 +118,8 @@ class Cache:
 
     def learn(self, value: object) -> None:
         """Remember the hash of a value."""
+        if id(value) in self._known:
+            return
         with suppress(*UNHASHED):
             self._known[id(value)] = (value, bytes.fromhex(self.key("value", value)))
 

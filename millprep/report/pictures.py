@@ -69,7 +69,11 @@ def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> tuple[Pic
     chosen = list(_pictures(cut_set))[which]
     for picture, view in chosen:
         # what a pass cuts is quicker drawn than compared; its pixels are kept nevertheless
-        text, image = _drawn(view) if view.func is pass_view else _kept(view)
+        if view.func is pass_view:
+            text, image = _drawn(view)
+        else:
+            hashed_once(view.args[0])
+            text, image = _kept(view)
         stem = folder / picture.stem
         stem.with_suffix(".png").write_bytes(image)
         if picture.svg:
@@ -92,7 +96,7 @@ def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
     places, job = marked(cut_set), cut_set.job
     machine = _machine_of(cut_set)
     contents = {blank.number: contents_of(cut_set, blank) for blank in cut_set.blanks}
-    seen = {number: hashed_once(_as_seen(here)) for number, here in contents.items()}
+    seen = {number: _as_seen(here) for number, here in contents.items()}
     for number, here in seen.items():
         flags = [place for place in places if place.blank == number]
         yield from _of_blank(job, here, flags)

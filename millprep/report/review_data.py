@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from millprep.cache import cached
+from millprep.model.as_cut import AsCut
 from millprep.model.board import Board
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
@@ -57,7 +59,7 @@ def scene_data(cut_set: CutSet, *, refused: bool = False, unread: bool = False) 
         "asCut": [
             {
                 "blank": as_cut.blank,
-                "parts": areas([part.shape for part in as_cut.parts]),
+                "parts": _parts(as_cut),
                 "carries": [
                     [[copy, plain(piece, 40)] for copy, piece in part.pieces]
                     for part in as_cut.parts
@@ -107,6 +109,12 @@ def _boards(cut_set: CutSet) -> list[Board]:
     return list({id(c.placement.board): c.placement.board for c in cut_set.copies}.values())
 
 
+@cached
+def _parts(as_cut: AsCut) -> dict[str, str]:
+    return areas([part.shape for part in as_cut.parts])
+
+
+@cached
 def _board(board: Board) -> dict[str, Any]:
     return {
         "name": plain(board.name, 60),
