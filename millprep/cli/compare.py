@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -54,14 +54,23 @@ def compare(first: Path, second: Path, pictures: Path | None, as_json: bool) -> 
     if as_json:
         click.echo(json.dumps([_row(copy) for copy in comparison], indent=1))
         return
+    for line in lines_of(comparison, (str(first), str(second))):
+        click.echo(line)
+    same = sum(copy.same for copy in comparison)
+    click.echo(f"{same} of {len(comparison)} boards are cut alike")
+
+
+def lines_of(
+    comparison: Sequence[Compared], names: tuple[str, str] = ("the set before", "this set")
+) -> list[str]:
+    """What differs between two sets of these names, a line for each work of a copy."""
+    lines: list[str] = []
     for copy in comparison:
         name = f"{copy.board} copy {copy.copy}"
         if copy.only_in is not None:
-            click.echo(f"{name}: only in {(first, second)[copy.only_in - 1]}")
-        for work in copy.works:
-            click.echo(f"{name}: {_work_words(work)}")
-    same = sum(copy.same for copy in comparison)
-    click.echo(f"{same} of {len(comparison)} boards are cut alike")
+            lines.append(f"{name}: only in {names[copy.only_in - 1]}")
+        lines += [f"{name}: {_work_words(work)}" for work in copy.works]
+    return lines
 
 
 def _say_changes(

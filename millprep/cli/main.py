@@ -36,6 +36,7 @@ from millprep.cli.show import show
 from millprep.cli.state import state
 from millprep.cli.times import times
 from millprep.cli.verify import verify
+from millprep.cli.watch import watch
 from millprep.files import writing
 
 
@@ -74,6 +75,7 @@ for command in (
     times,
     layout,
     prepare,
+    watch,
     show,
     verify,
     compare,

@@ -20,10 +20,11 @@ from millprep.workflow import set_on_disk
 def say_findings(findings: Sequence[Finding]) -> None:
     """All findings on stderr, the worst first, notes of one kind counted."""
     for finding in sorted(findings, key=lambda f: f.rank):
-        click.echo(f"{SEVERITIES[finding.severity]}: {_line(finding)}", err=True)
+        click.echo(f"{SEVERITIES[finding.severity]}: {line_of(finding)}", err=True)
 
 
-def _line(finding: Finding) -> str:
+def line_of(finding: Finding) -> str:
+    """A finding with its code and its place."""
     where = []
     if finding.board:
         where.append(finding.board + (f" copy {finding.copy}" if finding.copy else ""))
