@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -29,7 +30,7 @@ class Lines:
         kept: what is engraved.
         length: of all that is drawn, mm.
         away: of what holes and edges take away, mm.
-        findings: letters left out, and texts that would read backwards.
+        findings: letters left out, texts that were turned, and what is cut short.
     """
 
     drawn: BaseGeometry
@@ -40,7 +41,11 @@ class Lines:
 
 
 def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) -> Lines:
-    """The legend of all boards of a blank."""
+    """The legend of all boards of a blank.
+
+    A text that would read backwards on the component side, as text next to copper that is seen from
+    the copper, is turned about its middle.
+    """
     drawn: list[shapely.LineString] = []
     kept: list[shapely.LineString] = []
     findings: list[Finding] = []
@@ -50,9 +55,19 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
         if board.legend is None:
             continue
         paths = list(board.legend.lines)
+        # the component side is seen the other way round than the copper
+        backwards = [t for t in board.legend.texts if t.mirrored == placement.pose.mirrored]
         for text in board.legend.texts:
-            paths += _strokes(text)
-            findings += _check_text(text, placement)
+            paths += _strokes(text, turned=text in backwards)
+            findings += _left_out(text, placement)
+        if backwards:
+            count, first = len(backwards), backwards[0]
+            words = (
+                f"{count} of {len(board.legend.texts)} texts of the legend, {first.words!r} first, "
+                "would read backwards on the component side. They are turned about their middles "
+                "so that they can be read. Is drawn_from right?"
+            )
+            findings.append(on_drawing(placement, "legend-backwards", "note", words, first.at))
         mine = [placement.pose.shape(path.line()) for path in paths]
         inside = placement.pose.shape(board.outline).buffer(-away, join_style="mitre")
         holes = [
@@ -84,27 +99,23 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
     return Lines(shapely.union_all(drawn), paths_kept, length, gone, tuple(findings))
 
 
-def _strokes(text: Lettering) -> Iterator[Path]:
-    """The strokes of a text where it is drawn, drawing frame."""
+def _strokes(text: Lettering, *, turned: bool) -> Iterator[Path]:
+    """The strokes of a text where it is drawn, drawing frame; `turned` about its middle."""
     rows = [letters.drawable(row)[0] for row in text.words.splitlines()]
     h, v = text.hangs
     high = 1.0 + (len(rows) - 1) * LINE
     for n, row in enumerate(rows):
-        start = (-h * letters.width(row, 1.0), -v * high + (len(rows) - 1 - n) * LINE)
+        wide = letters.width(row, 1.0)
+        start = (-h * wide, -v * high + (len(rows) - 1 - n) * LINE)
         for stroke in letters.strokes(row, 1.0, start):
-            yield Path.lines(text.letters.points(stroke.xy))
+            x, y = stroke.xy.T
+            x = (1 - 2 * h) * wide - x if turned else x
+            yield Path.lines(text.letters.points(np.column_stack((x, y))))
 
 
-def _check_text(text: Lettering, placement: Placement) -> Iterator[Finding]:
-    """Characters that have no strokes, and text that would read backwards."""
+def _left_out(text: Lettering, placement: Placement) -> Iterator[Finding]:
+    """Characters that have no strokes."""
     left = letters.drawable(" ".join(text.words.split()))[1]
     if left:
         words = f"Text {text.words!r} is engraved without {left!r}: there are no strokes for it."
         yield on_drawing(placement, "legend-letters-left-out", "note", words, text.at)
-    # turned over, the blank is seen the other way round
-    if text.mirrored == placement.pose.mirrored:
-        words = (
-            f"Text {text.words!r} would read backwards on the component side. Is drawn_from right? "
-            "In a drawing seen from the copper, such text is drawn backwards."
-        )
-        yield on_drawing(placement, "legend-backwards", "warn", words, text.at)

@@ -150,7 +150,6 @@ def other(old: str, new: str) -> Callable[[], str]:
         ),
         (other("[isolation]", "[legend]\ndepth = 0.9\n[isolation]"), 1, "[legend] depth must be"),
         (other('borer = "mill"', ""), 1, "No cutter fits registration holes of 3.02 mm"),
-        (lambda: TEXT, 0, "would read backwards on the component side"),
         (other("[isolation]", "[legend]\nclear = 30\n[isolation]"), 2, "clear"),
     ],
 )
@@ -167,6 +166,21 @@ def test_what_a_legend_needs(
     assert done.exit_code == code, done.output
     assert words in done.output
     assert (tmp_path / "set-legend").exists() == (code == 0)
+
+
+def test_a_board_seen_from_its_copper_is_engraved_turned_over_and_its_text_can_be_read(
+    tmp_path: Path,
+) -> None:
+    assert run("prepare", put(tmp_path, TEXT, printed), "--out", tmp_path / "set").exit_code == 0
+    done = run("legend", tmp_path / "set")
+    assert "1 of 1 texts of the legend, 'R1 é' first, would read backwards" in done.output
+    cut = engraved(tmp_path).buffer(0.001)
+    line = shapely.LineString([(18, 32), (42, 32)])
+    assert line.difference(cut).length == pytest.approx(0, abs=1e-3)
+    # R1 E is 11/3 of its height wide; its R begins at the right end, upside down
+    x = 27 + 2 * 11 / 3
+    stem = shapely.LineString([(x, 25.01), (x, 26.99)])
+    assert stem.difference(cut).length == pytest.approx(0, abs=1e-3)
 
 
 def test_a_long_board_is_refused(memory_board: Path, tmp_path: Path) -> None:
