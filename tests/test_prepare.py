@@ -190,16 +190,21 @@ def test_programs_are_plain_rs274(example_set: Path) -> None:
                 assert words[0] in ("G0", "G1", "G2", "G3")
 
 
-def test_the_same_inputs_give_the_same_bytes(indicators: Path, tmp_path: Path) -> None:
-    again = tmp_path / "again"
+def test_the_same_inputs_give_the_same_bytes(tmp_path: Path) -> None:
+    """Copies that are nested on several blanks, with their names; and in another process."""
+    text = small_job.changed('name = "lamp"\n', 'name = "lamp"\ncount = 3\nturns = [0, 90]\n')
+    text = small_job.changed("size = [60.0, 50.0]", "size = [75.0, 50.0]\ncount = 3", text)
+    job = small_job.put(tmp_path, f"engrave_names = true\n{text}")
+    first, again = tmp_path / "first", tmp_path / "again"
+    assert len(prepare(job, first).blanks) > 1
     subprocess.run(
-        [sys.executable, "-c", START, "prepare", EXAMPLES / "indicators.toml", "--out", again],
+        [sys.executable, "-c", START, "prepare", job, "--out", again],
         cwd=ROOT,
         env=os.environ | {"PYTHONHASHSEED": "274", "TZ": "Pacific/Auckland"},
         check=True,
         capture_output=True,
     )
-    assert contents(again) == contents(indicators)
+    assert contents(again) == contents(first)
 
 
 # An old set, and what may happen to it.

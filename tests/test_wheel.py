@@ -19,6 +19,15 @@ pytest.importorskip("hatchling", reason="hatchling is not installed, which build
 ROOT = Path(__file__).parents[1]
 LARGEST = 2_500_000
 """Bytes; the README says 2 MB."""
+BREAK = "\f"
+PAGES = f"""
+import sys
+from millprep.cli.main import commands
+for page in sys.argv[1:]:
+    print({BREAK!r}, flush=True)
+    commands(["guide", page], standalone_mode=False)
+"""
+"""Shows pages of the guide, one after the other."""
 
 
 @pytest.fixture(scope="module")
@@ -78,9 +87,14 @@ def test_commands_of_the_wheel_show_what_they_carry(millprep: Path, tmp_path: Pa
     assert Path(subprocess.check_output(where, cwd=tmp_path, text=True, env={})).is_relative_to(
         home
     )
-    for page in (ROOT / "millprep" / "guide").glob("*.md"):
-        title = page.read_text("utf-8").splitlines()[0].lstrip("# ")
-        assert title in run(millprep, tmp_path, "guide", page.stem)
+    pages = sorted((ROOT / "millprep" / "guide").glob("*.md"))
+    assert {page.stem for page in pages} <= set(run(millprep, tmp_path, "guide").split())
+    # all in one process, which reads them as the command does
+    python, names = millprep.with_name("python"), [page.stem for page in pages]
+    shown = run(python, tmp_path, "-c", PAGES, *names).split(BREAK)[1:]
+    assert len(shown) == len(pages)
+    for page, text in zip(pages, shown, strict=True):
+        assert page.read_text("utf-8").splitlines()[0].lstrip("# ") in text
     assert json.loads(run(millprep, tmp_path, "schema"))["title"] == "millprep job"
     assert "report" in json.loads(run(millprep, tmp_path, "schema", "--report"))["title"].lower()
     assert "[cutters.NAME]" in run(millprep, tmp_path, "schema", "--table")

@@ -14,7 +14,7 @@ CLAMP = "tape = true\n[[setup.clamp]]\nbox = {}\nheight = {}"
 MISTAKES = {
     "decimal comma": ("gap = 0.3", "gap = 0,3", 2, "a number has a point"),
     "unit in a text": ("gap = 0.3", 'gap = "0.3 mm"', 2, "must be a plain number in mm"),
-    "mils taken for mm": ("gap = 0.3", "gap = 12", 0, "draw them farther apart, or set a smaller"),
+    "mils taken for mm": ("gap = 0.3", "gap = 8", 0, "draw them farther apart, or set a smaller"),
     "negative gap": ("gap = 0.3", "gap = -0.3", 2, "above 0 and at most 20"),
     "no gap": ("gap = 0.3", "gap = 0", 2, "above 0 and at most 20"),
     "truth for a number": ("gap = 0.3", "gap = true", 2, "must be a plain number in mm"),

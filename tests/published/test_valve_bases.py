@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +30,9 @@ SLACK = 0.0015
 """Half the last digit of the radius and of the two chords."""
 
 
+@cache
 def pins() -> FloatArray:
+    """Holes of the pins; the drawing is read once."""
     board = read(
         EXAMPLE / "memory-board.dxf",
         name="memory-board",
@@ -112,10 +115,11 @@ def test_chords_across_the_gap() -> None:
 
 
 def test_the_package_finds_the_same_sockets() -> None:
-    found = patterns(pins())
+    holes = pins()
+    found = patterns(holes)
     assert {tuple(sorted(p.holes)) for p in found} == {
-        tuple(sorted(np.flatnonzero((pins()[:, None] == ring).all(axis=2).any(axis=1)).tolist()))
-        for ring in sockets(pins())
+        tuple(sorted(np.flatnonzero((holes[:, None] == ring).all(axis=2).any(axis=1)).tolist()))
+        for ring in sockets(holes)
     }
     assert {p.base.name for p in found} == {"7-pin miniature (B7G)"}
     assert max(p.error for p in found) <= SLACK
