@@ -3,8 +3,8 @@
 Run it from the project's folder: `python -m tests.bench.crate`. The crate is the example's six
 small boards, over and over, on as many blanks as they need. Each size is prepared in a process of
 its own by the command line, with its nesting, proof, pictures and sheet; nothing is taken from the
-cache. Seconds are those of all its processes, memory is that of the largest one. The last two sizes
-give the growth, and from it the number of copies at which memory or an hour would not do.
+cache. Seconds are those of all its processes, memory is that of the largest one. A line through the
+last two sizes leads to the number of copies at which memory or an hour would not do.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 from typing import NamedTuple
 
@@ -58,44 +59,75 @@ def job_of(folder: Path, copies: int) -> Path:
     return job
 
 
+def started(folder: Path, *words: object) -> subprocess.Popen[bytes]:
+    """`prepare` with these words, by the command line, as if nothing was prepared before."""
+    code = "from millprep.cli import main; main()"
+    return subprocess.Popen(
+        [sys.executable, "-c", code, "prepare", "--fresh", *map(str, words)],
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def used(process: subprocess.Popen[bytes]) -> tuple[float, float]:
+    """Seconds of a process and its children, and MB of the largest of them, once it is done."""
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        sys.exit(f"prepare ended with {process.returncode}")
+    return usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
+
+
 def measured(copies: int) -> Crate:
     """One crate, prepared."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         out = folder / "set"
-        code = "from millprep.cli import main; main()"
-        words = ("prepare", "--fresh", job_of(folder, copies), "--out", out)
-        process = subprocess.Popen(
-            [sys.executable, "-c", code, *map(str, words)],
-            cwd=folder,
-            env=os.environ | {"PYTHONPATH": str(ROOT)},
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-        if process.returncode:
-            sys.exit(f"a crate of {copies} ended with {process.returncode}")
+        seconds, memory = used(started(folder, job_of(folder, copies), "--out", out))
         disk = sum(file.stat().st_size for file in out.rglob("*") if file.is_file()) / 1e6
-        blanks = len(list(out.glob("blank-*")))
-    seconds = used.ru_utime + used.ru_stime
-    return Crate(copies, blanks, seconds, used.ru_maxrss / 1024, disk)
+        return Crate(copies, len(list(out.glob("blank-*"))), seconds, memory, disk)
 
 
-def limits(smaller: Crate, larger: Crate) -> tuple[float, float, float]:
-    """The power by which seconds grow, and the copies that fill `MEMORY` and that take an hour."""
-    power = math.log(larger.seconds / smaller.seconds) / math.log(larger.copies / smaller.copies)
-    per_copy = (larger.memory - smaller.memory) / (larger.copies - smaller.copies)
-    full = larger.copies + (MEMORY - larger.memory) / max(per_copy, 1e-9)
-    hour = larger.copies * (HOUR * CORES / larger.seconds) ** (1 / max(power, 1e-9))
-    return power, full, hour
+def side_by_side(count: int) -> str:
+    """How much sooner equal jobs are done together than one after the other on one core."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        job = job_of(folder, 12)
+        jobs = [shutil.copy(job, folder / f"job-{n}.toml") for n in range(count)]
+        cores = os.sched_getaffinity(0)
+        start = time.perf_counter()
+        os.sched_setaffinity(0, {min(cores)})
+        apart = sum(used(started(folder, job, "--out", "apart"))[0] for job in jobs)
+        os.sched_setaffinity(0, cores)
+        between = time.perf_counter()
+        together, _ = used(started(folder, *jobs, "--out", "together"))
+        end = time.perf_counter()
+    first, then = between - start, end - between
+    return (
+        f"{count} jobs: {first:.1f} s one after the other on one core, {then:.1f} s side by side "
+        f"on {len(cores)}, {first / then:.2f} times as fast; {apart:.1f} and {together:.1f} s of "
+        "processor time\n"
+    )
+
+
+def copies_at(smaller: Crate, larger: Crate, figure: str, most: float) -> float:
+    """The copies at which a figure reaches what a machine has, along a line through two sizes."""
+    before, now = float(getattr(smaller, figure)), float(getattr(larger, figure))
+    each = (now - before) / (larger.copies - smaller.copies)
+    return larger.copies + (most - now) / each if each > 0 else math.inf
 
 
 def main() -> None:
     """Measure crates of growing size, and say what the last two foretell."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.crate", description=__doc__)
     parser.add_argument("--copies", nargs="+", type=int, default=[25, 50, 100])
+    parser.add_argument("--jobs", type=int, help="compare so many jobs side by side instead")
     given = parser.parse_args()
+    if given.jobs:
+        sys.stdout.write(side_by_side(given.jobs))
+        return
     crates = []
     for copies in given.copies:
         crate = measured(copies)
@@ -106,10 +138,13 @@ def main() -> None:
         )
         sys.stdout.flush()
     if len(crates) > 1:
-        power, full, hour = limits(*crates[-2:])
+        before, last = crates[-2:]
+        seconds = (last.seconds - before.seconds) / (last.copies - before.copies)
+        full = copies_at(before, last, "memory", MEMORY)
+        hour = copies_at(before, last, "seconds", HOUR * CORES)
         sys.stdout.write(
-            f"seconds grow as n^{power:.2f}; {MEMORY // 1024} GB are full at {full:.0f} copies, an "
-            f"hour of {CORES} cores at {hour:.0f}\n"
+            f"{seconds:.2f} s for every copy more; {MEMORY // 1024} GB are full at about "
+            f"{full:.0f} copies, an hour of {CORES} cores at about {hour:.0f}\n"
         )
 
 
