@@ -117,6 +117,11 @@ class Profile:
     placement: int
     inner: bool
 
+    @property
+    def tab_places(self) -> tuple[Point, ...]:
+        """The middle of every tab, on the path."""
+        return tuple(self.path.point_at((tab.start + tab.end) / 2) for tab in self.tabs)
+
 
 @dataclass(frozen=True, slots=True)
 class Engraving:

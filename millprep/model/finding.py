@@ -14,6 +14,12 @@ Frame = Literal["drawing", "blank", "machine"]
 SEVERITIES: dict[Severity, str] = {"stop": "stop", "warn": "warning", "note": "note"}
 """The one scale, the worst first, with the words that a person reads."""
 
+NOT_RUN = (
+    "Do not run the set: a file was changed after it was written, or this is a fault of millprep. "
+    "Prepare it again; if that changes nothing, please report it."
+)
+"""What to do where no job and no drawing can be the cause."""
+
 MOST_PER_CODE = 5
 """Findings of one kind that are listed one by one; the rest is counted."""
 MOST_PLACES = 200

@@ -65,6 +65,7 @@ class BoardCopy:
         jumpers: both ends of every jumper wire, drawing frame; empty in a set read from its report.
         proof: what its copper as cut proves; None before the programs are read back.
         judged: what the rules of the trade find; None when they were not applied.
+        tabs: the middle of every tab that holds it, blank frame; None when not known.
         checks: what to measure on the finished board.
     """
 
@@ -75,6 +76,7 @@ class BoardCopy:
     jumpers: tuple[tuple[Point, Point], ...] = ()
     proof: BoardProof | None = None
     judged: BoardJudged | None = None
+    tabs: tuple[Point, ...] | None = None
     checks: tuple[Check, ...] = ()
 
 
@@ -174,6 +176,7 @@ def blanks_of(
     joins: Iterable[Join] = (),
     nets: Mapping[tuple[int, str], str] = MappingProxyType({}),
     levellings: Mapping[tuple[int, int], Levelling] = MappingProxyType({}),
+    tabs: Mapping[int, tuple[Point, ...]] = MappingProxyType({}),
 ) -> tuple[MilledBlank, ...]:
     """The tree of a set that is known by lists, as its report keeps it.
 
@@ -184,6 +187,7 @@ def blanks_of(
         joins: of all blanks.
         nets: (placement, piece) to the net's name.
         levellings: (blank, pass) to the surface map that its programs follow.
+        tabs: the middles of the tabs of every placement, blank frame; without what is not known.
 
     Raises:
         ValueError: for what is on a blank or in a pass that there is not.
@@ -207,7 +211,10 @@ def blanks_of(
     blanks = tuple(
         MilledBlank(
             laminate,
-            tuple(BoardCopy(p, nets=named.get(p.index, {})) for p in layout.on(laminate.number)),
+            tuple(
+                BoardCopy(p, nets=named.get(p.index, {}), tabs=tabs.get(p.index))
+                for p in layout.on(laminate.number)
+            ),
             passes=tuple(passes_on.pop(laminate.number, ())),
             joins=tuple(joins_on.pop(laminate.number, ())),
             spoilboard=tuple(of_pass.pop((laminate.number, 0), ())),

@@ -11,13 +11,13 @@ from millprep.gcode.build import build
 from millprep.gcode.spoilboard import spoilboard_program
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
-from millprep.model.cut import Cut
+from millprep.model.cut import Cut, Profile
 from millprep.model.cutter import with_shapes
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
-from millprep.model.set_of_programs import MilledBlank
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import (
     join_findings,
     neighbours,
@@ -71,6 +71,7 @@ def passes(
     other_pass = drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most)
     done = replace(
         blank,
+        copies=tuple(_with_tabs(copy, profiles) for copy in blank.copies),
         cuts=replace(blank.cuts, profiles=profiles),
         registration=tuple(cut for cuts in hole_cuts.values() for cut in cuts),
         passes=milled,
@@ -79,6 +80,12 @@ def passes(
         spoilboard=spoilboard,
     )
     return done, tuple(_findings(job, done, frame, registered, shared, marks))
+
+
+def _with_tabs(copy: BoardCopy, profiles: Sequence[Profile]) -> BoardCopy:
+    """A copy with the places of its tabs."""
+    mine = (profile for profile in profiles if profile.placement == copy.placement.index)
+    return replace(copy, tabs=tuple(place for profile in mine for place in profile.tab_places))
 
 
 def _spoilboard(

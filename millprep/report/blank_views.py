@@ -91,11 +91,7 @@ def paths_view(contents: BlankContents, job: str) -> Canvas:
     for i, cutter in enumerate(contents.cutters):
         _cut_with(on, contents, i, cutter)
     _edges(on, contents)
-    tabs = [
-        profile.path.point_at((tab.start + tab.end) / 2)
-        for profile in contents.profiles
-        for tab in profile.tabs
-    ]
+    tabs = [place for profile in contents.profiles for place in profile.tab_places]
     marks.signs(on, tabs, "square", size=4.5, over=5)
     joins = [join.at for join in contents.joins]
     marks.signs(on, joins, "diamond", size=4.5)

@@ -179,6 +179,8 @@ class BoardRow(Row):
     """What the programs, read back, leave of this copy; null when that was not computed."""
     rules: RulesRow | None
     """How this copy fares by the electrical rules; null when not judged."""
+    tabs: tuple[Place, ...] | None = None
+    """The middle of every tab that holds it, blank frame, mm; null when not known."""
 
     @classmethod
     def of(cls, copy: BoardCopy) -> BoardRow:

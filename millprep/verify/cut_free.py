@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import Join
@@ -73,8 +73,8 @@ def check_cut_free(
     placements: Sequence[Placement],
     joins: Sequence[Join],
     runs: Sequence[Run],
-) -> Iterator[Finding]:
-    """What is wrong with how the boards of a blank are cut out.
+) -> tuple[list[Finding], list[Point]]:
+    """What is wrong with how the boards of a blank are cut out, and the middle of every tab.
 
     Args:
         job: what is required.
@@ -87,9 +87,15 @@ def check_cut_free(
     cuts = _cuts_of(job.profile.cutter.name, runs)
     z_slack = job.machine.dialect.digit + FOLLOWED + 1e-6
     firm = _firm(job, blank, placements)
+    findings: list[Finding] = []
+    tabs: list[Point] = []
     for edge in edges:
         floor, right = _floors(job, edge, cuts, blank, z_slack)
-        yield from _edge_findings(job, blank, edge, floor, right, z_slack, joins, firm)
+        for first, count in _runs(_lifted(job, blank, floor, z_slack)):
+            x, y = edge.xy[(first + count // 2) % len(floor)].tolist()
+            tabs.append((x, y))
+        findings += _edge_findings(job, blank, edge, floor, right, z_slack, joins, firm)
+    return findings, tabs
 
 
 def _edges(job: JobPlan, placements: Sequence[Placement]) -> list[_Edge]:
@@ -169,6 +175,12 @@ def _depth(job: JobPlan, blank: Blank) -> float:
     return blank.thickness + job.profile.breakthrough
 
 
+def _lifted(job: JobPlan, blank: Blank, floor: FloatArray, slack: float) -> Mask:
+    """Places where a tab is left."""
+    there: Mask = np.abs(floor + blank.thickness - job.profile.tab_height) <= slack
+    return there
+
+
 def _edge_findings(
     job: JobPlan,
     blank: Blank,
@@ -184,7 +196,7 @@ def _edge_findings(
     depth, height = _depth(job, blank), job.profile.tab_height
 
     def finding(code: str, message: str, at: NDArray[np.float64] | Point) -> Finding:
-        message = f"{message} Do not run the set; write it again."
+        message = f"{message} {NOT_RUN}"
         return on_blank(edge.placement, code, "stop", message, (float(at[0]), float(at[1])))
 
     through = floor <= slack - depth
@@ -195,7 +207,7 @@ def _edge_findings(
             f"The profile goes {-floor[at]:.2f} mm deep at the {what}, the job says {depth:g} mm."
         )
         yield finding("profile-depth", message, edge.xy[at])
-    lifted = np.abs(floor + blank.thickness - height) <= slack
+    lifted = _lifted(job, blank, floor, slack)
     uncut = ~through & ~lifted
     if uncut.any():
         at = int(np.argmax(np.where(uncut, floor, -np.inf)))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from millprep.model.cutter import Cutter
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
 from millprep.verify.trace import (
@@ -96,7 +96,7 @@ def check_tool_number(
         yield Finding(
             code="cutter-differs",
             severity="stop",
-            message=f"{words} before the program of cutter T{number}. Write the set again.",
+            message=f"{words} before the program of cutter T{number}. {NOT_RUN}",
             file=file,
             line=line,
         )
@@ -203,9 +203,7 @@ def programs_of_file(
     parts = split_by_cutter(trace)
     findings: list[Finding] = []
     if len(parts) != len(programs):
-        message = (
-            f"the file has {len(parts)} cutters, the set says {len(programs)}. Write the set again."
-        )
+        message = f"the file has {len(parts)} cutters, the set says {len(programs)}. {NOT_RUN}"
         findings.append(_differs(message, file, parts[-1].first))
         # what is missing does nothing
         parts = [*parts, *[_nothing(parts[-1])] * len(programs)][: len(programs)]
@@ -241,10 +239,7 @@ def _identity(part: Part, program: Program, machine: Machine) -> Iterator[Findin
         return  # the file cannot say it
     if part.cutter != program.cutter.name:
         named = "no cutter" if part.cutter is None else f"cutter {part.cutter}"
-        message = (
-            f"the file names {named}, the set says {program.cutter.name}. Write the set again; do "
-            "not run this file."
-        )
+        message = f"the file names {named}, the set says {program.cutter.name}. {NOT_RUN}"
         yield _differs(message, program.file, part.stop.line if part.stop else part.first)
 
 

@@ -16,7 +16,7 @@ import shapely
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Drill, EndMill
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass
@@ -227,7 +227,7 @@ class Depths:
         return Finding(
             code=code,
             severity="stop",
-            message=f"{message} Write the set again; do not run this file.",
+            message=f"{message} {NOT_RUN}",
             frame=None if at is None else "machine",
             at=at,
             blank=run.program.blank,

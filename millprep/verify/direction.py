@@ -17,7 +17,7 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.model.board import Hole
 from millprep.model.cutter import EndMill
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import RegistrationHole
 from millprep.model.set_of_programs import MilledBlank
@@ -76,8 +76,7 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
             yield Finding(
                 code="circle-direction",
                 severity="stop",
-                message=f"A circle is run {words}, against the direction of its work. Write the "
-                "set again; do not run this file.",
+                message=f"A circle is run {words}, against the direction of its work. {NOT_RUN}",
                 frame="machine",
                 at=circle.centre,
                 blank=run.program.blank,

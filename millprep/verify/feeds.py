@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.program import Program
 from millprep.verify.motion_context import SLACK, Mask, Table, table
@@ -95,7 +95,7 @@ def _each(m: Table, program: Program, bad: Mask, code: str, message: str) -> Ite
         yield Finding(
             code=code,
             severity="stop",
-            message=f"{message} Write the set again; do not run this file.",
+            message=f"{message} {NOT_RUN}",
             blank=program.blank,
             mill_pass=program.mill_pass or None,
             file=program.file,

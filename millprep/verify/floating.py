@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import Join
@@ -55,7 +55,7 @@ def check_cleared(
                 "area-not-cleared",
                 "stop",
                 "floating copper is left in an area to be cleared, wide enough for the cutter "
-                "that clears. Write the set again.",
+                f"that clears. {NOT_RUN}",
                 (at.x, at.y),
             )
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from millprep.geometry.path import Point
 from millprep.model.as_cut import CopperPart, Groove
 from millprep.model.board import Hole
-from millprep.model.finding import Finding, Severity
+from millprep.model.finding import NOT_RUN, Finding, Severity
 from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import RegistrationHole
 
@@ -113,7 +113,7 @@ def _slot_faults(slot: Hole, area: shapely.Polygon, hole_fault: Fault) -> Iterat
         spot = largest.representative_point()
         message = (
             f"{slot.words} keeps {largest.area:.2f} mm² uncut: it is too short or narrow, off its "
-            "place, or has a loose core. Write the set again."
+            f"place, or has a loose core. {NOT_RUN}"
         )
         yield hole_fault("slot-not-cleared", "stop", message, (spot.x, spot.y))
     # beyond the tolerance the area is cut off, so that a cut that goes on ends at its limit
@@ -134,7 +134,7 @@ def _faults(
     for hole in holes:
         area = cut.get(hole.id)
         if area is None:
-            message = f"{hole.words} is not cut. Write the set again."
+            message = f"{hole.words} is not cut. {NOT_RUN}"
             yield hole_fault("hole-missing", "stop", message, hole.at)
             continue
         across = 2 * math.sqrt(area.area / math.pi)
@@ -149,7 +149,7 @@ def _faults(
         else:
             off = math.dist(area.centroid.coords[0], hole.at)
             if off > OFF:
-                message = f"hole {hole.id} is cut {off:.3f} mm off its place. Write the set again."
+                message = f"hole {hole.id} is cut {off:.3f} mm off its place. {NOT_RUN}"
                 yield hole_fault("hole-off", "warn", message, hole.at)
 
 
@@ -185,7 +185,7 @@ def check_registration(
         if not fits:
             message = (
                 f"Registration {hole.words} is cut more than {OFF:g} mm off its edge, so it does "
-                "not fit its pin. Write the set again."
+                f"not fit its pin. {NOT_RUN}"
             )
             findings.append(hole_fault("registration-fit", "stop", message, hole.at))
     return findings
@@ -250,7 +250,7 @@ def _floors(
         floor = shapely.buffer(shapely.buffer(floor, -NO_RING), NO_RING)
         if not floor.is_empty:
             spot = floor.representative_point()
-            message = f"{hole.words} does not go through the laminate. Write the set again."
+            message = f"{hole.words} does not go through the laminate. {NOT_RUN}"
             yield hole_fault("hole-not-through", "stop", message, (spot.x, spot.y))
 
 

@@ -17,7 +17,7 @@ import shapely
 from millprep.geometry import letters
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.layout import Layout, Placement
 from millprep.model.milling_pass import MarginText, MillingPass, RegistrationHole
@@ -47,7 +47,7 @@ def check_like_job(
         Finding(
             code="set-unlike-job",
             severity="stop",
-            message=f"report.json says {words}. Prepare the set again.",
+            message=f"report.json says {words}. {NOT_RUN}",
             blank=blank,
             mill_pass=number,
             file="report.json",

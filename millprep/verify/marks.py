@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry import letters
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MarginText, RegistrationHole, Vernier
 from millprep.verify.holes_as_cut import OFF
@@ -220,7 +220,7 @@ def _finding(blank: BlankRuns, code: str, message: str, number: int, at: Point) 
     return Finding(
         code=code,
         severity="stop",
-        message=f"{message} Do not run the set; prepare it again.",
+        message=f"{message} {NOT_RUN}",
         frame="blank",
         at=at,
         blank=blank.blank.number,

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.verify.block import spelt
 from millprep.verify.motion_context import SLACK, Setting
 from millprep.verify.trace import HOVER, PathEvent, ZeroLook, look_at_zero
@@ -92,7 +92,7 @@ def path_rule(s: Setting) -> Iterator[Finding]:
             code="path-mode-differs",
             severity="stop",
             message=f"the program {said}, [machine] path_mode asks for {machine.path_words}. "
-            "Write the set again.",
+            f"{NOT_RUN}",
             file=s.file,
             line=1 if event is None else event.line,
         )

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Clamp
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
@@ -61,7 +61,7 @@ def _finding(
     return Finding(
         code=code,
         severity="stop",
-        message=f"{message} Prepare the set again.",
+        message=f"{message} {NOT_RUN}",
         blank=blank,
         mill_pass=mill_pass,
         file=file,
@@ -245,19 +245,6 @@ def _check_pins(job: JobPlan, blank: BlankRuns) -> Iterator[Finding]:
             wide = float(away[away <= radius].max(initial=0.0))
             if abs(low - depth) > 0.005 or abs(wide - max(reach, 0.0)) > OFF:
                 x, y = hole.machine
-                near = [
-                    pin
-                    for pin, other in pins.items()
-                    if pin != hole.pin and math.dist(other.machine, hole.machine) < 2 * radius
-                ]
-                if near:
-                    message = (
-                        f"The holes of pins {hole.pin} and {near[0]} in the spoilboard run into "
-                        "each other and hold no pin. Turn the blank, choose another margin, or "
-                        'set [registration] method = "measure".'
-                    )
-                    yield Finding(code="pin-hole", severity="stop", message=message, blank=number)
-                    continue
                 message = (
                     f"The hole of pin {hole.pin} in the spoilboard, at X{x:g} Y{y:g}, is "
                     f"{low:.2f} mm deep and {2 * (wide + radius - reach):.2f} mm wide; the job "

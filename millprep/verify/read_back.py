@@ -16,7 +16,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
 from millprep.model.dialect import Dialect
-from millprep.model.finding import Finding, Refusal, usage
+from millprep.model.finding import NOT_RUN, Finding, Refusal, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Program, Trail
@@ -250,7 +250,7 @@ def _traces(folder: Path, programs: Sequence[Program], dialect: Dialect) -> dict
             result[file] = reader.read(text, file=file, dialect=dialect)
         except UnicodeDecodeError as fault:
             line = fault.object.count(b"\n", 0, fault.start) + 1
-            message = "the file holds characters that no program may hold. Write the set again."
+            message = f"the file holds characters that no program may hold. {NOT_RUN}"
             faults.append(_damaged(file, message, line))
         except Refusal as refusal:
             faults += refusal.findings
@@ -293,10 +293,10 @@ def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Moti
         with table.open(encoding="ascii", newline="") as lines:
             return rows_by_file(lines, programs)
     except OSError as fault:
-        words = f"the table of motions cannot be read ({fault.strerror}). Write the set again."
+        words = f"the table of motions cannot be read ({fault.strerror}). Make it readable."
         raise Refusal([_damaged(table.name, words)]) from None
     except (KeyError, TypeError, ValueError) as fault:
-        words = f"the table of motions is damaged ({fault}). Write the set again."
+        words = f"the table of motions is damaged ({fault}). {NOT_RUN}"
         raise Refusal([_damaged(table.name, words)]) from None
 
 

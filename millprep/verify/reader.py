@@ -17,7 +17,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from millprep.model.dialect import Comments, Dialect
-from millprep.model.finding import Finding, Refusal
+from millprep.model.finding import NOT_RUN, Finding, Refusal
 from millprep.verify.block import (
     ARCS,
     CYCLES,
@@ -226,9 +226,7 @@ class _Reader:
 
     def _refuse(self, fault: Fault) -> None:
         remedy = (
-            "This contradicts [machine.dialect]. Write the set again; do not run this file."
-            if fault.code == DIFFERS
-            else "Write the set again; do not run this file."
+            f"This contradicts [machine.dialect]. {NOT_RUN}" if fault.code == DIFFERS else NOT_RUN
         )
         self.faults.append(
             Finding(

@@ -13,7 +13,7 @@ from functools import partial
 
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.dialect import Dialect
-from millprep.model.finding import Finding
+from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
 from millprep.verify.block import spelt
@@ -51,7 +51,7 @@ def check_words(trace: Trace, program: Program, machine: Machine) -> Iterator[Fi
 
 
 def _finding(file: str, code: str, message: str, line: int) -> Finding:
-    message += " Write the set again; do not run this file."
+    message += f" {NOT_RUN}"
     return Finding(code=code, severity="stop", message=message, file=file, line=line)
 
 

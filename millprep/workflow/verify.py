@@ -10,7 +10,7 @@ from pathlib import Path
 
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
-from millprep.model.finding import Finding, Refusal, limited, stop
+from millprep.model.finding import NOT_RUN, Finding, Refusal, limited, stop
 from millprep.model.job.job import JobPlan
 from millprep.model.layout import Layout
 from millprep.model.program import check_set_named
@@ -102,8 +102,7 @@ def verify(
     mark = load_mark(folder)
     findings += [] if mark is None else _begun_findings(report, mark)
     findings += _check_resumed(report)
-    if not made_by_this_version(report):
-        findings.append(_another_version(report))
+    findings += _check_version(report)
     say("reading the programs and cutting the blanks in simulation")
     try:
         layout = report.layout(boards)
@@ -118,6 +117,7 @@ def verify(
             report.joins_on(layout, overruns),
             nets.name(plan.boards, layout)[0],
             report.levellings,
+            {n: row.tabs for n, row in enumerate(report.boards) if row.tabs is not None},
         )
     except ValueError as fault:
         message = f"report.json does not fit its job ({fault}). Prepare the set again."
@@ -189,7 +189,16 @@ def _check_resumed(report: Report) -> Iterator[Finding]:
     elif not all(file.endswith("-resumed.ngc") for file in files):
         words = "it resumes another one, and its programs are not named so"
     if words is not None:
-        message = f"report.json says of the set that {words}. Prepare the set again."
+        message = f"report.json says of the set that {words}. {NOT_RUN}"
+        yield stop("set-unlike-job", message, report_file.REPORT)
+
+
+def _check_version(report: Report) -> Iterator[Finding]:
+    """That another version made the set; of this one every whole set names its tabs."""
+    if not made_by_this_version(report):
+        yield _another_version(report)
+    elif not report.resumed and any(row.tabs is None for row in report.boards):
+        message = f"report.json names no tabs of a board. {NOT_RUN}"
         yield stop("set-unlike-job", message, report_file.REPORT)
 
 
@@ -246,7 +255,7 @@ def _unlike(report: Report, proofs: tuple[BoardProof, ...]) -> list[Finding]:
                     Finding(
                         code="proof-differs",
                         severity="stop",
-                        message=f"{words}. Prepare the set again.",
+                        message=f"{words}. {NOT_RUN}",
                         board=row.name,
                         copy=row.copy_number,
                         blank=row.blank,
@@ -281,7 +290,7 @@ def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding
 
 
 def _differs(words: str) -> Finding:
-    message = f"{words}. Prepare the set again."
+    message = f"{words}. {NOT_RUN}"
     return Finding(code="proof-differs", severity="stop", message=message)
 
 

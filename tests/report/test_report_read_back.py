@@ -36,6 +36,7 @@ LATER = {
     ("by_hand",), ("time_fit",), ("machine",), ("time_log",), ("boards", "pieces", "pins"),
     ("findings", "places"), ("boards", "proof", "too_much"),
     ("boards", "proof", "too_little"), ("boards", "rules", "spacing", "way"),
+    ("boards", "tabs"),
 }  # fmt: skip
 """Keys that older reports lack."""
 GOOD = Report.of(invented(4))

@@ -6,6 +6,7 @@ files alone, by the job that the set keeps.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -106,6 +107,24 @@ def tab_narrower(forged: Forged) -> None:
                 return "\n".join([*lines[: n + 1], *short, f"{way} F300.0000", *lines[n + 3 :]])
             at |= {word[0]: float(word[1:]) for word in re.findall(r"[XY]-?[\d.]+", line)}
         raise AssertionError("no tab")
+
+    forged.edit(EDGE, edit)
+
+
+def tab_shifted(forged: Forged) -> None:
+    """A tab on a straight edge lies 1.5 mm on, as wide as before, in every depth step."""
+    tab = r"^G1 ([XY])(\S+)( F\S+)?\nG1 Z-1\.2000(.*)\nG1 \1(\S+)( F\S+)?\nG1 Z-1\.9000"
+
+    def edit(text: str) -> str:
+        found = re.search(tab, text, re.MULTILINE)
+        assert found
+        letter, start, end = found[1], found[2], found[5]
+        by = math.copysign(1.5, float(end) - float(start))
+        for place in (start, end):
+            old, new = f"G1 {letter}{place}", f"G1 {letter}{float(place) + by:.4f}"
+            around = rf"^{re.escape(old)}( F\S+)?$(?=\nG1 Z-1\.)"
+            text = re.sub(around, rf"{new}\1", text, flags=re.MULTILINE)
+        return text
 
     forged.edit(EDGE, edit)
 
@@ -266,6 +285,9 @@ FORGERIES: dict[str, Callable[[Forged], None]] = {
     "tabs lower": sub(EDGE, r"Z-1\.2000", "Z-1.3000"),
     "tabs higher": sub(EDGE, r"Z-1\.2000", "Z-1.1000"),
     "tab narrower": tab_narrower,
+    "tab elsewhere": tab_shifted,
+    "a tab less in the report": report(lambda row: row["boards"][0]["tabs"].pop()),
+    "no tabs in the report": report(lambda row: row["boards"][0].pop("tabs")),
     "profile on the wrong side": wrong_side,
     "profile not through": sub(EDGE, r"Z-1\.9000", "Z-1.6000"),
     "profile too deep": sub(EDGE, r"Z-1\.9000", "Z-2.4000"),
