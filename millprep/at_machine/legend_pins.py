@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.finding import Refusal, stop
@@ -18,8 +18,7 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 STEP = 0.5
 """Pins are at whole steps from the blank's corner, mm, so that a rule finds them."""
 ODD = 3.0
-"""The pins are this far off the middle at least, mm: turned the wrong way round, a blank lies twice
-as far off, and a person sees it."""
+"""Turned the wrong way round, a blank lies this far off, mm, where there is room, and it shows."""
 SPAN = 0.5
 """The pins are at least this part of the blank's length apart."""
 
@@ -45,10 +44,23 @@ class Turning:
         """What a person does."""
         (x0, y0), (x1, y1) = (hole.machine for hole in self.holes)
         along = "X" if abs(x1 - x0) > abs(y1 - y0) else "Y"
+        wrong = (
+            f"The other way round it lies {self.off:g} mm off along {along}"
+            if self.off >= ODD
+            else "Mark one of the holes and its pin first: it fits the other way round as well"
+        )
         return (
             f"turn the blank over about the line through its pins, which runs along {along}: each "
-            f"pin keeps its hole. The other way round it lies {self.off:g} mm off along {along}"
+            f"pin keeps its hole. {wrong}"
         )
+
+
+def _ends(good: FloatArray, length: float) -> tuple[float, float]:
+    """Two of these places, far apart and `ODD` off the middle, or as they can be without that."""
+    low, high = float(good[0]), float(good[-1])
+    odd = [(low, float(t)) for t in good] + [(float(t), high) for t in good]
+    odd = [(a, b) for a, b in odd if abs(a + b - length) >= ODD and b - a >= SPAN * length]
+    return max(odd, key=lambda ends: ends[1] - ends[0], default=(low, high))
 
 
 def turning(plan: JobPlan, blank: Blank, mill_pass: MillingPass, cut: BaseGeometry) -> Turning:
@@ -69,21 +81,19 @@ def turning(plan: JobPlan, blank: Blank, mill_pass: MillingPass, cut: BaseGeomet
     clamps = [back.shape(clamp.box.shape) for clamp in plan.setup.clamps if clamp.on_in(1)]
     denied = shapely.union_all([cut, *clamps, shapely.Point(back.point(mill_pass.touch))])
     reach = back.shape(plan.machine.reachable.shape)
-    inside = shapely.box(0, 0, *blank.size).intersection(reach).buffer(-keep, join_style="mitre")
-    free = shapely.difference(inside, denied.buffer(keep))
+    inside = shapely.box(0, 0, *blank.size).buffer(-keep, join_style="mitre")
+    # the axis of what bores them stays within the travel
+    bored = shapely.intersection(inside, reach.buffer(-registration.hole / 2, join_style="mitre"))
+    free = shapely.difference(bored, denied.buffer(keep))
     width, height = blank.size
     for along in (0, 1) if width >= height else (1, 0):
         middle, length = blank.size[1 - along] / 2, blank.size[along]
         t = np.arange(STEP, length, STEP)
         u, v = (t, np.full_like(t, middle)) if along == 0 else (np.full_like(t, middle), t)
         good = t[shapely.intersects_xy(free, u, v)]
-        if not len(good):
+        if not len(good) or good[-1] - good[0] < SPAN * length:
             continue
-        first = float(good[0])
-        far = good[np.abs(good + first - length) >= ODD]
-        if not len(far) or far[-1] - first < SPAN * length:
-            continue
-        last = float(far[-1])
+        first, last = _ends(good, length)
         over = Pose.mirror_y(height) if along == 0 else Pose(a=-1.0, c=width)
         places: list[Point] = [(s, middle) if along == 0 else (middle, s) for s in (first, last)]
         holes = tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,8 +12,10 @@ import numpy as np
 import pytest
 import shapely
 from ezdxf.layouts.layout import Modelspace
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from millprep.at_machine.legend_pins import _ends
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.dialect import Dialect
@@ -183,6 +186,19 @@ def test_a_board_seen_from_its_copper_is_engraved_turned_over_and_its_text_can_b
     assert stem.difference(cut).length == pytest.approx(0, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("good", "ends"),
+    [
+        (np.arange(4, 57), (4.0, 53.0)),  # 3 mm off, as far apart as that leaves
+        (np.array([4.0, 5.0, 55.0, 56.0]), (4.0, 56.0)),  # no two of them are
+    ],
+)
+def test_pins_are_far_apart_and_off_the_middle(
+    good: NDArray[np.float64], ends: tuple[float, float]
+) -> None:
+    assert _ends(good, 60.0) == ends
+
+
 def test_a_long_board_is_refused(memory_board: Path, tmp_path: Path) -> None:
     done = run("legend", memory_board, "--out", tmp_path / "new")
     assert done.exit_code == 1
@@ -220,7 +236,10 @@ def test_the_proof_passes_what_was_written_and_sees_every_seeded_fault(made: Pat
 
 def test_pin_holes_that_are_not_as_they_must_be_are_seen(made: Path) -> None:
     trace = trace_of(made, "2-spoilboard/blank-1-01-bore-2.0.ngc")
-    places = [(6.0, 25.0), (51.0, 25.0)]
+    steps = (made / "set-legend" / "steps.txt").read_text("utf-8")
+    holes = re.findall(r"X([\d.]+) Y(\d+)", steps.partition("two holes at")[2])
+    places = [(float(x), float(y)) for x, y in holes[:2]]
+    assert {y for _, y in places} == {25.0}
 
     def good(at: list[tuple[float, float]], diameter: float = 2.98, depth: float = 4.5) -> bool:
         return not list(
@@ -232,4 +251,4 @@ def test_pin_holes_that_are_not_as_they_must_be_are_seen(made: Path) -> None:
     assert not good(places[:1])
     assert not good(places, diameter=3.02)
     assert not good(places, depth=4.4)
-    assert not good([(6.0, 25.0), (51.0, 25.1)])
+    assert not good([places[0], (places[1][0], 25.1)])
