@@ -48,6 +48,20 @@ def test_every_property_is_tried_so_many_times(name: str, times: int) -> None:
         assert examples(30).deadline is None
 
 
+def test_every_law_has_ten_thousand_examples() -> None:
+    with profile("laws"):
+        assert examples(30).max_examples == settings().max_examples == 10_000
+
+
+def test_laws_are_properties_and_there_are_thirty() -> None:
+    laws = []
+    for file in Path(__file__).parent.rglob("test_*.py"):
+        marked = file.read_text("utf-8").split("\n@pytest.mark.law\n")[1:]
+        laws += [text.partition("\ndef ")[0] for text in marked]
+    assert len(laws) >= 30
+    assert [text for text in laws if "@given" not in text] == []
+
+
 @pytest.mark.parametrize("name", ["same", "long"])
 def test_what_is_loaded_changes_examples_by_chance_alone(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

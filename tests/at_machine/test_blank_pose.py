@@ -78,6 +78,7 @@ moves = st.builds(
 )
 
 
+@pytest.mark.law
 @given(move=moves, count=st.integers(2, 5))
 def test_a_known_move_is_undone_to_a_millionth_of_a_millimetre(move: Pose, count: int) -> None:
     pose = EXPECTED.then(move)
@@ -86,6 +87,7 @@ def test_a_known_move_is_undone_to_a_millionth_of_a_millimetre(move: Pose, count
     assert np.hypot(*off.T).max() <= 1e-6
 
 
+@pytest.mark.law
 @given(count=st.integers(2, 5))
 def test_exact_readings_move_nothing(count: int) -> None:
     assert good(readings(EXPECTED, count), count) is not None

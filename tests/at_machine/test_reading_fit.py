@@ -27,6 +27,7 @@ def read(count: int, random: np.random.Generator, turn: float = 0.4) -> list[Poi
     return [(x, y) for x, y in (exact + random.normal(0.0, SIGMA, exact.shape)).tolist()]
 
 
+@pytest.mark.law
 @given(
     turn=st.floats(-180, 180),
     x=st.floats(-500, 500),

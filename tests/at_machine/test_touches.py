@@ -42,6 +42,7 @@ def read(*some: Touches) -> Readings:
 offs = st.tuples(st.floats(-0.3, 0.3), st.floats(-0.3, 0.3))
 
 
+@pytest.mark.law
 @given(offs, offs)
 def test_the_middle_is_exact_wherever_the_hole_lies(
     one: tuple[float, float], two: tuple[float, float]

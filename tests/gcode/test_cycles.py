@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -60,6 +61,7 @@ def test_a_last_peck_is_never_of_no_length() -> None:
     assert sum(m.motion == "feed" for m in told) == 4
 
 
+@pytest.mark.law
 @given(st.floats(0.3, 3.0), st.floats(3.05, 9.0), st.integers(3, 6))
 def test_no_peck_is_deeper_than_the_drill_is_wide(
     diameter: float, ratio: float, decimals: int

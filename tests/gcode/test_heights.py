@@ -213,6 +213,7 @@ places = st.tuples(st.floats(5, 95), st.floats(5, 75))
 boxes = st.tuples(places, st.floats(1, 20), st.floats(1, 20), st.floats(0, 4.4))
 
 
+@pytest.mark.law
 @examples(40)
 @given(st.lists(places, min_size=2, max_size=6, unique=True), st.lists(boxes, max_size=3))
 def test_the_reader_agrees_wherever_clamps_are(

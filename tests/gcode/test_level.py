@@ -46,6 +46,7 @@ def worst(made: Program, surface: SurfaceMap, depth: float = 0.1) -> float:
     return float(np.abs(places[:, 2] + depth - surface.heights(places[:, :2])).max())
 
 
+@pytest.mark.law
 @given(
     st.floats(1, 99), st.floats(1, 79), st.floats(1, 99), st.floats(1, 79), st.floats(-4e-4, 4e-4)
 )
@@ -62,6 +63,7 @@ def test_a_line_keeps_its_depth_below_the_copper(
         assert abs((a - x) * (v - y) - (b - y) * (u - x)) <= slack
 
 
+@pytest.mark.law
 @examples(60)
 @given(
     st.floats(20, 80), st.floats(20, 60), st.floats(0.1, 18), st.floats(0, 6.28),

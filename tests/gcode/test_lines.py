@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import math
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -13,6 +14,7 @@ RADII = st.floats(0.005, 200.0)
 TURNS = st.floats(0.01, 2 * math.pi)
 
 
+@pytest.mark.law
 @given(RADII, TURNS, st.floats(-3, 3), st.booleans())
 def test_lines_stay_by_their_arc_and_end_where_it_ends(
     radius: float, sweep: float, first: float, clockwise: bool

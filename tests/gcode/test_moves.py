@@ -28,6 +28,7 @@ def lap(path: Path) -> Lap:
     return Lap(path, 0, "c1", 0, "vee", 0.1)
 
 
+@pytest.mark.law
 @QUICK
 @given(paths(), st.integers(0, 7))
 def test_a_lap_is_followed_at_depth_and_a_closed_one_over_its_start(
@@ -157,6 +158,7 @@ def test_an_end_mill_winds_down_and_levels_the_bottom() -> None:
     assert low[-1][1][-1, 2] == -1.8
 
 
+@pytest.mark.law
 @QUICK
 @given(
     st.floats(1e-4, 0.02),

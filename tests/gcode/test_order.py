@@ -37,6 +37,7 @@ def nearest_next(places: list[Point], start: Point) -> list[int]:
     return tour
 
 
+@pytest.mark.law
 @QUICK
 @given(PLACES)
 def test_every_place_is_visited_once_and_no_farther_than_by_nearest_next(

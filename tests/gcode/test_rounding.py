@@ -12,6 +12,7 @@ from millprep.model.program import Move
 PLACES = st.floats(0, 300)
 
 
+@pytest.mark.law
 @given(PLACES, PLACES, st.floats(0.011, 50), st.floats(-3, 3), st.floats(0.05, math.pi))
 def test_arcs_of_three_decimals_are_arcs_by_the_report(
     x: float, y: float, radius: float, first: float, sweep: float

@@ -156,6 +156,7 @@ def test_the_form_of_the_lines(name: str) -> None:
                 assert "." in value
 
 
+@pytest.mark.law
 @QUICK
 @given(
     st.lists(
@@ -199,6 +200,7 @@ def test_short_arcs_read_back_within_a_micrometre(arcs: list[tuple[float, float,
     assert start[:2] == pytest.approx(low[0].start[:2], abs=6e-5)
 
 
+@pytest.mark.law
 @QUICK
 @given(st.lists(paths(), min_size=1, max_size=3))
 def test_any_course_reads_back_as_it_was_meant(courses: list[Path]) -> None:

@@ -40,6 +40,7 @@ def moves_of(one: HoleCut, cutter: float, step: float = 0.5) -> list[Move]:
     return made.moves
 
 
+@pytest.mark.law
 @QUICK
 @given(sizes)
 def test_the_swept_area_is_the_slot(size: tuple[float, float, float, float]) -> None:
@@ -59,6 +60,7 @@ def test_the_swept_area_is_the_slot(size: tuple[float, float, float, float]) -> 
     assert float(shapely.distance(below, one.spine).max()) <= wider / 2 + 0.001
 
 
+@pytest.mark.law
 @QUICK
 @given(sizes, st.floats(0.1, 1.0))
 @example((1.0, 0.0, 1.0, 0.0625), 1.0)

@@ -57,6 +57,7 @@ def trails(draw: st.DrawFn) -> FloatArray:
     return np.array(points)
 
 
+@pytest.mark.law
 @QUICK
 @given(trails())
 def test_a_recovered_path_stays_within_the_fit(points: FloatArray) -> None:

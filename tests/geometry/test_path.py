@@ -43,6 +43,7 @@ def test_a_part_is_as_long_as_its_ends_are_apart(path: Path, a: float, b: float)
     assert middle == pytest.approx(path.point_at((start + end) / 2), abs=1e-8)
 
 
+@pytest.mark.law
 @QUICK
 @given(paths(), fraction)
 def test_two_parts_make_the_whole(path: Path, at: float) -> None:
@@ -96,6 +97,7 @@ def test_a_moved_path_goes_where_its_points_go(path: Path, pose: Pose) -> None:
     assert np.allclose(back.bulge, path.bulge, rtol=0, atol=1e-12)
 
 
+@pytest.mark.law
 @QUICK
 @given(paths())
 def test_chords_stay_within_the_sagitta_and_vertices_on_the_arcs(path: Path) -> None:

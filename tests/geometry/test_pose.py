@@ -23,28 +23,33 @@ POSE = st.builds(
 )  # fmt: skip
 
 
+@pytest.mark.law
 @given(POSE, POSE, POINT)
 def test_two_motions_after_each_other_are_one(first: Pose, second: Pose, at) -> None:  # type: ignore[no-untyped-def]
     assert first.then(second).point(at) == pytest.approx(second.point(first.point(at)), abs=1e-9)
 
 
+@pytest.mark.law
 @given(POSE, POINT)
 def test_a_motion_is_undone_by_its_inverse(pose: Pose, at) -> None:  # type: ignore[no-untyped-def]
     assert pose.inverse().point(pose.point(at)) == pytest.approx(at, abs=1e-9)
     assert pose.point(pose.inverse().point(at)) == pytest.approx(at, abs=1e-9)
 
 
+@pytest.mark.law
 @given(POSE, POINT, POINT)
 def test_a_motion_keeps_distances(pose: Pose, a, b) -> None:  # type: ignore[no-untyped-def]
     assert math.dist(pose.point(a), pose.point(b)) == pytest.approx(math.dist(a, b), abs=1e-9)
 
 
+@pytest.mark.law
 @given(POSE, POSE)
 def test_two_mirrored_motions_are_not_mirrored(first: Pose, second: Pose) -> None:
     assert first.then(second).mirrored == (first.mirrored != second.mirrored)
     assert first.affine.determinant == pytest.approx(-1.0 if first.mirrored else 1.0)
 
 
+@pytest.mark.law
 @given(POSE, st.lists(POINT, min_size=3, max_size=9))
 def test_points_and_shapes_move_as_one_point_does(pose: Pose, points) -> None:  # type: ignore[no-untyped-def]
     moved = [pose.point(at) for at in points]

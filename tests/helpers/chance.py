@@ -1,4 +1,4 @@
-"""What properties are tried on: the same examples every time, or ten times as many by chance."""
+"""What properties are tried on: the same examples every time, or many more by chance."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ from hypothesis.internal.conjecture import providers
 
 UNIT = settings.get_profile("default").max_examples
 """Examples of a property that names no number of its own."""
+
+EACH_LAW = 10_000
+"""Examples of every law, whatever it costs."""
 
 # No test is timed: a busy machine is no fault of the code.
 _UNTIMED = settings(
@@ -20,8 +23,13 @@ settings.register_profile(
 settings.register_profile("long", _UNTIMED, max_examples=10 * UNIT, print_blob=True)
 
 
+settings.register_profile("laws", settings.get_profile("long"), max_examples=EACH_LAW)
+
+
 def examples(count: int) -> settings:
     """Settings of a property that is tried on so many examples, ten times as many by chance."""
+    if settings().max_examples == EACH_LAW:
+        return settings()
     return settings(max_examples=count * settings().max_examples // UNIT)
 
 

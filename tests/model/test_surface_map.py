@@ -38,6 +38,7 @@ def test_continuous_over_shared_edges(surface: SurfaceMap, v: float, u: float) -
         assert before == pytest.approx(after, abs=1e-7)
 
 
+@pytest.mark.law
 @given(*(st.floats(-0.01, 0.01) for _ in range(4)), places)
 def test_exact_for_planes_and_twists(
     a: float, b: float, c: float, d: float, at: tuple[float, float]

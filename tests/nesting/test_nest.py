@@ -65,6 +65,7 @@ frame = BOX(0, 0, 60, 60).difference(BOX(10, 10, 50, 50))
 shapes = st.sampled_from([ell, frame, BOX(0, 0, 30, 17), shapely.Point(0, 0).buffer(14)])
 
 
+@pytest.mark.law
 @examples(15)
 @given(
     st.lists(st.tuples(shapes, st.integers(1, 4), st.booleans()), min_size=1, max_size=4),

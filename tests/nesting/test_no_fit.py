@@ -35,6 +35,7 @@ def test_parts_are_few() -> None:
     assert len(convex_parts(shapely.Point(0, 0).buffer(9))) == 1
 
 
+@pytest.mark.law
 @examples(100)
 @given(
     st.sampled_from(sorted(SHAPES)),

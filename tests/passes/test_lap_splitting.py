@@ -110,6 +110,7 @@ def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:
         assert join.at[0] == pytest.approx(125.0, abs=lap_splitting.STEP)
 
 
+@pytest.mark.law
 @given(vertex=st.integers(1, 3), reverse=st.booleans())
 @examples(10)
 def test_it_does_not_matter_where_a_ring_starts_or_which_way_it_runs(

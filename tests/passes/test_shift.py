@@ -66,6 +66,7 @@ def test_a_lead_without_a_fitting_multiple_gives_way() -> None:
     assert planned(549.6, 290.0, 100.0).shift == 260.0
 
 
+@pytest.mark.law
 @examples(60)
 @given(
     st.integers(50, 900),
@@ -169,6 +170,7 @@ def test_what_is_too_long_both_ways_is_cut_in_a_grid() -> None:
     assert (inner.x1, inner.y0) == (window.x1, window.y0)
 
 
+@pytest.mark.law
 @examples(40)
 @given(st.integers(100, 900), st.integers(100, 700), st.sampled_from([None, 5.0, 8.0]))
 def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(

@@ -41,6 +41,7 @@ def sides(path: Path, axis: int, value: float) -> int:
     return int(np.count_nonzero(np.diff(at > 0)))
 
 
+@pytest.mark.law
 @QUICK
 @given(paths(), st.sampled_from([0, 1]), coordinate)
 def test_every_crossing_is_found_and_lies_on_the_line(path: Path, axis: int, at: float) -> None:
@@ -89,6 +90,7 @@ def test_a_circle_is_crossed_twice_wherever_it_starts(
     assert crossings(circle, axis, 1.5) == []
 
 
+@pytest.mark.law
 @QUICK
 @given(
     paths(),
@@ -127,6 +129,7 @@ def test_the_parts_of_all_passes_make_the_whole_path(
                 assert low - 1e-6 <= place <= high + 1e-6
 
 
+@pytest.mark.law
 @QUICK
 @given(paths(), st.sampled_from([0, 1]), coordinate, st.sampled_from([0.5, 1.6, 6.0]))
 @example(Path.lines([(0, -0.8), (0, 0.2), (1.43, 0), (0, 0), (0.13, -0.03)]), 1, 0.0, 1.6)

@@ -19,6 +19,7 @@ def laid(base: Base, degrees: float = 0, at: tuple[float, float] = (0, 0)) -> Fl
     return places
 
 
+@pytest.mark.law
 @given(
     st.sampled_from(BASES),
     st.floats(0, 360),

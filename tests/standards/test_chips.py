@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from millprep.standards.chips import LEAST, SURELY_CUTS, Kind, bounds
 
 
+@pytest.mark.law
 @pytest.mark.parametrize("kind", list(LEAST))
 @given(width=st.floats(0.01, 50))
 def test_bounds_are_in_order_and_grow_with_the_width(kind: Kind, width: float) -> None:

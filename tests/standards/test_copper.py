@@ -9,6 +9,7 @@ from millprep.standards.copper import resistivity, sheet_resistance, wire_resist
 SIZE = st.floats(0.01, 1000)
 
 
+@pytest.mark.law
 @given(st.floats(-60, 199))
 def test_warmer_copper_resists_more(celsius: float) -> None:
     assert resistivity(celsius + 1) > resistivity(celsius)
@@ -21,6 +22,7 @@ def test_what_is_no_copper() -> None:
         resistivity(300)
 
 
+@pytest.mark.law
 @given(SIZE, SIZE, st.floats(-60, 200))
 def test_a_wire_is_a_strip_rolled_up(length: float, side: float, celsius: float) -> None:
     strip = sheet_resistance(0.035, celsius) * length / side

@@ -10,6 +10,7 @@ WIDTH = st.floats(0.05, 5)
 RISE = st.floats(1, 40)
 
 
+@pytest.mark.law
 @given(WIDTH, st.floats(0.017, 0.07), RISE)
 def test_the_curve_reads_the_same_both_ways(width: float, thickness: float, rise: float) -> None:
     amperes = capacity(width, thickness, rise)
@@ -17,6 +18,7 @@ def test_the_curve_reads_the_same_both_ways(width: float, thickness: float, rise
     assert section_for(amperes, rise) == pytest.approx(width * thickness)
 
 
+@pytest.mark.law
 @given(WIDTH, RISE)
 def test_inside_the_board_half_as_much(width: float, rise: float) -> None:
     outside = capacity(width, 0.035, rise)

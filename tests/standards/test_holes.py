@@ -10,6 +10,7 @@ SIZE = st.floats(0.2, 10)
 LEVEL = st.sampled_from(list(ALLOWANCE))
 
 
+@pytest.mark.law
 @given(SIZE, LEVEL)
 def test_the_least_land_keeps_the_floor_when_the_allowance_is_used_up(
     hole: float, level: Level
@@ -18,6 +19,7 @@ def test_the_least_land_keeps_the_floor_when_the_allowance_is_used_up(
     assert (land - hole - ALLOWANCE[level]) / 2 == pytest.approx(ANNULAR_RING_FLOOR)
 
 
+@pytest.mark.law
 @given(SIZE)
 def test_a_tighter_level_needs_less(size: float) -> None:
     assert least_hole(size, "A") > least_hole(size, "B") > least_hole(size, "C") > size

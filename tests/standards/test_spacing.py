@@ -9,12 +9,14 @@ from millprep.standards.spacing import COLUMNS, ROWS, Column, required
 COLUMN = st.sampled_from(list(COLUMNS))
 
 
+@pytest.mark.law
 @given(st.floats(0, 5000), st.floats(0, 5000), COLUMN)
 def test_more_volts_never_need_less(a: float, b: float, column: Column) -> None:
     low, high = sorted((a, b))
     assert required(low, column) <= required(high, column)
 
 
+@pytest.mark.law
 @given(st.sampled_from([row[0] for row in ROWS[:-1]]), st.floats(0.001, 0.999), COLUMN)
 def test_between_two_whole_volts_the_higher_row_counts(
     volts: float, more: float, column: Column

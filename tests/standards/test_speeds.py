@@ -9,6 +9,7 @@ from millprep.standards.chips import chip_load, feed_for, surface_speed
 POSITIVE = st.floats(0.001, 1e5)
 
 
+@pytest.mark.law
 @given(POSITIVE, POSITIVE, st.integers(1, 8))
 def test_feed_is_the_inverse_of_chip_load(feed: float, spindle: float, teeth: int) -> None:
     load = chip_load(feed, spindle, teeth)

@@ -191,6 +191,7 @@ def test_any_area_in_the_open_goes_whole(
     assert coarse(area.difference(taken(done.clearings, cutters, COPPER))) == 0
 
 
+@pytest.mark.law
 @QUICK
 @given(bays, st.sampled_from([(mill(0.8),), (mill(1.5, "wide"), mill(0.5)), (vee(),)]))
 @example([(-13, 18, 15, 8)], (mill(0.8),))

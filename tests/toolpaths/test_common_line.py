@@ -48,6 +48,7 @@ def test_a_short_stretch_and_cut_outs_are_not_shared() -> None:
     assert common_line.common([board(0, 0), replace(board(32, 0), inner=True)]) == ()
 
 
+@pytest.mark.law
 @given(st.floats(-10.0, 10.0))
 def test_all_is_cut_by_the_two_together(shift: float) -> None:
     profiles = [board(0, 0), board(32, round(shift, 4))]

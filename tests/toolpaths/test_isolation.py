@@ -184,6 +184,7 @@ def test_two_tight_places_between_the_same_pieces_are_two() -> None:
     assert sorted(round(t.gap, 6) for t in tight) == [0.1, 0.12]
 
 
+@pytest.mark.law
 @QUICK
 @given(
     st.lists(st.tuples(shapes, st.integers(-20, 20), st.integers(-20, 20)), min_size=2, max_size=5),

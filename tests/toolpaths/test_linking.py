@@ -147,6 +147,7 @@ def test_a_program_can_be_resumed_after_no_more_than_the_longest_path() -> None:
     assert max(paths) < LONGEST + 40
 
 
+@pytest.mark.law
 @examples(30)
 @given(st.lists(st.tuples(shapes, st.integers(0, 24), st.integers(0, 24)), min_size=1, max_size=6))
 def test_linked_laps_cut_what_they_cut_alone(

@@ -190,6 +190,7 @@ STUBBORN = [
 """GEOS 3.14 finds no triangles between the samples of these."""
 
 
+@pytest.mark.law
 @QUICK
 @given(
     st.lists(st.tuples(lands, st.integers(-70, 70), st.integers(-70, 70)), min_size=2, max_size=7),

@@ -124,6 +124,7 @@ def test_after_a_probe_the_height_is_unknown() -> None:
 coordinates = st.decimals(-400, 400, allow_nan=False, places=4)
 
 
+@pytest.mark.law
 @given(st.lists(st.tuples(coordinates, coordinates, coordinates), min_size=1, max_size=30))
 def test_absolute_and_incremental_tell_the_same_path(
     points: list[tuple[float, float, float]],
@@ -138,6 +139,7 @@ def test_absolute_and_incremental_tell_the_same_path(
         assert p.end == pytest.approx(q.end, abs=1e-9)
 
 
+@pytest.mark.law
 @given(st.text(max_size=80))
 def test_no_text_breaks_the_reader(text: str) -> None:
     try:

@@ -97,6 +97,7 @@ def where(layout: Layout) -> dict[tuple[str, int], tuple[int, list[float]]]:
 sizes = st.tuples(st.integers(8, 60), st.integers(8, 60), st.integers(1, 4))
 
 
+@pytest.mark.law
 @examples(8)
 @given(st.lists(sizes, min_size=1, max_size=3), st.booleans(), st.booleans())
 def test_every_copy_has_its_place(

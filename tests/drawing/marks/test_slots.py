@@ -32,6 +32,7 @@ def rim(
     return Path(turned, np.array([0.0, 1.0, 0.0, 1.0])).flattened()[:-1]
 
 
+@pytest.mark.law
 @QUICK
 @given(
     st.floats(0.05, 60), st.floats(0.1, 12), st.floats(-300, 300), st.floats(-300, 300),

@@ -141,6 +141,7 @@ vertex = st.tuples(coordinate, coordinate)
 bulge = st.one_of(st.just(0.0), st.integers(-24, 24).map(lambda n: n / 10))
 
 
+@pytest.mark.law
 @examples(60)
 @given(
     st.lists(vertex, min_size=2, max_size=5, unique=True),

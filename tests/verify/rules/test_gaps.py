@@ -13,6 +13,7 @@ from millprep.verify.rules.gaps import Gap, Ways, gaps, gaps_to
 CELL = st.integers(0, 5)
 
 
+@pytest.mark.law
 @given(st.lists(st.tuples(CELL, CELL), min_size=2, max_size=12, unique=True), st.floats(0.3, 4))
 def test_every_gap_within_reach_is_as_wide_as_areas_are_apart(
     cells: list[tuple[int, int]], reach: float
