@@ -2,16 +2,16 @@
 
 Run it from the project's folder: `python -m tests.kills --count 200`. Two jobs take turns in one
 place. A run is killed at the first of the evenly spaced moments, the next at the second, to the end
-of a whole run. After each, the folder must hold the old set or the whole new one, `verify` must
-prove it, and a run that is not killed must put the new set there and leave nothing else behind. A
-line is printed for each that does not, and the exit code is 1. Needs `os.fork`.
+of a whole run, which takes nothing from the cache. After each, the folder must hold the old set or
+the whole new one, `verify` must prove it, and a run that is not killed must put the new set there,
+or leave it, and leave nothing else behind. A line is printed for each that does not, and the exit
+code is 1. Needs `os.fork`.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import signal
 import sys
 import tempfile
@@ -21,6 +21,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from millprep.cache import VARIABLE
 from millprep.workflow.prepare import prepare
 from tests.helpers.sets import contents
 from tests.helpers.small_job import JOB, changed, put
@@ -29,13 +30,14 @@ TEXTS = (JOB, changed("gap = 0.3", "gap = 0.35"))
 """The job of the old set and that of the new one, which then change places."""
 
 
-def start(*words: object) -> int:
+def start(*words: object, cache: Path | str = "off") -> int:
     """A command of the tool in a process group of its own; the number of its process."""
     child = os.fork()
     if child == 0:
         from millprep.cli import main
 
         os.setpgid(0, 0)
+        os.environ[VARIABLE] = str(cache)
         with Path(os.devnull).open("w", encoding="utf-8") as nothing:
             sys.stdout = sys.stderr = nothing
             sys.argv = ["millprep", *map(str, words)]
@@ -60,7 +62,7 @@ class Place:
     Attributes:
         jobs: the job of the set that lies there, and of the one that comes next.
         sets: what the two sets hold.
-        seconds: what the last whole run took.
+        seconds: what a whole run took.
     """
 
     out: Path
@@ -72,8 +74,8 @@ class Place:
         """Kill a run of the next job over the set of the other.
 
         Args:
-            moment: where in the run it is killed, 0 at its start and 1 at its end, as the last run
-                went. Whatever the moment is in truth, the same must hold.
+            moment: where in the run it is killed, 0 at its start and 1 at its end, as the
+                first run went. Whatever the moment is in truth, the same must hold.
 
         Returns:
             what the run left, and what is wrong with it, empty when nothing is.
@@ -94,10 +96,10 @@ class Place:
             return "neither the old nor the new set"
         if (code := ended(start("verify", self.out))) != 0:
             return f"verify ends with {code}"
-        begun = time.monotonic()
-        if (code := ended(start("prepare", self.jobs[1], "--out", self.out))) != 0:
+        # where the new set is there already, this run has nothing to do
+        cache = self.out.parents[1] / "cache"
+        if (code := ended(start("prepare", self.jobs[1], "--out", self.out, cache=cache))) != 0:
             return f"the next run ends with {code}"
-        self.seconds = time.monotonic() - begun
         if contents(self.out) != self.sets[1]:
             return "the next run does not put the new set there"
         self.jobs.reverse()
@@ -113,13 +115,13 @@ def run_all(moments: Iterable[float], folder: Path) -> list[tuple[str, str]]:
         (folder / name).mkdir()
         jobs.append(put(folder / name, text))
         # in this process, so that the others need not load the libraries
-        begun = time.monotonic()
         prepare(jobs[-1], jobs[-1].parent / "set")
+    begun = time.monotonic()
+    assert ended(start("prepare", jobs[0], "--out", folder / "place" / "set")) == 0
     seconds = time.monotonic() - begun
     place = Place(
         folder / "place" / "set", jobs, [contents(job.parent / "set") for job in jobs], seconds
     )
-    shutil.copytree(folder / "old" / "set", place.out)
     found = []
     for moment in moments:
         found.append(place.try_one(moment))

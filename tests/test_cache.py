@@ -197,7 +197,11 @@ def test_a_set_of_which_nothing_has_changed_stays_as_it_is(
 
     first = run("prepare", job, "--out", out)
     assert first.exit_code == 0
+    # what a run left that was killed just when it was done goes as well
+    (tmp_path / ".out-0123456789ab").mkdir()
+    (tmp_path / ".out.lock").touch()
     assert again()
+    assert {path.name for path in tmp_path.iterdir()} == {"job", "out", "cache"}
     assert not again("--fresh")
     assert again()
     (out / "sheet.html").write_text("spoilt")

@@ -143,6 +143,19 @@ def restored(out: Path) -> bool:
         return free and _tidied(out)
 
 
+def tidy(out: Path) -> None:
+    """Remove what dead runs left next to a folder that needs no writing.
+
+    Raises:
+        OSError: when the disk refuses.
+    """
+    out = out.resolve()
+    if _lock_of(out).exists() or any(_left_by_dead_runs(out, "")):
+        with _locked(out) as free:
+            if free:
+                _tidied(out)
+
+
 def _tidied(out: Path) -> bool:
     """Put back what a dead run put aside, and remove the rest of what dead runs left."""
     back = False
@@ -177,13 +190,18 @@ def _short(name: str) -> str:
     return f"{os.fsdecode(raw[:60])}-{hashlib.sha256(raw).hexdigest()[:12]}"
 
 
+def _lock_of(out: Path) -> Path:
+    """The file that a run locks while it writes `out`."""
+    return out.with_name(f".{_short(out.name)}.lock")
+
+
 @contextmanager
 def _locked(out: Path) -> Iterator[bool]:
     """Hold the lock of `out`; False when another run holds it.
 
     The system lets go of it when its holder dies, however it dies.
     """
-    file = out.with_name(f".{_short(out.name)}.lock")
+    file = _lock_of(out)
     while True:
         lock = os.open(file, os.O_RDWR | os.O_CREAT, 0o666)
         if not _taken(lock):

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from millprep import __version__, job
 from millprep.cache import Cache
+from millprep.files import writing
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import InputFile
@@ -98,6 +99,8 @@ class WishedSet:
             made = pickle.loads(payload)
             if isinstance(made, SetAsMade) and made.files == _hashes(self.out):
                 set_on_disk.forget_refused(self.out)
+                with suppress(OSError):
+                    writing.tidy(self.out)
                 return made
         return None
 
