@@ -114,6 +114,8 @@ def _with(tool: _Tool, area: BaseGeometry, climb: bool) -> tuple[list[Path], Bas
         if again:
             lines += again
             rest = _less_swept(rest, again, tool.radius)
+            again, rest = _between(tool, rest)
+            lines += again
         if not climb:
             lines = [line.reverse() for line in lines]
         paths += [from_line(line) for line in linked(lines, 2 * tool.pitch, _Free(tool, part))]
@@ -137,6 +139,19 @@ class _Free:
 def _closest(tool: _Tool, part: shapely.Polygon) -> list[shapely.LineString]:
     """Where the cutter runs to reach a part that is nearer to copper than its axis may be."""
     return _lines(tool.keep_out.along(_grown(part, 0.999 * tool.radius)))
+
+
+def _between(tool: _Tool, rest: BaseGeometry) -> tuple[list[shapely.LineString], BaseGeometry]:
+    """Around what the closest paths left between them, and what stays: crumbs are not worth it."""
+    lines: list[shapely.LineString] = []
+    left: list[BaseGeometry] = []
+    for part in _areas(rest):
+        around = [line for b in boundaries_of(part) for line in _lines(tool.keep_out.less(b))]
+        less = _less_swept(part, around, tool.radius)
+        worth = less.area < part.area - CRUMB
+        lines += around if worth else []
+        left.append(less if worth else part)
+    return lines, shapely.union_all(left)
 
 
 def _turns(tool: _Tool, part: shapely.Polygon) -> Iterator[list[shapely.LineString]]:

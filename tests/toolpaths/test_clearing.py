@@ -195,6 +195,8 @@ def test_any_area_in_the_open_goes_whole(
 @QUICK
 @given(bays, st.sampled_from([(mill(0.8),), (mill(1.5, "wide"), mill(0.5)), (vee(),)]))
 @example([(-13, 18, 15, 8)], (mill(0.8),))
+# the closest paths along two pads left a strip between them
+@example([(1, -17, 30, 14), (-11, -3, 29, 25), (-25, -31, 5, 23)], (vee(),))
 def test_whatever_stays_is_untouched_and_all_that_can_be_reached_goes(
     drawn: list[tuple[int, int, int, int]], cutters: tuple[Cutter, ...]
 ) -> None:
