@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pytest
 import shapely
+from hypothesis import settings
+from numpy.random import default_rng
 
 from millprep import cache
 from millprep.cache import VARIABLE, Cache, cached, user_cache, using
 from millprep.geometry import path as geometry_path
+from millprep.model.finding import Refusal
 from millprep.workflow.prepare import prepare
-from tests.helpers.small_job import JOB, changed, put, run
+from tests.helpers.small_job import JOB, put, run
+from tests.random_jobs import RandomJob, draw, text_of, write
+from tests.random_keys import HEADINGS, drawable, value
 
 CALLS: list[int] = []
 
@@ -151,30 +158,82 @@ def files_of(folder: Path) -> dict[str, bytes]:
     }
 
 
-CHANGES = [
-    ("gap = 0.3", "gap = 0.35"),
-    ('preset = "vee-30-0.1"', 'preset = "vee-30-0.1"\nfeed = 111.0'),
-    ('name = "lamp"', 'name = "lantern"'),
-]
-"""A clearance, a feed, a word."""
+NEEDED: dict[tuple[str, str], Any] = {
+    ("[isolation]", "gap"): 0.7,
+    ("[cutters.vee]", "feed"): 111.0,
+    ("[cutters.vee]", "plunge"): 51.0,
+    ("[cutters.vee]", "spindle"): 9100.0,
+    ("[cutters.vee]", "tip"): 0.11,
+    ("[cutters.vee]", "angle"): 31.0,
+    ("[cutters.drill]", "plunge"): 71.0,
+    ("[cutters.bore]", "feed"): 91.0,
+    ("[cutters.bore]", "step"): 0.21,
+    ("[cutters.profile]", "diameter"): 1.9,
+    ("[cutters.profile]", "feed"): 131.0,
+    ("[[blank]]", "margin"): 16.0,
+    ("[[blank]]", "thickness"): 1.5,
+    ("[[blank]]", "copper"): 0.03,
+    ("[[board]]", "drawn_from"): "components",
+    ("[drilling]", "spoilboard"): 11.0,
+    ("[machine]", "max_feed"): 100.0,
+    ("", "name"): "another word",
+}
+"""Keys without a default, each with another value."""
+KNOWN = drawable()
+FEW = (
+    ("[isolation]", "gap"),
+    ("[cutters.vee]", "feed"),
+    ("[machine]", "acceleration"),
+    ("[setup]", "tape"),
+)
+EVERY = [*NEEDED, *KNOWN]
+CHANGED = [where for where in EVERY if where in FEW] if settings().derandomize else EVERY
+"""A clearance, a feed, what a program costs, how a blank is held; the long profile: every key."""
 
 
-def test_sets_are_the_same_with_kept_results_and_without(tmp_path: Path) -> None:
-    (tmp_path / "job").mkdir()
-    job = put(tmp_path / "job")
-    kept = Cache(tmp_path / "cache")
+@pytest.fixture(scope="module")
+def kept_job(tmp_path_factory: pytest.TempPathFactory) -> tuple[RandomJob, Path, Cache]:
+    """A job with two passes, the folder of its files, and the cache that it was prepared with."""
+    folder = tmp_path_factory.mktemp("kept")
+    job, kept = draw(1, 15, small=True), Cache(folder / "cache")
+    write(job, folder)
     with using(kept):
-        prepare(job, tmp_path / "first")
-        first = len(list(kept.folder.iterdir()))
-        prepare(job, tmp_path / "again")
-        assert len(list(kept.folder.iterdir())) == first
-    assert files_of(tmp_path / "again") == files_of(tmp_path / "first")
-    for n, (old, new) in enumerate(CHANGES):
-        job.write_text(changed(old, new, JOB), "utf-8")
+        prepare(folder / "job.toml", folder / "first")
+    return job, folder, kept
+
+
+def outcome(folder: Path, kept: Cache | None) -> dict[str, bytes] | list[str]:
+    """Every file of the set of a folder's job, or why it is refused."""
+    out = folder / "out"
+    try:
         with using(kept):
-            prepare(job, tmp_path / f"kept-{n}")
-        prepare(job, tmp_path / f"fresh-{n}")
-        assert files_of(tmp_path / f"kept-{n}") == files_of(tmp_path / f"fresh-{n}"), new
+            prepare(folder / "job.toml", out)
+        return files_of(out)
+    except Refusal as refusal:
+        return [str(finding) for finding in refusal.findings]
+    finally:
+        shutil.rmtree(out, ignore_errors=True)
+        shutil.rmtree(folder / "out-refused", ignore_errors=True)
+
+
+def test_a_set_made_again_computes_nothing(kept_job: tuple[RandomJob, Path, Cache]) -> None:
+    _, folder, kept = kept_job
+    before = {file.name for file in kept.folder.iterdir()}
+    assert outcome(folder, kept) == files_of(folder / "first")
+    assert {file.name for file in kept.folder.iterdir()} == before
+
+
+@pytest.mark.parametrize("where", CHANGED, ids=" ".join)
+def test_a_changed_key_gives_the_same_with_kept_results_and_without(
+    kept_job: tuple[RandomJob, Path, Cache], where: tuple[str, str]
+) -> None:
+    job, folder, kept = kept_job
+    tables = {heading: dict(table) for heading, table in job.tables.items()}
+    drawn = NEEDED[where] if where in NEEDED else value(where, KNOWN[where], default_rng(7))
+    for heading in HEADINGS.get(where[0], (where[0],)):
+        tables.setdefault(heading, {})[where[1]] = drawn
+    (folder / "job.toml").write_text(text_of(tables), "utf-8")
+    assert outcome(folder, kept) == outcome(folder, None)
 
 
 def test_a_set_of_which_nothing_has_changed_stays_as_it_is(
