@@ -14,7 +14,6 @@ import hashlib
 import os
 import pickle
 import platform
-import secrets
 import sys
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
@@ -149,7 +148,7 @@ class Cache:
 
     def write(self, key: str, payload: bytes) -> None:
         """Keep bytes under a key, wholly or not at all; a disk that refuses is no fault."""
-        new = self.folder / f".{secrets.token_hex(8)}"
+        new = self.folder / f".{os.urandom(8).hex()}"
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             new.write_bytes(hashlib.sha256(payload).digest() + payload)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -13,6 +12,8 @@ from millprep.cli.prepare import run
 
 def example() -> Path:
     """The lighthouse example: in an installed package next to the code, in a clone above it."""
+    from importlib.resources import files  # loads slowly
+
     packaged = Path(str(files("millprep"))) / "lighthouse"
     return packaged if packaged.is_dir() else packaged.parents[1] / "examples" / "lighthouse"
 

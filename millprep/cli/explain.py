@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 from dataclasses import asdict
 
@@ -23,6 +22,8 @@ def explain(code: str | None, as_json: bool) -> None:
     the guide that says more. CODE is the word in brackets after every finding. Without it, all
     codes are listed.
     """
+    import difflib  # loads slowly
+
     from millprep.report.findings import explanations, renamed
 
     known = explanations()

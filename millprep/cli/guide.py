@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import tempfile
-import webbrowser
 from pathlib import Path
 
 import click
@@ -21,6 +18,11 @@ def guide(page: str | None, browser: bool) -> None:
 
     PAGE is the name of a page. Without it, all pages are listed.
     """
+    # loaded here, so that helps are quick
+    import difflib
+    import tempfile
+    import webbrowser
+
     from millprep.report.guide import guide_html, guide_pages
 
     pages = guide_pages()

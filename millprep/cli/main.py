@@ -7,7 +7,6 @@ import io
 import os
 import signal
 import sys
-import traceback
 from contextlib import suppress
 from pathlib import Path
 
@@ -125,6 +124,8 @@ def main() -> None:
     except Exception as fault:
         if isinstance(fault, OSError) and fault.errno in writing.DISK:
             sys.exit(_not_printed(fault))
+        import traceback  # loads slowly
+
         traceback.print_exc()
         click.echo(
             "This is a fault of millprep, not of your files. Nothing was replaced. "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 import time
 from collections.abc import Callable, Mapping
@@ -115,5 +114,7 @@ class SideBySide:
     def _show(self) -> None:
         if not self._shown:
             return
+        import shutil  # loads slowly
+
         width = shutil.get_terminal_size().columns
         click.echo(f"\r\x1b[K{self.line()[: width - 1]}", nl=False, err=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import json
 import stat
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -47,6 +46,8 @@ def toml(text: str) -> dict[str, Any]:
     Raises:
         ValueError: for what is not TOML, or nested too deep to be read.
     """
+    import tomllib  # loads slowly
+
     deep = "Lists or tables are nested too deep"
     try:
         tables = tomllib.loads(text)

@@ -9,10 +9,7 @@ time writes a folder: it holds a lock, and whatever hidden folder it finds is of
 from __future__ import annotations
 
 import errno
-import hashlib
 import os
-import secrets
-import shutil
 import sys
 from collections.abc import Iterator, Set
 from contextlib import contextmanager, suppress
@@ -108,7 +105,7 @@ def staged(out: Path) -> Iterator[Path]:
             yield folder
         finally:
             if folder.exists():
-                shutil.rmtree(folder)
+                remove(folder)
 
 
 def put_in_place(folder: Path, out: Path) -> None:
@@ -130,7 +127,7 @@ def put_in_place(folder: Path, out: Path) -> None:
             if aside.exists() and not out.exists():
                 aside.rename(out)
             raise
-        shutil.rmtree(aside)
+        remove(aside)
     _flush_folder(out.parent)
 
 
@@ -164,7 +161,7 @@ def _tidied(out: Path) -> bool:
             aside.rename(out)
             back = True
     for left in (*_left_by_dead_runs(out, "old-"), *_left_by_dead_runs(out, "")):
-        shutil.rmtree(left)
+        remove(left)
     return back
 
 
@@ -179,7 +176,14 @@ def _left_by_dead_runs(out: Path, purpose: str) -> Iterator[Path]:
 
 def _hidden(out: Path, purpose: str) -> Path:
     """A name next to `out` that nothing has yet; it never shows in what is written."""
-    return out.with_name(f".{_short(out.name)}-{purpose}{secrets.token_hex(6)}")
+    return out.with_name(f".{_short(out.name)}-{purpose}{os.urandom(6).hex()}")
+
+
+def remove(folder: Path) -> None:
+    """Remove a folder and all in it."""
+    import shutil  # loads slowly
+
+    shutil.rmtree(folder)
 
 
 def _short(name: str) -> str:
@@ -187,6 +191,8 @@ def _short(name: str) -> str:
     raw = os.fsencode(name)
     if len(raw) <= 200:
         return name
+    import hashlib  # loads slowly
+
     return f"{os.fsdecode(raw[:60])}-{hashlib.sha256(raw).hexdigest()[:12]}"
 
 

@@ -6,7 +6,6 @@ The mark of a set that is being cut is a file in that folder too.
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
 from millprep.files import reading, writing
@@ -40,7 +39,7 @@ def put_in_place(folder: Path, out: Path, *, replace: bool = False) -> None:
     check(out, replace=replace)
     if (out / LOG).exists():
         # what runs took is true of the machine, whatever set comes next
-        shutil.copyfile(out / LOG, folder / LOG)
+        (folder / LOG).write_bytes((out / LOG).read_bytes())
     writing.put_in_place(folder, out)
 
 
@@ -135,7 +134,7 @@ def forget_refused(out: Path) -> None:
     """Remove the findings of an earlier refusal, which a new set has outdated."""
     refused = refused_folder(out)
     if refused.is_dir() and _foreign(refused) is None:
-        shutil.rmtree(refused)
+        writing.remove(refused)
 
 
 HEAD = """\
