@@ -445,15 +445,32 @@ def test_an_arc_that_was_parted_before_it_became_lines_is_the_same_cut() -> None
         return cuts
 
     task = CutterTask(("isolate",), "vee")
-    near = nearness([Dialect(arcs=False)] * 2, levelled=True)
+    near = nearness([Dialect(arcs=False)] * 2)
     whole, parted = {task: lines(0.0, 1.0)}, {task: lines(0.0, 0.23, 1.0)}
     assert differing(whole, parted, near) == ()
-    assert differing(whole, parted, nearness([Dialect()] * 2, levelled=True)) != ()
+    assert differing(whole, parted, nearness([Dialect()] * 2)) != ()
     shifted = [cut._replace(start=(cut.start[0] + 0.01, *cut.start[1:])) for cut in lines(0.0, 1.0)]
     assert differing(whole, {task: shifted}, near) != ()
+
+
+def test_what_pairs_leave_over_is_looked_for_on_their_paths_too() -> None:
+    """Places of lines that replace an arc differ by less than pairs may, and by more."""
+    ways = ([0.0, 0.15, 0.3, 0.45], [0.0, 0.1525, 0.3065, 0.45], [0.0, 0.15, 0.156, 0.3, 0.45])
+    whole, shifted, parted = (
+        [
+            Cut("feed", (a, 0.0, -0.1), (b, 0.0, -0.1), None, 200.0)
+            for a, b in itertools.pairwise(way)
+        ]
+        for way in ways
+    )
+    task = CutterTask(("isolate",), "vee")
+    for after in (shifted, parted):
+        assert differing({task: whole}, {task: after}, 0.005) == ()
+    for after in (whole[:1], whole[1:], [*whole[:1], *whole[2:]]):
+        assert differing({task: whole}, {task: after}, 0.005) != ()
 
 
 def differing(
     before: CutsByTask, after: CutsByTask, near: float = SAME
 ) -> tuple[TaskCompared, ...]:
-    return _compared(before, after, near, levelled=True)
+    return _compared(before, after, near, split=True)

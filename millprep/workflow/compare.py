@@ -144,7 +144,8 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
     dialects = [
         job_of(report, folder, None).plan.machine.dialect for folder, report in reports.items()
     ]
-    near = nearness(dialects, levelled=levelled)
+    near = nearness(dialects)
+    split = levelled or not all(dialect.arcs for dialect in dialects)
     cuts, others = (cuts_of(folder, joined=levelled) for folder in (first, second))
     copies: list[Compared] = []
     for key in dict.fromkeys((*cuts, *others)):
@@ -152,21 +153,20 @@ def compare(first: Path, second: Path) -> tuple[Compared, ...]:
             copies.append(Compared(*key, only_in=1 if key in cuts else 2))
         else:
             copies.append(
-                Compared(*key, works=_compared(cuts[key], others[key], near, levelled=levelled))
+                Compared(*key, works=_compared(cuts[key], others[key], near, split=split))
             )
     return tuple(copies)
 
 
-def nearness(dialects: Sequence[Dialect], *, levelled: bool) -> float:
+def nearness(dialects: Sequence[Dialect]) -> float:
     """Places of cuts nearer to each other than this are the same, mm."""
     near = max(SAME, ROUNDED * max(dialect.digit for dialect in dialects))
-    # an arc that a surface map parts becomes other lines than a whole one
-    lines = levelled and not all(dialect.arcs for dialect in dialects)
-    return near + (FLATTENED if lines else 0.0)
+    # an arc that is split, or rounded differently, becomes other lines
+    return near + (0.0 if all(dialect.arcs for dialect in dialects) else FLATTENED)
 
 
 def _compared(
-    before: CutsByTask, after: CutsByTask, near: float, *, levelled: bool
+    before: CutsByTask, after: CutsByTask, near: float, *, split: bool
 ) -> tuple[TaskCompared, ...]:
     """What differs by more than `near`, mm, between the cuts of a copy, task by task."""
     works: list[TaskCompared] = []
@@ -174,12 +174,15 @@ def _compared(
     tasks = {task.key: task for task in (*after, *before)}
     for key in dict.fromkeys(task.key for task in (*before, *after)):
         task = tasks[key]
-        old = list(before.get(task, ()))
-        new = list(after[theirs[key]]) if key in theirs else []
-        same, old, new = _paired(old, new, _numbers, near)
+        first = list(before.get(task, ()))
+        second = list(after[theirs[key]]) if key in theirs else []
+        same, old, new = _paired(first, second, _numbers, near)
         deeper, old, new = _paired(old, new, _plan, near)
-        if levelled:
-            old, new = _off(old, new, near), _off(new, old, near)
+        if split:
+            old, new = (
+                _off(old, _with_neighbours(new, second), near),
+                _off(new, _with_neighbours(old, first), near),
+            )
         # rounding takes away moves as short as this, or leaves them
         old, new = ([cut for cut in cuts if cut.length > near] for cuts in (old, new))
         fed = [pair for pair in same if abs((pair[0].feed or 0) - (pair[1].feed or 0)) > SAME_FEED]
@@ -206,11 +209,11 @@ Pairs = list[tuple[Cut, Cut]]
 def _paired(
     some: Sequence[Cut],
     others: Sequence[Cut],
-    numbers: Callable[[Cut], tuple[float, ...]],
+    numbers: Callable[[Cut], tuple[Sequence[float], ...]],
     near: float,
 ) -> tuple[Pairs, list[Cut], list[Cut]]:
     """Pairs of cuts whose numbers are the same, and what is left of both; each is taken once."""
-    rows: dict[Hashable, list[tuple[int, tuple[float, ...]]]] = defaultdict(list)
+    rows: dict[Hashable, list[tuple[int, tuple[Sequence[float], ...]]]] = defaultdict(list)
     for n, cut in enumerate(others):
         rows[cut.kind, *_cell(cut, near)].append((n, numbers(cut)))
     pairs: Pairs = []
@@ -234,6 +237,14 @@ def _paired(
             taken.add(match)
             pairs.append((cut, others[match]))
     return pairs, left, [cut for n, cut in enumerate(others) if n not in taken]
+
+
+def _with_neighbours(left: Sequence[Cut], cuts: Sequence[Cut]) -> list[Cut]:
+    """What is left of cuts in order, and the cuts before and behind each of it."""
+    mine = {id(cut) for cut in left}
+    there = [id(cut) in mine for cut in cuts]
+    around = zip(there, [*there[1:], False], [False, *there[:-1]], strict=True)
+    return [cut for cut, near in zip(cuts, around, strict=True) if any(near)]
 
 
 def _off(cuts: Sequence[Cut], others: Sequence[Cut], near: float) -> list[Cut]:
@@ -273,8 +284,9 @@ def _line(cut: Cut) -> shapely.LineString:
     return shapely.LineString([cut.at(k / max(count, 1)) for k in range(max(count, 1) + 1)])
 
 
-def _equal(numbers: Sequence[float], others: Sequence[float], near: float) -> bool:
-    return all(abs(a - b) <= near for a, b in zip(numbers, others, strict=True))
+def _equal(some: Sequence[Sequence[float]], others: Sequence[Sequence[float]], near: float) -> bool:
+    """Whether places lie no farther from each other than what is too short to count."""
+    return all(math.dist(a, b) <= near for a, b in zip(some, others, strict=True))
 
 
 def _cell(cut: Cut, near: float) -> tuple[int, int]:
@@ -282,14 +294,14 @@ def _cell(cut: Cut, near: float) -> tuple[int, int]:
     return (math.floor(cut.start[0] / side), math.floor(cut.start[1] / side))
 
 
-def _numbers(cut: Cut) -> tuple[float, ...]:
+def _numbers(cut: Cut) -> tuple[Sequence[float], ...]:
     """All that makes a cut what it is but its feed."""
-    return (*cut.start, *cut.end, *cut.at(0.5)[:2])
+    return (*_plan(cut), cut.start[2:], cut.end[2:])
 
 
-def _plan(cut: Cut) -> tuple[float, ...]:
+def _plan(cut: Cut) -> tuple[Sequence[float], ...]:
     """A cut seen from above."""
-    return (*cut.start[:2], *cut.end[:2], *cut.at(0.5)[:2])
+    return (cut.start[:2], cut.end[:2], cut.at(0.5)[:2])
 
 
 def _depths(pairs: Pairs) -> PathChange | None:
