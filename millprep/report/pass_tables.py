@@ -102,7 +102,7 @@ def engraved_words(milling_pass: MillingPass) -> str:
     if not parts:
         return ""
     time = duration(sum(text.seconds for text in milling_pass.texts))
-    return f"Engraving {' and '.join(parts)} outside the boards takes about {time} of it."
+    return f"Engraving {' and '.join(parts)} outside the boards takes about {time}."
 
 
 def cut_out_words(cut_set: CutSet, milling_pass: MillingPass) -> str:
