@@ -56,6 +56,23 @@ def test_nothing_serious_in_the_depth_view(started: Browser, two_passes: Path, w
     opened.page.context.close()
 
 
+def test_nothing_serious_in_what_opens(started: Browser, two_passes: Path) -> None:
+    """Facts pinned on a phone, a net with its neighbours, a slid pass, and the plan at the mill."""
+    opened = open_sheet(started, two_passes, size=(390, 844))
+    opened.page.mouse.click(*opened.at(100.0, 60.0))
+    opened.settle()
+    assert opened.page.locator("#review-pop").is_visible()
+    assert violations(opened) == []
+    opened.page.locator("#review-unpin").click()
+    opened.page.locator("#review-nets button").first.click()
+    opened.page.locator("#review-typed-x").fill("0.5")
+    opened.settle()
+    assert violations(opened) == []
+    opened.page.locator("#mill-mode").click()
+    assert violations(opened) == []
+    opened.page.context.close()
+
+
 def test_something_serious_is_found(started: Browser, two_passes: Path) -> None:
     opened = open_sheet(started, two_passes)
     opened.page.evaluate("document.getElementById('review-time').removeAttribute('aria-label')")

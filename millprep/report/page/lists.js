@@ -142,14 +142,15 @@ function showHere() {
   }
   fillFacts(box, at);
   if (pop.hidden) return;
-  fillFacts($("review-pinned"), at);
+  // the drawing's title is the one before
+  fillFacts($("review-pinned"), at, "h3");
   placePop();
 }
 
-function fillFacts(box, at) {
+function fillFacts(box, at, heading = "h4") {
   box.replaceChildren();
   for (const [title, rows] of facts(...at)) {
-    box.append(element("h4", title));
+    box.append(element(heading, title));
     const list = element("dl");
     for (const [name, value] of rows) {
       const told = element("dd");
