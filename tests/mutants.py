@@ -47,7 +47,13 @@ AREAS = {
         ("millprep/geometry/pose.py",),
         ("tests/geometry/test_pose.py", "tests/geometry/test_path.py"),
     ),
-    "motion": Area(("millprep/verify/motion.py",), ("tests/verify/test_motion.py",)),
+    "motion": Area(
+        ("millprep/verify/motion.py",),
+        tuple(
+            f"tests/verify/test_{name}.py"
+            for name in ("motion", "over_copper", "probing", "surface_probing")
+        ),
+    ),
     "reader": Area(
         (
             "millprep/verify/reader.py",
@@ -59,7 +65,19 @@ AREAS = {
     "writer": Area(
         ("millprep/gcode/rs274.py",),
         tuple(
-            f"tests/gcode/test_{n}.py" for n in ("rs274", "moves", "lines", "rounding", "cycles")
+            f"tests/gcode/test_{name}.py"
+            for name in (
+                "rs274",
+                "moves",
+                "lines",
+                "rounding",
+                "cycles",
+                "joined",
+                "touch",
+                "restart_points",
+                "surface_probe",
+                "whole_text",
+            )
         ),
     ),
     "joins": Area(

@@ -83,6 +83,98 @@ def test_a_program_that_breaks_a_rule(code: str) -> None:
     assert codes(GOOD.replace(old, new, 1)) == {code}
 
 
+SAID: dict[str, tuple[str, tuple[float, float] | None, str]] = {
+    "first-move": (
+        "G0 X1. Y1.", (1.0, 1.0),
+        "the first move must be G0 straight up to Z30, the top of the free travel: from an "
+        "unknown height any other could go down.",
+    ),
+    "rapid-low": (
+        "G0 X5. Y5.", (5.0, 5.0),
+        "a rapid runs below the clearance of 2 mm, and is no hop: between two cuts, at 1 mm or "
+        "above, off all pins. Go up first.",
+    ),
+    "rapid-plunge": (
+        "G0 Z0.4999", (10.0, 10.0),
+        "a rapid goes down below the approach height of 0.5 mm, or not from the height of travel. "
+        "Use G1.",
+    ),
+    "spindle-off": (
+        "G1 Z-0.0800 F60.", None,
+        "the cutter reaches the copper with the spindle off. M3 and S come first.",
+    ),
+    "spindle-not-settled": (
+        "G1 Z-0.0800 F60.", None,
+        "the cutter reaches the copper 1.9 s after the spindle starts, required 2 s. Dwell with "
+        "G4.",
+    ),
+    "spindle-backwards": ("M4 S10000", None, "M4 turns the cutter backwards. Use M3."),
+    "spindle-too-fast": ("M3 S12001", None, "S12001 is above the spindle's 12000."),
+    "feed-too-fast": (
+        "G1 X20.0000 Y10.0000 F801.", (20.0, 10.0), "the feed is above the machine's 800 mm/min.",
+    ),
+    "plunge-too-fast": (
+        "G1 Z-0.0800 F201.", (10.0, 10.0),
+        "the cutter goes down faster than the machine's 200 mm/min.",
+    ),
+    "outside-travel": (
+        "G0 X100.1 Y10.", (100.1, 10.0),
+        "the move leaves what the machine reaches, X0 to 100, Y0 to 80.",
+    ),
+    "too-deep": (
+        "G1 Z-4.61 F60.", (10.0, 10.0),
+        "the tip goes below the spoilboard, 4.6 mm under the surface.",
+    ),
+    "off-blank": ("G1 X60.01 Y20. F300.", (60.01, 20.0), "the cutter works off the blank."),
+    "ends-low": (
+        "G0 Z29.9", (20.0, 20.0), "the program ends below Z30. Go up before the end.",
+    ),
+    "stop-low": ("M0 (look)", None, "the program stops with the cutter low. Go up first."),
+    "second-cutter": (
+        "T2 M6", None, "the cutter is changed after it has cut. One file has one cutter.",
+    ),
+    "block-delete": (
+        "/G1 X20.0000 Y20.0000 F300.", None,
+        "whether this line runs depends on the block delete switch of the machine.",
+    ),
+    "state-assumed": (
+        "G17 G21 G40 G49 G54 G61 G80 G94", None,
+        "the program relies on G90 without setting it. Set it at the start.",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("code", BAD)
+def test_a_broken_rule_is_named_where_it_is_broken(code: str) -> None:
+    text = GOOD.replace(*BAD[code], 1)
+    first = found(text)[0]
+    line, at, message = SAID[code]
+    assert first.line is not None
+    assert text.split("\n")[first.line - 1] == line
+    assert (first.at, first.message, first.file) == (at, message, "a.ngc")
+    assert first.frame == (None if at is None else "machine")
+    assert first.severity == ("warn" if code == "state-assumed" else "stop")
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("Z-0.0800", "Z-4.6"),
+        ("F300.", "F800."),
+        ("F60.", "F200."),
+        ("S10000", "S12000"),
+        ("G0 X10.0000 Y10.0000", "G0 X100. Y80.\nG0 X10. Y10."),
+        ("G0 X10.0000 Y10.0000", "G0 X0. Y0.\nG0 X10. Y10."),
+        ("G1 X20.0000 Y20.0000", "G1 X60. Y20."),
+        ("G1 Z-0.0800 F60.", "G0 Z0.5\nG1 Z-0.0800 F60."),
+        ("G0 Z2.\nG0 Z30.\nM5\nM2", "G0 Z30.\nM5\nM2"),
+    ],
+)
+def test_what_just_keeps_a_rule_is_good(old: str, new: str) -> None:
+    assert old in GOOD
+    assert found(GOOD.replace(old, new, 1)) == []
+
+
 LOOKS = {
     "no stop": ("M0 (look: 1 mm)\n", ""),
     "one that a switch leaves out": ("M0 (look", "M1 (look"),
