@@ -1,8 +1,9 @@
-"""A set of several passes is the same to the byte whatever order Python hashes words in."""
+"""A set of several passes is the same to the byte, whatever is around the run that makes it."""
 
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -17,17 +18,31 @@ KINDS = {
 """Some of each kind of file that a set holds."""
 
 
-def test_every_file_of_a_set_in_two_passes_is_the_same_under_another_hash_seed(
-    tmp_path: Path,
-) -> None:
-    file = job(tmp_path, "0.4", nets=False, length=310.0)
+def one_core() -> None:
+    """Leave the process one core, where the system can."""
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+
+
+def test_every_file_of_a_set_in_two_passes_is_the_same_wherever_it_is_made(tmp_path: Path) -> None:
+    """Hash seed, time zone, locale, umask, cores, and the folders of job, set and caller."""
+    (tmp_path / "1").mkdir()
+    name = job(tmp_path / "1", "0.4", nets=False, length=310.0).name
+    shutil.copytree(tmp_path / "1", tmp_path / "2")
     sets = []
-    for seed, zone in (("1", "UTC"), ("2", "Pacific/Auckland")):
-        out = tmp_path / f"set-{seed}"
+    for seed, zone, locale, umask in (
+        ("1", "UTC", "C.UTF-8", 0o022),
+        ("2", "Pacific/Auckland", "tr_TR.UTF-8", 0o077),
+    ):
+        folder = tmp_path / seed
+        out = folder / "deep" / f"set-{seed}"
+        around = {"PYTHONHASHSEED": seed, "TZ": zone, "LC_ALL": locale, "PYTHONPATH": str(ROOT)}
         subprocess.run(
-            [sys.executable, "-c", START, "prepare", file, "--out", out],
-            cwd=ROOT,
-            env=os.environ | {"PYTHONHASHSEED": seed, "TZ": zone},
+            [sys.executable, "-c", START, "prepare", folder / name, "--out", out],
+            cwd=ROOT if seed == "1" else folder,
+            env=os.environ | around,
+            umask=umask if os.name == "posix" else -1,
+            preexec_fn=one_core if seed == "2" and os.name == "posix" else None,
             check=True,
             capture_output=True,
         )
