@@ -4,7 +4,8 @@ Run it from the project's folder: `python -m tests.bench.review`; `--moves` says
 the set has at least, `--json` writes one object instead of words. The set is invented: rings
 around the pieces of long boards, repeated until the moves suffice. Seconds to the first picture
 count from the page's own start of loading, which holds reading the file, to the end of the first
-complete painting; a pan step is a frame of a drag across the drawing and back, three times, with
+complete painting; with them is the processor time of the page's thread, which a busy machine
+changes little. A pan step is a frame of a drag across the drawing and back, three times, with
 everything zoomed to fit and again at ten times that. Exit code 1 when the first picture takes more
 than 1 s, half of the frames more than 17 ms, or one frame in twenty more than 25 ms.
 """
@@ -31,7 +32,7 @@ from tests.helpers.invented_set import invented
 from tests.helpers.trails import with_trails
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, CDPSession
 
 FIRST = 1.0
 MIDDLE, MOST = 17.0, 25.0
@@ -96,6 +97,12 @@ def panned(opened: Opened) -> list[float]:
     return frames
 
 
+def _worked(counted: CDPSession) -> float:
+    """Processor time of the page's thread so far, seconds."""
+    rows: list[dict[str, Any]] = counted.send("Performance.getMetrics")["metrics"]
+    return float(next(row["value"] for row in rows if row["name"] == "TaskDuration"))
+
+
 def measured(moves: int, started: Browser) -> dict[str, Any]:
     """Size of the file, seconds to the first picture, milliseconds of frames while panning."""
     cut_set = large(moves)
@@ -103,6 +110,9 @@ def measured(moves: int, started: Browser) -> dict[str, Any]:
         file = Path(folder) / "sheet.html"
         file.write_text(sheet(cut_set), "utf-8")
         opened = open_sheet(started, file)
+        counted = opened.page.context.new_cdp_session(opened.page)
+        counted.send("Performance.enable", {"timeDomain": "threadTicks"})
+        before = _worked(counted)
         opened.page.reload(wait_until="commit")
         opened.page.wait_for_selector("#review-canvas", state="attached")
         first = float(opened.page.evaluate(LOADED)) / 1000
@@ -111,6 +121,7 @@ def measured(moves: int, started: Browser) -> dict[str, Any]:
             "moves": sum(len(p.trail) for p in cut_set.programs if p.trail is not None),
             "megabytes": round(file.stat().st_size / 1e6, 2),
             "first picture, s": round(first, 2),
+            "all painted, s of processor": round(_worked(counted) - before, 2),
         }
         for words in ("all of it", "near"):
             frames = [frame for _ in range(DRAGS) for frame in panned(opened)]
