@@ -14,6 +14,7 @@ import hashlib
 import os
 import pickle
 import platform
+import re
 import sys
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
@@ -37,10 +38,6 @@ MOST = 512 * 1024 * 1024
 """Bytes that are kept; what was used longest ago goes first."""
 LEAST_KNOWN = 1000
 """Results of fewer bytes are hashed anew wherever they are arguments."""
-LIBRARIES = (
-    "contourpy", "ezdxf", "fonttools", "google-re2", "jinja2", "markdown-it-py", "numpy",
-    "pydantic", "resvg-py", "scikit-fem", "scipy", "shapely",
-)  # fmt: skip
 
 
 UNHASHED = (pickle.PicklingError, TypeError, AttributeError)
@@ -63,7 +60,7 @@ class Cache:
     def program(self) -> bytes:
         """Hash of what computes: this package, Python and the libraries."""
         known = hashlib.sha256(f"{sys.version} {platform.platform()}".encode())
-        for name in LIBRARIES:
+        for name in _libraries():
             known.update(f"{name} {metadata.version(name)}\n".encode())
         package = Path(__file__).parent
         for file in sorted(package.rglob("*")):
@@ -175,6 +172,13 @@ class Cache:
             with suppress(OSError):
                 Path(path).unlink()
                 size -= of_file
+
+
+def _libraries() -> Iterator[str]:
+    """Names of the libraries that this package requires, as its installed record lists them."""
+    for line in metadata.requires("millprep") or ():
+        if "extra ==" not in line:
+            yield re.split(r"[^A-Za-z0-9._-]", line, maxsplit=1)[0]
 
 
 class _ByValue(pickle.Pickler):
