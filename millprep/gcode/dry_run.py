@@ -189,7 +189,7 @@ def _nearest(corners: Sequence[Point], place: Point) -> int:
 
 def _outline_notes(high: float, clamp: float, past: float) -> Iterator[str]:
     over = f", {high - clamp:g} mm above the tallest clamp" if clamp > 0 else ""
-    yield f"it goes around all that this pass cuts, {high:g} mm above the copper{over}"
+    yield f"it goes around all that this pass cuts, {high:g} mm above Z zero{over}"
     yield (
         "look: no clamp, cable or hose is in the way of cutter, collet and spindle, and the blank "
         "lies under all of the outline"

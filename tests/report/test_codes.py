@@ -13,7 +13,7 @@ from tests.helpers import house
 from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 
 NO_CODES = {
-    "line-type",
+    "line-type", "no-store",
     "cut-out", "counter-clockwise",  # kinds of edges, ways round
     "as-cut",  # names of files and pictures
     "broken-code", "broken-number", "broken-point", "missing-eof", "second-section",
