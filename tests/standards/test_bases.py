@@ -103,3 +103,23 @@ def test_pins_count_clockwise_on_the_copper_side() -> None:
     mirrored = points * (-1, 1)
     (other,) = patterns(mirrored)
     assert other.numbered("components") == tuple(range(9))
+
+
+def test_no_hole_is_in_two_bases() -> None:
+    points = laid(NINE)
+    # two circles that touch where each has a pin
+    other = np.delete(points, 7, axis=0) + (points[2] - points[7])
+    shared = np.vstack((points, other))
+    (found,) = patterns(shared)
+    assert found.base == NINE
+
+
+def test_empty_positions_lie_next_to_each_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    six = Base("invented", 12.0, 8, 6, 1.0)
+    monkeypatch.setattr("millprep.standards.bases.BASES", (six,))
+    step = math.pi / 4 * np.arange(8)
+    ring = 6.0 * np.column_stack((np.cos(step), np.sin(step)))
+    (found,) = patterns(ring[[0, 1, 2, 3, 4, 5]])
+    # clockwise, so backwards
+    assert found.holes == (5, 4, 3, 2, 1, 0)
+    assert patterns(ring[[0, 1, 2, 4, 5, 6]]) == ()
