@@ -217,3 +217,25 @@ def test_the_table_of_a_program_knows_its_first_and_last_lines() -> None:
     assert said[-1] == "G0 Z2.5000"
     assert sink.closing is not None
     assert lines[sink.closing[0] - 1] == "G0 Z40.0000\n"
+
+
+def test_a_short_dwell_is_a_dwell_and_none_is_no_line() -> None:
+    lap = (*LAP[:5], LAP[5]._replace(wait=0.4), *LAP[6:])
+    half = text_of(replace(MACHINE, dwell=0.5), program(lap, vee()))
+    assert [line for line in half.split("\n") if line.startswith("G4")] == ["G4 P0.5", "G4 P0.4"]
+    none = text_of(replace(MACHINE, dwell=0.0), program(LAP, vee()))
+    assert [line for line in none.split("\n") if line.startswith("G4")] == ["G4 P1.5"]
+
+
+def test_a_program_whose_spindle_stays_off_has_no_restart_point() -> None:
+    text = text_of(MACHINE, replace(program(TOUCHES, vee()), spins=False))
+    assert "(the spindle stays off)\nM5\nG0 Z40.0000\n" in text
+    assert "M3" not in text
+    assert "restart point" not in text
+    assert text.endswith("G0 Z2.5000\nG0 Z40.0000\nM2\n")
+
+
+def test_a_cut_that_the_cutter_came_across_to_by_two_rapids_is_a_restart_point() -> None:
+    up = Move("rapid", 20.0, 10.0, 5.0)
+    text = text_of(MACHINE, program((LAP[0], up, *LAP[1:]), vee()))
+    assert "G0 Z5.0000\n(restart point 1)\nG0 Z0.5000\n" in text
