@@ -19,6 +19,7 @@ LEFT_OUT: Mapping[tuple[str, str], str] = {
     ("", "bench"): FILE,
     ("", "clearing"): OWN,
     ("", "layout"): OWN,
+    ("", "legend"): OWN,
     ("", "registration"): OWN,
     ("", "rules"): OWN,
     ("[machine]", "time"): OWN,
@@ -61,6 +62,7 @@ TABLES_LEFT_OUT: Mapping[str, str] = {
     "[[board.net.load]]": DRAWING,
     "[[board.clear]]": DRAWING,
     "[layout]": FILE,
+    "[legend]": DRAWING,
     "[cutters.NAME]": "its keys are drawn with those of each kind",
     "[rules.pins]": DRAWING,
 }
