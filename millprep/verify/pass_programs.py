@@ -22,7 +22,7 @@ from millprep.model.blank import Clamp
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
-from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.milling_pass import MillingPass
 from millprep.verify.holes_as_cut import OFF
 from millprep.verify.read_back import BlankRuns, Run
 from millprep.verify.sweep import segments
@@ -214,19 +214,15 @@ def _looked_at(run: Run) -> Iterator[Point]:
 def _check_pins(job: JobPlan, blank: BlankRuns) -> Iterator[Finding]:
     """The spoilboard has a hole for every pin, as deep and as wide as the job says."""
     runs = [run for run in blank.runs if run.mill_pass.number == 0]
-    pins: dict[str, RegistrationHole] = {
-        hole.pin: hole
+    located = [
+        (mill_pass, hole)
         for mill_pass in blank.blank.passes
         for hole in mill_pass.registration
         if hole.pin and hole.role != "witness"
-    }
+    ]
+    pins = {hole.pin for _, hole in located}
     # where readings showed a blank its holes have moved, and the pins have not
-    as_planned = {
-        hole.pin
-        for mill_pass in blank.blank.passes
-        for hole in mill_pass.registration
-        if not mill_pass.read
-    }
+    as_planned = {hole.pin: hole for mill_pass, hole in located if not mill_pass.read}
     number = blank.blank.number
     if not pins or job.registration.method != "pins" or not blank.blank.spoilboard:
         if pins and job.registration.method == "pins":
@@ -238,7 +234,7 @@ def _check_pins(job: JobPlan, blank: BlankRuns) -> Iterator[Finding]:
         steps = segments(run.trace)
         reach = radius - run.program.cutter.width(run.program.cutter.flute) / 2
         ends = steps[:, 3:6]
-        for hole in (hole for pin, hole in pins.items() if pin in as_planned):
+        for hole in as_planned.values():
             away = np.hypot(*(ends[:, :2] - np.array(hole.machine)).T)
             here = ends[away <= radius]
             low = -float(here[:, 2].min()) if len(here) else 0.0
