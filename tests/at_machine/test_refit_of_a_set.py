@@ -154,7 +154,7 @@ def test_a_drawing_that_changed_since(made: Path, tmp_path: Path) -> None:
 
 def test_another_versions_set(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file, _ = readings(made / "set", tmp_path / "read.toml", Pose())
-    monkeypatch.setattr("millprep.workflow.inputs.__version__", "0.0.0")
+    monkeypatch.setattr("millprep.workflow.identity.__version__", "0.0.0")
     done = refit(made, file, tmp_path / "new")
     assert done.exit_code == 2
     assert "was made by another version of millprep" in done.stderr
