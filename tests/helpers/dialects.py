@@ -33,8 +33,8 @@ BOARD = changed(
 )
 
 
-NO_HOPS = changed("[machine]\n", "[machine]\nhop_height = 20\n", BOARD)
-"""As machines want it that know drilling cycles: drills do not hop there."""
+NO_HOPS = changed("[machine]\n", "[machine]\nhop_height = 20\nmax_plunge = 300\n", BOARD)
+"""As machines want it that know drilling cycles: drills neither hop nor go down in two steps."""
 
 
 def everything(space: Modelspace) -> None:
