@@ -211,8 +211,10 @@ def isolation(narrowest: float | None) -> Isolation:
         width = vee.width(depth + FLATNESS)
         if width <= narrowest:
             foot = vee.width(depth, COPPER)
-            wide = min(GAP, _down(narrowest, STEP))
-            gap = wide if wide >= foot else max(_down(narrowest, FINE_STEP), FINE_STEP)
+            # a groove is wider at the surface, where it must not gouge the pieces on either side
+            room = narrowest - (vee.width(depth) - foot)
+            wide = min(GAP, _down(room, STEP))
+            gap = wide if wide >= foot else max(_down(room, FINE_STEP), FINE_STEP)
             return Isolation(preset, depth, gap, vee.width(depth), True)
     preset, depth = TRIED[-1]
     vee = _vee(preset)

@@ -243,7 +243,7 @@ def test_a_new_job_adds_what_the_bench_lacks(shop: Path) -> None:
     assert "warning: the bench has no cutter for some holes of these boards: drill-08" in text
     assert '[cutters.drill-08]\npreset = "drill-0.8"' in text
     assert '[drilling]\ncutters = ["drill-10", "drill-08"]' in text
-    assert "[isolation]\ngap = 0.25   # the narrowest gap is 0.250 mm" in text
+    assert "[isolation]\ngap = 0.2   # the narrowest gap is 0.250 mm" in text
     plan = load(shop / "lamp.toml")
     assert [drill.diameter for drill in plan.drilling.cutters] == [1.0, 0.8]
 

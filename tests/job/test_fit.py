@@ -16,6 +16,9 @@ def test_the_vee_passes_the_narrowest_gap_and_opens_it(narrowest: float) -> None
     assert cut.fits
     assert vee.width(cut.depth + FLATNESS) <= narrowest
     assert 0 < cut.gap <= min(0.3, narrowest)
+    # opened at the foot, the groove is wider at the surface and must not gouge there
+    skirts = vee.width(cut.depth) - vee.width(cut.depth, COPPER)
+    assert cut.gap + skirts <= narrowest + 1e-9 or cut.gap <= vee.width(cut.depth, COPPER)
     # at its shallowest the groove still goes through the copper
     assert cut.depth - FLATNESS > COPPER
 
@@ -26,7 +29,7 @@ def test_the_sturdiest_vee_that_passes_is_taken() -> None:
 
 
 @pytest.mark.parametrize(
-    ("narrowest", "gap"), [(None, 0.3), (0.196, 0.15), (0.508, 0.3), (0.3, 0.3), (0.14, 0.14)]
+    ("narrowest", "gap"), [(None, 0.3), (0.196, 0.15), (0.508, 0.3), (0.3, 0.25), (0.14, 0.12)]
 )
 def test_gaps_are_rounded_down(narrowest: float | None, gap: float) -> None:
     assert isolation(narrowest).gap == pytest.approx(gap)
