@@ -50,6 +50,10 @@ from millprep.workflow.planning import Say
 from millprep.workflow.source_set import job_of, same_inputs, whole
 
 ON_LAMINATE = "the laminate, component side up"
+CAUTION = (
+    "Dust, chips and the spindle can hurt you: all cautions on the plan of the set hold here too. "
+    "Stop the spindle before you touch blank, pins or clamps. Local codes come first."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +134,7 @@ def legend(
         for file, content in texts.items():
             (new / file).parent.mkdir(exist_ok=True)
             (new / file).write_bytes(content.encode("ascii"))
-        head = f"Legend of blank {blank}, set {source.set}\n\n"
+        head = f"Legend of blank {blank}, set {source.set}\n\n{CAUTION}\n\n"
         body = "".join(f"{n}. {step}\n" for n, step in enumerate(steps, 1))
         (new / "steps.txt").write_text(head + body, "utf-8")
         draw(new, plan.name, laminate, placements, turned, lines)

@@ -33,6 +33,7 @@ def legend(
     blank is turned over on its pins, engraved and turned back. Nothing is engraved over holes or
     edges. The steps are printed, and written next to the programs.
     """
+    from millprep.at_machine.legend import CAUTION
     from millprep.at_machine.legend import legend as make
 
     if out is None:
@@ -50,6 +51,7 @@ def legend(
         }
         click.echo(json.dumps(row))
         return
+    click.echo(CAUTION)
     for number, step in enumerate(done.steps, 1):
         click.echo(f"{number}. {step}")
     click.echo(f"about {done.seconds / 60:.0f} min running; see {out / 'legend.png'}")

@@ -21,6 +21,8 @@ OFF = 0.01
 """A cut this near to its line, mm, follows it, and a line this near to a cut is cut."""
 DEEP = 0.005
 """Depths differ by no more than this, mm."""
+LEAST = 0.25
+"""What is left of a line between holes need not be engraved if it is no longer than this, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +111,6 @@ def check_legend(
         spot = missed.representative_point()
         message = f"It leaves out {missed.length:.2f} mm of the legend."
         yield legend_fault("legend-missing", message, (spot.x, spot.y))
-
-
-LEAST = 0.25
-"""What is left of a line between holes need not be engraved if it is no longer than this, mm."""
 
 
 def _at(ends: FloatArray, some: np.ndarray[tuple[int], np.dtype[np.int64]]) -> Point:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import tempfile
 import time
@@ -70,7 +69,7 @@ class Watch:
     ) -> None:
         self.job_file, self.out, self.show, self.fresh = job_file.resolve(), out, show, fresh
         self.state = WatchState()
-        self._folders = {self.job_file.parent}
+        self._files = {self.job_file}
         self._seen: Signature = ()
 
     def run(self, go_on: Callable[[], bool] = lambda: True) -> None:
@@ -91,15 +90,18 @@ class Watch:
                 self._prepare()
 
     def signature(self) -> Signature:
-        """The files of all folders that hold the job, its bench and its drawings, as they are."""
+        """The files that the job is made from, as they are, and all TOML files next to the job.
+
+        One of those may be a bench that the job could not be read with.
+        """
+        files = {*self._files, *self.job_file.parent.glob("*.toml")}
         rows: list[tuple[str, int, int]] = []
-        for folder in sorted(self._folders):
-            with suppress(OSError), os.scandir(folder) as entries:
-                for entry in entries:
-                    # what is hidden is an editor's, or a set that is being written
-                    if not entry.name.startswith(".") and entry.is_file():
-                        state = entry.stat()
-                        rows.append((entry.path, state.st_mtime_ns, state.st_size))
+        for file in files:
+            # what is hidden is an editor's
+            if not file.name.startswith("."):
+                with suppress(OSError):
+                    state = file.stat()
+                    rows.append((str(file), state.st_mtime_ns, state.st_size))
         return tuple(sorted(rows))
 
     def _tell(self, **changed: object) -> None:
@@ -113,18 +115,18 @@ class Watch:
             raise _Saved
 
     def _look(self) -> None:
-        """Find the folders whose files the job is made from.
+        """Find the files that the job is made from.
 
         Raises:
             Refusal: for mistakes in the job.
         """
         plan = job.load(self.job_file)
-        files = [file for board in plan.boards for file, _ in board.files]
-        files += [] if plan.bench is None else [plan.bench.file]
-        files += [] if plan.layout.file is None else [plan.layout.file[0]]
-        folders = {self.job_file.parent, *(file.resolve().parent for file in files)}
-        if folders != self._folders:
-            self._folders = folders
+        named = [file for board in plan.boards for file, _ in board.files]
+        named += [] if plan.bench is None else [plan.bench.file]
+        named += [] if plan.layout.file is None else [plan.layout.file[0]]
+        files = {self.job_file, *(file.resolve() for file in named)}
+        if files != self._files:
+            self._files = files
             self._seen = self.signature()
 
     def _prepare(self) -> None:

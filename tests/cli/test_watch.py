@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from millprep.cli.watch_page import WatchPage
-from millprep.workflow.watch import PAUSE, SETTLED, Watch, WatchState
+from millprep.workflow.watch import Watch, WatchState
 from tests.helpers.small_job import changed, put
 
 
@@ -56,13 +56,30 @@ def test_what_is_saved_is_prepared_again(tmp_path: Path) -> None:
     assert [finding.code for finding in refused.findings] == ["job-bad-value"]
     assert not refused.made
     assert not refused.explained
-    # 0.5 s to the findings of a mistake; a busy machine takes a few times as long
-    assert PAUSE + SETTLED + refused.seconds < 2
     assert last.made
     assert last.changes is not None
     (copy,) = last.changes
     assert [work.feed.after for work in copy.works if work.feed is not None] == [111.0]
     assert "F111" in "".join(file.read_text() for file in out.rglob("*isolate*.ngc"))
+
+
+def test_files_that_the_job_does_not_name_are_not_watched(tmp_path: Path) -> None:
+    # a log of the command itself may lie next to the job
+    (tmp_path / "job").mkdir()
+    job = put(tmp_path / "job")
+    drawing = next(job.parent.glob("*.dxf"))
+    watch = Watch(job, tmp_path / "out", void)
+    runs = iter((True, False))
+    watch.run(lambda: next(runs))
+    before = watch.signature()
+    assert str(drawing.resolve()) in {row[0] for row in before}
+    (job.parent / "watch.log").write_text("prepared", "utf-8")
+    assert watch.signature() == before
+    (job.parent / "bench.toml").write_text("", "utf-8")
+    with_bench = watch.signature()
+    assert with_bench != before
+    drawing.write_bytes(drawing.read_bytes() + b"\n")
+    assert watch.signature() != with_bench
 
 
 def test_a_file_saved_meanwhile_begins_anew(tmp_path: Path) -> None:
