@@ -32,12 +32,20 @@ DISK = {
 NAMES = {errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EEXIST}
 """What a name may be refused for, where a person gave it."""
 
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+HELD = {errno.EACCES, errno.EPERM}
+
 
 def refused(place: Path, fault: OSError) -> Refusal:
     """The refusal when `place` cannot be written: exit code 1."""
+    remedy = "Name another place"
+    if fault.errno in FULL:
+        remedy = "Make room, or name another place"
+    elif fault.errno in HELD:
+        # Windows gives the same number for a file that another program has open
+        remedy = "Give write permission, close programs that have it open, or name another place"
     message = (
-        f"{place} cannot be written ({fault.strerror}). What was there is as it was. Name another "
-        "place, make room, or give write permission."
+        f"{place} cannot be written ({fault.strerror}). What was there is as it was. {remedy}."
     )
     return Refusal([stop("output-not-writable", message, place)])
 
@@ -80,7 +88,8 @@ def replace_file(file: Path, data: bytes) -> None:
 def staged(out: Path) -> Iterator[Path]:
     """A new empty folder next to `out`, which no other run writes meanwhile.
 
-    It is removed at the end unless it was put in place.
+    It is removed at the end unless it was put in place; then what it replaced is. What the system
+    will not let go of stays under a hidden name, and the next run tries again.
 
     Raises:
         Refusal: exit code 1, when nothing can be written there or another run writes there.
@@ -104,12 +113,13 @@ def staged(out: Path) -> Iterator[Path]:
             folder.mkdir()
             yield folder
         finally:
-            if folder.exists():
-                remove(folder)
+            for left in (folder, *_left_by_dead_runs(out, "old-")):
+                if left == folder or out.exists():
+                    discard(left)
 
 
 def put_in_place(folder: Path, out: Path) -> None:
-    """Make a staged folder `out`; what lay there goes only when the new one is in place.
+    """Make a staged folder `out`; what lay there goes at the end of `staged`.
 
     Raises:
         OSError: when the disk refuses; then `out` is as it was.
@@ -127,7 +137,6 @@ def put_in_place(folder: Path, out: Path) -> None:
             if aside.exists() and not out.exists():
                 aside.rename(out)
             raise
-        remove(aside)
     _flush_folder(out.parent)
 
 
@@ -161,7 +170,7 @@ def _tidied(out: Path) -> bool:
             aside.rename(out)
             back = True
     for left in (*_left_by_dead_runs(out, "old-"), *_left_by_dead_runs(out, "")):
-        remove(left)
+        discard(left)
     return back
 
 
@@ -179,11 +188,15 @@ def _hidden(out: Path, purpose: str) -> Path:
     return out.with_name(f".{_short(out.name)}-{purpose}{os.urandom(6).hex()}")
 
 
-def remove(folder: Path) -> None:
-    """Remove a folder and all in it."""
+def discard(folder: Path) -> None:
+    """Remove what is no longer needed; a file in it that a program holds open stays.
+
+    By then the new folder is in place, or the old one again: there is nothing to refuse.
+    """
     import shutil  # loads slowly
 
-    shutil.rmtree(folder)
+    with suppress(OSError):
+        shutil.rmtree(folder)
 
 
 def _short(name: str) -> str:

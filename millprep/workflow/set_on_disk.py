@@ -134,7 +134,7 @@ def forget_refused(out: Path) -> None:
     """Remove the findings of an earlier refusal, which a new set has outdated."""
     refused = refused_folder(out)
     if refused.is_dir() and _foreign(refused) is None:
-        writing.remove(refused)
+        writing.discard(refused)
 
 
 HEAD = """\

@@ -48,6 +48,15 @@ def broken(out: Path, fault: Exception) -> None:
         raise fault
 
 
+def raising(fault: Exception) -> Callable[..., None]:
+    """A call that fails."""
+
+    def fails(*_: object, **__: object) -> None:
+        raise fault
+
+    return fails
+
+
 def killed_at(event: int, work: Callable[[], None]) -> bool:
     """Do the work in a process that is killed before its n-th call of the system; whether it was.
 
@@ -223,6 +232,59 @@ def test_a_disk_that_takes_no_more_leaves_the_old_folder(tmp_path: Path, number:
     assert os.strerror(number) in refused.value.findings[0].message
     assert content(out) == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["set"]
+
+
+@pytest.mark.parametrize("exchange", [True, False], ids=["in one step", "in two"])
+def test_an_old_file_held_open_leaves_the_new_folder_and_goes_with_the_next_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, exchange: bool
+) -> None:
+    """Simulated: Windows removes no file that another program holds open."""
+    out = tmp_path / "set"
+    written(out, OLD)
+    if not exchange:
+        monkeypatch.setattr(writing, "_exchanged", lambda *_: False)
+    with monkeypatch.context() as held:
+        held.setattr(shutil, "rmtree", raising(PermissionError(errno.EACCES, "held open")))
+        replaced(out)
+    assert content(out) == NEW
+    (left,) = (path for path in tmp_path.iterdir() if path != out)
+    assert content(left) == OLD
+    replaced(out)
+    assert content(out) == NEW
+    assert list(tmp_path.iterdir()) == [out]
+
+
+def test_a_folder_held_open_is_not_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Simulated: Windows renames no folder in which a program holds a file open."""
+    out = tmp_path / "set"
+    written(out, OLD)
+    monkeypatch.setattr(writing, "_exchanged", lambda *_: False)
+    rename = Path.rename
+
+    def held(path: Path, target: Path) -> Path:
+        if path == out:
+            raise PermissionError(errno.EACCES, "held open", str(path))
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", held)
+    with pytest.raises(Refusal, match=r"held open.*close programs that have it open") as refused:
+        replaced(out)
+    assert refused.value.exit_code == 1
+    assert content(out) == OLD
+    assert list(tmp_path.iterdir()) == [out]
+
+
+def test_a_file_held_open_is_not_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Simulated: Windows replaces no file that another program holds open."""
+    file = tmp_path / "log.toml"
+    writing.replace_file(file, b"old")
+    monkeypatch.setattr(Path, "replace", raising(PermissionError(errno.EACCES, "held open")))
+    with pytest.raises(Refusal, match="close programs that have it open"):
+        writing.replace_file(file, b"new")
+    assert file.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [file]
 
 
 def test_a_fault_of_ours_is_not_blamed_on_the_disk(tmp_path: Path) -> None:
