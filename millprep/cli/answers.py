@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
-from millprep.cli.surveys import UNITS
+from millprep.cli.inspect import UNITS
 from millprep.model.finding import Finding, Refusal
 
 if TYPE_CHECKING:

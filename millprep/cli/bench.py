@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from millprep.cli import words
+from millprep.cli import terminal
 from millprep.cli.options import json_option
-from millprep.cli.ran import use_row, use_words
+from millprep.cli.what_ran import use_row, use_words
 from millprep.files import writing
 
 if TYPE_CHECKING:
@@ -41,9 +41,9 @@ def _answer(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     question, default = QUESTIONS[str(param.name)]
     if value or ctx.resilient_parsing:
         return value
-    if param.name == "drawn_from" and not words.somebody_answers():
+    if param.name == "drawn_from" and not terminal.somebody_answers():
         return None
-    if not words.somebody_answers():
+    if not terminal.somebody_answers():
         raise click.UsageError(f"give --{str(param.name).rstrip('s')}: {question.lower()}")
     kind = param.type if param.name != "cutters" else click.STRING
     if param.name == "drawn_from":
@@ -120,7 +120,7 @@ def new(
         text = bench_text(answers, file.stem)
     except ValueError as fault:
         raise click.UsageError(str(fault)) from None
-    with words.refusals():
+    with terminal.refusals():
         writing.replace_file(file, text.encode())
     click.echo(f"wrote {file}; read it, then: millprep new DRAWING.dxf --bench {file}")
 
@@ -150,7 +150,7 @@ def log(file: Path | None, replaced: str | None, as_json: bool) -> None:
         raise click.UsageError(
             "there is no bench.toml here or in the configuration folder; name it"
         )
-    with words.refusals(as_json=as_json):
+    with terminal.refusals(as_json=as_json):
         lives = bench_lives(bench_file)
         if replaced is not None:
             known = {*lives, *(run.cutter for run in BENCH_LOG.load(log_of(bench_file)))}

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from millprep.cli import words
+from millprep.cli import terminal
 from millprep.cli.answers import OPTIONS, Answers, Box, box, question
-from millprep.cli.surveys import MODES, PENS, SPLITS, UNITS, described
+from millprep.cli.inspect import MODES, PENS, SPLITS, UNITS, described
 from millprep.files import writing
 
 if TYPE_CHECKING:
@@ -219,7 +219,7 @@ def new(
     folder = Path() if out is None else out.parent
     given |= {key: given[key] or None for key in ("hole_layers", "parts")}
     every = [Answers(drawing, folder, count=count, **given) for drawing, count in drawings]
-    with words.refusals():
+    with terminal.refusals():
         bench = None if bench_file is None else _bench(bench_file, folder)
         if bench is not None and bench.side is not None:
             click.echo(f'the bench says drawn_from = "{bench.side}" of all drawings', err=True)
@@ -230,7 +230,7 @@ def new(
     refused = [finding for _, findings in begun for finding in findings]
     if refused:
         click.echo("as this job is, the drawing is refused:", err=True)
-        words.say_findings(refused)
+        terminal.say_findings(refused)
     for line in job.warnings(starts):
         click.echo(f"warning: {line}", err=True)
     name = out.stem if out is not None and len(starts) > 1 else None
@@ -265,7 +265,7 @@ def _write(text: str, out: Path | None, with_schema: bool) -> None:
     if out is None:
         click.echo(text, nl=False)
         return
-    with words.refusals():
+    with terminal.refusals():
         writing.replace_file(out, text.encode())
         if with_schema:
             schema = json.dumps(job.schema(), indent=2)
@@ -288,7 +288,7 @@ def _begun(answers: Answers, several: bool, edge_given: bool) -> tuple[Start, Se
             click.echo(line, err=True)
     start, refused = begin(survey, answers)
     passed: set[str] = set()
-    while words.somebody_answers() and (left := [k for k in start.questions if k not in passed]):
+    while terminal.somebody_answers() and (left := [k for k in start.questions if k not in passed]):
         passed.add(left[0])
         more = question(left[0], start, survey, answers)
         if more == answers:
@@ -327,7 +327,7 @@ def _with_cutters(bench: Bench, starts: Sequence[Start]) -> Bench:
         return bench
     names = ", ".join(cutter.name for cutter in lacking)
     said = f"the bench has no cutter for some holes of these boards: {names}"
-    if words.somebody_answers():
+    if terminal.somebody_answers():
         question = f"{said[0].upper()}{said[1:]}. Add to this job"
         return replace(bench, added=click.confirm(question, default=True, err=True))
     click.echo(f"warning: {said}; the job adds what is missing", err=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from millprep.cli import words
+from millprep.cli import terminal
 
 if TYPE_CHECKING:
     from millprep.workflow.laying import Choice
@@ -28,8 +28,8 @@ job_option = click.option(
 
 def _there(ctx: click.Context, param: click.Parameter, value: Any) -> Any:  # noqa: ARG001
     """The folder of a set, put back where a run that broke off had put it aside."""
-    with words.refusals():
-        words.put_back(value)
+    with terminal.refusals():
+        terminal.put_back(value)
     return value
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-from millprep.cli import progress, words
+from millprep.cli import terminal
 from millprep.cli.options import chosen
 from millprep.model.finding import Finding, Refusal
 from millprep.workflow import set_on_disk
@@ -67,7 +67,7 @@ def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
         raise click.UsageError(
             f"the sets of {count} jobs would lie in {folder}; prepare them apart"
         )
-    view = progress.SideBySide([wish.job_file.stem for wish in wishes])
+    view = terminal.SideBySide([wish.job_file.stem for wish in wishes])
     results = side_by_side([partial(_outcome, wish) for wish in wishes], view.step, view.done)
     view.clear()
     outcomes = [
@@ -78,13 +78,13 @@ def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
     for wish, outcome in zip(wishes, outcomes, strict=True):
         if outcome.findings or outcome.fault:
             click.echo(f"{wish.job_file}:", err=True)
-        words.say_findings(outcome.findings)
+        terminal.say_findings(outcome.findings)
         if outcome.fault:
             click.echo(outcome.fault, err=True)
         rows.append(
             {
                 "job": str(wish.job_file), "out": str(wish.out), "exit_code": outcome.code,
-                "set": outcome.set, "findings": [words.as_row(f) for f in outcome.findings],
+                "set": outcome.set, "findings": [terminal.as_row(f) for f in outcome.findings],
             }
         )  # fmt: skip
     if as_json:

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millprep.cli.answers import spelt
-from millprep.cli.starting_sizes import candidates_of, measured
-from millprep.cli.surveys import (
+from millprep.cli.inspect import (
     holes_words,
     modes_words,
     part_names_words,
     pieces_words,
     readings_words,
 )
+from millprep.cli.starting_sizes import candidates_of, measured
 from millprep.model.finding import Finding
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from millprep.cli.compare import lines_of
-from millprep.cli.words import line_of
+from millprep.cli.terminal import line_of
 from millprep.model.finding import SEVERITIES, Finding
 from millprep.report.review import part
 from millprep.report.words import many

@@ -9,8 +9,8 @@ from typing import get_args
 import pytest
 from click.testing import CliRunner
 
+from millprep.cli.inspect import UNITS
 from millprep.cli.main import commands
-from millprep.cli.surveys import UNITS
 from millprep.model.job.layers import Unit
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"

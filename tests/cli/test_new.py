@@ -318,7 +318,7 @@ def test_slips_in_drawings_and_counts(drawings: tuple[str, ...], message: str) -
 @pytest.fixture
 def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     """A person who answers."""
-    monkeypatch.setattr("millprep.cli.words.somebody_answers", lambda: True)
+    monkeypatch.setattr("millprep.cli.terminal.somebody_answers", lambda: True)
 
 
 def answering(drawing: str, *lines: str) -> Result:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from millprep.cli import progress
+from millprep.cli import terminal
 from millprep.workflow.prepare import prepare
 from millprep.workflow.second_core import ProcessLostError, cores, side_by_side, workers
 from tests.helpers import small_job
@@ -104,16 +104,16 @@ def test_every_step_of_prepare_has_its_share() -> None:
     (name,) = jobs()[1:2]
     steps: list[str] = []
     prepare(Path(name), Path("out"), steps.append)
-    known = list(progress.PREPARE)
+    known = list(terminal.PREPARE)
     assert len(steps) >= 6
     assert [known.index(step) for step in steps] == sorted(known.index(step) for step in steps)
-    for shares in (progress.PREPARE, progress.VERIFY):
+    for shares in (terminal.PREPARE, terminal.VERIFY):
         assert sum(shares.values()) == pytest.approx(1.0)
 
 
 def test_what_is_left_is_said_after_two_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
     now = iter([0.0, 1.0, 10.0, 100.0])
-    view = progress.SideBySide(["a", "b"], lambda: next(now))
+    view = terminal.SideBySide(["a", "b"], lambda: next(now))
     view.step(0, "writing the programs")
     # 27 of 100 are done of one job in two
     assert view.line() == "0 of 2 done; a: writing the programs"
@@ -121,5 +121,5 @@ def test_what_is_left_is_said_after_two_seconds(monkeypatch: pytest.MonkeyPatch)
     assert view.line() == "1 of 2 done; about 6 s left; a: writing the programs"
     view.step(0, "drawing pictures, writing sheet and report")
     assert view.line().startswith("1 of 2 done; about 14 s left; a: drawing")
-    assert progress.left_words(1000.0, 0.5) == "about 17 min left"
-    assert progress.left_words(10.0, 0.0) == ""
+    assert terminal.left_words(1000.0, 0.5) == "about 17 min left"
+    assert terminal.left_words(10.0, 0.0) == ""

@@ -274,7 +274,7 @@ def test_a_new_job_takes_more_or_larger_sheets_than_the_bench_has(shop: Path) ->
 def test_a_person_may_leave_a_cutter_out(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     draw(shop / "lamp.dxf", fine)
     run("bench", "new", shop / "mill.toml", *ANSWERS)
-    monkeypatch.setattr("millprep.cli.words.somebody_answers", lambda: True)
+    monkeypatch.setattr("millprep.cli.terminal.somebody_answers", lambda: True)
     words = ["new", shop / "lamp.dxf", "--drawn-from", "copper", "--bench", shop / "mill.toml"]
     for answer, added in (("y", True), ("n", False)):
         done = CliRunner().invoke(commands, [str(word) for word in words], input=f"{answer}\n")
