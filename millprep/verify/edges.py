@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.model.as_cut import CopperPart, Corner, Differences
 from millprep.model.finding import MOST_PLACES, Finding, Severity
@@ -53,32 +54,42 @@ def check_gouges(
     deep = max(EDGE - cut_short, SHAPES)
     inner = dilated(np.array([pieces[name] for name in names], dtype=object), -deep, 2)
     gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))
-    tree = shapely.STRtree(np.array(list(holes), dtype=object))
+    lost, whose = _undrilled(gone, holes)
+    gouges, which = shapely.get_parts(lost, return_index=True)
     findings: list[Finding] = []
-    for name, lost in zip(names, gone.tolist(), strict=True):
-        if lost.is_empty:
+    for gouge, name in zip(gouges.tolist(), np.array(names)[whose[which]].tolist(), strict=True):
+        if gouge.area < 1e-6:
             continue
-        spots = tree.query(lost, predicate="intersects")
-        if len(spots):
-            spot = shapely.union_all(shapely.buffer(tree.geometries[spots], 1e-4))
-            lost = shapely.difference(lost, spot)
-        for gouge in shapely.get_parts(lost).tolist():
-            if gouge.area < 1e-6:
-                continue
-            corners = shapely.points(shapely.get_coordinates(gouge))
-            depth = float(shapely.distance(corners, pieces[name].boundary).max())
-            at = gouge.representative_point()
-            findings.append(
-                on_blank(
-                    placement,
-                    "copper-gouged",
-                    "warn",
-                    f"a path gouges piece {name} by {depth:.3f} mm. "
-                    "Choose a finer cutter or a smaller depth, or widen the gap in the drawing.",
-                    (at.x, at.y),
-                )
+        corners = shapely.points(shapely.get_coordinates(gouge))
+        depth = float(shapely.distance(corners, pieces[name].boundary).max())
+        at = gouge.representative_point()
+        findings.append(
+            on_blank(
+                placement,
+                "copper-gouged",
+                "warn",
+                f"a path gouges piece {name} by {depth:.3f} mm. "
+                "Choose a finer cutter or a smaller depth, or widen the gap in the drawing.",
+                (at.x, at.y),
             )
+        )
     return findings
+
+
+def _undrilled(lost: Shapes, holes: Sequence[shapely.Polygon]) -> tuple[Shapes, NDArray[np.intp]]:
+    """What holes as cut do not explain of lost copper, and which shape each is of."""
+    parts, whose = shapely.get_parts(lost, return_index=True)
+    drilled = np.asarray(shapely.buffer(np.array(list(holes), dtype=object), 1e-4))
+    tree = shapely.STRtree(drilled)
+    # most of what is lost is a hole, whole
+    whole = ~shapely.is_empty(parts)
+    whole[tree.query(parts, predicate="covered_by")[0]] = False
+    parts, whose = parts[whole], whose[whole]
+    part, hole = tree.query(parts, predicate="intersects")
+    for i in np.unique(part).tolist():
+        spot = shapely.union_all(drilled[hole[part == i]])
+        parts[i] = shapely.difference(parts[i], spot)
+    return parts, whose
 
 
 def check_isolated(
@@ -99,7 +110,7 @@ def check_isolated(
         for part in parts
         if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
     ]
-    drawn = [shapely.union_all([pieces[name] for name in names]) for _, names in own]
+    drawn = [_as_one([pieces[name] for name in names]) for _, names in own]
     rims = dilated(np.array(drawn, dtype=object), DEEP, 2)
     for (part, names), piece, rim in zip(own, drawn, rims.tolist(), strict=True):
         beyond = shapely.difference(part.shape, rim)
@@ -216,18 +227,21 @@ def differences(
     names = list(pieces)
     drawn = np.array([pieces[name] for name in names], dtype=object)
     carrier = _carriers(parts, placement)
-    left = [shapely.union_all(carrier.get(name, [])) for name in names]
-    lost = shapely.difference(dilated(drawn, -EDGE, 2), left)
-    drilled = shapely.union_all(shapely.buffer(np.array(list(holes), dtype=object), 1e-4))
-    little = shapely.difference(lost[~shapely.is_empty(lost)], drilled)
+    left = [_as_one(carrier.get(name, [])) for name in names]
+    little, _ = _undrilled(shapely.difference(dilated(drawn, -EDGE, 2), left), holes)
     mine = [part for part in parts if any(copy == placement.index for copy, _ in part.pieces)]
     meant = [
-        shapely.union_all([pieces[name] for copy, name in part.pieces if copy == placement.index])
+        _as_one([pieces[name] for copy, name in part.pieces if copy == placement.index])
         for part in mine
     ]
     copper = np.array([part.shape for part in mine], dtype=object)
     much = shapely.difference(copper, dilated(np.array(meant, dtype=object), EDGE, 2))
     return Differences(_seen(much), _seen(little))
+
+
+def _as_one(areas: Sequence[shapely.Polygon]) -> shapely.Geometry:
+    """The union of areas, of which there is mostly one."""
+    return areas[0] if len(areas) == 1 else shapely.union_all(areas)
 
 
 def _seen(shapes: Shapes) -> shapely.MultiPolygon:

@@ -214,9 +214,8 @@ def check_holes(
             if copy != placement.index:
                 continue
             ids = standing.get(piece, [])
-            for name, ring in zip(ids, _widths(part.shape, [cut[i] for i in ids]), strict=True):
-                if ring < LEAST_ANNULAR_RING:
-                    findings.append(_thin(placement, name, piece, ring, where[name]))
+            for n, ring in _thin_rings(part.shape, [cut[i] for i in ids]):
+                findings.append(_thin(placement, ids[n], piece, ring, where[ids[n]]))
     return findings
 
 
@@ -242,10 +241,13 @@ def _floors(
         near = tree.geometries[tree.query(area, predicate="intersects")]
         return shapely.union_all(shapely.intersection(near, area))
 
-    for hole in holes:
-        if hole.id not in cut:
-            continue
-        inner = shapely.buffer(cut[hole.id], -SLOT_LEFT)
+    made = [hole for hole in holes if hole.id in cut]
+    inners = shapely.buffer([cut[hole.id] for hole in made], -SLOT_LEFT)
+    # most go through whole
+    whole = np.zeros(len(made), dtype=bool)
+    whole[open_below.query(inners, predicate="covered_by")[0]] = True
+    for i in np.flatnonzero(~whole).tolist():
+        hole, inner = made[i], inners[i]
         floor = shapely.difference(within(open_above, inner), within(open_below, inner))
         floor = shapely.buffer(shapely.buffer(floor, -NO_RING), NO_RING)
         if not floor.is_empty:
@@ -270,12 +272,21 @@ def _thin(
     return on_blank(placement, "annular-ring-thin", "warn", message, at)
 
 
-def _widths(part: shapely.Polygon, holes: Sequence[shapely.Polygon]) -> list[float]:
-    """Copper from each hole to the nearest other edge of the part."""
+def _thin_rings(
+    part: shapely.Polygon, holes: Sequence[shapely.Polygon]
+) -> Iterator[tuple[int, float]]:
+    """Holes nearer to another edge of the part than `LEAST_ANNULAR_RING`, by number; how near."""
+    if not holes:
+        return
+    cut = np.array(holes, dtype=object)
     edges = np.asarray(shapely.get_rings(part))
-    solid = np.asarray(shapely.polygons(edges))
-    out: list[float] = []
-    for hole in holes:
-        own = shapely.covered_by(solid, shapely.buffer(hole, NO_RING))
-        out.append(float(shapely.distance(edges[~own], hole).min(initial=math.inf)))
-    return out
+    tree = shapely.STRtree(edges)
+    hole, edge = tree.query(cut, predicate="dwithin", distance=LEAST_ANNULAR_RING)
+    solid = np.asarray(shapely.polygons(edges[edge]))
+    other = ~shapely.covered_by(solid, shapely.buffer(cut[hole], NO_RING))
+    hole, edge = hole[other], edge[other]
+    width = shapely.distance(edges[edge], cut[hole])
+    for n in np.unique(hole).tolist():
+        least = float(width[hole == n].min())
+        if least < LEAST_ANNULAR_RING:
+            yield n, least
