@@ -42,11 +42,6 @@ SHARED_WITH_THE_PROOF = {"path", "pose", "letters"}
 values with exact formulas, and the shapes of letters. No path of a board is planned by them, so a
 fault there hides no wrong path."""
 
-FOUND_TWICE = {"pad"}
-"""Modules of `model` that find something in a drawing for the paths: `verify` finds it on its own
-(`verify/pads.py`, compared with them in `tests/verify/test_pads.py`), so that what is found
-wrongly is not wrong in both. All else of `model` are nouns."""
-
 LATE = {
     "scipy": {"geometry", "toolpaths", "passes", "verify", "at_machine"},
     "skfem": {"verify"},
@@ -99,8 +94,6 @@ def faults(room: str, source: str) -> list[str]:
             found.append(name)
         if (room, target) == ("verify", "geometry") and inner[0] not in SHARED_WITH_THE_PROOF:
             found.append(name)
-        if (room, target) == ("verify", "model") and inner[0] in FOUND_TWICE:
-            found.append(name)
     return found
 
 
@@ -120,7 +113,6 @@ def test_every_room_has_a_rule() -> None:
         ("verify", "import millprep.toolpaths.isolation", "millprep.toolpaths.isolation"),
         ("verify", "from millprep.geometry import offset", "millprep.geometry.offset"),
         ("verify", "from millprep import passes", "millprep.passes"),
-        ("verify", "from millprep.model.pad import lands", "millprep.model.pad.lands"),
         ("verify", "def late():\n    from millprep.gcode.rs274 import number",
          "millprep.gcode.rs274.number"),
         ("model", "from millprep.job.places import Place", "millprep.job.places.Place"),

@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from millprep.model.finding import Refusal
-from millprep.model.pad import board_pads
+from millprep.toolpaths.clearing_of_blank import board_pads
 from millprep.workflow.prepare import prepare
 from tests.helpers.clearing_jobs import MILL, job, stops
 

@@ -28,11 +28,10 @@ from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink, run
 from millprep.gcode.spoilboard import spoilboard_pass, spoilboard_program
 from millprep.gcode.writing import FiguresSink, tool_numbers
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Engraving
 from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import MilledBlank

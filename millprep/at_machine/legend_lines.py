@@ -11,11 +11,10 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry import letters
 from millprep.geometry.path import Path
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_drawing
 from millprep.model.board import LINE, Lettering
 from millprep.model.finding import Finding
 from millprep.model.job.work import LegendPlan
-from millprep.model.layout import Placement, on_drawing
 
 SHORTEST = 0.2
 """What is left of a line between two holes is engraved if it is longer than this, mm."""

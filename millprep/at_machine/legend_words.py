@@ -11,9 +11,8 @@ import shapely
 from millprep.at_machine.legend_lines import Lines
 from millprep.at_machine.legend_pins import Turning
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.report.drawing_pictures import LayerPicture, draw_drawing
 
 

@@ -10,7 +10,7 @@ from millprep.at_machine.reading_faults import TOUCH_ERROR, with_centres
 from millprep.at_machine.readings import Kind, Readings
 from millprep.model.derivation import Derivation, with_reading
 from millprep.model.finding import Finding, Refusal, usage
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.set_of_programs import CutSet
 from millprep.report import report_file
 from millprep.report.report_model import Report

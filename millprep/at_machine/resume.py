@@ -11,9 +11,9 @@ from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.files import writing
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
+from millprep.model.blank import Layout
 from millprep.model.finding import Finding, Refusal, Severity, stop, usage
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Layout
 from millprep.model.machine_time import TimeFit
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program, Resumption

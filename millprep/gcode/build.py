@@ -17,7 +17,7 @@ from millprep.model.blank import Clamp
 from millprep.model.cut import WORK_ORDER, Clearing, Cut, Engraving, HoleCut, Lap, Profile, Work
 from millprep.model.cutter import Cutter, Drill, Vee
 from millprep.model.dialect import ToolChange
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.job.work import ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass

@@ -14,7 +14,7 @@ from millprep.gcode.head import HOVER
 from millprep.gcode.moves import LOOK, Pen, look
 from millprep.geometry.path import Point
 from millprep.model.cutter import Cutter
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Move, Program, SecondTouch

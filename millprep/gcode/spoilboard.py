@@ -12,7 +12,7 @@ from millprep.model.blank import Blank
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program

@@ -19,7 +19,7 @@ from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobTable, NamedFile
 from millprep.model.job.mistakes import KeyPath, Mistake, known, near, plain, printable, settled
-from millprep.model.net import Misfit
+from millprep.model.job.nets import Misfit
 
 
 def load(file: File) -> JobPlan:

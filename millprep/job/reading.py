@@ -16,8 +16,7 @@ from typing import Any, NamedTuple, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ArgsKwargs, ErrorDetails, PydanticUndefined
 
-from millprep.model.cutter import Cutter
-from millprep.model.job.cutter_names import KINDS
+from millprep.model.cutter import KINDS, Cutter
 from millprep.model.job.job import JobPlan
 from millprep.model.job.keys import JobSource, JobTable, Key, keys, partial
 from millprep.model.job.layers import DrawingPlan

@@ -16,14 +16,12 @@ from millprep.model.job.isolation import IsolationPlan
 from millprep.model.job.job import BlankPlan, JobPlan
 from millprep.model.job.keys import JobTable, keys
 from millprep.model.job.layers import DrawingPlan, LayersTable, Selection
-from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.nets import ClearArea, Load, NetPlan, WirePlan
 from millprep.model.job.rules import RulesPlan, SocketPin
-from millprep.model.job.setup import SetupTable
+from millprep.model.job.setup import RegistrationPlan, SetupTable
 from millprep.model.job.work import ClearingPlan, DrillingPlan, LegendPlan, ProfilePlan
 from millprep.model.machine import Machine
 from millprep.model.machine_time import TimePlan
-from millprep.model.net import Load
 
 TABLES: tuple[tuple[str, type[JobTable]], ...] = (
     ("", JobPlan),

@@ -15,13 +15,11 @@ from typing import Literal
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof, Certificate
-from millprep.model.blank import Blank, Box, Clamp
-from millprep.model.check import Check
+from millprep.model.blank import Blank, Box, Clamp, Layout, Placement
 from millprep.model.cut import Cuts, DrilledInOtherPass, HoleCut
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
-from millprep.model.judged import BoardJudged
-from millprep.model.layout import Layout, Placement
+from millprep.model.judged import BoardJudged, Check
 from millprep.model.machine import Machine
 from millprep.model.machine_time import RunningTime, TimeFit
 from millprep.model.milling_pass import Join, MillingPass

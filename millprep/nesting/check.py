@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from shapely.ops import nearest_points
 
+from millprep.model.blank import Spot
 from millprep.model.finding import Finding
-from millprep.model.layout import Spot
 from millprep.nesting.wanted import StockSheet, Wanted, areas_on
 
 SLACK = 1e-6

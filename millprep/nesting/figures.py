@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import shapely
 
-from millprep.model.layout import Spot
+from millprep.model.blank import Spot
 from millprep.nesting.no_fit import convex_parts, no_fit
 from millprep.nesting.place import Orientation, orientations_of
 from millprep.nesting.wanted import StockSheet, Wanted, areas_on

@@ -11,9 +11,9 @@ from typing import Any
 import shapely
 
 from millprep.files.reading import toml
+from millprep.model.blank import Spot
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.keys import LARGEST
-from millprep.model.layout import Spot
 from millprep.nesting.wanted import StockSheet
 
 FORMAT = 1

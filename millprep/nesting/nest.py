@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from millprep.model.blank import Spot
 from millprep.model.finding import Finding
-from millprep.model.layout import Spot
 from millprep.nesting.place import Lean, NoFit, Orientation, Placer, orientations_of
 from millprep.nesting.rectangles import Rectangles, suits
 from millprep.nesting.search import STARTS, ChainResult, Put, Task, chain

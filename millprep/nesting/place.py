@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray
-from millprep.model.layout import Spot
+from millprep.model.blank import Spot
 from millprep.nesting.no_fit import PLAY, convex_parts, covering, no_fit
 from millprep.nesting.wanted import StockSheet, Wanted, pose_of
 

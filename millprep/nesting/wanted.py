@@ -13,12 +13,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Layout, Placement, Spot
 from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import BlankPlan
-from millprep.model.layout import Layout, Placement, Spot
 
 
 @dataclass(frozen=True, slots=True)

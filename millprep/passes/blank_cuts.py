@@ -7,12 +7,11 @@ from types import MappingProxyType
 import shapely
 
 from millprep.cache import cached
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank, Box, Placement
 from millprep.model.cut import Clearing, Cuts, Lap, Profile
 from millprep.model.cutter import with_shapes
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.passes.joins import extent_of
 from millprep.toolpaths import checks, drilling, profile
 from millprep.toolpaths.clearing_of_blank import Facts, cleared

@@ -25,7 +25,7 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray
 from millprep.model.finding import Finding
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.error_budget import HoleErrors, arms
 

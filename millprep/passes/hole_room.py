@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank
 from millprep.model.finding import Finding
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.passes.clamping import Clamping, clamp_text, denied
 from millprep.passes.shift import ShiftPlan
 

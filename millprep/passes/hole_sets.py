@@ -10,7 +10,7 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Box
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes.error_budget import HoleErrors, arms
 from millprep.passes.hole_room import HoleRoom, Spots

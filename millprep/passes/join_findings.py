@@ -16,9 +16,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from millprep.model.blank import Placement, on_blank
 from millprep.model.finding import Finding
-from millprep.model.job.registration import RegistrationPlan
-from millprep.model.layout import Placement, on_blank
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.passes import spurs

@@ -15,10 +15,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank, Box, Spot
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Spot
 from millprep.nesting.figures import used_length
 from millprep.nesting.nest import Effort, Nested, nest
 from millprep.nesting.wanted import StockSheet, Wanted, areas_on

@@ -12,11 +12,10 @@ from millprep.gcode.build import build
 from millprep.gcode.run_time import run_seconds
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Engraving
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MarginText, MillingPass, RegistrationHole
 from millprep.passes import labels, names, verniers
 from millprep.passes.clamping import EDGE

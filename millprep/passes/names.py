@@ -16,10 +16,9 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry import letters
 from millprep.geometry.path import FloatArray, Path
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Box
+from millprep.model.blank import Box, Placement, on_blank
 from millprep.model.cut import Engraving
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import MarginText
 
 HEIGHTS = ((3.0, 8.0), (2.0, 5.0))

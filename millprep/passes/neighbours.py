@@ -21,10 +21,9 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import Point
-from millprep.model.blank import Box
+from millprep.model.blank import Box, Placement
 from millprep.model.cut import Cut, DrilledInOtherPass, HoleCut, Lap
 from millprep.model.job.isolation import IsolationPlan
-from millprep.model.layout import Placement
 
 PieceKey = tuple[int, str]
 """A copper piece of a copy: (placement, piece)."""

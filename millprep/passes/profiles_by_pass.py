@@ -9,11 +9,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Cut, Profile
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
 from millprep.passes.cuts_by_pass import share_profiles
 from millprep.passes.shift import ShiftPlan

@@ -29,7 +29,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Finding, Refusal
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.clamping import Clamping, denied
 from millprep.passes.hole_room import HoleRoom, Spots, no_room

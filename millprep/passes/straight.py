@@ -19,8 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
-from millprep.model.layout import Placement
+from millprep.model.blank import Blank, Box, Placement
 from millprep.model.milling_pass import EdgeCheck, RegistrationHole
 
 SHARE = 0.5

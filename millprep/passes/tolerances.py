@@ -12,10 +12,9 @@ from dataclasses import replace
 import shapely
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Cuts
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join
 from millprep.passes import joins, spurs
 from millprep.passes.cuts_by_pass import CutsByPass

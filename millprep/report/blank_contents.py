@@ -12,11 +12,10 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank, Box, Placement
 from millprep.model.board import Hole
 from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, MilledBlank

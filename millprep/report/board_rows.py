@@ -8,8 +8,8 @@ from pydantic import Field
 
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import BoardProof, Neck, PadGap
+from millprep.model.blank import Placement
 from millprep.model.board import Board, CopperPiece
-from millprep.model.layout import Placement
 from millprep.model.set_of_programs import BoardCopy
 from millprep.report.report_row import Affine, Count, Length, Number, Place, Row, Text, key, places
 from millprep.report.rules_rows import RulesRow

@@ -9,8 +9,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from millprep.model.check import Check, GapReason, JoinReason, NetReason, Reason, Touch
-from millprep.model.layout import Placement
+from millprep.model.blank import Placement
+from millprep.model.judged import Check, GapReason, JoinReason, NetReason, Reason, Touch
 from millprep.model.set_of_programs import CutSet
 from millprep.report.words import number, plain
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from millprep.model.as_cut import Certificate, Kind, Limit
-from millprep.model.layout import Layout
+from millprep.model.blank import Layout
 from millprep.model.milling_pass import Join
 from millprep.report.report_row import Figure, Length, Number, Passes, Place, Row, Text, key
 

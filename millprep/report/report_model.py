@@ -11,10 +11,10 @@ from pydantic import ConfigDict, Field
 from millprep.gcode.spoilboard import spoilboard_pass
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Layout
 from millprep.model.board import Board
 from millprep.model.by_hand import by_hand
 from millprep.model.cutter import Cutter
-from millprep.model.layout import Layout
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass, Reading, RegistrationHole, Vernier
 from millprep.model.program import Program

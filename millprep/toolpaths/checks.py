@@ -9,15 +9,14 @@ from dataclasses import replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_blank, on_drawing
 from millprep.model.board import Hole
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
+from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import ClearingPlan
-from millprep.model.layout import Placement, on_blank, on_drawing
-from millprep.model.net import NetFacts
 from millprep.toolpaths.by_voltage import Widened
 from millprep.toolpaths.isolation import LapSpacing, TightGap
 

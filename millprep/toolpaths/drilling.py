@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_drawing
 from millprep.model.board import Hole
 from millprep.model.cut import Cut, HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
 from millprep.model.finding import Finding
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.job.work import DrillingPlan
-from millprep.model.layout import Placement, on_drawing
 from millprep.model.milling_pass import RegistrationHole
 
 REGISTRATION_FIT = 0.005

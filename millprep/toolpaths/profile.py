@@ -14,11 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from millprep.geometry.arcs import from_line
 from millprep.geometry.offset import offset
 from millprep.geometry.path import FloatArray, Path, Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.cut import Profile, Tab
 from millprep.model.finding import Finding
 from millprep.model.job.work import ProfilePlan
-from millprep.model.layout import Placement, on_blank
 
 CORNER = 0.05
 """Laminate left in a corner farther than this from the drawn edge is worth a finding, mm."""

@@ -13,9 +13,8 @@ import shapely
 
 from millprep.cache import cached
 from millprep.model.as_cut import AsCut, CopperPart, Groove
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cutter import Cutter
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.sweep import Shapes, Steps, map_in_threads, steps_of, sweep
 from millprep.verify.trace import Trace

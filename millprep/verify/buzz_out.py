@@ -17,7 +17,7 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.board import Board, Hole
-from millprep.model.check import Check, GapReason, JoinReason, NetReason, Reason, Touch, When
+from millprep.model.judged import Check, GapReason, JoinReason, NetReason, Reason, Touch, When
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 

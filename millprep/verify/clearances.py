@@ -19,10 +19,9 @@ import shapely
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, PadGap
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
 from millprep.model.job.isolation import IsolationPlan
-from millprep.model.layout import Placement, on_blank
 from millprep.standards.spacing import Column, required
 from millprep.verify.as_cut import Key, Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER

@@ -13,8 +13,8 @@ import shapely
 from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Corner
+from millprep.model.blank import Layout, Placement, on_blank
 from millprep.model.finding import Finding, limited
-from millprep.model.layout import Layout, Placement, on_blank
 from millprep.verify.as_cut import Nets, net_of
 from millprep.verify.edges import (
     SLIVER,

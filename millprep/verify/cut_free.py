@@ -17,10 +17,9 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import Join
 from millprep.verify.motion_context import Mask
 from millprep.verify.over_copper import FOLLOWED

@@ -14,11 +14,10 @@ import numpy as np
 import shapely
 
 from millprep.geometry.path import FloatArray
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cutter import Drill, EndMill
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.holes_as_cut import OFF
 from millprep.verify.motion_context import SLACK, Mask, table

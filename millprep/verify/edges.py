@@ -10,8 +10,8 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.model.as_cut import CopperPart, Corner, Differences
+from millprep.model.blank import Placement, on_blank
 from millprep.model.finding import MOST_PLACES, Finding, Severity
-from millprep.model.layout import Placement, on_blank
 from millprep.verify.as_cut import Nets, nets_on
 from millprep.verify.sweep import Shapes, dilated
 

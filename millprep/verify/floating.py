@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement, on_blank
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import Join
 from millprep.verify.edges import EDGE, ISLAND
 

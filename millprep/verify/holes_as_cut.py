@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import CopperPart, Groove
+from millprep.model.blank import Placement, on_blank
 from millprep.model.board import Hole
 from millprep.model.finding import NOT_RUN, Finding, Severity
-from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import RegistrationHole
 
 LEAST_ANNULAR_RING = 0.15

@@ -16,10 +16,9 @@ import shapely
 
 from millprep.geometry import letters
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Layout, Placement
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import BlankPlan, JobPlan
-from millprep.model.layout import Layout, Placement
 from millprep.model.milling_pass import MarginText, MillingPass, RegistrationHole
 from millprep.verify.marks import around_text
 

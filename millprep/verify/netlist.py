@@ -14,10 +14,10 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Placement, on_blank, on_drawing
 from millprep.model.board import Board, NetPoint
 from millprep.model.finding import Finding, Severity, limited
 from millprep.model.job.board import BoardPlan
-from millprep.model.layout import Placement, on_blank, on_drawing
 
 NEAR = 0.06
 """A point this close to copper, or to the rim of its hole this close to copper, mm, is on it."""

@@ -1,8 +1,9 @@
 """Pads: the copper around a hole that solder holds a pin to, without the tracks that lead there.
 
-The paths are made with `model/pad.py`. This module finds pads on its own, by another method, so
-that a pad found wrongly there shows here: distances are measured from edge to edge with plain
-numbers, and the wide part of the copper is what discs cover whose centres keep off every edge.
+The paths are made with `toolpaths/clearing_of_blank.py`. This module finds pads on its own, by
+another method, so that a pad found wrongly there shows here: distances are measured from edge to
+edge with plain numbers, and the wide part of the copper is what discs cover whose centres keep off
+every edge.
 """
 
 from __future__ import annotations

@@ -12,11 +12,10 @@ from pathlib import Path
 import shapely
 
 from millprep.model.as_cut import AsCut, BoardProof, Certificate, PadGap
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.finding import Finding, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import feed_along_copper
-from millprep.model.layout import Placement
 from millprep.model.set_of_programs import MilledBlank, layout_of, nets_of
 from millprep.verify.as_cut import Key, Nets, as_cut
 from millprep.verify.certificate import certificate_of

@@ -24,10 +24,9 @@ import shapely
 
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, limited
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.verify.edges import EDGE
 from millprep.verify.holes_as_cut import OFF

@@ -25,10 +25,9 @@ from numpy.typing import NDArray
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Groove, WorstCase
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee, slope, wider
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement, on_blank
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.contact import Cuts

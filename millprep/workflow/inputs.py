@@ -15,8 +15,8 @@ from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
+from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import feed_along_copper
-from millprep.model.net import NetFacts
 from millprep.report.words import many
 from millprep.workflow import nets
 from millprep.workflow.identity import hash_of

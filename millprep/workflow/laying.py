@@ -12,10 +12,10 @@ from typing import Literal
 
 import shapely
 
+from millprep.model.blank import Layout, Spot
 from millprep.model.board import Board
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import BlankPlan, JobPlan
-from millprep.model.layout import Layout, Spot
 from millprep.nesting import check, figures, file
 from millprep.nesting.nest import EFFORTS, Nested, nest
 from millprep.nesting.place import DIGITS

@@ -8,12 +8,11 @@ import shapely
 
 from millprep.cache import cached
 from millprep.geometry.path import Point
+from millprep.model.blank import Layout, Placement, on_drawing
 from millprep.model.board import Board
 from millprep.model.finding import Finding
 from millprep.model.job.board import BoardPlan
-from millprep.model.job.nets import NetPlan
-from millprep.model.layout import Layout, Placement, on_drawing
-from millprep.model.net import Misfit, NetFacts
+from millprep.model.job.nets import Misfit, NetFacts, NetPlan
 from millprep.verify.netlist import PointsOnCopper
 
 Key = tuple[int, str]

@@ -9,12 +9,11 @@ from pathlib import Path
 
 from millprep.drawing.sketch import sketch
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.board import Board
 from millprep.model.finding import Finding
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
 from millprep.workflow.identity import read_inputs, set_id
 

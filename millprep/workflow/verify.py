@@ -10,9 +10,9 @@ from pathlib import Path
 
 from millprep.model.as_cut import BoardProof, Certificate
 from millprep.model.begun import FILE, Begun
+from millprep.model.blank import Layout
 from millprep.model.finding import NOT_RUN, Finding, Refusal, limited, stop
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Layout
 from millprep.model.program import check_set_named
 from millprep.model.set_of_programs import blanks_of
 from millprep.passes.windows import joined_by

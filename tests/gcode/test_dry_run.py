@@ -19,7 +19,7 @@ from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box, Clamp
 from millprep.model.cut import Cut, Engraving, HoleCut, Lap
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program

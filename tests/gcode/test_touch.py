@@ -15,7 +15,7 @@ from millprep.gcode.head import HOVER, first_moves
 from millprep.gcode.rs274 import TextSink
 from millprep.gcode.writing import HEADER, TableSink
 from millprep.geometry.pose import Pose
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.verify import motion, reader

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from millprep.model.check import Check
-from millprep.model.layout import Placement
+from millprep.model.blank import Placement
+from millprep.model.judged import Check
 from millprep.model.program import Program
 from millprep.model.set_of_programs import BoardCopy, CutSet
 

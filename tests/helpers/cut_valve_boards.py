@@ -9,7 +9,7 @@ from fixtures.valve_boards import WIDTH, ValveBoard
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
 from millprep.model.cut import HoleCut, Lap
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.passes import cuts_by_pass, joins, registration, shift, tolerances
 from millprep.passes.clamping import Clamping
 from millprep.passes.cuts_by_pass import CutsByPass

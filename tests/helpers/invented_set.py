@@ -10,12 +10,11 @@ import shapely
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof, CopperPart, Differences, Groove
-from millprep.model.blank import Blank, Box, Clamp
+from millprep.model.blank import Blank, Box, Clamp, Placement
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cut import Cuts, HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Figures, Move, Program

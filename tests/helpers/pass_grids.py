@@ -9,11 +9,10 @@ from typing import Any
 from fixtures.wide_boards import wide_board, write_job
 from millprep import drawing, job
 from millprep.geometry.path import Point
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Placement
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying

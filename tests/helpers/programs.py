@@ -8,10 +8,9 @@ import numpy as np
 import shapely
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Layout, Placement
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cutter import Drill, EndMill, Vee
-from millprep.model.layout import Layout, Placement
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 

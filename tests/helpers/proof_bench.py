@@ -8,9 +8,8 @@ import shapely
 
 from millprep import job
 from millprep.model.as_cut import AsCut
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Layout
 from millprep.model.job.job import JobPlan
-from millprep.model.layout import Layout
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.report import report_file

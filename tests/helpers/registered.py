@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from tests.helpers.workshop import drill, mill
 
 REGISTRATION = RegistrationPlan(

@@ -8,8 +8,8 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Placement
 from millprep.model.board import Board, CopperPiece, Hole
-from millprep.model.layout import Placement
 
 OUTLINE = shapely.box(0, 0, 100, 50)
 AS_DRAWN = Pose()

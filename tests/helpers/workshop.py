@@ -10,12 +10,11 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep.model.blank import Blank, Placement
 from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cutter import Drill, EndMill, Vee
 from millprep.model.job.isolation import GivenCutter, IsolationPlan
 from millprep.model.job.work import DrillingPlan, ProfilePlan
-from millprep.model.layout import Placement
 from millprep.model.machine import Machine
 
 BLANK = Blank(1, (100.0, 80.0), 1.6, 0.035)

@@ -8,9 +8,8 @@ import pytest
 
 from millprep.job import load
 from millprep.model.finding import Refusal
-from millprep.model.job.nets import NetPlan
+from millprep.model.job.nets import Load, NetPlan
 from millprep.model.job.rules import RulesPlan, SocketPin
-from millprep.model.net import Load
 from tests.helpers.sample_job import JOB, write
 
 NETS = """

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from millprep.job import load
-from millprep.model.net import Wire
+from millprep.model.job.nets import Wire
 from tests.helpers.sample_job import changed, messages, write
 
 ENDS = "start = [1, 2]\nend = [31, 42]\n"

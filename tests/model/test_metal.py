@@ -8,8 +8,8 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
+from millprep.model.blank import WASHER, is_fixing, metal
 from millprep.model.board import Hole
-from millprep.model.layout import WASHER, is_fixing, metal
 from tests.helpers.rules_scene import OUTLINE, placed
 
 

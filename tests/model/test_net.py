@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from millprep.model.net import Load, NetFacts, Wire, unbalanced
+from millprep.model.job.nets import Load, NetFacts, Wire, unbalanced
 
 
 def feed(*amperes: float) -> tuple[Load, ...]:

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 import shapely
 
+from millprep.model.blank import Spot
 from millprep.model.finding import Finding
-from millprep.model.layout import Spot
 from millprep.nesting.check import Written, check_layout
 from millprep.nesting.wanted import StockSheet, Wanted
 

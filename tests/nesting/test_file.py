@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from millprep.model.blank import Spot
 from millprep.model.finding import Refusal
-from millprep.model.layout import Spot
 from millprep.nesting.file import read, sheets_of, text_of
 from millprep.nesting.wanted import StockSheet
 

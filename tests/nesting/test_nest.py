@@ -14,7 +14,7 @@ import shapely.affinity
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.model.layout import Spot
+from millprep.model.blank import Spot
 from millprep.nesting.check import check_layout
 from millprep.nesting.figures import covered, offcut, used_length
 from millprep.nesting.nest import Effort, Nested, nest

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from millprep.geometry.path import FloatArray
-from millprep.model.job.registration import RegistrationPlan, SecondHole
+from millprep.model.job.setup import RegistrationPlan, SecondHole
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.dropping_on import check_pins, drop_on
 from millprep.passes.error_budget import HoleErrors

@@ -8,10 +8,10 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Placement
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Finding
-from millprep.model.job.registration import RegistrationPlan
-from millprep.model.layout import Placement
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import Join
 from millprep.passes.join_findings import ENOUGH, check_joins, gouge_findings, scale_findings
 from millprep.passes.neighbours import Gouge, Pair

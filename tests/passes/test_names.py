@@ -13,8 +13,8 @@ import shapely
 
 from millprep.geometry.letters import ALPHABET, HIGH
 from millprep.geometry.letters import STEP as NEXT
+from millprep.model.blank import Placement
 from millprep.model.derivation import Derivation
-from millprep.model.layout import Placement
 from millprep.model.set_of_programs import CutSet
 from millprep.passes import names
 from millprep.report import report_file

@@ -16,7 +16,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
-from millprep.model.job.registration import RegistrationPlan, SecondHole
+from millprep.model.job.setup import RegistrationPlan, SecondHole
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes.clamping import Clamping
 from millprep.passes.error_budget import HoleErrors

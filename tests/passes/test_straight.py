@@ -11,9 +11,8 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box
+from millprep.model.blank import Blank, Box, Placement
 from millprep.model.board import Board, CopperPiece
-from millprep.model.layout import Placement
 from millprep.model.milling_pass import EdgeCheck, RegistrationHole
 from millprep.passes.straight import edge_check
 

@@ -14,9 +14,9 @@ from millprep import job
 from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement
+from millprep.model.job.nets import NetFacts
 from millprep.model.judged import NetJudged
-from millprep.model.layout import Placement
-from millprep.model.net import NetFacts
 from millprep.standards.copper import sheet_resistance
 from millprep.verify.rules.drop import copper_of, drop, joint
 from millprep.verify.rules.judge import across

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from millprep.model.check import Check, GapReason, JoinReason, NetReason, Touch
+from millprep.model.judged import Check, GapReason, JoinReason, NetReason, Touch
 from millprep.model.set_of_programs import CutSet
 from millprep.report.buzz_out import MOST_CONNECTED, MOST_ISOLATED, shortest, tables
 from tests.helpers.changed_set import with_copies

@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from millprep.gcode.head import comment_text
-from millprep.model.check import Check, NetReason, Touch
+from millprep.model.judged import Check, NetReason, Touch
 from millprep.report import buzz_out
 from millprep.report.scene import Area, Scene, Text
 from millprep.report.sheet import sheet

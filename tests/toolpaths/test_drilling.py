@@ -12,7 +12,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
 from millprep.model.cut import HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
-from millprep.model.job.registration import RegistrationPlan
+from millprep.model.job.setup import RegistrationPlan
 from millprep.model.milling_pass import RegistrationHole
 from millprep.toolpaths.checks import check_board
 from millprep.toolpaths.drilling import (

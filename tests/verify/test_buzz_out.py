@@ -7,9 +7,9 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.blank import Layout
 from millprep.model.board import Hole
-from millprep.model.check import Check, JoinReason
-from millprep.model.layout import Layout
+from millprep.model.judged import Check, JoinReason
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut

@@ -12,10 +12,10 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.blank import Layout, Placement
 from millprep.model.board import Board, Hole
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
-from millprep.model.layout import Layout, Placement
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
 from millprep.verify.reader import read

@@ -10,9 +10,9 @@ import shapely
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Placement
 from millprep.model.board import Board
 from millprep.model.finding import Finding
-from millprep.model.layout import Placement
 from millprep.verify.netlist import check_cut_nets, check_drawn_nets
 from tests.helpers.circuits import DIVIDER, HEATERS, LATCH, Circuit
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from millprep import job
 from millprep.model.board import Hole
-from millprep.model.pad import board_pads, drawn_pad_of, widths
+from millprep.toolpaths.clearing_of_blank import board_pads, drawn_pad_of, widths
 from millprep.verify.pads import SOLDER, pad_areas, pad_of, pad_widths
 from millprep.workflow.inputs import read_boards
 from tests.helpers.chance import examples

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import pytest
 
+from millprep.model.blank import Layout
 from millprep.model.cutter import Cutter, Drill, Vee
-from millprep.model.layout import Layout
 from millprep.toolpaths import linking
 from millprep.verify.reader import read
 from tests.helpers.proof_bench import Bench

@@ -10,9 +10,9 @@ import pytest
 import shapely
 
 from millprep.model.as_cut import AsCut, BoardProof, WorstCase
+from millprep.model.blank import Layout
 from millprep.model.board import Hole
 from millprep.model.cutter import Cutter, Vee, wider
-from millprep.model.layout import Layout
 from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.compare import compare
 from millprep.verify.contact import Cuts

@@ -12,12 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep import job
-from millprep.model.blank import Box, Clamp
+from millprep.model.blank import Box, Clamp, Layout
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Refusal
 from millprep.model.job.board import BoardPlan, PlacePlan
 from millprep.model.job.job import BlankPlan, JobPlan
-from millprep.model.layout import Layout
 from millprep.nesting import file
 from millprep.workflow.laying import Choice, Laid, Stored, kept_out, lay
 from tests.helpers import small_job

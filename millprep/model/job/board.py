@@ -39,8 +39,7 @@ from millprep.model.job.layers import (
     not_named,
 )
 from millprep.model.job.mistakes import Mistake, UnsettledError, check, known, twice, wrong
-from millprep.model.job.nets import ClearArea, NetPlan, WirePlan
-from millprep.model.net import Wire
+from millprep.model.job.nets import ClearArea, NetPlan, Wire, WirePlan
 
 Turn = Annotated[float, Field(ge=-360, le=360)]
 

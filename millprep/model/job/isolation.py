@@ -10,8 +10,7 @@ from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic.dataclasses import dataclass
 from pydantic_core import PydanticCustomError
 
-from millprep.model.cutter import EndMill, Vee
-from millprep.model.job.cutter_names import named_cutter
+from millprep.model.cutter import EndMill, Vee, named_cutter
 from millprep.model.job.keys import TABLE, JobTable, choice, entry, number
 from millprep.model.job.mistakes import Mistake, check, plain, wrong
 

@@ -30,9 +30,8 @@ from millprep.model.job.keys import (
     preset_key,
 )
 from millprep.model.job.mistakes import Mistake, check, known, plain, settled, twice, wrong
-from millprep.model.job.registration import RegistrationPlan
 from millprep.model.job.rules import RulesPlan
-from millprep.model.job.setup import SetupTable
+from millprep.model.job.setup import RegistrationPlan, SetupTable
 from millprep.model.job.work import ClearingPlan, DrillingPlan, LegendPlan, ProfilePlan
 from millprep.model.machine import Machine
 

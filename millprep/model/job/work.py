@@ -13,10 +13,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-from millprep.model.cutter import Drill
-from millprep.model.job.cutter_names import (
+from millprep.model.cutter import (
     CUTTER_ALLOWED,
     CUTTERS_ALLOWED,
+    Drill,
     Engraver,
     NamedDrill,
     NamedEndMill,

@@ -15,11 +15,11 @@ import shapely
 
 from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
+from millprep.model.blank import Placement
 from millprep.model.board import Board
 from millprep.model.finding import Finding
+from millprep.model.job.nets import NetFacts
 from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck, Field, NetJudged
-from millprep.model.layout import Placement
-from millprep.model.net import NetFacts
 
 ALIKE = 0.004
 """Outlines are alike when no corner of one is farther than this from the other, mm: both are

@@ -10,10 +10,10 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement, on_blank
 from millprep.model.finding import Finding
+from millprep.model.job.nets import BALANCED, NetFacts
 from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck
-from millprep.model.layout import Placement, on_blank
-from millprep.model.net import BALANCED, NetFacts
 from millprep.standards.copper import (
     MOST_AMPERES,
     MOST_RISE,

@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 from millprep.cache import cached
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement, on_blank
 from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
 from millprep.model.finding import MOST_PLACES, Finding, limited
 from millprep.model.job.rules import RulesPlan, SocketPin
 from millprep.model.judged import AnnularRing, BaseFit
-from millprep.model.layout import Placement, on_blank
 from millprep.standards.bases import WRONG, Base, Pattern, patterns
 from millprep.standards.holes import (
     ANNULAR_RING_ADVICE,

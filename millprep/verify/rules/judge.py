@@ -9,14 +9,14 @@ from functools import partial
 import numpy as np
 
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement
 from millprep.model.cut import HoleMade
 from millprep.model.cutter import Cutter, Drill, wider
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
+from millprep.model.job.nets import BALANCED, NetFacts
 from millprep.model.job.rules import RulesPlan
 from millprep.model.judged import Across, AtLoad, BoardJudged, Field, NetJudged
-from millprep.model.layout import Placement
-from millprep.model.net import BALANCED, NetFacts
 from millprep.model.program import Cutting
 from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.rules.copies import Copies

@@ -16,10 +16,10 @@ import shapely
 
 from millprep.cache import cached
 from millprep.model.as_cut import AsCut
+from millprep.model.blank import Placement, metal, on_blank
 from millprep.model.finding import Finding, Severity, limited
+from millprep.model.job.nets import NetFacts
 from millprep.model.judged import Spacing
-from millprep.model.layout import Placement, metal, on_blank
-from millprep.model.net import NetFacts
 from millprep.standards.spacing import Column, required
 from millprep.verify.pads import LEFT_BY_CUT, pad_areas, united
 from millprep.verify.rules.gaps import TOUCHING, Gap, WayOver, Ways, gaps, gaps_to

@@ -13,11 +13,11 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
+from millprep.model.blank import Placement
 from millprep.model.board import Hole
+from millprep.model.job.nets import Load, NetFacts, Wire
 from millprep.model.job.rules import RulesPlan
 from millprep.model.judged import NetJudged
-from millprep.model.layout import Placement
-from millprep.model.net import Load, NetFacts, Wire
 from millprep.verify.rules.copies import ALIKE, Copies, alike
 from millprep.verify.rules.drop import drop
 from millprep.verify.rules.judge import judge

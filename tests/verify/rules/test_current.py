@@ -4,7 +4,7 @@ import pytest
 import shapely
 
 from millprep.model.board import Hole
-from millprep.model.net import Load, NetFacts
+from millprep.model.job.nets import Load, NetFacts
 from millprep.standards.copper import capacity
 from millprep.verify.rules.drop import current, drop
 from millprep.verify.rules.necks import bottleneck, sections

@@ -7,7 +7,7 @@ import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
-from millprep.model.net import Load, NetFacts, Wire
+from millprep.model.job.nets import Load, NetFacts, Wire
 from millprep.standards.copper import sheet_resistance, wire_resistance
 from millprep.verify.rules.drop import drop
 from tests.helpers.rules_scene import cut, joined, placed

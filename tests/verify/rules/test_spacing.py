@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
+from millprep.model.job.nets import NetFacts
 from millprep.model.judged import Spacing
-from millprep.model.net import NetFacts
 from millprep.verify.rules.spacing import SpacingRule, spacing
 from tests.helpers.rules_scene import cut, joined, less, placed
 

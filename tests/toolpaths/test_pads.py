@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from millprep.model.board import Hole
-from millprep.model.pad import AROUND, Pad, board_pads, drawn_pad_of, widths
+from millprep.toolpaths.clearing_of_blank import AROUND, Pad, board_pads, drawn_pad_of, widths
 from tests.helpers.rules_scene import joined, placed
 
 HOLE = Hole("h1", (20.0, 20.0), 1.0, "c1")
