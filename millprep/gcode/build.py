@@ -244,9 +244,8 @@ def _ordered(
     """
     if work in ("isolate", "clear"):
         boards: dict[int, list[Lap | Clearing]] = {}
-        for cut in cuts:
-            if isinstance(cut, Lap | Clearing):
-                boards.setdefault(cut.placement, []).append(cut)
+        for cut in (cut for cut in cuts if isinstance(cut, Lap | Clearing)):
+            boards.setdefault(cut.placement, []).append(cut)
         laps = list(boards.values())
         first = [mine[0].path.mean_point for mine in laps]
         for k in _way(first, here):

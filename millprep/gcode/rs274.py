@@ -128,6 +128,8 @@ class TextSink:
             self.move(move)
             if self.written:
                 self.opening.append((self.line, move))
+        # a person looks before the spindle starts, though no line may lead up from the look
+        self._wait_and_stop()
         # the first cut says its own
         self._feed = None
         self._across = False

@@ -89,3 +89,45 @@ def test_what_is_no_straight_hole_stays_as_it_is() -> None:
     looked = pen(drill(1.0))
     moves.look(looked, (10.0, 20.0))
     assert with_cycles(looked.moves, START, drill(1.0), TOP, 4) == looked.moves
+
+
+STROKES: dict[str, tuple[float, str, str]] = {
+    # z before the moves; the moves, r for rapid and f for feed; cycles that come of them
+    "one stroke from the approach height": (TOP, "r.5 f-1 r2.5", "R0.5 Z-1"),
+    "one from clearance": (TOP, "f-1 r2.5", "R2.5 Z-1"),
+    "two strokes to one approach height": (TOP, "r.5 f-1 r2.5 r.5 f-2 r2.5", "R0.5 Z-2"),
+    "two that begin to feed at two heights": (
+        TOP, "r.5 f-1 r2.5 r.4 f-2 r2.5", "R0.5 Z-1, R0.4 Z-2",
+    ),
+    "withdrawn to the approach height": (TOP, "r.5 f-1 r.5 f-2 r2.5", "R0.5 Z-2"),
+    "withdrawn to within the hole": (TOP, "r.5 f-1 r-.5 f-2 r2.5", ""),
+    "no deeper with the second stroke": (TOP, "r.5 f-1 r2.5 r.5 f-1 r2.5", "R0.5 Z-1"),
+    "not from clearance": (1.0, "r.5 f-1 r2.5", ""),
+    "never up again": (TOP, "r.5 f-1", ""),
+    "ends at the approach height": (TOP, "r.5 f-1 r.5", ""),
+    "up at feed": (TOP, "r.5 f-1 f2.5", ""),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STROKES)
+def test_strokes_of_a_drill_are_a_cycle_where_one_makes_the_same_hole(name: str) -> None:
+    z, words, expected = STROKES[name]
+    told = [
+        Move("rapid" if word[0] == "r" else "feed", 10.0, 20.0, float(word[1:]),
+             feed=None if word[0] == "r" else 60.0)
+        for word in words.split()
+    ]  # fmt: skip
+    made = with_cycles(told, (10.0, 20.0, z), drill(3.0), TOP, 4)
+    cycles = list(dict.fromkeys(m.cycle for m in made if m.cycle))
+    assert ", ".join(f"R{c.r:g} Z{c.z:g}" for c in cycles) == expected
+    assert [m for m in made if not m.cycle] == ([] if expected else told)
+    assert all(m[1:3] == (10.0, 20.0) for m in made)
+
+
+def test_a_way_across_at_clearance_becomes_the_cycle_s_own_and_any_other_stays() -> None:
+    hole = [Move("feed", 10.0, 20.0, -1.0, feed=60.0), Move("rapid", 10.0, 20.0, TOP)]
+    across, up = Move("rapid", 10.0, 20.0, TOP), Move("feed", 10.0, 20.0, TOP, feed=60.0)
+    for before, kept in (([across], []), ([up], [up]), ([], [])):
+        made = with_cycles([*before, *hole], (10.0, 20.0, TOP), drill(1.0), TOP, 4)
+        assert [m for m in made if not m.cycle] == kept
+        assert [m.motion for m in made if m.cycle] == ["rapid", "feed", "rapid"]

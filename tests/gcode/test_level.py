@@ -15,7 +15,7 @@ from millprep.model.finding import Refusal
 from millprep.model.program import Move, Program
 from millprep.model.surface_map import SurfaceMap
 from tests.helpers.chance import examples
-from tests.helpers.flat_programs import UP, cut
+from tests.helpers.flat_programs import UP, cut, program
 from tests.helpers.workshop import MACHINE
 
 
@@ -157,3 +157,13 @@ def test_copper_near_the_rapids_is_refused() -> None:
     with pytest.raises(Refusal) as refused:
         levelled(cut(Move("feed", 20.0, 13.0, -0.1, feed=300.0)), high, MACHINE)
     assert [f.code for f in refused.value.findings] == ["map-above-clearance"]
+
+
+def test_a_low_rapid_that_the_copper_raises_to_clearance_is_left_out() -> None:
+    x, y = np.array([0.0, 50.0, 100.0]), np.array([0.0, 40.0, 80.0])
+    high = SurfaceMap(x, y, np.full((3, 3), 1.2))
+    across, *others = cut(Move("feed", 20.0, 13.0, -0.1, feed=300.0)).moves
+    for low, heights in ((1.5, [UP, 1.1, 1.1, UP]), (0.5, [UP, 1.7, 1.1, 1.1, UP])):
+        down = Move("rapid", 12.0, 13.0, low)
+        made = levelled(program(across, down, *others), high, MACHINE)
+        assert [m.z for m in made.moves] == pytest.approx(heights)

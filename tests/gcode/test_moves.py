@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.gcode import heights, moves
+from millprep.gcode.head import HOVER
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
 from millprep.model.dialect import Dialect
@@ -200,3 +201,17 @@ def test_a_bored_hole_leaves_no_core(hole: float, cutter: float) -> None:
 def test_a_single_wide_helix_would_leave_one() -> None:
     alone = shapely.Point(0, 0).buffer(1.1).exterior.buffer(0.5)
     assert list(alone.interiors)
+
+
+def test_where_clearance_is_the_height_of_the_look_the_tip_just_waits() -> None:
+    low = replace(MACHINE, clearance=HOVER)
+    one = moves.Pen(low, vee(), (5.0, 5.0, low.clearance))
+    moves.look(one, (20.0, 10.0))
+    (across,) = one.moves
+    assert (across.motion, across[1:4], across.wait) == ("rapid", (20.0, 10.0, 1.0), moves.LOOK)
+
+
+def test_the_way_down_to_above_the_approach_height_is_fed() -> None:
+    one = pen(mill(1.0))
+    one.plunge(MACHINE.approach + 1.0)
+    assert [(m.motion, m.z) for m in one.moves] == [("feed", MACHINE.approach + 1.0)]

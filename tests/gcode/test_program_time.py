@@ -9,7 +9,7 @@ import pytest
 from millprep.gcode.head import HOVER, LOOK_FEED, SLOW_FEED, SLOW_FROM
 from millprep.gcode.rs274 import run
 from millprep.gcode.writing import FiguresSink
-from millprep.model.program import Figures, Move, Program
+from millprep.model.program import Figures, Move, Program, SecondTouch
 from tests.helpers.workshop import MACHINE, vee
 
 
@@ -55,3 +55,10 @@ def test_arcs(motion: str, end: tuple[float, float], sweep: float) -> None:
 def test_a_helix_is_longer_than_its_circle() -> None:
     got = figures(Move("rapid", 2, 0, 5), Move("arc_ccw", 2, 0, 2, -2, 0, 60))
     assert got.cut_length == pytest.approx(math.hypot(4 * math.pi, 3))
+
+
+def test_a_second_touch_is_timed_by_its_feeds() -> None:
+    touch = Move("probe", 0, 0, -1, feed=60)
+    once, twice = figures(touch), figures(touch._replace(again=SecondTouch(0.5, 30.0)))
+    more = (0.5 / MACHINE.rapid + 0.5 / 30) * 60
+    assert twice.by_feeds_seconds - once.by_feeds_seconds == pytest.approx(more)

@@ -15,7 +15,7 @@ import pytest
 from millprep import job
 from millprep.gcode.run_time import least_seconds, run_seconds
 from millprep.model.machine_time import ACCELERATION
-from millprep.model.program import Move, Program
+from millprep.model.program import Move, Program, SecondTouch
 from tests.helpers.stepped_motion import stepped_seconds
 from tests.helpers.workshop import MACHINE, mill
 
@@ -171,3 +171,23 @@ def test_an_example_is_cut_in_little_more_than_the_least_time(example_set: Path)
         if (x, y) == (u, v) and 0 <= high < APPROACH:
             air += (high - max(low, 0.0)) / float(row[10]) * 60
     assert 0 < air <= 0.03 * took
+
+
+def test_where_nothing_moves_only_waits_take_time() -> None:
+    assert seconds([]) == 0.0
+    assert seconds([line(0.0, 0.0, wait=2.0)]) == 2.0
+
+
+def test_a_wait_in_place_ends_the_motion_before_it_at_rest() -> None:
+    still = line(4.0, 0.0, wait=2.0)
+    expected = seconds([line(4.0, 0.0, wait=2.0), line(10.0, 0.0)])
+    assert seconds([line(4.0, 0.0), still, line(10.0, 0.0)]) == pytest.approx(expected)
+
+
+def test_a_second_touch_goes_up_and_down_from_rest_to_rest() -> None:
+    again = SecondTouch(0.5, 30.0)
+    once = Move("probe", 0.0, 0.0, -1.0, feed=100.0)
+    up = 2 * math.sqrt(0.5 / A)  # too short to reach 25 mm/s
+    down = 0.5 / 0.5 + 0.5 / A
+    twice = once._replace(again=again)
+    assert seconds([twice]) - seconds([once]) == pytest.approx(up + down)

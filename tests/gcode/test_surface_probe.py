@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import pytest
 import shapely
 
 from millprep.gcode import rs274
@@ -76,3 +77,8 @@ def test_the_head_says_how_contact_is_told() -> None:
     switch = text(Probing(vee(), 1.0, stops=False, electrical=False))
     assert "clip one wire" not in switch
     assert "probe's own switch" in switch
+
+
+def test_copper_that_is_nowhere_off_zero_is_not_probed() -> None:
+    with pytest.raises(ValueError, match="needs no probing"):
+        Probing(vee(), 0.0, stops=False, electrical=True)

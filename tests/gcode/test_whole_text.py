@@ -239,3 +239,27 @@ def test_a_cut_that_the_cutter_came_across_to_by_two_rapids_is_a_restart_point()
     up = Move("rapid", 20.0, 10.0, 5.0)
     text = text_of(MACHINE, program((LAP[0], up, *LAP[1:]), vee()))
     assert "G0 Z5.0000\n(restart point 1)\nG0 Z0.5000\n" in text
+
+
+def test_the_spindle_starts_after_the_look_though_no_line_leads_up_from_it() -> None:
+    low = replace(MACHINE, clearance=1.0)
+    lines: list[str] = []
+    sink = TextSink(lines.append, "0123456789ab", "panel", low)
+    sink.begin(program(LAP, vee(), start=(*START[:2], 1.0)))
+    assert [lines[line - 1].split()[:2] for line, _ in sink.opening] == [
+        ["G0", "Z40.0000"], ["G0", "X5.0000"], ["G1", "Z5.0000"], ["G1", "Z1.0000"]
+    ]  # fmt: skip
+    assert lines[-3:] == ["M0\n", "S18000.0000 M3\n", "G4 P2.0\n"]
+
+
+def test_a_machine_whose_path_mode_nobody_stated_is_left_in_its_own() -> None:
+    text = text_of(replace(MACHINE, path_mode="unstated", acceleration=200.0), program(LAP, vee()))
+    assert "G54\nM5\n" in text
+
+
+def test_a_machine_that_stops_for_another_cutter_names_no_number() -> None:
+    pause = replace(MACHINE, tool_change="pause")
+    text = text_of(pause, program(LAP, vee()), program(HOLES, drill(0.6), works=("drill",)))
+    assert text.count("(MSG, change to drill0.6: drill, 0.6 mm. Set Z zero with it on the") == 1
+    assert "M6" not in text
+    assert text.count("(fit vee, then set Z zero with it on the copper at X5.0000 Y5.0000)") == 1

@@ -4,7 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.standards.holes import ALLOWANCE, ANNULAR_RING_FLOOR, Level, least_hole, least_pad
+from millprep.standards.holes import (
+    ALLOWANCE,
+    ANNULAR_RING_FLOOR,
+    Level,
+    drill_wander,
+    least_hole,
+    least_pad,
+)
 
 SIZE = st.floats(0.2, 10)
 LEVEL = st.sampled_from(list(ALLOWANCE))
@@ -33,3 +40,9 @@ def test_what_is_no_hole() -> None:
         least_pad(1.0, "A", -0.1)
     with pytest.raises(ValueError, match="no level 'D', there are A, B and C"):
         least_hole(1.0, "D")  # type: ignore[arg-type]
+
+
+def test_a_thin_drill_wanders_by_as_much_as_it_is_thinner() -> None:
+    assert [drill_wander(d) for d in (None, 1.0, 0.8, 0.4)] == [0.05, 0.05, 0.05, 0.1]
+    with pytest.raises(ValueError, match="drill must be above 0, got 0"):
+        drill_wander(0.0)
