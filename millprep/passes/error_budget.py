@@ -111,14 +111,6 @@ class HoleErrors:
         u = np.array(across)
         return sigma * float(np.sqrt(max(u @ self.covariance(a, b, at) @ u, 0.0)))
 
-    def predicted(self, a: int, b: int, at: Point, across: Point, sigma: float) -> float:
-        """The misalignment across a path that 99.7 % of all blanks stay below, mm."""
-        return QUANTILE * self.sigma_across(a, b, at, across, sigma)
-
-    def rms(self, a: int, b: int, at: Point, sigma: float) -> float:
-        """Root mean square of the misalignment, all directions, mm (the TRE)."""
-        return sigma * float(np.sqrt(np.trace(self.covariance(a, b, at))))
-
     def across(self, a: int, b: int, points: FloatArray, normals: FloatArray) -> FloatArray:
         """(n,) standard deviation at (n, 2) places along (n, 2) unit vectors, per unit σ."""
         difference = arms(points, self.centre) @ (self.errors[a] - self.errors[b])

@@ -256,11 +256,6 @@ class PinFit:
     holes: tuple[str, str, str]
 
     @property
-    def right(self) -> bool:
-        """Whether the blank lies as it is meant to."""
-        return self.shifted and math.hypot(self.pose.c, self.pose.f) <= NEAR
-
-    @property
     def shifted(self) -> bool:
         """Whether the blank is neither turned nor flipped, by more than a clearance allows."""
         return not self.pose.mirrored and self.pose.a > 0.9

@@ -57,26 +57,12 @@ class ShiftPlan:
     cells: tuple[Cell, ...] = ()
     turned: bool = False
 
-    def overlap(self, k: int) -> Box:
-        """What windows k and k + 1 (from 0) share, blank frame."""
-        shared = self.shared(k, k + 1)
-        assert shared is not None
-        return shared
-
     def shared(self, k: int, other: int) -> Box | None:
         """What two windows share, blank frame; None where that is no area."""
         a, b = self.windows[k], self.windows[other]
         x0, y0 = max(a.x0, b.x0), max(a.y0, b.y0)
         x1, y1 = min(a.x1, b.x1), min(a.y1, b.y1)
         return Box(x0, y0, x1, y1) if x0 < x1 and y0 < y1 else None
-
-    def low(self, k: int) -> float:
-        """Where window k begins along the axis."""
-        return (self.windows[k].x0, self.windows[k].y0)[self.axis]
-
-    def high(self, k: int) -> float:
-        """Where window k ends along the axis."""
-        return (self.windows[k].x1, self.windows[k].y1)[self.axis]
 
     def polygon(self, k: int) -> shapely.Polygon:
         """Window k as an area."""

@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import shapely
 
-from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Cuts
 from millprep.model.job.job import JobPlan
@@ -24,26 +23,8 @@ from millprep.passes.shift import ShiftPlan
 from millprep.passes.spurs import IsolationGroove, TickRoom
 from millprep.toolpaths.isolation import LapSpacing
 
-QUANTILE = 2.97
-"""99.7 % of a normal error in one direction stay within this many standard deviations."""
 ALONG = 3.0
 """Standard deviations of a hole that two passes may separate along a path."""
-
-
-def sigma_across(holes: FloatArray, at: Point, across: Point, sigma: float) -> float:
-    """Standard deviation of the misalignment at a place, in the direction of a unit vector.
-
-    Args:
-        holes: (n, 2) locating holes, n >= 2.
-        at: the place, same frame.
-        across: unit vector.
-        sigma: error of one hole per axis, mm.
-    """
-    centre = holes.mean(axis=0)
-    s = float(((holes - centre) ** 2).sum())
-    rx, ry = at[0] - float(centre[0]), at[1] - float(centre[1])
-    turned = -ry * across[0] + rx * across[1]
-    return sigma * math.sqrt(1 / len(holes) + turned**2 / s)
 
 
 def tolerance_electrical(foot: float, laps: int, pitch: float, tick: float = 0.0) -> float:

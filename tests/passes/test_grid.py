@@ -15,7 +15,7 @@ from millprep.model.cut import Profile
 from millprep.model.finding import Refusal
 from millprep.passes import cuts_by_pass, turn
 from millprep.passes.blank_cuts import extent
-from millprep.passes.error_budget import HoleErrors
+from millprep.passes.error_budget import QUANTILE, HoleErrors
 from millprep.passes.labels import CLEAR
 from millprep.passes.regions import Regions, profile_overrun
 from millprep.passes.windows import joined_by, windows
@@ -85,7 +85,7 @@ def test_the_predicted_mismatch_is_that_of_the_right_pair(walked: Walked) -> Non
     hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=told.method == "measure")
     for join in walked.done.joins:
         a, b = join.passes[0] - 1, join.passes[1] - 1
-        expected = hole_errors.predicted(a, b, join.at, join.across, told.sigma)
+        expected = QUANTILE * hole_errors.sigma_across(a, b, join.at, join.across, told.sigma)
         assert join.predicted == pytest.approx(expected)
 
 

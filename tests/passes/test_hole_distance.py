@@ -28,7 +28,7 @@ def holes(apart: float, *, upright: bool = False) -> tuple[RegistrationHole, ...
 
 
 def join(some: tuple[RegistrationHole, ...], at: Point, across: Point) -> Join:
-    predicted = HoleErrors.of(some, 2, keys=False).predicted(0, 1, at, across, SIGMA)
+    predicted = QUANTILE * HoleErrors.of(some, 2, keys=False).sigma_across(0, 1, at, across, SIGMA)
     return Join(1, 0, "c1", at, (1, 2), 0.4, across, predicted, STANDS, STANDS)
 
 

@@ -9,7 +9,6 @@ import pytest
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes import tolerances
 from millprep.passes.error_budget import HoleErrors, largest
 
 SIGMA = 0.03
@@ -115,9 +114,12 @@ def test_neighbours_in_a_row_miss_each_other_as_the_closed_form_says(k: int) -> 
     """σ² (I/N + r⊥ r⊥ᵀ / S), Fitzpatrick, West and Maurer, IEEE TMI 17(5), 1998."""
     hole_errors = HoleErrors.of(CHAIN, 4, keys=False)
     holes = np.array([h.blank for h in CHAIN if h.used_in == k + 2])
+    centre = holes.mean(axis=0)
+    s = ((holes - centre) ** 2).sum()
     for at in [(0.0, 0.0), (170.0, 80.0), (600.0, 55.0)]:
         for across in [(0.0, 1.0), (1.0, 0.0), (0.8, -0.6)]:
-            closed = tolerances.sigma_across(holes, at, across, SIGMA)
+            (x, y), (u, v) = np.array(at) - centre, across
+            closed = SIGMA * math.sqrt(1 / len(holes) + (x * v - y * u) ** 2 / s)
             assert hole_errors.sigma_across(k, k + 1, at, across, SIGMA) == pytest.approx(closed)
 
 
@@ -138,16 +140,19 @@ def test_a_grid_fitted_to_all_neighbours_is_better_than_a_tree() -> None:
     ]
     tree = HoleErrors.of(first, 4, keys=False)
     every = HoleErrors.of([*first, *places(100.0, 150.0, 1, 4, upright=False)], 4, keys=False)
-    closing = (100.0, 150.0)
-    assert tree.rms(0, 3, closing, SIGMA) > 2 * every.rms(0, 3, closing, SIGMA)
-    assert every.rms(0, 3, closing, SIGMA) < 0.035
+
+    def rms(errors: HoleErrors) -> float:
+        return SIGMA * math.sqrt(np.trace(errors.covariance(0, 3, (100.0, 150.0))))
+
+    assert rms(tree) > 2 * rms(every)
+    assert rms(every) < 0.035
 
 
 def test_keys_locate_only_where_they_are_measured() -> None:
     holes = (*CHAIN[:2], hole(210.0, 4.0, 1, 2, "key"))
     at, across = (400.0, 50.0), (0.0, 1.0)
     pins, measured = (HoleErrors.of(holes, 2, keys=keys) for keys in (False, True))
-    assert measured.predicted(0, 1, at, across, SIGMA) < pins.predicted(0, 1, at, across, SIGMA)
+    assert measured.sigma_across(0, 1, at, across, 1.0) < pins.sigma_across(0, 1, at, across, 1.0)
 
 
 def test_the_largest_axis_of_a_covariance() -> None:

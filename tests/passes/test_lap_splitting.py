@@ -87,8 +87,8 @@ def test_a_long_ring_changes_over_once_a_side_for_every_seam(
     assert len(found.joins) == count
     for join in found.joins:
         assert abs(join.before - join.after) == 1
-        low, high = sorted((join.before, join.after))
-        assert shift.low(high) + MARGIN - 0.5 <= join.at[0] <= shift.high(low) - MARGIN + 0.5
+        low, high = (shift.windows[k] for k in sorted((join.before, join.after)))
+        assert high.x0 + MARGIN - 0.5 <= join.at[0] <= low.x1 - MARGIN + 0.5
         assert abs(join.across[1]) == pytest.approx(1.0)
 
 
@@ -101,7 +101,7 @@ def test_passes_follow_each_other_round_the_ring() -> None:
     for s in np.linspace(0.0, total, 400, endpoint=False).tolist():
         k = found.pass_at(s)
         x = found.path.point_at(s)[0]
-        assert THREE.low(k) <= x <= THREE.high(k)
+        assert THREE.windows[k].x0 <= x <= THREE.windows[k].x1
 
 
 def test_where_nothing_disturbs_joins_are_where_the_holes_help_most() -> None:

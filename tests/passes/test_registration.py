@@ -243,15 +243,16 @@ def test_measured_holes_are_four_and_better_than_pins() -> None:
     assert [h.role for h in measured] == ["locate"] * 3 + ["key"]
     pins, _, _ = chosen()
     at, across = (245.0, 50.0), (0.0, 1.0)
-    better = HoleErrors.of(measured, 2, keys=True).predicted(0, 1, at, across, 0.03)
-    assert better < HoleErrors.of(pins, 2, keys=False).predicted(0, 1, at, across, 0.03)
+    better = HoleErrors.of(measured, 2, keys=True).sigma_across(0, 1, at, across, 0.03)
+    assert better < HoleErrors.of(pins, 2, keys=False).sigma_across(0, 1, at, across, 0.03)
 
 
 def test_round_holes_are_the_best_pair_there_is() -> None:
     """Against every pair of free places of the same kind, by the same figures."""
     holes, made, board = chosen(told=replace(REGISTRATION, second_hole="round"))
     places = HoleErrors.of(holes, 2, keys=False)
-    shared = made.overlap(0)
+    shared = made.shared(0, 1)
+    assert shared is not None
     x = (shared.x0 + shared.x1) / 2
     figure = max(places.sigma_across(0, 1, (x, y), (0.0, 1.0), 1.0) for y in (9.0, 55.0, 101.0))
     # a pair on both edges: 1/√2 at the holes' middle, which lies in the middle of the seam
@@ -266,7 +267,8 @@ def test_round_holes_are_the_best_pair_there_is() -> None:
 def test_a_hole_and_a_slot_are_the_best_pair_there_is() -> None:
     """Against pairs all over the strips beside the board, by the figures of the error budget."""
     holes, made, _ = chosen()
-    shared = made.overlap(0)
+    shared = made.shared(0, 1)
+    assert shared is not None
     x = (shared.x0 + shared.x1) / 2
 
     def score(a: Point, b: Point) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import replace
 
@@ -39,7 +40,8 @@ def test_480_on_290(along: int) -> None:
     assert made.axis == along
     assert len(made.poses) == 2
     assert made.shift == 200.0
-    overlap = made.overlap(0)
+    overlap = made.shared(0, 1)
+    assert overlap is not None
     span = (overlap.x1 - overlap.x0, overlap.y1 - overlap.y0)
     assert span[along] == pytest.approx(90.0)
 
@@ -86,9 +88,10 @@ def test_the_windows_reach_everything_and_share_enough(
     first, last = made.windows[0], made.windows[-1]
     assert (first.x0, first.y0)[along] == -3.0
     assert (last.x1, last.y1)[along] >= length - 3.0 - 1e-9
-    for k in range(count - 1):
-        assert made.high(k) - made.low(k + 1) >= LEAST - 1e-9
-        assert made.low(k + 1) - made.low(k) == pytest.approx(made.shift)
+    ends = [((w.x0, w.y0)[along], (w.x1, w.y1)[along]) for w in made.windows]
+    for (low, high), (next_low, _) in itertools.pairwise(ends):
+        assert high - next_low >= LEAST - 1e-9
+        assert next_low - low == pytest.approx(made.shift)
     # fewer passes would not reach
     if count > 1:
         assert travel + (count - 2) * (travel - LEAST) < length
@@ -182,7 +185,8 @@ def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
     for k in range(len(made.poses) - 1):
         step = made.step(k, k + 1)
         assert abs(step[0]) + abs(step[1]) == 1
-        shared = made.overlap(k)
+        shared = made.shared(k, k + 1)
+        assert shared is not None
         across = 0 if step[0] else 1
         assert (shared.x1 - shared.x0, shared.y1 - shared.y0)[across] >= LEAST - 1e-9
     # each place is at home in a pass that reaches it

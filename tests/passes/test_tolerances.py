@@ -11,6 +11,7 @@ from numpy.random import default_rng
 from shapely.geometry.base import BaseGeometry
 
 from millprep.passes import tolerances
+from tests.helpers.registered import sigma_across
 
 LONG = 4.0
 """How far from the join the copper is looked at, mm; far beyond any width here."""
@@ -124,10 +125,10 @@ def test_mismatch_across_the_path_alone_counts() -> None:
     cos, sin = math.cos(0.7), math.sin(0.7)
     turn = np.array([[cos, -sin], [sin, cos]])
     at, across = np.array([50.0, -20.0]), np.array([0.8, 0.6])
-    here = tolerances.sigma_across(holes, (50.0, -20.0), (0.8, 0.6), 0.03)
+    here = sigma_across(holes, (50.0, -20.0), (0.8, 0.6), 0.03)
     x, y = (turn @ at).tolist()
     u, v = (turn @ across).tolist()
-    assert tolerances.sigma_across(holes @ turn.T, (x, y), (u, v), 0.03) == pytest.approx(here)
+    assert sigma_across(holes @ turn.T, (x, y), (u, v), 0.03) == pytest.approx(here)
 
 
 def ticked(

@@ -58,7 +58,7 @@ def bands_that_fit_are_whole(one: Cut) -> None:
         spans = [span(lap.path) for lap in laps]
         low, high = min(a for a, _ in spans) - 0.02, max(b for _, b in spans) + 0.02
         windows = range(len(one.shift.windows))
-        if any(one.shift.low(k) <= low and high <= one.shift.high(k) for k in windows):
+        if any(one.shift.windows[k].x0 <= low and high <= one.shift.windows[k].x1 for k in windows):
             fits += 1
             assert key not in joined
             assert len(passes[key]) == 1
@@ -105,9 +105,9 @@ def a_straight_line_joins_no_less(one: Cut) -> None:
     bounds = shapely.bounds(lines)
     fewest = 0
     for k in range(len(one.shift.windows) - 1):
-        margin = OVERRUN + one.gap
+        margin, (low, high) = OVERRUN + one.gap, one.shift.windows[k : k + 2]
         counts = []
-        for x in np.arange(one.shift.low(k + 1) + margin, one.shift.high(k) - margin, 0.5):
+        for x in np.arange(high.x0 + margin, low.x1 - margin, 0.5):
             met = lines[(bounds[:, 0] < x) & (bounds[:, 2] > x)]
             upright = shapely.LineString([(x, -10.0), (x, WIDTH + 40.0)])
             crossed = shapely.intersection(met, upright)
@@ -122,8 +122,8 @@ def stretches_lie_in_their_windows(one: Cut) -> None:
         for lap in cuts:
             assert isinstance(lap, Lap)
             low, high = span(lap.path)
-            assert one.shift.low(k) - 1e-6 <= low
-            assert high <= one.shift.high(k) + 1e-6
+            assert one.shift.windows[k].x0 - 1e-6 <= low
+            assert high <= one.shift.windows[k].x1 + 1e-6
 
 
 def pieces_reunite(one: Cut) -> None:
@@ -188,8 +188,8 @@ def holes_go_where_their_pads_are_cut(one: Cut) -> None:
             by_piece[lap.piece].append(lap)
         for hole in holes:
             x = hole.at[0]
-            assert one.shift.low(k) <= x - hole.diameter / 2
-            assert x + hole.diameter / 2 <= one.shift.high(k)
+            assert one.shift.windows[k].x0 <= x - hole.diameter / 2
+            assert x + hole.diameter / 2 <= one.shift.windows[k].x1
             assert hole.piece is not None
             pad = shapely.Point(hole.at)
             # the heater rail's copper reaches up to 3 mm beyond its holes' middles

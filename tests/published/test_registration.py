@@ -21,7 +21,8 @@ from skimage.transform import EuclideanTransform, SimilarityTransform
 
 from millprep.at_machine.reading_fit import fit, quantile_99
 from millprep.geometry.path import FloatArray, Point
-from millprep.passes import tolerances
+from millprep.passes.error_budget import QUANTILE
+from tests.helpers.registered import sigma_across
 
 HOLES: dict[str, list[Point]] = {
     "2 across": [(240.0, 6.0), (240.0, 114.0)],
@@ -69,8 +70,8 @@ def locating(holes: list[Point]) -> FloatArray:
 def far_end(holes: FloatArray, at: Point, sigma: float) -> float:
     """Root mean square of the error at a far place, all directions, mm."""
     return math.hypot(
-        tolerances.sigma_across(holes, at, (1.0, 0.0), sigma),
-        tolerances.sigma_across(holes, at, (0.0, 1.0), sigma),
+        sigma_across(holes, at, (1.0, 0.0), sigma),
+        sigma_across(holes, at, (0.0, 1.0), sigma),
     )
 
 
@@ -82,7 +83,7 @@ def test_the_predicted_error_agrees_with_drawn_errors(name: str) -> None:
         off = missed(motion, holes, at)
         for angle in (0.0, 37.0, 90.0):
             across = (math.cos(math.radians(angle)), math.sin(math.radians(angle)))
-            predicted = tolerances.sigma_across(holes, at, across, sigma)
+            predicted = sigma_across(holes, at, across, sigma)
             # the spread of a spread from n draws is 1 / sqrt(2 n): 0.22 %, four of them
             assert float((off @ np.array(across)).std()) == pytest.approx(predicted, rel=0.009)
         assert float(np.sqrt((off**2).sum(axis=1).mean())) == pytest.approx(
@@ -107,11 +108,11 @@ def test_997_of_a_thousand_blanks_stay_below_the_predicted_mismatch() -> None:
     motion, _ = drawn(holes, 0.03, 200_000, 5)
     at, across = (285.0, 105.0), (0.6, 0.8)
     off = np.abs(missed(motion, holes, at) @ np.array(across))
-    predicted = tolerances.QUANTILE * tolerances.sigma_across(holes, at, across, 0.03)
+    predicted = QUANTILE * sigma_across(holes, at, across, 0.03)
     share = float((off <= predicted).mean())
     # sqrt(0.003 · 0.997 / 200000) = 0.00012, four of them
     assert share == pytest.approx(0.997, abs=0.0005)
-    assert pytest.approx(stats.norm.ppf(0.9985), abs=0.003) == tolerances.QUANTILE
+    assert pytest.approx(stats.norm.ppf(0.9985), abs=0.003) == QUANTILE
 
 
 CASES = [
@@ -181,7 +182,7 @@ def test_joins_at_the_holes_centroid_do_not_ask_for_a_baseline() -> None:
     """There σ / √N is left across a rail along x, however far apart the holes are."""
     for half in (10.0, 40.0, 54.0):
         pair = locating([(240.0, 60.0 - half), (240.0, 60.0 + half)])
-        left = tolerances.sigma_across(pair, (240.0, 17.0), (0.0, 1.0), 0.03)
+        left = sigma_across(pair, (240.0, 17.0), (0.0, 1.0), 0.03)
         assert left == pytest.approx(0.03 / math.sqrt(2), rel=1e-12)
 
 
