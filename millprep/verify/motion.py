@@ -139,14 +139,15 @@ def _rapids(s: Setting) -> Iterator[Finding]:
     if s.over is not None:
         required = max(required, s.highest + ABOVE_COPPER)
     clearance = required - SLACK
-    straight = ~(m.across > SLACK) & ~np.isnan(m.across)
-    # The first move is another rule's; it moves in z only.
-    straight |= np.isnan(m.start).all(axis=1) & np.isnan(m.end[:, :2]).all(axis=1)
+    straight = m.across <= SLACK
+    rapid = m.rapid.copy()
+    # the first move is another rule's
+    rapid[:1] = False
     rising = straight & ~(m.end[:, 2] < m.start[:, 2] - SLACK)
     # travel has led to this place, and only then it goes down
     above = m.start[:, 2] >= min(clearance, s.hop - SLACK)
     down = straight & above & (m.end[:, 2] >= s.approach - SLACK)
-    low = m.rapid & (m.bottom < clearance) & ~rising & ~down
+    low = rapid & (m.bottom < clearance) & ~rising & ~down
     yield from s.each(
         low & straight & ~_pecked(s),
         "rapid-plunge",
@@ -159,10 +160,10 @@ def _rapids(s: Setting) -> Iterator[Finding]:
         f"a rapid runs below the clearance of {required:g} mm, and is no hop: between two cuts, at "
         f"{s.hop:.4g} mm or above, off all pins. Go up first.",
     )
-    unknown = np.isnan(m.start[:, 2]) & m.rapid & ~(m.across <= SLACK)
-    unknown[:1] = False
     yield from s.each(
-        unknown, "rapid-low", "a rapid starts at an unknown height. Go up first, alone."
+        np.isnan(m.start[:, 2]) & rapid & ~straight,
+        "rapid-low",
+        "a rapid starts at an unknown height. Go up first, alone.",
     )
 
 
@@ -172,34 +173,30 @@ def _pecked(s: Setting) -> Mask:
     free = np.zeros(len(m), dtype=bool)
     if not s.trace.cycles:
         return free
-    floor = np.inf
-    for i, (across, z, rapid) in enumerate(
-        zip(m.across.tolist(), m.end[:, 2].tolist(), m.rapid.tolist(), strict=True)
-    ):
-        if not across <= SLACK:
+    across, z, floor = m.across.tolist(), m.end[:, 2].tolist(), np.inf
+    for i, rapid in enumerate(m.rapid.tolist()):
+        if not across[i] <= SLACK:
             floor = np.inf
         elif rapid:
-            free[i] = z >= floor - SLACK
+            free[i] = z[i] >= floor
         else:
-            floor = min(floor, z)
+            floor = min(floor, z[i])
     return free & np.isin(m.line, s.trace.cycles)
 
 
 def _feeds(s: Setting) -> Iterator[Finding]:
     """Feeds stay within the machine's limits, and downward within its plunge limit."""
     m = s.moves
-    cutting = ~m.rapid
+    # of rapids the feed is nan
     yield from s.each(
-        cutting & (m.feed > s.machine.max_feed + SLACK),
+        m.feed > s.machine.max_feed + SLACK,
         "feed-too-fast",
         f"the feed is above the machine's {s.machine.max_feed:g} mm/min.",
     )
     down = m.start[:, 2] - m.end[:, 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        plunge = m.feed * down / m.length
-    fast = cutting & (down > 0) & (m.bottom < s.highest) & (plunge > s.machine.max_plunge + SLACK)
+    fast = m.feed * down > (s.machine.max_plunge + SLACK) * m.length
     yield from s.each(
-        fast,
+        fast & (m.bottom < s.highest),
         "plunge-too-fast",
         f"the cutter goes down faster than the machine's {s.machine.max_plunge:g} mm/min.",
     )
@@ -250,23 +247,16 @@ def _on_blank(s: Setting) -> Iterator[Finding]:
     # Going up is how a fault ends; the finding names the move that led there.
     rising = (m.across <= SLACK) & (m.end[:, 2] > m.start[:, 2])
     below = (m.bottom < -SLACK) & ~rising
-    if not below.any():
-        return
     lost = below & (np.isnan(m.start).any(axis=1) | np.isnan(m.end).any(axis=1))
     yield from s.each(lost, "place-unknown", "the cutter is in the work at an unknown place.")
-    x, y = s.blank.size
-    corners = [s.mill_pass.pose.point(corner) for corner in ((0, 0), (x, 0), (x, y), (0, y))]
-    sheet = shapely.Polygon(corners).buffer(SLACK, join_style="mitre")
-    (x0, y0, x1, y1) = sheet.bounds
-    known = np.flatnonzero(below & ~lost)
-    inside = (m.low[known, 0] >= x0) & (m.low[known, 1] >= y0)
-    inside &= (m.high[known, 0] <= x1) & (m.high[known, 1] <= y1)
-    if abs(sheet.area - (x1 - x0) * (y1 - y0)) > SLACK:
-        paths = shapely.box(m.low[known, 0], m.low[known, 1], m.high[known, 0], m.high[known, 1])
-        inside &= shapely.covers(sheet, paths)
-    out = np.zeros(len(m), dtype=bool)
-    out[known[~inside]] = True
-    yield from s.each(out, "off-blank", "the cutter works off the blank.")
+    # in the blank's frame a move's box reaches so far from its middle along both axes
+    back = s.mill_pass.pose.inverse()
+    middle, half = (m.low + m.high)[:, :2] / 2, (m.high - m.low)[:, :2] / 2
+    at, reach = back.points(middle), half @ np.abs(((back.a, back.d), (back.b, back.e)))
+    off = (at - reach < -SLACK) | (at + reach > np.array(s.blank.size) + SLACK)
+    yield from s.each(
+        below & ~lost & off.any(axis=1), "off-blank", "the cutter works off the blank."
+    )
 
 
 def _drilling(s: Setting) -> Iterator[Finding]:

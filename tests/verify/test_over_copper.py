@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -105,3 +107,36 @@ def test_a_spindle_that_stands_is_found_where_copper_is_high() -> None:
     """At z above zero the cutter is in the copper all the same."""
     text = program("G0 X50. Y10.", "G1 Z.42 F60.", "G0 Z2.").replace("M3 S10000\n", "M5\n")
     assert "spindle-off" in {f.code for f in check(text)}
+
+
+def test_what_a_finding_says_of_a_map() -> None:
+    left = check(program("G0 X58. Y10.", "G1 Z.5 F60.", "G1 X62. Z.54 F300.", "G0 Z2."))
+    assert next(f.message for f in left if f.code == "map-left") == (
+        "the cutter goes down where the surface map has no heights. Probe there as well."
+    )
+    lines = ("G0 X10. Y10.", "G1 Z-.06 F60.", "G1 X50. Y30. Z.22 F300.", "G0 Z2.")
+    off = check(program(*lines), TWIST)
+    assert next(f.message for f in off if f.code == "map-not-followed") == (
+        "the move leaves the surface map by more than 0.002 mm between its ends."
+    )
+
+
+@pytest.mark.parametrize(("off", "good"), [(0.00195, True), (0.00205, True), (0.00215, False)])
+def test_between_its_ends_a_move_leaves_the_map_by_a_little_and_one_digit(
+    off: float, good: bool
+) -> None:
+    """Across a cell twisted by d, a straight move over L in x and in y is off by d·L²/4."""
+    side = math.sqrt(4 * off / 2e-4)
+    z = 2e-4 * side * side - 0.08
+    text = program("G0 X0. Y0.", "G1 Z-.08 F60.", f"G1 X{side:.9f} Y{side:.9f} Z{z:.9f}", "G0 Z2.")
+    assert {f.code for f in check(text, TWIST)} == (set() if good else {"map-not-followed"})
+
+
+@pytest.mark.parametrize(("lift", "approach"), [(0.0, 1.1), (0.2, 1.3), (-0.9, 0.5)])
+def test_rapids_go_down_to_above_the_copper_at_its_highest_and_at_zero(
+    lift: float, approach: float
+) -> None:
+    surface = SurfaceMap(X, Y, TILT.z + lift)
+    for z, expected in ((approach, set()), (approach - 0.001, {"rapid-plunge"})):
+        text = program("G0 X10. Y10.", f"G0 Z{z:.4f}", f"G1 Z{lift + 0.02:.4f} F60.", "G0 Z2.")
+        assert {f.code for f in check(text, surface)} == expected
