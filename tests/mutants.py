@@ -3,9 +3,10 @@
 Run it from the project's folder: `python -m tests.mutants standards pose`, for some areas of the
 table below; it needs mutmut 3.8 or later (`pip install 'mutmut>=3.8,<4'`). Each area is tried in a
 copy of the clone as it is committed, with the tests that are meant to see its faults. For each
-are printed: mutants, how many were killed, survived, and have no test. `--show` prints the change
-of every survivor; `--keep FOLDER` leaves the copies. The exit code is 1 when an area was not
-mutated at all, or fewer than `LEAST` of its mutants were killed.
+are printed: mutants, how many were killed, are the same as the code in all they do (`SAME`, read
+by a person), survived, and have no test. `--show` prints the change of every survivor; `--keep
+FOLDER` leaves the copies. The exit code is 1 when an area was not mutated at all, or fewer than
+`LEAST` of the mutants that are faults were killed.
 """
 
 from __future__ import annotations
@@ -17,13 +18,23 @@ import subprocess
 import sys
 import tarfile
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 LEAST = 0.9
-"""Of the mutants of an area, so many must be killed."""
+"""Of the mutants of an area that are faults, so many must be killed."""
+SAME: tuple[tuple[str, str, str], ...] = (
+    # the line, what becomes of it, why that is no fault
+    (r"SLACK|bottom < clearance", r"[<>]=?", "no number lies just at a limit and its slack"),
+    (r"zip\(.*strict=True", r"^(?!.*strict=True).*(strict=|, \))", "both have as many"),
+    (r"np\.\w+\(.*dtype=bool", r"^(?!.*dtype=bool).*(dtype=|, \))", "the same in another type"),
+)
+"""Mutants that do what the code does, by its line and by theirs, as patterns.
+
+The pattern of the first is met by a mutant that changes nothing but whether a limit itself counts.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +43,8 @@ class Area:
 
     modules: tuple[str, ...]
     tests: tuple[str, ...]
+    words: tuple[str, ...] = ()
+    """More words of pytest's command line."""
 
 
 AREAS = {
@@ -60,7 +73,12 @@ AREAS = {
             "millprep/verify/block.py",
             "millprep/verify/machine_state.py",
         ),
-        tuple(f"tests/verify/test_{name}.py" for name in ("reader", "dialect", "motion")),
+        (
+            *(f"tests/verify/test_{name}.py" for name in ("reader", "dialect")),
+            "tests/published/test_rs274.py",
+        ),
+        # a property would be tried on every mutant anew
+        ("-m", "not hypothesis"),
     ),
     "writer": Area(
         ("millprep/gcode/rs274.py",),
@@ -94,16 +112,18 @@ class Counts:
     killed: int
     survived: tuple[str, ...]
     untested: tuple[str, ...]
+    same: tuple[str, ...] = ()
 
     @property
     def total(self) -> int:
         """All of them."""
-        return self.killed + len(self.survived) + len(self.untested)
+        return self.killed + len(self.same) + len(self.survived) + len(self.untested)
 
     @property
     def share(self) -> float:
-        """Of the mutants, those that were killed."""
-        return self.killed / self.total if self.total else 0.0
+        """Of the mutants that are faults, those that were killed."""
+        faults = self.total - len(self.same)
+        return self.killed / faults if faults else 0.0
 
 
 def counted(results: str) -> Counts:
@@ -113,6 +133,17 @@ def counted(results: str) -> Counts:
     untested = tuple(name for name, end in ends.items() if end == "no tests")
     killed = sum(end in ("killed", "timeout") for end in ends.values())
     return Counts(killed, survived, untested)
+
+
+def is_same(shown: str) -> bool:
+    """Whether a mutant, as mutmut shows it, is in the list of those that are no fault."""
+    lines = [line for line in shown.split("\n") if not line.startswith(("---", "+++"))]
+    old, new = (" ".join(l[1:].strip() for l in lines if l[:1] == sign) for sign in "-+")
+    limit = re.sub(r"([<>])=", r"\1", old) == re.sub(r"([<>])=", r"\1", new)
+    return any(
+        re.search(before, old) and re.search(after, new) and (limit or "[<>]" not in after)
+        for before, after, _ in SAME
+    )
 
 
 def prepare(area: Area, folder: Path) -> None:
@@ -127,7 +158,12 @@ def prepare(area: Area, folder: Path) -> None:
         "only_mutate": area.modules,
         "also_copy": ("fixtures", "examples", "README.md", "DEVELOPERS.md"),
         "pytest_add_cli_args_test_selection": area.tests,
-        "pytest_add_cli_args": ("-p", "no:cacheprovider", "--hypothesis-profile=unshrunk"),
+        "pytest_add_cli_args": (
+            "-p",
+            "no:cacheprovider",
+            "--hypothesis-profile=unshrunk",
+            *area.words,
+        ),
         "use_git_change_detection": ("false",),
     }
     rows = (f"{key} =\n" + "".join(f"    {one}\n" for one in of) for key, of in lists.items())
@@ -163,10 +199,16 @@ def main() -> int:
             prepare(AREAS[name], folder)
             mutmut(folder, "run", "--max-children", "1")
             counts = counted(mutmut(folder, "results", "--all", "true"))
-            words = f"{counts.killed} killed, {len(counts.survived)} survived"
+            shown = {mutant: mutmut(folder, "show", mutant) for mutant in counts.survived}
+            same = tuple(mutant for mutant in shown if is_same(shown[mutant]))
+            survived = tuple(mutant for mutant in shown if mutant not in same)
+            counts = replace(counts, same=same, survived=survived)
+            words = f"{counts.killed} killed, {len(same)} no fault, {len(survived)} survived"
             words += f", {len(counts.untested)} without a test: {counts.share:.1%}"
             print(f"{name:10s} {counts.total:5d} mutants: {words}", flush=True)  # noqa: T201
-            for mutant in (*counts.survived, *counts.untested) if given.show else ():
+            for mutant in survived if given.show else ():
+                print(shown[mutant], flush=True)  # noqa: T201
+            for mutant in counts.untested if given.show else ():
                 print(mutmut(folder, "show", mutant), flush=True)  # noqa: T201
         good &= counts.share >= LEAST
     return int(not good)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from tests.mutants import AREAS, LEAST, ROOT, counted
+from tests.mutants import AREAS, LEAST, ROOT, counted, is_same
 
 LISTED = """\
     millprep.standards.spacing.x_required__mutmut_14: survived
@@ -31,3 +33,30 @@ def test_every_area_names_code_and_tests(name: str) -> None:
     area = AREAS[name]
     assert all(list(ROOT.glob(module)) for module in area.modules)
     assert all((ROOT / test).exists() for test in area.tests)
+
+
+def test_a_mutant_that_is_no_fault_is_not_asked_of_the_tests() -> None:
+    counts = counted(LISTED)
+    assert replace(counts, same=counts.survived, survived=()).share == 2 / 3
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "same"),
+    [
+        ("low = z < floor - SLACK", "low = z <= floor - SLACK", True),
+        ("low = z < floor - SLACK", "low = z < floor + SLACK", False),
+        ("low = z < floor - SLACK", "low = z > floor - SLACK", False),
+        ("low = z < floor", "low = z <= floor", False),
+        ("for a, b in zip(x, y, strict=True):", "for a, b in zip(x, y, strict=False):", True),
+        ("for a, b in zip(x, y, strict=True):", "for a, b in zip(x, y, ):", True),
+        ("for a, b in zip(x, y, strict=True):", "for a, b in zip(None, y, strict=True):", False),
+        (
+            "for a, b in zip(x, f(y, 1), strict=True):",
+            "for a in zip(x, f(y, ), strict=True)",
+            False,
+        ),
+    ],
+)
+def test_which_mutants_are_no_fault(old: str, new: str, same: bool) -> None:
+    shown = f"--- a.py\n+++ a.py\n@@ -1 +1 @@\n     at = 1\n-    {old}\n+    {new}\n"
+    assert is_same(shown) == same
