@@ -57,18 +57,19 @@ class TextSink:
         self._job = job
         self._machine = machine
         self._dialect = machine.dialect
-        self._at = (0.0, 0.0, 0.0)
-        self._feed: str | None = None
-        self._wait = 0.0
-        self._stop = ""
-        self._spins = True
         self._cycle: Cycle | None = None
         self._points = 0
         self._across = False
         self.line = 0
-        self.opening: list[tuple[int, Move]] = []
-        self.closing: tuple[int, Move] | None = None
-        self.written = False
+        # a program that begins sets them
+        self._at: tuple[float, float, float]
+        self._feed: str | None
+        self._wait: float
+        self._stop: str
+        self._spins: bool
+        self.written: bool
+        self.opening: list[tuple[int, Move]]
+        self.closing: tuple[int, Move] | None
 
     def begin(self, program: Program) -> None:
         """Head: what the file is, which cutter, zero, spindle."""

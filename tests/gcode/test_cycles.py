@@ -131,3 +131,14 @@ def test_a_way_across_at_clearance_becomes_the_cycle_s_own_and_any_other_stays()
         made = with_cycles([*before, *hole], (10.0, 20.0, TOP), drill(1.0), TOP, 4)
         assert [m for m in made if not m.cycle] == kept
         assert [m.motion for m in made if m.cycle] == ["rapid", "feed", "rapid"]
+
+
+def test_the_table_has_a_row_for_every_motion_of_a_cycle() -> None:
+    made = post_processed(program(drilled((5, 5, 2.0)), drill(1.0), works=("drill",)), CYCLES)
+    text, table = written(made, machine=CYCLES)
+    line = 1 + next(n for n, words in enumerate(text.splitlines()) if "G81" in words)
+    rows = [row.split(",")[4:8] for row in table.splitlines() if row.split(",")[3] == str(line)]
+    assert rows == [
+        ["rapid", "5.0000", "5.0000", "2.5000"], ["rapid", "5.0000", "5.0000", "0.5000"],
+        ["feed", "5.0000", "5.0000", "-2.0000"], ["rapid", "5.0000", "5.0000", "2.5000"],
+    ]  # fmt: skip

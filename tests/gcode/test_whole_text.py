@@ -263,3 +263,22 @@ def test_a_machine_that_stops_for_another_cutter_names_no_number() -> None:
     assert text.count("(MSG, change to drill0.6: drill, 0.6 mm. Set Z zero with it on the") == 1
     assert "M6" not in text
     assert text.count("(fit vee, then set Z zero with it on the copper at X5.0000 Y5.0000)") == 1
+
+
+def test_a_program_that_ends_at_the_top_has_no_line_up() -> None:
+    high = replace(MACHINE, clearance=MACHINE.above)
+    top = high.clearance
+    lines: list[str] = []
+    sink = TextSink(lines.append, "0123456789ab", "panel", high)
+    down = Move("feed", 20.0, 10.0, -0.1, feed=100.0)
+    way = (Move("rapid", 20.0, 10.0, top), down, Move("rapid", 20.0, 10.0, top))
+    run(program(way, vee(), start=(*START[:2], top)), sink)
+    assert sink.closing is None
+    assert lines[-3:] == ["G0 Z40.0000\n", "M5\n", "M2\n"]
+
+
+def test_a_first_cut_right_under_the_start_is_no_restart_point() -> None:
+    """The cutter did not come across to it: the program itself begins there."""
+    down = Move("feed", *START[:2], -0.1, feed=100.0)
+    text = text_of(MACHINE, program((down, Move("rapid", *START)), vee()))
+    assert "G4 P2.0\nG1 Z-0.1000 F100.0000\nG0 Z2.5000\nG0 Z40.0000\n" in text

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.model.dialect import Dialect, ToolChange
-from millprep.model.finding import Refusal
+from millprep.model.finding import NOT_RUN, Finding, Refusal
 from millprep.model.program import Program
 from millprep.verify.cutter_changes import programs_of_file, split_by_cutter
 from millprep.verify.reader import read
@@ -68,6 +68,46 @@ def test_a_contradiction_is_found_in_its_line(
     text: str, features: dict[str, Any], line: int
 ) -> None:
     assert ("dialect-differs", line) in faults(text, **features)
+
+
+@pytest.mark.parametrize(
+    ("text", "features", "said"),
+    [
+        (HEAD + "G3 X1. Y0. I0.5 J0. F9.\nM2\n", {"arcs": False},
+         {4: "G3: an arc, which the dialect does not have"}),
+        (HEAD + "G99 G83 X1. Z-1. R5. Q1. F100.\nG80\nM2\n", {},
+         {4: "G83: a drilling cycle, which the dialect does not have"}),
+        (HEAD + "N4 G0 Z5.\nM2\n", {}, {4: "N4: a line number, which the dialect does not have"}),
+        (numbered(HEAD) + "G0 Z5.\nN6 G0 Z4.\nN6 M2\n", {"line_numbers": True},
+         {4: "no line number in line 4, it should be N4", 5: "N6 in line 5, it should be N5"}),
+        (HEAD + "G0 Z5.1234\nG0 Z5.12345 (1.1234567)\nM2\n", {"decimals": 4},
+         {5: "a number has more than 4 decimals"}),
+        (PLAIN.replace("\n", "\r\n"), {}, {1: "the line ends with a carriage return"}),
+        (PLAIN, {"line_ends": "crlf"}, {1: "the line does not end with a carriage return"}),
+        (PLAIN.replace("\n", "\r\n")[:-2], {"line_ends": "crlf"},
+         {6: "the line does not end with a carriage return"}),
+        (PLAIN + "\n", {}, {}),
+        (PLAIN, {"end": "M30"}, {6: "M2 ends the program, it should be M30"}),
+        ("\n\n" + PLAIN, {"percent": True},
+         {3: "no percent line", 8: "the last line is not a percent line"}),
+        ("%\n" + PLAIN + "%\nG0 X5.\n", {"percent": True},
+         {9: "the last line is not a percent line"}),
+        ("\n%\n" + PLAIN, {}, {2: "a percent line, which the dialect does not have"}),
+        (PLAIN + "\nG0 X5.\nG0 X6.\n", {}, {8: "a line follows M2"}),
+        (PLAIN + "G0 X5.\n", {"end": "M30"}, {6: "M2 ends the program, it should be M30"}),
+    ],
+)  # fmt: skip
+def test_what_contradicts_the_dialect_is_named(
+    text: str, features: dict[str, Any], said: dict[int, str]
+) -> None:
+    rest = f". This contradicts [machine.dialect]. {NOT_RUN}"
+    expected = [("dialect-differs", line, f"{words}{rest}") for line, words in said.items()]
+    found: list[Finding] = []
+    try:
+        read(text, file="one.ngc", dialect=Dialect(**features))
+    except Refusal as refusal:
+        found += refusal.findings
+    assert [(f.code, f.line, f.message) for f in found] == expected
 
 
 def test_a_semicolon_is_no_word_by_the_report() -> None:

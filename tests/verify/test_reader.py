@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.model.dialect import Dialect
 from millprep.model.finding import Finding, Refusal
 from millprep.verify.reader import MOST_FINDINGS, read
+from millprep.verify.trace import Trace
 
 
 def refused(text: str) -> tuple[Finding, ...]:
@@ -37,49 +39,6 @@ def test_all_faults_are_told_together_each_with_its_line() -> None:
 def test_a_long_list_of_faults_ends() -> None:
     faults = refused("G5\n" * 500)
     assert len(faults) + faults[-1].more == MOST_FINDINGS
-
-
-@pytest.mark.parametrize(
-    ("line", "words"),
-    [
-        ("G18", "plane"),
-        ("G41", "compensation"),
-        ("G43 H1", "tool length"),
-        ("G55", "coordinate systems"),
-        ("G92 X0", "moving the origin"),
-        ("G53 G0 X1", "machine coordinates"),
-        ("G93", "inverse time"),
-        ("G85 X1 Z-1 R1", "canned cycle"),
-        ("M60", "pallets"),
-        ("G0 A1 X1", "turning axes"),
-    ],
-)
-def test_what_cannot_be_known_is_not_proved(line: str, words: str) -> None:
-    (finding,) = refused(f"G21\n{line}\nM2\n")
-    assert finding.code == "rs274-unproved"
-    assert words in finding.message
-    assert finding.line == 2
-
-
-@pytest.mark.parametrize(
-    "line", ["G0 X#1", "#1=2", "G0 X[1+2]", "O100 sub", "G0 X1 ;comment", "G0 X1e2"]
-)
-def test_what_is_no_plain_word(line: str) -> None:
-    (finding,) = refused(f"G21\n{line}\nM2\n")
-    assert finding.line == 2
-
-
-def test_a_length_needs_its_unit() -> None:
-    (finding,) = refused("G0 Z5\nM2\n")
-    assert finding.code == "rs274-unproved"
-    assert "G20 or G21" in finding.message
-    assert refused("G20 G0 X1\nG21 F100\nM2\n")[0].line == 2
-
-
-def test_what_the_program_leaves_to_the_machine_is_noted() -> None:
-    text = "G21 G17 G90 G94\nG0 X0 Y0 Z0\nG2 X2 I1 F9\nM2\n"
-    assert read(text, file="a").assumed == ()
-    assert read(text.replace("G17 G90 G94", ""), file="a").assumed == ("G17", "G90", "G94")
 
 
 def test_block_delete_lines_are_carried_out_and_noted() -> None:
@@ -147,3 +106,80 @@ def test_no_text_breaks_the_reader(text: str) -> None:
     except Refusal as refusal:
         outcome = refusal.findings
     assert outcome
+
+
+MODES = [(0, 1, 170), (0, 1, 900), (0, 1, 940), (0, 1, 210)]
+"""What the first line of these programs sets."""
+
+
+def after_modes(text: str, dialect: Dialect | None = None) -> Trace:
+    return read(f"G21 G90 G94 G17 F60\n{text}\nM2\n", file="a.ngc", dialect=dialect)
+
+
+def test_the_spindle_turns_as_its_words_say() -> None:
+    trace = after_modes(
+        "S900 M3\nG0 X1\nS800\nM5\nS700\nM4\nG0 X2\nM3 S600\nT3\nT2 M6\nG0 X3\nM5\nM30"
+    )
+    assert trace.spindle == (
+        (0, 2, True, True, 900.0), (1, 4, True, True, 800.0), (1, 5, False, True, 0.0),
+        (1, 7, True, False, 700.0), (2, 9, True, False, 600.0), (2, 9, True, True, 600.0),
+        (2, 11, False, True, 0.0), (3, 13, False, True, 0.0),
+    )  # fmt: skip
+    assert trace.tool_changes == ((2, 11, 2),)
+    assert (trace.ended, trace.last_line, trace.file) == ("M30", 14, "a.ngc")
+    assert list(trace.modes) == MODES
+
+
+def test_a_stop_has_the_words_of_its_line_or_of_the_remark_before_it() -> None:
+    trace = after_modes(
+        "(one)\nM0\n(two)\n\nM1\n(three)\nG0 X1\nM0\nM0 (four)\nM1 (a) (five)\nG0 X2 (six)\n\n"
+        "(seven)\n(eight)\nM0\n(nine)\n()\nM0\n/\nM0"
+    )
+    assert trace.stops == (
+        (0, 3, False, "one"), (0, 6, True, "two"), (1, 9, False, ""), (1, 10, False, "four"),
+        (1, 11, True, "five"), (2, 16, False, "eight"), (2, 19, False, "nine"), (2, 21, False, ""),
+    )  # fmt: skip
+    assert trace.remarks == (
+        (0, 2, "one"), (0, 4, "two"), (0, 7, "three"), (2, 14, "seven"), (2, 15, "eight"),
+        (2, 17, "nine"),
+    )  # fmt: skip
+    assert trace.deletable == (20,)
+
+
+def test_modes_and_the_way_around_corners_are_noted_where_they_change() -> None:
+    trace = after_modes(
+        "G61\nG0 X0 Y0 Z0\nG61.1 G1 X2\nG64\nG64 P.1\nG20 G64 P.1\nG64\nG1 X1\n"
+        "G91 G2 X1 I.5\nG40 G80",
+        Dialect(),
+    )
+    assert [tuple(path) for path in trace.paths] == [
+        (0, 2, 610, None), (1, 4, 611, None), (2, 5, 640, None), (2, 6, 640, 0.1),
+        (2, 7, 640, pytest.approx(2.54)), (2, 8, 640, None),
+    ]  # fmt: skip
+    assert list(trace.modes) == [
+        *MODES, (1, 4, 10), (2, 7, 200), (3, 10, 910), (3, 10, 20), (4, 11, 400), (4, 11, 800),
+    ]  # fmt: skip
+
+
+def test_percent_lines_are_the_first_and_the_last() -> None:
+    trace = read("\n%\nG21\nG0 X1\n %\t\nG0 X2\n", file="a")
+    assert (trace.ended, trace.last_line, len(trace.moves)) == ("%", 5, 1)
+    ended = read("%\nG21\nM30\n%\n", file="a")
+    assert (ended.ended, ended.last_line) == ("M30", 3)
+    cut_short = refused("%\nG21\nG0 X1\n\n")
+    assert cut_short[0].message.startswith(
+        "the file has an opening percent line and no closing one. Do not run the set"
+    )
+    assert cut_short[0].line == 5
+    assert refused("G21\n%\nM2\n")[0].message.startswith("'%' is not a word of RS-274.")
+    assert refused("G21\nG0 X1")[0].message.startswith(
+        "the file ends without M2, M30 or percent lines: it may be cut short. Do not run"
+    )
+
+
+def test_a_file_that_changes_its_unit_goes_on_in_the_new_one() -> None:
+    text = "G20 F2\nG1 X1 Z0 Y0\nG21\nG1 X1\nF9 G21 X2\nG20 X1\nM2\n"
+    moves = read(text, file="a").moves
+    assert [(move.end[0], move.feed) for move in moves] == [
+        (25.4, 50.8), (1.0, 50.8), (2.0, 9.0), (25.4, 9.0)
+    ]  # fmt: skip
