@@ -17,7 +17,6 @@ import numpy as np
 import shapely
 
 from millprep.cache import cached
-from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, PadGap
 from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
@@ -25,8 +24,9 @@ from millprep.model.job.isolation import IsolationPlan
 from millprep.standards.spacing import Column, required
 from millprep.verify.as_cut import Key, Nets, net_of, nets_on
 from millprep.verify.edges import EDGE, ISLAND, SLIVER
+from millprep.verify.narrowest import outlines
 from millprep.verify.pads import pad_areas
-from millprep.verify.sweep import Shapes, dilated, quarter
+from millprep.verify.sweep import dilated, quarter
 
 ENOUGH = 1e-6
 """A gap short of what volts require by less is wide enough, mm."""
@@ -54,7 +54,7 @@ def pad_gaps(
     known = nets or {}
     parts = [part for part in cut.parts if part.pieces or not _is_sliver(part.shape)]
     named = [nets_on(part, known) for part in parts]
-    owner, edges = _chunks([part.shape for part in parts])
+    owner, edges = outlines([part.shape for part in parts], CHUNK)
     pads = pad_areas(placement.board)
     drawn = np.array([placement.pose.shape(pad.shape) for pad in pads], dtype=object)
     if not len(drawn) or not len(edges):
@@ -142,21 +142,6 @@ def pads_too_near(
     if findings:
         findings[-1] = replace(findings[-1], more=len(near) - len(findings))
     return tuple(findings)
-
-
-def _chunks(shapes: Sequence[shapely.Polygon]) -> tuple[FloatArray, Shapes]:
-    """The outlines of areas in short lines, and the number of the area of each."""
-    owner: list[int] = []
-    lines: list[shapely.LineString] = []
-    for number, shape in enumerate(shapes):
-        for ring in (shape.exterior, *shape.interiors):
-            xy = shapely.get_coordinates(ring)
-            starts = range(0, len(xy) - 1, CHUNK)
-            lines += [shapely.LineString(xy[start : start + CHUNK + 1]) for start in starts]
-            owner += [number] * len(starts)
-    out = np.empty(len(lines), dtype=object)
-    out[:] = lines
-    return np.array(owner, dtype=np.int64), out
 
 
 @cached

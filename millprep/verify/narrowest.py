@@ -51,6 +51,25 @@ def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[
     )
 
 
+def outlines(shapes: Sequence[shapely.Geometry], edges: int) -> tuple[NDArray[np.int64], Shapes]:
+    """The outlines of areas in lines of at most so many edges, and whose each is, by number."""
+    parts, of_part = shapely.get_parts(np.array(shapes, dtype=object), return_index=True)
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    if not len(rings):
+        return np.zeros(0, dtype=np.int64), rings
+    xy = shapely.get_coordinates(rings)
+    count = shapely.get_num_coordinates(rings) - 1
+    first = np.cumsum(count + 1) - (count + 1)
+    lines = -(-count // edges)
+    ring = np.repeat(np.arange(len(rings)), lines)
+    nth = np.arange(len(ring)) - np.repeat(np.cumsum(lines) - lines, lines)
+    length = np.minimum(count[ring] - nth * edges, edges) + 1
+    line = np.repeat(np.arange(len(ring)), length)
+    within = np.arange(len(line)) - np.repeat(np.cumsum(length) - length, length)
+    at = (first[ring] + nth * edges)[line] + within
+    return of_part[of_ring[ring]], np.asarray(shapely.linestrings(xy[at], indices=line))
+
+
 def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ...]:
     """The narrowest neck of each named shape to `STEP`, in their order.
 

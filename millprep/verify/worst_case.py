@@ -31,12 +31,14 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.contact import Cuts
-from millprep.verify.narrowest import every_neck, pair_gaps, thinner
+from millprep.verify.narrowest import every_neck, outlines, pair_gaps, thinner
 from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
 
 TOUCH = 1e-4
 """A groove this close to a piece, mm, made its edge."""
+CHUNK = 24
+"""Edges of an outline that are looked at together."""
 _SEGMENTS = 8
 
 
@@ -50,11 +52,14 @@ class GrooveEdges:
         self.more = np.array(
             [more[g.cutter] for g in grooves for _ in range(len(g.surface.geoms))], dtype=float
         )
-        self.tree = shapely.STRtree(self.areas)
+        self.owner, lines = outlines(self.areas, CHUNK)
+        self.edges = shapely.STRtree(lines)
 
     def around(self, shapes: Shapes) -> tuple[FloatArray, FloatArray]:
         """The least and the most that is added on the edges of each shape."""
-        which, area = self.tree.query(shapes, predicate="dwithin", distance=TOUCH)
+        # copper lies in no groove, so the outline of a groove is as near as the groove
+        which, line = self.edges.query(shapes, predicate="dwithin", distance=TOUCH)
+        area = self.owner[line]
         least, most = np.full(len(shapes), math.inf), np.zeros(len(shapes))
         np.minimum.at(least, which, self.more[area])
         np.maximum.at(most, which, self.more[area])
@@ -63,7 +68,7 @@ class GrooveEdges:
     def cut(self, shape: shapely.Polygon) -> shapely.Geometry:
         """What is left of a shape."""
         most = float(self.more.max(initial=0.0)) / math.cos(math.pi / (4 * _SEGMENTS))
-        near = self.tree.query(shape, predicate="dwithin", distance=most)
+        near = np.unique(self.owner[self.edges.query(shape, predicate="dwithin", distance=most)])
         x0, y0, x1, y1 = shape.bounds
         wide = 2 * most + TOUCH
         around = shapely.clip_by_rect(self.areas[near], x0 - wide, y0 - wide, x1 + wide, y1 + wide)
@@ -73,12 +78,17 @@ class GrooveEdges:
         return left
 
 
-def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray[np.intp]:
+def separated(
+    shapes: Shapes,
+    widths: FloatArray,
+    edges: GrooveEdges,
+    added: tuple[FloatArray, FloatArray],
+) -> NDArray[np.intp]:
     """Which shapes the grown grooves cut apart, open around a hole, or leave nothing of.
 
-    `widths` are those of the narrowest necks.
+    `widths` are those of the narrowest necks, `added` the least and the most on their edges.
     """
-    least, most = edges.around(shapes)
+    least, most = added
     sure = widths <= 2 * least
     doubt = (widths <= 2 * most) & ~sure
     for i in np.flatnonzero(doubt).tolist():
@@ -92,12 +102,12 @@ def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray
 
 
 def narrowest(
-    shapes: Shapes, widths: FloatArray, edges: GrooveEdges
+    shapes: Shapes, widths: FloatArray, edges: GrooveEdges, added: tuple[FloatArray, FloatArray]
 ) -> tuple[float | None, int | None]:
     """Width of the narrowest neck that the grown grooves leave of any shape, and whose it is."""
     if not len(shapes):
         return None, None
-    least, most = edges.around(shapes)
+    least, most = added
     best, which = math.inf, 0
     for i in np.argsort(widths - 2 * most, kind="stable").tolist():
         if widths[i] - 2 * most[i] >= best:
@@ -196,8 +206,9 @@ def _cases(
         necks = [neck for neck in proof.necks if neck.piece in whole]
         shapes = np.array([whole[neck.piece] for neck in necks], dtype=object)
         widths = np.array([neck.width for neck in necks])
-        lost = separated(shapes, widths, edges)
-        width, which = narrowest(shapes, widths, edges)
+        added = edges.around(shapes)
+        lost = separated(shapes, widths, edges, added)
+        width, which = narrowest(shapes, widths, edges, added)
         # where a piece is cut_apart its own neck gives way
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
         joined = [part for part in mine if len(nets_on(part, nets)) > 1]

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.path import Point
+from millprep.verify.narrowest import outlines
 from millprep.verify.rules.mesh import IntArray
+from millprep.verify.sweep import Shapes
 
 CHUNK = 16
 """Edges of an outline that are measured together."""
@@ -19,6 +21,8 @@ CHUNK = 16
 
 TOUCHING = 1e-3
 """Nearer than this is together, mm."""
+ROUNDING = 1e-9
+"""Bounds of a length are as sure as this, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +68,13 @@ def gaps(areas: Sequence[shapely.Geometry], reach: float) -> tuple[Gap, ...]:
     Areas may touch but not overlap. Outlines are measured in pieces of `CHUNK` edges: boxes
     are cheaper to compare than outlines are to measure.
     """
-    owner, lines = _chunks(areas)
+    owner, lines = outlines(areas, CHUNK)
     if not len(lines):
         return ()
-    left, right = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=reach)
-    forward = owner[left] < owner[right]
-    left, right = left[forward], right[forward]
+    left, right = _candidates(owner, lines, reach)
     width = shapely.distance(lines[left], lines[right])
+    near = width <= reach
+    left, right, width = left[near], right[near], width[near]
     order = np.lexsort((width, owner[right], owner[left]))
     left, right, width = left[order], right[order], width[order]
     pair = owner[left] * (len(areas) + 1) + owner[right]
@@ -87,6 +91,28 @@ def gaps(areas: Sequence[shapely.Geometry], reach: float) -> tuple[Gap, ...]:
             strict=True,
         )
     )
+
+
+def _candidates(owner: IntArray, lines: Shapes, reach: float) -> tuple[IntArray, IntArray]:
+    """Pairs of lines among which are the nearest two of every two areas within `reach`.
+
+    No two lines are nearer than their boxes, or farther from each other than their first points.
+    Those whose boxes are farther than the first points of two others of the same areas drop out.
+    """
+    box = shapely.bounds(lines)
+    around = shapely.box(*(box + np.array([-reach, -reach, reach, reach])).T)
+    left, right = shapely.STRtree(lines).query(around)
+    forward = owner[left] < owner[right]
+    left, right = left[forward], right[forward]
+    apart = np.maximum(box[left, :2] - box[right, 2:], box[right, :2] - box[left, 2:])
+    least = np.hypot(*np.maximum(apart, 0.0).T)
+    ends = shapely.get_coordinates(shapely.get_point(lines, 0))
+    most = np.hypot(*(ends[left] - ends[right]).T)
+    _, pair = np.unique(owner[left] * (int(owner[-1]) + 1) + owner[right], return_inverse=True)
+    enough = np.full(int(pair.max(initial=-1)) + 1, reach)
+    np.minimum.at(enough, pair, most)
+    chosen = least <= enough[pair] + ROUNDING
+    return left[chosen], right[chosen]
 
 
 def gaps_to(
@@ -146,23 +172,3 @@ class Ways:
                     on = WayOver(way.start, there, length + more, (*way.gaps, gap))
                     heapq.heappush(ahead, (length + more, next(turn), there, on))
         return ways
-
-
-def _chunks(
-    areas: Sequence[shapely.Geometry],
-) -> tuple[IntArray, np.ndarray[tuple[int], np.dtype[np.object_]]]:
-    """The outlines of areas in short lines, and the number of the area of each."""
-    owner: list[int] = []
-    lines: list[FloatArray] = []
-    for number, area in enumerate(areas):
-        for part in shapely.get_parts(area):
-            for ring in (part.exterior, *part.interiors):
-                xy = shapely.get_coordinates(ring)
-                for start in range(0, len(xy) - 1, CHUNK):
-                    owner.append(number)
-                    lines.append(xy[start : start + CHUNK + 1])
-    out = np.empty(len(lines), dtype=object)
-    if lines:
-        index = np.repeat(np.arange(len(lines)), [len(xy) for xy in lines])
-        out[:] = shapely.linestrings(np.concatenate(lines), indices=index)
-    return np.array(owner, dtype=np.int64), out
