@@ -150,8 +150,13 @@ class _Where:
         joins: Sequence[Join],
         allowed: AllowedCuts,
     ) -> None:
-        self.blank, self.placements, self.allowed = blank, placements, allowed
-        self.registration = registration
+        self.blank, self.allowed = blank, allowed
+        holes = [
+            *(h.transformed(p.pose) for p in placements for h in p.board.holes),
+            *registration,
+        ]
+        self.spines = _array([hole.spine for hole in holes])
+        self.across = np.array([hole.diameter for hole in holes], dtype=float)
         self.ticks = [join for join in joins if join.tick]
         self.outlines = [p.pose.shape(p.board.outline) for p in placements]
         self.pieces = _array(
@@ -177,12 +182,9 @@ class _Where:
         return bool(shapely.covers(shapely.union_all(reach), cut))
 
     def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
-        for placement in self.placements:
-            for hole in placement.board.holes:
-                there = hole.transformed(placement.pose)
-                yield there.spine.buffer(_room(hole.diameter, radius))
-        for drilled in self.registration:
-            yield drilled.spine.buffer(_room(drilled.diameter, radius))
+        # how far from the middle of a hole an axis may be
+        room = np.maximum(self.across / 2 - radius, 0.0) + OFF
+        yield from np.atleast_1d(shapely.buffer(self.spines, room, quad_segs=16)).tolist()
         allowed = self.allowed
         if cutter == allowed.profile:
             fine = quarter(radius)
@@ -215,11 +217,6 @@ class _Where:
         fine = quarter(radius)
         boards = shapely.buffer(_array(self.outlines), max(radius - EDGE, 0.0), quad_segs=fine)
         return shapely.difference(area, shapely.union_all(boards))
-
-
-def _room(diameter: float, radius: float) -> float:
-    """How far from the middle of a hole an axis may be."""
-    return max(diameter / 2 - radius, 0.0) + OFF
 
 
 def _axes(cut: Steps, level: float) -> tuple[Shapes, FloatArray]:
