@@ -110,7 +110,7 @@ def check_isolated(
         for part in parts
         if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
     ]
-    drawn = [_as_one([pieces[name] for name in names]) for _, names in own]
+    drawn = [_united([pieces[name] for name in names]) for _, names in own]
     rims = dilated(np.array(drawn, dtype=object), DEEP, 2)
     for (part, names), piece, rim in zip(own, drawn, rims.tolist(), strict=True):
         beyond = shapely.difference(part.shape, rim)
@@ -227,11 +227,11 @@ def differences(
     names = list(pieces)
     drawn = np.array([pieces[name] for name in names], dtype=object)
     carrier = _carriers(parts, placement)
-    left = [_as_one(carrier.get(name, [])) for name in names]
+    left = [_united(carrier.get(name, [])) for name in names]
     little, _ = _undrilled(shapely.difference(dilated(drawn, -EDGE, 2), left), holes)
     mine = [part for part in parts if any(copy == placement.index for copy, _ in part.pieces)]
     meant = [
-        _as_one([pieces[name] for copy, name in part.pieces if copy == placement.index])
+        _united([pieces[name] for copy, name in part.pieces if copy == placement.index])
         for part in mine
     ]
     copper = np.array([part.shape for part in mine], dtype=object)
@@ -239,7 +239,7 @@ def differences(
     return Differences(_seen(much), _seen(little))
 
 
-def _as_one(areas: Sequence[shapely.Polygon]) -> shapely.Geometry:
+def _united(areas: Sequence[shapely.Polygon]) -> shapely.Geometry:
     """The union of areas, of which there is mostly one."""
     return areas[0] if len(areas) == 1 else shapely.union_all(areas)
 

@@ -25,6 +25,7 @@ import shapely
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Placement
+from millprep.model.board import Hole
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding, limited
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
@@ -151,7 +152,7 @@ class _Where:
         allowed: AllowedCuts,
     ) -> None:
         self.blank, self.allowed = blank, allowed
-        holes = [
+        holes: list[Hole | RegistrationHole] = [
             *(h.transformed(p.pose) for p in placements for h in p.board.holes),
             *registration,
         ]

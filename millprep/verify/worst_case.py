@@ -52,7 +52,7 @@ class GrooveEdges:
         self.more = np.array(
             [more[g.cutter] for g in grooves for _ in range(len(g.surface.geoms))], dtype=float
         )
-        self.owner, lines = outlines(self.areas, CHUNK)
+        self.owner, lines = outlines(self.areas.tolist(), CHUNK)
         self.edges = shapely.STRtree(lines)
 
     def around(self, shapes: Shapes) -> tuple[FloatArray, FloatArray]:

@@ -104,8 +104,8 @@ def _candidates(owner: IntArray, lines: Shapes, reach: float) -> tuple[IntArray,
     left, right = shapely.STRtree(lines).query(around)
     forward = owner[left] < owner[right]
     left, right = left[forward], right[forward]
-    apart = np.maximum(box[left, :2] - box[right, 2:], box[right, :2] - box[left, 2:])
-    least = np.hypot(*np.maximum(apart, 0.0).T)
+    between = np.maximum(box[left, :2] - box[right, 2:], box[right, :2] - box[left, 2:])
+    least = np.hypot(*np.maximum(between, 0.0).T)
     ends = shapely.get_coordinates(shapely.get_point(lines, 0))
     most = np.hypot(*(ends[left] - ends[right]).T)
     _, pair = np.unique(owner[left] * (int(owner[-1]) + 1) + owner[right], return_inverse=True)
