@@ -10,7 +10,7 @@ import click
 
 from millprep.cli import terminal
 from millprep.cli.options import json_option
-from millprep.cli.what_ran import use_row, use_words
+from millprep.cli.ran import use_row, use_words
 from millprep.files import writing
 
 if TYPE_CHECKING:

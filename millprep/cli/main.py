@@ -13,16 +13,29 @@ from pathlib import Path
 import click
 
 from millprep import __version__
+from millprep.cli.begin import begin
 from millprep.cli.bench import bench
+from millprep.cli.check import check
 from millprep.cli.compare import compare
-from millprep.cli.first_programs import legend, probe
+from millprep.cli.demo import demo
+from millprep.cli.explain import explain
+from millprep.cli.guide import guide
 from millprep.cli.inspect import inspect
-from millprep.cli.look_up import explain, guide, schema, show
-from millprep.cli.made_anew import level, refit, resume
+from millprep.cli.layout import layout
+from millprep.cli.legend import legend
+from millprep.cli.level import level
 from millprep.cli.new import new
-from millprep.cli.outlook import check, layout, times
-from millprep.cli.prepare import demo, prepare, verify, watch
-from millprep.cli.what_ran import begin, ran, state
+from millprep.cli.prepare import prepare
+from millprep.cli.probe import probe
+from millprep.cli.ran import ran
+from millprep.cli.refit import refit
+from millprep.cli.resume import resume
+from millprep.cli.schema import schema
+from millprep.cli.show import show
+from millprep.cli.state import state
+from millprep.cli.times import times
+from millprep.cli.verify import verify
+from millprep.cli.watch import watch
 from millprep.files import writing
 
 

@@ -1,8 +1,7 @@
-"""Commands that make a set and prove it again: `millprep prepare`, `demo`, `watch` and `verify`."""
+"""`millprep prepare`: a job file in, a set of programs out."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,16 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import terminal
-from millprep.cli.look_up import has_display
 from millprep.cli.options import (
     chosen,
     copies_options,
     fresh_option,
-    job_option,
-    json_option,
     layout_options,
     replace_option,
-    set_argument,
     summary_option,
 )
 
@@ -27,7 +22,6 @@ if TYPE_CHECKING:
     from millprep.model.finding import Finding
     from millprep.model.set_of_programs import CutSet
     from millprep.workflow.identity import WishedSet
-    from millprep.workflow.watch import WatchState
 
 
 @click.command()
@@ -193,128 +187,3 @@ def summary(cut_set: CutSet) -> list[str]:
         f"{sum(p.opens for p in cut_set.proofs)} opens, "
         f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins",
     ]
-
-
-def example() -> Path:
-    """The lighthouse example: in an installed package next to the code, in a clone above it."""
-    from importlib.resources import files  # loads slowly
-
-    packaged = Path(str(files("millprep"))) / "lighthouse"
-    return packaged if packaged.is_dir() else packaged.parents[1] / "examples" / "lighthouse"
-
-
-@click.command()
-@click.argument("out", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
-@replace_option
-@summary_option
-def demo(out: Path, replace: bool, as_json: bool) -> None:
-    """Prepare the example, an invented memory board of 480 mm."""
-    run(example() / "memory-board.toml", out, as_json, replace=replace)
-
-
-@click.command()
-@set_argument
-@job_option
-@json_option("Print the results as JSON.")
-def verify(folder: Path, job_file: Path | None, as_json: bool) -> None:
-    """Prove a finished set again, before you cut it.
-
-    Every file of SET is checked against its hash. Then millprep reads the programs, checks their
-    motion and cuts the blanks in simulation. The exit code is 1 when anything differs from what
-    was written, or would do harm.
-    """
-    import millprep
-
-    with terminal.refusals(as_json=as_json, good=False):
-        done = millprep.verify_set(folder, job_file, terminal.steps(terminal.VERIFY))
-    terminal.say_findings(done.findings)
-    if as_json:
-        boards = [
-            {
-                "name": placement.board.name,
-                "copy": placement.copy,
-                "pieces": proof.pieces,
-                "shorts": proof.shorts,
-                "opens": proof.opens,
-                "narrowest_gap": proof.narrowest_gap,
-                "narrowest_copper": proof.narrowest_copper,
-            }
-            for placement, proof in zip(done.layout.placements, done.proofs, strict=False)
-        ]
-        rows = [terminal.as_row(f) for f in done.findings]
-        result = {"set": done.id, "good": done.good, "files": done.files, "boards": boards}
-        result |= {"begun": terminal.begun_rows(done.begun)}
-        click.echo(json.dumps(result | {"findings": rows}))
-    elif done.good:
-        click.echo(f"set {done.id} in {folder}: {done.files} files as they were written")
-        if done.resumed:
-            click.echo("it goes on where a cutter broke, and moves by the rules")
-        else:
-            pieces = sum(proof.pieces for proof in done.proofs)
-            click.echo(f"{pieces} copper pieces, 0 shorts, 0 opens")
-    if not done.good:
-        click.echo(f"refused: do not cut {folder}", err=True)
-        raise SystemExit(1)
-
-
-@click.command()
-@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path, dir_okay=False))
-@click.option(
-    "--out",
-    "-o",
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the set, as of prepare.",
-)
-@fresh_option
-def watch(job_file: Path, out: Path | None, fresh: bool) -> None:
-    """Prepare a job now, and again whenever job, bench or drawing is saved.
-
-    A page in the browser shows findings first, then what is cut otherwise than before, then the
-    sheet. Only this computer sees it. The set in the folder is always a whole one: the newest that
-    was not refused. Ctrl-C ends it.
-    """
-    if out is None and not job_file.suffix:
-        raise click.UsageError(f"{job_file} has no ending such as .toml; name a folder with --out")
-    folder = job_file.with_suffix("") if out is None else out
-    from millprep.cli.watch_page import WatchPage
-    from millprep.workflow.watch import Watch
-
-    page = WatchPage(job_file.stem, folder)
-    click.echo(f"{page.address} shows {folder}; Ctrl-C ends it")
-    if has_display():
-        click.launch(page.address)
-    say = terminal.steps(terminal.PREPARE)
-
-    def show(state: WatchState) -> None:
-        page.show(state)
-        if state.step:
-            say(state.step)
-        elif state.changes is None:
-            _say_state(state, folder)
-        else:
-            _say_changes(state)
-
-    try:
-        Watch(job_file, folder, show, fresh=fresh).run()
-    except KeyboardInterrupt:
-        click.echo("ended", err=True)
-    finally:
-        page.close()
-
-
-def _say_state(state: WatchState, folder: Path) -> None:
-    """Findings, and what came of a preparation."""
-    terminal.say_findings(state.findings)
-    if state.made:
-        click.echo(f"prepared in {state.seconds:.1f} s: {folder / 'sheet.html'}")
-    else:
-        click.echo(f"refused after {state.seconds:.1f} s, nothing was written to {folder}")
-
-
-def _say_changes(state: WatchState) -> None:
-    """What is cut otherwise than before."""
-    from millprep.cli.compare import lines_of
-
-    for line in lines_of(state.changes or ()):
-        click.echo(f"changed: {line}")

@@ -1,4 +1,4 @@
-"""Commands that make a set anew at the machine: `millprep level`, `refit` and `resume`."""
+"""`millprep resume`: a program taken up again after its cutter broke."""
 
 from __future__ import annotations
 
@@ -10,131 +10,15 @@ import click
 
 from millprep.cli import terminal
 from millprep.cli.options import (
-    blank_option,
     job_option,
     new_set_option,
-    pass_option,
     replace_option,
     set_argument,
     summary_option,
 )
-from millprep.cli.prepare import finish
 
 if TYPE_CHECKING:
-    from millprep.at_machine.readings import Kind
     from millprep.model.set_of_programs import CutSet
-
-
-@click.command()
-@set_argument
-@click.argument("map_file", metavar="MAP.csv", type=click.Path(path_type=Path))
-@pass_option("The pass that was probed.")
-@blank_option
-@new_set_option
-@click.option(
-    "--repeatability",
-    metavar="MM",
-    type=click.FloatRange(0.0001, 1.0),
-    help="Standard deviation of one touch. Without it the job's value counts, else 0.005 mm is "
-    "assumed.",
-)
-@job_option
-@replace_option
-@summary_option
-def level(
-    folder: Path,
-    map_file: Path,
-    number: int,
-    blank: int,
-    out: Path,
-    repeatability: float | None,
-    job_file: Path | None,
-    replace: bool,
-    as_json: bool,
-) -> None:
-    """Make the programs of a pass follow the copper of an uneven blank.
-
-    SET is the set that you are cutting. MAP.csv holds x, y and z of every point: the table that
-    millprep probe writes, or, with [machine] probe_log, the log of the machine.
-    """
-    from millprep.at_machine.level import level as make
-
-    finish(
-        lambda: make(
-            folder, out, map_file, blank, number, job_file, terminal.steps(terminal.PREPARE),
-            repeatability=repeatability, replace_begun=replace,
-        ),
-        out,
-        as_json,
-    )  # fmt: skip
-
-
-@click.command()
-@set_argument
-@click.argument("readings_file", metavar="READINGS.toml", type=click.Path(path_type=Path))
-@pass_option("The pass that was measured.")
-@blank_option
-@new_set_option
-@job_option
-@click.option(
-    "--vernier",
-    "by_vernier",
-    is_flag=True,
-    help="READINGS.toml holds readings of verniers instead of holes.",
-)
-@click.option(
-    "--touches",
-    "by_touches",
-    is_flag=True,
-    help="READINGS.toml holds touches on four sides of holes.",
-)
-@replace_option
-@summary_option
-def refit(
-    folder: Path,
-    readings_file: Path,
-    number: int,
-    blank: int,
-    out: Path,
-    job_file: Path | None,
-    by_vernier: bool,
-    by_touches: bool,
-    replace: bool,
-    as_json: bool,
-) -> None:
-    """Fit the programs of a pass to the blank as it lies.
-
-    SET is the set that you are cutting. READINGS.toml says where you found holes that an earlier
-    pass drilled, in work coordinates: set = "ID", unit = "mm", and under [holes] lines such as
-    r1 = [41.02, 6.01].
-
-    With --vernier it holds set = "ID" and, under [verniers], the line that runs through each,
-    such as v1 = -3.5.
-
-    With --touches it holds set, unit and, under [touches], the spindle's place at four touches
-    of each hole and the diameter of the tip:
-    r1 = { left = 40.51, right = 41.53, low = 5.5, high = 6.52, probe = 2.0 }.
-    """
-    from millprep.at_machine.refit import refit as make
-
-    if by_vernier and by_touches:
-        raise click.UsageError("--vernier and --touches are two kinds of readings: give one.")
-    kind: Kind = "verniers" if by_vernier else "touches" if by_touches else "holes"
-    finish(
-        lambda: make(
-            folder,
-            out,
-            readings_file,
-            blank,
-            number,
-            job_file,
-            kind,
-            terminal.steps(terminal.PREPARE),
-            replace_begun=replace,
-        ),
-        out,
-        as_json,
-    )
 
 
 def _place(

@@ -1,137 +1,19 @@
-"""Commands for what of a set was cut: `millprep begin`, `ran` and `state`."""
+"""`millprep ran`: a program that ran, by which cutter, and what it took."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from millprep.cli import terminal
-from millprep.cli.options import blank_option, json_option, pass_option, set_argument
+from millprep.cli.options import blank_option, json_option, set_argument
 
 if TYPE_CHECKING:
     from millprep.at_machine.bench_log import CutterMetres
     from millprep.at_machine.ran import RunsMarked
-    from millprep.at_machine.state import ProgramState, SetState
-    from millprep.model.begun import ProgramRun
-
-
-@click.command()
-@set_argument
-@pass_option("The pass that is cut now.")
-@blank_option
-@json_option("Print the mark as JSON.")
-def begin(folder: Path, number: int, blank: int, as_json: bool) -> None:
-    """Mark a set as begun, before its first cut.
-
-    From then on a command replaces the set in its folder only with --replace, because a new
-    set may not fit what is cut already. The mark is a file, begun.toml. It changes nothing in
-    the set.
-    """
-    from millprep.at_machine.begin import begin as mark
-
-    with terminal.refusals(as_json=as_json):
-        done, new = mark(folder, blank, number)
-    if as_json:
-        click.echo(json.dumps({"set": done.set, "begun": terminal.begun_rows(done), "new": new}))
-        return
-    before = "" if new else f"pass {number} of blank {blank} was marked already; "
-    click.echo(f"{before}set {done.set} in {folder} is begun: {done.words}")
-
-
-@click.command()
-@set_argument
-@json_option("Print the same as JSON.")
-def state(folder: Path, as_json: bool) -> None:
-    """Show what of a set has run, and what is next.
-
-    Programs are marked with millprep ran. A set made by refit, level or resume keeps the marks of
-    the set that it was made from.
-    """
-    from millprep.at_machine.state import state_of
-
-    with terminal.refusals(as_json=as_json):
-        now = state_of(folder)
-    if as_json:
-        click.echo(json.dumps(_state_row(now), indent=1))
-        return
-    for line in _lines(now, folder):
-        click.echo(line)
-
-
-def run_words(run: ProgramRun) -> str:
-    """When a program ran, by which cutter, and what it took."""
-    took = "" if run.minutes is None else f", {run.minutes:g} min"
-    return f"{run.when.astimezone():%Y-%m-%d %H:%M} by {run.by}{took}"
-
-
-def _lines(now: SetState, folder: Path) -> Iterator[str]:
-    """The state in words, with the commands for what is next."""
-    from millprep.report.words import minutes_words
-
-    yield f"set {now.report.set} of {now.report.job}"
-    for run in now.other_runs:
-        yield f"before, with set {run.set}: {run.file}, {run_words(run)}"
-    for (blank, number), programs in groupby(now.programs, lambda p: (p.blank, p.mill_pass)):
-        begun = now.mark is not None and (blank, number) in now.mark.passes
-        yield f"blank {blank} pass {number}{', begun' if begun else ''}"
-        for program in programs:
-            name = program.row.file.rsplit("/", 1)[-1]
-            part = "" if program.row.lines is None else f", the part of {program.row.cutter}"
-            ran = "; ".join(run_words(run) for run in program.runs) or "not yet"
-            yield f"  {'✓' if program.runs else ' '} {program.number}  {name}{part}: {ran}"
-    if now.next is None:
-        yield "all programs have run"
-        if now.report.resumed:
-            yield f"go on with set {now.report.derived_from}, and mark the broken program there"
-        return
-    yield from _next_lines(now, now.next, folder)
-    yield f"about {minutes_words(now.seconds_left / 60)} running left"
-
-
-def _next_lines(now: SetState, program: ProgramState, folder: Path) -> Iterator[str]:
-    place = (program.blank, program.mill_pass)
-    if now.mark is None or place not in now.mark.passes:
-        blank = f" --blank {program.blank}" if program.blank > 1 else ""
-        yield f"first: millprep begin {folder} --pass {program.mill_pass}{blank}"
-    yield f"next: {program.row.file} with {program.row.cutter}"
-    yield f"when it has run: millprep ran {folder} {program.options}"
-
-
-def _state_row(now: SetState) -> dict[str, object]:
-    """The state as plain data."""
-    return {
-        "set": now.report.set,
-        "job": now.report.job,
-        "begun": terminal.begun_rows(now.mark),
-        "programs": [_program_row(program) for program in now.programs],
-        "before": [run_row(run) for run in now.other_runs],
-        "next": None if now.next is None else _program_row(now.next),
-        "seconds_left": round(now.seconds_left, 1),
-    }
-
-
-def _program_row(program: ProgramState) -> dict[str, object]:
-    return {
-        "blank": program.blank,
-        "pass": program.mill_pass,
-        "program": program.number,
-        "file": program.row.file,
-        "cutter": program.row.cutter,
-        "runs": [run_row(run) for run in program.runs],
-    }
-
-
-def run_row(run: ProgramRun) -> dict[str, object]:
-    """A run as plain data."""
-    return {
-        "set": run.set, "file": run.file, "cutter": run.cutter, "fitted": run.fitted,
-        "when": run.when.isoformat().replace("+00:00", "Z"), "minutes": run.minutes,
-    }  # fmt: skip
 
 
 @click.command()
@@ -207,7 +89,7 @@ def ran(
                 cutter=cutter, minutes=minutes, again=again, job_file=job_file,
             )  # fmt: skip
     if as_json:
-        click.echo(json.dumps(_ran_row(marked)))
+        click.echo(json.dumps(_row(marked)))
         return
     _say(marked)
 
@@ -247,7 +129,8 @@ def use_words(use: CutterMetres) -> str:
     return f"{use.cutter} has cut {use.metres:.2f} m{life} in {runs}{worn}"
 
 
-def _ran_row(marked: RunsMarked) -> dict[str, object]:
+def _row(marked: RunsMarked) -> dict[str, object]:
+    from millprep.cli.state import run_row
 
     row: dict[str, object] = {
         "done": [run_row(run) for run in marked.runs],
