@@ -19,9 +19,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.legend_lines import Lines, lines_of
-from millprep.at_machine.legend_pins import Turning, turning
-from millprep.at_machine.legend_words import draw, steps_words
+from millprep.at_machine.legend_parts import Lines, Turning, draw, lines_of, steps_words, turning
 from millprep.files import writing
 from millprep.gcode.build import build
 from millprep.gcode.post_processor import post_processed

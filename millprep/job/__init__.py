@@ -3,8 +3,7 @@
 from millprep.job.load import load, refusal_of
 from millprep.job.presets import presets
 from millprep.job.reference import key_table, schema
-from millprep.job.starter import SCHEMA_FILE, starter, warnings
-from millprep.job.starter_bench import Bench
+from millprep.job.starter import SCHEMA_FILE, Bench, starter, warnings
 from millprep.job.starter_board import Start, left_open
 
 __all__ = [

@@ -18,7 +18,7 @@ from millprep.files import writing
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import InputFile
-from millprep.workflow import set_on_disk, time_log
+from millprep.workflow import row_file, set_on_disk
 
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
@@ -84,7 +84,7 @@ class WishedSet:
         """What came of the wish is kept under this; None where the files cannot be read."""
         with suppress(Refusal, OSError):
             plan = job.load(self.job_file)
-            inputs = (*read_inputs(plan, self.job_file), *time_log.fit_of(plan.machine)[0])
+            inputs = (*read_inputs(plan, self.job_file), *row_file.fit_of(plan.machine)[0])
             known = [(i.file, i.sha256, i.role, i.source and i.source.resolve()) for i in inputs]
             layout = self.layout and (self.layout, hash_of(self.layout))
             return self.cache.key("set", (self.job_file.resolve(), known, layout, self.options))

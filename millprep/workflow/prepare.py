@@ -3,28 +3,139 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
 from millprep import job, report
+from millprep.drawing.sketch import sketch
 from millprep.files import writing
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
+from millprep.geometry.pose import Pose
 from millprep.job import copies
+from millprep.model.as_cut import AsCut
+from millprep.model.blank import Blank, Placement
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
-from millprep.model.finding import Refusal, limited
+from millprep.model.finding import Finding, Refusal, limited
+from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
 from millprep.verify import prove
-from millprep.verify.read_back import read_programs
-from millprep.verify.rules.judge import judged
-from millprep.workflow import proof, second_core, set_on_disk
+from millprep.verify.buzz_out import buzz_out
+from millprep.verify.prove import Checked
+from millprep.verify.read_back import ReadBack, read_programs
+from millprep.verify.rules.holding import held
+from millprep.verify.rules.judge import Judged, judged
+from millprep.workflow import second_core, set_on_disk
+from millprep.workflow.identity import read_inputs, set_id
 from millprep.workflow.inputs import Facts, read_nets, with_stored
 from millprep.workflow.lay_out import write_layout
 from millprep.workflow.laying import Choice
 from millprep.workflow.planning import Say, Stopped, empty, laid_out, planned, read_job, stop, stops
-from millprep.workflow.unread import unread
+
+
+def with_copper(
+    cut_set: CutSet, read: ReadBack, copper: Sequence[AsCut], checked: Checked
+) -> CutSet:
+    """The set with its programs as read back, the copper that they leave, and its proofs."""
+    proofs = {proof.placement: proof for proof in checked.proofs}
+    blanks = tuple(
+        replace(blank, as_cut=left) for blank, left in zip(cut_set.blanks, copper, strict=True)
+    )
+    done = replace(cut_set, blanks=blanks, findings=(*cut_set.findings, *checked.findings))
+    done = done.with_copies(
+        replace(copy, proof=proofs[copy.placement.index]) for copy in done.copies
+    )
+    return done.with_programs(
+        replace(program, trail=trail)
+        for program, trail in zip(done.programs, read.trails, strict=True)
+    )
+
+
+def with_holding(cut_set: CutSet, plan: JobPlan) -> CutSet:
+    """The set with how its blanks are held in every pass, and where they are not."""
+    findings = cut_set.findings
+    blanks = []
+    for blank in cut_set.blanks:
+        holdings, faults = held(blank, plan)
+        passes = (
+            replace(milling_pass, holding=holding)
+            for milling_pass, holding in zip(blank.passes, holdings, strict=True)
+        )
+        blanks.append(replace(blank, passes=tuple(passes)))
+        findings = (*findings, *faults)
+    return replace(cut_set, blanks=tuple(blanks), findings=findings)
+
+
+def with_checks(cut_set: CutSet) -> CutSet:
+    """The set with what to measure on every finished board."""
+    return replace(cut_set, blanks=tuple(map(buzz_out, cut_set.blanks)))
+
+
+def with_rules(cut_set: CutSet, rules: Judged) -> CutSet:
+    """The set with what the rules of the trade find of its boards and cutters."""
+    judged = {board.placement: board for board in rules.boards}
+    done = cut_set.with_copies(
+        replace(copy, judged=judged.get(copy.placement.index)) for copy in cut_set.copies
+    )
+    cutting = {(row.file, row.cutter): row for row in rules.cutting}
+    done = done.with_programs(
+        replace(program, cutting=cutting.get((program.file, program.cutter.name)))
+        for program in done.programs
+    )
+    return replace(done, findings=(*cut_set.findings, *rules.findings))
+
+
+LAMINATE = (1.6, 0.035)
+"""Thickness and copper of the sheets that drawings are shown on, mm; nothing shows them."""
+
+
+def unread(
+    plan: JobPlan, job_file: Path, findings: Sequence[Finding], *, repair: bool
+) -> tuple[CutSet, CutSet]:
+    """The set of which nothing is made, and the same with each refused drawing on a sheet."""
+    inputs: tuple[InputFile, ...] = ()
+    with suppress(OSError):
+        inputs = read_inputs(plan, job_file)
+    bare = CutSet(
+        id=set_id(inputs),
+        job=plan.name,
+        machine=plan.machine,
+        clamps=(),
+        cutters=(),
+        gap=plan.isolation.gap,
+        inputs=inputs,
+        findings=tuple(findings),
+    )
+    refused = {finding.board for finding in findings}
+    sketches = [_sketch(board, repair=repair) for board in plan.boards if board.name in refused]
+    sheets = [_sheet(n, board) for n, board in enumerate(filter(None, sketches))]
+    return bare, replace(bare, blanks=tuple(sheets))
+
+
+def _sketch(plan: BoardPlan, *, repair: bool) -> Board | None:
+    files = plan.drawing
+    return sketch(
+        files.copper.file,
+        name=plan.name,
+        layers=plan.roles,
+        unit=plan.unit,
+        outline_file=files.outline and files.outline.file,
+        holes_files=None if files.holes is None else tuple(h.file for h in files.holes),
+        repair=repair,
+        accepted=plan.accepted,
+    )
+
+
+def _sheet(index: int, board: Board) -> MilledBlank:
+    """A sheet as large as the drawing."""
+    x0, y0, x1, y1 = board.outline.bounds
+    sheet = Blank(index + 1, (x1 - x0, y1 - y0), *LAMINATE)
+    placement = Placement(index, board, 1, sheet.number, Pose.shift(-x0, -y0))
+    return MilledBlank(sheet, (BoardCopy(placement),))
 
 
 def prepare(
@@ -114,13 +225,13 @@ def walk(
     judging = second_core.start(judged, cut_set.blanks, copper, plan, facts, whole=whole)
     certifying = second_core.start(prove.certify, plan, read, copper)
     checked = prove.check_copper(plan, read, copper)
-    cut_set = proof.with_copper(cut_set, read, copper, checked)
+    cut_set = with_copper(cut_set, read, copper, checked)
     stop(cut_set)
-    cut_set = proof.with_holding(cut_set, plan)
-    cut_set = replace(proof.with_checks(cut_set), certificate=certifying.result())
+    cut_set = with_holding(cut_set, plan)
+    cut_set = replace(with_checks(cut_set), certificate=certifying.result())
     if whole or any(facts.values()):
         say("judging spacing, current and holes")
-    cut_set = proof.with_rules(cut_set, judging.result())
+    cut_set = with_rules(cut_set, judging.result())
     stop(cut_set)
     return replace(cut_set, findings=limited(cut_set.findings))
 

@@ -15,7 +15,7 @@ from ezdxf.layouts.layout import Modelspace
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.legend_pins import _ends
+from millprep.at_machine.legend_parts import _ends
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank
 from millprep.model.dialect import Dialect

@@ -52,7 +52,7 @@ STAGES = {
     "stray cuts": ("millprep.verify.prove", "check_stray_cuts"),
     "worst case": ("millprep.verify.prove", "worst_cases"),
     "certificate": ("millprep.verify.prove", "certify"),
-    "holding": ("millprep.workflow.proof", "with_holding"),
+    "holding": ("millprep.workflow.prepare", "with_holding"),
     "rules": ("millprep.workflow.prepare", "judged"),
     "pictures": ("millprep.report", "draw"),
     "sheet and report": ("millprep.report", "write"),
