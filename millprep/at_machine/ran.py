@@ -20,7 +20,7 @@ from millprep.model.machine_time import LoggedRun, TimeFit
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.report.set_rows import ProgramRow
-from millprep.workflow.row_file import TIME_LOG
+from millprep.workflow.identity import TIME_LOG
 from millprep.workflow.set_on_disk import RUNS
 from millprep.workflow.source_set import find_job
 

@@ -14,12 +14,12 @@ from millprep.drawing import concentric, copper, hole_marks, selection, unused
 from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import Walked, folded, gather
 from millprep.drawing.ledger import Ledger
-from millprep.drawing.legend import legend_of
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.marks.slot import Bore
 from millprep.drawing.outline import outline
+from millprep.drawing.texts import legend_of
 from millprep.model.board import Board, CopperPiece, Lettering
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.layers import CopperMode, LayerRoles, Unit

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from millprep import cache, drawing, job
 from millprep.drawing.netlist_placing import with_netlist
-from millprep.drawing.part_names import named_in, with_part_names
+from millprep.drawing.texts import named_in, with_part_names
 from millprep.files.reading import MOST_TEXT, contents
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED

@@ -19,7 +19,7 @@ from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths import least_time
 from millprep.verify.netlist import check_drawn_nets
-from millprep.workflow import laying, nets, row_file
+from millprep.workflow import identity, laying, nets
 from millprep.workflow.identity import read_inputs, set_id
 from millprep.workflow.inputs import (
     Facts,
@@ -83,7 +83,7 @@ def empty(
         inputs = (*inputs, *derivation.readings)
         derived = (derivation.derived_from, derivation.step)
     # last of all, because no cut depends on it
-    log, time_fit = row_file.fit_of(plan.machine)
+    log, time_fit = identity.fit_of(plan.machine)
     inputs = (*inputs, *log)
     chosen: tuple[str, ...] = ()
     if choice is not None:

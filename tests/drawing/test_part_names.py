@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import shapely
 
-from millprep.drawing.part_names import REACH, named_in, with_part_names
+from millprep.drawing.texts import REACH, named_in, with_part_names
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Affine
 from millprep.model.board import Board, CopperPiece, Hole, Lettering, NetPoint

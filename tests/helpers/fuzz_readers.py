@@ -10,8 +10,8 @@ from pathlib import Path
 import shapely
 
 from millprep.at_machine import height_map, height_map_readings, reading_faults, readings
-from millprep.at_machine.blank_pose import by_holes, by_verniers
 from millprep.at_machine.bench_log import BENCH_LOG
+from millprep.at_machine.blank_pose import by_holes, by_verniers
 from millprep.drawing.gerber.drill import read_drill
 from millprep.drawing.gerber.layer import read_layer
 from millprep.drawing.netlist import read_netlist
@@ -28,9 +28,9 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify import motion, reader
+from millprep.workflow.identity import TIME_LOG
 from millprep.workflow.inputs import read_boards, stored
 from millprep.workflow.laying import Choice, lay
-from millprep.workflow.row_file import TIME_LOG
 from millprep.workflow.set_on_disk import RUNS, load_mark
 from tests.helpers import programs
 from tests.helpers.drawn_dialects import DIALECTS, NAMES

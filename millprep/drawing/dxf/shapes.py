@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from millprep.drawing.dxf import hatch, spline
+from millprep.drawing.dxf import hatch
 from millprep.drawing.marks.mark import SAME, Aside, Curve, Mark, Source, Stroke, Unread
 from millprep.geometry.path import SAGITTA, Point
 from millprep.geometry.pose import Affine
@@ -168,13 +168,13 @@ def _ellipse(entity: Any, source: Source, to_mm: Affine) -> Mark:
     most = Affine(major[0], minor[0], 0, major[1], minor[1], 0).stretch[0] * to_mm.stretch[0]
     if not most > 0:
         return Aside(source, "it has no size")
-    t = spline.steps(most, 2 * math.pi if closed else sweep, SAGITTA, closed) + start
+    t = hatch.steps(most, 2 * math.pi if closed else sweep, SAGITTA, closed) + start
     points = np.array(dxf.center.xyz[:2]) + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)
     return Curve(source, to_mm.points(points), closed, True)
 
 
 def _spline(entity: Any, source: Source, to_mm: Affine) -> Mark:
-    points, closed = spline.flattened(entity, SAGITTA / to_mm.stretch[0])
+    points, closed = hatch.flattened(entity, SAGITTA / to_mm.stretch[0])
     mm = to_mm.points(points)
     if np.ptp(mm, axis=0).max() <= 1e-9:
         x, y = mm[0].tolist()

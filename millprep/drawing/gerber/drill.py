@@ -13,10 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.drawing.gerber.coordinates import DrillNumbers
-from millprep.drawing.gerber.image import MOST_SHAPES
-from millprep.drawing.gerber.statements import MOST_STATEMENTS, Statement, UnreadableError
-from millprep.drawing.gerber.strokes import PenRun, arc
+from millprep.drawing.gerber.shapes import MOST_SHAPES, PenRun, arc
+from millprep.drawing.gerber.statements import (
+    MOST_STATEMENTS,
+    DrillNumbers,
+    Statement,
+    UnreadableError,
+)
 from millprep.drawing.marks.mark import Aside, Source, Stroke
 from millprep.drawing.unit import MM
 from millprep.geometry.path import FloatArray, Point

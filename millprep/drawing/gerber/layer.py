@@ -13,15 +13,17 @@ from dataclasses import dataclass
 
 import shapely
 
-from millprep.drawing.gerber import apertures
-from millprep.drawing.gerber.coordinates import TURNS, Coordinates, plain
-from millprep.drawing.gerber.image import Painted, visible
+from millprep.drawing.gerber import shapes
 from millprep.drawing.gerber.macros import Macro
 from millprep.drawing.gerber.painter import MIRRORS, Painter
+from millprep.drawing.gerber.shapes import Painted, visible
 from millprep.drawing.gerber.statements import (
+    TURNS,
+    Coordinates,
     Statement,
     UnreadableError,
     is_comment,
+    plain,
     statements,
     words,
 )
@@ -144,7 +146,7 @@ class _Statements:
         elif text in ("MOMM", "MOIN"):
             self.xy.unit_is(text[2:], statement)
         elif code == "AD":
-            number, aperture = apertures.defined(statement, self.macros)
+            number, aperture = shapes.defined(statement, self.macros)
             self.painter.define(number, aperture)
         elif code == "AB":
             self.painter.block(statement)

@@ -10,12 +10,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from millprep.drawing.gerber.apertures import Aperture
-from millprep.drawing.gerber.coordinates import Coordinates
-from millprep.drawing.gerber.image import MOST_SHAPES, Painted
 from millprep.drawing.gerber.macros import enclosed
-from millprep.drawing.gerber.statements import Statement, UnreadableError
-from millprep.drawing.gerber.strokes import PenRun, arc
+from millprep.drawing.gerber.shapes import MOST_SHAPES, Aperture, Painted, PenRun, arc
+from millprep.drawing.gerber.statements import Coordinates, Statement, UnreadableError
 from millprep.drawing.marks.mark import Aside, Fill, Source, Stroke
 from millprep.geometry.path import SAGITTA, Path, Point
 from millprep.geometry.pose import Affine

@@ -1,4 +1,4 @@
-"""Part names from texts of a drawing: which text belongs to which pads.
+"""Texts of a drawing: part names with the pads that they belong to, and what a legend engraves.
 
 A pad here is a hole on copper. A text goes to the pads nearest to its middle: the nearest one, and
 all that are no more than `AS_NEAR` times as far. So a text between the two pads of a resistor, or
@@ -11,14 +11,49 @@ in the middle of a valve base, names all of them, and a text next to one pad nam
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 
-from millprep.geometry.path import Point
-from millprep.model.board import Board, Hole, Lettering, NetPoint
+from millprep.drawing.ledger import Ledger
+from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke, Words
+from millprep.geometry.path import Path, Point
+from millprep.model.board import Board, Hole, Legend, Lettering, NetPoint
 from millprep.model.finding import Finding, Severity
+
+
+def legend_of(
+    by_layer: Mapping[str, Sequence[Mark]], names: Sequence[str], ledger: Ledger
+) -> Legend | None:
+    """The legend that layers of these names draw; None without any name.
+
+    A line is engraved along its centre, whatever its width. A filled area has no line to follow
+    and is left out.
+    """
+    lines: list[Path] = []
+    texts: list[Lettering] = []
+    for name in dict.fromkeys(name.casefold() for name in names):
+        before = len(lines) + len(texts)
+        for mark in by_layer.get(name, ()):
+            if isinstance(mark, Words):
+                texts.append(replace(mark.text, layer=mark.source.layer))
+            elif isinstance(mark, Curve | Stroke):
+                curve = mark if isinstance(mark, Curve) else mark.curve
+                ends = curve.points[:1] if curve.closed else curve.points[:0]
+                lines.append(Path.lines(np.vstack((curve.points, ends))))
+                ledger.use(mark.source, "legend")
+            elif isinstance(mark, Fill):
+                ledger.leave(mark.source, "a filled area is not engraved")
+        if len(lines) + len(texts) == before:
+            ledger.stop(
+                "legend-empty",
+                f"layer {name!r} (legend) holds no line and no text in the drawing of the copper",
+                "name the layer that holds the legend, or leave layers.legend out",
+            )
+    return Legend(tuple(lines), tuple(texts)) if names else None
+
 
 REACH = 15.0
 """The middle of a text is no farther from the pads that it names, mm (a rule of this tool)."""
