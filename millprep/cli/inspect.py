@@ -248,8 +248,7 @@ def _reading(
 ) -> ReadingPicture:
     import shapely
 
-    from millprep.drawing.marks.slot import spine_of
-    from millprep.drawing.marks.stroke import drawn
+    from millprep.drawing.marks.stroke import drawn, spine_of
     from millprep.report.drawing_pictures import ReadingPicture, layer_title, stem
 
     k = survey.per_mm

@@ -86,7 +86,7 @@ def _width(area: shapely.Polygon) -> float:
 
 def _by_survey(start: Start, survey: Survey) -> Start:
     """Of the layers with a role; where no unit is known, in the one that the holes fit best."""
-    from millprep.drawing.marks.slot import Slot
+    from millprep.drawing.marks.stroke import Slot
     from millprep.drawing.survey.layer_facts import joined
     from millprep.drawing.unit import MM, best
 

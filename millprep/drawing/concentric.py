@@ -13,7 +13,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import Loop
 from millprep.drawing.marks.mark import Round
 from millprep.drawing.marks.neighbours import pairs
-from millprep.drawing.marks.slot import Bore, Slot, area_of, end_of, slot_of
+from millprep.drawing.marks.stroke import Bore, Slot, area_of, end_of, slot_of
 
 CONCENTRIC = 0.01
 """Centres this close are one, mm."""

@@ -16,7 +16,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, OpenChain
 from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
-from millprep.drawing.marks.slot import Bore, Slot, area_of, end_of, slot_of, spine_of
+from millprep.drawing.marks.stroke import Bore, Slot, area_of, end_of, slot_of, spine_of
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece, Hole
 

@@ -14,7 +14,7 @@ from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import TOLERANCE, Chained, Loop, chain
 from millprep.drawing.marks.evenodd import Crossing, Nest, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
-from millprep.drawing.marks.slot import Bore, slot_of
+from millprep.drawing.marks.stroke import Bore, slot_of
 from millprep.geometry.path import Point
 from millprep.model.job.layers import OutlinePen
 

@@ -17,7 +17,7 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, Words
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.drawing.marks.slot import Bore
+from millprep.drawing.marks.stroke import Bore
 from millprep.drawing.outline import outline
 from millprep.drawing.texts import legend_of
 from millprep.model.board import Board, CopperPiece, Lettering

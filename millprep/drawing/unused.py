@@ -13,7 +13,7 @@ import shapely.prepared
 
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.drawing.marks.slot import Bore, Slot, area_of
+from millprep.drawing.marks.stroke import Bore, Slot, area_of
 from millprep.drawing.survey.candidates import many
 from millprep.drawing.survey.edges_and_holes import LARGEST_BORE, hole_reading
 from millprep.drawing.survey.layer_facts import LayerFacts

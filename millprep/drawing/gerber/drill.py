@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from millprep.drawing.gerber.shapes import MOST_SHAPES, PenRun, arc
+from millprep.drawing.gerber.shapes import MOST_SHAPES, PenRun, arc, ends_of
 from millprep.drawing.gerber.statements import (
     MOST_STATEMENTS,
     DrillNumbers,
@@ -213,14 +213,20 @@ class _Drill:
             raise statement.fault(f"G{code:02d} is no code that is read here")
 
     def _target(self, place: dict[str, str], statement: Statement) -> Point:
-        x, y = (
-            self.numbers.mm_of(place[axis], statement) if axis in place else None
-            for axis in ("X", "Y")
-        )
-        ax, ay = self.at
         if self.steps:
-            return (ax + (x or 0.0), ay + (y or 0.0))
-        return (ax if x is None else x, ay if y is None else y)
+            x, y = self._lengths(place, "XY", statement)
+            return (self.at[0] + x, self.at[1] + y)
+        return self._lengths(place, "XY", statement, self.at)
+
+    def _lengths(
+        self, place: dict[str, str], axes: str, statement: Statement, usual: Point = (0.0, 0.0)
+    ) -> Point:
+        """Two lengths of a line, mm; the usual one where it has none."""
+        x, y = (
+            self.numbers.mm_of(place[axis], statement) if axis in place else length
+            for axis, length in zip(axes, usual, strict=True)
+        )
+        return x, y
 
     def _go(self, place: dict[str, str], statement: Statement) -> None:
         if "R" in place:
@@ -242,10 +248,7 @@ class _Drill:
             raise statement.fault("repeats no hole; one is repeated by R3X0.1")
         if len(self.strokes) + int(times) > MOST_SHAPES:
             raise statement.fault(f"the file has more than {MOST_SHAPES} holes")
-        dx, dy = (
-            self.numbers.mm_of(place[axis], statement) if axis in place else 0.0
-            for axis in ("X", "Y")
-        )
+        dx, dy = self._lengths(place, "XY", statement)
         for _ in range(int(times)):
             self.at = (self.at[0] + dx, self.at[1] + dy)
             self._paint("hole", [self.at], [], statement)
@@ -278,11 +281,8 @@ class _Drill:
         """Steps of an arc given by its centre, I and J, or by its radius, A."""
         clockwise = self.motion == 2
         if "A" not in place:
-            i, j = (
-                self.numbers.mm_of(place[axis], statement) if axis in place else 0.0
-                for axis in ("I", "J")
-            )
-            return arc(self.at, to, (i, j), clockwise, False, statement)
+            centre = self._lengths(place, "IJ", statement)
+            return arc(self.at, to, centre, clockwise, False, statement)
         radius = self.numbers.mm_of(place["A"], statement)
         (x0, y0), (x1, y1) = self.at, to
         chord = math.dist(self.at, to)
@@ -302,7 +302,7 @@ class _Drill:
             return
         points, bulges = trail.points, trail.bulges
         if not any(bulges):
-            points = _ends(points)
+            points = ends_of(points)
             bulges = [0.0] * (len(points) - 1)
         kind = "slot" if len(points) == 2 and not any(bulges) else "cut"
         self._paint(kind, points, bulges, Statement(trail.line, ""))
@@ -336,18 +336,3 @@ class _Drill:
                 Affine(),
             )
         )
-
-
-def _ends(points: list[Point]) -> list[Point]:
-    """The ends of a cut that goes to and fro on one line; all its points where it does not."""
-    xy = np.array(points, dtype=float)
-    far = int(np.argmax(np.hypot(*(xy - xy[0]).T)))
-    way = xy[far] - xy[0]
-    long = float(np.hypot(*way))
-    if not long > 0:
-        return points[:1]
-    across = (xy - xy[0]) @ np.array([-way[1], way[0]]) / long
-    if np.abs(across).max() > 1e-6:
-        return points
-    along = (xy - xy[0]) @ way
-    return [points[int(np.argmin(along))], points[int(np.argmax(along))]]

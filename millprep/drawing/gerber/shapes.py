@@ -1,4 +1,4 @@
-"""Painted shapes: apertures and what they leave, lines, arcs and contours, and the marks that stay."""
+"""Painted shapes: what apertures leave, lines, arcs and contours, and the marks that stay."""
 
 from __future__ import annotations
 
@@ -193,6 +193,21 @@ def _centres(start: Point, offset: Point, single: bool) -> Iterator[Point]:
 
 
 _DEFINITION = re.compile(r"ADD0*(\d+)([A-Za-z_.$][^,]*)(?:,(.*))?")
+
+
+def ends_of(points: list[Point]) -> list[Point]:
+    """The ends of a cut that goes to and fro on one line; all its points where it does not."""
+    xy = np.array(points, dtype=float)
+    far = int(np.argmax(np.hypot(*(xy - xy[0]).T)))
+    way = xy[far] - xy[0]
+    long = float(np.hypot(*way))
+    if not long > 0:
+        return points[:1]
+    across = (xy - xy[0]) @ np.array([-way[1], way[0]]) / long
+    if np.abs(across).max() > 1e-6:
+        return points
+    along = (xy - xy[0]) @ way
+    return [points[int(np.argmin(along))], points[int(np.argmax(along))]]
 
 
 @dataclass(frozen=True, slots=True)

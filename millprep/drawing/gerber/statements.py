@@ -1,4 +1,6 @@
-"""Statements of a Gerber file, each with its line; numbers of Gerber and drill files: formats, units, and the maps of a whole image.
+"""Statements of a Gerber file, each with its line, and numbers of Gerber and drill files.
+
+Numbers have formats and units, and a Gerber file may map its whole image.
 
 A statement ends with `*`; those that hold more than words are between two `%` (Gerber layer
 format specification, "Syntax"). A comment may hold any character but `*`, `%` included.

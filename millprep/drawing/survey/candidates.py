@@ -16,7 +16,7 @@ from millprep.drawing import concentric, copper, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
 from millprep.drawing.marks.neighbours import narrowest
-from millprep.drawing.marks.slot import Bore
+from millprep.drawing.marks.stroke import Bore
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece

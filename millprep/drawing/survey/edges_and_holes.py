@@ -11,7 +11,7 @@ from millprep.drawing import concentric, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
-from millprep.drawing.marks.slot import Slot
+from millprep.drawing.marks.stroke import Slot
 from millprep.drawing.outline import outline
 from millprep.drawing.survey.candidates import Candidate, first_of_each, many, sizes
 from millprep.drawing.survey.layer_facts import LayerFacts

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.drawing.marks.slot import Slot, slot_of
+from millprep.drawing.marks.stroke import Slot, slot_of
 from millprep.geometry.path import FloatArray, Path
 from millprep.model.job.layers import LayerRoles
 from tests.helpers.chance import examples
