@@ -23,7 +23,7 @@ from millprep.model.surface_map import Levelling
 from millprep.report.board_rows import BoardRow
 from millprep.report.join_rows import CertificateRow, JoinRow
 from millprep.report.pass_rows import PassRow
-from millprep.report.report_row import Length, Row, Sha256, Text, key, without_titles
+from millprep.report.report_row import Length, Row, Sha256, Text, described, key
 from millprep.report.rules_rows import RulesRow
 from millprep.report.set_rows import (
     BlankRow,
@@ -41,8 +41,8 @@ from millprep.report.set_rows import (
 FORMAT: Literal[1] = 1
 
 
-def _head(schema: dict[str, Any]) -> None:
-    without_titles(schema)
+def _head(schema: dict[str, Any], kind: type[Row]) -> None:
+    described(schema, kind)
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
 
 

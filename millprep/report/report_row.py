@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated, Any, Self, get_args
 
@@ -11,10 +12,30 @@ from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
 
 
-def without_titles(schema: dict[str, Any]) -> None:
-    """Drop the titles of properties, which only repeat their names."""
-    for prop in schema["properties"].values():
+def described(schema: dict[str, Any], kind: type[BaseModel]) -> None:
+    """Give properties the words below their fields, and drop titles, which only repeat names.
+
+    A schema is wanted seldom: pydantic would read the sources of all rows whenever they are loaded.
+    """
+    import ast
+    import inspect
+
+    words: dict[str, str] = {}
+    for base in reversed(kind.__mro__[: kind.__mro__.index(BaseModel)]):
+        (body,) = ast.parse(inspect.getsource(base)).body
+        lines = body.body if isinstance(body, ast.ClassDef) else []
+        for line, below in itertools.pairwise(lines):
+            match line, below:
+                case (
+                    ast.AnnAssign(target=ast.Name(id=name)),
+                    ast.Expr(value=ast.Constant(value=str() as text)),
+                ):
+                    words[name] = inspect.cleandoc(text)
+    for name, field in kind.model_fields.items():
+        prop = schema["properties"][field.serialization_alias or name]
         prop.pop("title", None)
+        if name in words:
+            prop["description"] = words[name]
 
 
 class Row(BaseModel):
@@ -31,8 +52,7 @@ class Row(BaseModel):
         strict=True,
         allow_inf_nan=False,
         populate_by_name=True,
-        use_attribute_docstrings=True,
-        json_schema_extra=without_titles,
+        json_schema_extra=described,
     )
 
     @classmethod

@@ -17,7 +17,7 @@ from millprep.model.finding import Finding, Severity
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.over_copper import OverFlatCopper
-from millprep.verify.sweep import arc_samples
+from millprep.verify.sweep import bends_of
 from millprep.verify.trace import Trace
 
 Mask = NDArray[np.bool_]
@@ -68,41 +68,41 @@ class Table:
 
 def table(trace: Trace) -> Table:
     """The columns of a trace."""
-    moves = trace.moves
-    start = np.array([move.start for move in moves], dtype=float).reshape(-1, 3)
-    end = np.array([move.end for move in moves], dtype=float).reshape(-1, 3)
-    for i, move in enumerate(moves):
-        if i > 0 and (moves[i - 1].kind == "probe" or moves[i - 1].by is not None):
+    moves, columns = trace.moves, trace.columns
+    start, end = columns.start.copy(), columns.end.copy()
+    stops = columns.probe | np.array([move.by is not None for move in moves], dtype=bool)
+    for i in np.flatnonzero(stops).tolist():
+        by = moves[i].by
+        if by is not None:
+            end[i] = np.where(np.isnan(end[i]), start[i] + by, end[i])
+        if i + 1 < len(moves):
             # it stops on the way to its target: from there a move sweeps all it may sweep
-            start[i] = np.where(np.isnan(start[i]), end[i - 1], start[i])
-        if move.by is not None:
-            end[i] = np.where(np.isnan(end[i]), start[i] + move.by, end[i])
+            start[i + 1] = np.where(np.isnan(start[i + 1]), end[i], start[i + 1])
     low, high = np.fmin(start, end), np.fmax(start, end)
     length = np.sqrt(((end - start) ** 2).sum(axis=1))
-    arc = np.array([move.centre is not None for move in moves], dtype=bool)
-    for i in np.flatnonzero(arc).tolist():
-        move = moves[i]
-        assert move.centre is not None
-        angles, radii, _ = arc_samples(
-            move.start, move.end, move.centre, move.kind == "arc_cw", EXTENT_TOLERANCE
+    arc = np.flatnonzero(columns.arc)
+    if len(arc):
+        bends = bends_of(
+            np.hstack((columns.start[arc], columns.end[arc])),
+            columns.centre[arc],
+            columns.clockwise[arc],
         )
-        x = move.centre[0] + radii * np.cos(angles)
-        y = move.centre[1] + radii * np.sin(angles)
-        low[i, :2] = np.fmin(low[i, :2], (x.min(), y.min()))
-        high[i, :2] = np.fmax(high[i, :2], (x.max(), y.max()))
-        around = float(abs(angles[-1] - angles[0]) * radii.mean())
-        length[i] = np.hypot(around, end[i, 2] - start[i, 2])
+        chords, owner = bends.chords(EXTENT_TOLERANCE)
+        first = np.searchsorted(owner, np.arange(len(arc)))
+        low[arc, :2] = np.fmin(low[arc, :2], np.minimum.reduceat(chords[:, :2], first))
+        high[arc, :2] = np.fmax(high[arc, :2], np.maximum.reduceat(chords[:, :2], first))
+        length[arc] = np.hypot(bends.around, end[arc, 2] - start[arc, 2])
     return Table(
         start=start,
         end=end,
-        feed=np.array([move.feed for move in moves], dtype=float),
+        feed=columns.feed,
         length=length,
         low=low,
         high=high,
-        rapid=np.array([move.kind == "rapid" for move in moves], dtype=bool),
-        arc=arc,
-        probe=np.array([move.kind == "probe" for move in moves], dtype=bool),
-        line=np.array([move.line for move in moves], dtype=np.int64),
+        rapid=columns.rapid,
+        arc=columns.arc,
+        probe=columns.probe,
+        line=columns.line,
     )
 
 

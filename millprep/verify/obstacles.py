@@ -164,7 +164,7 @@ def hops(s: Setting) -> Mask:
     free: Mask = m.rapid & known & (m.bottom >= s.hop - SLACK)
     # over uneven copper what is below its surface there
     seen = s.trace if s.over is None else s.over.trace
-    below = np.array([min(move.start[2], move.end[2]) < -SLACK for move in seen.moves], dtype=bool)
+    below = np.fmin(seen.columns.start[:, 2], seen.columns.end[:, 2]) < -SLACK
     cuts = np.flatnonzero(~m.rapid & ~m.probe & below)
     if not len(cuts) or not free.any():
         return np.zeros(len(m), dtype=bool)

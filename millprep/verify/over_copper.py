@@ -63,8 +63,8 @@ class OverFlatCopper:
 def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> OverFlatCopper:
     """A program over the map's copper as one over flat copper; rapids at clearance stay."""
     moves = trace.moves
-    start = np.array([m.start for m in moves], dtype=float).reshape(-1, 3)
-    end = np.array([m.end for m in moves], dtype=float).reshape(-1, 3)
+    columns = trace.columns
+    start, end = columns.start, columns.end
     low_start, low_end = start[:, 2] < clearance - _SLACK, end[:, 2] < clearance - _SLACK
     look = look_at_zero(trace)
     if look is not None:
@@ -83,8 +83,7 @@ def over_flat_copper(trace: Trace, surface: SurfaceMap, clearance: float) -> Ove
     ]
     off = np.zeros(len(moves))
     works = (low_start | low_end) & ~lost & (start[:, :2] != end[:, :2]).any(axis=1)
-    works &= np.array([m.kind != "rapid" for m in moves], dtype=bool)
-    works |= low_end & ~lost & np.array([m.centre is not None for m in moves], dtype=bool)
+    works = (works & ~columns.rapid) | (low_end & ~lost & columns.arc)
     for k in np.flatnonzero(works).tolist():
         off[k] = _off(moves[k], float(z0[k]), float(z1[k]), surface)
     return OverFlatCopper(replace(trace, moves=tuple(flat)), off, lost)

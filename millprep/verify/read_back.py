@@ -264,22 +264,21 @@ _KINDS = {"rapid": RAPID, "feed": FEED, "probe": FEED, "arc_cw": ARC_CW, "arc_cc
 
 def trail_of(trace: Trace, program: Program) -> Trail:
     """A trace as plain arrays; before the first word that names a place, the program's start."""
-    moves = trace.moves
-    places = np.array([program.start, *(move.end for move in moves)], dtype=float)
+    moves = trace.columns
+    places = np.vstack((np.array([program.start], dtype=float), moves.end))
     for column, start in zip(places.T, program.start, strict=True):
         column[np.isnan(column)] = start
-    wait = np.zeros(len(moves) + 1)
+    wait = np.zeros(len(places))
     for dwell in trace.dwells:
         wait[dwell.before] += dwell.seconds
-    nowhere = (np.nan, np.nan)
     return Trail(
         file=program.file,
         xyz=places,
-        kind=np.array([_KINDS[move.kind] for move in moves], dtype=np.int64),
-        centre=np.array([move.centre or nowhere for move in moves], dtype=float).reshape(-1, 2),
-        feed=np.array([np.nan if m.feed is None else m.feed for m in moves], dtype=float),
-        line=np.array([move.line for move in moves], dtype=np.int64),
-        wait=wait[: len(moves)],
+        kind=np.array([_KINDS[move.kind] for move in trace.moves], dtype=np.int64),
+        centre=moves.centre,
+        feed=moves.feed,
+        line=moves.line,
+        wait=wait[:-1],
     )
 
 

@@ -64,13 +64,13 @@ def segments(trace: Trace) -> FloatArray:
 
     Rapids and probes below the surface count as cutting: the metal does not know the word.
     """
-    below = [m for m in trace.moves if m.start[2] < 0 or m.end[2] < 0]
-    every = np.array([(*m.start, *m.end) for m in below], dtype=float).reshape(-1, 6)
-    arcs = np.array([i for i, m in enumerate(below) if m.centre is not None], dtype=int)
+    moves = trace.columns
+    below = (moves.start[:, 2] < 0) | (moves.end[:, 2] < 0)
+    every = np.hstack((moves.start, moves.end))[below]
+    arcs = np.flatnonzero(moves.arc[below])
     if len(arcs):
-        centres = np.array([below[i].centre for i in arcs.tolist()], dtype=float)
-        clockwise = np.array([below[i].kind == "arc_cw" for i in arcs.tolist()])
-        chords, owner = _flattened(every[arcs], centres, clockwise)
+        bends = bends_of(every[arcs], moves.centre[below][arcs], moves.clockwise[below][arcs])
+        chords, owner = bends.chords(PATH_TOLERANCE)
         order = np.concatenate((np.arange(len(every)), arcs[owner]))
         straight = np.ones(len(order), dtype=bool)
         straight[arcs] = False
@@ -80,37 +80,61 @@ def segments(trace: Trace) -> FloatArray:
     return kept
 
 
-def _flattened(
-    arcs: FloatArray, centres: FloatArray, clockwise: NDArray[np.bool_]
-) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Arcs and helices, (n, 6) each, as chords of all of them, and whose chord each is.
+@dataclass(frozen=True, slots=True)
+class Bends:
+    """Arcs and helices; the radius of each runs evenly from its first to its last.
 
-    The radius runs evenly from its first to its last.
+    Attributes:
+        ends: (n, 6) first and last point of each.
+        centre: (n, 2).
+        first, swept: (n,) angle of the first point, and the angle from there to the last, radians.
+        radius: (n, 2) at the first and the last point.
     """
-    a, b = arcs[:, 0:2] - centres, arcs[:, 3:5] - centres
+
+    ends: FloatArray
+    centre: FloatArray
+    first: FloatArray
+    swept: FloatArray
+    radius: FloatArray
+
+    @property
+    def around(self) -> FloatArray:
+        """(n,) length of each in the plane."""
+        around: FloatArray = np.abs(self.swept) * self.radius.mean(axis=1)
+        return around
+
+    def chords(self, sagitta: float) -> tuple[FloatArray, NDArray[np.intp]]:
+        """Chords of all of them, no farther than `sagitta` from the arc, and whose each is."""
+        first, swept, ends = self.first, self.swept, self.ends
+        r0, r1 = self.radius.T
+        flat = np.clip(1 - sagitta / np.maximum(np.maximum(r0, r1), 1e-12), -1.0, 1.0)
+        count = np.maximum(np.ceil(np.abs(swept) / (2 * np.arccos(flat))), 1).astype(int)
+        owner = np.repeat(np.arange(len(ends)), count)
+        k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+
+        out = np.empty((len(owner), 6))
+        for columns, step in ((slice(0, 3), k), (slice(3, 6), k + 1)):
+            t = step / count[owner]
+            angle = first[owner] + swept[owner] * t
+            radius = r0[owner] + (r1 - r0)[owner] * t
+            z = ends[owner, 2] + (ends[:, 5] - ends[:, 2])[owner] * t
+            ring = np.column_stack((np.cos(angle), np.sin(angle)))
+            out[:, columns] = np.column_stack((self.centre[owner] + radius[:, None] * ring, z))
+            # both ends as written: chords of neighbours must meet
+            for end, source in ((step == 0, slice(0, 3)), (step == count[owner], slice(3, 6))):
+                out[end, columns] = ends[owner[end], source]
+        return out, owner
+
+
+def bends_of(ends: FloatArray, centre: FloatArray, clockwise: NDArray[np.bool_]) -> Bends:
+    """Arcs by their first and last points, (n, 6); equal ones are a full turn."""
+    a, b = ends[:, 0:2] - centre, ends[:, 3:5] - centre
     first = np.arctan2(a[:, 1], a[:, 0])
     swept = np.arctan2(b[:, 1], b[:, 0]) - first
     swept += math.tau * (~clockwise & (swept <= 0)) - math.tau * (clockwise & (swept >= 0))
-    closed = (arcs[:, 0:2] == arcs[:, 3:5]).all(axis=1)
+    closed = (ends[:, 0:2] == ends[:, 3:5]).all(axis=1)
     swept = np.where(closed, np.where(clockwise, -math.tau, math.tau), swept)
-    r0, r1 = np.hypot(*a.T), np.hypot(*b.T)
-    flat = np.clip(1 - PATH_TOLERANCE / np.maximum(np.maximum(r0, r1), 1e-12), -1.0, 1.0)
-    count = np.maximum(np.ceil(np.abs(swept) / (2 * np.arccos(flat))), 1).astype(int)
-    owner = np.repeat(np.arange(len(arcs)), count)
-    k = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-
-    out = np.empty((len(owner), 6))
-    for columns, step in ((slice(0, 3), k), (slice(3, 6), k + 1)):
-        t = step / count[owner]
-        angle = first[owner] + swept[owner] * t
-        radius = r0[owner] + (r1 - r0)[owner] * t
-        z = arcs[owner, 2] + (arcs[:, 5] - arcs[:, 2])[owner] * t
-        ring = np.column_stack((np.cos(angle), np.sin(angle)))
-        out[:, columns] = np.column_stack((centres[owner] + radius[:, None] * ring, z))
-        # both ends as written: chords of neighbours must meet
-        for end, source in ((step == 0, slice(0, 3)), (step == count[owner], slice(3, 6))):
-            out[end, columns] = arcs[owner[end], source]
-    return out, owner
+    return Bends(ends, centre, first, swept, np.column_stack((np.hypot(*a.T), np.hypot(*b.T))))
 
 
 def arc_samples(

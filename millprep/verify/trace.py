@@ -9,8 +9,13 @@ import csv
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
+from millprep.geometry.path import FloatArray
 from millprep.model.finding import Finding
 from millprep.model.program import Program
 
@@ -100,6 +105,32 @@ class Remark(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Columns:
+    """The n moves of a trace as columns, mm.
+
+    Attributes:
+        start, end: (n, 3), nan where unknown.
+        centre: (n, 2), nan for straight moves.
+        feed: (n,), nan for rapids.
+        line: (n,) line numbers.
+        rapid, probe, arc, clockwise: masks; of arcs, those that run clockwise.
+    """
+
+    start: FloatArray
+    end: FloatArray
+    centre: FloatArray
+    feed: FloatArray
+    line: NDArray[np.int64]
+    rapid: NDArray[np.bool_]
+    probe: NDArray[np.bool_]
+    arc: NDArray[np.bool_]
+    clockwise: NDArray[np.bool_]
+
+
+_NOWHERE = (math.nan, math.nan)
+
+
+@dataclass(frozen=True)
 class Trace:
     """A program read.
 
@@ -129,6 +160,23 @@ class Trace:
     remarks: tuple[Remark, ...] = ()
     paths: tuple[PathEvent, ...] = ()
     modes: tuple[ModeEvent, ...] = ()
+
+    @cached_property
+    def columns(self) -> Columns:
+        """The moves as columns; every rule looks at them, so they are made once."""
+        moves = self.moves
+        kind = np.array([move.kind for move in moves], dtype=np.str_)
+        return Columns(
+            start=np.array([move.start for move in moves], dtype=float).reshape(-1, 3),
+            end=np.array([move.end for move in moves], dtype=float).reshape(-1, 3),
+            centre=np.array([m.centre or _NOWHERE for m in moves], dtype=float).reshape(-1, 2),
+            feed=np.array([move.feed for move in moves], dtype=float),
+            line=np.array([move.line for move in moves], dtype=np.int64),
+            rapid=kind == "rapid",
+            probe=kind == "probe",
+            arc=np.array([move.centre is not None for move in moves], dtype=bool),
+            clockwise=kind == "arc_cw",
+        )
 
 
 class ZeroLook(NamedTuple):
