@@ -27,7 +27,7 @@ def write(cut_set: CutSet, folder: Path) -> None:
         _put(folder / buzz_out.FILE, buzz_out.table_text(cut_set))
     write_as_cut(cut_set, folder)
     # last of all: it holds the hashes of every other file, programs included
-    report_file.write(report_file.sealed(Report.of(cut_set), folder), folder)
+    report_file.write_sealed(Report.of(cut_set), folder)
 
 
 def write_refused(cut_set: CutSet, folder: Path, seen: CutSet | None = None) -> None:

@@ -7,7 +7,9 @@ base64url (RFC 4648, table 2): no letter of it means anything in JSON or HTML.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -33,18 +35,30 @@ def text(values: ArrayLike) -> str:
     Raises:
         ValueError: for a number of more than 39 bits.
     """
+    return texts(values, [np.size(values)])[0]
+
+
+def texts(values: ArrayLike, counts: Sequence[int]) -> list[str]:
+    """Several texts at once: so many of the numbers for each.
+
+    Raises:
+        ValueError: for a number of more than 39 bits.
+    """
     v = np.asarray(values, dtype=np.int64).ravel()
     if len(v) == 0:
-        return ""
+        return [""] * len(counts)
     rest = np.where(v >= 0, 2 * v, -2 * v - 1)
     if int(rest.max()) >= 1 << (5 * _MOST):
         raise ValueError("a number needs more than 39 bits")
-    digits = (rest[:, None] >> (5 * np.arange(_MOST))) & 31
-    used = np.maximum(1, _MOST - np.argmax(digits[:, ::-1] != 0, axis=1))
+    # no column for letters that no number needs
+    place = np.arange(max(1, -(-int(rest.max()).bit_length() // 5)))
+    digits = (rest[:, None] >> (5 * place)) & 31
+    used = np.maximum(1, len(place) - np.argmax(digits[:, ::-1] != 0, axis=1))
     used[rest == 0] = 1
-    place = np.arange(_MOST)
     digits = digits + 32 * (place < used[:, None] - 1)
-    return bytes(_LETTERS[digits[place < used[:, None]]]).decode("ascii")
+    letters = bytes(_LETTERS[digits[place < used[:, None]]]).decode("ascii")
+    ends = np.concatenate(([0], np.cumsum(used)))[np.cumsum([0, *counts])].tolist()
+    return [letters[start:end] for start, end in itertools.pairwise(ends)]
 
 
 def runs(values: ArrayLike) -> str:
@@ -69,28 +83,39 @@ def areas(shapes: Sequence[shapely.Polygon]) -> dict[str, str]:
     `xy` has the points of all of them, one stream of differences for x and one for y in
     turn; the point that closes a ring is left out.
     """
-    counts: list[int] = []
-    places: list[IntArray] = []
-    for shape in thinned(shapes):
-        outlines = [shape.exterior, *shape.interiors]
-        points = [_opened(whole(ring.coords, SHAPE_UNIT)[:, :2]) for ring in outlines]
-        points = [ring for ring in points if len(ring) >= 3]
-        counts += [len(points), *map(len, points)]
-        places += points
-    return {"rings": text(counts), "xy": line(places)}
-
-
-def thinned(shapes: Sequence[shapely.Polygon]) -> list[shapely.Polygon]:
-    """The polygons without vertices that nobody sees; one that would fall apart stays."""
     if not shapes:
-        return []
-    array = np.array(list(shapes), dtype=object)
-    fewer = shapely.simplify(array, THINNED)
-    kept: list[shapely.Polygon] = [
+        return {"rings": "", "xy": ""}
+    rings, shape_of = shapely.get_rings(list(thinned(tuple(shapes))), return_index=True)
+    places, ring_of = shapely.get_coordinates(rings, return_index=True)
+    xy = whole(places, SHAPE_UNIT)
+    counts = np.bincount(ring_of)
+    ends = np.cumsum(counts)
+    # a point like the one before it is left out; before the first is the last but the closing one
+    before = np.roll(xy, 1, axis=0)
+    before[ends - counts] = xy[ends - 2]
+    kept = np.any(xy != before, axis=1)
+    kept[ends - 1] = False
+    counts = np.bincount(ring_of[kept], minlength=len(rings))
+    seen = counts >= 3
+    in_shape = np.bincount(shape_of[seen], minlength=len(shapes))
+    firsts = np.cumsum(in_shape) - in_shape
+    return {
+        "rings": text(np.insert(counts[seen], firsts, in_shape)),
+        "xy": line([xy[kept & seen[ring_of]]]),
+    }
+
+
+@lru_cache(maxsize=64)
+def thinned(shapes: tuple[shapely.Polygon, ...]) -> tuple[shapely.Polygon, ...]:
+    """The polygons without vertices that nobody sees; one that would fall apart stays.
+
+    Remembered, because page and files show the same copper.
+    """
+    fewer = shapely.simplify(list(shapes), THINNED)
+    return tuple(
         less if isinstance(less, shapely.Polygon) and not less.is_empty else shape
         for less, shape in zip(fewer, shapes, strict=True)
-    ]
-    return kept
+    )
 
 
 def line(places: Iterable[IntArray]) -> str:
@@ -100,11 +125,3 @@ def line(places: Iterable[IntArray]) -> str:
         return ""
     xy = np.concatenate(all_places)
     return text(np.diff(xy, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)))
-
-
-def _opened(xy: IntArray) -> IntArray:
-    """A closed ring without repeated points, its last one included."""
-    keep = np.abs(np.diff(xy, axis=0, prepend=xy[-2:-1])).max(axis=1) > 0
-    keep[-1] = False
-    opened: IntArray = xy[keep]
-    return opened

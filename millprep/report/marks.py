@@ -17,7 +17,7 @@ from millprep.model.board import Hole
 from millprep.model.cut import HoleCut
 from millprep.report.canvas import Canvas, LegendEntry
 from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Dash, Flag, Line, WideLine, hatched, sign
+from millprep.report.scene import Area, Circle, Dash, Flag, Line, WideLine, coarser, hatched, sign
 from millprep.report.words import number
 
 THINNEST = 0.3
@@ -64,13 +64,8 @@ def _simplified(on: Canvas, shapes: Iterable[shapely.Geometry]) -> tuple[shapely
     """The polygons on the page, without vertices that nobody sees."""
     parts = shapely.get_parts(np.array(list(shapes), dtype=object))
     parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    if len(parts) == 0:
-        return ()
-    fewer = shapely.simplify(parts, on.tolerance, preserve_topology=False)
-    lost = shapely.is_empty(fewer)
-    fewer[lost] = parts[lost]
     # opposite turns for holes: every program then leaves them empty
-    turned = shapely.orient_polygons(shapely.get_parts(fewer))
+    turned = shapely.orient_polygons(shapely.get_parts(coarser(parts, on.tolerance)))
     return tuple(shapely.transform(turned, on.points))
 
 
@@ -103,9 +98,7 @@ def _placed(on: Canvas, lines: Sequence[FloatArray]) -> tuple[FloatArray, ...]:
     """Lines on the page, without vertices that nobody sees."""
     which = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
     paths: Any = shapely.linestrings(np.concatenate(lines).astype(float), indices=which)
-    fewer: Any = shapely.simplify(paths, on.tolerance, preserve_topology=False)
-    fewer = np.where(shapely.is_empty(fewer), paths, fewer)
-    xy, which = shapely.get_coordinates(fewer, return_index=True)
+    xy, which = shapely.get_coordinates(coarser(paths, on.tolerance), return_index=True)
     starts = np.searchsorted(which, np.arange(1, len(lines)))
     return tuple(np.split(on.points(xy), starts))
 

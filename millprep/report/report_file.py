@@ -30,25 +30,32 @@ LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
 
 def write(report: Report, folder: Path) -> None:
-    """Write the report, sealed or not."""
+    """Write the report without hashes."""
     (folder / REPORT).write_bytes(to_text(report.row()).encode())
 
 
-def sealed(report: Report, folder: Path) -> Report:
-    """The report with the hash of every other file in `folder`, and its own."""
+def write_sealed(report: Report, folder: Path) -> None:
+    """Write the report with the hash of every other file in `folder`, and its own."""
     files = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
     rows = tuple(
         FileRow(file=name, sha256=_hash(path))
         for name, path in sorted(files.items())
         if name != REPORT
     )
-    report = report.model_copy(update={"files": rows})
-    return report.model_copy(update={"seal": seal(report.row())})
+    row = report.model_copy(update={"files": rows}).row()
+    text = to_text(row | {"seal": None})
+    # a line of its own: the row is longer than a line, and no text holds a newline as it is
+    text = text.replace('\n "seal": null', f'\n "seal": "{_seal_of(text)}"', 1)
+    (folder / REPORT).write_bytes(text.encode())
 
 
 def seal(row: dict[str, Any]) -> str:
     """SHA-256 of the report as text, with null in place of the seal."""
-    return hashlib.sha256(to_text(row | {"seal": None}).encode("utf-8", "replace")).hexdigest()
+    return _seal_of(to_text(row | {"seal": None}))
+
+
+def _seal_of(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
 
 def read(folder: Path) -> Report:
@@ -174,15 +181,21 @@ def to_text(value: Any) -> str:
 
 
 def _lines(value: Any, indent: int) -> str:
-    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
-    if not value or not isinstance(value, (dict, list)) or len(flat) + indent <= WIDTH:
-        return flat
-    pad = " " * (indent + 1)
+    """JSON of a value on one line, where it is short enough, or a line for each of its items."""
+    if not value or not isinstance(value, (dict, list)):
+        return _encoded(value)
+    # items first: where all of them are one line, joined they are the one line of the value
     if isinstance(value, dict):
-        items = [
-            f"{json.dumps(key, ensure_ascii=False)}: {_lines(item, indent + 1)}"
-            for key, item in value.items()
-        ]
-        return "{\n" + ",\n".join(pad + item for item in items) + "\n" + pad[1:] + "}"
-    items = [_lines(item, indent + 1) for item in value]
-    return "[\n" + ",\n".join(pad + item for item in items) + "\n" + pad[1:] + "]"
+        first, last = "{}"
+        items = [f"{_encoded(key)}: {_lines(item, indent + 1)}" for key, item in value.items()]
+    else:
+        first, last = "[]"
+        items = [_lines(item, indent + 1) for item in value]
+    flat = f"{first}{', '.join(items)}{last}"
+    if len(flat) + indent <= WIDTH and not any("\n" in item for item in items):
+        return flat
+    pad = "\n" + " " * (indent + 1)
+    return f"{first}{pad}{f',{pad}'.join(items)}{pad[:-1]}{last}"
+
+
+_encoded = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode

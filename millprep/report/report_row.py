@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Sequence
+from functools import cache
 from typing import Annotated, Any, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -66,11 +67,18 @@ class Row(BaseModel):
 
         Where a field holds rows, they are made of what is found there.
         """
-        fields = {}
-        for name, field in cls.model_fields.items():
-            here = given[name] if name in given else getattr(value, name)
-            fields[name] = _as_rows(here, _row_class(field.annotation))
-        return cls(**fields)
+        return cls(
+            **{
+                name: _as_rows(given[name] if name in given else getattr(value, name), row_class)
+                for name, row_class in cls._row_classes().items()
+            }
+        )
+
+    @classmethod
+    @cache
+    def _row_classes(cls) -> dict[str, type[Row] | None]:
+        """The class of the rows in each field."""
+        return {name: _row_class(field.annotation) for name, field in cls.model_fields.items()}
 
     def row(self) -> dict[str, Any]:
         """The row as plain data, in the order of the keys."""

@@ -11,7 +11,7 @@ from millprep.geometry.path import Point
 from millprep.model.finding import Finding
 from millprep.model.judged import BoardJudged
 from millprep.model.set_of_programs import CutSet
-from millprep.report.compact import SHAPE_UNIT, text, whole
+from millprep.report.compact import SHAPE_UNIT, texts, whole
 from millprep.report.words import plain
 
 SPACING = ("spacing-too-narrow", "spacing-to-metal")
@@ -41,6 +41,7 @@ def spacings(judged: BoardJudged | None) -> dict[str, Any]:
     pairs = () if judged is None else judged.spacings
     names = list(dict.fromkeys(name for pair in pairs for name in (pair.net, pair.other)))
     index = {name: n for n, name in enumerate(names)}
+    ways = [np.ravel(pair.way or ((pair.at, pair.at),)) for pair in pairs]
     return {
         "names": [plain(name, 60) for name in names],
         "pairs": [
@@ -48,10 +49,7 @@ def spacings(judged: BoardJudged | None) -> dict[str, Any]:
              figure(pair.measured)]
             for pair in pairs
         ],
-        "ways": [
-            text(whole(np.array(pair.way or ((pair.at, pair.at),)).reshape(-1, 2), SHAPE_UNIT))
-            for pair in pairs
-        ],
+        "ways": texts(whole(np.concatenate([[], *ways]), SHAPE_UNIT), list(map(len, ways))),
     }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.report.palette import COLOURS
@@ -130,6 +131,12 @@ class Scene:
     def words(self) -> list[str]:
         """All words on the page, in the order in which they are drawn."""
         return [shape.words for shape in self.shapes if isinstance(shape, Text | Flag)]
+
+
+def coarser(shapes: NDArray[np.object_], tolerance: float) -> NDArray[np.object_]:
+    """Shapes without vertices that nobody sees; one that would be lost stays."""
+    fewer: Any = shapely.simplify(shapes, tolerance, preserve_topology=False)
+    return np.where(shapely.is_empty(fewer), shapes, fewer)
 
 
 def hatched(

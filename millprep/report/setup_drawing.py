@@ -7,6 +7,7 @@ measured from the work zero.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -62,8 +63,8 @@ class View:
             self.top + (self.high[1] - place[1]) * self.scale,
         )
 
-    def shape(self, shape: shapely.Geometry) -> shapely.Geometry:
-        """A shape of the machine on paper."""
+    def shape(self, shape: Any) -> Any:
+        """A shape of the machine on paper, or an array of them."""
         a, b = self.at((0.0, 0.0))
 
         def on_paper(xy: FloatArray) -> FloatArray:
@@ -188,11 +189,10 @@ def _ground(
     """The blank, its boards in grey, in bold what this pass cuts, and the machine's travel."""
     pose = milling_pass.pose
     on = cut_set.blank(milling_pass.blank).placements
-    copper = [
-        shapely.simplify(view.shape(pose.shape(p.pose.shape(piece.shape))), 0.15)
-        for p in on
-        for piece in p.board.pieces
-    ]
+    copper: list[shapely.Geometry] = []
+    for p in on:
+        pieces: Any = np.array([piece.shape for piece in p.board.pieces], dtype=object)
+        copper += view.shape(p.pose.then(pose).shape(pieces)).tolist()
     edges = [view.shape(pose.shape(p.pose.shape(p.board.outline))) for p in on]
     margin = 2.0 / view.scale
     seen = shapely.box(*view.low, *view.high).buffer(margin, join_style="mitre")
@@ -201,7 +201,7 @@ def _ground(
     lines = [shapely.get_coordinates(view.shape(run)) for run in runs if run.length > 0]
     return [
         Area((view.shape(rim),), "laminate", "ink", 0.4),
-        Area(tuple(copper), "earlier pass"),
+        Area(tuple(shapely.simplify(copper, 0.15)), "earlier pass"),
         Area(tuple(edges), None, "quiet", 0.2),
         *_cut_now(milling_pass, view),
         Line(tuple(lines), 0.25, "ink", TRAVEL_DASH),
@@ -216,7 +216,7 @@ def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
         lines, points = contacts(program, 0.1 / view.scale)
         paths += map(shapely.LineString, lines)
         holes += map(view.at, points)
-    fewer = [shapely.simplify(view.shape(path), 0.1) for path in paths]
+    fewer = shapely.simplify(view.shape(np.array(paths, dtype=object)), 0.1)
     return [
         Line(tuple(map(shapely.get_coordinates, fewer)), BOLD, "ink"),
         Circle(tuple(holes), BOLD, "ink"),

@@ -9,9 +9,10 @@ must give the same bytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -21,6 +22,7 @@ from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.set_of_programs import CutSet
+from millprep.report.compact import thinned
 from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
 from millprep.report.scene import Area, Circle, Flag, Line, Scene, Shape, Text, WideLine
@@ -152,15 +154,17 @@ class _Writer:
         return f'<path d="{run}"{more}>{inner}</path>\n' if inner else f'<path d="{run}"{more}/>\n'
 
     def _circles(self, shape: Circle) -> str:
+        """Circles as one path of half circles, which is quicker drawn than many elements."""
         if not shape.centres:
             return ""
         fill = "none" if shape.role is None else COLOURS[shape.role]
-        radius = self.figure(shape.radius)
-        circles = "".join(
-            f'<circle cx="{self.figure(x)}" cy="{self.figure(y)}" r="{radius}"/>'
-            for x, y in shape.centres
-        )
-        return f'<g fill="{fill}"{self._edge(shape.edge, shape.width, ())}>{circles}</g>\n'
+        r, d = self.figure(shape.radius), self.figure(2 * shape.radius)
+        arcs = f"a{r} {r} 0 1 0 {d} 0a{r} {r} 0 1 0 -{d} 0z"
+        lefts = np.array(shape.centres) - (shape.radius, 0.0)
+        places = lefts.round(self.digits).ravel().tolist()
+        run = f"M%.9g %.9g{arcs}" * len(lefts) % tuple(places)
+        edge = self._edge(shape.edge if shape.width > 0 else None, shape.width, ())
+        return self._path(run, f' fill="{fill}"{edge}')
 
     def _text(self, text: Text) -> str:
         x, y = map(self.figure, text.at)
@@ -223,8 +227,6 @@ def rasterised(text: str, width: int) -> bytes:
 
 
 FOLDER = "as-cut"
-WITHIN = 0.002
-"""Edges are simplified by at most this, mm."""
 PIECES, FLOATING = "AS_CUT_PIECES", "AS_CUT_BACKGROUND"
 """DXF layers: copper that carries pieces of the design, and what is left around it."""
 _NUMBER = {PIECES: 30, FLOATING: 8}
@@ -261,9 +263,10 @@ def scene(parts: Sequence[CopperPart], size: tuple[float, float], words: str) ->
     """The parts at the foot of the copper, on a page that is the blank."""
     # rounded first, so that coordinates keep their last digit although y is turned over
     x, y = (round(length, 3) for length in size)
+    fewer = thinned(tuple(part.shape for part in parts))
+    shapes: Any = shapely.transform(list(fewer), lambda xy: turned_over(xy.round(3), y))
     areas = []
-    for part, shape in _simplified(parts):
-        shape = shapely.transform(shape, lambda xy: turned_over(xy.round(3), y))
+    for part, shape in zip(parts, shapes, strict=True):
         names = " ".join(f"{copy + 1}:{piece}" for copy, piece in part.pieces)
         if part.pieces:
             areas.append(Area((shape,), "copper", title=names))
@@ -284,19 +287,13 @@ def dxf(parts: Sequence[CopperPart], words: str) -> str:
     for layer in (PIECES, FLOATING):
         lines += ["0", "LAYER", "2", layer, "70", "0", "62", str(_NUMBER[layer]), "6", "CONTINUOUS"]
     lines += ["0", "ENDTAB", "0", "ENDSEC", "0", "SECTION", "2", "ENTITIES"]
-    for part, shape in _simplified(parts):
+    for part, shape in zip(parts, thinned(tuple(part.shape for part in parts)), strict=True):
         layer = PIECES if part.pieces else FLOATING
-        rims = [shapely.get_coordinates(rim).tolist() for rim in shapely.get_rings(shape)]
-        for rim in rims:
+        vertex = f"0\nVERTEX\n8\n{layer}\n10\n%.3f\n20\n%.3f\n30\n0.0"
+        for rim in shapely.get_rings(shape):
+            xy = shapely.get_coordinates(rim)[:-1]
             lines.append(f"0\nPOLYLINE\n8\n{layer}\n66\n1\n10\n0.0\n20\n0.0\n30\n0.0\n70\n1")
-            lines += [
-                f"0\nVERTEX\n8\n{layer}\n10\n{x:.3f}\n20\n{y:.3f}\n30\n0.0" for x, y in rim[:-1]
-            ]
+            # all at once: one vertex at a time takes twice as long
+            lines.append("\n".join([vertex] * len(xy)) % tuple(xy.ravel().tolist()))
             lines.append(f"0\nSEQEND\n8\n{layer}")
     return "\n".join([*lines, "0", "ENDSEC", "0", "EOF", ""])
-
-
-def _simplified(parts: Sequence[CopperPart]) -> Iterator[tuple[CopperPart, shapely.Polygon]]:
-    """Each part with its shape, of fewer corners."""
-    shapes = shapely.simplify([part.shape for part in parts], WITHIN)
-    yield from zip(parts, shapes, strict=True)

@@ -26,8 +26,9 @@ WORK_WORDS = {
 
 def plain(text: str, longest: int = 80) -> str:
     """The text on one line, without control characters, cut to `longest` characters."""
-    kept = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in text)
-    line = " ".join(kept.split())
+    if not text.isprintable():
+        text = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in text)
+    line = " ".join(text.split())
     return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 

@@ -55,6 +55,14 @@ def test_numbers_come_back(values: list[int]) -> None:
     assert numbers(compact.text(values)) == values
 
 
+@given(st.lists(st.lists(st.integers(-(2**38), 2**38))))
+def test_several_texts_at_once_are_those_of_each(several: list[list[int]]) -> None:
+    counts = list(map(len, several))
+    assert compact.texts([v for row in several for v in row], counts) == list(
+        map(compact.text, several)
+    )
+
+
 @given(st.lists(st.integers(-3, 3)))
 def test_runs_come_back(values: list[int]) -> None:
     assert unrolled(compact.runs(values)) == values
@@ -79,9 +87,17 @@ def test_an_area_comes_back_to_a_micrometre() -> None:
     assert rings.hausdorff_distance(shapely.Polygon(rim, [hole])) < 1e-3
 
 
+def test_a_ring_without_area_and_points_within_a_micrometre_are_left_out() -> None:
+    rim = [(0.0, 0.0), (5.0, 0.0), (5.0003, 0.0001), (5.0, 5.0)]
+    speck = [(3.0, 1.0), (3.0004, 1.0), (3.0, 1.0004)]
+    told = compact.areas([shapely.Polygon(rim, [speck]), shapely.box(7, 7, 8, 8)])
+    assert numbers(told["rings"]) == [1, 3, 1, 4]
+    assert compact.areas([]) == {"rings": "", "xy": ""}
+
+
 def test_thinning_moves_no_edge_by_more_than_it_says() -> None:
     disc = shapely.Point(3, 4).buffer(2.5, quad_segs=400)
-    (less,) = compact.thinned([disc])
+    (less,) = compact.thinned((disc,))
     assert len(less.exterior.coords) < len(disc.exterior.coords) / 4
     assert less.hausdorff_distance(disc) <= compact.THINNED
 
