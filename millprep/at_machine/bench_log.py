@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from millprep.workflow.row_file import RowFile
+from millprep.files.reading import RowFile
 
 
 @dataclass(frozen=True, slots=True)

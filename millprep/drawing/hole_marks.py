@@ -11,12 +11,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.concentric import CONCENTRIC, smallest
+from millprep.drawing.doubts import CONCENTRIC, smallest
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, OpenChain
 from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
-from millprep.drawing.marks.stroke import Bore, Slot, area_of, end_of, slot_of, spine_of
+from millprep.drawing.marks.stroke import Bore, Slot, bore_area, end_of, slot_of, spine_of
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece, Hole
 
@@ -233,7 +233,7 @@ def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, .
     unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
     if not unique:
         return ()
-    areas = np.array([area_of(bore, 0.01) for bore in unique], dtype=object)
+    areas = np.array([bore_area(bore, 0.01) for bore in unique], dtype=object)
     shapes = np.array([piece.shape for piece in pieces], dtype=object)
     which: dict[int, list[int]] = {}
     a, b = shapely.STRtree(shapes).query(areas, predicate="intersects")

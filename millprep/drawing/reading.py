@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from millprep.drawing import concentric, copper, hole_marks, selection, unused
+from millprep.drawing import copper, doubts, hole_marks, selection, unused
 from millprep.drawing.dxf.changes import check_accepted
 from millprep.drawing.gather import Walked, folded, gather
 from millprep.drawing.ledger import Ledger
@@ -228,7 +228,7 @@ class _Reading:
             marks, loops = copper.lines(marks, mode, self.ledger)
             self.circles += [loop.round for loop in loops if loop.round is not None]
             if layer in self.holes:
-                loops, small = concentric.split_shared(loops, self.ledger)
+                loops, small = doubts.split_shared(loops, self.ledger)
                 bores += small
                 shared += small
                 marks = self._dots(marks, bores)
@@ -250,7 +250,7 @@ class _Reading:
                 "name the layer that holds tracks and pads",
             )
             return None
-        bores = concentric.settled(bores, self.ledger)
+        bores = doubts.settled(bores, self.ledger)
         if self.ledger.stopped:
             return None
         shapes = copper.sorted_reading(hole_marks.close_drilled(shapes, bores))

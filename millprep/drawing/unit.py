@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from millprep.drawing import concentric
+from millprep.drawing import doubts
 from millprep.drawing.dxf.opening import Drawing
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Curve, Mark, Round, Stroke, box_of
@@ -182,7 +182,7 @@ def refuse_none(
             if isinstance(curve, Curve) and curve.round is not None:
                 circles.append(curve.round)
     hint = f"; $MEASUREMENT says {said}, which is wrong at times" if said else ""
-    small = [r.diameter for r in concentric.drills(circles)]
+    small = [r.diameter for r in doubts.drills(circles)]
     ledger.stop(
         "drawing-no-unit",
         f"the drawing does not say its unit ($INSUNITS is 0 or absent{hint}): "

@@ -13,7 +13,7 @@ import shapely.prepared
 
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.neighbours import TooMuchError
-from millprep.drawing.marks.stroke import Bore, Slot, area_of
+from millprep.drawing.marks.stroke import Bore, Slot, bore_area
 from millprep.drawing.survey.candidates import many
 from millprep.drawing.survey.edges_and_holes import LARGEST_BORE, hole_reading
 from millprep.drawing.survey.layer_facts import LayerFacts
@@ -64,7 +64,7 @@ def _holes(layer: LayerFacts, board: Board) -> Finding | None:
     missing = []
     on_copper = 0
     for bore in reading.bores:
-        area = area_of(bore, 0.01 * bore.diameter)
+        area = bore_area(bore, 0.01 * bore.diameter)
         if not board.outline.covers(area) or len(
             made.query(shapely.Point(bore.at), predicate="dwithin", distance=bore.diameter / 2)
         ):
@@ -187,7 +187,7 @@ def _no_holes(circles: Sequence[Bore], board: Board) -> Finding | None:
     for bore in circles:
         if bore.diameter > LARGEST_BORE:
             continue
-        ring = area_of(bore, 0.01 * bore.diameter).exterior
+        ring = bore_area(bore, 0.01 * bore.diameter).exterior
         if len(tree.query(ring, predicate="covered_by")):
             within.append(bore)
     if not within:

@@ -15,8 +15,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import boundaries_of, offset, offsets, quad_segments
+from millprep.geometry.offset import boundaries_of, from_line, offset, offsets, quad_segments
 from millprep.geometry.path import Path
 from millprep.model.cut import Clearing
 from millprep.model.cutter import Cutter

@@ -19,8 +19,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import boundaries_of, offset, offsets
+from millprep.geometry.offset import boundaries_of, from_line, offset, offsets
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import Lap
 from millprep.model.job.isolation import CutterUse, IsolationPlan

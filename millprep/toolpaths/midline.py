@@ -18,9 +18,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.arcs import from_line
 from millprep.geometry.medial_axis import MedialAxis, medial_axis
-from millprep.geometry.offset import boundaries_of, offset
+from millprep.geometry.offset import boundaries_of, from_line, offset
 from millprep.geometry.path import Path
 from millprep.model.cut import Lap
 from millprep.model.job.isolation import CutterUse, IsolationPlan

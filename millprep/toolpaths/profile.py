@@ -11,8 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import offset
+from millprep.geometry.offset import from_line, offset
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.model.blank import Blank, Placement, on_blank
 from millprep.model.cut import Profile, Tab

@@ -15,13 +15,13 @@ from pathlib import Path
 from millprep import __version__, job
 from millprep.cache import Cache
 from millprep.files import writing
+from millprep.files.reading import RowFile
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
 from millprep.model.machine_time import LoggedRun, TimeFit
 from millprep.model.set_of_programs import InputFile
 from millprep.workflow import set_on_disk
-from millprep.workflow.row_file import RowFile
 
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:

@@ -9,10 +9,10 @@ import re
 from pathlib import Path
 
 from millprep.files import reading, writing
+from millprep.files.reading import RowFile
 from millprep.model.begun import DONE, LOG, Begun, ProgramRun
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Refusal, usage
-from millprep.workflow.row_file import RowFile
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""

@@ -10,8 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.geometry.arcs import ARC_FIT, MAX_RADIUS, ON_CIRCLE, from_line, from_points
-from millprep.geometry.offset import offset
+from millprep.geometry.offset import ARC_FIT, MAX_RADIUS, ON_CIRCLE, from_line, from_points, offset
 from millprep.geometry.path import FloatArray, Path
 from tests.helpers.chance import examples
 from tests.helpers.workshop import disc

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from millprep.geometry.arcs import from_line
+from millprep.geometry.offset import from_line
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import HoleCut, Lap
 from millprep.passes.neighbours import drilled_in_other_pass

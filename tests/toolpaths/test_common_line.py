@@ -9,8 +9,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.geometry.arcs import from_line
-from millprep.geometry.offset import offset
+from millprep.geometry.offset import from_line, offset
 from millprep.model.cut import Profile, Tab
 from millprep.toolpaths import common_line
 

@@ -241,7 +241,7 @@ def spine_of(bore: Bore) -> shapely.Point | shapely.LineString:
     return spine(bore.at, end_of(bore))
 
 
-def area_of(bore: Bore, more: float = 0.0) -> shapely.Polygon:
+def bore_area(bore: Bore, more: float = 0.0) -> shapely.Polygon:
     """What it takes away, grown by `more`."""
     area: shapely.Polygon = spine_of(bore).buffer(bore.diameter / 2 + more, quad_segs=32)
     return area

@@ -12,7 +12,7 @@ from typing import Literal
 
 import shapely
 
-from millprep.drawing import concentric, copper, hole_marks
+from millprep.drawing import copper, doubts, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.mark import Unread
 from millprep.drawing.marks.neighbours import narrowest
@@ -240,7 +240,7 @@ def _attempt(
     bold, loops = copper.lines(layer.marks, mode, ledger, layer.chained)
     small: list[Bore] = []
     if own_holes:
-        loops, small = concentric.split_shared(loops, ledger)
+        loops, small = doubts.split_shared(loops, ledger)
         if not small:
             return None
     areas = copper.parts(bold, loops, mode, ledger)
@@ -271,7 +271,7 @@ def _attempt(
         gap_at=at,
         box=(box[0], box[1], box[2], box[3]),
         drills=sizes(small),
-        bores=tuple(concentric.smallest(small)),
+        bores=tuple(doubts.smallest(small)),
         shapes=tuple(shapes),
     )
 
@@ -300,5 +300,5 @@ def first_of_each(stops: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
 
 def sizes(reading: Sequence[Bore]) -> tuple[tuple[float, int], ...]:
     """Diameters to five digits, of slots their widths, and how many there are of each."""
-    counts = Counter(float(f"{bore.diameter:.5g}") for bore in concentric.smallest(reading))
+    counts = Counter(float(f"{bore.diameter:.5g}") for bore in doubts.smallest(reading))
     return tuple(sorted(counts.items()))

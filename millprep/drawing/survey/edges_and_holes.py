@@ -7,7 +7,7 @@ from typing import get_args
 import numpy as np
 import shapely
 
-from millprep.drawing import concentric, hole_marks
+from millprep.drawing import doubts, hole_marks
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
@@ -41,7 +41,7 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
         return None
     once = {tuple(np.round((*bore.at, bore.diameter), 6).tolist()) for bore in edge_area}
     circles = sizes(edge_area)
-    slots = sum(isinstance(bore, Slot) for bore in concentric.smallest(edge_area))
+    slots = sum(isinstance(bore, Slot) for bore in doubts.smallest(edge_area))
     count = sum(n for _, n in circles) - slots
     words = [many(count, "circle")] if count else []
     words += [many(slots, "slot")] if slots else []
@@ -51,8 +51,8 @@ def hole_reading(layer: LayerFacts) -> Candidate | None:
         drills=circles,
         box=layer.box,
         refused=doubtful,
-        ringed=len(concentric.smallest(edge_area)) < len(once),
-        bores=tuple(concentric.smallest(edge_area)),
+        ringed=len(doubts.smallest(edge_area)) < len(once),
+        bores=tuple(doubts.smallest(edge_area)),
     )
 
 

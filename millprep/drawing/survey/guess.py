@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import shapely
 
-from millprep.drawing import concentric
+from millprep.drawing import doubts
 from millprep.drawing.marks.mark import Stroke
 from millprep.drawing.marks.neighbours import crossings
 from millprep.drawing.survey.candidates import (
@@ -134,7 +134,7 @@ def _pads(out: Guess, bores: Sequence[LayerFacts]) -> list[LayerFacts]:
         around = 0
         for bore in mine:
             near = tree.query(
-                shapely.Point(bore.at), predicate="dwithin", distance=concentric.CONCENTRIC
+                shapely.Point(bore.at), predicate="dwithin", distance=doubts.CONCENTRIC
             )
             around += any(others[k].diameter < bore.diameter for k in near.tolist())
         if 2 * around > len(mine):
@@ -260,7 +260,7 @@ def holes_in_pads(
     missing = 0
     for bore in own:
         near = tree.query(
-            shapely.Point(bore.at), predicate="dwithin", distance=concentric.CONCENTRIC
+            shapely.Point(bore.at), predicate="dwithin", distance=doubts.CONCENTRIC
         ).tolist()
         if any(abs(made[k].diameter - bore.diameter) > SAME_SIZE * bore.diameter for k in near):
             return 0
