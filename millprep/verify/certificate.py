@@ -5,20 +5,26 @@ and neighbours that whole loops of different passes separate. Copper away from s
 one pass alone and moves as it is.
 
 How far the gap lasts is looked for only as far as it matters.
+
+The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
+misalignments is covered by squares, the nearest to zero first. A square that its test does not
+clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
 """
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import shapely
 
 from millprep.cache import cached
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.as_cut import AsCut, Certificate, CopperPart, Kind, Limit
 from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
@@ -26,15 +32,18 @@ from millprep.model.set_of_programs import MilledBlank
 from millprep.verify.contact import Axes, Cuts
 from millprep.verify.separation import (
     FLOATING,
-    TOLERANCE,
     ContinuityTest,
     IsolationTest,
+    Mask,
     Surroundings,
     far,
-    least_misalignment,
 )
 from millprep.verify.sweep import WORKERS, Shapes, Steps, steps_of
 
+TOLERANCE = 0.002
+"""The answer is at most this far below the true one, mm."""
+AT_ONCE = 16
+"""So many squares are tested together."""
 MOST = 0.5
 """Misalignments beyond this, mm, are not looked at."""
 AHEAD = 1.5
@@ -42,6 +51,46 @@ AHEAD = 1.5
 
 KINDS: tuple[Kind, ...] = ("short", "open", "gap")
 Key = tuple[int, str]
+
+
+class MisalignmentTest(Protocol):
+    """What can say which misalignments it tolerates."""
+
+    def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
+        """Which squares of misalignments, all within `reach` of their middles, it tolerates whole.
+
+        `near` are the squares' nearest points to no misalignment at all.
+        """
+        ...
+
+
+def least_misalignment(place: MisalignmentTest, most: float) -> float:
+    """Length of the shortest misalignment that the place is not known to tolerate, or `most`."""
+    squares = [(0.0, 0.0, 0.0, most)]
+    while squares and squares[0][0] < most:
+        some = [heapq.heappop(squares)]
+        while squares and squares[0][0] < most and len(some) < AT_ONCE:
+            some.append(heapq.heappop(squares))
+        _, x, y, half = np.array(some).T
+        middle, side = np.column_stack((x, y)), half[:, None]
+        near = np.copysign(np.maximum(np.abs(middle) - side, 0.0), middle)
+        # what lies farther off than `most` does not matter: the rest of a square is in this box
+        wide = np.sqrt(most**2 - near[:, ::-1] ** 2)
+        low, high = np.maximum(middle - side, -wide), np.minimum(middle + side, wide)
+        held = place.holds((low + high) / 2, near, np.hypot(*(high - low).T) / 2)
+        for (away, cx, cy, size), good in zip(some, held.tolist(), strict=True):
+            if good:
+                continue
+            # the nearest point of a square is no farther from its farthest than its diagonal
+            if 2 * math.sqrt(2) * size <= TOLERANCE:
+                most = min(most, away)
+                continue
+            for sx in (-size / 2, size / 2):
+                for sy in (-size / 2, size / 2):
+                    at = (cx + sx, cy + sy)
+                    least = math.hypot(*(max(abs(c) - size / 2, 0.0) for c in at))
+                    heapq.heappush(squares, (least, *at, size / 2))
+    return most
 
 
 @dataclass(frozen=True, slots=True)

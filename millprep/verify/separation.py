@@ -16,19 +16,15 @@ and are eroded, and a gap between edges that stay loses twice e instead. Two sid
 the gap only where both tests show them nearer, in places within e of each other: only a gap between
 an edge that moves and one that stays is in doubt for long.
 
-The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
-misalignments is covered by squares, the nearest to zero first. A square that its test does not
-clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
+Many misalignments are tested at once, each with all around it: most of the time went into calls.
 """
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 import shapely
@@ -37,8 +33,6 @@ from numpy.typing import NDArray
 from millprep.geometry.path import FloatArray
 from millprep.verify.sweep import Shapes
 
-TOLERANCE = 0.002
-"""The answer is at most this far below the true one, mm."""
 RIM = 0.15
 """Marks are within so much of the place's edge, mm."""
 DEEP = 2 * RIM
@@ -50,50 +44,11 @@ CRUMB = 1e-6
 """Crumbs of copper on an edge of the sweep, mm², bear no mark."""
 _SEGMENTS = 16
 Mask = NDArray[np.bool_]
-Pair = tuple[float, float]
-Labels = Callable[[Shapes], NDArray[np.int64]]
+IntArray = NDArray[np.int64]
+Labels = Callable[[Shapes], IntArray]
 """Which piece each part of the copper belongs to; 0 for floating copper."""
 FLOATING = 0
 NOBODY = -1
-
-
-class MisalignmentTest(Protocol):
-    """What can say whether it tolerates a misalignment."""
-
-    def holds(self, middle: tuple[float, float], near: tuple[float, float], reach: float) -> bool:
-        """Whether it tolerates every misalignment of a square, all within `reach` of its middle.
-
-        `near` is the square's nearest point to no misalignment at all.
-        """
-        ...
-
-
-def least_misalignment(place: MisalignmentTest, most: float) -> float:
-    """Length of the shortest misalignment that the place is not known to tolerate, or `most`."""
-    squares = [(0.0, 0.0, 0.0, most)]
-    while squares:
-        away, x, y, half = heapq.heappop(squares)
-        if away >= most:
-            break
-        reach = half * math.sqrt(2)
-        near = (_toward(x, half), _toward(y, half))
-        if place.holds((x, y), near, reach):
-            continue
-        # The square's nearest point is at most two of its reaches from its farthest.
-        if 2 * reach <= TOLERANCE:
-            return away
-        quarter = half / 2
-        for sx in (-quarter, quarter):
-            for sy in (-quarter, quarter):
-                cx, cy = x + sx, y + sy
-                ax, ay = max(abs(cx) - quarter, 0.0), max(abs(cy) - quarter, 0.0)
-                heapq.heappush(squares, (math.hypot(ax, ay), cx, cy, quarter))
-    return most
-
-
-def _toward(middle: float, half: float) -> float:
-    """The number nearest to 0 of all within `half` of a middle."""
-    return math.copysign(max(abs(middle) - half, 0.0), middle)
 
 
 def eroded(shape: shapely.Geometry, by: float) -> shapely.Geometry:
@@ -106,9 +61,10 @@ def dilated(shape: shapely.Geometry, by: float) -> shapely.Geometry:
     return shapely.buffer(shape, by / math.cos(math.pi / (4 * _SEGMENTS)), quad_segs=_SEGMENTS)
 
 
-def shift(shape: shapely.Geometry, by: Pair) -> shapely.Geometry:
-    """A shape shifted."""
-    return shapely.transform(shape, lambda xy: xy + np.array(by))
+def shifted(shapes: Sequence[shapely.Geometry], by: FloatArray) -> Shapes:
+    """Shapes, each shifted by its row."""
+    far = np.repeat(by, shapely.get_num_coordinates(shapes), axis=0)
+    return np.asarray(shapely.transform(np.array(shapes, dtype=object), lambda xy: xy + far))
 
 
 def far(most: float) -> float:
@@ -163,9 +119,9 @@ class Surroundings:
         self.still = np.repeat([stays for _, stays, _ in marks], counts).astype(bool)
         self.of = np.repeat([whose for _, _, whose in marks], counts).astype(np.int64)
 
-    def shifted(self, by: Pair) -> FloatArray:
-        """The marks under a misalignment."""
-        return self.marks + np.where(self.still[:, None], 0.0, np.array(by))
+    def shifted(self, by: FloatArray) -> FloatArray:
+        """(n, marks, 2) the marks under each of n misalignments."""
+        return self.marks + np.where(self.still[:, None], 0.0, by[:, None])
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,28 +149,44 @@ class IsolationTest:
         # A gap that is not there with no misalignment is lost to none.
         self.narrow: set[tuple[int, int]] = set()
         if gap > 0 and not around.empty:
-            here = self._still((0.0, 0.0), (0.0, 0.0), 0.0)
-            self.narrow = set(here.close) if here else set()
+            none = np.zeros((1, 2))
+            parts, _, whose, joined = self._still(none, none, np.zeros(1))
+            self.narrow = set() if joined.any() else set(self._close(parts, whose).close)
 
     @property
     def seen(self) -> bool:
         """Whether there are two sides to keep isolated."""
         return len(np.unique(self.around.of)) > 1
 
-    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
-        """Whether all sides stay isolated, and by the gap, for every misalignment of a square."""
-        still = self._still(middle, near, reach)
-        if still is None:
-            return False
+    def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
+        """Which squares of misalignments leave all sides isolated, and by the gap."""
+        parts, square, whose, joined = self._still(middle, near, reach)
+        held: Mask = np.bincount(square[joined], minlength=len(reach)) == 0
+        if self.gap > 0:
+            for i in np.flatnonzero(held).tolist():
+                still = self._close(parts[square == i], whose[square == i])
+                held[i] = self._keeps(still, middle[[i]], near[[i]], float(reach[i]))
+        return held
+
+    def _keeps(
+        self, still: _CloseSides, middle: FloatArray, near: FloatArray, reach: float
+    ) -> bool:
+        """Whether all sides keep the gap for every misalignment of a square."""
         doubtful = still.close.keys() - self.narrow
         if not doubtful:
             return True
-        moving = self._moving(middle, near, reach)
-        return moving is not None and not any(
+        # seen from the pass that moves, where the middle of the square has it
+        copper = shapely.difference(self._left(reach), shifted([self.around.second], middle))
+        spots = self.around.shifted(near) + np.subtract(middle, near)
+        parts, _, whose, joined = self._sides(copper, spots)
+        if joined.any():
+            return False
+        moving = self._close(parts, whose)
+        return not any(
             self._both(still, moving, sides, reach) for sides in doubtful & moving.close.keys()
         )
 
-    @lru_cache(maxsize=32)  # noqa: B019 - lives as long as the place, which is short
+    @lru_cache(maxsize=64)  # noqa: B019 - lives as long as the place, which is short
     def _worn(self, by: float) -> shapely.Geometry:
         return eroded(self.around.second, by)
 
@@ -222,27 +194,27 @@ class IsolationTest:
     def _left(self, by: float) -> shapely.Geometry:
         return dilated(self.around.left, by)
 
-    def _still(self, middle: Pair, near: Pair, reach: float) -> _CloseSides | None:
-        """All copper that a square's misalignments leave, as seen from the passes that stay."""
-        groove = shift(self._worn(reach), middle)
-        copper = shapely.difference(self.around.left, groove)
+    def _still(
+        self, middle: FloatArray, near: FloatArray, reach: FloatArray
+    ) -> tuple[Shapes, IntArray, IntArray, Mask]:
+        """All copper that misalignments of squares leave, as seen from the passes that stay."""
+        grooves = shifted([self._worn(by) for by in reach.tolist()], middle)
+        copper = np.asarray(shapely.difference(self.around.left, grooves))
         return self._sides(copper, self.around.shifted(near))
 
-    def _moving(self, middle: Pair, near: Pair, reach: float) -> _CloseSides | None:
-        """The same as seen from the pass that moves, where the middle of the square has it."""
-        groove = shift(self.around.second, middle)
-        copper = shapely.difference(self._left(reach), groove)
-        return self._sides(copper, self.around.shifted(near) + np.subtract(middle, near))
+    def _sides(self, copper: Shapes, spots: FloatArray) -> tuple[Shapes, IntArray, IntArray, Mask]:
+        """The parts of several coppers: of which each is, whose, and whether it joins two sides.
 
-    def _sides(self, copper: shapely.Geometry, spots: FloatArray) -> _CloseSides | None:
-        """The sides that may come nearer than the gap; None when some are joined."""
-        parts = polygons(copper)
-        on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
+        Each copper has its row of places of the marks.
+        """
+        parts, which = areas(copper)
+        on = shapely.intersects_xy(parts[:, None], spots[which, :, 0], spots[which, :, 1])
         whose = np.where(on, self.around.of, NOBODY).max(axis=1, initial=NOBODY)
-        if (on & (self.around.of != whose[:, None])).any():
-            return None
-        if self.gap <= 0:
-            return _CloseSides(parts, {})
+        joined: Mask = (on & (self.around.of != whose[:, None])).any(axis=1)
+        return parts, which, whose, joined
+
+    def _close(self, parts: Shapes, whose: IntArray) -> _CloseSides:
+        """The sides that may come nearer than the gap."""
         parts, whose = parts[order := np.argsort(whose)], whose[order]
         first, second = np.triu_indices(len(parts), 1)
         different = (whose[first] != whose[second]) & (whose[first] > NOBODY)
@@ -280,21 +252,21 @@ class ContinuityTest:
         own = around.of > FLOATING
         around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
         around.left = polygons_of(around.left)
-        self.together = self._together((0.0, 0.0), 0.0)
+        self.together = self._together(np.zeros((1, 2)), 0.0)
 
     @lru_cache(maxsize=32)  # noqa: B019
     def _grown(self, by: float) -> shapely.Geometry:
         return dilated(self.around.second, by + INSCRIBED)
 
-    def _together(self, middle: Pair, reach: float) -> Mask:
+    def _together(self, middle: FloatArray, reach: float) -> Mask:
         """Which marks hang together, as a square table.
 
         A mark that moves is anywhere in the square. Where it is off the groove at the middle of
         the square, it is farther from it than the reach, and so is all the way to where it is.
         """
-        groove = shift(self._grown(reach), middle)
-        parts = polygons(shapely.difference(self.around.left, groove))
-        spots = self.around.shifted(middle)
+        grooves = shifted([self._grown(reach)], middle)
+        parts, _ = areas(shapely.difference(self.around.left, grooves))
+        (spots,) = self.around.shifted(middle)
         on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
         counted = on.astype(int)
         together: Mask = counted.T @ counted > 0
@@ -305,16 +277,26 @@ class ContinuityTest:
         """Whether there is copper that must hang together."""
         return not self.around.empty and bool(self.together.any())
 
-    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:  # noqa: ARG002
-        """Whether all that hung together still does, for every misalignment of a square."""
-        return bool(self._together(middle, reach)[self.together].all())
+    def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:  # noqa: ARG002
+        """Which squares of misalignments leave all together that was."""
+        return np.array(
+            [
+                self._together(middle[[i]], by)[self.together].all()
+                for i, by in enumerate(reach.tolist())
+            ]
+        )
+
+
+def areas(shapes: Shapes) -> tuple[Shapes, IntArray]:
+    """The areas of geometries, and which geometry each is of."""
+    parts, which = shapely.get_parts(shapes, return_index=True)
+    real = (shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)
+    return parts[real], which[real]
 
 
 def polygons(shape: shapely.Geometry) -> Shapes:
     """The areas of a geometry."""
-    parts = np.asarray(shapely.get_parts(shape), dtype=object)
-    areas: Shapes = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
-    return areas
+    return areas(np.array([shape], dtype=object))[0]
 
 
 def polygons_of(shape: shapely.Geometry) -> shapely.MultiPolygon:

@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from millprep.model.blank import Blank
 from millprep.model.milling_pass import Join
-from millprep.verify.certificate import MOST, Key
+from millprep.verify.certificate import MOST, Key, least_misalignment
 from millprep.verify.contact import Axes, Cuts
 from millprep.verify.separation import (
     ContinuityTest,
     IsolationTest,
     Labels,
     Surroundings,
-    least_misalignment,
 )
 from millprep.verify.sweep import steps_of
 

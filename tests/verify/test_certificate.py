@@ -14,22 +14,21 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import Certificate
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut
-from millprep.verify.certificate import MOST, certificate_of
+from millprep.verify.certificate import MOST, TOLERANCE, certificate_of, least_misalignment
 from millprep.verify.contact import Axes, Cuts
 from millprep.verify.reader import read
 from millprep.verify.separation import (
     RIM,
-    TOLERANCE,
     ContinuityTest,
     IsolationTest,
-    Pair,
+    Mask,
     Surroundings,
-    least_misalignment,
 )
 from millprep.verify.sweep import steps_of
 from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
@@ -274,8 +273,8 @@ class _Counted(ContinuityTest):
 
     asks = 0
 
-    def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
-        self.asks += 1
+    def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
+        self.asks += len(reach)
         assert self.asks < 2000
         return super().holds(middle, near, reach)
 
@@ -311,9 +310,9 @@ class TestCorner:
         asks = 0
 
         class Counted(IsolationTest):
-            def holds(self, middle: Pair, near: Pair, reach: float) -> bool:
+            def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
                 nonlocal asks
-                asks += 1
+                asks += len(reach)
                 assert asks < 1000
                 return super().holds(middle, near, reach)
 
