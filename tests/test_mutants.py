@@ -47,6 +47,8 @@ def test_a_mutant_that_is_no_fault_is_not_asked_of_the_tests() -> None:
         ("low = z < floor - SLACK", "low = z < floor + SLACK", False),
         ("low = z < floor - SLACK", "low = z > floor - SLACK", False),
         ("low = z < floor", "low = z <= floor", False),
+        ("out = (m.x > 1 + SLACK) & (z > y)", "out = (m.x >= 1 + SLACK) & (z > y)", True),
+        ("out = (m.x > 1 + SLACK) & (z > y)", "out = (m.x > 1 + SLACK) & (z >= y)", False),
         ("for a, b in zip(x, y, strict=True):", "for a, b in zip(x, y, strict=False):", True),
         ("for a, b in zip(x, y, strict=True):", "for a, b in zip(x, y, ):", True),
         ("for a, b in zip(x, y, strict=True):", "for a, b in zip(None, y, strict=True):", False),

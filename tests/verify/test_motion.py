@@ -197,6 +197,9 @@ ALSO_BAD: dict[str, tuple[str, str, list[str]]] = {
     "too fast down a ramp": (
         "G1 Z-0.0800 F60.", "G1 Z0. F60.\nG1 X10.4 Z-0.3 F333.4", ["plunge-too-fast"],
     ),
+    "off the blank, and still there": (
+        "G1 X20.0000 Y20.0000 F300.", "G1 X61. Y20. F300.\nG1 X61.", ["off-blank", "off-blank"],
+    ),
     "off the blank while it rises": (
         "G1 X20.0000 Y20.0000 F300.", "G1 X61. Y20. Z1. F300.", ["off-blank"],
     ),
