@@ -131,12 +131,10 @@ def split_by_cutter(trace: Trace) -> list[Part]:
         end = stop.line if stop is not None else trace.last_line
         change = None if entry is None else _change(trace, entry)
         piece = _between(trace, last, end, stop, goes_on=stop is not None)
-        if piece.moves or stop is None:
+        # of two stops with nothing between the second asks for a cutter that never cut
+        if piece.moves or stop is None or entry is not None:
             cutter = requested_cutter(entry.words) if entry else named_cutter(piece.remarks)
             parts.append(Part(piece, cutter, entry, change, last + 1))
-        elif entry is not None:
-            # two stops with nothing between: the second asks for a cutter that never cut
-            parts.append(Part(piece, requested_cutter(entry.words), entry, change, last + 1))
         last, entry = end, stop
     return parts
 

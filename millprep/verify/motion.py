@@ -22,7 +22,7 @@ from millprep.model.surface_map import SurfaceMap
 from millprep.verify.motion_context import SLACK, Mask, Setting, table
 from millprep.verify.obstacles import clamp_rule, hops, pin_rule
 from millprep.verify.opening import look_rule, path_rule
-from millprep.verify.over_copper import FOLLOWED, over_flat_copper
+from millprep.verify.over_copper import FOLLOWED, OverFlatCopper, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
 from millprep.verify.spindle import spindle_rules
 from millprep.verify.trace import Trace
@@ -91,7 +91,7 @@ def check(
     )
     findings = [finding for rule in EVERY for finding in rule(setting)]
     if over is not None:
-        findings += follow_rule(setting)
+        findings += _off_the_map(setting, over)
         setting = replace(setting, trace=over.trace, moves=table(over.trace))
     rules = TOUCHING if touching is not None else PROBING if probing else CUTTING
     findings += [finding for rule in (_depths, *rules) for finding in rule(setting)]
@@ -305,17 +305,15 @@ CUTTING: tuple[Rule, ...] = (
 )
 
 
-def follow_rule(s: Setting) -> Iterator[Finding]:
+def _off_the_map(s: Setting, over: OverFlatCopper) -> Iterator[Finding]:
     """No cut leaves the map, nor the surface between a move's ends."""
-    if s.over is None:
-        return
     yield from s.each(
-        s.over.lost,
+        over.lost,
         "map-left",
         "the cutter goes down where the surface map has no heights. Probe there as well.",
     )
     yield from s.each(
-        (s.over.off > FOLLOWED + s.machine.dialect.digit) & ~s.over.lost,
+        (over.off > FOLLOWED + s.machine.dialect.digit) & ~over.lost,
         "map-not-followed",
         f"the move leaves the surface map by more than {FOLLOWED:g} mm between its ends.",
     )

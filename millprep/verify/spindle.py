@@ -81,7 +81,8 @@ class _Run:
                 silent = self.machine.dialect.comments == "none"
                 if not event.optional and (event.words or silent):
                     self.switched_by_hand = True
-            case ToolChange():
+            case _:
+                # another cutter comes in
                 self.switched_by_hand = False
                 if self.contact:
                     message = "the cutter is changed after it has cut. One file has one cutter."

@@ -169,12 +169,10 @@ def check_comments(
 
 def _sizes(cutter: Cutter) -> tuple[float, ...]:
     """The numbers by which a person knows a cutter."""
-    match cutter:
-        case Vee():
-            return (cutter.tip, cutter.angle)
-        case EndMill() | Drill():
-            return (cutter.diameter,)
-    raise TypeError(f"no size is known for a {cutter.kind}")
+    if isinstance(cutter, Vee):
+        return (cutter.tip, cutter.angle)
+    assert isinstance(cutter, EndMill | Drill)
+    return (cutter.diameter,)
 
 
 def _near(text: str, place: float) -> bool:

@@ -136,3 +136,11 @@ def test_a_wrong_number_before_m6_is_found() -> None:
     none = codes(text.replace("T2 M6\n", ""), VEE, DRILL, machine=CHANGER)
     assert [code for code, _ in none] == ["cutter-differs"]
     assert {code for code, _ in codes(text, VEE, DRILL)} == {"change-unexpected"}
+
+
+def test_a_cutter_that_is_asked_for_and_never_cuts_is_a_part_of_its_own() -> None:
+    twice = TWO.replace("M0\n", f"M0\n(change to {MILL.name}: words)\nM0\n", 1)
+    parts = split_by_cutter(read(twice, file="one.ngc"))
+    assert [part.cutter for part in parts] == [VEE.name, DRILL.name, MILL.name]
+    assert [len(part.trace.moves) for part in parts][1] == 0
+    assert codes(twice, VEE, MILL) == [("cutter-differs", 19), ("cutter-differs", 16)]

@@ -420,6 +420,8 @@ class TestClamps:
         assert only.message == f"{hit.message} It is in the way of 2 programs."
         other = dataclasses.replace(over, at=(1.0, 1.0))
         assert once_per_clamp([other, over]) == [other, over]
+        low = dataclasses.replace(over, code="rapid-low")
+        assert once_per_clamp([low, *said, low, over]) == [low, *said, low]
 
     def test_the_collet_nut(self) -> None:
         short = dataclasses.replace(vee(), flute=5.9, stickout=5.9)
@@ -641,6 +643,11 @@ class TestPins:
         clear = dataclasses.replace(self.second, registration=(beside,))
         assert codes(GOOD, mill_pass=clear) == set()
 
+    def test_an_arc_is_kept_off_a_pin_by_the_box_around_it(self) -> None:
+        arc = "G0 X10. Y12.\nG1 Z-0.08 F60.\nG3 X20. Y12. I5. J0. F300.\nG0 Z2.\n"
+        assert codes(HEAD + arc + TAIL, mill_pass=self.second) == {"pin-hit"}
+        assert codes(HEAD + arc.replace("G3", "G2") + TAIL, mill_pass=self.second) == set()
+
     def test_in_the_pass_that_drills_them_no_pin_stands(self) -> None:
         first = dataclasses.replace(self.second, number=1)
         assert codes(GOOD, mill_pass=first) == set()
@@ -650,3 +657,12 @@ def test_percent_end_needs_the_spindle_off() -> None:
     text = "%\n" + GOOD.replace("M5\nM2\n", "%\n")
     assert codes(text) == {"ends-turning"}
     assert codes(text.replace("G0 Z30.\n%", "G0 Z30.\nM5\n%")) == set()
+
+
+def test_a_program_without_a_motion_breaks_no_rule_of_motion() -> None:
+    assert found("G21 G90\nM5\nM2\n") == []
+
+
+def test_a_cutter_may_be_changed_before_it_has_cut_and_a_stop_may_end_a_program() -> None:
+    assert codes(GOOD.replace("M3 S", "T2 M6\nM3 S", 1)) == set()
+    assert codes(GOOD.replace("M5\nM2", "M0 (done)\nM5\nM2")) == set()

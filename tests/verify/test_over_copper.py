@@ -140,3 +140,16 @@ def test_rapids_go_down_to_above_the_copper_at_its_highest_and_at_zero(
     for z, expected in ((approach, set()), (approach - 0.001, {"rapid-plunge"})):
         text = program("G0 X10. Y10.", f"G0 Z{z:.4f}", f"G1 Z{lift + 0.02:.4f} F60.", "G0 Z2.")
         assert {f.code for f in check(text, surface)} == expected
+
+
+def test_a_program_that_shows_no_zero_is_seen_from_the_copper_all_the_same() -> None:
+    trace = reader.read("G21 G90 G94\nG0 X10. Y10. Z2.\nG1 Z.02 F60.\nM2\n", file="p.ngc")
+    laid = over_flat_copper(trace, TILT, MACHINE.clearance)
+    assert [m.end[2] for m in laid.trace.moves] == pytest.approx([2.0, -0.08])
+
+
+def test_an_arc_that_leaves_the_map_between_its_ends_is_found() -> None:
+    lines = ("G0 X50. Y1.", "G1 Z.42 F60.", "G3 X52. Y1. Z.44 I1. J0. F300.", "G0 Z2.")
+    assert "map-not-followed" not in {f.code for f in check(program(*lines))}
+    below = ("G0 X48. Y1.", "G1 Z.4 F60.", "G3 X54. Y1. Z.46 I3. J0. F300.", "G0 Z2.")
+    assert "map-not-followed" in {f.code for f in check(program(*below))}

@@ -109,3 +109,7 @@ def test_the_reader_refuses_what_the_report_calls_an_error(old: str, new: str, w
     with pytest.raises(Refusal) as refused:
         reader.read(GOOD.replace(old, new, 1), file="touch.ngc")
     assert any(words in finding.message for finding in refused.value.findings)
+
+
+def test_a_hole_that_the_tip_does_not_fit_into_is_not_touched() -> None:
+    assert "probe-outside-hole" in {finding.code for finding in check(GOOD, tip=end_mill(3.0))}

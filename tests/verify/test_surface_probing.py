@@ -89,3 +89,8 @@ def test_the_grid_is_whole_and_encloses_the_cuts() -> None:
     hole = grid_fault(less, inside, (1.0, 1.0), "p.ngc")
     assert hole is not None
     assert hole.code == "probe-grid"
+
+
+def test_without_a_look_at_zero_every_move_down_must_feel_its_way() -> None:
+    found = check(GOOD.replace("G1 Z1. F100.\nM0 (look: 1 mm)\nG0 Z2.\n", "", 1))
+    assert {finding.code for finding in found} == {"zero-not-shown"}
