@@ -8,17 +8,15 @@ from pathlib import Path
 import click
 
 from millprep.cli import terminal
-from millprep.cli.options import chosen, json_option, layout_options
+from millprep.cli.options import chosen, json_option, layout_options, out_option
 
 
 @click.command()
 @click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
-@click.option(
-    "--out",
-    "-o",
-    metavar="FILE.toml",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the layout to this file, with a picture and the offcut of every blank next to it.",
+@out_option(
+    "Write the layout to this file, with a picture and the offcut of every blank next to it.",
+    "FILE.toml",
+    file=True,
 )
 @layout_options
 @click.option("--repair", is_flag=True, help="Mend damaged drawings, as prepare --repair does.")

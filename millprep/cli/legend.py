@@ -8,19 +8,13 @@ from pathlib import Path
 import click
 
 from millprep.cli import terminal
-from millprep.cli.options import blank_option, job_option, json_option, set_argument
+from millprep.cli.options import blank_option, job_option, json_option, out_option, set_argument
 
 
 @click.command()
 @set_argument
 @blank_option
-@click.option(
-    "--out",
-    "-o",
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="New folder for programs, steps and picture. Without it, SET-legend.",
-)
+@out_option("New folder for programs, steps and picture. Without it, SET-legend.")
 @job_option
 @json_option("Print the results as JSON.")
 def legend(

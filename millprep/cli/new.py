@@ -14,6 +14,7 @@ import click
 from millprep.cli import terminal
 from millprep.cli.answers import OPTIONS, Answers, Box, box, question
 from millprep.cli.inspect import MODES, PENS, SPLITS, UNITS, described
+from millprep.cli.options import Option, out_option
 from millprep.files import writing
 
 if TYPE_CHECKING:
@@ -53,6 +54,18 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     return value
 
 
+def _length_option(name: str, words: str) -> Option:
+    return click.option(name, metavar="MM", type=float, callback=_mm, help=words)
+
+
+def _box_option(name: str, key: str, words: str) -> Option:
+    return click.option(name, key, metavar="X0,Y0,X1,Y1", callback=_box, help=words)
+
+
+def _layers_option(name: str, key: str, words: str) -> Option:
+    return click.option(name, key, metavar="LAYER", multiple=True, help=words)
+
+
 @click.command()
 @click.argument(
     "drawings", metavar="DRAWING[=COUNT]...", nargs=-1, required=True, callback=_counted
@@ -63,20 +76,8 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     type=click.Choice(("components", "copper")),
     help="The side you see in the drawing.",
 )
-@click.option(
-    "--margin",
-    metavar="MM",
-    type=float,
-    callback=_mm,
-    help="The board is the copper's bounding box plus this margin.",
-)
-@click.option(
-    "--outline",
-    "box",
-    metavar="X0,Y0,X1,Y1",
-    callback=_box,
-    help="The board is this rectangle, in drawing coordinates, mm.",
-)
+@_length_option("--margin", "The board is the copper's bounding box plus this margin.")
+@_box_option("--outline", "box", "The board is this rectangle, in drawing coordinates, mm.")
 @click.option(
     "--outline-drawing",
     "outline",
@@ -92,11 +93,8 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     type=click.Path(path_type=Path, dir_okay=False),
     help="A file that draws holes; give it once for each file.",
 )
-@click.option(
-    "--region",
-    metavar="X0,Y0,X1,Y1",
-    callback=_box,
-    help="Take the board within this rectangle from a drawing of several, mm.",
+@_box_option(
+    "--region", "region", "Take the board within this rectangle from a drawing of several, mm."
 )
 @click.option(
     "--outline-unit",
@@ -113,50 +111,18 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     help="Split layers into selections, each offered like a layer. edge splits off the line "
     "around everything else.",
 )
-@click.option(
-    "--copper-layer",
-    "copper",
-    metavar="LAYER",
-    multiple=True,
-    help="A layer of copper; give it once for each.",
-)
-@click.option(
-    "--outline-layer",
-    "edge",
-    metavar="LAYER",
-    multiple=True,
-    help="A layer of the board's edge and cut-outs.",
-)
-@click.option(
-    "--holes-layer", "hole_layers", metavar="LAYER", multiple=True, help="A layer of the holes."
-)
-@click.option(
-    "--parts-layer",
-    "parts",
-    metavar="LAYER",
-    multiple=True,
-    help="A layer whose texts name parts; give it once for each.",
-)
+@_layers_option("--copper-layer", "copper", "A layer of copper; give it once for each.")
+@_layers_option("--outline-layer", "edge", "A layer of the board's edge and cut-outs.")
+@_layers_option("--holes-layer", "hole_layers", "A layer of the holes.")
+@_layers_option("--parts-layer", "parts", "A layer whose texts name parts; give it once for each.")
 @click.option(
     "--mode",
     multiple=True,
     type=click.Choice(MODES),
     help="What draws copper, where a layer leaves it open.",
 )
-@click.option(
-    "--track-width",
-    metavar="MM",
-    type=float,
-    callback=_mm,
-    help="Width of tracks drawn as bare lines.",
-)
-@click.option(
-    "--close-gaps",
-    metavar="MM",
-    type=float,
-    callback=_mm,
-    help="Close gaps in the board's edge up to this size.",
-)
+@_length_option("--track-width", "Width of tracks drawn as bare lines.")
+@_length_option("--close-gaps", "Close gaps in the board's edge up to this size.")
 @click.option(
     "--outline-pen",
     "pen",
@@ -177,13 +143,7 @@ def _mm(_: click.Context, param: click.Parameter, value: float | None) -> float 
     is_flag=True,
     help="Write the schema that editors follow next to the job, too.",
 )
-@click.option(
-    "--out",
-    "-o",
-    metavar="JOB.toml",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The file to write. Without it, the job is printed.",
-)
+@out_option("The file to write. Without it, the job is printed.", "JOB.toml", file=True)
 def new(
     drawings: list[tuple[Path, int]],
     bench_file: Path | None,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from millprep.workflow.laying import Choice
 
 Command = Callable[..., Any]
+Option = Callable[[Command], Command]
 
 
 job_option = click.option(
@@ -41,12 +42,12 @@ set_argument = click.argument(
 )
 
 
-def pass_option(words: str) -> Callable[[Command], Command]:
+def pass_option(words: str) -> Option:
     """The number of a pass; `words` say which."""
     return click.option("--pass", "number", required=True, metavar="K", type=int, help=words)
 
 
-def json_option(words: str) -> Callable[[Command], Command]:
+def json_option(words: str) -> Option:
     """Whether the results are printed as JSON; `words` say what."""
     return click.option("--json", "as_json", is_flag=True, help=words)
 
@@ -57,14 +58,16 @@ blank_option = click.option(
     "--blank", default=1, show_default=True, metavar="N", help="The blank's number."
 )
 
-new_set_option = click.option(
-    "--out",
-    "-o",
-    required=True,
-    metavar="NEW",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the new set. The old set stays.",
-)
+
+def out_option(
+    words: str, metavar: str = "DIR", *, file: bool = False, required: bool = False
+) -> Option:
+    """The folder, or the file, that is written; `words` say what it holds."""
+    kind = click.Path(path_type=Path, file_okay=file, dir_okay=not file)
+    return click.option("--out", "-o", required=required, metavar=metavar, type=kind, help=words)
+
+
+new_set_option = out_option("Folder of the new set. The old set stays.", "NEW", required=True)
 
 
 replace_option = click.option(

@@ -14,6 +14,7 @@ from millprep.cli.options import (
     copies_options,
     fresh_option,
     layout_options,
+    out_option,
     replace_option,
     summary_option,
 )
@@ -28,13 +29,9 @@ if TYPE_CHECKING:
 @click.argument(
     "job_files", metavar="JOB.toml...", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
-@click.option(
-    "--out",
-    "-o",
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the set. An older set there is replaced as a whole. Without it, the folder "
-    "next to the job that has the job's name. Of several jobs, the folder that their sets lie in.",
+@out_option(
+    "Folder of the set. An older set there is replaced as a whole. Without it, the folder "
+    "next to the job that has the job's name. Of several jobs, the folder that their sets lie in."
 )
 @click.option(
     "--repair",

@@ -8,20 +8,21 @@ from pathlib import Path
 import click
 
 from millprep.cli import terminal
-from millprep.cli.options import blank_option, job_option, json_option, pass_option, set_argument
+from millprep.cli.options import (
+    blank_option,
+    job_option,
+    json_option,
+    out_option,
+    pass_option,
+    set_argument,
+)
 
 
 @click.command()
 @set_argument
 @pass_option("The pass that is to be probed.")
 @blank_option
-@click.option(
-    "--out",
-    "-o",
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for program and table. Without it, SET-surface.",
-)
+@out_option("Folder for program and table. Without it, SET-surface.")
 @click.option(
     "--spacing",
     default=30.0,

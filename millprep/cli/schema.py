@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from millprep.cli import terminal
+from millprep.cli.options import out_option
 from millprep.files import writing
 
 
@@ -18,13 +19,7 @@ from millprep.files import writing
     help="Print a table to read: key, unit, default, meaning.",
 )
 @click.option("--report", is_flag=True, help="Print the JSON Schema of report.json.")
-@click.option(
-    "--out",
-    "-o",
-    metavar="FILE",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The file to write. Without it, the schema is printed.",
-)
+@out_option("The file to write. Without it, the schema is printed.", "FILE", file=True)
 def schema(table: bool, report: bool, out: Path | None) -> None:
     """List every key of a job, as a JSON Schema or as a table.
 

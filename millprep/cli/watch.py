@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from millprep.cli import terminal
-from millprep.cli.options import fresh_option
+from millprep.cli.options import fresh_option, out_option
 from millprep.cli.show import has_display
 
 if TYPE_CHECKING:
@@ -17,13 +17,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path, dir_okay=False))
-@click.option(
-    "--out",
-    "-o",
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder of the set, as of prepare.",
-)
+@out_option("Folder of the set, as of prepare.")
 @fresh_option
 def watch(job_file: Path, out: Path | None, fresh: bool) -> None:
     """Prepare a job now, and again whenever job, bench or drawing is saved.
