@@ -9,7 +9,7 @@ from dataclasses import replace
 from functools import partial
 
 from millprep.cache import cached
-from millprep.gcode import dry_run, heights, moves, order, probing, slots
+from millprep.gcode import dry_run, moves, probing, slots, travel
 from millprep.geometry import tour
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
@@ -131,9 +131,9 @@ def _new_pen(
         machine,
         cutter,
         (*mill_pass.touch, machine.clearance),
-        approach=heights.approach_height(machine, flatness),
-        near=math.inf if by_cycle else heights.near_height(machine, flatness),
-        hops=heights.hops_of(mill_pass, cutter, machine, clamps, flatness),
+        approach=travel.approach_height(machine, flatness),
+        near=math.inf if by_cycle else travel.near_height(machine, flatness),
+        hops=travel.hops_of(mill_pass, cutter, machine, clamps, flatness),
     )
 
 
@@ -249,11 +249,11 @@ def _ordered(
         laps = list(boards.values())
         first = [mine[0].path.mean_point for mine in laps]
         for k in _way(first, here):
-            for n, vertex in order.paths([cut.path for cut in laps[k]], first[k]):
+            for n, vertex in travel.paths([cut.path for cut in laps[k]], first[k]):
                 yield laps[k][n], vertex
     elif work == "engrave":
         lines = [cut for cut in cuts if isinstance(cut, Engraving)]
-        for n, vertex in order.paths([cut.path for cut in lines], here):
+        for n, vertex in travel.paths([cut.path for cut in lines], here):
             yield lines[n], vertex
     elif work == "profile":
         profiles = [cut for cut in cuts if isinstance(cut, Profile)]
@@ -263,7 +263,7 @@ def _ordered(
                 yield some[n], 0
     else:
         holes = [cut for cut in cuts if isinstance(cut, HoleCut)]
-        way = order.round_trip if back else _way
+        way = travel.round_trip if back else _way
         for n in way([h.at for h in holes], here):
             yield holes[n], 0
 

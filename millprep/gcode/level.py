@@ -15,8 +15,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from millprep.gcode.heights import rounded_up
 from millprep.gcode.moves import FLAT_ARC, SHORT_ARC
+from millprep.gcode.travel import rounded_up
 from millprep.geometry.path import Point
 from millprep.model.finding import Finding, Refusal
 from millprep.model.machine import Machine

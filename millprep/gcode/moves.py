@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from millprep.gcode.head import HOVER, down_for_a_look
-from millprep.gcode.heights import Hops
+from millprep.gcode.travel import Hops
 from millprep.geometry.path import Path, Point, Segment
 from millprep.model.cut import Clearing, Engraving, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill

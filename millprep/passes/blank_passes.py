@@ -18,12 +18,7 @@ from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
-from millprep.passes import (
-    join_findings,
-    neighbours,
-    pass_findings,
-    turn,
-)
+from millprep.passes import join_findings, lying, neighbours, turn
 from millprep.passes.dropping_on import check_pins
 from millprep.passes.holes_and_joins import Registered
 from millprep.passes.marks import Marks
@@ -136,16 +131,16 @@ def _findings(
     number, placements, plan = blank.number, blank.placements, job.registration
     laminate, machine = blank.laminate, job.machine
     by_index = {p.index: p for p in placements}
-    yield from pass_findings.check_screw_turns(frame.shift, job.machine, number)
+    yield from lying.check_screw_turns(frame.shift, job.machine, number)
     shared_least = least_shared(job, laminate)
-    yield from pass_findings.check_origin(
+    yield from lying.check_origin(
         frame.shift, frame.need, machine, job.setup.origin, shared_least, number
     )
     yield from turn.turn_findings(frame.shift, registered.holes, number)
     yield from check_pins(registered.holes, registered.errors.hole_errors, plan, number)
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
     for mill_pass in blank.passes:
-        yield from pass_findings.overhang_findings(
+        yield from lying.overhang_findings(
             mill_pass.pose, laminate, machine.travel, mill_pass.number
         )
     for mill_pass in blank.passes:

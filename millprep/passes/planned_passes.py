@@ -23,10 +23,10 @@ from millprep.passes.clamping import hold_downs, touch_point
 from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.dropping_on import drop_on
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
+from millprep.passes.lying import edge_check
 from millprep.passes.marks import Marks, with_names
 from millprep.passes.marks import plan as plan_marks
 from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
-from millprep.passes.straight import edge_check
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.windows import PassFrame, frame_of
 from millprep.toolpaths import drilling, linking

@@ -16,7 +16,7 @@ from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
-from millprep.passes import blank_cuts, blank_passes
+from millprep.passes import blank_passes, windows
 from millprep.toolpaths import least_time
 from millprep.verify.netlist import check_drawn_nets
 from millprep.workflow import identity, laying, nets
@@ -172,7 +172,7 @@ def planned(
     """
     blanks: list[MilledBlank] = []
     for blank in cut_set.blanks:
-        cuts, findings = blank_cuts.cuts(plan, blank.laminate, blank.placements, facts)
+        cuts, findings = windows.cuts(plan, blank.laminate, blank.placements, facts)
         blanks.append(replace(blank, cuts=cuts))
         cut_set = replace(cut_set, findings=(*cut_set.findings, *findings))
     cut_set = replace(cut_set, blanks=tuple(blanks))

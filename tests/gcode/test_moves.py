@@ -12,7 +12,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.gcode import heights, moves
+from millprep.gcode import moves, travel
 from millprep.gcode.head import HOVER
 from millprep.geometry.path import Path
 from millprep.model.cut import HoleCut, Lap
@@ -79,7 +79,7 @@ def test_the_approach_height_is_one_that_the_digits_can_say(
     approach: float, highest: float, decimals: int, height: float
 ) -> None:
     machine = replace(MACHINE, approach=approach, dialect=Dialect(arcs=False, decimals=decimals))
-    assert heights.approach_height(machine, highest) == height
+    assert travel.approach_height(machine, highest) == height
 
 
 def test_as_high_as_clearance_it_feeds_all_the_way() -> None:

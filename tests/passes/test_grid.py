@@ -14,11 +14,10 @@ from millprep.model.blank import Box
 from millprep.model.cut import Profile
 from millprep.model.finding import Refusal
 from millprep.passes import cuts_by_pass, turn
-from millprep.passes.blank_cuts import extent
 from millprep.passes.error_budget import QUANTILE, HoleErrors
 from millprep.passes.labels import CLEAR
 from millprep.passes.regions import Regions, profile_overrun
-from millprep.passes.windows import joined_by, windows
+from millprep.passes.windows import extent, joined_by, windows
 from tests.helpers.pass_grids import CASES, Walked, walk
 from tests.helpers.workshop import MACHINE
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from millprep.model.blank import Box
 from millprep.model.finding import Refusal
-from millprep.passes.pass_findings import check_screw_turns
+from millprep.passes.lying import check_screw_turns
 from millprep.passes.shift import MOST, ShiftPlan, least_travel, plan
 from tests.helpers.chance import examples
 from tests.helpers.workshop import MACHINE

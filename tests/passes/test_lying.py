@@ -1,9 +1,10 @@
-"""The second point that shows the angle of a blank in pass 1, and how far off the edge may be."""
+"""How the blank lies in each pass, and how straight it must lie in pass 1."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -11,10 +12,68 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank, Box, Placement
+from millprep.model.blank import PROP, Blank, Box, Placement, overhangs
 from millprep.model.board import Board, CopperPiece
 from millprep.model.milling_pass import EdgeCheck, RegistrationHole
-from millprep.passes.straight import edge_check
+from millprep.passes import lying
+from millprep.passes.lying import edge_check
+from millprep.passes.shift import plan
+from tests.helpers.workshop import MACHINE
+
+TRAVEL = Box(0.0, 0.0, 220.0, 160.0)
+BLANK = Blank(1, (600.0, 120.0), 1.6, 0.035)
+
+
+def test_what_lies_on_the_bed_needs_no_prop() -> None:
+    small = Blank(1, (200.0, 100.0), 1.6, 0.035)
+    assert overhangs(Pose.shift(5.0, 5.0), small, TRAVEL) == ()
+    assert lying.overhang_findings(Pose.shift(5.0, 5.0), small, TRAVEL, 1) == ()
+
+
+def test_a_prop_stands_outside_the_travel_under_the_blank() -> None:
+    (right,) = overhangs(Pose(), BLANK, TRAVEL)
+    assert (right.side, right.by) == ("right", 380.0)
+    assert right.share == pytest.approx(380.0 / 600.0)
+    assert right.prop == pytest.approx((220.0 + PROP * 380.0, 60.0), abs=0.05)
+    (left,) = overhangs(Pose.shift(-380.0, 0.0), BLANK, TRAVEL)
+    assert left.side == "left"
+    assert left.prop == pytest.approx((-PROP * 380.0, 60.0), abs=0.05)
+
+
+def test_both_ends_and_front_and_back() -> None:
+    both = overhangs(Pose.shift(-100.0, -30.0), BLANK, TRAVEL)
+    assert [one.side for one in both] == ["left", "right", "front"]
+    turned = Pose.turn(180).then(Pose.shift(600.0, 200.0))
+    assert [one.side for one in overhangs(turned, BLANK, TRAVEL)] == ["right", "back"]
+
+
+def test_an_origin_that_costs_a_pass_is_told_with_one_that_does_not() -> None:
+    machine = replace(MACHINE, travel_size=(300.0, 180.0), travel_margin=2.0)
+    need = Box(10.5, 10.0, 200.0, 140.0)
+    far = plan(need, machine, (150.0, 0.0), 30.0, 1)
+    assert len(far.poses) == 2
+    (finding,) = lying.check_origin(far, need, machine, (150.0, 0.0), 30.0, 1)
+    assert (finding.code, finding.severity, finding.at) == (
+        "origin-costs-passes", "warn", (150.0, 0.0),
+    )  # fmt: skip
+    assert finding.message.endswith("With [setup] origin = [-8, -8] it takes 1.")
+    near = plan(need, machine, (-8.0, -8.0), 30.0, 1)
+    assert len(near.poses) == 1
+    assert lying.check_origin(near, need, machine, (-8.0, -8.0), 30.0, 1) == ()
+    long = Box(10.0, 10.0, 500.0, 140.0)
+    two = plan(long, machine, (0.0, 0.0), 30.0, 1)
+    assert lying.check_origin(two, long, machine, (0.0, 0.0), 30.0, 1) == ()
+
+
+def test_only_a_blank_that_tips_is_told() -> None:
+    (note,) = lying.overhang_findings(Pose.shift(-380.0, 0.0), BLANK, TRAVEL, 3)
+    assert (note.code, note.severity, note.frame, note.mill_pass) == (
+        "blank-overhangs", "note", "machine", 3,
+    )  # fmt: skip
+    words = "blank 1 overhangs the left end of the travel by 380 mm, 63 % of its length"
+    assert words in note.message
+    assert lying.overhang_findings(Pose.shift(-190.0, 0.0), BLANK, TRAVEL, 2) == ()
+
 
 KERF, WALL = 2.0, 2.0
 SIZE = (520.0, 120.0)
