@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
-from millprep.gcode.levelling import uncorrected
-from millprep.model.program import Move
-from millprep.model.surface_map import SurfaceMap
+from millprep.gcode.levelling import uncorrected, with_maps
+from millprep.geometry.pose import Pose
+from millprep.job import load
+from millprep.model.derivation import Derivation
+from millprep.model.finding import Refusal
+from millprep.model.job.job import JobPlan
+from millprep.model.milling_pass import MillingPass
+from millprep.model.program import Move, Program
+from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.model.surface_map import Levelling, SurfaceMap
 from tests.helpers.flat_programs import cut, program
+from tests.helpers.sample_job import write
+from tests.helpers.workshop import BLANK, MACHINE
 
 COPPER = 0.035
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory: pytest.TempPathFactory) -> JobPlan:
+    return load(write(tmp_path_factory.mktemp("job")))
 
 
 def tilted(slope: float) -> SurfaceMap:
@@ -60,3 +76,45 @@ def test_arcs_are_looked_at_all_the_way() -> None:
     assert told is not None
     length = np.hypot(*(told.segments[:, 2:] - told.segments[:, :2]).T).sum()
     assert length == pytest.approx(10 * math.pi, rel=0.01)
+
+
+def mapped(plan: JobPlan, z: float, *programs: Program) -> CutSet:
+    """A set of one pass over copper that lies this high everywhere."""
+    mill_pass = MillingPass(
+        1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (5.0, 5.0), programs=programs
+    )
+    whole = CutSet(
+        "0" * 12, "job", MACHINE, (), (), 0.4, (), blanks=(MilledBlank(BLANK, passes=(mill_pass,)),)
+    )
+    level = SurfaceMap(tilted(0).x, tilted(0).y, np.full((3, 3), z))
+    levelling = Levelling(1, 1, level, "readings.csv", 0.01, False, 0.02)
+    return with_maps(
+        whole, plan, Derivation("1" * 12, "1" * 12, "level", (), {}, (), {(1, 1): levelling})
+    )
+
+
+def test_a_set_over_its_map_says_what_grooves_would_be_without(plan: JobPlan) -> None:
+    line = cut(Move("feed", 51.0, 13.0, -0.05, feed=300.0), at=(50.0, 13.0), depth=0.05)
+    # 0.1 deep, and 0.065 below the foil: 0.1 mm of tip and twice as much by tan 15 degrees
+    (high,) = mapped(plan, 0.05, line).findings
+    assert high.message == (
+        "Without the surface map the grooves of vee would be 0.135 to 0.135 mm wide at the foot of "
+        "the copper and 0.154 to 0.154 at its surface."
+    )
+    (low,) = mapped(plan, -0.02, line).findings
+    assert low.message.endswith("; 1 mm of them would not cut through the copper.")
+    assert (low.frame, low.at) == ("machine", (50.5, 13.0))
+    assert mapped(plan, 0.05).findings == ()
+
+
+def test_a_dry_run_stays_above_the_highest_copper(plan: JobPlan) -> None:
+    shown = program(Move("feed", 50.0, 13.0, 1.0, feed=300.0))
+    dry = replace(shown, works=("dry-run",), spins=False, file="blank-1/pass-1/01-dry-run-vee.ngc")
+    assert mapped(plan, 0.7, dry).findings == ()
+    with pytest.raises(Refusal) as refused:
+        mapped(plan, 0.71, dry)
+    (finding,) = refused.value.findings
+    assert (finding.code, finding.file) == ("map-above-clearance", dry.file)
+    assert finding.message.startswith(
+        "The copper rises to 0.710 mm, and the dry run goes down to 1 mm."
+    )

@@ -9,7 +9,7 @@ from millprep.gcode.rs274 import TextSink, run
 from millprep.model.dialect import Dialect
 from millprep.model.machine import Machine
 from millprep.model.program import Cycle, Move, Program, SecondTouch
-from tests.helpers.gcode_trail import START, program
+from tests.helpers.gcode_trail import START, program, written
 from tests.helpers.workshop import MACHINE, drill, vee
 
 PECKED = Cycle(40.0, 10.0, -2.0, 0.5, 0.6, 60.0, 2.5)
@@ -282,3 +282,12 @@ def test_a_first_cut_right_under_the_start_is_no_restart_point() -> None:
     down = Move("feed", *START[:2], -0.1, feed=100.0)
     text = text_of(MACHINE, program((down, Move("rapid", *START)), vee()))
     assert "G4 P2.0\nG1 Z-0.1000 F100.0000\nG0 Z2.5000\nG0 Z40.0000\n" in text
+
+
+def test_the_table_of_a_program_that_ends_at_the_top_has_no_row_more() -> None:
+    high = replace(MACHINE, clearance=MACHINE.above)
+    at_top = program((Move("rapid", 20.0, 10.0, 40.0),), vee(), start=(*START[:2], 40.0))
+    _, table = written(at_top, machine=high)
+    _, low = written(program((Move("rapid", 20.0, 10.0, 2.5),), vee()))
+    assert low.count("\n") == table.count("\n") + 1
+    assert table.endswith(",rapid,20.0000,10.0000,40.0000,,,\n")
