@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from millprep.model.job.job import JobPlan
     from millprep.model.job.layers import Unit
     from millprep.model.set_of_programs import CutSet
-    from millprep.report.findings import Explanation
+    from millprep.report.guide import Explanation
     from millprep.report.report_model import Report
     from millprep.workflow.compare import Compared
     from millprep.workflow.drawing_changes import DrawingsCompared
@@ -271,6 +271,6 @@ def explain(code: str) -> Explanation:
     >>> millprep.explain("mismatch-assumed").code
     'misalignment-assumed'
     """
-    from millprep.report.findings import explanations, renamed
+    from millprep.report.guide import explanations, renamed
 
     return explanations()[renamed().get(code, code)]

@@ -24,7 +24,7 @@ def explain(code: str | None, as_json: bool) -> None:
     """
     import difflib  # loads slowly
 
-    from millprep.report.findings import explanations, renamed
+    from millprep.report.guide import explanations, renamed
 
     known = explanations()
     if code is None:

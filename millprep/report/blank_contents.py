@@ -1,4 +1,4 @@
-"""One blank ready to be drawn: everything that lies on it, moved into its frame."""
+"""What lies on a blank, moved into its frame and ready to be drawn, and the findings there."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ from millprep.model.blank import Blank, Box, Placement
 from millprep.model.board import Hole
 from millprep.model.cut import Clearing, HoleCut, Lap, Profile
 from millprep.model.cutter import Cutter
+from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.report.words import place, plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,3 +156,80 @@ def around(corners: Iterable[Point], margin: float = 0.02) -> Box:
     (x0, y0), (x1, y1) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
     by = max(x1 - x0, y1 - y0, 1.0) * margin
     return Box(x0 - by, y0 - by, x1 + by, y1 + by)
+
+
+_FRAME_WORDS = {"drawing": "in the drawing", "blank": "on the blank", "machine": "on the machine"}
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A finding, its short name ("F3": third of the set's list) and its place on a blank.
+
+    Attributes:
+        places: further places of the same finding, blank frame.
+    """
+
+    name: str
+    finding: Finding
+    blank: int
+    at: Point
+    places: tuple[Point, ...] = ()
+
+
+def name_of(index: int) -> str:
+    """The short name that pictures and sheet call a finding by."""
+    return f"F{index + 1}"
+
+
+def marked(cut_set: CutSet) -> tuple[Marked, ...]:
+    """Every finding whose place on a blank is known, `stop` first, otherwise in order."""
+    marks = []
+    for index, finding in enumerate(cut_set.findings):
+        ground = _ground(cut_set, finding)
+        if ground is not None and finding.at is not None:
+            blank, pose = ground
+            at, *places = (pose.point(place) for place in (finding.at, *finding.places))
+            marks.append(Marked(name_of(index), finding, blank, at, tuple(places)))
+    return tuple(sorted(marks, key=lambda mark: mark.finding.rank))
+
+
+def _ground(cut_set: CutSet, finding: Finding) -> tuple[int, Pose] | None:
+    """Blank number, and the pose that takes the finding's places there; None when not known."""
+    if finding.at is None:
+        return None
+    if finding.frame == "drawing":
+        for placement in (copy.placement for copy in cut_set.copies):
+            if finding.board in (None, placement.board.name) and finding.copy in (
+                None,
+                placement.copy,
+            ):
+                return placement.blank, placement.pose
+        return None
+    blanks = {blank.number: blank for blank in cut_set.blanks}
+    number = min(blanks, default=None) if finding.blank is None else finding.blank
+    if number is None or number not in blanks:
+        return None
+    if finding.frame == "blank":
+        return number, Pose()
+    for milling_pass in blanks[number].passes:
+        if finding.mill_pass in (None, milling_pass.number):
+            return number, milling_pass.pose.inverse()
+    return None
+
+
+def where_words(finding: Finding) -> str:
+    """The place of a finding in words; empty when it has none."""
+    parts = []
+    if finding.board is not None:
+        copy = "" if finding.copy is None else f", copy {finding.copy}"
+        parts.append(f"board {plain(finding.board, 60)}{copy}")
+    if finding.blank is not None:
+        parts.append(f"blank {finding.blank}")
+    if finding.mill_pass is not None:
+        parts.append(f"pass {finding.mill_pass}")
+    if finding.at is not None:
+        parts.append(f"{place(finding.at)} {_FRAME_WORDS[finding.frame or 'drawing']}")
+    if finding.file is not None:
+        line = "" if finding.line is None else f", line {finding.line}"
+        parts.append(f"{plain(finding.file, 120)}{line}")
+    return "; ".join(parts)

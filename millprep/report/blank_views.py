@@ -16,10 +16,9 @@ from millprep.model.as_cut import CopperPart
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import Join, RegistrationHole
 from millprep.report import captions, marks
-from millprep.report.blank_contents import BlankContents, posed
+from millprep.report.blank_contents import BlankContents, Marked, posed
 from millprep.report.canvas import Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption, PlacedCaption
-from millprep.report.findings import Marked
 from millprep.report.insets import ROOM, draw_insets, insets_of, worst_join
 from millprep.report.palette import cutter_style
 from millprep.report.words import cutter_words, number, plain

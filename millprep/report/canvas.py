@@ -15,7 +15,6 @@ import shapely
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box
-from millprep.report.fonts import width_of
 from millprep.report.palette import ANY_STEPS, ColourBar, multiples
 from millprep.report.scene import (
     Anchor,
@@ -27,6 +26,7 @@ from millprep.report.scene import (
     Text,
     hatched,
     sign,
+    width_of,
 )
 from millprep.report.svg import rasterised
 from millprep.report.svg import svg as svg_of

@@ -17,8 +17,7 @@ import shapely
 from millprep.geometry.path import FloatArray, Point
 from millprep.report import marks
 from millprep.report.canvas import Canvas
-from millprep.report.fonts import width_of
-from millprep.report.scene import Flag
+from millprep.report.scene import Flag, width_of
 
 SIZE = 7.0
 """Of the words, points."""

@@ -15,11 +15,10 @@ from millprep.model.cutter import Cutter
 from millprep.model.finding import SEVERITIES
 from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
-from millprep.report.blank_contents import BlankContents
+from millprep.report.blank_contents import BlankContents, Marked
 from millprep.report.blank_views import BLANK_AXES, FROM_COPPER, titled
 from millprep.report.canvas import PRINTED, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
-from millprep.report.findings import Marked
 from millprep.report.palette import cutter_style
 from millprep.report.words import number, plain
 

@@ -24,10 +24,9 @@ from millprep.report.canvas import (
     LegendEntry,
     canvas,
 )
-from millprep.report.fonts import width_of
 from millprep.report.palette import ColourBar
 from millprep.report.pass_view import WORK_AXES, clamp_corners
-from millprep.report.scene import Flag
+from millprep.report.scene import Flag, width_of
 from millprep.report.words import number, plain
 
 SHARES = (0.5, 0.35, 0.65, 0.2, 0.8)

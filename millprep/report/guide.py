@@ -1,9 +1,10 @@
-"""The guide: its pages as they are in `millprep/guide/`, and all of them as one page of HTML."""
+"""What explains: the pages of `millprep/guide/`, also as one page of HTML, and codes in words."""
 
 from __future__ import annotations
 
 import html
 import re
+import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 
@@ -90,3 +91,37 @@ def guide_html() -> str:
         f"<title>The guide to millprep</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n"
         f"<h1>The guide to millprep</h1>\n<ul>\n{listed}</ul>\n{articles}</body>\n</html>\n"
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One code in words.
+
+    Attributes:
+        means: what is wrong.
+        matters: what comes of it.
+        do: the remedy.
+        source: of the rule.
+        was: the name that the code had in earlier versions, None if it always had this one.
+        guide: the page of the guide that says more, None where none does.
+    """
+
+    code: str
+    means: str
+    matters: str
+    do: str
+    source: str
+    was: str | None = None
+    guide: str | None = None
+
+
+def explanations() -> dict[str, Explanation]:
+    """Every code there is, in alphabetical order."""
+    text = files("millprep.report").joinpath("codes.toml").read_text(encoding="utf-8")
+    loaded = tomllib.loads(text)
+    return {code: Explanation(code=code, **loaded[code]) for code in sorted(loaded)}
+
+
+def renamed() -> dict[str, str]:
+    """The present name of every code that was renamed, by its old name."""
+    return {known.was: code for code, known in explanations().items() if known.was is not None}

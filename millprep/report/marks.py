@@ -16,8 +16,18 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.board import Hole
 from millprep.model.cut import HoleCut
 from millprep.report.canvas import Canvas, LegendEntry
-from millprep.report.fonts import width_of
-from millprep.report.scene import Area, Circle, Dash, Flag, Line, WideLine, coarser, hatched, sign
+from millprep.report.scene import (
+    Area,
+    Circle,
+    Dash,
+    Flag,
+    Line,
+    WideLine,
+    coarser,
+    hatched,
+    sign,
+    width_of,
+)
 from millprep.report.words import number
 
 THINNEST = 0.3

@@ -12,7 +12,7 @@ from millprep.model.cutter import with_shapes
 from millprep.model.judged import NetJudged
 from millprep.model.milling_pass import MillingPass
 from millprep.model.set_of_programs import CutSet
-from millprep.report.blank_contents import BlankContents, contents_of
+from millprep.report.blank_contents import BlankContents, Marked, contents_of, marked
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas
 from millprep.report.close_up import close_up, spots
@@ -23,7 +23,6 @@ from millprep.report.field_views import (
     relief_view,
     widths_view,
 )
-from millprep.report.findings import Marked, marked
 from millprep.report.pass_view import pass_view
 from millprep.report.svg import rasterised, svg
 from millprep.report.words import plain

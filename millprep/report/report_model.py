@@ -20,8 +20,7 @@ from millprep.model.milling_pass import Join, MillingPass, Reading, Registration
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet, InputFile
 from millprep.model.surface_map import Levelling
-from millprep.report.board_rows import BoardRow
-from millprep.report.join_rows import CertificateRow, JoinRow
+from millprep.report.board_rows import BoardRow, CertificateRow, JoinRow
 from millprep.report.pass_rows import PassRow
 from millprep.report.report_row import Length, Row, Sha256, Text, described, key
 from millprep.report.rules_rows import RulesRow

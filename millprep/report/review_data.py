@@ -19,10 +19,21 @@ from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import BoardCopy, CutSet
-from millprep.report.blank_contents import ordered_cutters
-from millprep.report.compact import PATH_UNIT, SHAPE_UNIT, areas, line, runs, text, whole
-from millprep.report.findings import marked, name_of, where_words
-from millprep.report.review_nets import figure, net_facts, pair_of, point, spacings
+from millprep.report.blank_contents import marked, name_of, ordered_cutters, where_words
+from millprep.report.compact import (
+    PATH_UNIT,
+    SHAPE_UNIT,
+    areas,
+    figure,
+    line,
+    net_facts,
+    pair_of,
+    point,
+    runs,
+    spacings,
+    text,
+    whole,
+)
 from millprep.report.words import cutter_words, plain
 
 

@@ -17,10 +17,8 @@ from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_views import hole_name
-from millprep.report.dimensions import Mark, Side, room, running
-from millprep.report.fonts import width_of
 from millprep.report.pass_view import contacts
-from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched
+from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched, width_of
 from millprep.report.setup_signs import (
     AREA_STYLES,
     CLAMP_LINES,
@@ -28,8 +26,12 @@ from millprep.report.setup_signs import (
     THIN,
     TRAVEL_DASH,
     WIDE,
+    Mark,
+    Side,
     Sign,
     key_of,
+    room,
+    running,
     sign_shapes,
 )
 from millprep.report.svg import svg

@@ -15,8 +15,8 @@ from millprep.model.finding import SEVERITIES
 from millprep.model.machine import Machine
 from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
+from millprep.report.blank_contents import marked, name_of, where_words
 from millprep.report.buzz_out import FILE, shortest, tables
-from millprep.report.findings import marked, name_of, where_words
 from millprep.report.locating import HoleRow, edge_words, hole_rows
 from millprep.report.pass_tables import (
     JoinTable,

@@ -23,9 +23,22 @@ from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.set_of_programs import CutSet
 from millprep.report.compact import thinned
-from millprep.report.fonts import BOLD, FAMILY, REGULAR, font_file, width_of
 from millprep.report.palette import COLOURS
-from millprep.report.scene import Area, Circle, Flag, Line, Scene, Shape, Text, WideLine
+from millprep.report.scene import (
+    BOLD,
+    FAMILY,
+    REGULAR,
+    Area,
+    Circle,
+    Flag,
+    Line,
+    Scene,
+    Shape,
+    Text,
+    WideLine,
+    font_file,
+    width_of,
+)
 from millprep.report.words import plain
 
 FINE = 50.0

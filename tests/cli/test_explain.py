@@ -2,8 +2,7 @@ from __future__ import annotations
 
 import json
 
-from millprep.report.findings import explanations, renamed
-from millprep.report.guide import guide_pages
+from millprep.report.guide import explanations, guide_pages, renamed
 from tests.helpers.small_job import run
 
 

@@ -9,7 +9,7 @@ import shapely
 from fontTools.ttLib import TTFont
 
 from millprep.model.blank import Box
-from millprep.report import captions, fonts
+from millprep.report import captions, scene
 from millprep.report.canvas import Canvas, canvas
 from millprep.report.captions import LINE_FROM, Caption, arrange, extent
 
@@ -85,17 +85,17 @@ def test_longer_words_are_wider() -> None:
     assert extent("r1 drilled now")[0] > extent("r1")[0] > captions.SIZE / 2
 
 
-@pytest.mark.parametrize("name", [fonts.REGULAR, fonts.BOLD])
+@pytest.mark.parametrize("name", [scene.REGULAR, scene.BOLD])
 def test_letters_are_as_wide_as_another_reader_of_the_font_says(name: str) -> None:
-    with TTFont(fonts.font_file(name), lazy=True) as font:
+    with TTFont(scene.font_file(name), lazy=True) as font:
         widths, glyphs = font["hmtx"].metrics, font.getBestCmap()
         em = font["head"].unitsPerEm
-    bold = name == fonts.BOLD
+    bold = name == scene.BOLD
     for letter in "A·iW–…Ω→ 0":
-        wide = fonts.width_of(letter, 10.0, bold=bold)
+        wide = scene.width_of(letter, 10.0, bold=bold)
         assert wide == pytest.approx(10.0 * widths[glyphs[ord(letter)]][0] / em)
     # no font has a letter for a place that Unicode keeps for private use
-    assert fonts.width_of("\uf8fe", 10.0, bold=bold) == 10.0 * widths[".notdef"][0] / em
+    assert scene.width_of("\uf8fe", 10.0, bold=bold) == 10.0 * widths[".notdef"][0] / em
 
 
 def test_a_name_is_on_its_board_and_off_signs_and_copper(on: Canvas) -> None:

@@ -7,8 +7,7 @@ import re
 
 import pytest
 
-from millprep.report.findings import explanations
-from millprep.report.guide import NAMES
+from millprep.report.guide import NAMES, explanations
 from tests.helpers import house
 from tests.helpers.codes import KEBAB, PACKAGE, codes, of_the_package
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
+from millprep.report.blank_contents import marked
 from millprep.report.close_up import MOST, spots
-from millprep.report.findings import marked
 from tests.helpers.invented_set import invented
 
 

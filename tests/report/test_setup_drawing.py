@@ -36,9 +36,12 @@ def places(run: str) -> list[tuple[float, float]]:
     found = []
     for part in run.replace("z", "").split("M")[1:]:
         first, _, steps = part.partition("l")
+        first, *arcs = first.split("a")
         x, y = map(float, first.replace("h0", "").split())
         found.append((x, y))
-        figures = iter(map(float, steps.split()))
+        # the last two figures of an arc are its step
+        ends = [figure for arc in arcs for figure in arc.split()[-2:]]
+        figures = iter(map(float, [*steps.split(), *ends]))
         for dx, dy in zip(figures, figures, strict=True):
             x, y = x + dx, y + dy
             found.append((x, y))

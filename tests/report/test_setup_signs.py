@@ -9,8 +9,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.report.dimensions import ROOM, Mark, Side, room, running, spread
 from millprep.report.scene import Area, Shape, Text
+from millprep.report.setup_signs import ROOM, Mark, Side, room, running, spread
 
 BELOW = Side(0, 50.0, 1)
 
