@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from millprep.cli.options import replace_option, summary_option
-from millprep.cli.prepare import run
+from millprep.cli.prepare import JobWish, run
 
 
 def example() -> Path:
@@ -24,4 +24,4 @@ def example() -> Path:
 @summary_option
 def demo(out: Path, replace: bool, as_json: bool) -> None:
     """Prepare the example, an invented memory board of 480 mm."""
-    run(example() / "memory-board.toml", out, as_json, replace=replace)
+    run(JobWish(example() / "memory-board.toml", out, replace=replace), as_json)

@@ -1,8 +1,12 @@
-"""`millprep prepare`: a job file in, a set of programs out."""
+"""`millprep prepare`: a job file in, a set of programs out; or several jobs at the same time."""
 
 from __future__ import annotations
 
+import json
+from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,11 +22,30 @@ from millprep.cli.options import (
     replace_option,
     summary_option,
 )
+from millprep.model.finding import Finding, Refusal
+from millprep.workflow import set_on_disk
 
 if TYPE_CHECKING:
-    from millprep.model.finding import Finding
     from millprep.model.set_of_programs import CutSet
     from millprep.workflow.identity import WishedSet
+
+OURS = 70
+"""Exit code of a fault of millprep."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobWish:
+    """A job to prepare, the folder of its set, and how, as the options have it."""
+
+    job_file: Path
+    out: Path
+    repair: bool = False
+    effort: str = "default"
+    replace: bool = False
+    fresh: bool = False
+    layout_file: Path | None = None
+    skip: tuple[tuple[str, int], ...] = ()
+    only: tuple[tuple[str, int], ...] = ()
 
 
 @click.command()
@@ -61,8 +84,6 @@ def prepare(
     Several jobs are prepared at the same time, as many as the computer has cores. One that fails
     does not stop the others. The exit code is the highest of all.
     """
-    from millprep.cli.side_by_side import JobWish, prepare_all
-
     if out is None and (bare := [file for file in job_files if not file.suffix]):
         raise click.UsageError(f"{bare[0]} has no ending such as .toml; name a folder with --out")
     if len(job_files) > 1:
@@ -70,72 +91,67 @@ def prepare(
         single = [name for name, value in given.items() if value]
         if single:
             raise click.UsageError(f"{single[0]} is of one job; prepare that job by itself")
-        wishes = [
-            JobWish(
-                file,
-                file.with_suffix("") if out is None else out / file.stem,
-                repair,
-                effort,
-                replace,
-                fresh,
-            )
-            for file in job_files
-        ]
+
+    def folder_of(file: Path) -> Path:
+        if out is None:
+            return file.with_suffix("")
+        return out / file.stem if len(job_files) > 1 else out
+
+    wishes = [
+        JobWish(file, folder_of(file), repair, effort, replace, fresh, layout_file, skip, only)
+        for file in job_files
+    ]
+    if len(wishes) > 1:
         prepare_all(wishes, as_json)
+    else:
+        run(wishes[0], as_json)
+
+
+def run(wish: JobWish, as_json: bool) -> None:
+    """Prepare a job and say what came of it; where nothing has changed its set stays as it is."""
+    wished_set = _wished_set(wish)
+    same = None if wished_set is None else wished_set.unchanged()
+    if same is not None:
+        click.echo("nothing has changed: the set stays as it is", err=True)
+        _say(same.id, same.findings, same.lines, wish.out, as_json)
         return
-    (job_file,) = job_files
-    run(
-        job_file,
-        job_file.with_suffix("") if out is None else out,
+    finish(
+        lambda: _made(wish, wished_set, terminal.steps(terminal.PREPARE)),
+        wish.out,
         as_json,
-        repair=repair,
-        replace=replace,
-        fresh=fresh,
-        effort=effort,
-        layout_file=layout_file,
-        skip=skip,
-        only=only,
+        wished_set,
     )
 
 
-def run(
-    job_file: Path,
-    out: Path,
-    as_json: bool,
-    *,
-    repair: bool = False,
-    replace: bool = False,
-    fresh: bool = False,
-    effort: str = "default",
-    layout_file: Path | None = None,
-    skip: tuple[tuple[str, int], ...] = (),
-    only: tuple[tuple[str, int], ...] = (),
-) -> None:
-    """Prepare a job and say what came of it; where nothing has changed its set stays as it is."""
+def _wished_set(wish: JobWish) -> WishedSet | None:
+    """What decides the set, to be looked for among what is kept; None where nothing is kept."""
+    from millprep import cache
+
+    kept = None if wish.fresh else cache.user_cache()
+    if kept is None:
+        return None
+    from millprep.workflow.identity import WishedSet
+
+    return WishedSet(
+        kept, wish.job_file, wish.out, wish.layout_file,
+        wish.repair, wish.effort, wish.skip, wish.only,
+    )  # fmt: skip
+
+
+def _made(wish: JobWish, wished_set: WishedSet | None, say: Callable[[str], None]) -> CutSet:
     import millprep
     from millprep import cache
 
-    kept = None if fresh else cache.user_cache()
-    wished_set: WishedSet | None = None
-    if kept is not None:
-        from millprep.workflow.identity import WishedSet
-
-        wished_set = WishedSet(kept, job_file, out, layout_file, repair, effort, skip, only)
-        same = wished_set.unchanged()
-        if same is not None:
-            click.echo("nothing has changed: the set stays as it is", err=True)
-            _say(same.id, same.findings, same.lines, out, as_json)
-            return
-
-    def made() -> CutSet:
-        wished = chosen(effort, layout_file, skip, only)
-        say = terminal.steps(terminal.PREPARE)
-        with cache.using(kept):
-            return millprep.prepare(
-                job_file, out, say, repair=repair, choice=wished, replace_begun=replace
-            )
-
-    finish(made, out, as_json, wished_set)
+    choice = chosen(wish.effort, wish.layout_file, wish.skip, wish.only)
+    with cache.using(None if wished_set is None else wished_set.cache):
+        return millprep.prepare(
+            wish.job_file,
+            wish.out,
+            say,
+            repair=wish.repair,
+            choice=choice,
+            replace_begun=wish.replace,
+        )
 
 
 def finish(
@@ -184,3 +200,97 @@ def summary(cut_set: CutSet) -> list[str]:
         f"{sum(p.opens for p in cut_set.proofs)} opens, "
         f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins",
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a job.
+
+    Attributes:
+        code: the exit code that it would have alone.
+        line: the summary.
+        set: the id of the set; None where there is none.
+        fault: the trace of a fault of millprep.
+    """
+
+    code: int
+    line: str
+    findings: tuple[Finding, ...] = ()
+    set: str | None = None
+    fault: str = ""
+
+
+def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
+    """Prepare all, say what came of each, and end with the highest exit code.
+
+    Raises:
+        UsageError: when two sets would lie in one folder.
+    """
+    # loaded once for all processes
+    import millprep
+    import millprep.workflow.prepare  # noqa: F401
+    from millprep.workflow.second_core import side_by_side
+
+    (folder, count), *_ = Counter(wish.out.resolve() for wish in wishes).most_common()
+    if count > 1:
+        raise click.UsageError(
+            f"the sets of {count} jobs would lie in {folder}; prepare them apart"
+        )
+    view = terminal.SideBySide([wish.job_file.stem for wish in wishes])
+    results = side_by_side([partial(_outcome, wish) for wish in wishes], view.step, view.done)
+    view.clear()
+    outcomes = [
+        result if isinstance(result, Outcome) else Outcome(OURS, "ended without a result")
+        for result in results
+    ]
+    rows = []
+    for wish, outcome in zip(wishes, outcomes, strict=True):
+        if outcome.findings or outcome.fault:
+            click.echo(f"{wish.job_file}:", err=True)
+        terminal.say_findings(outcome.findings)
+        if outcome.fault:
+            click.echo(outcome.fault, err=True)
+        rows.append(
+            {
+                "job": str(wish.job_file), "out": str(wish.out), "exit_code": outcome.code,
+                "set": outcome.set, "findings": [terminal.as_row(f) for f in outcome.findings],
+            }
+        )  # fmt: skip
+    if as_json:
+        click.echo(json.dumps(rows, indent=1))
+    else:
+        for wish, outcome in zip(wishes, outcomes, strict=True):
+            click.echo(f"{wish.job_file}: {outcome.line}")
+    worst = max(outcome.code for outcome in outcomes)
+    if worst:
+        raise SystemExit(worst)
+
+
+def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
+    """Prepare one job; a fault is an outcome too."""
+    import traceback  # loads slowly
+
+    from millprep.report.words import minutes_words
+
+    try:
+        wished_set = _wished_set(wish)
+        same = None if wished_set is None else wished_set.unchanged()
+        if same is not None:
+            line = f"nothing has changed: set {same.id} in {wish.out}, {same.lines[0]}"
+            return Outcome(0, line, same.findings, same.id)
+        made = _made(wish, wished_set, say)
+    except Refusal as refusal:
+        seen = refusal.exit_code in (1, 3)
+        where = f"; see {set_on_disk.refused_folder(wish.out)}" if seen else ""
+        return Outcome(refusal.exit_code, f"refused{where}", tuple(refusal.findings))
+    except Exception:
+        return Outcome(OURS, "a fault of millprep, not of your files", fault=traceback.format_exc())
+    if wished_set is not None:
+        wished_set.keep(made.id, made.findings, summary(made))
+    line = (
+        f"set {made.id} in {wish.out}, {len(made.copies)} board(s) on {len(made.blanks)} blank(s), "
+        f"{len(made.passes)} pass(es), {len(made.programs)} programs"
+    )
+    if made.running is not None:
+        line += f", about {minutes_words(made.running.seconds / 60)} running"
+    return Outcome(0, line, tuple(made.findings), made.id)
