@@ -56,6 +56,8 @@ STRETCH = 0.12
 """A pattern is taken for a base drawn wrong when its circle is off by up to this fraction."""
 NEAR = 0.3
 """How far a hole may be off its place in the pattern to be looked at as part of it, mm."""
+ROUNDING = 1e-9
+"""Two ways to work out one length differ by less, mm."""
 ALIKE = 0.15
 """How far each hole may be off its place once the pattern's own circle is fitted, mm."""
 WRONG = 0.1
@@ -127,19 +129,35 @@ def _circles(xy: FloatArray, base: Base) -> list[list[int]]:
     if len(xy) < base.pins:
         return []
     low, high = base.neighbours * (1 - STRETCH), base.neighbours * (1 + STRETCH)
-    circles: list[list[int]] = []
     step = 2 * math.pi / base.positions
+    firsts: list[int] = []
+    middles = [np.zeros((0, 2))]
     for i, at in enumerate(xy):
         spans = xy - at
         chords = np.hypot(spans[:, 0], spans[:, 1])
-        for j in np.flatnonzero((chords >= low) & (chords <= high)).tolist():
-            # The centre lies left of the chord: each pair is tried in both directions.
-            left = np.array([-spans[j, 1], spans[j, 0]]) / (2 * math.tan(step / 2))
-            centre = (at + xy[j]) / 2 + left
-            circle = _around(xy, base, centre, i)
-            if circle is not None:
-                circles.append(circle)
-    return circles
+        near = np.flatnonzero((chords >= low) & (chords <= high))
+        # The centre lies left of the chord: each pair is tried in both directions.
+        left = np.column_stack((-spans[near, 1], spans[near, 0])) / (2 * math.tan(step / 2))
+        middles.append((at + xy[near]) / 2 + left)
+        firsts += [i] * len(near)
+    centres = np.concatenate(middles)
+    likely = _likely(xy, base, centres, firsts)
+    tried = (_around(xy, base, centres[n], firsts[n]) for n in likely)
+    return [circle for circle in tried if circle is not None]
+
+
+def _likely(xy: FloatArray, base: Base, centres: FloatArray, firsts: list[int]) -> list[int]:
+    """Which centres have a hole at one of more places, next to each other, than may be empty."""
+    holes, middles = xy @ np.array([1, 1j]), centres @ np.array([1, 1j])
+    turns = np.exp(
+        -1j * math.tau / base.positions * (1 + np.arange(base.positions - base.pins + 1))
+    )
+    places = middles[:, None] + (holes[firsts] - middles)[:, None] * turns
+    return [
+        n
+        for n, some in enumerate(places)
+        if (np.abs(holes - some[:, None]) <= NEAR + ROUNDING).any()
+    ]
 
 
 def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[int] | None:

@@ -9,7 +9,7 @@ every edge.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -63,7 +63,8 @@ def pad_areas(board: Board) -> tuple[PadArea, ...]:
     return tuple(pad for pad in pads if pad is not None)
 
 
-def pad_widths(board: Board) -> dict[str, float]:
+@lru_cache(maxsize=64)
+def pad_widths(board: Board) -> Mapping[str, float]:
     """The width of every pad, mm, by the id of its hole."""
     pieces = {piece.id: piece.shape for piece in board.pieces}
     widths: dict[str, float] = {}

@@ -173,7 +173,7 @@ def _cut_area(machine: Machine, runs: Sequence[Run]) -> BaseGeometry:
         steps = segments(run.trace)
         if run.program.work not in BEFORE and len(steps):
             half = run.program.cutter.width(float(-steps[:, [2, 5]].min())) / 2
-            places = shapely.MultiPoint(steps[:, [0, 1, 3, 4]].reshape(-1, 2))
+            places = shapely.LineString(steps[:, [0, 1, 3, 4]].reshape(-1, 2))
             hulls.append(places.convex_hull.buffer(half))
     if not hulls:
         return shapely.Polygon()

@@ -107,10 +107,10 @@ def spacing(
                         if rule.pad_column and on_pads and other_on_pads
                         else rule.column
                     )
-                    _keep(worst, _pair(net, other, reached, ends, direct, column))
+                    _keep(worst, _pair(net, other, reached, starts, ends, direct, column))
             for name, number in names:
                 facts = NetFacts(name, ("",), (0.0, 0.0))
-                _keep(worst, _pair(net, facts, reached, [number], direct, rule.column))
+                _keep(worst, _pair(net, facts, reached, starts, [number], direct, rule.column))
     fixed = dict(metals)
     spacings = tuple(
         _straight(pair, scene, fixed)
@@ -131,9 +131,10 @@ def _volts(net_facts: NetFacts, other: NetFacts) -> float:
 def _pair(
     net: NetFacts,
     other: NetFacts,
-    reached: dict[int, WayOver],
+    reached: Mapping[int, WayOver],
+    starts: Sequence[int],
     ends: Sequence[int],
-    direct: dict[tuple[int, int], float],
+    direct: Mapping[tuple[int, int], float],
     column: Column,
 ) -> Spacing | None:
     """The shortest way from a net to areas of another; None when they are no neighbours."""
@@ -141,9 +142,8 @@ def _pair(
     if not ways:
         return None
     way = min(ways, key=lambda way: way.length)
-    starts = [area for area, way in reached.items() if not way.gaps]
-    sides = (sorted(pair) for pair in itertools.product(starts, ends))
-    straight = [direct[a, b] for a, b in sides if (a, b) in direct]
+    sides = ((min(a, b), max(a, b)) for a in starts for b in ends)
+    straight = [direct[pair] for pair in sides if pair in direct]
     narrowest: Gap | None = way.narrowest
     assert narrowest is not None, "areas of two nets are never one"
     volts = _volts(net, other)
