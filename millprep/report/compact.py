@@ -1,4 +1,4 @@
-"""Values as the review page takes them, in few bytes: shapes, paths, nets and figures.
+"""Values as the review page takes them, in few bytes: shapes, nets, cuts, passes and figures.
 
 Numbers are short text: whole ones, each as the difference from the one before. A difference v
 becomes 2·v, or −2·v − 1 below zero, and that goes out five bits a letter, lowest first; a letter of
@@ -19,10 +19,14 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from millprep.geometry.path import Point
+from millprep.model.cut import HoleCut
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
 from millprep.model.judged import BoardJudged
+from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
+from millprep.model.program import ARC_CCW, ARC_CW, Trail
 from millprep.model.set_of_programs import CutSet
-from millprep.report.words import plain
+from millprep.report.words import cutter_words, plain
 
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 SHAPE_UNIT = 1e-3
@@ -196,3 +200,136 @@ def figure(value: float | None) -> float | None:
 def point(at: Point | None) -> list[float | None] | None:
     """Both coordinates of a place."""
     return None if at is None else [figure(v) for v in at]
+
+
+def cutter_data(cutter: Cutter) -> dict[str, Any]:
+    """The cutter and what its groove's width follows from."""
+    row: dict[str, Any] = {
+        "name": plain(cutter.name, 60),
+        "kind": cutter.kind,
+        "words": cutter_words(cutter),
+    }
+    if isinstance(cutter, Vee):
+        row |= {"tip": cutter.tip, "angle": cutter.angle}
+    elif isinstance(cutter, EndMill):
+        row |= {"diameter": cutter.diameter}
+    elif isinstance(cutter, Drill):
+        row |= {"diameter": cutter.diameter, "angle": cutter.point_angle}
+    return row
+
+
+def hole_data(blank: int, cutters: list[str], hole: HoleCut) -> dict[str, Any]:
+    """A hole that is made, with the index of its cutter."""
+    return {
+        "id": plain(hole.hole, 40),
+        "blank": blank,
+        "copy": hole.placement,
+        "at": point(hole.at),
+        "end": point(hole.end),
+        "diameter": figure(hole.diameter),
+        "depth": figure(hole.depth),
+        "work": hole.work,
+        "cutter": cutters.index(hole.cutter),
+    }
+
+
+def tabs_data(cut_set: CutSet) -> list[dict[str, Any]]:
+    """Each tab as the line along which the cutter stays high."""
+    width = {c.name: c.width(1.0) for c in cut_set.cutters}
+    tabs = []
+    for blank, profile in ((b, p) for b in cut_set.blanks for p in b.cuts.profiles):
+        for tab in profile.tabs:
+            run = profile.path.part(tab.start, tab.end)
+            tabs.append(
+                {
+                    "blank": blank.number,
+                    "width": figure(width[profile.cutter]),
+                    "xy": line([whole(run.flattened(), SHAPE_UNIT)]),
+                }
+            )
+    return tabs
+
+
+def pass_data(milling_pass: MillingPass) -> dict[str, Any]:
+    """A pass: where its blank lies, what its window is, and its verniers."""
+    return {
+        "blank": milling_pass.blank,
+        "number": milling_pass.number,
+        "pose": milling_pass.pose.as_list(),
+        "window": areas([milling_pass.window]),
+        "touch": point(milling_pass.touch),
+        "verniers": [
+            {
+                "id": plain(vernier.id, 40),
+                "at": point(vernier.at),
+                "measures": vernier.measures,
+                "pitch": vernier.pitch,
+                "step": vernier.step,
+                "reach": vernier.reach,
+                "passes": list(vernier.passes),
+            }
+            for vernier in milling_pass.verniers
+        ],
+    }
+
+
+def registration_data(hole: RegistrationHole) -> dict[str, Any]:
+    """A registration hole on its blank, with both ends of a slot."""
+    return {
+        "id": plain(hole.id, 40),
+        "at": point(hole.blank),
+        "diameter": figure(hole.diameter),
+        "ends": [point(end) for end in hole.ends] if hole.slot else None,
+        "role": "turn" if hole.free is not None else hole.role,
+        "drilledIn": hole.drilled_in,
+        "usedIn": hole.used_in,
+        "pin": plain(hole.pin, 40),
+    }
+
+
+def join_data(join: Join) -> dict[str, Any]:
+    """A join with its expected and tolerated misalignment."""
+    return {
+        "blank": join.blank,
+        "copy": join.placement,
+        "piece": None if join.piece is None else plain(join.piece, 40),
+        "at": point(join.at),
+        "passes": list(join.passes),
+        "across": [figure(v) for v in join.across],
+        "overrun": figure(join.overrun),
+        "predicted": figure(join.predicted),
+        "tolerance": figure(join.tolerance_electrical),
+        "toleranceGap": figure(join.tolerance_gap),
+    }
+
+
+FEED_UNIT = 1e-2
+WAIT_UNIT = 1e-3
+
+
+def trail_data(trail: Trail) -> dict[str, Any]:
+    """The motion of a program.
+
+    `start` is the first place; `x`, `y` and `z` lead from place to place, z in runs. `kind`,
+    `feed` (0 for a rapid) and `line` (differences) are runs. `centre` leads from the start of
+    every arc to its centre, x and y in turn. `wait` holds pairs: how many moves further, and
+    how long the cutter waits before that move.
+    """
+    places = whole(trail.xyz, PATH_UNIT)
+    dx, dy, dz = np.diff(places, axis=0).T
+    arcs = (trail.kind == ARC_CW) | (trail.kind == ARC_CCW)
+    centre = whole(trail.centre[arcs], PATH_UNIT) - places[:-1, :2][arcs]
+    waits = np.flatnonzero(trail.wait > 0)
+    wait = np.column_stack((np.diff(waits, prepend=0), whole(trail.wait[waits], WAIT_UNIT)))
+    return {
+        "moves": len(trail),
+        "start": places[0].tolist(),
+        "x": text(dx),
+        "y": text(dy),
+        "z": runs(dz),
+        "kind": runs(trail.kind),
+        "feed": runs(whole(np.nan_to_num(trail.feed), FEED_UNIT)),
+        "line": runs(np.diff(trail.line, prepend=0)),
+        "centre": text(centre),
+        "wait": text(wait),
+    }

@@ -7,14 +7,20 @@ programs after a break.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program, Resumption
 from millprep.model.set_of_programs import CutSet
-from millprep.report.locating import drop_on_words, edge_words, pin_words
 from millprep.report.words import number, place, plain
-from millprep.report.zero import flat_check, on_pins, spoilboard_programs, touching
+from millprep.report.zero import (
+    edge_words,
+    on_pins,
+    pin_words,
+    spoilboard_programs,
+    touching,
+)
 
 
 def need_words(cut_set: CutSet) -> str:
@@ -47,6 +53,29 @@ def need_words(cut_set: CutSet) -> str:
     return (
         f"Also: {', '.join([*things, 'a meter'])}; extraction at the cutter, a respirator and eye "
         "protection."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FlatCheck:
+    """What to check before copper is cut, and the command that makes a surface map."""
+
+    words: str
+    command: str
+
+
+def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
+    """How flat the copper must be; None where nothing is isolated or a surface map is followed."""
+    works = {work for program in milling_pass.programs for work in program.works}
+    if cut_set.flatness is None or milling_pass.levelling is not None or cut_set.resumed:
+        return None
+    if not works & {"isolate", "clear"}:
+        return None
+    blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
+    return FlatCheck(
+        f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
+        "wherever this pass cuts, by dial indicator or surface map:",
+        f"millprep probe SET --pass {milling_pass.number}{blank}",
     )
 
 
@@ -300,4 +329,16 @@ def _program_words(resumption: Resumption, program: Program, known: str) -> list
             f"copper at {touch}: it sticks out by another length."
         ),
         " ".join(words),
+    ]
+
+
+def drop_on_words(milling_pass: MillingPass) -> list[str]:
+    """How surely the blank drops on, and what to do when it does not."""
+    share = milling_pass.drop_on
+    if share is None:
+        return []
+    times = "more than 99.9" if share > 0.999 else f"about {number(100 * share, 1)}"
+    return [
+        f"It should drop on by its own weight; {times} % of blanks do. If it does not, deburr "
+        "holes and pins; never use a hammer."
     ]

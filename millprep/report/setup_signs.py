@@ -1,4 +1,4 @@
-"""Signs and dimensions of the drawing of a setup, on paper in mm, and the key of the signs.
+"""Signs, dimensions and key of the drawing of a setup, on paper in mm, and of a vernier.
 
 Running dimensions are one line from a common origin, with an arrow and a figure at every place, as
 in ISO 129-1 (from memory): the origin is a small circle, all arrows lead away from it, figures are
@@ -12,9 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+import shapely.affinity
 
 from millprep.geometry.path import FloatArray, Point
-from millprep.report.scene import Area, Circle, Line, Shape, Text, hatched, width_of
+from millprep.model.milling_pass import Vernier
+from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched, width_of
+from millprep.report.svg import svg
 from millprep.report.words import number
 
 WIDE = 186.0
@@ -275,3 +278,44 @@ def _figure(side: Side, place: float, away: float, words: str) -> Shape:
         at = (place + sink, away)
         return Text(at, words, SIZE, anchor="end" if side.out > 0 else "start", turn=-90.0)
     return Text((away, place + sink), words, SIZE, anchor="start" if side.out > 0 else "end")
+
+
+EXAMPLE = 3
+"""The line that runs straight through in the drawing."""
+_PITCH, _STEP, _LINE, _LONGER, _VERNIER_SIZE = 13.0, 1.3, 16.0, 6.0, 17.0
+"""Of the drawing, in its own units: the step is drawn five times too large, to be seen."""
+
+
+def vernier_drawing(vernier: Vernier) -> str:
+    """SVG of a vernier along x in which line `EXAMPLE` runs straight through."""
+    reach = vernier.reach
+    shift = EXAMPLE * _STEP
+    centre, middle = reach * _PITCH + 66, _LINE + 8
+    low_lines, high_lines = [], []
+    shapes: list[Shape] = []
+    for i in range(-reach, reach + 1):
+        long = _LINE + _LONGER * (2 if i == 0 else int(i % 5 == 0))
+        x = centre + i * _PITCH
+        low_lines.append(np.array([(x, middle), (x, middle + long)]))
+        u = centre + i * (_PITCH - _STEP) + shift
+        high_lines.append(np.array([(u, middle), (u, middle - _LINE)]))
+        if i % 5 == 0:
+            shapes.append(Text((x, middle + long + 15), number(i), _VERNIER_SIZE, anchor="middle"))
+    plus_x, plus_y = centre + reach * _PITCH - 4, middle + _LINE + _LONGER + 26
+    low_lines += [
+        np.array([(plus_x - 4, plus_y), (plus_x + 4, plus_y)]),
+        np.array([(plus_x, plus_y - 4), (plus_x, plus_y + 4)]),
+    ]
+    at = centre + EXAMPLE * _PITCH
+    rim = shapely.affinity.scale(shapely.Point(at, middle).buffer(1.0), 5.0, _LINE + 4)
+    first, second = (f"pass {nth}" for nth in vernier.passes)
+    shapes += [
+        Line(tuple(low_lines), 1.6, "ink"),
+        Line(tuple(high_lines), 1.6, "cutter 1"),
+        Area((rim,), None, "ink", 1.2),
+        Text((2.0, middle + _LINE + 2), first, _VERNIER_SIZE),
+        Text((2.0, middle - 4), second, _VERNIER_SIZE),
+    ]
+    size = (centre * 2, middle + _LINE + 3 * _LONGER + 28)
+    words = f"Two combs of lines that meet; line {EXAMPLE} runs straight through both"
+    return svg(Scene(size, words, tuple(shapes)), inline=True)

@@ -17,7 +17,6 @@ from millprep.model.set_of_programs import CutSet, MilledBlank
 from millprep.report import rules_words
 from millprep.report.blank_contents import marked, name_of, where_words
 from millprep.report.buzz_out import FILE, shortest, tables
-from millprep.report.locating import HoleRow, edge_words, hole_rows
 from millprep.report.pass_tables import (
     JoinTable,
     Step,
@@ -33,6 +32,8 @@ from millprep.report.pass_tables import (
 from millprep.report.pictures import gallery
 from millprep.report.review import LAYERS, part, review
 from millprep.report.setup import (
+    FlatCheck,
+    flat_check,
     lift_words,
     need_words,
     resumed_words,
@@ -49,10 +50,11 @@ from millprep.report.words import (
     running_words,
 )
 from millprep.report.zero import (
-    FlatCheck,
+    HoleRow,
     TouchPage,
     VernierPage,
-    flat_check,
+    edge_words,
+    hole_rows,
     lost_words,
     mark_command,
     spoilboard_programs,

@@ -1,4 +1,8 @@
-"""Zero of a pass in words: where it is, how to find it again, what is read at the machine."""
+"""Zero of a pass and what locates its blank, in words.
+
+Where zero is, how to find it again, what is read at the machine; pins, registration holes, and the
+blank's edge in the first pass.
+"""
 
 from __future__ import annotations
 
@@ -6,17 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import shapely
-import shapely.affinity
-
 from millprep.geometry.path import Point
 from millprep.model.cutter import EndMill
 from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet
-from millprep.report.scene import Area, Line, Scene, Shape, Text
-from millprep.report.svg import svg
+from millprep.report.setup_signs import EXAMPLE, vernier_drawing
 from millprep.report.words import number, place, plain
 
 CHECKED = "0.05"
@@ -41,29 +40,6 @@ def zero_words(cut_set: CutSet, milling_pass: MillingPass) -> tuple[str, ...]:
             "its clamps and the zero of X and Y must not have moved; if they have, probe again."
         )
     return tuple(words)
-
-
-@dataclass(frozen=True, slots=True)
-class FlatCheck:
-    """What to check before copper is cut, and the command that makes a surface map."""
-
-    words: str
-    command: str
-
-
-def flat_check(cut_set: CutSet, milling_pass: MillingPass) -> FlatCheck | None:
-    """How flat the copper must be; None where nothing is isolated or a surface map is followed."""
-    works = {work for program in milling_pass.programs for work in program.works}
-    if cut_set.flatness is None or milling_pass.levelling is not None or cut_set.resumed:
-        return None
-    if not works & {"isolate", "clear"}:
-        return None
-    blank = f" --blank {milling_pass.blank}" if len(cut_set.blanks) > 1 else ""
-    return FlatCheck(
-        f"Before isolation: the copper is within ± {number(cut_set.flatness, 3)} mm of Z 0 "
-        "wherever this pass cuts, by dial indicator or surface map:",
-        f"millprep probe SET --pass {milling_pass.number}{blank}",
-    )
 
 
 def mark_command(command: str, cut_set: CutSet, milling_pass: MillingPass) -> str:
@@ -215,12 +191,6 @@ def _command(cut_set: CutSet, milling_pass: MillingPass, option: str) -> str:
     )
 
 
-EXAMPLE = 3
-"""The line that runs straight through in the drawing."""
-_PITCH, _STEP, _LINE, _LONGER, _SIZE = 13.0, 1.3, 16.0, 6.0, 17.0
-"""Of the drawing, in its own units: the step is drawn five times too large, to be seen."""
-
-
 @dataclass(frozen=True, slots=True)
 class VernierPage:
     """What the sheet shows of the verniers of a pass.
@@ -252,7 +222,7 @@ def vernier_page(cut_set: CutSet, milling_pass: MillingPass) -> VernierPage | No
     first = mine[0]
     return VernierPage(
         tuple(_row(vernier, milling_pass) for vernier in mine),
-        drawing(first),
+        vernier_drawing(first),
         f"After {plain(file.rsplit('/', 1)[-1], 80)} and before anything else is cut, look at each "
         "pair of combs with a lens and write down which line runs straight through both; between "
         "two lines, write 3.5, for example. Lines toward the engraved plus sign count up, the "
@@ -273,36 +243,102 @@ def _row(vernier: Vernier, milling_pass: MillingPass) -> tuple[str, str, str, st
     )
 
 
-def drawing(vernier: Vernier) -> str:
-    """SVG of a vernier along x in which line `EXAMPLE` runs straight through."""
-    reach = vernier.reach
-    shift = EXAMPLE * _STEP
-    centre, middle = reach * _PITCH + 66, _LINE + 8
-    low_lines, high_lines = [], []
-    shapes: list[Shape] = []
-    for i in range(-reach, reach + 1):
-        long = _LINE + _LONGER * (2 if i == 0 else int(i % 5 == 0))
-        x = centre + i * _PITCH
-        low_lines.append(np.array([(x, middle), (x, middle + long)]))
-        u = centre + i * (_PITCH - _STEP) + shift
-        high_lines.append(np.array([(u, middle), (u, middle - _LINE)]))
-        if i % 5 == 0:
-            shapes.append(Text((x, middle + long + 15), number(i), _SIZE, anchor="middle"))
-    plus_x, plus_y = centre + reach * _PITCH - 4, middle + _LINE + _LONGER + 26
-    low_lines += [
-        np.array([(plus_x - 4, plus_y), (plus_x + 4, plus_y)]),
-        np.array([(plus_x, plus_y - 4), (plus_x, plus_y + 4)]),
-    ]
-    at = centre + EXAMPLE * _PITCH
-    rim = shapely.affinity.scale(shapely.Point(at, middle).buffer(1.0), 5.0, _LINE + 4)
-    first, second = (f"pass {nth}" for nth in vernier.passes)
-    shapes += [
-        Line(tuple(low_lines), 1.6, "ink"),
-        Line(tuple(high_lines), 1.6, "cutter 1"),
-        Area((rim,), None, "ink", 1.2),
-        Text((2.0, middle + _LINE + 2), first, _SIZE),
-        Text((2.0, middle - 4), second, _SIZE),
-    ]
-    size = (centre * 2, middle + _LINE + 3 * _LONGER + 28)
-    words = f"Two combs of lines that meet; line {EXAMPLE} runs straight through both"
-    return svg(Scene(size, words, tuple(shapes)), inline=True)
+LEAST_SEEN = 0.1
+"""An edge is not seen to be nearer to its place by eye, mm: common practice, no source."""
+ROLE_WORDS = {
+    "locate": "locates the blank",
+    "key": "key: fits one way only",
+    "witness": "check cross: the tip must be over it",
+    "turn": "fixes the turn",
+}
+"""What a registration hole does in the pass that uses it; `turn` is of a slot or a relieved pin."""
+
+
+def pin_words(cut_set: CutSet) -> list[str]:
+    """Where each pin is, and which holes it takes."""
+    words = []
+    for blank in cut_set.blanks:
+        pins: dict[str, tuple[Point, list[str]]] = {}
+        for hole in (hole for each in blank.passes for hole in each.registration if hole.pin):
+            kind = "key" if hole.role == "key" else "slot" if hole.slot else "hole"
+            _, takes = pins.setdefault(hole.pin, (hole.machine, []))
+            takes.append(f"{kind} {plain(hole.id)}")
+        of = f" of blank {blank.number}" if len(cut_set.blanks) > 1 else ""
+        listed = "; ".join(
+            f"{plain(pin)} at {place(at)} takes {', '.join(takes)}"
+            for pin, (at, takes) in pins.items()
+        )
+        words += [f"Pins{of}: {listed}."] if pins else []
+    return words
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRow:
+    """A registration hole as a row of the sheet; `used` if it locates the blank in this pass."""
+
+    id: str
+    diameter: str
+    x: str
+    y: str
+    words: str
+    used: bool
+
+
+def hole_rows(cut_set: CutSet, milling_pass: MillingPass) -> tuple[HoleRow, ...]:
+    """Each registration hole that a pass uses or makes."""
+    used = [(hole, hole.machine, _purpose(hole)) for hole in milling_pass.registration]
+    made = []
+    for hole in drilled_now(cut_set, milling_pass):
+        # the place to check is a cross, not a hole
+        how = "engraved" if hole.role == "witness" else "slot milled" if hole.slot else "drilled"
+        at = milling_pass.pose.point(hole.blank)
+        made.append((hole, at, f"{how} now for pass {hole.used_in}"))
+    return tuple(
+        HoleRow(
+            plain(hole.id),
+            size(hole),
+            number(at[0], 3),
+            number(at[1], 3),
+            words,
+            k < len(used) and hole.role != "witness",
+        )
+        for k, (hole, at, words) in enumerate([*used, *made])
+    )
+
+
+def size(hole: RegistrationHole) -> str:
+    """The diameter of a hole, or width × length of a slot, mm."""
+    wide = number(hole.diameter, 3)
+    return f"{wide} × {number(hole.diameter + hole.slot, 3)}" if hole.slot else wide
+
+
+def _purpose(hole: RegistrationHole) -> str:
+    """What a hole of this pass is for, and its pin."""
+    words = ROLE_WORDS["turn" if hole.free is not None else hole.role]
+    if hole.slot:
+        words = f"slot: {words}"
+    if not hole.pin:
+        return words
+    relieved = "relieved pin" if hole.free is not None and not hole.slot else "pin"
+    return f"{words}; {relieved} {plain(hole.pin)}"
+
+
+def edge_words(milling_pass: MillingPass) -> str:
+    """How to check the angle of a blank that only its corner and an edge locate; "" for others."""
+    edge = milling_pass.edge
+    if edge is None:
+        return ""
+    x, y = (number(v) for v in edge.at)
+    across, there = ("Y", y) if edge.axis == 0 else ("X", x)
+    if edge.within < LEAST_SEEN:
+        return (
+            f"Angle: lay the long edge of the blank against a straight stop along {across} "
+            f"{there}. There is no room for a blank that lies askew: {plain(edge.limit, 60)} would "
+            "come too near an edge."
+        )
+    return (
+        f"Angle: over X {x}  Y {y} the blank's edge must be within {number(edge.within)} mm of "
+        "the spindle's axis, or "
+        f"{plain(edge.limit, 60)} comes too near an edge. Turn the blank about its lower-left "
+        f"corner until it is, or use a straight stop along {across} {there}."
+    )

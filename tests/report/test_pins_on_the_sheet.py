@@ -8,10 +8,9 @@ import pytest
 
 from millprep.model.milling_pass import EdgeCheck
 from millprep.model.set_of_programs import CutSet
-from millprep.report.locating import edge_words, hole_rows
 from millprep.report.setup import setup_words, spoilboard_words
 from millprep.report.sheet import sheet
-from millprep.report.zero import lost_words
+from millprep.report.zero import edge_words, hole_rows, lost_words
 from tests.helpers.changed_set import with_blank
 from tests.helpers.invented_set import invented
 

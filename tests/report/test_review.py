@@ -19,8 +19,14 @@ from hypothesis import strategies as st
 from millprep.model.program import Trail
 from millprep.model.set_of_programs import CutSet
 from millprep.report import compact
-from millprep.report.review import LAYERS, SCRIPTS, part, review, to_script_json
-from millprep.report.review_data import scene_data, trail_data
+from millprep.report.review import (
+    LAYERS,
+    SCRIPTS,
+    part,
+    review,
+    scene_data,
+    to_script_json,
+)
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import with_copies
 from tests.helpers.invented_set import invented
@@ -104,7 +110,7 @@ def test_thinning_moves_no_edge_by_more_than_it_says() -> None:
 
 def test_a_trail_comes_back(two_passes: CutSet) -> None:
     for trail in [p.trail for p in two_passes.programs if p.trail is not None]:
-        told = trail_data(trail)
+        told = compact.trail_data(trail)
         start = np.array(told["start"])
         steps = np.column_stack((numbers(told["x"]), numbers(told["y"]), unrolled(told["z"])))
         places = start + np.vstack((np.zeros((1, 3)), np.cumsum(steps, axis=0)))
@@ -125,7 +131,7 @@ def test_arcs_and_waits_of_a_trail() -> None:
         np.array([4, 7, 9]),
         np.array([3.0, 0.0, 0.25]),
     )
-    told = trail_data(trail)
+    told = compact.trail_data(trail)
     assert numbers(told["centre"]) == [-10000, 0]
     assert numbers(told["wait"]) == [0, 3000, 2, 250]
     assert unrolled(told["line"]) == [4, 3, 2]
