@@ -29,7 +29,9 @@ LIMIT = "limit"
 """What becomes of a comparison: whether its limit itself counts."""
 SAME: tuple[tuple[str, str, str], ...] = (
     # the line, what becomes of it, why that is no fault
-    (r"[<>]=? [^&|]*(SLACK|clearance)", LIMIT, "no number lies just at a limit and its slack"),
+    (r"[<>]=? [^&|]*(SLACK|clearance|1e-9|RADII_)", LIMIT, "no number lies just at a limit"),
+    (r"standard=False", r"standard=None", "no and nothing are the same there"),
+    (r"^self\.(ended|last_line|line)\b", r'= (None|1|"")$', "set before anything else is read"),
     (r"zip\(.*strict=True", r"^(?!.*strict=True).*(strict=|, \))", "both have as many"),
     (r"np\.\w+\(.*dtype=bool", r"^(?!.*dtype=bool).*(dtype=|, \))", "the same in another type"),
 )

@@ -225,12 +225,13 @@ class MachineState:
             Fault: when the report refuses it, or it leads from an unknown place.
         """
         self._rely("distance")
+        unit = self.mm("a length")
         if motion in CYCLES:
             self._rely("return")
-            self._drill(motion, block, line)
+            self._drill(motion, block, line, unit)
             return
-        end = self._target(block.words)
-        by = self._counted(block.words) if math.isnan(end[2]) else None
+        end = self._target(block.words, unit)
+        by = self._counted(block.words, unit) if math.isnan(end[2]) else None
         centre = None
         if motion != 0:
             self._rely("feed mode")
@@ -238,7 +239,7 @@ class MachineState:
                 raise Fault(f"{spelt(motion)} with no feed")
         if motion in ARCS:
             self._rely("plane")
-            centre = arc_centre(motion == 20, block.words, self.at, end, self.mm("an arc"))
+            centre = arc_centre(motion == 20, block.words, self.at, end, unit)
         if motion == 382:
             far = math.dist(self.at, end) if by is None else math.hypot(*by)
             if not far >= SHORTEST_PROBE:
@@ -270,14 +271,13 @@ class MachineState:
         self.moves.append(TraceMove(kind, self.at, end, centre, feed, line, by))
         self.at = end
 
-    def _counted(self, w: dict[str, float]) -> Place | None:
+    def _counted(self, w: dict[str, float], unit: float) -> Place | None:
         """How far a move up or down leads from a touch; None for any other."""
         if self.modal["distance"] != 910 or not self._touched or set(w) & {"X", "Y"}:
             return None
-        return (0.0, 0.0, w["Z"] * self.mm("a length"))
+        return (0.0, 0.0, w["Z"] * unit)
 
-    def _target(self, w: dict[str, float]) -> Place:
-        unit = self.mm("a length")
+    def _target(self, w: dict[str, float], unit: float) -> Place:
         x, y, z = self.at
         if self.modal["distance"] == 900:
             return (
@@ -294,8 +294,7 @@ class MachineState:
             z + w.get("Z", 0.0) * unit,
         )
 
-    def _drill(self, motion: int, block: Block, line: int) -> None:
-        unit = self.mm("a length")
+    def _drill(self, motion: int, block: Block, line: int, unit: float) -> None:
         self._rely("feed mode")
         if not self.feed > 0:
             raise Fault(f"{spelt(motion)} with no feed")

@@ -27,6 +27,7 @@ ERRORS = {
     "#1=2": "parameters and expressions are not proved, write plain numbers",
     "N12345 [1+2]": "parameters and expressions are not proved, write plain numbers",
     "G0 X1 Y": "the word Y has no number: 'Y'",
+    "X": "the word X has no number: 'X'",
     "G0 X1 Yabcdefghijklmnop": "the word Y has no number: 'YABCDEFGHIJK'",
     "O100 G0 X1 Y2 Z3 F4": "'O100G0X1Y2Z3' is not a word of RS-274",
     "G0 X1e2": "'E2' is not a word of RS-274",
@@ -128,6 +129,7 @@ UNSAFE = {
     "end of a line, even in a comment"
     for mark in ("!", "~", "\x00", "\x07", "\x1f", "\x7f")
 }
+UNSAFE["\x0b"] = UNSAFE["G0 X1 (\x07)"].replace("x07", "x0b")
 WHY = (
     *((lines, "rs274-error", message) for lines, message in ERRORS.items()),
     *((lines, "rs274-unproved", message) for lines, message in UNPROVED.items()),
@@ -182,6 +184,7 @@ BRACKETS = "a comment in brackets or after a semicolon: the dialect has "
         ("g0 x1 ;a", "none", None, "the dialect has none"),
         ("g0 x1 (a)", "semicolon", None, f"{BRACKETS}them after a semicolon"),
         ("g0 x1 a) ; b", "semicolon", None, "the dialect has them after a semicolon"),
+        ("g0 x1 (a ; b", "semicolon", None, "the dialect has them after a semicolon"),
     ],
 )
 def test_comments_are_taken_off_as_the_dialect_has_them(

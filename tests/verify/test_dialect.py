@@ -83,6 +83,8 @@ def test_a_contradiction_is_found_in_its_line(
         (HEAD + "G0 Z5.1234\nG0 Z5.12345 (1.1234567)\nM2\n", {"decimals": 4},
          {5: "a number has more than 4 decimals"}),
         (PLAIN.replace("\n", "\r\n"), {}, {1: "the line ends with a carriage return"}),
+        (PLAIN.replace("\n", "\r\n"), {"end": "M30"},
+         {1: "the line ends with a carriage return", 6: "M2 ends the program, it should be M30"}),
         (PLAIN, {"line_ends": "crlf"}, {1: "the line does not end with a carriage return"}),
         (PLAIN.replace("\n", "\r\n")[:-2], {"line_ends": "crlf"},
          {6: "the line does not end with a carriage return"}),

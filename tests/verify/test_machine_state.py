@@ -110,6 +110,31 @@ MOVES = {
     "X1": "rapid 1 0 5",
     "G0 X1\nG80\nG0 Y1": "rapid 1 0 5, rapid 1 1 5",
     "G80\nG4 P1\nG0 Y2": "rapid 0 2 5",
+    "G81 X1 Z-1 R1\nG81 X2": (
+        "rapid 1 0 5, rapid 1 0 1, feed 1 0 -1 F60, rapid 1 0 5, rapid 2 0 5, rapid 2 0 1, "
+        "feed 2 0 -1 F60, rapid 2 0 5"
+    ),
+    "G20\nG83 X1 Y1 Z-.1 R.1 Q.15": (
+        "rapid 25.4 25.4 5, rapid 25.4 25.4 2.54, feed 25.4 25.4 -1.27 F60, "
+        "rapid 25.4 25.4 2.54, rapid 25.4 25.4 -1.016, feed 25.4 25.4 -2.54 F60, "
+        "rapid 25.4 25.4 5"
+    ),
+    "G91 G20\nG81 X1 Y.5 Z-.1 R-.1": (
+        "rapid 25.4 12.7 5, rapid 25.4 12.7 2.46, feed 25.4 12.7 -0.08 F60, rapid 25.4 12.7 5"
+    ),
+    "G91 G81 Z-3 R-4": "rapid 0 0 5, rapid 0 0 1, feed 0 0 -2 F60, rapid 0 0 5",
+    "G91 G81 Y1 Z-3 R-4": "rapid 0 1 5, rapid 0 1 1, feed 0 1 -2 F60, rapid 0 1 5",
+    "G91 G81 X1 Z-3 R-4": "rapid 1 0 5, rapid 1 0 1, feed 1 0 -2 F60, rapid 1 0 5",
+    "G91 G20\nG1 Z.1": "feed 0 0 7.54 F60",
+    "G20\nG3 X0 Y2 J1": "ccw 0 50.8 5 @ 0 25.4 F60",
+    "G2 X1 Y1 R.8": "cw 1 1 5 @ 0.764575 0.235425 F60",
+    "F.5\nG1 X1": "feed 1 0 5 F0.5",
+    "F.5\nG81 X1 Z-1 R1": "rapid 1 0 5, rapid 1 0 1, feed 1 0 -1 F0.5, rapid 1 0 5",
+    "G38.2 X3\nG0 Y1": "probe 3 0 5 F60, rapid ? 1 5",
+    "G38.2 Y3\nG0 X1": "probe 0 3 5 F60, rapid 1 ? 5",
+    "G1 X1\nG38.2 Z-1\nG0 X2": "feed 1 0 5 F60, probe 1 0 -1 F60, rapid 2 0 ?",
+    "G38.2 X3\nG91\nG0 Z1": "probe 3 0 5 F60, rapid ? 0 6",
+    "G38.2 Z-1\nG91\nG0 Y1": "probe 0 0 -1 F60, rapid 0 1 ?",
 }  # fmt: skip
 """From X0 Y0 Z5: lines, and the moves they make, each with its end, @ centre, feed, by."""
 
@@ -153,6 +178,8 @@ def test_what_a_program_relies_on_without_a_word_for_it() -> None:
         ("G4 P1", ("G90",)),
     ):
         assert read(f"{plain}{lines}\nM2\n", file="a").assumed == relied
+        said = f"G17 G90 G94 G98 {plain}{lines}\nM2\n"
+        assert read(said, file="a").assumed == ()
     # without a motion word G1 is in force
     assert spelt(read("G21 G90 G94 F9\nX1\nM2\n", file="a").moves[0]) == "feed 1 ? ? F9"
 

@@ -127,6 +127,8 @@ def test_the_spindle_turns_as_its_words_say() -> None:
     )  # fmt: skip
     assert trace.tool_changes == ((2, 11, 2),)
     assert (trace.ended, trace.last_line, trace.file) == ("M30", 14, "a.ngc")
+    bare = read("M0\nM3\nM6\nM2\n", file="a")
+    assert (bare.spindle[0].rpm, bare.tool_changes[0].tool, bare.stops[0].words) == (0.0, 0, "")
     assert list(trace.modes) == MODES
 
 
@@ -164,6 +166,8 @@ def test_modes_and_the_way_around_corners_are_noted_where_they_change() -> None:
 def test_percent_lines_are_the_first_and_the_last() -> None:
     trace = read("\n%\nG21\nG0 X1\n %\t\nG0 X2\n", file="a")
     assert (trace.ended, trace.last_line, len(trace.moves)) == ("%", 5, 1)
+    empty = read("%\n%\nG0 X1\n", file="a")
+    assert (empty.ended, empty.last_line, empty.moves) == ("%", 2, ())
     ended = read("%\nG21\nM30\n%\n", file="a")
     assert (ended.ended, ended.last_line) == ("M30", 3)
     cut_short = refused("%\nG21\nG0 X1\n\n")
