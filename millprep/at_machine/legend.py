@@ -198,7 +198,7 @@ def _programs(
     """Every program in order, with the pass as which the blank lies."""
     holes = turned.holes
     cuts, findings = drilling.register(holes, laminate, plan.registration, plan.drilling)
-    cutter, missing = drilling.pin_cutter(plan.registration, plan.drilling)
+    cutter, missing = drilling.pin_cutter(plan.registration)
     if findings or missing or cutter is None:
         raise Refusal((*findings, *missing))
     before = replace(mill_pass, registration=(), programs=(), verniers=(), levelling=None)

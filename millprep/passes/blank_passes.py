@@ -89,7 +89,7 @@ def _spoilboard(
     """The spoilboard's programs for pins."""
     if not holes or job.registration.method != "pins":
         return ()
-    cutter, _ = drilling.pin_cutter(job.registration, job.drilling)
+    cutter, _ = drilling.pin_cutter(job.registration)
     return () if cutter is None else (spoilboard_program(job, holes, cutter, laminate),)
 
 

@@ -319,8 +319,6 @@ def _pose_errors(
     errors = np.zeros((len(poses), 3), dtype=complex)
     for k in range(1, len(poses)):
         mine = [hole for hole in kept if hole.used_in == k + 1]
-        if not mine:
-            continue
         places = np.array([hole.blank for hole in mine])
         arm = arms(places, centre)
         off = -_on_blank(field, poses[k], places)

@@ -65,8 +65,7 @@ def places_of_joins(
     """The places of joins in copper; the expected ones between passes that have none."""
     by_pair: dict[tuple[int, int], list[Join]] = {}
     for join in joins:
-        if join.piece is not None:
-            by_pair.setdefault((join.passes[0] - 1, join.passes[1] - 1), []).append(join)
+        by_pair.setdefault((join.passes[0] - 1, join.passes[1] - 1), []).append(join)
     result = [places for places in otherwise if places.passes not in by_pair]
     for pair, mine in sorted(by_pair.items()):
         # evenly taken from all of them, so that the ends stay in

@@ -84,7 +84,7 @@ def _pin_holes(
     """
     hole_cuts, findings = drilling.register(holes, laminate, job.registration, job.drilling)
     if holes and job.registration.method == "pins":
-        findings = (*findings, *drilling.pin_cutter(job.registration, job.drilling)[1])
+        findings = (*findings, *drilling.pin_cutter(job.registration)[1])
     if findings:
         raise Refusal(findings)
     return hole_cuts

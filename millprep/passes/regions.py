@@ -233,7 +233,7 @@ def stretches_by_region(
             raw.append((start, end, side))
     if path.closed and len(raw) > 1 and raw[0][2] == raw[-1][2]:
         start, _, side = raw.pop()
-        raw[0] = (start, raw[0][1] + total, side)
+        raw[0] = (start - total, raw[0][1], side)
     if path.closed:
         # the longest first, so that a short one always has a long one before it
         n = max(range(len(raw)), key=lambda k: raw[k][1] - raw[k][0])

@@ -99,10 +99,9 @@ def add(
     pieces = list(room.copper)
     done: list[Join] = []
     for join in joins:
-        key = (join.placement, join.piece or "")
-        if join.predicted is None or key not in grooves:
-            done.append(join)
-            continue
+        assert join.piece is not None
+        assert join.predicted is not None
+        key = (join.placement, join.piece)
         cutter, groove = grooves[key]
         wished = wanted(groove.width, join.predicted)
         if not wished:

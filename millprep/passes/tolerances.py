@@ -172,11 +172,8 @@ def with_figures(
     )
     result = []
     for join in joins:
-        known = grooves.get((join.placement, join.piece or ""))
-        if known is None:
-            result.append(join)
-            continue
-        _, g = known
+        assert join.piece is not None
+        _, g = grooves[join.placement, join.piece]
         result.append(
             replace(
                 join,

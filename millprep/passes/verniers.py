@@ -119,8 +119,7 @@ def plan(
     taken: list[BaseGeometry] = []
     for first_pass, second_pass in _pairs(holes):
         shared = shift.shared(first_pass - 1, second_pass - 1)
-        if shared is None:
-            continue
+        assert shared is not None
         denied = [
             shift.poses[number - 1].inverse().shape(clamped[number - 1])
             for number in (first_pass, second_pass)

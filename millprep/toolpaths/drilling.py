@@ -269,33 +269,17 @@ def register(
     return by_pass, (*findings, *_too_deep(made, blank, drilling))
 
 
-def pin_cutter(
-    plan: RegistrationPlan, drilling: DrillingPlan
-) -> tuple[Cutter | None, tuple[Finding, ...]]:
+def pin_cutter(plan: RegistrationPlan) -> tuple[Cutter | None, tuple[Finding, ...]]:
     """The cutter for the pin holes in the spoilboard, or why there is none."""
     cutter = choose(plan.pin, plan.cutters, REGISTRATION_FIT)
-    findings: list[Finding] = []
-    if cutter is None:
-        findings.append(
-            Finding(
-                code="pin-hole-without-cutter",
-                severity="stop",
-                message=(
-                    f"No cutter fits the {plan.pin:g} mm pin holes in the spoilboard. Name a drill "
-                    "of that size or a thinner end mill in [registration] cutters."
-                ),
-            )
-        )
-    if plan.pin_depth > drilling.spoilboard:
-        findings.append(
-            Finding(
-                code="pin-hole-through-spoilboard",
-                severity="stop",
-                message=(
-                    f"Pin holes {plan.pin_depth:g} mm deep go through the spoilboard of "
-                    f"{drilling.spoilboard:g} mm. Lower [registration] pin_depth or use a "
-                    "thicker spoilboard."
-                ),
-            )
-        )
-    return cutter, tuple(findings)
+    if cutter is not None:
+        return cutter, ()
+    missing = Finding(
+        code="pin-hole-without-cutter",
+        severity="stop",
+        message=(
+            f"No cutter fits the {plan.pin:g} mm pin holes in the spoilboard. Name a drill "
+            "of that size or a thinner end mill in [registration] cutters."
+        ),
+    )
+    return None, (missing,)

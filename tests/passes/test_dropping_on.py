@@ -199,3 +199,19 @@ def test_the_change_that_is_named_is_enough(told: RegistrationPlan) -> None:
 
 def test_drawn_blanks_can_disagree() -> None:
     assert abs(dropped(plan("round", 0.03)) - probability(plan("round", 0.02))) > 0.05
+
+
+@pytest.mark.parametrize(
+    ("told", "remedy"),
+    [
+        (plan("round", 0.05, key=3.05), 'Set [registration] second_hole = "slot" and key = '),
+        (plan("relieved pin", 0.05, 3.05, 0.15), 'Set [registration] second_hole = "slot" and key'),
+        (plan("slot", 1.0), "No wider key makes it fit: measure the error of your holes"),
+    ],
+)
+def test_more_than_one_change_is_named_where_one_is_not_enough(
+    told: RegistrationPlan, remedy: str
+) -> None:
+    mine = holes(told)
+    (warning,) = check_pins(mine, HoleErrors.of(mine, 2, keys=False), told, 1)
+    assert remedy in warning.message

@@ -174,3 +174,21 @@ def test_every_hole_is_within_the_windows_of_both_its_passes(
 def test_a_pass_in_the_middle_of_a_large_board_is_refused_with_what_would_do() -> None:
     with pytest.raises(Refusal, match=r"reaches no edge.*spacing of at least 12 mm"):
         made_for(700.0, 420.0, 290.0, 180.0)
+
+
+@pytest.mark.parametrize("free", [shapely.Polygon(), shapely.box(217.0, 2.0, 290.0, 6.0)])
+def test_where_there_is_no_room_for_number_and_cross_a_person_writes_them(
+    free: shapely.Polygon,
+) -> None:
+    """Nothing is free, or a strip that is too narrow for letters."""
+    shift, blank, holes = made_for(*SIZES[0])
+    nothing = [shapely.Polygon()] * len(shift.poses)
+    cut = shapely.box(0.0, 0.0, *blank.size).difference(free)
+    made = labels.plan(shift, blank, [*holes], cut, nothing, vee(), 0.08)
+    assert [finding.code for finding in made.findings] == ["no-room-for-label"] * 2
+    number, cross = made.findings
+    key = next(hole for hole in holes if hole.role == "key")
+    assert (number.at, number.mill_pass) == (key.blank, 1)
+    assert "engrave a number" in number.message
+    assert "engrave a cross to look at" in cross.message
+    assert (made.crosses, made.by_pass) == ((), {1: ()})

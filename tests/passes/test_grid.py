@@ -196,6 +196,24 @@ def test_a_turned_blank_names_the_least_travel_that_would_do(size: tuple[float, 
         made(enough - 0.1)
 
 
+def test_what_fits_is_not_turned() -> None:
+    machine = replace(MACHINE, travel_size=(220.0, 160.0))
+    one = turn.plan(Box(5.0, 5.0, 195.0, 95.0), machine, (5.0, 0.0), 20.0, (200.0, 100.0), 1)
+    assert (len(one.poses), one.turned) == (1, False)
+
+
+def test_a_turned_blank_whose_far_end_begins_before_the_travel_is_refused() -> None:
+    machine = replace(MACHINE, travel_size=(220.0, 160.0))
+
+    def made(x: float) -> int:
+        need, size = Box(6.0, 5.0, 367.0, 95.0), (370.0, 100.0)
+        return len(turn.plan(need, machine, (x, 0.0), 20.0, size, 1).poses)
+
+    with pytest.raises(Refusal, match=r"begins before the travel in x\. .* at least -3\.000\.$"):
+        made(-5.0)
+    assert made(-3.0) == 2
+
+
 def test_a_turned_blank_too_wide_is_refused() -> None:
     machine = replace(MACHINE, travel_size=(220.0, 100.0))
     need = Box(17.0, 17.0, 353.0, 119.0)

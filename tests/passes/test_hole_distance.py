@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -68,3 +69,16 @@ def test_the_least_base_holds_and_less_does_not() -> None:
         assert worst(base * 0.99) > STANDS
     # the error at the holes' very middle is too large already
     assert least_base(50.0, QUANTILE * SIGMA / math.sqrt(2), SIGMA) is None
+
+
+def test_the_worst_join_of_a_pass_is_the_one_that_is_named() -> None:
+    some = holes(30.0)
+    joins = [join(some, (280.0, y), (1.0, 0.0)) for y in (96.0, 120.0, 110.0)]
+    (stop,) = check_hole_distance(joins, some, REGISTRATION, 1)
+    assert stop.at == (280.0, 120.0)
+
+
+def test_a_join_nearer_than_the_holes_are_apart_needs_no_other_holes() -> None:
+    some = holes(300.0)
+    close = replace(join(some, (240.0, 40.0), (1.0, 0.0)), predicted=0.3)
+    assert check_hole_distance([close], some, REGISTRATION, 1) == ()

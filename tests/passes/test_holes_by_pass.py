@@ -30,6 +30,8 @@ def slot(at: Point, end: Point | None, piece: str | None = None) -> HoleCut:
         ((85.0, 20.0), (95.0, 20.0), "first", 0),
         ((85.0, 20.0), (95.0, 20.0), "second", 1),
         ((85.0, 20.0), (95.0, 20.0), None, 0),
+        # a piece without laps is cut by no pass
+        ((85.0, 20.0), (95.0, 20.0), "not cut", 0),
         # one end in what both reach, the other not: the pad's pass does not hold it
         ((70.0, 20.0), (90.0, 30.0), "second", 0),
         ((90.0, 20.0), (120.0, 20.0), "first", 1),

@@ -15,7 +15,7 @@ from numpy.random import default_rng
 from millprep.geometry.path import FloatArray, Path
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Box
-from millprep.model.cut import HoleCut
+from millprep.model.cut import HoleCut, Lap
 from millprep.model.milling_pass import RegistrationHole
 from millprep.passes import joins, lap_splitting
 from millprep.passes.error_budget import ErrorBudget, HoleErrors
@@ -215,3 +215,29 @@ def test_windows_that_share_the_least_overlap_leave_every_band_a_place() -> None
     laps, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
     plan = joins.plan(survey_laps(narrow, laps, []), ERRORS, 0.4, 0.3)
     assert len(plan.split_laps[0, "c0"][0].joins) == 2
+
+
+def test_an_open_lap_changes_over_once() -> None:
+    found = planned(Path.lines([(5.0, 50.0), (240.0, 50.0)]))
+    (join,) = found.joins
+    assert (found.first, join.before, join.after) == (0, 0, 1)
+    assert 100.0 + MARGIN <= join.at[0] <= 150.0 - MARGIN
+    assert abs(join.across[1]) == pytest.approx(1.0)
+
+
+def test_a_lap_that_runs_by_no_first_one_is_split_by_itself() -> None:
+    """In the middle of gaps the lap nearest to copper may end where there is no room for it."""
+    short = Lap(Path.lines([(5.0, 50.0), (60.0, 50.0)]), 0, "c0", 0, "vee", 0.1)
+    beyond = Lap(Path.lines([(5.0, 50.2), (240.0, 50.2)]), 0, "c0", 1, "vee", 0.1)
+    plan = joins.plan(survey_laps(TWO, [short, beyond], []), ERRORS, 0.4, 0.3)
+    first, second = plan.split_laps[0, "c0"]
+    assert (first.path, len(first.joins)) == (short.path, 0)
+    assert (second.path, len(second.joins)) == (beyond.path, 1)
+    assert plan.leads(beyond)
+
+
+def test_a_hole_in_copper_without_laps_is_no_pad_to_keep_off() -> None:
+    islands = [Island(0, "c0", TRACK)]
+    laps, _ = isolate(islands, shapely.box(0.0, 0.0, 250.0, 100.0), isolation(gap=0.3), 0.035)
+    seen = survey_laps(TWO, laps, [hole(125.0, 52.3, 1.0, "not cut"), hole(9.0, 50.0, 0.8, "c0")])
+    assert seen.pads[:, :2].tolist() == [[9.0, 50.0]]

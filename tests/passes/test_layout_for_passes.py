@@ -9,14 +9,15 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.model.blank import Box, Clamp
+from millprep.model.blank import Box, Clamp, Spot
 from millprep.model.board import Board
 from millprep.model.job.board import PlacePlan
 from millprep.model.job.job import JobPlan
 from millprep.nesting import file
-from millprep.nesting.wanted import areas_on
+from millprep.nesting.nest import Effort, Nested
+from millprep.nesting.wanted import StockSheet, Wanted, areas_on
 from millprep.passes import layout_for_passes
-from millprep.passes.layout_for_passes import BlankWithPasses
+from millprep.passes.layout_for_passes import BlankWithPasses, settled
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.laying import Choice, Laid, Stored, lay
 from millprep.workflow.prepare import prepare
@@ -182,3 +183,61 @@ def test_a_stored_layout_stays_and_is_judged(asked: tuple[JobPlan, tuple[Board, 
     again = lay(plan, boards, Choice("low", Stored("l.toml", text)))
     assert again.spots == laid.spots
     assert again.notes == laid.notes == ()
+
+
+def laid(names: str, *places: tuple[float, float]) -> tuple[Spot, ...]:
+    return tuple(Spot(names, copy, 1, x, y) for copy, (x, y) in enumerate(places, 1))
+
+
+def test_a_blank_without_boards_or_passes_has_none(
+    asked: tuple[JobPlan, tuple[Board, ...]],
+) -> None:
+    plan, (lamp,) = lamps(*asked, 1)
+    assert layout_for_passes.of(plan, 1, 0, []) is None
+    short = replace(plan, machine=replace(plan.machine, travel_size=(20.0, 20.0)))
+    wanted = [Wanted(lamp.name, lamp.outline, (1,))]
+    nested = Nested(laid(lamp.name, (100.0, 50.0)), (0,))
+    assert layout_for_passes.of(short, 1, 0, areas_on(1, nested.spots, wanted)) is None
+    # such a layout stays: no other would have passes either
+    sheets = [StockSheet(shapely.box(0, 0, 600, 200), 10.0, 4.0)]
+    assert settled(short, wanted, sheets, nested, (), Effort(100, 1)) is nested
+
+
+def test_after_so_many_rounds_the_best_layout_stays(
+    asked: tuple[JobPlan, tuple[Board, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board that finds no place off the join lines is put on one, as if there were none."""
+    plan, (lamp,) = lamps(*asked, 17)
+    # two rows, each before the gaps of the other: no shift of the blank splits none of them
+    rows = [(102.0 + 18.0 * n, 100.0 + 40.0 * (n % 2)) for n in range(16)]
+    nested, other = (Nested(laid(lamp.name, *rows, (x, 40.0)), (0,)) for x in (540.0, 541.0))
+    wanted = [Wanted(lamp.name, lamp.outline, tuple(range(1, 18)))]
+    sheets = [StockSheet(shapely.box(0, 0, *plan.blanks[0].size), 12.0, 4.0)]
+    answers = [replace(nested, unplaced=((lamp.name, 17),)), other]
+    avoided = []
+
+    def search(wanted: object, sheets: list[StockSheet], *rest: object) -> Nested:
+        avoided.append([len(sheet.avoided) for sheet in sheets])
+        return answers.pop(0)
+
+    monkeypatch.setattr(layout_for_passes, "nest", search)
+    monkeypatch.setattr(layout_for_passes, "ROUNDS", 1)
+    assert settled(plan, wanted, sheets, nested, (), Effort(100, 1)) == nested
+    assert avoided == [[1], [0]]
+
+
+def test_holes_keep_off_what_an_offcut_lacks(
+    asked: tuple[JobPlan, tuple[Board, ...]],
+) -> None:
+    plan, (lamp,) = lamps(*asked, 2)
+    size, corners = (560.0, 86.0), ((0.0, 0.0), (560.0, 0.0), (560.0, 40.0), (0.0, 86.0))
+    here = areas_on(
+        1, laid(lamp.name, (20.0, 20.0), (500.0, 20.0)), [Wanted(lamp.name, lamp.outline, (1, 2))]
+    )
+    whole = replace(plan.blanks[0], size=size, margin=4.0)
+    for stock, most in ((whole, 86.0), (replace(whole, outline=corners), 70.0)):
+        passes = layout_for_passes.of(replace(plan, blanks=(stock,)), 1, 0, here)
+        assert passes is not None
+        holes = passes.drilled(shapely.box(4, 4, 556, 82))
+        assert len(holes) == 3
+        assert most - 18.0 < max(area.centroid.y for area in holes) < most

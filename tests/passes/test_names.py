@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -26,6 +27,7 @@ from millprep.workflow.verify import verify
 from tests.helpers import small_job
 from tests.helpers.forged import Forged, refused_for, strokes
 from tests.helpers.small_job import changed
+from tests.helpers.workshop import placed
 
 JOB = changed(
     'name = "lamp test piece"',
@@ -263,3 +265,16 @@ def test_nothing_is_wrong_with_names_that_are_only_written_again(
     named: Made, tmp_path: Path
 ) -> None:
     assert refused_for(Forged.of(named.folder, tmp_path / "set").written()) == []
+
+
+def test_letters_that_there_are_none_of_are_named() -> None:
+    square = shapely.box(20.0, 20.0, 50.0, 40.0)
+    rooms = {1: shapely.box(0.0, 0.0, 70.0, 60.0).difference(square.buffer(1.0))}
+    copy = placed(square)
+    for name, drawn in (("lamp%", "LAMP"), ("灯", "its number alone")):
+        named = replace(copy, board=replace(copy.board, name=name))
+        plan = names.plan([named], "0a1b", rooms, 0.2, 1.0)
+        (note,) = plan.findings
+        assert (note.code, note.severity, note.board) == ("name-letters-missing", "note", name)
+        assert f"engraved as {drawn}: there are no letters for" in note.message
+        assert len(plan.by_pass[1]) == 2

@@ -11,6 +11,7 @@ from numpy.random import default_rng
 from millprep.geometry.path import Path, Point
 from millprep.model.blank import Box
 from millprep.model.cut import Lap
+from millprep.passes import neighbours
 from millprep.passes.neighbours import Pair, PassGraph, PieceKey, gouges, near, settle
 
 AT: Point = (0.0, 0.0)
@@ -127,3 +128,50 @@ def test_the_smallest_cut_of_a_known_graph() -> None:
     graph.tie(2, 3, 1.0)
     graph.tie(3, 1, 2.0)
     assert graph.side(0, 1) == {0, 2}
+
+
+def among_three() -> tuple[dict[PieceKey, int], dict[PieceKey, tuple[int, ...]], list[Pair]]:
+    """A piece that fits all of three passes, between ones that fit two and one."""
+    meant = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 2}
+    fits: dict[PieceKey, tuple[int, ...]] = {
+        (0, "a"): (0, 1, 2), (0, "b"): (0, 1, 2), (0, "c"): (2,),
+    }  # fmt: skip
+    return meant, fits, [pair("a", "b"), pair("b", "c"), pair("c", "not cut")]
+
+
+def test_of_three_passes_the_one_that_a_piece_must_have_draws_its_neighbours() -> None:
+    meant, fits, pairs = among_three()
+    assert settle(meant, fits, pairs, nowhere, misalignment) == dict.fromkeys(meant, 2)
+
+
+def test_a_neighbour_that_is_not_cut_draws_nothing() -> None:
+    meant, fits = {(0, "a"): 0, (0, "d"): 1}, {(0, "a"): (0, 1), (0, "d"): (1,)}
+    assert settle(meant, fits, [pair("a", "not cut")], nowhere, misalignment) == meant
+
+
+def test_after_so_many_rounds_the_sharing_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(neighbours, "ROUNDS", 1)
+    meant, fits, pairs = among_three()
+    found = settle(meant, fits, pairs, nowhere, misalignment)
+    assert all(found[key] in fits[key] for key in meant)
+
+
+def test_of_two_grooves_of_a_piece_the_nearer_one_counts() -> None:
+    ways = [("a", 10.0), ("a", 10.1), ("b", 10.2)]
+    laps = {
+        (0, name): [
+            Lap(Path.lines([(0.0, y), (20.0, y)]), 0, piece, n, "vee", 0.08)
+            for n, (piece, y) in enumerate(ways)
+            if piece == name
+        ]
+        for name in "ab"
+    }
+    first = [laps[0, "a"][0], laps[0, "b"][0]]
+    found = near(laps, first, [Box(0.0, 0.0, 20.0, 20.0)])
+    assert {(p.piece[1], p.other[1]): round(p.spacing, 6) for p in found} == {
+        ("a", "b"): 0.1, ("b", "a"): 0.2,
+    }  # fmt: skip
+
+
+def test_where_nothing_costs_anything_all_stays_with_the_source() -> None:
+    assert PassGraph(3).side(0, 1) == {0}

@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 import shapely
 
+from millprep.geometry.path import Path as Lines
+from millprep.model.cut import Profile
 from millprep.model.set_of_programs import CutSet
+from millprep.passes import profiles_by_pass
 from millprep.workflow.laying import Choice
 from millprep.workflow.prepare import prepare
 from tests.helpers import small_job
@@ -100,3 +103,9 @@ def test_boards_one_kerf_apart_on_a_blank_that_is_moved(tmp_path: Path) -> None:
     assert len(cut_set.passes) == 2
     tops, below = pieces(cut_set, tmp_path / "moved" / "out", size)
     assert (tops, below) == (23, 1)
+
+
+def test_neighbours_cut_nothing_of_a_window_within_a_board() -> None:
+    square = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0), (0.0, 0.0)]
+    window = Profile(Lines.lines(square), "mill", 1.8, 1.1, (), 0, inner=True)
+    assert profiles_by_pass._left(window, {0: (((0.0, 0.0), (10.0, 0.0)),)}) == (window,)

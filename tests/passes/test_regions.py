@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 import shapely
 
+from millprep.geometry.path import Path, Point
 from millprep.model.blank import Box
-from millprep.passes.regions import Regions, profile_overrun
+from millprep.passes.regions import Regions, profile_overrun, stretches_by_region
 from millprep.passes.shift import ShiftPlan, plan
 from tests.helpers.workshop import MACHINE
 
@@ -76,3 +77,31 @@ def test_one_pass_parts_nothing() -> None:
     assert (one.whole(board, REACH), one.across(board, REACH, (200, 100)), one.join_lines()) == (
         {}, (), (),
     )  # fmt: skip
+
+
+def test_a_place_that_no_window_reaches_belongs_to_the_nearest() -> None:
+    regions = Regions.of(planned(*ROW), profile_overrun(REACH))
+    assert regions.owner((-5.0, 20.0)) == 0
+    assert regions.owner((900.0, 20.0)) == len(regions.inner) - 1
+
+
+def test_regions_that_share_a_corner_alone_have_no_join_line() -> None:
+    assert Regions((Box(0, 0, 10, 10), Box(10, 10, 20, 20))).join_lines() == ()
+    assert len(Regions((Box(0, 0, 10, 10), Box(10, 0, 20, 10))).join_lines()) == 1
+
+
+def test_a_short_stretch_between_two_of_one_pass_stays_with_them() -> None:
+    """Around a closed path of 100 mm: passes 0, 1, 0 and, for 4 mm, 2."""
+    path = Path.lines([(0, 0), (40, 0), (40, 10), (0, 10), (0, 0)])
+
+    def owner(at: Point) -> int:
+        x, y = at
+        return 1 if x > 20 else 2 if y > 5 and 10 < x < 14 else 0
+
+    lines = [(0, 10.0), (0, 14.0), (0, 20.0)]
+    found = stretches_by_region(path, lines, owner, 6.0)
+    assert sorted(side for *_, side in found) == [0, 1]
+    assert {side: end - start for start, end, side in found} == {0: 50.0, 1: 50.0}
+    # the same where the path starts within the long stretch of pass 0, next to the short one
+    again = stretches_by_region(path.started_at(3), lines, owner, 6.0)
+    assert {side: end - start for start, end, side in again} == {0: 50.0, 1: 50.0}

@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,18 +15,21 @@ import shapely
 
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
+from millprep.job import load
 from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.finding import Refusal
 from millprep.model.job.setup import RegistrationPlan, SecondHole
 from millprep.model.milling_pass import RegistrationHole
+from millprep.passes import planned_passes
 from millprep.passes.clamping import Clamping
 from millprep.passes.error_budget import HoleErrors
-from millprep.passes.hole_room import DIRECTIONS
-from millprep.passes.hole_sets import FAR, SCALENE
+from millprep.passes.hole_room import DIRECTIONS, Spots
+from millprep.passes.hole_sets import FAR, SCALENE, Score, expected_joins, with_more_holes
 from millprep.passes.registration import choose, least_overlap
 from millprep.passes.shift import ShiftPlan, plan
+from tests.helpers import small_job
 from tests.helpers.registered import REGISTRATION
-from tests.helpers.workshop import MACHINE
+from tests.helpers.workshop import BLANK, MACHINE, drill
 
 NOTHING = shapely.Polygon()
 
@@ -320,3 +324,64 @@ def test_a_relieved_pin_leaves_a_round_hole_free_along_the_line() -> None:
     slots, _, _ = chosen()
     assert [hole.slot for hole in holes] == [0.0] * 3
     assert [hole.free for hole in holes] == [hole.free for hole in slots]
+
+
+def test_windows_that_share_too_little_have_room_for_nothing() -> None:
+    """A strip that is narrower than a key with its walls."""
+    made, blank = shifted(500.0, 290.0)
+    thin = replace(blank, size=(500.0, 7.0))
+    with pytest.raises(Refusal, match="the windows overlap too little for holes and pins"):
+        choose(made, thin, REGISTRATION, NOTHING, Clamping(), Box(9.0, 3.0, 491.0, 4.0))
+
+
+def test_a_clamp_that_no_move_takes_away_is_to_be_removed() -> None:
+    wide = Clamp(Box(-500.0, -500.0, 900.0, 900.0), 4.0)
+    with pytest.raises(Refusal, match=r"900\] is where they would be\. Remove or move it\."):
+        chosen(clamps=[wide])
+
+
+def test_passes_without_a_common_place_for_their_pins_have_their_own() -> None:
+    """What is cut leaves a strip at the front in one overlap and at the back in the other."""
+    made, blank = shifted(700.0, 290.0)
+    assert len(made.poses) == 3
+    low, high = (made.shared(k, k + 1) for k in (0, 1))
+    assert low is not None
+    assert high is not None
+    middle = (low.x1 + high.x0) / 2
+    cut = shapely.union(
+        shapely.box(0.0, 22.0, middle, 110.0), shapely.box(middle, 0.0, 700.0, 88.0)
+    )
+    holes = choose(made, blank, REGISTRATION, cut, Clamping(), need_of(700.0))
+    front, back = ([h.blank[1] for h in holes if h.used_in == number] for number in (2, 3))
+    assert max(front) < 22.0
+    assert min(back) > 88.0
+    assert len({hole.pin for hole in holes}) == 6
+    nowhere = shapely.union(cut, shapely.box(middle, 0.0, 700.0, 110.0))
+    with pytest.raises(Refusal, match="has no room for three registration holes"):
+        choose(made, blank, REGISTRATION, nowhere, Clamping(), need_of(700.0))
+
+
+def test_windows_that_share_nothing_of_what_is_cut_expect_no_joins() -> None:
+    made, _ = shifted(500.0, 290.0)
+    assert len(expected_joins(made, need_of(500.0))) == 1
+    assert expected_joins(made, need_of(made.windows[1].x0)) == ()
+
+
+def test_where_no_place_is_left_fewer_holes_are_measured() -> None:
+    spots = Spots(np.array([(0.0, 0.0), (40.0, 0.0), (20.0, 30.0), (21.0, 30.0)]), np.zeros(4, int))
+    none = np.zeros((4, 2, 3))
+    score = Score(none, none, spots.at, False, (), (np.zeros((3, 3)), np.zeros((1, 3))))
+    assert with_more_holes(spots, score, [0, 1], 2, REGISTRATION) == [0, 1]
+
+
+def test_holes_that_no_cutter_makes_and_pins_that_none_drills_for_are_refused(
+    tmp_path: Path,
+) -> None:
+    told = replace(REGISTRATION, cutters=(drill(3.0),), pin=0.8)
+    job = replace(load(small_job.put(tmp_path)), registration=told)
+    holes, _, _ = chosen()
+    with pytest.raises(Refusal) as refusal:
+        planned_passes._pin_holes(job, BLANK, holes)
+    codes = [finding.code for finding in refusal.value.findings]
+    assert codes == ["registration-without-cutter"] * 2 + ["pin-hole-without-cutter"]
+    assert "0.8 mm pin holes" in refusal.value.findings[2].message
