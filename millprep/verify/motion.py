@@ -21,10 +21,9 @@ from millprep.model.milling_pass import MillingPass
 from millprep.model.surface_map import SurfaceMap
 from millprep.verify.motion_context import SLACK, Mask, Setting, table
 from millprep.verify.obstacles import clamp_rule, hops, pin_rule
-from millprep.verify.opening import look_rule, path_rule
+from millprep.verify.opening import look_rule, path_rule, spindle_rules
 from millprep.verify.over_copper import FOLLOWED, OverFlatCopper, over_flat_copper
 from millprep.verify.probing import no_probe_rule, probe_rule, surface_probe_rule
-from millprep.verify.spindle import spindle_rules
 from millprep.verify.trace import Trace
 
 ABOVE_COPPER = 0.5

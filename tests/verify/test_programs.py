@@ -17,7 +17,7 @@ from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import MilledBlank
-from millprep.verify.pass_programs import check_names, check_passes
+from millprep.verify.programs import check_names, check_passes
 from millprep.verify.read_back import BlankRuns, Run
 from millprep.verify.reader import read
 from tests.helpers.programs import BLANK, HEAD, TAIL, cut, end_mill, vee
