@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
 import shapely
@@ -15,7 +14,7 @@ from millprep.drawing.marks.stroke import drawn
 from millprep.drawing.reading import part_of, roles_by_file, units_of
 from millprep.model.board import Board, CopperPiece
 from millprep.model.finding import Refusal
-from millprep.model.job.layers import LayerRoles, Unit
+from millprep.model.job.board import BoardPlan
 
 MOST_SHAPES = 20_000
 """Shapes that are shown; a page with more is slow to open."""
@@ -25,28 +24,26 @@ RIM = 0.02
 """Paper around the drawing, as a part of its longer side."""
 
 
-def sketch(
-    file: Path,
-    *,
-    name: str,
-    layers: LayerRoles,
-    unit: Unit | None,
-    outline_file: Path | None = None,
-    holes_files: tuple[Path, ...] | None = None,
-    repair: bool = False,
-    accepted: tuple[str, ...] = (),
-) -> Board | None:
-    """Everything drawn, as the copper of a board that has the drawing's size; None for nothing.
+def sketch(plan: BoardPlan, *, repair: bool) -> Board | None:
+    """Everything drawn for a board, as the copper of one that has the drawing's size.
 
-    The arguments are those of `millprep.drawing.read`. What cannot be opened is not shown.
+    What cannot be opened is not shown; None where nothing is left.
     """
+    layers, files = plan.roles, plan.drawing
     sized = layers.outline_box is not None or layers.outline_margin is not None
+    by_file = roles_by_file(
+        files.copper.file,
+        files.outline and files.outline.file,
+        None if files.holes is None else tuple(holes.file for holes in files.holes),
+        sized=sized,
+    )
     by_layer: dict[str, list[Mark]] = {}
-    for path, roles in roles_by_file(file, outline_file, holes_files, sized=sized).items():
+    for path, roles in by_file.items():
         needed = tuple(r for r in roles if r != "holes" or roles == ["holes"])
-        part, units = part_of(layers, roles), units_of(layers, roles, unit)
+        part, units = part_of(layers, roles), units_of(layers, roles, plan.unit)
+        ledger = Ledger(plan.name, path.name)
         try:
-            sheet = gather(path, part, needed, units, Ledger(name, path.name), 0, repair, accepted)
+            sheet = gather(path, part, needed, units, ledger, 0, repair, plan.accepted)
         except (Refusal, MemoryError):
             continue
         for layer, marks in sheet.by_layer.items():
@@ -66,7 +63,7 @@ def sketch(
         pieces += [CopperPiece(f"{layer} {k}", part) for k, part in enumerate(parts, 1)]
     rim = RIM * long
     edge = shapely.box(x0 - rim, y0 - rim, x1 + rim, y1 + rim)
-    return Board(name, edge, tuple(pieces[:MOST_SHAPES]), ()) if pieces else None
+    return Board(plan.name, edge, tuple(pieces[:MOST_SHAPES]), ()) if pieces else None
 
 
 def _shapes(marks: Iterable[Mark]) -> list[Curve | Stroke | Fill]:

@@ -20,7 +20,6 @@ from millprep.model.blank import Blank, Placement
 from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal, limited
-from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
 from millprep.verify import prove
@@ -111,23 +110,9 @@ def unread(
         findings=tuple(findings),
     )
     refused = {finding.board for finding in findings}
-    sketches = [_sketch(board, repair=repair) for board in plan.boards if board.name in refused]
+    sketches = [sketch(board, repair=repair) for board in plan.boards if board.name in refused]
     sheets = [_sheet(n, board) for n, board in enumerate(filter(None, sketches))]
     return bare, replace(bare, blanks=tuple(sheets))
-
-
-def _sketch(plan: BoardPlan, *, repair: bool) -> Board | None:
-    files = plan.drawing
-    return sketch(
-        files.copper.file,
-        name=plan.name,
-        layers=plan.roles,
-        unit=plan.unit,
-        outline_file=files.outline and files.outline.file,
-        holes_files=None if files.holes is None else tuple(h.file for h in files.holes),
-        repair=repair,
-        accepted=plan.accepted,
-    )
 
 
 def _sheet(index: int, board: Board) -> MilledBlank:
