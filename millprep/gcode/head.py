@@ -57,8 +57,11 @@ def _position(program: Program) -> str:
 
 
 def _deepest(program: Program) -> float:
-    """The lowest a program goes; above zero where it never meets the copper."""
-    return -program.depth if program.spins else min(move.z for move in program.moves)
+    """The lowest a program goes; above zero where it never meets the copper.
+
+    Without cuts that is the look over the place of Z zero.
+    """
+    return -program.depth if program.spins else min(HOVER, *(move.z for move in program.moves))
 
 
 def _lowest_travel(program: Program) -> float:

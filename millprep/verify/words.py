@@ -148,8 +148,7 @@ def check_comments(
                 r.line for r in trace.remarks if r.line > remark.line and _DEEPEST.match(r.words)
             ]
             low = min((m.end[2] for m in part if not later or m.line < later[0]), default=0.0)
-            # a dry run names the lowest that it shows
-            if not _near(deepest[1], low) and low < 0:
+            if not _near(deepest[1], low):
                 message = (
                     f"a comment says that the deepest place is Z{deepest[1]}; it is Z{low:.4f}."
                 )

@@ -66,6 +66,8 @@ def canon(program: str, tools: Iterable[int] = (1,)) -> list[CanonMove]:
         run = subprocess.run(
             [found, "-g", "-n", "2", "-v", "start.var", "-t", "tools.tbl", "program.ngc"],
             cwd=folder,
+            # it keeps its tool table in the home folder, where another run would write another
+            env=os.environ | {"HOME": str(folder)},
             capture_output=True,
             text=True,
             timeout=120,
