@@ -22,6 +22,7 @@ from millprep.report.scene import (
     Dash,
     Flag,
     Line,
+    Text,
     WideLine,
     coarser,
     hatched,
@@ -40,6 +41,7 @@ TAPE: Dash = (6, 2, 1, 2)
 HOLE_RIM = 0.7
 """Of paper around a hole that is drilled, so that it shows in a groove, points."""
 CLAMP_HATCH = "\\"
+EMPTY = shapely.Polygon()
 FLOATING = "/"
 """Hatch of floating copper: it may be at any voltage."""
 
@@ -259,11 +261,21 @@ def _flag(on: Canvas, at: Point, words: str, away: float) -> None:
 
 def clamps(on: Canvas, held: Iterable[Clamp]) -> None:
     """Every clamp with its height above the copper; the canvas is in machine coordinates."""
+    size = 6.5 * on.point
     for clamp in held:
-        box = clamp.box
-        clamp_outline(on, box.shape)
-        middle = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
-        note(on, middle, f"{number(clamp.height)} mm", 6.5, over=5.1)
+        box, words = clamp.box, f"{number(clamp.height)} mm"
+        wide, tall = (box.x1 - box.x0) * on.scale, (box.y1 - box.y0) * on.scale
+        x, y = on.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+        long, half = width_of(words, size) / 2 + on.point, size / 2 + on.point
+        # upward where they fit only so
+        turn = -90.0 if wide < 2 * long and wide < tall else 0.0
+        sink = 0.36 * size
+        at = (x + sink, y) if turn else (x, y + sink)
+        across, down = (half, long) if turn else (long, half)
+        free = shapely.box(x - across, y - down, x + across, y + down)
+        clamp_outline(on, box.shape, but=free)
+        text = Text(at, words, size, anchor="middle", turn=turn, halo=1.5 * on.point)
+        on.draw(text, 5.1)
 
 
 def strips(on: Canvas, areas: bool | Sequence[Box]) -> None:
@@ -273,9 +285,14 @@ def strips(on: Canvas, areas: bool | Sequence[Box]) -> None:
         fill(on, shapes, None, edge="ink", width=0.9, dash=TAPE, over=4.7)
 
 
-def clamp_outline(on: Canvas, shape: shapely.Geometry, *, over: float = 5.0) -> None:
-    """A clamp without words, wherever the canvas has it."""
-    fill(on, [shape], "paper", edge="ink", hatch=CLAMP_HATCH, width=0.8, over=over)
+def clamp_outline(
+    on: Canvas, shape: shapely.Geometry, *, over: float = 5.0, but: shapely.Geometry = EMPTY
+) -> None:
+    """A clamp, wherever the canvas has it, without lines in a place of the page for its words."""
+    fill(on, [shape], "paper", edge="ink", width=0.8, over=over)
+    lined = shapely.difference(shapely.transform(shape, on.points), but)
+    for line in hatched([lined], CLAMP_HATCH, "ink", on.point):
+        on.draw(line, over)
 
 
 def clamp_swatch(words: str) -> LegendEntry:

@@ -150,7 +150,7 @@ def hatched(
     """Slanted lines over shapes of the page: rising for `/`, falling, or both for `x`."""
     step = 4.5 * point * math.sqrt(2)
     lines: list[FloatArray] = []
-    for shape in shapes:
+    for shape in (each for each in shapes if not shapely.is_empty(each)):
         x0, y0, x1, y1 = shapely.bounds(shape).tolist()
         slanted: list[FloatArray] = []
         # lines of one family are multiples of a step from the page's corner, so neighbours fit

@@ -292,13 +292,16 @@ def _held_areas(cut_set: CutSet, milling_pass: MillingPass, view: View) -> list[
 
 def _clamp(view: View, clamp: Clamp) -> list[Shape]:
     """A clamp with its height."""
-    box = clamp.box
+    box, words = clamp.box, number(clamp.height)
     block = view.shape(box.shape)
     x, y = view.at(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+    half = width_of(words, SIZE) / 2 + 0.5
+    # no lines where the words are
+    lined = block - shapely.box(x - half, y - SIZE / 2, x + half, y + SIZE / 2)
     return [
         Area((block,), "paper", "ink", 0.25),
-        *hatched([block], "\\", "ink", CLAMP_LINES),
-        Text((x, y + 1.1), number(clamp.height), SIZE, anchor="middle", halo=0.5),
+        *hatched([lined], "\\", "ink", CLAMP_LINES),
+        Text((x, y + 1.1), words, SIZE, anchor="middle", halo=0.5),
     ]
 
 

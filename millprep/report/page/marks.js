@@ -43,16 +43,27 @@ function label(c, text, x, y, align = "left") {
   c.fillText(text, x, y);
 }
 
-/** Every board's name at its upper left corner, where the board is wide enough for it. */
+/** Every board's name outside a corner that no flag covers, where the board is wide enough. */
 function paintNames(c, v) {
   c.font = LABEL;
+  const onPage = (x, y) => [sx(v, x), sy(v, y)];
+  const flags = state.layers.findings ? flagPlaces(onPage) : [];
   outlines.forEach(({ blank, area }, index) => {
     if (blank !== state.blank) return;
     const [x0, y0, x1, y1] = area.box;
     const [whole, copy] = [copyWords(index), `${data.copies[index].copy}`];
     const room = (x1 - x0) * v.scale;
     const words = [whole, copy].find((text) => c.measureText(text).width <= room);
-    if (words) label(c, words, sx(v, x0), sy(v, v.up < 0 ? y1 : y0) - 3);
+    if (!words) return;
+    const wide = c.measureText(words).width;
+    const [[left, high], [right, low]] = [
+      onPage(x0, v.up < 0 ? y1 : y0), onPage(x1, v.up < 0 ? y0 : y1),
+    ];
+    const places = [[left, high - 3], [right - wide, high - 3],
+      [left, low + 14], [right - wide, low + 14]];
+    const free = places.find(([x, y]) =>
+      !flags.some((one) => boxesMeet(one.box, [x, y - 12, x + wide, y + 3])));
+    label(c, words, ...(free ?? places[0]));
   });
 }
 
@@ -73,7 +84,6 @@ function paintMarks(c, v, here) {
       }
     }
   }
-  if (on.names) paintNames(c, v);
   if (on.clamps) for (const stage of stages) paintClamps(c, v, stage);
   if (on.windows) for (const stage of stages) paintWindow(c, v, stage);
   if (on.zero) for (const stage of stages) paintZero(c, v, stage, stages.length > 1);
@@ -117,6 +127,8 @@ function paintMarks(c, v, here) {
       if (v.scale > 4) label(c, one.id, x + 6, y - 6);
     }
   }
+  // over all else, so that they can be read
+  if (on.names) paintNames(c, v);
 }
 
 function paintWindow(c, v, stage) {

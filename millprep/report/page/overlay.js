@@ -4,10 +4,10 @@ function overlay() {
   const ink = colours();
   const v = viewNow();
   if (state.layers.findings && !onBed()) {
-    const here = data.findings.filter((one) => one.at && one.blank === state.blank);
+    const here = flagPlaces(toScreen);
     // the one that was gone to lies over its neighbours
-    here.sort((a, b) => Number(a === state.flagged) - Number(b === state.flagged));
-    for (const one of here) flag(...toScreen(...one.at), one.name);
+    here.sort((a, b) => Number(a.one === state.flagged) - Number(b.one === state.flagged));
+    here.forEach(flag);
     showPlaces();
   }
   lightUp(v);
@@ -81,27 +81,42 @@ function showPlaces() {
   if (list.length > 1) label(pen, `${state.place + 1} of ${list.length}`, x + 20, y + 16);
 }
 
+/** Flags of this blank on the screen; one that would cover others has a longer pole. */
+function flagPlaces(onScreen) {
+  const laid = [];
+  for (const one of data.findings) {
+    if (!one.at || one.blank !== state.blank) continue;
+    const [x, y] = onScreen(...one.at);
+    const box = [x, y - 30, x + 12 + 8 * one.name.length, y - 12];
+    for (let k = 0; k < 5 && laid.some((other) => boxesMeet(other.box, box)); k++) {
+      box[1] -= 20;
+      box[3] -= 20;
+    }
+    laid.push({ one, x, y, box });
+  }
+  return laid;
+}
+
 /** A flag whose foot stands on the place. */
-function flag(x, y, name) {
-  const chosen = state.flagged?.name === name;
+function flag({ one, x, y, box: [, y0, x1, y1] }) {
+  const chosen = state.flagged === one;
   const ink = colours();
-  const wide = 12 + 8 * name.length;
   pen.lineWidth = chosen ? 3 : 1.2;
   pen.strokeStyle = ink.flag_ink;
   pen.fillStyle = ink.flag;
   pen.beginPath();
   pen.moveTo(x, y);
-  pen.lineTo(x, y - 30);
-  pen.lineTo(x + wide, y - 30);
-  pen.lineTo(x + wide, y - 12);
-  pen.lineTo(x + 4, y - 12);
+  pen.lineTo(x, y0);
+  pen.lineTo(x1, y0);
+  pen.lineTo(x1, y1);
+  pen.lineTo(x + 4, y1);
   pen.closePath();
   pen.fill();
   pen.stroke();
   pen.fillStyle = ink.flag_ink;
   pen.textAlign = "center";
   pen.font = "bold 12px system-ui, sans-serif";
-  pen.fillText(name, x + wide / 2, y - 17);
+  pen.fillText(one.name, (x + x1) / 2, y1 - 5);
 }
 
 function drawCutter() {
