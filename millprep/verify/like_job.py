@@ -15,7 +15,6 @@ from itertools import combinations
 import shapely
 
 from millprep.geometry import letters
-from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Layout, Placement
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import BlankPlan, JobPlan
@@ -105,7 +104,7 @@ def _is(blank: Blank, plan: BlankPlan) -> bool:
 
 
 def _boards(job: JobPlan, layout: Layout, chosen: Sequence[str]) -> Iterator[Fault]:
-    """Every copy that the job asks for, once, as large and as mirrored as it is, in its blank."""
+    """Every copy that the job asks for, once, as mirrored as it is, in its blank."""
     plans = {board.name: board for board in job.boards}
     wanted = {(board.name, n) for board in job.boards for n in range(1, board.count + 1)}
     only = {_copy(word) for word in chosen if word.startswith("only ")}
@@ -119,10 +118,7 @@ def _boards(job: JobPlan, layout: Layout, chosen: Sequence[str]) -> Iterator[Fau
     blanks = {blank.number: blank for blank in layout.blanks}
     for placement in layout.placements:
         pose, name = placement.pose, f"board {placement.board.name} copy {placement.copy}"
-        if not _rigid(pose):
-            yield f"{name} is cut in another size than it is drawn", placement.blank, None
-        mirrored = plans[placement.board.name].drawn_from == "components"
-        if (pose.a * pose.e - pose.b * pose.d < 0) != mirrored:
+        if pose.mirrored != (plans[placement.board.name].drawn_from == "components"):
             yield f"{name} is cut as its mirror image", placement.blank, None
         plan = next((p for p in job.blanks if _is(blanks[placement.blank], p)), None)
         if plan is not None and not _inside(placement, blanks[placement.blank], plan):
@@ -164,13 +160,6 @@ def _separate(job: JobPlan, layout: Layout) -> Iterator[Fault]:
                 yield f"boards {' and '.join(names)} overlap", blank.number, None
 
 
-def _rigid(pose: Pose) -> bool:
-    """Whether a pose keeps all lengths, to the digits of a report."""
-    lengths = (math.hypot(pose.a, pose.d), math.hypot(pose.b, pose.e))
-    square = abs(pose.a * pose.b + pose.d * pose.e)
-    return all(abs(length - 1) <= 1e-5 for length in lengths) and square <= 1e-5
-
-
 def _passes(job: JobPlan, layout: Layout, passes: Sequence[MillingPass]) -> Iterator[Fault]:
     """Passes as the machine reaches them, found by the holes that the job asks for."""
     blanks = {blank.number: blank for blank in layout.blanks}
@@ -185,8 +174,8 @@ def _passes(job: JobPlan, layout: Layout, passes: Sequence[MillingPass]) -> Iter
     for each in passes:
         where = (each.blank, each.number)
         pose, blank = each.pose, blanks[each.blank]
-        if not _rigid(pose) or pose.a * pose.e - pose.b * pose.d < 0:
-            yield "the blank is stretched or turned over in a pass", *where
+        if pose.mirrored:
+            yield "the blank is turned over in a pass", *where
             continue
         window = pose.shape(each.window)
         if window.hausdorff_distance(reach.shape) > 10 * SAME:

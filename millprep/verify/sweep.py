@@ -220,10 +220,9 @@ def radii(cutter: Cutter, depth: FloatArray, level: float) -> FloatArray:
             )
         case EndMill():
             return np.full(len(depth), cutter.diameter / 2)
-        case Drill():
-            cone = rise * math.tan(math.radians(cutter.point_angle) / 2)
-            return np.minimum(cone, cutter.diameter / 2)
-    raise TypeError(f"no shape is known for a {cutter.kind}")
+    assert isinstance(cutter, Drill)
+    cone = rise * math.tan(math.radians(cutter.point_angle) / 2)
+    return np.minimum(cone, cutter.diameter / 2)
 
 
 def quarter(radius: float) -> int:

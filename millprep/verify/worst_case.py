@@ -132,15 +132,13 @@ def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
     A flat tip can lose no more than it has: the rest of the wear of a vee narrows its cone,
     which is the same as to hold it higher.
     """
-    match cutter:
-        case Vee():
-            tip = max(cutter.tip - cutter.wear, 0.0)
-            higher = (cutter.wear - (cutter.tip - tip)) / 2 / slope(cutter)
-            return replace(cutter, tip=tip), flatness + higher
-        case EndMill() | Drill():
-            # One that is worn away cuts a groove of no width to speak of.
-            return replace(cutter, diameter=max(cutter.diameter - cutter.wear, 1e-6)), flatness
-    raise TypeError(f"no shape is known for a {cutter.kind}")
+    if isinstance(cutter, Vee):
+        tip = max(cutter.tip - cutter.wear, 0.0)
+        higher = (cutter.wear - (cutter.tip - tip)) / 2 / slope(cutter)
+        return replace(cutter, tip=tip), flatness + higher
+    assert isinstance(cutter, EndMill | Drill)
+    # One that is worn away cuts a groove of no width to speak of.
+    return replace(cutter, diameter=max(cutter.diameter - cutter.wear, 1e-6)), flatness
 
 
 def narrowed(
