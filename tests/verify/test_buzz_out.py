@@ -13,7 +13,7 @@ from millprep.model.judged import Check, JoinReason
 from millprep.model.milling_pass import Join
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.verify.as_cut import as_cut
-from millprep.verify.buzz_out import STRIP, buzz_out
+from millprep.verify.buzz_out import STRIP, _farthest, buzz_out
 from millprep.verify.compare import compare
 from millprep.verify.reader import read
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, layout, vee
@@ -108,3 +108,17 @@ def test_the_walk_goes_strip_by_strip() -> None:
     strips = [int(min(c.first.at[0], c.second.at[0]) // STRIP) for c in checks(NETS)]
     assert strips == sorted(strips)
     assert len(strips) == 7
+
+
+def test_a_join_is_touched_where_two_rails_lie_next_to_it() -> None:
+    """Between two rails the copper on both sides of the groove has pads."""
+    join = Join(1, 0, "c1", (30.0, 11.1), (1, 2), 0.4, (0.0, 1.0))
+    (check,) = [c for c in checks(NETS, (join,)) if isinstance(c.reason, JoinReason)]
+    assert (check.first.piece, check.second.piece) in {("c1", "c2"), ("c1", None)}
+
+
+def test_of_many_pads_the_two_farthest_apart_are_on_their_hull() -> None:
+    spots = [(1.0 * (k % 20), 2.0 * (k // 20)) for k in range(240)]
+    pads = [("c1", Hole(f"h{k}", at, 0.6, "c1")) for k, at in enumerate(spots)]
+    (_, first), (_, second) = _farthest(pads)
+    assert {first.at, second.at} in ({(0.0, 0.0), (19.0, 22.0)}, {(19.0, 0.0), (0.0, 22.0)})

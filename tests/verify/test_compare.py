@@ -17,7 +17,7 @@ from millprep.model.board import Board, Hole
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.verify.as_cut import as_cut
-from millprep.verify.compare import compare
+from millprep.verify.compare import bridges, compare
 from millprep.verify.reader import read
 from tests.helpers.programs import (
     BLANK,
@@ -397,3 +397,35 @@ def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_pla
         where.placements,
     )
     assert compare([finer], where, reach=0.1)[0][0].corners == ()
+
+
+class TestBridges:
+    """Which pieces one part of copper joins, and where."""
+
+    A, B = shapely.box(0, 0, 2, 2), shapely.box(6, 0, 8, 2)
+
+    def test_a_narrow_bar_is_the_place(self) -> None:
+        part = shapely.union_all([self.A, self.B, shapely.box(1, 0.9, 7, 1.0)])
+        ((first, second, (x, y)),) = bridges(part, {"a": self.A, "b": self.B})
+        assert (first, second) == ("a", "b")
+        assert 2.0 < x < 6.0
+        assert 0.9 < y < 1.0
+
+    def test_a_large_area_joins_where_it_touches_least(self) -> None:
+        part = shapely.box(0, 0, 8, 10)
+        ((first, second, (x, y)),) = bridges(part, {"a": self.A, "b": self.B})
+        assert (first, second) == ("a", "b")
+        skin = shapely.Point(x, y).buffer(0.05)
+        assert skin.intersects(self.A) or skin.intersects(self.B)
+
+    def test_pieces_that_nearly_touch_join_between_them(self) -> None:
+        near = shapely.box(2.04, 0, 4, 2)
+        part = shapely.box(0, 0, 4, 2)
+        ((_, _, at),) = bridges(part, {"a": self.A, "b": near})
+        assert at == pytest.approx((2.02, 1.0), abs=1.0)
+        assert 2.0 <= at[0] <= 2.04
+
+    def test_pieces_that_no_copper_joins_are_still_on_one_part(self) -> None:
+        """So says the part; the place is between them."""
+        ((_, _, at),) = bridges(self.A, {"a": self.A, "b": self.B})
+        assert at[0] == pytest.approx(4.0)

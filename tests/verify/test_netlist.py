@@ -13,7 +13,13 @@ from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.blank import Placement
 from millprep.model.board import Board
 from millprep.model.finding import Finding
-from millprep.verify.netlist import check_cut_nets, check_drawn_nets
+from millprep.verify.netlist import (
+    MOST_NAMED,
+    PointsOnCopper,
+    _listed,
+    check_cut_nets,
+    check_drawn_nets,
+)
 from tests.helpers.circuits import DIVIDER, HEATERS, LATCH, Circuit
 
 POSE = Pose(-1.0, 0.0, 60.0, 0.0, 1.0, 20.0)
@@ -190,3 +196,17 @@ def test_a_pad_cut_away_is_named() -> None:
     (finding,) = cut(HEATERS, shapely.box(20.0, 2.0, 24.0, 6.0), NOTHING)
     assert finding.code == "net-point-off-copper"
     assert "net ANODE: V1 pin 5" in finding.message
+
+
+def test_of_a_long_list_the_first_few_are_named() -> None:
+    assert _listed(["a"]) == "a"
+    assert _listed(["a", "b"]) == "a and b"
+    many = [f"c{n}" for n in range(MOST_NAMED + 2)]
+    assert _listed(many) == f"{', '.join(many[:MOST_NAMED])} and 2 more"
+
+
+def test_points_without_holes_or_copper_are_on_nothing() -> None:
+    board = DIVIDER.board(DIVIDER.points)
+    bare = PointsOnCopper([], replace(board, holes=()), ())
+    assert bare.has_hole() == [False] * len(board.points)
+    assert set(bare.on) == {None}

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from millprep.verify.reader import read
-from millprep.verify.resumed import check_resumed
-from millprep.verify.trace import Trace
+from millprep.verify.resumed import _on, check_resumed
+from millprep.verify.trace import Trace, TraceMove
 
 HEAD = "G21 G90 G17 G94 G40 G49 G80 G54\nG0 Z5.\nS9000. M3\nG0 X0. Y0.\n"
 OLD = """\
@@ -77,3 +77,23 @@ def test_a_share_may_leave_out_but_not_exchange() -> None:
     assert check(first, whole=False) == []
     assert check(SECOND, whole=False) == []
     assert check(SECOND + first, whole=False) != []
+
+
+def test_a_stroke_down_may_begin_lower_but_not_beside_or_higher() -> None:
+    lower = SECOND.replace("G0 X30. Y10.\n", "G0 X30. Y10.\nG0 Z1.\n")
+    assert check(lower) == []
+    beside = OLD.replace("G0 X30. Y10.\nG1 Z-0.1 F100.\n", "G0 X30. Y10.\nG1 X30. Z-0.1 F100.\n")
+    assert check(beside) == []
+    slanted = SECOND.replace("G0 X30. Y10.\n", "G0 X29. Y10.\n").replace("G1 Z", "G1 X30. Z")
+    assert check(slanted) != []
+
+
+def test_a_move_of_no_length_has_no_rest() -> None:
+    still = TraceMove("line", (1.0, 1.0, -0.1), (1.0, 1.0, -0.1), None, 300.0, 1)
+    assert not _on(still, (1.0, 1.0, -0.1), 0.01)
+
+
+def test_an_arc_may_be_entered_a_digit_before_its_start() -> None:
+    arc = TraceMove("arc_ccw", (20.0, 10.0, -0.1), (22.0, 12.0, -0.1), (20.0, 12.0), 300.0, 1)
+    assert _on(arc, (19.9999, 10.0, -0.1), 0.001)
+    assert not _on(arc, (19.9, 10.0, -0.1), 0.001)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
+from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 
@@ -16,8 +18,15 @@ from millprep.model.cutter import Cutter, Vee, wider
 from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.compare import compare
 from millprep.verify.contact import Cuts
+from millprep.verify.narrowest import thinner
 from millprep.verify.reader import read
-from millprep.verify.worst_case import narrowed, narrower, worst_case_findings, worst_cases
+from millprep.verify.worst_case import (
+    narrowed,
+    narrower,
+    narrowest,
+    worst_case_findings,
+    worst_cases,
+)
 from tests.helpers.programs import (
     BLANK,
     DEPTH,
@@ -198,3 +207,10 @@ def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
     (proof,), _ = compare([copper], where, reach=HALF)
     found = worst(cuts, copper, proof, where, 0.02, nets)
     assert found[0].shorts == 1
+
+
+def test_where_there_is_no_copper_there_is_no_neck() -> None:
+    none, widths = np.empty(0, dtype=object), np.empty(0)
+    edges: Any = None
+    assert narrowest(none, widths, edges, (widths, widths)) == (None, None)
+    assert len(thinner(none, 0.5)) == 0

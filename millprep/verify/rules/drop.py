@@ -161,8 +161,7 @@ def joint(
             if as_cut.contains(here):
                 rim = shapely.simplify(shapely.buffer(as_cut, RIM, join_style="mitre"), RIM / 5)
                 metal = shapely.union(metal, rim)
-    if not isinstance(metal, shapely.Polygon):
-        raise AssertionError("a joint is one area")
+    assert isinstance(metal, shapely.Polygon), "a joint is one area"
     return metal
 
 

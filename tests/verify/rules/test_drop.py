@@ -8,8 +8,10 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.board import Hole
 from millprep.model.job.nets import Load, NetFacts, Wire
+from millprep.model.judged import AtLoad, NetJudged
 from millprep.standards.copper import sheet_resistance, wire_resistance
 from millprep.verify.rules.drop import drop
+from millprep.verify.rules.judge import across as acrosses
 from tests.helpers.rules_scene import cut, joined, placed
 
 SQUARE = sheet_resistance(0.035)
@@ -232,3 +234,25 @@ def test_a_perfect_wire_is_not_listed() -> None:
     assert done is not None
     assert done.wires == ()
     assert done.loads[1].lost == pytest.approx(0.0, abs=1e-9)
+
+
+def judged(name: str, volts: tuple[float, float] | None, *amperes: float) -> NetJudged:
+    """A net whose feed is called after it, with the load "heater" on it for each current."""
+    loads = [Load("heater", (1.0, 1.0), a) for a in amperes]
+    at = tuple(AtLoad(load, (1.0, 1.0), 0.1 if load.amperes > 0 else -0.2, 0.1) for load in loads)
+    return NetJudged(NetFacts(name, ("c1",), volts), None, f"{name} feed", at)
+
+
+@pytest.mark.parametrize(("low", "volts"), [((0.0, 0.0), 12.0), ((0.0, 1.0), None), (None, None)])
+def test_a_load_between_two_nets_gets_the_volts_of_both(
+    low: tuple[float, float] | None, volts: float | None
+) -> None:
+    (found,) = acrosses([judged("low", low, -2.0), judged("high", (12.0, 12.0), 2.0)])
+    assert (found.load, found.net, found.other, found.amperes) == ("heater", "high", "low", 2.0)
+    assert found.given == volts
+    assert found.lost == pytest.approx(0.3)
+
+
+def test_a_load_of_one_net_or_of_unequal_currents_lies_between_none() -> None:
+    assert acrosses([judged("high", (12.0, 12.0), 2.0)]) == ()
+    assert acrosses([judged("low", None, -1.0), judged("high", None, 2.0)]) == ()

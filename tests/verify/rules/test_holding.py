@@ -17,6 +17,7 @@ from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Holding
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.verify.rules.extra_support import on_blank
 from millprep.verify.rules.holding import held
 from millprep.workflow.prepare import prepare
 from tests.helpers import small_job
@@ -196,3 +197,10 @@ def test_the_examples_are_held(example_set: Path) -> None:
         if row["holding"] is not None:
             assert row["holding"]["lift"] <= row["holding"]["allowed"]
             assert row["holding"]["share"] == 0
+
+
+def test_a_box_of_the_machine_lies_sideways_on_a_blank_that_does() -> None:
+    box = Box(10.0, 20.0, 16.0, 22.0)
+    assert on_blank(box, Pose.shift(10.0, 20.0)) == Box(0.0, 0.0, 6.0, 2.0)
+    turned = on_blank(box, Pose.turn(90))
+    assert (turned.x1 - turned.x0, turned.y1 - turned.y0) == pytest.approx((2.0, 6.0))
