@@ -34,6 +34,7 @@ from tests.helpers.programs import (
     plunge,
     vee,
 )
+from tests.helpers.workshop import one
 
 VEE = vee()
 SURFACE = VEE.width(DEPTH)
@@ -383,10 +384,10 @@ def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_pla
     (proof,), findings = compare([copper], where, reach=0.4)
     assert len(proof.corners) == 8
     corners = [(12 + 4 * k, 12) for k in range(4)] + [(14 + 4 * k, 12) for k in range(4)]
-    found = sorted(proof.corners, key=lambda one: one.at)
-    for one, corner in zip(found, sorted(corners), strict=True):
-        assert one.piece == "c1"
-        assert math.dist(one.at, corner) < 0.3
+    found = sorted(proof.corners, key=lambda corner: corner.at)
+    for seen, corner in zip(found, sorted(corners), strict=True):
+        assert seen.piece == "c1"
+        assert math.dist(seen.at, corner) < 0.3
         assert one.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
     told = [f for f in findings if f.code == "corner-unreached"]
     assert [f.severity for f in told] == ["note"]
@@ -405,7 +406,7 @@ class TestBridges:
     A, B = shapely.box(0, 0, 2, 2), shapely.box(6, 0, 8, 2)
 
     def test_a_narrow_bar_is_the_place(self) -> None:
-        part = shapely.union_all([self.A, self.B, shapely.box(1, 0.9, 7, 1.0)])
+        part = one(shapely.union_all([self.A, self.B, shapely.box(1, 0.9, 7, 1.0)]))
         ((first, second, (x, y)),) = bridges(part, {"a": self.A, "b": self.B})
         assert (first, second) == ("a", "b")
         assert 2.0 < x < 6.0

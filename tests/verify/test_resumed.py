@@ -89,7 +89,7 @@ def test_a_stroke_down_may_begin_lower_but_not_beside_or_higher() -> None:
 
 
 def test_a_move_of_no_length_has_no_rest() -> None:
-    still = TraceMove("line", (1.0, 1.0, -0.1), (1.0, 1.0, -0.1), None, 300.0, 1)
+    still = TraceMove("feed", (1.0, 1.0, -0.1), (1.0, 1.0, -0.1), None, 300.0, 1)
     assert not _on(still, (1.0, 1.0, -0.1), 0.01)
 
 
