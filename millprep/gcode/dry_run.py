@@ -10,8 +10,8 @@ import shapely
 
 from millprep.gcode.head import HOVER, LOOK_FEED
 from millprep.gcode.moves import LOOK, Pen, look
-from millprep.gcode.post_processor import lines_of_arc
-from millprep.geometry.path import Point
+from millprep.gcode.post_processor import along_arc
+from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
@@ -157,11 +157,11 @@ def outline(around: Sequence[Program], reach: Box) -> tuple[list[Point], float]:
     The outline holds every move grown by half the width that its cutter has at the surface, as far
     as the axis can go there; the second value is how far cutters reach past that, mm.
     """
-    reached = [
-        shapely.buffer(shapely.MultiPoint(np.array(list(_places(program)))).convex_hull, half)
-        for program in around
-        for half in [program.cutter.width(max(program.depth, 0.0)) / 2]
-    ]
+    reached = []
+    for program in around:
+        places = np.asarray(shapely.multipoints(_places(program)[:, :2]))
+        half = program.cutter.width(max(program.depth, 0.0)) / 2
+        reached.append(shapely.buffer(shapely.convex_hull(places), half))
     hull = shapely.union_all(reached).convex_hull
     x0, y0, x1, y1 = hull.bounds
     past = max(reach.x0 - x0, reach.y0 - y0, x1 - reach.x1, y1 - reach.y1, 0.0)
@@ -172,15 +172,15 @@ def outline(around: Sequence[Program], reach: Box) -> tuple[list[Point], float]:
     return [(x, y) for x, y in corners.tolist()], past
 
 
-def _places(program: Program) -> Iterator[Point]:
-    """Places that the axis comes by, enough to know how far it goes."""
-    at = program.start
-    yield at[:2]
+def _places(program: Program) -> FloatArray:
+    """(n, 3) places that the axis comes by, enough to know how far it goes."""
+    places = [program.start]
     for move in program.moves:
-        if move.i is not None:
-            yield from ((part.x, part.y) for part in lines_of_arc(move, at))
-        yield (move.x, move.y)
-        at = (move.x, move.y, move.z)
+        if move.i is None:
+            places.append((move.x, move.y, move.z))
+        else:
+            places += along_arc(move, places[-1])
+    return np.array(places, dtype=float)
 
 
 def _nearest(corners: Sequence[Point], place: Point) -> int:

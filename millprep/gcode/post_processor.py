@@ -54,8 +54,8 @@ def _as_lines(at: tuple[float, float, float], move: Move) -> Sequence[Move]:
 At = tuple[float, float, float]
 
 
-def lines_of_arc(move: Move, at: At) -> Iterator[Move]:
-    """An arc from `at` as feeds whose ends lie on it, off it by no more than `FLATTENED`."""
+def along_arc(move: Move, at: At) -> list[At]:
+    """Places along an arc from `at` to its end; their chords are off it by at most `FLATTENED`."""
     assert move.i is not None
     assert move.j is not None
     x, y, z = at
@@ -68,15 +68,19 @@ def lines_of_arc(move: Move, at: At) -> Iterator[Move]:
     # a chord over the angle a runs radius · (1 - cos(a / 2)) inside of its arc
     widest = 2 * math.acos(max(1 - FLATTENED / radius, 0.0))
     count = math.ceil(sweep / widest - 1e-9)
-    for n in range(1, count):
-        turned = first + sign * sweep * n / count
-        yield Move(
-            "feed",
-            cx + radius * math.cos(turned),
-            cy + radius * math.sin(turned),
-            z + (move.z - z) * n / count,
-            feed=move.feed,
-        )
+    turned = [(first + sign * sweep * n / count, n) for n in range(1, count)]
+    places = [
+        (cx + radius * math.cos(a), cy + radius * math.sin(a), z + (move.z - z) * n / count)
+        for a, n in turned
+    ]
+    return [*places, (move.x, move.y, move.z)]
+
+
+def lines_of_arc(move: Move, at: At) -> Iterator[Move]:
+    """An arc from `at` as feeds whose ends lie on it, off it by no more than `FLATTENED`."""
+    *places, _ = along_arc(move, at)
+    for place in places:
+        yield Move("feed", *place, feed=move.feed)
     yield move._replace(motion="feed", i=None, j=None)
 
 

@@ -136,7 +136,7 @@ def _cuts_of(cutter: str, runs: Sequence[Run]) -> _Cuts:
     some = []
     for run in runs:
         if run.program.cutter.name == cutter:
-            steps, pose = segments(run.trace), run.mill_pass.pose.inverse()
+            steps, pose = segments(run.trace).copy(), run.mill_pass.pose.inverse()
             steps[:, 0:2], steps[:, 3:5] = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
             some.append(steps)
     steps = np.concatenate(some) if some else np.zeros((0, 6))

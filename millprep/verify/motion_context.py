@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import shapely
@@ -50,6 +50,11 @@ class Table:
     probe: Mask
     line: NDArray[np.int64]
 
+    def __post_init__(self) -> None:
+        for column in fields(self):
+            # all rules look at the same columns
+            getattr(self, column.name).setflags(write=False)
+
     def __len__(self) -> int:
         return len(self.line)
 
@@ -68,6 +73,10 @@ class Table:
 
 def table(trace: Trace) -> Table:
     """The columns of a trace."""
+    return trace.once(_table)
+
+
+def _table(trace: Trace) -> Table:
     moves, columns = trace.moves, trace.columns
     start, end = columns.start.copy(), columns.end.copy()
     stops = columns.probe | np.array([move.by is not None for move in moves], dtype=bool)

@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.board import Board, Hole
 
@@ -64,6 +65,7 @@ def pad_areas(board: Board) -> tuple[PadArea, ...]:
 
 
 @lru_cache(maxsize=64)
+@cached
 def pad_widths(board: Board) -> Mapping[str, float]:
     """The width of every pad, mm, by the id of its hole."""
     pieces = {piece.id: piece.shape for piece in board.pieces}

@@ -64,6 +64,10 @@ def segments(trace: Trace) -> FloatArray:
 
     Rapids and probes below the surface count as cutting: the metal does not know the word.
     """
+    return trace.once(_segments)
+
+
+def _segments(trace: Trace) -> FloatArray:
     moves = trace.columns
     below = (moves.start[:, 2] < 0) | (moves.end[:, 2] < 0)
     every = np.hstack((moves.start, moves.end))[below]
@@ -77,6 +81,7 @@ def segments(trace: Trace) -> FloatArray:
         every = np.vstack((every, chords))[straight]
         every = every[np.argsort(order[straight], kind="stable")]
     kept: FloatArray = every[~np.isnan(every).any(axis=1)]
+    kept.setflags(write=False)
     return kept
 
 

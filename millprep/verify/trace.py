@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from millprep.geometry.path import FloatArray
 from millprep.model.finding import Finding
 from millprep.model.program import Program
 
+T = TypeVar("T")
 Kind = Literal["rapid", "feed", "arc_cw", "arc_ccw", "probe"]
 Place = tuple[float, float, float]
 HOVER = 1.0
@@ -126,6 +127,11 @@ class Columns:
     arc: NDArray[np.bool_]
     clockwise: NDArray[np.bool_]
 
+    def __post_init__(self) -> None:
+        for column in fields(self):
+            # all rules look at the same columns
+            getattr(self, column.name).setflags(write=False)
+
 
 _NOWHERE = (math.nan, math.nan)
 
@@ -162,8 +168,18 @@ class Trace:
     modes: tuple[ModeEvent, ...] = ()
 
     @cached_property
+    def _made(self) -> dict[Callable[[Trace], object], object]:
+        return {}
+
+    def once(self, work: Callable[[Trace], T]) -> T:
+        """What a pure function makes of the trace: made once, so nobody may change it."""
+        if work not in self._made:
+            self._made[work] = work(self)
+        return cast("T", self._made[work])
+
+    @cached_property
     def columns(self) -> Columns:
-        """The moves as columns; every rule looks at them, so they are made once."""
+        """The moves as columns, for all rules."""
         moves = self.moves
         kind = np.array([move.kind for move in moves], dtype=np.str_)
         return Columns(
