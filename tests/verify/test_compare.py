@@ -388,7 +388,7 @@ def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_pla
     for seen, corner in zip(found, sorted(corners), strict=True):
         assert seen.piece == "c1"
         assert math.dist(seen.at, corner) < 0.3
-        assert one.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
+        assert seen.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
     told = [f for f in findings if f.code == "corner-unreached"]
     assert [f.severity for f in told] == ["note"]
     assert "8 inner corners" in told[0].message
