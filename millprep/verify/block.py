@@ -120,7 +120,7 @@ class Block(NamedTuple):
     text: str
 
 
-def parse(raw: str, comments: Comments = "brackets") -> Block:
+def parse(raw: str, comments: Comments) -> Block:
     """The words of one line, without its line end; `text` is the line without its comments.
 
     Raises:

@@ -163,7 +163,7 @@ class MachineState:
         dwell_unit: seconds in one of P.
     """
 
-    def __init__(self, dwell_unit: float = 1.0) -> None:
+    def __init__(self, dwell_unit: float) -> None:
         self.dwell_unit = dwell_unit
         self.modal = dict(RESET)
         self.said: set[str] = set()

@@ -160,6 +160,12 @@ def test_a_length_needs_its_unit() -> None:
         assert finding.code == "rs274-unproved"
 
 
+def test_nothing_is_counted_from_a_place_that_no_word_has_given() -> None:
+    for letter in "XYZ":
+        finding = refused(f"G21 G91\nG0 {letter}1\nM2\n")
+        assert finding.message.startswith(f"{letter} is counted from an unknown place.")
+
+
 def test_a_line_that_is_just_within_the_report() -> None:
     for line in (
         "G2 X10 R4.9981", "G38.2 X.254", "M3.00009", "G0 X1 (a) (b;c)", "N0 G0 X1", "/", "G0 X+.5",
@@ -200,10 +206,10 @@ def test_comments_are_taken_off_as_the_dialect_has_them(
 
 
 def test_the_parts_of_a_line() -> None:
-    block = parse("/N12 G38.2 G91 X1.5 Y-.25 M8 M5 F+30")
+    block = parse("/N12 G38.2 G91 X1.5 Y-.25 M8 M5 F+30", "brackets")
     assert block[:4] == (True, (382, 910), (8, 5), {"X": 1.5, "Y": -0.25, "F": 30.0})
     assert block.number == 12
-    assert parse("G0").number is None
+    assert parse("G0", "brackets").number is None
 
 
 def test_tabs_and_ends_of_lines_are_no_commands() -> None:
