@@ -25,6 +25,10 @@ TWO = ShiftPlan(
     0, 100.0, (Pose(), Pose.shift(-100.0, 0.0)),
     (Box(0.0, 0.0, 150.0, 100.0), Box(100.0, 0.0, 250.0, 100.0)),
 )  # fmt: skip
+TALL = ShiftPlan(
+    1, 100.0, (Pose(), Pose.shift(0.0, -100.0)),
+    (Box(0.0, 0.0, 100.0, 150.0), Box(0.0, 100.0, 100.0, 250.0)),
+)  # fmt: skip
 GRID = ShiftPlan(
     0, 100.0, tuple(Pose.shift(-100.0 * i, -60.0 * j) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))),
     tuple(
@@ -167,7 +171,28 @@ def test_bounds_are_those_of_the_arcs_that_reach_farthest() -> None:
     assert 1.98 <= y0 <= 2.0
     assert 8.0 <= x1 <= 8.02
     assert 8.0 <= y1 <= 8.02
+    half = Path(np.array([(0.0, 0.0), (10.0, 10.0)]), np.array([1.0]))
+    _, low, right, _ = joins.extent(half)
+    assert 5 + 50**0.5 <= right <= 5.02 + 50**0.5
+    assert 4.98 - 50**0.5 <= low <= 5 - 50**0.5
     assert joins.around([(0, 5, 1, 6), (-1, 7, 0.5, 8)]) == (-1, 5, 1, 8)
+
+
+@pytest.mark.parametrize(
+    ("ends", "bounds"),
+    [
+        (((5, 60), (5, 40)), (-5, 0, 100, 100)),
+        (((95, 40), (95, 60)), (0, 0, 105, 100)),
+        (((40, 5), (60, 5)), (0, -5, 100, 100)),
+        (((60, 95), (40, 95)), (0, 0, 100, 105)),
+    ],
+)
+def test_an_arc_counts_on_the_side_that_it_reaches_past(
+    ends: tuple[Point, Point], bounds: tuple[float, float, float, float]
+) -> None:
+    half = Path(np.array(ends, dtype=float), np.array([1.0]))
+    found = joins.extent_of([ring(0, 0, 100, 100), half])
+    assert found == pytest.approx(bounds, abs=0.003)
 
 
 def test_overlaps_hold_both_overruns_a_gap_and_straight_laps() -> None:
@@ -250,16 +275,46 @@ def test_a_lap_that_no_window_reaches_has_no_join() -> None:
     assert plan(lap(ring(50, 49, 251, 51))).split_laps[KEY] == ()
 
 
-def test_joins_keep_off_pads_of_the_piece_and_of_its_neighbours() -> None:
-    track = lap(ring(50, 49, 200, 51))
-    pads = [hole((x, 50.0), 1.0) for x in np.arange(101.0, 149.5, 1.5).tolist() if abs(x - 140) > 3]
-    (made,) = plan(track, holes=pads).split_laps[KEY]
-    assert all(abs(join.at[0] - 140) < 3 for join in made.joins)
-    other = [hole((p.at[0], 51.8), 1.0, "c2") for p in pads]
-    neighbour = lap(ring(50, 51.2, 200, 52.4), "c2")
-    by_other = plan(track, neighbour, holes=other).split_laps[KEY][0]
-    high = [join.at[0] for join in by_other.joins if join.at[1] > 50]
-    assert all(abs(x - 140) < 3 for x in high)
+def turned(path: Path) -> Path:
+    """The same with x and y changed."""
+    return Path.lines([(y, x) for x, y in path.xy.tolist()])
+
+
+SIDES = {"over": (TWO, 51.0, 1), "under": (TWO, 49.0, -1),
+         "right": (TALL, 51.0, 1), "left": (TALL, 49.0, -1)}  # fmt: skip
+"""Passes along x or along y, a side of a track, and the way out from it."""
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("own", [True, False])
+def test_joins_keep_off_pads_of_the_piece_and_of_its_neighbours(side: str, own: bool) -> None:
+    shift, edge, out = SIDES[side]
+    swap = shift is TALL
+    track, other = ring(50, 49, 200, 51), edge + 0.8 * out
+    beside = ring(50, min(edge + 0.2 * out, edge + 1.4 * out), 200,
+                  max(edge + 0.2 * out, edge + 1.4 * out))  # fmt: skip
+    free = 138.0
+    places = [(x, 50.0 if own else other) for x in np.arange(101, 149.5, 1.5).tolist()
+              if abs(x - free) > 3]  # fmt: skip
+    pads = [hole((y, x) if swap else (x, y), 1.0, "c1" if own else "c2") for x, y in places]
+    laps = [lap(turned(path) if swap else path, piece)
+            for path, piece in ((track, "c1"), (beside, "c2"))]  # fmt: skip
+    seen = survey(*(laps[:1] if own else laps), shift=shift, holes=pads)
+    (made,) = joins.plan(seen, ERRORS, 0.5, 0.4).split_laps[KEY]
+    here = [at[::-1] if swap else at for at in (join.at for join in made.joins)]
+    found = [x for x, y in here if (y - 50) * out > 0]
+    assert found
+    assert all(abs(x - free) < 3 for x in found)
+
+
+def test_a_whole_piece_goes_with_the_pass_that_cuts_what_is_next_to_it() -> None:
+    """Right of the middle, 125, it would be pass 1; the track next to it is cut by pass 0."""
+    track, small = lap(ring(50, 49, 200, 51)), lap(ring(128, 51.1, 136, 53), "c2")
+    pads = [hole((x, 50.0)) for x in np.arange(101.0, 141.0, 1.5).tolist()]
+    assert plan(small).whole == {(0, "c2"): 1}
+    made = plan(track, small, holes=pads, errors=COARSE)
+    assert made.pass_at(KEY, (132.0, 51.0)) == 0
+    assert made.whole == {(0, "c2"): 0}
 
 
 def test_a_lap_where_no_nearer_one_runs_is_split_by_itself() -> None:
