@@ -113,6 +113,25 @@ def test_arcs_are_followed_where_they_decide(
     assert survey(lap(half)).fits.get((0, "c1")) == fits
 
 
+@pytest.mark.parametrize(
+    ("ends", "inwards"),
+    [
+        (((11, 60), (11, 40)), (-2, 0)),
+        (((139, 40), (139, 60)), (2, 0)),
+        (((40, 11), (60, 11)), (0, -2)),
+        (((60, 89), (40, 89)), (0, 2)),
+    ],
+)
+def test_an_arc_that_reaches_past_a_window_is_found_on_every_side(
+    ends: tuple[Point, Point], inwards: Point
+) -> None:
+    one = ShiftPlan(0, 0.0, (Pose(),), (Box(0.0, 0.0, 150.0, 100.0),))
+    half = np.array(ends, dtype=float)
+    for places, fits in ((half, (0,)), (half + np.array(inwards), None)):
+        seen = survey(lap(Path(places, np.array([1.0]))), shift=one)
+        assert seen.fits.get((0, "c1")) == fits
+
+
 def test_a_board_that_one_pass_alone_cuts_stays_with_it() -> None:
     both, one = lap(ring(110, 10, 120, 20)), lap(ring(10, 10, 20, 20), "c2")
     away = lap(ring(110, 10, 120, 20), "c3", placement=1)
@@ -127,10 +146,10 @@ def hole(at: Point, diameter: float = 1.0, piece: str | None = "c1", **more: obj
 def test_pads_reach_to_the_first_lap_but_not_across_wide_copper() -> None:
     track = lap(ring(90, 49, 160, 51))
     holes = [
+        hole((120.0, 50.0), piece="c9"),  # of copper without a lap
         hole((120.0, 50.5)),  # 0.5 from the lap
         hole((120.0, 50.9)),  # nearer than its own rim
         hole((120.0, 50.0), 0.4),  # as far as twice its diameter, and the lap is farther off
-        hole((120.0, 50.0), piece="c9"),  # of copper without a lap
         hole((120.0, 50.0), piece=None),
         HoleCut((120.0, 50.0), 3.0, "drill", 2.0, "register", None, "r1", "c1"),
     ]
