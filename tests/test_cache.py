@@ -9,7 +9,9 @@ import sys
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
+from unittest import mock
 
+import jinja2
 import numpy as np
 import pytest
 import shapely
@@ -20,6 +22,7 @@ from millprep import cache
 from millprep.cache import VARIABLE, Cache, cached, user_cache, using
 from millprep.geometry import path as geometry_path
 from millprep.model.finding import Refusal
+from millprep.report.review import Compiled
 from millprep.workflow.prepare import prepare
 from tests.helpers.small_job import JOB, put, run
 from tests.random_jobs import RandomJob, draw, text_of, write
@@ -107,6 +110,19 @@ def test_a_key_depends_on_the_source_and_the_libraries(
     monkeypatch.setattr(cache, "__file__", str(tmp_path / "cache.py"))
     known.add(Cache(tmp_path).key("work", 1))
     assert len(known) == 3
+
+
+def test_the_template_is_compiled_once(kept: Cache) -> None:
+    def compiled() -> tuple[bool, str]:
+        by_jinja = jinja2.MemcachedBytecodeCache(Compiled(kept))
+        loader = jinja2.DictLoader({"page": "{{ 6 * 7 }}"})
+        environment = jinja2.Environment(loader=loader, bytecode_cache=by_jinja, autoescape=True)
+        with mock.patch.object(environment, "compile", wraps=environment.compile) as compile_:
+            page = environment.get_template("page").render()
+        return compile_.called, page
+
+    assert compiled() == (True, "42")
+    assert compiled() == (False, "42")
 
 
 def test_what_may_not_be_kept_is_not(kept: Cache) -> None:

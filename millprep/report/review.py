@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
-from millprep.cache import cached
+from millprep.cache import Cache, cached
 from millprep.model.as_cut import AsCut
 from millprep.model.board import Board
 from millprep.model.set_of_programs import BoardCopy, CutSet
@@ -128,6 +128,21 @@ def _digest(text: str) -> str:
 def part(name: str) -> str:
     """A file of the page."""
     return files("millprep.report").joinpath("page", name).read_text(encoding="utf-8")
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """The template as an earlier run compiled it; jinja compares its text with what is here."""
+
+    results: Cache
+
+    def get(self, key: str) -> bytes:
+        """What is kept under a key; nothing when there is none."""
+        return self.results.read(self.results.key("template", key)) or b""
+
+    def set(self, key: str, value: bytes, timeout: int | None = None) -> None:  # noqa: ARG002
+        """Keep it."""
+        self.results.write(self.results.key("template", key), value)
 
 
 def _script() -> str:

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass, replace
 
+from millprep.cache import current
 from millprep.model.by_hand import by_hand, by_hand_in
 from millprep.model.finding import SEVERITIES
 from millprep.model.machine import Machine
@@ -30,7 +31,7 @@ from millprep.report.pass_tables import (
     time_rows,
 )
 from millprep.report.pictures import gallery
-from millprep.report.review import LAYERS, part, review
+from millprep.report.review import LAYERS, Compiled, part, review
 from millprep.report.setup import (
     FlatCheck,
     flat_check,
@@ -136,6 +137,8 @@ def sheet(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> st
     """
     import jinja2
 
+    results = current()
+    compiled = jinja2.MemcachedBytecodeCache(Compiled(results)) if results else None
     environment = jinja2.Environment(
         loader=jinja2.FunctionLoader(part),
         autoescape=True,
@@ -143,6 +146,7 @@ def sheet(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> st
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        bytecode_cache=compiled,
     )
     environment.filters["kept"] = kept
     environment.filters["by_places"] = by_places
