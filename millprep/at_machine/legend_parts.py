@@ -14,7 +14,7 @@ from millprep.geometry import letters
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Placement, on_drawing
-from millprep.model.board import LINE, Lettering
+from millprep.model.board import Lettering
 from millprep.model.finding import Finding, Refusal, stop
 from millprep.model.job.job import JobPlan
 from millprep.model.job.work import LegendPlan
@@ -58,11 +58,9 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
         board = placement.board
         if board.legend is None:
             continue
-        paths = list(board.legend.lines)
         # the component side is seen the other way round than the copper
         backwards = [t for t in board.legend.texts if t.mirrored == placement.pose.mirrored]
         for text in board.legend.texts:
-            paths += _strokes(text, turned=text in backwards)
             findings += _left_out(text, placement)
         if backwards:
             count, first = len(backwards), backwards[0]
@@ -72,6 +70,7 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
                 "so that they can be read. Is drawn_from right?"
             )
             findings.append(on_drawing(placement, "legend-backwards", "note", words, first.at))
+        paths = board.legend.paths(mirrored=placement.pose.mirrored)
         mine = [placement.pose.shape(path.line()) for path in paths]
         inside = placement.pose.shape(board.outline).buffer(-away, join_style="mitre")
         holes = [
@@ -101,20 +100,6 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
         )
     paths_kept = tuple(Path.lines(shapely.get_coordinates(line)) for line in kept)
     return Lines(shapely.union_all(drawn), paths_kept, length, gone, tuple(findings))
-
-
-def _strokes(text: Lettering, *, turned: bool) -> Iterator[Path]:
-    """The strokes of a text where it is drawn, drawing frame; `turned` about its middle."""
-    rows = [letters.drawable(row)[0] for row in text.words.splitlines()]
-    h, v = text.hangs
-    high = 1.0 + (len(rows) - 1) * LINE
-    for n, row in enumerate(rows):
-        wide = letters.width(row, 1.0)
-        start = (-h * wide, -v * high + (len(rows) - 1 - n) * LINE)
-        for stroke in letters.strokes(row, 1.0, start):
-            x, y = stroke.xy.T
-            x = (1 - 2 * h) * wide - x if turned else x
-            yield Path.lines(text.letters.points(np.column_stack((x, y))))
 
 
 def _left_out(text: Lettering, placement: Placement) -> Iterator[Finding]:

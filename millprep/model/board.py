@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 
+from millprep.geometry import letters
 from millprep.geometry.path import Path, Point, spine
 from millprep.geometry.pose import Affine, Pose
 from millprep.model.finding import Finding
@@ -139,6 +142,19 @@ class Lettering:
         h, v = self.hangs
         return self.letters.point((0.5 - h) * wide, (0.5 - v) * high)
 
+    def strokes(self, turned: bool) -> Iterator[Path]:
+        """Its strokes where it is drawn, drawing frame; `turned` about its middle."""
+        rows = [letters.drawable(row)[0] for row in self.words.splitlines()]
+        h, v = self.hangs
+        high = 1.0 + (len(rows) - 1) * LINE
+        for n, row in enumerate(rows):
+            wide = letters.width(row, 1.0)
+            start = (-h * wide, -v * high + (len(rows) - 1 - n) * LINE)
+            for stroke in letters.strokes(row, 1.0, start):
+                x, y = stroke.xy.T
+                x = (1 - 2 * h) * wide - x if turned else x
+                yield Path.lines(self.letters.points(np.column_stack((x, y))))
+
 
 LINE = 5 / 3
 """From one line of a text to the next, in letter heights (single spacing of DXF)."""
@@ -169,6 +185,16 @@ class Legend:
 
     lines: tuple[Path, ...]
     texts: tuple[Lettering, ...]
+
+    def paths(self, *, mirrored: bool) -> list[Path]:
+        """All of it as lines, for a board whose pose is `mirrored` or not.
+
+        A text that would read backwards on the component side is turned about its middle.
+        """
+        return [
+            *self.lines,
+            *(path for text in self.texts for path in text.strokes(text.mirrored == mirrored)),
+        ]
 
 
 @dataclass(frozen=True, slots=True)

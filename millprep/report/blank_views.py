@@ -10,7 +10,7 @@ import shapely
 import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import CopperPart
 from millprep.model.cutter import Cutter
@@ -55,6 +55,9 @@ def copper_view(
     ]
     if flagged:
         legend.append(marks.sign_swatch("circle", "finding by its number; +3: three more there"))
+    engraved = _legend_lines(contents) if components else []
+    if engraved:
+        legend.append(marks.line_swatch("ink", "legend as drawn, engraved before pass 1"))
     side = "component" if components else "copper"
     turned = "component side up, seen through the laminate: turned over top to bottom"
     on = canvas(
@@ -67,11 +70,22 @@ def copper_view(
     )
     _blank(on, contents)
     marks.fill(on, contents.pieces, "copper", over=1.1)
+    marks.hairline(on, engraved, points=0.9)
     _holes(on, contents)
     _edges(on, contents)
     _names(on, contents, [], [place.at for place in flagged])
     marks.flags(on, [(place.name, place.at) for place in flagged])
     return on
+
+
+def _legend_lines(contents: BlankContents) -> list[FloatArray]:
+    """(n, 2) lines of what is engraved into the component side, blank frame."""
+    return [
+        placed.placement.pose.points(path.flattened())
+        for placed in contents.placed
+        if placed.placement.board.legend is not None
+        for path in placed.placement.board.legend.paths(mirrored=placed.placement.pose.mirrored)
+    ]
 
 
 def paths_view(contents: BlankContents, job: str) -> Canvas:

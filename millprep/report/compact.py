@@ -19,6 +19,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from millprep.geometry.path import Point
+from millprep.model.blank import Placement
 from millprep.model.cut import HoleCut
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
@@ -138,6 +139,16 @@ def line(places: Iterable[IntArray]) -> str:
         return ""
     xy = np.concatenate(all_places)
     return text(np.diff(xy, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)))
+
+
+def legend_data(placement: Placement) -> dict[str, str] | None:
+    """The legend of a copy in the drawing's frame, its lines as the rings of one area."""
+    legend = placement.board.legend
+    if legend is None:
+        return None
+    paths = legend.paths(mirrored=placement.pose.mirrored)
+    lines = [whole(path.flattened(), SHAPE_UNIT) for path in paths]
+    return {"rings": text([len(lines), *map(len, lines)]), "xy": line(lines)}
 
 
 SPACING = ("spacing-too-narrow", "spacing-to-metal")

@@ -27,6 +27,7 @@ from millprep.report.compact import (
     figure,
     hole_data,
     join_data,
+    legend_data,
     net_facts,
     pair_of,
     pass_data,
@@ -277,6 +278,7 @@ def _copy(boards: list[Board], copy: BoardCopy) -> dict[str, Any]:
         "nets": [None if net is None else plain(net, 60) for net in nets],
         "pins": [[plain(pin, 60) for pin in copy.pins.get(piece.id, ())] for piece in board.pieces],
         "jumpers": [[figure(v) for end in wire for v in end] for wire in copy.jumpers],
+        "legend": legend_data(placement),
         "facts": net_facts(copy.judged),
         "spacings": spacings(copy.judged),
         "differences": None

@@ -75,6 +75,13 @@ def engraved(made: Path) -> BaseGeometry:
     return shapely.union_all(lines)
 
 
+def test_picture_and_page_of_the_other_side_show_the_legend(made: Path) -> None:
+    picture = (made / "set/previews/blank-1-components.svg").read_text("utf-8")
+    assert "legend as drawn, engraved before pass 1" in picture
+    assert "legend as drawn" not in (made / "set/previews/blank-1-copper.svg").read_text("utf-8")
+    assert '"legend":{"rings":' in (made / "set/sheet.html").read_text("utf-8")
+
+
 def test_a_board_seen_from_its_components_is_engraved_as_it_is_drawn(made: Path) -> None:
     """The blank is 60 x 50 and lies at the origin; the board of 30 x 20 is in its middle."""
     cut = engraved(made)

@@ -16,6 +16,10 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.geometry import letters
+from millprep.geometry.path import Path
+from millprep.geometry.pose import Affine, Pose
+from millprep.model.board import Legend, Lettering
 from millprep.model.program import Trail
 from millprep.model.set_of_programs import CutSet
 from millprep.report import compact
@@ -99,6 +103,27 @@ def test_a_ring_without_area_and_points_within_a_micrometre_are_left_out() -> No
     told = compact.areas([shapely.Polygon(rim, [speck]), shapely.box(7, 7, 8, 8)])
     assert numbers(told["rings"]) == [1, 3, 1, 4]
     assert compact.areas([]) == {"rings": "", "xy": ""}
+
+
+def test_a_legend_comes_back_and_its_texts_can_be_read_from_the_component_side() -> None:
+    line = Path.lines(np.array([(1.0, 2.0), (4.0, 2.0)]))
+    text = Lettering("I", (10.0, 0.0), mirrored=False, letters=Affine(1, 0, 10, 0, 1, 0))
+    placement = invented(1).copies[0].placement
+    turned = {}
+    for mirrored in (False, True):
+        pose = Pose(-1, 0, 0, 0, 1, 0) if mirrored else Pose()
+        board = replace(placement.board, legend=Legend((line,), (text,)))
+        told = compact.legend_data(replace(placement, board=board, pose=pose))
+        assert told is not None
+        count, first, *_ = numbers(told["rings"])
+        xy = np.cumsum(np.array(numbers(told["xy"])).reshape(-1, 2), axis=0) * 1e-3
+        assert (count, first) == (1 + len(list(text.strokes(turned=False))), 2)
+        assert xy[:2].tolist() == [[1.0, 2.0], [4.0, 2.0]]
+        turned[mirrored] = xy[2:, 0]
+    # turned about its middle
+    wide = letters.width("I", 1.0)
+    assert np.allclose(np.sort(turned[False]), np.sort(20.0 + wide - turned[True]), atol=2e-3)
+    assert compact.legend_data(placement) is None
 
 
 def test_thinning_moves_no_edge_by_more_than_it_says() -> None:

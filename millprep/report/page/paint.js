@@ -176,6 +176,7 @@ function* paint(c, v) {
     c.strokeStyle = ink.ink;
     c.lineWidth = 1.5;
     yield* outline(c, v, here(blanks.map((b) => ({ ...b, blank: b.number }))));
+    if (state.fromComponents) yield* paintLegends(c, v);
   }
   if (on.paths && state.pass !== null) yield* paintEarlier(c, v);
   if (on.paths) for (const p of shown()) yield* paintProgram(c, v, p);
@@ -184,6 +185,23 @@ function* paint(c, v) {
     if (on.holes) yield* paintHoles(c, v, here(data.holes));
     if (on.restarts) yield* paintRestarts(c, v);
     paintMarks(c, v, here);
+  }
+}
+
+const legends = data.copies.filter((copy) => copy.legend).map((copy) => (
+  { blank: copy.blank, lines: areas(copy.legend, copy.pose).flatMap((one) => one.rings) }
+));
+
+/** What is engraved into the component side. */
+function* paintLegends(c, v) {
+  c.strokeStyle = colours().ink;
+  c.lineWidth = 1.5;
+  for (const one of legends) {
+    if (one.blank !== state.blank) continue;
+    c.beginPath();
+    for (const xy of one.lines) trace(c, v, xy, false);
+    c.stroke();
+    yield;
   }
 }
 
