@@ -7,6 +7,7 @@ of one net is no short.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -66,7 +67,7 @@ def _as_cut(blank: Blank, cuts: Sequence[Steps], placements: Sequence[Placement]
             np.array([groove.surface for groove in grooves], dtype=object),
         ],
     )
-    keys, shapes = cores(placements)
+    keys, shapes = cores(tuple(placements))
     return AsCut(
         blank.number,
         grooves,
@@ -96,11 +97,12 @@ def _as_copper(
         swept.append(sweep(steps, cut.cutter, cut.pose, blank.copper))
     (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
     sheet = shapely.box(0.0, 0.0, *blank.size)
-    keys, shapes = cores(placements)
+    keys, shapes = cores(tuple(placements))
     return _parts(shapely.difference(sheet, groove), keys, shapes)
 
 
-def cores(placements: Sequence[Placement]) -> tuple[list[Key], Shapes]:
+@lru_cache(maxsize=16)
+def cores(placements: tuple[Placement, ...]) -> tuple[list[Key], Shapes]:
     """Each piece's inner part on the blank, less the board's holes, shrunk by `CORE`.
 
     A piece too thin for that keeps a thinner core, so that no piece is without one.

@@ -292,7 +292,7 @@ def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[
         ),
         axis=1,
     )
-    hulls: Shapes = np.asarray(shapely.convex_hull(shapely.multipoints(rims)))
+    hulls: Shapes = np.asarray(shapely.convex_hull(shapely.linestrings(rims)))
     return [hulls[shapely.get_dimensions(hulls) == 2]]
 
 
