@@ -12,8 +12,8 @@ from millprep.geometry.path import FloatArray, Point
 from millprep.model.as_cut import CopperPart, Neck, PairGap
 from millprep.verify.sweep import Shapes, dilated
 
-FIRST_REACH = 0.1
-"""Where the search begins, mm: boxes are far cheaper to compare than outlines to measure."""
+FIRST_REACH = 0.8
+"""Where the search begins, mm: to look less far first costs more than it saves."""
 LAST_REACH = 1000.0
 FIRST_WIDTH = 1.0
 STEP = 0.002
