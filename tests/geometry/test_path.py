@@ -185,3 +185,14 @@ def test_no_part_of_no_length_and_no_join_of_paths_apart() -> None:
         line.part(3.0, 3.0)
     with pytest.raises(ValueError, match="do not meet"):
         line.joined(Path.lines([(10.1, 0), (12, 0)]))
+
+
+def test_an_open_path_starts_where_it_starts() -> None:
+    with pytest.raises(ValueError, match="only a closed path can start elsewhere"):
+        Path.lines([(0, 0), (1, 0)]).started_at(1)
+
+
+def test_paths_that_are_the_same_count_once() -> None:
+    first, again = Path.circle((1.0, 2.0), 3.0), Path.circle((1.0, 2.0), 3.0)
+    assert len({first, again, Path.circle((1.0, 2.0), 4.0)}) == 2
+    assert first != Path(first.xy, -first.bulge)
