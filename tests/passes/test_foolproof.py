@@ -5,19 +5,23 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
+from millprep.job import load
 from millprep.model.blank import Blank, Box
 from millprep.model.finding import Refusal
 from millprep.model.milling_pass import RegistrationHole
-from millprep.passes import labels, registration
+from millprep.passes import labels, marks, planned_passes, registration
 from millprep.passes.clamping import Clamping
 from millprep.passes.registration import NEAR, PinFit, pin_fits, wrong_pin_fits
 from millprep.passes.shift import ShiftPlan, plan
+from millprep.passes.windows import PassFrame
+from tests.helpers import small_job
 from tests.helpers.registered import REGISTRATION
 from tests.helpers.workshop import MACHINE, vee
 
@@ -192,3 +196,26 @@ def test_where_there_is_no_room_for_number_and_cross_a_person_writes_them(
     assert "engrave a number" in number.message
     assert "engrave a cross to look at" in cross.message
     assert (made.crosses, made.by_pass) == ((), {1: ()})
+
+
+def test_without_verniers_numbers_and_crosses_alone_are_engraved(tmp_path: Path) -> None:
+    shift, blank, holes = made_for(*SIZES[0])
+    job, nothing = load(small_job.put(tmp_path)), (shapely.Polygon(),) * len(shift.poses)
+    taken = shapely.box(MARGIN, MARGIN, blank.size[0] - MARGIN, blank.size[1] - MARGIN)
+    need = Box(*taken.bounds)
+    frame = PassFrame(need, shift, Clamping(), nothing, taken, {})
+    both = marks.plan(job, blank, frame, holes, ())
+    bare = replace(job, registration=replace(job.registration, verniers=False))
+    less = marks.plan(bare, blank, frame, holes, ())
+    assert both.verniers.verniers != ()
+    assert less.verniers.verniers == ()
+    assert less.labels.crosses == both.labels.crosses
+    assert less.lines == less.labels.by_pass
+
+
+def test_a_pose_that_a_report_rounds_is_the_planned_one() -> None:
+    planned = Pose.shift(-123.4567891234, 5.0)
+    rounded = Pose.shift(-123.456789123, 5.0)
+    assert planned_passes._pose(planned, None) is planned
+    assert planned_passes._pose(planned, rounded) is planned
+    assert planned_passes._pose(planned, Pose.shift(-123.4, 5.0)) == Pose.shift(-123.4, 5.0)

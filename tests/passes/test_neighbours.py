@@ -131,12 +131,12 @@ def test_the_smallest_cut_of_a_known_graph() -> None:
 
 
 def among_three() -> tuple[dict[PieceKey, int], dict[PieceKey, tuple[int, ...]], list[Pair]]:
-    """A piece that fits all of three passes, between ones that fit two and one."""
-    meant = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 2}
+    """Two pieces that fit all of three passes, next to ones that fit one and two."""
+    meant = {(0, "a"): 0, (0, "b"): 1, (0, "c"): 2, (0, "d"): 2}
     fits: dict[PieceKey, tuple[int, ...]] = {
-        (0, "a"): (0, 1, 2), (0, "b"): (0, 1, 2), (0, "c"): (2,),
+        (0, "a"): (0, 1, 2), (0, "b"): (0, 1, 2), (0, "c"): (2,), (0, "d"): (1, 2),
     }  # fmt: skip
-    return meant, fits, [pair("a", "b"), pair("b", "c"), pair("c", "not cut")]
+    return meant, fits, [pair("a", "b"), pair("b", "c"), pair("d", "c")]
 
 
 def test_of_three_passes_the_one_that_a_piece_must_have_draws_its_neighbours() -> None:
@@ -157,7 +157,7 @@ def test_after_so_many_rounds_the_sharing_stays(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_of_two_grooves_of_a_piece_the_nearer_one_counts() -> None:
-    ways = [("a", 10.0), ("a", 10.1), ("b", 10.2)]
+    ways = [("a", 10.1), ("a", 10.0), ("b", 10.2)]
     laps = {
         (0, name): [
             Lap(Path.lines([(0.0, y), (20.0, y)]), 0, piece, n, "vee", 0.08)
@@ -169,7 +169,7 @@ def test_of_two_grooves_of_a_piece_the_nearer_one_counts() -> None:
     first = [laps[0, "a"][0], laps[0, "b"][0]]
     found = near(laps, first, [Box(0.0, 0.0, 20.0, 20.0)])
     assert {(p.piece[1], p.other[1]): round(p.spacing, 6) for p in found} == {
-        ("a", "b"): 0.1, ("b", "a"): 0.2,
+        ("a", "b"): 0.1, ("b", "a"): 0.1,
     }  # fmt: skip
 
 
