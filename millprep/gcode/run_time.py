@@ -181,14 +181,11 @@ def least_seconds(program: Program, machine: Machine) -> float:
             chains[-1] += _chords(at, move)
             seconds += _below(at, move) / move.feed * 60
         at = end
-    lines = [
-        np.unique(np.array(chain), axis=0) if _is_place(chain) else np.array(chain)
-        for chain in chains
-    ]
+    lines = [np.array(chain[:1] if _is_place(chain) else chain) for chain in chains]
     # out to the nearest of them and back, whatever the order between
     shapes = [shapely.LineString(line) if len(line) > 1 else shapely.Point(line) for line in lines]
     start = shapely.Point(program.start[:2])
-    away = min((shapely.distance(start, shape) for shape in shapes), default=0.0)
+    away = float(shapely.distance(start, shapes).min()) if shapes else 0.0
     return seconds + (2 * away + _least_travel(lines)) / machine.rapid * 60
 
 
