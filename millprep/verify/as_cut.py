@@ -178,9 +178,8 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
 
 
 def _copper(sheet: shapely.Polygon, grooves: Shapes) -> shapely.Geometry:
-    left: shapely.Geometry = sheet
-    for groove in grooves:
-        left = shapely.difference(left, groove)
+    # few grooves touch another's, so to unite them first is far less work than one by one
+    left: shapely.Geometry = shapely.difference(sheet, _union(grooves))
     return left
 
 

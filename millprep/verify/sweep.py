@@ -195,7 +195,10 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
         bare = still[~_covered(still, a, radius, level_cut)]
         spots = radius[bare].max(axis=1)
         keep = spots > 1e-9
-        areas.extend(_discs(a[bare][keep], spots[keep], fine))
+        # a drill goes up where it went down: one disc
+        _, first = np.unique(np.column_stack((a[bare], spots))[keep], axis=0, return_index=True)
+        once = bare[keep][np.sort(first)]
+        areas.extend(_discs(a[once], radius[once].max(axis=1), fine))
     return np.concatenate(areas) if areas else np.array([], dtype=object)
 
 
