@@ -423,9 +423,9 @@ def main() -> int:
     parser.add_argument("--only", type=int, nargs="*", help="numbers of jobs to run again")
     parser.add_argument("--keep", type=Path, help="folder that keeps jobs and sets")
     parser.add_argument("--wide", action="store_true", help="more keys, and changes afterwards")
-    asked = parser.parse_args()
-    numbers = range(asked.count) if asked.only is None else asked.only
-    outcomes = run_all(numbers, asked.seed, asked.keep, wide=asked.wide)
+    required = parser.parse_args()
+    numbers = range(required.count) if required.only is None else required.only
+    outcomes = run_all(numbers, required.seed, required.keep, wide=required.wide)
     print(table(outcomes))  # noqa: T201
     return int(any(one.disagrees for one in outcomes))
 

@@ -62,8 +62,8 @@ def test_marking_twice_changes_nothing_and_says_so(two: Path) -> None:
     assert done.exit_code == 0
     assert "was marked already" in done.stdout
     assert tree(two / "set") == before
-    told = json.loads(run("begin", two / "set", "--pass", "1", "--json").stdout)
-    assert told == {
+    loaded = json.loads(run("begin", two / "set", "--pass", "1", "--json").stdout)
+    assert loaded == {
         "set": report(two / "set")["set"], "begun": [{"blank": 1, "pass": 1}], "new": False,
     }  # fmt: skip
 
@@ -77,7 +77,9 @@ def test_marking_twice_changes_nothing_and_says_so(two: Path) -> None:
         (("--pass", "0"), "no blank 1 pass 0"),
     ],
 )
-def test_mistakes_are_told_and_mark_nothing(two: Path, words: tuple[str, ...], told: str) -> None:
+def test_mistakes_are_reported_and_mark_nothing(
+    two: Path, words: tuple[str, ...], told: str
+) -> None:
     done = run("begin", two / "set", *words)
     assert done.exit_code == 2
     assert told in done.stderr
@@ -139,9 +141,9 @@ def test_a_mark_that_cannot_be_read_still_protects(two: Path, text: str) -> None
     assert "cannot be read" in done.stderr
     for call in (("verify", two / "set"), ("show", two / "set", "--json"),
                  ("begin", two / "set", "--pass", "1")):  # fmt: skip
-        told = run(*call)
-        assert told.exit_code == 2
-        assert "begun-unreadable" in told.stderr
+        outcome = run(*call)
+        assert outcome.exit_code == 2
+        assert "begun-unreadable" in outcome.stderr
 
 
 def test_verify_and_show_tell_it(two: Path) -> None:
@@ -150,8 +152,8 @@ def test_verify_and_show_tell_it(two: Path) -> None:
     done = run("verify", two / "set", "--job", two / "job.toml")
     assert done.exit_code == 0, done.output
     assert "The set is begun: pass 1 of blank 1" in done.stderr
-    told = json.loads(run("show", two / "set", "--json").stdout)
-    assert told["begun"] == [{"blank": 1, "pass": 1}]
+    loaded = json.loads(run("show", two / "set", "--json").stdout)
+    assert loaded["begun"] == [{"blank": 1, "pass": 1}]
 
 
 def test_the_mark_of_another_set_is_found(two: Path) -> None:
@@ -222,6 +224,6 @@ def test_a_resumed_set_is_verified_and_not_refitted(two: Path) -> None:
     mark = run("begin", new, "--pass", "2")
     assert mark.exit_code == 0, mark.output
     read, _ = readings(two / "set", two / "read.toml", Pose())
-    told = run("refit", new, read, "--pass", "2", "--out", two / "x", "--job", two / "job.toml")
-    assert told.exit_code == 2
-    assert "only resumes after a broken cutter" in told.stderr
+    outcome = run("refit", new, read, "--pass", "2", "--out", two / "x", "--job", two / "job.toml")
+    assert outcome.exit_code == 2
+    assert "only resumes after a broken cutter" in outcome.stderr

@@ -27,9 +27,9 @@ def test_a_gap_of_half_a_millimetre_over_floating_copper_does_not_hold_300_volts
 ) -> None:
     with pytest.raises(Refusal) as refused:
         prepare(job(tmp_path, "0.5"), tmp_path / "out")
-    told = [f for f in refused.value.findings if f.severity == "stop"]
-    assert {f.code for f in told} == {"spacing-too-narrow"}
-    assert all(f.at is not None and "isolate by voltage" in f.message for f in told)
+    findings = [f for f in refused.value.findings if f.severity == "stop"]
+    assert {f.code for f in findings} == {"spacing-too-narrow"}
+    assert all(f.at is not None and "isolate by voltage" in f.message for f in findings)
     assert list((tmp_path / "out-refused" / "previews").glob("close-up-*.png"))
 
 
@@ -44,8 +44,8 @@ def test_by_voltage_it_does(tmp_path: Path, more: str) -> None:
     (proof,) = cut_set.proofs
     assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
     assert {one.cutter for one in cut_set.blanks[0].cuts.clearings} == {"clear" if more else "vee"}
-    told = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
-    works = {p["work"] for one in told["passes"] for p in one["programs"]}
+    report = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
+    works = {p["work"] for one in report["passes"] for p in one["programs"]}
     assert ("clear" in works) == bool(more)
     # around the supply, not around the others
     supply = lamp_board().pieces[0].shape
@@ -60,10 +60,10 @@ def test_what_is_drawn_too_near_is_refused_before_anything_is_cut(tmp_path: Path
     file.write_text(text, encoding="utf-8")
     with pytest.raises(Refusal) as refused:
         prepare(file, tmp_path / "out")
-    (told,) = [f for f in refused.value.findings if f.severity == "stop"]
-    assert told.code == "drawn-too-near"
-    assert told.at is not None
-    assert "480 V require 2.5 mm" in told.message
+    (findings,) = [f for f in refused.value.findings if f.severity == "stop"]
+    assert findings.code == "drawn-too-near"
+    assert findings.at is not None
+    assert "480 V require 2.5 mm" in findings.message
 
 
 def test_all_floating_copper_goes_also_across_two_passes(tmp_path: Path) -> None:
@@ -205,8 +205,8 @@ def test_lands_of_a_socket_may_have_a_column_of_their_own(
     if lands is None:
         with pytest.raises(Refusal) as refused:
             prepare(file, tmp_path / "out")
-        (told,) = [f for f in refused.value.findings if f.severity == "stop"]
-        assert told.code == "drawn-too-near"
+        (findings,) = [f for f in refused.value.findings if f.severity == "stop"]
+        assert findings.code == "drawn-too-near"
         return
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []

@@ -61,8 +61,8 @@ def test_what_is_skipped_changes_no_cut_of_the_others(three: Path, tmp_path: Pat
     all_, rest = cuts(three), cuts(less)
     assert not rest - all_
     assert 0.6 < rest.total() / all_.total() < 0.72
-    told = {(one.copy, one.only_in, one.same) for one in compare(three, less)}
-    assert told == {(1, None, True), (2, 1, False), (3, None, True)}
+    got = {(one.copy, one.only_in, one.same) for one in compare(three, less)}
+    assert got == {(1, None, True), (2, 1, False), (3, None, True)}
     report = json.loads((less / "report.json").read_text("utf-8"))
     assert [(one["copy"], one["proof"]["shorts"]) for one in report["boards"]] == [(1, 0), (3, 0)]
     assert report["chosen"] == ["effort low", "skip lamp:2"]
@@ -92,9 +92,9 @@ def test_the_board_whose_drawing_changed_is_named(three: Path, tmp_path: Path) -
     assert result.exit_code == 0
     assert "lamp copy 2: " in result.stdout
     assert "0 of 3 boards are cut alike" in result.stdout
-    told = json.loads(run("compare", three, tmp_path / "set", "--json").stdout)
-    assert all(one["differs"] > 0 and "drill" in one["cutters"] for one in told)
-    drilled = [work for one in told for work in one["works"] if work["works"] == ["drill"]]
+    loaded = json.loads(run("compare", three, tmp_path / "set", "--json").stdout)
+    assert all(one["differs"] > 0 and "drill" in one["cutters"] for one in loaded)
+    drilled = [work for one in loaded for work in one["works"] if work["works"] == ["drill"]]
     assert [(work["removed"]["holes"], work["added"]["holes"]) for work in drilled] == [(3, 2)] * 3
     assert "lamp copy 3: drilling with drill: 3 holes removed, 2 holes added, at " in result.stdout
 

@@ -230,10 +230,10 @@ def test_every_motion_is_proved_and_cuts_the_same(
             assert len(other.cycles) == len(holes(one))
             apart = max(
                 abs(a - b)
-                for (place, told), (place2, told2) in zip(
+                for (place, result), (place2, told2) in zip(
                     sorted(holes(one).items()), sorted(holes(other).items()), strict=True
                 )
-                for a, b in zip(place + told, place2 + told2, strict=True)
+                for a, b in zip(place + result, place2 + told2, strict=True)
             )
             assert apart <= far + 1e-3
         else:
@@ -321,22 +321,22 @@ def test_a_row_that_tells_another_depth_is_found(board: Made, tmp_path: Path) ->
     board.written(tmp_path, machine)
     table = tmp_path / "toolpaths.csv"
     text = table.read_text()
-    told = [row["z"] for row in dialects.rows(tmp_path) if "drill-0.6" in row["program"]]
-    deepest = min(told, key=float)
+    rows = [row["z"] for row in dialects.rows(tmp_path) if "drill-0.6" in row["program"]]
+    deepest = min(rows, key=float)
     head, _, tail = text.rpartition(f",{deepest},")
     assert found(board, tmp_path, machine) == set()
     table.write_text(f"{head},{float(deepest) - 0.001:.4f},{tail}")
     assert found(board, tmp_path, machine) == {"file-differs"}
 
 
-def test_few_decimals_are_told_with_the_figure(tmp_path: Path) -> None:
+def test_few_decimals_are_reported_with_the_figure(tmp_path: Path) -> None:
     text = dialects.BOARD.replace(
         'preset = "small-mill-300"\n',
         'preset = "small-mill-300"\ndialect = { arcs = false, decimals = 2 }\n',
     )
-    (told,) = [f for f in dialects.made(tmp_path, text).cut_set.findings if f.severity == "warn"]
-    assert told.code == "decimals-few"
-    assert "With 2 decimals a copper edge may lie 0.023 mm off" in told.message
+    (raised,) = [f for f in dialects.made(tmp_path, text).cut_set.findings if f.severity == "warn"]
+    assert raised.code == "decimals-few"
+    assert "With 2 decimals a copper edge may lie 0.023 mm off" in raised.message
 
 
 def test_corners_that_blending_cuts_short_count(tmp_path: Path) -> None:
@@ -346,9 +346,9 @@ def test_corners_that_blending_cuts_short_count(tmp_path: Path) -> None:
     for name in ("short", "stated"):
         (tmp_path / name).mkdir()
     made = dialects.made(tmp_path / "short", dialects.BOARD.replace(preset, blending))
-    (told,) = [f for f in made.cut_set.findings if f.code == "corners-cut-short"]
-    assert "At 300 mm/min blending may cut corners 0.042 mm short" in told.message
-    assert "a copper edge may lie 0.053 mm off" in told.message
+    (raised,) = [f for f in made.cut_set.findings if f.code == "corners-cut-short"]
+    assert "At 300 mm/min blending may cut corners 0.042 mm short" in raised.message
+    assert "a copper edge may lie 0.053 mm off" in raised.message
     texts = [(made.folder / p.file).read_text("ascii") for p in made.cut_set.programs]
     assert all("\nG64\n" in text and "G61" not in text for text in texts)
     stated = f'{preset}path_mode = "blending"\npath_tolerance = 0.003\n'

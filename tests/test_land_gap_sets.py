@@ -43,13 +43,13 @@ def test_the_gap_is_open_around_every_land_and_tracks_keep_theirs(
     assert {one.cutter for one in cut_set.blanks[0].cuts.clearings} == {"clear" if more else "vee"}
 
 
-def test_what_is_drawn_too_near_is_told_with_its_place(tmp_path: Path) -> None:
+def test_what_is_drawn_too_near_is_reported_with_its_place(tmp_path: Path) -> None:
     # the first two rails are 2.2 mm apart, less where they have their pads: 1.6
     file = job(tmp_path, "0.3\npad_gap = 1.8", MILL, nets=False)
     cut_set = prepare(file, tmp_path / "out")
     assert stops(cut_set) == []
-    told = [finding for finding in cut_set.findings if finding.code == "pad-gap-narrow"]
-    assert [finding.more for finding in told] == [0, 0, 0, 0, 1]
+    findings = [finding for finding in cut_set.findings if finding.code == "pad-gap-narrow"]
+    assert [finding.more for finding in findings] == [0, 0, 0, 0, 1]
     report = json.loads((tmp_path / "out" / "report.json").read_text("utf-8"))
     rows = report["boards"][0]["proof"]["lands"]
     assert {row["hole"] for row in rows[:6]} == {"h1", "h2", "h4", "h5", "h7", "h8"}

@@ -43,8 +43,8 @@ def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
     folder = job_file.parent / "later"
     folder.mkdir()
     (blank,) = job.load(put(folder, text)).blanks
-    told = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
-    (one,) = told["blanks"]
+    report = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
+    (one,) = report["blanks"]
     x0, y0, x1, y1 = shapely.Polygon(one["offcut"]).bounds
     assert blank.size == pytest.approx((x1 - x0, y1 - y0))
     assert blank.grade == "FR-4"
@@ -52,20 +52,20 @@ def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
 
 
 def test_the_figures_as_json(job_file: Path) -> None:
-    told = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
-    (one,) = told["blanks"]
+    report = json.loads(run("layout", job_file, "--json", "--effort", "low").stdout)
+    (one,) = report["blanks"]
     assert one["covered"] == pytest.approx(6 * 30 * 20 / (180 * 100), abs=1e-4)
     assert one["covered"] <= one["most_covered"] <= 1
-    assert (told["least_blanks"], len(told["boards"]), told["files"]) == (1, 6, [])
+    assert (report["least_blanks"], len(report["boards"]), report["files"]) == (1, 6, [])
 
 
-def test_what_does_not_fit_is_told_and_the_rest_is_laid_out(job_file: Path) -> None:
+def test_what_does_not_fit_is_reported_and_the_rest_is_laid_out(job_file: Path) -> None:
     small = put(job_file.parent, changed("200.0, 120.0", "90.0, 80.0", SIX))
     result = run("layout", small, "--json", "--effort", "low")
     assert result.exit_code == 1
-    told = json.loads(result.stdout)
-    assert [f["code"] for f in told["findings"]] == ["blanks-used-up"]
-    assert 1 <= len(told["boards"]) < 6
+    report = json.loads(result.stdout)
+    assert [f["code"] for f in report["findings"]] == ["blanks-used-up"]
+    assert 1 <= len(report["boards"]) < 6
 
 
 def test_a_layout_that_may_have_been_edited_is_not_replaced(job_file: Path) -> None:

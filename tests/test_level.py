@@ -85,8 +85,8 @@ def test_a_levelled_set_is_new_whole_and_good(made: Path) -> None:
     assert new["derived_from"] == old["set"] != new["set"]
     assert new["inputs"][:2] == old["inputs"]
     assert [i["file"] for i in new["inputs"][2:]] == ["filled-surface-blank-1-pass-1.csv"]
-    told = new["passes"][0]["levelling"]
-    assert told["file"] == "filled-surface-blank-1-pass-1.csv"
+    result = new["passes"][0]["levelling"]
+    assert result["file"] == "filled-surface-blank-1-pass-1.csv"
     assert new["passes"][1]["levelling"] is None
     jsonschema.validate(new, Report.model_json_schema())
     done = run("verify", made / "level-1")
@@ -123,9 +123,9 @@ def error(made: Path, of: str, number: int) -> float:
 
 
 def test_grooves_follow_the_true_blank_but_for_noise_and_bends(made: Path) -> None:
-    told = bent.report(made / "level-1")["passes"][0]["levelling"]
+    report = bent.report(made / "level-1")["passes"][0]["levelling"]
     assert error(made, "set", 1) > 0.05
-    assert error(made, "level-1", 1) < told["left"]
+    assert error(made, "level-1", 1) < report["left"]
 
 
 def test_without_noise_on_even_rows_5_um_are_kept(made: Path, tmp_path: Path) -> None:
@@ -185,15 +185,15 @@ def test_pictures_of_relief_and_of_what_would_have_been(made: Path) -> None:
     assert "blank-1-pass-2-relief.png" not in found
 
 
-def test_what_would_have_been_is_told_in_words(made: Path) -> None:
+def test_what_would_have_been_is_reported_in_words(made: Path) -> None:
     findings = bent.report(made / "level-1")["findings"]
     (one,) = [f for f in findings if f["code"] == "grooves-without-map"]
-    (told,) = bent.report(made / "level-1")["passes"][0]["levelling"]["uncorrected"]
-    low, high = told["foot"]
+    (report,) = bent.report(made / "level-1")["passes"][0]["levelling"]["uncorrected"]
+    low, high = report["foot"]
     assert f"{low:.3f} to {high:.3f} mm wide at the foot" in one["message"]
     assert low == 0.0
-    assert told["lost_length"] > 0
-    assert len(told["lost"]) > 0
+    assert report["lost_length"] > 0
+    assert len(report["lost"]) > 0
 
 
 def test_the_same_map_gives_the_same_bytes(made: Path, tmp_path: Path) -> None:

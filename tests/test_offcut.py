@@ -55,8 +55,8 @@ def offcut(made: tuple[Path, CutSet]) -> Path:
 
 
 def test_a_set_on_an_offcut_is_proved_again(offcut: Path) -> None:
-    told = json.loads((offcut / "report.json").read_text("utf-8"))
-    (blank,) = told["blanks"]
+    report = json.loads((offcut / "report.json").read_text("utf-8"))
+    (blank,) = report["blanks"]
     assert [tuple(corner) for corner in blank["outline"]] == list(CORNERS)
     done = verify(offcut)
     assert done.good

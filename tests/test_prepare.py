@@ -64,8 +64,8 @@ def test_every_board_of_an_example_is_proved(example_set: Path) -> None:
 
 
 def test_the_long_board_takes_two_passes_within_the_travel(memory_board: Path) -> None:
-    told = report_of(memory_board)
-    assert [p["number"] for p in told["passes"]] == [1, 2]
+    loaded = report_of(memory_board)
+    assert [p["number"] for p in loaded["passes"]] == [1, 2]
     rows = rows_of(memory_board)
     # pass 0 is the bed's: it bores the holes for the pins
     assert {row["pass"] for row in rows} == {"0", "1", "2"}
@@ -73,17 +73,17 @@ def test_the_long_board_takes_two_passes_within_the_travel(memory_board: Path) -
         # arcs bulge past their ends; the motion rules of the proof look at those
         assert 0.0 <= float(row["x"]) <= 300.0
         assert 0.0 <= float(row["y"]) <= 180.0
-    locating = [h for p in told["passes"] for h in p["registration"] if h["used_in"] == 2]
+    locating = [h for p in loaded["passes"] for h in p["registration"] if h["used_in"] == 2]
     assert len(locating) >= 2
-    assert told["joins"]
+    assert loaded["joins"]
 
 
 def test_the_small_boards_take_one_pass(indicators: Path) -> None:
-    told = report_of(indicators)
-    assert [(p["blank"], p["number"]) for p in told["passes"]] == [(1, 1), (2, 1)]
-    assert len(told["boards"]) == 30
-    assert len({board["name"] for board in told["boards"]}) == 6
-    assert told["joins"] == []
+    loaded = report_of(indicators)
+    assert [(p["blank"], p["number"]) for p in loaded["passes"]] == [(1, 1), (2, 1)]
+    assert len(loaded["boards"]) == 30
+    assert len({board["name"] for board in loaded["boards"]}) == 6
+    assert loaded["joins"] == []
 
 
 def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
@@ -100,9 +100,9 @@ def test_a_set_holds_the_files_of_the_contract(example_set: Path) -> None:
 
 
 def test_programs_are_named_and_numbered(example_set: Path) -> None:
-    told = report_of(example_set)
-    listed: list[str] = [program["file"] for program in told["bed"]]
-    for one in told["passes"]:
+    loaded = report_of(example_set)
+    listed: list[str] = [program["file"] for program in loaded["bed"]]
+    for one in loaded["passes"]:
         for number, program in enumerate(one["programs"], 1):
             # its works, and the diameter of its cutter or the name of a vee
             name = rf"{number:02d}-{program['work']}(-and-[a-z]+)?-(vee|\d\.\d)\.ngc"
@@ -125,20 +125,20 @@ def test_no_cutter_is_put_in_twice_in_a_pass(example_set: Path) -> None:
 
 
 def test_every_program_and_the_sheet_carry_the_sets_id(example_set: Path) -> None:
-    told = report_of(example_set)
+    loaded = report_of(example_set)
     for file in programs_of(example_set):
         head = (example_set / file).read_text("ascii").split("\n", 1)[0]
-        assert told["set"] in head
-    assert told["set"] in (example_set / "sheet.html").read_text("utf-8")
+        assert loaded["set"] in head
+    assert loaded["set"] in (example_set / "sheet.html").read_text("utf-8")
 
 
 def test_the_report_keeps_its_schema(example_set: Path) -> None:
     schema = Report.model_json_schema()
-    told = report_of(example_set)
-    jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
-    del told["set"]
+    loaded = report_of(example_set)
+    jsonschema.validate(loaded, schema, jsonschema.Draft202012Validator)
+    del loaded["set"]
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
+        jsonschema.validate(loaded, schema, jsonschema.Draft202012Validator)
 
 
 def test_the_inputs_are_named_with_their_hashes(indicators: Path) -> None:
@@ -230,14 +230,14 @@ def test_a_refused_run_leaves_the_old_set_and_writes_beside_it(old_set: Path) ->
         prepare(job, old_set)
     assert refused.value.exit_code == 1
     assert contents(old_set) == before
-    beside = old_set.with_name("set-refused")
-    assert programs_of(beside) == []
-    told = report_of(beside)
-    assert {f["code"] for f in told["findings"] if f["severity"] == "stop"} == {"gap-too-narrow"}
+    neighbour = old_set.with_name("set-refused")
+    assert programs_of(neighbour) == []
+    loaded = report_of(neighbour)
+    assert {f["code"] for f in loaded["findings"] if f["severity"] == "stop"} == {"gap-too-narrow"}
     schema = Report.model_json_schema()
-    jsonschema.validate(told, schema, jsonschema.Draft202012Validator)
-    assert "of 0.100 mm" in (beside / "findings.txt").read_text("utf-8")
-    assert list((beside / "previews").glob("*.png"))
+    jsonschema.validate(loaded, schema, jsonschema.Draft202012Validator)
+    assert "of 0.100 mm" in (neighbour / "findings.txt").read_text("utf-8")
+    assert list((neighbour / "previews").glob("*.png"))
     assert {p.name for p in old_set.parent.iterdir()} == {
         "set", "set-refused", "job.toml", "lamp.dxf",
     }  # fmt: skip

@@ -32,18 +32,18 @@ def test_the_copper_that_is_left_is_the_design(case: str, tmp_path: Path) -> Non
     board = wide_board(1, size)
     out = tmp_path / "out"
     cut_set = prepare(write_job(board, tmp_path, margin=18.0, **words), out)
-    told = json.loads((out / "report.json").read_text("utf-8"))
-    assert [p["number"] for p in told["passes"]] == list(range(1, passes + 1))
-    (one,) = told["boards"]
+    report = json.loads((out / "report.json").read_text("utf-8"))
+    assert [p["number"] for p in report["passes"]] == list(range(1, passes + 1))
+    (one,) = report["boards"]
     assert (one["proof"]["shorts"], one["proof"]["opens"]) == (0, 0)
     assert one["proof"]["pieces"] == len(board.pieces)
-    assert [f for f in told["findings"] if f["severity"] == "stop"] == []
-    assert {tuple(j["passes"]) for j in told["joins"]}
+    assert [f for f in report["findings"] if f["severity"] == "stop"] == []
+    assert {tuple(j["passes"]) for j in report["joins"]}
     for number in range(1, passes + 1):
         assert (out / "previews" / f"blank-1-pass-{number}.png").stat().st_size > 1000
-    holes = [h for p in told["passes"] for h in p["registration"]]
+    holes = [h for p in report["passes"] for h in p["registration"]]
     assert {h["role"] for h in holes} == {"locate", "key", "witness"}
-    dry = [p["file"] for one in told["passes"] for p in one["programs"] if p["work"] == "dry-run"]
+    dry = [p["file"] for one in report["passes"] for p in one["programs"] if p["work"] == "dry-run"]
     assert len(dry) == passes
     words_of_turn = "turned end for end by half a turn" in (out / "sheet.html").read_text("utf-8")
     assert words_of_turn == (case == "turned")

@@ -140,7 +140,7 @@ def test_a_changed_job_is_refused(made: Path, tmp_path: Path) -> None:
     assert "[input-changed]" in done.stderr
 
 
-def test_a_clamp_on_the_way_is_told_with_its_remedy(tmp_path: Path) -> None:
+def test_a_clamp_on_the_way_is_reported_with_its_remedy(tmp_path: Path) -> None:
     clamp = "\n[[setup.clamp]]\nbox = [2.0, 56.0, 14.0, 64.0]\nheight = 3.0\n"
     job = put(tmp_path, changed("\n[[board]]", clamp + "\n[[board]]", JOB), strip)
     prepared = run("prepare", job, "--out", tmp_path / "set")

@@ -61,11 +61,11 @@ def test_a_pass_is_one_file_and_its_report_tells_the_parts(joined: Made) -> None
     names = {p.relative_to(joined.folder).as_posix() for p in joined.folder.rglob("*.ngc")}
     assert names == {p.file for p in joined.cut_set.programs}
     assert {name for name in names if "dry-run" not in name} == {file_of(joined)}
-    told = report_of(joined.folder)
+    report = report_of(joined.folder)
     schema = Report.model_json_schema()
-    jsonschema.validate(told, schema)
+    jsonschema.validate(report, schema)
     file = file_of(joined)
-    programs = [p for p in told["passes"][0]["programs"] if p["file"] == file]
+    programs = [p for p in report["passes"][0]["programs"] if p["file"] == file]
     assert [p["cutter"] for p in programs] == CUTTERS
     lines = (joined.folder / file).read_text("ascii").splitlines()
     last = 0
@@ -105,19 +105,21 @@ def test_at_every_change_the_spindle_stands_up_over_the_place_where_z_is_zeroed(
 ) -> None:
     file = file_of(joined)
     trace = read((joined.folder / file).read_text("ascii"), file=file)
-    asked = [s for s in trace.stops if "change to" in s.words]
+    required = [s for s in trace.stops if "change to" in s.words]
     numbers = [c.tool for c in trace.tool_changes]
     changer = joined.plan.machine.tool_change == "changer"
     # T is the place among the job's cutters
     assert numbers == ([1, 3, 2, 4] if changer else [])
-    assert len(asked) == 3 + changer
+    assert len(required) == 3 + changer
     touch = joined.cut_set.passes[0].touch
-    for stop in asked[changer:]:
+    for stop in required[changer:]:
         end = trace.moves[stop.before - 1].end
         assert end == pytest.approx((*touch, joined.plan.machine.top), abs=1e-4)
         assert not [e for e in trace.spindle if e.line < stop.line][-1].on
         assert f"Set Z zero with it on the copper at X{touch[0]:.4f} Y{touch[1]:.4f}" in stop.words
-    assert [re.findall(r"change to ([a-z]+)", s.words)[0] for s in asked] == CUTTERS[not changer :]
+    assert [re.findall(r"change to ([a-z]+)", s.words)[0] for s in required] == CUTTERS[
+        not changer :
+    ]
 
 
 SPOIL: dict[str, tuple[Callable[[str], str], set[str]]] = {

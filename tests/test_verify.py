@@ -171,7 +171,7 @@ def test_a_finding_of_a_program_names_file_and_line(out: Path) -> None:
     assert [(f.file, f.line) for f in plunge] == [(ISOLATE, low + 1)]
 
 
-def test_all_programs_that_cannot_be_read_are_told(out: Path) -> None:
+def test_all_programs_that_cannot_be_read_are_reported(out: Path) -> None:
     for path in out.rglob("*.ngc"):
         path.write_bytes(b"G1 X\xe4\n")
     done = verify(out, hashes=False)
@@ -179,7 +179,7 @@ def test_all_programs_that_cannot_be_read_are_told(out: Path) -> None:
     assert not done.good
 
 
-def test_a_damaged_table_is_told(out: Path) -> None:
+def test_a_damaged_table_is_reported(out: Path) -> None:
     table = out / "toolpaths.csv"
     table.write_bytes(table.read_bytes().replace(b",feed,", b",feed,,", 3))
     assert ("file-damaged", "toolpaths.csv") in codes(verify(out))
@@ -229,9 +229,9 @@ def test_a_set_without_hashes_is_refused(out: Path) -> None:
 def test_the_command(out: Path) -> None:
     good = small_job.run("verify", out, "--json")
     assert good.exit_code == 0
-    told = json.loads(good.stdout)
-    assert told["good"]
-    assert [b["shorts"] for b in told["boards"]] == [0]
+    report = json.loads(good.stdout)
+    assert report["good"]
+    assert [b["shorts"] for b in report["boards"]] == [0]
     (out / "sheet.html").unlink()
     bad = small_job.run("verify", out)
     assert bad.exit_code == 1

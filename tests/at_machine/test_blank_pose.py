@@ -175,7 +175,7 @@ def test_with_four_or_more_the_bad_hole_is_named(bad: int) -> None:
     assert finding.message.startswith(f"The reading of r{bad + 1} is bad")
 
 
-def test_with_three_the_residuals_are_told() -> None:
+def test_with_three_the_residuals_are_reported() -> None:
     r = readings(EXPECTED, 3)
     x, y = r["r1"]
     finding = told({**r, "r1": (x + 0.5, y - 0.4)})

@@ -52,21 +52,21 @@ def codes(read: MapReadings) -> list[str]:
 
 
 def test_good_readings_make_a_map_and_tell_what_is_left() -> None:
-    done, told = made(readings(probed()))
+    done, result = made(readings(probed()))
     surface = done.surface
     assert surface.z.shape == (4, 9)
     assert surface.heights([(10.0, 10.0)])[0] == pytest.approx(probed()[0][2], abs=1e-4)
-    assert [f.code for f in told] == ["map-flatness"]
+    assert [f.code for f in result] == ["map-flatness"]
     assert done.left > SURE * SIGMA
-    assert f"{done.left:.3f} mm off" in told[0].message
+    assert f"{done.left:.3f} mm off" in result[0].message
     assert not done.assumed
 
 
-def test_an_assumed_repeatability_is_told_as_assumed() -> None:
-    done, told = made(readings(probed()), None)
+def test_an_assumed_repeatability_is_reported_as_assumed() -> None:
+    done, result = made(readings(probed()), None)
     assert done.repeatability == ASSUMED
     assert done.assumed
-    assert "repeatability-assumed" in {f.code for f in told}
+    assert "repeatability-assumed" in {f.code for f in result}
 
 
 def test_rows_may_come_in_any_order_and_a_log_rounds_as_it_likes() -> None:
@@ -79,8 +79,8 @@ def test_rows_may_come_in_any_order_and_a_log_rounds_as_it_likes() -> None:
 
 def test_a_plain_table_is_taken_with_a_warning() -> None:
     plain = readings(probed(), set="", blank="", unit="")
-    _, told = made(plain)
-    assert [f.severity for f in told if f.code == "map-without-set"] == ["warn"]
+    _, result = made(plain)
+    assert [f.severity for f in result if f.code == "map-without-set"] == ["warn"]
 
 
 def test_two_readings_that_agree_are_their_mean() -> None:
@@ -180,6 +180,6 @@ def test_the_invented_map_of_the_example_is_a_good_one(memory_board: Path) -> No
         if r[1] == "1" and r[4] != "rapid" and "dry-run" not in r[2]
     ]
     cuts = shapely.MultiPoint(at).envelope
-    done, told = levelling(read, SET, 1, 1, cuts, TOUCH, 0.003)
+    done, result = levelling(read, SET, 1, 1, cuts, TOUCH, 0.003)
     assert done.surface.covers(shapely.get_coordinates(cuts)).all()
-    assert {f.code for f in told} == {"map-flatness", "map-without-set"}
+    assert {f.code for f in result} == {"map-flatness", "map-without-set"}

@@ -113,7 +113,7 @@ def test_what_is_left_between_nodes_bounds_the_truth() -> None:
     some = np.random.default_rng(0)
     at = np.column_stack((some.uniform(0, 280, 5000), some.uniform(0, 110, 5000)))
     off = np.abs(surface.heights(at) - shape(at[:, 0], at[:, 1])).max()
-    told = interpolation_error(surface)
+    result = interpolation_error(surface)
     # exact for a parabola, whose error is the same on all cells
-    assert off <= told
-    assert off == pytest.approx(told, rel=0.02)
+    assert off <= result
+    assert off == pytest.approx(result, rel=0.02)

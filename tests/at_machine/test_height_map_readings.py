@@ -74,7 +74,7 @@ def test_a_log_by_a_pattern(tmp_path: Path) -> None:
         (LOG, "map-syntax", 1, "columns"),
     ],
 )
-def test_slips_are_told_with_their_line(
+def test_slips_are_reported_with_their_line(
     tmp_path: Path, text: str, code: str, line: int | None, words: str
 ) -> None:
     with pytest.raises(Refusal) as refused:

@@ -38,7 +38,7 @@ def test_lines_are_shifted_off_what_is_cut_and_clamped() -> None:
     assert np.abs(x[1:-1] - [35.0, 60.0, 85.0]).max() <= PLAY * 25.0
 
 
-def test_what_cannot_be_reached_is_told_with_place_and_remedy() -> None:
+def test_what_cannot_be_reached_is_reported_with_place_and_remedy() -> None:
     clamp = Denied(shapely.box(0, 0, 30, 30), "a clamp stands there. Move it.")
     with pytest.raises(Refusal) as refused:
         grid(HULL, 30.0, [BESIDE, clamp], (1, 2))

@@ -65,7 +65,7 @@ def test_a_mistake(tmp_path: Path, old: str, new: str, code: str, words: str) ->
     assert (code, True) in [(f.code, words in f.message) for f in caught.value.findings]
 
 
-def test_all_mistakes_are_told_together(tmp_path: Path) -> None:
+def test_all_mistakes_are_reported_together(tmp_path: Path) -> None:
     text = GOOD.replace('"mm"', '"cm"').replace("[41.02, 6]", '["a", "b"]')
     with pytest.raises(Refusal) as caught:
         load(put(tmp_path, text))

@@ -82,8 +82,8 @@ def flat(value: Any, *key: str | int) -> dict[tuple[str | int, ...], Any]:
 def rows(folder: Path) -> list[dict[str, str]]:
     """All motion of pass 2 but its dry run, which goes around by corners of its own."""
     with (folder / "toolpaths.csv").open(newline="") as table:
-        told = [row for row in csv.DictReader(table) if row["pass"] == "2"]
-    return [row for row in told if "dry-run" not in row["program"]]
+        table_rows = [row for row in csv.DictReader(table) if row["pass"] == "2"]
+    return [row for row in table_rows if "dry-run" not in row["program"]]
 
 
 def test_every_place_of_the_pass_is_moved_as_the_blank_is(made: Path, turned: Path) -> None:

@@ -100,7 +100,7 @@ def test_an_entry_lies_on_the_path_at_its_height(trails: dict[str, Trail]) -> No
             assert np.hypot(*(trail.xyz[found.move + 1, :2] - found.at[:2])) > LEAST / 2
 
 
-def test_the_overlap_is_what_was_asked_or_the_whole_cut(trails: dict[str, Trail]) -> None:
+def test_the_overlap_is_what_was_requested_or_the_whole_cut(trails: dict[str, Trail]) -> None:
     trail = trails["isolate"]
     cuts = strokes(trail)
     long = max(cuts, key=lambda cut: cut.last - cut.first)
@@ -115,7 +115,7 @@ def test_the_overlap_is_what_was_asked_or_the_whole_cut(trails: dict[str, Trail]
     assert (whole.at, whole.overlap, whole.move) == (None, None, long.first)
 
 
-def test_a_later_time_is_told_and_not_taken(trails: dict[str, Trail]) -> None:
+def test_a_later_time_is_reported_and_not_taken(trails: dict[str, Trail]) -> None:
     trail = trails["isolate"]
     cuts = strokes(trail)
     rings = [c for c in cuts if abs(trail.xyz[c.first, 1] - 30) < 4]

@@ -47,13 +47,13 @@ def test_a_small_set_that_says_what_it_is(made: Path, isolated: str, tmp_path: P
     new, old = report(tmp_path / "new"), report(made / "set")
     jsonschema.validate(new, Report.model_json_schema())
     assert new["derived_from"] == old["set"] != new["set"]
-    (told,) = new["resumed"]
-    assert (told["of"], told["asked"], told["point"]) == (isolated, "--after 3", 3)
-    assert told["file"] == isolated.replace(".ngc", "-resumed.ngc")
+    (result,) = new["resumed"]
+    assert (result["of"], result["asked"], result["point"]) == (isolated, "--after 3", 3)
+    assert result["file"] == isolated.replace(".ngc", "-resumed.ngc")
     files = {f.relative_to(tmp_path / "new").as_posix() for f in (tmp_path / "new").rglob("*.*")}
-    assert {told["file"], "toolpaths.csv", "report.json", "sheet.html"} <= files
+    assert {result["file"], "toolpaths.csv", "report.json", "sheet.html"} <= files
     assert "buzz-out.csv" not in files
-    text = (tmp_path / "new" / told["file"]).read_text("ascii")
+    text = (tmp_path / "new" / result["file"]).read_text("ascii")
     assert f"(resumes {isolated} of set {old['set']})" in text
     assert new["set"] in text.splitlines()[0]
     lines = text.splitlines()
@@ -138,9 +138,9 @@ def test_by_place_within_a_loop(made: Path, isolated: str, tmp_path: Path) -> No
     done = resume(made, tmp_path / "new", isolated, "--after", "3", "--near", f"{x},{y}",
                   "--overlap", "1.5")  # fmt: skip
     assert done.exit_code == 0, done.output
-    (told,) = report(tmp_path / "new")["resumed"]
-    assert told["point"] == 3
-    assert told["overlap"] is None or 1.45 <= told["overlap"] <= 1.6
+    (loaded,) = report(tmp_path / "new")["resumed"]
+    assert loaded["point"] == 3
+    assert loaded["overlap"] is None or 1.45 <= loaded["overlap"] <= 1.6
 
 
 @pytest.mark.parametrize("hole", ["1", "r1"])
@@ -148,15 +148,15 @@ def test_by_hole(made: Path, tmp_path: Path, hole: str) -> None:
     done = resume(made, tmp_path / "new", program(made / "set", "pass-1/.*register"),
                   "--hole", hole)  # fmt: skip
     assert done.exit_code == 0, done.output
-    (told,) = report(tmp_path / "new")["resumed"]
+    (loaded,) = report(tmp_path / "new")["resumed"]
     if hole == "1":
-        assert told["point"] == 1
+        assert loaded["point"] == 1
         return
     passes = report(made / "set")["passes"]
     (r1,) = (one for p in passes for one in p["registration"] if one["id"] == hole)
     pose = Pose(*passes[0]["blank_to_machine"])
     # a helix begins beside its centre
-    off = np.subtract(told["entry"][:2], pose.point(r1["blank"]))
+    off = np.subtract(loaded["entry"][:2], pose.point(r1["blank"]))
     assert np.hypot(*off) < r1["diameter"] / 2
 
 
@@ -199,7 +199,9 @@ MISTAKES = [
 
 
 @pytest.mark.parametrize(("words", "told"), MISTAKES)
-def test_mistakes_are_told(two: Path, tmp_path: Path, words: tuple[str, ...], told: str) -> None:
+def test_mistakes_are_reported(
+    two: Path, tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
     done = resume(two, tmp_path / "new", *words)
     assert done.exit_code == 2, done.output
     assert told in done.stderr
@@ -272,5 +274,5 @@ def test_a_levelled_set_goes_on_along_its_surface(tmp_path: Path) -> None:
     assert {m.end for m in rest[8:]} <= {m.end for m in trace.moves}
     again = run("verify", tmp_path / "new", *job)
     assert again.exit_code == 0, again.output
-    told = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
-    assert "only resumes after a broken cutter" in told.stderr
+    outcome = run("level", tmp_path / "new", table, "--pass", "1", "--out", tmp_path / "x", *job)
+    assert "only resumes after a broken cutter" in outcome.stderr

@@ -113,15 +113,15 @@ def floor(drawing: Path, work: Path, out: Path) -> None:
     import shapely
 
     ezdxf.readfile(drawing)  # type: ignore[attr-defined]
-    told = json.loads(work.read_text("utf-8"))
-    lines = [shapely.LineString(xy) for xy in told["laps"]]
+    report = json.loads(work.read_text("utf-8"))
+    lines = [shapely.LineString(xy) for xy in report["laps"]]
     for line in lines:
         shapely.buffer(line, 0.25, quad_segs=32)
     swept = shapely.buffer(lines, 0.24, quad_segs=32)
     with ThreadPoolExecutor(2) as pool:
         halves = pool.map(shapely.union_all, [swept[::2], swept[1::2]])
         shapely.union_all(list(halves))
-    out.write_bytes(bytes(told["bytes"]))
+    out.write_bytes(bytes(report["bytes"]))
 
 
 def child(*words: object) -> tuple[float, float]:

@@ -27,8 +27,8 @@ def refused(folder: Path, code: int) -> list[str]:
         assert last == "refused, nothing was written to DIR/set; see DIR/set-refused"
         assert all(path.is_relative_to(folder / "set-refused") for path in after)
         assert not [path for path in after if path.suffix == ".ngc"]
-        told = json.loads((folder / "set-refused" / "report.json").read_text("utf-8"))
-        assert any(finding["severity"] == "stop" for finding in told["findings"])
+        report = json.loads((folder / "set-refused" / "report.json").read_text("utf-8"))
+        assert any(finding["severity"] == "stop" for finding in report["findings"])
     else:
         assert last == "refused, nothing was written to DIR/set"
         assert after == []
@@ -289,13 +289,13 @@ def test_a_clamp_in_the_way_of_a_cut(tmp_path: Path) -> None:
 
 def test_a_clamp_in_the_way_of_a_rapid(tmp_path: Path) -> None:
     """It says what to raise or to lower, and for which clamp only that serves."""
-    beside = "touch = [4.0, 4.0]\n" + CLAMP.replace("16.0]", "9.0]")
-    put(tmp_path, changed("tape = true", beside.format("6.0")))
+    neighbour = "touch = [4.0, 4.0]\n" + CLAMP.replace("16.0]", "9.0]")
+    put(tmp_path, changed("tape = true", neighbour.format("6.0")))
     (line,) = refused(tmp_path, 1)
     assert "passes the clamp at X25 to 35, Y-10 to 9, 6 mm high, by less than" in line
     assert "Raise [machine] clearance to 8, use a lower clamp, or move it." in line
     assert "[rapid-over-clamp] (blank 1, pass 1, " in line
-    put(tmp_path, changed("tape = true", beside.format("27.0")))
+    put(tmp_path, changed("tape = true", neighbour.format("27.0")))
     line, warned = sorted(refused(tmp_path, 1))
     assert "the collet nut must stay 2 mm off it" in line
     assert "Move the clamp, or let the cutter stick out farther." in line

@@ -38,14 +38,14 @@ def codes(told: dict) -> list[str]:  # type: ignore[type-arg]
 
 
 def test_300_volts_over_half_a_millimetre_stop_the_job(tmp_path: Path) -> None:
-    code, told = listed(tmp_path, job(APART), near)
+    code, got = listed(tmp_path, job(APART), near)
     assert code == 1
-    (board,) = told["boards"]
+    (board,) = got["boards"]
     (pair,) = [p for p in board["rules"]["spacing"] if p["nets"] == ["anode", "common"]]
     assert pair["volts"] == 300
     assert pair["required"] == 1.25
     assert pair["measured"] == pytest.approx(0.5, abs=0.02)
-    (finding,) = [f for f in told["findings"] if f["code"] == "spacing-too-narrow"]
+    (finding,) = [f for f in got["findings"] if f["code"] == "spacing-too-narrow"]
     assert finding["severity"] == "stop"
     assert finding["frame"] == "blank"
 
@@ -70,17 +70,17 @@ def test_prepare_refuses_it_with_the_place_circled(tmp_path: Path) -> None:
 
 def test_the_same_board_in_another_column_passes(tmp_path: Path) -> None:
     rules = '[rules]\nspacing = "A5"\nedge = false\n'
-    code, told = listed(tmp_path, job(APART, rules=rules), near)
+    code, got = listed(tmp_path, job(APART, rules=rules), near)
     assert code == 0
-    assert "spacing-too-narrow" not in codes(told)
+    assert "spacing-too-narrow" not in codes(got)
 
 
 def test_a_rail_that_is_too_thin_is_found_with_its_amperes_and_volts(tmp_path: Path) -> None:
     rules = "[rules]\nmost_lost = 0.02\n"
-    code, told = listed(tmp_path, job(RAIL, rules=rules), wide_and_narrow)
+    code, rows = listed(tmp_path, job(RAIL, rules=rules), wide_and_narrow)
     assert code == 0
-    assert {"neck-too-thin", "drop-too-large"} <= set(codes(told))
-    (one,) = told["boards"][0]["rules"]["nets"]
+    assert {"neck-too-thin", "drop-too-large"} <= set(codes(rows))
+    (one,) = rows["boards"][0]["rules"]["nets"]
     assert one["neck"]["width"] == pytest.approx(0.5, abs=0.02)
     assert one["neck"]["amperes"] == pytest.approx(3.0, rel=0.03)
     # IPC-2221's curve for 0.5 mm × 35 µm and 10 K, worked out by hand.
@@ -118,10 +118,10 @@ def socket(circle: float) -> small_job.Draw:
 
 
 def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
-    code, told = listed(tmp_path, small_job.JOB, socket(9.8))
+    code, got = listed(tmp_path, small_job.JOB, socket(9.8))
     assert code == 0
-    assert "base-off-pattern" in codes(told)
-    (base,) = told["boards"][0]["rules"]["bases"]
+    assert "base-off-pattern" in codes(got)
+    (base,) = got["boards"][0]["rules"]["bases"]
     assert base["base"].startswith("7-pin")
     assert base["circle"] == pytest.approx(9.8, abs=0.01)
     assert base["fits"] is False
@@ -129,9 +129,9 @@ def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
 
 
 def test_a_true_one_is_numbered_and_no_finding(tmp_path: Path) -> None:
-    _, told = listed(tmp_path, small_job.JOB, socket(9.53))
-    assert "base-off-pattern" not in codes(told)
-    (base,) = told["boards"][0]["rules"]["bases"]
+    _, got = listed(tmp_path, small_job.JOB, socket(9.53))
+    assert "base-off-pattern" not in codes(got)
+    (base,) = got["boards"][0]["rules"]["bases"]
     # Seen from the copper pins count clockwise from the gap: the first lies right of it.
     assert base["fits"] is True
     mirrored = changed('drawn_from = "copper"', 'drawn_from = "components"')
@@ -205,13 +205,13 @@ def test_text_names_a_net_where_it_stands_on_one_net_only(tmp_path: Path) -> Non
         return what
 
     named = job('[[board.net]]\nname = "supply"\ntext = "B+"\nvolts = 20\n')
-    _, told = listed(tmp_path, named, lettered((8.0, 6.0), (20.0, 6.0)))
-    (one,) = told["boards"][0]["rules"]["nets"]
+    _, got = listed(tmp_path, named, lettered((8.0, 6.0), (20.0, 6.0)))
+    (one,) = got["boards"][0]["rules"]["nets"]
     assert (one["name"], len(one["pieces"])) == ("supply", 1)
-    code, told = listed(tmp_path, named, lettered((8.0, 6.0), (15.0, 14.0)))
-    assert (code, codes(told)) == (2, ["net-text-twice"])
-    code, told = listed(tmp_path, named, lettered((2.0, 2.0)))
-    assert (code, codes(told)) == (2, ["net-on-no-copper"])
+    code, got = listed(tmp_path, named, lettered((8.0, 6.0), (15.0, 14.0)))
+    assert (code, codes(got)) == (2, ["net-text-twice"])
+    code, got = listed(tmp_path, named, lettered((2.0, 2.0)))
+    assert (code, codes(got)) == (2, ["net-on-no-copper"])
 
 
 def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> None:
@@ -223,8 +223,8 @@ def test_a_link_makes_two_pieces_one_net_and_carries_current(tmp_path: Path) -> 
             '[[board.net.load]]\nname = "end"\nat = [15.0, 14.0]\namperes = 1.0\n'
         )
     )
-    _, told = listed(tmp_path, job(nets), small_job.whole)
-    (one,) = told["boards"][0]["rules"]["nets"]
+    _, got = listed(tmp_path, job(nets), small_job.whole)
+    (one,) = got["boards"][0]["rules"]["nets"]
     assert len(one["pieces"]) == 2
     assert [load["name"] for load in one["loads"]] == ["feed", "end"]
     assert one["loads"][1]["lost"] > 0
@@ -268,12 +268,12 @@ def test_an_isolation_of_half_a_millimetre_for_300_volts(
 
 def test_a_feed_that_breaks_cutters_is_a_warning_with_its_remedy(tmp_path: Path) -> None:
     fast = FAR.rstrip() + "\nfeed = 1000\n"
-    code, told = listed(tmp_path, changed(FAR, fast), near)
+    code, got = listed(tmp_path, changed(FAR, fast), near)
     assert code == 0
-    (finding,) = [f for f in told["findings"] if f["code"] == "chip-load-high"]
+    (finding,) = [f for f in got["findings"] if f["code"] == "chip-load-high"]
     assert finding["severity"] == "warn"
     assert "Slow the feed to 600 mm/min" in finding["message"]
-    (row,) = [row for row in told["programs"] if row["cutter"] == "vee"]
+    (row,) = [row for row in got["programs"] if row["cutter"] == "vee"]
     assert row["cutting"]["chip_load"] == pytest.approx(1000 / 12000, abs=1e-5)
     made = put(tmp_path, changed(FAR, fast), near)
     result = run("prepare", made, "--out", tmp_path / "set")

@@ -31,8 +31,8 @@ def on_blank(board: dict[str, Any], x: float, y: float) -> tuple[float, float]:
 def check(name: str) -> dict[str, Any]:
     result = run("check", EXAMPLES / name, "--json")
     assert result.exit_code == 0
-    told: dict[str, Any] = json.loads(result.stdout)
-    return told
+    report: dict[str, Any] = json.loads(result.stdout)
+    return report
 
 
 def test_the_drawings_are_drawn_again_to_the_byte(tmp_path: Path) -> None:
@@ -43,7 +43,7 @@ def test_the_drawings_are_drawn_again_to_the_byte(tmp_path: Path) -> None:
         assert (tmp_path / name).read_bytes() == (EXAMPLES / name).read_bytes(), name
 
 
-def test_every_job_is_told_in_the_readme_and_the_other_way_round() -> None:
+def test_every_job_is_reported_in_the_readme_and_the_other_way_round() -> None:
     text = (EXAMPLES / "README.md").read_text("utf-8")
     for file in EXAMPLES.glob("*.toml"):
         assert f"`{file.name}`" in text
@@ -58,14 +58,14 @@ def test_300_volts_behind_half_a_millimetre_are_refused_with_the_place_circled(
     assert result.exit_code == 1
     assert not out.exists()
     refused = tmp_path / "half-refused"
-    told = json.loads((refused / "report.json").read_text("utf-8"))
-    board = told["boards"][0]
+    report = json.loads((refused / "report.json").read_text("utf-8"))
+    board = report["boards"][0]
     (pair,) = [p for p in board["rules"]["spacing"] if sorted(p["nets"]) == ["0V", "B+"]]
     assert (pair["volts"], pair["required"]) == (300.0, LEAST)
     assert pair["measured"] == pytest.approx(2 * 0.5, abs=0.02)
     assert pair["floating"] == 1
     assert pair["direct"] == pytest.approx(22 - 6 - 2 * 1.2, abs=0.05)
-    stops = [f for f in told["findings"] if f["severity"] == "stop"]
+    stops = [f for f in report["findings"] if f["severity"] == "stop"]
     assert {f["code"] for f in stops} == {"spacing-too-narrow"}
     # B+ and 0 V are the sixth of six pairs with the same gap, and counted
     assert stops[-1]["message"].endswith("And 1 more.")
@@ -76,7 +76,7 @@ def test_300_volts_behind_half_a_millimetre_are_refused_with_the_place_circled(
     near = [on_blank(board, *at) for at in ((25.0, 6.0), (20.0, 22.0), (34.0, 22.0), (6.0, 6.0))]
     reach = min(((x - a) ** 2 + (y - b) ** 2) ** 0.5 for a, b in near)
     assert reach == pytest.approx(1.2 + 0.25, abs=0.05)
-    number = told["findings"].index(stop) + 1
+    number = report["findings"].index(stop) + 1
     assert f"F{number}  STOP" in (refused / "findings.txt").read_text("utf-8")
     assert list(refused.glob("previews/close-up-*.png"))
 
@@ -85,23 +85,23 @@ def test_the_same_supply_by_voltage_passes(tmp_path: Path) -> None:
     out = tmp_path / "set"
     result = run("prepare", EXAMPLES / "supply-by-voltage.toml", "--out", out)
     assert result.exit_code == 0
-    told = json.loads((out / "report.json").read_text("utf-8"))
-    board = told["boards"][0]
+    report = json.loads((out / "report.json").read_text("utf-8"))
+    board = report["boards"][0]
     (pair,) = [p for p in board["rules"]["spacing"] if sorted(p["nets"]) == ["0V", "B+"]]
     assert pair["measured"] >= LEAST
     assert min(p["measured"] - p["required"] for p in board["rules"]["spacing"]) > -1e-4
-    assert {f["severity"] for f in told["findings"]} == {"note"}
-    words = finding(told, "gap-by-voltage")["message"]
+    assert {f["severity"] for f in report["findings"]} == {"note"}
+    words = finding(report, "gap-by-voltage")["message"]
     assert "A1 1.25, A2 1.25, B+ 1.25" in words
     assert "0V" not in words
     assert (board["proof"]["shorts"], board["proof"]["opens"]) == (0, 0)
 
 
 def test_the_thin_rail_is_found_with_its_amperes_and_volts() -> None:
-    told = check("heaters.toml")
-    thin = finding(told, "neck-too-thin")
+    findings = check("heaters.toml")
+    thin = finding(findings, "neck-too-thin")
     assert "has to carry 1.80 A" in thin["message"]
-    (net,) = told["boards"][0]["rules"]["nets"]
+    (net,) = findings["boards"][0]["rules"]["nets"]
     assert net["neck"]["width"] == pytest.approx(0.5, abs=0.01)
     assert net["neck"]["amperes"] == pytest.approx(3 * 0.6, rel=0.01)
     # IPC-2221's curve: 0.5 mm × 35 µm, 10 K
@@ -115,15 +115,15 @@ def test_the_thin_rail_is_found_with_its_amperes_and_volts() -> None:
     square = 1 / 58000 / 0.035
     assert 1.8 * square * 15 / 0.5 < stretch < 1.8 * square * 18 / 0.5
     assert stretch > lost["V4 heater"] / 2
-    drop = finding(told, "drop-too-large")
+    drop = finding(findings, "drop-too-large")
     assert f"V4 heater gets {lost['V4 heater']:.3f} V less than transformer" in drop["message"]
 
 
 def test_the_base_on_a_wrong_circle_is_found() -> None:
-    told = check("socket.toml")
-    wrong = finding(told, "base-off-pattern")
+    findings = check("socket.toml")
+    wrong = finding(findings, "base-off-pattern")
     assert "on a circle of 9.80 mm, its own is 9.53 mm" in wrong["message"]
-    (base,) = told["boards"][0]["rules"]["bases"]
+    (base,) = findings["boards"][0]["rules"]["bases"]
     assert base["circle"] == pytest.approx(9.8, abs=0.005)
     assert base["fits"] is False
     # the board lies in the middle of its blank, the base in the middle of the board
@@ -132,5 +132,5 @@ def test_the_base_on_a_wrong_circle_is_found() -> None:
     assert (base["hole"], base["land"]) == pytest.approx((1.3, 2.2), abs=0.01)
     assert base["asked"] == {"hole": 1.3, "land": 2.2}
     assert not {"socket-pin-hole", "socket-pin-pad", "base-holes-narrow"} & {
-        one["code"] for one in told["findings"]
+        one["code"] for one in findings["findings"]
     }

@@ -22,7 +22,7 @@ def said(*words: str, code: int = 0) -> str:
     return result.output
 
 
-def test_layers_unit_and_roles_are_told_with_reasons() -> None:
+def test_layers_unit_and_roles_are_reported_with_reasons() -> None:
     text = said(str(EXAMPLE / "relay-driver.dxf"))
     assert "the file states its unit: inch" in text
     assert "inch makes it 50.00 × 35.00 mm" in text
@@ -93,7 +93,7 @@ def test_the_keys_of_the_json_are_the_same_for_every_drawing(name: str) -> None:
             assert one["role"] in ("copper", "outline", "holes")
 
 
-def test_both_readings_of_nested_outlines_are_told() -> None:
+def test_both_readings_of_nested_outlines_are_reported() -> None:
     got = json.loads(said(str(DIALECTS / "nested-outlines.dxf"), "--unit", "mm", "--json"))
     (foil,) = [layer for layer in got["layers"] if layer["name"] == "foil"]
     nested, overlapping = foil["candidates"]
@@ -105,7 +105,7 @@ def test_both_readings_of_nested_outlines_are_told() -> None:
     assert got["roles"]["modes"] == {"foil": "nested outlines"}
 
 
-def test_without_a_unit_every_likely_one_is_told() -> None:
+def test_without_a_unit_every_likely_one_is_reported() -> None:
     got = json.loads(said(str(DIALECTS / "inches-without-a-word.dxf"), "--json"))
     assert [one["unit"] for one in got["units"]] == ["mm", "inch", "point"]
     assert [one["drill_share"] for one in got["units"]] == [0.0, 1.0, 0.0]
@@ -128,7 +128,7 @@ def test_pictures_of_every_layer_and_reading(tmp_path: Path) -> None:
         assert f"picture: {folder.as_posix()}/{name}" in text
 
 
-def test_an_ambiguous_layer_is_told_with_its_remedy() -> None:
+def test_an_ambiguous_layer_is_reported_with_its_remedy() -> None:
     text = said(str(DIALECTS / "nested-and-overlapping.dxf"))
     assert "may be copper, as drawn" in text
     assert "refused [copper-ambiguous]" in text

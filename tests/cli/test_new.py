@@ -189,7 +189,7 @@ def test_both_readings_stand_in_the_job() -> None:
     assert '#   "overlapping outlines": 3 closed lines, each filled; 1 piece' in text
 
 
-def test_a_gap_too_narrow_for_any_vee_is_told() -> None:
+def test_a_gap_too_narrow_for_any_vee_is_reported() -> None:
     def draw(space: Modelspace) -> None:
         small_job.edge(space)
         small_job.track(space, [(8.0, 6.0), (22.0, 6.0)], width=1.0)

@@ -72,13 +72,15 @@ def test_units(unit: str, x: float) -> None:
         ("C  a comment\n", "P  NNAME1 OTHER\n", 4, "NNAME1 has two names"),
     ],
 )
-def test_a_fault_is_told_with_its_line(old: str, new: str, line: int | None, words: str) -> None:
+def test_a_fault_is_reported_with_its_line(
+    old: str, new: str, line: int | None, words: str
+) -> None:
     first = faults(RECORDS.replace(old, new, 1))[0]
     assert first.line == line
     assert words in first.message
 
 
-def test_all_faults_are_told_together() -> None:
+def test_all_faults_are_reported_together() -> None:
     bad = RECORDS.replace("X+010000", "X+01000?").replace("A00X+000400", "A0 X+000400")
     assert [f.line for f in faults(bad)] == [5, 8]
 

@@ -496,8 +496,8 @@ def test_the_unit_of_a_further_file_is_asked_when_it_has_none(tmp_path: Path) ->
         (0, 0, 50, 30)
     )
     start = ("new", sheet.file, "--drawn-from", "copper", "--outline-drawing", edge.file)
-    asked = run(*start, "--out", tmp_path / "a.toml")
-    assert "left to fill in: outline_unit" in asked.stdout
+    required = run(*start, "--out", tmp_path / "a.toml")
+    assert "left to fill in: outline_unit" in required.stdout
     assert 'outline_unit = "FILL IN"' in (tmp_path / "a.toml").read_text("utf-8")
     answered = run(*start, "--outline-unit", "inch", "--out", tmp_path / "b.toml")
     assert "left to fill in" not in answered.stdout

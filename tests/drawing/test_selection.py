@@ -93,7 +93,7 @@ def test_content_on_layer_0_is_shown_like_its_inserts_layer(tmp_path: Path) -> N
     assert finding.code == "selection-empty"
 
 
-def test_what_a_layer_holds_is_told_when_nothing_meets_a_selection(tmp_path: Path) -> None:
+def test_what_a_layer_holds_is_reported_when_nothing_meets_a_selection(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.doc.linetypes.add("WAVES", [1.0, 0.5, -0.5])
     sheet.pad(10, 10)

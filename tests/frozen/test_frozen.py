@@ -43,8 +43,8 @@ def test_a_moved_place_or_figure_is_seen(tmp_path: Path) -> None:
     moved = re.sub(r"^(G\d+ X)", r"\g<1>1", program.read_text("ascii"), count=1, flags=re.M)
     program.write_text(moved, "ascii")
     report = folder / "report.json"
-    told = json.loads(report.read_text("utf-8"))
-    told["machine_seconds"] += 0.1
-    report.write_text(json.dumps(told), "utf-8")
+    loaded = json.loads(report.read_text("utf-8"))
+    loaded["machine_seconds"] += 0.1
+    report.write_text(json.dumps(loaded), "utf-8")
     name = program.relative_to(folder).as_posix()
     assert differences(before, set_digests(folder)) == [name, "report machine_seconds"]

@@ -55,10 +55,10 @@ def test_a_deep_hole_is_pecked() -> None:
 
 
 def test_a_last_peck_is_never_of_no_length() -> None:
-    told = with_cycles(drilled((10, 20, 3.5)), START, drill(1.0), TOP, 4)
-    cycle = next(m.cycle for m in told if m.cycle)
+    result = with_cycles(drilled((10, 20, 3.5)), START, drill(1.0), TOP, 4)
+    cycle = next(m.cycle for m in result if m.cycle)
     assert cycle.peck == 1.0001, "four pecks of 1 mm would just reach"
-    assert sum(m.motion == "feed" for m in told) == 4
+    assert sum(m.motion == "feed" for m in result) == 4
 
 
 @pytest.mark.law
@@ -67,16 +67,16 @@ def test_no_peck_is_deeper_than_the_drill_is_wide(
     diameter: float, ratio: float, decimals: int
 ) -> None:
     depth = round(diameter * ratio, decimals)
-    told = with_cycles(
+    result = with_cycles(
         drilled((10, 20, depth), diameter=diameter), START, drill(diameter), TOP, decimals
     )
     at = MACHINE.approach
-    for m in told:
+    for m in result:
         if m.motion == "feed":
             assert at - m.z <= diameter + 0.2540001 + 10**-decimals
         at = m.z
-    assert min(m.z for m in told) == -depth
-    peck = next(m.cycle.peck for m in told if m.cycle)
+    assert min(m.z for m in result) == -depth
+    peck = next(m.cycle.peck for m in result if m.cycle)
     assert peck <= diameter + 2 * 10**-decimals
 
 
@@ -112,15 +112,15 @@ STROKES: dict[str, tuple[float, str, str]] = {
 @pytest.mark.parametrize("name", STROKES)
 def test_strokes_of_a_drill_are_a_cycle_where_one_makes_the_same_hole(name: str) -> None:
     z, words, expected = STROKES[name]
-    told = [
+    result = [
         Move("rapid" if word[0] == "r" else "feed", 10.0, 20.0, float(word[1:]),
              feed=None if word[0] == "r" else 60.0)
         for word in words.split()
     ]  # fmt: skip
-    made = with_cycles(told, (10.0, 20.0, z), drill(3.0), TOP, 4)
+    made = with_cycles(result, (10.0, 20.0, z), drill(3.0), TOP, 4)
     cycles = list(dict.fromkeys(m.cycle for m in made if m.cycle))
     assert ", ".join(f"R{c.r:g} Z{c.z:g}" for c in cycles) == expected
-    assert [m for m in made if not m.cycle] == ([] if expected else told)
+    assert [m for m in made if not m.cycle] == ([] if expected else result)
     assert all(m[1:3] == (10.0, 20.0) for m in made)
 
 

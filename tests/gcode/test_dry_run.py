@@ -42,11 +42,11 @@ def made(*, by_program: bool = True) -> tuple[str, ...]:
         text = io.StringIO()
         rs274.run(program, TextSink(text.write, "0123", "job", machine))
         trace = reader.read(text.getvalue(), file=program.file)
-        told = motion.check(
+        findings = motion.check(
             trace, cutter=program.cutter, machine=machine, clamps=(), mill_pass=PASS,
             blank=BLANK, spoilboard=6.0, file=program.file, at=program.start[:2],
         )  # fmt: skip
-        assert told == ()
+        assert findings == ()
         found.append(text.getvalue())
     return tuple(found)
 
@@ -141,11 +141,11 @@ def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
     assert first == "G0 Z40.0000"
     assert text.getvalue().count("\nG0 Z8.5000\n") == 1
     trace = reader.read(text.getvalue(), file=dry.file)
-    told = motion.check(
+    findings = motion.check(
         trace, cutter=dry.cutter, machine=MACHINE, clamps=(CLAMP,), mill_pass=PASS,
         blank=BLANK, spoilboard=6.0, file=dry.file, at=dry.start[:2],
     )  # fmt: skip
-    assert told == ()
+    assert findings == ()
     lower = text.getvalue().replace("Z8.5", "Z6.0")
     low = motion.check(
         reader.read(lower, file=dry.file), cutter=dry.cutter, machine=MACHINE, clamps=(CLAMP,),
@@ -157,8 +157,8 @@ def test_it_stays_above_the_tallest_clamp_from_its_first_move_on() -> None:
 
 
 def test_beside_a_tall_clamp_it_goes_around_at_the_height_of_rapids_as_well() -> None:
-    beside = replace(CLAMP, box=Box(33.0, 35.0, 40.0, 45.0))
-    dry, _ = around(clamps=(beside,))
+    neighbour = replace(CLAMP, box=Box(33.0, 35.0, 40.0, 45.0))
+    dry, _ = around(clamps=(neighbour,))
     (high, low) = (8.5, MACHINE.clearance)
     assert {move.z for move in dry.moves} == {high, low}
     rings = [[(m.x, m.y) for m in dry.moves if (m.motion, m.z) == ("feed", z)] for z in (high, low)]
@@ -166,13 +166,16 @@ def test_beside_a_tall_clamp_it_goes_around_at_the_height_of_rapids_as_well() ->
     assert rings[1] == [rings[0][-1], *rings[0]]
     text = io.StringIO()
     rs274.run(dry, TextSink(text.write, "0123", "job", MACHINE))
-    for clamp, said in ((beside, set()), (replace(beside, box=Box(32.0, 31.0, 40.0, 45.0)), 1)):
-        told = motion.check(
+    for clamp, said in (
+        (neighbour, set()),
+        (replace(neighbour, box=Box(32.0, 31.0, 40.0, 45.0)), 1),
+    ):
+        findings = motion.check(
             reader.read(text.getvalue(), file=dry.file), cutter=dry.cutter, machine=MACHINE,
             clamps=(clamp,), mill_pass=PASS, blank=BLANK, spoilboard=6.0, file=dry.file,
             at=dry.start[:2],
         )  # fmt: skip
-        assert {f.code for f in told} == ({"clamp-hit"} if said else set())
+        assert {f.code for f in findings} == ({"clamp-hit"} if said else set())
 
 
 def test_without_clamps_it_runs_at_clearance() -> None:
@@ -192,12 +195,12 @@ def test_the_outline_ends_at_the_travel_and_says_so() -> None:
     assert [n for n in dry.notes if "cutters reach 0.06 mm past it" in n]
 
 
-def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_told() -> None:
+def test_clamps_higher_than_the_machine_goes_leave_it_out_and_are_reported() -> None:
     tall = replace(CLAMP, height=MACHINE.above)
     first, *_ = build(CUTS, PASS, (drill(1.0), vee()), MACHINE, profiling(), clamps=(tall,))
     assert first.work == "engrave"
-    (told,) = dry_run.check_clamp_height(PASS, (tall,), MACHINE)
-    assert told.code == "dry-run-left-out"
+    (findings,) = dry_run.check_clamp_height(PASS, (tall,), MACHINE)
+    assert findings.code == "dry-run-left-out"
     assert dry_run.check_clamp_height(PASS, (CLAMP,), MACHINE) == ()
     assert dry_run.height(MACHINE, MACHINE.top - 2.0) == MACHINE.top
     assert dry_run.height(MACHINE, MACHINE.top - 1.9) is None

@@ -26,18 +26,18 @@ def test_lines_stay_by_their_arc_and_end_where_it_ends(
         "arc_cw" if clockwise else "arc_ccw",
         radius * math.cos(last), radius * math.sin(last), -1.0, -x, -y, 300.0,
     )  # fmt: skip
-    told = list(lines_of_arc(arc, (x, y, 0.0)))
-    assert told[-1] == arc._replace(motion="feed", i=None, j=None)
-    assert {m.motion for m in told} == {"feed"}
-    assert {m.feed for m in told} == {300.0}
+    moves = list(lines_of_arc(arc, (x, y, 0.0)))
+    assert moves[-1] == arc._replace(motion="feed", i=None, j=None)
+    assert {m.motion for m in moves} == {"feed"}
+    assert {m.feed for m in moves} == {300.0}
     at = (x, y)
-    for n, m in enumerate(told, 1):
+    for n, m in enumerate(moves, 1):
         assert math.isclose(math.hypot(m.x, m.y), radius, rel_tol=1e-9)
-        assert math.isclose(m.z, -n / len(told))
+        assert math.isclose(m.z, -n / len(moves))
         middle = math.hypot((at[0] + m.x) / 2, (at[1] + m.y) / 2)
         assert radius - middle <= FLATTENED + 1e-9
         at = (m.x, m.y)
     # one line fewer would not do
-    if len(told) > 3:
+    if len(moves) > 3:
         widest = 2 * math.acos(1 - FLATTENED / radius)
-        assert sweep > widest * (len(told) - 1) - 1e-6
+        assert sweep > widest * (len(moves) - 1) - 1e-6

@@ -103,7 +103,7 @@ def test_last_digits_do_not_decide_where_a_profile_starts() -> None:
 
 @pytest.mark.parametrize("ramp", [2.0, 10.0, 45.0, 90.0])
 @pytest.mark.parametrize("name", COURSES)
-def test_no_ramp_is_steeper_than_asked(name: str, ramp: float) -> None:
+def test_no_ramp_is_steeper_than_required(name: str, ramp: float) -> None:
     path, tabs = COURSES[name]
     plan = replace(PLAN, ramp=ramp)
     slope = math.tan(math.radians(ramp))
@@ -166,7 +166,7 @@ def test_the_step_test_can_fail() -> None:
         floors(OPEN, run(OPEN, (), blunt), MILL.step)
 
 
-def test_a_closed_course_may_start_anywhere() -> None:
+def test_a_closed_path_may_start_anywhere() -> None:
     square = Path.lines([(0.0, 0.0), (40.0, 0.0), (40.0, 30.0), (0.0, 30.0), (0.0, 0.0)])
     for origin in (0.0, 1e-9, 40.0 - 1e-9, 40.0, 70.0 + 1e-10, 140.0 - 1e-9, 12.3):
         turned = moves._turned(square, origin)

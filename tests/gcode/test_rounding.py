@@ -22,8 +22,8 @@ def test_arcs_of_three_decimals_are_arcs_by_the_report(
     end = (x + radius * math.cos(first + sweep), y + radius * math.sin(first + sweep))
     arc = Move("arc_ccw", *end, -0.1, x - start[0], y - start[1], 300.0)
     at = (round(start[0], 3), round(start[1], 3))
-    told = list(on_grid([arc], start, 3))
-    for m in told:
+    written = list(on_grid([arc], start, 3))
+    for m in written:
         assert (m.x, m.y) == (round(m.x, 3), round(m.y, 3))
         if m.i is not None and m.j is not None:
             centre = (at[0] + m.i, at[1] + m.j)
@@ -31,7 +31,7 @@ def test_arcs_of_three_decimals_are_arcs_by_the_report(
             assert math.dist(centre, (x, y)) < 0.002 + 0.002 * radius / math.dist(at, (m.x, m.y))
         at = (m.x, m.y)
     assert math.dist(at, end) < 0.0008
-    if len(told) > 1:
+    if len(written) > 1:
         assert math.dist(start[:2], end) < 0.0215, "only short ones become lines"
 
 

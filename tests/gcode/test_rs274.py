@@ -203,7 +203,7 @@ def test_short_arcs_read_back_within_a_micrometre(arcs: list[tuple[float, float,
 @pytest.mark.law
 @QUICK
 @given(st.lists(paths(), min_size=1, max_size=3))
-def test_any_course_reads_back_as_it_was_meant(courses: list[Path]) -> None:
+def test_any_path_reads_back_as_it_was_meant(courses: list[Path]) -> None:
     one = ring_program(*courses)
     same_moves(list(one.moves), moves_of(read_back(one))[OPENING:-1])
 

@@ -56,11 +56,11 @@ def test_a_place_is_touched_fast_and_then_slowly_from_close_above() -> None:
 
 def test_every_rule_takes_it() -> None:
     trace = reader.read(text(), file="p.ngc")
-    told = motion.check(
+    findings = motion.check(
         trace, cutter=vee(), machine=MACHINE, clamps=(), mill_pass=PASS, blank=BLANK,
         spoilboard=6.0, file="p.ngc", at=PASS.touch, touching=shapely.box(1, 1, 99, 79),
     )  # fmt: skip
-    assert told == ()
+    assert findings == ()
     assert grid_fault(trace, shapely.box(10, 12, 90, 70), PASS.touch, "p.ngc") is None
 
 
@@ -72,7 +72,7 @@ def test_it_stops_only_where_nobody_logs() -> None:
     assert "(MSG, point 2: write down Z as the display shows it, then go on)\nM0\n" in by_hand
 
 
-def test_the_head_says_how_contact_is_told() -> None:
+def test_the_head_says_how_contact_is_reported() -> None:
     assert "clip one wire of the probe input to the tip" in text()
     switch = text(Probing(vee(), 1.0, stops=False, electrical=False))
     assert "clip one wire" not in switch

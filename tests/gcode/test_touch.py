@@ -57,11 +57,11 @@ def test_it_passes_every_rule_of_touching_and_never_starts_the_spindle() -> None
     assert made.file == "blank-1/pass-2/01-probe-2.0.ngc"
     assert "M3" not in text
     trace = reader.read(text, file=made.file)
-    told = motion.check(
+    findings = motion.check(
         trace, cutter=made.cutter, machine=MACHINE, clamps=(), mill_pass=PASS, blank=BLANK,
         spoilboard=6.0, file=made.file, at=made.start[:2], probing=True,
     )  # fmt: skip
-    assert told == ()
+    assert findings == ()
 
 
 def test_every_hole_but_the_witness_is_touched_on_four_sides() -> None:

@@ -95,7 +95,7 @@ def test_open_paths_keep_their_start_and_closed_ones_are_entered_nearby() -> Non
 
 @QUICK
 @given(st.floats(-200, 200), st.floats(-200, 200), st.sampled_from([0.0, 90.0, 180.0, 270.0]))
-def test_an_order_is_the_same_wherever_its_courses_lie(x: float, y: float, turn: float) -> None:
+def test_an_order_is_the_same_wherever_its_paths_lie(x: float, y: float, turn: float) -> None:
     """A grid of squares, all as far from each other: what is as near is taken as it is listed."""
     pose = Pose.turn(turn).then(Pose.shift(x, y))
     ring = np.array([(0, 0), (2, 0), (2, 2), (0, 2), (0, 0)], dtype=float)

@@ -52,19 +52,19 @@ def test_a_rise_of_50_um_widens_a_30_degree_groove_by_27() -> None:
 def test_where_copper_lies_low_nothing_is_isolated() -> None:
     # 0.1 deep, through 0.035: lost where the copper lies more than 0.065 low, x < 50 - 32.5
     line = cut(Move("feed", 90.0, 13.0, -0.1, feed=300.0), at=(10.0, 13.0))
-    told = uncorrected(line, tilted(0.002), depth=0.1, copper=COPPER)
-    assert told is not None
-    assert told.lost_length == pytest.approx(7.5, abs=1.0)
-    assert len(told.lost) == 1
-    assert told.lost[0][0] == pytest.approx(10.5)
-    assert told.foot.min() == 0.0
-    assert told.surface.min() > 0.1
-    assert told.foot.max() == pytest.approx(
+    moves = uncorrected(line, tilted(0.002), depth=0.1, copper=COPPER)
+    assert moves is not None
+    assert moves.lost_length == pytest.approx(7.5, abs=1.0)
+    assert len(moves.lost) == 1
+    assert moves.lost[0][0] == pytest.approx(10.5)
+    assert moves.foot.min() == 0.0
+    assert moves.surface.min() > 0.1
+    assert moves.foot.max() == pytest.approx(
         0.1 + 2 * (0.1 + 0.002 * 39.5 - COPPER) * math.tan(math.radians(15)), abs=1e-3
     )
 
 
-def test_deep_cuts_are_holes_and_edges_and_not_told() -> None:
+def test_deep_cuts_are_holes_and_edges_and_not_reported() -> None:
     deep = cut(Move("feed", 90.0, 13.0, -1.9, feed=300.0), depth=1.9)
     assert uncorrected(deep, tilted(0.0), depth=0.1, copper=COPPER) is None
 
@@ -72,9 +72,9 @@ def test_deep_cuts_are_holes_and_edges_and_not_told() -> None:
 def test_arcs_are_looked_at_all_the_way() -> None:
     arc = Move("arc_ccw", 40.0, 30.0, -0.1, -10.0, 0.0, 300.0)
     ring = program(Move("rapid", 60.0, 30.0, 2.5), Move("feed", 60.0, 30.0, -0.1, feed=100.0), arc)
-    told = uncorrected(ring, tilted(0.0), depth=0.1, copper=COPPER)
-    assert told is not None
-    length = np.hypot(*(told.segments[:, 2:] - told.segments[:, :2]).T).sum()
+    moves = uncorrected(ring, tilted(0.0), depth=0.1, copper=COPPER)
+    assert moves is not None
+    length = np.hypot(*(moves.segments[:, 2:] - moves.segments[:, :2]).T).sum()
     assert length == pytest.approx(10 * math.pi, rel=0.01)
 
 

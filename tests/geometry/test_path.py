@@ -121,7 +121,7 @@ def test_chords_stay_within_the_sagitta_and_vertices_on_the_arcs(path: Path) -> 
 
 @QUICK
 @given(paths(closed=True), st.integers(0, 30))
-def test_a_closed_path_started_elsewhere_is_the_same_course(path: Path, vertex: int) -> None:
+def test_a_closed_path_started_elsewhere_is_the_same_path(path: Path, vertex: int) -> None:
     turned = path.started_at(vertex)
     assert turned.closed
     assert turned.start == tuple(path.xy[vertex % len(path)].tolist())

@@ -62,11 +62,11 @@ class Cut:
 def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) -> Cut:
     """The steps of the walk that matter here, without programs."""
     board, tool = made.board, vee()
-    asked = isolation(tool, gap=gap, depth=0.08)
+    required = isolation(tool, gap=gap, depth=0.08)
     pieces = {(0, piece.id): PLACE.shape(piece.shape) for piece in board.pieces}
     edge = PLACE.shape(board.outline)
     islands = [Island(*key, shape) for key, shape in pieces.items()]
-    laps, tight = isolate(islands, edge, asked, COPPER)
+    laps, tight = isolate(islands, edge, required, COPPER)
     assert not tight
     holes = tuple(
         HoleCut(PLACE.point(h.at), h.diameter, "drill", 2.0, "drill", 0, h.id, h.piece)
@@ -82,7 +82,7 @@ def cut(made: ValveBoard, travel: float, gap: float = 0.2, sigma: float = 0.03) 
     errors = ErrorBudget(HoleErrors.of(found, len(plan.poses), keys=False), None, sigma)
     join_plan = joins.plan(survey_laps(plan, laps, holes), errors, OVERRUN, gap)
     shared = cuts_by_pass.share_laps(laps, join_plan, plan, OVERRUN, 1.5 * gap, 1)
-    count = LapSpacing.for_gap(asked.uses[0], asked, COPPER)
+    count = LapSpacing.for_gap(required.uses[0], required, COPPER)
     groove = IsolationGroove(count.surface, count.foot, count.pitch, len(count.distances))
     room = TickRoom(pieces, edge, [plan.polygon(k) for k in range(len(plan.poses))], gap)
     strong = tolerances.with_figures(

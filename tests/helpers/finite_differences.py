@@ -57,9 +57,9 @@ def _grid(metal: shapely.Geometry, step: float) -> tuple[FloatArray, Cells]:
     shapely.prepare(near)
     around = shapely.contains_xy(near, places[..., 0], places[..., 1])
     number = np.cumsum(around).reshape(around.shape) - 1
-    beside, above = around[:, :-1] & around[:, 1:], around[:-1] & around[1:]
+    neighbour, above = around[:, :-1] & around[:, 1:], around[:-1] & around[1:]
     pairs = (
-        np.column_stack((number[:, :-1][beside], number[:, 1:][beside])),
+        np.column_stack((number[:, :-1][neighbour], number[:, 1:][neighbour])),
         np.column_stack((number[:-1][above], number[1:][above])),
     )
     return places[around], np.concatenate(pairs)

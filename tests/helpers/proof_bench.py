@@ -80,8 +80,8 @@ class Bench:
             for trace, program in zip(traces, self.programs, strict=True)
         ]
         here = self.layout.placements
-        asked = allowed_cuts(self.plan, self.blank, here)
-        strays = check_stray_cuts(self.blank, cuts, here, [self.mill_pass], (), asked)
+        required = allowed_cuts(self.plan, self.blank, here)
+        strays = check_stray_cuts(self.blank, cuts, here, [self.mill_pass], (), required)
         return {f.code for f in (*motion, *faults, *narrow, *strays)}
 
     def moved(self, copper: AsCut) -> shapely.Geometry:

@@ -28,7 +28,7 @@ def test_areas_are_given_as_boxes_or_by_their_corners(tmp_path: Path) -> None:
     assert (plan.clearing.copper, plan.clearing.depth) == ("areas", plan.isolation.depth)
 
 
-def test_isolation_goes_along_the_copper_and_by_millimetres_unless_told(tmp_path: Path) -> None:
+def test_isolation_goes_along_the_copper_and_by_millimetres_unless_reported(tmp_path: Path) -> None:
     plan = load(write(tmp_path))
     assert (plan.isolation.course, plan.isolation.by_voltage) == ("copper", False)
     assert plan.clearing is None
@@ -48,7 +48,7 @@ def test_isolation_goes_along_the_copper_and_by_millimetres_unless_told(tmp_path
         ("corners = [[0, 0], [5, 5]]", "corners must be a list of points in mm, three at least"),
     ],
 )
-def test_an_area_that_is_none_is_told(tmp_path: Path, area: str, words: str) -> None:
+def test_an_area_that_is_none_is_reported(tmp_path: Path, area: str, words: str) -> None:
     text = changed("[cutters.vee]", f"[[board.clear]]\n{area}\n[cutters.vee]")
     (message,) = messages(tmp_path, text)
     assert f"[[board.clear]] 1 of board 1 {words}" in message
@@ -59,8 +59,8 @@ def test_the_middle_of_gaps_goes_with_no_voltages_and_leaves_nothing_to_clear(
 ) -> None:
     text = changed("gap = 0.3", 'gap = "by voltage"\ncourse = "middle"')
     text += '[clearing]\ncutters = ["mill"]\ncopper = "all"\n'
-    told = messages(tmp_path, text)
-    assert [message.split(": ", 1)[1].split(" must ")[0] for message in told] == [
+    text_out = messages(tmp_path, text)
+    assert [message.split(": ", 1)[1].split(" must ")[0] for message in text_out] == [
         "[isolation] gap",
         "[clearing] copper",
     ]

@@ -30,7 +30,7 @@ def test_arcs_need_more_than_two_decimals(tmp_path: Path) -> None:
     load(write(tmp_path, with_dialect("decimals = 2\narcs = false")))
 
 
-def test_the_clearance_must_be_told_exactly(tmp_path: Path) -> None:
+def test_the_clearance_must_be_given_exactly(tmp_path: Path) -> None:
     text = with_dialect("decimals = 3", "clearance = 5.12345\n")
     assert messages(tmp_path, text) == [
         "job.toml:5:1: [machine] clearance must have no more than the 3 decimals of "
@@ -126,8 +126,8 @@ def test_what_a_job_says_of_the_path_must_agree(
     if mistake is None:
         load(write(tmp_path, text))
         return
-    (told,) = messages(tmp_path, text)
-    assert mistake in told
+    (message,) = messages(tmp_path, text)
+    assert mistake in message
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,7 @@ def test_gaps_are_rounded_down(narrowest: float | None, gap: float) -> None:
 
 
 @given(st.floats(0.0, 0.12))
-def test_a_gap_that_none_passes_is_told(narrowest: float) -> None:
+def test_a_gap_that_none_passes_is_reported(narrowest: float) -> None:
     assert not isolation(narrowest).fits
 
 

@@ -52,7 +52,7 @@ def test_without_them_nothing_is_turned_or_stored(tmp_path: Path) -> None:
         ("[setup]", '[layout]\nfile = "gone.toml"\n[setup]', '[layout] file is no file'),
     ],
 )  # fmt: skip
-def test_what_is_wrong_is_told(tmp_path: Path, old: str, new: str, words: str) -> None:
+def test_what_is_wrong_is_reported(tmp_path: Path, old: str, new: str, words: str) -> None:
     file = put(tmp_path, changed(old, new))
     with pytest.raises(Refusal) as refused:
         job.load(file)

@@ -279,7 +279,7 @@ def test_every_field_of_the_plan_can_be_set(tmp_path: Path) -> None:
                 assert getattr(one, field.name) != getattr(two, field.name), field.name
 
 
-def test_nothing_of_the_plan_is_left_untold() -> None:
+def test_nothing_of_the_plan_is_left_unreported() -> None:
     assert {f.name for f in dataclasses.fields(JobPlan)} == {
         "file", "name", "bench", "machine", "cutters", "isolation", "clearing", "drilling",
         "profile", "blanks", "setup", "boards", "layout", "registration", "legend", "rules",

@@ -165,7 +165,7 @@ def test_rules_become_values(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_a_mistake_is_told_with_its_place(
+def test_a_mistake_is_reported_with_its_place(
     tmp_path: Path, old: str, new: str, line: str, words: str
 ) -> None:
     assert one(tmp_path, old, new) == f"{line} | {words}"
@@ -176,6 +176,6 @@ def test_a_column_that_the_table_has_not(tmp_path: Path) -> None:
     assert '[rules] spacing must be "B1", "B2",' in message
 
 
-def test_faults_of_several_nets_are_told_together(tmp_path: Path) -> None:
+def test_faults_of_several_nets_are_reported_together(tmp_path: Path) -> None:
     text = job(NETS.replace("amperes = 0.3", "amperes = 0.1").replace('text = "B+"', 'tekst = ""'))
     assert len(refused(tmp_path, text)) == 3

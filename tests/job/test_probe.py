@@ -39,12 +39,12 @@ def test_the_middle_of_two_touches_stands_for_the_error_of_locating(tmp_path: Pa
     # half of the assumed variance is the drill's, the rest of it the touch replaces
     assert assumed.sigma == pytest.approx(math.hypot(0.03 / math.sqrt(2), 0.01 / math.sqrt(2)))
     assert assumed.assumed
-    told = TOUCHING + "drill_error = 0.02\nprobe_error = 0.03\n"
-    assert load(put(tmp_path, told)).registration.sigma == pytest.approx(
+    result = TOUCHING + "drill_error = 0.02\nprobe_error = 0.03\n"
+    assert load(put(tmp_path, result)).registration.sigma == pytest.approx(
         math.sqrt(0.02**2 + 0.03**2 / 2)
     )
-    told += "locate_error = 0.05\n"
-    assert load(put(tmp_path, told)).registration.sigma == pytest.approx(math.hypot(0.02, 0.05))
+    result += "locate_error = 0.05\n"
+    assert load(put(tmp_path, result)).registration.sigma == pytest.approx(math.hypot(0.02, 0.05))
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def test_the_middle_of_two_touches_stands_for_the_error_of_locating(tmp_path: Pa
         (TOUCHING + "probe_depth = 1.6\n", "and the laminate's 1.6 mm; got 1.6"),
     ],
 )
-def test_contradictions_are_told(tmp_path: Path, more: str, words: str) -> None:
+def test_contradictions_are_reported(tmp_path: Path, more: str, words: str) -> None:
     with pytest.raises(Refusal) as refused:
         load(put(tmp_path, "\n" + more))
     assert any(words in finding.message for finding in refused.value.findings)

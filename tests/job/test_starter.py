@@ -113,7 +113,7 @@ def test_gap_and_vee_fit_the_narrowest_gap(tmp_path: Path) -> None:
     assert warnings([start]) == []
 
 
-def test_a_gap_that_no_preset_passes_is_told(tmp_path: Path) -> None:
+def test_a_gap_that_no_preset_passes_is_reported(tmp_path: Path) -> None:
     start = full(narrowest=0.1)
     assert "# >>> the narrowest gap is 0.100 mm, and no preset vee passes it" in starter([start])
     assert len(warnings([start])) == 1

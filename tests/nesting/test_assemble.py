@@ -76,7 +76,7 @@ def test_an_offcut_keeps_its_outline() -> None:
     assert outline.contains(area_of(wanted[0], spot))
 
 
-def test_unknown_copies_are_told() -> None:
+def test_unknown_copies_are_reported() -> None:
     wanted = [wanted_of(BOARD, PLAN)]
     with pytest.raises(Refusal, match="no board lamp copy 4"):
         check_choice(wanted, {("lamp", 4), ("lamp", 1)}, ())

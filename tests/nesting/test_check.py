@@ -65,7 +65,7 @@ def test_a_spoilt_layout_is_refused_with_the_place(
     assert found[code].severity == "stop"
 
 
-def test_what_is_missing_is_told_unless_the_layout_may_be_partial() -> None:
+def test_what_is_missing_is_reported_unless_the_layout_may_be_partial() -> None:
     (finding,) = judged(*SOUND[:2])
     assert (finding.code, finding.board, finding.copy) == ("layout-count", "plate", 2)
     assert judged(*SOUND[:2], complete=False) == []

@@ -83,7 +83,7 @@ def test_mistakes_have_their_line(old: str, new: str, words: str, line: int | No
     assert refused.value.exit_code == 2
 
 
-def test_all_mistakes_are_told_together() -> None:
+def test_all_mistakes_are_reported_together() -> None:
     text = TEXT.replace("turn = 90", "turn = inf").replace("copy =   2", "copy = -1")
     with pytest.raises(Refusal) as refused:
         read(text, "layout.toml")

@@ -216,7 +216,7 @@ def test_a_board_goes_on_the_only_size_that_holds_it() -> None:
     assert sorted(proved(boards, sizes).blanks) == [0, 1]
 
 
-def test_a_board_larger_than_every_blank_is_told_the_size_that_would_do() -> None:
+def test_a_board_larger_than_every_blank_is_reported_the_size_that_would_do() -> None:
     nested = nest([wanted("long", BOX(0, 0, 300, 20), 2)], [sheet(200, 100), sheet(100, 90)])
     (finding,) = nested.findings
     assert finding.code == "board-larger-than-blank"
@@ -261,10 +261,10 @@ def test_a_strip_of_which_no_board_can_be_cut_is_no_offcut(length: float, serves
 def test_boards_keep_off_what_is_avoided_if_they_can(round_: bool) -> None:
     """Rectangles and no-fit polygons alike; a long board lies across, and the rest does not."""
     seam = BOX(98.0, -10.0, 102.0, 90.0)
-    asked = replace(sheet(200, 80), avoided=((seam,),))
+    required = replace(sheet(200, 80), avoided=((seam,),))
     small = BOX(0, 0, 22, 12).buffer(1.0) if round_ else BOX(0, 0, 24, 14)
     boards = [wanted("long", BOX(0, 0, 150, 20)), wanted("small", small, 10, (0.0, 90.0))]
-    nested = proved(boards, [asked])
+    nested = proved(boards, [required])
     areas = areas_on(1, nested.spots, boards)
     met = {spot.board for spot, area in areas if area.intersection(seam).area > 1e-6}
     assert met == {"long"}
@@ -278,6 +278,6 @@ def test_boards_keep_off_what_is_avoided_if_they_can(round_: bool) -> None:
 
 def test_of_two_groups_the_first_is_avoided_where_both_cannot_be() -> None:
     first, second = BOX(0, 0, 60, 100), BOX(50, 0, 100, 100)
-    asked = replace(sheet(100, 50), avoided=((first,), (second,)))
-    (spot,) = proved([wanted("one", BOX(0, 0, 30, 30))], [asked]).spots
+    required = replace(sheet(100, 50), avoided=((first,), (second,)))
+    (spot,) = proved([wanted("one", BOX(0, 0, 30, 30))], [required]).spots
     assert spot.x >= 60.0 - 1e-6

@@ -84,10 +84,10 @@ def test_the_gap_a_join_keeps_is_what_the_certificate_finds() -> None:
     """Of a gap a little less than the band, up to the closed form's mismatch."""
     one = board(0.3, 0.03)
     for join in in_the_open(one)[:2]:
-        asked = 0.25
+        required = 0.25
         g = one.groove
-        said = tolerances.tolerance_gap(g.foot, g.laps, g.pitch, asked, join.overrun)
-        _, found = certified(one, join, asked)
+        said = tolerances.tolerance_gap(g.foot, g.laps, g.pitch, required, join.overrun)
+        _, found = certified(one, join, required)
         assert found == pytest.approx(said, abs=CLOSE)
 
 

@@ -28,7 +28,7 @@ def expected(a: int, b: int, at: Point, across: Point) -> float:
     return abs(a - b) * 0.1
 
 
-def test_a_hole_is_told_when_the_pass_of_its_copper_is_another() -> None:
+def test_a_hole_is_reported_when_the_pass_of_its_copper_is_another() -> None:
     whole = lap(shapely.LineString(PAD.coords))
     assert drilled_in_other_pass([[whole], []], [[hole(20.0)], []], expected) == ()
     (one,) = drilled_in_other_pass([[], [], [whole]], [[hole(20.0)], [], []], expected)

@@ -79,12 +79,12 @@ def test_joins_lie_in_the_windows_of_both_passes_with_the_overrun_to_spare(
 
 
 def test_the_predicted_mismatch_is_that_of_the_right_pair(walked: Walked) -> None:
-    told = walked.job.registration
+    result = walked.job.registration
     holes = [h for p in walked.done.passes for h in p.registration if h.role != "witness"]
-    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=told.method == "measure")
+    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=result.method == "measure")
     for join in walked.done.joins:
         a, b = join.passes[0] - 1, join.passes[1] - 1
-        expected = QUANTILE * hole_errors.sigma_across(a, b, join.at, join.across, told.sigma)
+        expected = QUANTILE * hole_errors.sigma_across(a, b, join.at, join.across, result.sigma)
         assert join.predicted == pytest.approx(expected)
 
 
@@ -165,7 +165,7 @@ def test_profiles_are_cut_whole_and_by_the_last_pass_that_reaches(walked: Walked
 # The turned blank.
 
 
-def test_a_turned_blank_is_told_and_its_far_end_lies_where_the_near_one_lay(
+def test_a_turned_blank_is_reported_and_its_far_end_lies_where_the_near_one_lay(
     tmp_path: File,
 ) -> None:
     one = walk(tmp_path, *CASES["turned"])

@@ -61,7 +61,7 @@ def test_a_slot_that_no_pass_holds_is_refused_with_its_place() -> None:
     assert "two slots that overlap" in finding.message
 
 
-def test_what_one_window_cannot_hold_is_told_by_the_motion_rules() -> None:
+def test_what_one_window_cannot_hold_is_reported_by_the_motion_rules() -> None:
     alone = ShiftPlan(0, 0.0, (Pose(),), (Box(0, 0, 100, 60),))
     one = slot((70.0, 20.0), (110.0, 20.0))
     assert share_holes([one], JoinPlan({}, {}), alone) == ((one,),)

@@ -91,7 +91,7 @@ def placed(width: float, height: float) -> Placement:
     return Placement(0, board, 1, 1, Pose())
 
 
-def test_scale_and_squareness_are_told_of_the_whole_board() -> None:
+def test_scale_and_squareness_are_reported_the_whole_board() -> None:
     """0.05 % of 480 mm is 0.24 mm, 0.05 degrees across 90 mm is 0.079 mm, by hand."""
     machine = replace(MACHINE, scale_error=0.5, squareness=0.05)
     longer, leans = scale_findings(machine, [placed(480.0, 90.0)], 1)

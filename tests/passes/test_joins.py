@@ -310,14 +310,14 @@ def test_joins_keep_off_pads_of_the_piece_and_of_its_neighbours(side: str, own: 
     shift, edge, out = SIDES[side]
     swap = shift is TALL
     track, other = ring(50, 49, 200, 51), edge + 0.8 * out
-    beside = ring(50, min(edge + 0.2 * out, edge + 1.4 * out), 200,
+    neighbour = ring(50, min(edge + 0.2 * out, edge + 1.4 * out), 200,
                   max(edge + 0.2 * out, edge + 1.4 * out))  # fmt: skip
     free = 138.0
     places = [(x, 50.0 if own else other) for x in np.arange(101, 149.5, 1.5).tolist()
               if abs(x - free) > 3]  # fmt: skip
     pads = [hole((y, x) if swap else (x, y), 1.0, "c1" if own else "c2") for x, y in places]
     laps = [lap(turned(path) if swap else path, piece)
-            for path, piece in ((track, "c1"), (beside, "c2"))]  # fmt: skip
+            for path, piece in ((track, "c1"), (neighbour, "c2"))]  # fmt: skip
     seen = survey(*(laps[:1] if own else laps), shift=shift, holes=pads)
     (made,) = joins.plan(seen, ERRORS, 0.5, 0.4).split_laps[KEY]
     here = [at[::-1] if swap else at for at in (join.at for join in made.joins)]
@@ -338,10 +338,10 @@ def test_a_whole_piece_goes_with_the_pass_that_cuts_what_is_next_to_it() -> None
 
 def test_a_lap_where_no_nearer_one_runs_is_split_by_itself() -> None:
     first = lap(ring(50, 49, 200, 51))
-    beside = lap(ring(49.6, 48.6, 200.4, 51.4), number=1)
+    neighbour = lap(ring(49.6, 48.6, 200.4, 51.4), number=1)
     stray = lap(Path.lines([(60, 70), (190, 70)]), number=2)
     again = lap(Path.lines([(60, 70.5), (190, 70.5)]), number=3)
-    found = plan(again, stray, beside, first).split_laps[KEY]
+    found = plan(again, stray, neighbour, first).split_laps[KEY]
     assert [made.path for made in found] == [first.path, stray.path]
 
 

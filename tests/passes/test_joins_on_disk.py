@@ -58,8 +58,8 @@ def test_ticks_are_cut_and_the_proof_finds_nothing_amiss(made: Made) -> None:
 
 
 def test_the_report_has_all_figures_of_every_join(made: Made) -> None:
-    told: dict[str, Any] = json.loads((made.folder / "report.json").read_text("utf-8"))
-    rows = [row for row in told["joins"] if row["piece"] is not None]
+    report: dict[str, Any] = json.loads((made.folder / "report.json").read_text("utf-8"))
+    rows = [row for row in report["joins"] if row["piece"] is not None]
     assert len(rows) == 6
     for row in rows:
         # two passes' error of √(0.05² + 0.05²) per hole, two holes: the least there can be is 0.05
@@ -104,8 +104,8 @@ def passing(cut_set: CutSet, join: Join, number: int) -> Iterator[FloatArray]:
                 run = float(np.hypot(*(b - a)))
                 way = (b - a) / run
                 along = float((np.array(join.at) - a) @ way)
-                beside = abs(way[0] * (join.at[1] - a[1]) - way[1] * (join.at[0] - a[0]))
-                if -1e-6 <= along <= run + 1e-6 and beside < 0.02:
+                neighbour = abs(way[0] * (join.at[1] - a[1]) - way[1] * (join.at[0] - a[0]))
+                if -1e-6 <= along <= run + 1e-6 and neighbour < 0.02:
                     yield way
             x, y, z = move.x, move.y, move.z
 

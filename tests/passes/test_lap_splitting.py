@@ -138,7 +138,7 @@ def test_joins_keep_away_from_pads_and_bends() -> None:
         assert min(math.dist((x, y), corner) for corner in zigzag) >= lap_splitting.STRAIGHT
 
 
-def test_a_ring_out_of_reach_has_no_course() -> None:
+def test_a_ring_out_of_reach_has_no_path() -> None:
     assert lap_splitting.plan(around(5.0, 300.0), TWO, MARGIN, join_costs()) is None
     apart = windows((0.0, 100.0), (99.0, 250.0))
     assert lap_splitting.plan(around(5.0, 240.0), apart, MARGIN, join_costs()) is None

@@ -171,9 +171,9 @@ def test_what_finds_no_room_off_a_seam_is_named(
     laid = lay(tight, boards, LOW)
     across = [spot for one in on_blanks(tight, laid) for spot in one.across]
     assert across
-    told = " ".join(note.message for note in laid.notes)
-    assert all(spot.words in told for spot in across)
-    assert "found no room next to it on as few blanks and in as few passes" in told
+    message = " ".join(note.message for note in laid.notes)
+    assert all(spot.words in message for spot in across)
+    assert "found no room next to it on as few blanks and in as few passes" in message
 
 
 def test_a_stored_layout_stays_and_is_judged(asked: tuple[JobPlan, tuple[Board, ...]]) -> None:

@@ -47,7 +47,7 @@ def test_both_ends_and_front_and_back() -> None:
     assert [one.side for one in overhangs(turned, BLANK, TRAVEL)] == ["right", "back"]
 
 
-def test_an_origin_that_costs_a_pass_is_told_with_one_that_does_not() -> None:
+def test_an_origin_that_costs_a_pass_is_reported_with_one_that_does_not() -> None:
     machine = replace(MACHINE, travel_size=(300.0, 180.0), travel_margin=2.0)
     need = Box(10.5, 10.0, 200.0, 140.0)
     far = plan(need, machine, (150.0, 0.0), 30.0, 1)
@@ -65,7 +65,7 @@ def test_an_origin_that_costs_a_pass_is_told_with_one_that_does_not() -> None:
     assert lying.check_origin(two, long, machine, (0.0, 0.0), 30.0, 1) == ()
 
 
-def test_only_a_blank_that_tips_is_told() -> None:
+def test_only_a_blank_that_tips_is_reported() -> None:
     (note,) = lying.overhang_findings(Pose.shift(-380.0, 0.0), BLANK, TRAVEL, 3)
     assert (note.code, note.severity, note.frame, note.mill_pass) == (
         "blank-overhangs", "note", "machine", 3,

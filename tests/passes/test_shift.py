@@ -195,7 +195,7 @@ def test_windows_of_a_grid_cover_the_blank_and_every_move_is_one_shift(
         assert made.windows[k].contains(*at)
 
 
-def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
+def test_a_shift_of_no_whole_turns_is_reported_with_what_it_costs() -> None:
     machine = replace(MACHINE, screw_lead=100.0)
     (finding,) = check_screw_turns(planned(550.0, 290.0, 100.0), machine, 1)
     assert (finding.code, finding.severity) == ("shift-not-whole-turns", "warn")
@@ -213,16 +213,16 @@ def test_a_shift_of_no_whole_turns_is_told_with_what_it_costs() -> None:
 def test_the_least_shift_that_does_least_harm_serves() -> None:
     machine = replace(MACHINE, travel_size=(290.0, 100.0), screw_lead=8.0)
     need = Box(-3.0, 5.0, 483.0, 65.0)
-    asked: list[float] = []
+    required: list[float] = []
 
     def join_costs(made: ShiftPlan) -> int:
-        asked.append(made.shift)
+        required.append(made.shift)
         return {200.0: 2, 208.0: 1, 216.0: 1}.get(made.shift, 3)
 
     assert plan(need, machine, (3.0, 0.0), LEAST, 1, cost=join_costs).shift == 208.0
     # the longest leaves the overlap that is asked
-    assert asked == [200.0, 208.0, 216.0, 224.0, 232.0, 240.0, 248.0, 256.0]
-    asked.clear()
+    assert required == [200.0, 208.0, 216.0, 224.0, 232.0, 240.0, 248.0, 256.0]
+    required.clear()
     assert plan(need, machine, (3.0, 0.0), LEAST, 1, cost=lambda _: 0).shift == 200.0
 
 

@@ -50,14 +50,14 @@ def other_volts(net: NetFacts, placement: Placement, as_cut: AsCut) -> FloatArra
 def test_heater_volts_at_every_socket_within_one_per_cent() -> None:
     plan = job.load(JOB)
     (board,) = read_boards(plan)
-    told, misfits = nets.facts(plan.boards, (board,), plan.rules.celsius)
+    result, misfits = nets.facts(plan.boards, (board,), plan.rules.celsius)
     assert misfits == ()
     placement = Placement(0, board, 1, 1, Pose())
     as_cut = cut(placement)
     judged: list[NetJudged] = []
     lost_there: dict[str, float] = {}
     for name in ("H1", "H2"):
-        net = next(net for net in told["memory-board"] if net.name == name)
+        net = next(net for net in result["memory-board"] if net.name == name)
         assert len(net.loads) == VALVES + 1
         done, faults = drop(net, placement, as_cut, 0.035)
         assert faults == ()

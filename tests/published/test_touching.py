@@ -32,6 +32,6 @@ def test_the_interpreter_runs_every_touch_as_the_table_has_it(tmp_path: Path) ->
     assert len(moves) == len(rows) - 1
     for move, row in zip(moves[1:], rows[2:], strict=True):
         assert ("feed" if move.kind == "probe" else move.kind) == row["motion"]
-        for got, told in zip(move[1:4], (row["x"], row["y"], row["z"]), strict=True):
-            assert abs(got - float(told)) <= HALF_A_DIGIT
+        for got, table_rows in zip(move[1:4], (row["x"], row["y"], row["z"]), strict=True):
+            assert abs(got - float(table_rows)) <= HALF_A_DIGIT
     assert sum(move.kind == "probe" for move in moves) == 16

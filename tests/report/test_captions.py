@@ -66,8 +66,8 @@ def test_words_stay_within_the_picture_and_off_the_boards(on: Canvas) -> None:
     done = arrange(on, [Caption(at, "w2 look here") for at in corners], [], board)
     view = shapely.box(on.view.x0, on.view.y0, on.view.x1, on.view.y1)
     assert all(view.covers(one.box) for one in done)
-    (beside,) = arrange(on, [Caption((100.0, 152.0), "r1 locates")], [], board)
-    assert not beside.box.intersects(board)
+    (neighbour,) = arrange(on, [Caption((100.0, 152.0), "r1 locates")], [], board)
+    assert not neighbour.box.intersects(board)
 
 
 def test_words_are_nearer_to_their_own_mark_than_to_another(on: Canvas) -> None:

@@ -20,14 +20,14 @@ def test_every_program_that_cuts_tells_how_in_both_reports() -> None:
     cut_set = invented(1)
     vee = replace(VEE, file=cut_set.programs[0].file)
     first, *others = cut_set.programs
-    told = running(cut_set, (replace(first, cutting=vee), *others))
-    row = Report.of(told).row()
+    result = running(cut_set, (replace(first, cutting=vee), *others))
+    row = Report.of(result).row()
     jsonschema.Draft202012Validator(Report.model_json_schema()).validate(row)
     one, two, *_ = row["passes"][0]["programs"]
     assert one["cutting"] == CuttingRow.of(vee).row()
     assert one["cutting"]["plunge_load"] == 0.00833
     assert two["cutting"] is None
-    assert check_row(told)["programs"] == [
+    assert check_row(result)["programs"] == [
         {"file": vee.file, "cutter": "vee30", "cutting": CuttingRow.of(vee).row()}
     ]
 

@@ -32,10 +32,10 @@ def test_of_a_crowd_one_is_named_and_the_others_are_counted() -> None:
 def test_every_place_keeps_its_ring_and_every_finding_is_named_or_counted(
     places: list[tuple[float, float]],
 ) -> None:
-    told = crowds(ON, [(f"F{n}", at) for n, at in enumerate(places)])
-    assert [at for _, at in told] == places
+    result = crowds(ON, [(f"F{n}", at) for n, at in enumerate(places)])
+    assert [at for _, at in result] == places
     count = 0
-    for words, _ in told:
+    for words, _ in result:
         first, more, others = words.partition(" +")
         count += 1 + int(others) if more else len([w for w in first.split(", ") if w])
     assert count == len(places)

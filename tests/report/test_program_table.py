@@ -47,7 +47,7 @@ def test_nothing_is_said_where_every_cutter_has_its_file(joined: tuple[CutSet, P
     assert cutter_of(apart, apart.programs[-1], change=False) == "mill"
 
 
-def test_a_changer_s_numbers_are_told(joined: tuple[CutSet, Path]) -> None:
+def test_a_changer_s_numbers_are_reported(joined: tuple[CutSet, Path]) -> None:
     cut_set = with_change(joined[0], "changer")
     # T is the place among the job's cutters
     assert cutter_of(cut_set, cut_set.programs[-1], change=True) == "T4, mill: end mill, 2 mm"
@@ -56,7 +56,7 @@ def test_a_changer_s_numbers_are_told(joined: tuple[CutSet, Path]) -> None:
     assert "Z 28" in words
 
 
-def test_programs_without_comments_are_told_of(joined: tuple[CutSet, Path]) -> None:
+def test_programs_without_comments_are_reported(joined: tuple[CutSet, Path]) -> None:
     silent = with_change(joined[0], "files")
     machine = replace(silent.machine, dialect=Dialect(comments="none"))
     assert change_words(replace(silent, machine=machine)) == ("The programs have no comments.",)

@@ -90,9 +90,9 @@ def test_a_number_too_large_is_refused() -> None:
 def test_an_area_comes_back_to_a_micrometre() -> None:
     rim = [(0.0, 0.0), (10.1234, 0.0), (10.1234, 5.0), (0.0, 5.0)]
     hole = [(2.0, 2.0), (2.0, 3.0), (3.0, 3.0)]
-    told = compact.areas([shapely.Polygon(rim, [hole])])
-    assert numbers(told["rings"]) == [2, 4, 3]
-    xy = np.cumsum(np.array(numbers(told["xy"])).reshape(-1, 2), axis=0) * 1e-3
+    result = compact.areas([shapely.Polygon(rim, [hole])])
+    assert numbers(result["rings"]) == [2, 4, 3]
+    xy = np.cumsum(np.array(numbers(result["xy"])).reshape(-1, 2), axis=0) * 1e-3
     rings = shapely.Polygon(xy[:4], [xy[4:]])
     assert rings.hausdorff_distance(shapely.Polygon(rim, [hole])) < 1e-3
 
@@ -100,8 +100,8 @@ def test_an_area_comes_back_to_a_micrometre() -> None:
 def test_a_ring_without_area_and_points_within_a_micrometre_are_left_out() -> None:
     rim = [(0.0, 0.0), (5.0, 0.0), (5.0003, 0.0001), (5.0, 5.0)]
     speck = [(3.0, 1.0), (3.0004, 1.0), (3.0, 1.0004)]
-    told = compact.areas([shapely.Polygon(rim, [speck]), shapely.box(7, 7, 8, 8)])
-    assert numbers(told["rings"]) == [1, 3, 1, 4]
+    result = compact.areas([shapely.Polygon(rim, [speck]), shapely.box(7, 7, 8, 8)])
+    assert numbers(result["rings"]) == [1, 3, 1, 4]
     assert compact.areas([]) == {"rings": "", "xy": ""}
 
 
@@ -113,10 +113,10 @@ def test_a_legend_comes_back_and_its_texts_can_be_read_from_the_component_side()
     for mirrored in (False, True):
         pose = Pose(-1, 0, 0, 0, 1, 0) if mirrored else Pose()
         board = replace(placement.board, legend=Legend((line,), (text,)))
-        told = compact.legend_data(replace(placement, board=board, pose=pose))
-        assert told is not None
-        count, first, *_ = numbers(told["rings"])
-        xy = np.cumsum(np.array(numbers(told["xy"])).reshape(-1, 2), axis=0) * 1e-3
+        data = compact.legend_data(replace(placement, board=board, pose=pose))
+        assert data is not None
+        count, first, *_ = numbers(data["rings"])
+        xy = np.cumsum(np.array(numbers(data["xy"])).reshape(-1, 2), axis=0) * 1e-3
         assert (count, first) == (1 + len(list(text.strokes(turned=False))), 2)
         assert xy[:2].tolist() == [[1.0, 2.0], [4.0, 2.0]]
         turned[mirrored] = xy[2:, 0]
@@ -135,15 +135,15 @@ def test_thinning_moves_no_edge_by_more_than_it_says() -> None:
 
 def test_a_trail_comes_back(two_passes: CutSet) -> None:
     for trail in [p.trail for p in two_passes.programs if p.trail is not None]:
-        told = compact.trail_data(trail)
-        start = np.array(told["start"])
-        steps = np.column_stack((numbers(told["x"]), numbers(told["y"]), unrolled(told["z"])))
+        data = compact.trail_data(trail)
+        start = np.array(data["start"])
+        steps = np.column_stack((numbers(data["x"]), numbers(data["y"]), unrolled(data["z"])))
         places = start + np.vstack((np.zeros((1, 3)), np.cumsum(steps, axis=0)))
         assert np.abs(places * 1e-4 - trail.xyz).max() <= 0.5001e-4
-        assert unrolled(told["kind"]) == trail.kind.tolist()
-        assert np.cumsum(unrolled(told["line"])).tolist() == trail.line.tolist()
+        assert unrolled(data["kind"]) == trail.kind.tolist()
+        assert np.cumsum(unrolled(data["line"])).tolist() == trail.line.tolist()
         feed = np.nan_to_num(trail.feed)
-        assert np.array(unrolled(told["feed"])) / 100 == pytest.approx(feed)
+        assert np.array(unrolled(data["feed"])) / 100 == pytest.approx(feed)
 
 
 def test_arcs_and_waits_of_a_trail() -> None:
@@ -156,10 +156,10 @@ def test_arcs_and_waits_of_a_trail() -> None:
         np.array([4, 7, 9]),
         np.array([3.0, 0.0, 0.25]),
     )
-    told = compact.trail_data(trail)
-    assert numbers(told["centre"]) == [-10000, 0]
-    assert numbers(told["wait"]) == [0, 3000, 2, 250]
-    assert unrolled(told["line"]) == [4, 3, 2]
+    data = compact.trail_data(trail)
+    assert numbers(data["centre"]) == [-10000, 0]
+    assert numbers(data["wait"]) == [0, 3000, 2, 250]
+    assert unrolled(data["line"]) == [4, 3, 2]
 
 
 def test_a_trail_whose_arrays_do_not_fit_is_refused(two_passes: CutSet) -> None:
@@ -172,28 +172,28 @@ def test_a_trail_whose_arrays_do_not_fit_is_refused(two_passes: CutSet) -> None:
         replace(trail, xyz=broken)
 
 
-def test_everything_of_the_set_is_told(two_passes: CutSet) -> None:
-    told = scene_data(two_passes)
-    assert [p["file"] for p in told["programs"]] == [p.file for p in two_passes.programs]
-    assert len(told["copies"][0]["nets"]) == len(told["boards"][0]["pieces"])
-    assert told["copies"][0]["nets"][0] == "heater"
+def test_everything_of_the_set_is_reported(two_passes: CutSet) -> None:
+    data = scene_data(two_passes)
+    assert [p["file"] for p in data["programs"]] == [p.file for p in two_passes.programs]
+    assert len(data["copies"][0]["nets"]) == len(data["boards"][0]["pieces"])
+    assert data["copies"][0]["nets"][0] == "heater"
     for key, values in (
         ("joins", two_passes.joins), ("holes", two_passes.blanks[0].cuts.holes),
         ("clamps", two_passes.clamps),
         ("passes", two_passes.passes), ("findings", two_passes.findings),
     ):  # fmt: skip
-        assert len(told[key]) == len(values), key
-    assert len(told["tabs"]) == sum(len(p.tabs) for p in two_passes.blanks[0].cuts.profiles)
-    assert [f["name"] for f in told["findings"]] == ["F3", "F2", "F1"]
-    assert told["findings"][0]["at"] == [-3.0, 30.0]
+        assert len(data[key]) == len(values), key
+    assert len(data["tabs"]) == sum(len(p.tabs) for p in two_passes.blanks[0].cuts.profiles)
+    assert [f["name"] for f in data["findings"]] == ["F3", "F2", "F1"]
+    assert data["findings"][0]["at"] == [-3.0, 30.0]
 
 
 def test_copies_of_one_board_share_its_copper(two_passes: CutSet) -> None:
     (one,) = two_passes.blanks[0].placements
     other = replace(one, index=1, copy=2)
-    told = scene_data(with_copies(two_passes, (one, other)))
-    assert len(told["boards"]) == 1
-    assert [copy["board"] for copy in told["copies"]] == [0, 0]
+    data = scene_data(with_copies(two_passes, (one, other)))
+    assert len(data["boards"]) == 1
+    assert [copy["board"] for copy in data["copies"]] == [0, 0]
 
 
 def test_the_same_set_gives_the_same_bytes() -> None:
@@ -204,10 +204,10 @@ def test_the_same_set_gives_the_same_bytes() -> None:
     "name", ["</script><script>alert(1)</script>", "<!--", "a & b", "\u2028", "\ud83d", "😀", "‮abc"]
 )
 def test_data_cannot_end_its_element(name: str) -> None:
-    told = to_script_json({"name": name})
-    assert not re.search(r"[<>&]", told)
-    assert told.isascii()
-    assert json.loads(told) == {"name": name}
+    data = to_script_json({"name": name})
+    assert not re.search(r"[<>&]", data)
+    assert data.isascii()
+    assert json.loads(data) == {"name": name}
 
 
 def test_the_policy_names_the_script_and_the_style_in_the_page(two_passes: CutSet) -> None:
@@ -255,7 +255,7 @@ def test_lines_of_the_page_fit() -> None:
 
 
 def test_a_set_without_programs_has_a_review_too() -> None:
-    told: dict[str, Any] = scene_data(invented(1))
-    assert told["programs"] == []
+    data: dict[str, Any] = scene_data(invented(1))
+    assert data["programs"] == []
     starts = [len(p["file"]) for p in scene_data(with_trails(invented(1)))["programs"]]
     assert all(a > 0 and b > 0 for a, b in pairwise(starts))

@@ -53,21 +53,21 @@ def words(svg: ElementTree.Element) -> list[str]:
 
 
 def test_everything_is_measured_from_the_work_zero(two_passes: CutSet) -> None:
-    told = words(drawn(two_passes, 2))
+    message = words(drawn(two_passes, 2))
     # the blank lies at 15 - 200, 30 and is 340 x 110
-    assert {"−185", "155", "30", "140"} <= set(told)
+    assert {"−185", "155", "30", "140"} <= set(message)
     # clamps 290 to 300, 70 to 100 and 80 to 110, 145 to 160
-    assert {"290", "300", "70", "100", "80", "110", "145", "160"} <= set(told)
+    assert {"290", "300", "70", "100", "80", "110", "145", "160"} <= set(message)
     (prop,) = [o.prop for o in overhangs(two_passes.passes[1].pose,
                two_passes.layout.blanks[0], two_passes.machine.travel)]  # fmt: skip
-    assert f"−{-prop[0]:g}" in told
+    assert f"−{-prop[0]:g}" in message
     # r1 and r2 locate, r3 is the key: 212, 5; 275, 105; 275, 5 on the blank
-    assert "27 r1" in told
-    assert {"35 r1", "35 r3", "35 r1 r3"} & set(told)
-    assert {"90 r2", "90 r3"} <= set(told)
-    assert {"r1", "r2", "r3 key"} <= set(told)
+    assert "27 r1" in message
+    assert {"35 r1", "35 r3", "35 r1 r3"} & set(message)
+    assert {"90 r2", "90 r3"} <= set(message)
+    assert {"r1", "r2", "r3 key"} <= set(message)
     # the touch point
-    assert {"20 Z", "34 Z"} <= set(told)
+    assert {"20 Z", "34 Z"} <= set(message)
 
 
 def test_the_key_names_only_what_is_there(two_passes: CutSet) -> None:

@@ -59,6 +59,6 @@ def test_a_pass_over_a_surface_map_asks_that_nothing_moved_since(two_passes: Cut
     first, second = two_passes.passes
     followed = replace(second, levelling=Levelling(1, 2, flat, "m.csv", 0.005, True, 0.02))
     levelled = with_blank(two_passes, passes=(first, followed))
-    over, beside = (zero_words(levelled, one) for one in reversed(levelled.passes))
+    over, neighbour = (zero_words(levelled, one) for one in reversed(levelled.passes))
     assert [words for words in over if "follow the surface that was probed" in words]
-    assert not [words for words in beside if "probed" in words]
+    assert not [words for words in neighbour if "probed" in words]

@@ -67,8 +67,8 @@ def test_floating_copper_goes_around_the_net_that_asks_for_it_and_nowhere_else()
 
 def test_without_volts_nothing_is_widened() -> None:
     pieces = shapes()
-    told = [net("supply"), net("signal"), net("far")]
-    done = widen(floating(pieces), pieces, told, SpacingRules(), gap=GAP, skirt=SKIRT)
+    result = [net("supply"), net("signal"), net("far")]
+    done = widen(floating(pieces), pieces, result, SpacingRules(), gap=GAP, skirt=SKIRT)
     assert done.area.is_empty
     assert done.gaps == {}
 
@@ -94,11 +94,11 @@ def test_the_edge_counts_as_metal_at_no_volts() -> None:
     pieces = {"supply": shapes()["supply"]}
     nets = [net("supply", 300)]
     floats = floating(pieces)
-    told = [
+    result = [
         widen(floats, pieces, nets, ASKED, gap=GAP, skirt=SKIRT, metal=metal).gaps
         for metal in ([EDGE.boundary], [])
     ]
-    assert told == [pytest.approx({"supply": required(300)}), {}]
+    assert result == [pytest.approx({"supply": required(300)}), {}]
 
 
 @pytest.mark.parametrize("width", [5.5, 8.0])
@@ -152,7 +152,9 @@ def test_around_lands_less_goes_than_around_tracks() -> None:
 
 
 @pytest.mark.parametrize(("apart", "told"), [(1.2, True), (1.265, True), (1.275, False)])
-def test_pairs_that_are_drawn_too_near_are_told_with_their_place(apart: float, told: bool) -> None:
+def test_pairs_that_are_drawn_too_near_are_reported_with_their_place(
+    apart: float, told: bool
+) -> None:
     """1.25 mm at 300 V, and the copper's foot reaches 0.01 mm beyond on either side."""
     pieces = {"supply": shapely.box(5, 5, 25, 7), "signal": shapely.box(8, 7 + apart, 20, 12)}
     nets = [net("supply", 300), net("signal", 0)]

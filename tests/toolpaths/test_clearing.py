@@ -119,7 +119,7 @@ def test_what_stays_is_not_touched_and_a_finer_cutter_does_what_the_wider_left()
     assert names == sorted(names, key=["wide", "narrow", "vee"].index)
 
 
-def test_what_no_cutter_reaches_is_left_and_told() -> None:
+def test_what_no_cutter_reaches_is_left_and_reported() -> None:
     land = less(shapely.box(-10, -10, 10, 10), shapely.box(-4, -0.2, 4, 0.2))
     area = shapely.box(-4, -0.2, 4, 0.2)
     done = cleared(area, [land], [mill(0.8)])

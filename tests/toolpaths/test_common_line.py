@@ -85,11 +85,11 @@ def test_boards_are_held_from_the_frame_inward() -> None:
     profiles = [board(64, 0), board(32, 0), board(0, 0)]
     stretches = common_line.common(profiles)
     order = common_line.holding_order(
-        3, stretches, lambda n, beside, barred: n == 2 or bool(beside)
+        3, stretches, lambda n, beside, barred: n == 2 or bool(neighbour)
     )
     assert order == (2, 1, 0)
     # each leads to the one before it, and cuts what both have in common
     for n, number in enumerate(order):
-        beside, _ = common_line.tab_places(number, stretches, order)
-        assert len(beside) == min(n, 1)
+        neighbour, _ = common_line.tab_places(number, stretches, order)
+        assert len(neighbour) == min(n, 1)
         assert len(common_line.cut_by_neighbours(number, stretches, order)) == (n < 2)

@@ -162,18 +162,18 @@ def test_one_cutter_that_fits_everywhere_is_enough() -> None:
 
 
 @pytest.mark.parametrize("gap", [0.0, 0.05, 0.1, 0.14])
-def test_a_gap_too_tight_for_all_is_told_once_with_its_distance(gap: float) -> None:
+def test_a_gap_too_tight_for_all_is_reported_once_with_its_distance(gap: float) -> None:
     low, high = pair(gap)
     if gap == 0:
         low, high = shapely.box(-20, -5, 20, 0), shapely.box(-2, 0, 2, 6)
     _, tight = isolate(islands(low, high), EDGE, isolation(), COPPER)
     assert len(tight) == 1
-    (told,) = tight
-    assert told.gap == pytest.approx(gap, abs=1e-9)
-    assert told.width == pytest.approx(vee().width(0.1))
-    assert {i.piece for i in told.pieces} == {"c1", "c2"}
-    assert abs(told.at[0]) <= 2.1
-    assert -0.01 <= told.at[1] <= gap + 0.01
+    (result,) = tight
+    assert result.gap == pytest.approx(gap, abs=1e-9)
+    assert result.width == pytest.approx(vee().width(0.1))
+    assert {i.piece for i in result.pieces} == {"c1", "c2"}
+    assert abs(result.at[0]) <= 2.1
+    assert -0.01 <= result.at[1] <= gap + 0.01
 
 
 def test_two_tight_places_between_the_same_pieces_are_two() -> None:

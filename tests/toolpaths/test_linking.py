@@ -58,7 +58,7 @@ def test_open_lines_keep_their_direction() -> None:
     st.lists(st.tuples(st.floats(-9, 9), st.floats(-9, 9), st.floats(0.2, 3)), max_size=12),
     st.floats(0.1, 6),
 )
-def test_all_courses_are_run_and_ways_are_no_longer_than_allowed(
+def test_all_paths_are_run_and_ways_are_no_longer_than_allowed(
     discs: list[tuple[float, float, float]], longest: float
 ) -> None:
     laps = [shapely.LineString(shapely.Point(x, y).buffer(r).exterior.coords) for x, y, r in discs]

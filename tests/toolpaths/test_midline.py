@@ -299,15 +299,15 @@ def test_copper_that_touches_the_edge_needs_no_cut_there() -> None:
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.1, 0.13])
-def test_a_gap_too_tight_is_told_once(gap: float) -> None:
+def test_a_gap_too_tight_is_reported_once(gap: float) -> None:
     low = shapely.box(-8, -5, 8, 0)
     high = shapely.union_all([shapely.box(-8, 3, 8, 8), shapely.box(-2, gap, 2, 3)])
     assert isinstance(high, shapely.Polygon)
     _, tight = isolate_along_medial_axis(islands(low, high), {0: EDGE}, isolation(gap=0.1), COPPER)
-    (told,) = tight
-    assert told.gap == pytest.approx(gap, abs=1e-6)
-    assert told.width == pytest.approx(vee().width(0.1))
-    assert abs(told.at[0]) <= 2.2
+    (result,) = tight
+    assert result.gap == pytest.approx(gap, abs=1e-6)
+    assert result.width == pytest.approx(vee().width(0.1))
+    assert abs(result.at[0]) <= 2.2
 
 
 def test_the_widest_cutter_that_fits_everywhere_serves_the_board() -> None:

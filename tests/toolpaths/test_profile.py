@@ -60,7 +60,7 @@ def test_climbing_has_the_board_on_the_right(direction: str, pose: Pose) -> None
         assert ccw == (one.inner == (direction == "climb"))
 
 
-def test_inner_corners_of_the_outline_are_told_outer_ones_not() -> None:
+def test_inner_corners_of_the_outline_are_reported_outer_ones_not() -> None:
     notched = workshop.less(PANEL, shapely.box(20, 30, 40, 40))
     _, findings = profile([workshop.placed(notched)], workshop.BLANK, workshop.profiling())
     assert [f.code for f in findings] == ["corner-not-reached"] * 2
@@ -83,7 +83,7 @@ def test_a_cut_out_narrower_than_the_cutter() -> None:
     assert [c.inner for c in cuts] == [False]
 
 
-def test_a_notch_the_cutter_does_not_enter_is_told() -> None:
+def test_a_notch_the_cutter_does_not_enter_is_reported() -> None:
     slit = workshop.less(PANEL, shapely.box(29.5, 20, 30.5, 40))
     _, findings = profile([workshop.placed(slit)], workshop.BLANK, workshop.profiling())
     assert "corner-not-reached" in {f.code for f in findings}
@@ -175,7 +175,7 @@ def test_a_web_between_kerfs_holds_tabs() -> None:
     assert any(20 < x < 80 for x, _ in places)
 
 
-def test_a_board_with_no_frame_beside_it_is_told() -> None:
+def test_a_board_with_no_frame_beside_it_is_reported() -> None:
     one = only(PANEL)
     tabbed, findings = with_tabs(one, workshop.profiling(), NOWHERE, [], shapely.box(90, 0, 95, 40))
     assert not tabbed.tabs

@@ -226,7 +226,7 @@ def test_passes_are_brought_together_in_the_blank_frame() -> None:
     assert proof.pieces == 6
 
 
-def test_a_short_between_two_copies_is_told_once() -> None:
+def test_a_short_between_two_copies_is_reported_once() -> None:
     pad = board([shapely.Point(10, 10).buffer(2)])
     where = Layout(
         (BLANK,), (Placement(0, pad, 1, 1, Pose()), Placement(1, pad, 2, 1, Pose.shift(10, 0)))
@@ -306,24 +306,24 @@ def test_no_copper_for_a_blank() -> None:
 
 
 @pytest.mark.parametrize(("off", "told"), [(0.005, []), (0.03, ["hole-off"])])
-def test_a_hole_off_its_place_is_told(off: float, told: list[str]) -> None:
+def test_a_hole_off_its_place_is_reported(off: float, told: list[str]) -> None:
     of = board(PIECES, [Hole("h1", (40.0, 20.0), 1.0, "c6")])
     jobs = [("".join(LAPS), VEE), (plunge(40.0 + off, 20.0), drill(1.0))]
     assert faults(prove(of, jobs)[2]) == told
 
 
-def test_a_lap_that_leaves_the_foot_uncut_is_told_when_the_foot_is_asked_for() -> None:
+def test_a_lap_that_leaves_the_foot_uncut_is_reported_when_the_foot_is_asked_for() -> None:
     """Shallower than the copper, a lap beside another leaves a skirt of copper at the foot."""
     pad = PIECES[5]
     outer = around(pad, SURFACE / 2 + 0.1)
-    for depth, told in ((DEPTH, []), (0.03, ["copper-uncut"])):
+    for depth, result in ((DEPTH, []), (0.03, ["copper-uncut"])):
         text = around(pad, SURFACE / 2, -depth) + outer
         where = layout(board([pad]))
         trace = read(HEAD + text + TAIL, file="a")
         copper = as_cut(BLANK, [(trace, VEE, PASS)], where.placements)
         slope = (SURFACE - FOOT) / 2
         found = compare([copper], where, reach=SURFACE / 2, slope=slope)[1]
-        assert [f.code for f in found if f.severity != "note"] == told
+        assert [f.code for f in found if f.severity != "note"] == result
 
 
 class TestNets:
@@ -357,10 +357,10 @@ class TestNets:
     def test_pieces_of_one_net_are_a_bridge(self) -> None:
         proof, findings = self.prove(self.bridged(0.3), {(0, "c1"): "c1", (0, "c2"): "c1"})
         assert (proof.shorts, proof.bridges, proof.pieces) == (0, 1, 1)
-        (told,) = [f for f in findings if f.severity != "note"]
-        assert (told.code, told.severity) == ("net-bridged", "warn")
-        assert told.at is not None
-        assert shapely.box(12, 19.8, 14, 20.2).contains(shapely.Point(told.at))
+        (result,) = [f for f in findings if f.severity != "note"]
+        assert (result.code, result.severity) == ("net-bridged", "warn")
+        assert result.at is not None
+        assert shapely.box(12, 19.8, 14, 20.2).contains(shapely.Point(result.at))
 
     def test_background_that_stays_joined_to_a_net_is_no_mere_bridge(self) -> None:
         """Both pads within the background: the net would run all over the board."""
@@ -371,7 +371,7 @@ class TestNets:
         assert [f.code for f in findings if f.severity == "stop"] == ["copper-not-isolated"]
 
 
-def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_places() -> None:
+def test_inner_corners_that_the_cutter_does_not_fit_into_are_reported_with_their_places() -> None:
     """A comb: in each of its 2 n inner corners a disc of radius r keeps (sqrt 2 - 1) r of copper
     off the corner, measured to both edges r (1 - 1 / sqrt 2)."""
     wide = end_mill(0.8)
@@ -389,9 +389,9 @@ def test_inner_corners_that_the_cutter_does_not_fit_into_are_told_with_their_pla
         assert seen.piece == "c1"
         assert math.dist(seen.at, corner) < 0.3
         assert seen.out == pytest.approx(0.4 * (1 - 1 / math.sqrt(2)), abs=0.002)
-    told = [f for f in findings if f.code == "corner-unreached"]
-    assert [f.severity for f in told] == ["note"]
-    assert "8 inner corners" in told[0].message
+    result = [f for f in findings if f.code == "corner-unreached"]
+    assert [f.severity for f in result] == ["note"]
+    assert "8 inner corners" in result[0].message
     finer = as_cut(
         BLANK,
         [(read(HEAD + around(comb, 0.1) + TAIL, file="a"), end_mill(0.2), PASS)],

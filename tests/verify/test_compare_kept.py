@@ -50,8 +50,8 @@ def prove(paths: Sequence[Path], *, kept: bool) -> tuple[BoardProof, set[str]]:
 
 
 def test_copper_in_the_gaps_may_stay_with_its_piece() -> None:
-    proof, told = prove(laps(), kept=True)
-    assert told == set()
+    proof, result = prove(laps(), kept=True)
+    assert result == set()
     assert (proof.pieces, proof.shorts, proof.opens) == (3, 0, 0)
     assert proof.narrowest_gap == pytest.approx(FOOT, abs=0.003)
     assert prove(laps(), kept=False)[1] == {"copper-not-isolated"}
@@ -66,6 +66,6 @@ def test_a_lap_that_is_missing_between_pads_is_a_short_all_the_same() -> None:
     for missing in between:
         paths = laps()
         del paths[missing]
-        proof, told = prove(paths, kept=True)
+        proof, result = prove(paths, kept=True)
         assert proof.shorts > 0
-        assert told == {"copper-short"}
+        assert result == {"copper-short"}

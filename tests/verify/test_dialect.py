@@ -135,7 +135,7 @@ def test_what_the_dialect_has_is_read(text: str, features: dict[str, Any]) -> No
     assert faults(text, **features) == []
 
 
-def test_a_dwell_is_told_in_the_unit_of_the_machine() -> None:
+def test_a_dwell_is_reported_in_the_unit_of_the_machine() -> None:
     text = HEAD + "G4 P1500.\n" + BODY + "M2\n"
     assert read(text, file="one.ngc", dialect=Dialect(dwell_unit="ms")).dwells[0].seconds == 1.5
     assert read(text, file="one.ngc", dialect=Dialect()).dwells[0].seconds == 1500
@@ -188,5 +188,7 @@ def test_no_text_breaks_reader_and_parts(lines: list[str], dialect: Dialect) -> 
         file="one.ngc", blank=1, mill_pass=1, cutter=cutters[0], works=("isolate",), depth=0.1,
         spindle=1.0, start=(1.0, 1.0, 5.0), moves=(),
     )  # fmt: skip
-    told = programs_of_file(trace, [program, replace(program, cutter=cutters[1])], cutters, machine)
-    assert len(told.traces) == len(told.programs) == 2
+    result = programs_of_file(
+        trace, [program, replace(program, cutter=cutters[1])], cutters, machine
+    )
+    assert len(result.traces) == len(result.programs) == 2

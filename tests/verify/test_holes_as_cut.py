@@ -89,7 +89,9 @@ def test_the_lap_around_its_pad_is_not_taken_for_it() -> None:
         ([(20, 20), (26, 20.6)], {"slot-not-cleared", "hole-size", "copper-gouged"}),  # aslant
     ],
 )
-def test_a_slot_cut_elsewhere_is_told(way: list[tuple[float, float]], expected: set[str]) -> None:
+def test_a_slot_cut_elsewhere_is_reported(
+    way: list[tuple[float, float]], expected: set[str]
+) -> None:
     found = codes(judged(SLOT, cut(way, FULL)))
     assert expected <= found
     assert found <= expected | {"hole-breaks-out", "annular-ring-thin"}
@@ -100,7 +102,7 @@ def test_a_narrow_cutter_leaves_laminate_beside_its_way() -> None:
     assert "slot-not-cleared" in codes(found)
 
 
-def test_a_core_that_comes_loose_is_told() -> None:
+def test_a_core_that_comes_loose_is_reported() -> None:
     (finding,) = [f for f in judged(WIDE, laps(1.0)) if f.code == "slot-not-cleared"]
     assert finding.severity == "stop"
     assert finding.at is not None
@@ -147,7 +149,7 @@ def test_a_ramp_that_no_level_lap_follows_leaves_a_floor() -> None:
     assert finding.at[0] < 25.5
 
 
-def test_a_drill_that_does_not_break_through_is_told() -> None:
+def test_a_drill_that_does_not_break_through_is_reported() -> None:
     pin = Hole("h1", (20.0, 20.0), 1.0, "c1")
     for depth, expected in ((-1.91, set()), (-1.2, {"hole-not-through"})):
         where = layout(board([PAD], [pin]))

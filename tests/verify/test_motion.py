@@ -566,8 +566,8 @@ class TestHops:
 
     def test_beside_a_clamp(self) -> None:
         # the vee is 0.2 mm + 2 · 3 mm · tan 15° wide 3 mm up
-        beside = dataclasses.replace(self.post, box=Box(31.0, 24.0, 33.0, 26.0))
-        assert codes(hopping(), clamps=(beside,)) == set()
+        neighbour = dataclasses.replace(self.post, box=Box(31.0, 24.0, 33.0, 26.0))
+        assert codes(hopping(), clamps=(neighbour,)) == set()
         near = dataclasses.replace(self.post, box=Box(30.8, 24.0, 33.0, 26.0))
         assert codes(hopping(), clamps=(near,)) == {"rapid-over-clamp"}
 
@@ -639,8 +639,8 @@ class TestPins:
         assert codes(GOOD, mill_pass=self.second, pins=False) == set()
 
     def test_a_pin_just_beside(self) -> None:
-        beside = dataclasses.replace(self.hole, machine=(15.0, 8.3))
-        clear = dataclasses.replace(self.second, registration=(beside,))
+        neighbour = dataclasses.replace(self.hole, machine=(15.0, 8.3))
+        clear = dataclasses.replace(self.second, registration=(neighbour,))
         assert codes(GOOD, mill_pass=clear) == set()
 
     def test_an_arc_is_kept_off_a_pin_by_the_box_around_it(self) -> None:

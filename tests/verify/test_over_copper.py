@@ -27,12 +27,12 @@ def program(*lines: str) -> str:
 def check(
     text: str, surface: SurfaceMap = TILT, *, clamps: tuple[Clamp, ...] = (), mill: bool = False
 ) -> list[Finding]:
-    told = motion.check(
+    findings = motion.check(
         reader.read(text, file="p.ngc"), cutter=end_mill() if mill else vee(), machine=MACHINE,
         clamps=clamps, mill_pass=PASS, blank=BLANK, spoilboard=1.0, file="p.ngc", at=(1.0, 1.0),
         surface=surface,
     )  # fmt: skip
-    return list(told)
+    return list(findings)
 
 
 FOLLOWING = program(
@@ -76,11 +76,11 @@ def test_faults_are_found(surface: SurfaceMap, lines: tuple[str, ...], code: str
 
 def test_without_the_map_those_depths_would_pass() -> None:
     text = program("G0 X50. Y10.", "G1 Z-2.15 F60.", "G0 Z2.")
-    told = motion.check(
+    findings = motion.check(
         reader.read(text, file="p.ngc"), cutter=end_mill(2.0), machine=MACHINE, clamps=(),
         mill_pass=PASS, blank=BLANK, spoilboard=1.0, file="p.ngc", at=(1.0, 1.0),
     )  # fmt: skip
-    assert "too-deep" not in {f.code for f in told}
+    assert "too-deep" not in {f.code for f in findings}
 
 
 def test_clamps_stand_on_the_copper_at_its_highest() -> None:

@@ -29,33 +29,34 @@ def test_floating_copper_and_other_pieces_are_measured_own_copper_is_not() -> No
     other = shapely.box(21.5, 15.0, 25.0, 25.0)
     placement = placed([pad, other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     copper = cut(placement, [background(pad, other, gap=0.3)])
-    (one,), told = pad_gaps(copper, placement, ASKED, 0.0)
+    (one,), result = pad_gaps(copper, placement, ASKED, 0.0)
     assert (one.hole, one.other) == ("h1", None)
     assert one.gap == pytest.approx(0.3, abs=0.01)
-    assert [f.code for f in told] == ["gap-around-pads"]
+    assert [f.code for f in result] == ["gap-around-pads"]
     assert (
-        "0 of 1 pads have a gap of 0.8 mm around them; the narrowest is 0.300 mm" in told[0].message
+        "0 of 1 pads have a gap of 0.8 mm around them; the narrowest is 0.300 mm"
+        in result[0].message
     )
 
 
 @pytest.mark.parametrize(("gap", "codes"), [(0.5, ["pad-gap-narrow"]), (0.79, []), (0.9, [])])
-def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
+def test_drawn_copper_that_stands_nearer_is_reported_with_its_place(
     gap: float, codes: list[str]
 ) -> None:
     other = shapely.box(21.0 + gap, 15.0, 25.0, 25.0)
     placement = placed([disc(20.0), other], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     (one,), (note,) = pad_gaps(cut(placement), placement, ASKED, 0.0)
     narrowest = {(0, piece.id): piece.shape.buffer(0.05) for piece in placement.board.pieces}
-    told = pads_too_near((one,), placement, ASKED, narrowest)
+    result = pads_too_near((one,), placement, ASKED, narrowest)
     assert note.code == "gap-around-pads"
-    assert [f.code for f in told] == codes
+    assert [f.code for f in result] == codes
     if gap > ASKED:
         assert one.gap is None
         return
     assert one.other == "c2"
     assert one.gap == pytest.approx(gap, abs=1e-3)
     assert one.at == pytest.approx((21.0 + gap / 2, 20.0), abs=0.02)
-    for finding in told:
+    for finding in result:
         assert finding.at == one.at
         assert (
             f"gap of {one.gap:.3f} mm between the pad of hole h1 of 1.00 mm and piece c2 at the "
@@ -69,12 +70,12 @@ def test_drawn_copper_that_stands_nearer_is_told_with_its_place(
 def test_copper_of_the_same_net_is_no_matter() -> None:
     placement = placed([disc(20.0), disc(22.5)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     nets = {(0, "c1"): "n", (0, "c2"): "n"}
-    (one,), told = pad_gaps(cut(placement), placement, ASKED, 0.0, nets)
+    (one,), result = pad_gaps(cut(placement), placement, ASKED, 0.0, nets)
     assert one.gap is None
-    assert [f.code for f in told] == ["gap-around-pads"]
+    assert [f.code for f in result] == ["gap-around-pads"]
 
 
-def test_a_gap_left_closed_around_a_land_is_told() -> None:
+def test_a_gap_left_closed_around_a_land_is_reported() -> None:
     pad = disc(20.0)
     placement = placed([pad], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
 

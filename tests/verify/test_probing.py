@@ -68,9 +68,9 @@ def test_four_touches_from_within_a_hole_are_taken() -> None:
 )
 def test_a_spoilt_touch_is_refused(old: str, new: str, code: str, line: int) -> None:
     assert old in GOOD
-    told = check(GOOD.replace(old, new, 1))
-    assert (code, line) in {(finding.code, finding.line) for finding in told}
-    assert all(finding.severity == "stop" for finding in told)
+    findings = check(GOOD.replace(old, new, 1))
+    assert (code, line) in {(finding.code, finding.line) for finding in findings}
+    assert all(finding.severity == "stop" for finding in findings)
 
 
 def test_a_hole_that_is_drilled_in_this_very_pass_or_only_looked_at_is_not_touched() -> None:
@@ -79,12 +79,12 @@ def test_a_hole_that_is_drilled_in_this_very_pass_or_only_looked_at_is_not_touch
         RegistrationHole("w2", (20.0, 10.0), (20.0, 10.0), 3.0, "witness", 1, 2),
     ):
         other = MillingPass(1, 2, shapely.box(0, 0, 60, 40), Pose(), (hole,), (1.0, 1.0))
-        told = motion.check(
+        findings = motion.check(
             reader.read(GOOD, file="touch.ngc"), cutter=end_mill(2.0), machine=MACHINE, clamps=(),
             mill_pass=other, blank=BLANK, spoilboard=6.0, file="touch.ngc", at=(1.0, 1.0),
             probing=True,
         )  # fmt: skip
-        assert {finding.code for finding in told} == {"probe-outside-hole"}
+        assert {finding.code for finding in findings} == {"probe-outside-hole"}
 
 
 def test_only_a_cylinder_touches() -> None:
@@ -92,8 +92,8 @@ def test_only_a_cylinder_touches() -> None:
 
 
 def test_a_program_that_cuts_holds_no_touch() -> None:
-    told = {(f.code, f.line) for f in check(GOOD, probing=False)}
-    assert ("probe-while-cutting", 10) in told
+    findings = {(f.code, f.line) for f in check(GOOD, probing=False)}
+    assert ("probe-while-cutting", 10) in findings
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ def refused(text: str) -> tuple[Finding, ...]:
     return refusal.value.findings
 
 
-def test_places_are_unknown_until_told() -> None:
+def test_places_are_unknown_until_reported() -> None:
     first, second = read("G21\nG0 Z5\nG0 X1 Y2\nM2\n", file="a").moves
     assert all(math.isnan(place) for place in first.start)
     assert [math.isnan(place) for place in first.end] == [True, True, False]
@@ -28,7 +28,7 @@ def test_places_are_unknown_until_told() -> None:
     assert (first.line, second.line) == (2, 3)
 
 
-def test_all_faults_are_told_together_each_with_its_line() -> None:
+def test_all_faults_are_reported_together_each_with_its_line() -> None:
     found = refused("G21\nG1 X1\nG0 X1 X2\nG5\n")
     assert [finding.line for finding in found] == [2, 3, 4, 5]
     assert "no feed" in found[0].message

@@ -20,9 +20,9 @@ def test_clearing_has_business_around_lands_and_nowhere_else(tmp_path: Path) -> 
     file = job(tmp_path, f"0.3\npad_gap = {PAD_GAP}", MILL, nets=False)
     cut_set = prepare(file, tmp_path / "out")
     plan, (blank,) = load(file), cut_set.layout.blanks
-    asked = allowed_cuts(plan, blank, cut_set.layout.placements)
-    assert asked.clearing == {"clear"}
-    (area,) = asked.cleared.values()
+    required = allowed_cuts(plan, blank, cut_set.layout.placements)
+    assert required.clearing == {"clear"}
+    (area,) = required.cleared.values()
     reach = shapely.buffer(area, 0.4 + EDGE)
     assert cut_set.blanks[0].cuts.clearings
     assert all(reach.contains(one.path.line()) for one in cut_set.blanks[0].cuts.clearings)

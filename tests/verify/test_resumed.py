@@ -67,7 +67,7 @@ def test_what_goes_on_as_the_old_one_is_good(body: str) -> None:
         (SECOND + ENTERED, "not one of the old program"),
     ],
 )
-def test_what_does_not_is_told(body: str, told: str) -> None:
+def test_what_does_not_is_reported(body: str, told: str) -> None:
     (message,) = check(body)
     assert told in message
 
@@ -82,8 +82,8 @@ def test_a_share_may_leave_out_but_not_exchange() -> None:
 def test_a_stroke_down_may_begin_lower_but_not_beside_or_higher() -> None:
     lower = SECOND.replace("G0 X30. Y10.\n", "G0 X30. Y10.\nG0 Z1.\n")
     assert check(lower) == []
-    beside = OLD.replace("G0 X30. Y10.\nG1 Z-0.1 F100.\n", "G0 X30. Y10.\nG1 X30. Z-0.1 F100.\n")
-    assert check(beside) == []
+    neighbour = OLD.replace("G0 X30. Y10.\nG1 Z-0.1 F100.\n", "G0 X30. Y10.\nG1 X30. Z-0.1 F100.\n")
+    assert check(neighbour) == []
     slanted = SECOND.replace("G0 X30. Y10.\n", "G0 X29. Y10.\n").replace("G1 Z", "G1 X30. Z")
     assert check(slanted) != []
 

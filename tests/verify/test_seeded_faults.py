@@ -115,8 +115,8 @@ def test_a_missing_ring(
     assert len(rings) == 6, "three laps around two pieces"
     expected = {"copper-uncut", "copper-not-isolated", "gap-not-opened", "copper-island"}
     for gone in rings:
-        told = spoilt(bench, "isolate", lacking(gone))
-        assert told & expected, gone[:40]
+        result = spoilt(bench, "isolate", lacking(gone))
+        assert result & expected, gone[:40]
 
 
 @pytest.mark.parametrize("work", ["isolate", "drill", "profile"])
@@ -133,8 +133,8 @@ def test_a_shifted_pass(bench: Bench, work: str) -> None:
 def test_a_wider_cutter(bench: Bench) -> None:
     vee = bench.programs[which(bench, "isolate")].cutter
     assert isinstance(vee, Vee)
-    told = with_cutter(bench, "isolate", replace(vee, tip=vee.tip + 0.05))
-    assert {"copper-gouged", "stray-cut"} <= told
+    result = with_cutter(bench, "isolate", replace(vee, tip=vee.tip + 0.05))
+    assert {"copper-gouged", "stray-cut"} <= result
 
 
 def test_a_shallower_vee(bench: Bench) -> None:
@@ -161,7 +161,7 @@ def test_a_mirrored_board(bench: Bench) -> None:
     turned = replace(p, d=-p.d, e=-p.e, f=y0 + y1 - p.f)
     bench.layout = Layout(kept.blanks, (replace(placement, pose=turned),))
     try:
-        told = bench.told(which(bench, "isolate"), bench.traces, bench.cut(bench.traces))
+        result = bench.told(which(bench, "isolate"), bench.traces, bench.cut(bench.traces))
     finally:
         bench.layout = kept
-    assert {"copper-open", "hole-missing", "stray-cut"} <= told
+    assert {"copper-open", "hole-missing", "stray-cut"} <= result

@@ -87,7 +87,7 @@ def test_the_band_of_a_large_gap_is_round_at_corners(more: float, told: int) -> 
     assert [f.code for f in found] == ["stray-cut"] * told
 
 
-def test_a_cut_that_runs_on_over_background_is_told_with_its_place_and_line() -> None:
+def test_a_cut_that_runs_on_over_background_is_reported_with_its_place_and_line() -> None:
     far = BAND - FOOT
     (found,) = stray(cut([(19 - 0.1, 15 - far), (24, 15 - far), (30, 15 - far)]))
     assert found.at == pytest.approx((30, 15 - far), abs=1e-4)
@@ -149,7 +149,7 @@ class TestProfile:
         edge = shapely.box(2, 2, 58, 38)
         assert len(stray(around(edge, 1.0 + off, -1.8), MILL)) == told
 
-    def test_an_arc_around_the_wrong_centre_is_told(self) -> None:
+    def test_an_arc_around_the_wrong_centre_is_reported(self) -> None:
         around_it = "G0 X58 Y1\nG1 Z-1.8 F60.\nG3 X59 Y2 I0 J1 F300.\nG0 Z2.\n"
         assert stray(around_it, MILL) == ()
         (found,) = stray(around_it.replace("G3 X59 Y2 I0 J1", "G2 X59 Y2 I1 J0"), MILL)
@@ -166,8 +166,8 @@ class TestClearing:
     @pytest.mark.parametrize(("x", "told"), [(30.0, 0), (29.0, 1)])
     def test_it_stays_in_its_areas(self, x: float, told: int) -> None:
         mill = end_mill(0.8, "clear")
-        asked = AllowedCuts("edge", {}, frozenset(["clear"]), {0: self.AREA})
-        assert len(stray(cut([(x, 10), (40, 10)]), mill, asked=asked)) == told
+        required = AllowedCuts("edge", {}, frozenset(["clear"]), {0: self.AREA})
+        assert len(stray(cut([(x, 10), (40, 10)]), mill, asked=required)) == told
         assert len(stray(cut([(x, 10), (40, 10)]), mill)) == 1
 
 
@@ -198,7 +198,7 @@ def test_a_board_is_asked_where_it_lies() -> None:
     assert found.line == 11
 
 
-def test_many_are_told_as_a_few() -> None:
+def test_many_are_reported_as_a_few() -> None:
     found = stray("".join(plunge(5 + k, 30) for k in range(40)), drill(1.0))
     assert [finding.more for finding in found] == [0, 0, 0, 0, 35]
     assert found[-1].words.endswith("And 35 more.")

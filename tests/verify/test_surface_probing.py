@@ -62,9 +62,9 @@ def test_a_grid_of_touches_is_taken() -> None:
 )
 def test_a_spoilt_touch_is_refused(old: str, new: str, code: str, line: int) -> None:
     assert old in GOOD
-    told = check(GOOD.replace(old, new, 1))
-    assert (code, line) in {(finding.code, finding.line) for finding in told}
-    assert all(finding.severity == "stop" for finding in told)
+    findings = check(GOOD.replace(old, new, 1))
+    assert (code, line) in {(finding.code, finding.line) for finding in findings}
+    assert all(finding.severity == "stop" for finding in findings)
 
 
 def test_only_up_and_down_is_counted_from_a_touch() -> None:

@@ -42,7 +42,7 @@ def test_the_outermost_lap_may_lie_off_by_the_tolerances(more: float, told: int)
     assert len(found) == told
 
 
-def test_an_outermost_lap_that_is_missing_is_told() -> None:
+def test_an_outermost_lap_that_is_missing_is_reported() -> None:
     (found,), others = cut_by(*LAPS[:2])
     assert others == (), "no other rule sees it"
     assert (found.code, found.severity) == ("gap-not-opened", "warn")
@@ -52,7 +52,7 @@ def test_an_outermost_lap_that_is_missing_is_told() -> None:
     assert stands < PAD.distance(shapely.Point(found.at)) < FAR
 
 
-def test_a_depth_that_leaves_the_foot_narrower_is_told() -> None:
+def test_a_depth_that_leaves_the_foot_narrower_is_reported() -> None:
     assert cut_by(*LAPS, z=-DEPTH + 0.03)[0] == ()
     found, _ = cut_by(*LAPS[:2], z=-DEPTH + 0.03)
     assert [f.code for f in found] == ["gap-not-opened"]

@@ -104,8 +104,8 @@ def test_a_path_that_a_low_surface_leaves_uncut_is_a_short() -> None:
     away = VEE.width(0.05) / 2
     proof, bad = case(RAILS, laps(RAILS, away, deep), VEE, 0.02)
     assert (proof.shorts, bad.shorts) == (0, 2)
-    (told,) = worst_case_findings(layout(board(RAILS)).placements[0], bad, 0.02)
-    assert (told.code, told.severity) == ("worst-case-short", "warn")
+    (findings,) = worst_case_findings(layout(board(RAILS)).placements[0], bad, 0.02)
+    assert (findings.code, findings.severity) == ("worst-case-short", "warn")
     assert case(RAILS, laps(RAILS, away, deep), VEE, 0.01)[1].shorts == 0
 
 
@@ -116,10 +116,10 @@ def test_a_bridge_that_a_high_surface_takes_is_an_open() -> None:
     proof, bad = case([thin], laps([thin]), VEE, 0.02)
     assert (proof.opens, bad.opens) == (0, 1)
     assert bad.narrowest_copper == pytest.approx(0.0, abs=0.002)
-    (told,) = worst_case_findings(layout(board([thin])).placements[0], bad, 0.02)
-    assert told.code == "worst-case-open"
-    assert told.at is not None
-    assert shapely.box(13.9, 11.9, 20.1, 12.2).contains(shapely.Point(told.at))
+    (findings,) = worst_case_findings(layout(board([thin])).placements[0], bad, 0.02)
+    assert findings.code == "worst-case-open"
+    assert findings.at is not None
+    assert shapely.box(13.9, 11.9, 20.1, 12.2).contains(shapely.Point(findings.at))
     assert case([thin], laps([thin]), vee(), 0.0)[1].opens == 0
 
 

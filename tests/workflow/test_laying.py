@@ -135,7 +135,7 @@ def test_a_board_is_mirrored_about_its_long_axis(
     assert (y - y0 < (y1 - y0) / 2) == (flips == "x")
 
 
-def test_what_never_fits_is_told_with_the_size_that_would_do(plan: JobPlan) -> None:
+def test_what_never_fits_is_reported_with_the_size_that_would_do(plan: JobPlan) -> None:
     long, tall = board(300, 40, "long"), board(20, 200, "tall")
     laid = lay(*asked(plan, [blank(200.0, 100.0)], (long, 1), (tall, 1)))
     assert [f.code for f in laid.findings] == ["board-larger-than-blank"] * 2

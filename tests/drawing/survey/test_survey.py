@@ -143,7 +143,7 @@ def test_copper_beside_other_things_on_its_layer_is_a_reading_of_its_own(tmp_pat
     assert {(kind, n) for kind, n, _ in strokes.left_out} == {("LINE", 1), ("TEXT", 1)}
 
 
-def test_the_gap_and_its_place_are_told(tmp_path: Path) -> None:
+def test_the_gap_and_its_place_are_reported(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     for y in (5.0, 6.4, 20.0):
         sheet.space.add_lwpolyline([(5, y), (9, y)], dxfattribs={**FOIL, "const_width": 1})
@@ -193,7 +193,7 @@ def test_a_circle_as_large_as_its_pad_is_no_hole_in_it(tmp_path: Path) -> None:
     assert copper.pieces == 1
 
 
-def test_a_gap_in_the_outline_is_told_with_its_place(tmp_path: Path) -> None:
+def test_a_gap_in_the_outline_is_reported_with_its_place(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path, rim=False)
     corners = [(0.0, 0.03), (0.0, 30.0), (50.0, 30.0), (50.0, 0.0), (0.0, 0.0)]
     sheet.space.add_lwpolyline(corners, dxfattribs={"layer": "rim"})
@@ -276,7 +276,7 @@ def test_two_copper_layers_are_left_to_the_user(tmp_path: Path) -> None:
     assert "2 layers may be copper: name yours" in found.doubts
 
 
-def test_hidden_layers_and_what_cannot_be_read_are_told(tmp_path: Path) -> None:
+def test_hidden_layers_and_what_cannot_be_read_are_reported(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.space.add_line((1, 1), (2, 2), dxfattribs={"layer": "legend"})
     sheet.doc.layers.add("legend").off()

@@ -62,16 +62,16 @@ def test_everything_that_may_be_off_is_taken_from_the_ring(
     assert one.worst == pytest.approx(0.7 - taken - 0.01, abs=1e-3)
 
 
-def test_a_ring_that_another_pass_spoils_is_told_with_both_figures() -> None:
+def test_a_ring_that_another_pass_spoils_is_reported_with_both_figures() -> None:
     placement = placed([PAD], [HOLE])
     made = {"h1": HoleMade(1.0, 1.0, 0.0, 0.55)}
-    (one,), (told,) = annular_rings(placement, cut(placement), RulesPlan(), made)
+    (one,), (result,) = annular_rings(placement, cut(placement), RulesPlan(), made)
     assert one.worst < ANNULAR_RING_FLOOR < one.ring
-    assert (told.code, told.severity, told.at) == ("annular-ring-thin", "warn", one.at)
+    assert (result.code, result.severity, result.at) == ("annular-ring-thin", "warn", one.at)
     assert (
-        "0.70 mm of copper on its thinnest side, worst case 0.10 (0.60 mm off its" in told.message
+        "0.70 mm of copper on its thinnest side, worst case 0.10 (0.60 mm off its" in result.message
     )
-    assert "drilled in another pass than its copper is cut in" in told.message
+    assert "drilled in another pass than its copper is cut in" in result.message
 
 
 def test_a_wider_drill_leaves_less() -> None:
@@ -88,14 +88,14 @@ def test_a_neighbouring_hole_is_an_edge_of_the_ring() -> None:
     assert [one.ring for one in found] == pytest.approx([0.3, 0.3], abs=1e-2)
 
 
-def test_lands_narrower_than_a_level_asks_are_told_by_kind() -> None:
+def test_lands_narrower_than_a_level_asks_are_reported_by_kind() -> None:
     pads = [shapely.Point(x, 20).buffer(0.9, quad_segs=64) for x in (10, 20, 30)]
     holes = [Hole(f"h{n}", (10.0 * n, 20.0), 1.0, f"c{n}") for n in (1, 2, 3)]
     placement = placed(pads, holes)
     assert least_pad(1.0, "B") == pytest.approx(1.8)
     assert check_small_pads(placement, "B") == ()
-    (told,) = check_small_pads(placement, "A")
-    assert (told.code, told.severity) == ("pads-small", "note")
-    assert "3 pads of 1.80 mm around holes of 1.00 mm" in told.message
-    assert "than the 1.90 mm of level A" in told.message
-    assert "level B 1.80, C 1.70" in told.message
+    (findings,) = check_small_pads(placement, "A")
+    assert (findings.code, findings.severity) == ("pads-small", "note")
+    assert "3 pads of 1.80 mm around holes of 1.00 mm" in findings.message
+    assert "than the 1.90 mm of level A" in findings.message
+    assert "level B 1.80, C 1.70" in findings.message

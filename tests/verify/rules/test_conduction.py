@@ -69,7 +69,7 @@ def test_resistors_in_series_add_and_in_parallel_divide() -> None:
     assert none.unfed == ()
 
 
-def test_a_part_without_balance_is_told_and_carries_nothing() -> None:
+def test_a_part_without_balance_is_reported_and_carries_nothing() -> None:
     other = shapely.box(20, 0, 30, 1)
     ends = [LEFT, RIGHT, shapely.box(19, 0, 20, 1), shapely.Point(90, 90).buffer(1)]
     found = solve([BAR, other], ends, [-1.0, 1.0, 0.5, -0.5], 1.0)

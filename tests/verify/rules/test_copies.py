@@ -94,8 +94,8 @@ def test_findings_move_along() -> None:
     first = placed([RAIL], HOLES)
     other = replace(again(first, POSES[1]), blank=2)
     judge([NET], first, as_cut(first), 0.035, ASKED, solve=True, copies=copies)
-    _, told = judge([NET], other, as_cut(other), 0.035, ASKED, solve=True, copies=copies)
-    (lost,) = [finding for finding in told if finding.code == "drop-too-large"]
+    _, result = judge([NET], other, as_cut(other), 0.035, ASKED, solve=True, copies=copies)
+    (lost,) = [finding for finding in result if finding.code == "drop-too-large"]
     assert (lost.copy, lost.blank) == (2, 2)
     assert lost.at == pytest.approx(POSES[1].point((60.0, 21.5)))
 

@@ -65,7 +65,7 @@ def test_what_common_cutters_do_is_worked_out_and_found_wise() -> None:
         (drill(plunge=30), "drill", "chip-load-low"),
     ],
 )
-def test_chips_too_thick_or_too_thin_are_told(cutter: Cutter, work: Work, code: str) -> None:
+def test_chips_too_thick_or_too_thin_are_reported(cutter: Cutter, work: Work, code: str) -> None:
     (finding,) = judged(program(cutter, 0.08, work=work))
     assert (finding.code, finding.severity) == (code, "warn")
 
@@ -127,7 +127,7 @@ def test_paper_lets_a_tooth_take_more_than_glass() -> None:
     assert cutters([made], {1: "FR-1"}, MACHINE)[1] == ()
 
 
-def test_a_lap_deeper_than_the_cutter_is_wide_is_told() -> None:
+def test_a_lap_deeper_than_the_cutter_is_wide_is_reported() -> None:
     assert codes(program(mill(step=0.8), 1.8)) == []
     (finding,) = judged(program(mill(step=1.0), 1.8))
     assert (finding.code, finding.severity) == ("step-deep", "warn")
@@ -136,7 +136,7 @@ def test_a_lap_deeper_than_the_cutter_is_wide_is_told() -> None:
     assert codes(program(mill(0.2, feed=100, plunge=50), 0.3, work="isolate")) == ["step-deep"]
 
 
-def test_a_drill_that_does_not_withdraw_in_time_is_told() -> None:
+def test_a_drill_that_does_not_withdraw_in_time_is_reported() -> None:
     """Kennametal/Greenfield: two to three diameters in one step, two before the first retract."""
     thin = drill(0.5)
     assert codes(program(thin, 1.5, work="drill")) == []
@@ -150,7 +150,7 @@ def test_a_drill_that_does_not_withdraw_in_time_is_told() -> None:
     assert (one.step, one.steps) == (1.0, 3)
 
 
-def test_each_cutter_is_told_of_once_at_its_worst() -> None:
+def test_each_cutter_is_reported_once_at_its_worst() -> None:
     made = [program(mill(feed=feed), 0.3) for feed in (700, 900, 800)]
     (finding,) = judged(*made)
     assert "900 mm/min" in finding.message
@@ -162,7 +162,7 @@ def test_what_does_not_turn_is_not_judged() -> None:
     assert cutting(replace(still, spins=True, spindle=1.0, moves=())) is None
 
 
-def test_slow_drills_are_a_note_when_all_is_told() -> None:
+def test_slow_drills_are_a_note_when_all_is_reported() -> None:
     made = program(drill(), 1.9, work="drill")
     assert judged(made) == []
     (finding,) = judged(made, whole=True)

@@ -173,7 +173,7 @@ def test_a_return_line_is_measured_against_the_end_it_leaves_by() -> None:
     assert (back.solution.flow == -there.solution.flow).all()
 
 
-def test_a_return_line_that_rises_too_far_is_told() -> None:
+def test_a_return_line_that_rises_too_far_is_reported() -> None:
     placement = placed([RAIL], holes(10, 20, 30))
     _, faults = drop(rail(2.0, -1.0, -1.0), placement, cut(placement), 0.035, most_lost=0.0005)
     (fault,) = faults

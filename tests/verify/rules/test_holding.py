@@ -51,7 +51,9 @@ def of(blank: MilledBlank, plan: JobPlan) -> Holding:
     return holding
 
 
-def test_the_lift_is_told_with_its_place_and_what_is_allowed(made: tuple[CutSet, JobPlan]) -> None:
+def test_the_lift_is_reported_with_its_place_and_what_is_allowed(
+    made: tuple[CutSet, JobPlan],
+) -> None:
     cut_set, plan = made
     holding = of(cut_set.blanks[0], plan)
     assert cut_set.passes[0].holding == holding
@@ -76,7 +78,7 @@ def test_twice_the_pull_lifts_twice_as_far(made: tuple[CutSet, JobPlan]) -> None
     assert held(cut_set.blanks[0], still) == ((None,), ())
 
 
-def test_a_tiny_clamp_is_told(made: tuple[CutSet, JobPlan]) -> None:
+def test_a_tiny_clamp_is_reported(made: tuple[CutSet, JobPlan]) -> None:
     cut_set, plan = made
     tiny = with_clamps(plan, Box(0.0, 20.0, 0.1, 21.0))
     _, (finding,) = held(cut_set.blanks[0], tiny)

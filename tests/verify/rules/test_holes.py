@@ -31,7 +31,7 @@ def test_pins_are_numbered_as_the_board_is_milled() -> None:
     assert turned.pins == seen.pins[::-1]
 
 
-def test_a_circle_that_is_off_and_holes_too_narrow_are_told() -> None:
+def test_a_circle_that_is_off_and_holes_too_narrow_are_reported() -> None:
     placement = placed([shapely.box(1, 1, 2, 2)], socket(9.8 / 9.53, 1.0))
     (seen,), faults = bases(placement)
     assert seen.wrong
@@ -60,8 +60,8 @@ def test_holes_of_a_socket_of_single_pins_are_held_against_the_pin(hole: float, 
     placement = placed([shapely.box(1, 1, 2, 2)], socket(hole=hole))
     (seen,), faults = bases(placement, RulesPlan(pins=PIN))
     assert (seen.hole, seen.pad, seen.required_hole, seen.required_pad) == (hole, None, 1.3, 2.2)
-    told = [("socket-pin-hole", "warn")] if words else []
-    assert [(f.code, f.severity) for f in faults] == told
+    result = [("socket-pin-hole", "warn")] if words else []
+    assert [(f.code, f.severity) for f in faults] == result
     assert not words or words in faults[0].message
 
 

@@ -51,8 +51,8 @@ def test_300_volts_over_half_a_millimetre_is_refused_at_its_place() -> None:
 @pytest.mark.parametrize(("gap", "faults"), [(1.25, 0), (1.2499, 1), (1.3, 0)])
 def test_the_gap_the_table_asks_for_is_enough(gap: float, faults: int) -> None:
     placement = placed(two(gap))
-    found, told = spacing([HIGH, LOW], placement, cut(placement), AWAY)
-    assert len(told) == faults
+    found, result = spacing([HIGH, LOW], placement, cut(placement), AWAY)
+    assert len(result) == faults
     assert only(found).measured == pytest.approx(gap)
 
 
@@ -78,7 +78,7 @@ def test_copper_between_two_nets_is_a_bridge() -> None:
     )
 
 
-def test_both_figures_are_told_however_far_apart_the_nets_are() -> None:
+def test_both_figures_are_reported_however_far_apart_the_nets_are() -> None:
     shapes = [shapely.box(10, 20, 20, 22), shapely.box(60, 20, 70, 22)]
     placement = placed(shapes)
     island = shapely.box(20.2, 20, 59.7, 22)
@@ -101,14 +101,14 @@ def test_gaps_below_the_least_count_as_nothing(one: float, other: float, least: 
     assert only(found).measured == pytest.approx(over, abs=1e-9)
 
 
-def test_a_piece_with_no_volts_told_is_a_bridge_too() -> None:
+def test_a_piece_with_no_volts_reported_is_a_bridge_too() -> None:
     shapes = [*two(2.0), shapely.box(18, 22.3, 42, 23.2)]
     placement = placed(shapes)
     signal = NetFacts("signal", ("c3",))
     found, _ = spacing([HIGH, LOW, signal], placement, cut(placement), AWAY)
     assert only(found).measured == pytest.approx(1.1)
-    told = NetFacts("signal", ("c3",), (120.0, 120.0))
-    found, _ = spacing([HIGH, LOW, told], placement, cut(placement), AWAY)
+    result = NetFacts("signal", ("c3",), (120.0, 120.0))
+    found, _ = spacing([HIGH, LOW, result], placement, cut(placement), AWAY)
     # No way leads over a net with volts of its own: straight across is left, 2 mm.
     assert {(p.net, p.other): round(p.measured, 3) for p in found} == {
         ("B+", "signal"): 0.3,
@@ -143,14 +143,14 @@ def test_lands_by_their_own_column_only_when_asked() -> None:
     found, faults = spacing([HIGH, LOW], placement, cut(placement), AWAY)
     assert only(found).measured == pytest.approx(0.9, abs=1e-3)
     assert [fault.code for fault in faults] == ["spacing-too-narrow"]
-    asked = SpacingRule(edge=False, pad_column="A6")
-    found, faults = spacing([HIGH, LOW], placement, cut(placement), asked)
+    required = SpacingRule(edge=False, pad_column="A6")
+    found, faults = spacing([HIGH, LOW], placement, cut(placement), required)
     assert faults == ()
     assert (only(found).column, only(found).required) == ("A6", 0.8)
     # The tracks still answer to B2.
     lands[1] = joined(lands[1], shapely.box(31.5, 20.5, 32, 26))
     placement = placed(lands, holes)
-    found, faults = spacing([HIGH, LOW], placement, cut(placement), asked)
+    found, faults = spacing([HIGH, LOW], placement, cut(placement), required)
     assert only(found).column == "B2"
     assert [fault.code for fault in faults] == ["spacing-too-narrow"]
 
@@ -158,9 +158,9 @@ def test_lands_by_their_own_column_only_when_asked() -> None:
 def test_the_edge_and_a_fixing_hole_may_be_metal() -> None:
     hole = Hole("h1", (50, 25), 3.2)
     # The washer of 7.04 mm ends 0.6 mm beside the copper, the edge is 1.0 mm away.
-    beside = shapely.box(50 + 3.52 + 0.6, 20, 60, 30)
+    neighbour = shapely.box(50 + 3.52 + 0.6, 20, 60, 30)
     edge = shapely.box(20, 1.0, 40, 3)
-    placement = placed([beside, edge], [hole])
+    placement = placed([neighbour, edge], [hole])
     nets = [HIGH, NetFacts("B+ 2", ("c2",), (300.0, 300.0))]
     found, faults = spacing(nets, placement, cut(placement))
     metal = {(p.net, p.other): p.measured for p in found}
@@ -231,7 +231,7 @@ def test_measured_against_every_pair_of_points() -> None:
 def test_a_screw_without_a_washer_covers_what_the_job_says() -> None:
     hole = Hole("h1", (50, 25), 3.2)
     placement = placed([shapely.box(50 + 2.75 + 0.6, 20, 60, 30)], [hole])
-    asked = SpacingRule(fixing_metal=5.5)
-    found, _ = spacing([HIGH], placement, cut(placement), asked)
+    required = SpacingRule(fixing_metal=5.5)
+    found, _ = spacing([HIGH], placement, cut(placement), required)
     metal = {p.other: p.measured for p in found}
     assert metal["the screw in hole h1 of 3.20 mm"] == pytest.approx(0.6, abs=2e-3)
