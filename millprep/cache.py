@@ -61,13 +61,18 @@ class Cache:
         """Hash of what computes: this package, Python and the libraries."""
         known = hashlib.sha256(f"{sys.version} {platform.platform()}".encode())
         for name in _libraries():
-            known.update(f"{name} {metadata.version(name)}\n".encode())
-        package = Path(__file__).parent
-        for file in sorted(package.rglob("*")):
-            if file.is_file() and file.suffix != ".pyc":
-                data = file.read_bytes()
-                known.update(f"{file.relative_to(package).as_posix()} {len(data)}\n".encode())
-                known.update(data)
+            version = "".join(_said(name, "Version")) or metadata.version(name)
+            known.update(f"{name} {version}\n".encode())
+        package = os.path.dirname(__file__)  # noqa: PTH120 - a path object for each file takes longer than to read it
+        for folder, folders, files in os.walk(package):
+            folders.sort()
+            for file in sorted(files):
+                if not file.endswith(".pyc"):
+                    path = os.path.join(folder, file)  # noqa: PTH118
+                    with open(path, "rb") as stream:  # noqa: PTH123
+                        data = stream.read()
+                    known.update(f"{path[len(package) :]} {len(data)}\n".encode())
+                    known.update(data)
         return known.digest()
 
     def value(
@@ -176,9 +181,20 @@ class Cache:
 
 def _libraries() -> Iterator[str]:
     """Names of the libraries that this package requires, as its installed record lists them."""
-    for line in metadata.requires("millprep") or ():
+    for line in _said("millprep", "Requires-Dist"):
         if "extra ==" not in line:
             yield re.split(r"[^A-Za-z0-9._-]", line, maxsplit=1)[0]
+
+
+def _said(library: str, key: str) -> list[str]:
+    """What the head of a library's installed record says under a key.
+
+    The standard library reads the whole record as a mail, which takes longer than all else here.
+    """
+    installed = metadata.distribution(library)
+    record = installed.read_text("METADATA") or installed.read_text("PKG-INFO") or ""
+    head = record.partition("\n\n")[0]
+    return re.findall(rf"^{key}: *(.*)$", head, re.MULTILINE)
 
 
 class _ByValue(pickle.Pickler):

@@ -104,8 +104,11 @@ def test_a_key_depends_on_the_source_and_the_libraries(
     kept: Cache, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     known = {kept.key("work", 1)}
-    monkeypatch.setattr("importlib.metadata.version", lambda _: "0")
-    known.add(Cache(tmp_path).key("work", 1))
+    record = "Name: any\nVersion: 0\nRequires-Dist: numpy>=2\n\nVersion: of a text\n"
+    with monkeypatch.context() as other:
+        other.setattr("importlib.metadata.PathDistribution.read_text", lambda *_: record)
+        known.add(Cache(tmp_path).key("work", 1))
+    assert kept.key("work", 1) == Cache(tmp_path).key("work", 1)
     (tmp_path / "other.py").write_text("changed = True\n")
     monkeypatch.setattr(cache, "__file__", str(tmp_path / "cache.py"))
     known.add(Cache(tmp_path).key("work", 1))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Protocol
 
 from millprep.gcode.head import comment_text, describe, first_moves, head, last_move
@@ -323,7 +324,12 @@ def run(program: Program, *sinks: Sink) -> None:
         sink.end()
 
 
+@lru_cache(maxsize=4096)
 def number(value: float, decimals: int = 4) -> str:
-    """So many decimals, always with a point, never a negative zero."""
+    """So many decimals, always with a point, never a negative zero.
+
+    Remembered, because a place is spelt where a move ends and where the next begins, and in the
+    table once more.
+    """
     text = f"{value:.{decimals}f}"
     return text if text[0] != "-" or float(text) != 0 else text[1:]

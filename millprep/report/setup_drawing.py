@@ -18,7 +18,17 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.set_of_programs import CutSet
 from millprep.report.blank_views import hole_name
 from millprep.report.pass_view import contacts
-from millprep.report.scene import Area, Circle, Line, Scene, Shape, Text, hatched, width_of
+from millprep.report.scene import (
+    Area,
+    Circle,
+    Line,
+    Scene,
+    Shape,
+    Text,
+    coarser,
+    hatched,
+    width_of,
+)
 from millprep.report.setup_signs import (
     AREA_STYLES,
     CLAMP_LINES,
@@ -203,7 +213,7 @@ def _ground(
     lines = [shapely.get_coordinates(view.shape(run)) for run in runs if run.length > 0]
     return [
         Area((view.shape(rim),), "laminate", "ink", 0.4),
-        Area(tuple(shapely.simplify(copper, 0.15)), "earlier pass"),
+        Area(tuple(coarser(np.array(copper, dtype=object), 0.15)), "earlier pass"),
         Area(tuple(edges), None, "quiet", 0.2),
         *_cut_now(milling_pass, view),
         Line(tuple(lines), 0.25, "ink", TRAVEL_DASH),
@@ -218,7 +228,7 @@ def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
         lines, points = contacts(program, 0.1 / view.scale)
         paths += map(shapely.LineString, lines)
         holes += map(view.at, points)
-    fewer = shapely.simplify(view.shape(np.array(paths, dtype=object)), 0.1)
+    fewer = coarser(view.shape(np.array(paths, dtype=object)), 0.1)
     return [
         Line(tuple(map(shapely.get_coordinates, fewer)), BOLD, "ink"),
         Circle(tuple(holes), BOLD, "ink"),

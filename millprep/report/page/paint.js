@@ -188,12 +188,13 @@ function* paint(c, v) {
   }
 }
 
-const legends = data.copies.filter((copy) => copy.legend).map((copy) => (
-  { blank: copy.blank, lines: areas(copy.legend, copy.pose).flatMap((one) => one.rings) }
-));
+let legends = null; // of every copy, made when they are first seen
 
 /** What is engraved into the component side. */
 function* paintLegends(c, v) {
+  legends ??= data.copies.filter((copy) => copy.legend).map((copy) => (
+    { blank: copy.blank, lines: areas(copy.legend, copy.pose).flatMap((one) => one.rings) }
+  ));
   c.strokeStyle = colours().ink;
   c.lineWidth = 1.5;
   for (const one of legends) {
