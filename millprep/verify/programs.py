@@ -168,9 +168,8 @@ def _check_dry_run(
     # at the height that goes over the tallest clamp, feeding all the way round
     around = [m for m in after if m.kind == "feed" and min(m.start[2], m.end[2]) >= over - 1e-3]
     places = [m.start[:2] for m in around[:1]] + [m.end[:2] for m in around]
-    outline = shapely.multipoints(places).convex_hull.buffer(SHORT_OF)
     closed = len(places) > 2 and math.dist(places[0], places[-1]) <= AT
-    if not closed or not outline.covers(cut):
+    if not closed or not shapely.multipoints(places).convex_hull.buffer(SHORT_OF).covers(cut):
         message = "The dry run does not go around all that its pass cuts."
         yield finding("dry-run-incomplete", message)
 

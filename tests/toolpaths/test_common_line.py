@@ -85,7 +85,7 @@ def test_boards_are_held_from_the_frame_inward() -> None:
     profiles = [board(64, 0), board(32, 0), board(0, 0)]
     stretches = common_line.common(profiles)
     order = common_line.holding_order(
-        3, stretches, lambda n, beside, barred: n == 2 or bool(neighbour)
+        3, stretches, lambda n, beside, barred: n == 2 or bool(beside)
     )
     assert order == (2, 1, 0)
     # each leads to the one before it, and cuts what both have in common
