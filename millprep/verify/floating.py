@@ -70,8 +70,9 @@ def check_middle(job: JobPlan, left: AsCut, placements: Sequence[Placement]) -> 
     # the frame around the boards is no ridge
     ridges = floating[shapely.is_empty(shapely.buffer(floating, -job.isolation.gap / 2))]
     for placement in placements:
-        outline = placement.pose.shape(placement.board.outline)
-        mine = [shape for shape in ridges.tolist() if outline.contains(shape)]
+        # a frame along the board's edge ends where the board does, but for rounding
+        room = placement.pose.shape(placement.board.outline).buffer(EDGE, join_style="mitre")
+        mine = [shape for shape in ridges.tolist() if room.contains(shape)]
         if mine:
             at = max(mine, key=lambda shape: shape.area).representative_point()
             yield on_blank(
