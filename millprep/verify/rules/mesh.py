@@ -22,6 +22,8 @@ SIMPLER = 0.002
 MOST_ROUNDS = 40
 LAYERS = 5
 """The first points inside an area lie this part of its mean width from the edge."""
+NO_STEP = 1e-9
+"""Points of an outline this close to each other are one, mm."""
 LEAST_EDGE = 1e-4
 """The outline is not divided into shorter edges, mm."""
 
@@ -126,6 +128,8 @@ def _delaunay(area: shapely.Polygon, inner: FloatArray | None = None) -> Mesh:
     """The triangulation of an area, whose edges are divided until each is part of it."""
     from scipy.spatial import Delaunay
 
+    # a step that only rounding made has no triangle on it
+    area = shapely.remove_repeated_points(area, NO_STEP)
     points, rim = _rim(area)
     given = len(points)
     if inner is not None and len(inner):

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep.verify.rules.mesh import Mesh, edges, triangulated
@@ -31,6 +31,7 @@ def whole(mesh: Mesh, shape: shapely.Polygon) -> None:
 
 @examples(30)
 @given(st.lists(POINT, min_size=2, max_size=5, unique=True))
+@example([(0.0, 0.0), (0.0, 1.175494351e-38)])
 def test_every_area_is_covered_once(ends: list[tuple[float, float]]) -> None:
     shape = tracks(ends)
     whole(triangulated([shape]), shape)
